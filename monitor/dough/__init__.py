@@ -1,0 +1,1 @@
+"""What the dough does: air, heat, kinetics, rise, forecast. Pure."""

@@ -1,0 +1,95 @@
+"""What is known of one dough at one moment: its state, its rise, and when it will be ready, with the doubt of each."""
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+
+class State(StrEnum):
+    """How a dough stands. The value is the word of the replay contract."""
+
+    SLACK = "slack"  # has not begun to rise
+    RISING = "rising"
+    NEARLY_READY = "nearly_ready"
+    READY = "ready"
+    AT_PEAK = "at_peak"
+    PAST_PEAK = "past_peak"
+    NOT_RISING = "not_rising"  # should have begun by now
+    NO_READINGS = "no_readings"
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """A quantity with its doubt: 5 %, 50 % and 95 % quantiles."""
+
+    p05: float
+    p50: float
+    p95: float
+
+
+@dataclass(frozen=True, slots=True)
+class Moments:
+    """When something happens: quantiles as aware UTC datetimes.
+
+    A quantile is None by itself when that much of the probability lies beyond the horizon or at never.
+    """
+
+    p05: datetime | None = None
+    p25: datetime | None = None
+    p50: datetime | None = None
+    p75: datetime | None = None
+    p95: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class FanPoint:
+    """Forecast rise [%] at one future moment: quantiles for two nested bands."""
+
+    at: datetime
+    p05: float
+    p25: float
+    p50: float
+    p75: float
+    p95: float
+
+
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """One dough at one moment.
+
+    Attributes
+    ----------
+    rise_pct
+        100 (V/V0 - 1), so doubled is 100; None before the first usable reading.
+    ready
+        First moment the true rise reaches the target after the last fold (for a peak target: the peak).
+    peak
+        Moment of greatest volume of the stage after the last fold.
+    peak_soon_chance
+        Chance that the peak comes within ten minutes or has come. [0..1]
+    past_peak_chance
+        Chance that the peak is over. [0..1]
+    why
+        Reason when the forecast is declined, in plain words; None otherwise.
+    is_from_heights
+        False when no height was measured and the rise rests on temperature and recipe alone.
+    last_reading_at
+        Newest usable reading of any of the batch's channels.
+    fan
+        Forecast from ``at`` on, at most a hundred points, ascending in time; empty when declined.
+    """
+
+    at: datetime
+    state: State
+    rise_pct: Band | None = None
+    ready: Moments = Moments()
+    peak: Moments = Moments()
+    peak_soon_chance: float = 0.0
+    past_peak_chance: float = 0.0
+    why: str | None = None
+    is_from_heights: bool = True
+    air_temp_c: float | None = None
+    humidity_pct: float | None = None
+    dough_temp_c: float | None = None
+    last_reading_at: datetime | None = None
+    fan: tuple[FanPoint, ...] = ()

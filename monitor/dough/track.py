@@ -1,0 +1,103 @@
+"""The readings of one batch as arrays, sorted in time: what the estimator sees."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.recipe.batch import Batch
+from monitor.wire.readings import Channel, Flag, Reading
+
+
+@dataclass(frozen=True, slots=True)
+class Series:
+    """One channel over time.
+
+    Attributes
+    ----------
+    t_s : array, shape (n,)
+        Seconds since the batch started, ascending.
+    value : array, shape (n,)
+        In the channel's unit.
+    sd : array, shape (n,)
+        The reading's own doubt in the channel's unit; NaN for a sensor.
+    """
+
+    t_s: NDArray[np.float64]
+    value: NDArray[np.float64]
+    sd: NDArray[np.float64]
+
+    def upto(self, t_s: float) -> "Series":
+        """The part with times up to and including ``t_s``."""
+        n = int(np.searchsorted(self.t_s, t_s, side="right"))
+        return Series(self.t_s[:n], self.value[:n], self.sd[:n])
+
+
+EMPTY = Series(np.empty(0), np.empty(0), np.empty(0))
+
+
+@dataclass(frozen=True, slots=True)
+class Track:
+    """All channels of one batch, from its start on."""
+
+    air_temp_c: Series = EMPTY
+    humidity_pct: Series = EMPTY
+    dough_temp_c: Series = EMPTY
+    distance_mm: Series = EMPTY
+    level_mm: Series = EMPTY
+
+    def upto(self, t_s: float) -> "Track":
+        """What was measured up to and including ``t_s`` seconds after the start."""
+        return Track(
+            self.air_temp_c.upto(t_s),
+            self.humidity_pct.upto(t_s),
+            self.dough_temp_c.upto(t_s),
+            self.distance_mm.upto(t_s),
+            self.level_mm.upto(t_s),
+        )
+
+    @property
+    def last_t_s(self) -> float | None:
+        """Time of the newest reading of any channel, seconds since the start; None when there is none."""
+        ends = [
+            series.t_s[-1]
+            for series in (self.air_temp_c, self.humidity_pct, self.dough_temp_c, self.distance_mm, self.level_mm)
+            if series.t_s.size
+        ]
+        return float(max(ends)) if ends else None
+
+
+def track_from_readings(batch: Batch, readings: Iterable[Reading]) -> Track:
+    """The usable readings of a batch, whatever order and however often they arrived.
+
+    Readings before the start, flagged readings and second copies of the same reading are left out.
+    """
+    rows: dict[Channel, dict[tuple[str, str, int], tuple[float, float, float]]] = {}
+    for reading in readings:
+        if reading.flag is not Flag.OK or reading.measured_at < batch.started_at:
+            continue
+        t_s = (reading.measured_at - batch.started_at).total_seconds()
+        sd = float("nan") if reading.sd is None else reading.sd
+        rows.setdefault(reading.channel, {}).setdefault(
+            (reading.node, reading.boot, reading.seq), (t_s, reading.value, sd)
+        )
+    series = {}
+    for channel, points in rows.items():
+        if channel is Channel.LOST:
+            continue
+        table = np.array(sorted(points.values()), dtype=np.float64).reshape(-1, 3)
+        series[channel] = Series(table[:, 0], table[:, 1], table[:, 2])
+    return Track(
+        series.get(Channel.AIR_TEMP, EMPTY),
+        series.get(Channel.HUMIDITY, EMPTY),
+        series.get(Channel.DOUGH_TEMP, EMPTY),
+        series.get(Channel.DISTANCE, EMPTY),
+        series.get(Channel.LEVEL, EMPTY),
+    )
+
+
+def seconds_since_start(batch: Batch, at: datetime) -> float:
+    """Seconds from the batch's start to ``at``. [s]"""
+    return (at - batch.started_at).total_seconds()

@@ -1,0 +1,61 @@
+"""Every error of this program, as one tree.
+
+    MonitorError                 what, where, and what to do about it
+      ConfigError                a file or an option cannot be used as given
+      SourceError                a serial line or a broker cannot be read
+      WireError(reason)          bytes from a node that are no reading
+      StoreError                 the database cannot be read or written
+      NotifyError(retry)         a message could not be handed to its carrier
+
+Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.
+"""
+
+
+class MonitorError(Exception):
+    """Something this program can explain: the text says what, where, and what to do."""
+
+
+class ConfigError(MonitorError):
+    """A configuration or batch file cannot be used as given."""
+
+
+class SourceError(MonitorError):
+    """A serial line or a broker cannot be opened or read."""
+
+
+class WireError(MonitorError):
+    """Bytes that are no reading.
+
+    Parameters
+    ----------
+    reason
+        Short stable word counted in the log and the store: ``frame``, ``checksum``, ``senml``, ``unit``, ``value``,
+        ``channel``, ``time``, ``name``, ``too long``.
+    detail
+        What was wrong, in one line.
+    """
+
+    def __init__(self, reason: str, detail: str) -> None:
+        super().__init__(f"{reason}: {detail}")
+        self.reason = reason
+        self.detail = detail
+
+
+class StoreError(MonitorError):
+    """The database cannot be read or written."""
+
+
+class NotifyError(MonitorError):
+    """A message could not be handed to its carrier.
+
+    Parameters
+    ----------
+    text
+        What went wrong; never holds an address or a secret.
+    retry
+        True when trying again later can help.
+    """
+
+    def __init__(self, text: str, *, retry: bool) -> None:
+        super().__init__(text)
+        self.retry = retry

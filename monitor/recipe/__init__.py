@@ -1,0 +1,1 @@
+"""What is in the tub: formula, vessel, batch. Pure."""

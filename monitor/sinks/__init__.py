@@ -1,0 +1,1 @@
+"""Where things are kept and sent: the store and the notifier. Edge."""

@@ -1,0 +1,1 @@
+"""What a node says: readings and the frames that carry them. Pure."""
