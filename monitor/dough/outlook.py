@@ -61,6 +61,8 @@ class Outlook:
     ----------
     rise_pct
         100 (V/V0 - 1), so doubled is 100; None before the first usable reading.
+    start_volume_ml
+        Volume that rise is counted from, so a screen can draw the dough in its vessel; None when no height was measured.
     ready
         First moment the true rise reaches the target after the last fold (for a peak target: the peak).
     peak
@@ -93,3 +95,4 @@ class Outlook:
     dough_temp_c: float | None = None
     last_reading_at: datetime | None = None
     fan: tuple[FanPoint, ...] = ()
+    start_volume_ml: float | None = None
