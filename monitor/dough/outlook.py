@@ -62,7 +62,7 @@ class Outlook:
     rise_pct
         100 (V/V0 - 1), so doubled is 100; None before the first usable reading.
     start_volume_ml
-        Volume that rise is counted from, so a screen can draw the dough in its vessel; None when no height was measured.
+        Volume that rise is counted from, so that a screen can draw the dough; None when no height was measured. [mL]
     ready
         First moment the true rise reaches the target after the last fold (for a peak target: the peak).
     peak
