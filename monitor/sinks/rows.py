@@ -1,0 +1,296 @@
+"""Rows of the store <-> the program's own types: every column named once, nothing pickled.
+
+Nested values (vessel, formula, node map, outlook) are JSON; a value that does not fit its type any more is a
+``ValueError`` here and a ``StoreError`` in :mod:`monitor.sinks.store`.
+"""
+
+import json
+import sqlite3
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from typing import Any, TypeVar
+
+import msgspec
+
+from monitor.bakery.alerts import Alert, AlertKind, Message, Phase
+from monitor.dough.outlook import FanPoint, Outlook
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.formula import Formula
+from monitor.recipe.vessel import Vessel
+from monitor.wire.readings import Channel, Flag, NodeId, Reading
+
+T = TypeVar("T")
+
+_ZERO = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
+
+
+@dataclass(frozen=True, slots=True)
+class FaultCount:
+    """How often one kind of bad input came from one node over one source."""
+
+    source: str
+    node: str
+    reason: str
+    count: int
+    first_at: datetime
+    last_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class QuarantinedFrame:
+    """A frame that came whole but made no sense; ``node`` is None when it does not say."""
+
+    node: str | None
+    source: str
+    reason: str
+    frame: bytes
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class NodeRow:
+    """One node as the store knows it.
+
+    Attributes
+    ----------
+    is_online
+        What its broker last said; None when its transport does not say.
+    newest
+        The newest reading of each of its channels.
+    lost_packs
+        Packs it had to drop, by its own gap markers.
+    """
+
+    node: NodeId
+    source: str
+    first_seen_at: datetime
+    last_seen_at: datetime
+    is_online: bool | None
+    newest: tuple[Reading, ...]
+    lost_packs: int
+
+    def last(self, channel: Channel) -> Reading | None:
+        """The newest reading of one channel, or None."""
+        return next((reading for reading in self.newest if reading.channel is channel), None)
+
+
+def to_us(at: datetime) -> int:
+    """Microseconds since 1970 UTC, exact. Raises ``TypeError`` for a datetime without an offset."""
+    return (at - _ZERO) // _MICROSECOND
+
+
+def from_us(us: int) -> datetime:
+    """The aware UTC datetime of :func:`to_us`."""
+    return _ZERO + timedelta(microseconds=us)
+
+
+def maybe_us(at: datetime | None) -> int | None:
+    """:func:`to_us`, None staying None."""
+    return None if at is None else to_us(at)
+
+
+def maybe_at(us: int | None) -> datetime | None:
+    """:func:`from_us`, None staying None."""
+    return None if us is None else from_us(us)
+
+
+def _plain(value: object) -> float:
+    if isinstance(value, float):  # NumPy's own kind of float
+        return float(value)
+    raise TypeError(f"the store cannot keep a {type(value).__name__}: {value!r}")
+
+
+def _to_json(value: object) -> str:
+    # allow_nan=False: a NaN in an outlook is a fault of the estimator, to be found when it is written, not when read
+    return json.dumps(msgspec.to_builtins(value, enc_hook=_plain), allow_nan=False, separators=(",", ":"))
+
+
+def _from_json(text: str, wanted: type[T]) -> T:
+    return msgspec.json.decode(text, type=wanted)  # its errors are ValueErrors
+
+
+READING_COLUMNS = "node, boot, seq, channel, value, sd, measured_us, arrived_us, flag"
+
+
+def reading_to_row(reading: Reading) -> tuple[Any, ...]:
+    """Values of ``READING_COLUMNS``."""
+    return (
+        reading.node,
+        reading.boot,
+        reading.seq,
+        reading.channel.value,
+        reading.value,
+        reading.sd,
+        to_us(reading.measured_at),
+        to_us(reading.arrived_at),
+        reading.flag.value,
+    )
+
+
+def reading_from_row(row: sqlite3.Row) -> Reading:
+    """The reading of a row of ``READING_COLUMNS``."""
+    return Reading(
+        node=NodeId(row["node"]),
+        boot=row["boot"],
+        seq=row["seq"],
+        channel=Channel(row["channel"]),
+        value=float("nan") if row["value"] is None else row["value"],
+        measured_at=from_us(row["measured_us"]),
+        arrived_at=from_us(row["arrived_us"]),
+        sd=row["sd"],
+        flag=Flag(row["flag"]),
+    )
+
+
+BATCH_COLUMNS = (
+    "name, stage, started_us, ended_us, vessel, target_rise_pct, formula, start_volume_ml, nodes, preheat_min"
+)
+
+
+def batch_to_row(batch: Batch) -> tuple[Any, ...]:
+    """Values of ``BATCH_COLUMNS``; its events have a table of their own."""
+    return (
+        batch.name,
+        batch.stage.value,
+        to_us(batch.started_at),
+        maybe_us(batch.ended_at),
+        _to_json(batch.vessel),
+        batch.target.rise_pct,
+        None if batch.formula is None else _to_json(batch.formula),
+        batch.start_volume_ml,
+        _to_json(batch.nodes),
+        batch.preheat_min,
+    )
+
+
+def batch_from_row(row: sqlite3.Row, events: tuple[Event, ...]) -> Batch:
+    """The batch of a row of ``id`` and ``BATCH_COLUMNS``."""
+    return Batch(
+        id=BatchId(row["id"]),
+        name=row["name"],
+        stage=Stage(row["stage"]),
+        started_at=from_us(row["started_us"]),
+        vessel=_from_json(row["vessel"], Vessel),
+        target=Target(row["target_rise_pct"]),
+        formula=None if row["formula"] is None else _from_json(row["formula"], Formula),
+        start_volume_ml=row["start_volume_ml"],
+        nodes=_from_json(row["nodes"], tuple[tuple[Channel, NodeId], ...]),
+        preheat_min=row["preheat_min"],
+        events=events,
+        ended_at=maybe_at(row["ended_us"]),
+    )
+
+
+def event_from_row(row: sqlite3.Row) -> Event:
+    """The event of a row of ``at_us, kind, note``."""
+    return Event(from_us(row["at_us"]), EventKind(row["kind"]), row["note"])
+
+
+def outlook_to_row(outlook: Outlook) -> tuple[int, str, str]:
+    """Values of ``at_us, body, fan``. Raises ``ValueError`` when a number is NaN or infinite."""
+    body = _to_json(replace(outlook, fan=()))
+    points = [(to_us(point.at), point.p05, point.p25, point.p50, point.p75, point.p95) for point in outlook.fan]
+    return to_us(outlook.at), body, _to_json(points)
+
+
+def outlook_from_row(row: sqlite3.Row, *, has_fan: bool) -> Outlook:
+    """The outlook of a row of ``body, fan``; without its fan when that is not wanted."""
+    outlook = _from_json(row["body"], Outlook)
+    if not has_fan:
+        return outlook
+    points = _from_json(row["fan"], list[tuple[int, float, float, float, float, float]])
+    return replace(outlook, fan=tuple(FanPoint(from_us(us), *quantiles) for us, *quantiles in points))
+
+
+ALERT_COLUMNS = "batch_id, kind, episode, phase, since_us, fired_us, resolved_us, quiet_since_us, reason, about"
+
+
+def alert_to_row(alert: Alert) -> tuple[Any, ...]:
+    """Values of ``ALERT_COLUMNS``."""
+    return (
+        alert.batch_id,
+        alert.kind.value,
+        alert.episode,
+        alert.phase.value,
+        to_us(alert.since_at),
+        maybe_us(alert.fired_at),
+        maybe_us(alert.resolved_at),
+        maybe_us(alert.quiet_since_at),
+        alert.reason,
+        alert.about,
+    )
+
+
+def alert_from_row(row: sqlite3.Row) -> Alert:
+    """The alert of a row of ``ALERT_COLUMNS``."""
+    return Alert(
+        batch_id=BatchId(row["batch_id"]),
+        kind=AlertKind(row["kind"]),
+        episode=row["episode"],
+        phase=Phase(row["phase"]),
+        since_at=from_us(row["since_us"]),
+        fired_at=maybe_at(row["fired_us"]),
+        resolved_at=maybe_at(row["resolved_us"]),
+        quiet_since_at=maybe_at(row["quiet_since_us"]),
+        reason=row["reason"],
+        about=row["about"],
+    )
+
+
+MESSAGE_COLUMNS = "id, batch_id, kind, episode, title, text, created_us, delivered_us, attempts"
+
+
+def message_to_row(message: Message) -> tuple[Any, ...]:
+    """Values of ``MESSAGE_COLUMNS``."""
+    return (
+        message.id,
+        message.batch_id,
+        message.kind.value,
+        message.episode,
+        message.title,
+        message.text,
+        to_us(message.created_at),
+        maybe_us(message.delivered_at),
+        message.attempts,
+    )
+
+
+def message_from_row(row: sqlite3.Row) -> Message:
+    """The message of a row of ``MESSAGE_COLUMNS``."""
+    return Message(
+        id=row["id"],
+        batch_id=BatchId(row["batch_id"]),
+        kind=AlertKind(row["kind"]),
+        episode=row["episode"],
+        title=row["title"],
+        text=row["text"],
+        created_at=from_us(row["created_us"]),
+        delivered_at=maybe_at(row["delivered_us"]),
+        attempts=row["attempts"],
+    )
+
+
+def quarantined_from_row(row: sqlite3.Row) -> QuarantinedFrame:
+    """The frame of a row of the table ``quarantine``."""
+    return QuarantinedFrame(row["node"], row["source"], row["reason"], row["frame"], from_us(row["at_us"]))
+
+
+def fault_from_row(row: sqlite3.Row) -> FaultCount:
+    """The counter of a row of the table ``fault``."""
+    return FaultCount(
+        row["source"], row["node"], row["reason"], row["count"], from_us(row["first_us"]), from_us(row["last_us"])
+    )
+
+
+def node_from_row(row: sqlite3.Row, newest: tuple[Reading, ...], lost_packs: int) -> NodeRow:
+    """The node of a row of the table ``node``, with what its readings say."""
+    return NodeRow(
+        node=NodeId(row["node"]),
+        source=row["source"],
+        first_seen_at=from_us(row["first_seen_us"]),
+        last_seen_at=from_us(row["last_seen_us"]),
+        is_online=None if row["is_online"] is None else bool(row["is_online"]),
+        newest=newest,
+        lost_packs=lost_packs,
+    )

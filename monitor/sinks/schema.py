@@ -1,0 +1,152 @@
+"""The tables of the store, as a list of migrations; each change and its record are one transaction.
+
+Times are INTEGER microseconds since 1970 UTC. A migration, once released, is never edited: a later one mends it.
+"""
+
+import sqlite3
+
+# One entry a version, first is version 1: what it is for, and its statements.
+MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
+    (
+        "readings, nodes, batches, outlooks, alerts, outbox",
+        (
+            """CREATE TABLE reading (
+                id INTEGER PRIMARY KEY,
+                node TEXT NOT NULL,
+                boot TEXT NOT NULL,
+                seq INTEGER NOT NULL,
+                channel TEXT NOT NULL,
+                value REAL,  -- NULL is NaN
+                sd REAL,
+                measured_us INTEGER NOT NULL,
+                arrived_us INTEGER NOT NULL,
+                flag TEXT NOT NULL,
+                UNIQUE (node, boot, seq, channel)
+            )""",
+            "CREATE INDEX reading_by_time ON reading (node, channel, measured_us)",
+            """CREATE TABLE quarantine (
+                id INTEGER PRIMARY KEY,
+                node TEXT,
+                source TEXT NOT NULL,
+                reason TEXT NOT NULL,
+                frame BLOB NOT NULL,
+                at_us INTEGER NOT NULL
+            )""",
+            """CREATE TABLE fault (
+                source TEXT NOT NULL,
+                node TEXT NOT NULL,
+                reason TEXT NOT NULL,
+                count INTEGER NOT NULL,
+                first_us INTEGER NOT NULL,
+                last_us INTEGER NOT NULL,
+                PRIMARY KEY (source, node, reason)
+            )""",
+            """CREATE TABLE node (
+                node TEXT PRIMARY KEY,
+                source TEXT NOT NULL,
+                first_seen_us INTEGER NOT NULL,
+                last_seen_us INTEGER NOT NULL,
+                is_online INTEGER  -- NULL: its transport does not say
+            )""",
+            """CREATE TABLE batch (
+                id INTEGER PRIMARY KEY,
+                name TEXT NOT NULL,
+                stage TEXT NOT NULL,
+                started_us INTEGER NOT NULL,
+                ended_us INTEGER,
+                vessel TEXT NOT NULL,  -- JSON
+                target_rise_pct REAL,  -- NULL: the peak
+                formula TEXT,  -- JSON
+                start_volume_ml REAL,
+                nodes TEXT NOT NULL,  -- JSON
+                preheat_min REAL
+            )""",
+            """CREATE TABLE event (
+                id INTEGER PRIMARY KEY,
+                batch_id INTEGER NOT NULL REFERENCES batch (id),
+                at_us INTEGER NOT NULL,
+                kind TEXT NOT NULL,
+                note TEXT NOT NULL,
+                UNIQUE (batch_id, at_us, kind)
+            )""",
+            """CREATE TABLE outlook (
+                batch_id INTEGER NOT NULL REFERENCES batch (id),
+                at_us INTEGER NOT NULL,
+                body TEXT NOT NULL,  -- JSON, all but the fan
+                fan TEXT NOT NULL,  -- JSON
+                UNIQUE (batch_id, at_us)
+            )""",
+            """CREATE TABLE alert (
+                batch_id INTEGER NOT NULL REFERENCES batch (id),
+                kind TEXT NOT NULL,
+                episode INTEGER NOT NULL,
+                phase TEXT NOT NULL,
+                since_us INTEGER NOT NULL,
+                fired_us INTEGER,
+                resolved_us INTEGER,
+                quiet_since_us INTEGER,
+                reason TEXT NOT NULL,
+                about TEXT NOT NULL,
+                PRIMARY KEY (batch_id, kind, episode)
+            )""",
+            """CREATE TABLE outbox (
+                id TEXT PRIMARY KEY,
+                batch_id INTEGER NOT NULL REFERENCES batch (id),
+                kind TEXT NOT NULL,
+                episode INTEGER NOT NULL,
+                title TEXT NOT NULL,
+                text TEXT NOT NULL,
+                created_us INTEGER NOT NULL,
+                delivered_us INTEGER,
+                attempts INTEGER NOT NULL DEFAULT 0,
+                due_us INTEGER,  -- NULL: delivered, or given up
+                detail TEXT NOT NULL DEFAULT ''  -- what the carrier said last
+            )""",
+            "CREATE INDEX outbox_due ON outbox (due_us) WHERE due_us IS NOT NULL",
+            "CREATE INDEX outbox_of_batch ON outbox (batch_id)",
+            "CREATE TABLE setting (key TEXT PRIMARY KEY, value TEXT NOT NULL)",
+        ),
+    ),
+)
+
+
+def version(connection: sqlite3.Connection) -> int:
+    """How many migrations a file has seen; 0 for an empty file."""
+    known = connection.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = 'schema_version'")
+    if known.fetchone() is None:
+        return 0
+    return int(connection.execute("SELECT coalesce(max(version), 0) FROM schema_version").fetchone()[0])
+
+
+def migrate(
+    connection: sqlite3.Connection, migrations: tuple[tuple[str, tuple[str, ...]], ...] = MIGRATIONS
+) -> tuple[int, int]:
+    """Bring a file up to date; returns the version found and the version it has now.
+
+    The connection must be in autocommit mode. A file of a newer program is left alone: its version comes back
+    greater than ``len(migrations)`` and the caller refuses it.
+
+    Raises
+    ------
+    sqlite3.Error
+        When a statement fails; that migration is undone whole, those before it stay.
+    """
+    found = reached = version(connection)
+    while reached < len(migrations):
+        connection.execute("BEGIN IMMEDIATE")
+        try:
+            reached = version(connection)  # another process may have been quicker
+            if reached < len(migrations):
+                purpose, statements = migrations[reached]
+                for statement in statements:
+                    connection.execute(statement)
+                connection.execute(
+                    "CREATE TABLE IF NOT EXISTS schema_version (version INTEGER PRIMARY KEY, purpose TEXT NOT NULL)"
+                )
+                connection.execute("INSERT INTO schema_version VALUES (?, ?)", (reached + 1, purpose))
+                reached += 1
+        except BaseException:
+            connection.execute("ROLLBACK")
+            raise
+        connection.execute("COMMIT")
+    return found, reached

@@ -1,0 +1,440 @@
+"""Everything that must outlive a restart, in one SQLite file: readings, batches, outlooks, alerts, the outbox.
+
+WAL with ``synchronous=FULL``: what a method has returned from is on the disk. Readings are never deleted, and a
+reading that arrives twice is stored once. The collector owns one :class:`Store`, every other process or thread that
+reads the same file opens its own; their writes are short immediate transactions.
+"""
+
+import sqlite3
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from types import TracebackType
+from typing import Any, Self
+
+from monitor.bakery.alerts import Alert, Message
+from monitor.dough.outlook import Outlook
+from monitor.errors import StoreError
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind
+from monitor.sinks import rows, schema
+from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, maybe_us, to_us
+from monitor.wire.readings import Channel, NodeId, Reading
+
+BUSY_MS = 10_000  # judgement: far longer than any transaction here, shorter than a person's patience
+KEPT_QUARANTINE = 10_000  # judgement: at most 10 MB of refused frames, so that one mad node cannot fill the disk
+KEPT_FRAME_BYTES = 1024  # the longest frame there is; the rest of a longer one says nothing more
+EYE_SOURCE = "eye"
+_SQLITE_HINTS = (
+    ("locked", "another program holds the file; close it, or try again"),
+    ("busy", "another program holds the file; close it, or try again"),
+    ("full", "make room on this disk, then start again"),
+    ("readonly", "let this user write the file and its folder"),
+    ("unable to open", "check that the path is a file and that this user may write its folder"),
+    ("not a database", "the file is something else; name another, or bring it back from a copy"),
+    ("malformed", "the file is damaged; bring it back from a copy"),
+    ("thread", "each thread opens a Store of its own"),
+    ("closed", "the store was closed before; open it again"),
+)
+
+
+def eye_node(batch_id: BatchId) -> NodeId:
+    """The node name under which levels read by eye are kept (32473 is the number for examples, RFC 5612)."""
+    return NodeId(f"urn:dev:org:32473-eye-{batch_id}")
+
+
+class Store:
+    """The store's file, opened and brought up to date. Usable from the thread that opened it; a context manager.
+
+    Parameters
+    ----------
+    path
+        The file; it and its folder are made when they are missing.
+
+    Raises
+    ------
+    StoreError
+        From every method: the file, what happened, what to do.
+    """
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        with self._explained("cannot be opened"):
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._connection = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None)
+        try:
+            with self._explained("cannot be opened"):
+                self._connection.row_factory = sqlite3.Row
+                self._connection.execute("PRAGMA journal_mode = WAL")
+                self._connection.execute("PRAGMA synchronous = FULL")
+                self._connection.execute("PRAGMA foreign_keys = ON")
+                found, _ = schema.migrate(self._connection)
+            if found > len(schema.MIGRATIONS):
+                raise StoreError(
+                    f"{path}: was written by a newer version of this program (tables version {found}, this program "
+                    f"knows {len(schema.MIGRATIONS)}): install the newer version, or name another file"
+                )
+        except StoreError:
+            self._connection.close()
+            raise
+
+    def close(self) -> None:
+        """Let go of the file; a second time does nothing."""
+        with self._explained("cannot be closed"):
+            self._connection.close()
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def _explained(self, what: str) -> Iterator[None]:
+        """Library errors as a StoreError that names the file and what to do."""
+        try:
+            yield
+        except (sqlite3.Error, OSError) as error:
+            text = str(error)
+            hint = next((hint for word, hint in _SQLITE_HINTS if word in text.lower()), "check the disk and its rights")
+            raise StoreError(f"{self.path}: {what}: {text}; {hint}") from error
+
+    @contextmanager
+    def _write(self) -> Iterator[sqlite3.Connection]:
+        """One immediate transaction: all of it, or nothing."""
+        with self._explained("cannot be written"):
+            self._connection.execute("BEGIN IMMEDIATE")
+            try:
+                yield self._connection
+                self._connection.execute("COMMIT")
+            except BaseException:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+                raise
+
+    @contextmanager
+    def _read(self) -> Iterator[sqlite3.Connection]:
+        """One read transaction: all its statements see the same moment."""
+        with self._explained("cannot be read"):
+            self._connection.execute("BEGIN")
+            try:
+                yield self._connection
+            except ValueError as error:
+                raise StoreError(
+                    f"{self.path}: holds a value this program cannot read: {error}; bring the file back from a copy"
+                ) from error
+            finally:
+                if self._connection.in_transaction:
+                    self._connection.execute("ROLLBACK")
+
+    # -- readings -------------------------------------------------------------------------------------------------
+
+    def append(self, readings: Iterable[Reading]) -> int:
+        """Keep readings, in one transaction; returns how many were new. A known one is left as it is."""
+        with self._write() as connection:
+            before = connection.total_changes
+            connection.executemany(
+                f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) "
+                "ON CONFLICT (node, boot, seq, channel) DO NOTHING",
+                [rows.reading_to_row(reading) for reading in readings],
+            )
+            return connection.total_changes - before
+
+    def readings(self, batch: Batch) -> list[Reading]:
+        """All readings of a batch's channels, from its start to its end, flagged ones too, ascending in time."""
+        with self._read() as connection:
+            return self._readings_of(connection, batch)
+
+    def new_readings(self, batch: Batch, after_rowid: int) -> tuple[list[Reading], int]:
+        """The readings of a batch that were stored after a row, in order of storing, and the row to go on from.
+
+        Give 0 for all of them, then always the row that came back.
+        """
+        with self._read() as connection:
+            newest = int(connection.execute("SELECT coalesce(max(id), 0) FROM reading").fetchone()[0])
+            if after_rowid <= 0:  # by time through the index; a walk over all rows of all years would be slow
+                return self._readings_of(connection, batch), newest
+            wanted = set(self._channels_of(batch))
+            start_us, end_us = _span_us(batch)
+            # NOT INDEXED: walk the new rows alone, by their number
+            found = connection.execute(
+                f"SELECT {rows.READING_COLUMNS} FROM reading NOT INDEXED "
+                "WHERE id > ? AND measured_us BETWEEN ? AND ? ORDER BY id",
+                (after_rowid, start_us, end_us),
+            )
+            readings = [rows.reading_from_row(row) for row in found if (row["node"], row["channel"]) in wanted]
+            return readings, newest
+
+    def readings_between(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[Reading]:
+        """One channel of one node, from ``start`` to ``end`` inclusive, flagged ones too, ascending in time."""
+        with self._read() as connection:
+            return _readings(connection, node, channel, to_us(start), to_us(end))
+
+    def add_level(self, batch_id: BatchId, at: datetime, level_mm: float, sd_mm: float) -> Reading:
+        """Keep a level that somebody read by eye on the tub, with its doubt; returns it as the reading it is."""
+        node = eye_node(batch_id)
+        with self._write() as connection:
+            self._require_batch(connection, batch_id)
+            last = connection.execute("SELECT coalesce(max(seq), 0) FROM reading WHERE node = ?", (node,)).fetchone()[0]
+            reading = Reading(node, EYE_SOURCE, last + 1, Channel.LEVEL, level_mm, at, at, sd=sd_mm)
+            connection.execute(
+                f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                rows.reading_to_row(reading),
+            )
+        return reading
+
+    @staticmethod
+    def _channels_of(batch: Batch) -> list[tuple[NodeId, Channel]]:
+        mapped = [(node, channel) for channel, node in batch.nodes]
+        return [*mapped, (eye_node(batch.id), Channel.LEVEL)]
+
+    def _readings_of(self, connection: sqlite3.Connection, batch: Batch) -> list[Reading]:
+        start_us, end_us = _span_us(batch)
+        found = [
+            reading
+            for node, channel in self._channels_of(batch)
+            for reading in _readings(connection, node, channel, start_us, end_us)
+        ]
+        return sorted(found, key=lambda reading: reading.measured_at)
+
+    # -- faults and nodes -----------------------------------------------------------------------------------------
+
+    def quarantine(self, node: str | None, source: str, reason: str, frame: bytes, at: datetime) -> None:
+        """Keep a frame that came whole but made no sense; only the newest ``KEPT_QUARANTINE`` stay."""
+        with self._write() as connection:
+            cursor = connection.execute(
+                "INSERT INTO quarantine (node, source, reason, frame, at_us) VALUES (?, ?, ?, ?, ?)",
+                (node, source, reason, frame[:KEPT_FRAME_BYTES], to_us(at)),
+            )
+            connection.execute("DELETE FROM quarantine WHERE id <= ?", ((cursor.lastrowid or 0) - KEPT_QUARANTINE,))
+
+    def quarantined(self) -> list[QuarantinedFrame]:
+        """The frames in quarantine, newest first."""
+        with self._read() as connection:
+            found = connection.execute("SELECT node, source, reason, frame, at_us FROM quarantine ORDER BY id DESC")
+            return [rows.quarantined_from_row(row) for row in found]
+
+    def count_fault(self, source: str, node: str, reason: str, at: datetime, n: int = 1) -> None:
+        """Count bad input: one line for each source, node and reason."""
+        with self._write() as connection:
+            connection.execute(
+                "INSERT INTO fault VALUES (:source, :node, :reason, :n, :at, :at) "
+                "ON CONFLICT (source, node, reason) DO UPDATE SET count = count + :n, last_us = max(last_us, :at)",
+                {"source": source, "node": node, "reason": reason, "n": n, "at": to_us(at)},
+            )
+
+    def faults(self) -> list[FaultCount]:
+        """All counters of bad input, by source, node and reason."""
+        with self._read() as connection:
+            found = connection.execute("SELECT * FROM fault ORDER BY source, node, reason")
+            return [rows.fault_from_row(row) for row in found]
+
+    def note_node(self, node: str, source: str, at: datetime, is_online: bool | None = None) -> None:
+        """Remember that a node was heard of; ``is_online`` None leaves what was known of it."""
+        with self._write() as connection:
+            connection.execute(
+                "INSERT INTO node VALUES (:node, :source, :at, :at, :online) ON CONFLICT (node) DO UPDATE SET "
+                "source = :source, last_seen_us = max(last_seen_us, :at), is_online = coalesce(:online, is_online)",
+                {"node": node, "source": source, "at": to_us(at), "online": is_online},
+            )
+
+    def nodes(self) -> list[NodeRow]:
+        """All nodes ever heard of, by name, each with its newest readings and its count of lost packs."""
+        with self._read() as connection:
+            return [
+                rows.node_from_row(row, *_newest_and_lost(connection, NodeId(row["node"])))
+                for row in connection.execute("SELECT * FROM node ORDER BY node").fetchall()
+            ]
+
+    # -- batches --------------------------------------------------------------------------------------------------
+
+    def add_batch(self, batch: Batch) -> Batch:
+        """Keep a new batch with its events; returns it with the id it was given."""
+        with self._write() as connection:
+            cursor = connection.execute(
+                f"INSERT INTO batch ({rows.BATCH_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                rows.batch_to_row(batch),
+            )
+            batch_id = BatchId(cursor.lastrowid or 0)
+            for event in batch.events:
+                _insert_event(connection, batch_id, event)
+        return replace(batch, id=batch_id)
+
+    def batch(self, batch_id: BatchId) -> Batch:
+        """One batch with its events."""
+        with self._read() as connection:
+            return self._require_batch(connection, batch_id)
+
+    def batches(self, running: bool | None = None) -> list[Batch]:
+        """All batches, or only those running (True) or ended (False), by start."""
+        with self._read() as connection:
+            found = connection.execute(
+                "SELECT * FROM batch WHERE ? IS NULL OR (ended_us IS NULL) = ? ORDER BY started_us, id",
+                (running, running),
+            ).fetchall()
+            return [rows.batch_from_row(row, _events(connection, BatchId(row["id"]))) for row in found]
+
+    def add_event(self, batch_id: BatchId, event: Event) -> Batch:
+        """Keep what a baker did; the first ``end`` ends the batch. The same event twice is one. Returns the batch."""
+        with self._write() as connection:
+            self._require_batch(connection, batch_id)
+            _insert_event(connection, batch_id, event)
+            if event.kind is EventKind.END:
+                connection.execute(
+                    "UPDATE batch SET ended_us = min(coalesce(ended_us, :at), :at) WHERE id = :id",
+                    {"at": to_us(event.at), "id": batch_id},
+                )
+            return self._require_batch(connection, batch_id)
+
+    def _require_batch(self, connection: sqlite3.Connection, batch_id: BatchId) -> Batch:
+        row = connection.execute("SELECT * FROM batch WHERE id = ?", (batch_id,)).fetchone()
+        if row is None:
+            raise StoreError(f"{self.path}: has no batch {batch_id}; see the list of batches for the numbers there are")
+        return rows.batch_from_row(row, _events(connection, batch_id))
+
+    # -- settings -------------------------------------------------------------------------------------------------
+
+    def put_setting(self, key: str, value: str) -> None:
+        """Keep a value that all processes on this file share."""
+        with self._write() as connection:
+            connection.execute(
+                "INSERT INTO setting VALUES (?, ?) ON CONFLICT (key) DO UPDATE SET value = excluded.value", (key, value)
+            )
+
+    def setting(self, key: str) -> str | None:
+        """The value of :meth:`put_setting`, or None."""
+        with self._read() as connection:
+            row = connection.execute("SELECT value FROM setting WHERE key = ?", (key,)).fetchone()
+            return None if row is None else str(row["value"])
+
+    # -- outlooks, alerts, outbox ---------------------------------------------------------------------------------
+
+    def save_step(
+        self, batch_id: BatchId, outlook: Outlook, alerts: Iterable[Alert], messages: Iterable[Message]
+    ) -> None:
+        """Keep what one step made of a batch, in one transaction: the outlook, the alert states, the new messages.
+
+        Messages are due at once; one whose ``id`` is there already is left as it is.
+
+        Raises
+        ------
+        ValueError
+            When the outlook holds NaN or infinity.
+        """
+        at_us, body, fan = rows.outlook_to_row(outlook)
+        with self._write() as connection:
+            connection.execute(
+                "INSERT INTO outlook VALUES (?, ?, ?, ?) ON CONFLICT (batch_id, at_us) DO UPDATE "
+                "SET body = excluded.body, fan = excluded.fan",
+                (batch_id, at_us, body, fan),
+            )
+            connection.executemany(
+                f"INSERT INTO alert ({rows.ALERT_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
+                "ON CONFLICT (batch_id, kind, episode) DO UPDATE SET phase = excluded.phase, "
+                "since_us = excluded.since_us, fired_us = excluded.fired_us, resolved_us = excluded.resolved_us, "
+                "quiet_since_us = excluded.quiet_since_us, reason = excluded.reason, about = excluded.about",
+                [rows.alert_to_row(alert) for alert in alerts],
+            )
+            connection.executemany(
+                f"INSERT INTO outbox ({rows.MESSAGE_COLUMNS}, due_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
+                "ON CONFLICT (id) DO NOTHING",
+                [(*rows.message_to_row(message), to_us(message.created_at)) for message in messages],
+            )
+
+    def outlooks(self, batch_id: BatchId, *, has_fan: bool = True) -> list[Outlook]:
+        """Every outlook of a batch, ascending in time; without the fans it is several times quicker."""
+        with self._read() as connection:
+            found = connection.execute("SELECT * FROM outlook WHERE batch_id = ? ORDER BY at_us", (batch_id,))
+            return [rows.outlook_from_row(row, has_fan=has_fan) for row in found]
+
+    def latest_outlook(self, batch_id: BatchId) -> Outlook | None:
+        """The newest outlook of a batch, or None."""
+        with self._read() as connection:
+            row = connection.execute(
+                "SELECT * FROM outlook WHERE batch_id = ? ORDER BY at_us DESC LIMIT 1", (batch_id,)
+            ).fetchone()
+            return None if row is None else rows.outlook_from_row(row, has_fan=True)
+
+    def alerts(self, batch_id: BatchId | None = None) -> list[Alert]:
+        """The alert states of one batch or of all, in the order they began."""
+        with self._read() as connection:
+            found = connection.execute(
+                "SELECT * FROM alert WHERE ?1 IS NULL OR batch_id = ?1 ORDER BY since_us, batch_id, kind, episode",
+                (batch_id,),
+            )
+            return [rows.alert_from_row(row) for row in found]
+
+    def messages(self, batch_id: BatchId | None = None) -> list[Message]:
+        """The messages of one batch or of all, newest first, delivered or not."""
+        with self._read() as connection:
+            found = connection.execute(
+                "SELECT * FROM outbox WHERE ?1 IS NULL OR batch_id = ?1 ORDER BY created_us DESC, rowid DESC",
+                (batch_id,),
+            )
+            return [rows.message_from_row(row) for row in found]
+
+    def due_messages(self, now: datetime) -> list[Message]:
+        """The messages that are to be sent now, oldest first."""
+        with self._read() as connection:
+            found = connection.execute("SELECT * FROM outbox WHERE due_us <= ? ORDER BY due_us, rowid", (to_us(now),))
+            return [rows.message_from_row(row) for row in found]
+
+    def record_delivery(
+        self, message_id: str, at: datetime, ok: bool, detail: str = "", retry_at: datetime | None = None
+    ) -> None:
+        """Remember an attempt to deliver: delivered, to be tried again, or given up (``retry_at`` None)."""
+        with self._write() as connection:
+            connection.execute(
+                "UPDATE outbox SET attempts = attempts + 1, detail = ?, due_us = ?, delivered_us = ? WHERE id = ?",
+                (detail, None if ok else maybe_us(retry_at), to_us(at) if ok else None, message_id),
+            )
+
+
+def _span_us(batch: Batch) -> tuple[int, int]:
+    """First and last moment of a batch; an unfinished one runs to the end of the calendar. [microseconds]"""
+    return to_us(batch.started_at), to_us(batch.ended_at) if batch.ended_at is not None else 2**62
+
+
+def _readings(
+    connection: sqlite3.Connection, node: NodeId, channel: Channel, start_us: int, end_us: int
+) -> list[Reading]:
+    found = connection.execute(
+        f"SELECT {rows.READING_COLUMNS} FROM reading "
+        "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us, id",
+        (node, channel.value, start_us, end_us),
+    )
+    return [rows.reading_from_row(row) for row in found]
+
+
+def _newest_and_lost(connection: sqlite3.Connection, node: NodeId) -> tuple[tuple[Reading, ...], int]:
+    """The newest reading of each channel of a node, and how many packs it lost."""
+    newest = []
+    for channel in Channel:
+        row = connection.execute(
+            f"SELECT {rows.READING_COLUMNS} FROM reading WHERE node = ? AND channel = ? "
+            "ORDER BY measured_us DESC LIMIT 1",
+            (node, channel.value),
+        ).fetchone()
+        if row is not None:
+            newest.append(rows.reading_from_row(row))
+    lost = connection.execute(
+        "SELECT coalesce(sum(value), 0) FROM reading WHERE node = ? AND channel = ?", (node, Channel.LOST.value)
+    ).fetchone()[0]
+    return tuple(newest), int(lost)
+
+
+def _events(connection: sqlite3.Connection, batch_id: BatchId) -> tuple[Event, ...]:
+    found = connection.execute("SELECT at_us, kind, note FROM event WHERE batch_id = ? ORDER BY at_us, id", (batch_id,))
+    return tuple(rows.event_from_row(row) for row in found)
+
+
+def _insert_event(connection: sqlite3.Connection, batch_id: BatchId, event: Event) -> None:
+    values: tuple[Any, ...] = (batch_id, to_us(event.at), event.kind.value, event.note)
+    connection.execute(
+        "INSERT INTO event (batch_id, at_us, kind, note) VALUES (?, ?, ?, ?) "
+        "ON CONFLICT (batch_id, at_us, kind) DO NOTHING",
+        values,
+    )
