@@ -1,0 +1,122 @@
+"""A dough in its tub under its air, with sensors over it: what a node's board is wired to."""
+
+from dataclasses import dataclass
+
+from firmware_sim.air import Air
+from firmware_sim.digital_dough import Dough, Traits
+from firmware_sim.sensors import Sensors
+from firmware_sim.tubs import Tub
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What the true volume did after the last fold. Times are seconds after the start, None: not (yet)."""
+
+    ready_s: float | None
+    peak_s: float | None
+    peak_rise_pct: float | None
+
+
+class Outcomes:
+    """Watches the true rise go by and notes when it was ready and when it peaked."""
+
+    FALLEN_PCT = 1.0  # the peak is known once the rise has fallen this far below it
+
+    def __init__(self, target_rise_pct: float | None, last_fold_s: float) -> None:
+        self._target_rise_pct = target_rise_pct
+        self._last_fold_s = last_fold_s
+        self._ready_s: float | None = None
+        self._highest_s: float | None = None
+        self._highest_pct = float("-inf")
+        self._has_peaked = False
+
+    def note(self, at_s: float, rise_pct: float) -> None:
+        """Take one value of the true rise; times must not run backwards."""
+        if at_s < self._last_fold_s:
+            return
+        if self._target_rise_pct is not None and self._ready_s is None and rise_pct >= self._target_rise_pct:
+            self._ready_s = at_s
+        if rise_pct > self._highest_pct:
+            self._highest_s, self._highest_pct = at_s, rise_pct
+            self._has_peaked = False
+        elif rise_pct < self._highest_pct - self.FALLEN_PCT:
+            self._has_peaked = True
+
+    @property
+    def outcome(self) -> Outcome:
+        """What is known by now."""
+        if not self._has_peaked:
+            return Outcome(self._ready_s, None, None)
+        return Outcome(self._ready_s, self._highest_s, self._highest_pct)
+
+
+class Bench:
+    """One dough, its place and its sensors.
+
+    Parameters
+    ----------
+    flour_g
+        Flour in the tub; the dough's equations are per 100 g.
+    """
+
+    STEP_S = 15.0  # how finely the outcome is watched
+
+    def __init__(
+        self,
+        *,
+        traits: Traits,
+        flour_g: float,
+        tub: Tub,
+        air: Air,
+        sensors: Sensors,
+        folds: tuple[tuple[float, float], ...] = (),
+        target_rise_pct: float | None = None,
+    ) -> None:
+        self.dough = Dough(traits, air.temp_c, folds)
+        self.tub = tub
+        self.air = air
+        self.sensors = sensors
+        self.flour_g = flour_g
+        self.outcomes = Outcomes(target_rise_pct, max((at for at, _ in folds), default=0.0))
+        self._level_mm: tuple[float, float] = (-1.0, 0.0)
+
+    def live_to(self, at_s: float) -> None:
+        """Let the dough live up to a time after its start. [s]"""
+        while self.dough.now_s < at_s:
+            self.dough.live_to(min(at_s, self.dough.now_s + self.STEP_S))
+            rise_pct = self.dough.rise_pct
+            if rise_pct is not None:
+                self.outcomes.note(self.dough.now_s, rise_pct)
+
+    @property
+    def volume_ml(self) -> float:
+        """True volume in the tub. [mL]"""
+        return self.dough.volume_ml * self.flour_g / 100.0
+
+    @property
+    def start_volume_ml(self) -> float | None:
+        """True settled volume that the rise is counted from. [mL]"""
+        settled_ml = self.dough.settled_ml
+        return None if settled_ml is None else settled_ml * self.flour_g / 100.0
+
+    @property
+    def distance_mm(self) -> float:
+        """True distance from the sensor to the middle of the dough's top. [mm]"""
+        if self._level_mm[0] != self.dough.now_s:
+            self._level_mm = (self.dough.now_s, self.tub.level_mm(self.volume_ml) + self.dough.dome_mm)
+        return self.tub.sensor_to_base_mm - self._level_mm[1]
+
+    def read_air(self, at_s: float) -> tuple[int, int] | None:
+        """What the air sensor answers."""
+        return self.sensors.air(at_s, self.air.temp_c(at_s), self.air.humidity_pct(at_s))
+
+    def read_dough(self, at_s: float) -> int | None:
+        """What the probe answers; its tip sits between the surface and the core."""
+        self.live_to(at_s)
+        state = self.dough.state
+        return self.sensors.dough(at_s, 0.3 * state.surface_c + 0.7 * state.core_c)
+
+    def read_distance(self, at_s: float) -> int | None:
+        """What one shot of the distance sensor answers."""
+        self.live_to(at_s)
+        return self.sensors.distance(at_s, self.distance_mm)

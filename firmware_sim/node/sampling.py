@@ -1,0 +1,47 @@
+"""One measurement of every channel: several looks, the median, and a check that a sensor can mean it.
+
+A measurement is a tuple of scaled integers in the order of CHANNELS, None for what could not be read:
+air [0.01 C], humidity [0.01 %], dough [0.01 C], distance [0.1 mm].
+"""
+
+CHANNELS = ("air", "humidity", "dough", "distance")
+LOOKS = 5  # distance shots a measurement; odd, so the median is one of them
+LEAST_LOOKS = 3
+POWER_ON_CENTI_C = 8500  # a one-wire probe that lost its supply answers 85.00 C
+
+# What the sensor classes can say at all, in the scaled unit; anything else is a fault of the wire.
+LIMITS = ((-4000, 12500), (0, 10000), (-5500, 12500), (10, 60000))
+
+
+def median(values):
+    """Middle value of a list of integers; of an even number the lower of the two."""
+    ordered = sorted(values)
+    return ordered[(len(ordered) - 1) // 2]
+
+
+def _within(value, limits):
+    if value is None or value < limits[0] or value > limits[1]:
+        return None
+    return value
+
+
+def measure(hal):
+    """Read every sensor of a board once. Returns a tuple in the order of CHANNELS."""
+    air = None
+    humidity = None
+    pair = hal.read_air()
+    if pair is not None:
+        air = _within(pair[0], LIMITS[0])
+        humidity = _within(pair[1], LIMITS[1])
+    dough = _within(hal.read_dough(), LIMITS[2])
+    if dough == POWER_ON_CENTI_C:
+        dough = None
+    shots = []
+    for _ in range(LOOKS):
+        shot = _within(hal.read_distance(), LIMITS[3])
+        if shot is not None:
+            shots.append(shot)
+    distance = None
+    if len(shots) >= LEAST_LOOKS:
+        distance = median(shots)
+    return (air, humidity, dough, distance)

@@ -1,0 +1,220 @@
+"""One dough recorded as fast as the machine can: readings, batch file and the truth, to test forecasts against."""
+
+import csv
+import json
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from firmware_sim.air import Air, air_named
+from firmware_sim.bench import Bench
+from firmware_sim.digital_dough import Traits
+from firmware_sim.node import sampling
+from firmware_sim.recipes import RECIPES, Recipe, traits_of
+from firmware_sim.sensors import NOISE, Sensors
+from firmware_sim.tubs import TUBS, Tub
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """What to record.
+
+    Attributes
+    ----------
+    target_rise_pct
+        None: the stage is judged by its peak.
+    folds_min
+        Minutes after the start.
+    is_told
+        Whether the folds stand in the batch file.
+    """
+
+    dough: str
+    seed: int
+    room: str
+    tub: str
+    noise: str
+    every_s: float
+    hours: float
+    start_at: datetime
+    target_rise_pct: float | None
+    folds_min: tuple[float, ...] = ()
+    is_told: bool = True
+
+
+class BenchClock:
+    """A board whose clock is told the time: the node's own sampling code reads the bench through it."""
+
+    def __init__(self, bench: Bench) -> None:
+        self.bench = bench
+        self.at_s = 0.0
+
+    def read_air(self) -> tuple[int, int] | None:
+        """Air [0.01 C, 0.01 %]."""
+        return self.bench.read_air(self.at_s)
+
+    def read_dough(self) -> int | None:
+        """Dough [0.01 C]."""
+        return self.bench.read_dough(self.at_s)
+
+    def read_distance(self) -> int | None:
+        """Distance [0.1 mm]."""
+        return self.bench.read_distance(self.at_s)
+
+
+def rfc3339(moment: datetime) -> str:
+    """A moment as RFC 3339 UTC text."""
+    text = moment.isoformat(timespec="milliseconds" if moment.microsecond else "seconds")
+    return text.replace("+00:00", "Z")
+
+
+def filled_flour_g(traits: Traits, tub: Tub, fill_frac: float) -> float:
+    """Flour whose dough fills a share of a tub at the start, to 10 g. [g]"""
+    return max(10.0, round(tub.volume_ml(tub.depth_mm) * fill_frac / traits.start_ml * 10.0) * 10.0)
+
+
+def formula_g(recipe: Recipe, traits: Traits, flour_g: float) -> dict[str, float]:
+    """What the baker weighed, as keys of a batch file. [g]
+
+    ``flour_g`` is all flour in the dough; the flour of a sourdough is left out of the weighed flour.
+    """
+    extra_pct = recipe.sourdough_pct / 2.0
+    weighed_g = flour_g * 100.0 / (100.0 + extra_pct)
+    grams = {
+        "flour_g": weighed_g,
+        "water_g": weighed_g * recipe.water_pct / 100.0,
+        "salt_g": weighed_g * recipe.salt_pct / 100.0,
+        "sugar_g": weighed_g * recipe.sugar_pct / 100.0,
+        "fat_g": weighed_g * recipe.fat_pct / 100.0,
+        "instant_yeast_g": weighed_g * recipe.instant_yeast_pct / 100.0,
+        "sourdough_g": weighed_g * recipe.sourdough_pct / 100.0,
+    }
+    return {key: round(value, 1) for key, value in grams.items() if value > 0}
+
+
+def batch_toml(
+    *,
+    name: str,
+    stage: str,
+    started_at: datetime,
+    target_rise_pct: float | None,
+    tub: Tub,
+    grams: dict[str, float],
+    events: Sequence[tuple[datetime, str]] = (),
+    nodes: Sequence[tuple[str, str]] = (),
+    preheat_min: float | None = None,
+) -> str:
+    """A batch file, as text."""
+    is_round = tub.shape == "round"
+    base, top = (
+        (f"{sides[0]:g}" if is_round else f"[{sides[0]:g}, {sides[1]:g}]") for sides in (tub.base_mm, tub.top_mm)
+    )
+    lines = [f'name = "{name}"', f'stage = "{stage}"', f"started = {rfc3339(started_at)}"]
+    lines.append('target = "peak"' if target_rise_pct is None else f"target_rise_pct = {target_rise_pct:g}")
+    if preheat_min is not None:
+        lines.append(f"preheat_min = {preheat_min:g}")
+    lines += ["", "[vessel]", f'shape = "{tub.shape}"', f"base_mm = {base}", f"top_mm = {top}"]
+    lines += [f"depth_mm = {tub.depth_mm:g}", f"sensor_to_base_mm = {tub.sensor_to_base_mm:g}", "", "[formula]"]
+    lines += [f"{key} = {value:g}" for key, value in grams.items()]
+    if nodes:
+        lines += ["", "[nodes]"] + [f'{channel} = "{urn}"' for channel, urn in nodes]
+    for at, kind in events:
+        lines += ["", "[[events]]", f"time = {rfc3339(at)}", f'kind = "{kind}"']
+    return "\n".join(lines) + "\n"
+
+
+def _bench(order: Order, recipe: Recipe, air: Air) -> Bench:
+    rng = random.Random(f"dough {order.dough} {order.seed}")
+    start_c = None if air.start_c is None else air.start_c + rng.uniform(0.0, 1.5)
+    traits = traits_of(recipe, rng, start_c=start_c)
+    tub = TUBS[order.tub]
+    flour_g = filled_flour_g(traits, tub, rng.uniform(0.22, 0.30))
+    folds = tuple((60.0 * at, recipe.fold_share * rng.uniform(0.8, 1.2)) for at in order.folds_min)
+    return Bench(
+        traits=traits,
+        flour_g=flour_g,
+        tub=tub,
+        air=air,
+        sensors=Sensors(NOISE[order.noise], order.seed, tuple(at for at, _ in folds)),
+        folds=folds,
+        target_rise_pct=order.target_rise_pct,
+    )
+
+
+def _cell(scaled: int | None, per_unit: int, digits: int) -> str:
+    return "" if scaled is None else f"{scaled / per_unit:.{digits}f}"
+
+
+def record(order: Order, out: Path) -> None:
+    """Write ``READINGS.csv``, ``BATCH.toml``, ``truth.json`` and ``truth.csv`` into a directory.
+
+    Raises
+    ------
+    ValueError
+        When the order names a room that does not exist.
+    OSError
+        When the directory cannot be written.
+    """
+    recipe = RECIPES[order.dough]
+    air = air_named(order.room, order.seed)
+    bench = _bench(order, recipe, air)
+    board = BenchClock(bench)
+    out.mkdir(parents=True, exist_ok=True)
+    with (
+        (out / "READINGS.csv").open("w", newline="", encoding="utf-8") as readings_file,
+        (out / "truth.csv").open("w", newline="", encoding="utf-8") as truth_file,
+    ):
+        readings, truth = csv.writer(readings_file), csv.writer(truth_file)
+        readings.writerow(["time", "air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm"])
+        truth.writerow(["time", "rise_pct"])
+        for step in range(int(order.hours * 3600.0 / order.every_s) + 1):
+            board.at_s = step * order.every_s
+            air_temp, humidity, dough_temp, distance = sampling.measure(board)
+            bench.live_to(board.at_s)
+            time = rfc3339(order.start_at + timedelta(seconds=board.at_s))
+            cells = (
+                _cell(air_temp, 100, 2),
+                _cell(humidity, 100, 2),
+                _cell(dough_temp, 100, 2),
+                _cell(distance, 10, 1),
+            )
+            readings.writerow((time, *cells))
+            rise_pct = bench.dough.rise_pct
+            truth.writerow((time, "" if rise_pct is None else f"{rise_pct:.3f}"))
+    name = f"{order.dough} {order.seed}"
+    told = [(order.start_at + timedelta(minutes=at), "fold") for at in order.folds_min] if order.is_told else []
+    told += [(order.start_at + timedelta(seconds=at), "move") for at, _ in air.moves if at <= order.hours * 3600.0]
+    (out / "BATCH.toml").write_text(
+        batch_toml(
+            name=name,
+            stage=recipe.stage,
+            started_at=order.start_at,
+            target_rise_pct=order.target_rise_pct,
+            tub=bench.tub,
+            grams=formula_g(recipe, bench.dough.traits, bench.flour_g),
+            events=sorted(told),
+        ),
+        encoding="utf-8",
+    )
+    (out / "truth.json").write_text(
+        json.dumps(truth_of(bench, name, order.start_at), indent=1) + "\n", encoding="utf-8"
+    )
+
+
+def truth_of(bench: Bench, name: str, start_at: datetime) -> dict[str, object]:
+    """What really happened so far, ready for JSON; null where it has not."""
+    outcome = bench.outcomes.outcome
+
+    def moment(after_s: float | None) -> str | None:
+        return None if after_s is None else rfc3339(start_at + timedelta(seconds=after_s))
+
+    start_ml = bench.start_volume_ml
+    return {
+        "name": name,
+        "ready_at": moment(outcome.ready_s),
+        "peak_at": moment(outcome.peak_s),
+        "peak_rise_pct": None if outcome.peak_rise_pct is None else round(outcome.peak_rise_pct, 2),
+        "start_volume_ml": None if start_ml is None else round(start_ml, 1),
+    }
