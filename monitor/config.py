@@ -1,0 +1,318 @@
+"""What the baker has set: one TOML file, secrets apart from it, every fault named at once.
+
+Everything works with no file at all. The file is ``config.toml`` in the data directory:
+
+.. code-block:: toml
+
+    serial = ["/dev/ttyUSB0"]                         # paths or hardware ids of nodes on a cable
+    mqtt = ["mqtt://collector@192.168.1.20:1883"]     # brokers; the password stands elsewhere
+    timezone = "Europe/Vienna"                        # for messages; absent: this machine's own
+    temp_unit = "C"                                   # or "F"
+
+    [alerts]                                          # any limit of the alert rules, for example
+    silence_min = 10
+
+Secrets never stand in that file. They come from the environment (``PROOFING_MQTT_PASSWORD``,
+``PROOFING_NOTIFY_URLS`` with one address a word) or from ``secrets.toml`` beside it, which only its owner may read:
+
+.. code-block:: toml
+
+    mqtt_password = "..."                             # for every broker not named below
+    notify_urls = ["ntfy://...", "mailto://..."]      # where messages go: they hold passwords too
+
+    [mqtt_passwords]
+    "collector@192.168.1.20:1883" = "..."
+"""
+
+import difflib
+import os
+import stat
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, fields, replace
+from datetime import tzinfo
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
+
+from monitor.bakery.alerts import Rules
+from monitor.errors import ConfigError
+
+CONFIG_NAME = "config.toml"
+SECRETS_NAME = "secrets.toml"
+DATABASE_NAME = "proofing.sqlite"
+DEFAULT_MQTT_PORT = 1883  # IANA service name registry, "mqtt"
+MASK = "****"
+
+_KEYS = ("serial", "mqtt", "timezone", "temp_unit", "alerts")
+_SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls")
+
+
+def default_data_dir(environ: Mapping[str, str]) -> Path:
+    """Where the database and the settings lie when nothing else is said."""
+    if environ.get("PROOFING_DATA_DIR"):
+        return Path(environ["PROOFING_DATA_DIR"]).expanduser()
+    base = environ.get("XDG_DATA_HOME") or "~/.local/share"  # XDG Base Directory Specification 0.8
+    return Path(base).expanduser() / "proofing-monitor"
+
+
+@dataclass(frozen=True, slots=True)
+class MqttAddress:
+    """A broker and the name to log in with, without its password."""
+
+    host: str
+    port: int = DEFAULT_MQTT_PORT
+    user: str | None = None
+
+    @property
+    def url(self) -> str:
+        """The address as the baker wrote it, port added."""
+        return f"mqtt://{self.key}"
+
+    @property
+    def key(self) -> str:
+        """``user@host:port``: how a secrets file names this broker."""
+        return f"{self.user}@{self.host}:{self.port}" if self.user else f"{self.host}:{self.port}"
+
+
+@dataclass(frozen=True, slots=True)
+class Secrets:
+    """What nobody else may read. Its text form shows nothing."""
+
+    mqtt_password: str | None = field(default=None, repr=False)
+    mqtt_passwords: Mapping[str, str] = field(default_factory=dict, repr=False)
+    notify_urls: tuple[str, ...] = field(default=(), repr=False)
+
+    def password_for(self, address: MqttAddress) -> str | None:
+        """The password to log in with at a broker, or None when there is none."""
+        return self.mqtt_passwords.get(address.key, self.mqtt_password)
+
+
+@dataclass(frozen=True, slots=True)
+class Config:
+    """The settings in force.
+
+    Attributes
+    ----------
+    timezone
+        Zone for the times in messages; None: the machine's own.
+    temp_unit
+        ``C`` or ``F``, for messages.
+    """
+
+    data_dir: Path
+    serial: tuple[str, ...] = ()
+    mqtt: tuple[MqttAddress, ...] = ()
+    timezone: tzinfo | None = None
+    temp_unit: str = "C"
+    rules: Rules = field(default_factory=Rules)
+    secrets: Secrets = field(default_factory=Secrets)
+
+    @property
+    def database(self) -> Path:
+        """The file that holds readings, batches, outlooks and messages."""
+        return self.data_dir / DATABASE_NAME
+
+    @property
+    def has_sources(self) -> bool:
+        """True when there is at least one place where readings can come from."""
+        return bool(self.serial or self.mqtt)
+
+    def with_sources(self, serial: Iterable[str], mqtt: Iterable[MqttAddress]) -> "Config":
+        """These settings with sources named on the command line added, each once."""
+        return replace(
+            self,
+            serial=tuple(dict.fromkeys((*self.serial, *serial))),
+            mqtt=tuple(dict.fromkeys((*self.mqtt, *mqtt))),
+        )
+
+
+class _Faults:
+    """Every fault of one file, told together."""
+
+    def __init__(self, where: Path) -> None:
+        self.where = where
+        self.found: list[str] = []
+
+    def unknown(self, table: Mapping[str, Any], known: Iterable[str], prefix: str = "") -> None:
+        names = tuple(known)
+        for key in table:
+            if key not in names:
+                near = difflib.get_close_matches(key, names, n=1)
+                hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(names)}"
+                self.found.append(f"{prefix}{key} is not a setting; {hint}")
+
+    def texts(self, table: Mapping[str, Any], key: str) -> tuple[str, ...]:
+        value = table.get(key, [])
+        if isinstance(value, list) and all(isinstance(item, str) and item.strip() for item in value):
+            return tuple(item.strip() for item in value)
+        self.found.append(f'{key} must be a list of texts, such as {key} = ["..."]')
+        return ()
+
+
+def mqtt_address(url: str) -> MqttAddress:
+    """A broker's address from ``mqtt://user@host:port``.
+
+    Raises
+    ------
+    ConfigError
+        When it is no such address, or holds a password, which others could read in a list of processes.
+    """
+    parts = urlsplit(url)
+    try:
+        port = parts.port or DEFAULT_MQTT_PORT
+    except ValueError as err:
+        raise ConfigError(f"mqtt address: the port must be a number up to 65535 ({err})") from err
+    if parts.password is not None:
+        raise ConfigError(
+            f"mqtt address of {parts.hostname}: leave the password out of it; "
+            "set PROOFING_MQTT_PASSWORD or put it into secrets.toml"
+        )
+    if parts.scheme != "mqtt" or not parts.hostname or parts.path.strip("/") or parts.query:
+        raise ConfigError(f"mqtt address {url!r}: it must look like mqtt://user@host:1883")
+    return MqttAddress(parts.hostname, port, parts.username)
+
+
+def _mqtt(urls: Iterable[str], faults: _Faults) -> tuple[MqttAddress, ...]:
+    found = []
+    for url in urls:
+        try:
+            found.append(mqtt_address(url))
+        except ConfigError as err:
+            faults.found.append(str(err))
+    return tuple(found)
+
+
+def _zone(name: object, faults: _Faults) -> tzinfo | None:
+    if name is None:
+        return None
+    try:
+        return ZoneInfo(str(name))
+    except (ZoneInfoNotFoundError, ValueError, OSError):
+        faults.found.append(f"timezone = {name!r} is not a zone this machine knows, such as 'Europe/Vienna'")
+        return None
+
+
+def _rules(table: object, faults: _Faults) -> Rules:
+    if not isinstance(table, Mapping):
+        faults.found.append("alerts must be a table: [alerts] with one limit a line")
+        return Rules()
+    known = [item.name for item in fields(Rules) if isinstance(getattr(Rules(), item.name), int | float)]
+    faults.unknown(table, known, "alerts.")
+    values: dict[str, Any] = {}
+    for key in known:
+        if key in table:
+            value = table[key]
+            if isinstance(value, int | float) and not isinstance(value, bool):
+                values[key] = float(value)
+            else:
+                faults.found.append(f"alerts.{key} = {value!r} must be a number")
+    try:
+        return replace(Rules(), **values)
+    except ValueError as err:
+        faults.found.append(f"alerts: {err}")
+        return Rules()
+
+
+def _table(path: Path) -> dict[str, Any]:
+    try:
+        with path.open("rb") as file:
+            return tomllib.load(file)
+    except FileNotFoundError:
+        raise ConfigError(f"{path}: there is no such file; check the name") from None
+    except OSError as err:
+        raise ConfigError(f"{path}: cannot be read ({err.strerror}); check its owner and rights") from err
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as err:
+        raise ConfigError(f"{path}: is not valid TOML: {err}") from err
+
+
+def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -> Secrets:
+    password: str | None = None
+    passwords: dict[str, str] = {}
+    urls: tuple[str, ...] = ()
+    if path is not None:
+        mine = _Faults(path)
+        if stat.S_IMODE(path.stat().st_mode) & 0o077:
+            mine.found.append(f"others can read it; run: chmod 600 {path}")
+        table = _table(path)
+        mine.unknown(table, _SECRET_KEYS)
+        urls = mine.texts(table, "notify_urls")
+        password = table.get("mqtt_password")
+        named = table.get("mqtt_passwords", {})
+        if password is not None and not isinstance(password, str):
+            mine.found.append("mqtt_password must be a text in quotes")
+        if isinstance(named, Mapping) and all(isinstance(value, str) for value in named.values()):
+            passwords = dict(named)
+        else:
+            mine.found.append('mqtt_passwords must hold lines like "user@host:1883" = "..."')
+        faults.extend(f"{path}: {fault}" for fault in mine.found)
+    if environ.get("PROOFING_NOTIFY_URLS"):
+        urls = tuple(environ["PROOFING_NOTIFY_URLS"].split())
+    return Secrets(environ.get("PROOFING_MQTT_PASSWORD") or password, passwords, urls)
+
+
+def load_config(
+    data_dir: Path,
+    environ: Mapping[str, str] = os.environ,
+    *,
+    config_path: Path | None = None,
+    secrets_path: Path | None = None,
+) -> Config:
+    """The settings in force for a data directory.
+
+    Parameters
+    ----------
+    config_path, secrets_path
+        Files named by the baker, which must exist; None: ``config.toml`` and ``secrets.toml`` in ``data_dir``, each
+        of which may be absent.
+
+    Raises
+    ------
+    ConfigError
+        With every fault of both files, one a line: file, key, and what would be right.
+    """
+    path = config_path or data_dir / CONFIG_NAME
+    table: dict[str, Any] = _table(path) if config_path is not None or path.exists() else {}
+    faults = _Faults(path)
+    faults.unknown(table, _KEYS)
+    serial = faults.texts(table, "serial")
+    mqtt = _mqtt(faults.texts(table, "mqtt"), faults)
+    timezone = _zone(table.get("timezone"), faults)
+    temp_unit = table.get("temp_unit", "C")
+    if temp_unit not in ("C", "F"):
+        faults.found.append(f"temp_unit = {temp_unit!r} must be 'C' or 'F'")
+    rules = _rules(table.get("alerts", {}), faults)
+    found = [f"{path}: {fault}" for fault in faults.found]
+    beside = data_dir / SECRETS_NAME
+    if secrets_path is not None and not secrets_path.exists():
+        found.append(f"{secrets_path}: there is no such file; check the name")
+        secrets_path = None
+    elif secrets_path is None and beside.exists():
+        secrets_path = beside
+    secrets = _secrets(secrets_path, environ, found)
+    if found:
+        raise ConfigError("\n".join(found))
+    return Config(data_dir, serial, mqtt, timezone, temp_unit, rules, secrets)
+
+
+def effective_settings(config: Config) -> list[str]:
+    """The settings in force, one a line, with every secret masked."""
+    lines = [
+        f"data_dir = {config.data_dir}",
+        f"serial = {', '.join(config.serial) or 'none'}",
+        f"mqtt = {', '.join(address.url for address in config.mqtt) or 'none'}",
+        f"timezone = {config.timezone or 'this machine'}",
+        f"temp_unit = {config.temp_unit}",
+    ]
+    lines += [
+        f"alerts.{item.name} = {getattr(config.rules, item.name):g}"
+        for item in fields(config.rules)
+        if isinstance(getattr(config.rules, item.name), int | float)
+    ]
+    lines += [
+        f"mqtt password for {address.key} = {MASK if config.secrets.password_for(address) else 'none'}"
+        for address in config.mqtt
+    ]
+    lines += [f"notify_urls = {urlsplit(url).scheme}://{MASK}" for url in config.secrets.notify_urls]
+    return lines

@@ -1,0 +1,51 @@
+"""The pace of a demo's dough time, kept in its store so that every process on it lives by the same clock."""
+
+from datetime import datetime, tzinfo
+
+from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
+from monitor.errors import ConfigError
+from monitor.sinks.store import Store
+
+EPOCH_KEY = "epoch"
+SPEED_KEY = "speed"
+
+
+def pace_of(store: Store) -> Pace | None:
+    """The pace kept in a store; None where dough time is the machine's own."""
+    epoch, speed = store.setting(EPOCH_KEY), store.setting(SPEED_KEY)
+    return None if epoch is None or speed is None else Pace(datetime.fromisoformat(epoch), float(speed))
+
+
+def clock_of(store: Store) -> Clock:
+    """The clock that the doughs of a store live by."""
+    pace = pace_of(store)
+    return SystemClock() if pace is None else ScaledClock(pace)
+
+
+def settle_pace(store: Store, pace: Pace | None) -> Clock:
+    """Keep the pace a collector was started with, and give its clock.
+
+    Raises
+    ------
+    ConfigError
+        When the store lives by another pace: its moments would not fit the new ones.
+    """
+    known = pace_of(store)
+    if known is not None and known != pace:
+        raise ConfigError(
+            f"{store.path}: belongs to a demo (dough time {known.speed:g} times as fast); "
+            "name another directory with --data-dir"
+        )
+    if pace is not None and known is None:
+        if store.batches():
+            raise ConfigError(f"{store.path}: holds real batches; run a demo in a directory of its own")
+        store.put_setting(EPOCH_KEY, pace.epoch.isoformat())
+        store.put_setting(SPEED_KEY, repr(pace.speed))
+    return SystemClock() if pace is None else ScaledClock(pace)
+
+
+def local_zone() -> tzinfo:
+    """This machine's own time zone."""
+    zone = wall_clock().astimezone().tzinfo
+    assert zone is not None  # astimezone always gives one
+    return zone
