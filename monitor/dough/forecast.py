@@ -1,0 +1,234 @@
+"""What is known of a dough now and what will come of it: rise, ready, peak, state, each with its doubt."""
+
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.dough.climate import Warmth, dough_warmth
+from monitor.dough.curve import Timeline
+from monitor.dough.kinetics import GASSING, REFERENCE_TEMP_C, rate_factor
+from monitor.dough.levels import Evidence, evidence
+from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
+from monitor.dough.rise import Crowd, crowd, knot_times_s, shape_prior
+from monitor.dough.track import Series, Track, seconds_since_start
+from monitor.recipe.batch import Batch, EventKind
+
+Array = NDArray[np.float64]
+
+DEFAULT_HORIZON = timedelta(hours=24)
+QUANTILES = np.array([0.05, 0.25, 0.50, 0.75, 0.95])
+SLOWEST_FACTOR = 1e-3  # judgement: dough near freezing is slow, not dead; also keeps the logarithm finite
+STALE_S = 1800.0  # judgement: after half an hour without a reading nobody knows how a dough stands
+NEARLY_READY_S = 900.0  # judgement: time to clear the bench
+PEAK_SOON_S = 600.0  # the alert's ten minutes
+PEAK_SETTLED_S = 120.0  # judgement: a peak this young may still be noise
+PEAK_PASSED_CHANCE = 0.8  # judgement
+FALLEN_FRAC = 0.02  # judgement: a fall a baker can see on the tub's wall
+RISEN_FRAC = 0.05  # judgement: below this a dough still looks as it was put down
+PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working dough has begun to rise
+FAN_POINTS = 48
+
+
+def _future_s(now_s: float, horizon_s: float) -> Array:
+    """Times ahead: every two minutes for an hour, then ever coarser."""
+    near = np.arange(120.0, min(3600.0, horizon_s), 120.0)
+    far = np.geomspace(3600.0, horizon_s, 60) if horizon_s > 3600.0 else np.array([horizon_s])
+    return now_s + np.concatenate([near, far])
+
+
+def _timeline(
+    batch: Batch, warmth: Warmth, seen: Evidence | None, now_s: float, horizon_s: float, knots_s: Array
+) -> tuple[Timeline, int]:
+    """Time steps with their rate factors, and the index of now."""
+    folds = [
+        at_s
+        for event in batch.events
+        if event.kind is EventKind.FOLD and 0.0 < (at_s := seconds_since_start(batch, event.at)) <= now_s
+    ]
+    past = np.arange(0.0, now_s, max(60.0, now_s / 60.0))
+    seen_s = seen.t_s if seen is not None else np.empty(0)
+    t_s = np.unique(np.concatenate([past, seen_s, folds, [now_s], _future_s(now_s, horizon_s)]))
+    factor = rate_factor(warmth.dough_temp_c, GASSING) / rate_factor(REFERENCE_TEMP_C, GASSING)
+    # Mean over each step of the finely known factor: a cabinet's cycle is shorter than a far step.
+    grown = np.concatenate([[0.0], np.cumsum(0.5 * (factor[1:] + factor[:-1]) * np.diff(warmth.t_s))])
+    mean_factor = np.diff(np.interp(t_s, warmth.t_s, grown)) / np.diff(t_s)
+    middle = 0.5 * (t_s[1:] + t_s[:-1])
+    knots = np.stack([np.interp(middle, knots_s, row) for row in np.eye(knots_s.size)], axis=1)
+    timeline = Timeline(
+        t_s, np.log(np.maximum(mean_factor, SLOWEST_FACTOR)), knots, tuple(int(np.searchsorted(t_s, f)) for f in folds)
+    )
+    return timeline, int(np.searchsorted(t_s, now_s))
+
+
+def weighted_quantiles(values: Array, weights: Array, quantiles: Array) -> Array:
+    """Quantiles of weighted values, each the smallest value with at least that much weight up to its middle.
+
+    Infinite values count as "later than everything": a quantile that falls on them is infinite.
+    """
+    order = np.argsort(values, kind="stable")
+    values, weights = values[order], weights[order]
+    middle = np.cumsum(weights) - 0.5 * weights
+    finite = np.isfinite(values)
+    if not np.any(finite):
+        return np.full(quantiles.shape, np.inf)
+    result = np.interp(quantiles, middle[finite], values[finite])
+    result[quantiles > np.sum(weights[finite])] = np.inf
+    return result
+
+
+def _crossing_s(t_s: Array, paths: Array, target_frac: float, from_step: int) -> Array:
+    """First time each path reaches the target at or after a step; infinity for never. Shape (n_members,). [s]"""
+    above = paths[:, from_step:] >= target_frac
+    step = np.argmax(above, axis=1) + from_step
+    reached = np.any(above, axis=1)
+    before = np.maximum(step - 1, from_step)
+    rows = np.arange(paths.shape[0])
+    low, high = paths[rows, before], paths[rows, step]
+    gain = high - low
+    share = np.clip(np.divide(target_frac - low, gain, out=np.ones_like(gain), where=gain > 0), 0.0, 1.0)
+    at_s = t_s[before] + share * (t_s[step] - t_s[before])
+    return np.where(reached, at_s, np.inf)
+
+
+def _peak_s(t_s: Array, paths: Array, from_step: int) -> Array:
+    """Time of the greatest rise of each path at or after a step; infinity when it is still rising at the end. [s]"""
+    step = np.argmax(paths[:, from_step:], axis=1) + from_step
+    inner = np.clip(step, from_step + 1, t_s.size - 2)
+    rows = np.arange(paths.shape[0])
+    left, middle, right = t_s[inner - 1], t_s[inner], t_s[inner + 1]
+    slope_in = (paths[rows, inner] - paths[rows, inner - 1]) / (middle - left)
+    slope_out = (paths[rows, inner + 1] - paths[rows, inner]) / (right - middle)
+    bend = slope_in - slope_out
+    # Where the slope, taken as linear between the midpoints of the two steps, passes zero.
+    share = np.divide(slope_in, bend, out=np.full_like(bend, 0.5), where=bend > 0)
+    vertex = 0.5 * (left + middle) + np.clip(share, 0.0, 1.0) * 0.5 * (right - left)
+    vertex = np.where(step == from_step, t_s[from_step], vertex)
+    return np.where(step == t_s.size - 1, np.inf, vertex)
+
+
+def _moments(batch: Batch, times_s: Array, weights: Array) -> Moments:
+    def moment(at_s: float) -> datetime | None:
+        return batch.started_at + timedelta(seconds=round(at_s)) if np.isfinite(at_s) else None
+
+    return Moments(*(moment(float(at_s)) for at_s in weighted_quantiles(times_s, weights, QUANTILES)))
+
+
+def _chance(condition: NDArray[np.bool_], weights: Array) -> float:
+    return float(np.sum(weights[condition]))
+
+
+def _fan(batch: Batch, timeline: Timeline, courses: Crowd, now_step: int) -> tuple[FanPoint, ...]:
+    """Quantiles of the rise ahead: as far as three times the age of the batch, at least six hours."""
+    ahead = np.arange(now_step, timeline.t_s.size)
+    end_s = timeline.t_s[now_step] + max(6 * 3600.0, 2.0 * timeline.t_s[now_step])
+    ahead = ahead[timeline.t_s[ahead] <= end_s]
+    steps = ahead[np.unique(np.linspace(0, ahead.size - 1, min(FAN_POINTS, ahead.size)).astype(int))]
+    points = []
+    for step in steps:
+        band = weighted_quantiles(courses.paths[:, step], courses.weights, QUANTILES)
+        at = batch.started_at + timedelta(seconds=round(float(timeline.t_s[step])))
+        points.append(FanPoint(at, *(round(100.0 * float(rise), 2) for rise in band)))
+    return tuple(points)
+
+
+def _latest(series: Series) -> float | None:
+    return float(np.median(series.value[-3:])) if series.t_s.size else None
+
+
+def _state(
+    *,
+    now_s: float,
+    ready_s: float,
+    rise: float,
+    fallen: float,
+    peak_s: float,
+    peak_soon_chance: float,
+    past_peak_chance: float,
+    equivalent_h: float,
+) -> State:
+    """The word for how a dough stands; times in seconds since the start, rise and fall as fractions."""
+    if past_peak_chance > PEAK_PASSED_CHANCE and (fallen >= FALLEN_FRAC or now_s - peak_s > PEAK_SOON_S):
+        return State.PAST_PEAK
+    if peak_soon_chance > 0.5 and rise > RISEN_FRAC:
+        return State.AT_PEAK
+    if ready_s <= now_s:
+        return State.READY
+    if ready_s - now_s <= NEARLY_READY_S:
+        return State.NEARLY_READY
+    if rise < RISEN_FRAC:
+        return State.NOT_RISING if equivalent_h > PATIENCE_H else State.SLACK
+    return State.RISING
+
+
+def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DEFAULT_HORIZON) -> Outlook:
+    """How a batch stands at a moment, from the readings and events up to that moment alone.
+
+    Parameters
+    ----------
+    track
+        All readings; later ones than ``at`` are not looked at.
+    at
+        Aware UTC datetime.
+    horizon
+        How far ahead a moment is looked for; probability beyond it shows as a missing quantile.
+    """
+    now_s = max(seconds_since_start(batch, at), 0.0)
+    known = track.upto(now_s)
+    seen = evidence(batch, known)
+    last_s = known.last_t_s
+    if last_s is None:
+        why = "no reading has come yet: check that the node is on and that the batch names it"
+        return Outlook(at=at, state=State.NO_READINGS, why=why)
+
+    horizon_s = horizon.total_seconds()
+    warmth = dough_warmth(known, now_s, now_s + horizon_s)
+    knots_s = knot_times_s(now_s)
+    timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s, knots_s)
+    target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
+    courses = crowd(timeline, knots_s, shape_prior(target_frac, None), seen)
+
+    from_step = max(timeline.fold_steps, default=0)
+    peaks_s = _peak_s(timeline.t_s, courses.paths, from_step)
+    past_peak_chance = _chance(peaks_s < now_s - PEAK_SETTLED_S, courses.weights)
+    peak_soon_chance = _chance(peaks_s <= now_s + PEAK_SOON_S, courses.weights)
+    is_passed = past_peak_chance > PEAK_PASSED_CHANCE
+    if not is_passed:
+        peaks_s = np.maximum(peaks_s, now_s)
+    ready_s = peaks_s if target_frac is None else _crossing_s(timeline.t_s, courses.paths, target_frac, from_step)
+
+    now_rise = courses.paths[:, now_step]
+    band = weighted_quantiles(now_rise, courses.weights, QUANTILES)
+    highest = np.max(courses.paths[:, from_step : now_step + 1], axis=1)
+    fallen = float(weighted_quantiles(highest - now_rise, courses.weights, np.array([0.5]))[0])
+    ready_p50_s = float(weighted_quantiles(ready_s, courses.weights, np.array([0.5]))[0])
+    peak_p50_s = float(weighted_quantiles(peaks_s, courses.weights, np.array([0.5]))[0])
+    state = _state(
+        now_s=now_s,
+        ready_s=ready_p50_s,
+        rise=float(band[2]),
+        fallen=fallen,
+        peak_s=peak_p50_s,
+        peak_soon_chance=peak_soon_chance,
+        past_peak_chance=past_peak_chance,
+        equivalent_h=float(np.sum(np.exp(timeline.log_gamma[:now_step]) * np.diff(timeline.t_s[: now_step + 1])))
+        / 3600.0,
+    )
+    if now_s - last_s > STALE_S:
+        state = State.NO_READINGS
+    return Outlook(
+        at=at,
+        state=state,
+        rise_pct=Band(*(100.0 * float(band[i]) for i in (0, 2, 4))),
+        ready=_moments(batch, ready_s, courses.weights),
+        peak=_moments(batch, peaks_s, courses.weights),
+        peak_soon_chance=peak_soon_chance,
+        past_peak_chance=past_peak_chance,
+        is_from_heights=seen is not None,
+        air_temp_c=_latest(known.air_temp_c),
+        humidity_pct=_latest(known.humidity_pct),
+        dough_temp_c=_latest(known.dough_temp_c),
+        last_reading_at=batch.started_at + timedelta(seconds=last_s),
+        fan=_fan(batch, timeline, courses, now_step),
+        start_volume_ml=None if seen is None else seen.start_volume_ml,
+    )

@@ -1,0 +1,139 @@
+"""From raw distances to evidence: the start volume, and the rise seen in each short span with its doubt."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.dough.track import Series, Track
+from monitor.recipe.batch import Batch, EventKind
+from monitor.recipe.vessel import Vessel, height_mm, volume_ml
+
+SETTLING_S = 120.0  # bubbles re-expand after mixing with a 20 s time constant: the first two minutes are no reference
+START_SPAN_S = 480.0  # judgement: the start volume is the robust level of the six minutes after settling
+MAX_SPANS = 90  # judgement: enough to draw any rise, few enough to fit in milliseconds
+MIN_SPAN_S = 60.0  # judgement
+SENSOR_SD_FLOOR_MM = 0.3  # judgement: below this, quantisation and a breathing surface rule
+EYE_SD_MM = 3.0  # judgement: a level read on the tub's wall, when the baker gives no doubt
+DISTURBED_AFTER_S = 150.0  # judgement: hands, lids and a sagging surface right after a fold, a poke or a lid
+DISTURBED_BEFORE_S = 45.0
+RIM_MARGIN_MM = 60.0  # judgement: a dome may stand this far over the rim before a level is disbelieved
+DOME_MM = 1.0  # judgement: the sensor looks at the middle of the dough, a little above its mean level
+DOME_SD_MM = 1.0  # judgement
+START_DOUBT_FRAC = 0.004  # judgement: a start level is never known better than this share of the volume
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the height readings say, thinned to short spans.
+
+    Attributes
+    ----------
+    start_volume_ml
+        Volume that rise is counted from.
+    start_sd_frac
+        Its relative doubt.
+    t_s, rise_frac, sd_frac : arrays, shape (n,)
+        Time since the start [s], rise V/V0 - 1, and one standard deviation of it.
+    settled_s
+        Moment the start volume stands for. [s]
+    """
+
+    start_volume_ml: float
+    start_sd_frac: float
+    settled_s: float
+    t_s: NDArray[np.float64]
+    rise_frac: NDArray[np.float64]
+    sd_frac: NDArray[np.float64]
+
+
+def _usable_heights(batch: Batch, distance: Series) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Times and heights of distances that a dough in this vessel can give, hands and open lids left out."""
+    vessel = batch.vessel
+    if vessel.sensor_to_base_mm is None or distance.t_s.size == 0:
+        return np.empty(0), np.empty(0)
+    heights = height_mm(vessel, distance.value) - DOME_MM
+    keep = (heights > 2.0) & (heights < vessel.depth_mm + RIM_MARGIN_MM)
+    for event in batch.events:
+        if event.kind in (EventKind.FOLD, EventKind.POKE, EventKind.LID):
+            since = distance.t_s - (event.at - batch.started_at).total_seconds()
+            keep &= (since < -DISTURBED_BEFORE_S) | (since > DISTURBED_AFTER_S)
+    return distance.t_s[keep], heights[keep]
+
+
+def sensor_sd_mm(heights_mm: NDArray[np.float64]) -> float:
+    """Noise of one reading from second differences, deaf to the trend and to outliers. [mm]"""
+    if heights_mm.size < 5:
+        return 1.0  # judgement: a usual ranger, until its own noise is known
+    bends = heights_mm[:-2] - 2.0 * heights_mm[1:-1] + heights_mm[2:]
+    # 1.4826: median absolute deviation to standard deviation; sqrt(6): variance of a second difference of white noise
+    return max(SENSOR_SD_FLOOR_MM, float(1.4826 * np.median(np.abs(bends)) / np.sqrt(6.0)))
+
+
+def _spans(
+    t_s: NDArray[np.float64], heights: NDArray[np.float64], sd_mm: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
+    """Median time and height of equal spans, and the doubt of each median."""
+    width_s = max(MIN_SPAN_S, float(t_s[-1]) / MAX_SPANS)
+    # Counted back from the newest reading, so that the newest span is a full one and lags no more than the others.
+    index = np.floor((t_s[-1] - t_s) / width_s).astype(int)
+    cuts = np.flatnonzero(np.diff(index)) + 1
+    times, levels, sds = [], [], []
+    for part_t, part in zip(np.split(t_s, cuts), np.split(heights, cuts), strict=True):
+        middle = float(np.median(part))
+        spread = float(1.4826 * np.median(np.abs(part - middle))) if part.size >= 4 else 0.0
+        times.append(float(np.mean(part_t)))
+        levels.append(middle)
+        # 1.2533: standard error of a median of normal readings over that of their mean
+        sds.append(1.2533 * max(sd_mm, spread) / np.sqrt(part.size) if part.size > 1 else sd_mm)
+    return np.array(times), np.array(levels), np.array(sds)
+
+
+def _area_mm2(vessel: Vessel, level_mm: NDArray[np.float64]) -> NDArray[np.float64]:
+    return (volume_ml(vessel, level_mm + 0.5) - volume_ml(vessel, level_mm - 0.5)) * 1000.0
+
+
+def evidence(batch: Batch, track: Track) -> Evidence | None:
+    """What the height readings of a batch say so far; None before the first usable one."""
+    vessel = batch.vessel
+    t_s, heights = _usable_heights(batch, track.distance_mm)
+    eye = track.level_mm
+    eye_sd = np.where(np.isnan(eye.sd), EYE_SD_MM, eye.sd)
+    settled = t_s >= SETTLING_S
+    t_s, heights = t_s[settled], heights[settled]
+    if t_s.size == 0 and eye.t_s.size == 0:
+        return None
+
+    noise_mm = sensor_sd_mm(heights)
+    if t_s.size:
+        span_t, span_level, span_sd = _spans(t_s, heights, noise_mm)
+    else:
+        span_t = span_level = span_sd = np.empty(0)
+
+    if t_s.size and (eye.t_s.size == 0 or t_s[0] <= eye.t_s[0] + START_SPAN_S):
+        first = t_s <= max(START_SPAN_S, t_s[0] + START_SPAN_S - SETTLING_S)
+        start_level = float(np.median(heights[first]))
+        start_sd = 1.2533 * noise_mm / float(np.sqrt(np.count_nonzero(first)))
+        settled_s = float(np.median(t_s[first]))
+        start_sd = float(np.hypot(start_sd, DOME_SD_MM))
+    else:
+        start_level, start_sd, settled_s = float(eye.value[0]), float(eye_sd[0]), float(eye.t_s[0])
+    start_ml = float(volume_ml(vessel, start_level))
+    start_area = float(_area_mm2(vessel, np.array([start_level]))[0])
+    start_sd_frac = float(np.hypot(START_DOUBT_FRAC, start_sd * start_area / (1000.0 * start_ml)))
+    if batch.start_volume_ml is not None:
+        start_ml, start_sd_frac = batch.start_volume_ml, START_DOUBT_FRAC
+
+    times = np.concatenate([span_t, eye.t_s])
+    levels = np.concatenate([span_level, eye.value])
+    sds = np.concatenate([span_sd, eye_sd])
+    order = np.argsort(times, kind="stable")
+    times, levels, sds = times[order], levels[order], sds[order]
+    return Evidence(
+        start_volume_ml=start_ml,
+        start_sd_frac=start_sd_frac,
+        settled_s=settled_s,
+        t_s=times,
+        rise_frac=volume_ml(vessel, levels) / start_ml - 1.0,
+        sd_frac=sds * _area_mm2(vessel, levels) / (1000.0 * start_ml),
+    )

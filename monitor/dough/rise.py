@@ -1,0 +1,202 @@
+"""How a dough may be rising, given its levels so far: a crowd of weighted curves, from prior and readings.
+
+The curves of :mod:`monitor.dough.curve` have Gaussian priors in their (logarithmic) numbers. The readings are taken
+with a heavy-tailed likelihood, so that a hand over the sensor bends nothing. The best curve is found by damped Gauss-Newton
+steps from several starts, the curvature there gives a Gaussian crowd around it, and each member is weighted by how well
+it truly fits. The result is a pure function of the readings: no order of arrival, no restart changes it.
+"""
+
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.dough.curve import N_SHAPE, Timeline, rise_paths
+from monitor.dough.levels import Evidence
+
+Array = NDArray[np.float64]
+
+N_MEMBERS = 400
+N_SCOUTS = 256  # prior draws among which the starts of the search are chosen
+N_STARTS = 3
+STUDENT_DOF = 4.0  # judgement: tails heavy enough to shrug at a hand, light enough to learn from noise
+FLOOR_SD_FRAC = 0.003  # judgement: no curve of the family is truer to a dough than 0.3 points of rise
+OFFSET_SD = 0.12  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
+OFFSET_TAU_S = 5400.0  # judgement: how long it wanders
+FOLD_KEEPS_LOGIT = (0.4, 0.8)  # judgement: a fold keeps about 60 % of the rise, 25 to 85 %
+SEED = 20260302
+
+
+@dataclass(frozen=True, slots=True)
+class Prior:
+    """Gaussian prior of the curve's numbers: mean and standard deviation, shape (N_SHAPE,); and the least ceiling."""
+
+    mean: Array
+    sd: Array
+    least_ceiling_frac: float
+
+
+def shape_prior(target_rise_frac: float | None, rate_per_h: tuple[float, float] | None) -> Prior:
+    """Prior of the curve's numbers.
+
+    Parameters
+    ----------
+    target_rise_frac
+        What the baker waits for: a dough is expected to be able to reach it. None for a peak.
+    rate_per_h
+        Rise per hour at 27 C expected from the formula, with the standard deviation of its logarithm; None without one.
+    """
+    rate, rate_sd = rate_per_h if rate_per_h is not None else (0.75, 0.6)  # judgement
+    # judgement: a baker's target can be reached, give or take; lean doughs hold twice their volume and more
+    least = 0.2 if target_rise_frac is None else 0.8 * target_rise_frac
+    above_least = max(1.6 - least, 0.5)
+    mean = np.array([*np.log([rate, 0.40, 0.10, above_least, 3.2, 1.4, 0.3]), 1.0])
+    sd = np.array([rate_sd, 0.7, 0.9, 0.5, 0.45, 0.35, 0.7, 0.12])
+    return Prior(mean, sd, least)
+
+
+@dataclass(frozen=True, slots=True)
+class Crowd:
+    """Possible courses of one dough.
+
+    Attributes
+    ----------
+    paths : array, shape (n_members, n_t)
+        Fractional rise on the timeline.
+    weights : array, shape (n_members,)
+        Their chances, summing to one.
+    members : array, shape (n_members, n_numbers)
+        The numbers behind each path; the last column is the relative error of the start volume.
+    misfit
+        Root mean square of the residuals of the best path in standard deviations; NaN without evidence.
+    """
+
+    paths: Array
+    weights: Array
+    members: Array
+    misfit: float
+
+
+def knot_times_s(now_s: float) -> Array:
+    """Where the rate offsets sit: evenly through the past, ever more sparsely through the future. [s]"""
+    past = np.linspace(0.0, now_s, 2 + min(5, int(now_s // 1800.0)))
+    return np.concatenate([past, now_s + np.array([1800.0, 5400.0, 14400.0, 36000.0])])
+
+
+def _precision(prior: Prior, knots_s: Array, n_folds: int, start_sd: float) -> tuple[Array, Array]:
+    """Prior mean and precision of all numbers of a member."""
+    offsets = OFFSET_SD**2 * np.exp(-np.abs(knots_s[:, None] - knots_s[None, :]) / OFFSET_TAU_S)
+    mean = np.concatenate([prior.mean, np.zeros(knots_s.size), np.full(n_folds, FOLD_KEEPS_LOGIT[0]), [0.0]])
+    precision = np.zeros((mean.size, mean.size))
+    n = N_SHAPE + knots_s.size
+    precision[:N_SHAPE, :N_SHAPE] = np.diag(prior.sd**-2.0)
+    precision[N_SHAPE:n, N_SHAPE:n] = np.linalg.inv(offsets + 1e-8 * np.eye(knots_s.size))
+    tail = np.concatenate([np.full(n_folds, FOLD_KEEPS_LOGIT[1]), [start_sd]])
+    precision[n:, n:] = np.diag(tail**-2.0)
+    return mean, precision
+
+
+class _Fit:
+    """The misfit of members to the evidence, and the search for the best one."""
+
+    def __init__(
+        self, timeline: Timeline, steps: Array, evidence: Evidence, mean: Array, precision: Array, least: float
+    ) -> None:
+        self.timeline, self.steps, self.mean, self.precision, self.least = timeline, steps, mean, precision, least
+        self.seen = evidence.rise_frac
+        self.sd = np.hypot(evidence.sd_frac, FLOOR_SD_FRAC)
+
+    def residuals(self, members: Array) -> Array:
+        """In standard deviations, shape (n_members, n_spans)."""
+        paths = rise_paths(members[:, :-1], self.timeline, self.least)[:, self.steps]
+        seen = (1.0 + self.seen) * (1.0 + members[:, -1:]) - 1.0
+        result: Array = (paths - seen) / self.sd
+        return result
+
+    def cost(self, members: Array, residuals: Array) -> Array:
+        """Minus the logarithm of the posterior, up to a constant, shape (n_members,)."""
+        off = members - self.mean
+        tails = 0.5 * (STUDENT_DOF + 1.0) * np.sum(np.log1p(residuals**2 / STUDENT_DOF), axis=1)
+        result: Array = tails + 0.5 * np.einsum("ij,jk,ik->i", off, self.precision, off)
+        return result
+
+    def curvature(self, member: Array, residual: Array) -> tuple[Array, Array]:
+        """Gradient and Gauss-Newton curvature of the cost at one member."""
+        step = 1e-4
+        moved = member + step * np.eye(member.size)
+        slopes = (self.residuals(moved) - residual) / step
+        weight = (STUDENT_DOF + 1.0) / (STUDENT_DOF + residual**2)
+        gradient = slopes @ (weight * residual) + self.precision @ (member - self.mean)
+        return gradient, (slopes * weight) @ slopes.T + self.precision
+
+    def descend(self, member: Array) -> tuple[Array, float]:
+        """The best member near a start, by damped Gauss-Newton steps."""
+        residual = self.residuals(member[None])
+        cost = float(self.cost(member[None], residual)[0])
+        damping = 0.1
+        for _ in range(30):
+            gradient, curvature = self.curvature(member, residual[0])
+            damped = curvature + damping * np.diag(np.diag(curvature))
+            trial = member - np.linalg.solve(damped, gradient)
+            trial_residual = self.residuals(trial[None])
+            trial_cost = float(self.cost(trial[None], trial_residual)[0])
+            if not trial_cost < cost:
+                damping *= 6.0
+                if damping > 1e6:
+                    break
+                continue
+            gain = cost - trial_cost
+            member, residual, cost = trial, trial_residual, trial_cost
+            damping = max(damping / 5.0, 1e-6)
+            if gain < 1e-3:
+                break
+        return member, cost
+
+
+def crowd(timeline: Timeline, knots_s: Array, prior: Prior, evidence: Evidence | None) -> Crowd:
+    """Courses a dough may take, weighted by how well they agree with what was seen.
+
+    Parameters
+    ----------
+    timeline
+        Must hold every time of the evidence.
+    knots_s : array, shape (n_knots,)
+        Times of the rate offsets. [s]
+    evidence
+        None: the crowd is the prior's.
+    """
+    rng = np.random.default_rng(SEED)
+    start_sd = evidence.start_sd_frac if evidence is not None else 0.01
+    mean, precision = _precision(prior, knots_s, len(timeline.fold_steps), start_sd)
+    # Both signs of each draw: the crowd's mean is then exact, which steadies the quantiles of a small crowd.
+    half = rng.standard_normal((N_MEMBERS // 2, mean.size))
+    draws = np.concatenate([half, -half])
+    if evidence is None or evidence.t_s.size == 0:
+        members = mean + np.linalg.solve(np.linalg.cholesky(precision).T, draws.T).T
+        return Crowd(
+            rise_paths(members[:, :-1], timeline, prior.least_ceiling_frac),
+            np.full(N_MEMBERS, 1.0 / N_MEMBERS),
+            members,
+            float("nan"),
+        )
+
+    steps = np.searchsorted(timeline.t_s, evidence.t_s)
+    fit = _Fit(timeline.upto(int(steps[-1])), steps, evidence, mean, precision, prior.least_ceiling_frac)
+    scouts = mean + np.linalg.solve(np.linalg.cholesky(precision).T, draws[:N_SCOUTS].T).T
+    scouts[0] = mean
+    costs = fit.cost(scouts, fit.residuals(scouts))
+    starts = scouts[np.argsort(costs, kind="stable")[:N_STARTS]]
+    best, best_cost = min((fit.descend(start) for start in starts), key=lambda found: found[1])
+    residual = fit.residuals(best[None])
+    _, curvature = fit.curvature(best, residual[0])
+    members = best + np.linalg.solve(np.linalg.cholesky(curvature).T, draws.T).T
+    excess = fit.cost(members, fit.residuals(members)) - best_cost - 0.5 * np.sum(draws**2, axis=1)
+    weights = np.exp(-(excess - np.min(excess)))
+    # Truncated importance weights (Ionides 2008): no single member may speak for the whole crowd.
+    weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
+    return Crowd(
+        paths=rise_paths(members[:, :-1], timeline, prior.least_ceiling_frac),
+        weights=weights / np.sum(weights),
+        members=members,
+        misfit=float(np.sqrt(np.mean(np.minimum(residual**2, 9.0)))),
+    )
