@@ -117,6 +117,6 @@ def traits_of(recipe: Recipe, rng: random.Random, *, start_c: float | None = Non
         fall_per_h=times(recipe.fall_per_h, 0.25),
         weakening_per_h=times(recipe.weakening_per_h, 0.25),
         warm_up_h=times(1.75, 0.25),  # computed for 1 kg: 55 to 200 min by shape and draught
-        dome_mm=max(0.0, about(3.0, 1.2)),
+        dome_mm=max(0.0, about(1.0, 0.6)),  # judgement: dough in a tub lies nearly flat once it has relaxed
         start_c=start_c if start_c is not None else about(recipe.temp_c, 0.8),
     )
