@@ -13,8 +13,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from monitor.sinks.store import Store
+
+# Property tests take the same examples every time, and a slow machine fails none of them.
+settings.register_profile("steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("steady")
 
 START = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 
