@@ -148,12 +148,12 @@ class Message:
     Attributes
     ----------
     id
-        Given by the store; 0 before it is stored.
+        Made of batch, kind and episode: the same for every repeat, so that one that comes twice is seen to be one.
     delivered_at
         When every carrier had it; None while it is due, or given up.
     """
 
-    id: int
+    id: str
     batch_id: BatchId
     kind: AlertKind
     episode: int
@@ -162,8 +162,3 @@ class Message:
     created_at: datetime
     delivered_at: datetime | None = None
     attempts: int = 0
-
-    @property
-    def key(self) -> str:
-        """The same for every repeat of one alert, so that a message that comes twice is seen to be one."""
-        return f"{self.batch_id}-{self.kind.name.lower().replace('_', '-')}-{self.episode}"

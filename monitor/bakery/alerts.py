@@ -13,7 +13,11 @@ A cause suppresses what it explains:
   begin only when even the late estimate (75 %) has passed, so that the forecast still carries them; *oven on* and
   *ready soon* begin as always, for a late warning costs more than an early one (judgement). The words say that nobody
   has seen the dough since;
-- *ready* makes *ready soon* and *oven on* needless, *past its peak* makes *at its peak* needless.
+- *ready* makes *ready soon* and *oven on* needless, *past its peak* makes *at its peak* needless; for a batch that
+  waits for its peak, *at its peak* comes ten minutes before it and stands for *ready soon*.
+
+*At its peak* for a batch with a target rise is the last call: it comes only while the dough is past ready and not
+ended, or when the dough will not reach its target.
 """
 
 from collections.abc import Mapping
@@ -107,13 +111,13 @@ def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> tuple[tuple[A
             found[(kind, alert.episode)] = newest[kind] = alert
 
     outlook = facts.outlook
+    is_blind = outlook is None or outlook.state is State.NO_READINGS
     for kind, verdict in (*COURSE, *AIR):
-        is_known = outlook is not None and (outlook.state is not State.NO_READINGS or (kind, verdict) in AIR)
-        if outlook is None or not is_known:
+        if outlook is None or (is_blind and (kind, verdict) in COURSE):
             advance(kind, NOTHING)
-            continue
-        firing = {alert.kind: alert for alert in newest.values() if alert.phase == Phase.FIRING}
-        advance(kind, verdict(View(rules, facts, outlook, firing)))
+        else:
+            firing = {alert.kind: alert for alert in newest.values() if alert.phase == Phase.FIRING}
+            advance(kind, verdict(View(rules, facts, outlook, firing)))
     advance(AlertKind.SENSOR_SILENT, silence(rules, facts))
     return _in_order(found), tuple(events)
 

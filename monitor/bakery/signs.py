@@ -11,11 +11,11 @@ from monitor.bakery.limits import (
     HYSTERESIS_C,
     AirLimits,
     air_limits,
-    drying_pull_pa,
 )
+from monitor.dough.air import skin_state
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import SENSOR_CHANNELS, EventKind, Stage
-from monitor.wire.readings import Channel
+from monitor.wire.readings import PLAUSIBLE, Channel
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +30,7 @@ class Verdict:
 
 
 NOTHING = Verdict()
-_RIPE = (State.READY, State.AT_PEAK, State.PAST_PEAK)
+PEAK_LEAD_MIN = 10.0  # what an outlook's peak_soon_chance looks ahead
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +73,10 @@ class View:
         """True when the heights that the estimate rests on have stopped coming."""
         return are_heights_stale(self.rules, self.facts)
 
-    def fresh_c(self, channel: Channel, value: float | None) -> float | None:
-        return value if self.is_fresh(channel) else None
+    def current(self, channel: Channel, value: float | None) -> float | None:
+        """A value of the outlook, if its channel still speaks and it can be one."""
+        low, high = PLAUSIBLE[channel]
+        return value if value is not None and low <= value <= high and self.is_fresh(channel) else None
 
     def is_later(self, kind: AlertKind, moments: Moments, lead_min: float) -> bool:
         """True when the moment this alert waits for is open again: after a fold, or clearly later than was said."""
@@ -103,10 +105,8 @@ def _ready(view: View) -> Verdict:
     is_ready = _has_passed(view, outlook.ready)
     if view.facts.batch.target.is_peak and not view.is_unseen:
         # A peak that has not been judged passed is never put before now, so its middle estimate hovers just ahead.
-        is_ready = is_ready or (
-            outlook.state in _RIPE
-            or (outlook.ready.p50 is not None and outlook.ready.p50 <= view.later(rules.look_hold_min))
-        )
+        middle = outlook.ready.p50
+        is_ready = middle is not None and middle <= view.later(rules.look_hold_min)
     return Verdict(
         begins=is_ready,
         ends=not is_ready and view.is_later(AlertKind.READY, outlook.ready, 0.0),
@@ -157,41 +157,46 @@ def _at_peak(view: View) -> Verdict:
     target is not even expected will not get there.
     """
     outlook, rules = view.outlook, view.rules
-    is_detected = outlook.state in (State.AT_PEAK, State.PAST_PEAK)
+    is_detected = outlook.state is State.AT_PEAK
     is_near = is_detected or outlook.peak_soon_chance > rules.peak_chance
     if view.is_unseen:
         is_near = outlook.peak.p75 is not None and outlook.peak.p75 <= view.now
-    is_wanted = (
-        view.facts.batch.target.is_peak or is_detected or _is_ready_long_enough(view) or outlook.ready.p50 is None
-    )
+    if view.facts.batch.target.is_peak:
+        is_wanted = not _is_peak_long_gone(view)
+    else:
+        is_missed = AlertKind.READY not in view.firing and outlook.ready.p50 is None
+        is_wanted = outlook.state is not State.PAST_PEAK and (_is_ready_long_enough(view) or is_missed)
     return Verdict(
         begins=is_near and is_wanted and AlertKind.PAST_PEAK not in view.firing,
-        ends=not is_near and view.is_later(AlertKind.AT_PEAK, outlook.peak, 10.0),
+        ends=not is_near and view.is_later(AlertKind.AT_PEAK, outlook.peak, PEAK_LEAD_MIN),
         hold_min=rules.look_hold_min,
         reason="its peak has come" if is_detected else "its peak is likely within ten minutes",
     )
 
 
+def _is_peak_long_gone(view: View) -> bool:
+    peak_at = view.outlook.peak.p50
+    return peak_at is not None and peak_at <= view.later(-view.rules.peak_use_min)
+
+
 def _past_peak(view: View) -> Verdict:
+    """A fall that was seen. It is latched: only a fold, or a peak clearly ahead, opens the question again."""
     outlook, rules = view.outlook, view.rules
-    is_past = outlook.state is State.PAST_PEAK and not view.is_unseen
+    is_past = outlook.state is State.PAST_PEAK
     fold_at = view.last_fold_at
-    if fold_at is not None and fold_at > view.later(-rules.fold_settle_min):
-        is_past = False  # it is low because it was folded
-    if view.facts.batch.target.is_peak:
-        peak_at = outlook.peak.p50
-        is_past = is_past and peak_at is not None and peak_at <= view.later(-rules.peak_use_min)
-    has_recovered = view.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.SLACK, State.RISING)
+    is_from_fold = fold_at is not None and fold_at > view.later(-rules.fold_settle_min)
+    is_missed = _is_peak_long_gone(view) or not view.facts.batch.target.is_peak
+    is_rising = view.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.SLACK, State.RISING)
     return Verdict(
-        begins=is_past,
-        ends=has_recovered,
+        begins=is_past and is_missed and not is_from_fold and not view.is_unseen,
+        ends=not is_past and (is_rising or view.is_later(AlertKind.PAST_PEAK, outlook.peak, PEAK_LEAD_MIN)),
         hold_min=rules.past_peak_hold_min,
-        reason="it is falling" if is_past else "folded, and rising again",
+        reason="it is falling" if is_past else "its peak is ahead of it again",
     )
 
 
 def _air_temp(view: View) -> tuple[float, AirLimits] | None:
-    value = view.fresh_c(Channel.AIR_TEMP, view.outlook.air_temp_c)
+    value = view.current(Channel.AIR_TEMP, view.outlook.air_temp_c)
     return None if value is None else (value, air_limits(view.facts.batch, view.rules.air))
 
 
@@ -225,17 +230,19 @@ def _air_too_dry(view: View) -> Verdict:
     """Only for a final proof: other stages stand in a lidded tub (common practice, no source)."""
     if view.facts.batch.stage is not Stage.FINAL_PROOF:
         return NOTHING
-    air_c = view.fresh_c(Channel.AIR_TEMP, view.outlook.air_temp_c)
-    humidity_pct = view.fresh_c(Channel.HUMIDITY, view.outlook.humidity_pct)
+    air_c = view.current(Channel.AIR_TEMP, view.outlook.air_temp_c)
+    humidity_pct = view.current(Channel.HUMIDITY, view.outlook.humidity_pct)
     if air_c is None or humidity_pct is None:
         return NOTHING
-    dough_c = view.fresh_c(Channel.DOUGH_TEMP, view.outlook.dough_temp_c)
-    pull_pa = drying_pull_pa(air_c, humidity_pct, air_c if dough_c is None else dough_c)
+    dough_c = view.current(Channel.DOUGH_TEMP, view.outlook.dough_temp_c)
+    skin = skin_state(air_temp_c=air_c, humidity_pct=humidity_pct, surface_temp_c=air_c if dough_c is None else dough_c)
+    if skin is None:
+        return NOTHING
     return Verdict(
-        begins=pull_pa > DRYING_STARTS_PA,
-        ends=pull_pa < DRYING_ENDS_PA,
+        begins=skin.drying_pa > DRYING_STARTS_PA,
+        ends=skin.drying_pa < DRYING_ENDS_PA,
         hold_min=air_limits(view.facts.batch, view.rules.air).hold_min,
-        reason=f"the air pulls water out of the skin at {pull_pa:.0f} Pa",
+        reason=f"the air pulls water out of the skin at {skin.drying_pa:.0f} Pa",
     )
 
 
@@ -251,6 +258,7 @@ def silent_channels(rules: Rules, facts: Facts) -> tuple[Channel, ...]:
 
 
 def silence(rules: Rules, facts: Facts) -> Verdict:
+    """The verdict on silent sensors; it needs no outlook."""
     silent = silent_channels(rules, facts)
     return Verdict(
         begins=bool(silent),

@@ -1,0 +1,181 @@
+"""What a colleague would say of one dough: when it will be ready, what hands must do next, what its curve shows."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+
+from monitor.bakery.phrases import (
+    about_text,
+    clock_text,
+    duration_text,
+    event_word,
+    rise_text,
+    stage_word,
+    state_word,
+    target_text,
+)
+from monitor.dough.outlook import Outlook, State
+from monitor.recipe.batch import Batch, Event, EventKind, Stage
+
+_NEXT = {
+    Stage.PREFERMENT: "mix the dough with it",
+    Stage.BULK_RISE: "divide and shape",
+    Stage.FINAL_PROOF: "load the oven",
+    Stage.RETARD: "take it out of the cold",
+}
+_RESCUE = {
+    Stage.PREFERMENT: "use it now, it is weaker, or feed it again",
+    Stage.BULK_RISE: "fold and chill, or shape now",
+    Stage.FINAL_PROOF: "bake it now, handle it gently",
+    Stage.RETARD: "bake it now, or fold and shape it again",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What hands must do next for one batch.
+
+    Attributes
+    ----------
+    at
+        When, as an aware UTC datetime; None when that cannot be said.
+    is_now
+        True when it is due.
+    """
+
+    at: datetime | None
+    text: str
+    is_now: bool = False
+
+
+def next_words(stage: Stage) -> str:
+    """What follows a stage when it went well, as a task."""
+    return _NEXT[stage]
+
+
+def rescue_words(stage: Stage) -> str:
+    """What can be done with a dough that is past its peak."""
+    return _RESCUE[stage]
+
+
+def ready_since(outlook: Outlook) -> datetime | None:
+    """When it became ready, if it has; None otherwise."""
+    at = outlook.ready.p50
+    return at if at is not None and at <= outlook.at else None
+
+
+def oven_on_at(batch: Batch, outlook: Outlook) -> datetime | None:
+    """When the oven must go on: early rather than late, for a cold oven costs more. None: no baking, or no forecast."""
+    if batch.preheat_min is None or outlook.ready.p25 is None:
+        return None
+    return outlook.ready.p25 - timedelta(minutes=batch.preheat_min)
+
+
+def next_task(batch: Batch, outlook: Outlook) -> Task | None:
+    """The next thing hands must do for a batch; None for one that has ended."""
+    if batch.ended_at is not None:
+        return None
+    if outlook.state is State.NO_READINGS:
+        return Task(outlook.at, "look at the dough, then at the sensor's power and cable", is_now=True)
+    if outlook.state is State.PAST_PEAK:
+        return Task(outlook.at, rescue_words(batch.stage), is_now=True)
+    if outlook.state is State.NOT_RISING:
+        return Task(outlook.at, "check its warmth and whether the yeast went in", is_now=True)
+    if ready_since(outlook) is not None or outlook.state is State.READY:
+        return Task(ready_since(outlook) or outlook.at, next_words(batch.stage), is_now=True)
+    oven_at = oven_on_at(batch, outlook)
+    if oven_at is not None and oven_at > outlook.at:
+        return Task(oven_at, "oven on")
+    return Task(outlook.ready.p50, next_words(batch.stage))
+
+
+def todo_sentence(batch: Batch, outlook: Outlook, zone: tzinfo) -> str:
+    """What to do next, and when, in one line; empty for a batch that has ended.
+
+    For example ``then: divide and shape``, ``oven on 09:44``, ``divide and shape now``.
+    """
+    task = next_task(batch, outlook)
+    if task is None:
+        return ""
+    if task.is_now:
+        return task.text if "now" in task.text else f"{task.text} now"
+    if task.at is not None and task.text == "oven on":
+        return f"oven on {clock_text(task.at, zone, outlook.at)}"
+    return f"then: {task.text}"
+
+
+def _past_sentence(batch: Batch, outlook: Outlook, zone: tzinfo) -> str:
+    """For a dough that is at or past what it waited for."""
+    parts = []
+    ready_at, peak_at = ready_since(outlook), outlook.peak.p50
+    if ready_at is not None and not batch.target.is_peak:
+        parts.append(f"was ready {clock_text(ready_at, zone, outlook.at)}")
+    elif not batch.target.is_peak and outlook.state is State.AT_PEAK:
+        expected = about_text(outlook.ready, zone, outlook.at)
+        parts.append(f"will hardly get to {target_text(batch)}" if expected is None else f"ready {expected}")
+    if outlook.state is State.PAST_PEAK:
+        since = "" if peak_at is None or peak_at > outlook.at else f" since {clock_text(peak_at, zone, outlook.at)}"
+        parts.append(f"past its peak{since}")
+    elif outlook.state is State.AT_PEAK:
+        about = about_text(outlook.peak, zone, outlook.at)
+        parts.append("at its peak" if about is None else f"peak {about}")
+    return "; ".join(parts)
+
+
+def outlook_sentence(batch: Batch, outlook: Outlook, zone: tzinfo) -> str:
+    """How one batch stands against the clock, in one line.
+
+    For example ``ready about 09:51, between 09:45 and 09:58``; ``was ready 09:00; past its peak since 09:18``; or why
+    nothing can be said.
+    """
+    now = outlook.at
+    if batch.ended_at is not None:
+        ready_at = outlook.ready.p50
+        is_known = ready_at is not None and ready_at <= batch.ended_at
+        before = (
+            f"; was ready {clock_text(ready_at, zone, batch.ended_at)}" if ready_at is not None and is_known else ""
+        )
+        return f"ended {clock_text(batch.ended_at, zone)}{before}"
+    if outlook.state is State.NO_READINGS:
+        since = "" if outlook.last_reading_at is None else f" since {clock_text(outlook.last_reading_at, zone, now)}"
+        return f"no readings{since}" if outlook.why is None else f"no readings{since}: {outlook.why}"
+    if outlook.why is not None:
+        return f"no forecast: {outlook.why}"
+    if outlook.state in (State.AT_PEAK, State.PAST_PEAK):
+        return _past_sentence(batch, outlook, zone)
+    ready_at = ready_since(outlook)
+    if ready_at is not None:
+        return f"ready since {clock_text(ready_at, zone, now)}"
+    about = about_text(outlook.ready, zone, now)
+    what = "peak" if batch.target.is_peak else "ready"
+    when = f"as things stand it will not get to {target_text(batch)}" if about is None else f"{what} {about}"
+    if outlook.state is State.NOT_RISING:
+        age_min = (now - batch.started_at).total_seconds() / 60.0
+        return f"has not begun to rise after {duration_text(age_min)}; {when}"
+    return when
+
+
+def curve_sentence(batch: Batch, outlook: Outlook, zone: tzinfo, events: Iterable[Event] | None = None) -> str:
+    """What the chart of one batch shows, for who cannot see it.
+
+    Parameters
+    ----------
+    events
+        Events drawn on the chart; those of the batch by default.
+    """
+    now = outlook.at
+    parts = [
+        f"{batch.name}, {stage_word(batch.stage)}, from {clock_text(batch.started_at, zone, now)}",
+        f"at {clock_text(now, zone)} it is {state_word(outlook.state)}, {rise_text(outlook)}",
+        f"the band stands at {target_text(batch)}" if not batch.target.is_peak else "it waits for its peak",
+        outlook_sentence(batch, outlook, zone),
+    ]
+    is_peak_said = batch.target.is_peak or outlook.state in (State.AT_PEAK, State.PAST_PEAK)
+    peak = about_text(outlook.peak, zone, now)
+    if peak is not None and not is_peak_said and outlook.why is None and batch.ended_at is None:
+        parts.append(f"peak {peak}")
+    drawn = [event for event in (batch.events if events is None else events) if event.kind is not EventKind.END]
+    if drawn:
+        noted = ", ".join(f"{event_word(event.kind)} {clock_text(event.at, zone, now)}" for event in drawn)
+        parts.append(f"noted: {noted}")
+    return "; ".join(part for part in parts if part) + "."

@@ -1,0 +1,280 @@
+"""Every sentence a baker reads: alerts and their messages here, and the words and sentences they are made of.
+
+Alert, screen, table and report take their words from this module, so that they never disagree. Times are given in the
+baker's time zone, doubt as "between ... and ...".
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+
+from monitor.bakery.alert_types import Alert, AlertEvent, AlertKind, Facts, Message, Rules
+from monitor.bakery.cautions import CAUTIONS, DEFERENCE, Caution
+from monitor.bakery.limits import air_limits
+from monitor.bakery.phrases import (
+    about_text,
+    between_text,
+    channel_word,
+    clock_text,
+    duration_text,
+    event_word,
+    mass_text,
+    rise_text,
+    stage_word,
+    state_word,
+    target_text,
+    temp_text,
+)
+from monitor.bakery.sentences import (
+    Task,
+    curve_sentence,
+    next_task,
+    next_words,
+    outlook_sentence,
+    ready_since,
+    rescue_words,
+    todo_sentence,
+)
+from monitor.bakery.signs import are_heights_stale
+from monitor.dough.outlook import Outlook, State
+from monitor.recipe.batch import Stage
+from monitor.wire.readings import Channel
+
+__all__ = [
+    "CAUTIONS",
+    "DEFERENCE",
+    "Caution",
+    "Task",
+    "about_text",
+    "alert_kind_word",
+    "alert_text",
+    "alert_title",
+    "between_text",
+    "channel_word",
+    "clock_text",
+    "curve_sentence",
+    "duration_text",
+    "event_word",
+    "mass_text",
+    "message_of",
+    "next_task",
+    "outlook_sentence",
+    "rise_text",
+    "stage_word",
+    "state_word",
+    "target_text",
+    "temp_text",
+    "todo_sentence",
+]
+
+RULES = Rules()
+LATE_MIN = 3.0  # judgement: news older than this is told as news of the past
+
+_KIND_WORDS = {
+    AlertKind.OVEN_ON: "oven on now",
+    AlertKind.READY_SOON: "ready soon",
+    AlertKind.READY: "ready",
+    AlertKind.AT_PEAK: "at its peak",
+    AlertKind.PAST_PEAK: "past its peak",
+    AlertKind.AIR_TOO_WARM: "air too warm",
+    AlertKind.AIR_TOO_COLD: "air too cold",
+    AlertKind.AIR_TOO_DRY: "air too dry",
+    AlertKind.SENSOR_SILENT: "sensor silent",
+}
+
+
+def alert_kind_word(kind: AlertKind) -> str:
+    """An alert in two or three words."""
+    return _KIND_WORDS[kind]
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """All that the sentences of one alert draw on."""
+
+    facts: Facts
+    alert: Alert
+    zone: tzinfo
+    temp_unit: str
+    rules: Rules
+
+    @property
+    def outlook(self) -> Outlook:
+        return self.facts.outlook or Outlook(at=self.facts.now, state=State.NO_READINGS)
+
+    @property
+    def next(self) -> str:
+        return _sentence(f"{next_words(self.facts.batch.stage)} now")
+
+    @property
+    def expected(self) -> str:
+        """When it is expected, as a clause."""
+        outlook, batch = self.outlook, self.facts.batch
+        if outlook.state is State.NO_READINGS and outlook.ready.p50 is None:
+            return "no time can be given"
+        return outlook_sentence(batch, outlook, self.zone)
+
+    def clock(self, at: datetime) -> str:
+        return clock_text(at, self.zone, self.facts.now)
+
+
+def _sentence(clause: str) -> str:
+    """A clause as a sentence."""
+    return f"{clause[:1].upper()}{clause[1:]}." if clause else ""
+
+
+def _oven_on(said: _Said) -> str:
+    batch, outlook = said.facts.batch, said.outlook
+    preheat_min = batch.preheat_min or 0.0
+    hot_at = said.facts.now + timedelta(minutes=preheat_min)
+    do = f"Switch the oven on now, with the stone in it: it needs {duration_text(preheat_min)}."
+    ready_at = outlook.ready.p50
+    if ready_at is not None and hot_at - ready_at > timedelta(minutes=LATE_MIN):
+        do += f" It will be hot about {said.clock(hot_at)}, after the dough: keep the dough cooler until then."
+    return f"{_sentence(said.expected)} {do} The monitor never switches heat: you do."
+
+
+def _ready_soon(said: _Said) -> str:
+    return f"{_sentence(said.expected)} Get ready to {next_words(said.facts.batch.stage)}."
+
+
+def _ready(said: _Said) -> str:
+    since_at = ready_since(said.outlook)
+    if said.outlook.state is State.PAST_PEAK:
+        return f"{_sentence(said.expected)} {_sentence(rescue_words(said.facts.batch.stage))}"
+    if since_at is not None and said.facts.now - since_at > timedelta(minutes=LATE_MIN):
+        late = duration_text((said.facts.now - since_at).total_seconds() / 60.0)
+        return f"Was ready about {said.clock(since_at)}, {late} ago: this is known only now. {said.next}"
+    what = "at its peak" if said.facts.batch.target.is_peak else "ready"
+    return f"It is {what} now, at {said.clock(said.facts.now)}. {said.next}"
+
+
+def _at_peak(said: _Said) -> str:
+    batch, outlook = said.facts.batch, said.outlook
+    peak = about_text(outlook.peak, said.zone, said.facts.now)
+    when = "Its peak has come or comes within ten minutes" if peak is None else f"Its peak is {peak}"
+    if outlook.state is State.PAST_PEAK and outlook.peak.p50 is not None:
+        when = f"Its peak was about {said.clock(outlook.peak.p50)}"
+    if batch.target.is_peak:
+        return f"{when}. {said.next}"
+    since_at = ready_since(outlook)
+    if since_at is None:
+        return f"{when}, and it will hardly get to {target_text(batch)}: do not wait for that. {said.next}"
+    return f"Last call: it was ready {said.clock(since_at)} and falls soon. {when}. {said.next}"
+
+
+def _past_peak(said: _Said) -> str:
+    return f"{_sentence(said.expected)} {_sentence(rescue_words(said.facts.batch.stage))}"
+
+
+def _air_temp(said: _Said) -> str:
+    air_c = said.outlook.air_temp_c
+    return "The air around it is" + ("" if air_c is None else f" at {temp_text(air_c, said.temp_unit)},")
+
+
+def _air_too_warm(said: _Said) -> str:
+    batch = said.facts.batch
+    limit = temp_text(air_limits(batch, said.rules.air).high_c, said.temp_unit)
+    do = "Move it somewhere cooler, or look sooner than planned."
+    if batch.stage is Stage.RETARD:
+        do = "See that the door is shut and the cold is on: the dough goes on rising."
+    return f"{_air_temp(said)} above {limit}, too warm for a {stage_word(batch.stage)}. {_sentence(said.expected)} {do}"
+
+
+def _air_too_cold(said: _Said) -> str:
+    batch = said.facts.batch
+    limit = temp_text(air_limits(batch, said.rules.air).low_c, said.temp_unit)
+    do = "Move it somewhere warmer, or plan for the later time."
+    if batch.stage is Stage.RETARD:
+        do = "The dough may freeze: set the cold less strong or move it."
+    return f"{_air_temp(said)} below {limit}, too cold for a {stage_word(batch.stage)}. {_sentence(said.expected)} {do}"
+
+
+def _air_too_dry(said: _Said) -> str:
+    outlook = said.outlook
+    humidity = "" if outlook.humidity_pct is None else f" and {outlook.humidity_pct:.0f} % damp"
+    return (
+        f"{_air_temp(said).rstrip(',')}{humidity}, and dries the skin of an uncovered dough. "
+        f"{_sentence(said.expected)} Cover it, or make the air damper. If it is covered, all is well."
+    )
+
+
+def _sensor_silent(said: _Said) -> str:
+    facts = said.facts
+    channels = [Channel(name) for name in said.alert.about.split()]
+    named = " or ".join(channel_word(channel) for channel in channels) or "reading"
+    seen = [facts.last_seen.get(channel) for channel in channels]
+    last_at = max((at for at in seen if at is not None), default=None)
+    since = f"since {said.clock(last_at)}" if last_at is not None else "since the batch began"
+    nodes = sorted({node for channel in channels if (node := facts.batch.node_of(channel)) is not None})
+    which = f" ({', '.join(nodes)})" if nodes else ""
+    do = "Check the sensor's power and cable"
+    if Channel.DISTANCE in channels:
+        do += ", and look at the dough yourself until it is heard again"
+    return f"No {named} {since}{which}. {_sentence(said.expected)} {do}."
+
+
+_TEXTS: dict[AlertKind, Callable[[_Said], str]] = {
+    AlertKind.OVEN_ON: _oven_on,
+    AlertKind.READY_SOON: _ready_soon,
+    AlertKind.READY: _ready,
+    AlertKind.AT_PEAK: _at_peak,
+    AlertKind.PAST_PEAK: _past_peak,
+    AlertKind.AIR_TOO_WARM: _air_too_warm,
+    AlertKind.AIR_TOO_COLD: _air_too_cold,
+    AlertKind.AIR_TOO_DRY: _air_too_dry,
+    AlertKind.SENSOR_SILENT: _sensor_silent,
+}
+_COURSE_KINDS = (AlertKind.OVEN_ON, AlertKind.READY_SOON, AlertKind.READY, AlertKind.AT_PEAK, AlertKind.PAST_PEAK)
+
+
+def _unseen_note(said: _Said) -> str:
+    """Why an alert about the dough's course needs a look, when nobody has measured the dough."""
+    if said.alert.kind not in _COURSE_KINDS:
+        return ""
+    if are_heights_stale(said.rules, said.facts):
+        seen = [said.facts.last_seen.get(channel) for channel in (Channel.DISTANCE, Channel.LEVEL)]
+        last_at = max((at for at in seen if at is not None), default=None)
+        since = "" if last_at is None else f" since {said.clock(last_at)}"
+        return f" Its height has not been measured{since}: look at it first."
+    if not said.outlook.is_from_heights:
+        return " This is judged from warmth and recipe alone: look at it first."
+    return ""
+
+
+def alert_title(event: AlertEvent, facts: Facts) -> str:
+    """The first line of a message: batch and alert."""
+    return f"{facts.batch.name}: {alert_kind_word(event.alert.kind)}"
+
+
+def alert_text(event: AlertEvent, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> str:
+    """An alert in full: batch, rise, expected time, and what to do."""
+    said = _Said(facts, event.alert, zone, temp_unit, rules)
+    head = f"{facts.batch.name}, {stage_word(facts.batch.stage)}, {rise_text(said.outlook)}."
+    return f"{head} {_TEXTS[event.alert.kind](said)}{_unseen_note(said)}"
+
+
+def message_of(event: AlertEvent, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> Message:
+    """The message that tells a baker of an alert, ready for the outbox.
+
+    Parameters
+    ----------
+    facts
+        What the alert was judged by.
+    zone
+        The baker's time zone.
+    temp_unit
+        "C" or "F": the scale that comes first.
+    rules
+        The rules it was judged by.
+    """
+    alert = event.alert
+    return Message(
+        id=f"{alert.batch_id}-{alert.kind.name.lower().replace('_', '-')}-{alert.episode}",
+        batch_id=alert.batch_id,
+        kind=alert.kind,
+        episode=alert.episode,
+        title=alert_title(event, facts),
+        text=alert_text(event, facts, zone=zone, temp_unit=temp_unit, rules=rules),
+        created_at=event.at,
+    )
