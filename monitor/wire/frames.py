@@ -1,0 +1,332 @@
+"""Bytes of a node <-> packs of readings: framing, checksum, SenML (RFC 8428, JSON). No I/O.
+
+A frame is one line of printable ASCII, ``@<boot> <seq> <SenML JSON> <crc>``; the project's DEVELOPERS.md, section
+*Wire format*, fixes it. The node has an implementation of its own, golden frames bind the two.
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, timedelta
+from math import isfinite
+from typing import Any
+from zlib import crc32
+
+import msgspec
+
+from monitor.errors import WireError
+from monitor.wire.readings import NEWEST_AHEAD, Channel, NodeId, Reading, plausibility
+
+MAX_FRAME_BYTES = 1024
+# judgement: a pack of five records has 6; this bounds nesting long before the JSON decoder's own limit
+MAX_BRACKETS = 64
+ABSOLUTE_FROM_S = 2.0**28  # RFC 8428 section 4.5.3: smaller times are relative to now
+SENML_VERSION = 10  # RFC 8428 section 4.4: the version a record without bver has
+
+_URN_PREFIX = "urn:dev:"
+_HEAD = re.compile(rb"@([0-9a-f]{8}) ([1-9][0-9]{0,17}) ")
+_CRC = re.compile(rb"[0-9a-f]{8}")
+_PRINTABLE = re.compile(rb"[ -~]*")
+# RFC 9039 section 3 (from memory): subtype, colon-separated identifiers, components joined by "_"
+_URN = re.compile(r"urn:dev:([a-z][a-z0-9]*):[A-Za-z0-9.-]+(?::[A-Za-z0-9.-]+)*(?:_[A-Za-z0-9.-]+)*")
+_URN_BODIES = {  # what the subtype demands of the part that follows it
+    "mac": re.compile(r"(?:[0-9a-f]{2})+"),
+    "ow": re.compile(r"(?:[0-9a-f]{2})+"),
+    "org": re.compile(r"[1-9][0-9]*-.+"),
+    "os": re.compile(r"[1-9][0-9]*-.+"),
+    "ops": re.compile(r"[1-9][0-9]*-.+-.+"),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class _Kind:
+    """How one channel stands on the wire."""
+
+    channel: Channel
+    unit: str
+    factor: float  # wire unit -> unit of the channel
+
+
+_KINDS = {
+    "air": _Kind(Channel.AIR_TEMP, "Cel", 1.0),
+    "humidity": _Kind(Channel.HUMIDITY, "%RH", 1.0),
+    "dough": _Kind(Channel.DOUGH_TEMP, "Cel", 1.0),
+    "distance": _Kind(Channel.DISTANCE, "m", 1000.0),
+    "lost": _Kind(Channel.LOST, "count", 1.0),
+}
+_ROUND_DIGITS = 6  # of the channel's unit: takes away what the factor adds (0.2124 m is 212.4 mm), nothing measured
+
+_FIELDS: dict[str, tuple[str, type]] = {  # field -> reason when it is wrong, type
+    "bver": ("senml", int),
+    "bn": ("name", str),
+    "bt": ("time", float),
+    "bu": ("unit", str),
+    "bv": ("value", float),
+    "n": ("channel", str),
+    "u": ("unit", str),
+    "v": ("value", float),
+    "t": ("time", float),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Pack:
+    """One sampling moment of one node.
+
+    Attributes
+    ----------
+    boot
+        Eight hexadecimal digits the node drew when it booted.
+    seq
+        From 1, one more for each pack since boot.
+    time_s
+        Seconds relative to the frame's building, zero or negative; from 2**28 on: seconds since 1970 UTC.
+    values
+        Value of each channel, in the unit of the channel's name. A gap marker has the channel ``LOST`` alone.
+    """
+
+    boot: str
+    seq: int
+    node: NodeId
+    time_s: float
+    values: tuple[tuple[Channel, float], ...]
+
+
+def decode(data: bytes, node_key: str | None = None) -> Pack:
+    """The pack of a frame, without its line end.
+
+    Parameters
+    ----------
+    node_key
+        Key that the frame's node must have; None: any.
+
+    Raises
+    ------
+    WireError
+        For whatever is not a frame of the wire format; its ``reason`` says which part. Values that no working sensor
+        says are no error here: see :func:`readings`.
+    """
+    boot, seq, body = _unframe(data)
+    if body.count(b"[") + body.count(b"{") > MAX_BRACKETS:
+        raise WireError("senml", f"more than {MAX_BRACKETS} brackets")
+    try:
+        records = msgspec.json.decode(body)
+    except msgspec.ValidationError as error:  # a number beyond all floats, such as 1e999
+        raise WireError("value", str(error)) from error
+    except msgspec.DecodeError as error:
+        raise WireError("senml", str(error)) from error
+    if not isinstance(records, list) or not records:
+        raise WireError("senml", "the body must be an array of one record or more")
+    node, time_s, values = _resolve(records)
+    if node_key is not None and key_of(node) != node_key:
+        raise WireError("name", f"came on the topic of {node_key!r} and says it is from {node!r}")
+    return Pack(boot, seq, node, time_s, values)
+
+
+def identity(data: bytes) -> tuple[str, int] | None:
+    """Boot and sequence number of a frame whose checksum is good, whatever its body says; else None.
+
+    Such a frame is acknowledged even when it does not decode: a resend would not mend it.
+    """
+    try:
+        boot, seq, _ = _unframe(data)
+    except WireError:
+        return None
+    return boot, seq
+
+
+def acknowledgement(boot: str, seq: int) -> bytes:
+    """The line, without its end, that lets a node forget one pack.
+
+    Examples
+    --------
+    >>> acknowledgement("0a1b2c3d", 7)
+    b'!0a1b2c3d 7 4d69e62e'
+    """
+    head = f"!{boot} {seq}".encode("ascii")
+    return b"%s %08x" % (head, crc32(head))
+
+
+def readings(pack: Pack, arrived_at: datetime) -> tuple[Reading, ...]:
+    """The readings of a pack that arrived at a moment, each with its flag.
+
+    Parameters
+    ----------
+    arrived_at
+        Aware UTC datetime; relative times count from it.
+
+    Raises
+    ------
+    WireError
+        With reason ``time`` when it says it was measured after it arrived, or before the calendar begins.
+    """
+    try:
+        if pack.time_s >= ABSOLUTE_FROM_S:
+            measured_at = datetime.fromtimestamp(pack.time_s, UTC)
+        else:
+            measured_at = arrived_at + timedelta(seconds=pack.time_s)
+    except (OverflowError, ValueError, OSError) as error:
+        raise WireError("time", f"{pack.time_s} s is no moment of the calendar") from error
+    if measured_at > arrived_at + NEWEST_AHEAD:
+        raise WireError("time", f"measured {(measured_at - arrived_at).total_seconds():.0f} s after it arrived")
+    plain = (
+        Reading(pack.node, pack.boot, pack.seq, channel, value, measured_at, arrived_at)
+        for channel, value in pack.values
+    )
+    return tuple(replace(reading, flag=plausibility(reading)) for reading in plain)
+
+
+def key_of(node: NodeId) -> str:
+    """A node's key: its name in topics, and its user name at the broker.
+
+    Examples
+    --------
+    >>> key_of(NodeId("urn:dev:mac:020000fffe5e0001"))
+    'mac-020000fffe5e0001'
+    """
+    return node.removeprefix(_URN_PREFIX).replace(":", "-")
+
+
+def node_of_key(node_key: str) -> NodeId | None:
+    """The node of a key, or None when no node has it. Names of more than one identifier are not found again.
+
+    Examples
+    --------
+    >>> node_of_key("org-32473-tub-3")
+    'urn:dev:org:32473-tub-3'
+    """
+    urn = _URN_PREFIX + node_key.replace("-", ":", 1)
+    return NodeId(urn) if _is_urn(urn) else None
+
+
+class LineSplitter:
+    """Puts the lines of a serial line together from whatever pieces come. Memory is bounded.
+
+    Attributes
+    ----------
+    too_long
+        How many lines were longer than a frame may be; each is dropped whole, and the next line is good again.
+    """
+
+    def __init__(self) -> None:
+        self.too_long = 0
+        self._held = b""
+        self._is_dropping = False
+
+    def feed(self, data: bytes) -> list[bytes]:
+        """The lines that are complete now, without their ends (``\\n`` or ``\\r\\n``); empty ones are left out."""
+        *ended, rest = data.split(b"\n")
+        lines = []
+        for piece in ended:
+            line = (self._held + piece).removesuffix(b"\r")
+            if not self._is_dropping and len(line) > MAX_FRAME_BYTES:
+                self.too_long += 1
+            elif not self._is_dropping and line:
+                lines.append(line)
+            self._held = b""
+            self._is_dropping = False
+        if not self._is_dropping:
+            self._held += rest
+            if len(self._held) > MAX_FRAME_BYTES + 1:  # one more: the \r of a \r\n that is still to come
+                self.too_long += 1
+                self._held = b""
+                self._is_dropping = True
+        return lines
+
+
+def _unframe(data: bytes) -> tuple[str, int, bytes]:
+    """Boot, sequence number and body of a frame whose checksum is good."""
+    if len(data) > MAX_FRAME_BYTES:
+        raise WireError("too long", f"{len(data)} bytes, at most {MAX_FRAME_BYTES}")
+    if not data.startswith(b"@"):
+        raise WireError("frame", "does not begin with @")
+    checked, _, crc = data.rpartition(b" ")
+    if not _CRC.fullmatch(crc) or int(crc, 16) != crc32(checked):
+        raise WireError("checksum", "the checksum does not fit the bytes before it")
+    head = _HEAD.match(checked)
+    if head is None or not _PRINTABLE.fullmatch(checked):
+        raise WireError("frame", "is not @<boot> <seq> <body> in printable ASCII")
+    return head[1].decode("ascii"), int(head[2]), checked[head.end() :]
+
+
+def _resolve(records: list[Any]) -> tuple[NodeId, float, tuple[tuple[Channel, float], ...]]:
+    """Node, time and values of SenML records: base fields hold from their record on (RFC 8428 section 4.1)."""
+    base: dict[str, Any] = {}
+    nodes: set[str] = set()
+    times_s: set[float] = set()
+    values: dict[Channel, float] = {}
+    for record in records:
+        fields = _fields(record)
+        base |= {name: value for name, value in fields.items() if name.startswith("b")}
+        node, _, name = (base.get("bn", "") + fields.get("n", "")).rpartition("_")
+        if not _is_urn(node):
+            raise WireError("name", f"{node!r} is not the URN of a device joined to a channel by _")
+        kind = _KINDS.get(name)
+        if kind is None:
+            raise WireError("channel", f"{name!r} is none of {', '.join(_KINDS)}")
+        if kind.channel in values:
+            raise WireError("channel", f"{name!r} comes twice")
+        unit = fields.get("u", base.get("bu"))
+        if unit != kind.unit:
+            raise WireError("unit", f"{name} in {unit!r}, must be in {kind.unit!r}")
+        nodes.add(node)
+        times_s.add(base.get("bt", 0.0) + fields.get("t", 0.0))
+        values[kind.channel] = _value(name, kind, base, fields)
+    if len(nodes) > 1:
+        raise WireError("name", "names more than one node")
+    return NodeId(nodes.pop()), _moment(times_s), _single_marker(values)
+
+
+def _fields(record: object) -> Mapping[str, Any]:
+    """The fields of a record that this program knows, their types checked."""
+    if not isinstance(record, dict):
+        raise WireError("senml", "a record must be an object")
+    fields: dict[str, Any] = {}
+    for name, value in record.items():
+        if name.endswith("_"):  # RFC 8428 section 4.4: who does not know such a field must not go on
+            raise WireError("senml", f"field {name!r} must be understood and is not known")
+        if name in _FIELDS:
+            reason, wanted = _FIELDS[name]
+            try:
+                fields[name] = msgspec.convert(value, wanted)
+            except msgspec.ValidationError as error:
+                raise WireError(reason, f"{name}: {error}") from error
+    if fields.get("bver", SENML_VERSION) > SENML_VERSION:
+        raise WireError("senml", f"SenML version {fields['bver']}, known up to {SENML_VERSION}")
+    return fields
+
+
+def _value(name: str, kind: _Kind, base: Mapping[str, Any], fields: Mapping[str, Any]) -> float:
+    if "v" not in fields:
+        raise WireError("value", f"{name} has no number")
+    value = round((base.get("bv", 0.0) + fields["v"]) * kind.factor, _ROUND_DIGITS)
+    if not isfinite(value):
+        raise WireError("value", f"{name} is beyond all numbers")
+    if kind.channel is Channel.LOST and (value < 0 or not value.is_integer()):
+        raise WireError("value", f"{name} = {value}, must be a count")
+    return float(value)
+
+
+def _moment(times_s: set[float]) -> float:
+    if len(times_s) > 1:
+        raise WireError("time", "a pack is one moment, its records name several")
+    time_s = times_s.pop()
+    if not isfinite(time_s) or 0.0 < time_s < ABSOLUTE_FROM_S:
+        raise WireError("time", f"{time_s} s from now: an age is zero or negative")
+    return time_s
+
+
+def _single_marker(values: dict[Channel, float]) -> tuple[tuple[Channel, float], ...]:
+    if Channel.LOST in values and len(values) > 1:
+        raise WireError("channel", "a gap marker stands alone in its pack")
+    return tuple(values.items())
+
+
+def _is_urn(text: str) -> bool:
+    """True for a device URN of RFC 9039."""
+    parts = _URN.fullmatch(text)
+    if parts is None:
+        return False
+    demanded = _URN_BODIES.get(parts[1])
+    body = text[len(_URN_PREFIX) + len(parts[1]) + 1 :].partition("_")[0]
+    return demanded is None or demanded.fullmatch(body) is not None

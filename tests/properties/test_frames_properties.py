@@ -1,0 +1,119 @@
+"""Decoding is the inverse of encoding, no damage passes for a reading, and no bytes do harm."""
+
+import json
+from zlib import crc32
+
+from hypothesis import given
+from hypothesis import strategies as st
+
+from monitor.errors import WireError
+from monitor.wire.frames import MAX_FRAME_BYTES, LineSplitter, Pack, decode, identity
+from monitor.wire.readings import Channel, NodeId
+
+WIRE = {  # channel -> name, unit, decimals, wire units in one unit of the channel
+    Channel.AIR_TEMP: ("air", "Cel", 2, 1.0),
+    Channel.HUMIDITY: ("humidity", "%RH", 2, 1.0),
+    Channel.DOUGH_TEMP: ("dough", "Cel", 2, 1.0),
+    Channel.DISTANCE: ("distance", "m", 4, 1e-3),
+}
+REASONS = {"frame", "checksum", "senml", "unit", "value", "channel", "time", "name", "too long"}
+
+
+def encode(pack: Pack) -> bytes:
+    """What a node sends, written with a library instead of by hand."""
+    records: list[dict[str, object]] = []
+    for channel, value in pack.values:
+        name, unit, decimals, per_unit = WIRE[channel]
+        records.append({"n": name, "u": unit, "v": round(value * per_unit, decimals)})
+    records[0] |= {"bn": pack.node + "_", "bt": pack.time_s}
+    checked = f"@{pack.boot} {pack.seq} {json.dumps(records)}".encode()
+    return checked + b" %08x" % crc32(checked)
+
+
+def outcome(data: bytes) -> Pack | str:
+    """The pack of a frame, or the reason why there is none."""
+    try:
+        return decode(data)
+    except WireError as error:
+        return error.reason
+
+
+boots = st.integers(0, 2**32 - 1).map(lambda number: f"{number:08x}")
+nodes = st.binary(min_size=6, max_size=8).map(lambda octets: NodeId("urn:dev:mac:" + octets.hex()))
+ages_s = st.integers(-6_000_000, 0).map(lambda tenths: tenths / 10)
+hundredths = st.integers(-100_000, 100_000).map(lambda count: count / 100)
+tenths_of_mm = st.integers(0, 100_000).map(lambda count: count / 10)
+values = st.dictionaries(st.sampled_from(list(WIRE)), st.just(None), min_size=1).flatmap(
+    lambda chosen: st.tuples(
+        *(
+            st.tuples(st.just(channel), tenths_of_mm if channel is Channel.DISTANCE else hundredths)
+            for channel in chosen
+        )
+    )
+)
+packs = st.builds(Pack, boots, st.integers(1, 10**18 - 1), nodes, ages_s, values)
+
+
+@given(packs)
+def test_decode_undoes_encode(pack: Pack) -> None:
+    data = encode(pack)
+    assert decode(data) == pack
+    assert identity(data) == (pack.boot, pack.seq)
+
+
+@given(packs, st.data())
+def test_changed_bytes_never_pass_for_another_reading(pack: Pack, data: st.DataObject) -> None:
+    good = encode(pack)
+    at = data.draw(st.integers(0, len(good) - 1))
+    damaged = bytearray(good)
+    damaged[at] = data.draw(st.integers(0, 255))
+    found = outcome(bytes(damaged))
+    assert found == pack or found in REASONS
+
+
+@given(packs, st.data())
+def test_truncation_never_passes(pack: Pack, data: st.DataObject) -> None:
+    good = encode(pack)
+    cut = good[: data.draw(st.integers(0, len(good) - 1))]
+    assert identity(cut) is None
+
+
+@given(st.binary(max_size=MAX_FRAME_BYTES + 10))
+def test_any_bytes_raise_nothing_but_wire_errors(data: bytes) -> None:
+    for frame in (data, b"@" + data, _whole(data)):
+        found = outcome(frame)
+        assert isinstance(found, Pack) or found in REASONS
+        identity(frame)
+
+
+json_values = st.recursive(
+    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
+    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=4), inner, max_size=3),
+    max_leaves=8,
+)
+fields = st.sampled_from(["bn", "bt", "bu", "bv", "bver", "n", "u", "v", "t", "vs", "x", "x_"])
+likely = st.sampled_from(["air", "dough", "lost", "Cel", "m", "count", "urn:dev:mac:0200_", 1.5, -1, 10, 2**28])
+
+
+@given(st.lists(st.dictionaries(fields, likely | json_values, max_size=6) | json_values, max_size=4))
+def test_any_json_with_a_good_checksum_decodes_or_says_why(records: list[object]) -> None:
+    found = outcome(_whole(json.dumps(records).encode()))
+    assert found in REASONS or (isinstance(found, Pack) and found.values)
+
+
+@given(st.lists(st.binary(max_size=40).map(lambda line: line.replace(b"\n", b"")), max_size=8), st.data())
+def test_pieces_of_a_stream_do_not_matter(lines: list[bytes], data: st.DataObject) -> None:
+    stream = b"".join(line + b"\n" for line in lines)
+    splitter = LineSplitter()
+    got: list[bytes] = []
+    while stream:
+        size = data.draw(st.integers(1, len(stream)))
+        got += splitter.feed(stream[:size])
+        stream = stream[size:]
+    whole = (line.removesuffix(b"\r") for line in lines)
+    assert got == [line for line in whole if line]
+
+
+def _whole(body: bytes) -> bytes:
+    checked = b"@00000001 1 " + body
+    return checked + b" %08x" % crc32(checked)
