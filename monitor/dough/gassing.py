@@ -39,6 +39,7 @@ SALT_SLOPE_PER_PCT = (
     0.09  # judgement; that salt slows gassing: Marek & Bushuk 1967, Cereal Chem. 44, 300 (abstract seen)
 )
 SALT_SLOPE_SD_PER_PCT = 0.04  # judgement
+SALT_MOST_PCT = 5.0  # judgement: beyond, the slope is not to be believed
 
 OSMOTIC_ONSET_ATM = 30.0  # judgement, so that the rate falls above some 5 % sugar (Marek & Bushuk 1967, abstract seen)
 OSMOTIC_SCALE_ATM = 60.0  # judgement, standard yeast; an osmotolerant one some 150
@@ -46,7 +47,8 @@ OSMOTIC_SCALE_ATM = 60.0  # judgement, standard yeast; an osmotolerant one some 
 GAS_FREE_DENSITY_G_ML = 1.25  # from memory, 1.24-1.28
 MIXED_VOID_FRAC = 0.08  # from memory, 0.03-0.12 after mixing; more from high-speed mixers
 RETENTION_FRAC = 0.9  # from memory, 0.80-0.95 in the first hours of one undisturbed rise
-LIKELY_HYDRATION_PCT = 65.0  # common practice, no source; for formulas that list no water (milk, eggs)
+LIKELY_HYDRATION_PCT = 65.0  # common practice, no source; for formulas that list too little liquid (milk, eggs)
+LEAST_HYDRATION_PCT = 25.0  # judgement: with less, flour does not come together to a dough
 SOURDOUGH_CV = 0.5  # judgement: 30-60 % between sourdoughs
 
 
@@ -109,8 +111,8 @@ def co2_ml_per_g_disaccharide(temp_c: ArrayLike) -> Array:
 
 
 def _with_liquid(formula: Formula) -> Formula:
-    """The formula, with the usual water when it lists none: a dough without any liquid is a list with a gap."""
-    if formula.all_water_g > 0.0:
+    """The formula, with the usual water when it lists too little to make a dough: then the list has a gap."""
+    if formula.all_water_g >= LEAST_HYDRATION_PCT / 100.0 * formula.all_flour_g:
         return formula
     return replace(formula, water_g=LIKELY_HYDRATION_PCT / 100.0 * formula.flour_g)
 
@@ -144,12 +146,12 @@ def dissolved_co2_limit_ml(formula: Formula, temp_c: ArrayLike) -> Array:
 
 
 def salt_factor(salt_pct: float) -> float:
-    """Gassing rate with this much salt on the flour, relative to 2 %. [-]  Valid 0-4 %.
+    """Gassing rate with this much salt on the flour, relative to 2 %. [-]  Valid 0-4 %; as at 5 % beyond.
 
     >>> round(salt_factor(0.0), 3)
     1.197
     """
-    return float(np.exp(-SALT_SLOPE_PER_PCT * (salt_pct - SALT_REFERENCE_PCT)))
+    return float(np.exp(-SALT_SLOPE_PER_PCT * (min(salt_pct, SALT_MOST_PCT) - SALT_REFERENCE_PCT)))
 
 
 def osmotic_pressure_atm(formula: Formula, temp_c: float = RATE_TEMP_C) -> float:
@@ -223,7 +225,8 @@ def gassing_rate_ml_per_g_flour_h(formula: Formula, temp_c: ArrayLike) -> LogNor
     all_pct = yeast_pct + sourdough_pct
     share = sourdough_pct / all_pct if all_pct > 0.0 else 0.0
     leaven_cv = (1.0 - share) * RATE_CV + share * np.hypot(RATE_CV, SOURDOUGH_CV)
-    variance = np.log1p(leaven_cv**2) + (SALT_SLOPE_SD_PER_PCT * (salt_pct - SALT_REFERENCE_PCT)) ** 2
+    salt_sd = SALT_SLOPE_SD_PER_PCT * (min(salt_pct, SALT_MOST_PCT) - SALT_REFERENCE_PCT)
+    variance = np.log1p(leaven_cv**2) + salt_sd**2
     return LogNormal(median, float(np.sqrt(variance)))
 
 
