@@ -1,0 +1,219 @@
+"""Readings from an MQTT broker, over MQTT 3.1.1 with a persistent session.
+
+The broker is told that a message is done (PUBACK) when the collector acknowledges it, after its commit; until then it
+keeps the message, over a restart of the collector too. The node gets an acknowledgement of its own, since a broker's
+memory is no promise: it forgets its queues when it is killed.
+"""
+
+import logging
+import queue
+import threading
+from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
+
+import paho.mqtt.client as paho
+from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.properties import Properties
+from paho.mqtt.reasoncodes import ReasonCode
+
+from monitor.clock import Clock
+from monitor.errors import ConfigError, SourceError
+from monitor.sources.intake import Fault, Frame, Item, Status, put
+from monitor.wire.frames import identity, node_of_key
+
+log = logging.getLogger(__name__)
+
+PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry
+CLIENT_ID = "proofing-monitor-collector"
+ROOT = "proofing"
+QOS = 1
+KEEPALIVE_S = 30
+FIRST_RETRY_S, LAST_RETRY_S = 1, 30
+MAX_PAYLOAD_BYTES = 64 * 1024  # judgement: many times a frame; a longer one is not even looked at
+_STATUS = {b"online": True, b"offline": False}
+
+
+class MqttSource:
+    """One broker, read by a thread of the library from :meth:`start` to :meth:`stop`.
+
+    Parameters
+    ----------
+    url
+        ``mqtt://host:port`` or ``mqtts://host:port`` (TLS); a user name may stand before the host.
+    items
+        Frames, states and faults go there; while it is full the broker is not read.
+    client_id
+        Names the session at the broker: two collectors on one broker need two.
+    ca_file
+        Certificates to trust for ``mqtts``; None: those of the machine.
+
+    Raises
+    ------
+    ConfigError
+        When the URL or the certificates cannot be used. A broker that does not answer is no error: it is waited for.
+    """
+
+    def __init__(
+        self,
+        url: str,
+        clock: Clock,
+        items: "queue.Queue[Item]",
+        username: str | None = None,
+        password: str | None = None,
+        *,
+        client_id: str = CLIENT_ID,
+        ca_file: Path | None = None,
+    ) -> None:
+        scheme, self._host, self._port, url_user = _parsed(url)
+        self.name = f"{scheme}://{self._host}:{self._port}"
+        self._clock = clock
+        self._items = items
+        self._stopping = threading.Event()
+        self._connections = 0  # a PUBACK belongs to the connection that its message came by
+        self._is_up = False
+        self._told = ""
+        self._client = paho.Client(
+            CallbackAPIVersion.VERSION2,
+            client_id,
+            clean_session=False,
+            protocol=paho.MQTTv311,
+            manual_ack=True,
+        )
+        self._client.reconnect_delay_set(FIRST_RETRY_S, LAST_RETRY_S)
+        if username or url_user:
+            self._client.username_pw_set(username or url_user, password)
+        if scheme == "mqtts":
+            try:
+                self._client.tls_set(None if ca_file is None else str(ca_file))
+            except (OSError, ValueError) as error:
+                raise ConfigError(f"{self.name}: certificates {ca_file} cannot be used: {error}") from error
+        self._client.on_connect = self._on_connect
+        self._client.on_connect_fail = self._on_connect_fail
+        self._client.on_disconnect = self._on_disconnect
+        self._client.on_subscribe = self._on_subscribe
+        self._client.on_message = self._on_message
+
+    def start(self) -> None:
+        """Begin to connect and read; returns at once.
+
+        Raises
+        ------
+        SourceError
+            When the library refuses to start.
+        """
+        try:
+            self._client.connect_async(self._host, self._port, KEEPALIVE_S)
+            self._client.loop_start()
+        except (OSError, ValueError, RuntimeError) as error:
+            raise SourceError(f"{self.name}: cannot be read: {error}; check the address") from error
+
+    def stop(self) -> None:
+        """Leave the broker, which keeps the session, and wait for the thread."""
+        self._stopping.set()
+        self._client.disconnect()
+        self._client.loop_stop()
+
+    # -- called by the library's thread; none may raise, or the thread ends -----------------------------------------
+
+    def _on_connect(
+        self, client: paho.Client, userdata: Any, flags: paho.ConnectFlags, code: ReasonCode, properties: Any
+    ) -> None:
+        if code.is_failure:
+            self._say_once(f"refused by the broker: {code}; check user name and password")
+            return
+        self._connections += 1
+        self._is_up = True
+        self._told = ""
+        log.info("connected source=%s has_session=%s", self.name, flags.session_present)
+        client.subscribe([(f"{ROOT}/+/pack", QOS), (f"{ROOT}/+/status", QOS)])
+        self._tell(is_online=True)
+
+    def _on_connect_fail(self, client: paho.Client, userdata: Any) -> None:
+        self._say_once("does not answer; start it, or check host and port")
+
+    def _on_disconnect(
+        self,
+        client: paho.Client,
+        userdata: Any,
+        flags: paho.DisconnectFlags,
+        code: ReasonCode,
+        properties: Properties | None,
+    ) -> None:
+        if self._stopping.is_set() or not self._is_up:
+            return  # leaving, or refused: said already
+        self._is_up = False
+        self._say_once(f"connection lost: {code}")
+        self._tell(is_online=False, detail=str(code))
+
+    def _on_subscribe(
+        self, client: paho.Client, userdata: Any, mid: int, codes: list[ReasonCode], properties: Properties | None
+    ) -> None:
+        if any(code.is_failure for code in codes):
+            self._say_once(f"this user may not read {ROOT}/+/pack and {ROOT}/+/status; mend the broker's access list")
+
+    def _on_message(self, client: paho.Client, userdata: Any, message: paho.MQTTMessage) -> None:
+        try:
+            _, node_key, kind = message.topic.split("/")
+        except ValueError:  # UnicodeDecodeError is one
+            node_key = kind = ""
+        if node_of_key(node_key) is None:
+            self._refuse(message, None, "name")
+        elif len(message.payload) > MAX_PAYLOAD_BYTES:
+            self._refuse(message, node_key, "too long")
+        elif kind == "status":
+            self._take_status(message, node_key)
+        else:
+            self._take_pack(message, node_key)
+
+    # -- what comes in ----------------------------------------------------------------------------------------------
+
+    def _take_pack(self, message: paho.MQTTMessage, node_key: str) -> None:
+        connection = self._connections
+        payload = bytes(message.payload)
+
+        def acknowledge(line: bytes) -> None:
+            # Both calls only put bytes on the library's own queue, which outlives a lost connection.
+            self._client.publish(f"{ROOT}/{node_key}/ack", line, QOS)
+            if connection == self._connections:
+                self._client.ack(message.mid, message.qos)
+
+        put(self._items, Frame(payload, self._clock.now(), self.name, node_key, acknowledge), self._stopping)
+        if identity(payload) is None:
+            # Damaged: it is counted and never acknowledged to its node. The broker must forget it all the same, for it
+            # sends only so many messages ahead of their PUBACKs, and a few damaged ones would silence all nodes.
+            self._client.ack(message.mid, message.qos)
+
+    def _take_status(self, message: paho.MQTTMessage, node_key: str) -> None:
+        is_online = _STATUS.get(bytes(message.payload))
+        if is_online is None:
+            self._refuse(message, node_key, "frame")
+            return
+        put(self._items, Status(self.name, node_key, is_online, self._clock.now()), self._stopping)
+        self._client.ack(message.mid, message.qos)
+
+    def _refuse(self, message: paho.MQTTMessage, node_key: str | None, reason: str) -> None:
+        put(self._items, Fault(self.name, node_key, reason, 1, self._clock.now()), self._stopping)
+        self._client.ack(message.mid, message.qos)
+
+    def _tell(self, *, is_online: bool, detail: str = "") -> None:
+        put(self._items, Status(self.name, None, is_online, self._clock.now(), detail), self._stopping)
+
+    def _say_once(self, text: str) -> None:
+        if text != self._told:
+            log.warning("waiting source=%s reason=%r", self.name, text)
+            self._told = text
+
+
+def _parsed(url: str) -> tuple[str, str, int, str | None]:
+    """Scheme, host, port and user name of a broker's URL."""
+    try:
+        parts = urlsplit(url)
+        port = parts.port
+    except ValueError as error:
+        raise ConfigError("broker: its URL cannot be read; write it as mqtt://host:1883") from error
+    if parts.password is not None:  # such a URL ends up in logs and process lists
+        raise ConfigError(f"broker {parts.hostname}: take the password out of the URL, it has a place of its own")
+    if parts.scheme not in PORTS or not parts.hostname or parts.path.strip("/") or parts.query:
+        raise ConfigError(f"broker {url!r}: must be mqtt://host:port or mqtts://host:port")
+    return parts.scheme, parts.hostname, PORTS[parts.scheme] if port is None else port, parts.username
