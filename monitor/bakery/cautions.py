@@ -40,9 +40,9 @@ CAUTIONS: tuple[Caution, ...] = (
     Caution(
         "Food",
         "Flour is raw: do not taste raw dough, and wash hands, bench and probes after it. A probe in dough must be "
-        "made for food, smooth and washable. Dough with egg, milk or a filling can become unsafe when it stands warm for "
-        "long; how cold and how long is for your food code and authority. This monitor judges volume and warmth. It "
-        "cannot tell whether food is safe.",
+        "made for food, smooth and washable. Dough with egg, milk or a filling can become unsafe when it stands "
+        "warm for long; how cold and how long is for your food code and authority. This monitor judges volume and "
+        "warmth. It cannot tell whether food is safe.",
     ),
 )
 # Sources of the facts above: raw flour and cold holding, notices and food code of the US FDA (seen, in part from

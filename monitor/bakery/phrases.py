@@ -1,5 +1,6 @@
 """The small words: states, stages, times, durations, temperatures, weights and amounts of rise."""
 
+import unicodedata
 from datetime import datetime, timedelta, tzinfo
 
 from monitor.dough.outlook import Moments, Outlook, State
@@ -38,6 +39,16 @@ _CHANNEL_WORDS = {
     Channel.LEVEL: "level by eye",
     Channel.LOST: "readings lost on the way",
 }
+
+
+def printable(text: str) -> str:
+    """A text of a baker's or a node's making on one line, without characters that would steer a terminal or a mail.
+
+    >>> printable("Rye\\nstarter\\x1b[31m")
+    'Rye starter [31m'
+    """
+    clean = "".join(character if unicodedata.category(character)[0] != "C" else " " for character in text)
+    return " ".join(clean.split())
 
 
 def state_word(state: State) -> str:

@@ -9,6 +9,7 @@ from monitor.bakery.phrases import (
     clock_text,
     duration_text,
     event_word,
+    printable,
     rise_text,
     stage_word,
     state_word,
@@ -165,7 +166,7 @@ def curve_sentence(batch: Batch, outlook: Outlook, zone: tzinfo, events: Iterabl
     """
     now = outlook.at
     parts = [
-        f"{batch.name}, {stage_word(batch.stage)}, from {clock_text(batch.started_at, zone, now)}",
+        f"{printable(batch.name)}, {stage_word(batch.stage)}, from {clock_text(batch.started_at, zone, now)}",
         f"at {clock_text(now, zone)} it is {state_word(outlook.state)}, {rise_text(outlook)}",
         f"the band stands at {target_text(batch)}" if not batch.target.is_peak else "it waits for its peak",
         outlook_sentence(batch, outlook, zone),

@@ -19,6 +19,7 @@ from monitor.bakery.phrases import (
     duration_text,
     event_word,
     mass_text,
+    printable,
     rise_text,
     stage_word,
     state_word,
@@ -59,6 +60,7 @@ __all__ = [
     "message_of",
     "next_task",
     "outlook_sentence",
+    "printable",
     "rise_text",
     "stage_word",
     "state_word",
@@ -244,13 +246,13 @@ def _unseen_note(said: _Said) -> str:
 
 def alert_title(event: AlertEvent, facts: Facts) -> str:
     """The first line of a message: batch and alert."""
-    return f"{facts.batch.name}: {alert_kind_word(event.alert.kind)}"
+    return f"{printable(facts.batch.name)}: {alert_kind_word(event.alert.kind)}"
 
 
 def alert_text(event: AlertEvent, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> str:
     """An alert in full: batch, rise, expected time, and what to do."""
     said = _Said(facts, event.alert, zone, temp_unit, rules)
-    head = f"{facts.batch.name}, {stage_word(facts.batch.stage)}, {rise_text(said.outlook)}."
+    head = f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage)}, {rise_text(said.outlook)}."
     return f"{head} {_TEXTS[event.alert.kind](said)}{_unseen_note(said)}"
 
 
