@@ -1,6 +1,6 @@
 """The rise of a dough as a closed-form curve in equivalent time: lag, growing yeast, leak towards a ceiling, collapse.
 
-A member of the family is fixed by eight numbers and a slowly wandering rate. Everything is vectorised over many members
+A member of the family is fixed by nine numbers and a slowly wandering rate. Everything is vectorised over many members
 at once (axis 0) and over time (axis 1), so that thousands of possible doughs cost a few array operations.
 
     equivalent time   Theta(t) = integral of (gamma(T)/gamma(27 C))^e exp(b) dt                         [h at 27 C]
@@ -25,6 +25,7 @@ COLLAPSE_WIDTH = 0.12  # judgement: how sharply the collapse sets in, in units o
 SHAPE_NAMES = (
     "log_rate",  # ln of rise per equivalent hour, fraction of the start volume [1/h]
     "log_lag_h",  # ln of the lag L [h at 27 C]
+    "log_waking",  # ln of w/L: how gradually the yeast wakes
     "log_growth",  # ln of the growth of the yeast at work, k [1/h]
     "log_ceiling",  # ln of what the greatest rise the crumb can hold, A, has over the least ceiling thought possible
     "log_sharpness",  # ln of p
@@ -33,7 +34,6 @@ SHAPE_NAMES = (
     "temp_exponent",  # e: 1 when the cardinal card is right for this yeast
 )
 N_SHAPE = len(SHAPE_NAMES)
-LAG_WIDTH = 0.35  # judgement: the yeast wakes over about a third of its lag
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,14 +94,16 @@ def rise_paths(members: Array, timeline: Timeline, least_ceiling_frac: float) ->
     array, shape (n_members, n_t)
     """
     n_knots = timeline.knots.shape[1]
-    rate, lag_h, growth, ceiling, sharpness, s_peak, collapse = np.exp(members[:, :7, np.newaxis]).transpose(1, 0, 2)
+    rate, lag_h, waking, growth, ceiling, sharpness, s_peak, collapse = np.exp(
+        members[:, : N_SHAPE - 1, np.newaxis]
+    ).transpose(1, 0, 2)
     ceiling = least_ceiling_frac + ceiling
-    exponent = members[:, 7, np.newaxis]
+    exponent = members[:, N_SHAPE - 1, np.newaxis]
     offsets = members[:, N_SHAPE : N_SHAPE + n_knots]
     hours = np.diff(timeline.t_s) / 3600.0
     steps = hours * np.exp(exponent * timeline.log_gamma + offsets @ timeline.knots.T)
     theta = np.concatenate([np.zeros((members.shape[0], 1)), np.cumsum(steps, axis=1)], axis=1)
-    width = LAG_WIDTH * lag_h
+    width = waking * lag_h
     awake = width * (_softplus((theta - lag_h) / width) - _softplus(-lag_h / width))
     # The exponent is held down where no dough goes any more; without it a sampled member could overflow.
     at_work = np.expm1(np.minimum(growth * awake, 12.0)) / growth
@@ -111,4 +113,5 @@ def rise_paths(members: Array, timeline: Timeline, least_ceiling_frac: float) ->
         kept = keeps[:, number, np.newaxis] * filling(s[:, step : step + 1], sharpness)
         s[:, step:] += filling_inverse(kept, sharpness) - s[:, step : step + 1]
     fallen = collapse * COLLAPSE_WIDTH * _softplus((s - s_peak) / COLLAPSE_WIDTH)
-    return ceiling * (filling(s, sharpness) - COLLAPSE_SHARE * -np.expm1(-fallen / COLLAPSE_SHARE))
+    path: Array = ceiling * (filling(s, sharpness) - COLLAPSE_SHARE * -np.expm1(-fallen / COLLAPSE_SHARE))
+    return path

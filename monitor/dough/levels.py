@@ -14,6 +14,7 @@ START_SPAN_S = 480.0  # judgement: the start volume is the robust level of the s
 MAX_SPANS = 90  # judgement: enough to draw any rise, few enough to fit in milliseconds
 MIN_SPAN_S = 60.0  # judgement
 SENSOR_SD_FLOOR_MM = 0.3  # judgement: below this, quantisation and a breathing surface rule
+LASTING_SD_MM = 0.5  # judgement: what averaging cannot remove: a film on the lens, a bubble under the beam
 EYE_SD_MM = 3.0  # judgement: a level read on the tub's wall, when the baker gives no doubt
 DISTURBED_AFTER_S = 150.0  # judgement: hands, lids and a sagging surface right after a fold, a poke or a lid
 DISTURBED_BEFORE_S = 45.0
@@ -70,6 +71,17 @@ def sensor_sd_mm(heights_mm: NDArray[np.float64]) -> float:
     return max(SENSOR_SD_FLOOR_MM, float(1.4826 * np.median(np.abs(bends)) / np.sqrt(6.0)))
 
 
+def step_sd_mm(heights_mm: NDArray[np.float64], sd_mm: float) -> float:
+    """Lasting error of a sensor that counts in steps: noise of at least half a step averages it out. [mm]"""
+    values = np.unique(heights_mm)
+    if values.size < 2:
+        return 1.0  # judgement: a sensor that has said one single value may count in steps of some millimetres
+    step_mm = float(np.min(np.diff(values)))
+    # Fundamental of the rounding error under Gaussian dither of standard deviation sd (Widrow's quantisation theorem,
+    # from memory): amplitude step/pi exp(-2 pi^2 sd^2/step^2).
+    return float(step_mm / (np.pi * np.sqrt(2.0)) * np.exp(-2.0 * (np.pi * sd_mm / step_mm) ** 2))
+
+
 def _spans(
     t_s: NDArray[np.float64], heights: NDArray[np.float64], sd_mm: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
@@ -86,7 +98,8 @@ def _spans(
         levels.append(middle)
         # 1.2533: standard error of a median of normal readings over that of their mean
         sds.append(1.2533 * max(sd_mm, spread) / np.sqrt(part.size) if part.size > 1 else sd_mm)
-    return np.array(times), np.array(levels), np.array(sds)
+    lasting_mm = np.hypot(LASTING_SD_MM, step_sd_mm(heights, sd_mm))
+    return np.array(times), np.array(levels), np.hypot(np.array(sds), lasting_mm)
 
 
 def _area_mm2(vessel: Vessel, level_mm: NDArray[np.float64]) -> NDArray[np.float64]:

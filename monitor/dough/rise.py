@@ -1,9 +1,10 @@
 """How a dough may be rising, given its levels so far: a crowd of weighted curves, from prior and readings.
 
 The curves of :mod:`monitor.dough.curve` have Gaussian priors in their (logarithmic) numbers. The readings are taken
-with a heavy-tailed likelihood, so that a hand over the sensor bends nothing. The best curve is found by damped Gauss-Newton
-steps from several starts, the curvature there gives a Gaussian crowd around it, and each member is weighted by how well
-it truly fits. The result is a pure function of the readings: no order of arrival, no restart changes it.
+with a heavy-tailed likelihood, so that a hand over the sensor bends nothing. The best curves are found by damped
+Gauss-Newton steps from several starts, the curvature there gives a Gaussian crowd around each, and every member is
+weighted by how well it truly fits. The result is a pure function of the readings: no order of arrival, no restart
+changes it.
 """
 
 from dataclasses import dataclass
@@ -19,9 +20,12 @@ Array = NDArray[np.float64]
 N_MEMBERS = 400
 N_SCOUTS = 256  # prior draws among which the starts of the search are chosen
 N_STARTS = 3
+START_SPREAD = 0.5  # judgement: starts differ in ln of the lag by at least this much
+DISTINCT = 1.0  # judgement: two optima closer than one standard deviation are one
+LEAST_MASS = 0.05  # judgement: a lesser optimum still sends a few members, and their weights speak
 STUDENT_DOF = 4.0  # judgement: tails heavy enough to shrug at a hand, light enough to learn from noise
 FLOOR_SD_FRAC = 0.003  # judgement: no curve of the family is truer to a dough than 0.3 points of rise
-OFFSET_SD = 0.12  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
+OFFSET_SD = 0.20  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
 OFFSET_TAU_S = 5400.0  # judgement: how long it wanders
 FOLD_KEEPS_LOGIT = (0.4, 0.8)  # judgement: a fold keeps about 60 % of the rise, 25 to 85 %
 SEED = 20260302
@@ -46,12 +50,12 @@ def shape_prior(target_rise_frac: float | None, rate_per_h: tuple[float, float] 
     rate_per_h
         Rise per hour at 27 C expected from the formula, with the standard deviation of its logarithm; None without one.
     """
-    rate, rate_sd = rate_per_h if rate_per_h is not None else (0.75, 0.6)  # judgement
+    rate, rate_sd = rate_per_h if rate_per_h is not None else (0.7, 0.7)  # judgement
     # judgement: a baker's target can be reached, give or take; lean doughs hold twice their volume and more
     least = 0.2 if target_rise_frac is None else 0.8 * target_rise_frac
     above_least = max(1.6 - least, 0.5)
-    mean = np.array([*np.log([rate, 0.40, 0.10, above_least, 3.2, 1.4, 0.3]), 1.0])
-    sd = np.array([rate_sd, 0.7, 0.9, 0.5, 0.45, 0.35, 0.7, 0.12])
+    mean = np.array([*np.log([rate, 0.45, 0.5, 0.10, above_least, 3.2, 1.4, 0.3]), 1.0])
+    sd = np.array([rate_sd, 0.7, 0.4, 0.9, 0.5, 0.45, 0.35, 0.7, 0.12])
     return Prior(mean, sd, least)
 
 
@@ -100,7 +104,13 @@ class _Fit:
     """The misfit of members to the evidence, and the search for the best one."""
 
     def __init__(
-        self, timeline: Timeline, steps: Array, evidence: Evidence, mean: Array, precision: Array, least: float
+        self,
+        timeline: Timeline,
+        steps: NDArray[np.intp],
+        evidence: Evidence,
+        mean: Array,
+        precision: Array,
+        least: float,
     ) -> None:
         self.timeline, self.steps, self.mean, self.precision, self.least = timeline, steps, mean, precision, least
         self.seen = evidence.rise_frac
@@ -153,6 +163,69 @@ class _Fit:
         return member, cost
 
 
+@dataclass(frozen=True, slots=True)
+class _Optimum:
+    """A best member, what it leaves unexplained, and the Cholesky factor of the curvature around it."""
+
+    member: Array
+    residual: Array
+    cost: float
+    root: Array
+
+    @property
+    def log_evidence(self) -> float:
+        """Logarithm of the posterior mass around it, in Laplace's approximation, up to a constant."""
+        return -self.cost - float(np.sum(np.log(np.diag(self.root))))
+
+
+def _optima(fit: _Fit, scouts: Array) -> list[_Optimum]:
+    """The distinct best members, best first, searched from scouts whose lags differ.
+
+    A short lag with a slow rate and a long lag with a quick one can look alike for an hour and part afterwards: both
+    must be in the crowd until the readings have decided.
+    """
+    costs = fit.cost(scouts, fit.residuals(scouts))
+    starts: list[Array] = []
+    for scout in scouts[np.argsort(costs, kind="stable")]:
+        if all(abs(scout[1] - start[1]) > START_SPREAD for start in starts):
+            starts.append(scout)
+        if len(starts) == N_STARTS:
+            break
+    found: list[_Optimum] = []
+    for start in starts:
+        member, cost = fit.descend(start)
+        residual = fit.residuals(member[None])[0]
+        _, curvature = fit.curvature(member, residual)
+        optimum = _Optimum(member, residual, cost, np.asarray(np.linalg.cholesky(curvature), dtype=np.float64))
+        if all(float(np.sum((optimum.root.T @ (member - other.member)) ** 2)) > DISTINCT for other in found):
+            found.append(optimum)
+    return sorted(found, key=lambda optimum: optimum.cost)
+
+
+def _sample(found: list[_Optimum], draws: Array) -> tuple[Array, Array]:
+    """Members around each optimum by its mass, and the logarithm of the density they were drawn from."""
+    log_mass = np.array([optimum.log_evidence for optimum in found])
+    mass = np.exp(log_mass - np.max(log_mass))
+    mass = np.maximum(mass / np.sum(mass), LEAST_MASS)
+    mass /= np.sum(mass)
+    counts = np.diff(np.round(np.concatenate([[0.0], np.cumsum(mass)]) * draws.shape[0])).astype(int)
+    parts, begin = [], 0
+    for optimum, count in zip(found, counts, strict=True):
+        parts.append(optimum.member + np.linalg.solve(optimum.root.T, draws[begin : begin + count].T).T)
+        begin += count
+    members = np.concatenate(parts)
+    log_densities = np.stack(
+        [
+            np.log(share)
+            + np.sum(np.log(np.diag(optimum.root)))
+            - 0.5 * np.sum(((members - optimum.member) @ optimum.root) ** 2, axis=1)
+            for share, optimum in zip(mass, found, strict=True)
+        ]
+    )
+    density: Array = np.logaddexp.reduce(log_densities, axis=0)
+    return members, density
+
+
 def crowd(timeline: Timeline, knots_s: Array, prior: Prior, evidence: Evidence | None) -> Crowd:
     """Courses a dough may take, weighted by how well they agree with what was seen.
 
@@ -166,37 +239,28 @@ def crowd(timeline: Timeline, knots_s: Array, prior: Prior, evidence: Evidence |
         None: the crowd is the prior's.
     """
     rng = np.random.default_rng(SEED)
+    least = prior.least_ceiling_frac
     start_sd = evidence.start_sd_frac if evidence is not None else 0.01
     mean, precision = _precision(prior, knots_s, len(timeline.fold_steps), start_sd)
     # Both signs of each draw: the crowd's mean is then exact, which steadies the quantiles of a small crowd.
     half = rng.standard_normal((N_MEMBERS // 2, mean.size))
-    draws = np.concatenate([half, -half])
+    draws = np.concatenate([half, -half])[np.arange(N_MEMBERS).reshape(2, -1).T.ravel()]
+    prior_members = mean + np.linalg.solve(np.linalg.cholesky(precision).T, draws.T).T
     if evidence is None or evidence.t_s.size == 0:
-        members = mean + np.linalg.solve(np.linalg.cholesky(precision).T, draws.T).T
-        return Crowd(
-            rise_paths(members[:, :-1], timeline, prior.least_ceiling_frac),
-            np.full(N_MEMBERS, 1.0 / N_MEMBERS),
-            members,
-            float("nan"),
-        )
+        even = np.full(N_MEMBERS, 1.0 / N_MEMBERS)
+        return Crowd(rise_paths(prior_members[:, :-1], timeline, least), even, prior_members, float("nan"))
 
     steps = np.searchsorted(timeline.t_s, evidence.t_s)
-    fit = _Fit(timeline.upto(int(steps[-1])), steps, evidence, mean, precision, prior.least_ceiling_frac)
-    scouts = mean + np.linalg.solve(np.linalg.cholesky(precision).T, draws[:N_SCOUTS].T).T
-    scouts[0] = mean
-    costs = fit.cost(scouts, fit.residuals(scouts))
-    starts = scouts[np.argsort(costs, kind="stable")[:N_STARTS]]
-    best, best_cost = min((fit.descend(start) for start in starts), key=lambda found: found[1])
-    residual = fit.residuals(best[None])
-    _, curvature = fit.curvature(best, residual[0])
-    members = best + np.linalg.solve(np.linalg.cholesky(curvature).T, draws.T).T
-    excess = fit.cost(members, fit.residuals(members)) - best_cost - 0.5 * np.sum(draws**2, axis=1)
-    weights = np.exp(-(excess - np.min(excess)))
+    fit = _Fit(timeline.upto(int(steps[-1])), steps, evidence, mean, precision, least)
+    found = _optima(fit, np.concatenate([mean[None], prior_members[: N_SCOUTS - 1]]))
+    members, log_density = _sample(found, draws)
+    log_weight = -fit.cost(members, fit.residuals(members)) - log_density
+    weights = np.exp(log_weight - np.max(log_weight))
     # Truncated importance weights (Ionides 2008): no single member may speak for the whole crowd.
     weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
     return Crowd(
-        paths=rise_paths(members[:, :-1], timeline, prior.least_ceiling_frac),
+        paths=rise_paths(members[:, :-1], timeline, least),
         weights=weights / np.sum(weights),
         members=members,
-        misfit=float(np.sqrt(np.mean(np.minimum(residual**2, 9.0)))),
+        misfit=float(np.sqrt(np.mean(np.minimum(found[0].residual ** 2, 9.0)))),
     )
