@@ -1,12 +1,17 @@
 """``python -m firmware_sim``: simulated doughs, nodes and a broker, for the demo and for back-tests."""
 
 import argparse
+import logging
+import signal
 import sys
+import threading
 from datetime import datetime
 from pathlib import Path
 
+from firmware_sim.fleet import Fleet, dough_time, read_passwords
 from firmware_sim.recipes import RECIPES
 from firmware_sim.record import Order, record
+from firmware_sim.scenarios import plan_day, read_day, write_day
 from firmware_sim.sensors import NOISE
 from firmware_sim.tubs import TUBS
 
@@ -88,11 +93,73 @@ def _record(args: argparse.Namespace) -> None:
     )
 
 
+def _add_plan(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    command = commands.add_parser("plan", help="write an invented bakery day: batch files and day.json")
+    command.add_argument("--out", type=Path, required=True)
+    command.add_argument("--seed", type=int, default=1)
+    command.add_argument(
+        "--start", type=_moment, default=_moment("2026-03-02T05:00:00Z"), help="when every dough begins"
+    )
+    command.set_defaults(run=lambda args: write_day(plan_day(args.seed, args.start), args.out))
+
+
+def _link(text: str) -> tuple[str, Path]:
+    link, sign, key = text.rpartition("=")
+    if not sign or not link or not key:
+        raise argparse.ArgumentTypeError(f"{text!r}: write PATH=NODEKEY")
+    return key, Path(link)
+
+
+def _address(text: str) -> tuple[str, int]:
+    host, _, port = text.rpartition(":")
+    if not host or not port.isdecimal():
+        raise argparse.ArgumentTypeError(f"{text!r}: write HOST:PORT")
+    return host, int(port)
+
+
+def _add_run(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    command = commands.add_parser("run", help="run the nodes of a planned day until SIGTERM")
+    command.add_argument("--dir", type=Path, required=True, help="where plan wrote the day")
+    command.add_argument("--epoch", type=_moment, required=True, help="wall time at which dough time starts to run")
+    command.add_argument("--speed", type=float, default=60.0)
+    command.add_argument("--seed", type=int, help="must be the day's own, when given")
+    command.add_argument("--serial", type=_link, action="append", default=[], metavar="PATH=NODEKEY")
+    command.add_argument("--mqtt", type=_address, metavar="HOST:PORT")
+    command.set_defaults(run=_run)
+
+
+def _run(args: argparse.Namespace) -> None:
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    day = read_day(args.dir)
+    if args.seed is not None and args.seed != day.seed:
+        raise ValueError(f"{args.dir}: was planned with seed {day.seed}, not {args.seed}; plan it anew")
+    pace = dough_time(args.epoch, args.speed)
+    Fleet(day, pace, dict(args.serial), args.mqtt, read_passwords(args.dir)).run(args.dir, stop.wait)
+
+
+def _add_broker(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    command = commands.add_parser("broker", help="serve MQTT on loopback until SIGTERM")
+    command.add_argument("--port", type=int, required=True)
+    command.add_argument("--secrets", type=Path, required=True, help="JSON object of user name and password")
+    command.set_defaults(run=_broker)
+
+
+def _broker(args: argparse.Namespace) -> None:
+    logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s %(message)s")
+    from firmware_sim.broker import serve  # only here: the library takes longer to load than a dough to record
+
+    serve(args.port, args.secrets)
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run one subcommand; returns the exit status."""
     parser = argparse.ArgumentParser(prog="python -m firmware_sim", description=__doc__)
     commands = parser.add_subparsers(required=True)
-    _add_record(commands)
+    for add in (_add_plan, _add_run, _add_record, _add_broker):
+        add(commands)
     args = parser.parse_args(argv)
     try:
         args.run(args)

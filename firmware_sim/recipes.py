@@ -53,8 +53,8 @@ RECIPES = {
         break_min=18.0, fall_per_h=0.55, temp_c=27.0,
     ),
     "sourdough": Recipe(
-        "bulk rise", 72.0, sourdough_pct=20.0, lag_work=1.6, leak_onset=1.7, break_onset=2.2, break_min=60.0,
-        weakening_per_h=0.05, saturation_frac=0.2, default_target_pct=60.0, fold_share=0.25,
+        "bulk rise", 72.0, sourdough_pct=20.0, lag_work=1.6, leak_onset=1.8, break_onset=2.6, break_min=60.0,
+        weakening_per_h=0.06, saturation_frac=0.2, default_target_pct=60.0, fold_share=0.25,
     ),
     "starter": Recipe(
         "preferment", 100.0, 0.0, sourdough_pct=100.0, lag_work=0.8, leak_onset=1.9, break_onset=2.5, break_min=30.0,

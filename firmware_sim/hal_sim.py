@@ -1,0 +1,149 @@
+"""A simulated board: what the node's loop calls, answered by a bench, a pseudo-terminal and the machine's clock."""
+
+import os
+import secrets
+import select
+import termios
+import threading
+import time
+import tty
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+from firmware_sim.air import Air
+from firmware_sim.bench import Bench
+from firmware_sim.sensors import Sensors
+
+TICKS_PERIOD = 1 << 30  # as a board's 32-bit ticks
+WRAPS_AFTER_MS = 15_000  # the ticks start just before they wrap, so that every run crosses it
+
+
+@dataclass(frozen=True, slots=True)
+class DoughTime:
+    """Dough time: still until the epoch, then ``speed`` times as fast as the wall clock."""
+
+    epoch: datetime
+    speed: float
+
+    def now_s(self) -> float:
+        """Seconds of dough time since the epoch."""
+        return max(0.0, time.time() - self.epoch.timestamp()) * self.speed
+
+
+class SimBoard:
+    """The hal of one node.
+
+    Parameters
+    ----------
+    bench
+        The dough under the board's probe and distance sensor; None for a board that only knows the air.
+    air, air_sensors
+        Where the board hangs, and its air sensor; None for a board without one.
+    """
+
+    def __init__(
+        self,
+        *,
+        urn: str,
+        pace: DoughTime,
+        stop: threading.Event,
+        bench: Bench | None = None,
+        air: Air | None = None,
+        air_sensors: Sensors | None = None,
+    ) -> None:
+        self.urn = urn
+        self.boot = secrets.token_hex(4)
+        self._pace = pace
+        self._stop = stop
+        self._bench = bench
+        self._air = air
+        self._air_sensors = air_sensors
+        self._started_s = time.monotonic()
+
+    def ticks_ms(self) -> int:
+        """Real milliseconds, wrapping."""
+        return (int(1000 * (time.monotonic() - self._started_s)) - WRAPS_AFTER_MS) % TICKS_PERIOD
+
+    def dough_ticks_ms(self) -> int:
+        """Dough milliseconds, wrapping."""
+        return (int(1000 * self._pace.now_s()) - WRAPS_AFTER_MS) % TICKS_PERIOD
+
+    def ticks_diff(self, later: int, earlier: int) -> int:
+        """Signed difference of two ticks that lie less than half a period apart."""
+        return (later - earlier + TICKS_PERIOD // 2) % TICKS_PERIOD - TICKS_PERIOD // 2
+
+    def sleep_ms(self, ms: int) -> None:
+        """Wait real milliseconds, or until the node is stopped."""
+        self._stop.wait(ms / 1000)
+
+    def is_running(self) -> bool:
+        """False once the node is to stop."""
+        return not self._stop.is_set()
+
+    def read_air(self) -> tuple[int, int] | None:
+        """Air temperature [0.01 C] and humidity [0.01 %]."""
+        if self._air is None or self._air_sensors is None:
+            return None
+        at_s = self._pace.now_s()
+        return self._air_sensors.air(at_s, self._air.temp_c(at_s), self._air.humidity_pct(at_s))
+
+    def read_dough(self) -> int | None:
+        """Dough temperature [0.01 C]."""
+        return None if self._bench is None else self._bench.read_dough(self._pace.now_s())
+
+    def read_distance(self) -> int | None:
+        """One distance shot [0.1 mm]."""
+        return None if self._bench is None else self._bench.read_distance(self._pace.now_s())
+
+
+class PtyPort:
+    """The node's end of a pseudo-terminal; the collector opens ``link`` as its serial port.
+
+    Raises
+    ------
+    OSError
+        When the link cannot be made.
+    """
+
+    def __init__(self, link: Path) -> None:
+        self._fd, other_end = os.openpty()
+        tty.setraw(other_end)
+        self._name = os.ttyname(other_end)
+        # Closed again: only so does the terminal say whether somebody else has it open.
+        os.close(other_end)
+        os.set_blocking(self._fd, False)
+        self._poll = select.poll()
+        self._poll.register(self._fd, select.POLLIN)
+        self._was_open = False
+        self.link = link
+        link.unlink(missing_ok=True)
+        os.symlink(self._name, link)
+
+    def is_open(self) -> bool:
+        """True while somebody has the other end open; what they left unread goes when they leave."""
+        is_open = not any(event & select.POLLHUP for _, event in self._poll.poll(0))
+        if self._was_open and not is_open:
+            termios.tcflush(self._fd, termios.TCIOFLUSH)
+        self._was_open = is_open
+        return is_open
+
+    def read(self, most: int) -> bytes | None:
+        """Bytes that came, or None."""
+        try:
+            return os.read(self._fd, most)
+        except OSError:  # nothing now, or nobody there: is_open tells them apart
+            return None
+
+    def write(self, data: bytes) -> int | None:
+        """How many bytes went out, or None."""
+        try:
+            return os.write(self._fd, data)
+        except OSError:
+            return None
+
+    def close(self) -> None:
+        """Give the terminal back and take the link away."""
+        os.close(self._fd)
+        if self.link.is_symlink() and os.readlink(self.link) == self._name:
+            self.link.unlink()

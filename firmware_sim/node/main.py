@@ -1,0 +1,111 @@
+"""The node's loop: measure, keep, send, forget what was acknowledged. It never waits for anybody.
+
+A hal object stands for the board:
+    urn, boot                  name, and 8 hex digits drawn at each start
+    ticks_ms(), ticks_diff(later, earlier), sleep_ms(ms)      real time, wrapping
+    dough_ticks_ms()           time the dough lives by; on a board the same as ticks_ms
+    read_air(), read_dough(), read_distance()                 see sampling.py
+    is_running()               False ends the loop (never on a board)
+"""
+
+try:
+    from firmware_sim.node import packet, ring, sampling
+except ImportError:  # on a board the files lie side by side
+    import packet
+    import ring
+    import sampling
+
+RESEND_MS = 5000  # real time without an answer before a pack is sent again
+WINDOW = 8  # packs on their way at once
+A_TURN = 4  # packs sent in one turn
+LONGEST_NAP_MS = 100
+SHORTEST_NAP_MS = 5
+
+
+class Uptime:
+    """Wrapping ticks made into a count of milliseconds that only grows; ask it more often than the ticks wrap."""
+
+    def __init__(self, ticks, ticks_diff):
+        self._ticks = ticks
+        self._diff = ticks_diff
+        self._last = ticks()
+        self.ms = 0
+
+    def update(self):
+        """Milliseconds since the start."""
+        now = self._ticks()
+        step = self._diff(now, self._last)
+        if step > 0:
+            self.ms += step
+            self._last = now
+        return self.ms
+
+
+class Node:
+    """One node: sensors, buffer, link.
+
+    period_ms: dough time between measurements. room: packs kept while nobody answers.
+    """
+
+    def __init__(self, hal, link, period_ms, room):
+        self._hal = hal
+        self._link = link
+        self._period_ms = period_ms
+        self.ring = ring.Ring(room)
+        self._real = Uptime(hal.ticks_ms, hal.ticks_diff)
+        self._dough = Uptime(hal.dough_ticks_ms, hal.ticks_diff)
+        self._next_ms = 0
+
+    def turn(self):
+        """Do whatever is due; returns how long to sleep at most, in real milliseconds."""
+        real_ms = self._real.update()
+        dough_ms = self._dough.update()
+        if dough_ms >= self._next_ms:
+            self._measure(dough_ms)
+        link = self._link
+        link.poll(real_ms)
+        if link.broke:
+            self.ring.unsend()
+        for line in link.take_acks():
+            seq = packet.acked_seq(line, self._hal.boot)
+            if seq is not None:
+                self.ring.free(seq)
+        if not link.is_up:
+            return LONGEST_NAP_MS
+        for _ in range(A_TURN):
+            if not self._send_one(real_ms):
+                return LONGEST_NAP_MS // 4
+        return SHORTEST_NAP_MS
+
+    def _measure(self, dough_ms):
+        values = sampling.measure(self._hal)
+        for value in values:
+            if value is not None:
+                self.ring.add(dough_ms, values)
+                break
+        # Late by more than a period: skip what was missed instead of measuring it all at once.
+        missed = (dough_ms - self._next_ms) // self._period_ms
+        self._next_ms += (missed + 1) * self._period_ms
+
+    def _send_one(self, real_ms):
+        pack = self.ring.due(real_ms, RESEND_MS, WINDOW)
+        if pack is None:
+            return False
+        age_ms = self._dough.update() - pack[1]
+        frame = packet.frame(self._hal.boot, pack[0], self._hal.urn, age_ms, pack[2])
+        if not self._link.send(frame):
+            return False
+        pack[3] = real_ms
+        return True
+
+    def close(self):
+        """Leave in order."""
+        self._link.close(self._real.update())
+
+
+def run(hal, link, period_ms, room):
+    """Be a node until the hal says stop."""
+    node = Node(hal, link, period_ms, room)
+    while hal.is_running():
+        hal.sleep_ms(node.turn())
+    node.close()
