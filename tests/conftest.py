@@ -1,61 +1,14 @@
-"""What several tests share: a settable clock, a store, a pseudo-terminal, a real broker."""
+"""Fixtures for all tests; what they hand out is in ``harness.py``."""
 
 import os
-import shutil
-import socket
-import subprocess
 import threading
-import time
-import tty
 from collections.abc import Callable, Iterator
-from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, settings
+from harness import Mosquitto, PtyPair, SetClock, mosquitto_binary, wait_until
 
 from monitor.sinks.store import Store
-
-# Property tests take the same examples every time, and a slow machine fails none of them.
-settings.register_profile("steady", derandomize=True, deadline=None, suppress_health_check=[HealthCheck.too_slow])
-settings.load_profile("steady")
-
-START = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
-
-
-class SetClock:
-    """A dough clock that stands where a test puts it; real seconds stay real, so that time-outs work."""
-
-    def __init__(self, now: datetime = START) -> None:
-        self._now = now
-
-    def now(self) -> datetime:
-        return self._now
-
-    def real_s(self) -> float:
-        return time.monotonic()
-
-    def wait(self, seconds: float) -> None:
-        time.sleep(seconds)
-
-    def put(self, now: datetime) -> None:
-        """Stand at another moment."""
-        self._now = now
-
-    def advance(self, **by: float) -> datetime:
-        """Go on by ``minutes=5`` or the like; returns the new moment."""
-        self._now += timedelta(**by)
-        return self._now
-
-
-def wait_until(condition: Callable[[], bool], what: str, deadline_s: float = 20.0) -> None:
-    """Poll until a condition holds; fail, saying what was awaited, when it does not come true."""
-    end_s = time.monotonic() + deadline_s
-    while not condition():
-        if time.monotonic() > end_s:
-            pytest.fail(f"waited {deadline_s:g} s in vain: {what}")
-        time.sleep(0.01)
 
 
 @pytest.fixture
@@ -69,104 +22,12 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield opened
 
 
-@dataclass
-class PtyPair:
-    """A serial line without hardware: a test holds the node's end, ``path`` is the collector's port."""
-
-    node_fd: int
-    path: Path
-    port_fd: int
-
-    def send(self, data: bytes) -> None:
-        """Write as the node does, all of it."""
-        while data:
-            data = data[os.write(self.node_fd, data) :]
-
-    def receive(self, wanted: bytes, deadline_s: float = 20.0) -> bytes:
-        """Read as the node does until ``wanted`` has come; returns all that came."""
-        got = b""
-        os.set_blocking(self.node_fd, False)
-        end_s = time.monotonic() + deadline_s
-        try:
-            while wanted not in got:
-                if time.monotonic() > end_s:
-                    pytest.fail(f"waited {deadline_s:g} s in vain for {wanted!r}, got {got!r}")
-                try:
-                    got += os.read(self.node_fd, 4096)
-                except BlockingIOError:
-                    time.sleep(0.005)
-        finally:
-            os.set_blocking(self.node_fd, True)
-        return got
-
-    def unplug(self) -> None:
-        """Close both ends, as when the cable is pulled."""
-        for fd in (self.node_fd, self.port_fd):
-            if fd >= 0:
-                os.close(fd)
-        self.node_fd = self.port_fd = -1
-
-    def plug_in(self) -> None:
-        """A new line at the same path."""
-        self.node_fd, self.port_fd = os.openpty()
-        tty.setraw(self.port_fd)
-        self.path.unlink(missing_ok=True)
-        self.path.symlink_to(os.ttyname(self.port_fd))
-
-
 @pytest.fixture
 def pty_pair(tmp_path: Path) -> Iterator[PtyPair]:
     pair = PtyPair(-1, tmp_path / "ttyNode", -1)
     pair.plug_in()
     yield pair
     pair.unplug()
-
-
-def free_port() -> int:
-    """A TCP port of the loopback that nobody uses now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
-
-
-class Mosquitto:
-    """A real broker on a free loopback port, to be stopped and started again; no passwords."""
-
-    def __init__(self, folder: Path) -> None:
-        self.port = free_port()
-        self.url = f"mqtt://127.0.0.1:{self.port}"
-        self._log = folder / "mosquitto.log"
-        self._config = folder / "mosquitto.conf"
-        self._config.write_text(
-            f"listener {self.port} 127.0.0.1\nallow_anonymous true\nuser root\npersistence true\n"
-            f"persistence_location {folder}/\nmax_queued_messages 100000\n"
-        )
-        self._process: subprocess.Popen[bytes] | None = None
-
-    def start(self) -> None:
-        """Start it and wait until it accepts connections."""
-        with self._log.open("ab") as log:
-            self._process = subprocess.Popen(
-                [_mosquitto_binary() or "mosquitto", "-c", str(self._config)], stdout=log, stderr=log
-            )
-        wait_until(self._answers, f"mosquitto accepts connections (its log: {self._log})")
-
-    def stop(self) -> None:
-        """Ask it to end (it keeps its queues on the disk) and wait until it has."""
-        if self._process is not None:
-            self._process.terminate()
-            self._process.wait(20)
-            self._process = None
-
-    def _answers(self) -> bool:
-        assert self._process is not None
-        if self._process.poll() is not None:
-            pytest.fail(f"mosquitto ended with {self._process.returncode}: {self._log.read_text()}")
-        try:
-            socket.create_connection(("127.0.0.1", self.port), 1.0).close()
-        except OSError:
-            return False
-        return True
 
 
 @pytest.fixture
@@ -192,12 +53,8 @@ def no_thread_left_behind() -> Iterator[None]:
 # -- system tools: with CI=true a missing one fails, elsewhere its tests are not run and are named at the end ---------
 
 
-def _mosquitto_binary() -> str | None:
-    return shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin:/opt/homebrew/sbin")
-
-
 TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it is found, what to do
-    "mosquitto": (_mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
+    "mosquitto": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
 }
 NOT_RUN = pytest.StashKey[list[tuple[str, str]]]()
 

@@ -29,7 +29,7 @@ def found_ports() -> list[str]:
     """The serial ports of this machine, each as its path and, where it has one, the hardware id to name it by."""
     return [
         port.device if port.vid is None else f"{port.device} ({_hwid(port.vid, port.pid, port.serial_number)})"
-        for port in sorted(list_ports.comports())
+        for port in sorted(list_ports.comports(), key=lambda port: str(port.device))
     ]
 
 
