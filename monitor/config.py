@@ -6,6 +6,7 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
 
     serial = ["/dev/ttyUSB0"]                         # paths or hardware ids of nodes on a cable
     mqtt = ["mqtt://collector@192.168.1.20:1883"]     # brokers; the password stands elsewhere
+    mqtt_ca_file = "ca.pem"                           # for mqtts:// with a certificate of your own making
     timezone = "Europe/Vienna"                        # for messages; absent: this machine's own
     temp_unit = "C"                                   # or "F"
 
@@ -42,10 +43,10 @@ from monitor.errors import ConfigError
 CONFIG_NAME = "config.toml"
 SECRETS_NAME = "secrets.toml"
 DATABASE_NAME = "proofing.sqlite"
-DEFAULT_MQTT_PORT = 1883  # IANA service name registry, "mqtt"
+MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry: "mqtt", "secure-mqtt"
 MASK = "****"
 
-_KEYS = ("serial", "mqtt", "timezone", "temp_unit", "alerts")
+_KEYS = ("serial", "mqtt", "mqtt_ca_file", "timezone", "temp_unit", "alerts")
 _SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls")
 
 
@@ -62,13 +63,14 @@ class MqttAddress:
     """A broker and the name to log in with, without its password."""
 
     host: str
-    port: int = DEFAULT_MQTT_PORT
+    port: int = MQTT_PORTS["mqtt"]
     user: str | None = None
+    scheme: str = "mqtt"
 
     @property
     def url(self) -> str:
         """The address as the baker wrote it, port added."""
-        return f"mqtt://{self.key}"
+        return f"{self.scheme}://{self.key}"
 
     @property
     def key(self) -> str:
@@ -95,6 +97,8 @@ class Config:
 
     Attributes
     ----------
+    mqtt_ca_file
+        Certificates to trust for ``mqtts``; None: the machine's own.
     timezone
         Zone for the times in messages; None: the machine's own.
     temp_unit
@@ -104,6 +108,7 @@ class Config:
     data_dir: Path
     serial: tuple[str, ...] = ()
     mqtt: tuple[MqttAddress, ...] = ()
+    mqtt_ca_file: Path | None = None
     timezone: tzinfo | None = None
     temp_unit: str = "C"
     rules: Rules = field(default_factory=Rules)
@@ -152,7 +157,7 @@ class _Faults:
 
 
 def mqtt_address(url: str) -> MqttAddress:
-    """A broker's address from ``mqtt://user@host:port``.
+    """A broker's address from ``mqtt://user@host:port``, or ``mqtts://`` for a secured line.
 
     Raises
     ------
@@ -161,7 +166,7 @@ def mqtt_address(url: str) -> MqttAddress:
     """
     parts = urlsplit(url)
     try:
-        port = parts.port or DEFAULT_MQTT_PORT
+        port = parts.port or MQTT_PORTS.get(parts.scheme, 0)
     except ValueError as err:
         raise ConfigError(f"mqtt address: the port must be a number up to 65535 ({err})") from err
     if parts.password is not None:
@@ -169,9 +174,9 @@ def mqtt_address(url: str) -> MqttAddress:
             f"mqtt address of {parts.hostname}: leave the password out of it; "
             "set PROOFING_MQTT_PASSWORD or put it into secrets.toml"
         )
-    if parts.scheme != "mqtt" or not parts.hostname or parts.path.strip("/") or parts.query:
+    if parts.scheme not in MQTT_PORTS or not parts.hostname or parts.path.strip("/") or parts.query:
         raise ConfigError(f"mqtt address {url!r}: it must look like mqtt://user@host:1883")
-    return MqttAddress(parts.hostname, port, parts.username)
+    return MqttAddress(parts.hostname, port, parts.username, parts.scheme)
 
 
 def _mqtt(urls: Iterable[str], faults: _Faults) -> tuple[MqttAddress, ...]:
@@ -278,6 +283,9 @@ def load_config(
     faults.unknown(table, _KEYS)
     serial = faults.texts(table, "serial")
     mqtt = _mqtt(faults.texts(table, "mqtt"), faults)
+    ca_file = table.get("mqtt_ca_file")
+    if ca_file is not None and not isinstance(ca_file, str):
+        faults.found.append("mqtt_ca_file must be a text in quotes, the name of a file")
     timezone = _zone(table.get("timezone"), faults)
     temp_unit = table.get("temp_unit", "C")
     if temp_unit not in ("C", "F"):
@@ -293,7 +301,16 @@ def load_config(
     secrets = _secrets(secrets_path, environ, found)
     if found:
         raise ConfigError("\n".join(found))
-    return Config(data_dir, serial, mqtt, timezone, temp_unit, rules, secrets)
+    return Config(
+        data_dir,
+        serial,
+        mqtt,
+        None if ca_file is None else path.parent / ca_file,
+        timezone,
+        temp_unit,
+        rules,
+        secrets,
+    )
 
 
 def effective_settings(config: Config) -> list[str]:

@@ -1,0 +1,275 @@
+"""The command line: arguments, logging, exit codes; each command loads what it needs when it runs."""
+
+import argparse
+import logging
+import os
+import re
+import signal
+import sys
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime, timedelta
+from importlib.metadata import version
+from pathlib import Path
+
+from monitor.errors import ConfigError, MonitorError
+
+STATUS_OK = 0
+STATUS_WRONG = 2
+"""A fault of the input that the baker can mend; told on stderr."""
+
+_UNITS_S = {"s": 1, "m": 60, "h": 3600}
+EVENT_KINDS = ("fold", "move", "poke", "lid", "end")
+DEFAULT_EYE_SD_MM = 3.0  # judgement: a domed top read against a scale on the tub
+DEMO_SPEED = 60.0
+
+
+def duration(text: str) -> timedelta:
+    """A length of time written as a number with ``s``, ``m`` or ``h``.
+
+    Examples
+    --------
+    >>> duration("5m")
+    datetime.timedelta(seconds=300)
+    """
+    match = re.fullmatch(r"(\d+(?:\.\d+)?)([smh])", text.strip())
+    if match is None or float(match[1]) <= 0:
+        raise argparse.ArgumentTypeError(f"{text!r} must be a number above 0 with s, m or h, such as 30s, 5m or 24h")
+    return timedelta(seconds=float(match[1]) * _UNITS_S[match[2]])
+
+
+def moment(text: str) -> datetime:
+    """An RFC 3339 moment, as aware UTC.
+
+    Examples
+    --------
+    >>> moment("2026-03-02T06:40:00+01:00").isoformat()
+    '2026-03-02T05:40:00+00:00'
+    """
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError:
+        found = None
+    if found is None or found.tzinfo is None:
+        raise argparse.ArgumentTypeError(
+            f"{text!r} must be a date and time with its offset, such as 2026-03-02T05:40:00Z"
+        )
+    return found.astimezone(UTC)
+
+
+def positive(text: str) -> float:
+    """A number above 0."""
+    try:
+        found = float(text)
+    except ValueError:
+        found = -1.0
+    if not 0 < found < float("inf"):
+        raise argparse.ArgumentTypeError(f"{text!r} must be a number above 0")
+    return found
+
+
+def _collect(args: argparse.Namespace) -> int:
+    from monitor.clock import Pace
+    from monitor.collector import collect
+    from monitor.config import load_config, mqtt_address
+
+    config = load_config(_data_dir(args), os.environ, config_path=args.config, secrets_path=args.secrets)
+    config = config.with_sources(args.serial, [mqtt_address(url) for url in args.mqtt])
+    if (args.epoch is None) != (args.speed is None):
+        raise ConfigError("--epoch and --speed go together: both, or neither for the machine's own clock")
+    _log_to_stderr(args.verbose)
+    pace = None if args.epoch is None else Pace(args.epoch, args.speed)
+    return collect(config, pace, sys.stdout, is_by_eye=args.by_eye)
+
+
+def _demo(args: argparse.Namespace) -> int:
+    from monitor.demo import DemoOptions, run_demo
+
+    options = DemoOptions(
+        data_dir=args.data_dir,
+        speed=args.speed,
+        seed=args.seed,
+        port=args.port,
+        is_ending_itself=args.exit_when_done,
+        is_opening_browser=not (args.no_browser or args.exit_when_done),
+    )
+    return run_demo(options)
+
+
+def _dashboard(args: argparse.Namespace) -> int:
+    from monitor.demo import dashboard_command
+
+    data_dir = _data_dir(args)
+    command, folder = dashboard_command(data_dir, args.port)
+    print(f"dashboard: http://127.0.0.1:{args.port}  (data in {data_dir}; Ctrl-C ends it)", flush=True)
+    os.chdir(folder)
+    os.execv(command[0], command)  # this process becomes the dashboard: nothing is left behind when it ends
+
+
+def _replay(args: argparse.Namespace) -> int:
+    from functools import partial
+
+    from monitor.dough.forecast import outlook
+    from monitor.replay import replay
+
+    if args.learned is not None:
+        if not args.learned.is_dir():
+            raise ConfigError(f"--learned {args.learned}: there is no such directory; leave it out for shipped priors")
+        print(f"{args.learned}: nothing learned is read by this version; shipped priors are used", file=sys.stderr)
+    replay(args.readings, args.batch, args.every, partial(outlook, horizon=args.horizon), sys.stdout, sys.stderr)
+    return STATUS_OK
+
+
+def _check(args: argparse.Namespace) -> int:
+    from monitor.setup_check import check
+
+    return check(_data_dir(args), os.environ, sys.stdout, config_path=args.config, secrets_path=args.secrets)
+
+
+def _batch(args: argparse.Namespace) -> int:
+    from monitor import logbook
+
+    return logbook.run(args, _data_dir(args), sys.stdout)
+
+
+def _data_dir(args: argparse.Namespace) -> Path:
+    from monitor.config import default_data_dir
+
+    return args.data_dir if args.data_dir is not None else default_data_dir(os.environ)
+
+
+def _log_to_stderr(is_verbose: bool) -> None:
+    logging.basicConfig(
+        stream=sys.stderr,
+        level=logging.DEBUG if is_verbose else logging.INFO,
+        format="%(asctime)s %(levelname)s %(name)s %(message)s",
+    )
+    for noisy in ("paho", "apprise", "amqtt"):
+        logging.getLogger(noisy).setLevel(logging.WARNING)
+
+
+def _add_place(parser: argparse.ArgumentParser, *, has_config: bool = False) -> None:
+    parser.add_argument("--data-dir", type=Path, metavar="DIR", help="where the database and settings lie")
+    if has_config:
+        parser.add_argument("--config", type=Path, metavar="FILE", help="settings (default: config.toml in DIR)")
+        parser.add_argument("--secrets", type=Path, metavar="FILE", help="passwords, mode 0600 (default: secrets.toml)")
+
+
+def parser() -> argparse.ArgumentParser:
+    """The whole tree of commands and options."""
+    top = argparse.ArgumentParser(
+        prog="proofing-monitor",
+        description="Knows how far each bread dough has risen, when it will be ready and how sure that is.",
+    )
+    top.add_argument("--version", action="version", version=f"%(prog)s {version('proofing-monitor')}")
+    commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
+
+    demo = commands.add_parser("demo", help="play an invented bakery day, everything running, at high speed")
+    demo.add_argument("--speed", type=positive, default=DEMO_SPEED, help="dough time over real time (%(default)g)")
+    demo.add_argument("--seed", type=int, default=1, help="another number, another day (%(default)s)")
+    demo.add_argument("--port", type=int, help="of the dashboard (default: 8501, or a free one)")
+    demo.add_argument("--no-browser", action="store_true", help="say the dashboard's address, do not open it")
+    demo.add_argument("--exit-when-done", action="store_true", help="end with a table once every batch has ended")
+    _add_place(demo)
+    demo.set_defaults(run=_demo)
+
+    collect = commands.add_parser("collect", help="take in readings, estimate, forecast and alert, until stopped")
+    collect.add_argument(
+        "--serial", action="append", default=[], metavar="PORT", help="a node's port: path or hardware id"
+    )
+    collect.add_argument("--mqtt", action="append", default=[], metavar="URL", help="a broker: mqtt://user@host:port")
+    collect.add_argument("--by-eye", action="store_true", help="go without nodes: work levels logged by eye")
+    collect.add_argument("--epoch", type=moment, metavar="TIME", help="with --speed: when dough time began to run fast")
+    collect.add_argument("--speed", type=positive, help="with --epoch: dough time over real time")
+    collect.add_argument("--verbose", action="store_true", help="log more")
+    _add_place(collect, has_config=True)
+    collect.set_defaults(run=_collect)
+
+    dashboard = commands.add_parser("dashboard", help="show every batch in a browser, on this machine only")
+    dashboard.add_argument("--port", type=int, default=8501, help="(%(default)s)")
+    _add_place(dashboard)
+    dashboard.set_defaults(run=_dashboard)
+
+    _add_batch(commands.add_parser("batch", help="start, list, log, end and export batches"))
+
+    replay = commands.add_parser("replay", help="run recorded readings through the estimator, one JSON object a line")
+    replay.add_argument("readings", type=Path, metavar="READINGS.csv")
+    replay.add_argument("--batch", type=Path, required=True, metavar="BATCH.toml")
+    replay.add_argument("--every", type=duration, required=True, metavar="5m", help="time between lines")
+    replay.add_argument("--horizon", type=duration, default=timedelta(hours=24), metavar="24h", help="how far to look")
+    replay.add_argument(
+        "--learned", type=Path, metavar="DIR", help="what finished batches have taught (default: nothing)"
+    )
+    replay.set_defaults(run=_replay)
+
+    check = commands.add_parser("check", help="say what is set up, what is wrong and how to mend it")
+    _add_place(check, has_config=True)
+    check.set_defaults(run=_check)
+    return top
+
+
+def _add_batch(batch: argparse.ArgumentParser) -> None:
+    commands = batch.add_subparsers(dest="action", required=True, metavar="ACTION")
+
+    start = commands.add_parser("start", help="begin watching a dough described in a batch file")
+    start.add_argument("file", type=Path, metavar="BATCH.toml")
+    start.add_argument(
+        "--node", action="append", default=[], metavar="[CHANNEL=]URN", help="read every channel, or one, from a node"
+    )
+    start.add_argument("--now", action="store_true", help="it starts now, whatever the file says")
+
+    listing = commands.add_parser("list", help="every batch and how it stands")
+
+    event = commands.add_parser("event", help="log what you did to a dough")
+    event.add_argument("id", type=int)
+    event.add_argument("kind", choices=EVENT_KINDS)
+    event.add_argument("--note", default="", help="in your own words")
+    event.add_argument("--at", type=moment, metavar="TIME", help="when it was (default: now)")
+
+    level = commands.add_parser("level", help="log how high the dough stands, read by eye")
+    level.add_argument("id", type=int)
+    level.add_argument("mm", type=positive, help="over the tub's base, in millimetres")
+    level.add_argument(
+        "--sd",
+        type=positive,
+        default=DEFAULT_EYE_SD_MM,
+        metavar="MM",
+        help="how sure: half of it either way (%(default)g)",
+    )
+    level.add_argument("--at", type=moment, metavar="TIME", help="when it was (default: now)")
+
+    end = commands.add_parser("end", help="the stage is over")
+    end.add_argument("id", type=int)
+    end.add_argument("--at", type=moment, metavar="TIME", help="when it was (default: now)")
+
+    export = commands.add_parser("export", help="write READINGS.csv, BATCH.toml and every outlook, ready for replay")
+    export.add_argument("id", type=int)
+    export.add_argument("dir", type=Path, metavar="DIR")
+
+    for action in (start, listing, event, level, end, export):
+        _add_place(action)
+        action.set_defaults(run=_batch)
+
+
+def _stop(_number: int, _frame: object) -> None:
+    raise KeyboardInterrupt
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run one command; the process's exit status comes back."""
+    args = parser().parse_args(argv)
+    run: Callable[[argparse.Namespace], int] = args.run
+    signal.signal(signal.SIGTERM, _stop)  # ends like Ctrl-C, so that every command tidies up in one way
+    try:
+        return run(args)
+    except MonitorError as err:
+        print(f"proofing-monitor {args.command}: {err}", file=sys.stderr)
+        return STATUS_WRONG
+    except BrokenPipeError:
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader left, as `| head` does
+        return STATUS_OK
+    except KeyboardInterrupt:
+        return STATUS_OK
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,392 @@
+"""The loop in which edge and core meet: frames in, readings kept, estimates and alerts out.
+
+One thread owns the writing :class:`~monitor.sinks.store.Store`. A turn of the loop takes the frames that wait, commits
+their readings in one transaction, and only then acknowledges each; after that it works at most one batch, so that an
+estimate never keeps frames waiting for long. Batches, events and levels come into the same store from other processes
+and are looked for at every turn. All that is held here is a cache of the store: a restart loses nothing.
+"""
+
+import fcntl
+import logging
+import queue
+import signal
+import threading
+from collections import Counter
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta, tzinfo
+from pathlib import Path
+from typing import Protocol, TextIO
+
+from monitor.bakery import alerts as alerting
+from monitor.bakery import wording
+from monitor.bakery.alerts import Alert, AlertEvent, Facts, Message, Rules
+from monitor.clock import Clock, Pace
+from monitor.config import CONFIG_NAME, Config
+from monitor.dough.forecast import outlook
+from monitor.dough.outlook import Outlook, State
+from monitor.dough.track import Track, track_from_readings
+from monitor.errors import ConfigError, StoreError, WireError
+from monitor.pace import local_zone, settle_pace
+from monitor.recipe.batch import Batch, BatchId
+from monitor.sinks.notify import Carrier, Notifier, TerminalCarrier, apprise_carriers
+from monitor.sinks.store import Store
+from monitor.sources.intake import QUEUE_SIZE, UNKNOWN_NODE, Fault, FaultLog, Frame, Item, Status
+from monitor.sources.mqtt import MqttSource
+from monitor.sources.serial import SerialSource, found_ports
+from monitor.wire import frames
+from monitor.wire.readings import Channel, Flag, Reading
+
+log = logging.getLogger(__name__)
+
+FRAMES_A_TURN = 256  # judgement: a commit of so many takes milliseconds, and their memory is small
+DETAIL_CHARS = 200  # judgement: of an error's detail, which quotes what came from outside
+TURN_S = 0.2  # judgement: how long a quiet loop waits for a frame before it looks at the batches
+OUTLOOK_EVERY = timedelta(minutes=1)
+STEP_FAULT = "batch step failed"
+"""Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
+NOT_ESTIMATED = "not estimated: a fault in this program; its readings are kept, its log says more"
+
+
+class Estimate(Protocol):
+    """The estimator, as the collector calls it."""
+
+    def __call__(self, batch: Batch, track: Track, at: datetime) -> Outlook: ...
+
+
+class FaultBook:
+    """Bad input, counted in the store once a turn and logged once a minute and kind."""
+
+    def __init__(self, store: Store, clock: Clock) -> None:
+        self._store = store
+        self._log = FaultLog(log, clock)
+        self._new: Counter[tuple[str, str, str]] = Counter()
+
+    def note(self, source: str, node: str, reason: str, detail: str = "", n: int = 1) -> None:
+        """One bad input more (or ``n``)."""
+        self._log.note(source, node, reason, detail, n)
+        self._new[source, node, reason] += n
+
+    def flush(self, at: datetime) -> None:
+        """Add what was noted since the last time to the store's counters."""
+        for (source, node, reason), n in self._new.items():
+            self._store.count_fault(source, node, reason, at, n)
+        self._new.clear()
+
+
+@dataclass(slots=True)
+class _Work:
+    """What is held of one running batch; all of it can be made anew from the store."""
+
+    batch: Batch
+    alerts: tuple[Alert, ...]
+    due_at: datetime
+    readings: list[Reading] = field(default_factory=list)
+    cursor: int = 0
+    last_seen: dict[Channel, datetime | None] = field(default_factory=dict)
+    state: State | None = None
+    fault: str = ""
+
+    def take(self, readings: list[Reading]) -> None:
+        """Add readings that came in, in whatever order they were measured."""
+        self.readings += readings
+        for reading in readings:
+            seen_at = self.last_seen.get(reading.channel)
+            if reading.flag is Flag.OK and (seen_at is None or reading.measured_at > seen_at):
+                self.last_seen[reading.channel] = reading.measured_at
+
+
+class Collector:
+    """Frames to readings, readings to outlooks, outlooks to messages, for every running batch.
+
+    Parameters
+    ----------
+    inbox
+        What the sources put their frames and states on.
+    zone, temp_unit
+        How messages tell time and temperature.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        inbox: "queue.Queue[Item]",
+        clock: Clock,
+        estimate: Estimate,
+        *,
+        rules: Rules,
+        zone: tzinfo,
+        temp_unit: str = "C",
+    ) -> None:
+        self._store = store
+        self._inbox = inbox
+        self._clock = clock
+        self._estimate = estimate
+        self._rules = rules
+        self._zone = zone
+        self._temp_unit = temp_unit
+        self._faults = FaultBook(store, clock)
+        self._works: dict[BatchId, _Work] = {}
+        self._node_on: dict[str, str] = {}
+        self._looked_s = float("-inf")
+
+    def run(self, stop: threading.Event) -> None:
+        """Turn until told to stop; what waits in the inbox then is still taken in."""
+        while not stop.is_set():
+            self.turn(TURN_S)
+        while self.take_frames(0.0):
+            pass
+
+    def turn(self, wait_s: float) -> None:
+        """Take in what waits, then work the one batch that is due the longest."""
+        self.take_frames(0.0 if self._longest_due() else wait_s)
+        self.find_batches()
+        work = self._longest_due()
+        if work is not None:
+            self._step(work)
+            self._faults.flush(self._clock.now())
+
+    # -- frames ---------------------------------------------------------------------------------------------------
+
+    def take_frames(self, wait_s: float) -> int:
+        """Take in what waits, at most ``FRAMES_A_TURN``; returns how many that were.
+
+        All readings are committed in one transaction before any frame is acknowledged.
+        """
+        taken = self._take(wait_s)
+        now = self._clock.now()
+        good: list[Reading] = []
+        done: list[tuple[Frame, bytes]] = []
+        seen: dict[str, str] = {}
+        for item in taken:
+            if isinstance(item, Status):
+                self._take_status(item)
+            elif isinstance(item, Fault):
+                self._faults.note(item.source, self._name(item.source, item.node_key), item.reason, n=item.n)
+            else:
+                try:
+                    pack = frames.decode(item.data, item.node_key)
+                    good += frames.readings(pack, item.arrived_at)
+                except WireError as error:
+                    done += self._refuse(item, error)
+                    continue
+                done.append((item, frames.acknowledgement(pack.boot, pack.seq)))
+                seen[pack.node] = item.source
+                if item.node_key is None:
+                    self._node_on[item.source] = pack.node
+        if good:
+            self._store.append(good)
+        for frame, line in done:
+            frame.acknowledge(line)
+        for node, source in seen.items():
+            self._store.note_node(node, source, now)
+        self._note_doubtful(good, seen)
+        self._faults.flush(now)
+        return len(taken)
+
+    def _take(self, wait_s: float) -> list[Item]:
+        taken: list[Item] = []
+        try:
+            taken.append(self._inbox.get(timeout=wait_s) if wait_s > 0 else self._inbox.get_nowait())
+            while len(taken) < FRAMES_A_TURN:
+                taken.append(self._inbox.get_nowait())
+        except queue.Empty:
+            pass
+        return taken
+
+    def _name(self, source: str, node_key: str | None) -> str:
+        """Who sent something that does not say so: its topic's node, or the last one heard on that line."""
+        if node_key is None:
+            return self._node_on.get(source, UNKNOWN_NODE)
+        return frames.node_of_key(node_key) or node_key
+
+    def _refuse(self, frame: Frame, error: WireError) -> list[tuple[Frame, bytes]]:
+        """Count a bad frame. One that came whole is put in quarantine, and its acknowledgement comes back."""
+        node = self._name(frame.source, frame.node_key)
+        self._faults.note(frame.source, node, error.reason, error.detail[:DETAIL_CHARS])
+        identity = frames.identity(frame.data)
+        if identity is None:  # its resend mends it
+            return []
+        self._store.quarantine(node, frame.source, error.reason, frame.data, frame.arrived_at)
+        return [(frame, frames.acknowledgement(*identity))]
+
+    def _note_doubtful(self, readings: list[Reading], seen: dict[str, str]) -> None:
+        """Say which readings were flagged; they are kept all the same."""
+        for reading in readings:
+            if reading.flag is not Flag.OK:
+                detail = f"{reading.channel.value} = {reading.value:g}"
+                self._faults.note(seen[reading.node], reading.node, reading.flag.value, detail)
+
+    def _take_status(self, status: Status) -> None:
+        node = None if status.node_key is None else self._name(status.source, status.node_key)
+        log.info("source=%s node=%s online=%s %s", status.source, node, status.is_online, status.detail)
+        if node is not None:
+            self._store.note_node(node, status.source, status.at, status.is_online)
+
+    # -- batches --------------------------------------------------------------------------------------------------
+
+    def find_batches(self) -> None:
+        """Look for batches, events and levels that other processes have put into the store."""
+        now_s = self._clock.real_s()
+        if now_s - self._looked_s < TURN_S:
+            return
+        self._looked_s = now_s
+        now = self._clock.now()
+        running = {batch.id: batch for batch in self._store.batches(running=True)}
+        for batch_id, batch in running.items():
+            work = self._works.get(batch_id)
+            if work is None:
+                self._works[batch_id] = work = self._resume(batch, now)
+            elif work.batch != batch:  # something was logged: what it changes is wanted at once
+                work.batch = batch
+                work.due_at = now
+            self._read_on(work, now)
+        for batch_id in self._works.keys() - running.keys():
+            self._finish(self._works.pop(batch_id))
+
+    def _resume(self, batch: Batch, now: datetime) -> _Work:
+        """A batch's work from what the store holds of it."""
+        log.info("batch=%s begun started_at=%s", batch.id, batch.started_at.isoformat())
+        last = self._store.latest_outlook(batch.id)
+        # a clock that was set back must not keep a batch waiting for a moment it has seen before
+        due_at = batch.started_at if last is None else min(last.at, now) + OUTLOOK_EVERY
+        return _Work(batch, tuple(self._store.alerts(batch.id)), due_at)
+
+    def _read_on(self, work: _Work, now: datetime) -> None:
+        """Add the readings stored since the last time; a level read by eye is worked at once."""
+        new, work.cursor = self._store.new_readings(work.batch, work.cursor)
+        work.take(new)
+        if any(reading.channel is Channel.LEVEL for reading in new):
+            work.due_at = min(work.due_at, max(now, work.batch.started_at))
+
+    def _finish(self, work: _Work) -> None:
+        """Work a batch that was ended once more, at its end, so that its last outlook is of that moment."""
+        work.batch = self._store.batch(work.batch.id)
+        if work.batch.ended_at is None:
+            return
+        self._read_on(work, work.batch.ended_at)
+        self._step_at(work, work.batch.ended_at)
+        log.info("batch=%s ended", work.batch.id)
+
+    def _longest_due(self) -> _Work | None:
+        """The batch whose outlook is due the longest, or None when none is."""
+        work = min(self._works.values(), key=lambda work: work.due_at, default=None)
+        return work if work is not None and work.due_at <= self._clock.now() else None
+
+    def _step(self, work: _Work) -> None:
+        now = self._clock.now()
+        self._read_on(work, now)
+        self._step_at(work, now)
+        work.due_at = now + OUTLOOK_EVERY
+
+    def _step_at(self, work: _Work, at: datetime) -> None:
+        """Estimate, judge the alerts and keep all of it; the one firewall against a fault of this program."""
+        try:
+            found, alerts, messages = self._worked(work, at)
+            self._store.save_step(work.batch.id, found, alerts, messages)
+        except StoreError:
+            raise
+        except Exception as error:
+            if work.fault != repr(error):
+                log.exception("batch=%s step failed", work.batch.id)
+            work.fault = repr(error)
+            self._faults.note("collector", f"batch {work.batch.id}", STEP_FAULT, work.fault)
+            found, alerts = Outlook(at=at, state=State.NO_READINGS, why=NOT_ESTIMATED), work.alerts
+            self._store.save_step(work.batch.id, found, alerts, ())
+        if work.state is not found.state:
+            log.info("batch=%s state=%s was=%s", work.batch.id, found.state, work.state)
+        work.alerts = tuple(alerts)
+        work.state = found.state
+
+    def _worked(self, work: _Work, at: datetime) -> tuple[Outlook, tuple[Alert, ...], tuple[Message, ...]]:
+        batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
+        found = self._estimate(batch, track_from_readings(batch, work.readings), at)
+        facts = Facts(batch=batch, outlook=found, now=at, last_seen=work.last_seen)
+        alerts, events = alerting.step(self._rules, work.alerts, facts)
+        return found, alerts, tuple(self._worded(event, facts) for event in events)
+
+    def _worded(self, event: AlertEvent, facts: Facts) -> Message:
+        log.info("alert batch=%s kind=%r episode=%s", event.alert.batch_id, event.alert.kind.value, event.alert.episode)
+        return wording.message_of(event, facts, zone=self._zone, temp_unit=self._temp_unit, rules=self._rules)
+
+
+def no_source_text(config: Config) -> str:
+    """What a collector without sources looked for, and what to do."""
+    ports = found_ports()
+    seen = "".join(f"\n    {port}" for port in ports) or "\n    none; is the node plugged in?"
+    return (
+        "no node is set to listen to.\n"
+        f"  looked for: `serial` and `mqtt` in {config.data_dir / CONFIG_NAME}, --serial and --mqtt\n"
+        f"  serial ports of this machine:{seen}\n"
+        "  what to do: name one with --serial PORT, or a broker with --mqtt mqtt://user@host:1883,\n"
+        "  or write them into that file; `proofing-monitor check` then says whether they answer.\n"
+        "  Without any node, --by-eye works the levels that you log with `proofing-monitor batch level`."
+    )
+
+
+@contextmanager
+def _alone(data_dir: Path) -> Iterator[None]:
+    """Hold a data directory for this process alone: two collectors would work every batch twice."""
+    with _lock_file(data_dir).open("w") as file:
+        try:
+            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError as err:
+            raise ConfigError(f"{data_dir}: a collector is at work here already; stop it, or name another") from err
+        yield
+
+
+def _lock_file(data_dir: Path) -> Path:
+    return data_dir / "collector.lock"
+
+
+def is_at_work(data_dir: Path) -> bool:
+    """True while a collector runs on a data directory."""
+    try:
+        with _lock_file(data_dir).open() as file:
+            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
+    return False
+
+
+def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool = False) -> int:
+    """Run a collector with its sources and messages until SIGINT or SIGTERM; returns the exit status.
+
+    Raises
+    ------
+    ConfigError
+        When there is nothing to listen to, or another collector is at work.
+    StoreError
+        When the store fails: a collector that keeps nothing must not look as if it did.
+    """
+    if not config.has_sources and not is_by_eye:
+        raise ConfigError(no_source_text(config))
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stop.set())
+    zone = config.timezone or local_zone()
+    with Store(config.database) as store, _alone(config.data_dir):
+        clock = settle_pace(store, pace)
+        inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
+        sources: list[SerialSource | MqttSource] = [SerialSource(port, clock, inbox) for port in config.serial]
+        for address in config.mqtt:
+            password = config.secrets.password_for(address)
+            sources.append(MqttSource(address.url, clock, inbox, address.user, password, ca_file=config.mqtt_ca_file))
+        carriers: list[Carrier] = [TerminalCarrier(out, zone), *apprise_carriers(config.secrets.notify_urls)]
+        notifier = Notifier(config.database, carriers, clock)
+        collector = Collector(store, inbox, clock, outlook, rules=config.rules, zone=zone, temp_unit=config.temp_unit)
+        started: list[SerialSource | MqttSource | Notifier] = []
+        try:
+            for thread in (notifier, *sources):
+                thread.start()
+                started.append(thread)
+            log.info("collecting data_dir=%s sources=%d carriers=%d", config.data_dir, len(sources), len(carriers))
+            collector.run(stop)
+        finally:
+            for thread in reversed(started):
+                thread.stop()
+            log.info("ended data_dir=%s", config.data_dir)
+    return 0

@@ -1,0 +1,119 @@
+"""What a baker does to batches from the command line: start, list, log an event or a level, end, export."""
+
+import argparse
+from dataclasses import replace
+from datetime import datetime, tzinfo
+from pathlib import Path
+from typing import TextIO
+
+from monitor.bakery import wording
+from monitor.config import DATABASE_NAME, load_config
+from monitor.errors import ConfigError, StoreError
+from monitor.export import export_batch
+from monitor.pace import clock_of, local_zone
+from monitor.recipe.batch import SENSOR_CHANNELS, Batch, BatchId, Event, EventKind
+from monitor.replay import read_batch
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel, NodeId
+
+
+def mapped(batch: Batch, choices: list[str]) -> Batch:
+    """The batch with channels read from the nodes given as ``URN`` (all of them) or ``CHANNEL=URN``.
+
+    Raises
+    ------
+    ConfigError
+        For a channel that no sensor has, or a name that is no device URN.
+    """
+    nodes = dict(batch.nodes)
+    for choice in choices:
+        name, _, urn = choice.rpartition("=")
+        if not urn.startswith("urn:dev:"):
+            raise ConfigError(f"--node {choice}: a node's name looks like urn:dev:mac:020000fffe5e0001")
+        if name and name not in SENSOR_CHANNELS:
+            raise ConfigError(f"--node {choice}: {name!r} is no channel; there are {', '.join(SENSOR_CHANNELS)}")
+        for channel in [Channel(name)] if name else SENSOR_CHANNELS:
+            nodes[channel] = NodeId(urn)
+    return replace(batch, nodes=tuple(nodes.items()))
+
+
+def _start(store: Store, args: argparse.Namespace, out: TextIO) -> None:
+    now = clock_of(store).now()
+    batch = mapped(read_batch(args.file), args.node)
+    if args.now:
+        batch = replace(batch, started_at=now, events=(), ended_at=None)
+    planned = [event for event in batch.events if event.at > now]
+    if planned:  # what has not happened yet may still come otherwise
+        batch = replace(batch, events=batch.events[: -len(planned)])
+    if batch.ended_at is not None and batch.ended_at > now:
+        batch = replace(batch, ended_at=None)
+    batch = store.add_batch(batch)
+    print(f"batch {batch.id}: {batch.name} is being watched", file=out)
+    if planned:
+        print(f"  {len(planned)} events still to come were left out: log each when it happens", file=out)
+    if not batch.nodes:
+        print("  no node is named: add [nodes] to the file, or log levels by eye with `batch level`", file=out)
+
+
+def _running(store: Store, batch_id: int) -> Batch:
+    batch = store.batch(BatchId(batch_id))
+    if batch.ended_at is not None:
+        raise StoreError(f"batch {batch_id} ({batch.name}) has ended; nothing more can be logged for it")
+    return batch
+
+
+def _when(batch: Batch, args: argparse.Namespace, store: Store) -> datetime:
+    now = clock_of(store).now()
+    at: datetime = now if args.at is None else args.at
+    if not batch.started_at <= at <= now:
+        raise ConfigError(f"batch {batch.id}: the time must lie between its start and now")
+    return at
+
+
+def _log(store: Store, args: argparse.Namespace, out: TextIO, kind: EventKind, note: str = "") -> None:
+    batch = _running(store, args.id)
+    store.add_event(batch.id, Event(_when(batch, args, store), kind, note))
+    print(f"batch {batch.id}: {batch.name}: {kind.value} logged", file=out)
+
+
+def _level(store: Store, args: argparse.Namespace, out: TextIO) -> None:
+    batch = _running(store, args.id)
+    store.add_level(batch.id, _when(batch, args, store), args.mm, args.sd)
+    print(f"batch {batch.id}: {batch.name}: {args.mm:g} mm give or take {args.sd:g} logged", file=out)
+
+
+def _list(store: Store, out: TextIO, zone: tzinfo) -> None:
+    batches = store.batches()
+    if not batches:
+        print("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`", file=out)
+    for batch in batches:
+        print(f"{batch.id:>4}  {batch.name}  ({batch.stage.value})  {_standing(store, batch, zone)}", file=out)
+
+
+def _standing(store: Store, batch: Batch, zone: tzinfo) -> str:
+    outlook = store.latest_outlook(batch.id)
+    if outlook is None and batch.ended_at is not None:
+        return f"ended {wording.clock_text(batch.ended_at, zone)}"
+    return "not yet estimated" if outlook is None else wording.outlook_sentence(batch, outlook, zone)
+
+
+def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
+    """Run one ``batch`` action on the store of a data directory; the exit status comes back."""
+    database = data_dir / DATABASE_NAME
+    if args.action != "start" and not database.exists():
+        raise StoreError(f"{data_dir}: no batch was ever started here; name the right directory with --data-dir")
+    with Store(database) as store:
+        if args.action == "start":
+            _start(store, args, out)
+        elif args.action == "list":
+            _list(store, out, load_config(data_dir, {}).timezone or local_zone())
+        elif args.action == "event":
+            _log(store, args, out, EventKind(args.kind), args.note)
+        elif args.action == "level":
+            _level(store, args, out)
+        elif args.action == "end":
+            _log(store, args, out, EventKind.END)
+        else:
+            for sentence in export_batch(store, store.batch(BatchId(args.id)), args.dir):
+                print(sentence, file=out)
+    return 0
