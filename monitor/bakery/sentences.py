@@ -82,8 +82,9 @@ def next_task(batch: Batch, outlook: Outlook) -> Task | None:
         return Task(outlook.at, rescue_words(batch.stage), is_now=True)
     if outlook.state is State.NOT_RISING:
         return Task(outlook.at, "check its warmth and whether the yeast went in", is_now=True)
-    if ready_since(outlook) is not None or outlook.state is State.READY:
-        return Task(ready_since(outlook) or outlook.at, next_words(batch.stage), is_now=True)
+    will_not_get_there = outlook.state is State.AT_PEAK and outlook.ready.p50 is None
+    if ready_since(outlook) is not None or outlook.state is State.READY or will_not_get_there:
+        return Task(ready_since(outlook) or outlook.at, f"{next_words(batch.stage)} now", is_now=True)
     oven_at = oven_on_at(batch, outlook)
     if oven_at is not None and oven_at > outlook.at:
         return Task(oven_at, "oven on")
@@ -99,7 +100,7 @@ def todo_sentence(batch: Batch, outlook: Outlook, zone: tzinfo) -> str:
     if task is None:
         return ""
     if task.is_now:
-        return task.text if "now" in task.text else f"{task.text} now"
+        return task.text
     if task.at is not None and task.text == "oven on":
         return f"oven on {clock_text(task.at, zone, outlook.at)}"
     return f"then: {task.text}"

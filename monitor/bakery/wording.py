@@ -158,7 +158,8 @@ def _at_peak(said: _Said) -> str:
     if outlook.state is State.PAST_PEAK and outlook.peak.p50 is not None:
         when = f"Its peak was about {said.clock(outlook.peak.p50)}"
     if batch.target.is_peak:
-        return f"{when}. {said.next}"
+        is_ahead = outlook.peak.p50 is not None and outlook.peak.p50 - said.facts.now > timedelta(minutes=LATE_MIN)
+        return f"{when}. Get ready to {next_words(batch.stage)}." if is_ahead else f"{when}. {said.next}"
     since_at = ready_since(outlook)
     if since_at is None:
         return f"{when}, and it will hardly get to {target_text(batch)}: do not wait for that. {said.next}"
@@ -194,10 +195,12 @@ def _air_too_cold(said: _Said) -> str:
 
 def _air_too_dry(said: _Said) -> str:
     outlook = said.outlook
-    humidity = "" if outlook.humidity_pct is None else f" and {outlook.humidity_pct:.0f} % damp"
+    measured = "" if outlook.air_temp_c is None else f" at {temp_text(outlook.air_temp_c, said.temp_unit)}"
+    if outlook.humidity_pct is not None:
+        measured += f" with {outlook.humidity_pct:.0f} % humidity"
     return (
-        f"{_air_temp(said).rstrip(',')}{humidity}, and dries the skin of an uncovered dough. "
-        f"{_sentence(said.expected)} Cover it, or make the air damper. If it is covered, all is well."
+        f"The air around it{measured} dries the skin of an uncovered dough. {_sentence(said.expected)} "
+        "Cover it, or make the air damper. If it is covered, all is well."
     )
 
 

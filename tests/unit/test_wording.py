@@ -1,0 +1,283 @@
+"""The sentences a baker reads: complete, plain, and on the baker's own clock."""
+
+import re
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from monitor.bakery import wording
+from monitor.bakery.alerts import Alert, AlertEvent, AlertKind, Facts, Phase
+from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.vessel import Shape, Vessel
+from monitor.wire.readings import Channel, NodeId
+
+NINE = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
+NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+LOAF = Batch(
+    id=BatchId(7),
+    name="Hill country loaf",
+    stage=Stage.BULK_RISE,
+    started_at=NINE - timedelta(hours=2),
+    vessel=Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0),
+    target=Target(75.0),
+    nodes=((Channel.DISTANCE, NODE), (Channel.AIR_TEMP, NODE)),
+)
+POOLISH = replace(LOAF, name="Evening poolish", stage=Stage.PREFERMENT, target=Target(None))
+ROLLS = replace(LOAF, name="Barley rolls", stage=Stage.FINAL_PROOF, preheat_min=40.0)
+SEEN = dict.fromkeys(Channel, NINE)
+# Words of statistics and of machines that no baker needs.
+JARGON = re.compile(
+    r"\b(quantile|percentile|probab\w+|chance|interval|confiden\w+|median|mean|sigma|deviation|distribution|posterior|"
+    r"prior|likelihood|variance|estimat\w+|p05|p50|p95|nan|none|null|batch_id|episode|threshold)\b",
+    re.IGNORECASE,
+)
+
+
+def at(minute: float) -> datetime:
+    return NINE + timedelta(minutes=minute)
+
+
+def around(early: float, middle: float, late: float) -> Moments:
+    return Moments(at(early), at((early + middle) / 2), at(middle), at((middle + late) / 2), at(late))
+
+
+def outlook(state: State = State.NEARLY_READY, **changes: object) -> Outlook:
+    rising = Outlook(
+        at=NINE,
+        state=state,
+        rise_pct=Band(69.0, 71.0, 73.0),
+        ready=around(45, 51, 58),
+        peak=around(100, 120, 140),
+        air_temp_c=25.3,
+        humidity_pct=60.0,
+        last_reading_at=NINE,
+    )
+    return replace(rising, **changes)  # type: ignore[arg-type]
+
+
+PAST = outlook(State.PAST_PEAK, ready=around(-35, -30, -25), peak=around(-14, -12, -10))
+
+
+def said(kind: AlertKind, about: Outlook | None, batch: Batch = LOAF, **changes: object) -> str:
+    alert = Alert(batch.id, kind, 1, Phase.FIRING, NINE, fired_at=NINE, about="distance_mm")
+    facts = Facts(batch, about, NINE, {**SEEN, **changes})  # type: ignore[arg-type]
+    return wording.message_of(AlertEvent(alert, NINE), facts, zone=UTC).text
+
+
+# -- words ---------------------------------------------------------------------------------------------------------
+
+
+def test_every_state_stage_event_channel_and_alert_has_its_words() -> None:
+    words = [wording.state_word(state) for state in State]
+    words += [wording.stage_word(stage) for stage in Stage]
+    words += [wording.event_word(kind) for kind in EventKind]
+    words += [wording.channel_word(channel) for channel in Channel]
+    words += [wording.alert_kind_word(kind) for kind in AlertKind]
+    assert all(words)
+    assert not [word for word in words if "_" in word or JARGON.search(word)]
+    assert len({wording.state_word(state) for state in State}) == len(State)
+
+
+def test_clock_is_the_bakers_own_and_names_another_day() -> None:
+    vienna = ZoneInfo("Europe/Vienna")
+    assert wording.clock_text(NINE, vienna) == "10:00"
+    assert wording.clock_text(at(24 * 60), vienna, NINE) == "tomorrow 10:00"
+    assert wording.clock_text(at(-24 * 60), vienna, NINE) == "yesterday 10:00"
+    assert wording.clock_text(at(3 * 24 * 60), vienna, NINE) == "Thursday 10:00"
+    assert wording.clock_text(at(14 * 24 * 60), vienna, NINE) == "2026-03-16 10:00"
+    # 23:30 UTC is the next day in Vienna, though not in Greenwich
+    assert wording.clock_text(at(14.5 * 60), vienna, NINE) == "tomorrow 00:30"
+
+
+def test_clock_and_duration_round_to_the_minute() -> None:
+    assert wording.clock_text(NINE + timedelta(seconds=29), UTC) == "09:00"
+    assert wording.clock_text(NINE + timedelta(seconds=30), UTC) == "09:01"
+    assert wording.duration_text(59.6) == "1 h"
+    assert wording.duration_text(-3) == "0 min"
+
+
+def test_day_of_a_forecast_is_said_once() -> None:
+    overnight = around(20 * 60, 21 * 60, 22 * 60)
+    assert wording.about_text(overnight, UTC, NINE) == "about tomorrow 06:00, between 05:00 and 07:00"
+    across = around(14 * 60, 16 * 60, 18 * 60)
+    assert wording.about_text(across, UTC, NINE) == "about tomorrow 01:00, between 23:00 and tomorrow 03:00"
+
+
+def test_missing_ends_of_a_forecast_are_said_plainly() -> None:
+    assert wording.about_text(Moments(p05=at(45), p50=at(51)), UTC, NINE) == "about 09:51, not before 09:45"
+    assert wording.about_text(Moments(p05=at(45)), UTC, NINE) == "not before 09:45, and perhaps not at all"
+    assert wording.about_text(Moments(), UTC, NINE) is None
+    assert wording.about_text(around(51, 51, 51), UTC, NINE) == "about 09:51"
+
+
+def test_hostile_name_stays_on_one_line_and_steers_nothing() -> None:
+    assert wording.printable("a\r\nBcc: x\x1b[2J\u202eb") == "a Bcc: x [2J b"
+    assert wording.printable("Müsli 面包") == "Müsli 面包"
+
+
+def test_weight_and_temperature_come_in_both_measures() -> None:
+    assert wording.mass_text(7.0) == "7.0 g (0.2 oz)"
+    assert wording.temp_text(-4.0) == "-4.0 °C (24.8 °F)"
+
+
+def test_rise_tells_its_doubt_only_where_it_shows() -> None:
+    assert wording.rise_text(outlook()) == "71 % up (between 69 and 73)"
+    assert wording.rise_text(outlook(rise_pct=Band(70.8, 71.0, 71.2))) == "71 % up"
+    assert wording.rise_text(outlook(rise_pct=Band(-6.0, -4.0, -2.0))) == "4 % below where it began"
+    assert wording.rise_text(outlook(rise_pct=None)) == "its rise is not known"
+
+
+# -- sentences -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("batch", "about", "sentence", "todo"),
+    [
+        (LOAF, outlook(), "ready about 09:51, between 09:45 and 09:58", "then: divide and shape"),
+        (LOAF, PAST, "was ready 08:30; past its peak since 08:48", "fold and chill, or shape now"),
+        (LOAF, outlook(State.READY, ready=around(-5, -2, 0)), "ready since 08:58", "divide and shape now"),
+        (POOLISH, outlook(State.RISING, ready=around(132, 180, 216), peak=around(132, 180, 216)),
+         "peak about 12:00, between 11:12 and 12:36", "then: mix the dough with it"),
+        (ROLLS, outlook(State.RISING, ready=around(69, 84, 102)), "ready about 10:24, between 10:09 and 10:42",
+         "oven on 09:37"),
+        (ROLLS, outlook(State.RISING, ready=around(20, 30, 40)), "ready about 09:30, between 09:20 and 09:40",
+         "then: load the oven"),
+        (LOAF, outlook(State.AT_PEAK, ready=Moments(), peak=around(2, 5, 9)),
+         "will hardly get to 75 % up; peak about 09:05, between 09:02 and 09:09", "divide and shape now"),
+        (LOAF, outlook(State.NOT_RISING, ready=Moments()),
+         "has not begun to rise after 2 h; as things stand it will not get to 75 % up",
+         "check its warmth and whether the yeast went in"),
+        (LOAF, Outlook(at=NINE, state=State.NO_READINGS, last_reading_at=at(-45)), "no readings since 08:15",
+         "look at the dough, then at the sensor's power and cable"),
+        (LOAF, outlook(why="too little has been measured yet"), "no forecast: too little has been measured yet",
+         "then: divide and shape"),
+        (replace(LOAF, ended_at=at(-1)), PAST, "ended 08:59; was ready 08:30", ""),
+    ],
+)  # fmt: skip
+def test_sentence_and_task(batch: Batch, about: Outlook, sentence: str, todo: str) -> None:
+    assert wording.outlook_sentence(batch, about, UTC) == sentence
+    assert wording.todo_sentence(batch, about, UTC) == todo
+
+
+def test_next_task_gives_the_time_that_sorts_the_board() -> None:
+    task = wording.next_task(LOAF, outlook())
+    assert task is not None
+    assert (task.at, task.is_now) == (at(51), False)
+    late = wording.next_task(LOAF, PAST)
+    assert late is not None
+    assert late.is_now
+    assert wording.next_task(replace(LOAF, ended_at=NINE), PAST) is None
+
+
+def test_chart_is_told_to_who_cannot_see_it() -> None:
+    folded = replace(LOAF, events=(Event(at(-60), EventKind.FOLD), Event(at(-30), EventKind.FOLD)))
+    assert wording.curve_sentence(folded, outlook(), UTC) == (
+        "Hill country loaf, first rise, from 07:00; at 09:00 it is nearly ready, 71 % up (between 69 and 73); the band "
+        "stands at 75 % up; ready about 09:51, between 09:45 and 09:58; peak about 11:00, between 10:40 and 11:20; "
+        "noted: folded 08:00, folded 08:30."
+    )
+
+
+# -- alerts --------------------------------------------------------------------------------------------------------
+
+OUTLOOKS = [outlook(state) for state in State] + [
+    PAST,
+    outlook(State.READY, ready=around(-5, -2, 0)),
+    outlook(State.READY, ready=around(-95, -90, -80)),
+    outlook(State.AT_PEAK, ready=Moments()),
+    Outlook(at=NINE, state=State.NO_READINGS, why="no reading has come yet: check that the node is on"),
+    Outlook(at=NINE, state=State.RISING),
+    None,
+]
+
+
+@pytest.mark.parametrize("kind", AlertKind)
+@pytest.mark.parametrize("batch", [LOAF, POOLISH, ROLLS, replace(LOAF, stage=Stage.RETARD)], ids=lambda b: b.stage)
+def test_every_alert_names_batch_and_rise_says_what_to_do_and_speaks_plainly(kind: AlertKind, batch: Batch) -> None:
+    for about in OUTLOOKS:
+        text = said(kind, about, batch)
+        assert text.startswith(f"{batch.name}, {wording.stage_word(batch.stage)}, ")
+        assert wording.rise_text(about or Outlook(at=NINE, state=State.SLACK)) in text
+        assert len(re.findall(r"[.!?](?= |$)", text)) >= 2, text  # how it is, and what to do
+        assert not JARGON.search(text), text
+        assert not re.search(r"  |\.\.|,\.|: \.|_|[\U0001F000-\U0001FAFF]", text), text
+
+
+@pytest.mark.parametrize("kind", AlertKind)
+def test_every_alert_about_a_rising_dough_tells_when(kind: AlertKind) -> None:
+    assert re.search(r"\b\d\d:\d\d\b", said(kind, outlook()))
+
+
+def test_message_id_is_the_same_for_every_repeat_and_differs_by_episode() -> None:
+    alert = Alert(LOAF.id, AlertKind.AT_PEAK, 2, Phase.FIRING, NINE, fired_at=NINE)
+    facts = Facts(LOAF, outlook(), NINE, SEEN)
+    first = wording.message_of(AlertEvent(alert, NINE), facts, zone=UTC)
+    again = wording.message_of(AlertEvent(alert, at(5)), facts, zone=UTC)
+    other = wording.message_of(AlertEvent(replace(alert, episode=3), NINE), facts, zone=UTC)
+    assert first.id == again.id == "7-at-peak-2"
+    assert other.id != first.id
+    assert first.title == "Hill country loaf: at its peak"
+
+
+def test_ready_told_late_says_since_when() -> None:
+    late = said(AlertKind.READY, outlook(State.READY, ready=around(-95, -90, -80)))
+    assert "Was ready about 07:30, 1 h 30 min ago: this is known only now." in late
+    assert "It is ready now" not in late
+    assert "It is ready now, at 09:00. Divide and shape now." in said(
+        AlertKind.READY, outlook(State.READY, ready=around(-4, -1, 2))
+    )
+
+
+def test_ready_told_when_it_has_already_fallen_in_says_how_to_save_it() -> None:
+    text = said(AlertKind.READY, PAST)
+    assert "Was ready 08:30; past its peak since 08:48. Fold and chill, or shape now." in text
+
+
+def test_oven_alert_leaves_the_switch_to_the_baker_and_warns_when_the_dough_is_sooner() -> None:
+    text = said(AlertKind.OVEN_ON, outlook(ready=around(35, 50, 65)), ROLLS)
+    assert "Switch the oven on now, with the stone in it: it needs 40 min." in text
+    assert "never switches heat: you do" in text
+    assert "hot about" not in text
+    assert "hot about 09:40, after the dough" in said(AlertKind.OVEN_ON, outlook(ready=around(5, 20, 30)), ROLLS)
+
+
+def test_last_call_differs_from_a_peak_that_is_waited_for() -> None:
+    stood = outlook(State.AT_PEAK, ready=around(-35, -30, -25), peak=around(2, 5, 9))
+    assert "Last call: it was ready 08:30" in said(AlertKind.AT_PEAK, stood)
+    assert "Get ready to mix the dough with it." in said(AlertKind.AT_PEAK, stood, POOLISH)
+    assert "Mix the dough with it now." in said(AlertKind.AT_PEAK, replace(stood, peak=around(-1, 1, 4)), POOLISH)
+    assert "will hardly get to 75 % up" in said(AlertKind.AT_PEAK, replace(stood, ready=Moments()))
+
+
+def test_alert_of_an_unseen_dough_says_that_nobody_measured_it() -> None:
+    stale = {Channel.DISTANCE: at(-30), Channel.LEVEL: None}
+    ready = outlook(State.READY, ready=around(-5, -2, 0))
+    assert said(AlertKind.READY, ready, **stale).endswith("not been measured since 08:30: look at it first.")
+    by_warmth = replace(ready, is_from_heights=False)
+    assert said(AlertKind.READY, by_warmth).endswith("judged from warmth and recipe alone: look at it first.")
+    assert "look at it first" not in said(AlertKind.READY, ready)
+
+
+def test_silent_sensor_is_named_with_its_node_and_since_when() -> None:
+    text = said(AlertKind.SENSOR_SILENT, outlook(), **{Channel.DISTANCE: at(-12)})
+    assert f"No height since 08:48 ({NODE})." in text
+    assert "look at the dough yourself" in text
+
+
+def test_dry_air_gives_both_temperature_and_humidity() -> None:
+    text = said(AlertKind.AIR_TOO_DRY, outlook(), ROLLS)
+    assert "The air around it at 25.3 °C (77.5 °F) with 60 % humidity dries the skin" in text
+
+
+# -- cautions ------------------------------------------------------------------------------------------------------
+
+
+def test_cautions_cover_their_four_subjects_and_defer_to_who_knows() -> None:
+    titles = " ".join(caution.title.lower() for caution in wording.CAUTIONS)
+    assert all(subject in titles for subject in ("oven", "steam", "electricity", "food"))
+    assert all(word in wording.DEFERENCE for word in ("local codes", "manual", "licensed"))
+    assert "never switches heat" in wording.DEFERENCE
+    assert "cannot tell whether food is safe" in wording.CAUTIONS[-1].text
