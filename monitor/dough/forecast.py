@@ -7,12 +7,14 @@ from numpy.typing import NDArray
 
 from monitor.dough.climate import Warmth, dough_warmth
 from monitor.dough.curve import Timeline
-from monitor.dough.kinetics import GASSING, REFERENCE_TEMP_C, rate_factor
+from monitor.dough.gassing import gassing_cardinals, rise_rate_per_h
+from monitor.dough.kinetics import REFERENCE_TEMP_C, relative_rate
 from monitor.dough.levels import Evidence, evidence
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.rise import Crowd, crowd, knot_times_s, shape_prior
 from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind
+from monitor.recipe.formula import Formula
 
 Array = NDArray[np.float64]
 
@@ -20,6 +22,7 @@ DEFAULT_HORIZON = timedelta(hours=24)
 QUANTILES = np.array([0.05, 0.25, 0.50, 0.75, 0.95])
 SLOWEST_FACTOR = 1e-3  # judgement: dough near freezing is slow, not dead; also keeps the logarithm finite
 STALE_S = 1800.0  # judgement: after half an hour without a reading nobody knows how a dough stands
+HEIGHT_WAIT_S = 900.0  # judgement: a height may still come; only after this is a rise worked out without any
 NEARLY_READY_S = 900.0  # judgement: time to clear the bench
 PEAK_SOON_S = 600.0  # the alert's ten minutes
 PEAK_SETTLED_S = 120.0  # judgement: a peak this young may still be noise
@@ -28,6 +31,19 @@ FALLEN_FRAC = 0.02  # judgement: a fall a baker can see on the tub's wall
 RISEN_FRAC = 0.05  # judgement: below this a dough still looks as it was put down
 PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working dough has begun to rise
 FAN_POINTS = 48
+GASSING_EFFECT = 0.75  # judgement: of the gas made, what shows while sugar is scarce and water still takes up its share
+GASSING_EFFECT_SD = 0.25  # judgement
+
+
+def _rate_per_h(formula: Formula | None) -> tuple[float, float] | None:
+    """Rise per hour at 27 C expected from a formula, and the doubt of its logarithm; None when it says nothing."""
+    if formula is None:
+        return None
+    expected = rise_rate_per_h(formula, REFERENCE_TEMP_C)
+    # A formula without leavening is a gap in the list, not a dough that will not rise.
+    if not expected.median > 0.0:
+        return None
+    return GASSING_EFFECT * float(expected.median), float(np.hypot(expected.sd_log, GASSING_EFFECT_SD))
 
 
 def _future_s(now_s: float, horizon_s: float) -> Array:
@@ -49,7 +65,7 @@ def _timeline(
     past = np.arange(0.0, now_s, max(60.0, now_s / 60.0))
     seen_s = seen.t_s if seen is not None else np.empty(0)
     t_s = np.unique(np.concatenate([past, seen_s, folds, [now_s], _future_s(now_s, horizon_s)]))
-    factor = rate_factor(warmth.dough_temp_c, GASSING) / rate_factor(REFERENCE_TEMP_C, GASSING)
+    factor = relative_rate(warmth.dough_temp_c, gassing_cardinals(batch.formula))
     # Mean over each step of the finely known factor: a cabinet's cycle is shorter than a far step.
     grown = np.concatenate([[0.0], np.cumsum(0.5 * (factor[1:] + factor[:-1]) * np.diff(warmth.t_s))])
     mean_factor = np.diff(np.interp(t_s, warmth.t_s, grown)) / np.diff(t_s)
@@ -118,16 +134,25 @@ def _chance(condition: NDArray[np.bool_], weights: Array) -> float:
     return float(np.sum(weights[condition]))
 
 
-def _fan(batch: Batch, timeline: Timeline, courses: Crowd, now_step: int) -> tuple[FanPoint, ...]:
+def _rise_over_start(batch: Batch, seen: Evidence | None, courses: Crowd) -> Array:
+    """Paths counted from the batch's start volume: the baker's, or else the first settled level they begin from."""
+    if batch.start_volume_ml is None or seen is None:
+        return courses.paths
+    first_ml = seen.start_volume_ml / (1.0 + courses.members[:, -1:])
+    over_known: Array = (1.0 + courses.paths) * first_ml / batch.start_volume_ml - 1.0
+    return over_known
+
+
+def _fan(batch: Batch, t_s: Array, rises: Array, weights: Array, now_step: int) -> tuple[FanPoint, ...]:
     """Quantiles of the rise ahead: as far as three times the age of the batch, at least six hours."""
-    ahead = np.arange(now_step, timeline.t_s.size)
-    end_s = timeline.t_s[now_step] + max(6 * 3600.0, 2.0 * timeline.t_s[now_step])
-    ahead = ahead[timeline.t_s[ahead] <= end_s]
+    ahead = np.arange(now_step, t_s.size)
+    end_s = t_s[now_step] + max(6 * 3600.0, 2.0 * t_s[now_step])
+    ahead = ahead[t_s[ahead] <= end_s]
     steps = ahead[np.unique(np.linspace(0, ahead.size - 1, min(FAN_POINTS, ahead.size)).astype(int))]
     points = []
     for step in steps:
-        band = weighted_quantiles(courses.paths[:, step], courses.weights, QUANTILES)
-        at = batch.started_at + timedelta(seconds=round(float(timeline.t_s[step])))
+        band = weighted_quantiles(rises[:, step], weights, QUANTILES)
+        at = batch.started_at + timedelta(seconds=round(float(t_s[step])))
         points.append(FanPoint(at, *(round(100.0 * float(rise), 2) for rise in band)))
     return tuple(points)
 
@@ -186,20 +211,21 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
     knots_s = knot_times_s(now_s)
     timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s, knots_s)
     target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
-    courses = crowd(timeline, knots_s, shape_prior(target_frac, None), seen)
+    courses = crowd(timeline, knots_s, shape_prior(target_frac, _rate_per_h(batch.formula)), seen)
 
+    rises = _rise_over_start(batch, seen, courses)
     from_step = max(timeline.fold_steps, default=0)
-    peaks_s = _peak_s(timeline.t_s, courses.paths, from_step)
+    peaks_s = _peak_s(timeline.t_s, rises, from_step)
     past_peak_chance = _chance(peaks_s < now_s - PEAK_SETTLED_S, courses.weights)
     peak_soon_chance = _chance(peaks_s <= now_s + PEAK_SOON_S, courses.weights)
     is_passed = past_peak_chance > PEAK_PASSED_CHANCE
     if not is_passed:
         peaks_s = np.maximum(peaks_s, now_s)
-    ready_s = peaks_s if target_frac is None else _crossing_s(timeline.t_s, courses.paths, target_frac, from_step)
+    ready_s = peaks_s if target_frac is None else _crossing_s(timeline.t_s, rises, target_frac, from_step)
 
-    now_rise = courses.paths[:, now_step]
+    now_rise = rises[:, now_step]
     band = weighted_quantiles(now_rise, courses.weights, QUANTILES)
-    highest = np.max(courses.paths[:, from_step : now_step + 1], axis=1)
+    highest = np.max(rises[:, from_step : now_step + 1], axis=1)
     fallen = float(weighted_quantiles(highest - now_rise, courses.weights, np.array([0.5]))[0])
     ready_p50_s = float(weighted_quantiles(ready_s, courses.weights, np.array([0.5]))[0])
     peak_p50_s = float(weighted_quantiles(peaks_s, courses.weights, np.array([0.5]))[0])
@@ -214,12 +240,13 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
         equivalent_h=float(np.sum(np.exp(timeline.log_gamma[:now_step]) * np.diff(timeline.t_s[: now_step + 1])))
         / 3600.0,
     )
+    is_height_awaited = seen is None and now_s < HEIGHT_WAIT_S
     if now_s - last_s > STALE_S:
         state = State.NO_READINGS
     return Outlook(
         at=at,
         state=state,
-        rise_pct=Band(*(100.0 * float(band[i]) for i in (0, 2, 4))),
+        rise_pct=None if is_height_awaited else Band(*(100.0 * float(band[i]) for i in (0, 2, 4))),
         ready=_moments(batch, ready_s, courses.weights),
         peak=_moments(batch, peaks_s, courses.weights),
         peak_soon_chance=peak_soon_chance,
@@ -229,6 +256,6 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
         humidity_pct=_latest(known.humidity_pct),
         dough_temp_c=_latest(known.dough_temp_c),
         last_reading_at=batch.started_at + timedelta(seconds=last_s),
-        fan=_fan(batch, timeline, courses, now_step),
-        start_volume_ml=None if seen is None else seen.start_volume_ml,
+        fan=_fan(batch, timeline.t_s, rises, courses.weights, now_step),
+        start_volume_ml=batch.start_volume_ml or (None if seen is None else seen.start_volume_ml),
     )

@@ -31,7 +31,7 @@ class Evidence:
     Attributes
     ----------
     start_volume_ml
-        Volume that rise is counted from.
+        Level of the first settled minutes, as a volume: what ``rise_frac`` is counted from.
     start_sd_frac
         Its relative doubt.
     t_s, rise_frac, sd_frac : arrays, shape (n,)
@@ -134,8 +134,6 @@ def evidence(batch: Batch, track: Track) -> Evidence | None:
     start_ml = float(volume_ml(vessel, start_level))
     start_area = float(_area_mm2(vessel, np.array([start_level]))[0])
     start_sd_frac = float(np.hypot(START_DOUBT_FRAC, start_sd * start_area / (1000.0 * start_ml)))
-    if batch.start_volume_ml is not None:
-        start_ml, start_sd_frac = batch.start_volume_ml, START_DOUBT_FRAC
 
     times = np.concatenate([span_t, eye.t_s])
     levels = np.concatenate([span_level, eye.value])

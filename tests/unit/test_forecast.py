@@ -1,0 +1,205 @@
+"""The estimator on doughs made up in closed form: what it must know, and what it must admit."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+
+import numpy as np
+import pytest
+
+from monitor.dough.forecast import outlook, weighted_quantiles
+from monitor.dough.outlook import Outlook, State
+from monitor.dough.track import EMPTY, Series, Track
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
+
+START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
+TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
+BATCH = Batch(BatchId(1), "Hazel loaf", Stage.BULK_RISE, START, TUB, Target(100.0))
+START_LEVEL_MM = 70.0
+EVERY_S = 30.0
+
+
+def sensor(t_s, value):
+    return Series(np.asarray(t_s, float), np.asarray(value, float), np.full(len(t_s), np.nan))
+
+
+def rise_at(t_s, per_h=0.75, lag_h=0.4, ceiling=1.8):
+    """A dough that wakes, rises in a straight line and leaks towards its ceiling."""
+    awake = 0.2 * np.logaddexp(0.0, (np.asarray(t_s) / 3600.0 - lag_h) / 0.2)
+    return ceiling * np.tanh(per_h * awake / ceiling)
+
+
+def track_of(rise, hours=3.0, temp_c=27.0, noise_mm=0.8, seed=1, every_s=EVERY_S):
+    t_s = np.arange(0.0, hours * 3600.0 + 1.0, every_s)
+    rng = np.random.default_rng(seed)
+    volume = volume_ml(TUB, START_LEVEL_MM) * (1.0 + rise(t_s))
+    distance = 300.0 - level_mm(TUB, volume) + rng.normal(0.0, noise_mm, t_s.size)
+    temps = np.full(t_s.size, temp_c)
+    return Track(sensor(t_s, temps), EMPTY, sensor(t_s, temps), sensor(t_s, distance))
+
+
+def at(minutes: float) -> datetime:
+    return START + timedelta(minutes=minutes)
+
+
+def look(minutes: float, track: Track, batch: Batch = BATCH) -> Outlook:
+    return outlook(batch, track, at(minutes))
+
+
+def over_settled(rise, t_s):
+    """Rise over the volume of the first settled minutes, as it is defined."""
+    return (1.0 + rise(t_s)) / (1.0 + rise(300.0)) - 1.0
+
+
+def true_ready_min(rise=rise_at, target=1.0):
+    t_s = np.arange(0.0, 12 * 3600.0, 5.0)
+    return float(t_s[np.argmax(over_settled(rise, t_s) >= target)]) / 60.0
+
+
+def minutes(moment: datetime | None) -> float:
+    return np.inf if moment is None else (moment - START).total_seconds() / 60.0
+
+
+def test_no_readings_is_said_and_nothing_is_guessed():
+    found = look(10, Track())
+    assert found.state is State.NO_READINGS
+    assert found.rise_pct is None
+    assert found.ready.p50 is None
+    assert found.why
+
+
+def test_the_rise_is_known_within_its_interval():
+    found = look(90, track_of(rise_at))
+    truth = 100.0 * over_settled(rise_at, 90 * 60.0)
+    assert found.rise_pct.p05 - 2.0 < truth < found.rise_pct.p95 + 2.0
+    assert found.rise_pct.p95 - found.rise_pct.p05 < 15.0
+
+
+@pytest.mark.parametrize(("minute", "within_min"), [(60, 20.0), (75, 10.0), (90, 6.0)])
+def test_ready_is_foretold_ever_closer(minute, within_min):
+    found = look(minute, track_of(rise_at))
+    assert minutes(found.ready.p50) == pytest.approx(true_ready_min(), abs=within_min)
+    assert minutes(found.ready.p05) <= minutes(found.ready.p50) <= minutes(found.ready.p95)
+
+
+def test_doubt_narrows_as_the_dough_rises():
+    track = track_of(rise_at)
+    widths = [minutes(o.ready.p75) - minutes(o.ready.p25) for o in (look(m, track) for m in (30, 60, 95))]
+    assert widths[0] > widths[1] > widths[2]
+
+
+def test_states_follow_the_dough():
+    track = track_of(rise_at)
+    assert look(5, track).state is State.SLACK
+    assert look(60, track).state is State.RISING
+    ready_min = true_ready_min()
+    assert look(ready_min - 5, track).state is State.NEARLY_READY
+    assert look(ready_min + 6, track).state is State.READY
+
+
+def collapsing(t_s):
+    """Rises, peaks at 150 minutes and falls."""
+    t_h = np.asarray(t_s) / 3600.0
+    return np.where(t_h < 2.5, rise_at(t_s), rise_at(2.5 * 3600.0) - 0.5 * (1.0 - np.exp(-(t_h - 2.5) / 0.8)))
+
+
+def test_a_fallen_dough_is_past_its_peak_and_the_peak_lies_in_the_past():
+    found = look(200, track_of(collapsing, hours=3.5))
+    assert found.state is State.PAST_PEAK
+    assert minutes(found.peak.p50) == pytest.approx(150, abs=8)
+
+
+def test_no_peak_is_foretold_for_the_past_before_it_is_judged_passed():
+    track = track_of(collapsing, hours=3.5)
+    for minute in range(10, 211, 10):
+        found = look(minute, track)
+        if found.past_peak_chance <= 0.8:
+            assert found.peak.p05 is None or found.peak.p05 >= found.at
+
+
+def test_a_dough_without_yeast_is_not_rising():
+    found = look(290, track_of(lambda t_s: 0.0 * np.asarray(t_s), hours=5.0))
+    assert found.state is State.NOT_RISING
+    assert abs(found.rise_pct.p50) < 3.0
+
+
+def test_hands_and_wild_values_hardly_move_the_forecast():
+    clean = track_of(rise_at)
+    wild = clean.distance_mm.value.copy()
+    wild[100:104] = 60.0  # a hand under the sensor for two minutes
+    wild[::17] = 4000.0
+    wild[5::23] = 20.0
+    disturbed = replace(clean, distance_mm=replace(clean.distance_mm, value=wild))
+    assert abs(look(80, clean).rise_pct.p50 - look(80, disturbed).rise_pct.p50) < 2.0
+    assert abs(minutes(look(80, clean).ready.p50) - minutes(look(80, disturbed).ready.p50)) < 5.0
+
+
+def test_a_fold_never_resets_the_rise_and_opens_ready_again():
+    def rise(t_s):
+        return rise_at(t_s, per_h=0.6, ceiling=6.0)  # far from its ceiling: a fold changes nothing about its pace
+
+    def folded(t_s):
+        t_s = np.asarray(t_s)
+        fold_s = 125 * 60.0
+        return np.where(t_s < fold_s, rise(t_s), 0.5 * rise(fold_s) + rise(t_s) - rise(fold_s))
+
+    track = track_of(folded, hours=5.0)
+    batch = replace(BATCH, events=(Event(at(125), EventKind.FOLD),))
+    assert look(124, track, replace(batch, events=())).state is State.READY
+    after = look(135, track, batch)
+    assert 30.0 < after.rise_pct.p50 < 75.0
+    assert after.state in (State.RISING, State.NEARLY_READY)
+    t_s = np.arange(0.0, 5 * 3600.0, 5.0)
+    again_min = float(t_s[(t_s > 126 * 60) & (over_settled(folded, t_s) >= 1.0)][0]) / 60.0
+    assert minutes(look(160, track, batch).ready.p50) == pytest.approx(again_min, abs=8)
+
+
+def test_warmer_air_ahead_brings_the_dough_forward():
+    track = track_of(rise_at, hours=1.0, temp_c=24.0)
+    warm = replace(track, air_temp_c=sensor(track.air_temp_c.t_s, np.full(track.air_temp_c.t_s.size, 32.0)))
+    assert minutes(look(60, warm).ready.p50) < minutes(look(60, track).ready.p50) - 3.0
+
+
+def test_levels_read_by_eye_carry_a_batch_without_a_sensor():
+    t_s = np.array([60.0, 2400.0, 3600.0, 4800.0, 5400.0])
+    levels = level_mm(TUB, volume_ml(TUB, START_LEVEL_MM) * (1.0 + rise_at(t_s)))
+    eye = Series(t_s, levels, np.full(5, 2.0))
+    found = look(90, Track(level_mm=eye))
+    assert found.rise_pct.p50 == pytest.approx(100.0 * float(rise_at(5400.0)), abs=12.0)
+    sensed = look(90, track_of(rise_at))
+    assert found.rise_pct.p95 - found.rise_pct.p05 > sensed.rise_pct.p95 - sensed.rise_pct.p05
+
+
+def test_without_any_height_it_says_how_little_it_knows():
+    found = look(60, replace(track_of(rise_at), distance_mm=EMPTY))
+    assert not found.is_from_heights
+    assert found.rise_pct.p95 - found.rise_pct.p05 > 30.0
+
+
+def test_readings_long_gone_are_no_readings():
+    found = look(120, track_of(rise_at, hours=1.0))
+    assert found.state is State.NO_READINGS
+    assert found.rise_pct is not None
+
+
+def test_a_peak_target_is_ready_at_the_peak():
+    found = look(60, track_of(rise_at), replace(BATCH, target=Target(None)))
+    assert found.ready == found.peak
+
+
+def test_later_readings_and_events_change_nothing():
+    long, short = track_of(rise_at, hours=3.0), track_of(rise_at, hours=3.0).upto(80 * 60.0)
+    assert look(80, long) == look(80, short)
+
+
+def test_a_known_start_volume_fixes_the_rise():
+    known = replace(BATCH, start_volume_ml=float(volume_ml(TUB, START_LEVEL_MM)) / 2.0)
+    assert look(10, track_of(rise_at), known).rise_pct.p50 == pytest.approx(100.0, abs=12.0)
+
+
+def test_weighted_quantiles_put_never_last():
+    values, weights = np.array([10.0, np.inf, 20.0, 30.0]), np.full(4, 0.25)
+    found = weighted_quantiles(values, weights, np.array([0.05, 0.5, 0.95]))
+    assert found[0] == 10.0
+    assert 20.0 <= found[1] <= 30.0
+    assert np.isinf(found[2])
