@@ -136,7 +136,7 @@ def test_hands_and_wild_values_hardly_move_the_forecast():
 
 def test_a_fold_never_resets_the_rise_and_opens_ready_again():
     def rise(t_s):
-        return rise_at(t_s, per_h=0.6, ceiling=6.0)  # far from its ceiling: a fold changes nothing about its pace
+        return rise_at(t_s, per_h=0.75, ceiling=6.0)  # far from its ceiling: a fold changes nothing about its pace
 
     def folded(t_s):
         t_s = np.asarray(t_s)
