@@ -126,10 +126,11 @@ class Mosquitto:
 
     def start(self) -> None:
         """Start it and wait until it accepts connections."""
+        binary = mosquitto_binary()
+        if binary is None:
+            pytest.fail("mosquitto is not installed, and with CI=true every tool must be there")
         with self._log.open("ab") as log:
-            self._process = subprocess.Popen(
-                [mosquitto_binary() or "mosquitto", "-c", str(self._config)], stdout=log, stderr=log
-            )
+            self._process = subprocess.Popen([binary, "-c", str(self._config)], stdout=log, stderr=log)
         wait_until(self._answers, f"mosquitto accepts connections (its log: {self._log})")
 
     def stop(self) -> None:

@@ -123,11 +123,8 @@ class MqttSource:
             self._say_once(f"refused by the broker: {code}; check user name and password")
             return
         self._connections += 1
-        self._is_up = True
-        self._told = ""
         log.info("connected source=%s has_session=%s", self.name, flags.session_present)
         client.subscribe([(f"{ROOT}/+/pack", QOS), (f"{ROOT}/+/status", QOS)])
-        self._tell(is_online=True)
 
     def _on_connect_fail(self, client: paho.Client, userdata: Any) -> None:
         self._say_once("does not answer; start it, or check host and port")
@@ -151,6 +148,10 @@ class MqttSource:
     ) -> None:
         if any(code.is_failure for code in codes):
             self._say_once(f"this user may not read {ROOT}/+/pack and {ROOT}/+/status; mend the broker's access list")
+            return
+        self._is_up = True  # only now: what is published from here on reaches this source
+        self._told = ""
+        self._tell(is_online=True)
 
     def _on_message(self, client: paho.Client, userdata: Any, message: paho.MQTTMessage) -> None:
         try:
