@@ -1,7 +1,6 @@
 """Packs not acknowledged yet, oldest first, in a buffer that never grows.
 
-When it is full the older half is thinned: every second pack goes, so that a long silence leaves a coarse curve and not
-a hole. What went is told by a gap marker: a pack of its own that carries the number of lost packs. At most one marker
+When it is full the older half is thinned evenly, so that a long silence leaves a coarse curve and not a hole. What went is told by a gap marker: a pack of its own that carries the number of lost packs. At most one marker
 waits at a time, since a marker that may have arrived must not change any more.
 
 Times are whole milliseconds that only grow; the caller extends the board's wrapping ticks.
@@ -13,18 +12,17 @@ MARKER_LENGTH = 1  # a marker's values are a tuple of one: the number lost
 class Ring:
     """Buffer of one boot.
 
-    room: most packs kept, markers included; at least 4.
+    room: most packs kept, markers included; at least 6.
     """
 
     def __init__(self, room):
-        if room < 4:
+        if room < 6:
             raise ValueError("room")
         self.room = room
         self.packs = []  # lists [seq, taken_ms, values, sent_ms or None]
         self.last_seq = 0
         self.lost = 0  # dropped, and not told yet
         self._lost_taken_ms = 0
-        self._thin_at = 0
 
     def add(self, taken_ms, values):
         """Keep a measurement; gives it the next sequence number."""
@@ -38,13 +36,23 @@ class Ring:
         self.packs.append([self.last_seq, taken_ms, values, None])
 
     def _thin(self):
-        if self._thin_at * 2 >= len(self.packs):
-            self._thin_at = 0
-        at = self._thin_at
-        while len(self.packs[at][2]) == MARKER_LENGTH:
-            at += 1
-        dropped = self.packs.pop(at)
-        self._thin_at = at + 1
+        """Drop the reading whose neighbours are closest in time, of the older half; the oldest stays."""
+        before = None
+        middle = None
+        best = None
+        best_gap_ms = 0
+        for at in range(len(self.packs) // 2 + 2):
+            pack = self.packs[at]
+            if len(pack[2]) == MARKER_LENGTH:
+                continue
+            if before is not None:
+                gap_ms = pack[1] - self.packs[before][1]
+                if best is None or gap_ms < best_gap_ms:
+                    best = middle
+                    best_gap_ms = gap_ms
+            before = middle
+            middle = at
+        dropped = self.packs.pop(best)
         self.lost += 1
         if dropped[1] > self._lost_taken_ms:
             self._lost_taken_ms = dropped[1]
@@ -68,8 +76,6 @@ class Ring:
         for at in range(len(self.packs)):
             if self.packs[at][0] == seq:
                 self.packs.pop(at)
-                if at < self._thin_at:
-                    self._thin_at -= 1
                 self._mark()
                 return True
         return False

@@ -1,0 +1,219 @@
+"""The node's loop over a board of paper: measure, keep, send, send again, forget, thin, skip."""
+
+from itertools import pairwise
+from typing import Any
+
+import pytest
+
+from firmware_sim.node import packet, sampling
+from firmware_sim.node.main import RESEND_MS, WINDOW, Node
+from firmware_sim.node.ring import Ring
+
+URN = "urn:dev:mac:020000fffe5e0001"
+BOOT = "1a2b3c4d"
+PERIOD = 1 << 30
+
+
+class PaperBoard:
+    """A hal whose time stands until it is put on; its ticks wrap soon."""
+
+    urn = URN
+    boot = BOOT
+
+    def __init__(self) -> None:
+        self.real_ms = 0
+        self.dough_ms = 0
+        self.air: tuple[int, int] | None = (2531, 7620)
+        self.dough: int | None = 2488
+        self.shots: list[int | None] = [2124]
+
+    def ticks_ms(self) -> int:
+        return (self.real_ms - 2000) % PERIOD
+
+    def dough_ticks_ms(self) -> int:
+        return (self.dough_ms - 90_000) % PERIOD
+
+    def ticks_diff(self, later: int, earlier: int) -> int:
+        return (later - earlier + PERIOD // 2) % PERIOD - PERIOD // 2
+
+    def read_air(self) -> tuple[int, int] | None:
+        return self.air
+
+    def read_dough(self) -> int | None:
+        return self.dough
+
+    def read_distance(self) -> int | None:
+        self.shots.append(self.shots.pop(0))
+        return self.shots[-1]
+
+
+class PaperLink:
+    """A link that keeps what was sent and hears what it is told."""
+
+    def __init__(self) -> None:
+        self.is_up = True
+        self.broke = False
+        self.sent: list[bytes] = []
+        self.heard: list[bytes] = []
+        self.has_room = True
+
+    def poll(self, now_ms: int) -> None:
+        pass
+
+    def send(self, frame: bytes) -> bool:
+        if self.has_room:
+            self.sent.append(frame)
+        return self.has_room
+
+    def take_acks(self) -> list[bytes]:
+        heard, self.heard = self.heard, []
+        return heard
+
+    def close(self, now_ms: int) -> None:
+        self.is_up = False
+
+    def acknowledge(self, frame: bytes) -> None:
+        head = b"!" + frame[1:].rsplit(b" [", 1)[0]
+        self.heard.append(head + b" %08x" % packet.crc32(head))
+
+
+def put_on(board: PaperBoard, ms: int, speed: int = 60) -> None:
+    board.real_ms += ms
+    board.dough_ms += ms * speed
+
+
+@pytest.fixture
+def board() -> PaperBoard:
+    return PaperBoard()
+
+
+@pytest.fixture
+def link() -> PaperLink:
+    return PaperLink()
+
+
+@pytest.fixture
+def node(board: PaperBoard, link: PaperLink) -> Any:
+    return Node(board, link, 30_000, 20)
+
+
+def test_first_turn_measures_and_sends(node: Any, link: PaperLink) -> None:
+    node.turn()
+    assert link.sent == [packet.frame(BOOT, 1, URN, 0, (2531, 7620, 2488, 2124))]
+
+
+def test_measures_once_a_period_across_the_wrap_of_the_ticks(node: Any, board: PaperBoard, link: PaperLink) -> None:
+    for _ in range(60):
+        node.turn()
+        for frame in link.sent:
+            link.acknowledge(frame)
+        put_on(board, 100)
+    assert len({frame.split(b" ")[1] for frame in link.sent}) == 12  # 6 s at 60 times: 12 periods of 30 s, begun at 0
+
+
+def test_late_turn_skips_what_was_missed(node: Any, board: PaperBoard) -> None:
+    node.turn()
+    put_on(board, 60_000)
+    node.turn()
+    node.turn()
+    assert node.ring.last_seq == 2
+
+
+def test_unanswered_pack_is_sent_again_with_its_age_grown(node: Any, board: PaperBoard, link: PaperLink) -> None:
+    node.turn()
+    put_on(board, RESEND_MS - 1, speed=0)
+    node.turn()
+    assert len(link.sent) == 1
+    put_on(board, 1, speed=0)
+    board.dough_ms += 12_000
+    node.turn()
+    assert link.sent[1] == packet.frame(BOOT, 1, URN, 12_000, (2531, 7620, 2488, 2124))
+
+
+def test_acknowledged_pack_is_forgotten_and_only_that(node: Any, board: PaperBoard, link: PaperLink) -> None:
+    for _ in range(3):
+        node.turn()
+        put_on(board, 500)
+    link.acknowledge(link.sent[1])
+    node.turn()
+    assert [pack[0] for pack in node.ring.packs] == [1, 3, 4]
+
+
+def test_at_most_a_window_is_on_its_way(node: Any, board: PaperBoard, link: PaperLink) -> None:
+    link.is_up = False
+    for _ in range(15):
+        node.turn()
+        put_on(board, 500)
+    link.is_up = True
+    for _ in range(10):
+        node.turn()
+    assert len(link.sent) == WINDOW
+
+
+def test_what_was_on_its_way_when_the_link_broke_is_sent_at_once(node: Any, link: PaperLink) -> None:
+    node.turn()
+    link.broke = True
+    node.turn()
+    assert [frame.split(b" ")[1] for frame in link.sent] == [b"1", b"1"]
+
+
+def test_pack_refused_by_the_link_stays_due(node: Any, link: PaperLink) -> None:
+    link.has_room = False
+    node.turn()
+    link.has_room = True
+    node.turn()
+    assert len(link.sent) == 1
+
+
+def test_nothing_readable_takes_no_sequence_number(node: Any, board: PaperBoard, link: PaperLink) -> None:
+    board.air, board.dough, board.shots = None, None, [None]
+    node.turn()
+    assert node.ring.last_seq == 0
+    assert link.sent == []
+
+
+def test_long_silence_leaves_an_even_coarse_curve_and_one_marker() -> None:
+    ring = Ring(50)
+    for number in range(1000):
+        ring.add(30_000 * number, (1, 2, 3, 4))
+    readings = [pack for pack in ring.packs if len(pack[2]) == 4]
+    marker = next(pack for pack in ring.packs if len(pack[2]) == 1)
+    assert marker[2][0] == 1000 - len(readings)
+    assert readings[0][1] == 0
+    gaps = [later[1] - earlier[1] for earlier, later in pairwise(readings)]
+    assert max(gaps) <= 30_000 * 1000 / 10
+    assert set(gaps[-20:]) == {30_000}  # the newer half is whole
+
+
+def test_marker_sent_once_says_the_same_for_ever() -> None:
+    ring = Ring(6)
+    for number in range(6):
+        ring.add(number, (1, 2, 3, 4))
+    marker = next(pack for pack in ring.packs if len(pack[2]) == 1)
+    marker[3] = 0
+    said = (marker[0], marker[1], marker[2])
+    ring.add(6, (1, 2, 3, 4))
+    assert (marker[0], marker[1], marker[2]) == said
+    assert ring.lost == 1
+    assert ring.free(marker[0])
+    assert [pack[2] for pack in ring.packs if len(pack[2]) == 1] == [(1,)]
+
+
+def test_median_of_the_shots_passes_over_outliers(board: PaperBoard) -> None:
+    board.shots = [2124, 400, 2120, 60_001, 2130]
+    assert sampling.measure(board)[3] == 2120  # four shots count; of an even number the lower middle
+
+
+def test_too_few_shots_are_no_distance(board: PaperBoard) -> None:
+    board.shots = [2124, None, None, 2120, None]
+    assert sampling.measure(board)[3] is None
+
+
+def test_probe_that_lost_its_supply_is_not_read(board: PaperBoard) -> None:
+    board.dough = 8500
+    assert sampling.measure(board) == (2531, 7620, None, 2124)
+
+
+def test_impossible_humidity_is_left_out(board: PaperBoard) -> None:
+    board.air = (2531, 10_001)
+    assert sampling.measure(board)[:2] == (2531, None)
