@@ -5,14 +5,16 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.heat import dough_temp_from_air
+from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
 from monitor.dough.track import Series, Track
+from monitor.recipe.batch import Batch
 
 Array = NDArray[np.float64]
 
 UNKNOWN_TEMP_C = 24.0  # judgement: a kitchen, when nothing was measured
 START_TEMP_C = 25.0  # common practice, no source: dough leaves the mixer at 24 to 26 C
-THERMAL_TAU_S = 95.0 * 60.0  # computed from a published pan-bread warm-up (27 C dough, 40-46 C box, 60 min)
+UNKNOWN_TAU_S = 95.0 * 60.0  # computed from a published pan-bread warm-up (27 C dough, 40-46 C box, 60 min)
+MIXED_DENSITY_G_ML = 1.15  # from memory, 1.10-1.22 after mixing
 SETTLED_AIR_S = 1200.0  # judgement: the air to come is the mean of the last twenty minutes, past a cabinet's cycle
 STEP_S = 60.0
 
@@ -36,7 +38,16 @@ def _cleaned(series: Series) -> Series:
     return Series(series.t_s[keep], series.value[keep], series.sd[keep])
 
 
-def dough_warmth(track: Track, now_s: float, end_s: float) -> Warmth:
+def thermal_tau_s(batch: Batch, start_volume_ml: float | None) -> float:
+    """How slowly the dough follows the air, by vessel and mass; a pan loaf's figure when the mass is unknown. [s]"""
+    if batch.formula is not None:
+        return vessel_time_constant_s(batch.vessel, batch.formula.dough_g)
+    if start_volume_ml is not None and start_volume_ml > 0.0:
+        return vessel_time_constant_s(batch.vessel, MIXED_DENSITY_G_ML * start_volume_ml)
+    return UNKNOWN_TAU_S
+
+
+def dough_warmth(track: Track, tau_s: float, now_s: float, end_s: float) -> Warmth:
     """Dough temperature from the start to ``end_s``, with the air held as it is now.
 
     A probe in the dough is believed; without one the dough follows the air with a thermal time constant, from the
@@ -62,5 +73,5 @@ def dough_warmth(track: Track, now_s: float, end_s: float) -> Warmth:
     air_c = np.full_like(t_s, air_ahead_c)
     if air.t_s.size:
         air_c[:now] = np.interp(t_s[:now], air.t_s, air.value)
-    dough_c[anchor:] = dough_temp_from_air(t_s[anchor:], air_c[anchor:], start_c, THERMAL_TAU_S)
+    dough_c[anchor:] = dough_temp_from_air(t_s[anchor:], air_c[anchor:], start_c, tau_s)
     return Warmth(t_s, dough_c, is_measured=True)

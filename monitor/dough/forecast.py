@@ -5,7 +5,7 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.climate import Warmth, dough_warmth
+from monitor.dough.climate import Warmth, dough_warmth, thermal_tau_s
 from monitor.dough.curve import Timeline
 from monitor.dough.gassing import gassing_cardinals, rise_rate_per_h
 from monitor.dough.kinetics import REFERENCE_TEMP_C, relative_rate
@@ -207,7 +207,8 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
         return Outlook(at=at, state=State.NO_READINGS, why=why)
 
     horizon_s = horizon.total_seconds()
-    warmth = dough_warmth(known, now_s, now_s + horizon_s)
+    tau_s = thermal_tau_s(batch, None if seen is None else seen.start_volume_ml)
+    warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s)
     knots_s = knot_times_s(now_s)
     timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s, knots_s)
     target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
