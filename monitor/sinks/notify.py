@@ -23,6 +23,11 @@ from monitor.errors import ConfigError, NotifyError, StoreError
 from monitor.sinks.store import Store
 
 log = logging.getLogger(__name__)
+# What apprise logs holds addresses. It goes nowhere but into its own results, whose lines hold the answer's code.
+_apprise_log = logging.getLogger("apprise")
+_apprise_log.setLevel(logging.WARNING)
+_apprise_log.propagate = False
+_apprise_log.addHandler(logging.NullHandler())
 
 FIRST_WAIT_S = 2.0  # judgement
 LONGEST_WAIT_S = 300.0  # judgement
@@ -89,7 +94,6 @@ class AppriseCarrier:
     """
 
     def __init__(self, url: str, number: int = 1) -> None:
-        logging.getLogger("apprise").setLevel(logging.CRITICAL)  # it logs addresses; its results say enough
         scheme = urlsplit(url).scheme or "no scheme"
         self.name = f"{scheme}#{number}"
         self._target = apprise.Apprise()
