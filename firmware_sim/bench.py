@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from firmware_sim.air import Air
-from firmware_sim.digital_dough import Dough, Traits
+from firmware_sim.digital_dough import STEP_S, Dough, Traits
 from firmware_sim.sensors import Sensors
 from firmware_sim.tubs import Tub
 
@@ -57,9 +57,9 @@ class Bench:
     ----------
     flour_g
         Flour in the tub; the dough's equations are per 100 g.
+    step_s
+        How finely the dough is integrated and its outcome watched.
     """
-
-    STEP_S = 15.0  # how finely the outcome is watched
 
     def __init__(
         self,
@@ -71,8 +71,10 @@ class Bench:
         sensors: Sensors,
         folds: tuple[tuple[float, float], ...] = (),
         target_rise_pct: float | None = None,
+        step_s: float = STEP_S,
     ) -> None:
-        self.dough = Dough(traits, air.temp_c, folds)
+        self.dough = Dough(traits, air.temp_c, folds, step_s=step_s)
+        self._step_s = step_s
         self.tub = tub
         self.air = air
         self.sensors = sensors
@@ -83,7 +85,7 @@ class Bench:
     def live_to(self, at_s: float) -> None:
         """Let the dough live up to a time after its start. [s]"""
         while self.dough.now_s < at_s:
-            self.dough.live_to(min(at_s, self.dough.now_s + self.STEP_S))
+            self.dough.live_to(min(at_s, self.dough.now_s + self._step_s))
             rise_pct = self.dough.rise_pct
             if rise_pct is not None:
                 self.outcomes.note(self.dough.now_s, rise_pct)

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from firmware_sim.air import air_named
 from firmware_sim.bench import Bench, Outcome
-from firmware_sim.digital_dough import Traits
+from firmware_sim.digital_dough import STEP_S, Traits
 from firmware_sim.recipes import RECIPES, Recipe, traits_of
 from firmware_sim.record import batch_toml, filled_flour_g, formula_g
 from firmware_sim.sensors import NOISE, Sensors
@@ -21,6 +21,7 @@ from firmware_sim.tubs import TUBS
 
 DAY_MIN = 170.0
 DRAWS = 200
+ROUGH_STEP_S = 40.0  # enough to see whether a dough plays its part
 SPREAD = 0.6  # of the spreads in recipes.py: one bakery on one day
 
 
@@ -131,7 +132,7 @@ _NODES = (
 )
 
 
-def bench_of(day: Day, key: str, noise: str | None = None) -> Bench:
+def bench_of(day: Day, key: str, *, step_s: float = STEP_S) -> Bench:
     """The bench of one batch of a day."""
     batch = day.batches[key]
     lifted_s = tuple(at_s for at_s, _ in batch.folds)
@@ -140,15 +141,16 @@ def bench_of(day: Day, key: str, noise: str | None = None) -> Bench:
         flour_g=batch.flour_g,
         tub=TUBS[batch.tub],
         air=air_named(batch.air, day.seed),
-        sensors=Sensors(NOISE[noise or day.noise], f"{key} {day.seed}", lifted_s),
+        sensors=Sensors(NOISE[day.noise], f"{key} {day.seed}", lifted_s),
         folds=batch.folds,
         target_rise_pct=batch.target_rise_pct,
+        step_s=step_s,
     )
 
 
 def _lived(day: Day, key: str) -> tuple[Outcome, float]:
     """What a batch will have done by the end of the day, and its rise then [%]."""
-    bench = bench_of(day, key, "clean")
+    bench = bench_of(day, key, step_s=ROUGH_STEP_S)
     bench.live_to(60.0 * DAY_MIN)
     return bench.outcomes.outcome, bench.dough.rise_pct or 0.0
 

@@ -154,6 +154,8 @@ class MqttLink:
                 raise OSError("closed by the broker")
             self._heard_ms = now_ms
             self._in = self._in + data
+            if self._state == GREETED and self._in[0] != 0x20:
+                raise ValueError("no MQTT broker")
             while True:
                 found = split(self._in) if len(self._in) > 1 else None
                 if found is None:
@@ -248,12 +250,11 @@ class MqttLink:
 
     def close(self, now_ms):
         """Leave in order: the broker does not send the last will after a DISCONNECT, so say it here."""
-        if not self.is_up:
-            return
-        try:
-            self._publish(self._status_topic, b"offline", 0x33)
-            self._queue(b"\xe0\x00")
-            self._flush(now_ms)
-        except OSError:
-            pass  # gone already: the last will speaks
+        if self.is_up:
+            try:
+                self._publish(self._status_topic, b"offline", 0x33)
+                self._queue(b"\xe0\x00")
+                self._flush(now_ms)
+            except OSError:
+                pass  # gone already: the last will speaks
         self._drop(now_ms, "closed")

@@ -1,7 +1,8 @@
 """Packs not acknowledged yet, oldest first, in a buffer that never grows.
 
-When it is full the older half is thinned evenly, so that a long silence leaves a coarse curve and not a hole. What went is told by a gap marker: a pack of its own that carries the number of lost packs. At most one marker
-waits at a time, since a marker that may have arrived must not change any more.
+When it is full the older half is thinned evenly, so that a long silence leaves a coarse curve and not a hole. What went
+is told by a gap marker: a pack of its own that carries the number of lost packs. At most one marker waits at a time,
+since a marker that may have arrived must not change any more.
 
 Times are whole milliseconds that only grow; the caller extends the board's wrapping ticks.
 """
