@@ -160,10 +160,8 @@ class Household:
 
     def end(self) -> None:
         """End all that still run: politely, then by force."""
-        for child in reversed(self.children):
-            if child.process.poll() is None:
-                child.process.terminate()
-        for child in reversed(self.children):
+        for child in reversed(self.children):  # one after the other: nobody loses a peer before its own end
+            child.process.terminate()
             try:
                 child.process.wait(END_WITHIN_S)
             except subprocess.TimeoutExpired:

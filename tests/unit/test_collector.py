@@ -9,7 +9,7 @@ from pathlib import Path
 from zlib import crc32
 
 import pytest
-from conftest import START, SetClock
+from harness import START, SetClock
 
 from monitor.bakery.alerts import AlertKind, Rules
 from monitor.collector import NOT_ESTIMATED, STEP_FAULT, Collector

@@ -1,0 +1,89 @@
+"""The installed program as a process, and a node's frames made by hand, for the end-to-end tests."""
+
+import os
+import signal
+import subprocess
+import sys
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+from zlib import crc32
+
+import pytest
+from harness import wait_until
+
+from monitor.collector import is_at_work
+from monitor.config import DATABASE_NAME
+from monitor.sinks.store import Store
+
+PROGRAM = [sys.executable, "-m", "monitor.cli"]
+BOOT = "0a1b2c3d"
+
+
+def environment(**more: str) -> dict[str, str]:
+    """This process's environment without settings of the person who runs the tests."""
+    kept = {name: value for name, value in os.environ.items() if not name.startswith("PROOFING_")}
+    return {**kept, **more}
+
+
+def run_program(*arguments: str | Path, **environ: str) -> "subprocess.CompletedProcess[str]":
+    """Run one command to its end."""
+    return subprocess.run(
+        [*PROGRAM, *map(str, arguments)], env=environment(**environ), capture_output=True, text=True, timeout=120
+    )
+
+
+def framed(body: str, seq: int, boot: str = BOOT) -> bytes:
+    """A frame with a good checksum, whatever its body says."""
+    head = f"@{boot} {seq} {body}".encode()
+    return head + f" {crc32(head):08x}".encode()
+
+
+def good_frame(urn: str, seq: int, *, air_c: float = 25.0, distance_m: float = 0.21) -> bytes:
+    """A pack of two channels, measured now."""
+    body = f'[{{"bn":"{urn}_","bt":0,"n":"air","u":"Cel","v":{air_c:.2f}}},'
+    return framed(body + f'{{"n":"distance","u":"m","v":{distance_m:.4f}}}]', seq)
+
+
+class CollectorProcess:
+    """``proofing-monitor collect`` as a process; it has to end with status 0 and without a traceback."""
+
+    def __init__(self, data_dir: Path, *options: str, **environ: str) -> None:
+        self.data_dir = data_dir
+        self.log = data_dir / "collect.log"
+        self._command = [*PROGRAM, "collect", "--data-dir", str(data_dir), *options]
+        self._environ = environment(**environ)
+        self.process: subprocess.Popen[bytes] | None = None
+
+    def __enter__(self) -> Self:
+        self.data_dir.mkdir(parents=True, exist_ok=True)
+        with self.log.open("ab") as log:
+            self.process = subprocess.Popen(self._command, stdout=log, stderr=log, env=self._environ)
+        wait_until(lambda: self._alive() and is_at_work(self.data_dir), "the collector is at work", 60.0)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
+    ) -> None:
+        assert self.process is not None
+        self.process.send_signal(signal.SIGTERM)
+        status = self.process.wait(60)
+        if error is None:
+            assert status == 0, self.log.read_text()
+            assert "Traceback" not in self.log.read_text()
+
+    def _alive(self) -> bool:
+        assert self.process is not None
+        if self.process.poll() is not None:
+            pytest.fail(f"the collector ended with {self.process.returncode}: {self.log.read_text()}")
+        return True
+
+    def kill(self) -> None:
+        """End it as a power cut does."""
+        assert self.process is not None
+        self.process.kill()
+        self.process.wait(60)
+
+    def open_store(self) -> Store:
+        """The same database, for a look at it."""
+        return Store(self.data_dir / DATABASE_NAME)

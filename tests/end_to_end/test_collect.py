@@ -1,0 +1,176 @@
+"""The collector as a process: real serial line, real broker, restarts, and what reaches the phone."""
+
+import json
+import threading
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, HTTPServer
+from pathlib import Path
+
+import paho.mqtt.client as paho
+import pytest
+from harness import Mosquitto, PtyPair, wait_until
+from paho.mqtt.enums import CallbackAPIVersion
+from programs import CollectorProcess, good_frame, run_program
+
+from monitor.collector import STEP_FAULT
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel, NodeId
+
+SERIAL_NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+MQTT_NODE = NodeId("urn:dev:mac:020000fffe5e0002")
+MQTT_TOPIC = "proofing/mac-020000fffe5e0002/pack"
+LONG_AGO = datetime(2020, 1, 1, tzinfo=UTC)
+FAR_AHEAD = datetime(2100, 1, 1, tzinfo=UTC)
+
+
+def sequence_numbers(store: Store, node: NodeId) -> list[int]:
+    return sorted(reading.seq for reading in store.readings_between(node, Channel.DISTANCE, LONG_AGO, FAR_AHEAD))
+
+
+def write_batch(path: Path, started: datetime, *, node: NodeId = SERIAL_NODE) -> Path:
+    path.write_text(
+        f'name = "Plain tub"\nstage = "bulk rise"\nstarted = {started.isoformat()}\ntarget_rise_pct = 75\n'
+        '[vessel]\nshape = "round"\nbase_mm = 180\ntop_mm = 210\ndepth_mm = 250\nsensor_to_base_mm = 300\n'
+        f'[nodes]\nair_temp_c = "{node}"\ndistance_mm = "{node}"\n'
+    )
+    return path
+
+
+@pytest.fixture
+def publisher(mosquitto: Mosquitto) -> Iterator[paho.Client]:
+    client = paho.Client(CallbackAPIVersion.VERSION2, "mac-020000fffe5e0002")
+    client.connect("127.0.0.1", mosquitto.port)
+    client.loop_start()
+    yield client
+    client.disconnect()
+    client.loop_stop()
+
+
+def test_readings_come_over_serial_and_mqtt_at_once(
+    tmp_path: Path, pty_pair: PtyPair, mosquitto: Mosquitto, publisher: paho.Client
+) -> None:
+    options = ("--serial", str(pty_pair.path), "--mqtt", mosquitto.url)
+    with CollectorProcess(tmp_path / "data", *options) as collector, collector.open_store() as store:
+        wait_until(lambda: "connected source=mqtt" in collector.log.read_text(), "the collector reaches the broker")
+        for seq in range(1, 21):
+            pty_pair.send(good_frame(SERIAL_NODE, seq) + b"\n")
+            publisher.publish(MQTT_TOPIC, good_frame(MQTT_NODE, seq), 1)
+        pty_pair.receive(b"!0a1b2c3d 20 ")
+        wait_until(lambda: sequence_numbers(store, MQTT_NODE) == list(range(1, 21)), "all MQTT packs are stored")
+        assert sequence_numbers(store, SERIAL_NODE) == list(range(1, 21))
+        assert store.faults() == []
+        assert {node.node for node in store.nodes()} == {SERIAL_NODE, MQTT_NODE}
+
+
+def test_the_line_and_the_broker_may_go_and_come_back(
+    tmp_path: Path, pty_pair: PtyPair, mosquitto: Mosquitto, publisher: paho.Client
+) -> None:
+    options = ("--serial", str(pty_pair.path), "--mqtt", mosquitto.url)
+    with CollectorProcess(tmp_path / "data", *options) as collector, collector.open_store() as store:
+        pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n")
+        pty_pair.receive(b"!0a1b2c3d 1 ")
+        pty_pair.unplug()
+        mosquitto.stop()
+        pty_pair.plug_in()
+        mosquitto.start()
+        # opening a line drops what waits on it: a node would send again, this one waits
+        wait_until(lambda: collector.log.read_text().count("open source=serial") == 2, "the line is open again", 60.0)
+        pty_pair.send(good_frame(SERIAL_NODE, 2) + b"\n")
+        pty_pair.receive(b"!0a1b2c3d 2 ", 60.0)
+        wait_until(publisher.is_connected, "the test's own client is back", 60.0)
+        publisher.publish(MQTT_TOPIC, good_frame(MQTT_NODE, 1), 1)
+        wait_until(lambda: sequence_numbers(store, MQTT_NODE) == [1], "a pack arrives over the new connection", 60.0)
+        assert sequence_numbers(store, SERIAL_NODE) == [1, 2]
+
+
+def test_a_batch_goes_on_over_a_power_cut(tmp_path: Path, pty_pair: PtyPair) -> None:
+    data_dir = tmp_path / "data"
+    file = write_batch(tmp_path / "tub.toml", datetime.now(UTC) - timedelta(minutes=1))
+    assert run_program("batch", "start", file, "--data-dir", data_dir).returncode == 0
+    first = CollectorProcess(data_dir, "--serial", str(pty_pair.path))
+    first.__enter__()
+    with first.open_store() as store:
+        (running,) = store.batches(running=True)
+        pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n")
+        pty_pair.receive(b"!0a1b2c3d 1 ")
+        wait_until(lambda: store.latest_outlook(running.id) is not None, "a first outlook")
+        first.kill()
+        with CollectorProcess(data_dir, "--serial", str(pty_pair.path)):
+            pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n" + good_frame(SERIAL_NODE, 2) + b"\n")
+            pty_pair.receive(b"!0a1b2c3d 2 ", 60.0)
+            known = len(store.outlooks(running.id))
+            assert run_program("batch", "event", "1", "fold", "--data-dir", data_dir).returncode == 0
+            wait_until(lambda: len(store.outlooks(running.id)) > known, "the fold is worked at once")
+        assert sequence_numbers(store, SERIAL_NODE) == [1, 2]
+        assert not [fault for fault in store.faults() if fault.reason == STEP_FAULT]
+
+
+class Phone:
+    """A small web hook that keeps what it is sent."""
+
+    def __init__(self) -> None:
+        self.messages: list[dict[str, str]] = []
+        phone = self
+
+        class Handler(BaseHTTPRequestHandler):
+            def do_POST(self) -> None:
+                phone.messages.append(json.loads(self.rfile.read(int(self.headers["Content-Length"]))))
+                self.send_response(200)
+                self.end_headers()
+
+            def log_message(self, format: str, *args: object) -> None:
+                pass
+
+        self.server = HTTPServer(("127.0.0.1", 0), Handler)
+        self.port = self.server.server_port
+        self.thread = threading.Thread(target=self.server.serve_forever)
+
+
+@pytest.fixture
+def phone() -> Iterator[Phone]:
+    phone = Phone()
+    phone.thread.start()
+    yield phone
+    phone.server.shutdown()
+    phone.thread.join()
+    phone.server.server_close()
+
+
+def test_silence_reaches_the_phone_and_the_terminal_once(tmp_path: Path, phone: Phone) -> None:
+    data_dir = tmp_path / "data"
+    file = write_batch(tmp_path / "tub.toml", datetime.now(UTC) - timedelta(hours=1))
+    assert run_program("batch", "start", file, "--data-dir", data_dir).returncode == 0
+    url = f"json://127.0.0.1:{phone.port}/secret-path"
+    with CollectorProcess(data_dir, "--by-eye", PROOFING_NOTIFY_URLS=url) as collector:
+        wait_until(lambda: len(phone.messages) > 0, "the phone rings", 60.0)
+        with collector.open_store() as store:
+            wait_until(lambda: all(message.delivered_at for message in store.messages()), "delivery is recorded")
+            assert len(phone.messages) == len(store.messages()) == 1
+    assert "sensor silent" in phone.messages[0]["title"]
+    said = collector.log.read_text()
+    assert "Plain tub: sensor silent" in said
+    assert "secret-path" not in said
+
+
+def test_nothing_to_listen_to_says_what_to_do(tmp_path: Path) -> None:
+    done = run_program("collect", "--data-dir", tmp_path)
+    assert done.returncode == 2
+    for said in ("no node is set", "--serial PORT", "--mqtt mqtt://", "--by-eye", str(tmp_path / "config.toml")):
+        assert said in done.stderr
+
+
+def test_a_second_collector_on_the_same_data_is_refused(tmp_path: Path) -> None:
+    with CollectorProcess(tmp_path, "--by-eye"):
+        done = run_program("collect", "--by-eye", "--data-dir", tmp_path)
+    assert done.returncode == 2
+    assert "at work here already" in done.stderr
+
+
+def test_a_demos_data_are_not_gone_on_with(tmp_path: Path) -> None:
+    pace = ("--epoch", "2026-03-02T05:00:00Z", "--speed", "60")
+    with CollectorProcess(tmp_path, "--by-eye", *pace):
+        pass
+    done = run_program("collect", "--by-eye", "--data-dir", tmp_path)
+    assert done.returncode == 2
+    assert "belongs to a demo" in done.stderr
