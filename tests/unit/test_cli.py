@@ -1,0 +1,280 @@
+"""The command line: what it takes, what it says to a person, and that it starts quickly."""
+
+import json
+import subprocess
+import sys
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from monitor import cli
+from monitor.config import DATABASE_NAME
+from monitor.recipe.batch import Event, EventKind
+from monitor.replay import read_batch
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel, Flag, NodeId, Reading
+
+NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+STARTED = "2026-03-02T05:40:00Z"
+START = datetime.fromisoformat(STARTED)
+BATCH = f"""
+name = "Country \\"loaf\\", tub 3 \\\\ Käse"
+stage = "final proof"
+started = {STARTED}
+target_rise_pct = 75
+preheat_min = 25
+
+[vessel]
+shape = "rectangular"
+base_mm = [300, 200]
+top_mm = [320, 220]
+depth_mm = 150
+sensor_to_base_mm = 210
+start_volume_ml = 2500
+
+[formula]
+flour_g = 1000
+water_g = 700
+instant_yeast_g = 4
+
+[nodes]
+air_temp_c = "{NODE}"
+distance_mm = "{NODE}"
+
+[[events]]
+time = 2026-03-02T06:10:00Z
+kind = "fold"
+note = "gentle, \\"book\\""
+"""
+
+
+@pytest.fixture
+def data_dir(tmp_path: Path) -> Path:
+    return tmp_path / "data"
+
+
+@pytest.fixture
+def batch_file(tmp_path: Path) -> Path:
+    path = tmp_path / "loaf.toml"
+    path.write_text(BATCH)
+    return path
+
+
+def run(*arguments: object) -> int:
+    return cli.main([str(argument) for argument in arguments])
+
+
+def test_the_program_starts_without_loading_what_a_command_needs() -> None:
+    heavy = {"numpy", "paho", "serial", "apprise", "streamlit", "rich", "msgspec", "sqlite3"}
+    code = f"import sys, monitor.cli; monitor.cli.parser(); print(sorted({heavy!r} & set(sys.modules)))"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout.strip() == "[]"
+
+
+def test_version_is_the_distributions(capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit) as ended:
+        run("--version")
+    assert ended.value.code == 0
+    assert capsys.readouterr().out.startswith("proofing-monitor ")
+
+
+@pytest.mark.parametrize(
+    ("text", "seconds"), [("30s", 30.0), ("5m", 300.0), ("24h", 86400.0), ("1.5h", 5400.0), (" 5m ", 300.0)]
+)
+def test_a_duration_is_a_number_with_its_unit(text: str, seconds: float) -> None:
+    assert cli.duration(text) == timedelta(seconds=seconds)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("replay", "r.csv", "--batch", "b.toml", "--every", "5"),
+        ("replay", "r.csv", "--batch", "b.toml", "--every", "0m"),
+        ("replay", "r.csv", "--batch", "b.toml", "--every", "-5m"),
+        ("demo", "--speed", "0"),
+        ("demo", "--speed", "nan"),
+        ("batch", "event", "1", "stretch"),
+        ("batch", "end", "1", "--at", "2026-03-02 05:40"),
+        ("batch", "level", "1", "-3"),
+        ("bake",),
+        (),
+    ],
+)
+def test_an_argument_that_makes_no_sense_is_status_2(
+    arguments: tuple[str, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        run(*arguments)
+    assert ended.value.code == 2
+    assert "usage:" in capsys.readouterr().err
+
+
+def test_epoch_and_speed_go_together(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("collect", "--data-dir", data_dir, "--by-eye", "--speed", 60) == 2
+    assert "go together" in capsys.readouterr().err
+
+
+# -- batch ------------------------------------------------------------------------------------------------------------
+
+
+def test_a_batch_lives_from_start_to_end(data_dir: Path, batch_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("batch", "start", batch_file, "--data-dir", data_dir) == 0
+    assert run("batch", "event", 1, "poke", "--note", "springs back", "--data-dir", data_dir) == 0
+    assert run("batch", "level", 1, 95, "--data-dir", data_dir) == 0
+    assert run("batch", "list", "--data-dir", data_dir) == 0
+    assert "not yet estimated" in capsys.readouterr().out
+    assert run("batch", "end", 1, "--data-dir", data_dir) == 0
+    with Store(data_dir / DATABASE_NAME) as store:
+        (batch,) = store.batches(running=False)
+        levels = [reading for reading in store.readings(batch) if reading.channel is Channel.LEVEL]
+    assert [event.kind for event in batch.events] == [EventKind.FOLD, EventKind.POKE, EventKind.END]
+    assert [(level.value, level.sd) for level in levels] == [(95.0, 3.0)]
+    assert run("batch", "event", 1, "fold", "--data-dir", data_dir) == 2
+    assert "has ended" in capsys.readouterr().err
+
+
+def test_nodes_can_be_named_for_all_channels_or_one(data_dir: Path, batch_file: Path) -> None:
+    cabinet = "urn:dev:mac:020000fffe5e0009"
+    nodes = ("--node", NODE, "--node", f"air_temp_c={cabinet}")
+    assert run("batch", "start", batch_file, *nodes, "--data-dir", data_dir) == 0
+    with Store(data_dir / DATABASE_NAME) as store:
+        (batch,) = store.batches()
+    assert batch.node_of(Channel.AIR_TEMP) == cabinet
+    assert batch.node_of(Channel.HUMIDITY) == NODE
+
+
+@pytest.mark.parametrize("node", ["cellar", f"colour={NODE}"])
+def test_a_node_that_is_none_is_refused(
+    data_dir: Path, batch_file: Path, node: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("batch", "start", batch_file, "--node", node, "--data-dir", data_dir) == 2
+    assert node.split("=")[0] in capsys.readouterr().err
+
+
+def test_now_and_events_to_come(data_dir: Path, batch_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    ahead = (datetime.now(UTC) + timedelta(days=1)).isoformat(timespec="seconds")
+    batch_file.write_text(BATCH.replace("2026-03-02T06:10:00Z", ahead).replace(STARTED, "2025-03-02T05:40:00Z"))
+    assert run("batch", "start", batch_file, "--data-dir", data_dir) == 0
+    assert "1 events still to come were left out" in capsys.readouterr().out
+    assert run("batch", "start", batch_file, "--now", "--data-dir", data_dir) == 0
+    with Store(data_dir / DATABASE_NAME) as store:
+        planned, now = store.batches()
+    assert planned.events == now.events == ()
+    assert now.started_at > planned.started_at
+
+
+def test_an_event_must_lie_within_the_batch(
+    data_dir: Path, batch_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run("batch", "start", batch_file, "--data-dir", data_dir)
+    assert run("batch", "event", 1, "fold", "--at", "2024-01-01T00:00:00Z", "--data-dir", data_dir) == 2
+    assert "between its start and now" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("action", [("list",), ("event", 7, "fold"), ("export", 7, "out")])
+def test_a_directory_without_batches_says_so(
+    data_dir: Path, action: tuple[object, ...], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("batch", *action, "--data-dir", data_dir) == 2
+    assert "no batch was ever started here" in capsys.readouterr().err
+    assert not data_dir.exists()
+
+
+def test_a_faulty_batch_file_is_told_in_full(
+    data_dir: Path, batch_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    batch_file.write_text('name = "x"\nstage = "nap"\nstartd = 1\n')
+    assert run("batch", "start", batch_file, "--data-dir", data_dir) == 2
+    said = capsys.readouterr().err
+    assert "stage" in said
+    assert "did you mean 'started'" in said
+
+
+def readings() -> list[Reading]:
+    found = []
+    for seq in range(1, 90):
+        at = START + timedelta(minutes=2 * seq, microseconds=seq)
+        distance_mm = 160.0 - seq / 2
+        for channel, value in ((Channel.AIR_TEMP, 25.0), (Channel.DISTANCE, distance_mm)):
+            found.append(Reading(NODE, "0a1b2c3d", seq, channel, value, at, at))
+    at = START + timedelta(minutes=3)
+    found.append(Reading(NODE, "0a1b2c3d", 999, Channel.AIR_TEMP, 900.0, at, at, flag=Flag.OUT_OF_RANGE))
+    return found
+
+
+def test_an_exported_batch_is_the_same_batch_and_replays(
+    data_dir: Path, batch_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    run("batch", "start", batch_file, "--data-dir", data_dir)
+    with Store(data_dir / DATABASE_NAME) as store:
+        store.append(readings())
+        store.add_event(store.batches()[0].id, Event(START + timedelta(hours=3), EventKind.END))
+        (batch,) = store.batches()
+    out = tmp_path / "out"
+    assert run("batch", "export", 1, out, "--data-dir", data_dir) == 0
+    exported = read_batch(out / "BATCH.toml")
+    assert {**_fields(exported), "id": 1} == _fields(batch)
+    rows = (out / "READINGS.csv").read_text().splitlines()
+    assert len(rows) == 1 + 89
+    capsys.readouterr()
+    assert run("replay", out / "READINGS.csv", "--batch", out / "BATCH.toml", "--every", "30m") == 0
+    captured = capsys.readouterr()
+    lines = [json.loads(line) for line in captured.out.splitlines()]
+    assert captured.err == ""
+    assert [line["time"] for line in lines][:2] == ["2026-03-02T05:40:00Z", "2026-03-02T06:10:00Z"]
+    assert len(lines) == 6
+    assert lines[-1]["rise_pct"] > lines[1]["rise_pct"]
+
+
+def _fields(batch: object) -> dict[str, object]:
+    return {name: getattr(batch, name) for name in batch.__slots__}  # type: ignore[attr-defined]
+
+
+# -- replay and check -------------------------------------------------------------------------------------------------
+
+
+def test_an_unreadable_recording_is_status_2(
+    batch_file: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run("replay", tmp_path / "absent.csv", "--batch", batch_file, "--every", "5m") == 2
+    captured = capsys.readouterr()
+    assert captured.out == ""
+    assert "absent.csv" in captured.err
+
+
+@pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")  # of a library of notifications
+def test_check_says_what_is_wrong_and_how_to_mend_it(
+    data_dir: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("PROOFING_NOTIFY_URLS", "nonsense://hush json://127.0.0.1:1/hush")
+    data_dir.mkdir()
+    (data_dir / "config.toml").write_text('serial = ["/dev/absent"]\nmqtt = ["mqtt://me@127.0.0.1:1"]\n')
+    (data_dir / DATABASE_NAME).write_bytes(b"no database at all, but long enough to be taken for one" * 100)
+    assert run("check", "--data-dir", data_dir) == 1
+    said = capsys.readouterr().out
+    for wrong in (
+        "database", "serial port /dev/absent: is not there", "broker mqtt://me@127.0.0.1:1: does not answer",
+        "notification 1 nonsense://****: not understood",
+    ):  # fmt: skip
+        line = next(line for line in said.splitlines() if wrong in line)
+        assert line.startswith("WRONG"), line
+    assert "ok     notification 2 json://****: understood" in said
+    assert "hush" not in said
+
+
+def test_check_is_content_with_what_works(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data_dir.mkdir()
+    port = data_dir / "port"
+    port.touch()
+    (data_dir / "config.toml").write_text(f'serial = ["{port}"]\n')
+    Store(data_dir / DATABASE_NAME).close()
+    assert run("check", "--data-dir", data_dir) == 0
+    assert "WRONG" not in capsys.readouterr().out
+
+
+def test_check_tells_every_fault_of_the_settings(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data_dir.mkdir()
+    (data_dir / "config.toml").write_text("seriel = []\ntemp_unit = 3\n")
+    assert run("check", "--data-dir", data_dir) == 1
+    assert capsys.readouterr().out.count("WRONG  settings:") == 2
