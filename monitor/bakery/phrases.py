@@ -1,6 +1,7 @@
 """The small words: states, stages, times, durations, temperatures, weights and amounts of rise."""
 
 import unicodedata
+from collections.abc import Iterable
 from datetime import datetime, timedelta, tzinfo
 
 from monitor.dough.outlook import Moments, Outlook, State
@@ -69,6 +70,16 @@ def event_word(kind: EventKind) -> str:
 def channel_word(channel: Channel) -> str:
     """What a sensor measures."""
     return _CHANNEL_WORDS[channel]
+
+
+def either_text(words: Iterable[str]) -> str:
+    """Several things, any of them.
+
+    >>> either_text(["height"]), either_text(["air", "humidity", "height"])
+    ('height', 'air, humidity or height')
+    """
+    *first, last = words
+    return f"{', '.join(first)} or {last}" if first else last
 
 
 def duration_text(minutes: float) -> str:

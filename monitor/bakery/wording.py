@@ -17,6 +17,7 @@ from monitor.bakery.phrases import (
     channel_word,
     clock_text,
     duration_text,
+    either_text,
     event_word,
     mass_text,
     printable,
@@ -207,7 +208,7 @@ def _air_too_dry(said: _Said) -> str:
 def _sensor_silent(said: _Said) -> str:
     facts = said.facts
     channels = [Channel(name) for name in said.alert.about.split()]
-    named = " or ".join(channel_word(channel) for channel in channels) or "reading"
+    named = either_text([channel_word(channel) for channel in channels] or ["reading"])
     seen = [facts.last_seen.get(channel) for channel in channels]
     last_at = max((at for at in seen if at is not None), default=None)
     since = f"since {said.clock(last_at)}" if last_at is not None else "since the batch began"
