@@ -1,0 +1,29 @@
+"""Navigation between the screens, and nothing else: ``streamlit run dashboard/app.py -- --data-dir DIR``."""
+
+import html
+
+import streamlit as st
+from streamlit.navigation.page import StreamlitPage
+
+from dashboard.page import put_style
+from dashboard.screens import batch, board, cautions, finished, nodes
+
+st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
+put_style()
+finished_page: StreamlitPage = st.Page(lambda: finished.show(finished_page), title="Finished", url_path="finished")
+batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path="batch")
+pages = [
+    st.Page(lambda: board.show(batch_page), title="Board", url_path="board", default=True),
+    batch_page,
+    finished_page,
+    st.Page(nodes.show, title="Nodes", url_path="nodes"),
+    st.Page(cautions.show, title="Cautions", url_path="cautions"),
+]
+current = st.navigation(pages, position="hidden")
+with st.container(key="nav", horizontal=True):
+    for page in pages:
+        if page == current:
+            st.html(f'<span class="here" aria-current="page">{html.escape(page.title)}</span>', width="content")
+        else:
+            st.page_link(page, label=page.title)
+current.run()

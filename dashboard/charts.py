@@ -1,0 +1,336 @@
+"""Tables -> chart specifications: pure, in the palette, on the baker's clock, directly labelled instead of keyed."""
+
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from math import ceil, floor, isfinite
+from typing import Any
+
+import altair as alt
+import pandas as pd
+
+from dashboard.theme import FONT, Palette
+
+Layered = alt.LayerChart | alt.FacetChart  # what altair says that layering gives
+AXIS_PX = 54  # room left of every chart, so that charts under one another share their clock
+RISE_HEIGHT_PX = 430
+AIR_HEIGHT_PX = 130
+FORECAST_HEIGHT_PX = 280
+RISE_STEPS_PCT = (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
+MOMENT_STEPS_MS = tuple(60_000.0 * step_min for step_min in (5, 10, 15, 30, 60, 120, 180, 360, 720, 1440))
+FLAG_ROOM = 0.2  # of the clock axis, for a flag's words on a phone
+FLAG_LIFTS_PX = (11, 34)
+FLAG = "M0 0.5L0 -0.9L0.8 -0.6L0 -0.25"  # a small flag on a pole, in units of the mark's size
+
+
+@dataclass(frozen=True, slots=True)
+class Mark:
+    """A moment to be marked across a chart, with its words. ``at`` is in dial milliseconds."""
+
+    at: float
+    words: str
+
+
+def rise_chart(
+    history: pd.DataFrame,
+    fan: pd.DataFrame,
+    events: pd.DataFrame,
+    palette: Palette,
+    *,
+    span: tuple[float, float],
+    target_pct: float | None,
+    ready: tuple[float | None, float | None, float | None] = (None, None, None),
+    marks: tuple[Mark, ...] = (),
+) -> Layered:
+    """Rise with its interval, the forecast as two nested bands, the target, what the baker did, and marked moments.
+
+    Parameters
+    ----------
+    span
+        First and last dial millisecond of the clock axis.
+    ready
+        Early, middle and late moment of reaching the target; drawn on the target's line.
+    """
+    top = _rise_top(history, fan, target_pct)
+    bottom = min(0.0, _least(history, "low"), _least(fan, "p05"))
+    if len(events):  # flags stand under the curve
+        bottom = min(bottom, -0.17 * top)
+    x = _clock_axis(span)
+    y = alt.Scale(domain=[bottom, top], nice=False, zero=False)
+    percent = alt.Axis(
+        title=None,
+        labelExpr="datum.value + ' %'",
+        values=_round_steps(min(0.0, _least(history, "low")), top, RISE_STEPS_PCT, most=7),
+        minExtent=AXIS_PX,
+        maxExtent=AXIS_PX,
+        domain=False,
+    )
+    said = alt.Tooltip("words:N", title=" ")
+    layers: list[Any] = []
+    if len(fan):
+        layers += [
+            _area(fan, x, "p05", "p95", y, percent, palette.dough, palette.band, 0.9),
+            _area(fan, x, "p25", "p75", y, percent, palette.band, palette.band, 0.75),
+            alt.Chart(fan)
+            .mark_line(color=palette.crust, strokeDash=[5, 4], strokeWidth=2)
+            .encode(x=x, y=alt.Y("p50:Q", scale=y, axis=percent), tooltip=said),
+        ]
+    if len(history):
+        layers += [
+            _area(history, x, "low", "high", y, percent, palette.line, palette.line, 0.9),
+            alt.Chart(history)
+            .mark_line(color=palette.ink, strokeWidth=3, strokeCap="round")
+            .encode(x=x, y=alt.Y("mid:Q", scale=y, axis=percent), tooltip=said),
+        ]
+    if target_pct is not None:
+        layers += _target(target_pct, ready, span, y, x, palette)
+    for mark in marks:
+        layers += _moment(mark, span, palette)
+    if len(events):
+        layers += _flags(events, x, y, palette, span)
+    return _finished(alt.layer(*layers), palette, RISE_HEIGHT_PX)
+
+
+def air_chart(
+    frame: pd.DataFrame,
+    colours: dict[str, tuple[str, list[int]]],
+    palette: Palette,
+    *,
+    span: tuple[float, float],
+    unit: str,
+    least_span: float,
+) -> Layered:
+    """Temperatures or humidity on the same clock, one line for each ``what``, named at its end.
+
+    Parameters
+    ----------
+    colours
+        For each ``what`` its colour and dash pattern (an empty one is a full line).
+    least_span
+        The axis never shows less than this, so that noise does not look like weather.
+    """
+    x = _clock_axis(span)
+    values = frame["value"].dropna()
+    low, high = (float(values.min()), float(values.max())) if len(values) else (0.0, least_span)
+    spare = max(0.0, least_span - (high - low)) / 2 + 0.06 * max(high - low, least_span)
+    y = alt.Scale(domain=[low - spare, high + spare], nice=False, zero=False)
+    axis = alt.Axis(
+        title=None,
+        labelExpr=f"datum.value + ' {unit}'",
+        tickCount=3,
+        minExtent=AXIS_PX,
+        maxExtent=AXIS_PX,
+        domain=False,
+    )
+    layers: list[Any] = []
+    for what, (colour, dash) in colours.items():
+        part = frame[frame["what"] == what]
+        if part["value"].notna().sum() == 0:
+            continue
+        ends = part.dropna(subset=["value"]).tail(1)
+        line = alt.Chart(part).mark_line(color=colour, strokeWidth=2.2, strokeDash=dash or [1, 0])
+        layers.append(
+            line.encode(x=x, y=alt.Y("value:Q", scale=y, axis=axis), tooltip=alt.Tooltip("words:N", title=" "))
+        )
+        name = alt.Chart(ends).mark_text(color=colour, align="left", dx=7, fontSize=13, font=FONT, fontWeight=600)
+        layers.append(name.encode(x=x, y=alt.Y("value:Q", scale=y, axis=axis), text="what:N"))
+    return _finished(alt.layer(*layers), palette, AIR_HEIGHT_PX)
+
+
+def forecast_chart(said: pd.DataFrame, palette: Palette, *, came: Mark | None, span: tuple[float, float]) -> Layered:
+    """Every forecast made at the time: when it was said to be ready, against when that was said, and what came."""
+    x = _clock_axis(span)
+    ends = pd.concat([said["early"], said["late"], said["mid"]]).dropna()
+    low, high = (float(ends.min()), float(ends.max())) if len(ends) else span
+    if came is not None:
+        low, high = min(low, came.at), max(high, came.at)
+    spare = max(300_000.0, 0.06 * (high - low))
+    y = alt.Scale(domain=[low - spare, high + spare], nice=False, zero=False)
+    axis = alt.Axis(
+        title=None,
+        values=_round_steps(low - spare, high + spare, MOMENT_STEPS_MS, most=6),
+        labelExpr="utcFormat(datum.value, '%H:%M')",
+        minExtent=AXIS_PX,
+        maxExtent=AXIS_PX,
+        domain=False,
+    )
+    tip = alt.Tooltip("words:N", title=" ")
+    layers: list[Any] = [
+        alt.Chart(said.dropna(subset=["early", "late"]))
+        .mark_area(color=palette.dough, stroke=palette.band, strokeWidth=1.2, opacity=0.9)
+        .encode(x=x, y=alt.Y("early:Q", scale=y, axis=axis), y2="late:Q", tooltip=tip),
+        alt.Chart(said)
+        .mark_line(color=palette.crust, strokeWidth=2.5)
+        .encode(x=x, y=alt.Y("mid:Q", scale=y, axis=axis), tooltip=tip),
+    ]
+    if came is not None:
+        row = pd.DataFrame([{"at": span[0], "came": came.at, "words": came.words}])
+        base = alt.Chart(row)
+        layers.append(
+            base.mark_rule(color=palette.ember, strokeWidth=3).encode(
+                y=alt.Y("came:Q", scale=y, axis=axis), tooltip=tip
+            )
+        )
+        words = base.mark_text(
+            color=palette.ember, align="right", baseline="bottom", dy=-6, fontSize=16, font=FONT, fontWeight=700
+        )
+        layers.append(words.encode(x=alt.value("width"), y=alt.Y("came:Q", scale=y, axis=axis), text="words:N"))
+    return _finished(alt.layer(*layers), palette, FORECAST_HEIGHT_PX)
+
+
+def _round_steps(low: float, high: float, steps: tuple[float, ...], *, most: int) -> list[float]:
+    """Round values between two, ``most`` of them at most, in the finest of the given steps that allows it."""
+    step = next((step for step in steps if (high - low) / step <= most), steps[-1])
+    return [k * step for k in range(ceil(low / step), floor(high / step) + 1)]
+
+
+def _moment_of(dial: float) -> alt.DateTime:
+    at = datetime.fromtimestamp(dial / 1000.0, UTC)
+    return alt.DateTime(
+        year=at.year, month=at.month, date=at.day, hours=at.hour, minutes=at.minute, seconds=at.second, utc=True
+    )
+
+
+def _clock_axis(span: tuple[float, float]) -> alt.X:
+    scale = alt.Scale(type="utc", domain=[_moment_of(at) for at in span], nice=False)
+    axis = alt.Axis(
+        title=None, format="%H:%M", grid=False, tickCount=6, labelOverlap="greedy", labelSeparation=14, labelFlush=True
+    )
+    return alt.X("at:T", scale=scale, axis=axis)
+
+
+def _area(
+    frame: pd.DataFrame,
+    x: alt.X,
+    low: str,
+    high: str,
+    y: alt.Scale,
+    axis: alt.Axis,
+    colour: str,
+    edge: str,
+    opacity: float,
+) -> alt.Chart:
+    chart = alt.Chart(frame).mark_area(
+        color=colour, opacity=opacity, stroke=edge, strokeWidth=1, strokeOpacity=0.9, tooltip=None
+    )
+    drawn: alt.Chart = chart.encode(x=x, y=alt.Y(f"{low}:Q", scale=y, axis=axis), y2=f"{high}:Q")
+    return drawn
+
+
+def _target(
+    target_pct: float,
+    ready: tuple[float | None, float | None, float | None],
+    span: tuple[float, float],
+    y: alt.Scale,
+    x: alt.X,
+    palette: Palette,
+) -> list[Any]:
+    """The band on the tub, with the stretch in which it will be reached drawn on it."""
+    row = pd.DataFrame([{"at": span[1], "pct": target_pct, "words": f"the band, {target_pct:.0f} %"}])
+    at_level = alt.Y("pct:Q", scale=y)
+    base = alt.Chart(row)
+    layers: list[Any] = [
+        base.mark_rule(color=palette.ember, strokeWidth=3).encode(y=at_level),
+        base.mark_text(
+            color=palette.ember, align="left", baseline="bottom", dy=-6, dx=4, fontSize=14, font=FONT, fontWeight=600
+        ).encode(x=alt.value(0), y=at_level, text="words:N"),
+    ]
+    early, middle, late = ready
+    if early is not None:
+        end = span[1] if late is None else min(late, span[1])
+        stretch = pd.DataFrame({"at": [early, max(end, early)], "pct": [target_pct] * 2})
+        layers.append(
+            alt.Chart(stretch).mark_line(color=palette.crust, strokeWidth=11, opacity=0.9).encode(x=x, y=at_level)
+        )
+    if middle is not None:
+        point = pd.DataFrame([{"at": middle, "pct": target_pct}])
+        layers.append(
+            alt.Chart(point)
+            .mark_tick(orient="vertical", color=palette.crust, thickness=5, size=30, opacity=1.0)
+            .encode(x=x, y=at_level)
+        )
+    return layers
+
+
+def _moment(mark: Mark, span: tuple[float, float], palette: Palette) -> list[Any]:
+    is_late = mark.at > span[0] + 0.7 * (span[1] - span[0])
+    base = alt.Chart(pd.DataFrame([{"at": mark.at, "words": mark.words}]))
+    x = _clock_axis(span)
+    return [
+        base.mark_rule(color=palette.ink, strokeWidth=2).encode(x=x),
+        base.mark_text(
+            color=palette.ink,
+            align="right" if is_late else "left",
+            baseline="top",
+            dx=-7 if is_late else 7,
+            fontSize=14,
+            font=FONT,
+            fontWeight=600,
+        ).encode(x=x, y=alt.value(2), text="words:N"),
+    ]
+
+
+def _flags(events: pd.DataFrame, x: alt.X, y: alt.Scale, palette: Palette, span: tuple[float, float]) -> list[Any]:
+    """Small flags on the clock axis; close ones stand on a taller pole, and the third of a crowd goes without words."""
+    bottom = alt.YDatum(y.domain[0], scale=y)
+    tip = alt.Tooltip("words:N", title=" ")
+    layers: list[Any] = []
+    for frame, lift_px in zip(_poles(events, FLAG_ROOM * (span[1] - span[0])), FLAG_LIFTS_PX, strict=True):
+        if frame.empty:
+            continue
+        base = alt.Chart(frame)
+        pole = base.mark_point(
+            shape=FLAG, size=420, color=palette.ink, strokeWidth=1.6, filled=False, opacity=1.0, yOffset=-lift_px
+        )
+        words = base.mark_text(
+            align="left", dx=14, dy=-5, color=palette.muted, fontSize=12.5, font=FONT, yOffset=-lift_px
+        )
+        layers.append(pole.encode(x=x, y=bottom, tooltip=tip))
+        layers.append(words.encode(x=x, y=bottom, text="what:N", tooltip=tip))
+    return layers
+
+
+def _poles(events: pd.DataFrame, room_ms: float) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """The events on low and on high poles, so that words stand clear of each other."""
+    ends = [float("-inf"), float("-inf")]
+    rows: tuple[list[Any], list[Any]] = ([], [])
+    for at, what, words in events.sort_values("at").itertuples(index=False):
+        row = next((k for k in (0, 1) if at - ends[k] >= room_ms), None)
+        if row is not None:
+            ends[row] = at
+        rows[row or 0].append((at, what if row is not None else "", words))
+    low, high = (pd.DataFrame(part, columns=["at", "what", "words"]) for part in rows)
+    return low, high
+
+
+def _rise_top(history: pd.DataFrame, fan: pd.DataFrame, target_pct: float | None) -> float:
+    tops = [20.0, _most(history, "high"), _most(fan, "p95"), 0.0 if target_pct is None else target_pct]
+    return max(tops) * 1.14
+
+
+def _most(frame: pd.DataFrame, column: str) -> float:
+    value = float(frame[column].max()) if len(frame) else 0.0
+    return value if isfinite(value) else 0.0
+
+
+def _least(frame: pd.DataFrame, column: str) -> float:
+    value = float(frame[column].min()) if len(frame) else 0.0
+    return value if isfinite(value) else 0.0
+
+
+def _finished(chart: Layered, palette: Palette, height_px: int) -> Layered:
+    finished: Layered = (
+        chart.properties(
+            height=height_px, background="transparent", padding={"left": 0, "right": 8, "top": 6, "bottom": 2}
+        )
+        .configure_view(stroke=None)
+        .configure_axis(
+            labelColor=palette.muted,
+            labelFont=FONT,
+            labelFontSize=13,
+            gridColor=palette.line,
+            tickColor=palette.line,
+            domainColor=palette.line,
+            labelPadding=6,
+        )
+    )
+    return finished

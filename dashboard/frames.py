@@ -1,0 +1,137 @@
+"""What the store holds -> tables that charts draw: pure, thinned, on the baker's clock.
+
+Charts get times as *dial* milliseconds: the baker's clock read as if it were UTC. A chart that is told to show UTC then
+shows the baker's hours in every browser, wherever that browser thinks it is.
+"""
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import UTC, datetime, timedelta, tzinfo
+from math import isnan
+from typing import Any
+
+import pandas as pd
+
+from monitor.dough.outlook import Moments, Outlook
+from monitor.recipe.batch import Event
+from monitor.wire.readings import Channel, Flag, Reading
+
+MAX_POINTS = 2000  # a series: more than any screen has pixels across
+GAP = timedelta(minutes=15)  # judgement: a line is not drawn across a longer silence
+
+
+def dial_ms(at: datetime, tz: tzinfo | None) -> float:
+    """A moment as dial milliseconds. [ms]"""
+    return at.astimezone(tz).replace(tzinfo=UTC).timestamp() * 1000.0
+
+
+def clock(at: datetime, tz: tzinfo | None) -> str:
+    """A moment as the baker's clock shows it."""
+    return f"{at.astimezone(tz):%H:%M}"
+
+
+def thinned(frame: pd.DataFrame, most: int = MAX_POINTS) -> pd.DataFrame:
+    """At most ``most`` rows, evenly taken, the first and the last always among them."""
+    if len(frame) <= most:
+        return frame
+    picks = [round(k * (len(frame) - 1) / (most - 1)) for k in range(most)]
+    return frame.iloc[picks].reset_index(drop=True)
+
+
+def broken_at_gaps(frame: pd.DataFrame, gap: timedelta = GAP) -> pd.DataFrame:
+    """The table with an empty row inside each longer silence, so that no line crosses it."""
+    if len(frame) < 2:
+        return frame
+    silent = frame["at"].diff() > gap.total_seconds() * 1000.0
+    if not silent.any():
+        return frame
+    empty = pd.DataFrame({"at": frame.loc[silent, "at"] - 1.0})
+    return pd.concat([frame, empty]).sort_values("at", ignore_index=True)
+
+
+def rise_frame(outlooks: Iterable[Outlook], tz: tzinfo | None) -> pd.DataFrame:
+    """Rise with its interval, as it was known at each moment: ``at low mid high words``. [ms, %]"""
+    rows = [
+        (dial_ms(outlook.at, tz), band.p05, band.p50, band.p95, f"{band.p50:.0f} % ({band.p05:.0f} to {band.p95:.0f})")
+        for outlook in outlooks
+        if (band := outlook.rise_pct) is not None
+    ]
+    frame = pd.DataFrame(rows, columns=["at", "low", "mid", "high", "words"]).sort_values("at", ignore_index=True)
+    return broken_at_gaps(thinned(frame, MAX_POINTS // 2))
+
+
+def fan_frame(outlook: Outlook | None, tz: tzinfo | None) -> pd.DataFrame:
+    """The forecast of one outlook: ``at p05 p25 p50 p75 p95 words``. [ms, %]"""
+    points = () if outlook is None else outlook.fan
+    rows = [
+        (dial_ms(p.at, tz), p.p05, p.p25, p.p50, p.p75, p.p95, f"between {p.p05:.0f} and {p.p95:.0f} %") for p in points
+    ]
+    return thinned(pd.DataFrame(rows, columns=["at", "p05", "p25", "p50", "p75", "p95", "words"]))
+
+
+def reading_frame(
+    readings: Iterable[Reading], channels: Sequence[tuple[Channel, str]], unit: str, tz: tzinfo | None
+) -> pd.DataFrame:
+    """Some channels over time, flagged readings left out: ``at value what words``."""
+    found = list(readings)
+    frames = []
+    for channel, what in channels:
+        rows = [
+            (dial_ms(reading.measured_at, tz), reading.value, what, f"{what} {reading.value:.1f} {unit}")
+            for reading in found
+            if reading.channel is channel and reading.flag is Flag.OK and not isnan(reading.value)
+        ]
+        frame = pd.DataFrame(rows, columns=["at", "value", "what", "words"]).sort_values("at", ignore_index=True)
+        broken = broken_at_gaps(thinned(frame, MAX_POINTS // 2))
+        frames.append(broken.assign(what=what))
+    return pd.concat(frames, ignore_index=True)
+
+
+def dew_point_frame(
+    temps: pd.DataFrame, humidity: pd.DataFrame, dew_point_c: Callable[[Any, Any], Any]
+) -> pd.DataFrame:
+    """Dew point of the air wherever warmth and humidity were measured at the same moment: ``at value what words``."""
+    air = temps.loc[temps["what"] == "air", ["at", "value"]].dropna()
+    both = air.merge(humidity[["at", "value"]].dropna(), on="at", suffixes=("", "_rh"))
+    both = both[both["value_rh"] > 0.0]
+    values = dew_point_c(both["value"].to_numpy(), both["value_rh"].to_numpy())
+    frame = pd.DataFrame({"at": both["at"].to_numpy(), "value": values})
+    words = [f"dew point {value:.1f} °C" for value in frame["value"]]
+    return broken_at_gaps(frame.assign(words=words)).assign(what="dew point")
+
+
+def event_frame(events: Iterable[tuple[Event, str]], tz: tzinfo | None) -> pd.DataFrame:
+    """What the baker did, with the word for each: ``at what words``."""
+    rows = [(dial_ms(event.at, tz), what, f"{clock(event.at, tz)} {what}") for event, what in events]
+    return pd.DataFrame(rows, columns=["at", "what", "words"])
+
+
+def forecast_frame(outlooks: Iterable[Outlook], tz: tzinfo | None, *, last: datetime | None = None) -> pd.DataFrame:
+    """When it was said to be ready, each time it was said: ``at early mid late words``. [ms]
+
+    Forecasts made after ``last`` (the moment it came) are hindsight and are left out. A quantile that was never given
+    stays empty.
+    """
+    rows = []
+    for outlook in outlooks:
+        if last is not None and outlook.at > last:
+            continue
+        moments = outlook.ready
+        rows.append((dial_ms(outlook.at, tz), *dials(moments, tz), _said(outlook, tz)))
+    frame = pd.DataFrame(rows, columns=["at", "early", "mid", "late", "words"]).sort_values("at", ignore_index=True)
+    return thinned(frame)
+
+
+def dials(moments: Moments, tz: tzinfo | None) -> tuple[float | None, float | None, float | None]:
+    """Early, middle and late of a moment, in dial milliseconds."""
+    early, mid, late = (None if at is None else dial_ms(at, tz) for at in (moments.p05, moments.p50, moments.p95))
+    return early, mid, late
+
+
+def _said(outlook: Outlook, tz: tzinfo | None) -> str:
+    ready = outlook.ready
+    if ready.p50 is None:
+        return f"{clock(outlook.at, tz)}: no forecast"
+    said = f"{clock(outlook.at, tz)}: about {clock(ready.p50, tz)}"
+    if ready.p05 is None or ready.p95 is None:
+        return said
+    return f"{said}, between {clock(ready.p05, tz)} and {clock(ready.p95, tz)}"

@@ -1,0 +1,77 @@
+"""What every screen stands on: the clock it lives by, the browser's palette, and the few ways to put things down."""
+
+import html
+import re
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+import streamlit as st
+
+from dashboard import queries
+from dashboard.charts import Layered
+from dashboard.theme import Palette, palette_for, style
+from monitor.errors import StoreError
+from monitor.pace import clock_of, local_zone, pace_of
+from monitor.sinks.store import Store
+
+REFRESH_S = 2.0  # real seconds between looks at the store: two dough minutes in a demo, at once for a baker
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """One rerun of one screen: the store it reads, the dough's now, the baker's zone, the palette.
+
+    Attributes
+    ----------
+    speed
+        How many times faster than the wall the dough's clock runs; None for real time.
+    """
+
+    store: Store
+    now: datetime
+    zone: tzinfo
+    palette: Palette
+    speed: float | None
+
+
+def shown(draw: Callable[[Scene], None]) -> None:
+    """Draw with the store open; what the store cannot do is said in words, and the page lives on."""
+    try:
+        with queries.opened() as store:
+            pace = pace_of(store)
+            palette = palette_for(st.context.theme.type)
+            draw(Scene(store, clock_of(store).now(), local_zone(), palette, None if pace is None else pace.speed))
+    except StoreError as error:
+        st.html(
+            f'<div class="panel"><p class="section">The store does not answer</p><p>{html.escape(str(error))}</p></div>'
+        )
+
+
+def put_style() -> None:
+    """The style sheet, once a rerun of the whole page."""
+    st.html(style(palette_for(st.context.theme.type)))
+
+
+def put_chart(chart: Layered, sentence: str, key: str) -> None:
+    """A chart with its sentence as text alternative."""
+    st.altair_chart(chart, width="stretch", theme=None, key=key, alt=sentence)
+
+
+def heading(title: str, subtitle: str = "") -> str:
+    """A screen's title and the line under it, as HTML; both may be anything."""
+    below = f'<p class="subtitle">{html.escape(subtitle)}</p>' if subtitle else ""
+    return f'<h1 class="title">{html.escape(title)}</h1>{below}'
+
+
+def plain(words: str) -> str:
+    """Words as a label that Streamlit's Markdown leaves alone: a name makes no link, picture, colour or formula."""
+    one_line = " ".join(words.split())
+    return re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", one_line)  # every ASCII punctuation mark
+
+
+def clock_words(speed: float | None) -> str:
+    """What to know about the clock a screen shows; empty when it is the wall's."""
+    if speed is None:
+        return ""
+    return f"demo clock, {speed:g} times faster" if speed > 0 else "demo clock, standing still"

@@ -1,0 +1,161 @@
+"""The charts of one batch put on a page: running with its forecast, or ended with what had been said."""
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime, timedelta, tzinfo
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import charts, frames, page
+from dashboard.charts import Mark
+from dashboard.queries import Past
+from monitor.bakery.wording import clock_text, curve_sentence, event_word, rise_text
+from monitor.dough.air import dew_point_c
+from monitor.dough.outlook import Outlook
+from monitor.recipe.batch import Batch, Event, EventKind
+from monitor.wire.readings import Channel, Reading
+
+LEAST_C = 4.0  # the least that a temperature axis spans
+LEAST_PCT = 20.0
+MARGIN = timedelta(minutes=20)
+LONGEST_AHEAD = timedelta(hours=14)  # judgement: a night in the cold
+
+
+def put_running_rise(scene: page.Scene, batch: Batch) -> None:
+    """Rise and forecast of a running batch."""
+    outlooks = scene.store.outlooks(batch.id, has_fan=False)
+    newest = scene.store.latest_outlook(batch.id)
+    span = running_span(scene, batch, newest)
+    now_words = "now" if newest is None or newest.rise_pct is None else f"now, {newest.rise_pct.p50:.0f} %"
+    marks = (Mark(frames.dial_ms(scene.now, scene.zone), now_words),)
+    sentence = f"{batch.name}: not yet estimated." if newest is None else curve_sentence(batch, newest, scene.zone)
+    chart = rise(scene, batch, outlooks, newest, span, marks)
+    page.put_chart(chart, sentence, "rise")
+
+
+def put_running_air(scene: page.Scene, batch: Batch) -> None:
+    """The air and warmth of a running batch, on the clock of its rise."""
+    span = running_span(scene, batch, scene.store.latest_outlook(batch.id))
+    put_air(scene, scene.store.readings(batch), span, "running")
+
+
+def running_span(scene: page.Scene, batch: Batch, newest: Outlook | None) -> tuple[float, float]:
+    """First and last dial millisecond of a running batch's charts."""
+    end = chart_end(newest, scene.now)
+    return frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone)
+
+
+def put_past(scene: page.Scene, past: Past, said: Outlook) -> None:
+    """The whole curve of an ended batch under the forecast that was made at one moment, and its air."""
+    batch = past.batch
+    ended_at = batch.ended_at or scene.now
+    end = max(ended_at, min(chart_end(said, said.at), ended_at + timedelta(hours=2)))
+    span = (frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone))
+    marks = (
+        Mark(frames.dial_ms(said.at, scene.zone), f"said at {clock_text(said.at, scene.zone)}"),
+        Mark(frames.dial_ms(ended_at, scene.zone), "ended"),
+    )
+    chart = rise(scene, batch, past.outlooks, said, span, marks[1:] if said.at >= ended_at else marks)
+    page.put_chart(chart, curve_sentence(batch, past.outlooks[-1], scene.zone), "rise")
+    put_air(scene, past.readings, span, "past")
+
+
+def rise(
+    scene: page.Scene,
+    batch: Batch,
+    outlooks: Iterable[Outlook],
+    forecast: Outlook | None,
+    span: tuple[float, float],
+    marks: tuple[Mark, ...],
+) -> charts.Layered:
+    """The chart of rise with one forecast."""
+    fan = frames.fan_frame(forecast, scene.zone)
+    ready = (None, None, None) if forecast is None or batch.target.is_peak else frames.dials(forecast.ready, scene.zone)
+    return charts.rise_chart(
+        frames.rise_frame(outlooks, scene.zone),
+        fan[fan["at"] <= span[1]],
+        frames.event_frame(noted(batch.events), scene.zone),
+        scene.palette,
+        span=span,
+        target_pct=batch.target.rise_pct,
+        ready=ready,
+        marks=marks,
+    )
+
+
+def chart_end(outlook: Outlook | None, now: datetime) -> datetime:
+    """How far ahead a chart looks: past the peak, or past the latest ready; never beyond what was forecast."""
+    ends = [now + MARGIN]
+    if outlook is not None:
+        late = (outlook.ready.p95 or outlook.ready.p50, outlook.peak.p75 or outlook.peak.p50)
+        ends += [at + MARGIN for at in late if at is not None]
+    last_known = outlook.fan[-1].at if outlook is not None and outlook.fan else now + MARGIN
+    return max(now + MARGIN, min(max(ends), last_known, now + LONGEST_AHEAD))
+
+
+def noted(events: Iterable[Event]) -> list[tuple[Event, str]]:
+    """What a baker did, with a word for each; the end of a stage is the end of its curve and needs no flag."""
+    return [(event, event_word(event.kind)) for event in events if event.kind is not EventKind.END]
+
+
+def put_air(scene: page.Scene, readings: Sequence[Reading], span: tuple[float, float], key: str) -> None:
+    """Air, dough and dew point, then humidity, on the same clock."""
+    palette = scene.palette
+    temps = frames.reading_frame(readings, [(Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough")], "°C", scene.zone)
+    humidity = frames.reading_frame(readings, [(Channel.HUMIDITY, "humidity")], "%", scene.zone)
+    if temps["value"].notna().any():
+        temps = pd.concat([temps, frames.dew_point_frame(temps, humidity, dew_point_c)], ignore_index=True)
+        colours = {"air": (palette.water, []), "dough": (palette.crust, []), "dew point": (palette.muted, [2, 3])}
+        chart = charts.air_chart(temps, colours, palette, span=span, unit="°C", least_span=LEAST_C)
+        page.put_chart(chart, air_words(readings, scene.zone), f"temps-{key}")
+    if humidity["value"].notna().any():
+        chart = charts.air_chart(
+            humidity, {"humidity": (palette.water, [])}, palette, span=span, unit="%", least_span=LEAST_PCT
+        )
+        page.put_chart(chart, air_words(readings, scene.zone), f"humidity-{key}")
+
+
+def air_words(readings: Iterable[Reading], zone: tzinfo) -> str:
+    """What was measured last of each channel, for who cannot see the charts."""
+    newest: dict[Channel, Reading] = {}
+    for reading in readings:
+        newest[reading.channel] = reading
+    names = {Channel.AIR_TEMP: ("air", "°C"), Channel.DOUGH_TEMP: ("dough", "°C"), Channel.HUMIDITY: ("humidity", "%")}
+    said = [
+        f"{what} {newest[channel].value:.1f} {unit} at {clock_text(newest[channel].measured_at, zone)}"
+        for channel, (what, unit) in names.items()
+        if channel in newest
+    ]
+    return "; ".join(said) + "."
+
+
+def put_forecasts(scene: page.Scene, past: Past, came_at: datetime | None) -> None:
+    """Every forecast made at the time against what came."""
+    said = frames.forecast_frame(past.outlooks, scene.zone, last=came_at)
+    ended_at = past.batch.ended_at or scene.now
+    last_at = came_at or ended_at
+    room = (last_at - past.batch.started_at) * 0.2  # right of the last forecast, for the moment that came
+    span = (frames.dial_ms(past.batch.started_at, scene.zone), frames.dial_ms(last_at + room, scene.zone))
+    came = None
+    sentence = "Every forecast made; it was not ready when the stage ended."
+    if came_at is not None:
+        words = clock_text(came_at, scene.zone)
+        came = Mark(frames.dial_ms(came_at, scene.zone), words)
+        sentence = f"Every forecast made, early to late, against the moment it was ready, {words}."
+    page.put_chart(charts.forecast_chart(said, scene.palette, came=came, span=span), sentence, "forecasts")
+
+
+def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, zone: tzinfo) -> int:
+    """A slider over the moments at which a forecast was made; returns the place of the chosen one."""
+    step = max(1, len(outlooks) // 200)
+    places: list[int] = sorted({*range(0, len(outlooks), step), at_first, len(outlooks) - 1})
+    if len(places) < 2:
+        return places[0]
+    chosen = st.select_slider(
+        "Look back to what was said at",
+        places,
+        value=at_first,
+        format_func=lambda place: f"{clock_text(outlooks[place].at, zone)}, {rise_text(outlooks[place])}",
+        key="moment",
+    )
+    return places[places.index(chosen)]

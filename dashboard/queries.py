@@ -1,0 +1,119 @@
+"""What the screens ask of the store, and the little they write: each call on a connection of its own.
+
+Streamlit runs every rerun of every session in a thread of its choosing, and a store serves one thread; so a store is
+opened for the length of one rerun, which costs a millisecond or two. What can no longer change is cached.
+"""
+
+import argparse
+import os
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import streamlit as st
+
+from monitor.bakery.alerts import Alert, Message, Phase
+from monitor.config import DATABASE_NAME, default_data_dir
+from monitor.dough.outlook import Outlook
+from monitor.recipe.batch import Batch, BatchId
+from monitor.sinks.store import Store
+from monitor.wire.readings import Reading
+
+STALE_AFTER = timedelta(minutes=10)  # judgement: twenty missed readings at one each half minute
+KEPT_FINISHED = 8  # finished batches kept ready: one evening's looking back
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One running batch as the board shows it.
+
+    Attributes
+    ----------
+    stale_since
+        Since when nobody has measured this dough; None while its readings are fresh.
+    firing
+        Its alerts that are on now.
+    """
+
+    batch: Batch
+    outlook: Outlook | None
+    firing: tuple[Alert, ...]
+    stale_since: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Past:
+    """One ended batch with all that was known of it."""
+
+    batch: Batch
+    outlooks: tuple[Outlook, ...]
+    readings: tuple[Reading, ...]
+    messages: tuple[Message, ...]
+
+
+def database() -> Path:
+    """The store's file: ``--data-dir`` after ``--`` on the command line, else the environment, else the usual place."""
+    parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
+    parser.add_argument("--data-dir", type=Path)
+    options, _ = parser.parse_known_args(sys.argv[1:])
+    folder = options.data_dir or default_data_dir(os.environ)
+    return Path(folder) / DATABASE_NAME
+
+
+@contextmanager
+def opened() -> Iterator[Store]:
+    """The store, for one rerun."""
+    with Store(database()) as store:
+        yield store
+
+
+def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetime | None:
+    """Since when nobody has measured a dough; None while its readings are fresh.
+
+    A batch without a sensor is only ever looked at by eye: it is stale when it is no longer estimated.
+    """
+    if outlook is None:
+        seen_at = batch.started_at
+    elif batch.nodes and outlook.last_reading_at is not None:
+        seen_at = outlook.last_reading_at
+    elif batch.nodes:
+        seen_at = batch.started_at
+    else:
+        seen_at = outlook.at
+    return seen_at if now - seen_at > STALE_AFTER else None
+
+
+def running_row(store: Store, batch: Batch, now: datetime) -> Row:
+    """One running batch with its newest outlook."""
+    outlook = store.latest_outlook(batch.id)
+    firing = tuple(alert for alert in store.alerts(batch.id) if alert.phase is Phase.FIRING)
+    return Row(batch, outlook, firing, stale_since(batch, outlook, now))
+
+
+def board_rows(store: Store, now: datetime) -> list[Row]:
+    """All running batches, in the store's order."""
+    return [running_row(store, batch, now) for batch in store.batches(running=True)]
+
+
+def past(store: Store, batch: Batch) -> Past:
+    """An ended batch with everything; kept, since an ended batch changes no more."""
+    return _past(str(store.path), batch, store)
+
+
+@st.cache_resource(max_entries=KEPT_FINISHED, ttl=3600, show_spinner=False)
+def _past(path: str, batch: Batch, _store: Store) -> Past:
+    return Past(
+        batch,
+        tuple(_store.outlooks(batch.id)),
+        tuple(_store.readings(batch)),
+        tuple(reversed(_store.messages(batch.id))),
+    )
+
+
+def asked_batch_id() -> BatchId | None:
+    """The batch named in the address, or None."""
+    asked = st.query_params.get("batch", "")
+    return BatchId(int(asked)) if asked.isdecimal() and len(asked) < 19 else None

@@ -1,0 +1,105 @@
+"""One running batch: its curve and forecast, its air, its tub, and what a baker notes about it."""
+
+import streamlit as st
+from streamlit.navigation.page import StreamlitPage
+
+from dashboard import actions, cards, page, plots, queries
+from monitor.bakery.wording import clock_text, stage_word
+from monitor.recipe.batch import Batch, BatchId, EventKind
+
+POKES = {"fast": "springs back fast", "slowly": "springs back slowly", "not at all": "stays"}
+
+
+def show(finished_page: StreamlitPage) -> None:
+    """The batch named in the address, or the one that began first."""
+    page.shown(lambda scene: _draw(scene, finished_page))
+
+
+def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
+    batches = {batch.id: batch for batch in scene.store.batches(running=True)}
+    asked = queries.asked_batch_id()
+    if asked is not None and asked not in batches and asked in {batch.id for batch in scene.store.batches()}:
+        st.html(page.heading(scene.store.batch(asked).name, "This stage is over."))
+        st.page_link(finished_page, label="See how it went", query_params={"batch": str(asked)})
+        return
+    if not batches:
+        st.html(page.heading("No dough is proofing", "Begin a batch, and its curve stands here."))
+        return
+    title, choice = st.columns([2.3, 1], gap="large", vertical_alignment="bottom")
+    with choice:
+        batch = batches[_chosen(batches, asked)]
+    began = clock_text(batch.started_at, scene.zone, scene.now)
+    title.html(page.heading(batch.name, f"{stage_word(batch.stage)}, begun {began}"))
+    with st.container(key="bench"):
+        for name, draw in (("side", _live_side), ("curve", _live_curve), ("notes", _notes), ("air", _live_air)):
+            with st.container(key=name):
+                draw(batch, finished_page)
+
+
+def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None) -> BatchId:
+    """The batch to show; the address follows the choice."""
+    ids = list(batches)
+    chosen = st.selectbox(
+        "Another batch",
+        ids,
+        index=ids.index(asked) if asked in batches else 0,
+        format_func=lambda batch_id: f"{batches[batch_id].name} · {stage_word(batches[batch_id].stage)}",
+        key=f"which-{asked}",
+        label_visibility="collapsed",
+    )
+    if str(chosen) != st.query_params.get("batch"):
+        st.query_params["batch"] = str(chosen)
+    return BatchId(chosen)
+
+
+@st.fragment(run_every=page.REFRESH_S)
+def _live_side(batch: Batch, _: StreamlitPage) -> None:
+    def draw(scene: page.Scene) -> None:
+        row = queries.running_row(scene.store, scene.store.batch(batch.id), scene.now)
+        st.html(cards.side(row, scene))
+
+    page.shown(draw)
+
+
+@st.fragment(run_every=page.REFRESH_S)
+def _live_curve(batch: Batch, _: StreamlitPage) -> None:
+    page.shown(lambda scene: plots.put_running_rise(scene, scene.store.batch(batch.id)))
+
+
+@st.fragment(run_every=page.REFRESH_S)
+def _live_air(batch: Batch, _: StreamlitPage) -> None:
+    page.shown(lambda scene: plots.put_running_air(scene, scene.store.batch(batch.id)))
+
+
+def _notes(batch: Batch, finished_page: StreamlitPage) -> None:
+    """The few things a baker logs, each one touch."""
+    st.html('<p class="section">Note what you did</p>')
+    with st.container(horizontal=True, gap="small"):
+        for label, kind in (("Folded", EventKind.FOLD), ("Moved", EventKind.MOVE)):
+            st.button(label, key=kind.value, width="stretch", on_click=actions.note, args=(batch.id, kind))
+    st.html('<p class="quiet">Poked: it springs back</p>')
+    with st.container(horizontal=True, gap="small"):
+        for label, words in POKES.items():
+            key = f"poke {label}"
+            st.button(label, key=key, width="stretch", on_click=actions.note, args=(batch.id, EventKind.POKE, words))
+    with st.form("level", border=False), st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
+        level_mm = st.number_input(
+            "Level by eye, mm over the base",
+            min_value=0.0,
+            max_value=batch.vessel.depth_mm * 1.2,
+            value=None,
+            step=1.0,
+            format="%.0f",
+        )
+        if st.form_submit_button("Note"):
+            actions.note_level(batch.id, level_mm)
+    if st.button("End of stage", key="end", width="stretch"):
+        _confirm_end(batch, finished_page)
+
+
+@st.dialog("End of stage?")
+def _confirm_end(batch: Batch, finished_page: StreamlitPage) -> None:
+    st.html(page.heading(batch.name, "It leaves the board and its calls end. This cannot be undone."))
+    if st.button("End it now", key="end-now", type="primary", width="stretch"):
+        actions.note(batch.id, EventKind.END)
+        st.switch_page(finished_page, query_params={"batch": str(batch.id)})

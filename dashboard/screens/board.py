@@ -1,0 +1,57 @@
+"""Every running batch: trouble first, then by who needs hands next, under the bar that says what hands must do."""
+
+import html
+
+import streamlit as st
+from streamlit.navigation.page import StreamlitPage
+
+from dashboard import cards, page, queries
+from dashboard.hands import dues, ordered
+from dashboard.strips import shared_hours
+
+
+def show(batch_page: StreamlitPage) -> None:
+    """The board, looked at again every few seconds."""
+
+    @st.fragment(run_every=page.REFRESH_S)
+    def live() -> None:
+        page.shown(lambda scene: _draw(scene, batch_page))
+
+    live()
+
+
+def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
+    rows = queries.board_rows(scene.store, scene.now)
+    if not rows:
+        st.html(_nothing_yet(str(scene.store.path.parent)))
+        return
+    st.html(cards.bar(dues(rows, scene.now), scene))
+    hours = shared_hours([(row.batch, row.outlook) for row in rows], scene.now)
+    for row in ordered(rows, scene.now):
+        with st.container(key=f"card-{row.batch.id}"):
+            st.html(cards.batch_card(row, hours, scene))
+            label = page.plain(f"Open {row.batch.name}")
+            st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id)})
+
+
+def _nothing_yet(folder: str) -> str:
+    """What to do when no dough is proofing."""
+    return f"""<div class="panel empty"><h2>No dough is proofing</h2>
+<p>Each batch you begin gets its tub and its strip of clock here. Describe it in a small file,
+<code>loaf.toml</code>:</p>
+<pre>name = "Country loaf, tub 3"
+stage = "bulk rise"
+started = 2026-03-02T05:40:00Z
+target_rise_pct = 75
+
+[vessel]
+shape = "round"
+base_mm = 180
+top_mm = 210
+depth_mm = 250
+sensor_to_base_mm = 300</pre>
+<p>then begin it, and keep the collector running:</p>
+<pre>proofing-monitor batch start loaf.toml
+proofing-monitor collect</pre>
+<p>To see a whole morning first, with invented doughs: <code>proofing-monitor demo</code></p>
+<p class="quiet">This screen reads {html.escape(folder)}.</p></div>"""

@@ -1,0 +1,109 @@
+"""Ended batches: how each went, its curve, every forecast made at the time, and the calls that went out."""
+
+import html
+from datetime import datetime
+
+import streamlit as st
+from streamlit.navigation.page import StreamlitPage
+
+from dashboard import cards, page, plots, queries
+from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
+from monitor.bakery.alerts import Message
+from monitor.bakery.wording import about_text, clock_text, stage_word
+from monitor.dough.outlook import Outlook
+
+MOST_ROWS = 60  # of the table of forecasts
+
+
+def show(finished_page: StreamlitPage) -> None:
+    """One ended batch when the address names it, else the list of all, newest first."""
+    page.shown(lambda scene: _draw(scene, finished_page))
+
+
+def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
+    ended = {batch.id: batch for batch in scene.store.batches(running=False)}
+    asked = queries.asked_batch_id()
+    if asked in ended:
+        st.page_link(finished_page, label="All finished batches", icon=":material/arrow_back:")
+        _one(scene, queries.past(scene.store, ended[asked]))
+        return
+    if not ended:
+        st.html(
+            page.heading("Nothing is finished yet", "When a stage ends, its curve and its forecasts are kept here.")
+        )
+        return
+    st.html(page.heading("Finished"))
+    newest_first = sorted(ended.values(), key=lambda batch: batch.ended_at or batch.started_at, reverse=True)
+    for batch in newest_first:
+        outlook = scene.store.latest_outlook(batch.id)
+        with st.container(key=f"card-{batch.id}"):
+            st.html(cards.finished_card(batch, outlook, outcome_words(outcome_of(batch, outlook), scene.zone), scene))
+            label = page.plain(f"Open {batch.name}")
+            st.page_link(finished_page, label=label, query_params={"batch": str(batch.id)})
+
+
+def _one(scene: page.Scene, past: queries.Past) -> None:
+    batch = past.batch
+    newest = past.outlooks[-1] if past.outlooks else None
+    outcome = outcome_of(batch, newest)
+    day = f"{batch.started_at.astimezone(scene.zone):%A %Y-%m-%d}"
+    st.html(page.heading(batch.name, f"{stage_word(batch.stage)}, {day}"))
+    st.html(_moments(outcome, scene))
+    if not past.outlooks:
+        st.html('<p class="quiet">It was never estimated.</p>')
+        return
+    half = half_way(past.outlooks, batch.target.rise_pct)
+    place = plots.put_moment_choice(past.outlooks, half, scene.zone)
+    plots.put_past(scene, past, past.outlooks[place])
+    st.html('<p class="section">Every forecast made at the time</p>')
+    said = about_text(past.outlooks[half].ready, scene.zone, past.outlooks[half].at)
+    if said is not None and outcome.ready_at is not None:
+        came = clock_text(outcome.ready_at, scene.zone)
+        st.html(f'<p class="quiet">At half its rise the monitor said {html.escape(said)}; it was {came}.</p>')
+    plots.put_forecasts(scene, past, outcome.ready_at)
+    st.html(_in_numbers(past, outcome.ready_at, scene))
+    st.html(f'<p class="section">Calls that went out</p>{_calls(past.messages, scene)}')
+
+
+def _moments(outcome: Outcome, scene: page.Scene) -> str:
+    """Ready, peaked, ended, in large numbers, with the sentence under them."""
+    moments = {"ready": outcome.ready_at, "peaked": outcome.peak_at, "ended": outcome.ended_at}
+    pairs = "".join(f"<div><dt>{what}</dt>{_moment(at, scene)}</div>" for what, at in moments.items())
+    return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, scene.zone))}</p>'
+
+
+def _moment(at: datetime | None, scene: page.Scene) -> str:
+    return '<dd class="none">not yet</dd>' if at is None else f"<dd>{clock_text(at, scene.zone)}</dd>"
+
+
+def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene) -> str:
+    """The same forecasts as a table, thinned."""
+    said = [outlook for outlook in past.outlooks if came_at is None or outlook.at <= came_at]
+    step = max(1, -(-len(said) // MOST_ROWS))
+    rows = "".join(
+        f"<tr><td class='t'>{clock_text(outlook.at, scene.zone)}</td><td>{html.escape(_said(outlook, scene))}</td></tr>"
+        for outlook in said[::step]
+    )
+    table = f'<table class="rows"><tr><th>said at</th><th>ready</th></tr>{rows}</table>'
+    return f"<details><summary>In numbers</summary>{table}</details>"
+
+
+def _said(outlook: Outlook, scene: page.Scene) -> str:
+    return about_text(outlook.ready, scene.zone, outlook.at) or outlook.why or "no forecast"
+
+
+def _calls(messages: tuple[Message, ...], scene: page.Scene) -> str:
+    if not messages:
+        return '<p class="quiet">None.</p>'
+    rows = "".join(
+        f'<tr><td class="t">{clock_text(message.created_at, scene.zone)}</td><td>{html.escape(message.text)}</td>'
+        f'<td class="quiet">{_delivery(message, scene)}</td></tr>'
+        for message in messages
+    )
+    return f'<div class="panel"><table class="rows">{rows}</table></div>'
+
+
+def _delivery(message: Message, scene: page.Scene) -> str:
+    if message.delivered_at is not None:
+        return f"delivered {clock_text(message.delivered_at, scene.zone)}"
+    return f"not delivered, {message.attempts} tries" if message.attempts else "not delivered"
