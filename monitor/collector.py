@@ -140,8 +140,9 @@ class Collector:
 
     def turn(self, wait_s: float) -> None:
         """Take in what waits, then work the one batch that is due the longest."""
-        self.take_frames(0.0 if self._longest_due() else wait_s)
-        self.find_batches()
+        is_due = self._longest_due() is not None
+        self.take_frames(0.0 if is_due else wait_s)
+        self.find_batches(at_once=is_due)  # what was logged a moment ago belongs into the step that is due
         work = self._longest_due()
         if work is not None:
             self._step(work)
@@ -226,10 +227,10 @@ class Collector:
 
     # -- batches --------------------------------------------------------------------------------------------------
 
-    def find_batches(self) -> None:
-        """Look for batches, events and levels that other processes have put into the store."""
+    def find_batches(self, *, at_once: bool = False) -> None:
+        """Look for batches, events and levels that other processes have put into the store, every ``TURN_S``."""
         now_s = self._clock.real_s()
-        if now_s - self._looked_s < TURN_S:
+        if not at_once and now_s - self._looked_s < TURN_S:
             return
         self._looked_s = now_s
         now = self._clock.now()

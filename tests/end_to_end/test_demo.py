@@ -20,7 +20,7 @@ from monitor.demo import DemoError, Household
 from monitor.recipe.batch import EventKind
 from monitor.sinks.store import Store
 
-SPEED = "120"
+SPEED = "90"
 
 
 def is_free(port: int) -> bool:
