@@ -9,7 +9,8 @@ from datetime import datetime
 from pathlib import Path
 
 from firmware_sim.fleet import Fleet, dough_time, read_passwords
-from firmware_sim.recipes import RECIPES
+from firmware_sim.histories import write_histories
+from firmware_sim.kinds import KINDS, SIMULATORS, names_of
 from firmware_sim.record import Order, record
 from firmware_sim.scenarios import plan_day, read_day, write_day
 from firmware_sim.sensors import NOISE
@@ -55,8 +56,9 @@ def _target(text: str) -> float | None:
 
 
 def _add_record(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    doughs = "; ".join(f"{simulator}: {', '.join(names_of(simulator))}" for simulator in SIMULATORS)
     command = commands.add_parser("record", help="record one dough as fast as possible")
-    command.add_argument("--dough", choices=sorted(RECIPES), default="lean")
+    command.add_argument("--dough", choices=KINDS, default="lean", metavar="NAME", help=f"by simulator, {doughs}")
     command.add_argument("--seed", type=int, default=1)
     command.add_argument("--out", type=Path, required=True, help="directory for READINGS.csv, BATCH.toml and the truth")
     command.add_argument("--room", default="steady:24", help="steady:24, drift:21:26, cabinet:28, warm:33, ...")
@@ -73,7 +75,7 @@ def _add_record(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
 
 
 def _record(args: argparse.Namespace) -> None:
-    recipe = RECIPES[args.dough]
+    recipe = KINDS[args.dough].recipe
     usual_target = None if recipe.stage == "preferment" else recipe.default_target_pct
     record(
         Order(
@@ -87,9 +89,46 @@ def _record(args: argparse.Namespace) -> None:
             start_at=args.start,
             target_rise_pct=getattr(args, "target", usual_target),
             folds_min=args.folds,
-            is_told=not args.untold_folds,
+            told_min=() if args.untold_folds else None,
         ),
         args.out,
+    )
+
+
+def _seeds(text: str) -> range:
+    first, _, end = text.partition(":")
+    try:
+        seeds = range(int(first), int(end))
+    except ValueError as err:
+        raise argparse.ArgumentTypeError(f"{text!r}: write FIRST:END, such as 0:100") from err
+    if not seeds or seeds[0] < 0:
+        raise argparse.ArgumentTypeError(f"{text!r}: holds no seed; END is the first one left out")
+    return seeds
+
+
+def _add_histories(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    command = commands.add_parser("histories", help="record many doughs with many histories, a directory each")
+    command.add_argument("--simulator", choices=(*SIMULATORS, "all"), default="all")
+    command.add_argument("--seeds", type=_seeds, required=True, metavar="FIRST:END", help="END is left out")
+    command.add_argument("--out", type=Path, required=True)
+    command.add_argument("--with-formula", action="store_true", help="write what was weighed into each batch file")
+    command.add_argument("--processes", type=int, default=2)
+    command.set_defaults(run=_histories)
+
+
+def _histories(args: argparse.Namespace) -> None:
+    simulators = SIMULATORS if args.simulator == "all" else (args.simulator,)
+
+    def progress(done: int, of: int) -> None:
+        print(f"\r{done} of {of} recorded", end="" if done < of else "\n", file=sys.stderr, flush=True)
+
+    write_histories(
+        simulators,
+        args.seeds,
+        args.out,
+        has_formula=args.with_formula,
+        processes=args.processes,
+        progress=progress,
     )
 
 
@@ -158,7 +197,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run one subcommand; returns the exit status."""
     parser = argparse.ArgumentParser(prog="python -m firmware_sim", description=__doc__)
     commands = parser.add_subparsers(required=True)
-    for add in (_add_plan, _add_run, _add_record, _add_broker):
+    for add in (_add_plan, _add_run, _add_record, _add_histories, _add_broker):
         add(commands)
     args = parser.parse_args(argv)
     try:

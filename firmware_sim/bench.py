@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from firmware_sim.air import Air
-from firmware_sim.digital_dough import STEP_S, Dough, Traits
+from firmware_sim.living import STEP_S, LivingDough
 from firmware_sim.sensors import Sensors
 from firmware_sim.tubs import Tub
 
@@ -55,31 +55,35 @@ class Bench:
 
     Parameters
     ----------
+    dough
+        At its start, with the same air round it and its folds ahead of it.
     flour_g
         Flour in the tub; the dough's equations are per 100 g.
+    last_fold_s
+        When it is folded for the last time; 0 for never. [s]
     step_s
-        How finely the dough is integrated and its outcome watched.
+        How finely its outcome is watched.
     """
 
     def __init__(
         self,
         *,
-        traits: Traits,
+        dough: LivingDough,
         flour_g: float,
         tub: Tub,
         air: Air,
         sensors: Sensors,
-        folds: tuple[tuple[float, float], ...] = (),
+        last_fold_s: float = 0.0,
         target_rise_pct: float | None = None,
         step_s: float = STEP_S,
     ) -> None:
-        self.dough = Dough(traits, air.temp_c, folds, step_s=step_s)
+        self.dough = dough
         self._step_s = step_s
         self.tub = tub
         self.air = air
         self.sensors = sensors
         self.flour_g = flour_g
-        self.outcomes = Outcomes(target_rise_pct, max((at for at, _ in folds), default=0.0))
+        self.outcomes = Outcomes(target_rise_pct, last_fold_s)
         self._level_mm: tuple[float, float] = (-1.0, 0.0)
 
     def live_to(self, at_s: float) -> None:
@@ -113,10 +117,9 @@ class Bench:
         return self.sensors.air(at_s, self.air.temp_c(at_s), self.air.humidity_pct(at_s))
 
     def read_dough(self, at_s: float) -> int | None:
-        """What the probe answers; its tip sits between the surface and the core."""
+        """What the probe answers."""
         self.live_to(at_s)
-        state = self.dough.state
-        return self.sensors.dough(at_s, 0.3 * state.surface_c + 0.7 * state.core_c)
+        return self.sensors.dough(at_s, self.dough.probe_c)
 
     def read_distance(self, at_s: float) -> int | None:
         """What one shot of the distance sensor answers."""

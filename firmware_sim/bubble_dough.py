@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, expm1, log, pi
 
-from firmware_sim.living import LivingDough
+from firmware_sim.living import STEP_S, LivingDough
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
@@ -189,7 +189,7 @@ class BubbleDough(LivingDough):
         air_c: Callable[[float], float],
         folds: tuple[tuple[float, float], ...] = (),
         *,
-        step_s: float = 10.0,
+        step_s: float = STEP_S,
     ) -> None:
         super().__init__(air_c, folds, step_s=step_s)
         self.traits = traits

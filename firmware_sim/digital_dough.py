@@ -13,6 +13,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import exp, log, log1p
 
+from firmware_sim.living import LivingDough
+
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
 HENRY_298 = 3.3e-4  # mol/m3/Pa for CO2 in water at 298.15 K, Sander 2023, Atmos Chem Phys 23:10901 (seen)
@@ -35,7 +37,6 @@ BREAK_WIDTH = 0.15  # softness of the onset of breaking, in V/V0 (judgement)
 RELAX_H = (
     40.0 / 3600.0
 )  # bubbles squeezed by mixing or shaping swell back; 20 s seen (Campbell et al. 1998), slower here
-SETTLED_S = 240.0  # the volume that rise is counted from stands this long after the start (judgement)
 STEP_S = 10.0  # all time constants are 40 s or longer; RK4 at 10 s is good to 1e-5 in the rise (measured in the tests)
 
 
@@ -265,18 +266,8 @@ def _step(traits: Traits, state: State, air_c: Callable[[float], float], at_s: f
     return replace(moved, sugar_g=max(moved.sugar_g, 0.0), gas_mmol=max(moved.gas_mmol, 0.0))
 
 
-class Dough:
-    """One dough, lived forward in time.
-
-    Parameters
-    ----------
-    traits
-        What it is like.
-    air_c
-        Air temperature at a time after the start. [s -> C]
-    folds
-        (time after the start [s], share of the gas knocked out [0..1]) of each fold.
-    """
+class Dough(LivingDough):
+    """The dough of this module, lived forward in time."""
 
     def __init__(
         self,
@@ -286,28 +277,12 @@ class Dough:
         *,
         step_s: float = STEP_S,
     ) -> None:
+        super().__init__(air_c, folds, step_s=step_s)
         self.traits = traits
         self.state = first_state(traits)
-        self.now_s = 0.0
-        self.settled_ml: float | None = None
-        self._air_c = air_c
-        self._folds = sorted(folds)
-        self._step_s = step_s
 
-    def live_to(self, until_s: float) -> None:
-        """Run up to a time after the start; an earlier time changes nothing. [s]"""
-        while self.now_s < until_s:
-            next_s = min(until_s, self.now_s + self._step_s)
-            if self._folds:
-                next_s = min(next_s, self._folds[0][0])
-            if self.settled_ml is None:
-                next_s = min(next_s, SETTLED_S)
-            self.state = _step(self.traits, self.state, self._air_c, self.now_s, next_s - self.now_s)
-            self.now_s = next_s
-            if self.settled_ml is None and self.now_s >= SETTLED_S:
-                self.settled_ml = self.volume_ml
-            while self._folds and self._folds[0][0] <= self.now_s:
-                self._fold(self._folds.pop(0)[1])
+    def _advance(self, step_s: float) -> None:
+        self.state = _step(self.traits, self.state, self._air_c, self.now_s, step_s)
 
     def _fold(self, share: float) -> None:
         """Knock a share of the gas out; the dissolved gas loses a little, the gluten is none the worse."""
@@ -327,11 +302,13 @@ class Dough:
         return relaxed_ml - 0.3 * gas_ml * exp(-self.now_s / 3600.0 / RELAX_H)
 
     @property
-    def rise_pct(self) -> float | None:
-        """Rise over the settled start volume; None until it has settled. [%]"""
-        if self.settled_ml is None:
-            return None
-        return 100.0 * (self.volume_ml / self.settled_ml - 1.0)
+    def start_ml(self) -> float:
+        return self.traits.start_ml
+
+    @property
+    def probe_c(self) -> float:
+        """The tip of a probe sits between the surface and the core. [C]"""
+        return 0.3 * self.state.surface_c + 0.7 * self.state.core_c
 
     @property
     def dome_mm(self) -> float:

@@ -3,6 +3,7 @@
 from abc import ABC, abstractmethod
 from collections.abc import Callable
 
+STEP_S = 10.0  # fine enough for all the simulators here (measured in the tests)
 SETTLED_S = 240.0  # the volume that rise is counted from stands this long after the start (judgement)
 
 
@@ -24,7 +25,7 @@ class LivingDough(ABC):
         air_c: Callable[[float], float],
         folds: tuple[tuple[float, float], ...] = (),
         *,
-        step_s: float = 10.0,
+        step_s: float = STEP_S,
     ) -> None:
         self.now_s = 0.0
         self.settled_ml: float | None = None

@@ -3,16 +3,16 @@
 import csv
 import json
 import random
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from firmware_sim.air import Air, air_named
 from firmware_sim.bench import Bench
-from firmware_sim.digital_dough import Traits
+from firmware_sim.kinds import KINDS, Weighed
+from firmware_sim.living import STEP_S
 from firmware_sim.node import sampling
-from firmware_sim.recipes import RECIPES, Recipe, traits_of
 from firmware_sim.sensors import NOISE, Sensors
 from firmware_sim.tubs import TUBS, Tub
 
@@ -27,8 +27,14 @@ class Order:
         None: the stage is judged by its peak.
     folds_min
         Minutes after the start.
-    is_told
-        Whether the folds stand in the batch file.
+    told_min
+        When the batch file says it was folded; None: just then, empty: not told.
+    is_irregular
+        Whether readings come at uneven times, ``every_s`` apart only on the whole.
+    has_probe
+        Whether a probe is in the dough.
+    has_formula
+        Whether the batch file holds what was weighed.
     """
 
     dough: str
@@ -41,7 +47,10 @@ class Order:
     start_at: datetime
     target_rise_pct: float | None
     folds_min: tuple[float, ...] = ()
-    is_told: bool = True
+    told_min: tuple[float, ...] | None = None
+    is_irregular: bool = False
+    has_probe: bool = True
+    has_formula: bool = True
 
 
 class BenchClock:
@@ -70,12 +79,12 @@ def rfc3339(moment: datetime) -> str:
     return text.replace("+00:00", "Z")
 
 
-def filled_flour_g(traits: Traits, tub: Tub, fill_frac: float) -> float:
-    """Flour whose dough fills a share of a tub at the start, to 10 g. [g]"""
-    return max(10.0, round(tub.volume_ml(tub.depth_mm) * fill_frac / traits.start_ml * 10.0) * 10.0)
+def filled_flour_g(start_ml: float, tub: Tub, fill_frac: float) -> float:
+    """Flour whose dough, ``start_ml`` from 100 g flour, fills a share of a tub at the start, to 10 g. [g]"""
+    return max(10.0, round(tub.volume_ml(tub.depth_mm) * fill_frac / start_ml * 10.0) * 10.0)
 
 
-def formula_g(recipe: Recipe, traits: Traits, flour_g: float) -> dict[str, float]:
+def formula_g(recipe: Weighed, flour_g: float) -> dict[str, float]:
     """What the baker weighed, as keys of a batch file. [g]
 
     ``flour_g`` is all flour in the dough; the flour of a sourdough is left out of the weighed flour.
@@ -106,7 +115,7 @@ def batch_toml(
     nodes: Sequence[tuple[str, str]] = (),
     preheat_min: float | None = None,
 ) -> str:
-    """A batch file, as text."""
+    """A batch file, as text; without ``grams`` it has no formula."""
     is_round = tub.shape == "round"
     base, top = (
         (f"{sides[0]:g}" if is_round else f"[{sides[0]:g}, {sides[1]:g}]") for sides in (tub.base_mm, tub.top_mm)
@@ -116,8 +125,9 @@ def batch_toml(
     if preheat_min is not None:
         lines.append(f"preheat_min = {preheat_min:g}")
     lines += ["", "[vessel]", f'shape = "{tub.shape}"', f"base_mm = {base}", f"top_mm = {top}"]
-    lines += [f"depth_mm = {tub.depth_mm:g}", f"sensor_to_base_mm = {tub.sensor_to_base_mm:g}", "", "[formula]"]
-    lines += [f"{key} = {value:g}" for key, value in grams.items()]
+    lines += [f"depth_mm = {tub.depth_mm:g}", f"sensor_to_base_mm = {tub.sensor_to_base_mm:g}"]
+    if grams:
+        lines += ["", "[formula]"] + [f"{key} = {value:g}" for key, value in grams.items()]
     if nodes:
         lines += ["", "[nodes]"] + [f'{channel} = "{urn}"' for channel, urn in nodes]
     for at, kind in events:
@@ -125,22 +135,41 @@ def batch_toml(
     return "\n".join(lines) + "\n"
 
 
-def _bench(order: Order, recipe: Recipe, air: Air) -> Bench:
+def bench_of(order: Order, air: Air, *, step_s: float = STEP_S) -> tuple[Bench, Weighed]:
+    """The dough of an order in its tub, and the recipe as weighed."""
+    kind = KINDS[order.dough]
     rng = random.Random(f"dough {order.dough} {order.seed}")
     start_c = None if air.start_c is None else air.start_c + rng.uniform(0.0, 1.5)
-    traits = traits_of(recipe, rng, start_c=start_c)
+    recipe, traits = kind.draw(rng, start_c)
     tub = TUBS[order.tub]
-    flour_g = filled_flour_g(traits, tub, rng.uniform(0.22, 0.30))
+    flour_g = filled_flour_g(traits.start_ml, tub, rng.uniform(0.22, 0.30))
     folds = tuple((60.0 * at, recipe.fold_share * rng.uniform(0.8, 1.2)) for at in order.folds_min)
-    return Bench(
-        traits=traits,
+    bench = Bench(
+        dough=kind.dough(traits, air.temp_c, folds, step_s=step_s),
         flour_g=flour_g,
         tub=tub,
         air=air,
         sensors=Sensors(NOISE[order.noise], order.seed, tuple(at for at, _ in folds)),
-        folds=folds,
+        last_fold_s=max((at for at, _ in folds), default=0.0),
         target_rise_pct=order.target_rise_pct,
+        step_s=step_s,
     )
+    return bench, recipe
+
+
+def _moments_s(order: Order) -> Iterator[float]:
+    """When readings are taken, seconds after the start."""
+    last_s = order.hours * 3600.0
+    if not order.is_irregular:
+        yield from (step * order.every_s for step in range(int(last_s / order.every_s) + 1))
+        return
+    rng = random.Random(f"moments {order.dough} {order.seed}")
+    at_s = rng.uniform(0.0, order.every_s)
+    while at_s <= last_s:
+        yield round(at_s, 1)
+        at_s += order.every_s * rng.uniform(0.4, 1.5)
+        if rng.random() < 0.01:  # now and then a node is busy for a while
+            at_s += min(600.0, order.every_s * rng.uniform(2.0, 10.0))
 
 
 def _cell(scaled: int | None, per_unit: int, digits: int) -> str:
@@ -157,9 +186,8 @@ def record(order: Order, out: Path) -> None:
     OSError
         When the directory cannot be written.
     """
-    recipe = RECIPES[order.dough]
     air = air_named(order.room, order.seed)
-    bench = _bench(order, recipe, air)
+    bench, recipe = bench_of(order, air)
     board = BenchClock(bench)
     out.mkdir(parents=True, exist_ok=True)
     with (
@@ -169,22 +197,22 @@ def record(order: Order, out: Path) -> None:
         readings, truth = csv.writer(readings_file), csv.writer(truth_file)
         readings.writerow(["time", "air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm"])
         truth.writerow(["time", "rise_pct"])
-        for step in range(int(order.hours * 3600.0 / order.every_s) + 1):
-            board.at_s = step * order.every_s
+        for board.at_s in _moments_s(order):
             air_temp, humidity, dough_temp, distance = sampling.measure(board)
             bench.live_to(board.at_s)
             time = rfc3339(order.start_at + timedelta(seconds=board.at_s))
             cells = (
                 _cell(air_temp, 100, 2),
                 _cell(humidity, 100, 2),
-                _cell(dough_temp, 100, 2),
+                _cell(dough_temp if order.has_probe else None, 100, 2),
                 _cell(distance, 10, 1),
             )
             readings.writerow((time, *cells))
             rise_pct = bench.dough.rise_pct
             truth.writerow((time, "" if rise_pct is None else f"{rise_pct:.3f}"))
     name = f"{order.dough} {order.seed}"
-    told = [(order.start_at + timedelta(minutes=at), "fold") for at in order.folds_min] if order.is_told else []
+    told_min = order.folds_min if order.told_min is None else order.told_min
+    told = [(order.start_at + timedelta(minutes=at), "fold") for at in told_min]
     told += [(order.start_at + timedelta(seconds=at), "move") for at, _ in air.moves if at <= order.hours * 3600.0]
     (out / "BATCH.toml").write_text(
         batch_toml(
@@ -193,7 +221,7 @@ def record(order: Order, out: Path) -> None:
             started_at=order.start_at,
             target_rise_pct=order.target_rise_pct,
             tub=bench.tub,
-            grams=formula_g(recipe, bench.dough.traits, bench.flour_g),
+            grams=formula_g(recipe, bench.flour_g) if order.has_formula else {},
             events=sorted(told),
         ),
         encoding="utf-8",

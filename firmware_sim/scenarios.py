@@ -13,7 +13,7 @@ from pathlib import Path
 
 from firmware_sim.air import air_named
 from firmware_sim.bench import Bench, Outcome
-from firmware_sim.digital_dough import STEP_S, Traits
+from firmware_sim.digital_dough import STEP_S, Dough, Traits
 from firmware_sim.recipes import RECIPES, Recipe, traits_of
 from firmware_sim.record import batch_toml, filled_flour_g, formula_g
 from firmware_sim.sensors import NOISE, Sensors
@@ -135,14 +135,15 @@ _NODES = (
 def bench_of(day: Day, key: str, *, step_s: float = STEP_S) -> Bench:
     """The bench of one batch of a day."""
     batch = day.batches[key]
+    air = air_named(batch.air, day.seed)
     lifted_s = tuple(at_s for at_s, _ in batch.folds)
     return Bench(
-        traits=batch.traits,
+        dough=Dough(batch.traits, air.temp_c, batch.folds, step_s=step_s),
         flour_g=batch.flour_g,
         tub=TUBS[batch.tub],
-        air=air_named(batch.air, day.seed),
+        air=air,
         sensors=Sensors(NOISE[day.noise], f"{key} {day.seed}", lifted_s),
-        folds=batch.folds,
+        last_fold_s=max(lifted_s, default=0.0),
         target_rise_pct=batch.target_rise_pct,
         step_s=step_s,
     )
@@ -162,7 +163,7 @@ def _draw(part: _Part, rng: random.Random) -> PlannedBatch:
         name=part.name,
         tub=part.tub,
         air=part.air,
-        flour_g=filled_flour_g(traits, TUBS[part.tub], part.fill_frac),
+        flour_g=filled_flour_g(traits.start_ml, TUBS[part.tub], part.fill_frac),
         folds=tuple((60.0 * at, share * rng.uniform(0.85, 1.15)) for at in part.folds_min),
         target_rise_pct=part.target_rise_pct,
         traits=traits,
@@ -224,7 +225,7 @@ def write_day(day: Day, folder: Path) -> None:
             started_at=day.start_at,
             target_rise_pct=batch.target_rise_pct,
             tub=TUBS[batch.tub],
-            grams=formula_g(part.recipe, batch.traits, batch.flour_g),
+            grams=formula_g(part.recipe, batch.flour_g),
             events=[(day.start_at + timedelta(seconds=at_s), "fold") for at_s, _ in batch.folds],
             nodes=_nodes_of(day, key),
             preheat_min=part.preheat_min,
