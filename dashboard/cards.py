@@ -99,13 +99,23 @@ def bar(dues: list[Due], scene: Scene) -> str:
 def finished_card(batch: Batch, outlook: Outlook | None, outcome: str, scene: Scene) -> str:
     """One ended batch in the list."""
     state = State.NO_READINGS if outlook is None else outlook.state
+    strip = _past_strip(batch, outlook, outcome, scene)
     return (
         f'<div class="batch">{tub_picture(batch, outlook, scene.palette, is_stale=False)}'
         f'<div><p class="name">{html.escape(batch.name)}</p><p class="where">{html.escape(stage_word(batch.stage))}, '
         f"{batch.started_at.astimezone(scene.zone):%A %Y-%m-%d}</p>"
         f'<div class="how">{chip(state, scene.palette)}{rise_words(outlook)}</div></div>'
-        f'<div class="course"><p class="said">{html.escape(outcome)}</p></div></div>'
+        f'<div class="course"><p class="said">{html.escape(outcome)}</p>{strip}</div>'
+        "</div>"
     )
+
+
+def _past_strip(batch: Batch, outlook: Outlook | None, words: str, scene: Scene) -> str:
+    """The strip of an ended batch on the hours of its own day; its rule stands where the stage ended."""
+    ended_at = batch.ended_at or scene.now
+    edge = (ended_at - batch.started_at) * 0.03
+    hours = Hours(batch.started_at - edge, ended_at + edge)
+    return picture(strip_svg(batch, outlook, hours, ended_at, scene.zone, scene.palette), words, "strip")
 
 
 def side(row: Row, scene: Scene) -> str:

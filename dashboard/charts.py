@@ -83,8 +83,8 @@ def rise_chart(
         ]
     if target_pct is not None:
         layers += _target(target_pct, ready, span, y, x, palette)
-    for mark in marks:
-        layers += _moment(mark, span, palette)
+    for place, mark in enumerate(marks):
+        layers += _moment(mark, span, palette, top_px=2 + 18 * place)
     if len(events):
         layers += _flags(events, x, y, palette, span)
     return _finished(alt.layer(*layers), palette, RISE_HEIGHT_PX)
@@ -251,7 +251,7 @@ def _target(
     return layers
 
 
-def _moment(mark: Mark, span: tuple[float, float], palette: Palette) -> list[Any]:
+def _moment(mark: Mark, span: tuple[float, float], palette: Palette, *, top_px: int) -> list[Any]:
     is_late = mark.at > span[0] + 0.7 * (span[1] - span[0])
     base = alt.Chart(pd.DataFrame([{"at": mark.at, "words": mark.words}]))
     x = _clock_axis(span)
@@ -265,7 +265,7 @@ def _moment(mark: Mark, span: tuple[float, float], palette: Palette) -> list[Any
             fontSize=14,
             font=FONT,
             fontWeight=600,
-        ).encode(x=x, y=alt.value(2), text="words:N"),
+        ).encode(x=x, y=alt.value(top_px), text="words:N"),
     ]
 
 
@@ -304,7 +304,7 @@ def _poles(events: pd.DataFrame, room_ms: float) -> tuple[pd.DataFrame, pd.DataF
 
 def _rise_top(history: pd.DataFrame, fan: pd.DataFrame, target_pct: float | None) -> float:
     tops = [20.0, _most(history, "high"), _most(fan, "p95"), 0.0 if target_pct is None else target_pct]
-    return max(tops) * 1.14
+    return ceil(max(tops) * 0.114) * 10.0  # in whole tens, so that the axis does not creep
 
 
 def _most(frame: pd.DataFrame, column: str) -> float:

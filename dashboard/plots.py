@@ -1,7 +1,7 @@
 """The charts of one batch put on a page: running with its forecast, or ended with what had been said."""
 
 from collections.abc import Iterable, Sequence
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 
 import pandas as pd
 import streamlit as st
@@ -19,6 +19,8 @@ LEAST_C = 4.0  # the least that a temperature axis spans
 LEAST_PCT = 20.0
 MARGIN = timedelta(minutes=20)
 LONGEST_AHEAD = timedelta(hours=14)  # judgement: a night in the cold
+STEP = timedelta(minutes=5)
+_MIDNIGHT = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 def put_running_rise(scene: page.Scene, batch: Batch) -> None:
@@ -90,7 +92,8 @@ def chart_end(outlook: Outlook | None, now: datetime) -> datetime:
         late = (outlook.ready.p95 or outlook.ready.p50, outlook.peak.p75 or outlook.peak.p50)
         ends += [at + MARGIN for at in late if at is not None]
     last_known = outlook.fan[-1].at if outlook is not None and outlook.fan else now + MARGIN
-    return max(now + MARGIN, min(max(ends), last_known, now + LONGEST_AHEAD))
+    end = max(now + MARGIN, min(max(ends), last_known, now + LONGEST_AHEAD))
+    return end + (_MIDNIGHT - end) % STEP  # up to the next round moment, so that the axis does not creep
 
 
 def noted(events: Iterable[Event]) -> list[tuple[Event, str]]:

@@ -68,7 +68,9 @@ def shared_hours(rows: Iterable[tuple[Batch, Outlook | None]], now: datetime) ->
 def ticks(hours: Hours, tz: tzinfo | None) -> list[tuple[datetime, str]]:
     """Round moments of the baker's clock on the strip, with their words: at most ``MAX_LABELS``."""
     length = hours.end - hours.start
-    step_min = next((step for step in STEPS_MIN if length <= step * MAX_LABELS * timedelta(minutes=1)), STEPS_MIN[-1])
+    step_min = next(
+        (step for step in STEPS_MIN if length <= step * (MAX_LABELS - 1) * timedelta(minutes=1)), STEPS_MIN[-1]
+    )
     first = hours.start.astimezone(tz).replace(hour=0, minute=0, second=0, microsecond=0)
     step = timedelta(minutes=step_min)
     found = []

@@ -96,7 +96,8 @@ def _calls(messages: tuple[Message, ...], scene: page.Scene) -> str:
     if not messages:
         return '<p class="quiet">None.</p>'
     rows = "".join(
-        f'<tr><td class="t">{clock_text(message.created_at, scene.zone)}</td><td>{html.escape(message.text)}</td>'
+        f'<tr><td class="t">{clock_text(message.created_at, scene.zone)}</td>'
+        f'<td class="who">{html.escape(message.text)}</td>'
         f'<td class="quiet">{_delivery(message, scene)}</td></tr>'
         for message in messages
     )

@@ -91,7 +91,7 @@ def _value(reading: Reading, scene: page.Scene) -> str:
 
 def _faults(faults: list[FaultCount], scene: page.Scene) -> str:
     rows = "".join(
-        f"<tr><td>{html.escape(fault.node.removeprefix('urn:dev:'))}<br>"
+        f"<tr><td class='who'>{html.escape(fault.node.removeprefix('urn:dev:'))}<br>"
         f'<span class="quiet">{html.escape(fault.source)}</span></td>'
         f'<td>{html.escape(fault.reason)}</td><td class="n">{fault.count}</td>'
         f'<td class="n">{clock_text(fault.last_at, scene.zone, scene.now)}</td></tr>'

@@ -1,0 +1,177 @@
+"""Tables and charts: thinned, on the baker's clock, honest about gaps and about what nobody knows."""
+
+from datetime import UTC, datetime, timedelta, timezone
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from dashboard.charts import Layered, Mark, air_chart, forecast_chart, rise_chart
+from dashboard.frames import (
+    MAX_POINTS,
+    broken_at_gaps,
+    dew_point_frame,
+    dial_ms,
+    event_frame,
+    fan_frame,
+    forecast_frame,
+    reading_frame,
+    rise_frame,
+    thinned,
+)
+from dashboard.theme import DAY, NIGHT
+from monitor.dough.air import dew_point_c
+from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
+from monitor.recipe.batch import Event, EventKind
+from monitor.wire.readings import Channel, Flag, NodeId, Reading
+
+START = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
+NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+
+
+def at(minutes: float) -> datetime:
+    return START + timedelta(minutes=minutes)
+
+
+READY = Moments(at(80), at(85), at(90), at(95), at(100))
+
+
+def outlook(minute: float, rise: float | None = 40.0, ready: Moments = READY) -> Outlook:
+    band = None if rise is None else Band(rise - 2, rise, rise + 2)
+    fan = tuple(FanPoint(at(minute + k), 40.0, 45.0, 50.0, 55.0, 60.0) for k in range(0, 60, 5))
+    return Outlook(at(minute), State.RISING, rise_pct=band, ready=ready, fan=fan)
+
+
+def reading(minute: float, value: float, channel: Channel = Channel.AIR_TEMP, flag: Flag = Flag.OK) -> Reading:
+    return Reading(NODE, "0a0a0a0a", int(minute * 60), channel, value, at(minute), at(minute), flag=flag)
+
+
+def layers(chart: Layered) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = chart.to_dict()["layer"]
+    return found
+
+
+def charts_of(count: int) -> dict[str, Layered]:
+    """Each chart, drawn from ``count`` outlooks or readings a minute apart."""
+    outlooks = [outlook(float(k), rise=k / 10) for k in range(count)]
+    readings = [reading(float(k), 24.0 + k % 3) for k in range(count)]
+    span = (dial_ms(at(0), UTC), dial_ms(at(count + 60), UTC))
+    events = event_frame([(Event(at(k), EventKind.FOLD), "folded") for k in (10, 20, 25, 300)], UTC)
+    air = reading_frame(readings, [(Channel.AIR_TEMP, "air")], "°C", UTC)
+    newest = outlooks[-1] if outlooks else None
+    return {
+        "rise": rise_chart(
+            rise_frame(outlooks, UTC), fan_frame(newest, UTC), events, DAY, span=span, target_pct=75.0,
+            ready=(span[0], span[0] + 6e5, None), marks=(Mark(span[1], "now"),),
+        ),
+        "air": air_chart(air, {"air": (DAY.water, [])}, DAY, span=span, unit="°C", least_span=4.0),
+        "forecast": forecast_chart(forecast_frame(outlooks, UTC), DAY, came=Mark(span[0], "09:51"), span=span),
+    }  # fmt: skip
+
+
+@pytest.mark.parametrize("name", ["rise", "air", "forecast"])
+@pytest.mark.parametrize("count", [0, 1, 2, 6000])
+def test_no_series_has_more_points_than_a_screen_can_show(name: str, count: int) -> None:
+    chart = charts_of(count)[name].to_dict()
+    for rows in chart.get("datasets", {}).values():
+        assert len(rows) <= MAX_POINTS
+
+
+@pytest.mark.parametrize("name", ["rise", "air", "forecast"])
+def test_charts_show_dial_time_and_fetch_nothing(name: str) -> None:
+    text = charts_of(50)[name].to_json()
+    assert '"type": "utc"' in text
+    assert '"url"' not in text
+
+
+def test_thinning_keeps_both_ends_and_leaves_short_tables_alone() -> None:
+    frame = pd.DataFrame({"at": range(10_000)})
+    short = thinned(frame, 100)
+    assert len(short) == 100
+    assert (short["at"].iloc[0], short["at"].iloc[-1]) == (0, 9999)
+    assert thinned(short, 100) is short
+
+
+def test_dial_shows_the_bakers_hour_in_any_browser() -> None:
+    zone = timezone(timedelta(hours=5, minutes=30))
+    shown = datetime.fromtimestamp(dial_ms(at(0), zone) / 1000.0, UTC)
+    assert f"{shown:%H:%M}" == "11:10"
+
+
+def test_a_line_is_not_drawn_across_a_long_silence() -> None:
+    frame = reading_frame([reading(k, 25.0) for k in (0, 1, 2, 60, 61)], [(Channel.AIR_TEMP, "air")], "°C", UTC)
+    assert frame["value"].isna().tolist() == [False, False, False, True, False, False]
+    assert len(broken_at_gaps(frame.head(3))) == 3
+
+
+def test_flagged_readings_are_left_out_of_the_chart() -> None:
+    readings = [reading(0, 25.0), reading(1, 99.0, flag=Flag.OUT_OF_RANGE), reading(2, float("nan"))]
+    frame = reading_frame(readings, [(Channel.AIR_TEMP, "air")], "°C", UTC)
+    assert frame["value"].tolist() == [25.0]
+
+
+def test_dew_point_is_drawn_where_air_was_measured_whole() -> None:
+    readings = [
+        reading(0, 26.0),
+        reading(1, 26.0),
+        reading(0, 75.0, Channel.HUMIDITY),
+        reading(2, 75.0, Channel.HUMIDITY),
+    ]
+    temps = reading_frame(readings, [(Channel.AIR_TEMP, "air")], "°C", UTC)
+    humidity = reading_frame(readings, [(Channel.HUMIDITY, "humidity")], "%", UTC)
+    frame = dew_point_frame(temps, humidity, dew_point_c)
+    assert len(frame) == 1
+    assert frame["value"].iloc[0] == pytest.approx(21.23, abs=0.05)  # 26 C, 75 %: psychrometric tables, 21.2
+    assert frame["what"].iloc[0] == "dew point"
+
+
+def test_unknown_rise_and_unknown_moments_leave_holes_not_numbers() -> None:
+    assert len(rise_frame([outlook(1, None), outlook(2, 10.0)], UTC)) == 1
+    frame = forecast_frame([outlook(1, ready=Moments()), outlook(2, ready=Moments(p50=at(50)))], UTC)
+    assert frame["mid"].isna().tolist() == [True, False]
+    assert frame["late"].isna().all()
+    assert frame["words"].tolist() == ["05:41: no forecast", "05:42: about 06:30"]
+
+
+def test_hindsight_is_no_forecast() -> None:
+    frame = forecast_frame([outlook(k) for k in (10, 50, 90, 95)], UTC, last=at(90))
+    assert len(frame) == 3
+
+
+def test_the_forecast_is_two_nested_bands() -> None:
+    areas = [layer["encoding"] for layer in layers(charts_of(50)["rise"]) if layer["mark"]["type"] == "area"]
+    assert [(area["y"]["field"], area["y2"]["field"]) for area in areas] == [
+        ("p05", "p95"),
+        ("p25", "p75"),
+        ("low", "high"),
+    ]
+
+
+def test_a_peak_target_has_no_band_on_the_chart() -> None:
+    empty = event_frame([], UTC)
+    chart = rise_chart(
+        rise_frame([outlook(1), outlook(2)], UTC), fan_frame(None, UTC), empty, NIGHT, span=(0.0, 1e7), target_pct=None
+    )
+    assert [layer["mark"]["type"] for layer in layers(chart)] == ["area", "line"]
+
+
+def test_words_of_crowded_flags_stand_clear() -> None:
+    chart = charts_of(50)["rise"]
+    texts = [
+        layer
+        for layer in layers(chart)
+        if layer["mark"]["type"] == "text" and layer["encoding"]["text"]["field"] == "what"
+    ]
+    datasets = chart.to_dict()["datasets"]
+    words = [[row["what"] for row in datasets[layer["data"]["name"]]] for layer in texts]
+    # 110 minutes of axis leave room for a word each 22: at 10, on the high pole at 20, none at 25, and far off again
+    assert words == [["folded", "", "folded"], ["folded"]]
+
+
+def test_axis_never_blows_noise_up_into_weather() -> None:
+    frame = reading_frame(
+        [reading(k, 25.0 + 0.01 * (k % 2)) for k in range(20)], [(Channel.AIR_TEMP, "air")], "°C", UTC
+    )
+    chart = air_chart(frame, {"air": (DAY.water, [])}, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
+    low, high = layers(chart)[0]["encoding"]["y"]["scale"]["domain"]
+    assert high - low >= 4.0

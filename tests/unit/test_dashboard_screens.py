@@ -1,0 +1,237 @@
+"""Each screen as Streamlit runs it: normal, empty, stale, with hostile names; and what a baker does on it is kept."""
+
+import shutil
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+from sample_bakery import HOSTILE_NAME, NOW, fill
+from streamlit.testing.v1 import AppTest
+
+from dashboard.screens import batch, board, cautions, finished, nodes
+from monitor.bakery.wording import CAUTIONS
+from monitor.config import DATABASE_NAME
+from monitor.recipe.batch import BatchId, EventKind
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel
+
+
+def _screen() -> None:
+    """The app's navigation with one screen as its first."""
+    import os
+
+    import streamlit as st
+
+    from dashboard.screens import batch, board, cautions, finished, nodes
+
+    name = os.environ["PROOFING_TEST_SCREEN"]
+    finished_page = st.Page(
+        lambda: finished.show(finished_page), title="Finished", url_path="f", default=name == "finished"
+    )
+    batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path="b", default=name == "batch")
+    others = {"board": lambda: board.show(batch_page), "nodes": nodes.show, "cautions": cautions.show}
+    pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
+    st.navigation([finished_page, batch_page, *pages], position="hidden").run()
+
+
+@pytest.fixture(scope="module")
+def kept_morning(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, BatchId]]:
+    folder = tmp_path_factory.mktemp("morning")
+    return folder, fill(folder)
+
+
+@pytest.fixture
+def morning(
+    kept_morning: tuple[Path, dict[str, BatchId]], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> dict[str, BatchId]:
+    folder, ids = kept_morning
+    shutil.copy(folder / DATABASE_NAME, tmp_path / DATABASE_NAME)  # closed, so its write-ahead log is empty
+    monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
+    return ids
+
+
+@pytest.fixture
+def nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
+    return tmp_path
+
+
+Runs = Callable[..., AppTest]
+
+
+@pytest.fixture
+def shown(monkeypatch: pytest.MonkeyPatch) -> Runs:
+    def run(name: str, batch_id: int | None = None) -> AppTest:
+        monkeypatch.setenv("PROOFING_TEST_SCREEN", name)
+        app = AppTest.from_function(_screen, default_timeout=30)
+        if batch_id is not None:
+            app.query_params["batch"] = str(batch_id)
+        app.run()
+        assert not app.exception, app.exception
+        return app
+
+    return run
+
+
+def words(app: AppTest) -> str:
+    return "\n".join(str(element.proto.body) for element in app.get("html"))
+
+
+def charts(app: AppTest) -> list[Any]:
+    return [element.proto for element in app.get("vega_lite_chart")]
+
+
+def test_the_tested_screens_are_the_ones_there_are() -> None:
+    folder = Path(board.__file__).parent
+    assert {path.stem for path in folder.glob("[a-z]*.py")} == {
+        module.__name__.rsplit(".", 1)[1] for module in (batch, board, cautions, finished, nodes)
+    }
+    for path in folder.glob("*.py"):
+        assert len(path.read_text(encoding="utf-8").splitlines()) < 150, path
+
+
+def test_board_shows_all_eight_states_trouble_first(morning: dict[str, BatchId], shown: Runs) -> None:
+    text = words(shown("board"))
+    for state in ("slack", "rising", "nearly ready", "ready", "at peak", "past peak", "not rising", "no readings"):
+        assert f">{state}</span>" in text
+    names = ["Milk buns", "Oat loaf", "Seed tin", "Hill country loaf", "Barley rolls"]
+    places = [text.index(f'class="name">{name}') for name in names]
+    assert places == sorted(places)
+    assert "Village loaf" not in text
+    assert "<b>Now</b>Milk buns: " in text
+    assert "no readings since 08:54" in text
+    assert HOSTILE_NAME not in text
+
+
+def test_empty_board_teaches_how_to_begin(nothing: Path, shown: Runs) -> None:
+    text = words(shown("board"))
+    assert "proofing-monitor batch start loaf.toml" in text
+    assert str(nothing) in text
+
+
+@pytest.mark.parametrize("name", ["batch", "finished", "nodes", "cautions"])
+def test_every_screen_stands_an_empty_store(name: str, nothing: Path, shown: Runs) -> None:
+    assert words(shown(name))
+
+
+@pytest.mark.parametrize("name", ["board", "batch", "finished", "nodes"])
+def test_a_store_that_cannot_be_read_is_said_in_words(name: str, nothing: Path, shown: Runs) -> None:
+    (nothing / DATABASE_NAME).write_text("this is no database, " * 100)
+    assert "The store does not answer" in words(shown(name))
+
+
+@pytest.mark.parametrize("name", ["past", "at_peak", "nearly", "rising", "ready", "slack", "stale", "not_rising"])
+def test_batch_draws_every_state(name: str, morning: dict[str, BatchId], shown: Runs) -> None:
+    app = shown("batch", morning[name])
+    assert charts(app)
+    assert HOSTILE_NAME not in words(app)
+
+
+def test_batch_charts_carry_their_sentence(morning: dict[str, BatchId], shown: Runs) -> None:
+    alts = [chart.alt for chart in charts(shown("batch", morning["nearly"]))]
+    assert len(alts) == 3
+    assert "Hill country loaf, first rise" in alts[0]
+    assert "noted: folded 07:54, folded 08:24" in alts[0]
+    assert "humidity" in alts[2]
+
+
+@pytest.mark.parametrize("asked", ["", "999", "-1", "1e3", "nonsense", "9" * 40])
+def test_an_address_that_names_no_batch_shows_the_first(
+    asked: str, morning: dict[str, BatchId], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PROOFING_TEST_SCREEN", "batch")
+    app = AppTest.from_function(_screen, default_timeout=30)
+    app.query_params["batch"] = asked
+    app.run()
+    assert not app.exception
+    assert "Milk buns" in words(app)
+
+
+def test_an_ended_batch_sends_on_to_how_it_went(morning: dict[str, BatchId], shown: Runs) -> None:
+    app = shown("batch", morning["ended"])
+    assert "This stage is over." in words(app)
+    assert charts(app) == []
+
+
+@pytest.mark.parametrize(
+    ("button", "kind", "note"),
+    [
+        ("fold", EventKind.FOLD, ""),
+        ("move", EventKind.MOVE, ""),
+        ("poke fast", EventKind.POKE, "springs back fast"),
+        ("poke slowly", EventKind.POKE, "springs back slowly"),
+        ("poke not at all", EventKind.POKE, "stays"),
+    ],
+)
+def test_one_touch_notes_what_was_done(
+    button: str, kind: EventKind, note: str, morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    app = shown("batch", morning["slack"])
+    app.button(key=button).click().run()
+    assert not app.exception
+    with Store(tmp_path / DATABASE_NAME) as store:
+        (event,) = store.batch(morning["slack"]).events
+    assert (event.at, event.kind, event.note) == (NOW, kind, note)
+
+
+def test_a_level_read_by_eye_is_kept_with_its_doubt(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
+    app = shown("batch", morning["slack"])
+    app.number_input[0].set_value(112.0)
+    app.button[-2].click().run()
+    assert not app.exception
+    with Store(tmp_path / DATABASE_NAME) as store:
+        levels = [r for r in store.readings(store.batch(morning["slack"])) if r.channel is Channel.LEVEL]
+    assert [(reading.value, reading.sd, reading.measured_at) for reading in levels] == [(112.0, 3.0, NOW)]
+
+
+def test_an_empty_level_is_asked_for_and_not_kept(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
+    app = shown("batch", morning["slack"])
+    app.button[-2].click().run()
+    assert [toast.value for toast in app.toast] == ["Type the level in millimetres first."]
+    with Store(tmp_path / DATABASE_NAME) as store:
+        assert not [r for r in store.readings(store.batch(morning["slack"])) if r.channel is Channel.LEVEL]
+
+
+def test_the_end_of_a_stage_is_asked_twice(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
+    app = shown("batch", morning["ready"])
+    app.button(key="end").click().run()
+    with Store(tmp_path / DATABASE_NAME) as store:
+        assert store.batch(morning["ready"]).ended_at is None
+    assert app.button(key="end-now").label == "End it now"  # what that does, a real browser shows
+
+
+def test_finished_lists_what_ended_and_opens_it(morning: dict[str, BatchId], shown: Runs) -> None:
+    text = words(shown("finished"))
+    assert "Village loaf" in text
+    assert "Milk buns" not in text
+    app = shown("finished", morning["ended"])
+    text = words(app)
+    assert "At half its rise the monitor said about" in text
+    assert "Village loaf: ready. Divide and shape." in text
+    assert "delivered" in text
+    assert text.count("<tr>") > 20  # every forecast in numbers
+    assert "Every forecast made" in charts(app)[-1].alt
+
+
+def test_looking_back_changes_the_forecast_that_is_shown(morning: dict[str, BatchId], shown: Runs) -> None:
+    app = shown("finished", morning["ended"])
+    before = charts(app)[0].spec
+    app.select_slider(key="moment").set_value(5).run()
+    assert not app.exception
+    assert charts(app)[0].spec != before
+
+
+def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], shown: Runs) -> None:
+    text = words(shown("nodes"))
+    assert "heard 18 s ago; nothing lost" in text
+    assert "heard 42 min ago; 12 sent while out of reach were lost" in text
+    assert "offline" in text
+    assert ">checksum</td>" in text
+    assert "<b>nobody</b>" not in text
+
+
+def test_cautions_are_all_there(nothing: Path, shown: Runs) -> None:
+    text = words(shown("cautions"))
+    for caution in CAUTIONS:
+        assert caution.title in text
