@@ -22,7 +22,7 @@ from typing import Protocol, TextIO
 from monitor.bakery import alerts as alerting
 from monitor.bakery import wording
 from monitor.bakery.alerts import Alert, AlertEvent, Facts, Message, Rules
-from monitor.clock import Clock, Pace
+from monitor.clock import Clock, Pace, SystemClock
 from monitor.config import CONFIG_NAME, Config
 from monitor.dough.forecast import outlook
 from monitor.dough.outlook import Outlook, State
@@ -44,6 +44,7 @@ FRAMES_A_TURN = 256  # judgement: a commit of so many takes milliseconds, and th
 DETAIL_CHARS = 200  # judgement: of an error's detail, which quotes what came from outside
 TURN_S = 0.2  # judgement: how long a quiet loop waits for a frame before it looks at the batches
 OUTLOOK_EVERY = timedelta(minutes=1)
+LOCK_TRIES, LOCK_WAIT_S = 20, 0.05
 STEP_FAULT = "batch step failed"
 """Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
 NOT_ESTIMATED = "not estimated: a fault in this program; its readings are kept, its log says more"
@@ -330,11 +331,22 @@ def no_source_text(config: Config) -> str:
 def _alone(data_dir: Path) -> Iterator[None]:
     """Hold a data directory for this process alone: two collectors would work every batch twice."""
     with _lock_file(data_dir).open("w") as file:
-        try:
-            fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError as err:
-            raise ConfigError(f"{data_dir}: a collector is at work here already; stop it, or name another") from err
+        for _ in range(LOCK_TRIES):
+            if _is_locked(file, fcntl.LOCK_EX):
+                break
+            SystemClock().wait(LOCK_WAIT_S)  # is_at_work holds it for a moment
+        else:
+            raise ConfigError(f"{data_dir}: a collector is at work here already; stop it, or name another directory")
         yield
+
+
+def _is_locked(file: TextIO, how: int) -> bool:
+    """True when the lock was got at once."""
+    try:
+        fcntl.flock(file, how | fcntl.LOCK_NB)
+    except OSError:
+        return False
+    return True
 
 
 def _lock_file(data_dir: Path) -> Path:
@@ -345,12 +357,9 @@ def is_at_work(data_dir: Path) -> bool:
     """True while a collector runs on a data directory."""
     try:
         with _lock_file(data_dir).open() as file:
-            fcntl.flock(file, fcntl.LOCK_SH | fcntl.LOCK_NB)
-    except FileNotFoundError:
+            return not _is_locked(file, fcntl.LOCK_SH)
+    except OSError:  # no collector ever ran here, or it is another user's
         return False
-    except OSError:
-        return True
-    return False
 
 
 def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool = False) -> int:

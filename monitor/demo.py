@@ -6,6 +6,7 @@ store, shows how the doughs stand, and ends everything it started, however it en
 
 import importlib.util
 import json
+import math
 import os
 import secrets
 import signal
@@ -273,7 +274,7 @@ def _start_all(household: Household, folder: Path, port: int, options: DemoOptio
 
 def _planned(household: Household, command: list[str], speed: float) -> Pace:
     """Plan the day, to begin when all else will be up; a slow machine gets more time for that. Its pace comes back."""
-    lead_s = FIRST_LEAD_S
+    lead_s: float = FIRST_LEAD_S
     while True:
         began_s = household.clock.real_s()
         pace = Pace(wall_clock().replace(microsecond=0) + timedelta(seconds=lead_s), speed)
@@ -281,7 +282,7 @@ def _planned(household: Household, command: list[str], speed: float) -> Pace:
         took_s = household.clock.real_s() - began_s
         if lead_s >= (1.0 + PLANS_TO_START) * took_s:
             return pace
-        lead_s = 1.5 * (1.0 + PLANS_TO_START) * took_s
+        lead_s = math.ceil(1.5 * (1.0 + PLANS_TO_START) * took_s)
 
 
 def _stamp(at: datetime) -> str:

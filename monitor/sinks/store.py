@@ -15,6 +15,7 @@ from types import TracebackType
 from typing import Any, Self
 
 from monitor.bakery.alerts import Alert, Message
+from monitor.clock import SystemClock
 from monitor.dough.outlook import Outlook
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
@@ -66,7 +67,7 @@ class Store:
         try:
             with self._explained("cannot be opened"):
                 self._connection.row_factory = sqlite3.Row
-                self._connection.execute("PRAGMA journal_mode = WAL")
+                _write_ahead(self._connection)
                 self._connection.execute("PRAGMA synchronous = FULL")
                 self._connection.execute("PRAGMA foreign_keys = ON")
                 found, _ = schema.migrate(self._connection)
@@ -391,6 +392,27 @@ class Store:
                 "UPDATE outbox SET attempts = attempts + 1, detail = ?, due_us = ?, delivered_us = ? WHERE id = ?",
                 (detail, None if ok else maybe_us(retry_at), to_us(at) if ok else None, message_id),
             )
+
+
+def _write_ahead(connection: sqlite3.Connection) -> None:
+    """Switch the file to WAL. Of processes that open a new file at once SQLite refuses some without waiting: try again.
+
+    Raises
+    ------
+    sqlite3.Error
+        When it is still refused after ``BUSY_MS``.
+    """
+    clock = SystemClock()
+    give_up_s = clock.real_s() + BUSY_MS / 1000
+    while True:
+        try:
+            connection.execute("PRAGMA journal_mode = WAL")
+        except sqlite3.OperationalError as error:
+            if error.sqlite_errorcode != sqlite3.SQLITE_BUSY or clock.real_s() > give_up_s:
+                raise
+            clock.wait(0.01)
+        else:
+            return
 
 
 def _span_us(batch: Batch) -> tuple[int, int]:

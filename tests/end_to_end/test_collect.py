@@ -1,6 +1,7 @@
 """The collector as a process: real serial line, real broker, restarts, and what reaches the phone."""
 
 import json
+import sqlite3
 import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -174,3 +175,18 @@ def test_a_demos_data_are_not_gone_on_with(tmp_path: Path) -> None:
     done = run_program("collect", "--by-eye", "--data-dir", tmp_path)
     assert done.returncode == 2
     assert "belongs to a demo" in done.stderr
+
+
+def test_a_new_file_that_another_process_is_making_is_waited_for(tmp_path: Path) -> None:
+    path = tmp_path / "new.sqlite"
+    other = sqlite3.connect(path, isolation_level=None, check_same_thread=False)
+    other.execute("CREATE TABLE half_made (x)")
+    other.execute("BEGIN IMMEDIATE")  # whoever wants to switch the file to WAL now is refused without waiting
+    release = threading.Timer(0.5, other.execute, ["COMMIT"])
+    release.start()
+    try:
+        with Store(path) as store:
+            assert store.batches() == []
+    finally:
+        release.join()
+        other.close()
