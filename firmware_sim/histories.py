@@ -35,6 +35,7 @@ HISTORIES = {
 }
 SAMPLING_S = {10.0: 15, 15.0: 10, 20.0: 10, 30.0: 20, 60.0: 25, 120.0: 10, 180.0: 5, 300.0: 5}
 NOISES = {"mild": 20, "usual": 60, "rough": 20}
+FOLDED_FROM_H = 1.0  # a dough ready sooner is not folded
 STAGES_NOT_FOLDED = ("final proof", "preferment")
 
 
@@ -124,13 +125,15 @@ def drawn_history(simulator: str, seed: int, *, has_formula: bool) -> History:
     highest_pct = _highest_pct(_lived(order))
     target_pct = _target_pct(highest_pct, rng)
     folds = "none"
-    if recipe.stage not in STAGES_NOT_FOLDED and rng.random() < 0.5:
-        folds = "untold" if rng.random() < 0.25 else "told"
+    if recipe.stage not in STAGES_NOT_FOLDED and rng.random() < 0.6:
         trial = _lived(replace(order, target_rise_pct=min(target_pct, 0.9 * highest_pct)))
-        folds_min = _folds_min(trial.outcomes.outcome.ready_s or trial.dough.now_s, rng)
-        # A baker writes a fold down within a minute or so of making it.
-        told_min = tuple(round(at + rng.gauss(0.0, 0.5), 1) for at in folds_min) if folds == "told" else ()
-        order = replace(order, folds_min=folds_min, told_min=told_min)
+        ready_s = trial.outcomes.outcome.ready_s or trial.dough.now_s
+        if ready_s >= FOLDED_FROM_H * 3600.0:
+            folds = "untold" if rng.random() < 0.25 else "told"
+            folds_min = _folds_min(ready_s, rng)
+            # A baker writes a fold down within a minute or so of making it.
+            told_min = tuple(round(at + rng.gauss(0.0, 0.5), 1) for at in folds_min) if folds == "told" else ()
+            order = replace(order, folds_min=folds_min, told_min=told_min)
     lived = _lived(order)
     if target_pct <= highest_pct:  # folds cost gas
         target_pct = max(30.0, min(target_pct, 5.0 * int(0.97 * _highest_pct(lived) / 5.0)))

@@ -25,8 +25,8 @@ class BubbleRecipe:
     fat_pct: float = 0.0
     sourdough_pct: float = 0.0
     dormant_frac: float = 0.55  # judgement, as all that follows unless BubbleTraits names a source
-    learned_frac: float = 0.2
-    ready_g: float = 0.95
+    learned_frac: float = 0.15
+    ready_g: float = 0.8
     osmotic_scale_atm: float = 60.0
     co2_frac: float = 0.0
     air_frac: float = 0.08
@@ -73,8 +73,8 @@ BUBBLE_RECIPES = {
         "bulk rise", 78.0, 0.9, ready_g=1.3, fail_strain=0.82, weakening_per_h=0.06, default_target_pct=65.0,
     ),
     "bubble-sweet": BubbleRecipe(
-        "bulk rise", 56.0, 2.2, salt_pct=1.6, sugar_pct=13.0, fat_pct=12.0, dormant_frac=0.7,
-        osmotic_scale_atm=90.0, fail_strain=1.15, temp_c=26.0, default_target_pct=80.0,
+        "bulk rise", 56.0, 1.9, salt_pct=1.6, sugar_pct=13.0, fat_pct=12.0, dormant_frac=0.7,
+        osmotic_scale_atm=30.0, fail_strain=0.98, temp_c=26.0, default_target_pct=80.0,
     ),
     "bubble-proof": BubbleRecipe(
         "final proof", 64.0, 1.0, dormant_frac=0.05, learned_frac=0.6, ready_g=0.45, co2_frac=0.10, air_frac=0.05,
