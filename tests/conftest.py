@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from harness import Mosquitto, PtyPair, SetClock, mosquitto_binary, wait_until
+from harness import Mosquitto, PtyPair, SetClock, chromium_binary, mosquitto_binary, wait_until
 
 from monitor.sinks.store import Store
 
@@ -38,6 +38,12 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     broker.stop()
 
 
+@pytest.fixture(scope="session")
+def chromium() -> str:
+    """The browser's program."""
+    return chromium_binary() or pytest.fail("no browser is installed (Debian: apt-get install chromium)")
+
+
 @pytest.fixture(autouse=True)
 def no_thread_left_behind() -> Iterator[None]:
     """A test that starts a thread ends it."""
@@ -57,6 +63,7 @@ def no_thread_left_behind() -> Iterator[None]:
 
 TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it is found, what to do
     "mosquitto": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
+    "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium)"),
 }
 NOT_RUN = pytest.StashKey[list[tuple[str, str]]]()
 

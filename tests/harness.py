@@ -151,6 +151,15 @@ class Mosquitto:
         return True
 
 
+def chromium_binary() -> str | None:
+    """Where a browser is that the tests of the screens can drive, or None."""
+    programs = ("chromium", "chromium-browser", "google-chrome")
+    bundles = ("Chromium.app/Contents/MacOS/Chromium", "Google Chrome.app/Contents/MacOS/Google Chrome")
+    found = [shutil.which(program) for program in programs]
+    found += [shutil.which(bundle, path="/Applications") for bundle in bundles]
+    return next(filter(None, found), None)
+
+
 def mosquitto_binary() -> str | None:
     return shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin:/opt/homebrew/sbin")
 

@@ -1,7 +1,8 @@
 """Each screen as Streamlit runs it: normal, empty, stale, with hostile names; and what a baker does on it is kept."""
 
 import shutil
-from collections.abc import Callable
+import time
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -49,6 +50,16 @@ def morning(
     shutil.copy(folder / DATABASE_NAME, tmp_path / DATABASE_NAME)  # closed, so its write-ahead log is empty
     monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
     return ids
+
+
+@pytest.fixture(autouse=True)
+def utc_machine(monkeypatch: pytest.MonkeyPatch) -> Iterator[None]:
+    """The machine's own zone is what the screens show; here it is UTC."""
+    monkeypatch.setenv("TZ", "UTC")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
 
 
 @pytest.fixture

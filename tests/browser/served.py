@@ -1,0 +1,107 @@
+"""The dashboard as a process, and a page of a real browser that notes whatever goes wrong on it."""
+
+import os
+import re
+import subprocess
+import sys
+import urllib.request
+from dataclasses import dataclass, field
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import pytest
+from harness import free_port, wait_until
+from playwright.sync_api import Page
+
+import dashboard
+
+FLAGS = [
+    "--no-sandbox",
+    "--disable-gpu",
+    "--disable-quic",
+    "--no-first-run",
+    "--disable-background-networking",
+    "--disable-component-update",
+    "--disable-sync",
+]
+# The framework first asks for its health under the page's own path, and then at the root: not a fault of a screen.
+PROBE = re.compile(r"/(batch|finished|nodes|cautions)/_stcore/(health|host-config)$")
+
+
+class Served:
+    """The dashboard as a process on a free port, started from a folder that is not the project's."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.port = free_port()
+        self.url = f"http://127.0.0.1:{self.port}"
+        self.log = folder / "dashboard.log"
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def __enter__(self) -> Self:
+        app = Path(dashboard.__file__).with_name("app.py")
+        command = [sys.executable, "-m", "streamlit", "run", str(app), "--server.port", str(self.port)]
+        environ = {
+            name: value for name, value in os.environ.items() if not name.startswith(("PROOFING_", "STREAMLIT_"))
+        }
+        with self.log.open("wb") as log:
+            self._process = subprocess.Popen(
+                [*command, "--", "--data-dir", str(self.folder)],
+                cwd=self.folder,
+                env={**environ, "TZ": "UTC", "HOME": str(self.folder)},
+                stdout=log,
+                stderr=log,
+            )
+        wait_until(self._answers, f"the dashboard answers (its log: {self.log})", 60.0)
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
+    ) -> None:
+        assert self._process is not None
+        self._process.terminate()
+        self._process.wait(30)
+
+    def _answers(self) -> bool:
+        assert self._process is not None
+        if self._process.poll() is not None:
+            pytest.fail(f"the dashboard ended with {self._process.returncode}: {self.log.read_text()}")
+        try:
+            with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=2.0) as answer:
+                return bool(answer.status == 200)
+        except OSError:
+            return False
+
+
+@dataclass
+class Watched:
+    """A page, with what went wrong on it."""
+
+    page: Page
+    url: str
+    wrong: list[str] = field(default_factory=list)
+
+    def open(self, path: str, awaited: str) -> Page:
+        """Go to a screen and wait until something of it is there."""
+        self.page.goto(self.url + path)
+        self.page.locator(awaited).first.wait_for()
+        return self.page
+
+    def listen(self) -> None:
+        """Note errors of the console and of scripts, dialogs, and requests to anywhere else."""
+        self.page.on("console", self._console)
+        self.page.on("pageerror", lambda error: self.wrong.append(f"script error: {error}"))
+        self.page.on("dialog", lambda dialog: (self.wrong.append(f"dialog: {dialog.message}"), dialog.dismiss()))
+        self.page.on("request", self._request)
+        self.page.on("websocket", lambda socket: self._request(socket, scheme="ws"))
+
+    def _console(self, message: object) -> None:
+        kind, text, place = (getattr(message, name) for name in ("type", "text", "location"))
+        if kind == "error" and not PROBE.search(place.get("url", "")):
+            self.wrong.append(f"console: {text} ({place.get('url')})")
+
+    def _request(self, request: object, scheme: str = "http") -> None:
+        url = str(request.url)  # type: ignore[attr-defined]
+        if not url.startswith((self.url.replace("http", scheme), "data:", "blob:")):
+            self.wrong.append(f"request elsewhere: {url}")

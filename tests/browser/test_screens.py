@@ -1,0 +1,166 @@
+"""The screens in a real browser, wide and phone-sized: drawn, quiet, self-contained, harmless, alive."""
+
+import re
+from dataclasses import replace
+from datetime import timedelta
+
+import pytest
+from harness import wait_until
+from playwright.sync_api import Page, expect
+from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW
+
+from dashboard.theme import DAY, MIN_TOUCH_PX, NIGHT
+from monitor.config import DATABASE_NAME
+from monitor.dough.outlook import Band
+from monitor.recipe.batch import BatchId, EventKind
+from monitor.sinks.store import Store
+
+WIDTHS = pytest.mark.parametrize("width", [1280, 390])
+# Screen -> the batch its address names, what is awaited on it, how many charts it draws.
+SCREENS = {
+    "board": (None, ".batch .strip", 0),
+    "batch": ("nearly", ".side .huge", 3),
+    "finished": (None, ".batch .said", 0),
+    "finished, one": ("ended", ".moments dd", 4),
+    "nodes": (None, ".node .values", 0),
+    "cautions": (None, ".reading", 0),
+}
+
+
+TOUCHED = "a:visible:not([data-testid=stSkipToContent]), button:visible:not([tabindex='-1']), summary:visible"
+
+
+def address(screen: str, ids: dict[str, BatchId]) -> str:
+    name = screen.split(",")[0]
+    batch = SCREENS[screen][0]
+    query = "" if batch is None else f"?batch={ids[batch]}"
+    return f"/{'' if name == 'board' else name}{query}"
+
+
+def settled(page: Page, charts: int) -> None:
+    """Every chart is drawn and nothing failed."""
+    expect(page.locator("[data-testid=stVegaLiteChart] svg.marks, [data-testid=stVegaLiteChart] canvas")).to_have_count(
+        charts
+    )
+    expect(page.locator("[data-testid=stException]")).to_have_count(0)
+
+
+@WIDTHS
+@pytest.mark.parametrize("screen", list(SCREENS))
+def test_screen_fits_names_its_pictures_and_has_room_for_fingers(screen, width, morning, opens) -> None:
+    served, ids = morning
+    _, awaited, charts = SCREENS[screen]
+    page = opens(served, width=width).open(address(screen, ids), awaited)
+    settled(page, charts)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    for image in page.locator(".stHtml img:not(.mark)").all():
+        assert image.get_attribute("alt")
+        assert image.evaluate("image => image.complete && image.naturalWidth > 0")
+    for target in page.locator(TOUCHED).all():
+        box = target.bounding_box()
+        assert box is not None
+        assert box["height"] >= MIN_TOUCH_PX, target.evaluate("target => target.outerHTML")
+
+
+@WIDTHS
+def test_empty_board_teaches_from_this_machine_alone(width, served_nothing, opens) -> None:
+    page = opens(served_nothing, width=width).open("/", ".empty h2")
+    expect(page.get_by_text("proofing-monitor batch start loaf.toml")).to_be_visible()
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    assert f"http://127.0.0.1:{served_nothing.port}" in served_nothing.log.read_text()
+
+
+@pytest.mark.parametrize(("theme", "palette"), [("light", DAY), ("dark", NIGHT)])
+def test_theme_of_the_browser_sets_the_palette(theme, palette, morning, opens) -> None:
+    page = opens(morning[0], theme=theme).open("/", ".batch .name")
+    red, green, blue = (int(palette.paper[k : k + 2], 16) for k in (1, 3, 5))
+    expect(page.locator(".stApp")).to_have_css("background-color", f"rgb({red}, {green}, {blue})")
+    red, green, blue = (int(palette.ink[k : k + 2], 16) for k in (1, 3, 5))
+    expect(page.locator(".batch .name").first).to_have_css("color", f"rgb({red}, {green}, {blue})")
+
+
+@pytest.mark.parametrize(("batch", "name"), [("slack", HOSTILE_NAME), ("stale", HOSTILE_LINK)])
+def test_hostile_name_stays_text_everywhere(batch, name, morning, opens) -> None:
+    served, ids = morning
+    watched = opens(served)
+    page = watched.open("/", ".batch .name")
+    expect(page.locator(".batch .name", has_text=name)).to_be_visible()
+    expect(page.get_by_role("link", name=f"Open {name}", exact=True)).to_be_attached()
+    watched.open(f"/batch?batch={ids[batch]}", ".side .huge")
+    settled(page, page.locator("[data-testid=stVegaLiteChart]").count())
+    expect(page.locator(".title")).to_have_text(name)
+    page.get_by_role("combobox").click()
+    expect(page.get_by_role("option").filter(has_text=name)).to_be_visible()
+    assert page.locator("img[onerror], img[src^=http]").count() == 0
+
+
+def test_card_opens_its_batch_and_the_choice_another(morning, opens) -> None:
+    served, ids = morning
+    page = opens(served).open("/", ".batch .name")
+    page.get_by_role("link", name="Open Barley rolls").click()
+    expect(page.locator(".title")).to_have_text("Barley rolls")
+    expect(page).to_have_url(re.compile(rf"/batch\?batch={ids['rising']}$"))
+    page.get_by_role("combobox").click()
+    page.get_by_role("option").filter(has_text="Seed tin").click()
+    expect(page.locator(".title")).to_have_text("Seed tin")
+    expect(page).to_have_url(re.compile(rf"batch={ids['ready']}$"))
+
+
+def test_clock_is_the_machines_wherever_the_browser_is(morning, opens) -> None:
+    page = opens(morning[0], zone="Asia/Kolkata").open("/", ".bar .clock")
+    expect(page.locator(".bar .clock")).to_contain_text("09:36")
+
+
+def test_chart_carries_its_sentence(morning, opens) -> None:
+    served, ids = morning
+    page = opens(served).open(f"/batch?batch={ids['nearly']}", ".side .huge")
+    settled(page, 3)
+    expect(page.get_by_label(re.compile("Hill country loaf, first rise, from 07:24")).first).to_be_attached()
+
+
+def test_new_outlook_shows_by_itself(own_morning, opens) -> None:
+    served, ids = own_morning
+    board = opens(served).open("/", ".batch .name")
+    batch = opens(served, width=390).open(f"/batch?batch={ids['rising']}", ".side .huge")
+    with Store(served.folder / DATABASE_NAME) as store:
+        newest = store.latest_outlook(ids["rising"])
+        assert newest is not None
+        later = replace(newest, at=NOW + timedelta(seconds=1), rise_pct=Band(86.0, 87.0, 88.0))
+        store.save_step(ids["rising"], later, [], [])
+    expect(board.locator(".batch", has_text="Barley rolls").locator(".rise")).to_have_text(re.compile("87 %"))
+    expect(batch.locator(".side .huge")).to_contain_text("87 %")
+
+
+def test_baker_notes_a_fold_and_ends_the_stage(own_morning, opens) -> None:
+    served, ids = own_morning
+
+    def events() -> list[EventKind]:
+        with Store(served.folder / DATABASE_NAME) as store:
+            return [event.kind for event in store.batch(ids["ready"]).events]
+
+    page = opens(served, width=390).open(f"/batch?batch={ids['ready']}", ".side .huge")
+    page.get_by_role("button", name="Folded").click()
+    expect(page.get_by_text("Noted: folded, 09:36")).to_be_visible()
+    assert events() == [EventKind.FOLD]
+    page.get_by_role("button", name="End of stage").click()
+    page.get_by_role("button", name="End it now").wait_for()
+    assert events() == [EventKind.FOLD]
+    page.get_by_role("button", name="End it now").click()
+    page.locator(".moments dd").first.wait_for()
+    expect(page).to_have_url(re.compile(rf"/finished\?batch={ids['ready']}$"))
+    wait_until(lambda: EventKind.END in events(), "the end is kept")
+
+
+def test_level_by_eye_is_typed_and_kept(own_morning, opens) -> None:
+    served, ids = own_morning
+    page = opens(served, width=390).open(f"/batch?batch={ids['slack']}", ".side .huge")
+    page.get_by_label("Level by eye, mm over the base").fill("118")
+    page.get_by_role("button", name="Note", exact=True).click()
+    expect(page.get_by_text("Noted: level 118 mm, 09:36")).to_be_visible()
+    with Store(served.folder / DATABASE_NAME) as store:
+        levels = [
+            reading.value
+            for reading in store.readings(store.batch(ids["slack"]))
+            if reading.node.endswith(f"eye-{ids['slack']}")
+        ]
+    assert levels == [118.0]
