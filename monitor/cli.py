@@ -84,7 +84,7 @@ def _collect(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
-    from monitor.demo import DemoOptions, run_demo
+    from monitor.demo.processes import DemoOptions, run_demo
 
     options = DemoOptions(
         data_dir=args.data_dir,
@@ -100,7 +100,7 @@ def _demo(args: argparse.Namespace) -> int:
 
 
 def _dashboard(args: argparse.Namespace) -> int:
-    from monitor.demo import dashboard_command
+    from monitor.demo.processes import dashboard_command
 
     data_dir = _data_dir(args)
     command, folder = dashboard_command(data_dir, args.port)

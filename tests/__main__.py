@@ -1,7 +1,7 @@
 """Everything that must hold, in one command: ``python3 -m tests``.
 
 Needs nothing but Python: it makes the virtual environment, installs the locked packages, fetches the system tools where
-the machine lets it (mosquitto as the broker, Chromium as the browser), and runs style, types, import directions and tests.
+the machine lets it (mosquitto as the broker, Chromium as the browser), and runs style, types, imports and tests.
 What could not be run is listed with its reason; with ``CI=true`` that is a failure.
 
 Arguments are handed on to pytest: ``python3 -m tests -k vessel``.
@@ -41,7 +41,10 @@ def must(*command: str | Path, quiet: bool = False) -> None:
 def set_up_packages() -> None:
     """Virtual environment with the locked packages and this project."""
     if not (BIN / "python").exists():
-        venv.create(VENV, with_pip=True)
+        try:
+            venv.create(VENV, with_pip=True)
+        except subprocess.CalledProcessError:
+            sys.exit("Python's venv has no pip here; on Debian: apt-get install python3-venv, then once more")
     pip = (BIN / "python", "-m", "pip", "--quiet", "--disable-pip-version-check")
     must(*pip, "install", "--require-hashes", "-r", "requirements-dev.lock")
     must(*pip, "install", "--no-deps", "--editable", ".")

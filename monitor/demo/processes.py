@@ -26,8 +26,8 @@ from typing import IO
 from monitor.bakery.alerts import Message
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.config import DATABASE_NAME, default_data_dir
-from monitor.demo_day import Baker, Tub, has_truth, judge_day, read_day
-from monitor.demo_view import LinesView, TableView, View, print_verdicts
+from monitor.demo.day import Baker, Tub, has_truth, judge_day, read_day
+from monitor.demo.view import LinesView, TableView, View, print_verdicts
 from monitor.errors import ConfigError, MonitorError
 from monitor.pace import local_zone, pace_of
 from monitor.recipe.batch import BatchId

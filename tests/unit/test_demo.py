@@ -9,8 +9,8 @@ import pytest
 from harness import START
 
 from monitor.bakery.alerts import Alert, AlertKind, Message, Phase
-from monitor.demo_day import Baker, Tub, judge_day, prediction_at_half, read_day
-from monitor.demo_view import LinesView, TableView, print_verdicts
+from monitor.demo.day import Baker, Tub, judge_day, prediction_at_half, read_day
+from monitor.demo.view import LinesView, TableView, print_verdicts
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target

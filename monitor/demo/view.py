@@ -11,7 +11,7 @@ from rich.table import Table
 
 from monitor.bakery import wording
 from monitor.bakery.alerts import Message
-from monitor.demo_day import Verdict
+from monitor.demo.day import Verdict
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
 
