@@ -1,0 +1,1 @@
+"""One command that plays an invented bakery day with everything running, each part a process of its own."""
