@@ -1,0 +1,55 @@
+"""What exists is written down: modules, commands, alert kinds, states."""
+
+import re
+from pathlib import Path
+
+import pytest
+
+from monitor.bakery.alerts import AlertKind
+from monitor.bakery.wording import state_word
+from monitor.cli import parser
+from monitor.dough.outlook import State
+
+ROOT = Path(__file__).resolve().parents[2]
+GUIDE = (ROOT / "DEVELOPERS.md").read_text()
+README = (ROOT / "README.md").read_text()
+MODULES = sorted(
+    path.relative_to(ROOT)
+    for room in ("monitor", "dashboard", "firmware_sim")
+    for path in (ROOT / room).rglob("*.py")
+    if not path.name.startswith("__")
+)
+
+
+@pytest.mark.parametrize("module", MODULES, ids=str)
+def test_every_module_has_its_line_in_the_guide(module):
+    name = f"`{module.stem}`" if module.parent.name == "node" else module.name
+    assert name in GUIDE
+
+
+@pytest.mark.parametrize("path", sorted(set(re.findall(r"`((?:monitor|dashboard|firmware_sim|tests)/[\w/.]+)`", GUIDE))))
+def test_every_path_in_the_guide_exists(path):
+    assert (ROOT / path).exists()
+
+
+def commands(tree, prefix=""):
+    for action in tree._actions:
+        if action.__class__.__name__ == "_SubParsersAction":
+            for name, sub in action.choices.items():
+                yield f"{prefix}{name}"
+                yield from commands(sub, f"{prefix}{name} ")
+
+
+@pytest.mark.parametrize("command", sorted(commands(parser())))
+def test_every_command_is_in_the_readme(command):
+    assert re.search(rf"\b{command}\b", README)
+
+
+@pytest.mark.parametrize("kind", list(AlertKind))
+def test_every_alert_is_in_the_readme(kind):
+    assert kind in README
+
+
+@pytest.mark.parametrize("state", list(State))
+def test_every_state_is_in_the_readme(state):
+    assert f"| {state_word(state)} |" in README
