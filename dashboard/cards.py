@@ -3,7 +3,7 @@
 import html
 from datetime import datetime
 
-from dashboard.hands import Due, due_words
+from dashboard.hands import AIR_ALERTS, Due, due_words
 from dashboard.marks import chip
 from dashboard.page import Scene, clock_words
 from dashboard.queries import Row
@@ -11,7 +11,15 @@ from dashboard.strips import Hours, strip_svg
 from dashboard.svg import picture
 from dashboard.theme import Palette
 from dashboard.tub import fill, tub_svg
-from monitor.bakery.wording import clock_text, outlook_sentence, rise_text, stage_word, state_word, todo_sentence
+from monitor.bakery.wording import (
+    alert_kind_word,
+    clock_text,
+    outlook_sentence,
+    rise_text,
+    stage_word,
+    state_word,
+    todo_sentence,
+)
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch
 
@@ -78,9 +86,9 @@ def stale_note(stale_since: datetime | None, said: str, scene: Scene) -> str:
 
 
 def alert_notes(row: Row) -> str:
-    """What is wrong around the dough, with its reason."""
-    wrong = [alert for alert in row.firing if alert.kind.value.startswith("air ")]
-    return "".join(f'<p class="note">{html.escape(alert.reason or alert.kind.value)}</p>' for alert in wrong)
+    """What is wrong around the dough."""
+    wrong = [alert.kind for alert in row.firing if alert.kind in AIR_ALERTS]
+    return "".join(f'<p class="note">{html.escape(alert_kind_word(kind))}</p>' for kind in wrong)
 
 
 def bar(dues: list[Due], scene: Scene) -> str:

@@ -17,6 +17,7 @@ AIR_HEIGHT_PX = 130
 FORECAST_HEIGHT_PX = 280
 RISE_STEPS_PCT = (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
 MOMENT_STEPS_MS = tuple(60_000.0 * step_min for step_min in (5, 10, 15, 30, 60, 120, 180, 360, 720, 1440))
+LABEL_ROOM = 0.16  # of the height of a chart of air, for the name of a line
 FLAG_ROOM = 0.2  # of the clock axis, for a flag's words on a phone
 FLAG_LIFTS_PX = (11, 34)
 FLAG = "M0 0.5L0 -0.9L0.8 -0.6L0 -0.25"  # a small flag on a pole, in units of the mark's size
@@ -122,18 +123,30 @@ def air_chart(
         domain=False,
     )
     layers: list[Any] = []
+    ends = _spread_ends(frame, list(colours), LABEL_ROOM * (high - low + 2 * spare))
     for what, (colour, dash) in colours.items():
         part = frame[frame["what"] == what]
         if part["value"].notna().sum() == 0:
             continue
-        ends = part.dropna(subset=["value"]).tail(1)
         line = alt.Chart(part).mark_line(color=colour, strokeWidth=2.2, strokeDash=dash or [1, 0])
         layers.append(
             line.encode(x=x, y=alt.Y("value:Q", scale=y, axis=axis), tooltip=alt.Tooltip("words:N", title=" "))
         )
-        name = alt.Chart(ends).mark_text(color=colour, align="left", dx=7, fontSize=13, font=FONT, fontWeight=600)
+        end = ends[ends["what"] == what]
+        name = alt.Chart(end).mark_text(color=colour, align="left", dx=7, fontSize=13, font=FONT, fontWeight=600)
         layers.append(name.encode(x=x, y=alt.Y("value:Q", scale=y, axis=axis), text="what:N"))
     return _finished(alt.layer(*layers), palette, AIR_HEIGHT_PX)
+
+
+def _spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFrame:
+    """Where the names of the lines stand: at their last values, moved apart so that each has ``room``."""
+    lasts = frame.dropna(subset=["value"]).sort_values("at").groupby("what").tail(1)
+    ends = lasts[lasts["what"].isin(names)].sort_values("value")[["at", "value", "what"]]
+    places = [float(value) for value in ends["value"]]
+    for k in range(1, len(places)):
+        lack = max(0.0, room - (places[k] - places[k - 1]))
+        places = [place - lack / 2 for place in places[:k]] + [places[k] + lack / 2] + places[k + 1 :]
+    return ends.assign(value=places)
 
 
 def forecast_chart(said: pd.DataFrame, palette: Palette, *, came: Mark | None, span: tuple[float, float]) -> Layered:

@@ -15,7 +15,7 @@ _TROUBLE = {State.PAST_PEAK: 0, State.NOT_RISING: 1, State.NO_READINGS: 2}
 _STALE = 2
 _AIR = 3
 _NONE = 4
-_AIR_ALERTS = {AlertKind.AIR_TOO_WARM, AlertKind.AIR_TOO_COLD, AlertKind.AIR_TOO_DRY, AlertKind.SENSOR_SILENT}
+AIR_ALERTS = frozenset({AlertKind.AIR_TOO_WARM, AlertKind.AIR_TOO_COLD, AlertKind.AIR_TOO_DRY})
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +32,7 @@ def trouble(row: Row) -> int:
     rank = _NONE if row.outlook is None else _TROUBLE.get(row.outlook.state, _NONE)
     if row.stale_since is not None:
         rank = min(rank, _STALE)
-    if any(alert.kind in _AIR_ALERTS for alert in row.firing):
+    if any(alert.kind in AIR_ALERTS or alert.kind is AlertKind.SENSOR_SILENT for alert in row.firing):
         rank = min(rank, _AIR)
     return rank
 
@@ -64,5 +64,6 @@ def dues(rows: Iterable[Row], now: datetime) -> list[Due]:
 
 def due_words(due: Due, zone: tzinfo, now: datetime) -> tuple[str, str]:
     """When and what of a task: ``("Now", "Milk buns: shape now")``, ``("09:44", "Barley rolls: oven on")``."""
-    when = "Now" if due.task.is_now else clock_text(due.sorts_at, zone, now)
-    return when, f"{due.batch.name}: {due.task.text}"
+    if due.task.is_now:
+        return "Now", f"{due.batch.name}: {due.task.text.removesuffix(' now')}"
+    return clock_text(due.sorts_at, zone, now), f"{due.batch.name}: {due.task.text}"

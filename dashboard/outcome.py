@@ -11,41 +11,56 @@ from monitor.recipe.batch import Batch
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
-    """Moments of an ended batch; None when it had not come by the end, or is not known."""
+    """How an ended batch went.
 
-    ready_at: datetime | None
-    peak_at: datetime | None
-    ended_at: datetime | None
+    Attributes
+    ----------
+    ready_at, peak_at
+        When it was ready and at its peak; None when that had not come by the end.
+    expected_at
+        When it had been expected to be ready, where it was not; None when that is not known.
+    is_peak
+        True when the stage waited for the peak.
+    """
+
+    ended_at: datetime
+    ready_at: datetime | None = None
+    peak_at: datetime | None = None
+    expected_at: datetime | None = None
+    is_peak: bool = False
 
 
 def outcome_of(batch: Batch, newest: Outlook | None) -> Outcome:
-    """What the last estimate says of the moments that had passed by then."""
+    """What the last estimate says of the moments that had passed by the end of a batch."""
     ended_at = batch.ended_at
-
-    def passed(at: datetime | None) -> datetime | None:
-        return at if at is not None and ended_at is not None and at <= ended_at else None
-
+    if ended_at is None:
+        raise ValueError(f"batch {batch.id} has not ended: its outcome is still to come")
     if newest is None:
-        return Outcome(None, None, ended_at)
-    return Outcome(passed(newest.ready.p50), passed(newest.peak.p50), ended_at)
+        return Outcome(ended_at, is_peak=batch.target.is_peak)
+    ready_at, peak_at = newest.ready.p50, newest.peak.p50
+    is_ready = ready_at is not None and ready_at <= ended_at
+    return Outcome(
+        ended_at,
+        ready_at=ready_at if is_ready else None,
+        peak_at=peak_at if peak_at is not None and peak_at <= ended_at else None,
+        expected_at=None if is_ready else ready_at,
+        is_peak=batch.target.is_peak,
+    )
 
 
 def outcome_words(outcome: Outcome, zone: tzinfo) -> str:
     """The outcome as a colleague would say it."""
-    parts = []
+    ended = f"ended {clock_text(outcome.ended_at, zone)}"
+    what = "its peak" if outcome.is_peak else "it was ready"
     if outcome.ready_at is None:
-        parts.append("ended before it was ready")
-    else:
-        parts.append(f"was ready {clock_text(outcome.ready_at, zone)}")
-    if outcome.peak_at is not None and outcome.peak_at != outcome.ready_at:
-        parts.append(f"peaked {clock_text(outcome.peak_at, zone)}")
-    if outcome.ended_at is not None:
-        after = ""
-        if outcome.ready_at is not None:
-            after = (
-                f", {duration_text((outcome.ended_at - outcome.ready_at).total_seconds() / 60.0)} after it was ready"
-            )
-        parts.append(f"ended {clock_text(outcome.ended_at, zone)}{after}")
+        expected = outcome.expected_at
+        hoped = "" if expected is None else f", expected {clock_text(expected, zone, outcome.ended_at)}"
+        return f"{ended}, before {what}{hoped}"
+    parts = [] if outcome.is_peak else [f"was ready {clock_text(outcome.ready_at, zone, outcome.ended_at)}"]
+    if outcome.peak_at is not None:
+        parts.append(f"peaked {clock_text(outcome.peak_at, zone, outcome.ended_at)}")
+    waited_min = (outcome.ended_at - outcome.ready_at).total_seconds() / 60.0
+    parts.append(f"{ended}, {duration_text(waited_min)} after {what}")
     return "; ".join(parts)
 
 

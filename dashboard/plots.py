@@ -23,28 +23,17 @@ STEP = timedelta(minutes=5)
 _MIDNIGHT = datetime(2000, 1, 1, tzinfo=UTC)
 
 
-def put_running_rise(scene: page.Scene, batch: Batch) -> None:
-    """Rise and forecast of a running batch."""
+def put_running(scene: page.Scene, batch: Batch) -> None:
+    """Rise, forecast and air of a running batch, all on one clock."""
     outlooks = scene.store.outlooks(batch.id, has_fan=False)
     newest = scene.store.latest_outlook(batch.id)
-    span = running_span(scene, batch, newest)
+    end = chart_end(newest, scene.now)
+    span = (frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone))
     now_words = "now" if newest is None or newest.rise_pct is None else f"now, {newest.rise_pct.p50:.0f} %"
     marks = (Mark(frames.dial_ms(scene.now, scene.zone), now_words),)
     sentence = f"{batch.name}: not yet estimated." if newest is None else curve_sentence(batch, newest, scene.zone)
-    chart = rise(scene, batch, outlooks, newest, span, marks)
-    page.put_chart(chart, sentence, "rise")
-
-
-def put_running_air(scene: page.Scene, batch: Batch) -> None:
-    """The air and warmth of a running batch, on the clock of its rise."""
-    span = running_span(scene, batch, scene.store.latest_outlook(batch.id))
+    page.put_chart(rise(scene, batch, outlooks, newest, span, marks), sentence, "rise")
     put_air(scene, scene.store.readings(batch), span, "running")
-
-
-def running_span(scene: page.Scene, batch: Batch, newest: Outlook | None) -> tuple[float, float]:
-    """First and last dial millisecond of a running batch's charts."""
-    end = chart_end(newest, scene.now)
-    return frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone)
 
 
 def put_past(scene: page.Scene, past: Past, said: Outlook) -> None:

@@ -98,7 +98,7 @@ def strip_svg(
     if outlook is not None:
         parts.append(_ready(outlook.ready, hours, palette, is_stale=stale_since is not None))
         tail_end = good_until(batch, outlook)
-        tail_start = outlook.ready.p95 or outlook.ready.p50
+        tail_start = outlook.ready.p95
         if tail_end is not None and tail_start is not None and tail_end > tail_start:
             parts.append(_tail(tail_start, tail_end, hours, palette))
     x = _pct(hours.share(now))

@@ -31,7 +31,7 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
     began = clock_text(batch.started_at, scene.zone, scene.now)
     title.html(page.heading(batch.name, f"{stage_word(batch.stage)}, begun {began}"))
     with st.container(key="bench"):
-        for name, draw in (("side", _live_side), ("curve", _live_curve), ("notes", _notes), ("air", _live_air)):
+        for name, draw in (("side", _live_side), ("notes", _notes), ("curve", _live_curve)):
             with st.container(key=name):
                 draw(batch, finished_page)
 
@@ -63,12 +63,7 @@ def _live_side(batch: Batch, _: StreamlitPage) -> None:
 
 @st.fragment(run_every=page.REFRESH_S)
 def _live_curve(batch: Batch, _: StreamlitPage) -> None:
-    page.shown(lambda scene: plots.put_running_rise(scene, scene.store.batch(batch.id)))
-
-
-@st.fragment(run_every=page.REFRESH_S)
-def _live_air(batch: Batch, _: StreamlitPage) -> None:
-    page.shown(lambda scene: plots.put_running_air(scene, scene.store.batch(batch.id)))
+    page.shown(lambda scene: plots.put_running(scene, scene.store.batch(batch.id)))
 
 
 def _notes(batch: Batch, finished_page: StreamlitPage) -> None:

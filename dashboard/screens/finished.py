@@ -67,7 +67,8 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
 
 def _moments(outcome: Outcome, scene: page.Scene) -> str:
     """Ready, peaked, ended, in large numbers, with the sentence under them."""
-    moments = {"ready": outcome.ready_at, "peaked": outcome.peak_at, "ended": outcome.ended_at}
+    ready = {} if outcome.is_peak else {"ready": outcome.ready_at}
+    moments: dict[str, datetime | None] = {**ready, "peaked": outcome.peak_at, "ended": outcome.ended_at}
     pairs = "".join(f"<div><dt>{what}</dt>{_moment(at, scene)}</div>" for what, at in moments.items())
     return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, scene.zone))}</p>'
 

@@ -167,7 +167,7 @@ def test_card_says_in_words_all_that_its_pictures_show(scene: Scene) -> None:
     assert any("50 % up" in alt for alt in alts)
     assert any("about 10:06" in alt for alt in alts)
     assert "no readings since 09:16" in card
-    assert "the air is too dry" in card
+    assert "air too dry" in card
 
 
 def test_bar_says_so_when_hands_are_free(scene: Scene) -> None:
@@ -186,9 +186,23 @@ def test_outcome_counts_only_what_came_before_the_end() -> None:
     ended = replace(found.batch, ended_at=NOW)
     late_peak = replace(found.outlook, peak=Moments(p50=NOW + minutes(40)))
     outcome = outcome_of(ended, late_peak)
-    assert outcome == Outcome(NOW - minutes(30), None, NOW)
+    assert outcome == Outcome(NOW, ready_at=NOW - minutes(30))
     assert outcome_words(outcome, UTC) == "was ready 09:06; ended 09:36, 30 min after it was ready"
-    assert outcome_words(outcome_of(ended, None), UTC) == "ended before it was ready; ended 09:36"
+    assert outcome_words(outcome_of(ended, None), UTC) == "ended 09:36, before it was ready"
+    early = replace(found.outlook, ready=Moments(p50=NOW + minutes(20)))
+    assert outcome_words(outcome_of(ended, early), UTC) == "ended 09:36, before it was ready, expected 09:56"
+
+
+def test_outcome_of_a_starter_is_about_its_peak() -> None:
+    found = row(1, State.PAST_PEAK, -20.0)
+    assert found.outlook is not None
+    starter = replace(found.batch, target=Target(None), ended_at=NOW)
+    peaked = replace(found.outlook, peak=found.outlook.ready)
+    assert outcome_words(outcome_of(starter, peaked), UTC) == "peaked 09:16; ended 09:36, 20 min after its peak"
+    early = replace(found.outlook, ready=Moments(p50=NOW + minutes(2)), peak=Moments(p50=NOW + minutes(2)))
+    assert outcome_words(outcome_of(starter, early), UTC) == "ended 09:36, before its peak, expected 09:38"
+    with pytest.raises(ValueError, match="has not ended"):
+        outcome_of(found.batch, found.outlook)
 
 
 def test_half_way_is_where_half_the_target_was_reached() -> None:

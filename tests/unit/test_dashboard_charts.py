@@ -175,3 +175,16 @@ def test_axis_never_blows_noise_up_into_weather() -> None:
     chart = air_chart(frame, {"air": (DAY.water, [])}, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
     low, high = layers(chart)[0]["encoding"]["y"]["scale"]["domain"]
     assert high - low >= 4.0
+
+
+def test_names_of_lines_that_end_together_stand_clear() -> None:
+    channels = [(Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough")]
+    readings = [reading(k, 25.0) for k in range(20)] + [reading(k, 25.1, Channel.DOUGH_TEMP) for k in range(20)]
+    frame = reading_frame(readings, channels, "°C", UTC)
+    colours = {"air": (DAY.water, []), "dough": (DAY.crust, [])}
+    chart = air_chart(frame, colours, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
+    datasets = chart.to_dict()["datasets"]
+    names = [layer for layer in layers(chart) if layer["mark"]["type"] == "text"]
+    (air,), (dough,) = (datasets[layer["data"]["name"]] for layer in names)
+    low, high = names[0]["encoding"]["y"]["scale"]["domain"]
+    assert dough["value"] - air["value"] >= 0.15 * (high - low)
