@@ -11,7 +11,8 @@ from monitor.dough.gassing import gassing_cardinals, rise_rate_per_h
 from monitor.dough.kinetics import REFERENCE_TEMP_C, relative_rate
 from monitor.dough.levels import Evidence, evidence
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
-from monitor.dough.rise import Crowd, crowd, knot_times_s, shape_prior
+from monitor.dough.prior import shape_prior
+from monitor.dough.rise import Crowd, crowd, hats, knot_times_s
 from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind
 from monitor.recipe.formula import Formula
@@ -54,7 +55,7 @@ def _future_s(now_s: float, horizon_s: float) -> Array:
 
 
 def _timeline(
-    batch: Batch, warmth: Warmth, seen: Evidence | None, now_s: float, horizon_s: float, knots_s: Array
+    batch: Batch, warmth: Warmth, seen: Evidence | None, now_s: float, horizon_s: float
 ) -> tuple[Timeline, int]:
     """Time steps with their rate factors, and the index of now."""
     folds = [
@@ -69,8 +70,7 @@ def _timeline(
     # Mean over each step of the finely known factor: a cabinet's cycle is shorter than a far step.
     grown = np.concatenate([[0.0], np.cumsum(0.5 * (factor[1:] + factor[:-1]) * np.diff(warmth.t_s))])
     mean_factor = np.diff(np.interp(t_s, warmth.t_s, grown)) / np.diff(t_s)
-    middle = 0.5 * (t_s[1:] + t_s[:-1])
-    knots = np.stack([np.interp(middle, knots_s, row) for row in np.eye(knots_s.size)], axis=1)
+    knots = hats(0.5 * (t_s[1:] + t_s[:-1]), knot_times_s(now_s))
     timeline = Timeline(
         t_s, np.log(np.maximum(mean_factor, SLOWEST_FACTOR)), knots, tuple(int(np.searchsorted(t_s, f)) for f in folds)
     )
@@ -209,10 +209,9 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
     horizon_s = horizon.total_seconds()
     tau_s = thermal_tau_s(batch, None if seen is None else seen.start_volume_ml)
     warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s)
-    knots_s = knot_times_s(now_s)
-    timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s, knots_s)
+    timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s)
     target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
-    courses = crowd(timeline, knots_s, shape_prior(target_frac, _rate_per_h(batch.formula)), seen)
+    courses = crowd(timeline, now_s, shape_prior(target_frac, _rate_per_h(batch.formula)), seen)
 
     rises = _rise_over_start(batch, seen, courses)
     from_step = max(timeline.fold_steps, default=0)

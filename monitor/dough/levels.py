@@ -36,6 +36,8 @@ class Evidence:
         Its relative doubt.
     t_s, rise_frac, sd_frac : arrays, shape (n,)
         Time since the start [s], rise V/V0 - 1, and one standard deviation of it.
+    frac_per_mm : array, shape (n,)
+        Rise that a millimetre of level stands for. [1/mm]
     settled_s
         Moment the start volume stands for. [s]
     """
@@ -46,6 +48,7 @@ class Evidence:
     t_s: NDArray[np.float64]
     rise_frac: NDArray[np.float64]
     sd_frac: NDArray[np.float64]
+    frac_per_mm: NDArray[np.float64]
 
 
 def _usable_heights(batch: Batch, distance: Series) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -140,11 +143,13 @@ def evidence(batch: Batch, track: Track) -> Evidence | None:
     sds = np.concatenate([span_sd, eye_sd])
     order = np.argsort(times, kind="stable")
     times, levels, sds = times[order], levels[order], sds[order]
+    frac_per_mm = _area_mm2(vessel, levels) / (1000.0 * start_ml)
     return Evidence(
         start_volume_ml=start_ml,
         start_sd_frac=start_sd_frac,
         settled_s=settled_s,
         t_s=times,
         rise_frac=volume_ml(vessel, levels) / start_ml - 1.0,
-        sd_frac=sds * _area_mm2(vessel, levels) / (1000.0 * start_ml),
+        sd_frac=sds * frac_per_mm,
+        frac_per_mm=frac_per_mm,
     )

@@ -14,6 +14,7 @@ from numpy.typing import NDArray
 
 from monitor.dough.curve import N_SHAPE, Timeline, rise_paths
 from monitor.dough.levels import Evidence
+from monitor.dough.prior import Prior
 
 Array = NDArray[np.float64]
 
@@ -27,36 +28,12 @@ STUDENT_DOF = 4.0  # judgement: tails heavy enough to shrug at a hand, light eno
 FLOOR_SD_FRAC = 0.003  # judgement: no curve of the family is truer to a dough than 0.3 points of rise
 OFFSET_SD = 0.20  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
 OFFSET_TAU_S = 5400.0  # judgement: how long it wanders
+LEVEL_SD_MM = (
+    0.7  # judgement: a dome that grows or flattens, a film on the lens: what is seen wanders off what is there
+)
+LEVEL_TAU_S = 5400.0  # judgement
 FOLD_KEEPS_LOGIT = (0.4, 0.8)  # judgement: a fold keeps about 60 % of the rise, 25 to 85 %
 SEED = 20260302
-
-
-@dataclass(frozen=True, slots=True)
-class Prior:
-    """Gaussian prior of the curve's numbers: mean and standard deviation, shape (N_SHAPE,); and the least ceiling."""
-
-    mean: Array
-    sd: Array
-    least_ceiling_frac: float
-
-
-def shape_prior(target_rise_frac: float | None, rate_per_h: tuple[float, float] | None) -> Prior:
-    """Prior of the curve's numbers.
-
-    Parameters
-    ----------
-    target_rise_frac
-        What the baker waits for: a dough is expected to be able to reach it. None for a peak.
-    rate_per_h
-        Rise per hour at 27 C expected from the formula, with the standard deviation of its logarithm; None without one.
-    """
-    rate, rate_sd = rate_per_h if rate_per_h is not None else (0.7, 0.7)  # judgement
-    # judgement: a baker's target can be reached, give or take; lean doughs hold twice their volume and more
-    least = 0.2 if target_rise_frac is None else 0.8 * target_rise_frac
-    above_least = max(1.6 - least, 0.5)
-    mean = np.array([*np.log([rate, 0.45, 0.5, 0.10, above_least, 3.2, 1.4, 0.3]), 1.0])
-    sd = np.array([rate_sd, 0.7, 0.4, 0.9, 0.5, 0.45, 0.35, 0.7, 0.12])
-    return Prior(mean, sd, least)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,22 +58,39 @@ class Crowd:
     misfit: float
 
 
+def past_knots_s(now_s: float) -> Array:
+    """Where what wanders is pinned in the past: evenly, at most half an hour apart at first. [s]"""
+    return np.linspace(0.0, now_s, 2 + min(5, int(now_s // 1800.0)))
+
+
 def knot_times_s(now_s: float) -> Array:
-    """Where the rate offsets sit: evenly through the past, ever more sparsely through the future. [s]"""
-    past = np.linspace(0.0, now_s, 2 + min(5, int(now_s // 1800.0)))
-    return np.concatenate([past, now_s + np.array([1800.0, 5400.0, 14400.0, 36000.0])])
+    """Where the rate offsets sit: through the past, and ever more sparsely through the future. [s]"""
+    return np.concatenate([past_knots_s(now_s), now_s + np.array([1800.0, 5400.0, 14400.0, 36000.0])])
 
 
-def _precision(prior: Prior, knots_s: Array, n_folds: int, start_sd: float) -> tuple[Array, Array]:
+def hats(at_s: Array, knots_s: Array) -> Array:
+    """Weights that interpolate between knots, shape (n_at, n_knots)."""
+    return np.stack([np.interp(at_s, knots_s, row) for row in np.eye(knots_s.size)], axis=1)
+
+
+def _precision(prior: Prior, knots_s: Array, n_folds: int, levels_s: Array, start_sd: float) -> tuple[Array, Array]:
     """Prior mean and precision of all numbers of a member."""
-    offsets = OFFSET_SD**2 * np.exp(-np.abs(knots_s[:, None] - knots_s[None, :]) / OFFSET_TAU_S)
-    mean = np.concatenate([prior.mean, np.zeros(knots_s.size), np.full(n_folds, FOLD_KEEPS_LOGIT[0]), [0.0]])
-    precision = np.zeros((mean.size, mean.size))
-    n = N_SHAPE + knots_s.size
-    precision[:N_SHAPE, :N_SHAPE] = np.diag(prior.sd**-2.0)
-    precision[N_SHAPE:n, N_SHAPE:n] = np.linalg.inv(offsets + 1e-8 * np.eye(knots_s.size))
-    tail = np.concatenate([np.full(n_folds, FOLD_KEEPS_LOGIT[1]), [start_sd]])
-    precision[n:, n:] = np.diag(tail**-2.0)
+
+    def wandering(times_s: Array, sd: float, tau_s: float) -> Array:
+        covariance: Array = sd**2 * np.exp(-np.abs(times_s[:, None] - times_s[None, :]) / tau_s)
+        return np.asarray(np.linalg.inv(covariance + 1e-6 * sd**2 * np.eye(times_s.size)), dtype=np.float64)
+
+    n, n_levels = N_SHAPE + knots_s.size, levels_s.size
+    mean = np.concatenate(
+        [prior.mean, np.zeros(knots_s.size), np.full(n_folds, FOLD_KEEPS_LOGIT[0]), np.zeros(n_levels + 1)]
+    )
+    precision: Array = np.zeros((mean.size, mean.size))
+    precision[:N_SHAPE, :N_SHAPE] = np.linalg.inv(prior.covariance)
+    precision[N_SHAPE:n, N_SHAPE:n] = wandering(knots_s, OFFSET_SD, OFFSET_TAU_S)
+    precision[range(n, n + n_folds), range(n, n + n_folds)] = FOLD_KEEPS_LOGIT[1] ** -2.0
+    n += n_folds
+    precision[n : n + n_levels, n : n + n_levels] = wandering(levels_s, LEVEL_SD_MM, LEVEL_TAU_S)
+    precision[-1, -1] = start_sd**-2.0
     return mean, precision
 
 
@@ -108,19 +102,22 @@ class _Fit:
         timeline: Timeline,
         steps: NDArray[np.intp],
         evidence: Evidence,
+        wander: Array,
         mean: Array,
         precision: Array,
         least: float,
     ) -> None:
         self.timeline, self.steps, self.mean, self.precision, self.least = timeline, steps, mean, precision, least
         self.seen = evidence.rise_frac
+        self.n_course = mean.size - 1 - wander.shape[0]
+        self.wander = wander
         self.sd = np.hypot(evidence.sd_frac, FLOOR_SD_FRAC)
 
     def residuals(self, members: Array) -> Array:
         """In standard deviations, shape (n_members, n_spans)."""
-        paths = rise_paths(members[:, :-1], self.timeline, self.least)[:, self.steps]
+        paths = rise_paths(members[:, : self.n_course], self.timeline, self.least)[:, self.steps]
         seen = (1.0 + self.seen) * (1.0 + members[:, -1:]) - 1.0
-        result: Array = (paths - seen) / self.sd
+        result: Array = (paths + members[:, self.n_course : -1] @ self.wander - seen) / self.sd
         return result
 
     def cost(self, members: Array, residuals: Array) -> Array:
@@ -226,32 +223,36 @@ def _sample(found: list[_Optimum], draws: Array) -> tuple[Array, Array]:
     return members, density
 
 
-def crowd(timeline: Timeline, knots_s: Array, prior: Prior, evidence: Evidence | None) -> Crowd:
+def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | None) -> Crowd:
     """Courses a dough may take, weighted by how well they agree with what was seen.
 
     Parameters
     ----------
     timeline
         Must hold every time of the evidence.
-    knots_s : array, shape (n_knots,)
-        Times of the rate offsets. [s]
+    now_s
+        Time since the start; the timeline's knots must be those of :func:`knot_times_s`.
     evidence
         None: the crowd is the prior's.
     """
     rng = np.random.default_rng(SEED)
+    knots_s = knot_times_s(now_s)
     least = prior.least_ceiling_frac
     start_sd = evidence.start_sd_frac if evidence is not None else 0.01
-    mean, precision = _precision(prior, knots_s, len(timeline.fold_steps), start_sd)
+    levels_s = past_knots_s(now_s)
+    mean, precision = _precision(prior, knots_s, len(timeline.fold_steps), levels_s, start_sd)
+    n_course = N_SHAPE + knots_s.size + len(timeline.fold_steps)
     # Both signs of each draw: the crowd's mean is then exact, which steadies the quantiles of a small crowd.
     half = rng.standard_normal((N_MEMBERS // 2, mean.size))
     draws = np.concatenate([half, -half])[np.arange(N_MEMBERS).reshape(2, -1).T.ravel()]
     prior_members = mean + np.linalg.solve(np.linalg.cholesky(precision).T, draws.T).T
     if evidence is None or evidence.t_s.size == 0:
         even = np.full(N_MEMBERS, 1.0 / N_MEMBERS)
-        return Crowd(rise_paths(prior_members[:, :-1], timeline, least), even, prior_members, float("nan"))
+        return Crowd(rise_paths(prior_members[:, :n_course], timeline, least), even, prior_members, float("nan"))
 
     steps = np.searchsorted(timeline.t_s, evidence.t_s)
-    fit = _Fit(timeline.upto(int(steps[-1])), steps, evidence, mean, precision, least)
+    wander = (hats(evidence.t_s, levels_s) * evidence.frac_per_mm[:, np.newaxis]).T
+    fit = _Fit(timeline.upto(int(steps[-1])), steps, evidence, wander, mean, precision, least)
     found = _optima(fit, np.concatenate([mean[None], prior_members[: N_SCOUTS - 1]]))
     members, log_density = _sample(found, draws)
     log_weight = -fit.cost(members, fit.residuals(members)) - log_density
@@ -259,7 +260,7 @@ def crowd(timeline: Timeline, knots_s: Array, prior: Prior, evidence: Evidence |
     # Truncated importance weights (Ionides 2008): no single member may speak for the whole crowd.
     weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
     return Crowd(
-        paths=rise_paths(members[:, :-1], timeline, least),
+        paths=rise_paths(members[:, :n_course], timeline, least),
         weights=weights / np.sum(weights),
         members=members,
         misfit=float(np.sqrt(np.mean(np.minimum(found[0].residual ** 2, 9.0)))),
