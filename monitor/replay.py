@@ -143,6 +143,11 @@ def line_of(outlook: Outlook) -> dict[str, Any]:
     }
 
 
+def known_at(batch: Batch, at: datetime) -> Batch:
+    """The batch as it was known at a moment: without what the baker did later."""
+    return replace(batch, events=tuple(event for event in batch.events if event.at <= at))
+
+
 def outlooks(batch: Batch, readings: Iterable[Reading], every: timedelta, estimate: Estimate) -> Iterator[Outlook]:
     """The outlook at the start and every ``every`` after it, up to the last reading."""
     track = track_from_readings(batch, readings)
@@ -152,8 +157,7 @@ def outlooks(batch: Batch, readings: Iterable[Reading], every: timedelta, estima
     steps = int(last_s / every.total_seconds() + 1e-9)
     for step in range(steps + 1):
         at = batch.started_at + step * every
-        known = tuple(event for event in batch.events if event.at <= at)
-        yield estimate(replace(batch, events=known), track, at)
+        yield estimate(known_at(batch, at), track, at)
 
 
 def replay(

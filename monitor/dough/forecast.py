@@ -21,6 +21,7 @@ Array = NDArray[np.float64]
 
 DEFAULT_HORIZON = timedelta(hours=24)
 QUANTILES = np.array([0.05, 0.25, 0.50, 0.75, 0.95])
+MOMENT_QUANTILES = {"p05": 0.05, "p10": 0.10, "p25": 0.25, "p50": 0.50, "p75": 0.75, "p90": 0.90, "p95": 0.95}
 SLOWEST_FACTOR = 1e-3  # judgement: dough near freezing is slow, not dead; also keeps the logarithm finite
 STALE_S = 1800.0  # judgement: after half an hour without a reading nobody knows how a dough stands
 HEIGHT_WAIT_S = 900.0  # judgement: a height may still come; only after this is a rise worked out without any
@@ -127,7 +128,8 @@ def _moments(batch: Batch, times_s: Array, weights: Array) -> Moments:
     def moment(at_s: float) -> datetime | None:
         return batch.started_at + timedelta(seconds=round(at_s)) if np.isfinite(at_s) else None
 
-    return Moments(*(moment(float(at_s)) for at_s in weighted_quantiles(times_s, weights, QUANTILES)))
+    quantiles_s = weighted_quantiles(times_s, weights, np.array(list(MOMENT_QUANTILES.values())))
+    return Moments(**{name: moment(float(at_s)) for name, at_s in zip(MOMENT_QUANTILES, quantiles_s, strict=True)})
 
 
 def _chance(condition: NDArray[np.bool_], weights: Array) -> float:

@@ -31,7 +31,8 @@ class Band:
 class Moments:
     """When something happens: quantiles as aware UTC datetimes.
 
-    A quantile is None by itself when that much of the probability lies beyond the horizon or at never.
+    A quantile is None by itself when that much of the probability lies beyond the horizon or at never. The 10 % and
+    90 % quantiles, for scoring, came later than the others: an outlook kept from before is read with None.
     """
 
     p05: datetime | None = None
@@ -39,6 +40,8 @@ class Moments:
     p50: datetime | None = None
     p75: datetime | None = None
     p95: datetime | None = None
+    p10: datetime | None = None
+    p90: datetime | None = None
 
 
 @dataclass(frozen=True, slots=True)
