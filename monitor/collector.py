@@ -89,6 +89,12 @@ class _Work:
     state: State | None = None
     fault: str = ""
 
+    def renew(self, batch: Batch) -> None:
+        """Take the batch as the store has it now; with other calibrations its readings are read anew, set right."""
+        if self.batch.calibrations != batch.calibrations:
+            self.readings, self.cursor = [], 0
+        self.batch = batch
+
     def take(self, readings: list[Reading]) -> None:
         """Add readings that came in, in whatever order they were measured."""
         self.readings += readings
@@ -241,7 +247,7 @@ class Collector:
             if work is None:
                 self._works[batch_id] = work = self._resume(batch, now)
             elif work.batch != batch:  # something was logged: what it changes is wanted at once
-                work.batch = batch
+                work.renew(batch)
                 work.due_at = now
             self._read_on(work, now)
         for batch_id in self._works.keys() - running.keys():
@@ -264,7 +270,7 @@ class Collector:
 
     def _finish(self, work: _Work) -> None:
         """Work a batch that was ended once more, at its end, so that its last outlook is of that moment."""
-        work.batch = self._store.batch(work.batch.id)
+        work.renew(self._store.batch(work.batch.id))
         if work.batch.ended_at is None:
             return
         self._read_on(work, work.batch.ended_at)

@@ -72,6 +72,8 @@ def batch_toml(batch: Batch) -> str:
     lines.append(f"depth_mm = {vessel.depth_mm!r}")
     if vessel.sensor_to_base_mm is not None:
         lines.append(f"sensor_to_base_mm = {vessel.sensor_to_base_mm!r}")
+    if batch.sensor_sd_mm > 0.0:
+        lines.append(f"sensor_sd_mm = {batch.sensor_sd_mm!r}")
     if batch.start_volume_ml is not None:
         lines.append(f"start_volume_ml = {batch.start_volume_ml!r}")
     if batch.formula is not None:

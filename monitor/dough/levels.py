@@ -131,7 +131,7 @@ def evidence(batch: Batch, track: Track) -> Evidence | None:
         start_level = float(np.median(heights[first]))
         start_sd = 1.2533 * noise_mm / float(np.sqrt(np.count_nonzero(first)))
         settled_s = float(np.median(t_s[first]))
-        start_sd = float(np.hypot(start_sd, DOME_SD_MM))
+        start_sd = float(np.linalg.norm([start_sd, DOME_SD_MM, batch.sensor_sd_mm]))
     else:
         start_level, start_sd, settled_s = float(eye.value[0]), float(eye_sd[0]), float(eye.t_s[0])
     start_ml = float(volume_ml(vessel, start_level))

@@ -11,6 +11,7 @@ from math import isfinite
 from typing import Any, NewType, TypeVar
 
 from monitor.errors import ConfigError
+from monitor.recipe.calibration import Calibration
 from monitor.recipe.formula import FORMULA_KEYS, Formula
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, NodeId
@@ -89,6 +90,8 @@ class Batch:
         Which node each channel is read from. One node may serve many batches.
     preheat_min
         Minutes the oven needs before this dough is loaded; None when no baking follows the stage.
+    calibrations
+        The one that holds for each channel of its nodes, where there is one.
     """
 
     id: BatchId
@@ -103,6 +106,17 @@ class Batch:
     preheat_min: float | None = None
     events: tuple[Event, ...] = ()
     ended_at: datetime | None = None
+    calibrations: tuple[Calibration, ...] = ()
+
+    def calibration_sd(self, channel: Channel) -> float | None:
+        """Lasting doubt of a channel's readings after calibration, in its unit; None when it was never calibrated."""
+        return next((found.sd for found in self.calibrations if found.channel is channel), None)
+
+    @property
+    def sensor_sd_mm(self) -> float:
+        """Lasting doubt of every height seen by the distance sensor: its calibration's, else the vessel's own. [mm]"""
+        calibrated_mm = self.calibration_sd(Channel.DISTANCE)
+        return self.vessel.sensor_sd_mm if calibrated_mm is None else calibrated_mm
 
     def node_of(self, channel: Channel) -> NodeId | None:
         """The node that reads a channel of this batch, or None."""
@@ -218,19 +232,20 @@ def _sides(table: Mapping[str, Any], key: str, faults: _Faults) -> tuple[float, 
 
 
 def _vessel(table: Mapping[str, Any], faults: _Faults) -> Vessel | None:
-    keys = ("shape", "base_mm", "top_mm", "depth_mm", "sensor_to_base_mm", "start_volume_ml")
+    keys = ("shape", "base_mm", "top_mm", "depth_mm", "sensor_to_base_mm", "sensor_sd_mm", "start_volume_ml")
     faults.unknown(table, keys, "vessel.")
     shape = faults.choice(table, "shape", "vessel.", Shape)
     depth_mm = faults.number(table, "depth_mm", "vessel.", at_most=LARGEST_MM)
     if "depth_mm" not in table:
         faults.found.append("vessel.depth_mm is missing: the inner depth in millimetres")
     sensor_mm = faults.number(table, "sensor_to_base_mm", "vessel.", at_most=LARGEST_MM)
+    sensor_sd_mm = faults.number(table, "sensor_sd_mm", "vessel.", at_most=LARGEST_MM, can_be_zero=True)
     base = _sides(table, "base_mm", faults)
     top = _sides(table, "top_mm", faults) if "top_mm" in table else base
     if shape is None or depth_mm is None or base is None or top is None:
         return None
     try:
-        return Vessel(shape, base, top, depth_mm, sensor_mm)
+        return Vessel(shape, base, top, depth_mm, sensor_mm, sensor_sd_mm or 0.0)
     except ValueError as err:
         faults.found.append(str(err))
         return None

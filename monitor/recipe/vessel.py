@@ -30,11 +30,14 @@ class Vessel:
         Inner depth from base to rim.
     sensor_to_base_mm
         Distance reading of the empty vessel; None when no distance sensor looks into it.
+    sensor_sd_mm
+        How sure that is, one standard deviation; 0 when nobody has said.
 
     Raises
     ------
     ValueError
-        When a measure is not positive and finite, or a round vessel has two different diameters at one level.
+        When a measure is not positive and finite, a doubt is negative, or a round vessel has two different diameters at
+        one level.
     """
 
     shape: Shape
@@ -42,6 +45,7 @@ class Vessel:
     top_mm: tuple[float, float]
     depth_mm: float
     sensor_to_base_mm: float | None = None
+    sensor_sd_mm: float = 0.0
 
     def __post_init__(self) -> None:
         measures = {"base_mm": self.base_mm, "top_mm": self.top_mm, "depth_mm": (self.depth_mm,)}
@@ -51,6 +55,8 @@ class Vessel:
             for side in sides:
                 if not (side > 0 and isfinite(side)):
                     raise ValueError(f"vessel {name} = {side}: every inner measure must be more than 0 mm")
+        if not (self.sensor_sd_mm >= 0 and isfinite(self.sensor_sd_mm)):
+            raise ValueError(f"vessel sensor_sd_mm = {self.sensor_sd_mm}: a doubt is 0 mm or more")
         if self.shape is Shape.ROUND and (self.base_mm[0] != self.base_mm[1] or self.top_mm[0] != self.top_mm[1]):
             raise ValueError(f"vessel base_mm, top_mm = {self.base_mm}, {self.top_mm}: a round vessel has one diameter")
 

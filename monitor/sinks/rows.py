@@ -15,6 +15,7 @@ import msgspec
 from monitor.bakery.alerts import Alert, AlertKind, Message, Phase
 from monitor.dough.outlook import FanPoint, Outlook
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.calibration import Calibration, How
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Vessel
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
@@ -164,7 +165,12 @@ def batch_to_row(batch: Batch) -> tuple[Any, ...]:
     )
 
 
-def batch_from_row(row: sqlite3.Row, events: tuple[Event, ...]) -> Batch:
+def nodes_from_row(row: sqlite3.Row) -> tuple[tuple[Channel, NodeId], ...]:
+    """Which node reads which channel, of a row of ``BATCH_COLUMNS``."""
+    return _from_json(row["nodes"], tuple[tuple[Channel, NodeId], ...])
+
+
+def batch_from_row(row: sqlite3.Row, events: tuple[Event, ...], calibrations: tuple[Calibration, ...]) -> Batch:
     """The batch of a row of ``id`` and ``BATCH_COLUMNS``."""
     return Batch(
         id=BatchId(row["id"]),
@@ -175,10 +181,38 @@ def batch_from_row(row: sqlite3.Row, events: tuple[Event, ...]) -> Batch:
         target=Target(row["target_rise_pct"]),
         formula=None if row["formula"] is None else _from_json(row["formula"], Formula),
         start_volume_ml=row["start_volume_ml"],
-        nodes=_from_json(row["nodes"], tuple[tuple[Channel, NodeId], ...]),
+        nodes=nodes_from_row(row),
         preheat_min=row["preheat_min"],
         events=events,
         ended_at=maybe_at(row["ended_us"]),
+        calibrations=calibrations,
+    )
+
+
+CALIBRATION_COLUMNS = "node, channel, offset, sd, at_us, how"
+
+
+def calibration_to_row(calibration: Calibration) -> tuple[Any, ...]:
+    """Values of ``CALIBRATION_COLUMNS``."""
+    return (
+        calibration.node,
+        calibration.channel.value,
+        calibration.offset,
+        calibration.sd,
+        to_us(calibration.at),
+        calibration.how.value,
+    )
+
+
+def calibration_from_row(row: sqlite3.Row) -> Calibration:
+    """The calibration of a row of ``CALIBRATION_COLUMNS``."""
+    return Calibration(
+        node=NodeId(row["node"]),
+        channel=Channel(row["channel"]),
+        offset=row["offset"],
+        sd=row["sd"],
+        at=from_us(row["at_us"]),
+        how=How(row["how"]),
     )
 
 

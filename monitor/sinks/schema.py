@@ -107,6 +107,21 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "CREATE TABLE setting (key TEXT PRIMARY KEY, value TEXT NOT NULL)",
         ),
     ),
+    (
+        "calibrations of sensors",
+        (
+            """CREATE TABLE calibration (
+                id INTEGER PRIMARY KEY,
+                node TEXT NOT NULL,
+                channel TEXT NOT NULL,
+                offset REAL NOT NULL,
+                sd REAL NOT NULL,
+                at_us INTEGER NOT NULL,
+                how TEXT NOT NULL
+            )""",
+            "CREATE INDEX calibration_by_time ON calibration (node, channel, at_us)",
+        ),
+    ),
 )
 
 

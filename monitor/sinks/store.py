@@ -19,6 +19,7 @@ from monitor.clock import SystemClock
 from monitor.dough.outlook import Outlook
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
+from monitor.recipe.calibration import Calibration, set_right
 from monitor.sinks import rows, schema
 from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, maybe_us, to_us
 from monitor.wire.readings import Channel, NodeId, Reading
@@ -145,7 +146,10 @@ class Store:
             return connection.total_changes - before
 
     def readings(self, batch: Batch) -> list[Reading]:
-        """All readings of a batch's channels, from its start to its end, flagged ones too, ascending in time."""
+        """All readings of a batch's channels, from its start to its end, flagged ones too, ascending in time.
+
+        They are set right by the batch's calibrations, here and in :meth:`new_readings`; the file keeps them raw.
+        """
         with self._read() as connection:
             return self._readings_of(connection, batch)
 
@@ -166,11 +170,15 @@ class Store:
                 "WHERE id > ? AND measured_us BETWEEN ? AND ? ORDER BY id",
                 (after_rowid, start_us, end_us),
             )
-            readings = [rows.reading_from_row(row) for row in found if (row["node"], row["channel"]) in wanted]
+            readings = [
+                set_right(rows.reading_from_row(row), batch.calibrations)
+                for row in found
+                if (row["node"], row["channel"]) in wanted
+            ]
             return readings, newest
 
     def readings_between(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[Reading]:
-        """One channel of one node, from ``start`` to ``end`` inclusive, flagged ones too, ascending in time."""
+        """One channel of one node as measured, from ``start`` to ``end`` inclusive, flagged ones too, by time."""
         with self._read() as connection:
             return _readings(connection, node, channel, to_us(start), to_us(end))
 
@@ -195,7 +203,7 @@ class Store:
     def _readings_of(self, connection: sqlite3.Connection, batch: Batch) -> list[Reading]:
         start_us, end_us = _span_us(batch)
         found = [
-            reading
+            set_right(reading, batch.calibrations)
             for node, channel in self._channels_of(batch)
             for reading in _readings(connection, node, channel, start_us, end_us)
         ]
@@ -276,7 +284,7 @@ class Store:
                 "SELECT * FROM batch WHERE ? IS NULL OR (ended_us IS NULL) = ? ORDER BY started_us, id",
                 (running, running),
             ).fetchall()
-            return [rows.batch_from_row(row, _events(connection, BatchId(row["id"]))) for row in found]
+            return [_batch(connection, row) for row in found]
 
     def add_event(self, batch_id: BatchId, event: Event) -> Batch:
         """Keep what a baker did; the first ``end`` ends the batch. The same event twice is one. Returns the batch."""
@@ -294,7 +302,27 @@ class Store:
         row = connection.execute("SELECT * FROM batch WHERE id = ?", (batch_id,)).fetchone()
         if row is None:
             raise StoreError(f"{self.path}: has no batch {batch_id}; see the list of batches for the numbers there are")
-        return rows.batch_from_row(row, _events(connection, batch_id))
+        return _batch(connection, row)
+
+    # -- calibrations ---------------------------------------------------------------------------------------------
+
+    def add_calibration(self, calibration: Calibration) -> None:
+        """Keep a calibration; it holds from now on for every batch of its node that has not ended before it."""
+        with self._write() as connection:
+            connection.execute(
+                f"INSERT INTO calibration ({rows.CALIBRATION_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)",
+                rows.calibration_to_row(calibration),
+            )
+
+    def calibrations(self, node: NodeId | None = None) -> list[Calibration]:
+        """Every calibration of one node or of all, newest first."""
+        with self._read() as connection:
+            found = connection.execute(
+                f"SELECT {rows.CALIBRATION_COLUMNS} FROM calibration WHERE ?1 IS NULL OR node = ?1 "
+                "ORDER BY at_us DESC, id DESC",
+                (node,),
+            )
+            return [rows.calibration_from_row(row) for row in found]
 
     # -- settings -------------------------------------------------------------------------------------------------
 
@@ -446,6 +474,21 @@ def _newest_and_lost(connection: sqlite3.Connection, node: NodeId) -> tuple[tupl
         "SELECT coalesce(sum(value), 0) FROM reading WHERE node = ? AND channel = ?", (node, Channel.LOST.value)
     ).fetchone()[0]
     return tuple(newest), int(lost)
+
+
+def _batch(connection: sqlite3.Connection, row: sqlite3.Row) -> Batch:
+    """The batch of a row, with its events and with the newest calibrations made before its end."""
+    last_us = 2**62 if row["ended_us"] is None else row["ended_us"]
+    calibrations = []
+    for channel, node in rows.nodes_from_row(row):
+        newest = connection.execute(
+            f"SELECT {rows.CALIBRATION_COLUMNS} FROM calibration WHERE node = ? AND channel = ? AND at_us <= ? "
+            "ORDER BY at_us DESC, id DESC LIMIT 1",
+            (node, channel.value, last_us),
+        ).fetchone()
+        if newest is not None:
+            calibrations.append(rows.calibration_from_row(newest))
+    return rows.batch_from_row(row, _events(connection, BatchId(row["id"])), tuple(calibrations))
 
 
 def _events(connection: sqlite3.Connection, batch_id: BatchId) -> tuple[Event, ...]:

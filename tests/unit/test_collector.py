@@ -17,6 +17,7 @@ from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.dough.track import Track
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.calibration import Calibration, How
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.sinks.store import Store
 from monitor.sources.intake import Fault, Frame, Item, Status
@@ -269,6 +270,21 @@ def test_late_and_disordered_readings_give_the_track_of_ordered_ones(bench: Benc
     bench.frame(pack(2, age_s=240.0))
     bench.turn()
     assert list(bench.asked[-1][1].air_temp_c.t_s) == [300.0, 420.0, 540.0]
+
+
+def test_a_calibration_sets_right_what_was_read_before_it_too_and_is_worked_at_once(bench: Bench) -> None:
+    running = bench.store.add_batch(batch())
+    bench.frame(pack(1))
+    bench.turn(2)
+    assert bench.asked[-1][1].distance_mm.value.tolist() == [210.0]
+    now = bench.clock.now()
+    bench.store.add_calibration(Calibration(NODE, Channel.DISTANCE, 1.5, 0.4, now, How.EMPTY))
+    bench.frame(pack(2))
+    bench.turn(2)
+    asked, track, _ = bench.asked[-1]
+    assert asked.id == running.id
+    assert asked.sensor_sd_mm == 0.4
+    assert track.distance_mm.value.tolist() == [211.5, 211.5]
 
 
 def test_readings_from_before_the_start_are_not_the_batchs(bench: Bench) -> None:

@@ -1,0 +1,157 @@
+"""What a sensor must be set right by, and how sure that is: from readings of something whose true value is known.
+
+Readings are kept as the sensor gave them; they are set right when they are read. One calibration holds for a whole
+batch, so that a sensor calibrated in the middle of a rise does not make the dough jump.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from datetime import datetime
+from enum import StrEnum
+from math import hypot, isfinite, sqrt
+from statistics import median, stdev
+
+from monitor.wire.readings import Channel, NodeId, Reading
+
+
+class How(StrEnum):
+    """What a sensor was compared with."""
+
+    EMPTY = "empty vessel"
+    BLOCK = "block"  # of known height, in the empty vessel
+    ICE = "ice water"
+    TWO_POINTS = "two points"
+    REFERENCE = "reference"  # an instrument that is trusted more
+
+
+LEAST_READINGS = 3  # judgement: one stray reading is then outvoted
+ICE_C, ICE_SD_C = 0.0, 0.1  # ice in water melts at 0 C; give or take a tenth in a stirred glass: judgement
+RULE_SD_MM = 0.5  # judgement: a height measured with a rule
+BLOCK_SD_MM = 0.2  # judgement: a block measured with a calliper
+REFERENCE_SD = {Channel.AIR_TEMP: 0.3, Channel.DOUGH_TEMP: 0.3, Channel.HUMIDITY: 3.0}  # judgement: a kitchen's best
+WORK_C = 26.0  # judgement: the middle of dough temperatures; a two-point offset is right here
+WORK_SPAN_C = 5.0  # judgement: doughs lie within this of it
+LEAST_APART_C = 5.0  # judgement: closer points would make the line between them arbitrary
+
+# Judgement: the least doubt of a median, since a sensor counts in steps; a spread at which nothing was held still; an
+# offset that no working sensor has.
+LEAST_SD = {Channel.DISTANCE: 0.3, Channel.AIR_TEMP: 0.02, Channel.DOUGH_TEMP: 0.02, Channel.HUMIDITY: 0.1}
+RESTLESS_SD = {Channel.DISTANCE: 5.0, Channel.AIR_TEMP: 0.5, Channel.DOUGH_TEMP: 0.5, Channel.HUMIDITY: 3.0}
+LARGEST_OFFSET = {Channel.DISTANCE: 50.0, Channel.AIR_TEMP: 5.0, Channel.DOUGH_TEMP: 5.0, Channel.HUMIDITY: 15.0}
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What is added to every reading of one channel of one node, and its doubt.
+
+    Attributes
+    ----------
+    offset, sd
+        In the channel's unit; ``sd`` is one standard deviation of ``offset``.
+    at
+        When it was done; of several the newest holds.
+    """
+
+    node: NodeId
+    channel: Channel
+    offset: float
+    sd: float
+    at: datetime
+    how: How
+
+    def __post_init__(self) -> None:
+        if not (isfinite(self.offset) and isfinite(self.sd) and self.sd >= 0.0):
+            raise ValueError(f"calibration of {self.channel}: offset {self.offset} and sd {self.sd} must be numbers")
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """Readings of one thing whose true value is known, give or take ``truth_sd``; in the channel's unit."""
+
+    values: tuple[float, ...]
+    truth: float
+    truth_sd: float
+
+
+def settled(channel: Channel, values: Sequence[float]) -> tuple[float, float]:
+    """Median of readings of something that holds still, and one standard deviation of it.
+
+    Raises
+    ------
+    ValueError
+        When there are fewer than ``LEAST_READINGS``, or they spread so far that it did not hold still.
+
+    Examples
+    --------
+    >>> middle, sd = settled(Channel.DISTANCE, [298.0, 299.0, 298.0, 297.0])
+    >>> middle, round(sd, 2)
+    (298.0, 0.51)
+    """
+    if len(values) < LEAST_READINGS:
+        raise ValueError(f"{len(values)} readings of {channel}: at least {LEAST_READINGS} are needed")
+    spread = stdev(values)
+    if spread > RESTLESS_SD[channel]:
+        raise ValueError(
+            f"{channel} spread by {spread:.1f}, more than {RESTLESS_SD[channel]:g}: it did not hold still, or "
+            "something else was in the way; wait and try again"
+        )
+    # 1.2533: standard error of a median of normal readings over that of their mean
+    return median(values), max(LEAST_SD[channel], 1.2533 * spread / sqrt(len(values)))
+
+
+def one_point(node: NodeId, channel: Channel, point: Point, at: datetime, how: How) -> Calibration:
+    """The offset that makes readings of one known thing right.
+
+    Raises
+    ------
+    ValueError
+        As :func:`settled`, and for an offset that no working sensor has.
+    """
+    middle, sd = settled(channel, point.values)
+    return _sensible(Calibration(node, channel, point.truth - middle, hypot(sd, point.truth_sd), at, how))
+
+
+def two_points(node: NodeId, channel: Channel, low: Point, high: Point, at: datetime) -> Calibration:
+    """The offset of a thermometer at the warmth of a dough, from a colder and a warmer point.
+
+    The doubt grows by what a constant offset leaves wrong within ``WORK_SPAN_C`` of ``WORK_C``.
+
+    Raises
+    ------
+    ValueError
+        As :func:`one_point`, and when the points lie closer than ``LEAST_APART_C``.
+    """
+    low_c, low_sd = settled(channel, low.values)
+    high_c, high_sd = settled(channel, high.values)
+    if high_c - low_c < LEAST_APART_C or high.truth - low.truth < LEAST_APART_C:
+        raise ValueError(
+            f"the two points read {low_c:.1f} and {high_c:.1f} C: the second must be warmer by {LEAST_APART_C:g} C"
+        )
+    share = (WORK_C - low_c) / (high_c - low_c)
+    low_offset, high_offset = low.truth - low_c, high.truth - high_c
+    slope = (high_offset - low_offset) / (high_c - low_c)
+    sd = hypot(
+        (1.0 - share) * hypot(low_sd, low.truth_sd),
+        share * hypot(high_sd, high.truth_sd),
+        abs(slope) * WORK_SPAN_C / sqrt(3.0),  # standard deviation of an even spread over +-WORK_SPAN_C
+    )
+    offset = low_offset + share * (high_offset - low_offset)
+    return _sensible(Calibration(node, channel, offset, sd, at, How.TWO_POINTS))
+
+
+def _sensible(calibration: Calibration) -> Calibration:
+    largest = LARGEST_OFFSET[calibration.channel]
+    if abs(calibration.offset) > largest:
+        raise ValueError(
+            f"{calibration.channel} would need {calibration.offset:+.1f}, more than {largest:g}: that is no small "
+            "error but a fault; check what was measured, the sensor and its wiring"
+        )
+    return calibration
+
+
+def set_right(reading: Reading, calibrations: Iterable[Calibration]) -> Reading:
+    """A reading with its channel's offset added; as it is when none of the calibrations is its own."""
+    for calibration in calibrations:
+        if (calibration.node, calibration.channel) == (reading.node, reading.channel):
+            return replace(reading, value=reading.value + calibration.offset)
+    return reading

@@ -1,0 +1,106 @@
+"""Calibrations in the store: kept, chosen for a batch, applied when its readings are read, never to the file."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from monitor.dough.levels import evidence
+from monitor.dough.track import track_from_readings
+from monitor.export import batch_toml, export_batch
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
+from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.vessel import Shape, Vessel
+from monitor.replay import read_batch, read_readings
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel, NodeId, Reading
+
+NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
+TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
+
+
+def at(minutes: float) -> datetime:
+    return NOON + timedelta(minutes=minutes)
+
+
+def reading(minute: int, distance_mm: float = 240.0) -> Reading:
+    return Reading(NODE, "0a1b2c3d", minute + 1, Channel.DISTANCE, distance_mm, at(minute), at(minute))
+
+
+def calibration(minutes: float, offset: float, sd: float = 0.6) -> Calibration:
+    return Calibration(NODE, Channel.DISTANCE, offset, sd, at(minutes), How.EMPTY)
+
+
+@pytest.fixture
+def running(store: Store) -> Batch:
+    store.append([reading(minute) for minute in range(30)])
+    batch = Batch(BatchId(0), "Rye", Stage.BULK_RISE, NOON, TUB, nodes=((Channel.DISTANCE, NODE),))
+    return store.add_batch(batch)
+
+
+def test_what_was_kept_comes_back_newest_first(store: Store) -> None:
+    old, new = calibration(-60.0, 1.0), calibration(-30.0, 2.0)
+    for one in (new, old):
+        store.add_calibration(one)
+    assert store.calibrations(NODE) == store.calibrations() == [new, old]
+    assert store.calibrations(NodeId("urn:dev:mac:020000fffe5e0002")) == []
+
+
+def test_a_batch_is_read_by_its_newest_calibration_and_the_file_stays_raw(store: Store, running: Batch) -> None:
+    store.add_calibration(calibration(-60.0, 1.0))
+    store.add_calibration(calibration(10.0, 2.5))
+    batch = store.batch(running.id)
+    assert {one.value for one in store.readings(batch)} == {242.5}
+    assert {one.value for one in store.new_readings(batch, 0)[0]} == {242.5}
+    assert {one.value for one in store.readings_between(NODE, Channel.DISTANCE, at(0), at(60))} == {240.0}
+    assert store.batches(running=True) == [batch]
+
+
+def test_new_readings_are_set_right_too(store: Store, running: Batch) -> None:
+    store.add_calibration(calibration(-60.0, 1.0))
+    batch = store.batch(running.id)
+    _, row = store.new_readings(batch, 0)
+    store.append([reading(31)])
+    assert [one.value for one in store.new_readings(batch, row)[0]] == [241.0]
+
+
+def test_an_ended_batch_keeps_the_calibration_it_was_read_by(store: Store, running: Batch) -> None:
+    store.add_calibration(calibration(-60.0, 1.0))
+    store.add_event(running.id, Event(at(30), EventKind.END))
+    store.add_calibration(calibration(45.0, 9.0))
+    assert [one.offset for one in store.batch(running.id).calibrations] == [1.0]
+
+
+def test_its_doubt_is_the_doubt_of_the_sensors_height(store: Store, running: Batch) -> None:
+    assert running.sensor_sd_mm == 0.0
+    assert running.calibration_sd(Channel.DISTANCE) is None
+    store.add_calibration(calibration(-60.0, 1.0, sd=2.0))
+    assert store.batch(running.id).sensor_sd_mm == 2.0
+    said = replace(running, vessel=replace(TUB, sensor_sd_mm=1.2))
+    assert said.sensor_sd_mm == 1.2
+
+
+def test_the_start_volume_is_less_sure_over_a_doubtful_sensor(running: Batch, store: Store) -> None:
+    readings = store.readings(running)
+    sure = evidence(running, track_from_readings(running, readings))
+    doubtful_batch = replace(running, vessel=replace(TUB, sensor_sd_mm=5.0))
+    doubtful = evidence(doubtful_batch, track_from_readings(doubtful_batch, readings))
+    assert sure is not None
+    assert doubtful is not None
+    assert doubtful.start_volume_ml == sure.start_volume_ml
+    # 5 mm of about 59 mm in a tub that is nearly straight
+    added = np.sqrt(doubtful.start_sd_frac**2 - sure.start_sd_frac**2)
+    assert added == pytest.approx(5.0 / 59.0, rel=0.1)
+
+
+def test_an_export_holds_what_the_estimator_saw(store: Store, running: Batch, tmp_path: Path) -> None:
+    store.add_calibration(calibration(-60.0, 1.0, sd=2.0))
+    export_batch(store, store.batch(running.id), tmp_path / "out")
+    back = read_batch(tmp_path / "out" / "BATCH.toml")
+    assert back.sensor_sd_mm == 2.0
+    with (tmp_path / "faults.txt").open("w") as err:
+        assert {one.value for one in read_readings(tmp_path / "out" / "READINGS.csv", err)} == {241.0}
+    assert batch_toml(back) == (tmp_path / "out" / "BATCH.toml").read_text(encoding="utf-8")
