@@ -1,11 +1,13 @@
 """What a baker does on a screen, written at once through the store, at the dough's own now."""
 
+from datetime import tzinfo
+
 import streamlit as st
 
 from dashboard import queries
 from monitor.bakery.wording import clock_text, event_word
 from monitor.errors import StoreError
-from monitor.pace import clock_of, local_zone
+from monitor.pace import clock_of
 from monitor.recipe.batch import BatchId, Event, EventKind
 
 # How far off a level read by eye against a wall is, one standard deviation: judgement (a domed top, a slanting look).
@@ -22,7 +24,7 @@ def note(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
         st.toast(f"Not noted: {error}", duration="infinite")
         return
     said = f"{event_word(kind)}: {words}" if words else event_word(kind)
-    st.toast(f"Noted: {said}, {clock_text(now, local_zone())}")
+    st.toast(f"Noted: {said}, {clock_text(now, _zone())}")
 
 
 def note_level(batch_id: BatchId, level_mm: float | None) -> None:
@@ -37,4 +39,8 @@ def note_level(batch_id: BatchId, level_mm: float | None) -> None:
     except StoreError as error:
         st.toast(f"Not noted: {error}", duration="infinite")
         return
-    st.toast(f"Noted: level {level_mm:.0f} mm, {clock_text(now, local_zone())}")
+    st.toast(f"Noted: level {level_mm:.0f} mm, {clock_text(now, _zone())}")
+
+
+def _zone() -> tzinfo:
+    return queries.manner(str(queries.database().parent)).zone

@@ -4,15 +4,16 @@ Charts get times as *dial* milliseconds: the baker's clock read as if it were UT
 shows the baker's hours in every browser, wherever that browser thinks it is.
 """
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 from math import isnan
-from typing import Any
 
 import pandas as pd
 
+from monitor.dough.air import dew_point_c
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Event
+from monitor.units import fahrenheit
 from monitor.wire.readings import Channel, Flag, Reading
 
 MAX_POINTS = 2000  # a series: more than any screen has pixels across
@@ -69,34 +70,37 @@ def fan_frame(outlook: Outlook | None, tz: tzinfo | None) -> pd.DataFrame:
 
 
 def reading_frame(
-    readings: Iterable[Reading], channels: Sequence[tuple[Channel, str]], unit: str, tz: tzinfo | None
+    readings: Iterable[Reading], channels: Sequence[tuple[Channel, str]], tz: tzinfo | None
 ) -> pd.DataFrame:
-    """Some channels over time, flagged readings left out: ``at value what words``."""
+    """Some channels over time, flagged readings left out: ``at value what``."""
     found = list(readings)
     frames = []
     for channel, what in channels:
         rows = [
-            (dial_ms(reading.measured_at, tz), reading.value, what, f"{what} {reading.value:.1f} {unit}")
+            (dial_ms(reading.measured_at, tz), reading.value)
             for reading in found
             if reading.channel is channel and reading.flag is Flag.OK and not isnan(reading.value)
         ]
-        frame = pd.DataFrame(rows, columns=["at", "value", "what", "words"]).sort_values("at", ignore_index=True)
-        broken = broken_at_gaps(thinned(frame, MAX_POINTS // 2))
-        frames.append(broken.assign(what=what))
+        frame = pd.DataFrame(rows, columns=["at", "value"], dtype=float).sort_values("at", ignore_index=True)
+        frames.append(broken_at_gaps(thinned(frame, MAX_POINTS // 2)).assign(what=what))
     return pd.concat(frames, ignore_index=True)
 
 
-def dew_point_frame(
-    temps: pd.DataFrame, humidity: pd.DataFrame, dew_point_c: Callable[[Any, Any], Any]
-) -> pd.DataFrame:
-    """Dew point of the air wherever warmth and humidity were measured at the same moment: ``at value what words``."""
+def dew_point_frame(temps: pd.DataFrame, humidity: pd.DataFrame) -> pd.DataFrame:
+    """Dew point of the air wherever its warmth [C] and humidity [%] were measured at once: ``at value what``."""
     air = temps.loc[temps["what"] == "air", ["at", "value"]].dropna()
     both = air.merge(humidity[["at", "value"]].dropna(), on="at", suffixes=("", "_rh"))
     both = both[both["value_rh"] > 0.0]
     values = dew_point_c(both["value"].to_numpy(), both["value_rh"].to_numpy())
     frame = pd.DataFrame({"at": both["at"].to_numpy(), "value": values})
-    words = [f"dew point {value:.1f} °C" for value in frame["value"]]
-    return broken_at_gaps(frame.assign(words=words)).assign(what="dew point")
+    return broken_at_gaps(frame).assign(what="dew point")
+
+
+def worded(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
+    """The table with what a pointer on a line says in ``words``; temperatures in C turn into ``unit`` first."""
+    values = [fahrenheit(float(value)) if unit == "°F" else float(value) for value in frame["value"]]
+    words = [f"{what} {value:.1f} {unit}" for what, value in zip(frame["what"], values, strict=True)]
+    return frame.assign(value=values, words=words)
 
 
 def event_frame(events: Iterable[tuple[Event, str]], tz: tzinfo | None) -> pd.DataFrame:

@@ -12,7 +12,7 @@ from dashboard import queries
 from dashboard.charts import Layered
 from dashboard.theme import Palette, palette_for, style
 from monitor.errors import StoreError
-from monitor.pace import clock_of, local_zone, pace_of
+from monitor.pace import clock_of, pace_of
 from monitor.sinks.store import Store
 
 REFRESH_S = 2.0  # real seconds between looks at the store: two dough minutes in a demo, at once for a baker
@@ -26,6 +26,8 @@ class Scene:
     ----------
     speed
         How many times faster than the wall the dough's clock runs; None for real time.
+    temp_unit
+        ``C`` or ``F``: the scale the baker reads.
     """
 
     store: Store
@@ -33,6 +35,7 @@ class Scene:
     zone: tzinfo
     palette: Palette
     speed: float | None
+    temp_unit: str = "C"
 
 
 def shown(draw: Callable[[Scene], None]) -> None:
@@ -41,7 +44,9 @@ def shown(draw: Callable[[Scene], None]) -> None:
         with queries.opened() as store:
             pace = pace_of(store)
             palette = palette_for(st.context.theme.type)
-            draw(Scene(store, clock_of(store).now(), local_zone(), palette, None if pace is None else pace.speed))
+            manner = queries.manner(str(store.path.parent))
+            speed = None if pace is None else pace.speed
+            draw(Scene(store, clock_of(store).now(), manner.zone, palette, speed, manner.temp_unit))
     except StoreError as error:
         st.html(
             f'<div class="panel"><p class="section">The store does not answer</p><p>{html.escape(str(error))}</p></div>'

@@ -9,13 +9,12 @@ import streamlit as st
 from dashboard import charts, frames, page
 from dashboard.charts import Mark
 from dashboard.queries import Past
-from monitor.bakery.wording import clock_text, curve_sentence, event_word, rise_text
-from monitor.dough.air import dew_point_c
+from monitor.bakery.wording import clock_text, curve_sentence, event_word, rise_text, temp_text
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch, Event, EventKind
-from monitor.wire.readings import Channel, Reading
+from monitor.wire.readings import Channel, Flag, Reading
 
-LEAST_C = 4.0  # the least that a temperature axis spans
+LEAST_DEGREES = 4.0  # the least that a temperature axis spans, of either scale
 LEAST_PCT = 20.0
 MARGIN = timedelta(minutes=20)
 LONGEST_AHEAD = timedelta(hours=14)  # judgement: a night in the cold
@@ -92,32 +91,32 @@ def noted(events: Iterable[Event]) -> list[tuple[Event, str]]:
 
 def put_air(scene: page.Scene, readings: Sequence[Reading], span: tuple[float, float], key: str) -> None:
     """Air, dough and dew point, then humidity, on the same clock."""
-    palette = scene.palette
-    temps = frames.reading_frame(readings, [(Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough")], "°C", scene.zone)
-    humidity = frames.reading_frame(readings, [(Channel.HUMIDITY, "humidity")], "%", scene.zone)
+    palette, unit = scene.palette, f"°{scene.temp_unit}"
+    temps = frames.reading_frame(readings, [(Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough")], scene.zone)
+    humidity = frames.reading_frame(readings, [(Channel.HUMIDITY, "humidity")], scene.zone)
+    words = air_words(readings, scene)
     if temps["value"].notna().any():
-        temps = pd.concat([temps, frames.dew_point_frame(temps, humidity, dew_point_c)], ignore_index=True)
+        dew = frames.dew_point_frame(temps, humidity)
+        drawn = frames.worded(pd.concat([temps, dew], ignore_index=True), unit)
         colours = {"air": (palette.water, []), "dough": (palette.crust, []), "dew point": (palette.muted, [2, 3])}
-        chart = charts.air_chart(temps, colours, palette, span=span, unit="°C", least_span=LEAST_C)
-        page.put_chart(chart, air_words(readings, scene.zone), f"temps-{key}")
+        chart = charts.air_chart(drawn, colours, palette, span=span, unit=unit, least_span=LEAST_DEGREES)
+        page.put_chart(chart, words, f"temps-{key}")
     if humidity["value"].notna().any():
-        chart = charts.air_chart(
-            humidity, {"humidity": (palette.water, [])}, palette, span=span, unit="%", least_span=LEAST_PCT
-        )
-        page.put_chart(chart, air_words(readings, scene.zone), f"humidity-{key}")
+        drawn, colours = frames.worded(humidity, "%"), {"humidity": (palette.water, [])}
+        chart = charts.air_chart(drawn, colours, palette, span=span, unit="%", least_span=LEAST_PCT)
+        page.put_chart(chart, words, f"humidity-{key}")
 
 
-def air_words(readings: Iterable[Reading], zone: tzinfo) -> str:
+def air_words(readings: Iterable[Reading], scene: page.Scene) -> str:
     """What was measured last of each channel, for who cannot see the charts."""
-    newest: dict[Channel, Reading] = {}
-    for reading in readings:
-        newest[reading.channel] = reading
-    names = {Channel.AIR_TEMP: ("air", "°C"), Channel.DOUGH_TEMP: ("dough", "°C"), Channel.HUMIDITY: ("humidity", "%")}
-    said = [
-        f"{what} {newest[channel].value:.1f} {unit} at {clock_text(newest[channel].measured_at, zone)}"
-        for channel, (what, unit) in names.items()
-        if channel in newest
-    ]
+    newest = {reading.channel: reading for reading in readings if reading.flag is Flag.OK}
+    said = []
+    for channel, what in ((Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough"), (Channel.HUMIDITY, "humidity")):
+        reading = newest.get(channel)
+        if reading is not None:
+            is_humidity = channel is Channel.HUMIDITY
+            much = f"{reading.value:.0f} %" if is_humidity else temp_text(reading.value, scene.temp_unit)
+            said.append(f"{what} {much} at {clock_text(reading.measured_at, scene.zone)}")
     return "; ".join(said) + "."
 
 

@@ -10,14 +10,16 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
 import streamlit as st
 
 from monitor.bakery.alerts import Alert, Message, Phase
-from monitor.config import DATABASE_NAME, default_data_dir
+from monitor.config import DATABASE_NAME, default_data_dir, load_config
 from monitor.dough.outlook import Outlook
+from monitor.errors import ConfigError
+from monitor.pace import local_zone
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.store import Store
 from monitor.wire.readings import Reading
@@ -68,6 +70,27 @@ def opened() -> Iterator[Store]:
     """The store, for one rerun."""
     with Store(database()) as store:
         yield store
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How the baker wants to read things: the zone of the clock, and ``C`` or ``F``."""
+
+    zone: tzinfo
+    temp_unit: str = "C"
+
+
+@st.cache_resource(max_entries=4, ttl=60, show_spinner=False)
+def manner(folder: str) -> Manner:
+    """What the settings in the data's folder say; messages are worded by the same.
+
+    Settings that cannot be read are the collector's to complain of: the screens go on with the machine's own zone.
+    """
+    try:
+        config = load_config(Path(folder), {})
+    except ConfigError:
+        return Manner(local_zone())
+    return Manner(config.timezone or local_zone(), config.temp_unit)
 
 
 def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetime | None:

@@ -10,6 +10,7 @@ from dashboard.strips import Hours, heard_svg
 from dashboard.svg import picture
 from monitor.bakery.wording import channel_word, clock_text, duration_text
 from monitor.sinks.rows import FaultCount, NodeRow
+from monitor.units import fahrenheit
 from monitor.wire.readings import Channel, Reading
 
 LOOK_BACK = timedelta(hours=3)  # judgement: long enough to see a morning's gaps
@@ -81,11 +82,14 @@ def _online(row: NodeRow) -> str:
 
 def _value(reading: Reading, scene: page.Scene) -> str:
     what, unit, decimals = SHOWN[reading.channel]
+    value = reading.value
+    if unit == "°C" and scene.temp_unit == "F":
+        value, unit = fahrenheit(value), "°F"
     at = clock_text(reading.measured_at, scene.zone, scene.now)
     doubt = "" if reading.flag.value == "ok" else f" · doubtful: {html.escape(reading.flag.value)}"
     return (
         f'<div title="{html.escape(channel_word(reading.channel), quote=True)}"><dt>{html.escape(what)}</dt>'
-        f"<dd>{reading.value:.{decimals}f} {unit}<small>{at}{doubt}</small></dd></div>"
+        f"<dd>{value:.{decimals}f} {unit}<small>{at}{doubt}</small></dd></div>"
     )
 
 

@@ -53,25 +53,33 @@ def test_an_offset_that_is_a_fault_is_refused() -> None:
         one_point(NODE, Channel.DOUGH_TEMP, Point((85.0, 85.0, 85.0), 0.0, 0.1), NOON, How.ICE)
 
 
+def in_ice(reads_c: float) -> Calibration:
+    return one_point(NODE, Channel.DOUGH_TEMP, Point((reads_c,) * 5, 0.0, 0.1), NOON, How.ICE)
+
+
 def test_two_points_give_the_offset_at_a_doughs_warmth() -> None:
     # a thermometer that reads 0.5 C too much at 0 C and 0.1 C too little at 52 C: at 26 C it is 0.2 C too warm
-    low, high = Point((0.5, 0.5, 0.5), 0.0, 0.1), Point((51.9, 51.9, 51.9), 52.0, 0.1)
-    found = two_points(NODE, Channel.DOUGH_TEMP, low, high, NOON)
+    found = two_points(in_ice(0.5), Point((51.9, 51.9, 51.9), 52.0, 0.1), NOON)
     assert found.offset == pytest.approx(-0.2, abs=0.01)
     assert 0.07 < found.sd < 0.12
+    assert found.how is How.TWO_POINTS
 
 
 def test_two_points_that_disagree_leave_more_doubt() -> None:
-    low = Point((0.5, 0.5, 0.5), 0.0, 0.1)
-    alike = two_points(NODE, Channel.DOUGH_TEMP, low, Point((40.5, 40.5, 40.5), 40.0, 0.1), NOON)
-    apart = two_points(NODE, Channel.DOUGH_TEMP, low, Point((38.5, 38.5, 38.5), 40.0, 0.1), NOON)
+    alike = two_points(in_ice(0.5), Point((40.5, 40.5, 40.5), 40.0, 0.1), NOON)
+    apart = two_points(in_ice(0.5), Point((38.5, 38.5, 38.5), 40.0, 0.1), NOON)
     assert apart.sd > alike.sd
 
 
 def test_two_points_too_close_are_refused() -> None:
-    low, high = Point((20.0, 20.0, 20.0), 20.1, 0.1), Point((23.0, 23.0, 23.0), 23.1, 0.1)
-    with pytest.raises(ValueError, match="warmer by 5"):
-        two_points(NODE, Channel.DOUGH_TEMP, low, high, NOON)
+    with pytest.raises(ValueError, match="at least 5 C above"):
+        two_points(in_ice(0.5), Point((4.0, 4.0, 4.0), 4.1, 0.1), NOON)
+
+
+def test_the_first_of_two_points_is_ice_water() -> None:
+    reference = one_point(NODE, Channel.DOUGH_TEMP, Point((20.0,) * 3, 20.1, 0.3), NOON, How.REFERENCE)
+    with pytest.raises(ValueError, match="ice water, not reference"):
+        two_points(reference, Point((40.0,) * 3, 40.1, 0.3), NOON)
 
 
 def test_only_readings_of_that_channel_and_node_are_set_right() -> None:

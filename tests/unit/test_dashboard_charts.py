@@ -18,9 +18,9 @@ from dashboard.frames import (
     reading_frame,
     rise_frame,
     thinned,
+    worded,
 )
 from dashboard.theme import DAY, NIGHT
-from monitor.dough.air import dew_point_c
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.recipe.batch import Event, EventKind
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
@@ -57,14 +57,14 @@ def charts_of(count: int) -> dict[str, Layered]:
     readings = [reading(float(k), 24.0 + k % 3) for k in range(count)]
     span = (dial_ms(at(0), UTC), dial_ms(at(count + 60), UTC))
     events = event_frame([(Event(at(k), EventKind.FOLD), "folded") for k in (10, 20, 25, 300)], UTC)
-    air = reading_frame(readings, [(Channel.AIR_TEMP, "air")], "°C", UTC)
+    air = reading_frame(readings, [(Channel.AIR_TEMP, "air")], UTC)
     newest = outlooks[-1] if outlooks else None
     return {
         "rise": rise_chart(
             rise_frame(outlooks, UTC), fan_frame(newest, UTC), events, DAY, span=span, target_pct=75.0,
             ready=(span[0], span[0] + 6e5, None), marks=(Mark(span[1], "now"),),
         ),
-        "air": air_chart(air, {"air": (DAY.water, [])}, DAY, span=span, unit="°C", least_span=4.0),
+        "air": air_chart(worded(air, "°C"), {"air": (DAY.water, [])}, DAY, span=span, unit="°C", least_span=4.0),
         "forecast": forecast_chart(forecast_frame(outlooks, UTC), DAY, came=Mark(span[0], "09:51"), span=span),
     }  # fmt: skip
 
@@ -99,15 +99,21 @@ def test_dial_shows_the_bakers_hour_in_any_browser() -> None:
 
 
 def test_a_line_is_not_drawn_across_a_long_silence() -> None:
-    frame = reading_frame([reading(k, 25.0) for k in (0, 1, 2, 60, 61)], [(Channel.AIR_TEMP, "air")], "°C", UTC)
+    frame = reading_frame([reading(k, 25.0) for k in (0, 1, 2, 60, 61)], [(Channel.AIR_TEMP, "air")], UTC)
     assert frame["value"].isna().tolist() == [False, False, False, True, False, False]
     assert len(broken_at_gaps(frame.head(3))) == 3
 
 
 def test_flagged_readings_are_left_out_of_the_chart() -> None:
     readings = [reading(0, 25.0), reading(1, 99.0, flag=Flag.OUT_OF_RANGE), reading(2, float("nan"))]
-    frame = reading_frame(readings, [(Channel.AIR_TEMP, "air")], "°C", UTC)
+    frame = reading_frame(readings, [(Channel.AIR_TEMP, "air")], UTC)
     assert frame["value"].tolist() == [25.0]
+
+
+def test_bakers_of_fahrenheit_read_fahrenheit() -> None:
+    frame = worded(reading_frame([reading(0, 25.0)], [(Channel.AIR_TEMP, "air")], UTC), "°F")
+    assert frame["value"].tolist() == [pytest.approx(77.0)]
+    assert frame["words"].tolist() == ["air 77.0 °F"]
 
 
 def test_dew_point_is_drawn_where_air_was_measured_whole() -> None:
@@ -117,9 +123,9 @@ def test_dew_point_is_drawn_where_air_was_measured_whole() -> None:
         reading(0, 75.0, Channel.HUMIDITY),
         reading(2, 75.0, Channel.HUMIDITY),
     ]
-    temps = reading_frame(readings, [(Channel.AIR_TEMP, "air")], "°C", UTC)
-    humidity = reading_frame(readings, [(Channel.HUMIDITY, "humidity")], "%", UTC)
-    frame = dew_point_frame(temps, humidity, dew_point_c)
+    temps = reading_frame(readings, [(Channel.AIR_TEMP, "air")], UTC)
+    humidity = reading_frame(readings, [(Channel.HUMIDITY, "humidity")], UTC)
+    frame = dew_point_frame(temps, humidity)
     assert len(frame) == 1
     assert frame["value"].iloc[0] == pytest.approx(21.23, abs=0.05)  # 26 C, 75 %: psychrometric tables, 21.2
     assert frame["what"].iloc[0] == "dew point"
@@ -169,10 +175,8 @@ def test_words_of_crowded_flags_stand_clear() -> None:
 
 
 def test_axis_never_blows_noise_up_into_weather() -> None:
-    frame = reading_frame(
-        [reading(k, 25.0 + 0.01 * (k % 2)) for k in range(20)], [(Channel.AIR_TEMP, "air")], "°C", UTC
-    )
-    chart = air_chart(frame, {"air": (DAY.water, [])}, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
+    frame = reading_frame([reading(k, 25.0 + 0.01 * (k % 2)) for k in range(20)], [(Channel.AIR_TEMP, "air")], UTC)
+    chart = air_chart(worded(frame, "°C"), {"air": (DAY.water, [])}, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
     low, high = layers(chart)[0]["encoding"]["y"]["scale"]["domain"]
     assert high - low >= 4.0
 
@@ -180,9 +184,9 @@ def test_axis_never_blows_noise_up_into_weather() -> None:
 def test_names_of_lines_that_end_together_stand_clear() -> None:
     channels = [(Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough")]
     readings = [reading(k, 25.0) for k in range(20)] + [reading(k, 25.1, Channel.DOUGH_TEMP) for k in range(20)]
-    frame = reading_frame(readings, channels, "°C", UTC)
+    frame = reading_frame(readings, channels, UTC)
     colours = {"air": (DAY.water, []), "dough": (DAY.crust, [])}
-    chart = air_chart(frame, colours, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
+    chart = air_chart(worded(frame, "°C"), colours, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
     datasets = chart.to_dict()["datasets"]
     names = [layer for layer in layers(chart) if layer["mark"]["type"] == "text"]
     (air,), (dough,) = (datasets[layer["data"]["name"]] for layer in names)

@@ -12,7 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard.screens import batch, board, cautions, finished, nodes
 from monitor.bakery.wording import CAUTIONS
-from monitor.config import DATABASE_NAME
+from monitor.config import CONFIG_NAME, DATABASE_NAME
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel
@@ -231,6 +231,22 @@ def test_looking_back_changes_the_forecast_that_is_shown(morning: dict[str, Batc
     app.select_slider(key="moment").set_value(5).run()
     assert not app.exception
     assert charts(app)[0].spec != before
+
+
+def test_screens_read_the_bakers_zone_and_scale_from_the_settings(
+    morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    (tmp_path / CONFIG_NAME).write_text('timezone = "Asia/Kolkata"\ntemp_unit = "F"\n')
+    assert '<div class="clock">15:06' in words(shown("board"))
+    assert "77.5 °F" in words(shown("nodes"))
+    assert "77.5 °F (25.3 °C)" in charts(shown("batch", morning["nearly"]))[1].alt
+
+
+def test_settings_that_cannot_be_read_do_not_stop_the_screens(
+    morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    (tmp_path / CONFIG_NAME).write_text("this is no TOML")
+    assert '<div class="clock">09:36' in words(shown("board"))
 
 
 def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], shown: Runs) -> None:

@@ -1,12 +1,15 @@
 """Every pair of colours that a baker must read is readable: by day, at night, and to colour-blind eyes."""
 
+import doctest
 import tomllib
 from dataclasses import fields
 from pathlib import Path
+from types import ModuleType
 
 import pytest
 
 import dashboard
+from dashboard import svg, theme
 from dashboard.theme import (
     DAY,
     FONT,
@@ -110,8 +113,15 @@ def test_framework_settings_use_the_same_palette_and_stay_private() -> None:
     assert settings["browser"]["gatherUsageStats"] is False
     assert settings["theme"]["font"] == FONT
     for part, palette in (("light", DAY), ("dark", NIGHT)):
-        theme = settings["theme"][part]
-        assert theme["backgroundColor"] == palette.paper
-        assert theme["textColor"] == palette.ink
-        assert theme["primaryColor"] == palette.crust
-        assert theme["borderColor"] == palette.line
+        colours = settings["theme"][part]
+        assert colours["backgroundColor"] == palette.paper
+        assert colours["textColor"] == palette.ink
+        assert colours["primaryColor"] == palette.crust
+        assert colours["borderColor"] == palette.line
+
+
+@pytest.mark.parametrize("module", [svg, theme], ids=["svg", "theme"])
+def test_examples_in_the_descriptions_hold(module: ModuleType) -> None:
+    result = doctest.testmod(module)
+    assert result.attempted > 0
+    assert result.failed == 0
