@@ -3,14 +3,14 @@
 import argparse
 import logging
 import os
-import re
 import signal
 import sys
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 from importlib.metadata import version
 from pathlib import Path
 
+from monitor.arguments import duration, moment, positive
 from monitor.errors import ConfigError, MonitorError
 
 STATUS_OK = 0
@@ -19,54 +19,9 @@ STATUS_WRONG = 2
 STATUS_STOPPED = 130
 """Ended by the person at the keyboard: what shells say for it. Commands that run until stopped end with 0."""
 
-_UNITS_S = {"s": 1, "m": 60, "h": 3600}
 EVENT_KINDS = ("fold", "move", "poke", "lid", "end")
 DEFAULT_EYE_SD_MM = 3.0  # judgement: a domed top read against a scale on the tub
 DEMO_SPEED = 60.0
-
-
-def duration(text: str) -> timedelta:
-    """A length of time written as a number with ``s``, ``m`` or ``h``.
-
-    Examples
-    --------
-    >>> duration("5m")
-    datetime.timedelta(seconds=300)
-    """
-    match = re.fullmatch(r"(\d+(?:\.\d+)?)([smh])", text.strip())
-    if match is None or float(match[1]) <= 0:
-        raise argparse.ArgumentTypeError(f"{text!r} must be a number above 0 with s, m or h, such as 30s, 5m or 24h")
-    return timedelta(seconds=float(match[1]) * _UNITS_S[match[2]])
-
-
-def moment(text: str) -> datetime:
-    """An RFC 3339 moment, as aware UTC.
-
-    Examples
-    --------
-    >>> moment("2026-03-02T06:40:00+01:00").isoformat()
-    '2026-03-02T05:40:00+00:00'
-    """
-    try:
-        found = datetime.fromisoformat(text)
-    except ValueError:
-        found = None
-    if found is None or found.tzinfo is None:
-        raise argparse.ArgumentTypeError(
-            f"{text!r} must be a date and time with its offset, such as 2026-03-02T05:40:00Z"
-        )
-    return found.astimezone(UTC)
-
-
-def positive(text: str) -> float:
-    """A number above 0."""
-    try:
-        found = float(text)
-    except ValueError:
-        found = -1.0
-    if not 0 < found < float("inf"):
-        raise argparse.ArgumentTypeError(f"{text!r} must be a number above 0")
-    return found
 
 
 def _collect(args: argparse.Namespace) -> int:

@@ -26,8 +26,8 @@ class How(StrEnum):
 
 LEAST_READINGS = 3  # judgement: one stray reading is then outvoted
 ICE_C, ICE_SD_C = 0.0, 0.1  # ice in water melts at 0 C; give or take a tenth in a stirred glass: judgement
-RULE_SD_MM = 0.5  # judgement: a height measured with a rule
-BLOCK_SD_MM = 0.2  # judgement: a block measured with a calliper
+EMPTY_SD_MM = 1.0  # judgement: how far a ranger's own error may differ between the empty base and a dough's top
+BLOCK_SD_MM = 0.2  # judgement: a block measured with a calliper, standing where a dough's top will be
 REFERENCE_SD = {Channel.AIR_TEMP: 0.3, Channel.DOUGH_TEMP: 0.3, Channel.HUMIDITY: 3.0}  # judgement: a kitchen's best
 WORK_C = 26.0  # judgement: the middle of dough temperatures; a two-point offset is right here
 WORK_SPAN_C = 5.0  # judgement: doughs lie within this of it
@@ -111,32 +111,35 @@ def one_point(node: NodeId, channel: Channel, point: Point, at: datetime, how: H
     return _sensible(Calibration(node, channel, point.truth - middle, hypot(sd, point.truth_sd), at, how))
 
 
-def two_points(node: NodeId, channel: Channel, low: Point, high: Point, at: datetime) -> Calibration:
-    """The offset of a thermometer at the warmth of a dough, from a colder and a warmer point.
+def two_points(cold: Calibration, warm: Point, at: datetime) -> Calibration:
+    """The offset of a thermometer at the warmth of a dough, from its calibration in ice water and a warmer point.
 
     The doubt grows by what a constant offset leaves wrong within ``WORK_SPAN_C`` of ``WORK_C``.
 
     Raises
     ------
     ValueError
-        As :func:`one_point`, and when the points lie closer than ``LEAST_APART_C``.
+        As :func:`one_point`; when ``cold`` was not done in ice water; when the points lie closer than
+        ``LEAST_APART_C``.
     """
-    low_c, low_sd = settled(channel, low.values)
-    high_c, high_sd = settled(channel, high.values)
-    if high_c - low_c < LEAST_APART_C or high.truth - low.truth < LEAST_APART_C:
+    if cold.how is not How.ICE:
+        raise ValueError(f"the first of the two points is ice water, not {cold.how}")
+    warm_c, warm_sd = settled(cold.channel, warm.values)
+    cold_c = ICE_C - cold.offset
+    if min(warm_c - cold_c, warm.truth - ICE_C) < LEAST_APART_C:
         raise ValueError(
-            f"the two points read {low_c:.1f} and {high_c:.1f} C: the second must be warmer by {LEAST_APART_C:g} C"
+            f"the second point reads {warm_c:.1f} C: it must be at least {LEAST_APART_C:g} C above ice water"
         )
-    share = (WORK_C - low_c) / (high_c - low_c)
-    low_offset, high_offset = low.truth - low_c, high.truth - high_c
-    slope = (high_offset - low_offset) / (high_c - low_c)
-    sd = hypot(
-        (1.0 - share) * hypot(low_sd, low.truth_sd),
-        share * hypot(high_sd, high.truth_sd),
+    warm_offset = warm.truth - warm_c
+    share = (WORK_C - cold_c) / (warm_c - cold_c)
+    slope = (warm_offset - cold.offset) / (warm_c - cold_c)
+    doubt = (
+        (1.0 - share) * cold.sd,
+        share * hypot(warm_sd, warm.truth_sd),
         abs(slope) * WORK_SPAN_C / sqrt(3.0),  # standard deviation of an even spread over +-WORK_SPAN_C
     )
-    offset = low_offset + share * (high_offset - low_offset)
-    return _sensible(Calibration(node, channel, offset, sd, at, How.TWO_POINTS))
+    offset = cold.offset + share * (warm_offset - cold.offset)
+    return _sensible(Calibration(cold.node, cold.channel, offset, hypot(*doubt), at, How.TWO_POINTS))
 
 
 def _sensible(calibration: Calibration) -> Calibration:
