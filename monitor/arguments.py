@@ -1,8 +1,9 @@
-"""What a word on the command line may be: a length of time, a moment, a number; for argparse's ``type``."""
+"""What a word on the command line may be: a length of time, a moment, a number, seeds; for argparse's ``type``."""
 
 import argparse
 import re
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 _UNITS_S = {"s": 1, "m": 60, "h": 3600}
 
@@ -49,3 +50,22 @@ def positive(text: str) -> float:
     if not 0 < found < float("inf"):
         raise argparse.ArgumentTypeError(f"{text!r} must be a number above 0")
     return found
+
+
+def seeds(text: str) -> range:
+    """Seeds written as ``FIRST:END``, the end left out.
+
+    Examples
+    --------
+    >>> seeds("0:40")
+    range(0, 40)
+    """
+    match = re.fullmatch(r"(\d{1,9}):(\d{1,9})", text.strip())
+    if match is None or int(match[1]) >= int(match[2]):
+        raise argparse.ArgumentTypeError(f"{text!r} must be two numbers, the second larger, such as 0:40")
+    return range(int(match[1]), int(match[2]))
+
+
+def seeds_or_folder(text: str) -> range | Path:
+    """Seeds as for :func:`seeds`, or else the path of a folder."""
+    return seeds(text) if re.fullmatch(r"\s*\d+:\d+\s*", text) else Path(text)

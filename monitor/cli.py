@@ -10,8 +10,9 @@ from datetime import timedelta
 from importlib.metadata import version
 from pathlib import Path
 
-from monitor.arguments import duration, moment, positive
+from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder
 from monitor.errors import ConfigError, MonitorError
+from monitor.node.options import add_actions
 
 STATUS_OK = 0
 STATUS_WRONG = 2
@@ -75,6 +76,25 @@ def _replay(args: argparse.Namespace) -> int:
             raise ConfigError(f"--learned {args.learned}: there is no such directory; leave it out for shipped priors")
         print(f"{args.learned}: nothing learned is read by this version; shipped priors are used", file=sys.stderr)
     replay(args.readings, args.batch, args.every, partial(outlook, horizon=args.horizon), sys.stdout, sys.stderr)
+    return STATUS_OK
+
+
+def _backtest(args: argparse.Namespace) -> int:
+    from monitor.backtest.command import BacktestOptions, backtest, simulators_named
+    from monitor.backtest.histories import default_cache
+
+    if args.folder is not None and args.simulated is not None:
+        raise ConfigError("backtest takes a folder of recorded batches or --simulated, not both")
+    options = BacktestOptions(
+        folder=args.folder,
+        simulators=simulators_named(args.simulated or "all"),
+        seeds=args.seeds or range(*((0, 4) if args.fast else (0, 40))),
+        train=args.train or range(*((500, 508) if args.fast else (500, 600))),
+        cache=args.cache or default_cache(os.environ),
+        jobs=args.jobs,
+        out=args.out,
+    )
+    backtest(options, sys.stdout, sys.stderr)
     return STATUS_OK
 
 
@@ -150,6 +170,8 @@ def parser() -> argparse.ArgumentParser:
 
     _add_batch(commands.add_parser("batch", help="start, list, log, end and export batches"))
 
+    add_actions(commands.add_parser("node", help="set up, look at and calibrate nodes; simulate some"), _add_place)
+
     replay = commands.add_parser("replay", help="run recorded readings through the estimator, one JSON object a line")
     replay.add_argument("readings", type=Path, metavar="READINGS.csv")
     replay.add_argument("--batch", type=Path, required=True, metavar="BATCH.toml")
@@ -160,10 +182,33 @@ def parser() -> argparse.ArgumentParser:
     )
     replay.set_defaults(run=_replay)
 
+    _add_backtest(
+        commands.add_parser("backtest", help="judge the estimator, and what else there is, on recorded batches")
+    )
+
     check = commands.add_parser("check", help="say what is set up, what is wrong and how to mend it")
     _add_place(check, has_config=True)
     check.set_defaults(run=_check)
     return top
+
+
+def _add_backtest(backtest: argparse.ArgumentParser) -> None:
+    backtest.add_argument("folder", type=Path, nargs="?", metavar="DIR", help="recorded batches, a folder each")
+    backtest.add_argument(
+        "--simulated", choices=("digital", "bubble", "wild", "all"), help="simulated doughs instead (all)"
+    )
+    backtest.add_argument("--seeds", type=seeds, metavar="A:B", help="of the simulated doughs, B left out (0:40)")
+    backtest.add_argument(
+        "--train",
+        type=seeds_or_folder,
+        metavar="C:D",
+        help="what the alternatives learn from: seeds, or a folder (500:600)",
+    )
+    backtest.add_argument("--fast", action="store_true", help="a dozen doughs: does it run?")
+    backtest.add_argument("--jobs", type=int, choices=range(1, 65), default=2, metavar="N", help="(%(default)s)")
+    backtest.add_argument("--cache", type=Path, metavar="DIR", help="where simulated recordings are kept")
+    backtest.add_argument("--out", type=Path, metavar="DIR", help="write table, forecasts and plots there")
+    backtest.set_defaults(run=_backtest)
 
 
 def _add_batch(batch: argparse.ArgumentParser) -> None:

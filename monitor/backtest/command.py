@@ -1,0 +1,94 @@
+"""``proofing-monitor backtest``: what to run on, progress, the table and the files."""
+
+import json
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import asdict, dataclass
+from pathlib import Path
+from typing import TextIO
+
+from rich.console import Console
+from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
+from rich.progress import Progress as Bars
+
+from monitor.backtest.contest import Progress, run
+from monitor.backtest.histories import SIMULATORS, simulated
+from monitor.backtest.recordings import find_recordings
+from monitor.backtest.table import call_rows_of, rows_of, text_of
+from monitor.errors import ConfigError
+
+FAST_SEEDS, FAST_TRAIN = range(4), range(500, 508)
+DEFAULT_SEEDS, DEFAULT_TRAIN = range(40), range(500, 600)
+
+
+@dataclass(frozen=True, slots=True)
+class BacktestOptions:
+    """What was asked of a back-test: a folder of recordings, or seeds of simulators; ``train`` alike."""
+
+    folder: Path | None
+    simulators: tuple[str, ...]
+    seeds: range
+    train: range | Path
+    cache: Path
+    jobs: int
+    out: Path | None
+
+
+@contextmanager
+def _progress(err: TextIO) -> Iterator[Progress]:
+    columns = (TextColumn("{task.description:28}"), BarColumn(), MofNCompleteColumn(), TimeElapsedColumn())
+    with Bars(*columns, console=Console(file=err)) as bars:
+        tasks = {}
+
+        def tell(stage: str, done: int, of: int) -> None:
+            if stage not in tasks:
+                tasks[stage] = bars.add_task(stage, total=of)
+            bars.update(tasks[stage], completed=done, total=of)
+
+        yield tell
+
+
+def simulators_named(name: str) -> tuple[str, ...]:
+    """The simulators that a name stands for; ``all`` for every one."""
+    return SIMULATORS if name == "all" else (name,)
+
+
+def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
+    """Run a back-test and print its table; with a folder to write to, keep table, forecasts and plots there.
+
+    Raises
+    ------
+    ConfigError
+        When recordings are missing or cannot be used, or the folder cannot be written.
+    """
+    with _progress(err) as tell:
+
+        def recordings(simulators: tuple[str, ...], seeds: range, stage: str) -> list[Path]:
+            return simulated(simulators, seeds, options.cache, options.jobs, lambda done, of: tell(stage, done, of))
+
+        if isinstance(options.train, Path):
+            training = find_recordings(options.train)
+        else:
+            training = recordings(SIMULATORS, options.train, "recording training doughs")
+        if options.folder is not None:
+            test = find_recordings(options.folder)
+        else:
+            test = recordings(options.simulators, options.seeds, "recording doughs")
+        forecasts, calls = run(training, test, options.jobs, tell)
+    rows, call_rows = rows_of(forecasts), call_rows_of(calls)
+    text = f"{len(test)} recorded batches, the alternatives trained on {len(training)}\n{text_of(rows, call_rows)}"
+    print(text, file=out, end="")
+    if options.out is None:
+        return
+    try:
+        options.out.mkdir(parents=True, exist_ok=True)
+        (options.out / "table.txt").write_text(text, encoding="utf-8")
+        table = {"rows": [asdict(row) for row in rows], "calls": [asdict(row) for row in call_rows]}
+        (options.out / "table.json").write_text(json.dumps(table, indent=1) + "\n", encoding="utf-8")
+        with (options.out / "forecasts.jsonl").open("w", encoding="utf-8") as file:
+            file.writelines(json.dumps(asdict(forecast)) + "\n" for forecast in forecasts)
+    except OSError as fault:
+        raise ConfigError(
+            f"{options.out}: cannot be written ({fault.strerror}); name a folder this user may write"
+        ) from fault
+    print(f"written to {options.out}", file=err)

@@ -1,0 +1,88 @@
+"""Recordings of simulated doughs: made by the simulators' own program, as a process, and kept for the next run."""
+
+import hashlib
+import importlib.util
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Mapping
+from pathlib import Path
+
+from monitor.backtest.recordings import ABOUT_NAME
+from monitor.errors import ConfigError
+
+SIMULATORS = ("digital", "bubble", "wild")
+PROGRAM = "firmware_sim"
+
+
+def _program_folder() -> Path:
+    found = importlib.util.find_spec(PROGRAM)
+    if found is None or not found.submodule_search_locations:
+        raise ConfigError(
+            f"the simulated doughs are made by `python -m {PROGRAM}`, which is not installed beside this program; "
+            "install the whole project, or give a folder of recorded batches"
+        )
+    return Path(found.submodule_search_locations[0])
+
+
+def version_of_simulators() -> str:
+    """A short word that changes whenever the simulators do: recordings are kept under it."""
+    digest = hashlib.sha256()
+    for path in sorted(_program_folder().glob("*.py")):
+        digest.update(path.name.encode() + path.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def default_cache(environ: Mapping[str, str]) -> Path:
+    """Where recordings are kept when nobody says where (XDG base directories)."""
+    return Path(environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "proofing-monitor" / "histories"
+
+
+def simulated(
+    simulators: tuple[str, ...], seeds: range, cache: Path, jobs: int, progress: Callable[[int, int], None]
+) -> list[Path]:
+    """The folders of the recordings of some seeds of some simulators, made where they are missing.
+
+    Raises
+    ------
+    ConfigError
+        When the simulators' program is missing or fails.
+    """
+    kept = cache / version_of_simulators()
+    wanted = {(simulator, seed): kept / f"{simulator}-{seed:05d}" for seed in seeds for simulator in simulators}
+    total = len(wanted)
+    for simulator in simulators:
+        missing = [seed for seed in seeds if not (wanted[simulator, seed] / ABOUT_NAME).is_file()]
+        for first, end in _runs(missing):
+            _record(simulator, first, end, kept, jobs)
+            progress(sum((folder / ABOUT_NAME).is_file() for folder in wanted.values()), total)
+    progress(total, total)
+    return list(wanted.values())
+
+
+def _runs(seeds: list[int], longest: int = 20) -> list[tuple[int, int]]:
+    """Neighbouring seeds as (first, end left out), none longer than ``longest`` so that progress shows."""
+    found: list[tuple[int, int]] = []
+    for seed in seeds:
+        if found and found[-1][1] == seed and seed - found[-1][0] < longest:
+            found[-1] = (found[-1][0], seed + 1)
+        else:
+            found.append((seed, seed + 1))
+    return found
+
+
+def _record(simulator: str, first: int, end: int, out: Path, jobs: int) -> None:
+    command = [
+        sys.executable, "-m", PROGRAM, "histories", "--simulator", simulator, "--seeds", f"{first}:{end}",
+        "--out", str(out), "--processes", str(jobs),
+    ]  # fmt: skip
+    try:
+        # The program's folder stands beside its own parent: it runs from anywhere, installed or not.
+        done = subprocess.run(
+            command, capture_output=True, text=True, check=False, env={**os.environ}, cwd=_program_folder().parent
+        )
+    except OSError as err:
+        raise ConfigError(f"{' '.join(command)}: cannot be started ({err.strerror})") from err
+    if done.returncode != 0:
+        said = done.stderr.strip().splitlines()[-1:] or ["nothing"]
+        raise ConfigError(f"{' '.join(command)}: ended with status {done.returncode} and said: {said[0]}")
