@@ -1,4 +1,4 @@
-"""A simulated board: what the node's loop calls, answered by a bench, a pseudo-terminal and the machine's clock."""
+"""A simulated board: what the loop of a node calls, answered by simulated chips, a pseudo-terminal and a clock."""
 
 import os
 import secrets
@@ -13,6 +13,8 @@ from pathlib import Path
 
 from firmware_sim.air import Air
 from firmware_sim.bench import Bench
+from firmware_sim.devices import Buses, SensorClock, WireFaults, buses
+from firmware_sim.node import settings
 from firmware_sim.sensors import Sensors
 
 TICKS_PERIOD = 1 << 30  # as a board's 32-bit ticks
@@ -31,8 +33,11 @@ class DoughTime:
         return max(0.0, time.time() - self.epoch.timestamp()) * self.speed
 
 
-class SimBoard:
-    """The hal of one node.
+A_MEASUREMENT_MS = 5000  # what is asked within it is of one moment
+
+
+class Surroundings:
+    """What the chips of one board feel: all of one measurement at one moment.
 
     Parameters
     ----------
@@ -43,6 +48,63 @@ class SimBoard:
     """
 
     def __init__(
+        self, pace: DoughTime, *, bench: Bench | None, air: Air | None = None, air_sensors: Sensors | None = None
+    ) -> None:
+        self._pace = pace
+        self._bench = bench
+        self._air = air
+        self._air_sensors = air_sensors
+        self.clock = SensorClock(lambda: int(1000 * pace.now_s()))
+        self._at_s = -1.0
+        self._until_ms = -1
+
+    def wired(self, faults: WireFaults | None = None) -> Buses:
+        """Chips over buses, all of them; a board uses those of its configuration."""
+        return buses(
+            self.clock, air=self._read_air, dough=self._read_dough, distance=self._read_distance,
+            air_c=self._true_air_c, faults=faults,
+        )  # fmt: skip
+
+    @property
+    def parts(self) -> dict[str, str]:
+        """The sensors there are, as the node's configuration says it."""
+        has_air = self._air is not None and self._air_sensors is not None
+        # Half of the boards have the one ranger, half the other: sound wants to know the air it goes through.
+        ranger = "none" if self._bench is None else "ultrasonic" if has_air else "tof"
+        return {
+            "air": "sht4x" if has_air else "none",
+            "dough": "none" if self._bench is None else "ds18b20",
+            "distance": ranger,
+        }
+
+    def _moment_s(self) -> float:
+        now_ms = self.clock.now_ms
+        if now_ms > self._until_ms:
+            self._at_s = self._pace.now_s()
+            self._until_ms = now_ms + A_MEASUREMENT_MS
+        return self._at_s
+
+    def _true_air_c(self) -> float:
+        air = self._air or (self._bench and self._bench.air)
+        return air.temp_c(self._moment_s()) if air else 20.0
+
+    def _read_air(self) -> tuple[int, int] | None:
+        if self._air is None or self._air_sensors is None:
+            return None
+        at_s = self._moment_s()
+        return self._air_sensors.air(at_s, self._air.temp_c(at_s), self._air.humidity_pct(at_s))
+
+    def _read_dough(self) -> int | None:
+        return None if self._bench is None else self._bench.read_dough(self._moment_s())
+
+    def _read_distance(self) -> int | None:
+        return None if self._bench is None else self._bench.read_distance(self._moment_s())
+
+
+class SimBoard:
+    """The hal of one node: the board's own drivers over simulated chips."""
+
+    def __init__(
         self,
         *,
         urn: str,
@@ -51,14 +113,14 @@ class SimBoard:
         bench: Bench | None = None,
         air: Air | None = None,
         air_sensors: Sensors | None = None,
+        faults: WireFaults | None = None,
     ) -> None:
         self.urn = urn
         self.boot = secrets.token_hex(4)
         self._pace = pace
         self._stop = stop
-        self._bench = bench
-        self._air = air
-        self._air_sensors = air_sensors
+        around = Surroundings(pace, bench=bench, air=air, air_sensors=air_sensors)
+        self.sensors = settings.sensors_of(around.parts, around.clock, around.wired(faults))
         self._started_s = time.monotonic()
 
     def ticks_ms(self) -> int:
@@ -80,21 +142,6 @@ class SimBoard:
     def is_running(self) -> bool:
         """False once the node is to stop."""
         return not self._stop.is_set()
-
-    def read_air(self) -> tuple[int, int] | None:
-        """Air temperature [0.01 C] and humidity [0.01 %]."""
-        if self._air is None or self._air_sensors is None:
-            return None
-        at_s = self._pace.now_s()
-        return self._air_sensors.air(at_s, self._air.temp_c(at_s), self._air.humidity_pct(at_s))
-
-    def read_dough(self) -> int | None:
-        """Dough temperature [0.01 C]."""
-        return None if self._bench is None else self._bench.read_dough(self._pace.now_s())
-
-    def read_distance(self) -> int | None:
-        """One distance shot [0.1 mm]."""
-        return None if self._bench is None else self._bench.read_distance(self._pace.now_s())
 
 
 class PtyPort:

@@ -1,7 +1,8 @@
 """A small MQTT 3.1.1 client: one topic out, one in, both QoS 1, a retained status with a last will.
 
 OASIS MQTT 3.1.1 is written MQTT below with its section. Everything but the connect, which has a time-out, returns at
-once; a broken or silent connection is dropped and made again after a growing pause. Times are whole milliseconds.
+once, the handshake of TLS too; a broken or silent connection is dropped and made again after a growing pause. Times are
+whole milliseconds.
 """
 
 try:
@@ -18,6 +19,8 @@ LONGEST_PAUSE_MS = 30000
 LONGEST_PACKET = 2048
 LONGEST_QUEUE = 4096
 NOTHING_NOW = (11, 35, 110, 10035)  # EAGAIN of Linux and macOS, ETIMEDOUT, WSAEWOULDBLOCK
+TLS_WAITS = (2, 3)  # SSL_ERROR_WANT_READ and _WRITE; MicroPython answers None instead
+A_PIECE = 512  # bytes moved at once
 
 DOWN = 0
 GREETED = 1  # CONNECT sent
@@ -70,17 +73,29 @@ def split(data):
     return data[0], data[at : at + length], data[at + length :]
 
 
+def trusting(der):
+    """A TLS context that believes a broker only when this certificate authority (bytes, DER) vouches for its name."""
+    import ssl  # only here: a node without TLS has no room for it
+
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+    context.verify_mode = ssl.CERT_REQUIRED
+    context.load_verify_locations(cadata=der)
+    return context
+
+
 class MqttLink:
     """The connection of one node to its broker.
 
     key: the node's key; it is client id, user name and part of every topic.
+    context: from trusting(), or None for a line without TLS.
     """
 
-    def __init__(self, host, port, key, password):
+    def __init__(self, host, port, key, password, context=None):
         self._host = host
         self._port = port
         self._key = key
         self._password = password
+        self._context = context
         self._pack_topic = _text("proofing/" + key + "/pack")
         self._status_topic = _text("proofing/" + key + "/status")
         self._ack_topic = _text("proofing/" + key + "/ack")
@@ -88,6 +103,7 @@ class MqttLink:
         self._state = DOWN
         self._in = b""
         self._out = b""
+        self._tried = 0  # bytes of the last write that did not go: TLS wants just those again
         self._acks = []
         self._packet_id = 0
         self._heard_ms = 0
@@ -117,15 +133,21 @@ class MqttLink:
         self._since_ms = now_ms
         self._pause_ms = self._next_pause_ms
         self._next_pause_ms = min(2 * self._next_pause_ms, LONGEST_PAUSE_MS)
-        address = socket.getaddrinfo(self._host, self._port)[0][-1]
-        self._sock = socket.socket()
+        found = socket.getaddrinfo(self._host, self._port, 0, socket.SOCK_STREAM)[0]
+        self._sock = socket.socket(found[0], found[1])
         self._sock.settimeout(CONNECT_TIMEOUT_S)
-        self._sock.connect(address)
+        self._sock.connect(found[-1])
         self._sock.setblocking(False)
+        if self._context is not None:
+            # The handshake comes with the first read and write, a piece at a time: a silent broker holds up nobody.
+            self._sock = self._context.wrap_socket(
+                self._sock, do_handshake_on_connect=False, server_hostname=self._host
+            )
         # MQTT 3.1.2: clean session, last will QoS 1 retained, user name, password
         content = _text("MQTT") + bytes([4, 0x02 | 0x04 | 0x08 | 0x20 | 0x40 | 0x80, 0, KEEP_ALIVE_S])
         content += _text(self._key) + self._status_topic + _text("offline") + _text(self._key) + _text(self._password)
         self._in = b""
+        self._tried = 0
         self._out = packet(0x10, content)
         self._state = GREETED
         self._heard_ms = now_ms
@@ -142,14 +164,37 @@ class MqttLink:
             self._sock.close()
             self._sock = None
 
+    def _receive(self):
+        """Bytes that came, none of them when the broker closed, None when nothing came."""
+        try:
+            if self._context is None:
+                return self._sock.recv(A_PIECE)
+            return self._sock.read(A_PIECE)
+        except OSError as err:
+            if self._is_wait(err):
+                return None
+            raise
+
+    def _transmit(self, data):
+        """How many bytes went out; 0 or None when none can now."""
+        try:
+            if self._context is None:
+                return self._sock.send(data)
+            return self._sock.write(data)
+        except OSError as err:
+            if self._is_wait(err):
+                return None
+            raise
+
+    def _is_wait(self, err):
+        code = err.args[0] if err.args else None
+        return code in NOTHING_NOW or (self._context is not None and code in TLS_WAITS)
+
     def _read(self, now_ms):
         while True:
-            try:
-                data = self._sock.recv(512)
-            except OSError as err:
-                if err.args and err.args[0] in NOTHING_NOW:
-                    break
-                raise
+            data = self._receive()
+            if data is None:
+                break
             if not data:
                 raise OSError("closed by the broker")
             self._heard_ms = now_ms
@@ -182,11 +227,11 @@ class MqttLink:
             self._next_pause_ms = 2 * FIRST_PAUSE_MS
             self._publish(self._status_topic, b"online", 0x33)
         elif what == 0x30:  # PUBLISH
-            self._receive(kind, content)
+            self._take(kind, content)
         elif what not in (0x40, 0xD0):  # PUBACK, PINGRESP: heard, and that is all they say
             raise ValueError("packet %d" % kind)
 
-    def _receive(self, kind, content):
+    def _take(self, kind, content):
         if len(content) < 2:
             raise ValueError("PUBLISH")
         at = 2 + (content[0] << 8) + content[1]
@@ -226,12 +271,12 @@ class MqttLink:
 
     def _flush(self, now_ms):
         while self._out:
-            try:
-                sent = self._sock.send(self._out)
-            except OSError as err:
-                if err.args and err.args[0] in NOTHING_NOW:
-                    return
-                raise
+            size = self._tried or min(A_PIECE, len(self._out))
+            sent = self._transmit(self._out[:size])
+            if not sent:
+                self._tried = size
+                return
+            self._tried = 0
             self._out = self._out[sent:]
             self._spoke_ms = now_ms
 

@@ -4,8 +4,10 @@ A hal object stands for the board:
     urn, boot                  name, and 8 hex digits drawn at each start
     ticks_ms(), ticks_diff(later, earlier), sleep_ms(ms)      real time, wrapping
     dough_ticks_ms()           time the dough lives by; on a board the same as ticks_ms
-    read_air(), read_dough(), read_distance()                 see sampling.py
+    sensors                    start(), read_air(), read_dough(), read_distance(): see instruments.py
     is_running()               False ends the loop (never on a board)
+
+On a board this file is what it begins with: see the last lines.
 """
 
 try:
@@ -55,12 +57,17 @@ class Node:
         self._real = Uptime(hal.ticks_ms, hal.ticks_diff)
         self._dough = Uptime(hal.dough_ticks_ms, hal.ticks_diff)
         self._next_ms = 0
+        self._read_ms = None  # when what was started is to be read
+        self.freed = 0  # packs acknowledged since the start
 
     def turn(self):
         """Do whatever is due; returns how long to sleep at most, in real milliseconds."""
         real_ms = self._real.update()
         dough_ms = self._dough.update()
-        if dough_ms >= self._next_ms:
+        if self._read_ms is None and dough_ms >= self._next_ms:
+            self._read_ms = dough_ms + self._hal.sensors.start()
+        if self._read_ms is not None and dough_ms >= self._read_ms:
+            self._read_ms = None
             self._measure(dough_ms)
         link = self._link
         link.poll(real_ms)
@@ -68,17 +75,21 @@ class Node:
             self.ring.unsend()
         for line in link.take_acks():
             seq = packet.acked_seq(line, self._hal.boot)
-            if seq is not None:
-                self.ring.free(seq)
-        if not link.is_up:
-            return LONGEST_NAP_MS
-        for _ in range(A_TURN):
-            if not self._send_one(real_ms):
-                return LONGEST_NAP_MS // 4
-        return SHORTEST_NAP_MS
+            if seq is not None and self.ring.free(seq):
+                self.freed += 1
+        nap_ms = LONGEST_NAP_MS
+        if link.is_up:
+            nap_ms = SHORTEST_NAP_MS
+            for _ in range(A_TURN):
+                if not self._send_one(real_ms):
+                    nap_ms = LONGEST_NAP_MS // 4
+                    break
+        if self._read_ms is not None:
+            return SHORTEST_NAP_MS
+        return nap_ms
 
     def _measure(self, dough_ms):
-        values = sampling.measure(self._hal)
+        values = sampling.measure(self._hal.sensors)
         for value in values:
             if value is not None:
                 self.ring.add(dough_ms, values)
@@ -109,3 +120,9 @@ def run(hal, link, period_ms, room):
     while hal.is_running():
         hal.sleep_ms(node.turn())
     node.close()
+
+
+if __name__ == "__main__":  # a board's interpreter runs main.py when it gets its supply
+    import hal_board
+
+    hal_board.begin(run)

@@ -7,7 +7,6 @@ air [0.01 C], humidity [0.01 %], dough [0.01 C], distance [0.1 mm].
 CHANNELS = ("air", "humidity", "dough", "distance")
 LOOKS = 5  # distance shots a measurement; odd, so the median is one of them
 LEAST_LOOKS = 3
-POWER_ON_CENTI_C = 8500  # a one-wire probe that lost its supply answers 85.00 C
 
 # What the sensor classes can say at all, in the scaled unit; anything else is a fault of the wire.
 LIMITS = ((-4000, 12500), (0, 10000), (-5500, 12500), (10, 60000))
@@ -25,20 +24,18 @@ def _within(value, limits):
     return value
 
 
-def measure(hal):
-    """Read every sensor of a board once. Returns a tuple in the order of CHANNELS."""
+def measure(sensors):
+    """Read every sensor once (instruments.py). Returns a tuple in the order of CHANNELS."""
     air = None
     humidity = None
-    pair = hal.read_air()
+    pair = sensors.read_air()
     if pair is not None:
         air = _within(pair[0], LIMITS[0])
         humidity = _within(pair[1], LIMITS[1])
-    dough = _within(hal.read_dough(), LIMITS[2])
-    if dough == POWER_ON_CENTI_C:
-        dough = None
+    dough = _within(sensors.read_dough(), LIMITS[2])
     shots = []
     for _ in range(LOOKS):
-        shot = _within(hal.read_distance(), LIMITS[3])
+        shot = _within(sensors.read_distance(), LIMITS[3])
         if shot is not None:
             shots.append(shot)
     distance = None

@@ -26,6 +26,11 @@ class PaperBoard:
         self.air: tuple[int, int] | None = (2531, 7620)
         self.dough: int | None = 2488
         self.shots: list[int | None] = [2124]
+        self.sensors = self
+        self.settle_ms = 0
+
+    def start(self) -> int:
+        return self.settle_ms
 
     def ticks_ms(self) -> int:
         return (self.real_ms - 2000) % PERIOD
@@ -209,9 +214,17 @@ def test_too_few_shots_are_no_distance(board: PaperBoard) -> None:
     assert sampling.measure(board)[3] is None
 
 
-def test_probe_that_lost_its_supply_is_not_read(board: PaperBoard) -> None:
-    board.dough = 8500
-    assert sampling.measure(board) == (2531, 7620, None, 2124)
+def test_what_was_started_is_read_when_it_is_done_and_the_loop_goes_on_meanwhile(
+    node: Any, board: PaperBoard, link: PaperLink
+) -> None:
+    board.settle_ms = 750
+    assert node.turn() < 100
+    put_on(board, 749, speed=1)
+    node.turn()
+    assert link.sent == []
+    put_on(board, 1, speed=1)
+    node.turn()
+    assert len(link.sent) == 1
 
 
 def test_impossible_humidity_is_left_out(board: PaperBoard) -> None:

@@ -1,0 +1,76 @@
+"""The sensors of one board as the node's loop asks them: a fault is counted and the channel left out."""
+
+try:
+    from firmware_sim.node import checks, ds18b20
+except ImportError:  # on a board the files lie side by side
+    import checks
+    import ds18b20
+
+USUAL_AIR = 2500  # [0.01 C] judgement, for a sonar that no thermometer stands by
+BUS = "bus"  # nobody acknowledges, or the lines are stuck
+
+
+class Instruments:
+    """air, probe, ranger: drivers, each may be None.
+
+    faults: {(which, kind): how often}, for a human at the board.
+    """
+
+    def __init__(self, air, probe, ranger):
+        self._air = air
+        self._probe = probe
+        self._ranger = ranger
+        self._warmth = USUAL_AIR
+        self._is_probe_started = False
+        self.faults = {}
+
+    def _count(self, which, kind):
+        self.faults[(which, kind)] = self.faults.get((which, kind), 0) + 1
+
+    def start(self):
+        """Begin what takes long; returns after how many milliseconds to read."""
+        self._is_probe_started = False
+        if self._probe is None:
+            return 0
+        try:
+            self._probe.start()
+        except checks.Fault as fault:
+            self._count("dough", fault.kind)
+            return 0
+        except OSError:
+            self._count("dough", BUS)
+            return 0
+        self._is_probe_started = True
+        return ds18b20.CONVERT_MS
+
+    def _asked(self, which, driver, *args):
+        if driver is None:
+            return None
+        try:
+            return driver.read(*args)
+        except checks.Fault as fault:
+            self._count(which, fault.kind)
+        except OSError:
+            self._count(which, BUS)
+        return None
+
+    def read_air(self):
+        """(0.01 C, 0.01 %), or None."""
+        pair = self._asked("air", self._air)
+        if pair is not None:
+            self._warmth = pair[0]
+        return pair
+
+    def read_dough(self):
+        """0.01 C, or None."""
+        if not self._is_probe_started:
+            return None
+        self._is_probe_started = False
+        centi_c = self._asked("dough", self._probe)
+        if centi_c is not None and self._air is None:
+            self._warmth = centi_c  # nearer to the truth than a guess
+        return centi_c
+
+    def read_distance(self):
+        """One shot in 0.1 mm, or None."""
+        return self._asked("distance", self._ranger, self._warmth)

@@ -1,0 +1,58 @@
+"""Air temperature and humidity: a sensor of the SHT4x class on an I2C bus.
+
+Protocol: data sheet of the class (SHT40, SHT41, SHT45), sections on commands, timing and conversion; from memory, the
+checksum and the conversion checked against published values.
+
+The bus has writeto(address, bytes) and readfrom_into(address, buffer) and raises OSError when nobody answers; the clock
+has ticks_ms, ticks_diff and sleep_ms.
+"""
+
+try:
+    from firmware_sim.node import checks
+except ImportError:  # on a board the files lie side by side
+    import checks
+
+ADDRESS = 0x44
+MEASURE = b"\xfd"  # both, high repeatability
+MEASURE_MS = 9  # 8.3 ms at most
+GIVE_UP_MS = 30  # the sensor does not answer its address while it measures
+
+
+def centi_c(raw):
+    """Temperature of a 16-bit code, in 0.01 C: -45 + 175 n / 65535."""
+    return (17500 * raw + 32767) // 65535 - 4500
+
+
+def centi_pct(raw):
+    """Relative humidity of a 16-bit code, in 0.01 %: -6 + 125 n / 65535, cropped to 0 and 100 as the maker says."""
+    return max(0, min(10000, (12500 * raw + 32767) // 65535 - 600))
+
+
+class Sht4x:
+    """One sensor."""
+
+    def __init__(self, i2c, clock, address=ADDRESS):
+        self._i2c = i2c
+        self._clock = clock
+        self._address = address
+        self._buffer = bytearray(6)
+
+    def read(self):
+        """Measure: (0.01 C, 0.01 %). Raises Fault or OSError."""
+        clock = self._clock
+        self._i2c.writeto(self._address, MEASURE)
+        begun = clock.ticks_ms()
+        clock.sleep_ms(MEASURE_MS)
+        while True:
+            is_last = clock.ticks_diff(clock.ticks_ms(), begun) >= GIVE_UP_MS
+            try:
+                self._i2c.readfrom_into(self._address, self._buffer)
+                break
+            except OSError:  # busy looks like absent
+                if is_last:
+                    raise
+            clock.sleep_ms(2)
+        data = self._buffer
+        if checks.crc8_31(data[0:2]) != data[2] or checks.crc8_31(data[3:5]) != data[5]:
+            raise checks.Fault(checks.CHECKSUM)
+        return centi_c(data[0] << 8 | data[1]), centi_pct(data[3] << 8 | data[4])

@@ -1,0 +1,78 @@
+"""Distance: a time-of-flight ranger that gives millimetres over a serial line, by Modbus RTU.
+
+Framing and checksum: "MODBUS over serial line" V1.02 and "MODBUS application protocol" V1.1b3, function 3. Address 1,
+115200 baud and register 0x0010 are those of the small laser rangers sold with this protocol: from memory; see the data
+sheet of yours.
+
+The port has read(n) (bytes, or None when there are none) and write(bytes).
+"""
+
+try:
+    from firmware_sim.node import checks
+except ImportError:  # on a board the files lie side by side
+    import checks
+
+ADDRESS = 1
+READ_HOLDING = 3
+DISTANCE_REGISTER = 0x0010
+ANSWER_BYTES = 7  # address, function, byte count, two of data, two of checksum
+REFUSAL_BYTES = 5  # address, function + 0x80, reason, two of checksum
+ANSWER_MS = 50
+SPACING_MS = 60  # the ranger measures on its own, about so often; asked more often it repeats itself
+LONGEST_MM = 4000  # beyond it the ranger says that it sees nothing
+SHORTEST_MM = 1
+
+
+def request(address, register):
+    """Question for one register."""
+    head = bytes([address, READ_HOLDING, register >> 8, register & 255, 0, 1])
+    crc = checks.crc16_modbus(head)
+    return head + bytes([crc & 255, crc >> 8])
+
+
+class TofRanger:
+    """One ranger."""
+
+    def __init__(self, port, clock):
+        self._port = port
+        self._clock = clock
+        self._asked = None
+
+    def read(self, air_centi_c):
+        """One shot in 0.1 mm; light does not mind the air's temperature. Raises Fault or OSError."""
+        clock = self._clock
+        if self._asked is not None:
+            wait = SPACING_MS - clock.ticks_diff(clock.ticks_ms(), self._asked)
+            if 0 < wait <= SPACING_MS:
+                clock.sleep_ms(wait)
+        for _ in range(8):  # what is left of an answer that came too late; bounded, since a line may chatter
+            if not self._port.read(32):
+                break
+        self._port.write(request(ADDRESS, DISTANCE_REGISTER))
+        self._asked = clock.ticks_ms()
+        data = self._answer()
+        if checks.crc16_modbus(data):  # over its own checksum it comes to 0
+            raise checks.Fault(checks.CHECKSUM)
+        if len(data) != ANSWER_BYTES or data[0] != ADDRESS or data[1] != READ_HOLDING or data[2] != 2:
+            raise checks.Fault(checks.NONSENSE)
+        shown_mm = data[3] << 8 | data[4]
+        if shown_mm < SHORTEST_MM or shown_mm > LONGEST_MM:
+            raise checks.Fault(checks.NO_TARGET)
+        return 10 * shown_mm
+
+    def _answer(self):
+        clock = self._clock
+        data = b""
+        while True:
+            is_last = clock.ticks_diff(clock.ticks_ms(), self._asked) >= ANSWER_MS
+            more = self._port.read(ANSWER_BYTES - len(data))
+            if more:
+                data = data + more
+            wanted = ANSWER_BYTES
+            if len(data) > 1 and data[1] & 0x80:
+                wanted = REFUSAL_BYTES
+            if len(data) >= wanted:
+                return data
+            if is_last:
+                raise checks.Fault(checks.CHECKSUM if data else checks.SILENT)
+            clock.sleep_ms(2)
