@@ -9,7 +9,7 @@ from monitor.dough.climate import Warmth, dough_warmth, thermal_tau_s
 from monitor.dough.curve import Timeline
 from monitor.dough.gassing import gassing_cardinals, rise_rate_per_h
 from monitor.dough.kinetics import REFERENCE_TEMP_C, relative_rate
-from monitor.dough.levels import Evidence, evidence
+from monitor.dough.levels import Evidence, events_s, evidence
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.prior import shape_prior
 from monitor.dough.rise import Crowd, crowd, hats, knot_times_s
@@ -59,11 +59,7 @@ def _timeline(
     batch: Batch, warmth: Warmth, seen: Evidence | None, now_s: float, horizon_s: float
 ) -> tuple[Timeline, int]:
     """Time steps with their rate factors, and the index of now."""
-    folds = [
-        at_s
-        for event in batch.events
-        if event.kind is EventKind.FOLD and 0.0 < (at_s := seconds_since_start(batch, event.at)) <= now_s
-    ]
+    folds = seen.folds_s if seen is not None else events_s(batch, (EventKind.FOLD,), now_s)
     past = np.arange(0.0, now_s, max(60.0, now_s / 60.0))
     seen_s = seen.t_s if seen is not None else np.empty(0)
     t_s = np.unique(np.concatenate([past, seen_s, folds, [now_s], _future_s(now_s, horizon_s)]))
@@ -202,7 +198,7 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
     """
     now_s = max(seconds_since_start(batch, at), 0.0)
     known = track.upto(now_s)
-    seen = evidence(batch, known)
+    seen = evidence(batch, known, now_s)
     last_s = known.last_t_s
     if last_s is None:
         why = "no reading has come yet: check that the node is on and that the batch names it"

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.track import Series, Track
+from monitor.dough.steps import steps
+from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind
 from monitor.recipe.vessel import Vessel, height_mm, volume_ml
 
@@ -18,8 +19,10 @@ LASTING_SD_MM = 0.5  # judgement: what averaging cannot remove: a film on the le
 EYE_SD_MM = 3.0  # judgement: a level read on the tub's wall, when the baker gives no doubt
 DISTURBED_AFTER_S = 150.0  # judgement: hands, lids and a sagging surface right after a fold, a poke or a lid
 DISTURBED_BEFORE_S = 45.0
+SAME_EVENT_S = 480.0  # judgement: a logged moment and the step it made lie within a few minutes
+SPIKE_MM = 5.0  # judgement: no dough jumps this far and back between three readings
 RIM_MARGIN_MM = 60.0  # judgement: a dome may stand this far over the rim before a level is disbelieved
-DOME_MM = 1.0  # judgement: the sensor looks at the middle of the dough, a little above its mean level
+DOME_MM = 0.5  # judgement: the sensor looks at the middle of the dough, a little above its mean level
 DOME_SD_MM = 1.0  # judgement
 START_DOUBT_FRAC = 0.004  # judgement: a start level is never known better than this share of the volume
 
@@ -38,6 +41,10 @@ class Evidence:
         Time since the start [s], rise V/V0 - 1, and one standard deviation of it.
     frac_per_mm : array, shape (n,)
         Rise that a millimetre of level stands for. [1/mm]
+    folds_s : tuple of float
+        When gas was knocked out: folds the baker logged, and sudden falls that nobody did. [s]
+    shifts_s : tuple of float
+        When the level jumped without the dough, as the baker moved the tub or put a lid back. [s]
     settled_s
         Moment the start volume stands for. [s]
     """
@@ -49,6 +56,8 @@ class Evidence:
     rise_frac: NDArray[np.float64]
     sd_frac: NDArray[np.float64]
     frac_per_mm: NDArray[np.float64]
+    folds_s: tuple[float, ...]
+    shifts_s: tuple[float, ...]
 
 
 def _usable_heights(batch: Batch, distance: Series) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
@@ -58,6 +67,9 @@ def _usable_heights(batch: Batch, distance: Series) -> tuple[NDArray[np.float64]
         return np.empty(0), np.empty(0)
     heights = height_mm(vessel, distance.value) - DOME_MM
     keep = (heights > 2.0) & (heights < vessel.depth_mm + RIM_MARGIN_MM)
+    # A value far off both its neighbours is nonsense; the newest has but one neighbour and is believed.
+    inner = np.median(np.lib.stride_tricks.sliding_window_view(np.pad(heights, 1, mode="edge"), 3), axis=1)
+    keep &= np.abs(heights - inner) <= np.maximum(SPIKE_MM, 6.0 * sensor_sd_mm(heights))
     for event in batch.events:
         if event.kind in (EventKind.FOLD, EventKind.POKE, EventKind.LID):
             since = distance.t_s - (event.at - batch.started_at).total_seconds()
@@ -109,8 +121,33 @@ def _area_mm2(vessel: Vessel, level_mm: NDArray[np.float64]) -> NDArray[np.float
     return (volume_ml(vessel, level_mm + 0.5) - volume_ml(vessel, level_mm - 0.5)) * 1000.0
 
 
-def evidence(batch: Batch, track: Track) -> Evidence | None:
-    """What the height readings of a batch say so far; None before the first usable one."""
+def events_s(batch: Batch, kinds: tuple[EventKind, ...], until_s: float) -> tuple[float, ...]:
+    """Times of the logged events of some kinds, after the start and up to a moment. [s]"""
+    times = (seconds_since_start(batch, event.at) for event in batch.events if event.kind in kinds)
+    return tuple(at_s for at_s in times if 0.0 < at_s <= until_s)
+
+
+def _folds_and_shifts(
+    batch: Batch, t_s: NDArray[np.float64], rise: NDArray[np.float64], sd: NDArray[np.float64], until_s: float
+) -> tuple[tuple[float, ...], tuple[float, ...]]:
+    """Sort the sudden steps: those near a logged lid, move or fold are explained; other falls are folds nobody logged.
+
+    A rise that nobody explains is left to what wanders between the level and the dough: dough never jumps up.
+    """
+    folds_s = events_s(batch, (EventKind.FOLD,), until_s)
+    handled_s = events_s(batch, (EventKind.LID, EventKind.MOVE), until_s)
+    shifts_s: list[float] = []
+    found_s: list[float] = []
+    for step in steps(t_s, rise, sd):
+        if any(abs(step.t_s - at_s) < SAME_EVENT_S for at_s in handled_s):
+            shifts_s.append(step.t_s)
+        elif step.size_frac < 0.0 and all(abs(step.t_s - at_s) >= SAME_EVENT_S for at_s in folds_s):
+            found_s.append(step.t_s)
+    return tuple(sorted((*folds_s, *found_s))), tuple(shifts_s)
+
+
+def evidence(batch: Batch, track: Track, until_s: float) -> Evidence | None:
+    """What the height readings and events of a batch say up to a moment; None before the first usable height."""
     vessel = batch.vessel
     t_s, heights = _usable_heights(batch, track.distance_mm)
     eye = track.level_mm
@@ -144,12 +181,16 @@ def evidence(batch: Batch, track: Track) -> Evidence | None:
     order = np.argsort(times, kind="stable")
     times, levels, sds = times[order], levels[order], sds[order]
     frac_per_mm = _area_mm2(vessel, levels) / (1000.0 * start_ml)
+    rise_frac = volume_ml(vessel, levels) / start_ml - 1.0
+    folds_s, shifts_s = _folds_and_shifts(batch, times, rise_frac, sds * frac_per_mm, until_s)
     return Evidence(
         start_volume_ml=start_ml,
         start_sd_frac=start_sd_frac,
         settled_s=settled_s,
         t_s=times,
-        rise_frac=volume_ml(vessel, levels) / start_ml - 1.0,
+        rise_frac=rise_frac,
         sd_frac=sds * frac_per_mm,
         frac_per_mm=frac_per_mm,
+        folds_s=folds_s,
+        shifts_s=shifts_s,
     )

@@ -32,6 +32,7 @@ LEVEL_SD_MM = (
     0.7  # judgement: a dome that grows or flattens, a film on the lens: what is seen wanders off what is there
 )
 LEVEL_TAU_S = 5400.0  # judgement
+SHIFT_SD_MM = 15.0  # judgement: how far a moved tub or a lid put back askew can shift the level
 FOLD_KEEPS_LOGIT = (0.4, 0.8)  # judgement: a fold keeps about 60 % of the rise, 25 to 85 %
 SEED = 20260302
 
@@ -73,7 +74,9 @@ def hats(at_s: Array, knots_s: Array) -> Array:
     return np.stack([np.interp(at_s, knots_s, row) for row in np.eye(knots_s.size)], axis=1)
 
 
-def _precision(prior: Prior, knots_s: Array, n_folds: int, levels_s: Array, start_sd: float) -> tuple[Array, Array]:
+def _precision(
+    prior: Prior, knots_s: Array, n_folds: int, levels_s: Array, n_shifts: int, start_sd: float
+) -> tuple[Array, Array]:
     """Prior mean and precision of all numbers of a member."""
 
     def wandering(times_s: Array, sd: float, tau_s: float) -> Array:
@@ -82,7 +85,7 @@ def _precision(prior: Prior, knots_s: Array, n_folds: int, levels_s: Array, star
 
     n, n_levels = N_SHAPE + knots_s.size, levels_s.size
     mean = np.concatenate(
-        [prior.mean, np.zeros(knots_s.size), np.full(n_folds, FOLD_KEEPS_LOGIT[0]), np.zeros(n_levels + 1)]
+        [prior.mean, np.zeros(knots_s.size), np.full(n_folds, FOLD_KEEPS_LOGIT[0]), np.zeros(n_levels + n_shifts + 1)]
     )
     precision: Array = np.zeros((mean.size, mean.size))
     precision[:N_SHAPE, :N_SHAPE] = np.linalg.inv(prior.covariance)
@@ -90,6 +93,8 @@ def _precision(prior: Prior, knots_s: Array, n_folds: int, levels_s: Array, star
     precision[range(n, n + n_folds), range(n, n + n_folds)] = FOLD_KEEPS_LOGIT[1] ** -2.0
     n += n_folds
     precision[n : n + n_levels, n : n + n_levels] = wandering(levels_s, LEVEL_SD_MM, LEVEL_TAU_S)
+    n += n_levels
+    precision[range(n, n + n_shifts), range(n, n + n_shifts)] = SHIFT_SD_MM**-2.0
     precision[-1, -1] = start_sd**-2.0
     return mean, precision
 
@@ -240,7 +245,8 @@ def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | N
     least = prior.least_ceiling_frac
     start_sd = evidence.start_sd_frac if evidence is not None else 0.01
     levels_s = past_knots_s(now_s)
-    mean, precision = _precision(prior, knots_s, len(timeline.fold_steps), levels_s, start_sd)
+    n_shifts = len(evidence.shifts_s) if evidence is not None else 0
+    mean, precision = _precision(prior, knots_s, len(timeline.fold_steps), levels_s, n_shifts, start_sd)
     n_course = N_SHAPE + knots_s.size + len(timeline.fold_steps)
     # Both signs of each draw: the crowd's mean is then exact, which steadies the quantiles of a small crowd.
     half = rng.standard_normal((N_MEMBERS // 2, mean.size))
@@ -251,7 +257,8 @@ def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | N
         return Crowd(rise_paths(prior_members[:, :n_course], timeline, least), even, prior_members, float("nan"))
 
     steps = np.searchsorted(timeline.t_s, evidence.t_s)
-    wander = (hats(evidence.t_s, levels_s) * evidence.frac_per_mm[:, np.newaxis]).T
+    shifted = (evidence.t_s[:, np.newaxis] > np.array(evidence.shifts_s)).astype(np.float64)
+    wander = (np.hstack([hats(evidence.t_s, levels_s), shifted]) * evidence.frac_per_mm[:, np.newaxis]).T
     fit = _Fit(timeline.upto(int(steps[-1])), steps, evidence, wander, mean, precision, least)
     found = _optima(fit, np.concatenate([mean[None], prior_members[: N_SCOUTS - 1]]))
     members, log_density = _sample(found, draws)

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from monitor.dough.forecast import outlook, weighted_quantiles
+from monitor.dough.levels import evidence
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import EMPTY, Series, Track
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
@@ -130,8 +131,29 @@ def test_hands_and_wild_values_hardly_move_the_forecast():
     wild[::17] = 4000.0
     wild[5::23] = 20.0
     disturbed = replace(clean, distance_mm=replace(clean.distance_mm, value=wild))
-    assert abs(look(80, clean).rise_pct.p50 - look(80, disturbed).rise_pct.p50) < 2.0
-    assert abs(minutes(look(80, clean).ready.p50) - minutes(look(80, disturbed).ready.p50)) < 5.0
+    undisturbed, found = look(80, clean), look(80, disturbed)
+    assert abs(undisturbed.rise_pct.p50 - found.rise_pct.p50) < 2.0
+    middle_half_min = minutes(undisturbed.ready.p75) - minutes(undisturbed.ready.p25)
+    assert abs(minutes(undisturbed.ready.p50) - minutes(found.ready.p50)) < middle_half_min
+
+
+def test_a_fold_nobody_logged_is_found_and_a_collapse_is_none():
+    def folded(t_s):
+        t_s = np.asarray(t_s)
+        return np.where(t_s < 4200.0, rise_at(t_s), rise_at(t_s) - 0.6 * rise_at(4200.0))
+
+    untold = evidence(BATCH, track_of(folded).upto(6000.0), 6000.0)
+    assert untold.folds_s == pytest.approx((4200.0,), abs=90.0)
+    assert evidence(BATCH, track_of(collapsing, hours=3.5), 12600.0).folds_s == ()
+    assert evidence(BATCH, track_of(rise_at), 10800.0).folds_s == ()
+
+
+def test_a_moved_tub_is_no_rise():
+    clean = track_of(rise_at)
+    shifted = clean.distance_mm.value - 12.0 * (clean.distance_mm.t_s > 3000.0)
+    moved = replace(clean, distance_mm=replace(clean.distance_mm, value=shifted))
+    told = replace(BATCH, events=(Event(at(50), EventKind.MOVE),))
+    assert abs(look(75, moved, told).rise_pct.p50 - look(75, clean).rise_pct.p50) < 4.0
 
 
 def test_a_fold_never_resets_the_rise_and_opens_ready_again():
