@@ -23,6 +23,8 @@ SHAPE_MEDIAN = {
     "log_collapse": 0.35,
 }
 SHAPE_SD = np.array([0.75, 0.75, 0.40, 0.80, 0.42, 0.45, 0.22, 0.60, 0.10])
+# judgement: starters and preferments, liquid or sour, hold one and a half to two and a half times their volume
+PREFERMENT_CEILING = 1.25
 SHAPE_CORRELATION = {
     ("log_rate", "log_ceiling"): 0.5,
     ("log_rate", "log_lag_h"): -0.4,
@@ -60,7 +62,8 @@ def shape_prior(target_rise_frac: float | None, rate_per_h: tuple[float, float] 
     # judgement: a baker's target can be reached, give or take
     least = 0.2 if target_rise_frac is None else 0.8 * target_rise_frac
     median = dict(SHAPE_MEDIAN)
-    median["log_ceiling"] = max(median["log_ceiling"] - least, 0.5)
+    ceiling = PREFERMENT_CEILING if target_rise_frac is None else median["log_ceiling"]
+    median["log_ceiling"] = max(ceiling - least, 0.5)
     mean = np.array([*np.log([median[name] for name in SHAPE_NAMES[:-1]]), 1.0])
     correlation = np.eye(N_SHAPE)
     for (one, other), value in SHAPE_CORRELATION.items():

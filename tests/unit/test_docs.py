@@ -27,7 +27,9 @@ def test_every_module_has_its_line_in_the_guide(module):
     assert name in GUIDE
 
 
-@pytest.mark.parametrize("path", sorted(set(re.findall(r"`((?:monitor|dashboard|firmware_sim|tests)/[\w/.]+)`", GUIDE))))
+@pytest.mark.parametrize(
+    "path", sorted(set(re.findall(r"`((?:monitor|dashboard|firmware_sim|tests)/[\w/.]+)`", GUIDE)))
+)
 def test_every_path_in_the_guide_exists(path):
     assert (ROOT / path).exists()
 
