@@ -58,10 +58,26 @@ class Ranger(StrEnum):
     NONE = "none"
 
 
-# GPIO numbers free for these jobs on boards of each class: data and clock of I2C, 1-Wire, trigger and echo.
+# GPIO numbers free for these jobs on boards of each class: I2C, 1-Wire, the ranger's serial line or its two pins.
 PINS: Mapping[Board, Mapping[str, int]] = {
-    Board.ESP32: {"pin_sda": 21, "pin_scl": 22, "pin_probe": 27, "pin_trigger": 25, "pin_echo": 26},
-    Board.RP2040: {"pin_sda": 4, "pin_scl": 5, "pin_probe": 15, "pin_trigger": 13, "pin_echo": 14},
+    Board.ESP32: {
+        "pin_sda": 21,
+        "pin_scl": 22,
+        "pin_probe": 27,
+        "pin_tx": 17,
+        "pin_rx": 16,
+        "pin_trigger": 25,
+        "pin_echo": 26,
+    },
+    Board.RP2040: {
+        "pin_sda": 4,
+        "pin_scl": 5,
+        "pin_probe": 15,
+        "pin_tx": 8,
+        "pin_rx": 9,
+        "pin_trigger": 13,
+        "pin_echo": 14,
+    },
 }
 
 

@@ -28,7 +28,7 @@ FAULTS_EVERY_S = 1.0  # noise is handed over once a second, so that a babbling l
 def found_ports() -> list[str]:
     """The serial ports of this machine, each as its path and, where it has one, the hardware id to name it by."""
     return [
-        port.device if port.vid is None else f"{port.device} ({_hwid(port.vid, port.pid, port.serial_number)})"
+        port.device if port.vid is None else f"{port.device} ({hardware_id(port.vid, port.pid, port.serial_number)})"
         for port in sorted(list_ports.comports(), key=lambda port: str(port.device))
     ]
 
@@ -60,7 +60,7 @@ def port_of(spec: str) -> str:
     if not found:
         raise SourceError(f"{spec}: no such device is plugged in; plug it in, or see the list of ports for its id")
     if len(found) > 1:
-        names = ", ".join(_hwid(vid, pid, port.serial_number) for port in found)
+        names = ", ".join(hardware_id(vid, pid, port.serial_number) for port in found)
         raise SourceError(f"{spec}: {len(found)} devices have this id; name one by its serial number: {names}")
     return str(found[0].device)
 
@@ -76,7 +76,8 @@ def _parsed_hwid(spec: str) -> tuple[int, int, str | None]:
     return vid, pid, parts[2] if len(parts) > 2 else None
 
 
-def _hwid(vid: int, pid: int, serial_number: str | None) -> str:
+def hardware_id(vid: int, pid: int, serial_number: str | None) -> str:
+    """How a USB port is named whatever path it is given: ``hwid:VID:PID``, and its serial number where it has one."""
     return f"{HWID_PREFIX}{vid:04x}:{pid:04x}" + (f":{serial_number}" if serial_number else "")
 
 
@@ -90,6 +91,11 @@ class SerialSource:
     items
         Frames, states and faults go there; while it is full the line is not read.
 
+    Attributes
+    ----------
+    trouble
+        Why the port cannot be opened at the moment; empty when it is open.
+
     Raises
     ------
     ConfigError
@@ -100,6 +106,7 @@ class SerialSource:
         if spec.startswith(HWID_PREFIX):
             _parsed_hwid(spec)
         self.name = f"serial:{spec}"
+        self.trouble = ""
         self._spec = spec
         self._clock = clock
         self._items = items
@@ -125,11 +132,13 @@ class SerialSource:
                 if str(error) != told:
                     log.warning("waiting source=%s reason=%r", self.name, str(error))
                     told = str(error)
+                self.trouble = str(error)
                 self._stopping.wait(retry_s)
                 retry_s = min(2 * retry_s, LAST_RETRY_S)
                 continue
             log.info("open source=%s port=%s", self.name, port.port)
             retry_s, told = FIRST_RETRY_S, ""
+            self.trouble = ""
             self._tell(is_online=True)
             line = _Line(port, self.name, self._clock, self._items, self._stopping)
             try:

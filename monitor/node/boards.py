@@ -1,0 +1,186 @@
+"""Boards on this machine's serial ports, asked and filled through ``mpremote``, which runs as a process of its own."""
+
+import importlib.util
+import ssl
+import subprocess
+import sys
+import tempfile
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TextIO
+
+from serial.tools import list_ports
+
+from monitor.errors import MonitorError
+from monitor.node.settings import NodeSettings, config_text
+from monitor.sources.serial import hardware_id
+
+ANSWER_WITHIN_S = 20.0  # judgement: a board that has just been plugged in needs some seconds
+COPIED_WITHIN_S = 300.0  # judgement: a hundred kilobytes over a slow line, with a margin
+CONFIG_NAME = "config.txt"
+CA_NAME = "ca.der"
+FIRMWARE = "firmware_sim"
+WHO = "import sys; print('board', sys.platform, '.'.join([str(n) for n in sys.implementation[1][:3]]))"
+
+NO_BOARD = """\
+no board is plugged in (no serial port of this machine has a device behind it). What to do:
+  1. plug the board in with a USB cable that carries data: many only charge;
+  2. on Linux this user must belong to the group that owns the port: sudo usermod -a -G dialout $USER, then log in anew;
+  3. a new board needs MicroPython once: follow https://micropython.org/download for its class;
+  4. then run `proofing-monitor node boards --ask` again.
+To practise without any board: proofing-monitor node simulate --help"""
+NO_MPREMOTE = (
+    "mpremote is not installed, and only it can speak to a board; install it into the same environment: "
+    "pip install mpremote"
+)
+
+
+class BoardError(MonitorError):
+    """A board, or the tool that speaks to it, does not do what it was asked."""
+
+
+@dataclass(frozen=True, slots=True)
+class FoundPort:
+    """A serial port with a device behind it.
+
+    Attributes
+    ----------
+    hwid
+        ``hwid:VID:PID[:SERIAL]``, which finds it again at whatever path; empty for a port that is built in.
+    """
+
+    path: str
+    hwid: str
+    description: str
+
+
+def found_boards() -> list[FoundPort]:
+    """Every serial port of this machine that could be a board, by path."""
+    return [
+        FoundPort(
+            str(port.device),
+            "" if port.vid is None else hardware_id(port.vid, port.pid, port.serial_number),
+            str(port.description or "").replace("n/a", "").strip(),
+        )
+        for port in sorted(list_ports.comports(), key=lambda port: str(port.device))
+    ]
+
+
+def _mpremote(arguments: Sequence[str], within_s: float) -> str:
+    """What mpremote says when all goes well.
+
+    Raises
+    ------
+    BoardError
+        When it is not there, takes too long, or fails: with its last words.
+    """
+    if importlib.util.find_spec("mpremote") is None:
+        raise BoardError(NO_MPREMOTE)
+    command = [sys.executable, "-m", "mpremote", *arguments]
+    try:
+        done = subprocess.run(command, capture_output=True, stdin=subprocess.DEVNULL, timeout=within_s, check=False)
+    except subprocess.TimeoutExpired:
+        raise BoardError(
+            f"the board did not answer within {within_s:.0f} s; press its reset button, close whatever else uses its "
+            "port (a collector, a terminal), and try again"
+        ) from None
+    except OSError as err:
+        raise BoardError(f"mpremote cannot be started ({err.strerror}); {NO_MPREMOTE}") from err
+    said = done.stdout.decode("utf-8", "replace")
+    if done.returncode:
+        lines = [line.strip() for line in (said + done.stderr.decode("utf-8", "replace")).splitlines() if line.strip()]
+        raise BoardError(
+            f"the board could not do it: {lines[-1] if lines else 'mpremote said nothing'}; check that it runs "
+            "MicroPython (`proofing-monitor node boards --ask`) and that nothing else uses its port"
+        )
+    return said
+
+
+def asked(port: str) -> str:
+    """What runs on the board at a port: platform and version of its MicroPython. It stops whatever ran there.
+
+    Raises
+    ------
+    BoardError
+        When no MicroPython answers.
+    """
+    said = _mpremote(["connect", port, "resume", "exec", WHO], ANSWER_WITHIN_S)
+    words = said.split()
+    if words[:1] != ["board"] or len(words) != 3:
+        raise BoardError(f"{port}: something answers, but not as MicroPython does: {said.strip()[:60]!r}")
+    return f"MicroPython {words[2]} on {words[1]}"
+
+
+def run_on_board(port: str, script: Path) -> str:
+    """Run a script on the board without keeping it there; what it printed comes back.
+
+    Raises
+    ------
+    BoardError
+        When no MicroPython answers, or the script fails.
+    """
+    return _mpremote(["connect", port, "resume", "run", str(script)], ANSWER_WITHIN_S)
+
+
+def firmware_files() -> list[Path]:
+    """The files of the node's firmware, as they are copied.
+
+    Raises
+    ------
+    BoardError
+        When they are not installed beside the monitor.
+    """
+    spec = importlib.util.find_spec(FIRMWARE)
+    if spec is None or not spec.submodule_search_locations:
+        raise BoardError(
+            "the node's firmware is not installed; install the whole package: pip install proofing-monitor"
+        )
+    folder = Path(next(iter(spec.submodule_search_locations)))
+    return [
+        *sorted(path for path in (folder / "node").glob("*.py") if path.name != "__init__.py"),
+        folder / "hal_board.py",
+    ]
+
+
+def copy_firmware(port: str, settings: NodeSettings, ca_file: Path | None, out: TextIO) -> None:
+    """Copy the firmware and its configuration to the board at a port, and start it anew.
+
+    Parameters
+    ----------
+    ca_file
+        Certificate to trust, in PEM; the board gets it in DER, which is all that MicroPython reads.
+
+    Raises
+    ------
+    BoardError
+        When a file is missing, or the board does not take it.
+    """
+    files = firmware_files()
+    missing = [path.name for path in files if not path.exists()]
+    if missing:
+        raise BoardError(f"the firmware lacks {', '.join(missing)}; install the package anew")
+    with tempfile.TemporaryDirectory() as folder:  # made with mode 0700: the configuration holds passwords
+        config = Path(folder) / CONFIG_NAME
+        config.write_text(config_text(settings), encoding="utf-8")
+        extra = [config]
+        if settings.mqtt_ca:
+            extra.append(Path(folder) / settings.mqtt_ca)
+            extra[-1].write_bytes(_der(ca_file))
+        for path in (*files, *extra):
+            print(f"copying {path.name}", file=out)
+        _mpremote(
+            ["connect", port, "fs", "cp", *(str(path) for path in (*files, *extra)), ":", "+", "reset"], COPIED_WITHIN_S
+        )
+
+
+def _der(ca_file: Path | None) -> bytes:
+    if ca_file is None:
+        raise BoardError("this node checks the broker's certificate: name the file to trust with --ca FILE (PEM)")
+    try:
+        text = ca_file.read_text(encoding="ascii")
+        return ssl.PEM_cert_to_DER_cert(
+            text[text.index(ssl.PEM_HEADER) :].partition(ssl.PEM_FOOTER)[0] + ssl.PEM_FOOTER
+        )
+    except (OSError, ValueError) as err:
+        raise BoardError(f"{ca_file}: is no certificate in PEM ({err})") from err
