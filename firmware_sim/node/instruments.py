@@ -1,10 +1,9 @@
 """The sensors of one board as the node's loop asks them: a fault is counted and the channel left out."""
 
 try:
-    from firmware_sim.node import checks, ds18b20
+    from firmware_sim.node import checks
 except ImportError:  # on a board the files lie side by side
     import checks
-    import ds18b20
 
 USUAL_AIR = 2500  # [0.01 C] judgement, for a sonar that no thermometer stands by
 BUS = "bus"  # nobody acknowledges, or the lines are stuck
@@ -41,7 +40,7 @@ class Instruments:
             self._count("dough", BUS)
             return 0
         self._is_probe_started = True
-        return ds18b20.CONVERT_MS
+        return self._probe.CONVERT_MS
 
     def _asked(self, which, driver, *args):
         if driver is None:

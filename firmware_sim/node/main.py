@@ -11,13 +11,13 @@ On a board this file is what it begins with: see the last lines.
 """
 
 try:
-    from firmware_sim.node import packet, ring, sampling
+    from firmware_sim.node import packet, sampling
 except ImportError:  # on a board the files lie side by side
     import packet
-    import ring
     import sampling
 
 RESEND_MS = 5000  # real time without an answer before a pack is sent again
+TICK_MS = 100  # the ring counts tenths of a second
 WINDOW = 8  # packs on their way at once
 A_TURN = 4  # packs sent in one turn
 LONGEST_NAP_MS = 100
@@ -46,14 +46,14 @@ class Uptime:
 class Node:
     """One node: sensors, buffer, link.
 
-    period_ms: dough time between measurements. room: packs kept while nobody answers.
+    period_ms: dough time between measurements. kept: the ring of packs that nobody answered yet.
     """
 
-    def __init__(self, hal, link, period_ms, room):
+    def __init__(self, hal, link, period_ms, kept):
         self._hal = hal
         self._link = link
         self._period_ms = period_ms
-        self.ring = ring.Ring(room)
+        self.ring = kept
         self._real = Uptime(hal.ticks_ms, hal.ticks_diff)
         self._dough = Uptime(hal.dough_ticks_ms, hal.ticks_diff)
         self._next_ms = 0
@@ -92,21 +92,22 @@ class Node:
         values = sampling.measure(self._hal.sensors)
         for value in values:
             if value is not None:
-                self.ring.add(dough_ms, values)
+                self.ring.add(dough_ms // TICK_MS, values)
                 break
         # Late by more than a period: skip what was missed instead of measuring it all at once.
         missed = (dough_ms - self._next_ms) // self._period_ms
         self._next_ms += (missed + 1) * self._period_ms
 
     def _send_one(self, real_ms):
-        pack = self.ring.due(real_ms, RESEND_MS, WINDOW)
-        if pack is None:
+        at = self.ring.due(real_ms // TICK_MS, RESEND_MS // TICK_MS, WINDOW)
+        if at is None:
             return False
-        age_ms = self._dough.update() - pack[1]
-        frame = packet.frame(self._hal.boot, pack[0], self._hal.urn, age_ms, pack[2])
+        seq, taken, values, _ = self.ring.pack(at)
+        age_ms = self._dough.update() - TICK_MS * taken
+        frame = packet.frame(self._hal.boot, seq, self._hal.urn, age_ms, values)
         if not self._link.send(frame):
             return False
-        pack[3] = real_ms
+        self.ring.note_sent(at, real_ms // TICK_MS)
         return True
 
     def close(self):
@@ -114,9 +115,9 @@ class Node:
         self._link.close(self._real.update())
 
 
-def run(hal, link, period_ms, room):
+def run(hal, link, period_ms, kept):
     """Be a node until the hal says stop."""
-    node = Node(hal, link, period_ms, room)
+    node = Node(hal, link, period_ms, kept)
     while hal.is_running():
         hal.sleep_ms(node.turn())
     node.close()

@@ -1,13 +1,28 @@
-"""Packs not acknowledged yet, oldest first, in a buffer that never grows.
+"""Packs not acknowledged yet, oldest first, in memory taken once and for all.
 
 When it is full the older half is thinned evenly, so that a long silence leaves a coarse curve and not a hole. What went
 is told by a gap marker: a pack of its own that carries the number of lost packs. At most one marker waits at a time,
 since a marker that may have arrived must not change any more.
 
-Times are whole milliseconds that only grow; the caller extends the board's wrapping ticks.
+Times are whole tenths of a second that only grow: 31 bits of them are six years.
 """
 
+from array import array
+
 MARKER_LENGTH = 1  # a marker's values are a tuple of one: the number lost
+CHANNELS = 4
+
+# A pack is so many whole numbers in a row: 28 bytes.
+WIDTH = 3 + CHANNELS
+SEQ = 0
+TAKEN = 1
+SENT = 2
+VALUES = 3
+LOW = -(1 << 30)  # the lowest number that costs a board of 32 bits no memory of its own
+ABSENT = LOW  # instead of a value: not read
+MARKS = LOW + 1  # instead of the second value: a marker, whose first one is the number lost
+NEVER = LOW  # instead of the time of sending
+LONG_AGO = LOW + 1
 
 
 class Ring:
@@ -20,89 +35,136 @@ class Ring:
         if room < 6:
             raise ValueError("room")
         self.room = room
-        self.packs = []  # lists [seq, taken_ms, values, sent_ms or None]
         self.last_seq = 0
         self.lost = 0  # dropped, and not told yet
-        self._lost_taken_ms = 0
+        self._lost_taken = 0
+        self._cells = array("i", (0 for _ in range(WIDTH * room)))
+        self._order = [WIDTH * at for at in range(room)]  # first cells of the packs, oldest first; then the unused
+        self._used = 0
 
-    def add(self, taken_ms, values):
+    def __len__(self):
+        return self._used
+
+    def pack(self, at):
+        """(seq, when taken, values, when sent or None) of the pack at a place; the oldest is at 0."""
+        cells = self._cells
+        cell = self._order[at]
+        if cells[cell + VALUES + 1] == MARKS:
+            values = (cells[cell + VALUES],)
+        else:
+            values = tuple(self._value(cell + VALUES + channel) for channel in range(CHANNELS))
+        sent = cells[cell + SENT]
+        return cells[cell + SEQ], cells[cell + TAKEN], values, None if sent == NEVER else sent
+
+    def _value(self, cell):
+        value = self._cells[cell]
+        return None if value == ABSENT else value
+
+    def add(self, taken, values):
         """Keep a measurement; gives it the next sequence number."""
-        if len(self.packs) >= self.room - 1:  # one place is the marker's
+        if self._used >= self.room - 1:  # one place is the marker's
             self._thin()
-        self._append(taken_ms, values)
+        cell = self._append(taken)
+        for channel in range(CHANNELS):
+            value = values[channel]
+            self._cells[cell + VALUES + channel] = ABSENT if value is None else value
         self._mark()
 
-    def _append(self, taken_ms, values):
+    def _append(self, taken):
         self.last_seq += 1
-        self.packs.append([self.last_seq, taken_ms, values, None])
+        cell = self._order[self._used]
+        self._used += 1
+        self._cells[cell + SEQ] = self.last_seq
+        self._cells[cell + TAKEN] = taken
+        self._cells[cell + SENT] = NEVER
+        return cell
+
+    def _drop(self, at):
+        self._order.append(self._order.pop(at))
+        self._used -= 1
+
+    def _is_marker(self, cell):
+        return self._cells[cell + VALUES + 1] == MARKS
 
     def _thin(self):
         """Drop the reading whose neighbours are closest in time, of the older half; the oldest stays."""
-        before = None
-        middle = None
-        best = None
-        best_gap_ms = 0
-        for at in range(len(self.packs) // 2 + 2):
-            pack = self.packs[at]
-            if len(pack[2]) == MARKER_LENGTH:
+        cells = self._cells
+        before = -1
+        middle = -1
+        best = -1
+        best_gap = 0
+        for at in range(self._used // 2 + 2):
+            cell = self._order[at]
+            if self._is_marker(cell):
                 continue
-            if before is not None:
-                gap_ms = pack[1] - self.packs[before][1]
-                if best is None or gap_ms < best_gap_ms:
+            if before >= 0:
+                gap = cells[cell + TAKEN] - cells[self._order[before] + TAKEN]
+                if best < 0 or gap < best_gap:
                     best = middle
-                    best_gap_ms = gap_ms
+                    best_gap = gap
             before = middle
             middle = at
-        dropped = self.packs.pop(best)
+        taken = cells[self._order[best] + TAKEN]
+        self._drop(best)
         self.lost += 1
-        if dropped[1] > self._lost_taken_ms:
-            self._lost_taken_ms = dropped[1]
+        if taken > self._lost_taken:
+            self._lost_taken = taken
 
     def _mark(self):
         """Tell what was dropped, unless a marker is still on its way."""
         if self.lost == 0:
             return
-        for pack in self.packs:
-            if len(pack[2]) == MARKER_LENGTH:
-                if pack[3] is None:  # never sent: it can still say more
-                    pack[1] = self._lost_taken_ms
-                    pack[2] = (pack[2][0] + self.lost,)
+        cells = self._cells
+        for at in range(self._used):
+            cell = self._order[at]
+            if self._is_marker(cell):
+                if cells[cell + SENT] == NEVER:  # it can still say more
+                    cells[cell + TAKEN] = self._lost_taken
+                    cells[cell + VALUES] += self.lost
                     self.lost = 0
                 return
-        self._append(self._lost_taken_ms, (self.lost,))
+        cell = self._append(self._lost_taken)
+        cells[cell + VALUES] = self.lost
+        cells[cell + VALUES + 1] = MARKS
         self.lost = 0
 
     def free(self, seq):
         """Forget an acknowledged pack; True when it was there."""
-        for at in range(len(self.packs)):
-            if self.packs[at][0] == seq:
-                self.packs.pop(at)
+        for at in range(self._used):
+            if self._cells[self._order[at] + SEQ] == seq:
+                self._drop(at)
                 self._mark()
                 return True
         return False
 
-    def due(self, now_ms, resend_ms, window):
-        """The next pack to send, or None.
+    def due(self, now, resend, window):
+        """Place of the next pack to send, or None.
 
-        A pack is due when it was never sent, or sent resend_ms ago without an answer. At most window packs are on
-        their way at once.
+        A pack is due when it was never sent, or sent so long ago (resend) without an answer. At most window packs are
+        on their way at once.
         """
         on_way = 0
         fresh = None
-        for pack in self.packs:
-            if pack[3] is None:
+        for at in range(self._used):
+            sent = self._cells[self._order[at] + SENT]
+            if sent == NEVER:
                 if fresh is None:
-                    fresh = pack
-            elif now_ms - pack[3] >= resend_ms:
-                return pack
+                    fresh = at
+            elif sent == LONG_AGO or now - sent >= resend:
+                return at
             else:
                 on_way += 1
         if on_way < window:
             return fresh
         return None
 
+    def note_sent(self, at, now):
+        """The pack at a place is on its way."""
+        self._cells[self._order[at] + SENT] = now
+
     def unsend(self):
         """After a link broke: whatever was on its way is due again at once."""
-        for pack in self.packs:
-            if pack[3] is not None:
-                pack[3] = -(1 << 40)
+        for at in range(self._used):
+            cell = self._order[at]
+            if self._cells[cell + SENT] != NEVER:
+                self._cells[cell + SENT] = LONG_AGO

@@ -27,6 +27,14 @@ def read(path):
     return found
 
 
+def module(name):
+    """A module of the node's by its name."""
+    try:
+        return getattr(__import__("firmware_sim.node." + name).node, name)
+    except ImportError:  # on a board the files lie side by side
+        return __import__(name)
+
+
 def key_of(urn):
     """Name of a node at its broker: its URN without urn:dev: and with - for the colon."""
     return urn.replace("urn:dev:", "").replace(":", "-")
@@ -38,17 +46,10 @@ def link_of(found, urn, port):
     Raises OSError when the certificate's file cannot be read, ValueError for an unknown link.
     """
     if found["link"] == "serial":
-        try:
-            from firmware_sim.node import link_serial
-        except ImportError:  # on a board the files lie side by side
-            import link_serial
-        return link_serial.SerialLink(port())
+        return module("link_serial").SerialLink(port())
     if found["link"] != "mqtt":
         raise ValueError("link")
-    try:
-        from firmware_sim.node import link_mqtt
-    except ImportError:
-        import link_mqtt
+    link_mqtt = module("link_mqtt")
     is_secured = found["mqtt_tls"] == "1"
     context = None
     if is_secured:
@@ -59,22 +60,17 @@ def link_of(found, urn, port):
 
 
 def sensors_of(found, clock, buses):
-    """The sensors a configuration asks for. buses: i2c(), onewire(), uart() and pins(), each opened only when used."""
-    try:
-        from firmware_sim.node import ds18b20, instruments, sht4x, sonar, tof
-    except ImportError:  # on a board the files lie side by side
-        import ds18b20
-        import instruments
-        import sht4x
-        import sonar
-        import tof
+    """The sensors a configuration asks for. buses: i2c(), onewire(), uart() and pins(), each opened only when used.
+
+    Only the drivers in use are loaded: the others would take a small board's memory.
+    """
     air = probe = ranger = None
     if found["air"] == "sht4x":
-        air = sht4x.Sht4x(buses.i2c(), clock)
+        air = module("sht4x").Sht4x(buses.i2c(), clock)
     if found["dough"] == "ds18b20":
-        probe = ds18b20.Ds18b20(buses.onewire(), clock)
+        probe = module("ds18b20").Ds18b20(buses.onewire(), clock)
     if found["distance"] == "tof":
-        ranger = tof.TofRanger(buses.uart(), clock)
+        ranger = module("tof").TofRanger(buses.uart(), clock)
     elif found["distance"] == "ultrasonic":
-        ranger = sonar.Sonar(buses.pins(), clock)
-    return instruments.Instruments(air, probe, ranger)
+        ranger = module("sonar").Sonar(buses.pins(), clock)
+    return module("instruments").Instruments(air, probe, ranger)

@@ -63,17 +63,18 @@ def test_ring_never_grows_and_every_pack_is_kept_freed_or_told_lost(room: int, d
     ring = Ring(room)
     added = freed = told = 0
     for step, deed in enumerate(deeds):
+        packs = [ring.pack(at) for at in range(len(ring))]
         if deed == "add":
             ring.add(step, (1, None, None, 2))
             added += 1
         elif deed == "send":
-            pack = ring.due(step, 1000, 4)
-            if pack is not None:
-                pack[3] = step
+            at = ring.due(step, 1000, 4)
+            if at is not None:
+                ring.note_sent(at, step)
         elif deed == "break":
             ring.unsend()
         else:
-            sent = [pack for pack in ring.packs if pack[3] is not None]
+            sent = [pack for pack in packs if pack[3] is not None]
             if sent:
                 oldest = sent[0]
                 assert ring.free(oldest[0])
@@ -81,10 +82,11 @@ def test_ring_never_grows_and_every_pack_is_kept_freed_or_told_lost(room: int, d
                     told += oldest[2][0]
                 else:
                     freed += 1
-        assert len(ring.packs) <= room
-        seqs = [pack[0] for pack in ring.packs]
+        packs = [ring.pack(at) for at in range(len(ring))]
+        assert len(packs) <= room
+        seqs = [pack[0] for pack in packs]
         assert len(set(seqs)) == len(seqs)
-        waiting = [pack for pack in ring.packs if len(pack[2]) == MARKER_LENGTH]
+        waiting = [pack for pack in packs if len(pack[2]) == MARKER_LENGTH]
         assert len(waiting) <= 1
-        kept = len(ring.packs) - len(waiting)
+        kept = len(packs) - len(waiting)
         assert added == freed + kept + told + ring.lost + sum(pack[2][0] for pack in waiting)

@@ -235,7 +235,7 @@ def instruments(felt: Felt) -> Any:
 
 def test_one_silent_sensor_leaves_the_others(felt: Felt, instruments: Any) -> None:
     felt.dough = None
-    assert instruments.start() == ds18b20.CONVERT_MS
+    assert instruments.start() == ds18b20.Ds18b20.CONVERT_MS
     values = sampling.measure(instruments)
     assert (values[0], values[2]) == (2531, None)
     assert values[3] == pytest.approx(2124, abs=2)
