@@ -5,17 +5,20 @@ import logging
 import signal
 import sys
 import threading
-from datetime import datetime
+from datetime import UTC, datetime
 from pathlib import Path
 
+from firmware_sim.faults import faults_named
 from firmware_sim.fleet import Fleet, dough_time, read_passwords
 from firmware_sim.histories import write_histories
 from firmware_sim.kinds import KINDS, SIMULATORS, names_of
+from firmware_sim.practice import MIXED, Practice, Wanted, collector_advice, settled_passwords
 from firmware_sim.record import Order, record
 from firmware_sim.scenarios import plan_day, read_day, write_day
 from firmware_sim.sensors import NOISE
 from firmware_sim.tubs import TUBS
 
+MOST_NODES = 2000  # judgement: what two processor cores turn in time
 _SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0}
 
 
@@ -169,14 +172,66 @@ def _add_run(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") ->
 
 def _run(args: argparse.Namespace) -> None:
     logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
-    stop = threading.Event()
-    for number in (signal.SIGTERM, signal.SIGINT):
-        signal.signal(number, lambda *_: stop.set())
+    stop = _told_to_stop()
     day = read_day(args.dir)
     if args.seed is not None and args.seed != day.seed:
         raise ValueError(f"{args.dir}: was planned with seed {day.seed}, not {args.seed}; plan it anew")
     pace = dough_time(args.epoch, args.speed)
     Fleet(day, pace, dict(args.serial), args.mqtt, read_passwords(args.dir)).run(args.dir, stop.wait)
+
+
+def _add_practice(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    command = commands.add_parser("practice", help="run any number of nodes against a broker or on ports of their own")
+    command.add_argument("--count", type=int, help="how many (default: one, or one for each --serial)")
+    command.add_argument("--seed", type=int, default=1)
+    command.add_argument("--mqtt", type=_address, metavar="HOST:PORT")
+    command.add_argument("--secrets", type=Path, help="JSON of node key and password; made when it is not there")
+    command.add_argument("--serial", type=Path, action="append", default=[], metavar="PATH")
+    command.add_argument("--epoch", type=_moment, help="when dough time begins to run (default: now)")
+    command.add_argument("--speed", type=float, default=1.0)
+    command.add_argument("--every", type=_duration_s, default=30.0, metavar="30s")
+    command.add_argument("--dough", default=MIXED, metavar="NAME")
+    command.add_argument("--room", help="as for record")
+    command.add_argument("--noise", choices=sorted(NOISE), default="usual")
+    command.add_argument("--recording", type=Path, metavar="READINGS.csv")
+    command.add_argument("--fault", action="append", default=[], metavar="KIND=RATE")
+    command.add_argument("--hours", type=float, help="of dough time")
+    command.add_argument("--batches", type=Path, help="directory for a batch file of each dough, and the truth")
+    command.set_defaults(run=_practice)
+
+
+def _practice(args: argparse.Namespace) -> None:
+    stop = _told_to_stop()
+    count = max(1, len(args.serial)) if args.count is None else args.count
+    if not 1 <= count <= MOST_NODES:
+        raise ValueError(f"--count {count}: must be from 1 to {MOST_NODES}")
+    wanted = Wanted(
+        count=count,
+        seed=args.seed,
+        pace=dough_time(args.epoch or datetime.now(UTC), args.speed),
+        every_s=args.every,
+        dough=args.dough,
+        room=args.room,
+        noise=args.noise,
+        faults=faults_named(args.fault),
+        recording=args.recording,
+        mqtt=args.mqtt,
+        passwords={} if args.secrets is None else settled_passwords(args.secrets, count, args.seed),
+        serial=tuple(args.serial),
+        hours=args.hours,
+        batches=args.batches,
+    )
+    practice = Practice(wanted)
+    print(f"{count} simulated nodes; take them in with: {collector_advice(wanted)}", flush=True)
+    practice.run(stop.wait, lambda text: print(text, flush=True))
+
+
+def _told_to_stop() -> threading.Event:
+    """Set once this process is told to end."""
+    stop = threading.Event()
+    for number in (signal.SIGTERM, signal.SIGINT):
+        signal.signal(number, lambda *_: stop.set())
+    return stop
 
 
 def _add_broker(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
@@ -197,7 +252,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run one subcommand; returns the exit status."""
     parser = argparse.ArgumentParser(prog="python -m firmware_sim", description=__doc__)
     commands = parser.add_subparsers(required=True)
-    for add in (_add_plan, _add_run, _add_record, _add_histories, _add_broker):
+    for add in (_add_plan, _add_run, _add_record, _add_histories, _add_practice, _add_broker):
         add(commands)
     args = parser.parse_args(argv)
     try:

@@ -1,0 +1,180 @@
+"""What goes wrong round a node, chosen by rate: hands, silent sensors, pulled cables, reboots, clocks, bad frames.
+
+Lengths and sizes are judgement: what a busy kitchen does.
+"""
+
+import random
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
+from typing import Any, Protocol
+
+HAND_S, HAND_MM = (40.0, 140.0), (350, 900)  # seconds; tenths of a millimetre
+DROPOUT_S = (120.0, 900.0)
+UNPLUG_S = (60.0, 1200.0)
+CLOCK_JUMP_S = (-120.0, 1800.0)
+AHEAD_S = 48 * 3600.0  # episodes are drawn for this long
+
+
+@dataclass(frozen=True, slots=True)
+class Faults:
+    """How often things go wrong. All but ``corrupt`` are times an hour of dough time.
+
+    Attributes
+    ----------
+    hand
+        A hand is held under the distance sensor.
+    dropout
+        The sensors stop answering for minutes.
+    unplug
+        The link goes down for minutes.
+    reboot
+        The board loses its supply, and with it what it had kept.
+    clock
+        The board's own clock jumps.
+    corrupt
+        Share of frames in which a byte changes on the way.
+    """
+
+    hand: float = 0.0
+    dropout: float = 0.0
+    unplug: float = 0.0
+    reboot: float = 0.0
+    clock: float = 0.0
+    corrupt: float = 0.0
+
+    def __post_init__(self) -> None:
+        for item in fields(self):
+            rate, most = getattr(self, item.name), 1.0 if item.name == "corrupt" else 60.0
+            if not 0.0 <= rate <= most:
+                raise ValueError(f"fault {item.name}={rate:g}: must be from 0 to {most:g}")
+
+
+def faults_named(texts: Sequence[str]) -> Faults:
+    """Faults from ``KIND=RATE`` texts.
+
+    Raises
+    ------
+    ValueError
+        For a kind there is not, or a rate that is no number in its range.
+    """
+    names = [item.name for item in fields(Faults)]
+    rates: dict[str, float] = {}
+    for text in texts:
+        kind, _, rate = text.partition("=")
+        if kind not in names:
+            raise ValueError(f"fault {text!r}: there are {', '.join(names)}; write hand=2 for two an hour")
+        try:
+            rates[kind] = float(rate)
+        except ValueError as err:
+            raise ValueError(f"fault {text!r}: write KIND=RATE, such as hand=2 or corrupt=0.01") from err
+    return Faults(**rates)
+
+
+@dataclass(frozen=True, slots=True)
+class Episode:
+    """From when to when [s], and how much."""
+
+    start_s: float
+    end_s: float
+    size: float
+
+
+def episodes(
+    rng: random.Random, per_h: float, length_s: tuple[float, float], size: tuple[float, float]
+) -> list[Episode]:
+    """Episodes at random times, ``per_h`` an hour on average, ascending."""
+    found, at_s = [], 0.0
+    while per_h > 0:
+        at_s += rng.expovariate(per_h) * 3600.0
+        if at_s > AHEAD_S:
+            break
+        found.append(Episode(at_s, at_s + rng.uniform(*length_s), rng.uniform(*size)))
+    return found
+
+
+def at(found: Sequence[Episode], now_s: float) -> Episode | None:
+    """The episode that is on at a moment, or None."""
+    return next((one for one in found if one.start_s <= now_s < one.end_s), None)
+
+
+class Senses(Protocol):
+    """What the node's loop asks of the sensors; values are scaled integers, None for what could not be read."""
+
+    def start(self) -> int: ...
+    def read_air(self) -> tuple[int, int] | None: ...
+    def read_dough(self) -> int | None: ...
+    def read_distance(self) -> int | None: ...
+
+
+class TroubledSenses:
+    """Sensors with hands under them and times of silence. ``now_s`` tells dough time."""
+
+    def __init__(self, senses: Senses, faults: Faults, rng: random.Random, now_s: Any) -> None:
+        self._senses = senses
+        self._now_s = now_s
+        self._hands = episodes(rng, faults.hand, HAND_S, HAND_MM)
+        self._dropouts = episodes(rng, faults.dropout, DROPOUT_S, (0.0, 0.0))
+
+    def start(self) -> int:
+        """See instruments.py of the node."""
+        return self._senses.start()
+
+    def _is_silent(self) -> bool:
+        return at(self._dropouts, self._now_s()) is not None
+
+    def read_air(self) -> tuple[int, int] | None:
+        """Air temperature [0.01 C] and humidity [0.01 %]."""
+        return None if self._is_silent() else self._senses.read_air()
+
+    def read_dough(self) -> int | None:
+        """Dough temperature [0.01 C]."""
+        return None if self._is_silent() else self._senses.read_dough()
+
+    def read_distance(self) -> int | None:
+        """One distance shot [0.1 mm]."""
+        shot = None if self._is_silent() else self._senses.read_distance()
+        hand = at(self._hands, self._now_s())
+        return shot if shot is None or hand is None else min(shot, round(hand.size))
+
+
+class TroubledLink:
+    """A link whose cable is pulled now and then, and that changes a byte here and there."""
+
+    def __init__(self, link: Any, faults: Faults, rng: random.Random, now_s: Any) -> None:
+        self._link = link
+        self._rng = rng
+        self._now_s = now_s
+        self._corrupt = faults.corrupt
+        self._pulls = episodes(rng, faults.unplug, UNPLUG_S, (0.0, 0.0))
+        self._is_pulled = False
+        self.broke = False
+
+    @property
+    def is_up(self) -> bool:
+        """Whether frames can go out."""
+        return bool(self._link.is_up) and not self._is_pulled
+
+    def poll(self, now_ms: int) -> None:
+        """See link_serial.py of the node."""
+        was_up, self._is_pulled = self.is_up, at(self._pulls, self._now_s()) is not None
+        if not self._is_pulled:
+            self._link.poll(now_ms)
+        elif self._link.is_up:
+            self._link.close(now_ms)
+        self.broke = was_up and not self.is_up
+
+    def send(self, frame: bytes) -> bool:
+        """One frame, perhaps with a byte that is another at the other end."""
+        if self._rng.random() < self._corrupt:
+            place = self._rng.randrange(1, len(frame))
+            other = self._rng.choice([byte for byte in range(33, 127) if byte != frame[place]])
+            frame = frame[:place] + bytes([other]) + frame[place + 1 :]
+        return bool(self._link.send(frame))
+
+    def take_acks(self) -> list[bytes]:
+        """Acknowledgements that came."""
+        return list(self._link.take_acks())
+
+    def close(self, now_ms: int) -> None:
+        """Leave in order."""
+        self._link.close(now_ms)
