@@ -19,8 +19,9 @@ from monitor.dough.prior import Prior
 Array = NDArray[np.float64]
 
 N_MEMBERS = 400
-N_SCOUTS = 256  # prior draws among which the starts of the search are chosen
+N_SCOUTS = 128  # prior draws among which the starts of the search are chosen
 N_STARTS = 3
+LEAST_GAIN = 3e-3  # judgement: a step that gains less is not worth another
 START_SPREAD = 0.5  # judgement: starts differ in ln of the lag by at least this much
 DISTINCT = 1.0  # judgement: two optima closer than one standard deviation are one
 LEAST_MASS = 0.05  # judgement: a lesser optimum still sends a few members, and their weights speak
@@ -116,13 +117,19 @@ class _Fit:
         self.seen = evidence.rise_frac
         self.n_course = mean.size - 1 - wander.shape[0]
         self.wander = wander
+        self.is_curved = np.arange(self.n_course) < N_SHAPE
+        self.is_curved[N_SHAPE : N_SHAPE + timeline.knots.shape[1]] = np.any(timeline.knots > 0.0, axis=0)
+        self.is_curved[N_SHAPE + timeline.knots.shape[1] :] = True
         self.sd = np.hypot(evidence.sd_frac, FLOOR_SD_FRAC)
 
     def residuals(self, members: Array) -> Array:
         """In standard deviations, shape (n_members, n_spans)."""
-        paths = rise_paths(members[:, : self.n_course], self.timeline, self.least)[:, self.steps]
+        return self.residuals_of(rise_paths(members[:, : self.n_course], self.timeline, self.least), members)
+
+    def residuals_of(self, paths: Array, members: Array) -> Array:
+        """The same, where the members' paths are known already; paths may reach beyond the evidence."""
         seen = (1.0 + self.seen) * (1.0 + members[:, -1:]) - 1.0
-        result: Array = (paths + members[:, self.n_course : -1] @ self.wander - seen) / self.sd
+        result: Array = (paths[:, self.steps] + members[:, self.n_course : -1] @ self.wander - seen) / self.sd
         return result
 
     def cost(self, members: Array, residuals: Array) -> Array:
@@ -135,8 +142,15 @@ class _Fit:
     def curvature(self, member: Array, residual: Array) -> tuple[Array, Array]:
         """Gradient and Gauss-Newton curvature of the cost at one member."""
         step = 1e-4
-        moved = member + step * np.eye(member.size)
-        slopes = (self.residuals(moved) - residual) / step
+        # Only the course is curved: what wanders is linear, and offsets of the future do not touch the past.
+        curved = np.flatnonzero(self.is_curved)
+        moved = member[: self.n_course] + step * np.eye(member.size)[curved, : self.n_course]
+        paths = rise_paths(np.vstack([member[: self.n_course], moved]), self.timeline, self.least)[:, self.steps]
+        slopes = np.zeros((member.size, residual.size))
+        slopes[curved] = (paths[1:] - paths[0]) / step
+        slopes[self.n_course : -1] = self.wander
+        slopes[-1] = -(1.0 + self.seen)
+        slopes /= self.sd
         weight = (STUDENT_DOF + 1.0) / (STUDENT_DOF + residual**2)
         gradient = slopes @ (weight * residual) + self.precision @ (member - self.mean)
         return gradient, (slopes * weight) @ slopes.T + self.precision
@@ -146,8 +160,8 @@ class _Fit:
         residual = self.residuals(member[None])
         cost = float(self.cost(member[None], residual)[0])
         damping = 0.1
-        for _ in range(30):
-            gradient, curvature = self.curvature(member, residual[0])
+        gradient, curvature = self.curvature(member, residual[0])
+        for _ in range(40):
             damped = curvature + damping * np.diag(np.diag(curvature))
             trial = member - np.linalg.solve(damped, gradient)
             trial_residual = self.residuals(trial[None])
@@ -160,8 +174,9 @@ class _Fit:
             gain = cost - trial_cost
             member, residual, cost = trial, trial_residual, trial_cost
             damping = max(damping / 5.0, 1e-6)
-            if gain < 1e-3:
+            if gain < LEAST_GAIN:
                 break
+            gradient, curvature = self.curvature(member, residual[0])
         return member, cost
 
 
@@ -262,12 +277,13 @@ def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | N
     fit = _Fit(timeline.upto(int(steps[-1])), steps, evidence, wander, mean, precision, least)
     found = _optima(fit, np.concatenate([mean[None], prior_members[: N_SCOUTS - 1]]))
     members, log_density = _sample(found, draws)
-    log_weight = -fit.cost(members, fit.residuals(members)) - log_density
+    paths = rise_paths(members[:, :n_course], timeline, least)
+    log_weight = -fit.cost(members, fit.residuals_of(paths, members)) - log_density
     weights = np.exp(log_weight - np.max(log_weight))
     # Truncated importance weights (Ionides 2008): no single member may speak for the whole crowd.
     weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
     return Crowd(
-        paths=rise_paths(members[:, :n_course], timeline, least),
+        paths=paths,
         weights=weights / np.sum(weights),
         members=members,
         misfit=float(np.sqrt(np.mean(np.minimum(found[0].residual ** 2, 9.0)))),

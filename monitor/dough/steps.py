@@ -78,6 +78,8 @@ def steps(t_s: Array, rise_frac: Array, sd_frac: Array) -> tuple[Step, ...]:
     for k in np.argsort(-np.abs(change), kind="stable"):
         if abs(change[k]) < SUDDEN_SHARE * LEAST_STEP_FRAC:
             break
+        if np.abs(change[max(k - 2, 0) : k + 3]).max() > abs(change[k]):
+            continue  # on the flank of a larger change
         step = _step_at(t_s, rise_frac, sd_frac, int(k) + 3)
         if step is not None and all(abs(step.t_s - other.t_s) > APART_S for other in found):
             found.append(step)
