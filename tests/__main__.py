@@ -1,8 +1,8 @@
 """Everything that must hold, in one command: ``python3 -m tests``.
 
 Needs nothing but Python: it makes the virtual environment, installs the locked packages, fetches the system tools where
-the machine lets it (mosquitto as the broker, Chromium as the browser), and runs style, types, imports and tests.
-What could not be run is listed with its reason; with ``CI=true`` that is a failure.
+the machine lets it (mosquitto as the broker, Chromium as the browser, QEMU as a board), and runs style, types, imports
+and tests. What could not be run is listed with its reason; with ``CI=true`` that is a failure.
 
 Arguments are handed on to pytest: ``python3 -m tests -k vessel``.
 """
@@ -18,10 +18,11 @@ ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 BIN = VENV / "bin"
 OLDEST_PYTHON = (3, 11)
-# program that tells a tool is there: (Debian package, Homebrew formula, what it is for)
+# program that tells a tool is there: (Debian packages, Homebrew formula, what it is for)
 SYSTEM_TOOLS = {
     "mosquitto": ("mosquitto", "mosquitto", "tests with a real MQTT broker"),
     "chromium": ("chromium", "chromium", "tests of the screens in a real browser"),
+    "qemu-system-arm": ("qemu-system-arm firmware-microbit-micropython", "qemu", "tests on an emulated board"),
 }
 
 
@@ -61,7 +62,7 @@ def set_up_tools() -> None:
     if not missing:
         return
     if shutil.which("apt-get"):
-        packages = [SYSTEM_TOOLS[program][0] for program in missing]
+        packages = [package for program in missing for package in SYSTEM_TOOLS[program][0].split()]
         prefix = [] if os.geteuid() == 0 else ["sudo", "-n"]
         os.environ["DEBIAN_FRONTEND"] = "noninteractive"
         run(*prefix, "apt-get", "update", quiet=True)

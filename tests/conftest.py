@@ -6,7 +6,16 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from harness import Mosquitto, PtyPair, SetClock, chromium_binary, mosquitto_binary, wait_until
+from harness import (
+    EmulatedBoard,
+    Mosquitto,
+    PtyPair,
+    SetClock,
+    chromium_binary,
+    mosquitto_binary,
+    qemu_binary,
+    wait_until,
+)
 
 from monitor.sinks.store import Store
 
@@ -38,6 +47,14 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     broker.stop()
 
 
+@pytest.fixture
+def emulated_board() -> Iterator[EmulatedBoard]:
+    board = EmulatedBoard()
+    board.plug_in()
+    yield board
+    board.pull()
+
+
 @pytest.fixture(scope="session")
 def chromium() -> str:
     """The browser's program."""
@@ -64,6 +81,10 @@ def no_thread_left_behind() -> Iterator[None]:
 TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it is found, what to do
     "mosquitto": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
     "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium)"),
+    "emulated_board": (
+        qemu_binary,
+        "no emulated board (Debian: apt-get install qemu-system-arm firmware-microbit-micropython)",
+    ),
 }
 NOT_RUN = pytest.StashKey[list[tuple[str, str]]]()
 

@@ -164,6 +164,48 @@ def mosquitto_binary() -> str | None:
     return shutil.which("mosquitto") or shutil.which("mosquitto", path="/usr/sbin:/usr/local/sbin:/opt/homebrew/sbin")
 
 
+MICROBIT_FIRMWARE = Path("/usr/share/firmware-microbit-micropython/firmware.hex")  # where Debian's package puts it
+
+
+def qemu_binary() -> str | None:
+    """The emulator of a small board, when the MicroPython that it runs is there too."""
+    return shutil.which("qemu-system-arm") if MICROBIT_FIRMWARE.exists() else None
+
+
+class EmulatedBoard:
+    """A Cortex-M0 board with a MicroPython of 2017 and 9 kB of heap, on a line of its own. No files, no sensors."""
+
+    def __init__(self, firmware: Path = MICROBIT_FIRMWARE) -> None:
+        self.url = f"socket://127.0.0.1:{free_port()}"
+        self._firmware = firmware
+        self._process: subprocess.Popen[bytes] | None = None
+
+    def plug_in(self) -> None:
+        """Give it its supply and wait until its line answers."""
+        binary = qemu_binary() or pytest.fail("qemu-system-arm or its MicroPython firmware is not installed")
+        address = self.url.removeprefix("socket://")
+        command = [binary, "-M", "microbit", "-display", "none", "-monitor", "none"]
+        command += ["-device", f"loader,file={self._firmware}", "-serial", f"tcp:{address},server=on,wait=off"]
+        self._process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        host, _, port = address.partition(":")
+
+        def answers() -> bool:
+            try:
+                socket.create_connection((host, int(port)), 1.0).close()
+            except OSError:
+                return False
+            return True
+
+        wait_until(answers, "the emulated board's line answers")
+
+    def pull(self) -> None:
+        """Take its supply away."""
+        if self._process is not None:
+            self._process.kill()
+            self._process.wait(20)
+            self._process = None
+
+
 ItemT = TypeVar("ItemT", Frame, Status, Fault)
 
 
