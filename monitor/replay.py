@@ -134,6 +134,8 @@ def line_of(outlook: Outlook) -> dict[str, Any]:
         "peak_p95": _time_text(outlook.peak.p95),
         "state": str(outlook.state),
         "why": outlook.why,
+        "state_chance": _number(outlook.state_chance, 3),
+        "cause": None if outlook.cause is None else str(outlook.cause),
         "ready_p25": _time_text(outlook.ready.p25),
         "ready_p75": _time_text(outlook.ready.p75),
         "peak_soon_chance": _number(outlook.peak_soon_chance, 3),

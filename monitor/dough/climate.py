@@ -1,6 +1,7 @@
 """The dough's temperature from its start into the future: measured where it was measured, worked out elsewhere."""
 
 from dataclasses import dataclass
+from datetime import datetime
 
 import numpy as np
 from numpy.typing import NDArray
@@ -28,6 +29,14 @@ class Warmth:
     is_measured: bool
 
 
+@dataclass(frozen=True, slots=True)
+class AirStep:
+    """Air to come: from ``at`` (aware UTC) on, the dough stands in air of this temperature [C]."""
+
+    at: datetime
+    air_temp_c: float
+
+
 def _cleaned(series: Series) -> Series:
     """The series without single wild values: each against the median of its neighbourhood."""
     if series.t_s.size < 5:
@@ -47,8 +56,12 @@ def thermal_tau_s(batch: Batch, start_volume_ml: float | None) -> float:
     return UNKNOWN_TAU_S
 
 
-def dough_warmth(track: Track, tau_s: float, now_s: float, end_s: float) -> Warmth:
-    """Dough temperature from the start to ``end_s``, with the air held as it is now.
+def dough_warmth(
+    track: Track, tau_s: float, now_s: float, end_s: float, ahead: tuple[tuple[float, float], ...] = ()
+) -> Warmth:
+    """Dough temperature from the start to ``end_s``, with the air held as it is now, or changed by ``ahead``.
+
+    ``ahead`` holds (seconds since the start, air temperature) pairs: from each on, the air is that.
 
     A probe in the dough is believed; without one the dough follows the air with a thermal time constant, from the
     temperature at which dough usually leaves the mixer.
@@ -56,22 +69,24 @@ def dough_warmth(track: Track, tau_s: float, now_s: float, end_s: float) -> Warm
     t_s = np.arange(0.0, end_s + STEP_S, STEP_S)
     air, probe = _cleaned(track.air_temp_c), _cleaned(track.dough_temp_c)
     now = int(np.searchsorted(t_s, now_s))
-    if air.t_s.size == 0 and probe.t_s.size == 0:
-        return Warmth(t_s, np.full_like(t_s, UNKNOWN_TEMP_C), is_measured=False)
-    if air.t_s.size:
-        recent = air.value[air.t_s >= air.t_s[-1] - SETTLED_AIR_S]
-        air_ahead_c = float(np.mean(recent))
+    is_measured = bool(air.t_s.size or probe.t_s.size)
+    if is_measured:
+        nearest = air if air.t_s.size else probe
+        air_ahead_c = float(np.mean(nearest.value[nearest.t_s >= nearest.t_s[-1] - SETTLED_AIR_S]))
     else:
-        air_ahead_c = float(np.mean(probe.value[probe.t_s >= probe.t_s[-1] - SETTLED_AIR_S]))
+        air_ahead_c = UNKNOWN_TEMP_C
     if probe.t_s.size:
         dough_c = np.interp(t_s, probe.t_s, probe.value)
         anchor = min(now, int(np.searchsorted(t_s, probe.t_s[-1])))
         start_c = float(np.median(probe.value[-5:]))
     else:
-        dough_c = np.full_like(t_s, START_TEMP_C)
-        anchor, start_c = 0, START_TEMP_C
+        start_c = START_TEMP_C if is_measured else UNKNOWN_TEMP_C
+        dough_c = np.full_like(t_s, start_c)
+        anchor = 0
     air_c = np.full_like(t_s, air_ahead_c)
     if air.t_s.size:
         air_c[:now] = np.interp(t_s[:now], air.t_s, air.value)
+    for from_s, step_c in sorted(ahead):
+        air_c[(t_s >= from_s) & (t_s >= now_s)] = step_c
     dough_c[anchor:] = dough_temp_from_air(t_s[anchor:], air_c[anchor:], start_c, tau_s)
-    return Warmth(t_s, dough_c, is_measured=True)
+    return Warmth(t_s, dough_c, is_measured)

@@ -5,17 +5,17 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.climate import Warmth, dough_warmth, thermal_tau_s
+from monitor.dough.climate import AirStep, Warmth, dough_warmth, thermal_tau_s
 from monitor.dough.curve import Timeline
 from monitor.dough.gassing import gassing_cardinals, rise_rate_per_h
 from monitor.dough.kinetics import REFERENCE_TEMP_C, relative_rate
 from monitor.dough.levels import Evidence, events_s, evidence
-from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
+from monitor.dough.outlook import Band, Cause, FanPoint, Moments, Outlook, State
 from monitor.dough.prior import shape_prior
 from monitor.dough.rise import Crowd, crowd, hats, knot_times_s
 from monitor.dough.track import Series, Track, seconds_since_start
-from monitor.recipe.batch import Batch, EventKind
-from monitor.recipe.formula import Formula
+from monitor.recipe.batch import Batch, EventKind, Stage
+from monitor.recipe.formula import Formula, sourdough_pct_instant_equivalent, yeast_pct_instant_equivalent
 
 Array = NDArray[np.float64]
 
@@ -32,6 +32,8 @@ PEAK_PASSED_CHANCE = 0.8  # judgement
 FALLEN_FRAC = 0.02  # judgement: a fall a baker can see on the tub's wall
 RISEN_FRAC = 0.05  # judgement: below this a dough still looks as it was put down
 PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working dough has begun to rise
+COLD_PATIENCE_H = 4.0  # judgement: hours after which even a cold dough that is not being retarded should show something
+LITTLE_YEAST_PCT = 0.15  # judgement: instant yeast on flour below which a rise takes most of a day
 FAN_POINTS = 48
 GASSING_EFFECT = 0.75  # judgement: of the gas made, what shows while sugar is scarce and water still takes up its share
 GASSING_EFFECT_SD = 0.25  # judgement
@@ -128,6 +130,10 @@ def _moments(batch: Batch, times_s: Array, weights: Array) -> Moments:
     return Moments(**{name: moment(float(at_s)) for name, at_s in zip(MOMENT_QUANTILES, quantiles_s, strict=True)})
 
 
+def _median(values: Array, weights: Array) -> float:
+    return float(weighted_quantiles(values, weights, np.array([0.5]))[0])
+
+
 def _chance(condition: NDArray[np.bool_], weights: Array) -> float:
     return float(np.sum(weights[condition]))
 
@@ -160,31 +166,56 @@ def _latest(series: Series) -> float | None:
 
 
 def _state(
-    *,
-    now_s: float,
-    ready_s: float,
-    rise: float,
-    fallen: float,
-    peak_s: float,
-    peak_soon_chance: float,
-    past_peak_chance: float,
-    equivalent_h: float,
+    *, ready_in_s: float, rise: float, is_past_peak: bool, peak_soon_chance: float, cause: Cause | None
 ) -> State:
-    """The word for how a dough stands; times in seconds since the start, rise and fall as fractions."""
-    if past_peak_chance > PEAK_PASSED_CHANCE and (fallen >= FALLEN_FRAC or now_s - peak_s > PEAK_SOON_S):
+    """The word for how a dough stands; ``ready_in_s`` is negative once it is ready, ``rise`` a fraction."""
+    if is_past_peak:
         return State.PAST_PEAK
     if peak_soon_chance > 0.5 and rise > RISEN_FRAC:
         return State.AT_PEAK
-    if ready_s <= now_s:
+    if ready_in_s <= 0.0:
         return State.READY
-    if ready_s - now_s <= NEARLY_READY_S:
+    if ready_in_s <= NEARLY_READY_S:
         return State.NEARLY_READY
     if rise < RISEN_FRAC:
-        return State.NOT_RISING if equivalent_h > PATIENCE_H else State.SLACK
+        return State.SLACK if cause is None else State.NOT_RISING
     return State.RISING
 
 
-def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DEFAULT_HORIZON) -> Outlook:
+def _state_chance(state: State, ready_in_s: Array, rises: Array, peak_in_s: Array, weights: Array) -> float:
+    """Share of the crowd for which the word holds; all arrays of shape (n_members,)."""
+    holds = {
+        State.PAST_PEAK: peak_in_s < -PEAK_SETTLED_S,
+        State.AT_PEAK: np.abs(peak_in_s) <= PEAK_SOON_S,
+        State.READY: ready_in_s <= 0.0,
+        State.NEARLY_READY: (ready_in_s > 0.0) & (ready_in_s <= NEARLY_READY_S),
+        State.RISING: (ready_in_s > NEARLY_READY_S) & (rises >= RISEN_FRAC),
+        State.SLACK: rises < RISEN_FRAC,
+        State.NOT_RISING: rises < RISEN_FRAC,
+    }
+    return _chance(holds[state], weights) if state in holds else 1.0
+
+
+def _cause(batch: Batch, elapsed_h: float, equivalent_h: float) -> Cause | None:
+    """Why a dough that shows no rise has none; None while it may still be waking."""
+    if equivalent_h <= PATIENCE_H:
+        is_meant = batch.stage is Stage.RETARD
+        return Cause.TOO_COLD if elapsed_h > COLD_PATIENCE_H and not is_meant else None
+    if batch.formula is not None:
+        yeast_pct = yeast_pct_instant_equivalent(batch.formula) + sourdough_pct_instant_equivalent(batch.formula)
+        if 0.0 < yeast_pct < LITTLE_YEAST_PCT:
+            return Cause.LITTLE_YEAST
+    return Cause.NO_LIVE_YEAST
+
+
+def outlook(
+    batch: Batch,
+    track: Track,
+    at: datetime,
+    *,
+    horizon: timedelta = DEFAULT_HORIZON,
+    ahead: tuple[AirStep, ...] = (),
+) -> Outlook:
     """How a batch stands at a moment, from the readings and events up to that moment alone.
 
     Parameters
@@ -195,6 +226,8 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
         Aware UTC datetime.
     horizon
         How far ahead a moment is looked for; probability beyond it shows as a missing quantile.
+    ahead
+        What if: air to come, in place of air as it is now.
     """
     now_s = max(seconds_since_start(batch, at), 0.0)
     known = track.upto(now_s)
@@ -206,7 +239,8 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
 
     horizon_s = horizon.total_seconds()
     tau_s = thermal_tau_s(batch, None if seen is None else seen.start_volume_ml)
-    warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s)
+    steps_ahead = tuple((seconds_since_start(batch, step.at), step.air_temp_c) for step in ahead)
+    warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s, steps_ahead)
     timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s)
     target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
     courses = crowd(timeline, now_s, shape_prior(target_frac, _rate_per_h(batch.formula)), seen)
@@ -216,28 +250,26 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
     peaks_s = _peak_s(timeline.t_s, rises, from_step)
     past_peak_chance = _chance(peaks_s < now_s - PEAK_SETTLED_S, courses.weights)
     peak_soon_chance = _chance(peaks_s <= now_s + PEAK_SOON_S, courses.weights)
-    is_passed = past_peak_chance > PEAK_PASSED_CHANCE
-    if not is_passed:
+    now_rise = rises[:, now_step]
+    fallen = _median(np.max(rises[:, from_step : now_step + 1], axis=1) - now_rise, courses.weights)
+    is_past_peak = past_peak_chance > PEAK_PASSED_CHANCE and (
+        fallen >= FALLEN_FRAC or now_s - _median(peaks_s, courses.weights) > PEAK_SOON_S
+    )
+    if not is_past_peak:
         peaks_s = np.maximum(peaks_s, now_s)
     ready_s = peaks_s if target_frac is None else _crossing_s(timeline.t_s, rises, target_frac, from_step)
 
-    now_rise = rises[:, now_step]
     band = weighted_quantiles(now_rise, courses.weights, QUANTILES)
-    highest = np.max(rises[:, from_step : now_step + 1], axis=1)
-    fallen = float(weighted_quantiles(highest - now_rise, courses.weights, np.array([0.5]))[0])
-    ready_p50_s = float(weighted_quantiles(ready_s, courses.weights, np.array([0.5]))[0])
-    peak_p50_s = float(weighted_quantiles(peaks_s, courses.weights, np.array([0.5]))[0])
+    hours = np.diff(timeline.t_s[: now_step + 1]) / 3600.0
+    cause = _cause(batch, now_s / 3600.0, float(np.sum(np.exp(timeline.log_gamma[:now_step]) * hours)))
     state = _state(
-        now_s=now_s,
-        ready_s=ready_p50_s,
+        ready_in_s=_median(ready_s, courses.weights) - now_s,
         rise=float(band[2]),
-        fallen=fallen,
-        peak_s=peak_p50_s,
+        is_past_peak=is_past_peak,
         peak_soon_chance=peak_soon_chance,
-        past_peak_chance=past_peak_chance,
-        equivalent_h=float(np.sum(np.exp(timeline.log_gamma[:now_step]) * np.diff(timeline.t_s[: now_step + 1])))
-        / 3600.0,
+        cause=cause,
     )
+    state_chance = _state_chance(state, ready_s - now_s, now_rise, peaks_s - now_s, courses.weights)
     is_height_awaited = seen is None and now_s < HEIGHT_WAIT_S
     if now_s - last_s > STALE_S:
         state = State.NO_READINGS
@@ -255,5 +287,7 @@ def outlook(batch: Batch, track: Track, at: datetime, *, horizon: timedelta = DE
         dough_temp_c=_latest(known.dough_temp_c),
         last_reading_at=batch.started_at + timedelta(seconds=last_s),
         fan=_fan(batch, timeline.t_s, rises, courses.weights, now_step),
+        state_chance=state_chance,
+        cause=cause if state is State.NOT_RISING else None,
         start_volume_ml=batch.start_volume_ml or (None if seen is None else seen.start_volume_ml),
     )

@@ -18,6 +18,14 @@ class State(StrEnum):
     NO_READINGS = "no_readings"
 
 
+class Cause(StrEnum):
+    """The likeliest reason why a dough is not rising."""
+
+    TOO_COLD = "too cold"
+    LITTLE_YEAST = "little yeast"
+    NO_LIVE_YEAST = "no live yeast"  # dead, or forgotten
+
+
 @dataclass(frozen=True, slots=True)
 class Band:
     """A quantity with its doubt: 5 %, 50 % and 95 % quantiles."""
@@ -74,6 +82,10 @@ class Outlook:
         Chance that the peak comes within ten minutes or has come. [0..1]
     past_peak_chance
         Chance that the peak is over. [0..1]
+    state_chance
+        Chance that the state is the right word, given the readings. [0..1]
+    cause
+        The likeliest reason when the state is ``not_rising``; None otherwise.
     why
         Reason when the forecast is declined, in plain words; None otherwise.
     is_from_heights
@@ -99,3 +111,5 @@ class Outlook:
     last_reading_at: datetime | None = None
     fan: tuple[FanPoint, ...] = ()
     start_volume_ml: float | None = None
+    state_chance: float = 1.0
+    cause: Cause | None = None
