@@ -14,6 +14,8 @@ from numpy.typing import NDArray
 from monitor.backtest.conformal import Bare
 from monitor.backtest.local_trend import Course, TrendNumbers, follow
 from monitor.backtest.recordings import PEAK, READY, Labels, Recording
+from monitor.dough.growth_fit import CURVES, Curve, curve_slopes, fit_curve, growth_start
+from monitor.dough.kinetics import richards_time_h
 from monitor.dough.levels import evidence
 from monitor.replay import known_at
 
@@ -21,8 +23,12 @@ Array = NDArray[np.float64]
 
 CLOCK = "recipe's clock"
 LINE = "straight line"
+GROWTH = "growth curve fit"
 TREND = "local trend"
-ALTERNATIVES = (CLOCK, LINE, TREND)
+NAMED = (CLOCK, LINE, GROWTH, TREND)
+TOPPED = "fit with a usual top"
+"""A growth curve fit that is also told how high such doughs usually rise: more than a plain fit can know."""
+ALTERNATIVES = (*NAMED, TOPPED)
 
 HORIZON_S = 24.0 * 3600.0
 LINE_SPAN_S = 1800.0
@@ -30,6 +36,15 @@ LEAST_LINE_POINTS = 3
 LEAST_SLOPE_PER_H = 0.005  # judgement: a line this flat says nothing of when
 LEAST_GROUP = 6  # judgement: training doughs of one kind from which a median is taken
 FARTHEST_H = HORIZON_S / 3600.0
+LEAST_CURVE_POINTS = 6
+TOPPED_OUT = 0.97  # judgement: a growth curve has no peak; where it has all but stopped is taken for one
+CURVE_SD = 0.03  # chosen on training doughs: what no dough comes nearer to a growth curve than; helps every fit
+USUAL_TOP = 2.0  # chosen on training doughs: greatest rise of the curve over the target. Doughs rise straighter than
+TOP_SD_LOG = 0.3  # growth curves, so that their own greatest rise, about 1.5 times the target, serves worse
+GROWTH_LOW = (0.1, 0.01, -1.0)  # judgement: greatest rise [-], steepest slope [1/h] and lag [h] of any dough
+GROWTH_HIGH = (6.0, 6.0, 24.0)
+FOLD_LOSS = (0.0, 2.0)  # judgement: what a fold may take off the rise
+GROWTH_TOLERANCE = 1e-5
 
 
 @dataclass(frozen=True, slots=True)
@@ -138,9 +153,13 @@ class Alternatives:
             time_s = self.clock.time_s(what, labels)
             return None if time_s is None else Bare(min(time_s - view.now_s, HORIZON_S), None, view.now_s)
         goal = view.target_frac if what == READY else self.clock.peak_frac(labels)
-        if goal is None:
-            return None
-        found = _line(view, goal) if method == LINE else _trend(view, goal, self.trend)
+        if method in (GROWTH, TOPPED):
+            top_frac = USUAL_TOP * goal if what == READY and goal is not None else self.clock.peak_frac(labels)
+            found = _growth(view, goal if what == READY else None, top_frac if method == TOPPED else None)
+        elif goal is None:
+            found = None
+        else:
+            found = _line(view, goal) if method == LINE else _trend(view, goal, self.trend)
         if found is None or not found[0] <= HORIZON_S:
             return None
         return Bare(found[0], min(found[1], HORIZON_S), view.now_s)
@@ -183,3 +202,53 @@ def _trend(view: View, goal: float, numbers: TrendNumbers) -> tuple[float, float
     ahead_h = (goal - now.level) / now.slope
     then = now.ahead(min(ahead_h, FARTHEST_H), numbers)
     return float(3600.0 * ahead_h), float(3600.0 * np.sqrt(then.p00) / now.slope)
+
+
+def _growth(view: View, goal: float | None, top_frac: float | None) -> tuple[float, float] | None:
+    """Seconds from now until a fitted growth curve is at the goal (None: has topped out), and the doubt of it.
+
+    The better of logistic and Gompertz, in clock time; what each fold took off is fitted too. A usual greatest rise
+    counts as one more measurement, and then the curve must be able to reach the goal: nobody waits for what cannot
+    come. (Bounded so without a usual top, a fit is much worse: it creeps up to the goal for hours.)
+    """
+    course = view.course
+    folds_h = np.array([fold for fold in course.folds_h if np.any(course.t_h > fold)])
+    if course.t_h.size < max(LEAST_CURVE_POINTS, 5 + folds_h.size):
+        return None
+    after = (course.t_h[:, None] > folds_h).astype(float)
+
+    def folded(curve: Curve) -> Curve:
+        def values(t_h: Array, numbers: Array) -> Array:
+            rise = curve(t_h, numbers[:, :3]) - numbers[:, 3:] @ after.T
+            return rise if top_frac is None else np.concatenate([rise, np.log(numbers[:, :1])], axis=1)
+
+        return values
+
+    lost = np.full(folds_h.size, 0.1)
+    low = np.array([*GROWTH_LOW, *np.full(folds_h.size, FOLD_LOSS[0])])
+    high = np.array([*GROWTH_HIGH, *np.full(folds_h.size, FOLD_LOSS[1])])
+    measured, sd = course.rise, np.hypot(course.sd, CURVE_SD)
+    if top_frac is not None:
+        measured, sd = np.append(measured, np.log(top_frac)), np.append(sd, TOP_SD_LOG)
+        low[0] = max(low[0], 1.02 * (goal or 0.0))
+    start = np.clip(np.concatenate([growth_start(course.t_h, course.rise + after @ lost), lost]), low, high)
+    fits = {
+        name: fit_curve(
+            folded(curve), course.t_h, measured, start, sd=sd, low=low, high=high, tolerance=GROWTH_TOLERANCE
+        )
+        for name, (curve, _) in CURVES.items()
+    }
+    name = min(fits, key=lambda each: fits[each].rss)
+    fit, shape = fits[name], CURVES[name][1]
+
+    def reached_h(_: Array, numbers: Array) -> Array:
+        level = TOPPED_OUT * numbers[:, 0] if goal is None else goal + np.sum(numbers[:, 3:], axis=1)
+        return richards_time_h(level, numbers[:, 0], numbers[:, 1], numbers[:, 2], shape)[:, None]
+
+    ahead_h = float(reached_h(course.t_h, fit.numbers[None])[0, 0]) - view.now_s / 3600.0
+    if not np.isfinite(ahead_h):
+        return None
+    slopes = curve_slopes(reached_h, course.t_h[:1], fit.numbers)[0]
+    variance = float(slopes @ fit.covariance @ slopes)
+    sd_h = np.sqrt(variance) if variance >= 0.0 else FARTHEST_H  # NaN: the numbers cannot be told apart
+    return 3600.0 * ahead_h, 3600.0 * float(sd_h)

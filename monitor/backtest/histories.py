@@ -1,5 +1,6 @@
 """Recordings of simulated doughs: made by the simulators' own program, as a process, and kept for the next run."""
 
+import ast
 import hashlib
 import importlib.util
 import os
@@ -13,6 +14,7 @@ from monitor.errors import ConfigError
 
 SIMULATORS = ("digital", "bubble", "wild")
 PROGRAM = "firmware_sim"
+MAKER = "histories"  # its module that records whole sets
 
 
 def _program_folder() -> Path:
@@ -26,10 +28,22 @@ def _program_folder() -> Path:
 
 
 def version_of_simulators() -> str:
-    """A short word that changes whenever the simulators do: recordings are kept under it."""
-    digest = hashlib.sha256()
-    for path in sorted(_program_folder().glob("*.py")):
-        digest.update(path.name.encode() + path.read_bytes())
+    """A short word that changes whenever anything that makes the recordings does: they are kept under it."""
+    folder, digest = _program_folder(), hashlib.sha256()
+    waiting, done = [MAKER], set[str]()
+    while waiting:
+        name = waiting.pop(0)
+        path = folder.joinpath(*name.split(".")).with_suffix(".py")
+        if name in done or not path.is_file():
+            continue
+        done.add(name)
+        text = path.read_text(encoding="utf-8")
+        digest.update(text.encode())
+        for line in ast.walk(ast.parse(text)):
+            if isinstance(line, ast.ImportFrom) and (line.module or "").partition(".")[0] == PROGRAM:
+                module = (line.module or "").partition(".")[2]
+                waiting += [module] if module else []
+                waiting += [f"{module}.{each.name}".strip(".") for each in line.names]
     return digest.hexdigest()[:12]
 
 

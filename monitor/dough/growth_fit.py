@@ -89,7 +89,7 @@ class CurveFit:
         return float(np.sqrt(self.rss / self.dof))
 
 
-def _slopes(curve: Curve, t: Array, numbers: Array) -> Array:
+def curve_slopes(curve: Curve, t: Array, numbers: Array) -> Array:
     """Derivative of the curve by each number, by central differences, shape (n, p)."""
     step = 6e-6 * np.maximum(np.abs(numbers), 1e-3)  # the cube root of the rounding error: the best for this formula
     moved = curve(t, np.concatenate([numbers + np.diag(step), numbers - np.diag(step)]))
@@ -133,10 +133,12 @@ def fit_curve(
 
     Notes
     -----
-    Marquardt 1963, J. Soc. Ind. Appl. Math. 11, 431-441 (from memory). Numbers on a bound are held there.
+    Marquardt 1963, J. Soc. Ind. Appl. Math. 11, 431-441 (from memory). Numbers on a bound are
+    held there while the search would push them over it.
     """
     times, values = np.asarray(t, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    numbers = np.clip(np.asarray(start, dtype=np.float64), low, high)
+    least, most = np.asarray(low, dtype=np.float64), np.asarray(high, dtype=np.float64)
+    numbers = np.clip(np.asarray(start, dtype=np.float64), least, most)
     if values.size <= numbers.size:
         raise ValueError(f"{numbers.size} numbers cannot be fitted to {values.size} points")
     if not (np.all(np.isfinite(values)) and np.all(np.isfinite(times))):
@@ -144,21 +146,27 @@ def fit_curve(
     weight = np.ones_like(values) if sd is None else 1.0 / np.asarray(sd, dtype=np.float64)
     residual = (values - curve(times, numbers[None])[0]) * weight
     cost, damping, is_settled = float(residual @ residual), 1e-3, False
-    slopes = _slopes(curve, times, numbers) * weight[:, None]
+    slopes = curve_slopes(curve, times, numbers) * weight[:, None]
     for _ in range(MOST_STEPS):
-        curvature = slopes.T @ slopes
+        curvature, downhill = slopes.T @ slopes, slopes.T @ residual
         scale = np.maximum(np.diag(curvature), 1e-12 * np.max(np.diag(curvature)) + 1e-300)
-        step = np.linalg.solve(curvature + damping * np.diag(scale), slopes.T @ residual)
-        trial = np.clip(numbers + step, low, high)
+        free = ~(((numbers <= least) & (downhill < 0.0)) | ((numbers >= most) & (downhill > 0.0)))
+        if not np.any(free):
+            is_settled = True
+            break
+        step = np.zeros_like(numbers)
+        step[free] = np.linalg.solve((curvature + damping * np.diag(scale))[np.ix_(free, free)], downhill[free])
+        trial = np.clip(numbers + step, least, most)
         moved = (values - curve(times, trial[None])[0]) * weight
         trial_cost = float(moved @ moved)
         is_small = bool(np.all(np.abs(trial - numbers) <= tolerance * (np.abs(numbers) + tolerance)))
         if np.isfinite(trial_cost) and trial_cost <= cost:
             numbers, residual, cost = trial, moved, trial_cost
-            slopes = _slopes(curve, times, numbers) * weight[:, None]
+            slopes = curve_slopes(curve, times, numbers) * weight[:, None]
             damping = max(damping / 5.0, 1e-14)
         else:
             damping *= 4.0
+            is_small = is_small and damping > 1.0  # a step may be small for its damping alone
         if is_small or damping > MOST_DAMPING:
             is_settled = True
             break
@@ -169,7 +177,10 @@ def fit_curve(
 
 def _inverse(curvature: Array) -> Array:
     # Scaled first, so that numbers of very different size do not hide that the rest can be told apart.
-    scale = np.sqrt(np.maximum(np.diag(curvature), 1e-300))
+    largest = float(np.max(np.diag(curvature)))
+    if not 0.0 < largest < np.inf:
+        return np.full_like(curvature, np.nan)
+    scale = np.sqrt(np.maximum(np.diag(curvature), 1e-16 * largest))
     try:
         result: Array = np.linalg.inv(curvature / np.outer(scale, scale)) / np.outer(scale, scale)
     except np.linalg.LinAlgError:
@@ -255,7 +266,7 @@ def time_to_level(t_h: ArrayLike, y: ArrayLike, level: float, *, coverage: float
     inflation = _overconfidence(curve, times, values, fit.numbers.size)
     if not np.isfinite(middle_h):
         return TimeInterval(np.inf, np.inf, np.inf, np.inf, np.inf, inflation)
-    gradient = _slopes(lambda _, numbers: reached_h(numbers)[:, None], times[:1], fit.numbers)[0]
+    gradient = curve_slopes(lambda _, numbers: reached_h(numbers)[:, None], times[:1], fit.numbers)[0]
     variance = float(gradient @ fit.covariance @ gradient)
     sd_h = float(np.sqrt(variance)) if variance >= 0.0 else np.inf  # NaN and below: the numbers cannot be told apart
     plain_h = student_quantile(0.5 + coverage / 2.0, fit.dof) * sd_h
@@ -277,7 +288,7 @@ def _overconfidence(curve: Curve, times: Array, values: Array, n_numbers: int) -
     for length in lengths[lengths >= shortest]:
         part_t, part_y = times[:length], values[:length]
         fit = fit_curve(curve, part_t, part_y, growth_start(part_t, part_y), tolerance=1e-8)
-        slopes = _slopes(curve, times[length:], fit.numbers)
+        slopes = curve_slopes(curve, times[length:], fit.numbers)
         variance = np.einsum("ij,jk,ik->i", slopes, fit.covariance, slopes) + fit.residual_sd**2
         miss = (values[length:] - curve(times[length:], fit.numbers[None])[0]) ** 2 / variance
         misses.append(miss[np.isfinite(miss) & (variance > 0.0)])
