@@ -29,6 +29,7 @@ I2C_HZ = 100000
 RANGER_BAUD = 115200
 TRIGGER_US = 10
 WATCHDOG_MS = {"esp32": 60000, "rp2040": 8000}  # the longest that the RP2040 knows is 8.3 s
+RESET_AFTER_MS = 10000
 TIME_ASKED_EVERY_MS = 3600000
 JOIN_EVERY_MS = 30000
 
@@ -192,4 +193,9 @@ def begin(run):
     board = Board(found, radio)
     link = settings.link_of(found, board.urn, UsbLine)
     print("node " + board.urn + " boot " + board.boot)
-    run(board, link, 1000 * int(found["period_s"]), kept)
+    try:
+        run(board, link, 1000 * int(found["period_s"]), kept)
+    except Exception as err:  # nobody is there to start it again: better a reboot than a node that stands still
+        sys.print_exception(err)
+        time.sleep_ms(RESET_AFTER_MS)  # long enough to be read, and to break in with Ctrl-C
+        machine.reset()

@@ -2,11 +2,7 @@
 
 
 class Fault(Exception):
-    """A sensor answered wrongly or not at all; kind is one of the words below. Bus errors stay OSError."""
-
-    def __init__(self, kind):
-        Exception.__init__(self, kind)
-        self.kind = kind
+    """A sensor answered wrongly or not at all; args[0] is one of the words below. Bus errors stay OSError."""
 
 
 SILENT = "silent"  # nobody answers

@@ -34,7 +34,7 @@ class Instruments:
         try:
             self._probe.start()
         except checks.Fault as fault:
-            self._count("dough", fault.kind)
+            self._count("dough", fault.args[0])
             return 0
         except OSError:
             self._count("dough", BUS)
@@ -48,7 +48,7 @@ class Instruments:
         try:
             return driver.read(*args)
         except checks.Fault as fault:
-            self._count(which, fault.kind)
+            self._count(which, fault.args[0])
         except OSError:
             self._count(which, BUS)
         return None

@@ -20,7 +20,7 @@ LONGEST_PACKET = 2048
 LONGEST_QUEUE = 4096
 NOTHING_NOW = (11, 35, 110, 10035)  # EAGAIN of Linux and macOS, ETIMEDOUT, WSAEWOULDBLOCK
 TLS_WAITS = (2, 3)  # SSL_ERROR_WANT_READ and _WRITE; MicroPython answers None instead
-A_PIECE = 512  # bytes moved at once
+A_PIECE = 256  # bytes moved at once
 
 DOWN = 0
 GREETED = 1  # CONNECT sent

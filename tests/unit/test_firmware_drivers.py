@@ -50,7 +50,7 @@ def felt() -> Felt:
 def fault_of(call: Any, *args: Any) -> str:
     with pytest.raises((checks.Fault, OSError)) as raised:
         call(*args)
-    return raised.value.kind if isinstance(raised.value, checks.Fault) else "bus"
+    return str(raised.value) if isinstance(raised.value, checks.Fault) else "bus"
 
 
 @pytest.mark.parametrize("centi_c", [-3999, -5, 0, 2531, 12499])
