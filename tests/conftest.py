@@ -13,6 +13,7 @@ from harness import (
     SetClock,
     chromium_binary,
     mosquitto_binary,
+    openssl_binary,
     qemu_binary,
     wait_until,
 )
@@ -61,6 +62,18 @@ def chromium() -> str:
     return chromium_binary() or pytest.fail("no browser is installed (Debian: apt-get install chromium)")
 
 
+@pytest.fixture(scope="session")
+def mosquitto_program() -> str:
+    """The broker's program, for tests that set it up in their own way."""
+    return mosquitto_binary() or pytest.fail("mosquitto is not installed (Debian: apt-get install mosquitto)")
+
+
+@pytest.fixture(scope="session")
+def openssl() -> str:
+    """The program that makes certificates."""
+    return openssl_binary() or pytest.fail("openssl is not installed (Debian: apt-get install openssl)")
+
+
 @pytest.fixture(autouse=True)
 def no_thread_left_behind() -> Iterator[None]:
     """A test that starts a thread ends it."""
@@ -80,6 +93,8 @@ def no_thread_left_behind() -> Iterator[None]:
 
 TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it is found, what to do
     "mosquitto": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
+    "mosquitto_program": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
+    "openssl": (openssl_binary, "openssl is not installed (Debian: apt-get install openssl)"),
     "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium)"),
     "emulated_board": (
         qemu_binary,

@@ -206,6 +206,10 @@ class EmulatedBoard:
             self._process = None
 
 
+def openssl_binary() -> str | None:
+    return shutil.which("openssl")
+
+
 ItemT = TypeVar("ItemT", Frame, Status, Fault)
 
 

@@ -14,8 +14,8 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parent))
 sys.path.insert(0, str(Path(__file__).parent / "end_to_end"))
 
+from harness import openssl_binary
 from node_day import Day, describe
-from secured_broker import openssl_binary
 
 
 def main(argv: list[str] | None = None) -> int:

@@ -1,6 +1,5 @@
 """mosquitto as it should be set up for real: TLS with a certificate of one's own, a password a node, an access list."""
 
-import shutil
 import subprocess
 from pathlib import Path
 
@@ -16,10 +15,6 @@ pattern write proofing/%u/pack
 pattern write proofing/%u/status
 pattern read proofing/%u/ack
 """
-
-
-def openssl_binary() -> str | None:
-    return shutil.which("openssl")
 
 
 def _openssl(*arguments: str | Path) -> None:
@@ -60,6 +55,10 @@ class SecuredMosquitto(Mosquitto):
             f"cafile {self.ca_pem}\ncertfile {folder}/server.pem\nkeyfile {folder}/server.key\n"
             f"persistence true\npersistence_location {folder}/\nautosave_interval 1\nmax_queued_messages 100000\n"
         )
+
+    def log_text(self) -> str:
+        """What it logged so far."""
+        return self._log.read_text()
 
     def kill(self) -> None:
         """End it as a power cut does: what it had not written to the disk is gone."""
