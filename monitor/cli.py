@@ -80,7 +80,14 @@ def _replay(args: argparse.Namespace) -> int:
 
 
 def _backtest(args: argparse.Namespace) -> int:
-    from monitor.backtest.command import BacktestOptions, backtest, simulators_named
+    from monitor.backtest.command import (
+        DEFAULT_SEEDS,
+        FAST_SEEDS,
+        FAST_TRAIN,
+        BacktestOptions,
+        backtest,
+        simulators_named,
+    )
     from monitor.backtest.histories import default_cache
 
     if args.folder is not None and args.simulated is not None:
@@ -88,8 +95,8 @@ def _backtest(args: argparse.Namespace) -> int:
     options = BacktestOptions(
         folder=args.folder,
         simulators=simulators_named(args.simulated or "all"),
-        seeds=args.seeds or range(*((0, 4) if args.fast else (0, 40))),
-        train=args.train or range(*((500, 508) if args.fast else (500, 600))),
+        seeds=args.seeds or (FAST_SEEDS if args.fast else DEFAULT_SEEDS),
+        train=args.train or (FAST_TRAIN if args.fast else None),
         cache=args.cache or default_cache(os.environ),
         jobs=args.jobs,
         out=args.out,

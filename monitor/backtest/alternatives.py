@@ -25,10 +25,7 @@ CLOCK = "recipe's clock"
 LINE = "straight line"
 GROWTH = "growth curve fit"
 TREND = "local trend"
-NAMED = (CLOCK, LINE, GROWTH, TREND)
-TOPPED = "fit with a usual top"
-"""A growth curve fit that is also told how high such doughs usually rise: more than a plain fit can know."""
-ALTERNATIVES = (*NAMED, TOPPED)
+ALTERNATIVES = (CLOCK, LINE, GROWTH, TREND)
 
 HORIZON_S = 24.0 * 3600.0
 LINE_SPAN_S = 1800.0
@@ -39,8 +36,6 @@ FARTHEST_H = HORIZON_S / 3600.0
 LEAST_CURVE_POINTS = 6
 TOPPED_OUT = 0.97  # judgement: a growth curve has no peak; where it has all but stopped is taken for one
 CURVE_SD = 0.03  # chosen on training doughs: what no dough comes nearer to a growth curve than; helps every fit
-USUAL_TOP = 2.0  # chosen on training doughs: greatest rise of the curve over the target. Doughs rise straighter than
-TOP_SD_LOG = 0.3  # growth curves, so that their own greatest rise, about 1.5 times the target, serves worse
 GROWTH_LOW = (0.1, 0.01, -1.0)  # judgement: greatest rise [-], steepest slope [1/h] and lag [h] of any dough
 GROWTH_HIGH = (6.0, 6.0, 24.0)
 FOLD_LOSS = (0.0, 2.0)  # judgement: what a fold may take off the rise
@@ -153,9 +148,8 @@ class Alternatives:
             time_s = self.clock.time_s(what, labels)
             return None if time_s is None else Bare(min(time_s - view.now_s, HORIZON_S), None, view.now_s)
         goal = view.target_frac if what == READY else self.clock.peak_frac(labels)
-        if method in (GROWTH, TOPPED):
-            top_frac = USUAL_TOP * goal if what == READY and goal is not None else self.clock.peak_frac(labels)
-            found = _growth(view, goal if what == READY else None, top_frac if method == TOPPED else None)
+        if method == GROWTH:
+            found = _growth(view, goal if what == READY else None)
         elif goal is None:
             found = None
         else:
@@ -204,12 +198,13 @@ def _trend(view: View, goal: float, numbers: TrendNumbers) -> tuple[float, float
     return float(3600.0 * ahead_h), float(3600.0 * np.sqrt(then.p00) / now.slope)
 
 
-def _growth(view: View, goal: float | None, top_frac: float | None) -> tuple[float, float] | None:
+def _growth(view: View, goal: float | None) -> tuple[float, float] | None:
     """Seconds from now until a fitted growth curve is at the goal (None: has topped out), and the doubt of it.
 
-    The better of logistic and Gompertz, in clock time; what each fold took off is fitted too. A usual greatest rise
-    counts as one more measurement, and then the curve must be able to reach the goal: nobody waits for what cannot
-    come. (Bounded so without a usual top, a fit is much worse: it creeps up to the goal for hours.)
+    The better of logistic and Gompertz, in clock time; what each fold took off is fitted too. Tried on training doughs
+    and left out, as neither made its scores better: telling it how high a dough usually rises (which helps at half the
+    target but not at a quarter and three quarters), and making the curve reach the goal (it then creeps there for
+    hours).
     """
     course = view.course
     folds_h = np.array([fold for fold in course.folds_h if np.any(course.t_h > fold)])
@@ -218,23 +213,16 @@ def _growth(view: View, goal: float | None, top_frac: float | None) -> tuple[flo
     after = (course.t_h[:, None] > folds_h).astype(float)
 
     def folded(curve: Curve) -> Curve:
-        def values(t_h: Array, numbers: Array) -> Array:
-            rise = curve(t_h, numbers[:, :3]) - numbers[:, 3:] @ after.T
-            return rise if top_frac is None else np.concatenate([rise, np.log(numbers[:, :1])], axis=1)
-
-        return values
+        return lambda t_h, numbers: curve(t_h, numbers[:, :3]) - numbers[:, 3:] @ after.T
 
     lost = np.full(folds_h.size, 0.1)
     low = np.array([*GROWTH_LOW, *np.full(folds_h.size, FOLD_LOSS[0])])
     high = np.array([*GROWTH_HIGH, *np.full(folds_h.size, FOLD_LOSS[1])])
-    measured, sd = course.rise, np.hypot(course.sd, CURVE_SD)
-    if top_frac is not None:
-        measured, sd = np.append(measured, np.log(top_frac)), np.append(sd, TOP_SD_LOG)
-        low[0] = max(low[0], 1.02 * (goal or 0.0))
+    sd = np.hypot(course.sd, CURVE_SD)
     start = np.clip(np.concatenate([growth_start(course.t_h, course.rise + after @ lost), lost]), low, high)
     fits = {
         name: fit_curve(
-            folded(curve), course.t_h, measured, start, sd=sd, low=low, high=high, tolerance=GROWTH_TOLERANCE
+            folded(curve), course.t_h, course.rise, start, sd=sd, low=low, high=high, tolerance=GROWTH_TOLERANCE
         )
         for name, (curve, _) in CURVES.items()
     }

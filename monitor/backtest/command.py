@@ -4,6 +4,7 @@ import json
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import asdict, dataclass
+from functools import partial
 from pathlib import Path
 from typing import TextIO
 
@@ -11,24 +12,30 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bars
 
-from monitor.backtest.contest import Progress, run
+from monitor.backtest.contest import Progress, Split, cross_validated, run
 from monitor.backtest.histories import SIMULATORS, simulated
+from monitor.backtest.plots import HOW_TO_GET, can_draw, draw
 from monitor.backtest.recordings import find_recordings
 from monitor.backtest.table import call_rows_of, rows_of, text_of
 from monitor.errors import ConfigError
 
-FAST_SEEDS, FAST_TRAIN = range(4), range(500, 508)
 DEFAULT_SEEDS, DEFAULT_TRAIN = range(40), range(500, 600)
+FAST_SEEDS, FAST_TRAIN = range(4), range(500, 506)
+ENOUGH_TO_LEARN_FROM = 10  # judgement: recordings from whose rest the alternatives can learn
 
 
 @dataclass(frozen=True, slots=True)
 class BacktestOptions:
-    """What was asked of a back-test: a folder of recordings, or seeds of simulators; ``train`` alike."""
+    """What was asked of a back-test: a folder of recordings, or seeds of simulators.
+
+    The alternatives learn from ``train``: seeds or a folder. None: from the folder's other recordings when it holds
+    enough, else from the usual seeds.
+    """
 
     folder: Path | None
     simulators: tuple[str, ...]
     seeds: range
-    train: range | Path
+    train: range | Path | None
     cache: Path
     jobs: int
     out: Path | None
@@ -64,19 +71,25 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
     with _progress(err) as tell:
 
         def recordings(simulators: tuple[str, ...], seeds: range, stage: str) -> list[Path]:
-            return simulated(simulators, seeds, options.cache, options.jobs, lambda done, of: tell(stage, done, of))
+            return simulated(simulators, seeds, options.cache, options.jobs, partial(tell, stage))
 
-        if isinstance(options.train, Path):
-            training = find_recordings(options.train)
-        else:
-            training = recordings(SIMULATORS, options.train, "recording training doughs")
         if options.folder is not None:
             test = find_recordings(options.folder)
         else:
             test = recordings(options.simulators, options.seeds, "recording doughs")
-        forecasts, calls = run(training, test, options.jobs, tell)
+        if options.train is None and options.folder is not None and len(test) >= ENOUGH_TO_LEARN_FROM:
+            splits = cross_validated(test)
+            learned = "the other four fifths of them"
+        else:
+            if isinstance(options.train, Path):
+                training = find_recordings(options.train)
+            else:
+                training = recordings(SIMULATORS, options.train or DEFAULT_TRAIN, "recording training doughs")
+            splits = [Split(tuple(training), tuple(test))]
+            learned = f"{len(training)} others"
+        forecasts, calls = run(splits, options.jobs, tell)
     rows, call_rows = rows_of(forecasts), call_rows_of(calls)
-    text = f"{len(test)} recorded batches, the alternatives trained on {len(training)}\n{text_of(rows, call_rows)}"
+    text = f"{len(test)} recorded batches; the alternatives learned from {learned}\n{text_of(rows, call_rows)}"
     print(text, file=out, end="")
     if options.out is None:
         return
@@ -92,3 +105,7 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
             f"{options.out}: cannot be written ({fault.strerror}); name a folder this user may write"
         ) from fault
     print(f"written to {options.out}", file=err)
+    if not can_draw():
+        print(f"no plots: they need one more package, {HOW_TO_GET}", file=err)
+        return
+    draw(forecasts, options.out)

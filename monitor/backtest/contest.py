@@ -41,6 +41,7 @@ ESTIMATOR = "estimator"
 METHODS = (ESTIMATOR, *ALTERNATIVES)
 LEVELS = np.array(list(MOMENT_QUANTILES.values()))
 TUNED_ON = 80  # training courses whose likelihood tunes the local trend: more no longer move it
+N_PARTS = 5  # of a cross-validation
 CALLED_EVERY_S = 120.0
 CALLED_AT_LEAST_EVERY_S = 900.0
 CALLED_OFF_S = 600.0  # a call is early or late by more than this
@@ -107,13 +108,13 @@ def bares(sight: Sight, alternatives: Alternatives) -> dict[str, Bare | None]:
     return {method: alternatives.bare(method, sight.moment.what, sight.labels, sight.view) for method in ALTERNATIVES}
 
 
-def train(looked: Sequence[tuple[Fate, list[Sight]]], each: "Each", progress: Progress) -> Trained:
+def train(looked: Sequence[tuple[Fate, list[Sight]]], each: "Each", progress: Callable[[int, int], None]) -> Trained:
     """The alternatives tuned and calibrated on training doughs."""
     sights = [sight for _, found in looked for sight in found]
     last = [found[-1].view.course for _, found in looked if found]
     step = max(1, len(last) // TUNED_ON)
     alternatives = Alternatives(clock_from([fate for fate, _ in looked]), tuned(last[::step]))
-    said = list(each(partial(bares, alternatives=alternatives), sights, partial(progress, "training")))
+    said = list(each(partial(bares, alternatives=alternatives), sights, progress))
     calibrations = {}
     for key in {(method, s.moment.what, s.moment.share) for s in sights for method in ALTERNATIVES}:
         method, what, share = key
@@ -261,17 +262,36 @@ class Each:
                 progress(done, len(tasks))
 
 
+@dataclass(frozen=True, slots=True)
+class Split:
+    """Recordings that the alternatives learn from, and others on which everything is judged."""
+
+    training: tuple[Path, ...]
+    test: tuple[Path, ...]
+
+
+def cross_validated(recordings: Sequence[Path]) -> list[Split]:
+    """Splits in which every recording is judged once, by alternatives that learned from the others."""
+    parts = [tuple(recordings[start::N_PARTS]) for start in range(N_PARTS)]
+    return [Split(tuple(path for path in recordings if path not in part), part) for part in parts if part]
+
+
 def run(
-    training: Sequence[Path], test: Sequence[Path], jobs: int, progress: Progress, estimate: Estimate = outlook
+    splits: Sequence[Split], jobs: int, progress: Progress, estimate: Estimate = outlook
 ) -> tuple[list[Forecast], list[Call]]:
     """Train on some recordings, compete on others."""
     each = Each(jobs)
-    looked = list(each(partial(look, estimate=estimate), training, partial(progress, "looking at training doughs")))
-    trained = train(looked, each, progress)
+    known = sorted({path for split in splits for path in split.training})
+    looking = each(partial(look, estimate=estimate), known, partial(progress, "looking at training doughs"))
+    looked = dict(zip(known, looking, strict=True))
     forecasts: list[Forecast] = []
     calls: list[Call] = []
-    competing = partial(compete, trained=trained, estimate=estimate)
-    for found in each(competing, test, partial(progress, "forecasting")):
-        forecasts += found[0]
-        calls += found[1]
+    for number, split in enumerate(splits, start=1):
+        part = f" {number} of {len(splits)}" if len(splits) > 1 else ""
+        told = partial(progress, f"training{part}")
+        trained = train([looked[path] for path in split.training], each, told)
+        competing = partial(compete, trained=trained, estimate=estimate)
+        for found in each(competing, split.test, partial(progress, f"forecasting{part}")):
+            forecasts += found[0]
+            calls += found[1]
     return forecasts, calls

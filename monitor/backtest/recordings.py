@@ -153,7 +153,7 @@ def load_recording(folder: Path, estimate: Estimate) -> Recording:
     if (folder / TRUTH_NAME).is_file():
         ready_s, peak_s, rise_t_s, rise_pct = _told_truth(folder, batch)
     else:
-        ready_s, peak_s, rise_t_s, rise_pct = _shown_truth(folder, batch, track, estimate)
+        ready_s, peak_s, rise_t_s, rise_pct = _shown_truth(batch, track, estimate)
     return Recording(
         name=folder.name,
         batch=batch,
@@ -204,12 +204,12 @@ def _told_truth(folder: Path, batch: Batch) -> tuple[float, float, Array, Array]
     return ready_s, peak_s, table[:, 0], table[:, 1]
 
 
-def _shown_truth(folder: Path, batch: Batch, track: Track, estimate: Estimate) -> tuple[float, float, Array, Array]:
-    """What all the readings together show: the last outlook's moments, and the measured rise."""
+def _shown_truth(batch: Batch, track: Track, estimate: Estimate) -> tuple[float, float, Array, Array]:
+    """What all the readings together show: the last outlook's moments, and the measured rise; nothing without any."""
     end_s = track.last_t_s
     seen = None if end_s is None else evidence(batch, track, end_s)
     if end_s is None or seen is None:
-        raise ConfigError(f"{folder}: no height was measured and there is no {TRUTH_NAME}, so nothing can be judged")
+        return np.inf, np.inf, np.empty(0), np.empty(0)
     shown = estimate(batch, track, batch.started_at + timedelta(seconds=end_s))
 
     def past_s(at: datetime | None) -> float:

@@ -5,7 +5,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.backtest.alternatives import ALTERNATIVES, NAMED
 from monitor.backtest.contest import CALLED_OFF_S, ESTIMATOR, LEVELS, METHODS, Call, Forecast
 from monitor.backtest.recordings import PEAK, READY, SHARES, Labels
 from monitor.dough.scores import crps_from_quantiles, interval_score, is_covered
@@ -159,13 +158,13 @@ def text_of(rows: Sequence[Row], calls: Sequence[CallRow]) -> str:
     ]
     lines += [
         "",
-        "THE ESTIMATOR BY KIND; last: its Winkler score over the best of the four common ones there, and of all",
+        "THE ESTIMATOR BY KIND; last: its Winkler score over that of the best alternative there",
     ]
     for what, shares in ((READY, SHARES), (PEAK, (0.5,))):
         for share in shares:
             there = [row for row in rows if (row.what, row.share) == (what, share)]
             if there:
-                lines += ["", _title(what, share), HEAD + f" {'ratio':>6} {'to all':>6}", *_by_kind(there)]
+                lines += ["", _title(what, share), HEAD + f" {'ratio':>6}", *_by_kind(there)]
     lines += ["", f"CALLED READY more than {CALLED_OFF_S / 60:.0f} minutes early or late, the estimator by kind"]
     lines += [
         f"{row.group[:24]:24}{row.n:5d} {100 * row.early:5.1f} % early {100 * row.late:5.1f} % late"
@@ -173,12 +172,6 @@ def text_of(rows: Sequence[Row], calls: Sequence[CallRow]) -> str:
         if row.grouping in SHOWN[1:4] and row.method == ESTIMATOR
     ]
     return "\n".join(lines) + "\n"
-
-
-def _best_others(rows: Sequence[Row]) -> list[float]:
-    """The best Winkler score among the four common alternatives, and among all. [min]"""
-    groups = [[row.winkler_90_min for row in rows if row.method in methods] for methods in (NAMED, ALTERNATIVES)]
-    return [min(scores) for scores in groups if scores and min(scores) > 0.0]
 
 
 def _by_kind(rows: Sequence[Row]) -> list[str]:
@@ -189,6 +182,7 @@ def _by_kind(rows: Sequence[Row]) -> list[str]:
             there = [row for row in rows if (row.grouping, row.group) == (grouping, group)]
             ours = next((row for row in there if row.method == ESTIMATOR), None)
             if ours is not None:
-                ratio = "".join(f" {ours.winkler_90_min / best:6.2f}" for best in _best_others(there))
+                others = [row.winkler_90_min for row in there if row.method != ESTIMATOR]
+                ratio = f" {ours.winkler_90_min / min(others):6.2f}" if others and min(others) > 0.0 else ""
                 lines.append(_line(f"{group}" if grouping == POOLED else f"  {group}", ours, ratio))
     return lines

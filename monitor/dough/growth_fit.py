@@ -176,16 +176,17 @@ def fit_curve(
 
 
 def _inverse(curvature: Array) -> Array:
-    # Scaled first, so that numbers of very different size do not hide that the rest can be told apart.
+    """Inverse, scaled first so that numbers of very different size do not hide what can be told apart; NaN if none."""
+    unknown = np.full_like(curvature, np.nan)
     largest = float(np.max(np.diag(curvature)))
     if not 0.0 < largest < np.inf:
-        return np.full_like(curvature, np.nan)
+        return unknown
     scale = np.sqrt(np.maximum(np.diag(curvature), 1e-16 * largest))
     try:
-        result: Array = np.linalg.inv(curvature / np.outer(scale, scale)) / np.outer(scale, scale)
+        inverse: Array = np.linalg.inv(curvature / np.outer(scale, scale))
     except np.linalg.LinAlgError:
-        return np.full_like(curvature, np.nan)
-    return result
+        return unknown
+    return inverse / np.outer(scale, scale) if np.all(np.abs(inverse) < 1e16) else unknown
 
 
 def growth_start(t_h: ArrayLike, y: ArrayLike) -> Array:
