@@ -86,6 +86,7 @@ def _given(args: argparse.Namespace) -> dict[str, Any]:
         "board": None if args.board is None else Board(args.board),
         "period_s": None if args.period is None else round(args.period.total_seconds()),
         "sensor_height_mm": args.sensor_height,
+        "watchdog": None if args.watchdog is None else int(args.watchdog),
         "air": None if args.air is None else AirSensor(args.air),
         "dough": None if args.probe is None else Probe(args.probe),
         "distance": None if args.distance is None else Ranger(args.distance),

@@ -70,6 +70,11 @@ def _add_configure(action: argparse.ArgumentParser) -> None:
     link.add_argument("--mqtt", metavar="URL", help="it speaks to this broker: mqtt://host:port or mqtts://host:port")
     action.add_argument("--ca", action="store_true", help="with mqtts: trust the certificate given to `node copy --ca`")
     action.add_argument("--wifi", metavar="NAME", help=f"wireless network; its password is asked, or {WIFI_PASSWORD}")
+    action.add_argument(
+        "--watchdog",
+        action=argparse.BooleanOptionalAction,
+        help="the board restarts itself when it hangs (default: no)",
+    )
     action.add_argument("--period", type=duration, metavar="30s", help="time between measurements (default: 30s)")
     action.add_argument(
         "--sensor-height", type=positive, metavar="MM", help="distance sensor to the empty vessel's base"

@@ -12,6 +12,7 @@ from enum import StrEnum
 from math import isfinite
 from pathlib import Path
 
+from monitor.config import MQTT_PORTS
 from monitor.errors import ConfigError
 from monitor.recipe.batch import NODE_NAME
 from monitor.wire.readings import NodeId
@@ -105,7 +106,7 @@ class NodeSettings:
     wifi_name: str = ""
     wifi_password: str = field(default="", repr=False)
     mqtt_host: str = ""
-    mqtt_port: int = 1883
+    mqtt_port: int = MQTT_PORTS["mqtt"]
     mqtt_tls: int = 0
     mqtt_ca: str = ""
     mqtt_password: str = field(default="", repr=False)
@@ -113,6 +114,7 @@ class NodeSettings:
     dough: Probe = Probe.DS18B20
     distance: Ranger = Ranger.TOF
     sensor_height_mm: float | None = None
+    watchdog: int = 0
 
     def __post_init__(self) -> None:
         faults = [fault for fault in self._faults() if fault]
@@ -127,6 +129,7 @@ class NodeSettings:
             "" if 6 <= self.room <= 2000 else "room: must be from 6 to 2000 packs",
             "" if 1 <= self.mqtt_port <= 65535 else "mqtt_port: must be from 1 to 65535",
             "" if self.mqtt_tls in (0, 1) else "mqtt_tls: must be 0 or 1",
+            "" if self.watchdog in (0, 1) else "watchdog: must be 0 or 1",
             ""
             if height_mm is None or (isfinite(height_mm) and 5.0 < height_mm <= 4000.0)
             else "sensor_height_mm: must be above 5 and at most 4000",
@@ -180,7 +183,7 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
             pairs[key] = value
     kinds = {
         "name": NodeId, "board": Board, "link": Link, "air": AirSensor, "dough": Probe, "distance": Ranger,
-        "period_s": int, "room": int, "mqtt_port": int, "mqtt_tls": int, "sensor_height_mm": float,
+        "period_s": int, "room": int, "mqtt_port": int, "mqtt_tls": int, "watchdog": int, "sensor_height_mm": float,
     }  # fmt: skip
     known = {item.name for item in fields(NodeSettings)}
     values: dict[str, object] = {}
@@ -190,6 +193,8 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
                 values[key] = kinds.get(key, str)(value)
             except ValueError:
                 raise ConfigError(f"{where}: {key}={'' if key in SECRET_KEYS else value} is not understood") from None
+    if values.get("mqtt_tls") == 1:
+        values.setdefault("mqtt_port", MQTT_PORTS["mqtts"])
     if "name" not in values:
         raise ConfigError(f"{where}: has no line name=urn:dev:...; write it anew with `node configure`")
     try:
