@@ -2,8 +2,9 @@
 
 Split conformal prediction with signed misses (Vovk, Gammerman & Shafer 2005, Algorithmic Learning in a Random World,
 from memory): the quantile q of a forecast is the forecast plus the quantile q of the misses in training, with the
-finite-sample rank q (n + 1). A miss may be counted in seconds, in the method's own standard deviations, in shares of
-the time it saw remaining, or in shares of the whole time from the start: whichever scored best in training.
+finite-sample rank q (n + 1), among those that leave it in the future. A miss may be counted in seconds, in the method's
+own standard deviations, in shares of the time it saw remaining, or in shares of the whole time from the start:
+whichever scored best in training.
 """
 
 from collections.abc import Sequence
@@ -17,6 +18,7 @@ from monitor.dough.scores import crps_from_quantiles
 Array = NDArray[np.float64]
 
 LEAST_SCALE_S = 60.0
+LEAST_LEFT = 8  # judgement: misses from which quantiles are still told
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,14 +46,22 @@ class Bare:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """How far off a method was in training, in units of one scale; shape (n_levels,) for the levels asked for."""
+    """How far off a method was in training: all its misses in units of one scale, ascending, shape (n,)."""
 
     scale: str
     misses: Array
 
-    def quantiles_s(self, bare: Bare) -> Array:
-        """Quantiles of the time from now, none in the past: what is forecast has not come yet. [s]"""
-        result: Array = np.maximum(bare.ahead_s + bare.scales_s()[self.scale] * self.misses, 0.0)
+    def quantiles_s(self, bare: Bare, levels: Array) -> Array:
+        """Quantiles of the time from now. [s]
+
+        What is forecast has not come yet, so only misses that put it into the future count, as long as some do.
+        """
+        ahead = bare.ahead_s + bare.scales_s()[self.scale] * self.misses
+        still = ahead[np.searchsorted(ahead, 0.0, side="right") :]
+        if still.size < LEAST_LEFT:
+            still = np.maximum(ahead[-LEAST_LEFT:], 0.0)
+        # "weibull": the rank q (n + 1), which makes the intervals hold in small samples too
+        result: Array = np.quantile(still, levels, method="weibull")
         return result
 
 
@@ -67,14 +77,11 @@ def calibrated(said: Sequence[Bare], true_ahead_s: Sequence[float], levels: Arra
         raise ValueError("a calibration needs training forecasts")
     truth, point = np.array(true_ahead_s), np.array([bare.ahead_s for bare in said])
     names = set.intersection(*(set(bare.scales_s()) for bare in said))
-    best, best_score = None, np.inf
+    scores: dict[str, float] = {}
+    candidates: dict[str, Calibration] = {}
     for name in sorted(names):
         scale = np.array([bare.scales_s()[name] for bare in said])
-        # "weibull": the rank q (n + 1), which makes the intervals hold in small samples too
-        misses = np.quantile((truth - point) / scale, levels, method="weibull")
-        quantiles = np.maximum(point[:, None] + scale[:, None] * misses, 0.0)
-        score = float(np.mean(crps_from_quantiles(truth, quantiles, levels)))
-        if score < best_score:
-            best, best_score = Calibration(name, misses), score
-    assert best is not None
-    return best
+        candidates[name] = Calibration(name, np.sort((truth - point) / scale))
+        quantiles = np.stack([candidates[name].quantiles_s(bare, levels) for bare in said])
+        scores[name] = float(np.mean(crps_from_quantiles(truth, quantiles, levels)))
+    return candidates[min(scores, key=lambda name: scores[name])]

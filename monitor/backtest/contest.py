@@ -151,7 +151,7 @@ class _Rival:
         calibration = said and self.trained.calibrations.get((said[0], moment.what, moment.share))
         if said is None or calibration is None:
             return np.full(LEVELS.size, np.inf)
-        return calibration.quantiles_s(said[1])
+        return calibration.quantiles_s(said[1], LEVELS)
 
     def ahead_s(self, now_s: float) -> float:
         """How far off *ready* is by the bare forecast: a calibration for one moment fits no other."""
