@@ -56,6 +56,7 @@ def batch_toml(batch: Batch) -> str:
     """A batch as the text of a batch file; reading it back gives the same batch but for its id."""
     lines = [
         f"name = {_quoted(batch.name)}",
+        *([f"recipe = {_quoted(batch.recipe)}"] if batch.recipe else []),
         f"stage = {_quoted(batch.stage)}",
         f"started = {_stamp(batch.started_at)}",
     ]

@@ -7,15 +7,16 @@ from numpy.typing import NDArray
 
 from monitor.dough.climate import AirStep, Warmth, dough_warmth, thermal_tau_s
 from monitor.dough.curve import Timeline
-from monitor.dough.gassing import gassing_cardinals, rise_rate_per_h
-from monitor.dough.kinetics import REFERENCE_TEMP_C, relative_rate
+from monitor.dough.gassing import gassing_cardinals
+from monitor.dough.kinetics import relative_rate
+from monitor.dough.learning import PEAK, READY, Learned, widened
 from monitor.dough.levels import Evidence, events_s, evidence
 from monitor.dough.outlook import Band, Cause, FanPoint, Moments, Outlook, State
-from monitor.dough.prior import shape_prior
+from monitor.dough.prior import Prior, prior_of
 from monitor.dough.rise import Crowd, crowd, hats, knot_times_s
 from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind, Stage
-from monitor.recipe.formula import Formula, sourdough_pct_instant_equivalent, yeast_pct_instant_equivalent
+from monitor.recipe.formula import sourdough_pct_instant_equivalent, yeast_pct_instant_equivalent
 
 Array = NDArray[np.float64]
 
@@ -35,19 +36,6 @@ PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working do
 COLD_PATIENCE_H = 4.0  # judgement: hours after which even a cold dough that is not being retarded should show something
 LITTLE_YEAST_PCT = 0.15  # judgement: instant yeast on flour below which a rise takes most of a day
 FAN_POINTS = 48
-GASSING_EFFECT = 0.75  # judgement: of the gas made, what shows while sugar is scarce and water still takes up its share
-GASSING_EFFECT_SD = 0.25  # judgement
-
-
-def _rate_per_h(formula: Formula | None) -> tuple[float, float] | None:
-    """Rise per hour at 27 C expected from a formula, and the doubt of its logarithm; None when it says nothing."""
-    if formula is None:
-        return None
-    expected = rise_rate_per_h(formula, REFERENCE_TEMP_C)
-    # A formula without leavening is a gap in the list, not a dough that will not rise.
-    if not expected.median > 0.0:
-        return None
-    return GASSING_EFFECT * float(expected.median), float(np.hypot(expected.sd_log, GASSING_EFFECT_SD))
 
 
 def _future_s(now_s: float, horizon_s: float) -> Array:
@@ -208,6 +196,32 @@ def _cause(batch: Batch, elapsed_h: float, equivalent_h: float) -> Cause | None:
     return Cause.NO_LIVE_YEAST
 
 
+def _courses(
+    batch: Batch,
+    known: Track,
+    seen: Evidence | None,
+    now_s: float,
+    horizon: timedelta,
+    prior: Prior,
+    ahead: tuple[AirStep, ...] = (),
+) -> tuple[Timeline, int, Crowd]:
+    """Courses the dough may take, the time steps they are on, and which of these is now."""
+    horizon_s = horizon.total_seconds()
+    tau_s = thermal_tau_s(batch, None if seen is None else seen.start_volume_ml)
+    steps_ahead = tuple((seconds_since_start(batch, step.at), step.air_temp_c) for step in ahead)
+    warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s, steps_ahead)
+    timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s)
+    return timeline, now_step, crowd(timeline, now_s, prior, seen)
+
+
+def courses_seen(batch: Batch, track: Track, at: datetime, prior: Prior) -> Crowd | None:
+    """Courses that agree with the readings of a batch up to a moment; None when no height was measured."""
+    now_s = max(seconds_since_start(batch, at), 0.0)
+    known = track.upto(now_s)
+    seen = evidence(batch, known, now_s)
+    return None if seen is None else _courses(batch, known, seen, now_s, timedelta(hours=1), prior)[2]
+
+
 def outlook(
     batch: Batch,
     track: Track,
@@ -215,6 +229,7 @@ def outlook(
     *,
     horizon: timedelta = DEFAULT_HORIZON,
     ahead: tuple[AirStep, ...] = (),
+    learned: Learned | None = None,
 ) -> Outlook:
     """How a batch stands at a moment, from the readings and events up to that moment alone.
 
@@ -228,6 +243,8 @@ def outlook(
         How far ahead a moment is looked for; probability beyond it shows as a missing quantile.
     ahead
         What if: air to come, in place of air as it is now.
+    learned
+        What finished batches of its recipe taught about this batch; None: the shipped prior, intervals as they come.
     """
     now_s = max(seconds_since_start(batch, at), 0.0)
     known = track.upto(now_s)
@@ -237,13 +254,9 @@ def outlook(
         why = "no reading has come yet: check that the node is on and that the batch names it"
         return Outlook(at=at, state=State.NO_READINGS, why=why)
 
-    horizon_s = horizon.total_seconds()
-    tau_s = thermal_tau_s(batch, None if seen is None else seen.start_volume_ml)
-    steps_ahead = tuple((seconds_since_start(batch, step.at), step.air_temp_c) for step in ahead)
-    warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s, steps_ahead)
-    timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s)
+    prior = prior_of(batch) if learned is None else learned.prior
+    timeline, now_step, courses = _courses(batch, known, seen, now_s, horizon, prior, ahead)
     target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
-    courses = crowd(timeline, now_s, shape_prior(target_frac, _rate_per_h(batch.formula)), seen)
 
     rises = _rise_over_start(batch, seen, courses)
     from_step = max(timeline.fold_steps, default=0)
@@ -270,6 +283,11 @@ def outlook(
         cause=cause,
     )
     state_chance = _state_chance(state, ready_s - now_s, now_rise, peaks_s - now_s, courses.weights)
+    until = at + horizon
+    ready, peak = _moments(batch, ready_s, courses.weights), _moments(batch, peaks_s, courses.weights)
+    if learned is not None:
+        ready = widened(ready, learned.widths.at(READY, float(band[2]) / (target_frac or 1.0)), at, until)
+        peak = widened(peak, learned.widths.at(PEAK, now_s / max(_median(peaks_s, courses.weights), 1.0)), at, until)
     is_height_awaited = seen is None and now_s < HEIGHT_WAIT_S
     if now_s - last_s > STALE_S:
         state = State.NO_READINGS
@@ -277,8 +295,8 @@ def outlook(
         at=at,
         state=state,
         rise_pct=None if is_height_awaited else Band(*(100.0 * float(band[i]) for i in (0, 2, 4))),
-        ready=_moments(batch, ready_s, courses.weights),
-        peak=_moments(batch, peaks_s, courses.weights),
+        ready=peak if target_frac is None else ready,
+        peak=peak,
         peak_soon_chance=peak_soon_chance,
         past_peak_chance=past_peak_chance,
         is_from_heights=seen is not None,

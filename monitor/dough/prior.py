@@ -6,6 +6,10 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.dough.curve import N_SHAPE, SHAPE_NAMES
+from monitor.dough.gassing import rise_rate_per_h
+from monitor.dough.kinetics import REFERENCE_TEMP_C
+from monitor.recipe.batch import Batch
+from monitor.recipe.formula import Formula
 
 Array = NDArray[np.float64]
 
@@ -25,6 +29,8 @@ SHAPE_MEDIAN = {
 SHAPE_SD = np.array([0.75, 0.75, 0.40, 0.80, 0.42, 0.45, 0.22, 0.60, 0.10])
 # judgement: starters and preferments, liquid or sour, hold one and a half to two and a half times their volume
 PREFERMENT_CEILING = 1.25
+GASSING_EFFECT = 0.75  # judgement: of the gas made, what shows while sugar is scarce and water still takes up its share
+GASSING_EFFECT_SD = 0.25  # judgement
 SHAPE_CORRELATION = {
     ("log_rate", "log_ceiling"): 0.5,
     ("log_rate", "log_lag_h"): -0.4,
@@ -76,3 +82,20 @@ def shape_prior(target_rise_frac: float | None, rate_per_h: tuple[float, float] 
         mean = mean + gain * (np.log(rate_per_h[0]) - mean[0])
         covariance = covariance - np.outer(gain, covariance[0])
     return Prior(mean, covariance, least)
+
+
+def expected_rate_per_h(formula: Formula | None) -> tuple[float, float] | None:
+    """Rise per hour at 27 C expected from a formula, and the doubt of its logarithm; None when it says nothing."""
+    if formula is None:
+        return None
+    expected = rise_rate_per_h(formula, REFERENCE_TEMP_C)
+    # A formula without leavening is a gap in the list, not a dough that will not rise.
+    if not expected.median > 0.0:
+        return None
+    return GASSING_EFFECT * float(expected.median), float(np.hypot(expected.sd_log, GASSING_EFFECT_SD))
+
+
+def prior_of(batch: Batch) -> Prior:
+    """The shipped prior of a batch: by its target, and its formula if it has one."""
+    target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
+    return shape_prior(target_frac, expected_rate_per_h(batch.formula))

@@ -92,6 +92,8 @@ class Batch:
         Minutes the oven needs before this dough is loaded; None when no baking follows the stage.
     calibrations
         The one that holds for each channel of its nodes, where there is one.
+    recipe
+        What the baker calls the recipe; empty: by the batch's name, see ``recipe_key``.
     """
 
     id: BatchId
@@ -107,6 +109,15 @@ class Batch:
     events: tuple[Event, ...] = ()
     ended_at: datetime | None = None
     calibrations: tuple[Calibration, ...] = ()
+    recipe: str = ""
+
+    @property
+    def recipe_key(self) -> str:
+        """What batches of one recipe have in common: its name, or the batch's up to the first comma, in small letters.
+
+        "Hazel loaf, tub 3" is a batch of "hazel loaf".
+        """
+        return (self.recipe or self.name.partition(",")[0] or self.name).strip().casefold()
 
     def calibration_sd(self, channel: Channel) -> float | None:
         """Lasting doubt of a channel's readings after calibration, in its unit; None when it was never calibrated."""
@@ -206,14 +217,14 @@ class _Faults:
             )
 
 
-def _name(table: Mapping[str, Any], faults: _Faults) -> str | None:
-    name = table.get("name")
+def _name(table: Mapping[str, Any], key: str, what: str, faults: _Faults) -> str | None:
+    name = table.get(key)
     if not isinstance(name, str) or not name.strip():
-        faults.found.append(f"name = {_shown(name)} must say what you call this batch")
+        faults.found.append(f"{key} = {_shown(name)} must say what you call this {what}")
         return None
     name = name.strip()
     if len(name) > LONGEST_NAME or any(unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp") for letter in name):
-        faults.found.append(f"name = {_shown(name)} must be one line of at most {LONGEST_NAME} characters")
+        faults.found.append(f"{key} = {_shown(name)} must be one line of at most {LONGEST_NAME} characters")
         return None
     return name
 
@@ -326,10 +337,12 @@ def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
     """
     faults = _Faults(where)
     known = (
-        "name", "stage", "started", "target_rise_pct", "target", "vessel", "formula", "events", "nodes", "preheat_min",
+        "name", "recipe", "stage", "started", "target_rise_pct", "target", "vessel", "formula", "events", "nodes",
+        "preheat_min",
     )  # fmt: skip
     faults.unknown(table, known, "")
-    name = _name(table, faults)
+    name = _name(table, "name", "batch", faults)
+    recipe = _name(table, "recipe", "recipe", faults) if "recipe" in table else None
     stage = faults.choice(table, "stage", "", Stage)
     started_at = faults.moment(table, "started", "")
     preheat_min = faults.number(table, "preheat_min", "", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
@@ -369,4 +382,5 @@ def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
         preheat_min=preheat_min,
         events=events,
         ended_at=ended[0] if ended else None,
+        recipe=recipe or "",
     )

@@ -102,12 +102,14 @@ def _plain(value: object) -> float:
     raise TypeError(f"the store cannot keep a {type(value).__name__}: {value!r}")
 
 
-def _to_json(value: object) -> str:
+def to_json(value: object) -> str:
+    """Any of the program's own types as JSON. Raises ``ValueError`` when a number is NaN or infinite."""
     # allow_nan=False: a NaN in an outlook is a fault of the estimator, to be found when it is written, not when read
     return json.dumps(msgspec.to_builtins(value, enc_hook=_plain), allow_nan=False, separators=(",", ":"))
 
 
-def _from_json(text: str, wanted: type[T]) -> T:
+def from_json(text: str, wanted: type[T]) -> T:
+    """What :func:`to_json` wrote. Raises ``ValueError`` when it is not of that type."""
     return msgspec.json.decode(text, type=wanted)  # its errors are ValueErrors
 
 
@@ -145,7 +147,7 @@ def reading_from_row(row: sqlite3.Row) -> Reading:
 
 
 BATCH_COLUMNS = (
-    "name, stage, started_us, ended_us, vessel, target_rise_pct, formula, start_volume_ml, nodes, preheat_min"
+    "name, stage, started_us, ended_us, vessel, target_rise_pct, formula, start_volume_ml, nodes, preheat_min, recipe"
 )
 
 
@@ -156,18 +158,19 @@ def batch_to_row(batch: Batch) -> tuple[Any, ...]:
         batch.stage.value,
         to_us(batch.started_at),
         maybe_us(batch.ended_at),
-        _to_json(batch.vessel),
+        to_json(batch.vessel),
         batch.target.rise_pct,
-        None if batch.formula is None else _to_json(batch.formula),
+        None if batch.formula is None else to_json(batch.formula),
         batch.start_volume_ml,
-        _to_json(batch.nodes),
+        to_json(batch.nodes),
         batch.preheat_min,
+        batch.recipe,
     )
 
 
 def nodes_from_row(row: sqlite3.Row) -> tuple[tuple[Channel, NodeId], ...]:
     """Which node reads which channel, of a row of ``BATCH_COLUMNS``."""
-    return _from_json(row["nodes"], tuple[tuple[Channel, NodeId], ...])
+    return from_json(row["nodes"], tuple[tuple[Channel, NodeId], ...])
 
 
 def batch_from_row(row: sqlite3.Row, events: tuple[Event, ...], calibrations: tuple[Calibration, ...]) -> Batch:
@@ -177,15 +180,16 @@ def batch_from_row(row: sqlite3.Row, events: tuple[Event, ...], calibrations: tu
         name=row["name"],
         stage=Stage(row["stage"]),
         started_at=from_us(row["started_us"]),
-        vessel=_from_json(row["vessel"], Vessel),
+        vessel=from_json(row["vessel"], Vessel),
         target=Target(row["target_rise_pct"]),
-        formula=None if row["formula"] is None else _from_json(row["formula"], Formula),
+        formula=None if row["formula"] is None else from_json(row["formula"], Formula),
         start_volume_ml=row["start_volume_ml"],
         nodes=nodes_from_row(row),
         preheat_min=row["preheat_min"],
         events=events,
         ended_at=maybe_at(row["ended_us"]),
         calibrations=calibrations,
+        recipe=row["recipe"],
     )
 
 
@@ -223,17 +227,17 @@ def event_from_row(row: sqlite3.Row) -> Event:
 
 def outlook_to_row(outlook: Outlook) -> tuple[int, str, str]:
     """Values of ``at_us, body, fan``. Raises ``ValueError`` when a number is NaN or infinite."""
-    body = _to_json(replace(outlook, fan=()))
+    body = to_json(replace(outlook, fan=()))
     points = [(to_us(point.at), point.p05, point.p25, point.p50, point.p75, point.p95) for point in outlook.fan]
-    return to_us(outlook.at), body, _to_json(points)
+    return to_us(outlook.at), body, to_json(points)
 
 
 def outlook_from_row(row: sqlite3.Row, *, has_fan: bool) -> Outlook:
     """The outlook of a row of ``body, fan``; without its fan when that is not wanted."""
-    outlook = _from_json(row["body"], Outlook)
+    outlook = from_json(row["body"], Outlook)
     if not has_fan:
         return outlook
-    points = _from_json(row["fan"], list[tuple[int, float, float, float, float, float]])
+    points = from_json(row["fan"], list[tuple[int, float, float, float, float, float]])
     return replace(outlook, fan=tuple(FanPoint(from_us(us), *quantiles) for us, *quantiles in points))
 
 

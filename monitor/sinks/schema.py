@@ -122,6 +122,19 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "CREATE INDEX calibration_by_time ON calibration (node, channel, at_us)",
         ),
     ),
+    (
+        "recipes, and the lessons of their batches",
+        (
+            "ALTER TABLE batch ADD COLUMN recipe TEXT NOT NULL DEFAULT ''",
+            """CREATE TABLE lesson (
+                batch_id INTEGER PRIMARY KEY REFERENCES batch (id),
+                recipe TEXT NOT NULL,
+                curve TEXT NOT NULL,
+                body TEXT  -- JSON; NULL: nothing to be learned, or forgotten
+            )""",
+            "CREATE INDEX lesson_of_recipe ON lesson (recipe)",
+        ),
+    ),
 )
 
 

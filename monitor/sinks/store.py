@@ -16,11 +16,12 @@ from typing import Any, Self
 
 from monitor.bakery.alerts import Alert, Message
 from monitor.clock import SystemClock
+from monitor.dough.learning import Lesson
 from monitor.dough.outlook import Outlook
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, set_right
-from monitor.sinks import rows, schema
+from monitor.sinks import lessons, rows, schema
 from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, maybe_us, to_us
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -264,7 +265,7 @@ class Store:
         """Keep a new batch with its events; returns it with the id it was given."""
         with self._write() as connection:
             cursor = connection.execute(
-                f"INSERT INTO batch ({rows.BATCH_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f"INSERT INTO batch ({rows.BATCH_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 rows.batch_to_row(batch),
             )
             batch_id = BatchId(cursor.lastrowid or 0)
@@ -323,6 +324,29 @@ class Store:
                 (node,),
             )
             return [rows.calibration_from_row(row) for row in found]
+
+    # -- lessons --------------------------------------------------------------------------------------------------
+
+    def save_lesson(self, batch: Batch, lesson: Lesson | None) -> None:
+        """Keep what a finished batch taught; None: it was looked at, and there was nothing to learn."""
+        with self._write() as connection:
+            lessons.put(connection, batch.id, batch.recipe_key, lesson)
+
+    def lessons(self, recipe: str | None = None) -> list[Lesson]:
+        """The lessons of a recipe, by its key, or of all."""
+        with self._read() as connection:
+            return lessons.known(connection, recipe)
+
+    def unlearned(self) -> list[BatchId]:
+        """Ended batches that nobody has learned from yet, the first to end first."""
+        with self._read() as connection:
+            return lessons.unlearned(connection)
+
+    def forget_lessons(self, recipe: str | None = None) -> int:
+        """Forget what the ended batches of a recipe, or all, taught; returns how many had taught something."""
+        ended = [(each.id, each.recipe_key) for each in self.batches(running=False)]
+        with self._write() as connection:
+            return lessons.forget(connection, [each for each in ended if recipe in (None, each[1])])
 
     # -- settings -------------------------------------------------------------------------------------------------
 

@@ -1,0 +1,347 @@
+"""What finished batches teach the next one of their recipe: a sharper prior, and intervals as wide as they should be.
+
+Partial pooling of the curve's numbers theta, with the shipped prior N(m0, C0) of the next batch:
+
+    recipe        mu ~ N(m0, C0 - W)          what recipes differ by: the shipped prior without the spread W within one
+    batch i       theta_i ~ N(mu, s W)        or, now and then, an odd one: theta_i ~ N(m0, C0)
+    lesson i      what its readings alone said of theta_i: the prior it was estimated with is taken out again
+    next batch    theta ~ N(E mu, Cov mu + s W), and a little of N(m0, C0), for it may be an odd one too
+
+Without a lesson this is the shipped prior, and it is never wider. An odd batch is known by how badly it fits the
+others; its weight falls to nothing, so that it neither moves the mean nor makes the spread seem small. s is learned
+too: some bakers repeat themselves more closely than others.
+
+The widths are corrected by how far past forecasts were off, in units of their own intervals: the 90 % quantile of that
+(split conformal prediction; Vovk, Gammerman & Shafer 2005, Algorithmic Learning in a Random World, from memory), drawn
+towards 1 while the batches are few.
+"""
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, fields, replace
+from datetime import datetime, timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.dough.curve import N_SHAPE, SHAPE_NAMES, Timeline, rise_paths
+from monitor.dough.outlook import Moments
+from monitor.dough.prior import Prior, expected_rate_per_h, prior_of
+from monitor.recipe.batch import Batch, Stage
+
+Array = NDArray[np.float64]
+
+READY, PEAK = "ready", "peak"
+SHARES = (0.25, 0.50, 0.75)
+
+# Spread between batches of one recipe, as standard deviations of SHAPE_NAMES. Judgement: the time to double of a
+# repeated recipe has a coefficient of variation of 8 to 15 % with bought yeast and of 30 to 60 % with sourdough; how
+# that divides between rate, lag and growth, and the spread of the other numbers, is judgement as well.
+WITHIN_SD = np.array([0.15, 0.30, 0.20, 0.35, 0.20, 0.25, 0.12, 0.35, 0.05])
+WITHIN_SD_SOUR = np.array([0.35, 0.40, 0.20, 0.35, 0.25, 0.25, 0.12, 0.35, 0.05])
+MOST_WITHIN = 0.9  # judgement: recipes differ by a tenth of the prior's variance at least, in every direction
+SCALES = np.array([0.3, 0.5, 0.7, 1.0, 1.4, 2.0, 3.0])  # of W that are tried
+SCALE_SD_LOG = 0.5  # judgement
+ODD_SHARE = 0.1  # judgement: one batch in ten is not made as the others were
+ODD_AFTER = 10.0  # judgement: this many batches outweigh that guess
+ROUNDS = 12  # of weights and means in turn; they settle in fewer
+LEARNED_SHARE = 0.9  # a direction whose variance the readings left above this share of the prior's was not learned
+LEAST_SHARE = 1e-3  # no direction is known better than this: a crowd is finite
+MOST_LESSONS = 40  # of a recipe, the newest: older ones are of another season, another flour
+LEAST_CEILING_GAP = 0.05  # judgement: a learned ceiling below the next batch's least one is put just above it
+
+# -- widths
+WIDTH_BOUNDS = (0.5, 3.0)  # judgement
+WIDTH_AFTER = 8.0  # judgement: so many batches count as much as the belief that the intervals are right
+BAND_BATCHES = 5  # judgement: fewer batches in a band of the way say less than all bands together
+COVERAGE = 0.9  # of the interval from p05 to p95
+HALF_WAY_S = 12 * 3600.0
+SPEED_STEP_S = 120.0
+
+
+@dataclass(frozen=True, slots=True)
+class Miss:
+    """How one forecast made at the time held.
+
+    Attributes
+    ----------
+    what
+        ``ready`` or ``peak``.
+    share
+        Of the way gone: of the target rise (ready), of the time (peak).
+    off
+        Truth minus p50, over the distance of p50 from the end of the 90 % interval on that side, before any learned
+        correction of its width: within -1..1 nine times in ten when intervals are right.
+    is_held
+        Whether the truth lay within the interval as it was shown.
+    """
+
+    what: str
+    share: float
+    off: float
+    is_held: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Lesson:
+    """What one finished batch taught.
+
+    Attributes
+    ----------
+    recipe
+        Key of the recipe, ``Batch.recipe_key``.
+    names
+        Of the numbers of the curve that mean and covariance are about; a lesson with other names is not understood.
+    mean, covariance
+        Of the curve's numbers at the end of the batch, given its readings and the shipped prior.
+    prior_mean, prior_covariance, least_ceiling_frac
+        That shipped prior, so that it can be taken out again.
+    rate_per_h
+        Rise per hour at 27 C that the formula made one expect; None without one.
+    """
+
+    recipe: str
+    stage: Stage
+    name: str
+    started_at: datetime
+    ended_at: datetime
+    names: tuple[str, ...]
+    mean: tuple[float, ...]
+    covariance: tuple[tuple[float, ...], ...]
+    prior_mean: tuple[float, ...]
+    prior_covariance: tuple[tuple[float, ...], ...]
+    least_ceiling_frac: float
+    rate_per_h: float | None
+    misses: tuple[Miss, ...] = ()
+
+    @property
+    def is_understood(self) -> bool:
+        """True when it is about the numbers this version of the curve has."""
+        return self.names == SHAPE_NAMES
+
+
+@dataclass(frozen=True, slots=True)
+class Widths:
+    """Factors on the half-widths of intervals at each of ``SHARES`` of the way."""
+
+    ready: tuple[float, ...] = (1.0, 1.0, 1.0)
+    peak: tuple[float, ...] = (1.0, 1.0, 1.0)
+
+    def at(self, what: str, share: float) -> float:
+        """The factor at a share of the way, between the shares by interpolation of its logarithm."""
+        factors = self.ready if what == READY else self.peak
+        return float(np.exp(np.interp(share, SHARES, np.log(factors))))
+
+
+@dataclass(frozen=True, slots=True)
+class Learned:
+    """What the lessons of a recipe say about one batch of it.
+
+    Attributes
+    ----------
+    prior
+        Of the curve's numbers, in place of the shipped one.
+    n_batches, n_odd
+        Lessons it rests on, and how many of them were set aside as odd.
+    speed
+        How much faster it gets half way than the shipped prior for this batch would have it, as a ratio; NaN when one
+        of the two gets there not at all.
+    n_held, n_intervals
+        How many past intervals for *ready* (for a peak: for it) held, as they were shown, of how many.
+    """
+
+    recipe: str
+    prior: Prior
+    widths: Widths
+    n_batches: int
+    n_odd: int
+    speed: float
+    n_held: int
+    n_intervals: int
+
+
+def in_order(lessons: Iterable[Lesson]) -> tuple[Lesson, ...]:
+    """The lessons that are understood, by their end, the newest ``MOST_LESSONS``: the same whatever order they came."""
+    known = [lesson for lesson in lessons if lesson.is_understood]
+    return tuple(sorted(known, key=lambda each: (each.ended_at, each.started_at, each.name))[-MOST_LESSONS:])
+
+
+def learned_from(lessons: Iterable[Lesson], batch: Batch) -> Learned | None:
+    """What lessons of a batch's recipe and stage say about it; other lessons are left out. None without any."""
+    mine = in_order(each for each in lessons if each.recipe == batch.recipe_key and each.stage is batch.stage)
+    if not mine:
+        return None
+    shipped = prior_of(batch)
+    expected = expected_rate_per_h(batch.formula)
+    is_sour = batch.formula is not None and batch.formula.sourdough_g > 0.0
+    prior, weights = pooled(mine, shipped, None if expected is None else expected[0], is_sour=is_sour)
+    misses = [[miss for miss in lesson.misses if miss.what == READY] for lesson in mine]
+    peak_misses = [[miss for miss in lesson.misses if miss.what == PEAK] for lesson in mine]
+    told = [miss for found in (peak_misses if batch.target.is_peak else misses) for miss in found]
+    half = 0.5 if batch.target.rise_pct is None else 0.5 * batch.target.rise_pct / 100.0
+    return Learned(
+        recipe=batch.recipe_key,
+        prior=prior,
+        widths=Widths(width_factors(misses), width_factors(peak_misses)),
+        n_batches=len(mine),
+        n_odd=int(np.sum(weights < 0.5)),
+        speed=_time_to_s(shipped, half) / _time_to_s(prior, half),
+        n_held=sum(miss.is_held for miss in told),
+        n_intervals=len(told),
+    )
+
+
+# -- the prior ------------------------------------------------------------------------------------------------------
+
+
+def _from_readings(lesson: Lesson, least_ceiling_frac: float, rate_per_h: float | None) -> tuple[Array, Array]:
+    """Precision L and information h of a lesson without its prior: exp(h theta - theta L theta / 2), up to a constant.
+
+    In the numbers of a batch with another least ceiling and another formula: the ceiling itself is what is learned, and
+    the rate over the one the formula made one expect.
+    """
+    root = np.linalg.cholesky(np.array(lesson.prior_covariance))
+    back = np.linalg.inv(root)
+    prior_mean = np.array(lesson.prior_mean)
+    shares, axes = np.linalg.eigh(back @ np.array(lesson.covariance) @ back.T)
+    shares = np.maximum(shares, LEAST_SHARE)
+    is_learned = shares < LEARNED_SHARE
+    moved = axes.T @ back @ (np.array(lesson.mean) - prior_mean)
+    precision = back.T @ (axes * np.where(is_learned, 1.0 / shares - 1.0, 0.0)) @ axes.T @ back
+    information = back.T @ axes @ np.where(is_learned, moved / shares, 0.0) + precision @ prior_mean
+
+    slope, shift = np.ones(N_SHAPE), np.zeros(N_SHAPE)
+    if rate_per_h is not None and lesson.rate_per_h is not None:
+        shift[SHAPE_NAMES.index("log_rate")] = np.log(rate_per_h / lesson.rate_per_h)
+    ceiling = SHAPE_NAMES.index("log_ceiling")
+    before = float(np.exp(lesson.mean[ceiling]))
+    after = max(lesson.least_ceiling_frac + before - least_ceiling_frac, LEAST_CEILING_GAP)
+    slope[ceiling] = before / after
+    shift[ceiling] = np.log(after) - slope[ceiling] * lesson.mean[ceiling]
+    precision = precision / np.outer(slope, slope)
+    return precision, information / slope + precision @ shift
+
+
+def _at_most(matrix: Array, most: float) -> Array:
+    """A symmetric matrix with its eigenvalues cut at ``most``."""
+    values, axes = np.linalg.eigh(matrix)
+    result: Array = (axes * np.minimum(values, most)) @ axes.T
+    return result
+
+
+def _log_likelihood(precisions: Array, informations: Array, mean: Array, covariance: Array) -> Array:
+    """Logarithm of each lesson's likelihood, averaged over N(mean, covariance) of its batch's numbers, shape (n,)."""
+    inverse = np.linalg.inv(covariance)
+    pull = informations + inverse @ mean
+    total = precisions + inverse
+    gain = np.einsum("ni,ni->n", pull, np.linalg.solve(total, pull[..., np.newaxis])[..., 0]) - mean @ inverse @ mean
+    result: Array = 0.5 * (gain - np.linalg.slogdet(total)[1] + np.linalg.slogdet(inverse)[1])
+    return result
+
+
+def _recipe_mean(precisions: Array, informations: Array, weights: Array, within: Array) -> tuple[Array, Array]:
+    """Mean and covariance of the recipe's own numbers, whitened by the shipped prior."""
+    one = np.eye(within.shape[0])
+    blur = np.linalg.inv(one + precisions @ within)  # a lesson about a batch is a vaguer lesson about its recipe
+    precision = np.linalg.inv(one - within) + np.einsum("n,nij->ij", weights, blur @ precisions)
+    information = np.einsum("n,nij,nj->i", weights, blur, informations)
+    covariance: Array = np.linalg.inv(0.5 * (precision + precision.T))
+    return covariance @ information, covariance
+
+
+def pooled(
+    lessons: Sequence[Lesson], shipped: Prior, rate_per_h: float | None, *, is_sour: bool = False
+) -> tuple[Prior, Array]:
+    """The prior of the next batch of a recipe, and the weight of each lesson: near 0 for an odd batch.
+
+    Parameters
+    ----------
+    lessons
+        At least one, in a fixed order.
+    shipped, rate_per_h
+        The next batch's own shipped prior, and the rate its formula makes one expect.
+    """
+    root = np.linalg.cholesky(shipped.covariance)
+    back = np.linalg.inv(root)
+    found = [_from_readings(lesson, shipped.least_ceiling_frac, rate_per_h) for lesson in lessons]
+    precisions = np.stack([root.T @ precision @ root for precision, _ in found])
+    informations = np.stack([root.T @ (information - precision @ shipped.mean) for precision, information in found])
+    sd = np.sqrt(np.diag(shipped.covariance))
+    spread = (WITHIN_SD_SOUR if is_sour else WITHIN_SD) / sd
+    # Within a recipe the numbers go together as they do between recipes.
+    whole = back @ (shipped.covariance * np.outer(spread, spread)) @ back.T
+    withins = np.stack([_at_most(scale * whole, MOST_WITHIN) for scale in SCALES])
+    doubts = -0.5 * (np.log(SCALES) / SCALE_SD_LOG) ** 2
+
+    one = np.eye(N_SHAPE)
+    odd = _log_likelihood(precisions, informations, np.zeros(N_SHAPE), one)
+    points = np.linalg.solve(precisions + one, informations[..., np.newaxis])[..., 0]
+    mean, covariance = np.median(points, axis=0), np.zeros((N_SHAPE, N_SHAPE))
+    odd_share, weights, within = ODD_SHARE, np.ones(len(lessons)), withins[0]
+    for _ in range(ROUNDS):
+        fits = np.stack([_log_likelihood(precisions, informations, mean, each + covariance) for each in withins])
+        within = withins[int(np.argmax(fits @ weights + doubts))]
+        usual = fits[int(np.argmax(fits @ weights + doubts))]
+        weights = 1.0 / (1.0 + odd_share / (1.0 - odd_share) * np.exp(np.minimum(odd - usual, 500.0)))
+        odd_share = (ODD_SHARE * ODD_AFTER + float(np.sum(1.0 - weights))) / (ODD_AFTER + len(lessons))
+        mean, covariance = _recipe_mean(precisions, informations, weights, within)
+    predicted = (1.0 - odd_share) * (covariance + within) + odd_share * one
+    return (
+        Prior(shipped.mean + root @ mean, root @ _at_most(predicted, 1.0) @ root.T, shipped.least_ceiling_frac),
+        weights,
+    )
+
+
+def _time_to_s(prior: Prior, rise_frac: float) -> float:
+    """When the prior's middle curve reaches a rise in a dough at 27 C; NaN when not within ``HALF_WAY_S``. [s]"""
+    t_s = np.arange(0.0, HALF_WAY_S + SPEED_STEP_S, SPEED_STEP_S)
+    timeline = Timeline(t_s, np.zeros(t_s.size - 1), np.zeros((t_s.size - 1, 1)), ())
+    path = rise_paths(np.concatenate([prior.mean, [0.0]])[np.newaxis], timeline, prior.least_ceiling_frac)[0]
+    step = int(np.argmax(path >= rise_frac))
+    return float(np.interp(rise_frac, path[step - 1 : step + 1], t_s[step - 1 : step + 1])) if step else float("nan")
+
+
+# -- the widths -----------------------------------------------------------------------------------------------------
+
+
+def width_factors(misses: Sequence[Sequence[Miss]]) -> tuple[float, ...]:
+    """Factors on half-widths at each of ``SHARES``, from the misses of each batch.
+
+    A band of the way with enough batches of its own is corrected by itself, any other by all bands together.
+    """
+    whole = _factor([[abs(miss.off) for miss in found] for found in misses])
+    factors = []
+    for share in SHARES:
+        band = [[abs(miss.off) for miss in found if miss.share == share] for found in misses]
+        factors.append(_factor(band) if sum(map(bool, band)) >= BAND_BATCHES else whole)
+    return tuple(factors)
+
+
+def _factor(offs: Sequence[Sequence[float]]) -> float:
+    """What half-widths must be multiplied with to hold ``COVERAGE`` of the time: 1 without misses."""
+    n_batches = sum(map(bool, offs))
+    if n_batches == 0:
+        return 1.0
+    low, high = WIDTH_BOUNDS
+    # Cut before the quantile is taken: how far off an odd batch was must not matter.
+    seen = np.minimum([off for found in offs for off in found], high)
+    wanted = max(float(np.quantile(seen, COVERAGE)), low)
+    return float(np.exp(n_batches / (n_batches + WIDTH_AFTER) * np.log(wanted)))
+
+
+def widened(moments: Moments, factor: float, now: datetime, until: datetime) -> Moments:
+    """Quantiles with their distances from the median multiplied by a factor.
+
+    What has happened already stays as it is, and no quantile that lies ahead is moved into the past. None stays None,
+    and what is moved beyond the horizon ``until`` becomes it.
+    """
+    middle = moments.p50
+    if middle is None or middle <= now or factor == 1.0:
+        return moments
+
+    def moved(at: datetime | None) -> datetime | None:
+        if at is None:
+            return None
+        there = middle + timedelta(seconds=round(factor * (at - middle).total_seconds()))
+        return None if there > until else max(there, min(at, now))
+
+    return replace(moments, **{each.name: moved(getattr(moments, each.name)) for each in fields(moments)})
