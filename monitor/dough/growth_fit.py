@@ -179,7 +179,7 @@ def _inverse(curvature: Array) -> Array:
     """Inverse, scaled first so that numbers of very different size do not hide what can be told apart; NaN if none."""
     unknown = np.full_like(curvature, np.nan)
     largest = float(np.max(np.diag(curvature)))
-    if not 0.0 < largest < np.inf:
+    if not 1e-200 < largest < np.inf:  # below, a curve so far from its course that no number moves it
         return unknown
     scale = np.sqrt(np.maximum(np.diag(curvature), 1e-16 * largest))
     try:

@@ -20,9 +20,9 @@ SHAPE_MEDIAN = {
     "log_rate": 0.60,
     "log_lag_h": 0.45,
     "log_waking": 0.45,
-    "log_growth": 0.15,
+    "log_growth": 0.22,
     "log_ceiling": 1.8,
-    "log_sharpness": 3.4,
+    "log_sharpness": 4.5,
     "log_peak": 1.2,
     "log_collapse": 0.35,
 }
@@ -66,7 +66,7 @@ def shape_prior(target_rise_frac: float | None, rate_per_h: tuple[float, float] 
         Rise per hour at 27 C expected from the formula, with the standard deviation of its logarithm; None without one.
     """
     # judgement: a baker's target can be reached, give or take
-    least = 0.2 if target_rise_frac is None else 0.8 * target_rise_frac
+    least = 0.2 if target_rise_frac is None else 0.95 * target_rise_frac
     median = dict(SHAPE_MEDIAN)
     ceiling = PREFERMENT_CEILING if target_rise_frac is None else median["log_ceiling"]
     median["log_ceiling"] = max(ceiling - least, 0.5)

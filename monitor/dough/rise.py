@@ -18,16 +18,17 @@ from monitor.dough.prior import Prior
 
 Array = NDArray[np.float64]
 
-N_MEMBERS = 400
+N_MEMBERS = 320
 N_SCOUTS = 128  # prior draws among which the starts of the search are chosen
 N_STARTS = 3
 LEAST_GAIN = 3e-3  # judgement: a step that gains less is not worth another
 START_SPREAD = 0.5  # judgement: starts differ in ln of the lag by at least this much
 DISTINCT = 1.0  # judgement: two optima closer than one standard deviation are one
+TEMPER = 0.5  # judgement: trades a little sharpness for a crowd in which many members speak
 LEAST_MASS = 0.05  # judgement: a lesser optimum still sends a few members, and their weights speak
 STUDENT_DOF = 4.0  # judgement: tails heavy enough to shrug at a hand, light enough to learn from noise
 FLOOR_SD_FRAC = 0.003  # judgement: no curve of the family is truer to a dough than 0.3 points of rise
-OFFSET_SD = 0.20  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
+OFFSET_SD = 0.17  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
 OFFSET_TAU_S = 5400.0  # judgement: how long it wanders
 LEVEL_SD_MM = (
     0.7  # judgement: a dome that grows or flattens, a film on the lens: what is seen wanders off what is there
@@ -279,8 +280,8 @@ def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | N
     members, log_density = _sample(found, draws)
     paths = rise_paths(members[:, :n_course], timeline, least)
     log_weight = -fit.cost(members, fit.residuals_of(paths, members)) - log_density
-    weights = np.exp(log_weight - np.max(log_weight))
-    # Truncated importance weights (Ionides 2008): no single member may speak for the whole crowd.
+    weights = np.exp(TEMPER * (log_weight - np.max(log_weight)))
+    # Tempered, and truncated (Ionides 2008): no single member may speak for the whole crowd.
     weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
     return Crowd(
         paths=paths,
