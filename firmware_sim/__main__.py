@@ -5,6 +5,7 @@ import logging
 import signal
 import sys
 import threading
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
@@ -17,6 +18,7 @@ from firmware_sim.record import Order, record
 from firmware_sim.scenarios import plan_day, read_day, write_day
 from firmware_sim.sensors import NOISE
 from firmware_sim.tubs import TUBS
+from firmware_sim.unix_practice import practise
 
 MOST_NODES = 2000  # judgement: what two processor cores turn in time
 _SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0}
@@ -197,6 +199,7 @@ def _add_practice(commands: "argparse._SubParsersAction[argparse.ArgumentParser]
     command.add_argument("--fault", action="append", default=[], metavar="KIND=RATE")
     command.add_argument("--hours", type=float, help="of dough time")
     command.add_argument("--batches", type=Path, help="directory for a batch file of each dough, and the truth")
+    command.add_argument("--micropython", action="store_true", help="real MicroPython, a process for each node")
     command.set_defaults(run=_practice)
 
 
@@ -221,9 +224,13 @@ def _practice(args: argparse.Namespace) -> None:
         hours=args.hours,
         batches=args.batches,
     )
-    practice = Practice(wanted)
+    run = practise if args.micropython else _practise_in_process
     print(f"{count} simulated nodes; take them in with: {collector_advice(wanted)}", flush=True)
-    practice.run(stop.wait, lambda text: print(text, flush=True))
+    run(wanted, stop.wait, lambda text: print(text, flush=True))
+
+
+def _practise_in_process(wanted: Wanted, is_stopped: Callable[[float], bool], tell: Callable[[str], None]) -> None:
+    Practice(wanted).run(is_stopped, tell)
 
 
 def _told_to_stop() -> threading.Event:

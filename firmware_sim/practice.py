@@ -151,7 +151,7 @@ class PracticeNode:
 
 
 @dataclass(slots=True)
-class _Tub:
+class PracticeTub:
     """A simulated dough under its node, and the text of its batch file."""
 
     name: str
@@ -159,7 +159,14 @@ class _Tub:
     batch: str
 
 
-def _tub(wanted: Wanted, index: int, key: str) -> _Tub:
+def tub_of(wanted: Wanted, index: int, key: str) -> PracticeTub:
+    """The dough under one node.
+
+    Raises
+    ------
+    ValueError
+        For a dough or a room that is not known.
+    """
     rng = random.Random(f"practice {wanted.seed} {index}")
     kind = rng.choice(names_of("digital")) if wanted.dough == MIXED else wanted.dough
     if kind not in KINDS:
@@ -178,7 +185,7 @@ def _tub(wanted: Wanted, index: int, key: str) -> _Tub:
         tub=bench.tub, grams=formula_g(weighed, bench.flour_g),
         nodes=[(channel, urn_of(key)) for channel in ("air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm")],
     )  # fmt: skip
-    return _Tub(name, bench, text)
+    return PracticeTub(name, bench, text)
 
 
 class Practice:
@@ -200,7 +207,7 @@ class Practice:
                 raise ValueError(f"{path}: is there already; name a path where a port can be made")
         self._wanted = wanted
         self._ports: list[PtyPort] = []
-        self._tubs: list[_Tub] = []
+        self._tubs: list[PracticeTub] = []
         rows = None if wanted.recording is None else read_recording(wanted.recording)
         self.nodes = [self._node(index, rows) for index in range(wanted.count)]
         self._stop = threading.Event()
@@ -210,7 +217,7 @@ class Practice:
         wanted, key = self._wanted, key_at(self._wanted.seed, index)
         senses: Senses
         if rows is None:
-            tub = _tub(wanted, index, key)
+            tub = tub_of(wanted, index, key)
             self._tubs.append(tub)
             senses = BenchSenses(tub.bench, wanted.pace.now_s)
         else:

@@ -117,6 +117,7 @@ def _add_simulate(action: argparse.ArgumentParser) -> None:
     action.add_argument("--room", metavar="AIR", help="the air they stand in, such as steady:24 or cabinet:28")
     action.add_argument("--noise", metavar="KIND", help="how good the sensors are: clean, mild, usual, rough")
     action.add_argument("--fault", action="append", default=[], metavar="KIND=RATE", help=FAULTS)
+    action.add_argument("--micropython", action="store_true", help="real MicroPython, a process for each node")
     action.add_argument("--hours", type=positive, help="end after so much dough time (default: Ctrl-C ends it)")
     action.add_argument("--seed", type=int, default=1, help="another number, other doughs (%(default)s)")
     action.add_argument("--batches", type=Path, metavar="DIR", help="write a batch file for each dough, and the truth")

@@ -50,6 +50,8 @@ def simulator_command(args: argparse.Namespace) -> list[str]:
             command += [f"--{name}", str(value)]
     for path in args.serial:
         command += ["--serial", str(path)]
+    if args.micropython:
+        command.append("--micropython")
     for fault in args.fault:
         command += ["--fault", fault]
     return command

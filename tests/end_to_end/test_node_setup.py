@@ -202,6 +202,23 @@ def test_a_recording_comes_out_as_it_went_in(tmp_path: Path) -> None:
         assert abs(220.5 - minute - reading.value) < 1.5
 
 
+def test_nodes_of_real_micropython_practise_too(tmp_path: Path, mosquitto: Mosquitto) -> None:
+    data_dir = tmp_path / "data"
+    epoch = (datetime.now(UTC) + timedelta(seconds=8)).isoformat(timespec="seconds")
+    pace = ("--epoch", epoch, "--speed", "60")
+    options = ("--mqtt", mosquitto.url, "--count", "2", "--hours", "0.4", "--micropython", "--fault", "reboot=4", *pace)
+    with CollectorProcess(data_dir, "--mqtt", mosquitto.url, *pace) as collector:
+        with simulated(tmp_path, *options) as simulation:
+            assert simulation.process is not None
+            simulation.process.wait(120)
+            numbers = simulation.end()
+        with collector.open_store() as store:
+            stored = packs(store)
+    assert numbers["boots"] > 2
+    assert 40 < numbers["acknowledged"] <= len(stored)
+    assert 0 < numbers["heap"] < 48 * 1024
+
+
 @pytest.mark.parametrize(
     ("options", "why"),
     [
@@ -210,6 +227,8 @@ def test_a_recording_comes_out_as_it_went_in(tmp_path: Path) -> None:
         (("--mqtt", "mqtt://somebody@10.0.0.2"), "leave the user out"),
         (("--serial", "/dev/null"), "is there already"),
         (("--mqtt", "mqtt://127.0.0.1:1", "--fault", "fire=1"), "there are hand"),
+        (("--serial", "/tmp/never-made", "--micropython"), "speak to a broker"),
+        (("--mqtt", "mqtt://127.0.0.1:1", "--micropython", "--fault", "hand=1"), "only reboot"),
         (("--mqtt", "mqtt://127.0.0.1:1", "--room", "moon:24"), "is not known"),
         (("--mqtt", "mqtt://127.0.0.1:1", "--recording", "/nowhere.csv"), "No such file"),
     ],

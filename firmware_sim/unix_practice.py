@@ -1,0 +1,148 @@
+"""Practising nodes that are real MicroPython: a process each, with a board's small heap, over simulated chips.
+
+Only for nodes at a broker. Slower to start and larger than the nodes of ``practice``, which a few threads turn.
+"""
+
+import random
+import shutil
+import subprocess
+import tempfile
+import threading
+import time
+from collections.abc import Callable
+from contextlib import ExitStack
+from pathlib import Path
+
+from firmware_sim.bench import Bench
+from firmware_sim.bus_server import BusServer
+from firmware_sim.faults import Faults, episodes
+from firmware_sim.hal_sim import Surroundings
+from firmware_sim.practice import Wanted, key_at, tub_of, urn_of
+from firmware_sim.sensors import NOISE, Sensors
+from firmware_sim.unix_node import lay_out, start
+
+MOST_PROCESSES = 50  # judgement: a process and a thread each
+END_WITHIN_S = 5.0
+ROOM = 60  # packs: with 240 and every sensor the 48 kB of the Unix port, whose words are twice a board's, are full
+
+
+class UnixNode:
+    """One node: its chips, and its processor whenever it has its supply."""
+
+    def __init__(self, wanted: Wanted, index: int, bench: Bench, folder: Path) -> None:
+        assert wanted.mqtt is not None
+        key = key_at(wanted.seed, index)
+        air_sensors = Sensors(NOISE[wanted.noise], f"{key} {wanted.seed}")
+        around = Surroundings(wanted.pace, bench=bench, air=bench.air, air_sensors=air_sensors)
+        self._bus = BusServer(around.wired())
+        self._folder = folder
+        self._config: dict[str, str | int] = {
+            "name": urn_of(key), "link": "mqtt", "mqtt_host": wanted.mqtt[0], "mqtt_port": wanted.mqtt[1],
+            "mqtt_password": wanted.passwords.get(key, ""), "period_s": round(wanted.every_s), "room": ROOM,
+            "bench": self._bus.address, "epoch_ms": round(1000 * wanted.pace.epoch.timestamp()),
+            "speed": round(wanted.pace.speed), "heap_every": 20, **around.parts,
+        }  # fmt: skip
+        rng = random.Random(f"faults {key} {wanted.seed}")
+        self._losses_s = [one.start_s for one in episodes(rng, wanted.faults.reboot, (0.0, 0.0), (0.0, 0.0))]
+        self._process: subprocess.Popen[str] | None = None
+        self._reader: threading.Thread | None = None
+        self.key, self.boots, self.freed, self.heap_bytes = key, 0, 0, 0
+        self.last_said = ""
+
+    def plug_in(self) -> None:
+        """Give it its supply."""
+        if self.boots == 0:
+            self._bus.start()
+        self._process = start(self._folder, self._config)
+        self._reader = threading.Thread(target=self._listen, args=(self._process,), daemon=True)
+        self._reader.start()
+        self.boots += 1
+
+    def _listen(self, process: "subprocess.Popen[str]") -> None:
+        assert process.stdout is not None
+        for line in process.stdout:
+            self.last_said = line.strip()
+            if line.startswith("acked "):
+                self.freed += 1
+            elif line.startswith("heap "):
+                self.heap_bytes = max(self.heap_bytes, int(line.split()[3]))
+
+    def pull(self) -> None:
+        """Take its supply away."""
+        if self._process is not None and self._reader is not None:
+            self._process.kill()
+            self._process.wait(END_WITHIN_S)
+            self._reader.join(END_WITHIN_S)
+            assert self._process.stdout is not None
+            self._process.stdout.close()
+
+    def look(self, now_s: float) -> None:
+        """Lose the supply when it is time to.
+
+        Raises
+        ------
+        RuntimeError
+            When the node ended by itself: its last words.
+        """
+        assert self._process is not None
+        if self._process.poll() is not None:
+            raise RuntimeError(f"node {self.key} ended: {self.last_said}")
+        if self._losses_s and self._losses_s[0] <= now_s:
+            self._losses_s.pop(0)
+            self.pull()
+            self.plug_in()
+
+    def end(self) -> None:
+        """Take everything down."""
+        self.pull()
+        if self.boots:
+            self._bus.stop()
+
+
+def practise(wanted: Wanted, is_stopped: Callable[[float], bool], tell: Callable[[str], None]) -> None:
+    """Run the nodes that were wanted until ``is_stopped`` (waits some seconds, then says whether to stop) says so.
+
+    Raises
+    ------
+    ValueError
+        When something was wanted that only the other nodes can do.
+    OSError
+        When MicroPython is not installed.
+    RuntimeError
+        When a node failed.
+    """
+    if wanted.mqtt is None or wanted.serial or wanted.recording is not None:
+        raise ValueError("--micropython: these nodes speak to a broker (--mqtt) and watch doughs, no recording")
+    if wanted.faults != Faults(reboot=wanted.faults.reboot):
+        raise ValueError("--micropython: of the faults only reboot")
+    if wanted.count > MOST_PROCESSES:
+        raise ValueError(f"--micropython: at most {MOST_PROCESSES} nodes, a process each")
+    if wanted.pace.speed != round(wanted.pace.speed) or wanted.every_s != round(wanted.every_s):
+        raise ValueError("--micropython: speed and seconds between measurements must be whole numbers")
+    tubs = [tub_of(wanted, index, key_at(wanted.seed, index)) for index in range(wanted.count)]
+    with ExitStack() as stack:
+        root = Path(stack.enter_context(tempfile.TemporaryDirectory()))
+        (root / "firmware").mkdir()
+        lay_out(root / "firmware")
+        nodes = []
+        for index, tub in enumerate(tubs):
+            shutil.copytree(root / "firmware", root / str(index))
+            nodes.append(UnixNode(wanted, index, tub.bench, root / str(index)))
+            stack.callback(nodes[-1].end)
+            nodes[-1].plug_in()
+        last_s = float("inf") if wanted.hours is None else 3600.0 * wanted.hours
+        told_s = time.monotonic()
+        while not is_stopped(0.2) and wanted.pace.now_s() < last_s:
+            for node in nodes:
+                node.look(wanted.pace.now_s())
+            if time.monotonic() - told_s >= 10.0:
+                told_s = time.monotonic()
+                tell(_standing(nodes))
+    tell(_standing(nodes))
+
+
+def _standing(nodes: list[UnixNode]) -> str:
+    return (
+        f"nodes {len(nodes)}, boots {sum(node.boots for node in nodes)}, "
+        f"acknowledged {sum(node.freed for node in nodes)}, heap {max(node.heap_bytes for node in nodes)}"
+    )
