@@ -194,14 +194,17 @@ def _told_truth(folder: Path, batch: Batch) -> tuple[float, float, Array, Array]
     rises = folder / TRUE_RISE_NAME
     try:
         with rises.open(newline="", encoding="utf-8") as file:
-            rows = [(row["time"], row["rise_pct"]) for row in csv.DictReader(file) if row["rise_pct"]]
-        table = np.array([(_since_start_s(batch, time, rises), float(rise)) for time, rise in rows]).reshape(-1, 2)
+            table = csv.DictReader(file)
+            if not {"time", "rise_pct"} <= set(table.fieldnames or ()):
+                raise ConfigError(f"{rises}: needs the columns time and rise_pct")
+            rows = [(row["time"], row["rise_pct"]) for row in table if row["rise_pct"]]
+        course = np.array([(_since_start_s(batch, time, rises), float(rise)) for time, rise in rows]).reshape(-1, 2)
     except OSError as err:
         raise ConfigError(f"{rises}: cannot be read ({err.strerror}); it belongs to {TRUTH_NAME}") from err
-    except (KeyError, ValueError) as err:
-        raise ConfigError(f"{rises}: needs the columns time and rise_pct, the rise as a number ({err})") from err
+    except ValueError as err:
+        raise ConfigError(f"{rises}: each rise must be a number ({err})") from err
     ready_s, peak_s = (_since_start_s(batch, truth.get(key), path) for key in ("ready_at", "peak_at"))
-    return ready_s, peak_s, table[:, 0], table[:, 1]
+    return ready_s, peak_s, course[:, 0], course[:, 1]
 
 
 def _shown_truth(batch: Batch, track: Track, estimate: Estimate) -> tuple[float, float, Array, Array]:
