@@ -220,7 +220,8 @@ def _calibrate(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
 
         def hear() -> tuple[float, ...]:
             with listening(args.port, node, store, clock) as ear:
-                return heard(ear, node, channel, args.readings, clock.real_s() + args.wait.total_seconds(), out)
+                until_s = clock.real_s() + args.wait.total_seconds()
+                return heard(ear, node, channel, args.readings, clock.now(), until_s, out)
 
         calibrate(wish, node, args.node, settings, store, data_dir, clock.now(), hear, out)
     return 0

@@ -63,8 +63,10 @@ class Wish:
     measured: tuple[float, ...] | None = None
 
 
-def heard(ear: Ear, node: NodeId, channel: Channel, n: int, until_s: float, out: TextIO) -> tuple[float, ...]:
-    """Raw values of a node's next ``n`` readings of a channel.
+def heard(
+    ear: Ear, node: NodeId, channel: Channel, n: int, since: datetime, until_s: float, out: TextIO
+) -> tuple[float, ...]:
+    """Raw values of a node's next ``n`` readings of a channel; what it had kept from before ``since`` is passed over.
 
     Raises
     ------
@@ -79,7 +81,8 @@ def heard(ear: Ear, node: NodeId, channel: Channel, n: int, until_s: float, out:
             break
         others |= {reading.node for reading in readings if reading.node != node}
         for reading in readings:
-            if (reading.node, reading.channel) == (node, channel) and reading.flag is Flag.OK:
+            is_asked = (reading.node, reading.channel) == (node, channel) and reading.measured_at >= since
+            if is_asked and reading.flag is Flag.OK:
                 values.append(reading.value)
                 print(f"  reading {len(values)} of {n}: {reading.value:.4g} {UNITS[channel]}", file=out, flush=True)
     if len(values) == n:

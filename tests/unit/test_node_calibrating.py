@@ -1,12 +1,15 @@
 """`node calibrate` with values taken down before, and what it leaves behind."""
 
 from datetime import UTC, datetime, timedelta
+from io import StringIO
 from pathlib import Path
 
 import pytest
 
 from monitor.cli import main
 from monitor.config import DATABASE_NAME
+from monitor.errors import SourceError
+from monitor.node.calibrating import heard
 from monitor.node.settings import read_settings
 from monitor.node.showing import pack_line, set_right_line
 from monitor.recipe.calibration import Calibration, How
@@ -105,6 +108,46 @@ def test_the_list_tells_all_of_them(data_dir: Path, capsys: pytest.CaptureFixtur
     capsys.readouterr()
     assert calibrate(data_dir, "list") == 0
     assert "dough_temp_c  -0.40 give or take" in capsys.readouterr().out
+
+
+class Packs:
+    """An ear that hears what a test gives it."""
+
+    def __init__(self, *packs: tuple[Reading, ...]) -> None:
+        self.packs = list(packs)
+
+    def hear(self, until_s: float) -> tuple[Reading, ...]:
+        return self.packs.pop(0) if self.packs else ()
+
+    def explanation(self) -> str:
+        return "nobody"
+
+
+def distance(seconds: float, value: float, node: NodeId = NODE, flag: Flag = Flag.OK) -> tuple[Reading, ...]:
+    at = NOON + timedelta(seconds=seconds)
+    return (Reading(node, "0a1b2c3d", 1, Channel.DISTANCE, value, at, at, flag=flag),)
+
+
+def test_only_what_is_measured_now_by_that_sensor_counts() -> None:
+    other = NodeId("urn:dev:mac:020000fffe5e0002")
+    ear = Packs(
+        distance(-600, 200.0), distance(1, 298.0), distance(2, 100.0, other), distance(3, 299.0),
+        distance(4, 4.0, flag=Flag.OUT_OF_RANGE), distance(5, 298.5),
+    )  # fmt: skip
+    assert heard(ear, NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO()) == (298.0, 299.0, 298.5)
+
+
+@pytest.mark.parametrize(
+    ("packs", "said"),
+    [
+        ((), "nobody"),
+        ((distance(1, 298.0),), "only 1 of 3"),
+        ((distance(1, 298.0, NodeId("urn:dev:mac:020000fffe5e0002")),), "fffe5e0002 was heard there"),
+    ],
+)
+def test_what_was_not_heard_is_explained(packs: tuple[tuple[Reading, ...], ...], said: str) -> None:
+    with pytest.raises(SourceError, match=said):
+        heard(Packs(*packs), NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO())
 
 
 def test_a_line_shows_what_is_set_right_and_marks_what_is_doubtful() -> None:
