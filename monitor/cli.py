@@ -69,13 +69,15 @@ def _replay(args: argparse.Namespace) -> int:
     from functools import partial
 
     from monitor.dough.forecast import outlook
-    from monitor.replay import replay
+    from monitor.replay import read_batch, replay
 
+    learned = None
     if args.learned is not None:
-        if not args.learned.is_dir():
-            raise ConfigError(f"--learned {args.learned}: there is no such directory; leave it out for shipped priors")
-        print(f"{args.learned}: nothing learned is read by this version; shipped priors are used", file=sys.stderr)
-    replay(args.readings, args.batch, args.every, partial(outlook, horizon=args.horizon), sys.stdout, sys.stderr)
+        from monitor.lessonbook import learned_about
+
+        learned = learned_about(read_batch(args.batch), args.learned, sys.stderr)
+    estimate = partial(outlook, horizon=args.horizon, learned=learned)
+    replay(args.readings, args.batch, args.every, estimate, sys.stdout, sys.stderr)
     return STATUS_OK
 
 
@@ -115,6 +117,12 @@ def _batch(args: argparse.Namespace) -> int:
     from monitor import logbook
 
     return logbook.run(args, _data_dir(args), sys.stdout)
+
+
+def _learned(args: argparse.Namespace) -> int:
+    from monitor import lessonbook
+
+    return lessonbook.run(args, _data_dir(args), sys.stdout)
 
 
 def _data_dir(args: argparse.Namespace) -> Path:
@@ -176,6 +184,8 @@ def parser() -> argparse.ArgumentParser:
     dashboard.set_defaults(run=_dashboard)
 
     _add_batch(commands.add_parser("batch", help="start, list, log, end and export batches"))
+
+    _add_learned(commands.add_parser("learned", help="what finished batches have taught; forget it"))
 
     add_actions(commands.add_parser("node", help="set up, look at and calibrate nodes; simulate some"), _add_place)
 
@@ -259,6 +269,19 @@ def _add_batch(batch: argparse.ArgumentParser) -> None:
     for action in (start, listing, event, level, end, export):
         _add_place(action)
         action.set_defaults(run=_batch)
+
+
+def _add_learned(learned: argparse.ArgumentParser) -> None:
+    _add_place(learned)
+    learned.set_defaults(run=_learned)
+    reset = learned.add_subparsers(dest="action", metavar="ACTION").add_parser(
+        "reset", help="forget what the batches of a recipe taught, for good"
+    )
+    reset.add_argument("recipe", nargs="?", metavar="RECIPE", help="as `learned` lists it")
+    reset.add_argument("--all", action="store_true", help="of every recipe")
+    reset.add_argument("--yes", action="store_true", help="yes, forget it")
+    # SUPPRESS: given before the action it must not be lost for want of one after it
+    reset.add_argument("--data-dir", type=Path, metavar="DIR", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
 
 
 def _keep_to_one_core() -> None:

@@ -25,9 +25,11 @@ from monitor.bakery.alerts import Alert, AlertEvent, Facts, Message, Rules
 from monitor.clock import Clock, Pace, SystemClock
 from monitor.config import CONFIG_NAME, Config
 from monitor.dough.forecast import outlook
+from monitor.dough.learning import Learned
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track, track_from_readings
 from monitor.errors import ConfigError, StoreError, WireError
+from monitor.learner import Learner, learned_for
 from monitor.pace import local_zone, settle_pace
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.notify import Carrier, Notifier, TerminalCarrier, apprise_carriers
@@ -53,7 +55,7 @@ NOT_ESTIMATED = "not estimated: a fault in this program; its readings are kept, 
 class Estimate(Protocol):
     """The estimator, as the collector calls it."""
 
-    def __call__(self, batch: Batch, track: Track, at: datetime) -> Outlook: ...
+    def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook: ...
 
 
 class FaultBook:
@@ -309,7 +311,8 @@ class Collector:
 
     def _worked(self, work: _Work, at: datetime) -> tuple[Outlook, tuple[Alert, ...], tuple[Message, ...]]:
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
-        found = self._estimate(batch, track_from_readings(batch, work.readings), at)
+        learned = learned_for(self._store, batch)  # each time: the baker may have had something forgotten
+        found = self._estimate(batch, track_from_readings(batch, work.readings), at, learned=learned)
         facts = Facts(batch=batch, outlook=found, now=at, last_seen=work.last_seen)
         alerts, events = alerting.step(self._rules, work.alerts, facts)
         return found, alerts, tuple(self._worded(event, facts) for event in events)
@@ -393,10 +396,11 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
             sources.append(MqttSource(address.url, clock, inbox, address.user, password, ca_file=config.mqtt_ca_file))
         carriers: list[Carrier] = [TerminalCarrier(out, zone), *apprise_carriers(config.secrets.notify_urls)]
         notifier = Notifier(config.database, carriers, clock)
+        learner = Learner(config.database, clock)
         collector = Collector(store, inbox, clock, outlook, rules=config.rules, zone=zone, temp_unit=config.temp_unit)
-        started: list[SerialSource | MqttSource | Notifier] = []
+        started: list[SerialSource | MqttSource | Notifier | Learner] = []
         try:
-            for thread in (notifier, *sources):
+            for thread in (notifier, learner, *sources):
                 thread.start()
                 started.append(thread)
             log.info("collecting data_dir=%s sources=%d carriers=%d", config.data_dir, len(sources), len(carriers))

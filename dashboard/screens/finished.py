@@ -9,8 +9,11 @@ from streamlit.navigation.page import StreamlitPage
 from dashboard import cards, page, plots, queries
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from monitor.bakery.alerts import Message
+from monitor.bakery.lessons import learned_sentence
 from monitor.bakery.wording import about_text, clock_text, stage_word
+from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
+from monitor.recipe.batch import Batch
 
 MOST_ROWS = 60  # of the table of forecasts
 
@@ -49,6 +52,9 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     day = f"{batch.started_at.astimezone(scene.zone):%A %Y-%m-%d}"
     st.html(page.heading(batch.name, f"{stage_word(batch.stage)}, {day}"))
     st.html(_moments(outcome, scene))
+    taught = _taught(batch, scene)
+    if taught:
+        st.html(taught)
     if not past.outlooks:
         st.html('<p class="quiet">It was never estimated.</p>')
         return
@@ -71,6 +77,15 @@ def _moments(outcome: Outcome, scene: page.Scene) -> str:
     moments: dict[str, datetime | None] = {**ready, "peaked": outcome.peak_at, "ended": outcome.ended_at}
     pairs = "".join(f"<div><dt>{what}</dt>{_moment(at, scene)}</div>" for what, at in moments.items())
     return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, scene.zone))}</p>'
+
+
+def _taught(batch: Batch, scene: page.Scene) -> str:
+    """What the recipe has taught the monitor so far, this batch included; nothing before it has."""
+    learned = learned_from(scene.store.lessons(batch.recipe_key), batch)
+    if learned is None:
+        return ""
+    said = f"{batch.recipe_key}: {learned_sentence(learned, has_formula=batch.formula is not None)}."
+    return f'<p class="quiet">{html.escape(said[0].upper() + said[1:])}</p>'
 
 
 def _moment(at: datetime | None, scene: page.Scene) -> str:

@@ -13,6 +13,7 @@ from harness import START, SetClock
 
 from monitor.bakery.alerts import AlertKind, Rules
 from monitor.collector import NOT_ESTIMATED, STEP_FAULT, Collector
+from monitor.dough.learning import Learned
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.dough.track import Track
 from monitor.errors import StoreError
@@ -73,14 +74,16 @@ class Bench:
         self.acknowledged: list[bytes] = []
         self.asked: list[tuple[Batch, Track, datetime]] = []
         self.answer: Callable[[Batch, Track, datetime], Outlook] = lambda batch, track, at: Outlook(at, State.RISING)
+        self.learned: Learned | None = None
         self.collector = self.another()
 
     def another(self) -> Collector:
         """A collector as after a restart: it knows only what the store holds."""
         return Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), zone=UTC)
 
-    def _estimate(self, batch: Batch, track: Track, at: datetime) -> Outlook:
+    def _estimate(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook:
         self.asked.append((batch, track, at))
+        self.learned = learned
         return self.answer(batch, track, at)
 
     def frame(self, data: bytes, node_key: str | None = KEY, source: str = "line") -> None:

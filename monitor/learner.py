@@ -1,0 +1,93 @@
+"""Learns from batches that have ended, in a thread of its own: a lesson takes a second, and frames must never wait."""
+
+import logging
+import threading
+from collections.abc import Callable, Iterable
+from datetime import datetime, timedelta
+from pathlib import Path
+
+from monitor.clock import Clock
+from monitor.dough.hindsight import lesson_of
+from monitor.dough.learning import Learned, Lesson, learned_from
+from monitor.dough.track import Track, track_from_readings
+from monitor.errors import StoreError
+from monitor.recipe.batch import Batch
+from monitor.sinks.store import Store
+
+log = logging.getLogger(__name__)
+
+POLL_S = 1.0
+RETRY_S = 30.0
+SETTLED = timedelta(minutes=5)  # judgement: readings that were held up on their way come within minutes
+LESSON_FAULT = "lesson failed"
+"""Reason under which a fault of this program is counted; the batch is then left unlearned for good."""
+
+Teach = Callable[[Batch, Track, datetime, Iterable[Lesson]], Lesson | None]
+
+
+def learned_for(store: Store, batch: Batch) -> Learned | None:
+    """What the store's lessons say about a batch: those of batches that were over when it began.
+
+    Later ones are left out, so that a restart in mid-batch changes nothing.
+    """
+    found = store.lessons(batch.recipe_key)
+    return learned_from((lesson for lesson in found if lesson.ended_at <= batch.started_at), batch)
+
+
+def learn_next(store: Store, now: datetime, teach: Teach = lesson_of) -> Batch | None:
+    """Learn from the batch that ended first of those not learned from yet; None when there is none.
+
+    Each is looked at once: what comes of it is kept, and so is that nothing did.
+    """
+    waiting = next(iter(store.unlearned()), None)
+    if waiting is None:
+        return None
+    batch = store.batch(waiting)
+    if batch.ended_at is None or batch.ended_at + SETTLED > now:
+        return None
+    lesson = None
+    try:
+        track = track_from_readings(batch, store.readings(batch))
+        lesson = teach(batch, track, batch.ended_at, store.lessons(batch.recipe_key))
+        log.info("batch=%s recipe=%r lesson=%s", batch.id, batch.recipe_key, lesson is not None)
+    except StoreError:
+        raise
+    except Exception:
+        log.exception("batch=%s lesson failed", batch.id)
+        store.count_fault("learner", f"batch {batch.id}", LESSON_FAULT, now)
+    store.save_lesson(batch, lesson)
+    return batch
+
+
+class Learner:
+    """Looks for batches to learn from until stopped, with its own connection to the store."""
+
+    def __init__(self, store_path: Path, clock: Clock) -> None:
+        self._store_path = store_path
+        self._clock = clock
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="learner", daemon=True)
+
+    def start(self) -> None:
+        """Begin to learn."""
+        self._thread.start()
+
+    def stop(self, timeout_s: float = 10.0) -> None:
+        """End after the lesson at hand; one that was not kept by then is learned after the next start."""
+        self._stop.set()
+        self._thread.join(timeout_s)
+
+    def _run(self) -> None:
+        is_failing = False
+        while not self._stop.is_set():
+            try:
+                with Store(self._store_path) as store:
+                    while not self._stop.is_set():
+                        if learn_next(store, self._clock.now()) is None:
+                            self._stop.wait(POLL_S)
+                        is_failing = False
+            except StoreError as error:
+                if not is_failing:
+                    log.error("learner state=failing reason=%s", error)
+                is_failing = True
+                self._stop.wait(RETRY_S)
