@@ -2,8 +2,10 @@
 
 import argparse
 import re
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
+
+from monitor.units import celsius
 
 _UNITS_S = {"s": 1, "m": 60, "h": 3600}
 
@@ -69,3 +71,34 @@ def seeds(text: str) -> range:
 def seeds_or_folder(text: str) -> range | Path:
     """Seeds as for :func:`seeds`, or else the path of a folder."""
     return seeds(text) if re.fullmatch(r"\s*\d+:\d+\s*", text) else Path(text)
+
+
+def temperature(text: str) -> float:
+    """A temperature in Celsius, or in Fahrenheit with an F. [C]
+
+    Examples
+    --------
+    >>> temperature("27C"), round(temperature("80F"), 1)
+    (27.0, 26.7)
+    """
+    match = re.fullmatch(r"(-?\d+(?:\.\d+)?)\s*°?([CF]?)", text.strip(), re.IGNORECASE)
+    if match is None:
+        raise argparse.ArgumentTypeError(f"{text!r} must be a temperature such as 27C or 80F")
+    temp_c = celsius(float(match[1])) if match[2].upper() == "F" else float(match[1])
+    if not -20.0 <= temp_c <= 60.0:
+        raise argparse.ArgumentTypeError(f"{text!r} is no air that dough stands in: -20 to 60 C (-4 to 140 F)")
+    return temp_c
+
+
+def wall_time(text: str) -> time:
+    """A time on the kitchen clock.
+
+    Examples
+    --------
+    >>> wall_time("21:05")
+    datetime.time(21, 5)
+    """
+    match = re.fullmatch(r"(\d{1,2}):(\d{2})", text.strip())
+    if match is None or not (int(match[1]) < 24 and int(match[2]) < 60):
+        raise argparse.ArgumentTypeError(f"{text!r} must be a time such as 06:30 or 21:00")
+    return time(int(match[1]), int(match[2]))

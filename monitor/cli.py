@@ -10,10 +10,11 @@ from datetime import timedelta
 from importlib.metadata import version
 from pathlib import Path
 
-from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder
+from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
 from monitor.errors import ConfigError, MonitorError
 from monitor.node.options import add_actions
 
+USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 STATUS_OK = 0
 STATUS_WRONG = 2
 """A fault of the input that the baker can mend; told on stderr."""
@@ -123,6 +124,12 @@ def _learned(args: argparse.Namespace) -> int:
     from monitor import lessonbook
 
     return lessonbook.run(args, _data_dir(args), sys.stdout)
+
+
+def _what_if(args: argparse.Namespace) -> int:
+    from monitor import what_if
+
+    return what_if.run(args, _data_dir(args), sys.stdout)
 
 
 def _data_dir(args: argparse.Namespace) -> Path:
@@ -269,6 +276,18 @@ def _add_batch(batch: argparse.ArgumentParser) -> None:
     for action in (start, listing, event, level, end, export):
         _add_place(action)
         action.set_defaults(run=_batch)
+
+    what_if = commands.add_parser("what-if", help="other air, a spell in the refrigerator, or an hour to be ready by")
+    what_if.add_argument("id", type=int)
+    what_if.add_argument("--air", type=temperature, metavar="TEMP", help="air from now on, or after the cold: 27C, 80F")
+    what_if.add_argument("--cold-from", type=wall_time, metavar="HH:MM", help="into the refrigerator")
+    what_if.add_argument("--cold-until", type=wall_time, metavar="HH:MM", help="and out again")
+    what_if.add_argument(
+        "--cold", type=temperature, default=USUAL_COLD_C, metavar="TEMP", help="its air (%(default)g C)"
+    )
+    what_if.add_argument("--ready-at", type=wall_time, metavar="HH:MM", help="say what makes it ready then")
+    _add_place(what_if)
+    what_if.set_defaults(run=_what_if)
 
 
 def _add_learned(learned: argparse.ArgumentParser) -> None:

@@ -1,0 +1,84 @@
+"""What if, asked of a running dough: other air, a spell in the refrigerator, or an hour it must be ready by."""
+
+import argparse
+from datetime import datetime, time, timedelta, tzinfo
+from pathlib import Path
+from typing import TextIO
+
+from monitor.bakery import wording
+from monitor.config import DATABASE_NAME, load_config
+from monitor.dough.climate import AirStep
+from monitor.dough.forecast import outlook
+from monitor.dough.track import track_from_readings
+from monitor.dough.whatif import HORIZON, Plan, air_for, out_of_cold_for
+from monitor.errors import ConfigError, StoreError
+from monitor.pace import clock_of, local_zone
+from monitor.recipe.batch import Batch, BatchId
+from monitor.sinks.store import Store
+
+USUAL_ROOM_C = 24.0  # judgement, when the air was never measured
+
+
+def next_time(clock_time: time, after: datetime, zone: tzinfo) -> datetime:
+    """The next moment a clock on the wall shows a time, in the same time zone as ``after``."""
+    local = after.astimezone(zone)
+    found = datetime.combine(local.date(), clock_time, zone)
+    if found <= local:
+        found = datetime.combine(local.date() + timedelta(days=1), clock_time, zone)
+    return found.astimezone(after.tzinfo)
+
+
+def _sentence(batch: Batch, plan: Plan, zone: tzinfo) -> str:
+    return wording.outlook_sentence(batch, plan.outlook, zone)
+
+
+def _answer(batch: Batch, store: Store, args: argparse.Namespace, zone: tzinfo, unit: str) -> list[str]:
+    now = clock_of(store).now()
+    track = track_from_readings(batch, store.readings(batch))
+    as_now = outlook(batch, track, now, horizon=HORIZON)
+    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
+    room_c = measured_c if args.air is None else args.air
+    lines = [f"as now: {wording.outlook_sentence(batch, as_now, zone)}"]
+    in_at = None if args.cold_from is None else next_time(args.cold_from, now, zone)
+    if in_at is not None and args.ready_at is not None:
+        wanted_at = next_time(args.ready_at, in_at, zone)
+        plan = out_of_cold_for(batch, track, now, wanted_at, in_at=in_at, cold_c=args.cold, room_c=room_c)
+        wanted = wording.clock_text(wanted_at, zone, now)
+        if plan is None or plan.out_at is None:
+            return [*lines, f"no moment out of the refrigerator makes it ready at {wanted}"]
+        out_text = wording.clock_text(plan.out_at, zone, now)
+        return [*lines, f"for {wanted}, take it out at {out_text}: {_sentence(batch, plan, zone)}"]
+    if in_at is not None:
+        ahead = [AirStep(in_at, args.cold)]
+        if args.cold_until is not None:
+            ahead.append(AirStep(next_time(args.cold_until, in_at, zone), room_c))
+        found = outlook(batch, track, now, horizon=HORIZON, ahead=tuple(ahead))
+        return [*lines, f"refrigerated: {wording.outlook_sentence(batch, found, zone)}"]
+    if args.ready_at is not None:
+        wanted_at = next_time(args.ready_at, now, zone)
+        plan = air_for(batch, track, now, wanted_at)
+        wanted = wording.clock_text(wanted_at, zone, now)
+        if plan is None or plan.air_temp_c is None:
+            return [*lines, f"no air between a refrigerator's and the warmest proof makes it ready at {wanted}"]
+        air_text = wording.temp_text(plan.air_temp_c, unit)
+        return [*lines, f"for {wanted}, give it air of {air_text}: {_sentence(batch, plan, zone)}"]
+    if args.air is not None:
+        found = outlook(batch, track, now, horizon=HORIZON, ahead=(AirStep(now, args.air),))
+        air_text = wording.temp_text(args.air, unit)
+        return [*lines, f"in air of {air_text}: {wording.outlook_sentence(batch, found, zone)}"]
+    raise ConfigError("say what if: --air 27C, --cold-from 21:00 with --cold-until 05:00, or --ready-at 06:30")
+
+
+def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
+    """Answer one question about a running batch; the exit status comes back."""
+    database = data_dir / DATABASE_NAME
+    if not database.exists():
+        raise StoreError(f"{data_dir}: no batch was ever started here; name the right directory with --data-dir")
+    config = load_config(data_dir, {})
+    with Store(database) as store:
+        batch = store.batch(BatchId(args.id))
+        if batch.ended_at is not None:
+            raise StoreError(f"batch {batch.id} ({batch.name}) has ended; ask of a running one")
+        for line in _answer(batch, store, args, config.timezone or local_zone(), config.temp_unit):
+            print(line, file=out)
+    return 0
