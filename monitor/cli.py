@@ -126,6 +126,12 @@ def _learned(args: argparse.Namespace) -> int:
     return lessonbook.run(args, _data_dir(args), sys.stdout)
 
 
+def _node(args: argparse.Namespace) -> int:
+    from monitor.node.actions import run
+
+    return run(args)
+
+
 def _what_if(args: argparse.Namespace) -> int:
     from monitor import what_if
 
@@ -194,7 +200,8 @@ def parser() -> argparse.ArgumentParser:
 
     _add_learned(commands.add_parser("learned", help="what finished batches have taught; forget it"))
 
-    add_actions(commands.add_parser("node", help="set up, look at and calibrate nodes; simulate some"), _add_place)
+    node = commands.add_parser("node", help="set up, look at and calibrate nodes; simulate some")
+    add_actions(node, _add_place, _node)
 
     replay = commands.add_parser("replay", help="run recorded readings through the estimator, one JSON object a line")
     replay.add_argument("readings", type=Path, metavar="READINGS.csv")

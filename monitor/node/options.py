@@ -1,4 +1,4 @@
-"""The options of ``proofing-monitor node``. Loads nothing of what they do until one of them runs."""
+"""The options of ``proofing-monitor node``. Loads nothing of what they do."""
 
 import argparse
 from collections.abc import Callable
@@ -15,14 +15,12 @@ FAULTS = "hand, dropout, unplug, reboot, clock: so often an hour; corrupt: this 
 WAIT = timedelta(minutes=5)  # ten readings of a node that measures each half minute
 
 
-def _run(args: argparse.Namespace) -> int:
-    from monitor.node.actions import run
-
-    return run(args)
-
-
-def add_actions(node: argparse.ArgumentParser, add_place: Callable[[argparse.ArgumentParser], None]) -> None:
-    """The actions of ``node`` with their options."""
+def add_actions(
+    node: argparse.ArgumentParser,
+    add_place: Callable[[argparse.ArgumentParser], None],
+    run: Callable[[argparse.Namespace], int],
+) -> None:
+    """The actions of ``node`` with their options; ``run`` is what each is handed to."""
     actions = node.add_subparsers(dest="action", required=True, metavar="ACTION")
     _add_configure(actions.add_parser("configure", help="write what a board is told; again: change what is given"))
 
@@ -46,7 +44,7 @@ def add_actions(node: argparse.ArgumentParser, add_place: Callable[[argparse.Arg
     _add_simulate(actions.add_parser("simulate", help="start simulated nodes, to practise or to load a broker"))
     for action in actions.choices.values():
         add_place(action)
-        action.set_defaults(run=_run)
+        action.set_defaults(run=run)
 
 
 def _add_node(action: argparse.ArgumentParser) -> None:
