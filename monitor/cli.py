@@ -102,6 +102,7 @@ def _backtest(args: argparse.Namespace) -> int:
         train=args.train or (FAST_TRAIN if args.fast else None),
         cache=args.cache or default_cache(os.environ),
         jobs=args.jobs,
+        has_calls=not args.skip_calls,
         out=args.out,
     )
     backtest(options, sys.stdout, sys.stderr)
@@ -236,6 +237,7 @@ def _add_backtest(backtest: argparse.ArgumentParser) -> None:
         help="what the alternatives learn from: seeds, or a folder (500:600)",
     )
     backtest.add_argument("--fast", action="store_true", help="a dozen doughs: does it run?")
+    backtest.add_argument("--skip-calls", action="store_true", help="forecasts only: half the time")
     backtest.add_argument("--jobs", type=int, choices=range(1, 65), default=2, metavar="N", help="(%(default)s)")
     backtest.add_argument("--cache", type=Path, metavar="DIR", help="where simulated recordings are kept")
     backtest.add_argument("--out", type=Path, metavar="DIR", help="write table, forecasts and plots there")

@@ -38,6 +38,7 @@ class BacktestOptions:
     train: range | Path | None
     cache: Path
     jobs: int
+    has_calls: bool
     out: Path | None
 
 
@@ -87,7 +88,7 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
                 training = recordings(SIMULATORS, options.train or DEFAULT_TRAIN, "recording training doughs")
             splits = [Split(tuple(training), tuple(test))]
             learned = f"{len(training)} others"
-        forecasts, calls = run(splits, options.jobs, tell)
+        forecasts, calls = run(splits, options.jobs, tell, has_calls=options.has_calls)
     rows, call_rows = rows_of(forecasts), call_rows_of(calls)
     text = f"{len(test)} recorded batches; the alternatives learned from {learned}\n{text_of(rows, call_rows)}"
     print(text, file=out, end="")

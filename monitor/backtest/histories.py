@@ -3,7 +3,7 @@
 import ast
 import hashlib
 import importlib.util
-import os
+import signal
 import subprocess
 import sys
 from collections.abc import Callable, Mapping
@@ -92,11 +92,17 @@ def _record(simulator: str, first: int, end: int, out: Path, jobs: int) -> None:
     ]  # fmt: skip
     try:
         # The program's folder stands beside its own parent: it runs from anywhere, installed or not.
-        done = subprocess.run(
-            command, capture_output=True, text=True, check=False, env={**os.environ}, cwd=_program_folder().parent
+        process = subprocess.Popen(
+            command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, cwd=_program_folder().parent
         )
     except OSError as err:
         raise ConfigError(f"{' '.join(command)}: cannot be started ({err.strerror})") from err
-    if done.returncode != 0:
-        said = done.stderr.strip().splitlines()[-1:] or ["nothing"]
-        raise ConfigError(f"{' '.join(command)}: ended with status {done.returncode} and said: {said[0]}")
+    try:
+        _, stderr = process.communicate()
+    except BaseException:
+        process.send_signal(signal.SIGINT)  # as Ctrl-C does: killed outright, it would leave its own helpers behind
+        process.wait()
+        raise
+    if process.returncode != 0:
+        said = stderr.strip().splitlines()[-1:] or ["nothing"]
+        raise ConfigError(f"{' '.join(command)}: ended with status {process.returncode} and said: {said[0]}")

@@ -150,7 +150,8 @@ def text_of(rows: Sequence[Row], calls: Sequence[CallRow]) -> str:
             pooled = [row for row in rows if (row.what, row.share, row.grouping) == (what, share, POOLED)]
             if pooled:
                 lines += ["", _title(what, share), HEAD, *(_line(row.method, row) for row in pooled)]
-    lines += ["", f"CALLED READY more than {CALLED_OFF_S / 60:.0f} minutes early or late"]
+    if calls:
+        lines += ["", f"CALLED READY more than {CALLED_OFF_S / 60:.0f} minutes early or late"]
     lines += [
         f"{row.method:24}{row.n:5d} {100 * row.early:5.1f} % early {100 * row.late:5.1f} % late"
         for row in calls
@@ -165,7 +166,8 @@ def text_of(rows: Sequence[Row], calls: Sequence[CallRow]) -> str:
             there = [row for row in rows if (row.what, row.share) == (what, share)]
             if there:
                 lines += ["", _title(what, share), HEAD + f" {'ratio':>6}", *_by_kind(there)]
-    lines += ["", f"CALLED READY more than {CALLED_OFF_S / 60:.0f} minutes early or late, the estimator by kind"]
+    if calls:
+        lines += ["", f"CALLED READY more than {CALLED_OFF_S / 60:.0f} minutes early or late, the estimator by kind"]
     lines += [
         f"{row.group[:24]:24}{row.n:5d} {100 * row.early:5.1f} % early {100 * row.late:5.1f} % late"
         for row in calls
