@@ -8,8 +8,9 @@ Partial pooling of the curve's numbers theta, with the shipped prior N(m0, C0) o
     next batch    theta ~ N(E mu, Cov mu + s W), and a little of N(m0, C0), for it may be an odd one too
 
 Without a lesson this is the shipped prior, and it is never wider. An odd batch is known by how badly it fits the
-others; its weight falls to nothing, so that it neither moves the mean nor makes the spread seem small. s is learned
-too: some bakers repeat themselves more closely than others.
+others; its weight falls to nothing, so that it neither moves the mean nor makes the spread seem small. Where it cannot
+be said which batches are the odd ones, as with two that disagree, every view counts by its chance. s is learned too:
+some bakers repeat themselves more closely than others.
 
 The widths are corrected by how far past forecasts were off, in units of their own intervals: the 90 % quantile of that
 (split conformal prediction; Vovk, Gammerman & Shafer 2005, Algorithmic Learning in a Random World, from memory), drawn
@@ -39,11 +40,13 @@ SHARES = (0.25, 0.50, 0.75)
 WITHIN_SD = np.array([0.15, 0.30, 0.20, 0.35, 0.20, 0.25, 0.12, 0.35, 0.05])
 WITHIN_SD_SOUR = np.array([0.35, 0.40, 0.20, 0.35, 0.25, 0.25, 0.12, 0.35, 0.05])
 MOST_WITHIN = 0.9  # judgement: recipes differ by a tenth of the prior's variance at least, in every direction
-SCALES = np.array([0.3, 0.5, 0.7, 1.0, 1.4, 2.0, 3.0])  # of W that are tried
+SCALES = np.array([0.4, 0.6, 1.0, 1.6, 2.5])  # of W that are tried
 SCALE_SD_LOG = 0.5  # judgement
 ODD_SHARE = 0.1  # judgement: one batch in ten is not made as the others were
 ODD_AFTER = 10.0  # judgement: this many batches outweigh that guess
-ROUNDS = 12  # of weights and means in turn; they settle in fewer
+ROUNDS = 10  # of weights and means in turn; they settle in fewer
+MOST_VIEWS = 6  # of which lessons are odd: two that disagree may each be
+SAME_VIEW = 1e-2  # judgement: squared distance of the means, in standard deviations of the shipped prior
 LEARNED_SHARE = 0.9  # a direction whose variance the readings left above this share of the prior's was not learned
 LEAST_SHARE = 1e-3  # no direction is known better than this: a crowd is finite
 MOST_LESSONS = 40  # of a recipe, the newest: older ones are of another season, another flour
@@ -51,7 +54,8 @@ LEAST_CEILING_GAP = 0.05  # judgement: a learned ceiling below the next batch's 
 
 # -- widths
 WIDTH_BOUNDS = (0.5, 3.0)  # judgement
-WIDTH_AFTER = 8.0  # judgement: so many batches count as much as the belief that the intervals are right
+WIDTH_AFTER = 8.0  # judgement: so many batches count as much as the belief that the intervals are wide enough
+NARROW_AFTER = 20.0  # judgement: to narrow them takes more, for an interval too narrow misleads, one too wide annoys
 BAND_BATCHES = 5  # judgement: fewer batches in a band of the way say less than all bands together
 COVERAGE = 0.9  # of the interval from p05 to p95
 HALF_WAY_S = 12 * 3600.0
@@ -273,22 +277,69 @@ def pooled(
     doubts = -0.5 * (np.log(SCALES) / SCALE_SD_LOG) ** 2
 
     one = np.eye(N_SHAPE)
-    odd = _log_likelihood(precisions, informations, np.zeros(N_SHAPE), one)
     points = np.linalg.solve(precisions + one, informations[..., np.newaxis])[..., 0]
-    mean, covariance = np.median(points, axis=0), np.zeros((N_SHAPE, N_SHAPE))
-    odd_share, weights, within = ODD_SHARE, np.ones(len(lessons)), withins[0]
-    for _ in range(ROUNDS):
-        fits = np.stack([_log_likelihood(precisions, informations, mean, each + covariance) for each in withins])
-        within = withins[int(np.argmax(fits @ weights + doubts))]
-        usual = fits[int(np.argmax(fits @ weights + doubts))]
-        weights = 1.0 / (1.0 + odd_share / (1.0 - odd_share) * np.exp(np.minimum(odd - usual, 500.0)))
-        odd_share = (ODD_SHARE * ODD_AFTER + float(np.sum(1.0 - weights))) / (ODD_AFTER + len(lessons))
-        mean, covariance = _recipe_mean(precisions, informations, weights, within)
-    predicted = (1.0 - odd_share) * (covariance + within) + odd_share * one
-    return (
-        Prior(shipped.mean + root @ mean, root @ _at_most(predicted, 1.0) @ root.T, shipped.least_ceiling_frac),
-        weights,
+    settled: list[_View] = []
+    for start in _starts(np.asarray(points, dtype=np.float64)):
+        view = _settled(precisions, informations, withins, doubts, start)
+        if all(float(np.sum((view.mean - other.mean) ** 2)) > SAME_VIEW for other in settled):
+            settled.append(view)
+    log_chances = np.array([view.log_chance for view in settled])
+    chances = np.exp(log_chances - np.max(log_chances))
+    chances /= np.sum(chances)
+    mean = sum(chance * view.mean for chance, view in zip(chances, settled, strict=True))
+    predicted = sum(
+        chance * (view.predicted + np.outer(view.mean - mean, view.mean - mean))
+        for chance, view in zip(chances, settled, strict=True)
     )
+    weights: Array = sum(chance * view.weights for chance, view in zip(chances, settled, strict=True))
+    covariance = root @ _at_most(predicted, 1.0) @ root.T
+    return Prior(shipped.mean + root @ mean, covariance, shipped.least_ceiling_frac), weights
+
+
+@dataclass(frozen=True, slots=True)
+class _View:
+    """One way to see a recipe: which lessons are of it and which are odd, and what follows; whitened.
+
+    ``log_chance`` is comparable between views of the same lessons.
+    """
+
+    mean: Array
+    predicted: Array
+    weights: Array
+    log_chance: float
+
+
+def _starts(points: Array) -> list[Array]:
+    """Where views begin: the middle of all lessons, the shipped prior, and lessons far from these and each other."""
+    starts = [np.median(points, axis=0), np.zeros(N_SHAPE)]
+    for _ in range(min(points.shape[0], MOST_VIEWS - 2)):
+        gaps = np.min([np.sum((points - start) ** 2, axis=1) for start in starts], axis=0)
+        starts.append(points[int(np.argmax(gaps))])
+    return starts
+
+
+def _settled(precisions: Array, informations: Array, withins: Array, doubts: Array, start: Array) -> _View:
+    """The view that settles when lessons are weighed about a mean, and the mean is worked out anew, in turn."""
+    one = np.eye(N_SHAPE)
+    odd = _log_likelihood(precisions, informations, np.zeros(N_SHAPE), one)
+    n, mean, odd_share = odd.size, start, ODD_SHARE
+    weights = np.ones(n)
+    for _ in range(ROUNDS):
+        fits = np.stack([_log_likelihood(precisions, informations, mean, within) for within in withins])
+        scale = int(np.argmax(fits @ weights + doubts))
+        usual = fits[scale]
+        weights = 1.0 / (1.0 + odd_share / (1.0 - odd_share) * np.exp(np.minimum(odd - usual, 500.0)))
+        odd_share = (ODD_SHARE * ODD_AFTER + float(np.sum(1.0 - weights))) / (ODD_AFTER + n)
+        mean, covariance = _recipe_mean(precisions, informations, weights, withins[scale])
+    between = one - withins[scale]
+    log_chance = (
+        float(np.sum(np.logaddexp(np.log(1.0 - odd_share) + usual, np.log(odd_share) + odd)))
+        - 0.5 * float(mean @ np.linalg.solve(between, mean))
+        + 0.5 * float(np.linalg.slogdet(covariance)[1] - np.linalg.slogdet(between)[1])
+        + float(doubts[scale])
+    )
+    predicted = (1.0 - odd_share) * (covariance + withins[scale]) + odd_share * one
+    return _View(mean, predicted, weights, log_chance)
 
 
 def _time_to_s(prior: Prior, rise_frac: float) -> float:
@@ -325,7 +376,8 @@ def _factor(offs: Sequence[Sequence[float]]) -> float:
     # Cut before the quantile is taken: how far off an odd batch was must not matter.
     seen = np.minimum([off for found in offs for off in found], high)
     wanted = max(float(np.quantile(seen, COVERAGE)), low)
-    return float(np.exp(n_batches / (n_batches + WIDTH_AFTER) * np.log(wanted)))
+    belief = WIDTH_AFTER if wanted > 1.0 else NARROW_AFTER
+    return float(np.exp(n_batches / (n_batches + belief) * np.log(wanted)))
 
 
 def widened(moments: Moments, factor: float, now: datetime, until: datetime) -> Moments:
