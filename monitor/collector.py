@@ -25,11 +25,11 @@ from monitor.bakery.alerts import Alert, AlertEvent, Facts, Message, Rules
 from monitor.clock import Clock, Pace, SystemClock
 from monitor.config import CONFIG_NAME, Config
 from monitor.dough.forecast import outlook
-from monitor.dough.learning import Learned
+from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track, track_from_readings
 from monitor.errors import ConfigError, StoreError, WireError
-from monitor.learner import Learner, learned_for
+from monitor.learner import Learner, lessons_before
 from monitor.pace import local_zone, settle_pace
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.notify import Carrier, Notifier, TerminalCarrier, apprise_carriers
@@ -90,6 +90,14 @@ class _Work:
     last_seen: dict[Channel, datetime | None] = field(default_factory=dict)
     state: State | None = None
     fault: str = ""
+    lessons: tuple[Lesson, ...] = ()
+    learned: Learned | None = None
+
+    def learn(self, lessons: tuple[Lesson, ...]) -> None:
+        """Take what finished batches taught; worked out anew only when that has changed."""
+        if lessons != self.lessons:
+            self.learned = learned_from(lessons, self.batch)
+            self.lessons = lessons
 
     def renew(self, batch: Batch) -> None:
         """Take the batch as the store has it now; with other calibrations its readings are read anew, set right."""
@@ -311,8 +319,8 @@ class Collector:
 
     def _worked(self, work: _Work, at: datetime) -> tuple[Outlook, tuple[Alert, ...], tuple[Message, ...]]:
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
-        learned = learned_for(self._store, batch)  # each time: the baker may have had something forgotten
-        found = self._estimate(batch, track_from_readings(batch, work.readings), at, learned=learned)
+        work.learn(lessons_before(self._store, batch))  # each time: the baker may have had something forgotten
+        found = self._estimate(batch, track_from_readings(batch, work.readings), at, learned=work.learned)
         facts = Facts(batch=batch, outlook=found, now=at, last_seen=work.last_seen)
         alerts, events = alerting.step(self._rules, work.alerts, facts)
         return found, alerts, tuple(self._worded(event, facts) for event in events)

@@ -8,7 +8,7 @@ from pathlib import Path
 
 from monitor.clock import Clock
 from monitor.dough.hindsight import lesson_of
-from monitor.dough.learning import Learned, Lesson, learned_from
+from monitor.dough.learning import Lesson
 from monitor.dough.track import Track, track_from_readings
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch
@@ -25,13 +25,12 @@ LESSON_FAULT = "lesson failed"
 Teach = Callable[[Batch, Track, datetime, Iterable[Lesson]], Lesson | None]
 
 
-def learned_for(store: Store, batch: Batch) -> Learned | None:
-    """What the store's lessons say about a batch: those of batches that were over when it began.
+def lessons_before(store: Store, batch: Batch) -> tuple[Lesson, ...]:
+    """The store's lessons of a batch's recipe that were over when it began.
 
     Later ones are left out, so that a restart in mid-batch changes nothing.
     """
-    found = store.lessons(batch.recipe_key)
-    return learned_from((lesson for lesson in found if lesson.ended_at <= batch.started_at), batch)
+    return tuple(lesson for lesson in store.lessons(batch.recipe_key) if lesson.ended_at <= batch.started_at)
 
 
 def learn_next(store: Store, now: datetime, teach: Teach = lesson_of) -> Batch | None:
