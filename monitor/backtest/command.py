@@ -14,7 +14,6 @@ from rich.progress import Progress as Bars
 
 from monitor.backtest.contest import Progress, Split, cross_validated, run
 from monitor.backtest.histories import SIMULATORS, simulated
-from monitor.backtest.plots import HOW_TO_GET, can_draw, draw
 from monitor.backtest.recordings import find_recordings
 from monitor.backtest.table import call_rows_of, rows_of, text_of
 from monitor.errors import ConfigError
@@ -106,6 +105,8 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
             f"{options.out}: cannot be written ({fault.strerror}); name a folder this user may write"
         ) from fault
     print(f"written to {options.out}", file=err)
+    from monitor.backtest.plots import HOW_TO_GET, can_draw, draw  # slow to load, and only wanted here
+
     if not can_draw():
         print(f"no plots: they need one more package, {HOW_TO_GET}", file=err)
         return
