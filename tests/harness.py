@@ -45,7 +45,10 @@ class SetClock:
         return self._now
 
 
-def wait_until(condition: Callable[[], bool], what: str, deadline_s: float = 20.0) -> None:
+PATIENCE_S = 90.0  # a deadline is there to end a test that hangs, not to judge a slow machine
+
+
+def wait_until(condition: Callable[[], bool], what: str, deadline_s: float = PATIENCE_S) -> None:
     """Poll until a condition holds; fail, saying what was awaited, when it does not come true."""
     end_s = time.monotonic() + deadline_s
     while not condition():
@@ -67,7 +70,7 @@ class PtyPair:
         while data:
             data = data[os.write(self.node_fd, data) :]
 
-    def receive(self, wanted: bytes, deadline_s: float = 20.0) -> bytes:
+    def receive(self, wanted: bytes, deadline_s: float = PATIENCE_S) -> bytes:
         """Read as the node does until ``wanted`` has come; returns all that came."""
         got = b""
         os.set_blocking(self.node_fd, False)

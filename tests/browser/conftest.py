@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from playwright.sync_api import Browser, BrowserContext, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
 from sample_bakery import fill
 from served import FLAGS, Served, Watched
 
@@ -59,7 +59,8 @@ def opens(browser: Browser) -> Iterator[Opens]:
             timezone_id=zone,
             has_touch=width < 600,
         )
-        context.set_default_timeout(30_000)
+        context.set_default_timeout(60_000)
+        expect.set_options(timeout=60_000)
         contexts.append(context)
         watched = Watched(context.new_page(), served.url)
         watched.listen()

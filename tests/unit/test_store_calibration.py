@@ -85,9 +85,9 @@ def test_its_doubt_is_the_doubt_of_the_sensors_height(store: Store, running: Bat
 
 def test_the_start_volume_is_less_sure_over_a_doubtful_sensor(running: Batch, store: Store) -> None:
     readings = store.readings(running)
-    sure = evidence(running, track_from_readings(running, readings))
+    sure = evidence(running, track_from_readings(running, readings), 3600.0)
     doubtful_batch = replace(running, vessel=replace(TUB, sensor_sd_mm=5.0))
-    doubtful = evidence(doubtful_batch, track_from_readings(doubtful_batch, readings))
+    doubtful = evidence(doubtful_batch, track_from_readings(doubtful_batch, readings), 3600.0)
     assert sure is not None
     assert doubtful is not None
     assert doubtful.start_volume_ml == sure.start_volume_ml
