@@ -4,7 +4,7 @@
 
 It lies beside the files of node/, as hal_board.py does on a board. Besides the keys of a board, the configuration has
 bench (host:port of bus_server.py), line (path of the serial line), epoch_ms and speed (of the dough's time), and
-heap_every (measurements between looks at the heap; 0: never). It prints what happens: boot, acked, heap, a line each.
+heap_every (measurements between looks at the heap; 0: never). It prints what happens: boot, acked, empty, heap.
 """
 
 import binascii
@@ -159,6 +159,7 @@ def be_node(found):
     node = main.Node(board, link, 1000 * int(found["period_s"]), kept)
     every = int(found.get("heap_every", "0"))
     looked_seq = 0
+    was_empty = True
     gc.collect()
     print("boot %s %d" % (board.boot, gc.mem_alloc()))
     while True:
@@ -167,6 +168,10 @@ def be_node(found):
             looked_seq = node.ring.last_seq
             gc.collect()
             print("heap %d %d %d %d" % (looked_seq, len(node.ring), gc.mem_alloc(), gc.mem_free()))
+        is_empty = len(kept) == 0
+        if is_empty and not was_empty:
+            print("empty")
+        was_empty = is_empty
         board.sleep_ms(nap_ms)
 
 
