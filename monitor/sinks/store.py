@@ -12,7 +12,7 @@ from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any, Self
+from typing import Self
 
 from monitor.bakery.alerts import Alert, Message
 from monitor.clock import SystemClock
@@ -21,7 +21,7 @@ from monitor.dough.outlook import Outlook
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, set_right
-from monitor.sinks import lessons, rows, schema
+from monitor.sinks import lessons, lookups, rows, schema
 from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, maybe_us, to_us
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -164,7 +164,7 @@ class Store:
             if after_rowid <= 0:  # by time through the index; a walk over all rows of all years would be slow
                 return self._readings_of(connection, batch), newest
             wanted = set(self._channels_of(batch))
-            start_us, end_us = _span_us(batch)
+            start_us, end_us = lookups.span_us(batch)
             # NOT INDEXED: walk the new rows alone, by their number
             found = connection.execute(
                 f"SELECT {rows.READING_COLUMNS} FROM reading NOT INDEXED "
@@ -181,7 +181,7 @@ class Store:
     def readings_between(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[Reading]:
         """One channel of one node as measured, from ``start`` to ``end`` inclusive, flagged ones too, by time."""
         with self._read() as connection:
-            return _readings(connection, node, channel, to_us(start), to_us(end))
+            return lookups.readings(connection, node, channel, to_us(start), to_us(end))
 
     def add_level(self, batch_id: BatchId, at: datetime, level_mm: float, sd_mm: float) -> Reading:
         """Keep a level that somebody read by eye on the tub, with its doubt; returns it as the reading it is."""
@@ -202,11 +202,11 @@ class Store:
         return [*mapped, (eye_node(batch.id), Channel.LEVEL)]
 
     def _readings_of(self, connection: sqlite3.Connection, batch: Batch) -> list[Reading]:
-        start_us, end_us = _span_us(batch)
+        start_us, end_us = lookups.span_us(batch)
         found = [
             set_right(reading, batch.calibrations)
             for node, channel in self._channels_of(batch)
-            for reading in _readings(connection, node, channel, start_us, end_us)
+            for reading in lookups.readings(connection, node, channel, start_us, end_us)
         ]
         return sorted(found, key=lambda reading: reading.measured_at)
 
@@ -255,7 +255,7 @@ class Store:
         """All nodes ever heard of, by name, each with its newest readings and its count of lost packs."""
         with self._read() as connection:
             return [
-                rows.node_from_row(row, *_newest_and_lost(connection, NodeId(row["node"])))
+                rows.node_from_row(row, *lookups.newest_and_lost(connection, NodeId(row["node"])))
                 for row in connection.execute("SELECT * FROM node ORDER BY node").fetchall()
             ]
 
@@ -270,7 +270,7 @@ class Store:
             )
             batch_id = BatchId(cursor.lastrowid or 0)
             for event in batch.events:
-                _insert_event(connection, batch_id, event)
+                lookups.insert_event(connection, batch_id, event)
         return replace(batch, id=batch_id)
 
     def batch(self, batch_id: BatchId) -> Batch:
@@ -285,13 +285,13 @@ class Store:
                 "SELECT * FROM batch WHERE ? IS NULL OR (ended_us IS NULL) = ? ORDER BY started_us, id",
                 (running, running),
             ).fetchall()
-            return [_batch(connection, row) for row in found]
+            return [lookups.batch(connection, row) for row in found]
 
     def add_event(self, batch_id: BatchId, event: Event) -> Batch:
         """Keep what a baker did; the first ``end`` ends the batch. The same event twice is one. Returns the batch."""
         with self._write() as connection:
             self._require_batch(connection, batch_id)
-            _insert_event(connection, batch_id, event)
+            lookups.insert_event(connection, batch_id, event)
             if event.kind is EventKind.END:
                 connection.execute(
                     "UPDATE batch SET ended_us = min(coalesce(ended_us, :at), :at) WHERE id = :id",
@@ -303,7 +303,7 @@ class Store:
         row = connection.execute("SELECT * FROM batch WHERE id = ?", (batch_id,)).fetchone()
         if row is None:
             raise StoreError(f"{self.path}: has no batch {batch_id}; see the list of batches for the numbers there are")
-        return _batch(connection, row)
+        return lookups.batch(connection, row)
 
     # -- calibrations ---------------------------------------------------------------------------------------------
 
@@ -465,65 +465,3 @@ def _write_ahead(connection: sqlite3.Connection) -> None:
             clock.wait(0.01)
         else:
             return
-
-
-def _span_us(batch: Batch) -> tuple[int, int]:
-    """First and last moment of a batch; an unfinished one runs to the end of the calendar. [microseconds]"""
-    return to_us(batch.started_at), to_us(batch.ended_at) if batch.ended_at is not None else 2**62
-
-
-def _readings(
-    connection: sqlite3.Connection, node: NodeId, channel: Channel, start_us: int, end_us: int
-) -> list[Reading]:
-    found = connection.execute(
-        f"SELECT {rows.READING_COLUMNS} FROM reading "
-        "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us, id",
-        (node, channel.value, start_us, end_us),
-    )
-    return [rows.reading_from_row(row) for row in found]
-
-
-def _newest_and_lost(connection: sqlite3.Connection, node: NodeId) -> tuple[tuple[Reading, ...], int]:
-    """The newest reading of each channel of a node, and how many packs it lost."""
-    newest = []
-    for channel in Channel:
-        row = connection.execute(
-            f"SELECT {rows.READING_COLUMNS} FROM reading WHERE node = ? AND channel = ? "
-            "ORDER BY measured_us DESC LIMIT 1",
-            (node, channel.value),
-        ).fetchone()
-        if row is not None:
-            newest.append(rows.reading_from_row(row))
-    lost = connection.execute(
-        "SELECT coalesce(sum(value), 0) FROM reading WHERE node = ? AND channel = ?", (node, Channel.LOST.value)
-    ).fetchone()[0]
-    return tuple(newest), int(lost)
-
-
-def _batch(connection: sqlite3.Connection, row: sqlite3.Row) -> Batch:
-    """The batch of a row, with its events and with the newest calibrations made before its end."""
-    last_us = 2**62 if row["ended_us"] is None else row["ended_us"]
-    calibrations = []
-    for channel, node in rows.nodes_from_row(row):
-        newest = connection.execute(
-            f"SELECT {rows.CALIBRATION_COLUMNS} FROM calibration WHERE node = ? AND channel = ? AND at_us <= ? "
-            "ORDER BY at_us DESC, id DESC LIMIT 1",
-            (node, channel.value, last_us),
-        ).fetchone()
-        if newest is not None:
-            calibrations.append(rows.calibration_from_row(newest))
-    return rows.batch_from_row(row, _events(connection, BatchId(row["id"])), tuple(calibrations))
-
-
-def _events(connection: sqlite3.Connection, batch_id: BatchId) -> tuple[Event, ...]:
-    found = connection.execute("SELECT at_us, kind, note FROM event WHERE batch_id = ? ORDER BY at_us, id", (batch_id,))
-    return tuple(rows.event_from_row(row) for row in found)
-
-
-def _insert_event(connection: sqlite3.Connection, batch_id: BatchId, event: Event) -> None:
-    values: tuple[Any, ...] = (batch_id, to_us(event.at), event.kind.value, event.note)
-    connection.execute(
-        "INSERT INTO event (batch_id, at_us, kind, note) VALUES (?, ?, ?, ?) "
-        "ON CONFLICT (batch_id, at_us, kind) DO NOTHING",
-        values,
-    )

@@ -100,6 +100,23 @@ def test_events_are_sorted_and_an_end_ends_the_batch():
     assert batch.ended_at == datetime(2026, 3, 2, 6, 40, tzinfo=UTC)
 
 
+@pytest.mark.parametrize(
+    ("named", "key"),
+    [
+        ('name = "Hazel Loaf, tub 3"', "hazel loaf"),
+        ('name = "Tub 3"', "tub 3"),
+        ('name = ", tub 3"', ", tub 3"),
+        ('name = "Tub 3"\nrecipe = " Hazel LOAF "', "hazel loaf"),
+    ],
+)
+def test_batches_of_one_recipe_share_its_name(named: str, key: str):
+    assert parse(SHORT.replace('name = "Tub 3"', named)).recipe_key == key
+
+
+def test_a_recipe_must_have_a_name():
+    assert "recipe = '' must say what you call this recipe" in faults('recipe = ""' + SHORT)
+
+
 def test_only_a_final_proof_expects_an_oven():
     assert parse(SHORT).preheat_min is None
     assert parse(SHORT.replace("bulk rise", "final proof")).preheat_min == DEFAULT_PREHEAT_MIN

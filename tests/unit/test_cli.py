@@ -20,6 +20,7 @@ STARTED = "2026-03-02T05:40:00Z"
 START = datetime.fromisoformat(STARTED)
 BATCH = f"""
 name = "Country \\"loaf\\", tub 3 \\\\ Käse"
+recipe = "Käse loaf"
 stage = "final proof"
 started = {STARTED}
 target_rise_pct = 75

@@ -330,6 +330,7 @@ def test_file_is_in_wal_mode_and_commits_are_full(store: Store) -> None:
         "SELECT * FROM reading WHERE node = 'n' AND channel = 'c' ORDER BY measured_us DESC LIMIT 1",
         "SELECT * FROM reading NOT INDEXED WHERE id > 5 AND measured_us BETWEEN 1 AND 2 ORDER BY id",
         "SELECT * FROM outlook WHERE batch_id = 1 ORDER BY at_us DESC LIMIT 1",
+        "SELECT body FROM lesson WHERE recipe = 'r' AND curve = 'c' AND body IS NOT NULL ORDER BY batch_id",
         "SELECT * FROM outbox WHERE due_us <= 5 ORDER BY due_us, rowid",
     ],
 )
@@ -352,6 +353,21 @@ def test_migration_that_fails_is_undone_whole(tmp_path: Path) -> None:
     assert schema.migrate(connection, (good, mended)) == (1, 2)
     assert schema.migrate(connection, (good, mended)) == (2, 2)
     connection.close()
+
+
+def test_a_file_from_before_recipes_had_names_keeps_its_batches(tmp_path: Path) -> None:
+    path = tmp_path / "older.sqlite"
+    connection = sqlite3.connect(path, isolation_level=None)
+    schema.migrate(connection, schema.MIGRATIONS[:2])
+    connection.execute(
+        "INSERT INTO batch (name, stage, started_us, vessel, nodes) VALUES ('Hazel loaf, 3', 'bulk rise', 0, ?, '[]')",
+        ('{"shape":"round","base_mm":[180,180],"top_mm":[180,180],"depth_mm":200}',),
+    )
+    connection.close()
+    with Store(path) as store:
+        (batch,) = store.batches()
+        assert (batch.recipe, batch.recipe_key) == ("", "hazel loaf")
+        assert store.lessons() == []
 
 
 def test_file_of_a_newer_program_is_refused_and_left_alone(tmp_path: Path) -> None:

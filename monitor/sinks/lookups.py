@@ -1,0 +1,77 @@
+"""What several methods of the store look up: the readings of a channel, a batch with all that belongs to it.
+
+Each function works on a connection that is in a transaction already.
+"""
+
+import sqlite3
+from typing import Any
+
+from monitor.recipe.batch import Batch, BatchId, Event
+from monitor.sinks import rows
+from monitor.sinks.rows import to_us
+from monitor.wire.readings import Channel, NodeId, Reading
+
+
+def span_us(batch: Batch) -> tuple[int, int]:
+    """First and last moment of a batch; an unfinished one runs to the end of the calendar. [microseconds]"""
+    return to_us(batch.started_at), to_us(batch.ended_at) if batch.ended_at is not None else 2**62
+
+
+def readings(
+    connection: sqlite3.Connection, node: NodeId, channel: Channel, start_us: int, end_us: int
+) -> list[Reading]:
+    """One channel of a node between two moments, both included, by time."""
+    found = connection.execute(
+        f"SELECT {rows.READING_COLUMNS} FROM reading "
+        "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us, id",
+        (node, channel.value, start_us, end_us),
+    )
+    return [rows.reading_from_row(row) for row in found]
+
+
+def newest_and_lost(connection: sqlite3.Connection, node: NodeId) -> tuple[tuple[Reading, ...], int]:
+    """The newest reading of each channel of a node, and how many packs it lost."""
+    newest = []
+    for channel in Channel:
+        row = connection.execute(
+            f"SELECT {rows.READING_COLUMNS} FROM reading WHERE node = ? AND channel = ? "
+            "ORDER BY measured_us DESC LIMIT 1",
+            (node, channel.value),
+        ).fetchone()
+        if row is not None:
+            newest.append(rows.reading_from_row(row))
+    lost = connection.execute(
+        "SELECT coalesce(sum(value), 0) FROM reading WHERE node = ? AND channel = ?", (node, Channel.LOST.value)
+    ).fetchone()[0]
+    return tuple(newest), int(lost)
+
+
+def batch(connection: sqlite3.Connection, row: sqlite3.Row) -> Batch:
+    """The batch of a row, with its events and with the newest calibrations made before its end."""
+    last_us = 2**62 if row["ended_us"] is None else row["ended_us"]
+    calibrations = []
+    for channel, node in rows.nodes_from_row(row):
+        newest = connection.execute(
+            f"SELECT {rows.CALIBRATION_COLUMNS} FROM calibration WHERE node = ? AND channel = ? AND at_us <= ? "
+            "ORDER BY at_us DESC, id DESC LIMIT 1",
+            (node, channel.value, last_us),
+        ).fetchone()
+        if newest is not None:
+            calibrations.append(rows.calibration_from_row(newest))
+    return rows.batch_from_row(row, events(connection, BatchId(row["id"])), tuple(calibrations))
+
+
+def events(connection: sqlite3.Connection, batch_id: BatchId) -> tuple[Event, ...]:
+    """What was done to a batch, by time."""
+    found = connection.execute("SELECT at_us, kind, note FROM event WHERE batch_id = ? ORDER BY at_us, id", (batch_id,))
+    return tuple(rows.event_from_row(row) for row in found)
+
+
+def insert_event(connection: sqlite3.Connection, batch_id: BatchId, event: Event) -> None:
+    """Keep what was done to a batch; the same twice is once."""
+    values: tuple[Any, ...] = (batch_id, to_us(event.at), event.kind.value, event.note)
+    connection.execute(
+        "INSERT INTO event (batch_id, at_us, kind, note) VALUES (?, ?, ?, ?) "
+        "ON CONFLICT (batch_id, at_us, kind) DO NOTHING",
+        values,
+    )
