@@ -13,6 +13,9 @@ from streamlit.testing.v1 import AppTest
 from dashboard.screens import batch, board, cautions, finished, nodes
 from monitor.bakery.wording import CAUTIONS
 from monitor.config import CONFIG_NAME, DATABASE_NAME
+from monitor.dough.curve import SHAPE_NAMES
+from monitor.dough.learning import Lesson
+from monitor.dough.prior import prior_of
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel
@@ -223,6 +226,21 @@ def test_finished_lists_what_ended_and_opens_it(morning: dict[str, BatchId], sho
     assert "delivered" in text
     assert text.count("<tr>") > 20  # every forecast in numbers
     assert "Every forecast made" in charts(app)[-1].alt
+
+
+def test_finished_says_what_the_recipe_taught(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
+    assert "learned from" not in words(shown("finished", morning["ended"]))
+    with Store(tmp_path / DATABASE_NAME) as store:
+        ended = store.batch(morning["ended"])
+        prior = prior_of(ended)
+        covariance = tuple(tuple(map(float, row)) for row in prior.covariance)
+        mean = tuple(map(float, prior.mean))
+        lesson = Lesson(
+            ended.recipe_key, ended.stage, ended.name, ended.started_at, ended.ended_at or NOW,
+            SHAPE_NAMES, mean, covariance, mean, covariance, prior.least_ceiling_frac, None,
+        )  # fmt: skip
+        store.save_lesson(ended, lesson)
+    assert "Village loaf: learned from 1 batch: rises as " in words(shown("finished", morning["ended"]))
 
 
 def test_looking_back_changes_the_forecast_that_is_shown(morning: dict[str, BatchId], shown: Runs) -> None:
