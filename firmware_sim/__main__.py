@@ -9,15 +9,15 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from firmware_sim.faults import faults_named
+from firmware_sim.bench.faults import faults_named
+from firmware_sim.bench.sensors import NOISE
+from firmware_sim.bench.tubs import TUBS
+from firmware_sim.doughs.kinds import KINDS, SIMULATORS, names_of
 from firmware_sim.fleet import Fleet, dough_time, read_passwords
 from firmware_sim.histories import write_histories
-from firmware_sim.kinds import KINDS, SIMULATORS, names_of
 from firmware_sim.practice import MIXED, Practice, Wanted, collector_advice, settled_passwords
 from firmware_sim.record import Order, record
 from firmware_sim.scenarios import plan_day, read_day, write_day
-from firmware_sim.sensors import NOISE
-from firmware_sim.tubs import TUBS
 from firmware_sim.unix_practice import practise
 
 MOST_NODES = 2000  # judgement: what two processor cores turn in time

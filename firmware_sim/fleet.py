@@ -10,8 +10,9 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from firmware_sim.air import air_named
-from firmware_sim.bench import Bench
+from firmware_sim.bench.air import air_named
+from firmware_sim.bench.bench import Bench
+from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.hal_sim import DoughTime, PtyPort, SimBoard
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.link_serial import SerialLink
@@ -19,7 +20,6 @@ from firmware_sim.node.main import run
 from firmware_sim.node.ring import Ring
 from firmware_sim.record import truth_of
 from firmware_sim.scenarios import Day, PlannedNode, bench_of
-from firmware_sim.sensors import NOISE, Sensors
 
 log = logging.getLogger(__name__)
 

@@ -11,11 +11,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from firmware_sim.air import Air
-from firmware_sim.bench import Bench
-from firmware_sim.devices import Buses, SensorClock, WireFaults, buses
+from firmware_sim.bench.air import Air
+from firmware_sim.bench.bench import Bench
+from firmware_sim.bench.devices import Buses, SensorClock, WireFaults, buses
+from firmware_sim.bench.sensors import Sensors
 from firmware_sim.node import settings
-from firmware_sim.sensors import Sensors
 
 TICKS_PERIOD = 1 << 30  # as a board's 32-bit ticks
 WRAPS_AFTER_MS = 15_000  # the ticks start just before they wrap, so that every run crosses it

@@ -15,11 +15,11 @@ from multiprocessing import get_context
 from pathlib import Path
 from typing import TypeVar
 
-from firmware_sim.air import air_named
-from firmware_sim.bench import Bench
-from firmware_sim.kinds import KINDS, names_of
+from firmware_sim.bench.air import air_named
+from firmware_sim.bench.bench import Bench
+from firmware_sim.bench.tubs import TUBS
+from firmware_sim.doughs.kinds import KINDS, names_of
 from firmware_sim.record import Order, bench_of, record
-from firmware_sim.tubs import TUBS
 
 T = TypeVar("T")
 FIRST_DAY = datetime(2026, 1, 5, tzinfo=UTC)

@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from firmware_sim.air import Air, air_named
-from firmware_sim.bench import Bench
-from firmware_sim.kinds import KINDS, Weighed
-from firmware_sim.living import STEP_S
+from firmware_sim.bench.air import Air, air_named
+from firmware_sim.bench.bench import Bench
+from firmware_sim.bench.sensors import NOISE, Sensors
+from firmware_sim.bench.tubs import TUBS, Tub
+from firmware_sim.doughs.kinds import KINDS, Weighed
+from firmware_sim.doughs.living import STEP_S
 from firmware_sim.node import sampling
-from firmware_sim.sensors import NOISE, Sensors
-from firmware_sim.tubs import TUBS, Tub
 
 
 @dataclass(frozen=True, slots=True)

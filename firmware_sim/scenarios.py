@@ -11,13 +11,13 @@ from dataclasses import asdict, dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from firmware_sim.air import air_named
-from firmware_sim.bench import Bench, Outcome
-from firmware_sim.digital_dough import STEP_S, Dough, Traits
-from firmware_sim.recipes import RECIPES, Recipe, traits_of
+from firmware_sim.bench.air import air_named
+from firmware_sim.bench.bench import Bench, Outcome
+from firmware_sim.bench.sensors import NOISE, Sensors
+from firmware_sim.bench.tubs import TUBS
+from firmware_sim.doughs.digital_dough import STEP_S, Dough, Traits
+from firmware_sim.doughs.recipes import RECIPES, Recipe, traits_of
 from firmware_sim.record import batch_toml, filled_flour_g, formula_g
-from firmware_sim.sensors import NOISE, Sensors
-from firmware_sim.tubs import TUBS
 
 DAY_MIN = 170.0
 DRAWS = 200

@@ -13,12 +13,12 @@ from collections.abc import Callable
 from contextlib import ExitStack
 from pathlib import Path
 
-from firmware_sim.bench import Bench
-from firmware_sim.bus_server import BusServer
-from firmware_sim.faults import Faults, episodes
+from firmware_sim.bench.bench import Bench
+from firmware_sim.bench.bus_server import BusServer
+from firmware_sim.bench.faults import Faults, episodes
+from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.hal_sim import Surroundings
 from firmware_sim.practice import Wanted, key_at, tub_of, urn_of
-from firmware_sim.sensors import NOISE, Sensors
 from firmware_sim.unix_node import lay_out, start
 
 MOST_PROCESSES = 50  # judgement: a process and a thread each

@@ -20,12 +20,12 @@ from programs import CollectorProcess
 from secured_broker import COLLECTOR, SecuredMosquitto
 
 from firmware_sim import unix_node
-from firmware_sim.air import air_named
-from firmware_sim.bus_server import BusServer
-from firmware_sim.devices import WireFaults
+from firmware_sim.bench.air import air_named
+from firmware_sim.bench.bus_server import BusServer
+from firmware_sim.bench.devices import WireFaults
+from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.hal_sim import DoughTime, Surroundings
 from firmware_sim.scenarios import bench_of, plan_day
-from firmware_sim.sensors import NOISE, Sensors
 from monitor.config import DATABASE_NAME
 
 

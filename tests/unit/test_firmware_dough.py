@@ -6,9 +6,9 @@ from itertools import pairwise
 
 import pytest
 
-from firmware_sim.digital_dough import GASSING_C, GLUCOSE_MMOL_PER_G, GROWTH_C, Dough, Traits, cardinal_factor
-from firmware_sim.recipes import RECIPES, traits_of
-from firmware_sim.tubs import TUBS, Tub
+from firmware_sim.bench.tubs import TUBS, Tub
+from firmware_sim.doughs.digital_dough import GASSING_C, GLUCOSE_MMOL_PER_G, GROWTH_C, Dough, Traits, cardinal_factor
+from firmware_sim.doughs.recipes import RECIPES, traits_of
 
 
 def typical(recipe: str, start_c: float) -> Traits:

@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from firmware_sim.bench import Bench
+from firmware_sim.bench.bench import Bench
 
 SCALES = {"air_temp_c": 100, "humidity_pct": 100, "dough_temp_c": 100, "distance_mm": 10}
 

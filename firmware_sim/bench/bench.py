@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
-from firmware_sim.air import Air
-from firmware_sim.living import STEP_S, LivingDough
-from firmware_sim.sensors import Sensors
-from firmware_sim.tubs import Tub
+from firmware_sim.bench.air import Air
+from firmware_sim.bench.sensors import Sensors
+from firmware_sim.bench.tubs import Tub
+from firmware_sim.doughs.living import STEP_S, LivingDough
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,7 @@ import socket
 import threading
 from contextlib import suppress
 
-from firmware_sim.devices import Buses
+from firmware_sim.bench.devices import Buses
 
 HOST = "127.0.0.1"
 
