@@ -408,7 +408,7 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
         collector = Collector(store, inbox, clock, outlook, rules=config.rules, zone=zone, temp_unit=config.temp_unit)
         started: list[SerialSource | MqttSource | Notifier | Learner] = []
         try:
-            for thread in (notifier, learner, *sources):
+            for thread in (notifier, *sources, learner):
                 thread.start()
                 started.append(thread)
             log.info("collecting data_dir=%s sources=%d carriers=%d", config.data_dir, len(sources), len(carriers))

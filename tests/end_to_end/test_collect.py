@@ -69,6 +69,7 @@ def test_the_line_and_the_broker_may_go_and_come_back(
 ) -> None:
     options = ("--serial", str(pty_pair.path), "--mqtt", mosquitto.url)
     with CollectorProcess(tmp_path / "data", *options) as collector, collector.open_store() as store:
+        wait_until(lambda: "open source=serial" in collector.log.read_text(), "the line is open")
         pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n")
         pty_pair.receive(b"!0a1b2c3d 1 ")
         pty_pair.unplug()
