@@ -54,6 +54,7 @@ def test_readings_come_over_serial_and_mqtt_at_once(
     options = ("--serial", str(pty_pair.path), "--mqtt", mosquitto.url)
     with CollectorProcess(tmp_path / "data", *options) as collector, collector.open_store() as store:
         wait_until(lambda: "connected source=mqtt" in collector.log.read_text(), "the collector reaches the broker")
+        wait_until(lambda: "open source=serial" in collector.log.read_text(), "the line is open")
         for seq in range(1, 21):
             pty_pair.send(good_frame(SERIAL_NODE, seq) + b"\n")
             publisher.publish(MQTT_TOPIC, good_frame(MQTT_NODE, seq), 1)
@@ -94,11 +95,13 @@ def test_a_batch_goes_on_over_a_power_cut(tmp_path: Path, pty_pair: PtyPair) -> 
     first.__enter__()
     with first.open_store() as store:
         (running,) = store.batches(running=True)
+        wait_until(lambda: "open source=serial" in first.log.read_text(), "the line is open")
         pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n")
         pty_pair.receive(b"!0a1b2c3d 1 ")
         wait_until(lambda: store.latest_outlook(running.id) is not None, "a first outlook")
         first.kill()
-        with CollectorProcess(data_dir, "--serial", str(pty_pair.path)):
+        with CollectorProcess(data_dir, "--serial", str(pty_pair.path)) as second:
+            wait_until(lambda: second.log.read_text().count("open source=serial") == 2, "the line is open once more")
             pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n" + good_frame(SERIAL_NODE, 2) + b"\n")
             pty_pair.receive(b"!0a1b2c3d 2 ", 60.0)
             known = len(store.outlooks(running.id))

@@ -121,6 +121,7 @@ def test_corrupted_frames_are_counted_and_never_stored_and_good_ones_between_the
     options = ("--serial", str(pty_pair.path), "--mqtt", mosquitto.url)
     with CollectorProcess(tmp_path / "data", *options) as collector, collector.open_store() as store:
         wait_until(lambda: "connected source=mqtt" in collector.log.read_text(), "the collector reaches the broker")
+        wait_until(lambda: "open source=serial" in collector.log.read_text(), "the line is open")
         bad = zip(bad_frames(rng, on_serial), bad_frames(rng, on_mqtt), strict=True)
         for seq, (line, payload) in enumerate(bad, start=1):
             pty_pair.send(line + b"\n" + good_frame(on_serial, seq) + b"\n")
