@@ -62,7 +62,8 @@ def set_up_tools() -> None:
     missing = [program for program in SYSTEM_TOOLS if find(program) is None]
     if not missing:
         return
-    if shutil.which("apt-get"):
+    may_install = os.geteuid() == 0 or shutil.which("sudo") is not None
+    if shutil.which("apt-get") and may_install:
         packages = [package for program in missing for package in SYSTEM_TOOLS[program][0].split()]
         prefix = [] if os.geteuid() == 0 else ["sudo", "-n"]
         os.environ["DEBIAN_FRONTEND"] = "noninteractive"
