@@ -22,11 +22,10 @@ STEP_S = 60.0
 
 @dataclass(frozen=True, slots=True)
 class Warmth:
-    """Dough temperature [C] on an even grid ``t_s`` [s]; ``is_measured`` says whether any thermometer was read."""
+    """Dough temperature [C] on an even grid ``t_s`` [s]."""
 
     t_s: Array
     dough_temp_c: Array
-    is_measured: bool
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,4 +88,4 @@ def dough_warmth(
     for from_s, step_c in sorted(ahead):
         air_c[(t_s >= from_s) & (t_s >= now_s)] = step_c
     dough_c[anchor:] = dough_temp_from_air(t_s[anchor:], air_c[anchor:], start_c, tau_s)
-    return Warmth(t_s, dough_c, is_measured)
+    return Warmth(t_s, dough_c)

@@ -45,13 +45,10 @@ class Evidence:
         When gas was knocked out: folds the baker logged, and sudden falls that nobody did. [s]
     shifts_s : tuple of float
         When the level jumped without the dough, as the baker moved the tub or put a lid back. [s]
-    settled_s
-        Moment the start volume stands for. [s]
     """
 
     start_volume_ml: float
     start_sd_frac: float
-    settled_s: float
     t_s: NDArray[np.float64]
     rise_frac: NDArray[np.float64]
     sd_frac: NDArray[np.float64]
@@ -167,10 +164,9 @@ def evidence(batch: Batch, track: Track, until_s: float) -> Evidence | None:
         first = t_s <= max(START_SPAN_S, t_s[0] + START_SPAN_S - SETTLING_S)
         start_level = float(np.median(heights[first]))
         start_sd = 1.2533 * noise_mm / float(np.sqrt(np.count_nonzero(first)))
-        settled_s = float(np.median(t_s[first]))
         start_sd = float(np.linalg.norm([start_sd, DOME_SD_MM, batch.sensor_sd_mm]))
     else:
-        start_level, start_sd, settled_s = float(eye.value[0]), float(eye_sd[0]), float(eye.t_s[0])
+        start_level, start_sd = float(eye.value[0]), float(eye_sd[0])
     start_ml = float(volume_ml(vessel, start_level))
     start_area = float(_area_mm2(vessel, np.array([start_level]))[0])
     start_sd_frac = float(np.hypot(START_DOUBT_FRAC, start_sd * start_area / (1000.0 * start_ml)))
@@ -186,7 +182,6 @@ def evidence(batch: Batch, track: Track, until_s: float) -> Evidence | None:
     return Evidence(
         start_volume_ml=start_ml,
         start_sd_frac=start_sd_frac,
-        settled_s=settled_s,
         t_s=times,
         rise_frac=rise_frac,
         sd_frac=sds * frac_per_mm,

@@ -51,14 +51,11 @@ class Crowd:
         Their chances, summing to one.
     members : array, shape (n_members, n_numbers)
         The numbers behind each path; the last column is the relative error of the start volume.
-    misfit
-        Root mean square of the residuals of the best path in standard deviations; NaN without evidence.
     """
 
     paths: Array
     weights: Array
     members: Array
-    misfit: float
 
 
 def past_knots_s(now_s: float) -> Array:
@@ -183,10 +180,9 @@ class _Fit:
 
 @dataclass(frozen=True, slots=True)
 class _Optimum:
-    """A best member, what it leaves unexplained, and the Cholesky factor of the curvature around it."""
+    """A best member, its cost, and the Cholesky factor of the curvature around it."""
 
     member: Array
-    residual: Array
     cost: float
     root: Array
 
@@ -214,7 +210,7 @@ def _optima(fit: _Fit, scouts: Array) -> list[_Optimum]:
         member, cost = fit.descend(start)
         residual = fit.residuals(member[None])[0]
         _, curvature = fit.curvature(member, residual)
-        optimum = _Optimum(member, residual, cost, np.asarray(np.linalg.cholesky(curvature), dtype=np.float64))
+        optimum = _Optimum(member, cost, np.asarray(np.linalg.cholesky(curvature), dtype=np.float64))
         if all(float(np.sum((optimum.root.T @ (member - other.member)) ** 2)) > DISTINCT for other in found):
             found.append(optimum)
     return sorted(found, key=lambda optimum: optimum.cost)
@@ -270,7 +266,7 @@ def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | N
     prior_members = mean + np.linalg.solve(np.linalg.cholesky(precision).T, draws.T).T
     if evidence is None or evidence.t_s.size == 0:
         even = np.full(N_MEMBERS, 1.0 / N_MEMBERS)
-        return Crowd(rise_paths(prior_members[:, :n_course], timeline, least), even, prior_members, float("nan"))
+        return Crowd(rise_paths(prior_members[:, :n_course], timeline, least), even, prior_members)
 
     steps = np.searchsorted(timeline.t_s, evidence.t_s)
     shifted = (evidence.t_s[:, np.newaxis] > np.array(evidence.shifts_s)).astype(np.float64)
@@ -283,9 +279,4 @@ def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | N
     weights = np.exp(TEMPER * (log_weight - np.max(log_weight)))
     # Tempered, and truncated (Ionides 2008): no single member may speak for the whole crowd.
     weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
-    return Crowd(
-        paths=paths,
-        weights=weights / np.sum(weights),
-        members=members,
-        misfit=float(np.sqrt(np.mean(np.minimum(found[0].residual ** 2, 9.0)))),
-    )
+    return Crowd(paths, weights / np.sum(weights), members)

@@ -11,7 +11,6 @@ from pathlib import Path
 import paho.mqtt.client as paho
 import pytest
 from harness import Mosquitto, PtyPair, wait_until
-from paho.mqtt.enums import CallbackAPIVersion
 from programs import CollectorProcess, good_frame, run_program
 
 from monitor.collector import STEP_FAULT
@@ -36,16 +35,6 @@ def write_batch(path: Path, started: datetime, *, node: NodeId = SERIAL_NODE) ->
         f'[nodes]\nair_temp_c = "{node}"\ndistance_mm = "{node}"\n'
     )
     return path
-
-
-@pytest.fixture
-def publisher(mosquitto: Mosquitto) -> Iterator[paho.Client]:
-    client = paho.Client(CallbackAPIVersion.VERSION2, "mac-020000fffe5e0002")
-    client.connect("127.0.0.1", mosquitto.port)
-    client.loop_start()
-    yield client
-    client.disconnect()
-    client.loop_stop()
 
 
 def test_readings_come_over_serial_and_mqtt_at_once(

@@ -1,14 +1,12 @@
 """A thousand corrupted frames between good ones, into a real line and a real broker, to a running collector."""
 
 import random
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
 import paho.mqtt.client as paho
-import pytest
 from harness import Mosquitto, PtyPair, wait_until
-from paho.mqtt.enums import CallbackAPIVersion
 from programs import CollectorProcess, framed, good_frame
 
 from monitor.collector import STEP_FAULT
@@ -101,16 +99,6 @@ def expected(n: int) -> list[tuple[int, Channel]]:
 
 def n_refused(store: Store) -> int:
     return sum(fault.count for fault in store.faults())
-
-
-@pytest.fixture
-def publisher(mosquitto: Mosquitto) -> Iterator[paho.Client]:
-    client = paho.Client(CallbackAPIVersion.VERSION2, "mac-020000fffe5e0002")
-    client.connect("127.0.0.1", mosquitto.port)
-    client.loop_start()
-    yield client
-    client.disconnect()
-    client.loop_stop()
 
 
 def test_corrupted_frames_are_counted_and_never_stored_and_good_ones_between_them_always(
