@@ -9,9 +9,11 @@ from monitor.bakery import wording
 from monitor.config import DATABASE_NAME, load_config
 from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
+from monitor.dough.learning import learned_from
 from monitor.dough.track import track_from_readings
 from monitor.dough.whatif import HORIZON, Plan, air_for, out_of_cold_for
 from monitor.errors import ConfigError, StoreError
+from monitor.learner import lessons_before
 from monitor.pace import clock_of, local_zone
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.store import Store
@@ -35,14 +37,17 @@ def _sentence(batch: Batch, plan: Plan, zone: tzinfo) -> str:
 def _answer(batch: Batch, store: Store, args: argparse.Namespace, zone: tzinfo, unit: str) -> list[str]:
     now = clock_of(store).now()
     track = track_from_readings(batch, store.readings(batch))
-    as_now = outlook(batch, track, now, horizon=HORIZON)
+    learned = learned_from(lessons_before(store, batch), batch)  # as the collector does: both must say the same
+    as_now = outlook(batch, track, now, horizon=HORIZON, learned=learned)
     measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
     room_c = measured_c if args.air is None else args.air
     lines = [f"as now: {wording.outlook_sentence(batch, as_now, zone)}"]
     in_at = None if args.cold_from is None else next_time(args.cold_from, now, zone)
     if in_at is not None and args.ready_at is not None:
         wanted_at = next_time(args.ready_at, in_at, zone)
-        plan = out_of_cold_for(batch, track, now, wanted_at, in_at=in_at, cold_c=args.cold, room_c=room_c)
+        plan = out_of_cold_for(
+            batch, track, now, wanted_at, in_at=in_at, cold_c=args.cold, room_c=room_c, learned=learned
+        )
         wanted = wording.clock_text(wanted_at, zone, now)
         if plan is None or plan.out_at is None:
             return [*lines, f"no moment out of the refrigerator makes it ready at {wanted}"]
@@ -52,18 +57,18 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, zone: tzinfo, 
         ahead = [AirStep(in_at, args.cold)]
         if args.cold_until is not None:
             ahead.append(AirStep(next_time(args.cold_until, in_at, zone), room_c))
-        found = outlook(batch, track, now, horizon=HORIZON, ahead=tuple(ahead))
+        found = outlook(batch, track, now, horizon=HORIZON, ahead=tuple(ahead), learned=learned)
         return [*lines, f"refrigerated: {wording.outlook_sentence(batch, found, zone)}"]
     if args.ready_at is not None:
         wanted_at = next_time(args.ready_at, now, zone)
-        plan = air_for(batch, track, now, wanted_at)
+        plan = air_for(batch, track, now, wanted_at, learned=learned)
         wanted = wording.clock_text(wanted_at, zone, now)
         if plan is None or plan.air_temp_c is None:
             return [*lines, f"no air between a refrigerator's and the warmest proof makes it ready at {wanted}"]
         air_text = wording.temp_text(plan.air_temp_c, unit)
         return [*lines, f"for {wanted}, give it air of {air_text}: {_sentence(batch, plan, zone)}"]
     if args.air is not None:
-        found = outlook(batch, track, now, horizon=HORIZON, ahead=(AirStep(now, args.air),))
+        found = outlook(batch, track, now, horizon=HORIZON, ahead=(AirStep(now, args.air),), learned=learned)
         air_text = wording.temp_text(args.air, unit)
         return [*lines, f"in air of {air_text}: {wording.outlook_sentence(batch, found, zone)}"]
     raise ConfigError("say what if: --air 27C, --cold-from 21:00 with --cold-until 05:00, or --ready-at 06:30")

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 
 from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
+from monitor.dough.learning import Learned
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch
@@ -67,8 +68,15 @@ def _halving(
     return plan
 
 
-def air_for(batch: Batch, track: Track, at: datetime, wanted_at: datetime) -> Plan | None:
+def air_for(
+    batch: Batch, track: Track, at: datetime, wanted_at: datetime, *, learned: Learned | None = None
+) -> Plan | None:
     """The air temperature, from now on, that makes the dough ready at a wanted moment.
+
+    Parameters
+    ----------
+    learned
+        As for :func:`~monitor.dough.forecast.outlook`.
 
     Returns
     -------
@@ -78,13 +86,22 @@ def air_for(batch: Batch, track: Track, at: datetime, wanted_at: datetime) -> Pl
 
     def plan_at(air_temp_c: float) -> Plan:
         ahead = (AirStep(at, air_temp_c),)
-        return Plan(ahead, air_temp_c, None, outlook(batch, track, at, horizon=HORIZON, ahead=ahead))
+        found = outlook(batch, track, at, horizon=HORIZON, ahead=ahead, learned=learned)
+        return Plan(ahead, air_temp_c, None, found)
 
     return _halving(COLDEST_AIR_C, WARMEST_AIR_C, plan_at, wanted_at, falls=True)
 
 
 def out_of_cold_for(
-    batch: Batch, track: Track, at: datetime, wanted_at: datetime, *, in_at: datetime, cold_c: float, room_c: float
+    batch: Batch,
+    track: Track,
+    at: datetime,
+    wanted_at: datetime,
+    *,
+    in_at: datetime,
+    cold_c: float,
+    room_c: float,
+    learned: Learned | None = None,
 ) -> Plan | None:
     """When to take a dough out of the refrigerator so that it is ready at a wanted moment.
 
@@ -94,6 +111,8 @@ def out_of_cold_for(
         When it goes in, now or later.
     cold_c, room_c
         Air in the refrigerator, and of the room it comes back to. [C]
+    learned
+        As for :func:`~monitor.dough.forecast.outlook`.
 
     Returns
     -------
@@ -104,7 +123,8 @@ def out_of_cold_for(
     def plan_at(out_s: float) -> Plan:
         out_at = in_at + timedelta(seconds=out_s)
         ahead = (AirStep(in_at, cold_c), AirStep(out_at, room_c))
-        return Plan(ahead, None, out_at, outlook(batch, track, at, horizon=HORIZON, ahead=ahead))
+        found = outlook(batch, track, at, horizon=HORIZON, ahead=ahead, learned=learned)
+        return Plan(ahead, None, out_at, found)
 
     longest_s = (wanted_at - in_at).total_seconds()
     return _halving(0.0, longest_s, plan_at, wanted_at, falls=False) if longest_s > 0.0 else None

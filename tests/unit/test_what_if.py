@@ -7,8 +7,10 @@ from datetime import UTC, time, timedelta
 import numpy as np
 import pytest
 from harness import START, SetClock
+from made_up import batch_of, readings_of
 
 from monitor.errors import ConfigError, StoreError
+from monitor.learner import learn_next
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
 from monitor.sinks.store import Store
@@ -72,6 +74,30 @@ def test_a_wanted_hour_gets_its_air_or_its_moment_out_of_the_cold(ask):
     assert "take it out at" in out
     _, never = ask(ready_at=clock(now + timedelta(minutes=10)))
     assert never.startswith("no air between")
+
+
+def test_what_the_recipe_taught_counts_in_every_answer(ask):
+    now = START + timedelta(minutes=25)
+    night, breakfast = clock(now + timedelta(minutes=1)), clock(now + timedelta(hours=10))
+    questions = (
+        {"air": 30.0},
+        {"cold_from": night, "cold_until": clock(now + timedelta(hours=8))},
+        {"cold_from": night, "ready_at": breakfast},
+        {"ready_at": clock(now + timedelta(hours=6))},
+    )
+    unlearned = [ask(**question) for question in questions]
+    with Store(ask.place / "proofing.sqlite") as store:
+        for days in (1, 2, 3):  # a quicker dough than this one has shown itself to be so far
+            before = batch_of("Oat loaf, tray 1", day=-days)
+            store.append(readings_of(before, per_h=1.1, hours=3.0, seed=days))
+            kept = store.add_batch(before)
+            store.add_event(kept.id, Event(before.started_at + timedelta(hours=3), EventKind.END))
+            learn_next(store, now)
+        assert len(store.lessons("oat loaf")) == 3
+    for question, without in zip(questions, unlearned, strict=True):
+        as_now, answer = ask(**question)
+        assert as_now != without[0]
+        assert answer != without[1]
 
 
 def test_an_empty_question_says_what_can_be_asked(ask):
