@@ -5,6 +5,7 @@
       SourceError                a serial line or a broker cannot be read
       WireError(reason)          bytes from a node that are no reading
       StoreError                 the database cannot be read or written
+        DamagedError             its file is damaged: it must be set aside
       NotifyError(retry)         a message could not be handed to its carrier
 
 Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.
@@ -43,6 +44,10 @@ class WireError(MonitorError):
 
 class StoreError(MonitorError):
     """The database cannot be read or written."""
+
+
+class DamagedError(StoreError):
+    """The database's file is damaged: no second try helps, it must be set aside."""
 
 
 class NotifyError(MonitorError):

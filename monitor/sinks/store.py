@@ -6,6 +6,7 @@ reads the same file opens its own; their writes are short immediate transactions
 """
 
 import sqlite3
+from collections import Counter
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import replace
@@ -18,16 +19,16 @@ from monitor.bakery.alerts import Alert, Message
 from monitor.clock import SystemClock
 from monitor.dough.learning import Lesson
 from monitor.dough.outlook import Outlook
-from monitor.errors import StoreError
+from monitor.dough.track import Track
+from monitor.errors import DamagedError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, set_right
-from monitor.sinks import lessons, lookups, rows, schema
+from monitor.sinks import arrivals, lessons, lookups, rows, schema
+from monitor.sinks.arrivals import Arrivals, Heard
 from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, maybe_us, to_us
 from monitor.wire.readings import Channel, NodeId, Reading
 
 BUSY_MS = 10_000  # judgement: far longer than any transaction here, shorter than a person's patience
-KEPT_QUARANTINE = 10_000  # judgement: at most 10 MB of refused frames, so that one mad node cannot fill the disk
-KEPT_FRAME_BYTES = 1024  # the longest frame there is; the rest of a longer one says nothing more
 EYE_SOURCE = "eye"
 _SQLITE_HINTS = (
     ("locked", "another program holds the file; close it, or try again"),
@@ -63,24 +64,33 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._connection = self._opened()
+
+    def _opened(self) -> sqlite3.Connection:
         with self._explained("cannot be opened"):
-            path.parent.mkdir(parents=True, exist_ok=True)
-            self._connection = sqlite3.connect(path, timeout=BUSY_MS / 1000, isolation_level=None)
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+            connection = sqlite3.connect(self.path, timeout=BUSY_MS / 1000, isolation_level=None)
         try:
             with self._explained("cannot be opened"):
-                self._connection.row_factory = sqlite3.Row
-                _write_ahead(self._connection)
-                self._connection.execute("PRAGMA synchronous = FULL")
-                self._connection.execute("PRAGMA foreign_keys = ON")
-                found, _ = schema.migrate(self._connection)
+                connection.row_factory = sqlite3.Row
+                _write_ahead(connection)
+                connection.execute("PRAGMA synchronous = FULL")
+                connection.execute("PRAGMA foreign_keys = ON")
+                found, _ = schema.migrate(connection)
             if found > len(schema.MIGRATIONS):
                 raise StoreError(
-                    f"{path}: was written by a newer version of this program (tables version {found}, this program "
-                    f"knows {len(schema.MIGRATIONS)}): install the newer version, or name another file"
+                    f"{self.path}: was written by a newer version of this program (tables version {found}, this "
+                    f"program knows {len(schema.MIGRATIONS)}): install the newer version, or name another file"
                 )
         except StoreError:
-            self._connection.close()
+            connection.close()
             raise
+        return connection
+
+    def reopen(self) -> None:
+        """Open the file anew, as after an error of the disk: what SQLite holds of it may be stale."""
+        self._connection.close()
+        self._connection = self._opened()
 
     def close(self) -> None:
         """Let go of the file; a second time does nothing."""
@@ -103,11 +113,13 @@ class Store:
         except (sqlite3.Error, OSError) as error:
             text = str(error)
             hint = next((hint for word, hint in _SQLITE_HINTS if word in text.lower()), "check the disk and its rights")
-            raise StoreError(f"{self.path}: {what}: {text}; {hint}") from error
+            kind = DamagedError if is_damage(error) else StoreError
+            raise kind(f"{self.path}: {what}: {text}; {hint}") from error
 
     @contextmanager
-    def _write(self) -> Iterator[sqlite3.Connection]:
-        """One immediate transaction: all of it, or nothing."""
+    def _write(self, *, is_of_batches: bool = False) -> Iterator[sqlite3.Connection]:
+        """One immediate transaction: all of it, or nothing. See :meth:`changes` for what is of batches."""
+        self._batch_writes += is_of_batches
         with self._explained("cannot be written"):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
@@ -138,45 +150,44 @@ class Store:
     def append(self, readings: Iterable[Reading]) -> int:
         """Keep readings, in one transaction; returns how many were new. A known one is left as it is."""
         with self._write() as connection:
-            before = connection.total_changes
-            connection.executemany(
-                f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) "
-                "ON CONFLICT (node, boot, seq, channel) DO NOTHING",
-                [rows.reading_to_row(reading) for reading in readings],
-            )
-            return connection.total_changes - before
+            return arrivals.put_readings(connection, readings)
+
+    def keep(self, arrived: Arrivals, at: datetime) -> int:
+        """Keep what one turn brought, in one transaction; returns how many of its readings were new."""
+        with self._write() as connection:
+            return arrivals.put(connection, arrived, at)
 
     def readings(self, batch: Batch) -> list[Reading]:
         """All readings of a batch's channels, from its start to its end, flagged ones too, ascending in time.
 
-        They are set right by the batch's calibrations, here and in :meth:`new_readings`; the file keeps them raw.
+        They are set right by the batch's calibrations, here and in :meth:`track`; the file keeps them raw.
         """
         with self._read() as connection:
             return self._readings_of(connection, batch)
 
-    def new_readings(self, batch: Batch, after_rowid: int) -> tuple[list[Reading], int]:
-        """The readings of a batch that were stored after a row, in order of storing, and the row to go on from.
+    def track(self, batch: Batch) -> Track:
+        """The usable readings of a batch as the estimator takes them.
 
-        Give 0 for all of them, then always the row that came back.
+        Equal to :func:`~monitor.dough.track.track_from_readings` of :meth:`readings`, and several times quicker.
+        """
+        with self._read() as connection:
+            return lookups.track(connection, batch, self._channels_of(batch))
+
+    def new_levels(self, after_rowid: int) -> tuple[set[NodeId], int]:
+        """The :func:`eye_node` of each batch with a level stored after a row, and the row to go on from.
+
+        Give 0 to be told that row alone.
         """
         with self._read() as connection:
             newest = int(connection.execute("SELECT coalesce(max(id), 0) FROM reading").fetchone()[0])
-            if after_rowid <= 0:  # by time through the index; a walk over all rows of all years would be slow
-                return self._readings_of(connection, batch), newest
-            wanted = set(self._channels_of(batch))
-            start_us, end_us = lookups.span_us(batch)
+            if after_rowid <= 0:
+                return set(), newest
             # NOT INDEXED: walk the new rows alone, by their number
             found = connection.execute(
-                f"SELECT {rows.READING_COLUMNS} FROM reading NOT INDEXED "
-                "WHERE id > ? AND measured_us BETWEEN ? AND ? ORDER BY id",
-                (after_rowid, start_us, end_us),
+                "SELECT DISTINCT node FROM reading NOT INDEXED WHERE id > ? AND channel = ?",
+                (after_rowid, Channel.LEVEL.value),
             )
-            readings = [
-                set_right(rows.reading_from_row(row), batch.calibrations)
-                for row in found
-                if (row["node"], row["channel"]) in wanted
-            ]
-            return readings, newest
+            return {NodeId(row["node"]) for row in found}, newest
 
     def readings_between(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[Reading]:
         """One channel of one node as measured, from ``start`` to ``end`` inclusive, flagged ones too, by time."""
@@ -186,7 +197,7 @@ class Store:
     def add_level(self, batch_id: BatchId, at: datetime, level_mm: float, sd_mm: float) -> Reading:
         """Keep a level that somebody read by eye on the tub, with its doubt; returns it as the reading it is."""
         node = eye_node(batch_id)
-        with self._write() as connection:
+        with self._write(is_of_batches=True) as connection:
             self._require_batch(connection, batch_id)
             last = connection.execute("SELECT coalesce(max(seq), 0) FROM reading WHERE node = ?", (node,)).fetchone()[0]
             reading = Reading(node, EYE_SOURCE, last + 1, Channel.LEVEL, level_mm, at, at, sd=sd_mm)
@@ -215,11 +226,7 @@ class Store:
     def quarantine(self, node: str | None, source: str, reason: str, frame: bytes, at: datetime) -> None:
         """Keep a frame that came whole but made no sense; only the newest ``KEPT_QUARANTINE`` stay."""
         with self._write() as connection:
-            cursor = connection.execute(
-                "INSERT INTO quarantine (node, source, reason, frame, at_us) VALUES (?, ?, ?, ?, ?)",
-                (node, source, reason, frame[:KEPT_FRAME_BYTES], to_us(at)),
-            )
-            connection.execute("DELETE FROM quarantine WHERE id <= ?", ((cursor.lastrowid or 0) - KEPT_QUARANTINE,))
+            arrivals.put_refused(connection, [QuarantinedFrame(node, source, reason, frame, at)])
 
     def quarantined(self) -> list[QuarantinedFrame]:
         """The frames in quarantine, newest first."""
@@ -230,11 +237,7 @@ class Store:
     def count_fault(self, source: str, node: str, reason: str, at: datetime, n: int = 1) -> None:
         """Count bad input: one line for each source, node and reason."""
         with self._write() as connection:
-            connection.execute(
-                "INSERT INTO fault VALUES (:source, :node, :reason, :n, :at, :at) "
-                "ON CONFLICT (source, node, reason) DO UPDATE SET count = count + :n, last_us = max(last_us, :at)",
-                {"source": source, "node": node, "reason": reason, "n": n, "at": to_us(at)},
-            )
+            arrivals.put_faults(connection, Counter({(source, node, reason): n}), at)
 
     def faults(self) -> list[FaultCount]:
         """All counters of bad input, by source, node and reason."""
@@ -245,11 +248,7 @@ class Store:
     def note_node(self, node: str, source: str, at: datetime, is_online: bool | None = None) -> None:
         """Remember that a node was heard of; ``is_online`` None leaves what was known of it."""
         with self._write() as connection:
-            connection.execute(
-                "INSERT INTO node VALUES (:node, :source, :at, :at, :online) ON CONFLICT (node) DO UPDATE SET "
-                "source = :source, last_seen_us = max(last_seen_us, :at), is_online = coalesce(:online, is_online)",
-                {"node": node, "source": source, "at": to_us(at), "online": is_online},
-            )
+            arrivals.put_heard(connection, [Heard(node, source, at, is_online)])
 
     def nodes(self) -> list[NodeRow]:
         """All nodes ever heard of, by name, each with its newest readings and its count of lost packs."""
@@ -261,9 +260,17 @@ class Store:
 
     # -- batches --------------------------------------------------------------------------------------------------
 
+    def changes(self) -> tuple[int, int]:
+        """Differs from the last time when another process may have changed something, or this store its batches.
+
+        Readings, outlooks and the like that come through this store itself do not count. It costs microseconds.
+        """
+        with self._explained("cannot be read"):
+            return int(self._connection.execute("PRAGMA data_version").fetchone()[0]), self._batch_writes
+
     def add_batch(self, batch: Batch) -> Batch:
         """Keep a new batch with its events; returns it with the id it was given."""
-        with self._write() as connection:
+        with self._write(is_of_batches=True) as connection:
             cursor = connection.execute(
                 f"INSERT INTO batch ({rows.BATCH_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 rows.batch_to_row(batch),
@@ -289,7 +296,7 @@ class Store:
 
     def add_event(self, batch_id: BatchId, event: Event) -> Batch:
         """Keep what a baker did; the first ``end`` ends the batch. The same event twice is one. Returns the batch."""
-        with self._write() as connection:
+        with self._write(is_of_batches=True) as connection:
             self._require_batch(connection, batch_id)
             lookups.insert_event(connection, batch_id, event)
             if event.kind is EventKind.END:
@@ -309,7 +316,7 @@ class Store:
 
     def add_calibration(self, calibration: Calibration) -> None:
         """Keep a calibration; it holds from now on for every batch of its node that has not ended before it."""
-        with self._write() as connection:
+        with self._write(is_of_batches=True) as connection:
             connection.execute(
                 f"INSERT INTO calibration ({rows.CALIBRATION_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?)",
                 rows.calibration_to_row(calibration),
@@ -444,6 +451,12 @@ class Store:
                 "UPDATE outbox SET attempts = attempts + 1, detail = ?, due_us = ?, delivered_us = ? WHERE id = ?",
                 (detail, None if ok else maybe_us(retry_at), to_us(at) if ok else None, message_id),
             )
+
+
+def is_damage(error: Exception) -> bool:
+    """True when SQLite says that the file's content is wrong, and not that it cannot be got at."""
+    code = getattr(error, "sqlite_errorcode", None) or 0  # the low byte is the code, the rest its kind
+    return (code & 0xFF) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 def _write_ahead(connection: sqlite3.Connection) -> None:

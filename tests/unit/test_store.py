@@ -18,7 +18,8 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.sinks import schema
-from monitor.sinks.store import KEPT_FRAME_BYTES, Store, eye_node
+from monitor.sinks.arrivals import KEPT_FRAME_BYTES
+from monitor.sinks.store import Store, eye_node
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
@@ -209,7 +210,7 @@ def test_faults_are_counted_by_source_node_and_reason(store: Store) -> None:
 
 
 def test_quarantine_keeps_the_newest_and_no_giants(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("monitor.sinks.store.KEPT_QUARANTINE", 2)
+    monkeypatch.setattr("monitor.sinks.arrivals.KEPT_QUARANTINE", 2)
     store.quarantine(NODE, "serial", "senml", b"one", at(1))
     store.quarantine(None, "mqtt", "frame", b"two", at(2))
     store.quarantine(NODE, "mqtt", "value", b"x" * 5000, at(3))
