@@ -11,7 +11,8 @@ from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError, StoreError
 from monitor.export import export_batch
 from monitor.pace import clock_of, local_zone
-from monitor.recipe.batch import SENSOR_CHANNELS, Batch, BatchId, Event, EventKind
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind
+from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.replay import read_batch
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId

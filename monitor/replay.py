@@ -14,7 +14,8 @@ import numpy as np
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track, track_from_readings
 from monitor.errors import ConfigError
-from monitor.recipe.batch import SENSOR_CHANNELS, Batch, batch_from_toml
+from monitor.recipe.batch import Batch, batch_from_toml
+from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.wire.readings import Channel, Flag, NodeId, Reading, plausibility
 
 RECORDED_NODE = NodeId("urn:dev:ops:32473-recording-1")  # 32473: the enterprise number reserved for examples, RFC 5612

@@ -14,7 +14,8 @@ from monitor.bakery.limits import (
 )
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Moments, Outlook, State
-from monitor.recipe.batch import SENSOR_CHANNELS, EventKind, Stage
+from monitor.recipe.batch import EventKind, Stage
+from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.wire.readings import PLAUSIBLE, Channel
 
 

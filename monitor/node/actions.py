@@ -31,8 +31,8 @@ from monitor.node.settings import (
 from monitor.node.showing import pack_line, set_right_line
 from monitor.node.simulating import simulator_command
 from monitor.pace import clock_of, local_zone
-from monitor.recipe.batch import NODE_NAME
 from monitor.recipe.calibration import How
+from monitor.recipe.tables import NODE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.frames import key_of
 from monitor.wire.readings import NodeId

@@ -13,7 +13,7 @@ from typing import Protocol
 
 from monitor.clock import Clock
 from monitor.errors import SourceError, WireError
-from monitor.recipe.batch import SENSOR_CHANNELS
+from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.sinks.store import Store
 from monitor.sources.intake import Fault, Frame, Item
 from monitor.sources.serial import SerialSource

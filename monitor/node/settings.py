@@ -14,7 +14,7 @@ from pathlib import Path
 
 from monitor.config import MQTT_PORTS
 from monitor.errors import ConfigError
-from monitor.recipe.batch import NODE_NAME
+from monitor.recipe.tables import NODE_NAME
 from monitor.wire.readings import NodeId
 
 FOLDER = "nodes"

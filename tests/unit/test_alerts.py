@@ -11,8 +11,9 @@ from monitor.bakery.alerts import Alert, AlertKind, Facts, Phase, Rules, step
 from monitor.bakery.limits import AIR_LIMITS, DRYING_STARTS_PA, air_limits
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Band, Moments, Outlook, State
-from monitor.recipe.batch import SENSOR_CHANNELS, Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
+from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, NodeId
 
