@@ -14,7 +14,7 @@ import threading
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Protocol, TextIO
@@ -27,18 +27,18 @@ from monitor.config import CONFIG_NAME, Config
 from monitor.dough.forecast import outlook
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.outlook import Outlook, State
-from monitor.dough.track import Track, track_from_readings
+from monitor.dough.track import Track, last_seen
 from monitor.errors import ConfigError, StoreError, WireError
 from monitor.learner import Learner, lessons_before
 from monitor.pace import local_zone, settle_pace
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.notify import Carrier, Notifier, TerminalCarrier, apprise_carriers
-from monitor.sinks.store import Store
+from monitor.sinks.store import Store, eye_node
 from monitor.sources.intake import QUEUE_SIZE, UNKNOWN_NODE, Fault, FaultLog, Frame, Item, Status
 from monitor.sources.mqtt import MqttSource
 from monitor.sources.serial import SerialSource, found_ports
 from monitor.wire import frames
-from monitor.wire.readings import Channel, Flag, Reading
+from monitor.wire.readings import Flag, Reading
 
 log = logging.getLogger(__name__)
 
@@ -80,38 +80,22 @@ class FaultBook:
 
 @dataclass(slots=True)
 class _Work:
-    """What is held of one running batch; all of it can be made anew from the store."""
+    """What is held of one running batch; all of it can be made anew from the store, where its readings stay."""
 
     batch: Batch
     alerts: tuple[Alert, ...]
     due_at: datetime
-    readings: list[Reading] = field(default_factory=list)
-    cursor: int = 0
-    last_seen: dict[Channel, datetime | None] = field(default_factory=dict)
     state: State | None = None
     fault: str = ""
-    lessons: tuple[Lesson, ...] = ()
+    asked_of: tuple[int, int] | None = None
+    lessons: int = hash(())  # of which nothing more is needed than whether they are others
     learned: Learned | None = None
 
     def learn(self, lessons: tuple[Lesson, ...]) -> None:
         """Take what finished batches taught; worked out anew only when that has changed."""
-        if lessons != self.lessons:
+        if hash(lessons) != self.lessons:
             self.learned = learned_from(lessons, self.batch)
-            self.lessons = lessons
-
-    def renew(self, batch: Batch) -> None:
-        """Take the batch as the store has it now; with other calibrations its readings are read anew, set right."""
-        if self.batch.calibrations != batch.calibrations:
-            self.readings, self.cursor = [], 0
-        self.batch = batch
-
-    def take(self, readings: list[Reading]) -> None:
-        """Add readings that came in, in whatever order they were measured."""
-        self.readings += readings
-        for reading in readings:
-            seen_at = self.last_seen.get(reading.channel)
-            if reading.flag is Flag.OK and (seen_at is None or reading.measured_at > seen_at):
-                self.last_seen[reading.channel] = reading.measured_at
+            self.lessons = hash(lessons)
 
 
 class Collector:
@@ -146,7 +130,8 @@ class Collector:
         self._faults = FaultBook(store, clock)
         self._works: dict[BatchId, _Work] = {}
         self._node_on: dict[str, str] = {}
-        self._looked_s = float("-inf")
+        self._changes: tuple[int, int] | None = None
+        self._levels_after: int | None = None
 
     def run(self, stop: threading.Event) -> None:
         """Turn until told to stop; what waits in the inbox then is still taken in."""
@@ -157,9 +142,8 @@ class Collector:
 
     def turn(self, wait_s: float) -> None:
         """Take in what waits, then work the one batch that is due the longest."""
-        is_due = self._longest_due() is not None
-        self.take_frames(0.0 if is_due else wait_s)
-        self.find_batches(at_once=is_due)  # what was logged a moment ago belongs into the step that is due
+        self.take_frames(wait_s if self._longest_due() is None else 0.0)
+        self.find_batches()
         work = self._longest_due()
         if work is not None:
             self._step(work)
@@ -244,24 +228,27 @@ class Collector:
 
     # -- batches --------------------------------------------------------------------------------------------------
 
-    def find_batches(self, *, at_once: bool = False) -> None:
-        """Look for batches, events and levels that other processes have put into the store, every ``TURN_S``."""
-        now_s = self._clock.real_s()
-        if not at_once and now_s - self._looked_s < TURN_S:
+    def find_batches(self) -> None:
+        """Look for batches, events, calibrations and levels that other processes have put into the store."""
+        changes = self._store.changes()
+        if changes == self._changes:
             return
-        self._looked_s = now_s
+        self._changes = changes
         now = self._clock.now()
         running = {batch.id: batch for batch in self._store.batches(running=True)}
         for batch_id, batch in running.items():
             work = self._works.get(batch_id)
             if work is None:
-                self._works[batch_id] = work = self._resume(batch, now)
+                self._works[batch_id] = self._resume(batch, now)
             elif work.batch != batch:  # something was logged: what it changes is wanted at once
-                work.renew(batch)
+                work.batch = batch
                 work.due_at = now
-            self._read_on(work, now)
         for batch_id in self._works.keys() - running.keys():
             self._finish(self._works.pop(batch_id))
+        read_by_eye, self._levels_after = self._store.new_levels(self._levels_after)
+        for batch_id, work in self._works.items() if read_by_eye else ():
+            if eye_node(batch_id) in read_by_eye:
+                work.due_at = min(work.due_at, max(now, work.batch.started_at))
 
     def _resume(self, batch: Batch, now: datetime) -> _Work:
         """A batch's work from what the store holds of it."""
@@ -271,19 +258,11 @@ class Collector:
         due_at = batch.started_at if last is None else min(last.at, now) + OUTLOOK_EVERY
         return _Work(batch, tuple(self._store.alerts(batch.id)), due_at)
 
-    def _read_on(self, work: _Work, now: datetime) -> None:
-        """Add the readings stored since the last time; a level read by eye is worked at once."""
-        new, work.cursor = self._store.new_readings(work.batch, work.cursor)
-        work.take(new)
-        if any(reading.channel is Channel.LEVEL for reading in new):
-            work.due_at = min(work.due_at, max(now, work.batch.started_at))
-
     def _finish(self, work: _Work) -> None:
         """Work a batch that was ended once more, at its end, so that its last outlook is of that moment."""
-        work.renew(self._store.batch(work.batch.id))
+        work.batch = self._store.batch(work.batch.id)
         if work.batch.ended_at is None:
             return
-        self._read_on(work, work.batch.ended_at)
         self._step_at(work, work.batch.ended_at)
         log.info("batch=%s ended", work.batch.id)
 
@@ -294,7 +273,6 @@ class Collector:
 
     def _step(self, work: _Work) -> None:
         now = self._clock.now()
-        self._read_on(work, now)
         self._step_at(work, now)
         work.due_at = now + OUTLOOK_EVERY
 
@@ -319,9 +297,12 @@ class Collector:
 
     def _worked(self, work: _Work, at: datetime) -> tuple[Outlook, tuple[Alert, ...], tuple[Message, ...]]:
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
-        work.learn(lessons_before(self._store, batch))  # each time: the baker may have had something forgotten
-        found = self._estimate(batch, track_from_readings(batch, work.readings), at, learned=work.learned)
-        facts = Facts(batch=batch, outlook=found, now=at, last_seen=work.last_seen)
+        if work.asked_of != self._changes:  # a batch may have ended, or the baker had something forgotten
+            work.learn(lessons_before(self._store, batch))
+            work.asked_of = self._changes
+        track = self._store.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
+        found = self._estimate(batch, track, at, learned=work.learned)
+        facts = Facts(batch=batch, outlook=found, now=at, last_seen=last_seen(batch, track))
         alerts, events = alerting.step(self._rules, work.alerts, facts)
         return found, alerts, tuple(self._worded(event, facts) for event in events)
 

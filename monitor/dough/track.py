@@ -1,8 +1,8 @@
 """The readings of one batch as arrays, sorted in time: what the estimator sees."""
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -85,10 +85,19 @@ def track_from_readings(batch: Batch, readings: Iterable[Reading]) -> Track:
         )
     series = {}
     for channel, points in rows.items():
-        if channel is Channel.LOST:
-            continue
-        table = np.array(sorted(points.values()), dtype=np.float64).reshape(-1, 3)
-        series[channel] = Series(table[:, 0], table[:, 1], table[:, 2])
+        table = np.array(list(points.values()), dtype=np.float64)
+        series[channel] = in_order(table[:, 0], table[:, 1], table[:, 2])
+    return track_of(series)
+
+
+def in_order(t_s: NDArray[np.float64], value: NDArray[np.float64], sd: NDArray[np.float64]) -> Series:
+    """A channel's values by time, those of one moment by size: whatever order they came in, the series is the same."""
+    order = np.lexsort((sd, value, t_s))
+    return Series(t_s[order], value[order], sd[order])
+
+
+def track_of(series: Mapping[Channel, Series]) -> Track:
+    """The track of some channels; those that say nothing of a dough are left out."""
     return Track(
         series.get(Channel.AIR_TEMP, EMPTY),
         series.get(Channel.HUMIDITY, EMPTY),
@@ -96,6 +105,22 @@ def track_from_readings(batch: Batch, readings: Iterable[Reading]) -> Track:
         series.get(Channel.DISTANCE, EMPTY),
         series.get(Channel.LEVEL, EMPTY),
     )
+
+
+def last_seen(batch: Batch, track: Track) -> dict[Channel, datetime]:
+    """When each channel was last measured; a channel that never was is not in it."""
+    series = {
+        Channel.AIR_TEMP: track.air_temp_c,
+        Channel.HUMIDITY: track.humidity_pct,
+        Channel.DOUGH_TEMP: track.dough_temp_c,
+        Channel.DISTANCE: track.distance_mm,
+        Channel.LEVEL: track.level_mm,
+    }
+    return {
+        channel: batch.started_at + timedelta(seconds=float(one.t_s[-1]))
+        for channel, one in series.items()
+        if one.t_s.size
+    }
 
 
 def seconds_since_start(batch: Batch, at: datetime) -> float:

@@ -4,12 +4,16 @@ Each function works on a connection that is in a transaction already.
 """
 
 import sqlite3
+from collections.abc import Iterable
 from typing import Any
 
+import numpy as np
+
+from monitor.dough.track import Series, Track, in_order, track_of
 from monitor.recipe.batch import Batch, BatchId, Event
 from monitor.sinks import rows
 from monitor.sinks.rows import to_us
-from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 
 def span_us(batch: Batch) -> tuple[int, int]:
@@ -27,6 +31,28 @@ def readings(
         (node, channel.value, start_us, end_us),
     )
     return [rows.reading_from_row(row) for row in found]
+
+
+def track(connection: sqlite3.Connection, batch: Batch, channels: Iterable[tuple[NodeId, Channel]]) -> Track:
+    """The usable readings of some channels of a batch as arrays, set right by its calibrations.
+
+    Straight from the rows: by way of a :class:`Reading` each it would take ten times as long.
+    """
+    offsets = {(each.node, each.channel): each.offset for each in batch.calibrations}
+    start_us, end_us = span_us(batch)
+    cursor = connection.cursor()
+    cursor.row_factory = None  # plain tuples are quicker to make
+    series: dict[Channel, Series] = {}
+    for node, channel in channels:
+        found = cursor.execute(
+            "SELECT measured_us, value, sd FROM reading "
+            "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? AND flag = ? ORDER BY measured_us",
+            (node, channel.value, start_us, end_us, Flag.OK.value),
+        ).fetchall()
+        table = np.array(found, dtype=np.float64).reshape(-1, 3)
+        t_s = (table[:, 0] - start_us) / 1e6
+        series[channel] = in_order(t_s, table[:, 1] + offsets.get((node, channel), 0.0), table[:, 2])
+    return track_of(series)
 
 
 def newest_and_lost(connection: sqlite3.Connection, node: NodeId) -> tuple[tuple[Reading, ...], int]:

@@ -64,6 +64,7 @@ class Store:
 
     def __init__(self, path: Path) -> None:
         self.path = path
+        self._batch_writes = 0
         self._connection = self._opened()
 
     def _opened(self) -> sqlite3.Connection:
@@ -91,6 +92,7 @@ class Store:
         """Open the file anew, as after an error of the disk: what SQLite holds of it may be stale."""
         self._connection.close()
         self._connection = self._opened()
+        self._batch_writes += 1  # a new connection counts the changes of others anew
 
     def close(self) -> None:
         """Let go of the file; a second time does nothing."""
@@ -173,14 +175,14 @@ class Store:
         with self._read() as connection:
             return lookups.track(connection, batch, self._channels_of(batch))
 
-    def new_levels(self, after_rowid: int) -> tuple[set[NodeId], int]:
+    def new_levels(self, after_rowid: int | None) -> tuple[set[NodeId], int]:
         """The :func:`eye_node` of each batch with a level stored after a row, and the row to go on from.
 
-        Give 0 to be told that row alone.
+        Give None to be told that row alone.
         """
         with self._read() as connection:
             newest = int(connection.execute("SELECT coalesce(max(id), 0) FROM reading").fetchone()[0])
-            if after_rowid <= 0:
+            if after_rowid is None:
                 return set(), newest
             # NOT INDEXED: walk the new rows alone, by their number
             found = connection.execute(
@@ -261,9 +263,10 @@ class Store:
     # -- batches --------------------------------------------------------------------------------------------------
 
     def changes(self) -> tuple[int, int]:
-        """Differs from the last time when another process may have changed something, or this store its batches.
+        """Differs from the last time when batches, what belongs to them or what they taught may have changed.
 
-        Readings, outlooks and the like that come through this store itself do not count. It costs microseconds.
+        That is when another process or thread has written anything, or this store anything of the kind: the readings
+        and outlooks that come through it by the hundred do not count. Asking costs microseconds.
         """
         with self._explained("cannot be read"):
             return int(self._connection.execute("PRAGMA data_version").fetchone()[0]), self._batch_writes
@@ -336,7 +339,7 @@ class Store:
 
     def save_lesson(self, batch: Batch, lesson: Lesson | None) -> None:
         """Keep what a finished batch taught; None: it was looked at, and there was nothing to learn."""
-        with self._write() as connection:
+        with self._write(is_of_batches=True) as connection:
             lessons.put(connection, batch.id, batch.recipe_key, lesson)
 
     def lessons(self, recipe: str | None = None) -> list[Lesson]:
@@ -352,7 +355,7 @@ class Store:
     def forget_lessons(self, recipe: str | None = None) -> int:
         """Forget what the ended batches of a recipe, or all, taught; returns how many had taught something."""
         ended = [(each.id, each.recipe_key) for each in self.batches(running=False)]
-        with self._write() as connection:
+        with self._write(is_of_batches=True) as connection:
             return lessons.forget(connection, [each for each in ended if recipe in (None, each[1])])
 
     # -- settings -------------------------------------------------------------------------------------------------

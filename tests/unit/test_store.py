@@ -173,28 +173,42 @@ def test_readings_of_a_batch_are_its_own_channels_between_start_and_end(store: S
     assert store.readings(ended) == [late, air, reading(5)]
 
 
-def test_new_readings_come_once_and_late_ones_too(store: Store) -> None:
-    kept = store.add_batch(batch())
-    store.append([reading(5), reading(6)])
-    first, row = store.new_readings(kept, 0)
-    assert first == [reading(5), reading(6)]
-    assert store.new_readings(kept, row) == ([], row)
-    store.append([reading(7), reading(2), reading(6), reading(8, node=CABINET), reading(-5)])
-    second, row = store.new_readings(kept, row)
-    assert second == [reading(7), reading(2)]
-    assert store.new_readings(kept, row) == ([], row)
-    assert sorted(first + second, key=lambda one: one.measured_at) == store.readings(kept)
-
-
 def test_level_read_by_eye_is_a_reading_of_its_batch(store: Store) -> None:
     kept = store.add_batch(batch(nodes=()))
-    _, row = store.new_readings(kept, 0)
+    nobody, row = store.new_levels(None)
     level = store.add_level(kept.id, at(10), 81.0, 2.0)
     again = store.add_level(kept.id, at(10), 82.0, 2.0)
     assert level == Reading(eye_node(kept.id), "eye", 1, Channel.LEVEL, 81.0, at(10), at(10), sd=2.0)
     assert store.readings(kept) == [level, again]
-    assert store.new_readings(kept, row)[0] == [level, again]
+    assert nobody == set()
+    told, row = store.new_levels(row)
+    assert told == {eye_node(kept.id)}
+    store.append([reading(11)])
+    assert store.new_levels(row)[0] == set()
     assert store.readings(store.add_batch(batch(nodes=()))) == []
+
+
+def test_changes_tells_of_other_processes_and_of_batches(store: Store) -> None:
+    def is_changed() -> bool:
+        nonlocal before
+        before, last = store.changes(), before
+        return before != last
+
+    before = store.changes()
+    kept = store.add_batch(batch())
+    assert is_changed()
+    store.add_event(kept.id, Event(at(5), EventKind.FOLD))
+    assert is_changed()
+    store.append([reading(6)])
+    store.save_step(kept.id, outlook(6), [], [])
+    assert not is_changed()
+    with Store(store.path) as other:
+        other.batches()
+        assert not is_changed()
+        other.add_level(kept.id, at(7), 80.0, 2.0)
+    assert is_changed()
+    store.reopen()
+    assert is_changed()
 
 
 def test_faults_are_counted_by_source_node_and_reason(store: Store) -> None:

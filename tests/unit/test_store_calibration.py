@@ -54,17 +54,9 @@ def test_a_batch_is_read_by_its_newest_calibration_and_the_file_stays_raw(store:
     store.add_calibration(calibration(10.0, 2.5))
     batch = store.batch(running.id)
     assert {one.value for one in store.readings(batch)} == {242.5}
-    assert {one.value for one in store.new_readings(batch, 0)[0]} == {242.5}
+    assert set(store.track(batch).distance_mm.value) == {242.5}
     assert {one.value for one in store.readings_between(NODE, Channel.DISTANCE, at(0), at(60))} == {240.0}
     assert store.batches(running=True) == [batch]
-
-
-def test_new_readings_are_set_right_too(store: Store, running: Batch) -> None:
-    store.add_calibration(calibration(-60.0, 1.0))
-    batch = store.batch(running.id)
-    _, row = store.new_readings(batch, 0)
-    store.append([reading(31)])
-    assert [one.value for one in store.new_readings(batch, row)[0]] == [241.0]
 
 
 def test_an_ended_batch_keeps_the_calibration_it_was_read_by(store: Store, running: Batch) -> None:
