@@ -4,6 +4,9 @@ One thread owns the writing :class:`~monitor.sinks.store.Store`. A turn of the l
 their readings in one transaction, and only then acknowledges each; after that it works at most one batch, so that an
 estimate never keeps frames waiting for long. Batches, events and levels come into the same store from other processes
 and are looked for at every turn. All that is held here is a cache of the store: a restart loses nothing.
+
+A store that fails (a full disk, a locked file) is tried again until it works: what was taken is held, nothing more is
+taken, nothing is acknowledged, so that the nodes keep what they have measured.
 """
 
 import fcntl
@@ -14,7 +17,7 @@ import threading
 from collections import Counter
 from collections.abc import Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import Protocol, TextIO
@@ -28,16 +31,21 @@ from monitor.dough.forecast import outlook
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track, last_seen
-from monitor.errors import ConfigError, StoreError, WireError
+from monitor.errors import ConfigError, DamagedError, StoreError, WireError
 from monitor.learner import Learner, lessons_before
 from monitor.pace import local_zone, settle_pace
 from monitor.recipe.batch import Batch, BatchId
+from monitor.sinks.arrivals import Arrivals, Heard
 from monitor.sinks.notify import Carrier, Notifier, TerminalCarrier, apprise_carriers
+from monitor.sinks.rows import QuarantinedFrame
 from monitor.sinks.store import Store, eye_node
 from monitor.sources.intake import QUEUE_SIZE, UNKNOWN_NODE, Fault, FaultLog, Frame, Item, Status
 from monitor.sources.mqtt import MqttSource
 from monitor.sources.serial import SerialSource, found_ports
+from monitor.watch.nodes import NodeWatch
+from monitor.watch.pulse import Pulse
 from monitor.wire import frames
+from monitor.wire.frames import Pack
 from monitor.wire.readings import Flag, Reading
 
 log = logging.getLogger(__name__)
@@ -46,6 +54,7 @@ FRAMES_A_TURN = 256  # judgement: a commit of so many takes milliseconds, and th
 DETAIL_CHARS = 200  # judgement: of an error's detail, which quotes what came from outside
 TURN_S = 0.2  # judgement: how long a quiet loop waits for a frame before it looks at the batches
 OUTLOOK_EVERY = timedelta(minutes=1)
+FIRST_RETRY_S, LAST_RETRY_S = 0.25, 4.0  # judgement: of a store that fails; within 5 s of its mending all goes on
 LOCK_TRIES, LOCK_WAIT_S = 20, 0.05
 STEP_FAULT = "batch step failed"
 """Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
@@ -59,23 +68,33 @@ class Estimate(Protocol):
 
 
 class FaultBook:
-    """Bad input, counted in the store once a turn and logged once a minute and kind."""
+    """Bad input, logged once a minute and kind, and counted until the store takes the counts over."""
 
-    def __init__(self, store: Store, clock: Clock) -> None:
-        self._store = store
+    def __init__(self, pulse: Pulse, clock: Clock) -> None:
         self._log = FaultLog(log, clock)
+        self._pulse = pulse
         self._new: Counter[tuple[str, str, str]] = Counter()
 
     def note(self, source: str, node: str, reason: str, detail: str = "", n: int = 1) -> None:
         """One bad input more (or ``n``)."""
         self._log.note(source, node, reason, detail, n)
         self._new[source, node, reason] += n
+        self._pulse.refused[reason] += n
 
-    def flush(self, at: datetime) -> None:
-        """Add what was noted since the last time to the store's counters."""
-        for (source, node, reason), n in self._new.items():
-            self._store.count_fault(source, node, reason, at, n)
-        self._new.clear()
+    def taken(self) -> Counter[tuple[str, str, str]]:
+        """What was noted since the last time."""
+        new, self._new = self._new, Counter()
+        return new
+
+
+@dataclass(slots=True)
+class _Intake:
+    """What one turn took from the inbox, decoded: held until the store has it, and only then acknowledged."""
+
+    n: int
+    kept: Arrivals = field(default_factory=Arrivals)
+    packs: list[Pack] = field(default_factory=list)
+    answers: list[tuple[Frame, bytes]] = field(default_factory=list)
 
 
 @dataclass(slots=True)
@@ -119,6 +138,8 @@ class Collector:
         rules: Rules,
         zone: tzinfo,
         temp_unit: str = "C",
+        pulse: Pulse | None = None,
+        node_watch: NodeWatch | None = None,
     ) -> None:
         self._store = store
         self._inbox = inbox
@@ -127,18 +148,48 @@ class Collector:
         self._rules = rules
         self._zone = zone
         self._temp_unit = temp_unit
-        self._faults = FaultBook(store, clock)
+        self._pulse = Pulse(clock) if pulse is None else pulse
+        self._node_watch = NodeWatch(clock) if node_watch is None else node_watch
+        self._faults = FaultBook(self._pulse, clock)
+        self._held: _Intake | None = None
         self._works: dict[BatchId, _Work] = {}
         self._node_on: dict[str, str] = {}
         self._changes: tuple[int, int] | None = None
         self._levels_after: int | None = None
 
     def run(self, stop: threading.Event) -> None:
-        """Turn until told to stop; what waits in the inbox then is still taken in."""
+        """Turn until told to stop; what waits in the inbox then is still taken in.
+
+        Raises
+        ------
+        DamagedError
+            When the store's file is damaged: it must be set aside, and a new one begun.
+        """
+        failures = 0
         while not stop.is_set():
-            self.turn(TURN_S)
-        while self.take_frames(0.0):
-            pass
+            try:
+                if failures:
+                    self._store.reopen()
+                self.turn(TURN_S)
+            except DamagedError:
+                raise
+            except StoreError as error:
+                failures += 1
+                self._store_failed(error)
+                stop.wait(min(FIRST_RETRY_S * 2.0 ** (failures - 1), LAST_RETRY_S))
+            else:
+                if failures:
+                    log.info("store=%s state=ok failures=%d", self._store.path, failures)
+                    failures, self._pulse.store_trouble = 0, ""
+            self._pulse.beat()
+        if not failures:  # else it stays with the nodes
+            while self.take_frames(0.0):
+                pass
+
+    def _store_failed(self, error: StoreError) -> None:
+        if str(error) != self._pulse.store_trouble:
+            log.error("store=%s state=failing reason=%s", self._store.path, error)
+        self._pulse.store_trouble = str(error)
 
     def turn(self, wait_s: float) -> None:
         """Take in what waits, then work the one batch that is due the longest."""
@@ -146,46 +197,58 @@ class Collector:
         self.find_batches()
         work = self._longest_due()
         if work is not None:
+            began_s = self._clock.real_s()
             self._step(work)
-            self._faults.flush(self._clock.now())
+            self._pulse.stepped(self._clock.real_s() - began_s)
 
     # -- frames ---------------------------------------------------------------------------------------------------
 
     def take_frames(self, wait_s: float) -> int:
         """Take in what waits, at most ``FRAMES_A_TURN``; returns how many that were.
 
-        All readings are committed in one transaction before any frame is acknowledged.
+        All of it is committed in one transaction before any frame is acknowledged. When the store fails it is held,
+        and the next call tries the same again.
         """
-        taken = self._take(wait_s)
+        if self._held is None:
+            self._held = self._decoded(self._take(wait_s))
+        intake = self._held
+        new = 0
+        if not intake.kept.is_empty:
+            new = self._store.keep(intake.kept, self._clock.now())
+        self._held = None
+        for frame, line in intake.answers:
+            frame.acknowledge(line)
+        self._pulse.took_in(len(intake.packs), len(intake.kept.readings), new)
+        for pack in intake.packs:
+            self._node_watch.see(pack)
+        return intake.n
+
+    def _decoded(self, taken: list[Item]) -> _Intake:
+        """What was taken, as what is to be kept and what is to be answered."""
+        intake = _Intake(len(taken))
         now = self._clock.now()
-        good: list[Reading] = []
-        done: list[tuple[Frame, bytes]] = []
         seen: dict[str, str] = {}
         for item in taken:
             if isinstance(item, Status):
-                self._take_status(item)
+                self._take_status(item, intake)
             elif isinstance(item, Fault):
                 self._faults.note(item.source, self._name(item.source, item.node_key), item.reason, n=item.n)
             else:
                 try:
                     pack = frames.decode(item.data, item.node_key)
-                    good += frames.readings(pack, item.arrived_at)
+                    intake.kept.readings += frames.readings(pack, item.arrived_at)
                 except WireError as error:
-                    done += self._refuse(item, error)
+                    self._refuse(item, error, intake)
                     continue
-                done.append((item, frames.acknowledgement(pack.boot, pack.seq)))
+                intake.packs.append(pack)
+                intake.answers.append((item, frames.acknowledgement(pack.boot, pack.seq)))
                 seen[pack.node] = item.source
                 if item.node_key is None:
                     self._node_on[item.source] = pack.node
-        if good:
-            self._store.append(good)
-        for frame, line in done:
-            frame.acknowledge(line)
-        for node, source in seen.items():
-            self._store.note_node(node, source, now)
-        self._note_doubtful(good, seen)
-        self._faults.flush(now)
-        return len(taken)
+        intake.kept.heard += [Heard(node, source, now) for node, source in seen.items()]
+        self._note_doubtful(intake.kept.readings, seen)
+        intake.kept.faults = self._faults.taken()
+        return intake
 
     def _take(self, wait_s: float) -> list[Item]:
         taken: list[Item] = []
@@ -203,15 +266,14 @@ class Collector:
             return self._node_on.get(source, UNKNOWN_NODE)
         return frames.node_of_key(node_key) or node_key
 
-    def _refuse(self, frame: Frame, error: WireError) -> list[tuple[Frame, bytes]]:
-        """Count a bad frame. One that came whole is put in quarantine, and its acknowledgement comes back."""
+    def _refuse(self, frame: Frame, error: WireError, intake: _Intake) -> None:
+        """Count a bad frame. One that came whole goes into quarantine and is acknowledged."""
         node = self._name(frame.source, frame.node_key)
         self._faults.note(frame.source, node, error.reason, error.detail[:DETAIL_CHARS])
         identity = frames.identity(frame.data)
-        if identity is None:  # its resend mends it
-            return []
-        self._store.quarantine(node, frame.source, error.reason, frame.data, frame.arrived_at)
-        return [(frame, frames.acknowledgement(*identity))]
+        if identity is not None:  # else its resend mends it
+            intake.kept.refused.append(QuarantinedFrame(node, frame.source, error.reason, frame.data, frame.arrived_at))
+            intake.answers.append((frame, frames.acknowledgement(*identity)))
 
     def _note_doubtful(self, readings: list[Reading], seen: dict[str, str]) -> None:
         """Say which readings were flagged; they are kept all the same."""
@@ -220,11 +282,11 @@ class Collector:
                 detail = f"{reading.channel.value} = {reading.value:g}"
                 self._faults.note(seen[reading.node], reading.node, reading.flag.value, detail)
 
-    def _take_status(self, status: Status) -> None:
+    def _take_status(self, status: Status, intake: _Intake) -> None:
         node = None if status.node_key is None else self._name(status.source, status.node_key)
         log.info("source=%s node=%s online=%s %s", status.source, node, status.is_online, status.detail)
         if node is not None:
-            self._store.note_node(node, status.source, status.at, status.is_online)
+            intake.kept.heard.append(Heard(node, status.source, status.at, status.is_online))
 
     # -- batches --------------------------------------------------------------------------------------------------
 
@@ -233,7 +295,6 @@ class Collector:
         changes = self._store.changes()
         if changes == self._changes:
             return
-        self._changes = changes
         now = self._clock.now()
         running = {batch.id: batch for batch in self._store.batches(running=True)}
         for batch_id, batch in running.items():
@@ -244,11 +305,14 @@ class Collector:
                 work.batch = batch
                 work.due_at = now
         for batch_id in self._works.keys() - running.keys():
-            self._finish(self._works.pop(batch_id))
-        read_by_eye, self._levels_after = self._store.new_levels(self._levels_after)
+            self._finish(self._works[batch_id])
+            del self._works[batch_id]  # only now: a store that fails in between is tried again
+        self._pulse.running = len(self._works)
+        read_by_eye, levels_after = self._store.new_levels(self._levels_after)
         for batch_id, work in self._works.items() if read_by_eye else ():
             if eye_node(batch_id) in read_by_eye:
                 work.due_at = min(work.due_at, max(now, work.batch.started_at))
+        self._changes, self._levels_after = changes, levels_after  # only now: a store that fails is asked again
 
     def _resume(self, batch: Batch, now: datetime) -> _Work:
         """A batch's work from what the store holds of it."""
@@ -288,6 +352,7 @@ class Collector:
                 log.exception("batch=%s step failed", work.batch.id)
             work.fault = repr(error)
             self._faults.note("collector", f"batch {work.batch.id}", STEP_FAULT, work.fault)
+            self._store.keep(Arrivals(faults=self._faults.taken()), at)
             found, alerts = Outlook(at=at, state=State.NO_READINGS, why=NOT_ESTIMATED), work.alerts
             self._store.save_step(work.batch.id, found, alerts, ())
         if work.state is not found.state:

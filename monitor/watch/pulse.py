@@ -1,0 +1,56 @@
+"""What the working loop says of itself, for those who watch it: written by the loop's thread, read by others."""
+
+from collections import Counter
+from collections.abc import Callable
+
+from monitor.clock import Clock
+
+
+class Pulse:
+    """Plain numbers, each set in one step, so that no reader ever has to hold up the loop.
+
+    Attributes
+    ----------
+    beat_s
+        When a turn of the loop was last over, whether it went well or not. [monotonic s]
+    packs, new_readings, known_readings
+        Taken in since the start; a known reading came a second time.
+    refused
+        Bad input since the start, by reason.
+    steps, step_s
+        Estimates since the start, and the seconds they took together.
+    running
+        Batches at work.
+    store_trouble
+        Why the store cannot be used now; empty when it can.
+    """
+
+    def __init__(self, clock: Clock, on_beat: Callable[[str], None] = lambda store_trouble: None) -> None:
+        self._clock = clock
+        self._on_beat = on_beat
+        self.started_s = self.beat_s = clock.real_s()
+        self.packs = self.new_readings = self.known_readings = self.steps = self.running = 0
+        self.step_s = 0.0
+        self.refused: Counter[str] = Counter()
+        self.store_trouble = ""
+
+    def beat(self) -> None:
+        """A turn of the loop is over."""
+        self.beat_s = self._clock.real_s()
+        self._on_beat(self.store_trouble)
+
+    def took_in(self, packs: int, readings: int, new: int) -> None:
+        """A turn's packs and readings are kept."""
+        self.packs += packs
+        self.new_readings += new
+        self.known_readings += readings - new
+
+    def stepped(self, seconds: float) -> None:
+        """One batch was worked."""
+        self.steps += 1
+        self.step_s += seconds
+
+    @property
+    def silent_s(self) -> float:
+        """Seconds since the last turn was over. [s]"""
+        return self._clock.real_s() - self.beat_s
