@@ -17,7 +17,6 @@ import machine
 gc.threshold(1024)  # from the first import on: memory that is tidied late lies in pieces too small for a frame
 
 import ring
-import settings
 
 CONFIGURATION = "config.txt"
 PINS = {  # the same as in README.md
@@ -158,10 +157,10 @@ def name_of(found, radio):
 class Board:
     """The hal: see main.py."""
 
-    def __init__(self, found, radio):
+    def __init__(self, found, sensors, radio):
         self.urn = name_of(found, radio)
         self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
-        self.sensors = settings.sensors_of(found, time, Buses(found))
+        self.sensors = sensors
         self._radio = radio
         self._watchdog = None
         # Not by itself: it cannot be stopped, and would cut short whoever copies files to the board.
@@ -185,16 +184,25 @@ class Board:
         return True
 
 
-def begin(run):
-    """Be the node that the configuration describes. An error of the configuration ends here, at the console."""
+def assembled():
+    """Board, link, period in milliseconds and ring of the node that the configuration describes."""
+    import settings
+
     found = settings.read(CONFIGURATION)
     kept = ring.Ring(int(found["room"]))  # the largest piece first, while the memory is in one piece
     radio = Radio(found) if found["link"] == "mqtt" else None
-    board = Board(found, radio)
+    board = Board(found, settings.sensors_of(found, time, Buses(found)), radio)
     link = settings.link_of(found, board.urn, UsbLine)
+    del sys.modules["settings"]  # it has done its work, and its memory is the loop's
+    return board, link, 1000 * int(found["period_s"]), kept
+
+
+def begin(run):
+    """Be the node that the configuration describes. An error of the configuration ends here, at the console."""
+    board, link, period_ms, kept = assembled()
     print("node " + board.urn + " boot " + board.boot)
     try:
-        run(board, link, 1000 * int(found["period_s"]), kept)
+        run(board, link, period_ms, kept)
     except Exception as err:  # nobody is there to start it again: better a reboot than a node that stands still
         sys.print_exception(err)
         time.sleep_ms(RESET_AFTER_MS)  # long enough to be read, and to break in with Ctrl-C

@@ -17,7 +17,6 @@ import time
 gc.threshold(1024)  # from the first import on: memory that is tidied late lies in pieces too small for a frame
 
 import ring
-import settings
 
 TICKS_PERIOD = 1 << 30  # as a board's 32-bit ticks
 WRAPS_AFTER_MS = 15000  # the ticks start just before they wrap, so that every run crosses it
@@ -118,11 +117,10 @@ class ToldRing(ring.Ring):
 class Board:
     """The hal: see main.py."""
 
-    def __init__(self, found):
+    def __init__(self, found, sensors):
         self.urn = found["name"]
         self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
-        bench = Bench(found["bench"])
-        self.sensors = settings.sensors_of(found, bench, bench)
+        self.sensors = sensors
         self._speed = int(found["speed"])
         self._begun = time.ticks_ms()
         self._dough_begun_ms = (time.time_ns() // 1000000 - int(found["epoch_ms"])) * self._speed
@@ -149,15 +147,24 @@ class Board:
         return True
 
 
-def be_node(found):
-    """The firmware's own loop, with an eye on the heap."""
+def assembled(path):
+    """Board, ring and loop of the node that a configuration describes, and the measurements between looks."""
+    import settings
+
+    found = settings.read(path)
     kept = ToldRing(int(found["room"]))  # the largest piece first, while the memory is in one piece
     import main  # only now, for the same reason
 
-    board = Board(found)
+    bench = Bench(found["bench"])
+    board = Board(found, settings.sensors_of(found, bench, bench))
     link = settings.link_of(found, board.urn, lambda: __import__("line_unix").Line(found["line"]))
-    node = main.Node(board, link, 1000 * int(found["period_s"]), kept)
-    every = int(found.get("heap_every", "0"))
+    del sys.modules["settings"]  # it has done its work, and its memory is the loop's
+    return board, kept, main.Node(board, link, 1000 * int(found["period_s"]), kept), int(found.get("heap_every", "0"))
+
+
+def begin(path):
+    """The firmware's own loop, with an eye on the heap."""
+    board, kept, node, every = assembled(path)
     looked_seq = 0
     was_empty = True
     gc.collect()
@@ -173,8 +180,3 @@ def be_node(found):
             print("empty")
         was_empty = is_empty
         board.sleep_ms(nap_ms)
-
-
-def begin(path):
-    """Be the node that a configuration describes."""
-    be_node(settings.read(path))

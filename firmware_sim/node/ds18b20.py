@@ -7,18 +7,19 @@ The bus has reset() (True when somebody is there), readbit(), writebit(bit), rea
 """
 
 try:
-    from firmware_sim.node import checks
+    from firmware_sim.node import checks, const
 except ImportError:  # on a board the files lie side by side
     import checks
+    from micropython import const
 
-FAMILY = 0x28
-SEARCH_ROM = 0xF0
-MATCH_ROM = 0x55
-CONVERT = 0x44
-READ_SCRATCHPAD = 0xBE
-GIVE_UP_MS = 1000
-POWER_ON_CODE = 0x0550  # 85 C: what stands in the scratchpad before the first conversion
-MOST_PROBES = 4
+_FAMILY = const(0x28)
+_SEARCH_ROM = const(0xF0)
+_MATCH_ROM = const(0x55)
+_CONVERT = const(0x44)
+_READ_SCRATCHPAD = const(0xBE)
+_GIVE_UP_MS = const(1000)
+_POWER_ON_CODE = const(0x0550)  # 85 C: what stands in the scratchpad before the first conversion
+_MOST_PROBES = const(4)
 
 
 def centi_c(code):
@@ -36,10 +37,10 @@ def search(bus):
     found = []
     rom = bytearray(8)
     last_zero = -1  # the deepest fork at which the last pass went to 0
-    while len(found) < MOST_PROBES:
+    while len(found) < _MOST_PROBES:
         if not bus.reset():
             raise checks.Fault(checks.SILENT)
-        bus.writebyte(SEARCH_ROM)
+        bus.writebyte(_SEARCH_ROM)
         fork = -1
         for at in range(64):
             bit = bus.readbit()
@@ -63,7 +64,7 @@ def search(bus):
             bus.writebit(bit)
         if not rom[0] or checks.crc8_8c(rom):  # a line stuck at 0 makes an address of zeros, whose checksum is right
             raise checks.Fault(checks.CHECKSUM)
-        if rom[0] == FAMILY:
+        if rom[0] == _FAMILY:
             found.append(bytes(rom))
         last_zero = fork
         if fork < 0:
@@ -88,7 +89,7 @@ class Ds18b20:
         if not bus.reset():
             self.rom = None
             raise checks.Fault(checks.SILENT)
-        bus.writebyte(MATCH_ROM)
+        bus.writebyte(_MATCH_ROM)
         for byte in self.rom:
             bus.writebyte(byte)
 
@@ -101,7 +102,7 @@ class Ds18b20:
                 raise checks.Fault(checks.SILENT)
             self.rom = probes[0]
         self._select()
-        self._bus.writebyte(CONVERT)
+        self._bus.writebyte(_CONVERT)
         self._begun = self._clock.ticks_ms()
 
     def read(self):
@@ -110,7 +111,7 @@ class Ds18b20:
         if self._begun is None:
             self.start()
         while True:
-            is_last = clock.ticks_diff(clock.ticks_ms(), self._begun) >= GIVE_UP_MS
+            is_last = clock.ticks_diff(clock.ticks_ms(), self._begun) >= _GIVE_UP_MS
             if self._bus.readbit():  # 0 while it converts
                 break
             if is_last:
@@ -119,7 +120,7 @@ class Ds18b20:
             clock.sleep_ms(10)
         self._begun = None
         self._select()
-        self._bus.writebyte(READ_SCRATCHPAD)
+        self._bus.writebyte(_READ_SCRATCHPAD)
         data = self._data
         for at in range(9):
             data[at] = self._bus.readbyte()
@@ -131,7 +132,7 @@ class Ds18b20:
             raise checks.Fault(checks.NONSENSE)
         self.rom = rom
         code = data[1] << 8 | data[0]
-        if code == POWER_ON_CODE:
+        if code == _POWER_ON_CODE:
             raise checks.Fault(checks.POWER_ON)
         unused_bits = 3 - (data[4] >> 5 & 3)
         return centi_c(code >> unused_bits << unused_bits)

@@ -1,11 +1,12 @@
 """The sensors of one board as the node's loop asks them: a fault is counted and the channel left out."""
 
 try:
-    from firmware_sim.node import checks
+    from firmware_sim.node import checks, const
 except ImportError:  # on a board the files lie side by side
     import checks
+    from micropython import const
 
-USUAL_AIR = 2500  # [0.01 C] judgement, for a sonar that no thermometer stands by
+_USUAL_AIR = const(2500)  # [0.01 C] judgement, for a sonar that no thermometer stands by
 BUS = "bus"  # nobody acknowledges, or the lines are stuck
 
 
@@ -19,7 +20,7 @@ class Instruments:
         self._air = air
         self._probe = probe
         self._ranger = ranger
-        self._warmth = USUAL_AIR
+        self._warmth = _USUAL_AIR
         self._is_probe_started = False
         self.faults = {}
 

@@ -10,22 +10,27 @@ try:
 except ImportError:
     import socket
 
+try:
+    from firmware_sim.node import const
+except ImportError:  # on a board the files lie side by side
+    from micropython import const
+
 KEEP_ALIVE_S = 20
-CONNECT_TIMEOUT_S = 3
+_CONNECT_TIMEOUT_S = const(3)
 SILENCE_MS = 30000  # MQTT 3.1.2.10 gives 1.5 keep-alives; after that the other side is gone
 ANSWER_MS = 10000  # for CONNACK and SUBACK
 FIRST_PAUSE_MS = 500
-LONGEST_PAUSE_MS = 30000
-LONGEST_PACKET = 2048
-LONGEST_QUEUE = 4096
+_LONGEST_PAUSE_MS = const(30000)
+_LONGEST_PACKET = const(2048)
+_LONGEST_QUEUE = const(4096)
 NOTHING_NOW = (11, 35, 110, 10035)  # EAGAIN of Linux and macOS, ETIMEDOUT, WSAEWOULDBLOCK
 TLS_WAITS = (2, 3)  # SSL_ERROR_WANT_READ and _WRITE; MicroPython answers None instead
-A_PIECE = 256  # bytes moved at once
+_A_PIECE = const(256)  # bytes moved at once
 
-DOWN = 0
-GREETED = 1  # CONNECT sent
-SUBSCRIBED = 2  # SUBSCRIBE sent
-UP = 3
+_DOWN = const(0)
+_GREETED = const(1)  # CONNECT sent
+_SUBSCRIBED = const(2)  # SUBSCRIBE sent
+_UP = const(3)
 
 
 def _text(text):
@@ -66,7 +71,7 @@ def split(data):
             break
         if shift > 21:
             raise ValueError("length")
-    if length > LONGEST_PACKET:
+    if length > _LONGEST_PACKET:
         raise ValueError("length")
     if len(data) < at + length:
         return None
@@ -75,11 +80,19 @@ def split(data):
 
 def trusting(der):
     """A TLS context that believes a broker only when this certificate authority (bytes, DER) vouches for its name."""
-    import ssl  # only here: a node without TLS has no room for it
+    # Only here: a node without TLS has no room for it. MicroPython's own ssl is tls in a wrapper that takes 1 kB more.
+    try:
+        import tls
+    except ImportError:
+        import ssl
 
-    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
-    context.verify_mode = ssl.CERT_REQUIRED
-    context.load_verify_locations(cadata=der)
+        context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
+        context.verify_mode = ssl.CERT_REQUIRED
+        context.load_verify_locations(cadata=der)
+        return context
+    context = tls.SSLContext(tls.PROTOCOL_TLS_CLIENT)
+    context.verify_mode = tls.CERT_REQUIRED
+    context.load_verify_locations(der)
     return context
 
 
@@ -100,7 +113,7 @@ class MqttLink:
         self._status_topic = _text("proofing/" + key + "/status")
         self._ack_topic = _text("proofing/" + key + "/ack")
         self._sock = None
-        self._state = DOWN
+        self._state = _DOWN
         self._in = b""
         self._out = b""
         self._tried = 0  # bytes of the last write that did not go: TLS wants just those again
@@ -119,7 +132,7 @@ class MqttLink:
         """Connect when it is time, read, answer, keep alive. Sets is_up and broke."""
         self.broke = False
         try:
-            if self._state == DOWN:
+            if self._state == _DOWN:
                 if now_ms - self._since_ms >= self._pause_ms:
                     self._connect(now_ms)
                 return
@@ -132,10 +145,10 @@ class MqttLink:
     def _connect(self, now_ms):
         self._since_ms = now_ms
         self._pause_ms = self._next_pause_ms
-        self._next_pause_ms = min(2 * self._next_pause_ms, LONGEST_PAUSE_MS)
+        self._next_pause_ms = min(2 * self._next_pause_ms, _LONGEST_PAUSE_MS)
         found = socket.getaddrinfo(self._host, self._port, 0, socket.SOCK_STREAM)[0]
         self._sock = socket.socket(found[0], found[1])
-        self._sock.settimeout(CONNECT_TIMEOUT_S)
+        self._sock.settimeout(_CONNECT_TIMEOUT_S)
         self._sock.connect(found[-1])
         self._sock.setblocking(False)
         if self._context is not None:
@@ -149,7 +162,7 @@ class MqttLink:
         self._in = b""
         self._tried = 0
         self._out = packet(0x10, content)
-        self._state = GREETED
+        self._state = _GREETED
         self._heard_ms = now_ms
         self._flush(now_ms)
 
@@ -157,7 +170,7 @@ class MqttLink:
         self.fault = why
         self.broke = self.is_up
         self.is_up = False
-        self._state = DOWN
+        self._state = _DOWN
         self._since_ms = now_ms
         self._out = b""
         if self._sock is not None:
@@ -168,8 +181,8 @@ class MqttLink:
         """Bytes that came, none of them when the broker closed, None when nothing came."""
         try:
             if self._context is None:
-                return self._sock.recv(A_PIECE)
-            return self._sock.read(A_PIECE)
+                return self._sock.recv(_A_PIECE)
+            return self._sock.read(_A_PIECE)
         except OSError as err:
             if self._is_wait(err):
                 return None
@@ -199,7 +212,7 @@ class MqttLink:
                 raise OSError("closed by the broker")
             self._heard_ms = now_ms
             self._in = self._in + data
-            if self._state == GREETED and self._in[0] != 0x20:
+            if self._state == _GREETED and self._in[0] != 0x20:
                 raise ValueError("no MQTT broker")
             while True:
                 found = split(self._in) if len(self._in) > 1 else None
@@ -211,17 +224,17 @@ class MqttLink:
     def _handle(self, kind, content, now_ms):
         what = kind & 0xF0
         if what == 0x20:  # CONNACK
-            if self._state != GREETED or len(content) != 2:
+            if self._state != _GREETED or len(content) != 2:
                 raise ValueError("CONNACK")
             if content[1]:
                 raise OSError("refused by the broker, code %d" % content[1])
-            self._state = SUBSCRIBED
+            self._state = _SUBSCRIBED
             self._heard_ms = now_ms
             self._queue(packet(0x82, self._new_id() + self._ack_topic + b"\x01"))
         elif what == 0x90:  # SUBACK
-            if self._state != SUBSCRIBED or len(content) != 3 or content[2] & 0x80:
+            if self._state != _SUBSCRIBED or len(content) != 3 or content[2] & 0x80:
                 raise OSError("the broker refused the subscription")
-            self._state = UP
+            self._state = _UP
             self.is_up = True
             self._pause_ms = FIRST_PAUSE_MS
             self._next_pause_ms = 2 * FIRST_PAUSE_MS
@@ -246,7 +259,7 @@ class MqttLink:
             self._acks.append(content[at:])
 
     def _keep(self, now_ms):
-        if self._state != UP:
+        if self._state != _UP:
             if now_ms - self._since_ms > ANSWER_MS:
                 raise OSError("no answer from the broker")
             return
@@ -262,7 +275,7 @@ class MqttLink:
         return bytes([self._packet_id >> 8, self._packet_id & 255])
 
     def _queue(self, data):
-        if len(self._out) + len(data) > LONGEST_QUEUE:
+        if len(self._out) + len(data) > _LONGEST_QUEUE:
             raise OSError("the broker does not read")
         self._out = self._out + data
 
@@ -271,7 +284,7 @@ class MqttLink:
 
     def _flush(self, now_ms):
         while self._out:
-            size = self._tried or min(A_PIECE, len(self._out))
+            size = self._tried or min(_A_PIECE, len(self._out))
             sent = self._transmit(self._out[:size])
             if not sent:
                 self._tried = size

@@ -11,17 +11,18 @@ On a board this file is what it begins with: see the last lines.
 """
 
 try:
-    from firmware_sim.node import packet, sampling
+    from firmware_sim.node import const, packet, sampling
 except ImportError:  # on a board the files lie side by side
     import packet
     import sampling
+    from micropython import const
 
 RESEND_MS = 5000  # real time without an answer before a pack is sent again
-TICK_MS = 100  # the ring counts tenths of a second
+_TICK_MS = const(100)  # the ring counts tenths of a second
 WINDOW = 8  # packs on their way at once
-A_TURN = 4  # packs sent in one turn
-LONGEST_NAP_MS = 100
-SHORTEST_NAP_MS = 5
+_A_TURN = const(4)  # packs sent in one turn
+_LONGEST_NAP_MS = const(100)
+_SHORTEST_NAP_MS = const(5)
 
 
 class Uptime:
@@ -77,37 +78,37 @@ class Node:
             seq = packet.acked_seq(line, self._hal.boot)
             if seq is not None and self.ring.free(seq):
                 self.freed += 1
-        nap_ms = LONGEST_NAP_MS
+        nap_ms = _LONGEST_NAP_MS
         if link.is_up:
-            nap_ms = SHORTEST_NAP_MS
-            for _ in range(A_TURN):
+            nap_ms = _SHORTEST_NAP_MS
+            for _ in range(_A_TURN):
                 if not self._send_one(real_ms):
-                    nap_ms = LONGEST_NAP_MS // 4
+                    nap_ms = _LONGEST_NAP_MS // 4
                     break
         if self._read_ms is not None:
-            return SHORTEST_NAP_MS
+            return _SHORTEST_NAP_MS
         return nap_ms
 
     def _measure(self, dough_ms):
         values = sampling.measure(self._hal.sensors)
         for value in values:
             if value is not None:
-                self.ring.add(dough_ms // TICK_MS, values)
+                self.ring.add(dough_ms // _TICK_MS, values)
                 break
         # Late by more than a period: skip what was missed instead of measuring it all at once.
         missed = (dough_ms - self._next_ms) // self._period_ms
         self._next_ms += (missed + 1) * self._period_ms
 
     def _send_one(self, real_ms):
-        at = self.ring.due(real_ms // TICK_MS, RESEND_MS // TICK_MS, WINDOW)
+        at = self.ring.due(real_ms // _TICK_MS, RESEND_MS // _TICK_MS, WINDOW)
         if at is None:
             return False
         seq, taken, values, _ = self.ring.pack(at)
-        age_ms = self._dough.update() - TICK_MS * taken
+        age_ms = self._dough.update() - _TICK_MS * taken
         frame = packet.frame(self._hal.boot, seq, self._hal.urn, age_ms, values)
         if not self._link.send(frame):
             return False
-        self.ring.note_sent(at, real_ms // TICK_MS)
+        self.ring.note_sent(at, real_ms // _TICK_MS)
         return True
 
     def close(self):

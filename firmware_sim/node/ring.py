@@ -9,20 +9,25 @@ Times are whole tenths of a second that only grow: 31 bits of them are six years
 
 from array import array
 
+try:
+    from firmware_sim.node import const
+except ImportError:  # on a board the files lie side by side
+    from micropython import const
+
 MARKER_LENGTH = 1  # a marker's values are a tuple of one: the number lost
-CHANNELS = 4
+_CHANNELS = const(4)
 
 # A pack is so many whole numbers in a row: 28 bytes.
-WIDTH = 3 + CHANNELS
-SEQ = 0
-TAKEN = 1
-SENT = 2
-VALUES = 3
-LOW = -(1 << 30)  # the lowest number that costs a board of 32 bits no memory of its own
-ABSENT = LOW  # instead of a value: not read
-MARKS = LOW + 1  # instead of the second value: a marker, whose first one is the number lost
-NEVER = LOW  # instead of the time of sending
-LONG_AGO = LOW + 1
+_WIDTH = const(3 + _CHANNELS)
+_SEQ = const(0)
+_TAKEN = const(1)
+_SENT = const(2)
+_VALUES = const(3)
+_LOW = const(-(1 << 30))  # the lowest number that costs a board of 32 bits no memory of its own
+_ABSENT = const(_LOW)  # instead of a value: not read
+_MARKS = const(_LOW + 1)  # instead of the second value: a marker, whose first one is the number lost
+_NEVER = const(_LOW)  # instead of the time of sending
+_LONG_AGO = const(_LOW + 1)
 
 
 class Ring:
@@ -38,8 +43,8 @@ class Ring:
         self.last_seq = 0
         self.lost = 0  # dropped, and not told yet
         self._lost_taken = 0
-        self._cells = array("i", (0 for _ in range(WIDTH * room)))
-        self._order = [WIDTH * at for at in range(room)]  # first cells of the packs, oldest first; then the unused
+        self._cells = array("i", (0 for _ in range(_WIDTH * room)))
+        self._order = [_WIDTH * at for at in range(room)]  # first cells of the packs, oldest first; then the unused
         self._used = 0
 
     def __len__(self):
@@ -49,34 +54,34 @@ class Ring:
         """(seq, when taken, values, when sent or None) of the pack at a place; the oldest is at 0."""
         cells = self._cells
         cell = self._order[at]
-        if cells[cell + VALUES + 1] == MARKS:
-            values = (cells[cell + VALUES],)
+        if cells[cell + _VALUES + 1] == _MARKS:
+            values = (cells[cell + _VALUES],)
         else:
-            values = tuple(self._value(cell + VALUES + channel) for channel in range(CHANNELS))
-        sent = cells[cell + SENT]
-        return cells[cell + SEQ], cells[cell + TAKEN], values, None if sent == NEVER else sent
+            values = tuple(self._value(cell + _VALUES + channel) for channel in range(_CHANNELS))
+        sent = cells[cell + _SENT]
+        return cells[cell + _SEQ], cells[cell + _TAKEN], values, None if sent == _NEVER else sent
 
     def _value(self, cell):
         value = self._cells[cell]
-        return None if value == ABSENT else value
+        return None if value == _ABSENT else value
 
     def add(self, taken, values):
         """Keep a measurement; gives it the next sequence number."""
         if self._used >= self.room - 1:  # one place is the marker's
             self._thin()
         cell = self._append(taken)
-        for channel in range(CHANNELS):
+        for channel in range(_CHANNELS):
             value = values[channel]
-            self._cells[cell + VALUES + channel] = ABSENT if value is None else value
+            self._cells[cell + _VALUES + channel] = _ABSENT if value is None else value
         self._mark()
 
     def _append(self, taken):
         self.last_seq += 1
         cell = self._order[self._used]
         self._used += 1
-        self._cells[cell + SEQ] = self.last_seq
-        self._cells[cell + TAKEN] = taken
-        self._cells[cell + SENT] = NEVER
+        self._cells[cell + _SEQ] = self.last_seq
+        self._cells[cell + _TAKEN] = taken
+        self._cells[cell + _SENT] = _NEVER
         return cell
 
     def _drop(self, at):
@@ -84,7 +89,7 @@ class Ring:
         self._used -= 1
 
     def _is_marker(self, cell):
-        return self._cells[cell + VALUES + 1] == MARKS
+        return self._cells[cell + _VALUES + 1] == _MARKS
 
     def _thin(self):
         """Drop the reading whose neighbours are closest in time, of the older half; the oldest stays."""
@@ -98,13 +103,13 @@ class Ring:
             if self._is_marker(cell):
                 continue
             if before >= 0:
-                gap = cells[cell + TAKEN] - cells[self._order[before] + TAKEN]
+                gap = cells[cell + _TAKEN] - cells[self._order[before] + _TAKEN]
                 if best < 0 or gap < best_gap:
                     best = middle
                     best_gap = gap
             before = middle
             middle = at
-        taken = cells[self._order[best] + TAKEN]
+        taken = cells[self._order[best] + _TAKEN]
         self._drop(best)
         self.lost += 1
         if taken > self._lost_taken:
@@ -118,20 +123,20 @@ class Ring:
         for at in range(self._used):
             cell = self._order[at]
             if self._is_marker(cell):
-                if cells[cell + SENT] == NEVER:  # it can still say more
-                    cells[cell + TAKEN] = self._lost_taken
-                    cells[cell + VALUES] += self.lost
+                if cells[cell + _SENT] == _NEVER:  # it can still say more
+                    cells[cell + _TAKEN] = self._lost_taken
+                    cells[cell + _VALUES] += self.lost
                     self.lost = 0
                 return
         cell = self._append(self._lost_taken)
-        cells[cell + VALUES] = self.lost
-        cells[cell + VALUES + 1] = MARKS
+        cells[cell + _VALUES] = self.lost
+        cells[cell + _VALUES + 1] = _MARKS
         self.lost = 0
 
     def free(self, seq):
         """Forget an acknowledged pack; True when it was there."""
         for at in range(self._used):
-            if self._cells[self._order[at] + SEQ] == seq:
+            if self._cells[self._order[at] + _SEQ] == seq:
                 self._drop(at)
                 self._mark()
                 return True
@@ -146,11 +151,11 @@ class Ring:
         on_way = 0
         fresh = None
         for at in range(self._used):
-            sent = self._cells[self._order[at] + SENT]
-            if sent == NEVER:
+            sent = self._cells[self._order[at] + _SENT]
+            if sent == _NEVER:
                 if fresh is None:
                     fresh = at
-            elif sent == LONG_AGO or now - sent >= resend:
+            elif sent == _LONG_AGO or now - sent >= resend:
                 return at
             else:
                 on_way += 1
@@ -160,11 +165,11 @@ class Ring:
 
     def note_sent(self, at, now):
         """The pack at a place is on its way."""
-        self._cells[self._order[at] + SENT] = now
+        self._cells[self._order[at] + _SENT] = now
 
     def unsend(self):
         """After a link broke: whatever was on its way is due again at once."""
         for at in range(self._used):
             cell = self._order[at]
-            if self._cells[cell + SENT] != NEVER:
-                self._cells[cell + SENT] = LONG_AGO
+            if self._cells[cell + _SENT] != _NEVER:
+                self._cells[cell + _SENT] = _LONG_AGO

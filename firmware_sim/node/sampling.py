@@ -4,9 +4,14 @@ A measurement is a tuple of scaled integers in the order of CHANNELS, None for w
 air [0.01 C], humidity [0.01 %], dough [0.01 C], distance [0.1 mm].
 """
 
+try:
+    from firmware_sim.node import const
+except ImportError:  # on a board the files lie side by side
+    from micropython import const
+
 CHANNELS = ("air", "humidity", "dough", "distance")
-LOOKS = 5  # distance shots a measurement; odd, so the median is one of them
-LEAST_LOOKS = 3
+_LOOKS = const(5)  # distance shots a measurement; odd, so the median is one of them
+_LEAST_LOOKS = const(3)
 
 # What the sensor classes can say at all, in the scaled unit; anything else is a fault of the wire.
 LIMITS = ((-4000, 12500), (0, 10000), (-5500, 12500), (10, 60000))
@@ -34,11 +39,11 @@ def measure(sensors):
         humidity = _within(pair[1], LIMITS[1])
     dough = _within(sensors.read_dough(), LIMITS[2])
     shots = []
-    for _ in range(LOOKS):
+    for _ in range(_LOOKS):
         shot = _within(sensors.read_distance(), LIMITS[3])
         if shot is not None:
             shots.append(shot)
     distance = None
-    if len(shots) >= LEAST_LOOKS:
+    if len(shots) >= _LEAST_LOOKS:
         distance = median(shots)
     return (air, humidity, dough, distance)

@@ -8,14 +8,15 @@ has ticks_ms, ticks_diff and sleep_ms.
 """
 
 try:
-    from firmware_sim.node import checks
+    from firmware_sim.node import checks, const
 except ImportError:  # on a board the files lie side by side
     import checks
+    from micropython import const
 
-ADDRESS = 0x44
+_ADDRESS = const(0x44)
 MEASURE = b"\xfd"  # both, high repeatability
-MEASURE_MS = 9  # 8.3 ms at most
-GIVE_UP_MS = 30  # the sensor does not answer its address while it measures
+_MEASURE_MS = const(9)  # 8.3 ms at most
+_GIVE_UP_MS = const(30)  # the sensor does not answer its address while it measures
 
 
 def centi_c(raw):
@@ -31,7 +32,7 @@ def centi_pct(raw):
 class Sht4x:
     """One sensor."""
 
-    def __init__(self, i2c, clock, address=ADDRESS):
+    def __init__(self, i2c, clock, address=_ADDRESS):
         self._i2c = i2c
         self._clock = clock
         self._address = address
@@ -42,9 +43,9 @@ class Sht4x:
         clock = self._clock
         self._i2c.writeto(self._address, MEASURE)
         begun = clock.ticks_ms()
-        clock.sleep_ms(MEASURE_MS)
+        clock.sleep_ms(_MEASURE_MS)
         while True:
-            is_last = clock.ticks_diff(clock.ticks_ms(), begun) >= GIVE_UP_MS
+            is_last = clock.ticks_diff(clock.ticks_ms(), begun) >= _GIVE_UP_MS
             try:
                 self._i2c.readfrom_into(self._address, self._buffer)
                 break

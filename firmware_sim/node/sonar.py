@@ -8,16 +8,17 @@ number when there is none.
 """
 
 try:
-    from firmware_sim.node import checks
+    from firmware_sim.node import checks, const
 except ImportError:  # on a board the files lie side by side
     import checks
+    from micropython import const
 
-SPACING_MS = 60  # until the echoes of the shot before have died away
-TIMEOUT_US = 30000
-SHORTEST_US = 100  # 17 mm: the transducer still rings
-LONGEST_US = 25000  # 4.3 m
-COLDEST = -2000
-WARMEST = 6000  # [0.01 C] limits of the series below
+_SPACING_MS = const(60)  # until the echoes of the shot before have died away
+_TIMEOUT_US = const(30000)
+_SHORTEST_US = const(100)  # 17 mm: the transducer still rings
+_LONGEST_US = const(25000)  # 4.3 m
+_COLDEST = const(-2000)
+_WARMEST = const(6000)  # [0.01 C] limits of the series below
 
 
 def speed_mm_per_s(air_centi_c):
@@ -26,7 +27,7 @@ def speed_mm_per_s(air_centi_c):
     331.3 m/s times the root of T/273.15 K, as its series to the second order, so that whole numbers of 31 bits do:
     within 0.1 % from -20 to 60 C. Damp air is faster by 0.1 to 0.6 %, which is left to the calibration.
     """
-    t = max(COLDEST, min(WARMEST, air_centi_c))
+    t = max(_COLDEST, min(_WARMEST, air_centi_c))
     return 331300 + t * 6064 // 1000 - t * t // 18017
 
 
@@ -47,13 +48,13 @@ class Sonar:
         """One shot in 0.1 mm. Raises Fault or OSError."""
         clock = self._clock
         if self._shot is not None:
-            wait = SPACING_MS - clock.ticks_diff(clock.ticks_ms(), self._shot)
-            if 0 < wait <= SPACING_MS:
+            wait = _SPACING_MS - clock.ticks_diff(clock.ticks_ms(), self._shot)
+            if 0 < wait <= _SPACING_MS:
                 clock.sleep_ms(wait)
         self._shot = clock.ticks_ms()
-        echo = self._pins.echo_us(TIMEOUT_US)
+        echo = self._pins.echo_us(_TIMEOUT_US)
         if echo < 0:
             raise checks.Fault(checks.SILENT)
-        if echo < SHORTEST_US or echo > LONGEST_US:
+        if echo < _SHORTEST_US or echo > _LONGEST_US:
             raise checks.Fault(checks.NO_TARGET)
         return tenth_mm(echo, air_centi_c)

@@ -8,24 +8,25 @@ The port has read(n) (bytes, or None when there are none) and write(bytes).
 """
 
 try:
-    from firmware_sim.node import checks
+    from firmware_sim.node import checks, const
 except ImportError:  # on a board the files lie side by side
     import checks
+    from micropython import const
 
-ADDRESS = 1
-READ_HOLDING = 3
+_ADDRESS = const(1)
+_READ_HOLDING = const(3)
 DISTANCE_REGISTER = 0x0010
-ANSWER_BYTES = 7  # address, function, byte count, two of data, two of checksum
-REFUSAL_BYTES = 5  # address, function + 0x80, reason, two of checksum
-ANSWER_MS = 50
-SPACING_MS = 60  # the ranger measures on its own, about so often; asked more often it repeats itself
-LONGEST_MM = 4000  # beyond it the ranger says that it sees nothing
-SHORTEST_MM = 1
+_ANSWER_BYTES = const(7)  # address, function, byte count, two of data, two of checksum
+_REFUSAL_BYTES = const(5)  # address, function + 0x80, reason, two of checksum
+_ANSWER_MS = const(50)
+_SPACING_MS = const(60)  # the ranger measures on its own, about so often; asked more often it repeats itself
+_LONGEST_MM = const(4000)  # beyond it the ranger says that it sees nothing
+_SHORTEST_MM = const(1)
 
 
 def request(address, register):
     """Question for one register."""
-    head = bytes([address, READ_HOLDING, register >> 8, register & 255, 0, 1])
+    head = bytes([address, _READ_HOLDING, register >> 8, register & 255, 0, 1])
     crc = checks.crc16_modbus(head)
     return head + bytes([crc & 255, crc >> 8])
 
@@ -42,21 +43,21 @@ class TofRanger:
         """One shot in 0.1 mm; light does not mind the air's temperature. Raises Fault or OSError."""
         clock = self._clock
         if self._asked is not None:
-            wait = SPACING_MS - clock.ticks_diff(clock.ticks_ms(), self._asked)
-            if 0 < wait <= SPACING_MS:
+            wait = _SPACING_MS - clock.ticks_diff(clock.ticks_ms(), self._asked)
+            if 0 < wait <= _SPACING_MS:
                 clock.sleep_ms(wait)
         for _ in range(8):  # what is left of an answer that came too late; bounded, since a line may chatter
             if not self._port.read(32):
                 break
-        self._port.write(request(ADDRESS, DISTANCE_REGISTER))
+        self._port.write(request(_ADDRESS, DISTANCE_REGISTER))
         self._asked = clock.ticks_ms()
         data = self._answer()
         if checks.crc16_modbus(data):  # over its own checksum it comes to 0
             raise checks.Fault(checks.CHECKSUM)
-        if len(data) != ANSWER_BYTES or data[0] != ADDRESS or data[1] != READ_HOLDING or data[2] != 2:
+        if len(data) != _ANSWER_BYTES or data[0] != _ADDRESS or data[1] != _READ_HOLDING or data[2] != 2:
             raise checks.Fault(checks.NONSENSE)
         shown_mm = data[3] << 8 | data[4]
-        if shown_mm < SHORTEST_MM or shown_mm > LONGEST_MM:
+        if shown_mm < _SHORTEST_MM or shown_mm > _LONGEST_MM:
             raise checks.Fault(checks.NO_TARGET)
         return 10 * shown_mm
 
@@ -64,13 +65,13 @@ class TofRanger:
         clock = self._clock
         data = b""
         while True:
-            is_last = clock.ticks_diff(clock.ticks_ms(), self._asked) >= ANSWER_MS
-            more = self._port.read(ANSWER_BYTES - len(data))
+            is_last = clock.ticks_diff(clock.ticks_ms(), self._asked) >= _ANSWER_MS
+            more = self._port.read(_ANSWER_BYTES - len(data))
             if more:
                 data = data + more
-            wanted = ANSWER_BYTES
+            wanted = _ANSWER_BYTES
             if len(data) > 1 and data[1] & 0x80:
-                wanted = REFUSAL_BYTES
+                wanted = _REFUSAL_BYTES
             if len(data) >= wanted:
                 return data
             if is_last:
