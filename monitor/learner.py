@@ -9,7 +9,7 @@ from pathlib import Path
 from monitor.clock import Clock
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Lesson
-from monitor.dough.track import Track, track_from_readings
+from monitor.dough.track import Track
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch
 from monitor.sinks.store import Store
@@ -46,8 +46,7 @@ def learn_next(store: Store, now: datetime, teach: Teach = lesson_of) -> Batch |
         return None
     lesson = None
     try:
-        track = track_from_readings(batch, store.readings(batch))
-        lesson = teach(batch, track, batch.ended_at, store.lessons(batch.recipe_key))
+        lesson = teach(batch, store.track(batch), batch.ended_at, store.lessons(batch.recipe_key))
         log.info("batch=%s recipe=%r lesson=%s", batch.id, batch.recipe_key, lesson is not None)
     except StoreError:
         raise

@@ -10,7 +10,6 @@ from monitor.config import DATABASE_NAME, load_config
 from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
 from monitor.dough.learning import learned_from
-from monitor.dough.track import track_from_readings
 from monitor.dough.whatif import HORIZON, Plan, air_for, out_of_cold_for
 from monitor.errors import ConfigError, StoreError
 from monitor.learner import lessons_before
@@ -36,7 +35,7 @@ def _sentence(batch: Batch, plan: Plan, zone: tzinfo) -> str:
 
 def _answer(batch: Batch, store: Store, args: argparse.Namespace, zone: tzinfo, unit: str) -> list[str]:
     now = clock_of(store).now()
-    track = track_from_readings(batch, store.readings(batch))
+    track = store.track(batch)
     learned = learned_from(lessons_before(store, batch), batch)  # as the collector does: both must say the same
     as_now = outlook(batch, track, now, horizon=HORIZON, learned=learned)
     measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C

@@ -1,4 +1,4 @@
-"""What the estimator costs on this machine: ``python -m tests.benchmark``. Figures to note, never to pass or fail.
+"""What estimator and collector cost on this machine: ``python -m tests.benchmark``. To note, never to pass or fail.
 
 Times are medians, given also as ratios to two yardsticks of the same run: reading one pack with ``json.loads``, and one
 NumPy operation (the exponential of 400 x 150 numbers). Processor time of one core.
@@ -7,6 +7,7 @@ NumPy operation (the exponential of 400 x 150 numbers). Processor time of one co
 import json
 import os
 import platform
+import queue
 import resource
 import subprocess
 import sys
@@ -14,17 +15,24 @@ import tempfile
 import time
 import tracemalloc
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
+from zlib import crc32
 
 import numpy as np
 
+from monitor.bakery.alerts import Rules
+from monitor.collector import Collector, Estimate
 from monitor.dough.forecast import outlook
-from monitor.dough.track import track_from_readings
+from monitor.dough.learning import Learned
+from monitor.dough.outlook import Outlook, State
+from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.sinks.store import Store
+from monitor.sources.intake import Frame, Item
 from monitor.wire.frames import decode, readings
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -35,6 +43,25 @@ EVERY_S = 10.0
 HOURS = 4.0
 ONE_THREAD = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
 BATCHES, FORECAST_EVERY_S = 1000, 60.0
+BUSY_ROUNDS = 18  # packs of every node: three minutes
+HELD_BATCHES, HELD_HOURS = 10, 24.0
+SAMPLED = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
+
+
+class BenchClock:
+    """A dough clock that stands where it is put."""
+
+    def __init__(self) -> None:
+        self.at = START
+
+    def now(self) -> datetime:
+        return self.at
+
+    def real_s(self) -> float:
+        return time.monotonic()
+
+    def wait(self, seconds: float) -> None:
+        time.sleep(seconds)
 
 
 def cost_s(work: Callable[[], object], repeats: int) -> float:
@@ -58,27 +85,122 @@ def cost_of_many_s(work: Callable[[], object], calls: int, repeats: int = 9) -> 
     return cost_s(many, repeats) / calls
 
 
-def invented_batch() -> Batch:
+def invented_batch(node: NodeId = NODE) -> Batch:
     """A straight round tub, to double."""
     vessel = Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 220.0, 280.0)
-    nodes = tuple((channel, NODE) for channel in (Channel.AIR_TEMP, Channel.DOUGH_TEMP, Channel.DISTANCE))
+    nodes = tuple((channel, node) for channel in SAMPLED)
     return Batch(BatchId(1), "invented", Stage.BULK_RISE, START, vessel, Target(100.0), nodes=nodes)
 
 
-def invented_readings(hours: float) -> list[Reading]:
-    """A dough that has made three quarters of its target after ``HOURS``, read each ten seconds."""
+def invented_values(t_h: float, rng: np.random.Generator) -> dict[Channel, float]:
+    """What is measured of a dough that has made three quarters of its target after ``HOURS``."""
+    rise = 1.6 / (1.0 + np.exp(-1.4 * (t_h - 0.8 * HOURS)))
+    return {
+        Channel.AIR_TEMP: 25.0 + rng.normal(0.0, 0.1),
+        Channel.HUMIDITY: 70.0 + rng.normal(0.0, 0.5),
+        Channel.DOUGH_TEMP: 24.5 + rng.normal(0.0, 0.05),
+        Channel.DISTANCE: 280.0 - 60.0 * (1.0 + rise) + rng.normal(0.0, 0.7),
+    }
+
+
+def invented_readings(hours: float, node: NodeId = NODE) -> list[Reading]:
+    """That dough, read each ten seconds."""
     rng, found = np.random.default_rng(1), []
     for seq in range(1, int(hours * 3600.0 / EVERY_S) + 1):
-        t_h = seq * EVERY_S / 3600.0
-        rise = 1.6 / (1.0 + np.exp(-1.4 * (t_h - 0.8 * HOURS)))
-        values = {
-            Channel.AIR_TEMP: 25.0 + rng.normal(0.0, 0.1),
-            Channel.DOUGH_TEMP: 24.5 + rng.normal(0.0, 0.05),
-            Channel.DISTANCE: 280.0 - 60.0 * (1.0 + rise) + rng.normal(0.0, 0.7),
-        }
         at = START + timedelta(seconds=seq * EVERY_S)
-        found += [Reading(NODE, "0a1b2c3d", seq, channel, value, at, at) for channel, value in values.items()]
+        values = invented_values(seq * EVERY_S / 3600.0, rng)
+        found += [Reading(node, "0a1b2c3d", seq, channel, value, at, at) for channel, value in values.items()]
     return found
+
+
+def node_named(number: int) -> NodeId:
+    """The node of one of many batches."""
+    return NodeId(f"urn:dev:mac:020000fffe{number:06x}")
+
+
+def framed(node: NodeId, seq: int, values: dict[Channel, float]) -> bytes:
+    """A pack as a node sends it."""
+    air, humidity, dough, distance = (values[channel] for channel in SAMPLED)
+    head = (
+        f'@0a1b2c3d {seq} [{{"bn":"{node}_","bt":-0.2,"n":"air","u":"Cel","v":{air:.2f}}},'
+        f'{{"n":"humidity","u":"%RH","v":{humidity:.2f}}},{{"n":"dough","u":"Cel","v":{dough:.2f}}},'
+        f'{{"n":"distance","u":"m","v":{distance / 1000.0:.4f}}}]'
+    ).encode()
+    return head + f" {crc32(head):08x}".encode()
+
+
+class Counting:
+    """An estimator that counts its calls; without another one to ask it costs nothing."""
+
+    def __init__(self, asked: Estimate | None = None) -> None:
+        self.n = 0
+        self._asked = asked
+
+    def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook:
+        self.n += 1
+        return Outlook(at=at, state=State.RISING) if self._asked is None else self._asked(batch, track, at)
+
+    def work_off(self, collector: Collector) -> None:
+        """Turn until no batch is due any more."""
+        before = -1
+        while self.n != before:
+            before = self.n
+            collector.turn(0.0)
+
+
+def collector_costs_s(folder: Path) -> tuple[float, float]:
+    """The collector with ``BATCHES`` live batches and no estimator to speak of, by the processor's time.
+
+    Returns
+    -------
+    tuple of float
+        One pack, from its bytes to its acknowledgement after the commit, median over turns of ``FRAMES_A_TURN``; one
+        step of a batch around the estimate: its track read, alerts judged, all of it saved; mean. [s]
+    """
+    clock, rng = BenchClock(), np.random.default_rng(3)
+    inbox: queue.Queue[Item] = queue.Queue()
+    pack_costs, estimator, step_s = [], Counting(), 0.0
+    with Store(folder / "busy.sqlite3") as store:
+        nodes = [node_named(number) for number in range(BATCHES)]
+        for node in nodes:
+            store.add_batch(replace(invented_batch(node), name=f"invented {node}"))
+        collector = Collector(store, inbox, clock, estimator, rules=Rules(), zone=UTC)
+        collector.find_batches()
+        for seq in range(1, BUSY_ROUNDS + 1):
+            clock.at += timedelta(seconds=EVERY_S)
+            for node in nodes:
+                data = framed(node, seq, invented_values(seq * EVERY_S / 3600.0, rng))
+                inbox.put(Frame(data, clock.at, "bench", node.removeprefix("urn:dev:").replace(":", "-"), len))
+            while True:
+                began_s = time.process_time()
+                taken = collector.take_frames(0.0)
+                if not taken:
+                    break
+                pack_costs.append((time.process_time() - began_s) / taken)
+            began_s = time.process_time()
+            estimator.work_off(collector)
+            step_s += time.process_time() - began_s
+    return median(pack_costs), step_s / estimator.n
+
+
+def held_bytes(folder: Path) -> float:
+    """What a collector holds of one live batch of ``HELD_HOURS`` between steps, the estimator at work. [bytes]"""
+    clock, estimator = BenchClock(), Counting(outlook)
+    with Store(folder / "held.sqlite3") as store:
+        for number in range(HELD_BATCHES):
+            node = node_named(number)
+            store.append(invented_readings(HELD_HOURS, node))
+            store.add_batch(replace(invented_batch(node), name=f"invented {number}"))
+        clock.at = START + timedelta(hours=HELD_HOURS)
+        outlook(invented_batch(), store.track(store.batch(BatchId(1))), clock.at)  # what is loaded once is no batch's
+        tracemalloc.start()
+        collector = Collector(store, queue.Queue(), clock, estimator, rules=Rules(), zone=UTC)
+        before, _ = tracemalloc.get_traced_memory()
+        collector.find_batches()
+        estimator.work_off(collector)
+        after, _ = tracemalloc.get_traced_memory()
+        tracemalloc.stop()
+    return (after - before) / HELD_BATCHES
 
 
 def import_time_s(module: str) -> float:
@@ -109,34 +231,29 @@ def main() -> None:
     line("json.loads of one pack", pack_s)
     line("np.exp of 400 x 150 numbers", array_s)
 
-    batch, all_readings = invented_batch(), invented_readings(HOURS)
     arrived_at = START + timedelta(hours=1)
-    reading_s = cost_of_many_s(lambda: readings(decode(golden), arrived_at), 500)
-    line("one pack to checked readings", reading_s)
-    with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "store.sqlite3") as store:
-        commits = iter(range(0, len(all_readings) - 3, 3))
-        kept_s = cost_s(lambda: store.append(all_readings[(first := next(commits)) : first + 3]), 101)
-    line("one pack's readings committed to the store", kept_s)
-    for hours in (0.5, 1.0, 2.0, HOURS):
-        part = [reading for reading in all_readings if reading.measured_at <= START + timedelta(hours=hours)]
-        track_s = cost_s(lambda part=part: track_from_readings(batch, part), 11)
-        line(f"all readings of {hours:g} h, one each {EVERY_S:g} s, to arrays", track_s)
-        track = track_from_readings(batch, part)
-        at = START + timedelta(hours=hours)
-        outlook_s = cost_s(lambda track=track, at=at: outlook(batch, track, at), 15)
-        line(f"one forecast after {hours:g} h", outlook_s)
-
-    load = BATCHES * (reading_s / EVERY_S + outlook_s / FORECAST_EVERY_S)
-    print(f"{BATCHES} live batches, a reading each {EVERY_S:g} s, a forecast a minute: {load:.1f} cores")
-    tracemalloc.start()
-    before, _ = tracemalloc.get_traced_memory()
-    held = invented_readings(HOURS)
-    after, _ = tracemalloc.get_traced_memory()
-    arrays = track_from_readings(batch, held)
-    last, _ = tracemalloc.get_traced_memory()
-    tracemalloc.stop()
-    print(f"memory of {HOURS:g} h of one batch: {(after - before) / 1024:.0f} KB as readings", end="")
-    print(f" ({len(held)}), {(last - after) / 1024:.0f} KB as arrays ({arrays.distance_mm.t_s.size} heights)")
+    line("one pack to checked readings", cost_of_many_s(lambda: readings(decode(golden), arrived_at), 500))
+    with tempfile.TemporaryDirectory() as place:
+        folder = Path(place)
+        pack_cost_s, step_cost_s = collector_costs_s(folder)
+        line(f"one pack through the collector, {BATCHES} live batches", pack_cost_s)
+        line("one step of a young batch around its estimate", step_cost_s)
+        with Store(folder / "one.sqlite3") as store:
+            batch = store.add_batch(invented_batch())
+            store.append(invented_readings(HELD_HOURS))
+            for hours in (0.5, 1.0, 2.0, HOURS, HELD_HOURS):
+                at = START + timedelta(hours=hours)
+                part = replace(batch, ended_at=at)
+                read_s = cost_s(lambda part=part: store.track(part), 11)
+                line(f"all readings of {hours:g} h, one each {EVERY_S:g} s, from the store", read_s)
+                track = store.track(part)
+                outlook_s = cost_s(lambda track=track, at=at: outlook(batch, track, at), 15)
+                line(f"one forecast after {hours:g} h", outlook_s)
+                taking = BATCHES * pack_cost_s / EVERY_S
+                working = BATCHES * (step_cost_s + read_s + outlook_s) / FORECAST_EVERY_S
+                print(f"    {BATCHES} such batches live: {taking:.2f} cores for packs, {working:.2f} for forecasts")
+        held_kb = held_bytes(folder) / 1024.0
+        print(f"held of one live batch after {HELD_HOURS:g} h of a reading each {EVERY_S:g} s: {held_kb:.1f} KB")
     for module in ("monitor", "monitor.cli", "monitor.dough.forecast", "monitor.collector"):
         print(f"import {module}: {import_time_s(module):.2f} s")
 
