@@ -448,7 +448,8 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
         for address in config.mqtt:
             password = config.secrets.password_for(address)
             sources.append(MqttSource(address.url, clock, inbox, address.user, password, ca_file=config.mqtt_ca_file))
-        carriers: list[Carrier] = [TerminalCarrier(out, zone), *apprise_carriers(config.secrets.notify_urls)]
+        people = apprise_carriers(config.secrets.notify_urls, config.notify_inside)
+        carriers: list[Carrier] = [TerminalCarrier(out, zone), *people]
         notifier = Notifier(config.database, carriers, clock)
         learner = Learner(config.database, clock)
         collector = Collector(store, inbox, clock, outlook, rules=config.rules, zone=zone, temp_unit=config.temp_unit)

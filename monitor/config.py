@@ -5,21 +5,28 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
 .. code-block:: toml
 
     serial = ["/dev/ttyUSB0"]                         # paths or hardware ids of nodes on a cable
-    mqtt = ["mqtt://collector@192.168.1.20:1883"]     # brokers; the password stands elsewhere
-    mqtt_ca_file = "ca.pem"                           # for mqtts:// with a certificate of your own making
+    mqtt = ["mqtts://collector@192.168.1.20:8883"]    # brokers; plain mqtt:// on this machine alone
+    mqtt_ca_file = "authority/ca.pem"                 # for mqtts:// with a certificate of your own making
+    notify_inside = ["127.0.0.1"]                     # hosts in this machine that messages may go to all the same
     timezone = "Europe/Vienna"                        # for messages; absent: this machine's own
     temp_unit = "C"                                   # or "F"
 
     [alerts]                                          # any limit of the alert rules, for example
     silence_min = 10
 
+    [dashboard]                                       # who may look and write, see monitor.access
+    login = "proxy"
+    bakers = ["anna"]
+
 Secrets never stand in that file. They come from the environment (``PROOFING_MQTT_PASSWORD``,
-``PROOFING_NOTIFY_URLS`` with one address a word) or from ``secrets.toml`` beside it, which only its owner may read:
+``PROOFING_NOTIFY_URLS`` with one address a word, and with it ``PROOFING_NOTIFY_INSIDE``) or from ``secrets.toml``
+beside it, which only its owner may read:
 
 .. code-block:: toml
 
     mqtt_password = "..."                             # for every broker not named below
     notify_urls = ["ntfy://...", "mailto://..."]      # where messages go: they hold passwords too
+    proxy_secret = "..."                              # by which the screens know their proxy
 
     [mqtt_passwords]
     "collector@192.168.1.20:1883" = "..."
@@ -27,7 +34,6 @@ Secrets never stand in that file. They come from the environment (``PROOFING_MQT
 
 import difflib
 import os
-import stat
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
@@ -37,17 +43,21 @@ from typing import Any
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from monitor.access import Access, access_from
 from monitor.bakery.alerts import Rules
 from monitor.errors import ConfigError
+from monitor.files import bounded_bytes, privacy_fault
+from monitor.network import is_loopback
 
 CONFIG_NAME = "config.toml"
 SECRETS_NAME = "secrets.toml"
 DATABASE_NAME = "proofing.sqlite"
 MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry: "mqtt", "secure-mqtt"
 MASK = "****"
+LARGEST_FILE_BYTES = 1_000_000  # judgement: a hundred times what anybody writes by hand
 
-_KEYS = ("serial", "mqtt", "mqtt_ca_file", "timezone", "temp_unit", "alerts")
-_SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls")
+_KEYS = ("serial", "mqtt", "mqtt_ca_file", "notify_inside", "timezone", "temp_unit", "alerts", "dashboard")
+_SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls", "proxy_secret")
 
 
 def default_data_dir(environ: Mapping[str, str]) -> Path:
@@ -85,6 +95,7 @@ class Secrets:
     mqtt_password: str | None = field(default=None, repr=False)
     mqtt_passwords: Mapping[str, str] = field(default_factory=dict, repr=False)
     notify_urls: tuple[str, ...] = field(default=(), repr=False)
+    proxy_secret: str | None = field(default=None, repr=False)
 
     def password_for(self, address: MqttAddress) -> str | None:
         """The password to log in with at a broker, or None when there is none."""
@@ -99,6 +110,8 @@ class Config:
     ----------
     mqtt_ca_file
         Certificates to trust for ``mqtts``; None: the machine's own.
+    notify_inside
+        Hosts inside this machine or network that messages may go to all the same.
     timezone
         Zone for the times in messages; None: the machine's own.
     temp_unit
@@ -112,6 +125,8 @@ class Config:
     timezone: tzinfo | None = None
     temp_unit: str = "C"
     rules: Rules = field(default_factory=Rules)
+    notify_inside: tuple[str, ...] = ()
+    access: Access = field(default_factory=Access)
     secrets: Secrets = field(default_factory=Secrets)
 
     @property
@@ -125,11 +140,32 @@ class Config:
         return bool(self.serial or self.mqtt)
 
     def with_sources(self, serial: Iterable[str], mqtt: Iterable[MqttAddress]) -> "Config":
-        """These settings with sources named on the command line added, each once."""
-        return replace(
+        """These settings with sources named on the command line added, each once.
+
+        Raises
+        ------
+        ConfigError
+            When it is not known who logs in at a broker beyond this machine.
+        """
+        together = replace(
             self,
             serial=tuple(dict.fromkeys((*self.serial, *serial))),
             mqtt=tuple(dict.fromkeys((*self.mqtt, *mqtt))),
+        )
+        faults = [fault for address in together.mqtt if (fault := together.login_fault(address))]
+        if faults:
+            raise ConfigError("\n".join(faults))
+        return together
+
+    def login_fault(self, address: MqttAddress) -> str:
+        """What is missing to log in at a broker beyond this machine; empty when nothing is."""
+        if is_loopback(address.host) or (address.user and self.secrets.password_for(address)):
+            return ""
+        if not address.user:
+            return f"broker {address.url}: say who logs in there: {address.scheme}://collector@{address.key}"
+        return (
+            f"broker {address.url}: its password is not known; set PROOFING_MQTT_PASSWORD, or write it into "
+            f'{SECRETS_NAME} under [mqtt_passwords]: "{address.key}" = "..."'
         )
 
 
@@ -162,7 +198,8 @@ def mqtt_address(url: str) -> MqttAddress:
     Raises
     ------
     ConfigError
-        When it is no such address, or holds a password, which others could read in a list of processes.
+        When it is no such address, holds a password, which others could read in a list of processes, or would speak
+        unsecured beyond this machine.
     """
     parts = urlsplit(url)
     try:
@@ -176,7 +213,15 @@ def mqtt_address(url: str) -> MqttAddress:
         )
     if parts.scheme not in MQTT_PORTS or not parts.hostname or parts.path.strip("/") or parts.query:
         raise ConfigError(f"mqtt address {url!r}: it must look like mqtt://user@host:1883")
-    return MqttAddress(parts.hostname, port, parts.username, parts.scheme)
+    address = MqttAddress(parts.hostname, port, parts.username, parts.scheme)
+    if parts.scheme == "mqtt" and not is_loopback(parts.hostname):
+        secured = replace(address, scheme="mqtts", port=MQTT_PORTS["mqtts"])
+        raise ConfigError(
+            f"mqtt address {address.url}: readings and passwords would cross the network for all to read; plain "
+            f"mqtt:// is for this machine alone. Write {secured.url}; `proofing-monitor broker configure` makes the "
+            "broker's settings and certificates for it"
+        )
+    return address
 
 
 def _mqtt(urls: Iterable[str], faults: _Faults) -> tuple[MqttAddress, ...]:
@@ -222,8 +267,7 @@ def _rules(table: object, faults: _Faults) -> Rules:
 
 def _table(path: Path) -> dict[str, Any]:
     try:
-        with path.open("rb") as file:
-            return tomllib.load(file)
+        return tomllib.loads(bounded_bytes(path, LARGEST_FILE_BYTES).decode())
     except FileNotFoundError:
         raise ConfigError(f"{path}: there is no such file; check the name") from None
     except OSError as err:
@@ -236,10 +280,11 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
     password: str | None = None
     passwords: dict[str, str] = {}
     urls: tuple[str, ...] = ()
+    proxy_secret: str | None = None
     if path is not None:
         mine = _Faults(path)
-        if stat.S_IMODE(path.stat().st_mode) & 0o077:
-            mine.found.append(f"others can read it; run: chmod 600 {path}")
+        if fault := privacy_fault(path):
+            mine.found.append(fault)
         table = _table(path)
         mine.unknown(table, _SECRET_KEYS)
         urls = mine.texts(table, "notify_urls")
@@ -247,6 +292,9 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
         named = table.get("mqtt_passwords", {})
         if password is not None and not isinstance(password, str):
             mine.found.append("mqtt_password must be a text in quotes")
+        proxy_secret = table.get("proxy_secret")
+        if proxy_secret is not None and not (isinstance(proxy_secret, str) and proxy_secret):
+            mine.found.append("proxy_secret must be a text in quotes")
         if isinstance(named, Mapping) and all(isinstance(value, str) for value in named.values()):
             passwords = dict(named)
         else:
@@ -254,7 +302,7 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
         faults.extend(f"{path}: {fault}" for fault in mine.found)
     if environ.get("PROOFING_NOTIFY_URLS"):
         urls = tuple(environ["PROOFING_NOTIFY_URLS"].split())
-    return Secrets(environ.get("PROOFING_MQTT_PASSWORD") or password, passwords, urls)
+    return Secrets(environ.get("PROOFING_MQTT_PASSWORD") or password, passwords, urls, proxy_secret)
 
 
 def load_config(
@@ -291,6 +339,9 @@ def load_config(
     if temp_unit not in ("C", "F"):
         faults.found.append(f"temp_unit = {temp_unit!r} must be 'C' or 'F'")
     rules = _rules(table.get("alerts", {}), faults)
+    inside = (*faults.texts(table, "notify_inside"), *environ.get("PROOFING_NOTIFY_INSIDE", "").split())
+    access, access_faults = access_from(table.get("dashboard", {}))
+    faults.found += access_faults
     found = [f"{path}: {fault}" for fault in faults.found]
     beside = data_dir / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
@@ -309,6 +360,8 @@ def load_config(
         timezone,
         temp_unit,
         rules,
+        inside,
+        access,
         secrets,
     )
 
@@ -326,6 +379,11 @@ def effective_settings(config: Config) -> list[str]:
         f"alerts.{item.name} = {getattr(config.rules, item.name):g}"
         for item in fields(config.rules)
         if isinstance(getattr(config.rules, item.name), int | float)
+    ]
+    lines += [
+        f"notify_inside = {', '.join(config.notify_inside) or 'none'}",
+        f"dashboard.login = {config.access.login}, {len(config.access.bakers)} bakers, "
+        f"{len(config.access.viewers)} viewers",
     ]
     lines += [
         f"mqtt password for {address.key} = {MASK if config.secrets.password_for(address) else 'none'}"

@@ -74,7 +74,9 @@ def _looked_at(config: Config) -> Iterator[Finding]:
     yield from _sources(config)
     for address in config.mqtt:
         yield _broker(address)
-    yield from _notifications(config.secrets.notify_urls)
+        if fault := config.login_fault(address):
+            yield Finding("broker: nobody to log in as", fault)
+    yield from _notifications(config.secrets.notify_urls, config.notify_inside)
     yield _dashboard()
 
 
@@ -157,13 +159,13 @@ def _broker(address: MqttAddress) -> Finding:
     return Finding(f"broker {address.url}: answers")
 
 
-def _notifications(urls: tuple[str, ...]) -> Iterator[Finding]:
+def _notifications(urls: tuple[str, ...], may_reach: tuple[str, ...]) -> Iterator[Finding]:
     if not urls:
         yield Finding("notifications: none set; messages show on the terminal and the dashboard alone")
     for number, url in enumerate(urls, start=1):
         masked = f"{number} {urlsplit(url).scheme}://{MASK}"
         try:
-            AppriseCarrier(url, number)
+            AppriseCarrier(url, number, may_reach)
         except ConfigError as err:
             yield Finding(f"notification {masked}: not understood", str(err))
         else:

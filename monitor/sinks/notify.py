@@ -7,7 +7,7 @@ is better than never, and both carry the same id. A carrier that fails waits lon
 import logging
 import re
 import threading
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import tzinfo
 from pathlib import Path
@@ -20,6 +20,7 @@ from monitor.bakery.alerts import AlertKind, Message
 from monitor.bakery.wording import clock_text, printable
 from monitor.clock import Clock
 from monitor.errors import ConfigError, NotifyError, StoreError
+from monitor.sinks import addresses
 from monitor.sinks.store import Store
 
 log = logging.getLogger(__name__)
@@ -86,24 +87,36 @@ class AppriseCarrier:
         The address; it may hold a password, so it is neither logged nor kept readable.
     number
         Its place in the configuration, to name it by.
+    may_reach
+        Hosts inside this machine or network that messages may go to all the same.
 
     Raises
     ------
     ConfigError
-        When apprise cannot make anything of it.
+        When apprise cannot make anything of it, or messages must not go there.
     """
 
-    def __init__(self, url: str, number: int = 1) -> None:
-        scheme = urlsplit(url).scheme or "no scheme"
+    def __init__(self, url: str, number: int = 1, may_reach: Collection[str] = ()) -> None:
+        what = f"notify_urls, entry {number} ({urlsplit(url).scheme or 'no scheme'})"
+        scheme = addresses.check_scheme(url, what)
         self.name = f"{scheme}#{number}"
+        self._may_reach = may_reach
         self._target = apprise.Apprise()
         if not self._target.add(url):
             raise ConfigError(
-                f"notify_urls, entry {number} ({scheme}): apprise does not know such an address; "
+                f"{what}: apprise does not know such an address; "
                 "see the list of services in apprise's manual and check every part of it"
             )
+        if len(self._target) != 1:
+            raise ConfigError(f"{what}: holds several addresses; write each apart")
+        service = self._target[0]
+        service.redirects = False  # an answer must not lead to where the address itself may not
+        self._host = _own_host(service) if addresses.has_own_host(scheme) else ""
+        addresses.check_written_host(self._host, may_reach, what)
 
     def send(self, message: Message) -> None:
+        if self._host:
+            addresses.check_reachable(self._host, self._may_reach, self.name)
         kind = apprise.NotifyType.WARNING if message.kind in _TROUBLE else apprise.NotifyType.INFO
         try:
             result = self._target.notify(
@@ -124,9 +137,14 @@ class AppriseCarrier:
         raise NotifyError(f"{self.name}: {why}", retry=not is_refused)
 
 
-def apprise_carriers(urls: Iterable[str]) -> list[AppriseCarrier]:
+def _own_host(service: apprise.NotifyBase) -> str:
+    """The machine that a service's address leads to; empty where apprise has a host of its own for it."""
+    return str(getattr(service, "smtp_host", "") or service.host or "")
+
+
+def apprise_carriers(urls: Iterable[str], may_reach: Collection[str] = ()) -> list[AppriseCarrier]:
     """One carrier for each address, so that one that fails does not make the others repeat themselves."""
-    return [AppriseCarrier(url, number) for number, url in enumerate(urls, start=1)]
+    return [AppriseCarrier(url, number, may_reach) for number, url in enumerate(urls, start=1)]
 
 
 @dataclass(slots=True)

@@ -224,7 +224,7 @@ def test_nodes_of_real_micropython_practise_too(tmp_path: Path, mosquitto: Mosqu
     [
         ((), "name your broker"),
         (("--mqtt", "mqtts://10.0.0.2"), "plain mqtt"),
-        (("--mqtt", "mqtt://somebody@10.0.0.2"), "leave the user out"),
+        (("--mqtt", "mqtt://somebody@127.0.0.1"), "leave the user out"),
         (("--serial", "/dev/null"), "is there already"),
         (("--mqtt", "mqtt://127.0.0.1:1", "--fault", "fire=1"), "there are hand"),
         (("--serial", "/tmp/never-made", "--micropython"), "speak to a broker"),

@@ -248,7 +248,8 @@ def test_an_unreadable_recording_is_status_2(
 def test_check_says_what_is_wrong_and_how_to_mend_it(
     data_dir: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setenv("PROOFING_NOTIFY_URLS", "nonsense://hush json://127.0.0.1:1/hush")
+    monkeypatch.setenv("PROOFING_NOTIFY_URLS", "nonsense://hush json://127.0.0.1:1/hush json://169.254.169.254/hush")
+    monkeypatch.setenv("PROOFING_NOTIFY_INSIDE", "127.0.0.1")
     data_dir.mkdir()
     (data_dir / "config.toml").write_text('serial = ["/dev/absent"]\nmqtt = ["mqtt://me@127.0.0.1:1"]\n')
     (data_dir / DATABASE_NAME).write_bytes(b"no database at all, but long enough to be taken for one" * 100)
@@ -256,7 +257,7 @@ def test_check_says_what_is_wrong_and_how_to_mend_it(
     said = capsys.readouterr().out
     for wrong in (
         "database", "serial port /dev/absent: is not there", "broker mqtt://me@127.0.0.1:1: does not answer",
-        "notification 1 nonsense://****: not understood",
+        "notification 1 nonsense://****: not understood", "notification 3 json://****: not understood",
     ):  # fmt: skip
         line = next(line for line in said.splitlines() if wrong in line)
         assert line.startswith("WRONG"), line

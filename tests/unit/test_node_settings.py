@@ -124,7 +124,7 @@ def configure(tmp_path: Path, *options: str) -> int:
 
 def test_configuring_again_changes_only_what_is_given(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("PROOFING_WIFI_PASSWORD", "w1f1")
-    assert configure(tmp_path, "--mqtt", "mqtt://10.0.0.2", "--wifi", "Ofen 5", "--site", "left") == 0
+    assert configure(tmp_path, "--mqtt", "mqtts://10.0.0.2", "--wifi", "Ofen 5", "--site", "left") == 0
     first = read_settings(tmp_path, "tub-3")
     assert first is not None
     assert first.mqtt_password
@@ -137,7 +137,7 @@ def test_passwords_are_drawn_or_taken_but_never_printed(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     monkeypatch.setenv("PROOFING_WIFI_PASSWORD", "w1f1-secret")
-    configure(tmp_path, "--mqtt", "mqtt://10.0.0.2", "--wifi", "Ofen 5")
+    configure(tmp_path, "--mqtt", "mqtts://10.0.0.2", "--wifi", "Ofen 5")
     settings = read_settings(tmp_path, "tub-3")
     assert settings is not None
     assert settings.wifi_password == "w1f1-secret"
@@ -148,13 +148,13 @@ def test_passwords_are_drawn_or_taken_but_never_printed(
 
 
 def test_nobody_is_asked_when_nobody_is_there(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert configure(tmp_path, "--mqtt", "mqtt://10.0.0.2", "--wifi", "Ofen 5") == 2
+    assert configure(tmp_path, "--mqtt", "mqtts://10.0.0.2", "--wifi", "Ofen 5") == 2
     assert "PROOFING_WIFI_PASSWORD" in capsys.readouterr().err
     assert read_settings(tmp_path, "tub-3") is None
 
 
 def test_a_network_is_needed_for_a_broker(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert configure(tmp_path, "--mqtt", "mqtt://10.0.0.2") == 2
+    assert configure(tmp_path, "--mqtt", "mqtts://10.0.0.2") == 2
     assert "name the wireless network with --wifi" in capsys.readouterr().err
 
 
