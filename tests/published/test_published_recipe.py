@@ -27,6 +27,9 @@ from monitor.recipe.formula import (
     water_temp_c,
     yeast_g,
 )
+from monitor.recipe.ingredients import CUP_G, Kind
+from monitor.recipe.measures import GRAMS, MILLILITRES, Unit, volume_weight
+from monitor.recipe.mixing import learned_friction
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
 from monitor.units import celsius, fahrenheit, grams
 
@@ -166,6 +169,29 @@ DOUGHS = [
     for temp_c, value, tolerance in ((30, 2.4, 0.05), (27, 2.0, 0.05), (24, 1.7, 0.1), (20, 1.2, 0.05), (10, 0.26,
     0.02))
 ]  # fmt: skip
+
+
+CUPS = [
+    Fact("flour in a cup, likeliest [g]", lambda: CUP_G[Kind.FLOUR][0], 120.0, 0.5, "culinary reference: 120 g",
+         Seen.SEEN),
+    Fact("flour in a cup, least [g]", lambda: CUP_G[Kind.FLOUR][1], 113.0, 0.5, "spooned cups, 113 to 142 g",
+         Seen.SEEN),
+    Fact("flour in a cup, most [g]", lambda: CUP_G[Kind.FLOUR][2], 142.0, 0.5, "spooned cups, 113 to 142 g", Seen.SEEN),
+    Fact("flour in a cup of a food composition table [g]", lambda: CUP_G[Kind.FLOUR][0], 125.0, 12.5, "125 g",
+         Seen.MEMORY),
+    Fact("sugar in a cup [g]", lambda: CUP_G[Kind.SUGAR][0], 198.0, 2.0, "culinary reference: 198 g (7 oz)", Seen.SEEN),
+    Fact("instant yeast in 2 1/4 tsp [g]",
+         lambda: volume_weight(2.25 * MILLILITRES[Unit.TEASPOON], CUP_G[Kind.INSTANT_YEAST]).g, 7.0, 0.07,
+         "culinary reference: 7 g (1/4 oz)", Seen.SEEN),
+    Fact("1/4 oz [g]", lambda: 0.25 * GRAMS[Unit.OUNCE], 7.0, 0.1, "culinary reference: 7 g (1/4 oz)", Seen.SEEN),
+    Fact("2 F a minute of mixing [C/min]", lambda: learned_friction([]).c_per_min, 1.11, 0.005,
+         "78 F example: 8 min x 2 F of friction", Seen.SEEN),
+]  # fmt: skip
+
+
+@each(CUPS)
+def test_cups_and_spoons(fact: Fact):
+    fact.check()
 
 
 @each(FORMULAS)

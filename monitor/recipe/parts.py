@@ -1,0 +1,346 @@
+"""A recipe of any number of parts (preferments, sourdoughs, soakers, the dough) and what they come to altogether."""
+
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+from enum import StrEnum
+
+from monitor.recipe.formula import SOURDOUGH_FLOUR_FRAC, YEAST_PER_FRESH, Formula, YeastForm
+from monitor.recipe.ingredients import PERISHABLE, YEASTS, Kind, made_of
+from monitor.recipe.measures import Weight, weighed
+from monitor.recipe.method import Bake, MethodStage
+
+PREFERMENT_YEAST_GROWTH = 2.0
+"""Yeast at work in a ripe preferment, over what was weighed into it. Judgement: 0.5 % yeast grew by 88 % in 6 h (a
+secondary page, seen; primary probably Thorn & Ross 1960, from memory), and preferments stand longer."""
+
+
+class PartKind(StrEnum):
+    """What a part of a recipe is for."""
+
+    PREFERMENT = "preferment"  # flour, water and a little yeast, liquid or stiff
+    SOURDOUGH = "sourdough"
+    SOAKER = "soaker"
+    DOUGH = "dough"
+
+
+@dataclass(frozen=True, slots=True)
+class Ingredient:
+    """One line of a part.
+
+    Attributes
+    ----------
+    weight
+        What it weighs; with its doubt when it was measured by volume.
+    written
+        The amount in the baker's own words.
+    hydration_pct
+        Of a starter: water on its flour. None for anything else, and for a starter of equal parts. [%]
+    """
+
+    name: str
+    kind: Kind
+    weight: Weight
+    written: str = ""
+    hydration_pct: float | None = None
+
+    @property
+    def flour_g(self) -> float:
+        """The flour in it, a starter's too; a part's own is not looked into. [g]"""
+        return self.weight.g * made_of(self.kind, self.hydration_pct).flour
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """What is mixed together at one time; an ingredient of kind ``PART`` names an earlier part."""
+
+    name: str
+    kind: PartKind
+    ingredients: tuple[Ingredient, ...]
+
+    @property
+    def mass_g(self) -> float:
+        """All of it. [g]"""
+        return sum(each.weight.g for each in self.ingredients)
+
+    @property
+    def own_flour_g(self) -> float:
+        """The flour weighed into this part, the base of its percentages. [g]"""
+        return sum(each.weight.g for each in self.ingredients if each.kind is Kind.FLOUR)
+
+
+@dataclass(frozen=True, slots=True)
+class Contents:
+    """What a part is made of once the parts inside it are opened. [g]
+
+    Attributes
+    ----------
+    flour_g, water_g, salt_g, sugar_g, fat_g
+        All there is, whichever ingredient it came with: the water of milk is water.
+    yeast_g
+        Baker's yeast as instant yeast.
+    prefermented_g
+        Of the flour: what came in through preferments, sourdoughs and starters.
+    sour_flour_g
+        Of the flour: what came in through sourdoughs and starters.
+    old_yeast_g
+        Of the yeast: what came in through preferments.
+    perishable_g
+        Egg, milk and the like.
+    """
+
+    mass_g: float = 0.0
+    flour_g: float = 0.0
+    water_g: float = 0.0
+    salt_g: float = 0.0
+    sugar_g: float = 0.0
+    fat_g: float = 0.0
+    yeast_g: float = 0.0
+    prefermented_g: float = 0.0
+    sour_flour_g: float = 0.0
+    old_yeast_g: float = 0.0
+    perishable_g: float = 0.0
+
+    def plus(self, other: "Contents", share: float = 1.0) -> "Contents":
+        """This and a share of another."""
+        names = Contents.__dataclass_fields__
+        return Contents(**{name: getattr(self, name) + share * getattr(other, name) for name in names})
+
+    def pct(self, mass_g: float) -> float:
+        """A weight in baker's percent of all flour. [%]  0 without any flour."""
+        return 100.0 * mass_g / self.flour_g if self.flour_g > 0.0 else 0.0
+
+    @property
+    def hydration_pct(self) -> float:
+        """All water on all flour. [%]"""
+        return self.pct(self.water_g)
+
+
+def _own(part: Part) -> Contents:
+    """What the ingredients of a part bring by themselves, other parts left out."""
+    found = Contents()
+    for each in part.ingredients:
+        if each.kind is Kind.PART:
+            continue
+        share, mass_g = made_of(each.kind, each.hydration_pct), each.weight.g
+        flour_g = mass_g * share.flour
+        is_starter = each.kind is Kind.STARTER
+        found = found.plus(
+            Contents(
+                mass_g=mass_g,
+                flour_g=flour_g,
+                water_g=mass_g * share.water,
+                salt_g=mass_g * share.salt,
+                sugar_g=mass_g * share.sugar,
+                fat_g=mass_g * share.fat,
+                yeast_g=_as_instant_g(each),
+                prefermented_g=flour_g if is_starter else 0.0,
+                sour_flour_g=flour_g if is_starter else 0.0,
+                perishable_g=mass_g if each.kind in PERISHABLE else 0.0,
+            )
+        )
+    return found
+
+
+def _as_instant_g(ingredient: Ingredient) -> float:
+    form = YEASTS.get(ingredient.kind)
+    if form is None:
+        return 0.0
+    return ingredient.weight.g / YEAST_PER_FRESH[form] * YEAST_PER_FRESH[YeastForm.INSTANT]
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """A bread from its first preferment to the oven.
+
+    Attributes
+    ----------
+    name
+        Also what its batches learn under.
+    parts
+        In the order they are mixed; the last is the dough.
+    pieces, piece_g
+        How many pieces it is divided into, and what each should weigh [g]; None: the dough divided by the pieces.
+    method
+        The stages it goes through, in order; empty when the file is a formula only.
+    bake
+        None when the file does not say.
+    """
+
+    name: str
+    parts: tuple[Part, ...]
+    pieces: int = 1
+    piece_g: float | None = None
+    method: tuple[MethodStage, ...] = ()
+    bake: Bake | None = None
+    note: str = ""
+
+    @property
+    def dough(self) -> Part:
+        """The last part, which is baked."""
+        return self.parts[-1]
+
+    def part(self, name: str) -> Part:
+        """A part by its name.
+
+        Raises
+        ------
+        ValueError
+            When there is none.
+        """
+        for each in self.parts:
+            if each.name == name:
+                return each
+        raise ValueError(f"{self.name} has no part {name!r}; there are {', '.join(each.name for each in self.parts)}")
+
+    def contents(self, part: Part) -> Contents:
+        """What a part is made of, the parts inside it opened: each gives as large a share as is taken of it."""
+        found = _own(part)
+        if part.kind is PartKind.SOURDOUGH:
+            found = replace(found, prefermented_g=found.flour_g, sour_flour_g=found.flour_g)
+        for each in part.ingredients:
+            if each.kind is not Kind.PART:
+                continue
+            source = self.part(each.name)
+            if source.mass_g <= 0.0:
+                continue
+            inside = self.contents(source)
+            if source.kind in (PartKind.PREFERMENT, PartKind.SOURDOUGH):
+                inside = replace(inside, prefermented_g=inside.flour_g, old_yeast_g=inside.yeast_g)
+            found = found.plus(inside, each.weight.g / source.mass_g)
+        return found
+
+    @property
+    def total(self) -> Contents:
+        """What the dough is made of, everything opened."""
+        return self.contents(self.dough)
+
+    def uses_of(self, part: Part) -> Iterator[tuple[Part, Ingredient]]:
+        """Where a part is used, and the line that says how much of it."""
+        for user in self.parts:
+            for each in user.ingredients:
+                if each.kind is Kind.PART and each.name == part.name:
+                    yield user, each
+
+    @property
+    def each_g(self) -> float:
+        """What one piece weighs. [g]"""
+        return self.dough.mass_g / self.pieces if self.piece_g is None else self.piece_g
+
+    def formula_of(self, part: Part) -> Formula | None:
+        """A part as the estimator takes it; None when there is no flour in it.
+
+        Sourdough is counted as equal parts flour and water by its flour, and yeast out of a preferment as
+        ``PREFERMENT_YEAST_GROWTH`` times what was weighed into it.
+        """
+        found = self.contents(part)
+        sour_flour_g = 0.0 if part.kind is PartKind.SOURDOUGH else found.sour_flour_g
+        starter_flour_g = sum(each.flour_g for each in part.ingredients if each.kind is Kind.STARTER)
+        if part.kind is PartKind.SOURDOUGH:  # being built: only what is ripe already leavens it
+            sour_flour_g = starter_flour_g
+        flour_g = found.flour_g - sour_flour_g
+        if flour_g <= 0.0:
+            return None
+        return Formula(
+            flour_g=flour_g,
+            water_g=max(found.water_g - sour_flour_g * (1.0 / SOURDOUGH_FLOUR_FRAC - 1.0), 0.0),
+            salt_g=found.salt_g,
+            sugar_g=found.sugar_g,
+            fat_g=found.fat_g,
+            instant_yeast_g=found.yeast_g + (PREFERMENT_YEAST_GROWTH - 1.0) * found.old_yeast_g,
+            sourdough_g=sour_flour_g / SOURDOUGH_FLOUR_FRAC,
+        )
+
+
+def scaled(recipe: Recipe, factor: float) -> Recipe:
+    """So many times the recipe; amounts are weights then.
+
+    Raises
+    ------
+    ValueError
+        When the factor is not above 0.
+    """
+    if not 0.0 < factor < float("inf"):
+        raise ValueError(f"a recipe cannot be made {factor} times: give a weight or a number above 0")
+
+    def bigger(ingredient: Ingredient) -> Ingredient:
+        return replace(ingredient, weight=ingredient.weight.times(factor), written="")
+
+    parts = tuple(replace(part, ingredients=tuple(map(bigger, part.ingredients))) for part in recipe.parts)
+    return replace(recipe, parts=parts)
+
+
+def scaled_to_flour(recipe: Recipe, flour_g: float) -> Recipe:
+    """The recipe for so much flour altogether, that of preferments and starters counted in."""
+    if recipe.total.flour_g <= 0.0:
+        raise ValueError(f"{recipe.name} has no flour to scale by")
+    return scaled(recipe, flour_g / recipe.total.flour_g)
+
+
+def scaled_to_dough(recipe: Recipe, dough_g: float) -> Recipe:
+    """The recipe for so much dough."""
+    return scaled(recipe, dough_g / recipe.dough.mass_g)
+
+
+def scaled_to_pieces(recipe: Recipe, pieces: int, piece_g: float) -> Recipe:
+    """The recipe for so many pieces of a weight."""
+    return replace(scaled_to_dough(recipe, pieces * piece_g), pieces=pieces, piece_g=piece_g)
+
+
+def scaled_to_preferment(recipe: Recipe, part: Part, at_hand_g: float) -> Recipe:
+    """The recipe that uses up what there is of a preferment or sourdough.
+
+    Raises
+    ------
+    ValueError
+        When the recipe uses none of it.
+    """
+    used_g = sum(line.weight.g for _, line in recipe.uses_of(part))
+    if used_g <= 0.0:
+        raise ValueError(f"{recipe.name} uses none of its {part.name}: nothing to scale by")
+    return scaled(recipe, at_hand_g / used_g)
+
+
+def with_yeast(recipe: Recipe, form: YeastForm) -> Recipe:
+    """The recipe with all its baker's yeast in another form, doing the same work."""
+    want = next(kind for kind, each in YEASTS.items() if each is form)
+
+    def exchanged(ingredient: Ingredient) -> Ingredient:
+        have = YEASTS.get(ingredient.kind)
+        if have is None or have is form:
+            return ingredient
+        factor = YEAST_PER_FRESH[form] / YEAST_PER_FRESH[have]
+        return Ingredient(str(want), want, ingredient.weight.times(factor))
+
+    return _changed(recipe, exchanged)
+
+
+def _changed(recipe: Recipe, change: Callable[[Ingredient], Ingredient]) -> Recipe:
+    """The recipe with its ingredients changed one by one; of a part that weighs more now the same share is used."""
+    factors: dict[str, float] = {}
+
+    def line(ingredient: Ingredient) -> Ingredient:
+        if ingredient.kind is Kind.PART:
+            return replace(ingredient, weight=ingredient.weight.times(factors.get(ingredient.name, 1.0)))
+        return change(ingredient)
+
+    parts = []
+    for part in recipe.parts:
+        new = replace(part, ingredients=tuple(map(line, part.ingredients)))
+        factors[part.name] = new.mass_g / part.mass_g
+        parts.append(new)
+    return replace(recipe, parts=tuple(parts))
+
+
+def with_more_yeast(recipe: Recipe, factor: float) -> Recipe:
+    """The recipe with so many times the baker's yeast in the dough itself or, when there is none, in what goes into it.
+
+    A recipe without baker's yeast stays as it is.
+    """
+    in_dough = [each for each in recipe.dough.ingredients if each.kind in YEASTS]
+
+    def more(ingredient: Ingredient) -> Ingredient:
+        if ingredient.kind not in YEASTS or (in_dough and ingredient not in in_dough):
+            return ingredient
+        return replace(ingredient, weight=weighed(ingredient.weight.g * factor), written="")
+
+    return _changed(recipe, more)

@@ -1,0 +1,329 @@
+"""A recipe from its TOML file and back to one."""
+
+import json
+from collections.abc import Mapping
+from typing import Any
+
+from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, LARGEST_G, LARGEST_RISE_PCT, LONGEST_PREHEAT_MIN, Stage, Target
+from monitor.recipe.ingredients import CUP_G, PIECE_G, STATED_DOUBT_FRAC, Kind, kind_of
+from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, Unit, Weight, amount_of, volume_weight, weighed
+from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage
+from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
+from monitor.recipe.tables import Faults, name_of, nodes_of, shown, vessel_of
+
+LONGEST_STAGE_H = 240.0
+LONGEST_WORK_MIN = 600.0
+MOST_PIECES = 5000
+HOTTEST_OVEN_C = 500.0
+WARMEST_DOUGH_C = 45.0
+_INGREDIENT_KEYS = ("amount", "kind", "g_per_cup", "hydration_pct")
+_STAGE_KEYS = (
+    "part", "stage", "rise_pct", "target", "hours", "place", "cold_h", "good_to_rise_pct", "hands_min", "mixer_min",
+    "dough_c", "takes", "sample_g", "vessel", "nodes",
+)  # fmt: skip
+_BAKE_KEYS = ("minutes", "oven_c", "preheat_min", "steam_min", "at_once")
+
+
+def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
+    """A recipe from a parsed recipe file.
+
+    Raises
+    ------
+    ConfigError
+        With every fault of the file at once: what, where, and what would be right.
+    """
+    faults = Faults(where, "a recipe file")
+    faults.unknown(table, ("name", "note", "pieces", "piece_g", "part", "stage", "bake"), "")
+    name = name_of(table, "name", "recipe", faults)
+    parts: list[Part] = []
+    for number, row in enumerate(_rows(table, "part", faults), start=1):
+        part = _part(row, f"part {number}: ", parts, faults)
+        if part is not None:
+            parts.append(part)
+    if not table.get("part"):
+        faults.found.append("there is no [[part]]: a recipe has one at the least, the dough")
+    known = [part.name for part in parts]
+    method = tuple(
+        _stage(row, f"stage {number}: ", known, faults)
+        for number, row in enumerate(_rows(table, "stage", faults), start=1)
+    )
+    pieces = _whole(table, "pieces", "", faults, at_most=MOST_PIECES)
+    piece_g = faults.number(table, "piece_g", "", at_most=LARGEST_G)
+    bake_table = faults.table(table, "bake")
+    bake = None if bake_table is None else _bake(bake_table, faults)
+    note = table.get("note", "")
+    faults.raise_any()
+    assert name is not None
+    return Recipe(name, tuple(parts), pieces or 1, piece_g, method, bake, str(note))
+
+
+def _rows(table: Mapping[str, Any], key: str, faults: Faults) -> list[Mapping[str, Any]]:
+    rows = table.get(key, [])
+    if isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows):
+        return rows
+    faults.found.append(f"{key} = {shown(rows)} must be tables: a line [[{key}]] for each, and its keys below it")
+    return []
+
+
+def _whole(table: Mapping[str, Any], key: str, prefix: str, faults: Faults, *, at_most: int) -> int | None:
+    value = table.get(key)
+    if value is None:
+        return None
+    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= at_most:
+        return value
+    faults.found.append(f"{prefix}{key} = {shown(value)} must be a whole number from 1 to {at_most}")
+    return None
+
+
+# -- parts ------------------------------------------------------------------------------------------------------------
+
+
+def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Faults) -> Part | None:
+    faults.unknown(row, ("name", "kind", "ingredients"), prefix)
+    name = name_of(row, "name", "part", faults)
+    kind = faults.choice(row, "kind", prefix, PartKind) if "kind" in row else PartKind.DOUGH
+    lines = row.get("ingredients")
+    if not isinstance(lines, Mapping) or not lines:
+        faults.found.append(f'{prefix}[part.ingredients] is missing: a line for each, such as "white flour" = "700 g"')
+        return None
+    if name is None or kind is None:
+        return None
+    if any(part.name == name for part in before):
+        faults.found.append(f"{prefix}there is a part {name!r} already: give each a name of its own")
+        return None
+    read: list[tuple[str, Kind, Amount, Mapping[str, Any]]] = []
+    for what, said in lines.items():
+        line = _line(what, said, f"{prefix}{what}: ", before, faults)
+        if line is not None:
+            read.append((what, *line))
+    flour_g = sum(
+        weight.g
+        for what, each, amount, said in read
+        if each is Kind.FLOUR and (weight := _weight(what, each, amount, said, before, None)) is not None
+    )
+    ingredients = []
+    for what, each, amount, said in read:
+        weight = _weight(what, each, amount, said, before, flour_g)
+        if weight is None:
+            faults.found.append(f"{prefix}{what}: {_no_weight(each, amount)}")
+            continue
+        ingredients.append(Ingredient(what, each, weight, str(said["amount"]), said.get("hydration_pct")))
+    return Part(name, kind, tuple(ingredients))
+
+
+def _line(
+    what: str, said: object, prefix: str, before: list[Part], faults: Faults
+) -> tuple[Kind, Amount, Mapping[str, Any]] | None:
+    """Kind and amount of an ingredient, and all that is said of it."""
+    table: Mapping[str, Any] = said if isinstance(said, Mapping) else {"amount": said}
+    faults.unknown(table, _INGREDIENT_KEYS, prefix)
+    if any(part.name == what for part in before):
+        kind: Kind | None = Kind.PART
+    elif "kind" in table:
+        kind = faults.choice(table, "kind", prefix, Kind)
+    else:
+        kind = kind_of(what)
+        if kind is None:
+            kinds = ", ".join(each for each in Kind if each is not Kind.PART)
+            faults.found.append(
+                f"{prefix}is neither a part above it nor known by its name; "
+                f'say what it is: {{ amount = "50 g", kind = "other" }}, one of {kinds}'
+            )
+    faults.number(table, "g_per_cup", prefix, at_most=1000.0)
+    faults.number(table, "hydration_pct", prefix, at_most=500.0)
+    said_amount = table.get("amount")
+    try:
+        amount = amount_of(said_amount if isinstance(said_amount, str) else shown(said_amount))
+    except ValueError as err:
+        faults.found.append(f"{prefix}{err}")
+        return None
+    return None if kind is None else (kind, amount, table)
+
+
+def _weight(
+    what: str, kind: Kind, amount: Amount, said: Mapping[str, Any], before: list[Part], flour_g: float | None
+) -> Weight | None:
+    """What an amount weighs; None when that cannot be said."""
+    number, unit = amount.number, amount.unit
+    if unit in GRAMS:
+        return weighed(number * GRAMS[unit])
+    if unit in MILLILITRES:
+        stated = said.get("g_per_cup")
+        if isinstance(stated, int | float) and stated > 0:
+            per_cup = (float(stated), stated * (1.0 - STATED_DOUBT_FRAC), stated * (1.0 + STATED_DOUBT_FRAC))
+        elif kind in CUP_G:
+            per_cup = CUP_G[kind]
+        else:
+            return None
+        return volume_weight(number * MILLILITRES[unit], per_cup)
+    if unit is Unit.PIECE:
+        return Weight(*(number * each for each in PIECE_G[kind])) if kind in PIECE_G else None
+    if unit is Unit.ALL:
+        source = next((part for part in before if part.name == what), None)
+        return None if source is None else weighed(source.mass_g)
+    return None if not flour_g or kind is Kind.FLOUR else weighed(number / 100.0 * flour_g)
+
+
+def _no_weight(kind: Kind, amount: Amount) -> str:
+    if amount.unit is Unit.PERCENT:
+        return "percent is counted on this part's own flour, " + (
+            "so flour itself is given as a weight" if kind is Kind.FLOUR else "and there is none: give a weight"
+        )
+    if amount.unit is Unit.ALL:
+        return "only a part above it can be used all"
+    if amount.unit is Unit.PIECE:
+        return "say what it weighs: a number alone is known for eggs only"
+    return 'what a cup of it weighs is not known; say it: { amount = "1 cup", g_per_cup = 140 }, or weigh it'
+
+
+# -- stages and bake --------------------------------------------------------------------------------------------------
+
+
+def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults) -> MethodStage:
+    faults.unknown(row, _STAGE_KEYS, prefix)
+    stage = faults.choice(row, "stage", prefix, Stage)
+    part = row.get("part", parts[-1] if parts else "")
+    if part not in parts and parts:
+        faults.found.append(f"{prefix}part = {shown(part)} must be one of: {', '.join(parts)}")
+    goals = [key for key in ("rise_pct", "target", "hours") if key in row]
+    if len(goals) != 1:
+        faults.found.append(f'{prefix}say what it waits for, one of: rise_pct = 75, target = "peak", hours = 12')
+    if "target" in row and row["target"] != "peak":
+        faults.found.append(f'{prefix}target must be "peak"; a rise is given as rise_pct = 75')
+    rise_pct = faults.number(row, "rise_pct", prefix, at_most=LARGEST_RISE_PCT)
+    place = row.get("place", REFRIGERATOR if stage is Stage.RETARD else ROOM)
+    if not isinstance(place, str) or not place.strip():
+        faults.found.append(f"{prefix}place = {shown(place)} must be the name of a place in the kitchen")
+    vessel_table = row.get("vessel")
+    nodes_table = row.get("nodes", {})
+    if not isinstance(vessel_table, Mapping | None) or not isinstance(nodes_table, Mapping):
+        faults.found.append(f"{prefix}vessel and nodes are tables: [stage.vessel], [stage.nodes]")
+        vessel_table, nodes_table = None, {}
+
+    def minutes(key: str) -> float:
+        return faults.number(row, key, prefix, at_most=LONGEST_WORK_MIN, can_be_zero=True) or 0.0
+
+    found = MethodStage(
+        part=str(part),
+        stage=stage or Stage.BULK_RISE,
+        target=Target(None) if "target" in row else Target() if rise_pct is None else Target(rise_pct),
+        hours=faults.number(row, "hours", prefix, at_most=LONGEST_STAGE_H),
+        place=str(place).strip(),
+        cold_h=faults.number(row, "cold_h", prefix, at_most=LONGEST_STAGE_H, can_be_zero=True) or 0.0,
+        good_to_rise_pct=faults.number(row, "good_to_rise_pct", prefix, at_most=LARGEST_RISE_PCT),
+        hands_min=minutes("hands_min"),
+        mixer_min=minutes("mixer_min"),
+        dough_c=faults.number(row, "dough_c", prefix, at_most=WARMEST_DOUGH_C),
+        takes=_whole(row, "takes", prefix, faults, at_most=MOST_PIECES) or 1,
+        vessel=None if vessel_table is None else vessel_of(vessel_table, faults),
+        nodes=nodes_of(nodes_table, faults),
+        sample_g=faults.number(row, "sample_g", prefix, at_most=LARGEST_G),
+    )
+    if found.mixer_min > found.hands_min:
+        faults.found.append(f"{prefix}mixer_min lies within hands_min: somebody stands at the mixer")
+    if rise_pct is not None and found.good_to_rise_pct is not None and found.good_to_rise_pct <= rise_pct:
+        faults.found.append(f"{prefix}good_to_rise_pct must be above rise_pct: it is where over-proofing begins")
+    return found
+
+
+def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
+    faults.unknown(table, _BAKE_KEYS, "bake.")
+    for key in ("minutes", "oven_c"):
+        if key not in table:
+            faults.found.append(f"bake.{key} is missing")
+    minutes = faults.number(table, "minutes", "bake.", at_most=LONGEST_WORK_MIN)
+    oven_c = faults.number(table, "oven_c", "bake.", at_most=HOTTEST_OVEN_C)
+    preheat_min = faults.number(table, "preheat_min", "bake.", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
+    at_once = _whole(table, "at_once", "bake.", faults, at_most=MOST_PIECES)
+    steam = table.get("steam_min", [])
+    is_list = isinstance(steam, list) and all(isinstance(at, int | float) and not isinstance(at, bool) for at in steam)
+    if not is_list or any(not 0 <= at <= (minutes or LONGEST_WORK_MIN) for at in steam):
+        faults.found.append(f"bake.steam_min = {shown(steam)} must be minutes after loading, such as [0, 5, 10]")
+        steam = []
+    if minutes is None or oven_c is None:
+        return None
+    preheat_min = DEFAULT_PREHEAT_MIN if preheat_min is None else preheat_min
+    return Bake(minutes, oven_c, preheat_min, tuple(sorted(map(float, steam))), at_once)
+
+
+# -- back to a file ---------------------------------------------------------------------------------------------------
+
+
+def grams_text(mass_g: float) -> str:
+    """A weight as scales show it: to the gram from 50 g on, finer below.
+
+    >>> grams_text(712.6), grams_text(20.04), grams_text(0.604)
+    ('713 g', '20 g', '0.6 g')
+    """
+    digits = 0 if mass_g >= 50.0 else 1 if mass_g >= 5.0 else 2
+    text = f"{mass_g:.{digits}f}"
+    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} g"
+
+
+def recipe_toml(recipe: Recipe) -> str:
+    """A recipe as the text of a file that :func:`recipe_from_toml` reads; weights are rounded as scales show them."""
+    lines = [f"name = {_text(recipe.name)}"]
+    if recipe.note:
+        lines.append(f"note = {_text(recipe.note)}")
+    if recipe.pieces != 1:
+        lines.append(f"pieces = {recipe.pieces}")
+    if recipe.piece_g is not None:
+        lines.append(f"piece_g = {recipe.piece_g:.6g}")
+    for part in recipe.parts:
+        lines += ["", "[[part]]", f"name = {_text(part.name)}", f"kind = {_text(part.kind)}", "[part.ingredients]"]
+        lines += [f"{_text(each.name)} = {_said(each, recipe)}" for each in part.ingredients]
+    for stage in recipe.method:
+        lines += ["", "[[stage]]", *_stage_lines(stage)]
+    if recipe.bake is not None:
+        bake = recipe.bake
+        lines += ["", "[bake]", f"minutes = {bake.minutes:g}", f"oven_c = {bake.oven_c:.4g}"]
+        lines.append(f"preheat_min = {bake.preheat_min:g}")
+        if bake.steam_min:
+            lines.append(f"steam_min = [{', '.join(f'{at:g}' for at in bake.steam_min)}]")
+        if bake.at_once is not None:
+            lines.append(f"at_once = {bake.at_once}")
+    return "\n".join(lines) + "\n"
+
+
+def _text(text: str) -> str:
+    """A TOML string: JSON's escapes are TOML's too, but for the one character JSON leaves as it is."""
+    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
+
+
+def _said(ingredient: Ingredient, recipe: Recipe) -> str:
+    amount = grams_text(ingredient.weight.g)
+    if ingredient.kind is Kind.PART:
+        is_all = abs(recipe.part(ingredient.name).mass_g - ingredient.weight.g) < 1e-6 * ingredient.weight.g
+        return _text("all" if is_all else amount)
+    more = [f"amount = {_text(amount)}"]
+    if kind_of(ingredient.name) is not ingredient.kind:
+        more.append(f"kind = {_text(ingredient.kind)}")
+    if ingredient.hydration_pct is not None:
+        more.append(f"hydration_pct = {ingredient.hydration_pct:g}")
+    return _text(amount) if len(more) == 1 else f"{{ {', '.join(more)} }}"
+
+
+def _stage_lines(stage: MethodStage) -> list[str]:
+    lines = [f"part = {_text(stage.part)}", f"stage = {_text(stage.stage)}"]
+    if stage.hours is not None:
+        lines.append(f"hours = {stage.hours:g}")
+    else:
+        lines.append('target = "peak"' if stage.target.rise_pct is None else f"rise_pct = {stage.target.rise_pct:g}")
+    lines.append(f"place = {_text(stage.place)}")
+    for key in ("cold_h", "good_to_rise_pct", "hands_min", "mixer_min", "dough_c", "sample_g"):
+        value = getattr(stage, key)
+        if value:
+            lines.append(f"{key} = {value:g}")
+    if stage.takes != 1:
+        lines.append(f"takes = {stage.takes}")
+    vessel = stage.vessel
+    if vessel is not None:
+        lines += ["[stage.vessel]", f"shape = {_text(vessel.shape)}"]
+        lines += [f"base_mm = [{vessel.base_mm[0]:g}, {vessel.base_mm[1]:g}]"]
+        lines += [f"top_mm = [{vessel.top_mm[0]:g}, {vessel.top_mm[1]:g}]", f"depth_mm = {vessel.depth_mm:g}"]
+        if vessel.sensor_to_base_mm is not None:
+            lines.append(f"sensor_to_base_mm = {vessel.sensor_to_base_mm:g}")
+            lines.append(f"sensor_sd_mm = {vessel.sensor_sd_mm:g}")
+    if stage.nodes:
+        lines += ["[stage.nodes]", *(f"{channel} = {_text(node)}" for channel, node in stage.nodes)]
+    return lines
