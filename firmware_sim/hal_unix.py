@@ -14,30 +14,32 @@ import socket
 import sys
 import time
 
+from micropython import const
+
 gc.threshold(1024)  # from the first import on: memory that is tidied late lies in pieces too small for a frame
 
 import ring
 
-TICKS_PERIOD = 1 << 30  # as a board's 32-bit ticks
-WRAPS_AFTER_MS = 15000  # the ticks start just before they wrap, so that every run crosses it
+_TICKS_PERIOD = const(1 << 30)  # as a board's 32-bit ticks
+_WRAPS_AFTER_MS = const(15000)  # the ticks start just before they wrap, so that every run crosses it
 
 
 def ticks_diff(later, earlier):
     """Signed difference of two ticks."""
-    return (later - earlier + TICKS_PERIOD // 2) % TICKS_PERIOD - TICKS_PERIOD // 2
+    return (later - earlier + _TICKS_PERIOD // 2) % _TICKS_PERIOD - _TICKS_PERIOD // 2
 
 
 class Bench:
-    """The buses and the chips' clock, a line of text each way a call."""
+    """The buses and the chips' clock, a line of text each way a call: the method's name and what it is given."""
 
     def __init__(self, address):
         host, port = address.split(":")
         self._sock = socket.socket()
         self._sock.connect(socket.getaddrinfo(host, int(port))[0][-1])
 
-    def ask(self, line):
+    def ask(self, *words):
         """The bench's answer; OSError when the bus gave one."""
-        self._sock.write(line + "\n")
+        self._sock.write(" ".join([str(word) for word in words]) + "\n")
         answer = self._sock.readline()
         if not answer:
             sys.exit(0)  # the bench is gone, and with it the supply
@@ -53,52 +55,52 @@ class Bench:
 
     def writeto(self, address, data):
         """I2C: bytes to a chip."""
-        self.ask("w %d %s" % (address, str(binascii.hexlify(data), "utf8")))
+        self.ask("writeto", address, str(binascii.hexlify(data), "utf8"))
 
     def readfrom_into(self, address, buffer):
         """I2C: fill a buffer from a chip."""
-        buffer[:] = binascii.unhexlify(self.ask("r %d %d" % (address, len(buffer))))
+        buffer[:] = binascii.unhexlify(self.ask("readfrom_into", address, len(buffer)))
 
     def reset(self):
         """1-Wire: True when somebody is there."""
-        return self.ask("x") == "1"
+        return self.ask("reset") == "1"
 
     def readbit(self):
         """1-Wire: one slot."""
-        return int(self.ask("b"))
+        return int(self.ask("readbit"))
 
-    def writebit(self, bit):
+    def writebit(self, value):
         """1-Wire: one slot."""
-        self.ask("B %d" % bit)
+        self.ask("writebit", value)
 
     def readbyte(self):
         """1-Wire: eight slots."""
-        return int(self.ask("c"))
+        return int(self.ask("readbyte"))
 
-    def writebyte(self, byte):
+    def writebyte(self, value):
         """1-Wire: eight slots."""
-        self.ask("C %d" % byte)
+        self.ask("writebyte", value)
 
     def write(self, data):
         """Serial line of the ranger."""
-        self.ask("t " + str(binascii.hexlify(data), "utf8"))
+        self.ask("write", str(binascii.hexlify(data), "utf8"))
         return len(data)
 
-    def read(self, most):
+    def read(self, n):
         """Serial line of the ranger: bytes that came, or None."""
-        return binascii.unhexlify(self.ask("u %d" % most)) or None
+        return binascii.unhexlify(self.ask("read", n)) or None
 
     def echo_us(self, timeout_us):
         """Pins of the sonar."""
-        return int(self.ask("p %d" % timeout_us))
+        return int(self.ask("echo_us", timeout_us))
 
     def ticks_ms(self):
         """The chips' clock."""
-        return int(self.ask("n"))
+        return int(self.ask("ticks_ms"))
 
     def sleep_ms(self, ms):
         """Runs the chips' clock ahead; nobody waits."""
-        self.ask("s %d" % ms)
+        self.ask("sleep_ms", ms)
 
     ticks_diff = staticmethod(ticks_diff)
 
@@ -129,12 +131,12 @@ class Board:
 
     def ticks_ms(self):
         """Real milliseconds, wrapping."""
-        return (time.ticks_diff(time.ticks_ms(), self._begun) - WRAPS_AFTER_MS) % TICKS_PERIOD
+        return (time.ticks_diff(time.ticks_ms(), self._begun) - _WRAPS_AFTER_MS) % _TICKS_PERIOD
 
     def dough_ticks_ms(self):
         """Dough milliseconds, wrapping."""
         since_ms = time.ticks_diff(time.ticks_ms(), self._begun) * self._speed
-        return max(0, self._dough_begun_ms + since_ms) % TICKS_PERIOD
+        return max(0, self._dough_begun_ms + since_ms) % _TICKS_PERIOD
 
     ticks_diff = staticmethod(ticks_diff)
 

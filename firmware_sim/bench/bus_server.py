@@ -66,31 +66,31 @@ class BusServer:
     def _call(self, words: list[str]) -> str:
         wired = self._wired
         match words:
-            case ["w", address, data]:
+            case ["writeto", address, data]:
                 wired.i2c_bus.writeto(int(address), bytes.fromhex(data))
-            case ["r", address, size]:
+            case ["readfrom_into", address, size]:
                 buffer = bytearray(int(size))
                 wired.i2c_bus.readfrom_into(int(address), buffer)
                 return buffer.hex()
-            case ["x"]:
+            case ["reset"]:
                 return str(int(wired.onewire_bus.reset()))
-            case ["b"]:
+            case ["readbit"]:
                 return str(wired.onewire_bus.readbit())
-            case ["B", bit]:
+            case ["writebit", bit]:
                 wired.onewire_bus.writebit(int(bit))
-            case ["c"]:
+            case ["readbyte"]:
                 return str(wired.onewire_bus.readbyte())
-            case ["C", byte]:
+            case ["writebyte", byte]:
                 wired.onewire_bus.writebyte(int(byte))
-            case ["t", data]:
+            case ["write", data]:
                 wired.tof.write(bytes.fromhex(data))
-            case ["u", most]:
+            case ["read", most]:
                 return (wired.tof.read(int(most)) or b"").hex()
-            case ["p", timeout_us]:
+            case ["echo_us", timeout_us]:
                 return str(wired.echo.echo_us(int(timeout_us)))
-            case ["n"]:
+            case ["ticks_ms"]:
                 return str(wired.clock.ticks_ms())
-            case ["s", ms]:
+            case ["sleep_ms", ms]:
                 wired.clock.sleep_ms(int(ms))
             case _:
                 raise ValueError(f"no such call: {words}")

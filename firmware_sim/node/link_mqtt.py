@@ -5,26 +5,21 @@ once, the handshake of TLS too; a broken or silent connection is dropped and mad
 whole milliseconds.
 """
 
-try:
-    import usocket as socket
-except ImportError:
-    import socket
+import socket
 
 try:
     from firmware_sim.node import const
 except ImportError:  # on a board the files lie side by side
     from micropython import const
 
-KEEP_ALIVE_S = 20
+_KEEP_ALIVE_S = const(20)
 _CONNECT_TIMEOUT_S = const(3)
-SILENCE_MS = 30000  # MQTT 3.1.2.10 gives 1.5 keep-alives; after that the other side is gone
-ANSWER_MS = 10000  # for CONNACK and SUBACK
-FIRST_PAUSE_MS = 500
+_SILENCE_MS = const(30000)  # MQTT 3.1.2.10 gives 1.5 keep-alives; after that the other side is gone
+_ANSWER_MS = const(10000)  # for CONNACK and SUBACK
+_FIRST_PAUSE_MS = const(500)
 _LONGEST_PAUSE_MS = const(30000)
 _LONGEST_PACKET = const(2048)
 _LONGEST_QUEUE = const(4096)
-NOTHING_NOW = (11, 35, 110, 10035)  # EAGAIN of Linux and macOS, ETIMEDOUT, WSAEWOULDBLOCK
-TLS_WAITS = (2, 3)  # SSL_ERROR_WANT_READ and _WRITE; MicroPython answers None instead
 _A_PIECE = const(256)  # bytes moved at once
 
 _DOWN = const(0)
@@ -123,7 +118,7 @@ class MqttLink:
         self._spoke_ms = 0
         self._since_ms = 0
         self._pause_ms = 0
-        self._next_pause_ms = FIRST_PAUSE_MS
+        self._next_pause_ms = _FIRST_PAUSE_MS
         self.is_up = False
         self.broke = False
         self.fault = ""  # why the last connection ended, for a message to a human
@@ -157,7 +152,7 @@ class MqttLink:
                 self._sock, do_handshake_on_connect=False, server_hostname=self._host
             )
         # MQTT 3.1.2: clean session, last will QoS 1 retained, user name, password
-        content = _text("MQTT") + bytes([4, 0x02 | 0x04 | 0x08 | 0x20 | 0x40 | 0x80, 0, KEEP_ALIVE_S])
+        content = _text("MQTT") + bytes([4, 0x02 | 0x04 | 0x08 | 0x20 | 0x40 | 0x80, 0, _KEEP_ALIVE_S])
         content += _text(self._key) + self._status_topic + _text("offline") + _text(self._key) + _text(self._password)
         self._in = b""
         self._tried = 0
@@ -201,7 +196,9 @@ class MqttLink:
 
     def _is_wait(self, err):
         code = err.args[0] if err.args else None
-        return code in NOTHING_NOW or (self._context is not None and code in TLS_WAITS)
+        if self._context is not None and code in (2, 3):  # SSL_ERROR_WANT_READ, _WRITE; MicroPython answers None
+            return True
+        return code in (11, 35, 110, 10035)  # EAGAIN of Linux and macOS, ETIMEDOUT, WSAEWOULDBLOCK
 
     def _read(self, now_ms):
         while True:
@@ -236,8 +233,8 @@ class MqttLink:
                 raise OSError("the broker refused the subscription")
             self._state = _UP
             self.is_up = True
-            self._pause_ms = FIRST_PAUSE_MS
-            self._next_pause_ms = 2 * FIRST_PAUSE_MS
+            self._pause_ms = _FIRST_PAUSE_MS
+            self._next_pause_ms = 2 * _FIRST_PAUSE_MS
             self._publish(self._status_topic, b"online", 0x33)
         elif what == 0x30:  # PUBLISH
             self._take(kind, content)
@@ -260,12 +257,12 @@ class MqttLink:
 
     def _keep(self, now_ms):
         if self._state != _UP:
-            if now_ms - self._since_ms > ANSWER_MS:
+            if now_ms - self._since_ms > _ANSWER_MS:
                 raise OSError("no answer from the broker")
             return
-        if now_ms - self._heard_ms > SILENCE_MS:
+        if now_ms - self._heard_ms > _SILENCE_MS:
             raise OSError("the broker fell silent")
-        if now_ms - self._spoke_ms > 500 * KEEP_ALIVE_S or now_ms - self._heard_ms > 500 * KEEP_ALIVE_S:
+        if now_ms - self._spoke_ms > 500 * _KEEP_ALIVE_S or now_ms - self._heard_ms > 500 * _KEEP_ALIVE_S:
             if not self._out:
                 self._queue(b"\xc0\x00")  # PINGREQ
                 self._spoke_ms = now_ms

@@ -4,7 +4,12 @@ The port is given: read(n) returns bytes, or None when there are none; write(dat
 None for none; is_open() says whether anybody listens, as far as the port can tell.
 """
 
-LONGEST_LINE = 128  # an acknowledgement has 29 bytes at most; anything longer is thrown away
+try:
+    from firmware_sim.node import const
+except ImportError:  # on a board the files lie side by side
+    from micropython import const
+
+_LONGEST_LINE = const(128)  # an acknowledgement has 29 bytes at most; anything longer is thrown away
 
 
 class SerialLink:
@@ -46,7 +51,7 @@ class SerialLink:
         self._grow(pieces[-1])
 
     def _grow(self, piece):
-        if len(self._line) + len(piece) > LONGEST_LINE:
+        if len(self._line) + len(piece) > _LONGEST_LINE:
             self._is_skipping = True
             self._line = b""
         elif not self._is_skipping:

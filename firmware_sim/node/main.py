@@ -17,9 +17,9 @@ except ImportError:  # on a board the files lie side by side
     import sampling
     from micropython import const
 
-RESEND_MS = 5000  # real time without an answer before a pack is sent again
+_RESEND_MS = const(5000)  # real time without an answer before a pack is sent again
 _TICK_MS = const(100)  # the ring counts tenths of a second
-WINDOW = 8  # packs on their way at once
+_WINDOW = const(8)  # packs on their way at once
 _A_TURN = const(4)  # packs sent in one turn
 _LONGEST_NAP_MS = const(100)
 _SHORTEST_NAP_MS = const(5)
@@ -100,7 +100,7 @@ class Node:
         self._next_ms += (missed + 1) * self._period_ms
 
     def _send_one(self, real_ms):
-        at = self.ring.due(real_ms // _TICK_MS, RESEND_MS // _TICK_MS, WINDOW)
+        at = self.ring.due(real_ms // _TICK_MS, _RESEND_MS // _TICK_MS, _WINDOW)
         if at is None:
             return False
         seq, taken, values, _ = self.ring.pack(at)

@@ -4,11 +4,8 @@ The format is described in DEVELOPERS.md, section Wire format. Everything is bui
 a board without json, with small floats and with unordered dicts writes the same bytes as any other.
 """
 
-LONGEST = 1024  # bytes of a frame, without the line end
-
-# (name, unit, digits after the point) in the order of sampling.CHANNELS; scaled integers become metres and degrees.
+# (name, unit, digits after the point) in the order of sampling.py; scaled integers become metres and degrees.
 RECORDS = (("air", "Cel", 2), ("humidity", "%RH", 2), ("dough", "Cel", 2), ("distance", "m", 4))
-LOST = ("lost", "count", 0)
 
 # CRC-32 of IEEE 802.3 a nibble at a time: 16 entries instead of 256 spare a board 1 kB. Upper and lower halves apart,
 # since a board of 32 bits keeps a number of more than 30 in memory of its own, and would make a new one at every step.
@@ -55,7 +52,7 @@ def body(urn, age_ms, values):
     """
     records = RECORDS
     if len(values) == 1:
-        records = (LOST,)
+        records = (("lost", "count", 0),)
     tenths = (age_ms + 50) // 100
     if tenths < 0:
         tenths = 0

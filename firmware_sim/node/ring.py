@@ -1,8 +1,8 @@
 """Packs not acknowledged yet, oldest first, in memory taken once and for all.
 
 When it is full the older half is thinned evenly, so that a long silence leaves a coarse curve and not a hole. What went
-is told by a gap marker: a pack of its own that carries the number of lost packs. At most one marker waits at a time,
-since a marker that may have arrived must not change any more.
+is told by a gap marker: a pack of its own whose values are a tuple of one, the number of lost packs. At most one marker
+waits at a time, since a marker that may have arrived must not change any more.
 
 Times are whole tenths of a second that only grow: 31 bits of them are six years.
 """
@@ -14,10 +14,9 @@ try:
 except ImportError:  # on a board the files lie side by side
     from micropython import const
 
-MARKER_LENGTH = 1  # a marker's values are a tuple of one: the number lost
 _CHANNELS = const(4)
 
-# A pack is so many whole numbers in a row: 28 bytes.
+# A pack is so many whole numbers in a row: 28 bytes, and 2 for its place.
 _WIDTH = const(3 + _CHANNELS)
 _SEQ = const(0)
 _TAKEN = const(1)
@@ -33,18 +32,19 @@ _LONG_AGO = const(_LOW + 1)
 class Ring:
     """Buffer of one boot.
 
-    room: most packs kept, markers included; at least 6.
+    room: most packs kept, markers included; from 6 to 9362.
     """
 
     def __init__(self, room):
-        if room < 6:
+        if room < 6 or room > 65535 // _WIDTH:
             raise ValueError("room")
         self.room = room
         self.last_seq = 0
         self.lost = 0  # dropped, and not told yet
         self._lost_taken = 0
         self._cells = array("i", (0 for _ in range(_WIDTH * room)))
-        self._order = [_WIDTH * at for at in range(room)]  # first cells of the packs, oldest first; then the unused
+        # First cells of the packs, oldest first; then those of the unused.
+        self._order = array("H", (_WIDTH * at for at in range(room)))
         self._used = 0
 
     def __len__(self):
@@ -85,8 +85,12 @@ class Ring:
         return cell
 
     def _drop(self, at):
-        self._order.append(self._order.pop(at))
+        order = self._order
+        cell = order[at]
         self._used -= 1
+        for place in range(at, self._used):
+            order[place] = order[place + 1]
+        order[self._used] = cell
 
     def _is_marker(self, cell):
         return self._cells[cell + _VALUES + 1] == _MARKS

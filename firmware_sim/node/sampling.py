@@ -1,6 +1,6 @@
 """One measurement of every channel: several looks, the median, and a check that a sensor can mean it.
 
-A measurement is a tuple of scaled integers in the order of CHANNELS, None for what could not be read:
+A measurement is a tuple of scaled integers in this order, None for what could not be read:
 air [0.01 C], humidity [0.01 %], dough [0.01 C], distance [0.1 mm].
 """
 
@@ -9,7 +9,6 @@ try:
 except ImportError:  # on a board the files lie side by side
     from micropython import const
 
-CHANNELS = ("air", "humidity", "dough", "distance")
 _LOOKS = const(5)  # distance shots a measurement; odd, so the median is one of them
 _LEAST_LOOKS = const(3)
 
@@ -30,7 +29,7 @@ def _within(value, limits):
 
 
 def measure(sensors):
-    """Read every sensor once (instruments.py). Returns a tuple in the order of CHANNELS."""
+    """Read every sensor once (instruments.py). Returns a tuple as above."""
     air = None
     humidity = None
     pair = sensors.read_air()

@@ -33,27 +33,27 @@ class Sht4x:
     """One sensor."""
 
     def __init__(self, i2c, clock, address=_ADDRESS):
-        self._i2c = i2c
+        self._bus = i2c
         self._clock = clock
         self._address = address
-        self._buffer = bytearray(6)
+        self._data = bytearray(6)
 
     def read(self):
         """Measure: (0.01 C, 0.01 %). Raises Fault or OSError."""
         clock = self._clock
-        self._i2c.writeto(self._address, MEASURE)
+        self._bus.writeto(self._address, MEASURE)
         begun = clock.ticks_ms()
         clock.sleep_ms(_MEASURE_MS)
         while True:
             is_last = clock.ticks_diff(clock.ticks_ms(), begun) >= _GIVE_UP_MS
             try:
-                self._i2c.readfrom_into(self._address, self._buffer)
+                self._bus.readfrom_into(self._address, self._data)
                 break
             except OSError:  # busy looks like absent
                 if is_last:
                     raise
             clock.sleep_ms(2)
-        data = self._buffer
+        data = self._data
         if checks.crc8_31(data[0:2]) != data[2] or checks.crc8_31(data[3:5]) != data[5]:
             raise checks.Fault(checks.CHECKSUM)
         return centi_c(data[0] << 8 | data[1]), centi_pct(data[3] << 8 | data[4])

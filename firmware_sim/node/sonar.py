@@ -42,16 +42,16 @@ class Sonar:
     def __init__(self, pins, clock):
         self._pins = pins
         self._clock = clock
-        self._shot = None
+        self._asked = None
 
     def read(self, air_centi_c):
         """One shot in 0.1 mm. Raises Fault or OSError."""
         clock = self._clock
-        if self._shot is not None:
-            wait = _SPACING_MS - clock.ticks_diff(clock.ticks_ms(), self._shot)
+        if self._asked is not None:
+            wait = _SPACING_MS - clock.ticks_diff(clock.ticks_ms(), self._asked)
             if 0 < wait <= _SPACING_MS:
                 clock.sleep_ms(wait)
-        self._shot = clock.ticks_ms()
+        self._asked = clock.ticks_ms()
         echo = self._pins.echo_us(_TIMEOUT_US)
         if echo < 0:
             raise checks.Fault(checks.SILENT)

@@ -15,7 +15,7 @@ except ImportError:  # on a board the files lie side by side
 
 _ADDRESS = const(1)
 _READ_HOLDING = const(3)
-DISTANCE_REGISTER = 0x0010
+_DISTANCE_REGISTER = const(0x0010)
 _ANSWER_BYTES = const(7)  # address, function, byte count, two of data, two of checksum
 _REFUSAL_BYTES = const(5)  # address, function + 0x80, reason, two of checksum
 _ANSWER_MS = const(50)
@@ -49,7 +49,7 @@ class TofRanger:
         for _ in range(8):  # what is left of an answer that came too late; bounded, since a line may chatter
             if not self._port.read(32):
                 break
-        self._port.write(request(_ADDRESS, DISTANCE_REGISTER))
+        self._port.write(request(_ADDRESS, _DISTANCE_REGISTER))
         self._asked = clock.ticks_ms()
         data = self._answer()
         if checks.crc16_modbus(data):  # over its own checksum it comes to 0

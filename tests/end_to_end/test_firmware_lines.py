@@ -116,15 +116,15 @@ def test_silent_broker_is_given_up_and_tried_again_later(stranger: socket.socket
     link.poll(0)
     first, _ = stranger.accept()
     with first:
-        link.poll(link_mqtt.ANSWER_MS)
+        link.poll(link_mqtt._ANSWER_MS)
         assert link.fault == ""
-        link.poll(link_mqtt.ANSWER_MS + 1)
+        link.poll(link_mqtt._ANSWER_MS + 1)
     assert (link.is_up, link.fault) == (False, "no answer from the broker")
     stranger.settimeout(0.0)
-    link.poll(link_mqtt.ANSWER_MS + 2)
+    link.poll(link_mqtt._ANSWER_MS + 2)
     with pytest.raises(BlockingIOError):
         stranger.accept()
-    link.poll(link_mqtt.ANSWER_MS + 2 + link_mqtt.FIRST_PAUSE_MS)
+    link.poll(link_mqtt._ANSWER_MS + 2 + link_mqtt._FIRST_PAUSE_MS)
     stranger.settimeout(20.0)
     stranger.accept()[0].close()
     link.close(0)
@@ -153,11 +153,11 @@ def test_quiet_connection_is_kept_alive_and_a_dead_one_dropped(stranger: socket.
         other.settimeout(20.0)
         other.sendall(b"\x20\x02\x00\x00\x90\x03\x00\x01\x01")
         wait_until(lambda: (link.poll(1), link.is_up)[1], "the link is up")
-        link.poll(link_mqtt.KEEP_ALIVE_S * 500 + 10)
+        link.poll(link_mqtt._KEEP_ALIVE_S * 500 + 10)
         seen = b""
         while b"\xc0\x00" not in seen[-2:]:
             seen += other.recv(4096)
-        link.poll(link_mqtt.SILENCE_MS + 10)
+        link.poll(link_mqtt._SILENCE_MS + 10)
     assert (link.is_up, link.broke) == (False, True)
 
 

@@ -7,10 +7,11 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from firmware_sim.node import link_mqtt, packet
-from firmware_sim.node.ring import MARKER_LENGTH, Ring
+from firmware_sim.node.ring import Ring
 
 URN = "urn:dev:mac:020000fffe5e0001"
 SCALED = st.none() | st.integers(-100_000, 100_000)
+MARKER_LENGTH = 1
 MEASUREMENTS = st.tuples(SCALED, SCALED, SCALED, SCALED)
 
 

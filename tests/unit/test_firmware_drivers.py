@@ -208,7 +208,7 @@ def test_ranger_refuses_as_modbus_says(felt: Felt, question: str, answer: str) -
 
 
 def test_refusal_is_nonsense_to_the_driver(felt: Felt, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(tof, "DISTANCE_REGISTER", 0x0011)
+    monkeypatch.setattr(tof, "_DISTANCE_REGISTER", 0x0011)
     assert fault_of(felt.ranger().read, 0) == checks.NONSENSE
 
 

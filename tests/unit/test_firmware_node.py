@@ -6,7 +6,7 @@ from typing import Any
 import pytest
 
 from firmware_sim.node import packet, sampling
-from firmware_sim.node.main import RESEND_MS, WINDOW, Node
+from firmware_sim.node.main import _RESEND_MS, _WINDOW, Node
 from firmware_sim.node.ring import Ring
 
 URN = "urn:dev:mac:020000fffe5e0001"
@@ -130,7 +130,7 @@ def test_late_turn_skips_what_was_missed(node: Any, board: PaperBoard) -> None:
 
 def test_unanswered_pack_is_sent_again_with_its_age_grown(node: Any, board: PaperBoard, link: PaperLink) -> None:
     node.turn()
-    put_on(board, RESEND_MS - 1, speed=0)
+    put_on(board, _RESEND_MS - 1, speed=0)
     node.turn()
     assert len(link.sent) == 1
     put_on(board, 1, speed=0)
@@ -156,7 +156,7 @@ def test_at_most_a_window_is_on_its_way(node: Any, board: PaperBoard, link: Pape
     link.is_up = True
     for _ in range(10):
         node.turn()
-    assert len(link.sent) == WINDOW
+    assert len(link.sent) == _WINDOW
 
 
 def test_what_was_on_its_way_when_the_link_broke_is_sent_at_once(node: Any, link: PaperLink) -> None:

@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 
 from firmware_sim.node import packet
+from monitor.wire.frames import MAX_FRAME_BYTES
 
 FRAMES = Path(__file__).parents[1] / "data" / "frames"
 LINES = (FRAMES / "frames.txt").read_text(encoding="ascii").splitlines()
@@ -47,7 +48,7 @@ def test_nothing_read_makes_no_frame() -> None:
 def test_largest_frame_stays_within_the_limit() -> None:
     urn = "urn:dev:org:32473-" + "a" * 100
     values = (-999999, 999999, -999999, 99999999)
-    assert len(packet.frame("ffffffff", 2**62, urn, 10**10, values)) <= packet.LONGEST
+    assert len(packet.frame("ffffffff", 2**62, urn, 10**10, values)) <= MAX_FRAME_BYTES
 
 
 @pytest.mark.parametrize("entry", GOLDEN["acknowledgements"], ids=lambda entry: entry["line"])
