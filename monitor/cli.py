@@ -28,8 +28,8 @@ DEMO_SPEED = 60.0
 
 def _collect(args: argparse.Namespace) -> int:
     from monitor.clock import Pace
-    from monitor.collector import collect
     from monitor.config import load_config, mqtt_address
+    from monitor.station import collect
 
     config = load_config(_data_dir(args), os.environ, config_path=args.config, secrets_path=args.secrets)
     config = config.with_sources(args.serial, [mqtt_address(url) for url in args.mqtt])

@@ -1,9 +1,12 @@
 """Wall time, monotonic time and waiting: the only module that asks the machine for either."""
 
+import sys
 import time
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Protocol
+
+EARLIEST = datetime(2026, 1, 1, tzinfo=UTC)  # this program was written later
 
 
 class Clock(Protocol):
@@ -24,15 +27,30 @@ def wall_clock() -> datetime:
     return datetime.now(UTC)
 
 
+def is_calendar_right() -> bool:
+    """False while the wall clock stands before this program was written, as on a board without a battery at boot."""
+    return wall_clock() >= EARLIEST
+
+
+def _since_boot_s() -> float:
+    """Seconds of a counter that nothing sets back and that goes on while the machine sleeps. [s]"""
+    # the monotonic counter of Linux stands still in a suspended machine; a dough does not
+    return time.clock_gettime(time.CLOCK_BOOTTIME) if sys.platform == "linux" else time.monotonic()
+
+
 class SystemClock:
-    """UTC anchored at start and carried on by the monotonic counter, so it never runs backwards."""
+    """UTC anchored at start and carried on by a counter: whoever moves the wall clock does not move the doughs."""
 
     def __init__(self) -> None:
         self._anchor = wall_clock()
-        self._anchor_s = time.monotonic()
+        self._anchor_s = _since_boot_s()
 
     def now(self) -> datetime:
-        return self._anchor + timedelta(seconds=time.monotonic() - self._anchor_s)
+        return self._anchor + timedelta(seconds=_since_boot_s() - self._anchor_s)
+
+    def moved(self) -> timedelta:
+        """How far the machine's wall clock has been moved ahead (or back) since this clock was started."""
+        return wall_clock() - SystemClock.now(self)
 
     def real_s(self) -> float:
         return time.monotonic()

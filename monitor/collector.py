@@ -9,39 +9,28 @@ A store that fails (a full disk, a locked file) is tried again until it works: w
 taken, nothing is acknowledged, so that the nodes keep what they have measured.
 """
 
-import fcntl
 import logging
 import queue
-import signal
 import threading
 from collections import Counter
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
-from pathlib import Path
-from typing import Protocol, TextIO
+from typing import Protocol
 
 from monitor.bakery import alerts as alerting
 from monitor.bakery import wording
 from monitor.bakery.alerts import Alert, AlertEvent, Facts, Message, Rules
-from monitor.clock import Clock, Pace, SystemClock
-from monitor.config import CONFIG_NAME, Config
-from monitor.dough.forecast import outlook
+from monitor.clock import Clock
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track, last_seen
-from monitor.errors import ConfigError, DamagedError, StoreError, WireError
-from monitor.learner import Learner, lessons_before
-from monitor.pace import local_zone, settle_pace
+from monitor.errors import DamagedError, StoreError, WireError
+from monitor.learner import lessons_before
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.arrivals import Arrivals, Heard
-from monitor.sinks.notify import Carrier, Notifier, TerminalCarrier, apprise_carriers
 from monitor.sinks.rows import QuarantinedFrame
 from monitor.sinks.store import Store, eye_node
-from monitor.sources.intake import QUEUE_SIZE, UNKNOWN_NODE, Fault, FaultLog, Frame, Item, Status
-from monitor.sources.mqtt import MqttSource
-from monitor.sources.serial import SerialSource, found_ports
+from monitor.sources.intake import UNKNOWN_NODE, Fault, FaultLog, Frame, Item, Status
 from monitor.watch.nodes import NodeWatch
 from monitor.watch.pulse import Pulse
 from monitor.wire import frames
@@ -55,7 +44,6 @@ DETAIL_CHARS = 200  # judgement: of an error's detail, which quotes what came fr
 TURN_S = 0.2  # judgement: how long a quiet loop waits for a frame before it looks at the batches
 OUTLOOK_EVERY = timedelta(minutes=1)
 FIRST_RETRY_S, LAST_RETRY_S = 0.25, 4.0  # judgement: of a store that fails; within 5 s of its mending all goes on
-LOCK_TRIES, LOCK_WAIT_S = 20, 0.05
 STEP_FAULT = "batch step failed"
 """Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
 NOT_ESTIMATED = "not estimated: a fault in this program; its readings are kept, its log says more"
@@ -374,94 +362,3 @@ class Collector:
     def _worded(self, event: AlertEvent, facts: Facts) -> Message:
         log.info("alert batch=%s kind=%r episode=%s", event.alert.batch_id, event.alert.kind.value, event.alert.episode)
         return wording.message_of(event, facts, zone=self._zone, temp_unit=self._temp_unit, rules=self._rules)
-
-
-def no_source_text(config: Config) -> str:
-    """What a collector without sources looked for, and what to do."""
-    ports = found_ports()
-    seen = "".join(f"\n    {port}" for port in ports) or "\n    none; is the node plugged in?"
-    return (
-        "no node is set to listen to.\n"
-        f"  looked for: `serial` and `mqtt` in {config.data_dir / CONFIG_NAME}, --serial and --mqtt\n"
-        f"  serial ports of this machine:{seen}\n"
-        "  what to do: name one with --serial PORT, or a broker with --mqtt mqtt://user@host:1883,\n"
-        "  or write them into that file; `proofing-monitor check` then says whether they answer.\n"
-        "  Without any node, --by-eye works the levels that you log with `proofing-monitor batch level`."
-    )
-
-
-@contextmanager
-def _alone(data_dir: Path) -> Iterator[None]:
-    """Hold a data directory for this process alone: two collectors would work every batch twice."""
-    with _lock_file(data_dir).open("w") as file:
-        for _ in range(LOCK_TRIES):
-            if _is_locked(file, fcntl.LOCK_EX):
-                break
-            SystemClock().wait(LOCK_WAIT_S)  # is_at_work holds it for a moment
-        else:
-            raise ConfigError(f"{data_dir}: a collector is at work here already; stop it, or name another directory")
-        yield
-
-
-def _is_locked(file: TextIO, how: int) -> bool:
-    """True when the lock was got at once."""
-    try:
-        fcntl.flock(file, how | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
-
-
-def _lock_file(data_dir: Path) -> Path:
-    return data_dir / "collector.lock"
-
-
-def is_at_work(data_dir: Path) -> bool:
-    """True while a collector runs on a data directory."""
-    try:
-        with _lock_file(data_dir).open() as file:
-            return not _is_locked(file, fcntl.LOCK_SH)
-    except OSError:  # no collector ever ran here, or it is another user's
-        return False
-
-
-def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool = False) -> int:
-    """Run a collector with its sources and messages until SIGINT or SIGTERM; returns the exit status.
-
-    Raises
-    ------
-    ConfigError
-        When there is nothing to listen to, or another collector is at work.
-    StoreError
-        When the store fails: a collector that keeps nothing must not look as if it did.
-    """
-    if not config.has_sources and not is_by_eye:
-        raise ConfigError(no_source_text(config))
-    stop = threading.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: stop.set())
-    zone = config.timezone or local_zone()
-    with Store(config.database) as store, _alone(config.data_dir):
-        clock = settle_pace(store, pace)
-        inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
-        sources: list[SerialSource | MqttSource] = [SerialSource(port, clock, inbox) for port in config.serial]
-        for address in config.mqtt:
-            password = config.secrets.password_for(address)
-            sources.append(MqttSource(address.url, clock, inbox, address.user, password, ca_file=config.mqtt_ca_file))
-        people = apprise_carriers(config.secrets.notify_urls, config.notify_inside)
-        carriers: list[Carrier] = [TerminalCarrier(out, zone), *people]
-        notifier = Notifier(config.database, carriers, clock)
-        learner = Learner(config.database, clock)
-        collector = Collector(store, inbox, clock, outlook, rules=config.rules, zone=zone, temp_unit=config.temp_unit)
-        started: list[SerialSource | MqttSource | Notifier | Learner] = []
-        try:
-            for thread in (notifier, *sources, learner):
-                thread.start()
-                started.append(thread)
-            log.info("collecting data_dir=%s sources=%d carriers=%d", config.data_dir, len(sources), len(carriers))
-            collector.run(stop)
-        finally:
-            for thread in reversed(started):
-                thread.stop()
-            log.info("ended data_dir=%s", config.data_dir)
-    return 0

@@ -27,6 +27,7 @@ beside it, which only its owner may read:
     mqtt_password = "..."                             # for every broker not named below
     notify_urls = ["ntfy://...", "mailto://..."]      # where messages go: they hold passwords too
     proxy_secret = "..."                              # by which the screens know their proxy
+    heartbeat_url = "https://..."                     # called every minute while all works; it holds a key
 
     [mqtt_passwords]
     "collector@192.168.1.20:1883" = "..."
@@ -48,6 +49,7 @@ from monitor.bakery.alerts import Rules
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
+from monitor.upkeep import Upkeep, upkeep_from
 
 CONFIG_NAME = "config.toml"
 SECRETS_NAME = "secrets.toml"
@@ -56,8 +58,8 @@ MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry: "mqtt"
 MASK = "****"
 LARGEST_FILE_BYTES = 1_000_000  # judgement: a hundred times what anybody writes by hand
 
-_KEYS = ("serial", "mqtt", "mqtt_ca_file", "notify_inside", "timezone", "temp_unit", "alerts", "dashboard")
-_SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls", "proxy_secret")
+_KEYS = ("serial", "mqtt", "mqtt_ca_file", "notify_inside", "timezone", "temp_unit", "alerts", "dashboard", "upkeep")
+_SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls", "proxy_secret", "heartbeat_url")
 
 
 def default_data_dir(environ: Mapping[str, str]) -> Path:
@@ -96,6 +98,7 @@ class Secrets:
     mqtt_passwords: Mapping[str, str] = field(default_factory=dict, repr=False)
     notify_urls: tuple[str, ...] = field(default=(), repr=False)
     proxy_secret: str | None = field(default=None, repr=False)
+    heartbeat_url: str | None = field(default=None, repr=False)
 
     def password_for(self, address: MqttAddress) -> str | None:
         """The password to log in with at a broker, or None when there is none."""
@@ -127,6 +130,7 @@ class Config:
     rules: Rules = field(default_factory=Rules)
     notify_inside: tuple[str, ...] = ()
     access: Access = field(default_factory=Access)
+    upkeep: Upkeep = field(default_factory=Upkeep)
     secrets: Secrets = field(default_factory=Secrets)
 
     @property
@@ -281,6 +285,7 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
     passwords: dict[str, str] = {}
     urls: tuple[str, ...] = ()
     proxy_secret: str | None = None
+    heartbeat_url: str | None = None
     if path is not None:
         mine = _Faults(path)
         if fault := privacy_fault(path):
@@ -295,6 +300,11 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
         proxy_secret = table.get("proxy_secret")
         if proxy_secret is not None and not (isinstance(proxy_secret, str) and proxy_secret):
             mine.found.append("proxy_secret must be a text in quotes")
+        heartbeat_url = table.get("heartbeat_url")
+        if heartbeat_url is not None and not (
+            isinstance(heartbeat_url, str) and heartbeat_url.startswith(("https://", "http://"))
+        ):
+            mine.found.append("heartbeat_url must be a text in quotes that begins with https:// or http://")
         if isinstance(named, Mapping) and all(isinstance(value, str) for value in named.values()):
             passwords = dict(named)
         else:
@@ -302,7 +312,8 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
         faults.extend(f"{path}: {fault}" for fault in mine.found)
     if environ.get("PROOFING_NOTIFY_URLS"):
         urls = tuple(environ["PROOFING_NOTIFY_URLS"].split())
-    return Secrets(environ.get("PROOFING_MQTT_PASSWORD") or password, passwords, urls, proxy_secret)
+    heartbeat_url = environ.get("PROOFING_HEARTBEAT_URL") or heartbeat_url
+    return Secrets(environ.get("PROOFING_MQTT_PASSWORD") or password, passwords, urls, proxy_secret, heartbeat_url)
 
 
 def load_config(
@@ -342,6 +353,8 @@ def load_config(
     inside = (*faults.texts(table, "notify_inside"), *environ.get("PROOFING_NOTIFY_INSIDE", "").split())
     access, access_faults = access_from(table.get("dashboard", {}))
     faults.found += access_faults
+    upkeep, upkeep_faults = upkeep_from(table.get("upkeep", {}), data_dir)
+    faults.found += upkeep_faults
     found = [f"{path}: {fault}" for fault in faults.found]
     beside = data_dir / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
@@ -362,6 +375,7 @@ def load_config(
         rules,
         inside,
         access,
+        upkeep,
         secrets,
     )
 
@@ -390,4 +404,6 @@ def effective_settings(config: Config) -> list[str]:
         for address in config.mqtt
     ]
     lines += [f"notify_urls = {urlsplit(url).scheme}://{MASK}" for url in config.secrets.notify_urls]
+    lines += [f"upkeep.{item.name} = {getattr(config.upkeep, item.name) or 'none'}" for item in fields(Upkeep)]
+    lines.append(f"heartbeat_url = {MASK if config.secrets.heartbeat_url else 'none'}")
     return lines

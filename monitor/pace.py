@@ -22,7 +22,7 @@ def clock_of(store: Store) -> Clock:
     return SystemClock() if pace is None else ScaledClock(pace)
 
 
-def settle_pace(store: Store, pace: Pace | None) -> Clock:
+def settle_pace(store: Store, pace: Pace | None) -> SystemClock:
     """Keep the pace a collector was started with, and give its clock.
 
     Raises

@@ -12,7 +12,7 @@ from pathlib import Path
 from typing import TextIO
 from urllib.parse import urlsplit
 
-from monitor.collector import is_at_work
+from monitor.alone import is_at_work
 from monitor.config import MASK, Config, MqttAddress, effective_settings, load_config
 from monitor.errors import ConfigError, MonitorError
 from monitor.sinks.notify import AppriseCarrier

@@ -48,6 +48,11 @@ class MqttSource:
     ca_file
         Certificates to trust for ``mqtts``; None: those of the machine.
 
+    Attributes
+    ----------
+    trouble
+        Why the broker cannot be read at the moment; empty when it can.
+
     Raises
     ------
     ConfigError
@@ -72,7 +77,7 @@ class MqttSource:
         self._stopping = threading.Event()
         self._connections = 0  # a PUBACK belongs to the connection that its message came by
         self._is_up = False
-        self._told = ""
+        self.trouble = ""
         self._client = paho.Client(
             CallbackAPIVersion.VERSION2,
             client_id,
@@ -150,7 +155,7 @@ class MqttSource:
             self._say_once(f"this user may not read {ROOT}/+/pack and {ROOT}/+/status; mend the broker's access list")
             return
         self._is_up = True  # only now: what is published from here on reaches this source
-        self._told = ""
+        self.trouble = ""
         self._tell(is_online=True)
 
     def _on_message(self, client: paho.Client, userdata: Any, message: paho.MQTTMessage) -> None:
@@ -201,9 +206,9 @@ class MqttSource:
         put(self._items, Status(self.name, None, is_online, self._clock.now(), detail), self._stopping)
 
     def _say_once(self, text: str) -> None:
-        if text != self._told:
+        if text != self.trouble:
             log.warning("waiting source=%s reason=%r", self.name, text)
-            self._told = text
+            self.trouble = text
 
 
 def _parsed(url: str) -> tuple[str, str, int, str | None]:

@@ -12,7 +12,7 @@ from zlib import crc32
 import pytest
 from harness import wait_until
 
-from monitor.collector import is_at_work
+from monitor.alone import is_at_work
 from monitor.config import DATABASE_NAME
 from monitor.sinks.store import Store
 

@@ -14,7 +14,8 @@ from programs import PROGRAM, environment, run_program
 
 from monitor.bakery.alerts import AlertKind
 from monitor.clock import SystemClock
-from monitor.collector import STEP_FAULT, is_at_work
+from monitor.alone import is_at_work
+from monitor.collector import STEP_FAULT
 from monitor.config import DATABASE_NAME
 from monitor.demo.processes import DemoError, Household
 from monitor.recipe.batch import EventKind

@@ -1,0 +1,193 @@
+"""The collector with everything around it: sources, carriers, the learner, and the watch over all of them."""
+
+import logging
+import queue
+import signal
+import threading
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Protocol, TextIO
+
+from monitor.alone import alone
+from monitor.bakery.alerts import AlertKind, Message
+from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
+from monitor.collector import Collector
+from monitor.config import CONFIG_NAME, Config
+from monitor.dough.forecast import outlook
+from monitor.errors import ConfigError, DamagedError, NotifyError
+from monitor.learner import Learner
+from monitor.pace import local_zone, settle_pace
+from monitor.recipe.batch import BatchId
+from monitor.sinks.damage import LOOKED_THROUGH_BYTES, damage_of, set_aside
+from monitor.sinks.notify import Carrier, Notifier, TerminalCarrier, apprise_carriers
+from monitor.sinks.store import Store
+from monitor.sources.intake import QUEUE_SIZE, Item
+from monitor.sources.mqtt import MqttSource
+from monitor.sources.serial import SerialSource, found_ports
+from monitor.watch import lookouts
+from monitor.watch.heartbeat import DeadMan, service_manager
+from monitor.watch.metrics import MetricsServer, PulseMetrics
+from monitor.watch.nodes import NodeWatch
+from monitor.watch.pulse import Pulse
+from monitor.watch.watchman import Lookout, Notice, Watchman
+
+log = logging.getLogger(__name__)
+
+CALENDAR_S = 1.0
+
+
+class _Part(Protocol):
+    """What is started and stopped with the collector."""
+
+    def start(self) -> None: ...
+
+    def stop(self) -> None: ...
+
+
+def no_source_text(config: Config) -> str:
+    """What a collector without sources looked for, and what to do."""
+    ports = found_ports()
+    seen = "".join(f"\n    {port}" for port in ports) or "\n    none; is the node plugged in?"
+    return (
+        "no node is set to listen to.\n"
+        f"  looked for: `serial` and `mqtt` in {config.data_dir / CONFIG_NAME}, --serial and --mqtt\n"
+        f"  serial ports of this machine:{seen}\n"
+        "  what to do: name one with --serial PORT, or a broker with --mqtt mqtt://user@host:1883,\n"
+        "  or write them into that file; `proofing-monitor check` then says whether they answer.\n"
+        "  Without any node, --by-eye works the levels that you log with `proofing-monitor batch level`."
+    )
+
+
+def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool = False) -> int:
+    """Run a collector with its sources and messages until SIGINT or SIGTERM; returns the exit status.
+
+    A damaged database is set aside, before the start or in the middle of the work, and a new one begun.
+
+    Raises
+    ------
+    ConfigError
+        When there is nothing to listen to, or another collector is at work.
+    StoreError
+        When the store cannot be opened. One that fails later is tried again until it works.
+    """
+    if not config.has_sources and not is_by_eye:
+        raise ConfigError(no_source_text(config))
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stop.set())
+    aside: list[Path] = []
+    with alone(config.data_dir):
+        if pace is None:
+            _wait_for_calendar(stop, out)
+        damage = damage_of(config.database, at_most_bytes=LOOKED_THROUGH_BYTES)
+        while not stop.is_set():
+            if damage:
+                aside.append(set_aside(config.database, SystemClock().now()))
+                log.error("store=%s state=damaged reason=%r aside=%s", config.database, damage, aside[-1])
+                damage = ""
+            try:
+                _work(config, pace, out, stop, aside)
+            except DamagedError as error:
+                damage = str(error)
+    return 0
+
+
+def _wait_for_calendar(stop: threading.Event, out: TextIO) -> None:
+    """Wait until the machine knows the date: readings stored under a wrong one would belong to no batch."""
+    if not is_calendar_right():
+        log.warning("clock state=wrong")
+        print("this machine's date is wrong; waiting until it is set, the nodes keep their readings", file=out)
+    while not is_calendar_right() and not stop.is_set():
+        stop.wait(CALENDAR_S)
+
+
+def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event, aside: Sequence[Path]) -> None:
+    """Run everything on one store until told to stop, or until the store turns out to be damaged."""
+    zone = config.timezone or local_zone()
+    with Store(config.database) as store:
+        clock = settle_pace(store, pace)
+        manager = service_manager(clock)
+        pulse = Pulse(clock, manager.beat)
+        node_watch = NodeWatch(clock)
+        inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
+        sources = _sources(config, clock, inbox)
+        carriers: list[Carrier] = [
+            TerminalCarrier(out, zone),
+            *apprise_carriers(config.secrets.notify_urls, config.notify_inside),
+        ]
+        watchman = Watchman(_lookouts(config, clock, pulse, node_watch, sources, aside), _tell_by(carriers), clock)
+        parts: list[_Part] = [Notifier(config.database, carriers, clock), *sources, Learner(config.database, clock)]
+        parts.append(watchman)
+        if config.upkeep.metrics_port is not None:
+            metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(watchman.troubles))
+            parts.append(MetricsServer(config.upkeep.metrics_port, metrics))
+        if config.secrets.heartbeat_url is not None:
+            parts.append(DeadMan(config.secrets.heartbeat_url, pulse))
+        collector = Collector(
+            store,
+            inbox,
+            clock,
+            outlook,
+            rules=config.rules,
+            zone=zone,
+            temp_unit=config.temp_unit,
+            pulse=pulse,
+            node_watch=node_watch,
+        )
+        started: list[_Part] = []
+        try:
+            for part in parts:
+                part.start()
+                started.append(part)
+            log.info("collecting data_dir=%s sources=%d carriers=%d", config.data_dir, len(sources), len(carriers))
+            manager.ready()
+            collector.run(stop)
+        finally:
+            manager.stopping()
+            for part in reversed(started):
+                part.stop()
+            log.info("ended data_dir=%s", config.data_dir)
+
+
+def _sources(config: Config, clock: Clock, inbox: "queue.Queue[Item]") -> list[SerialSource | MqttSource]:
+    found: list[SerialSource | MqttSource] = [SerialSource(port, clock, inbox) for port in config.serial]
+    for address in config.mqtt:
+        password = config.secrets.password_for(address)
+        found.append(MqttSource(address.url, clock, inbox, address.user, password, ca_file=config.mqtt_ca_file))
+    return found
+
+
+def _lookouts(
+    config: Config,
+    clock: SystemClock,
+    pulse: Pulse,
+    node_watch: NodeWatch,
+    sources: Sequence[SerialSource | MqttSource],
+    aside: Sequence[Path],
+) -> list[Lookout]:
+    return [
+        lookouts.store_lookout(pulse),
+        lookouts.disk_lookout(config.data_dir),
+        lookouts.sources_lookout(sources),
+        lookouts.clock_lookout(clock),
+        lookouts.damage_lookout(aside),
+        node_watch.troubles,
+    ]
+
+
+def _tell_by(carriers: Sequence[Carrier]) -> Callable[[Notice], bool]:
+    """Hands a notice to every carrier; it has arrived when one beside the terminal took it, or there is no other."""
+
+    def tell(notice: Notice) -> bool:
+        message = Message(notice.id, BatchId(0), AlertKind.SENSOR_SILENT, 1, notice.title, notice.text, notice.at)
+        taken = []
+        for carrier in carriers:
+            try:
+                carrier.send(message)
+            except NotifyError as error:
+                log.warning("notice=%r carrier=%s state=failing reason=%s", notice.id, carrier.name, error)
+            else:
+                taken.append(carrier.name)
+        return any(name != TerminalCarrier.name for name in taken) or len(carriers) == len(taken)
+
+    return tell

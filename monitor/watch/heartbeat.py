@@ -1,0 +1,123 @@
+"""Signs of life for whoever watches the collector: the service manager, and somebody outside the house.
+
+Both are fed from the working loop and stop when it does: a thread of their own that went on alone would say that all is
+well while nothing works.
+"""
+
+import logging
+import os
+import socket
+import threading
+import urllib.error
+import urllib.request
+from collections.abc import Mapping
+from urllib.parse import urlsplit
+
+from monitor.clock import Clock
+from monitor.errors import ConfigError
+from monitor.watch.pulse import Pulse
+
+log = logging.getLogger(__name__)
+
+PING_EVERY_S = 60.0
+PING_TIMEOUT_S = 10.0
+LATE_S = 60.0  # judgement: the loop turns five times a second; a turn that waits for a locked file takes 10 s
+
+
+class ServiceManager:
+    """Speaks systemd's notification protocol (sd_notify(3)): one datagram of ``NAME=value`` lines to a socket.
+
+    Does nothing when no manager asked to be told.
+    """
+
+    def __init__(self, environ: Mapping[str, str], clock: Clock) -> None:
+        self._address = environ.get("NOTIFY_SOCKET", "")
+        if self._address.startswith("@"):  # the abstract namespace of Linux
+            self._address = "\0" + self._address[1:]
+        self._clock = clock
+        # sd_watchdog_enabled(3): notify at half the time that is given
+        self._every_s = int(environ.get("WATCHDOG_USEC") or 0) / 2e6
+        self._told_s = float("-inf")
+        self._status = ""
+
+    def ready(self) -> None:
+        """All is open; the loop begins."""
+        self._send("READY=1\nSTATUS=at work")
+
+    def stopping(self) -> None:
+        """The loop is over."""
+        self._send("STOPPING=1")
+
+    def beat(self, store_trouble: str) -> None:
+        """The loop has turned. A store that fails is told as a status: a restart would not mend it."""
+        status = f"waiting for the store: {store_trouble}" if store_trouble else "at work"
+        if status != self._status:
+            self._status = status
+            self._send("STATUS=" + status.replace("\n", " "))
+        if self._every_s and self._clock.real_s() - self._told_s >= self._every_s:
+            self._told_s = self._clock.real_s()
+            self._send("WATCHDOG=1")
+
+    def _send(self, text: str) -> None:
+        if not self._address:
+            return
+        try:
+            with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM | socket.SOCK_CLOEXEC) as out:
+                out.sendto(text.encode(), self._address)
+        except OSError as error:  # the manager will see that nothing comes
+            log.warning("service manager not reached reason=%s", error)
+
+
+class DeadMan:
+    """Calls an address every minute for as long as the loop works; whoever is called says so when it stays quiet.
+
+    Parameters
+    ----------
+    url
+        ``https://`` or ``http://``; it holds a key, so it is never logged.
+    """
+
+    def __init__(self, url: str, pulse: Pulse, *, every_s: float = PING_EVERY_S) -> None:
+        parts = urlsplit(url)
+        if parts.scheme not in ("http", "https") or not parts.hostname:
+            raise ConfigError("heartbeat_url: must begin with https:// or http://")
+        self._url = url
+        self._pulse = pulse
+        self._every_s = every_s
+        self._stop = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="dead man", daemon=True)
+        self._is_failing = False
+
+    def start(self) -> None:
+        """Begin to call."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """Call no more."""
+        self._stop.set()
+        self._thread.join(PING_TIMEOUT_S + 1.0)
+
+    def _run(self) -> None:
+        while not self._stop.is_set():
+            if self._pulse.silent_s < LATE_S and not self._pulse.store_trouble:
+                self._ping()
+            self._stop.wait(self._every_s)
+
+    def _ping(self) -> None:
+        try:
+            with urllib.request.urlopen(self._url, timeout=PING_TIMEOUT_S) as answer:
+                answer.read(1)
+        except (OSError, ValueError) as error:  # URLError is an OSError; ValueError: an address of no known form
+            code = error.code if isinstance(error, urllib.error.HTTPError) else type(error).__name__
+            if not self._is_failing:
+                log.warning("dead man state=failing reason=%s", code)
+            self._is_failing = True
+        else:
+            if self._is_failing:
+                log.info("dead man state=ok")
+            self._is_failing = False
+
+
+def service_manager(clock: Clock) -> ServiceManager:
+    """The manager of this process, as its environment names it."""
+    return ServiceManager(os.environ, clock)

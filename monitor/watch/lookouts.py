@@ -1,0 +1,109 @@
+"""What can be wrong with the monitor itself: one lookout each, asked by the watchman."""
+
+import shutil
+from collections.abc import Iterable, Iterator, Sequence
+from datetime import timedelta
+from pathlib import Path
+from typing import Protocol
+
+from monitor.clock import SystemClock
+from monitor.watch.pulse import Pulse
+from monitor.watch.trouble import Trouble
+from monitor.watch.watchman import Lookout
+
+LEAST_FREE_MB = 100.0  # judgement: weeks of readings of one bakery, and time enough to make room
+STORE_S = 10.0  # judgement: another program's short hold on the file is nothing to call about
+SOURCE_S = 600.0  # judgement: a broker or a line that is restarted is back long before
+LOOP_S = 60.0
+MOVED = timedelta(minutes=1)
+
+
+class Source(Protocol):
+    """A way in, as it is watched."""
+
+    @property
+    def name(self) -> str:
+        """Which one."""
+
+    @property
+    def trouble(self) -> str:
+        """Why nothing comes from it; empty when it is open."""
+
+
+def store_lookout(pulse: Pulse) -> Lookout:
+    """The store cannot be used, or the loop does not turn."""
+
+    def look() -> Iterator[Trouble]:
+        if pulse.store_trouble:
+            what, _, mend = pulse.store_trouble.rpartition("; ")
+            yield Trouble(
+                "store",
+                f"nothing can be stored, and no call about a dough goes out ({what}); the nodes keep what they can",
+                f"{mend}; it then goes on by itself",
+                STORE_S,
+            )
+        if pulse.silent_s > LOOP_S:
+            yield Trouble("loop", "the collector hangs", "restart it; nothing acknowledged is lost")
+
+    return look
+
+
+def disk_lookout(folder: Path, least_free_mb: float = LEAST_FREE_MB) -> Lookout:
+    """The disk is nearly full."""
+
+    def look() -> Iterator[Trouble]:
+        free_mb = shutil.disk_usage(folder).free / 1e6
+        if free_mb < least_free_mb:
+            yield Trouble("disk", f"the disk under {folder} is nearly full", "make room on it")
+
+    return look
+
+
+def sources_lookout(sources: Sequence[Source]) -> Lookout:
+    """A line or a broker has been away for long."""
+
+    def look() -> Iterable[Trouble]:
+        return [
+            Trouble(
+                f"source {source.name}",
+                f"nothing has come from {source.name} for {SOURCE_S / 60:.0f} minutes or more ({source.trouble})",
+                "mend that; the nodes keep what they can and send it then",
+                SOURCE_S,
+            )
+            for source in sources
+            if source.trouble
+        ]
+
+    return look
+
+
+def clock_lookout(clock: SystemClock) -> Lookout:
+    """The machine's clock was moved while the collector ran, which goes on by the time it had."""
+
+    def look() -> Iterator[Trouble]:
+        if abs(clock.moved()) > MOVED:
+            yield Trouble(
+                "clock",
+                "this machine's clock was moved; the collector goes on by the time it had before, so no call comes "
+                "early or late",
+                "see that date and time are right now, and then restart the collector",
+                MOVED.total_seconds(),
+            )
+
+    return look
+
+
+def damage_lookout(aside: Sequence[Path]) -> Lookout:
+    """A damaged database was set aside since the start."""
+
+    def look() -> Iterable[Trouble]:
+        return [
+            Trouble(
+                f"damaged {path.name}",
+                f"the database was damaged and is set aside as {path}; a new one is begun, which knows no batches",
+                "bring back the newest backup (`proofing-monitor backup restore`), or start the batches again",
+            )
+            for path in aside
+        ]
+
+    return look
