@@ -5,6 +5,7 @@ import re
 from datetime import UTC, datetime, time, timedelta
 from pathlib import Path
 
+from monitor.recipe.measures import GRAMS, amount_of
 from monitor.units import celsius
 
 _UNITS_S = {"s": 1, "m": 60, "h": 3600}
@@ -102,3 +103,49 @@ def wall_time(text: str) -> time:
     if match is None or not (int(match[1]) < 24 and int(match[2]) < 60):
         raise argparse.ArgumentTypeError(f"{text!r} must be a time such as 06:30 or 21:00")
     return time(int(match[1]), int(match[2]))
+
+
+def weight(text: str) -> float:
+    """A weight off the scales. [g]
+
+    Examples
+    --------
+    >>> weight("1.5kg"), weight("450 g")
+    (1500.0, 450.0)
+    """
+    try:
+        amount = amount_of(text)
+    except ValueError:
+        amount = None
+    if amount is None or amount.unit not in GRAMS or not 0.0 < amount.number < 1e7:
+        raise argparse.ArgumentTypeError(f"{text!r} must be a weight such as 450g, 1.5kg, 24oz or 2lb")
+    return amount.number * GRAMS[amount.unit]
+
+
+def pieces(text: str) -> tuple[int, float]:
+    """Pieces and the weight of each, written as ``12x900g``; a bare weight is grams.
+
+    Examples
+    --------
+    >>> pieces("12x900"), pieces("2 x 1.2kg")
+    ((12, 900.0), (2, 1200.0))
+    """
+    match = re.fullmatch(r"\s*(\d{1,4})\s*[x×]\s*(\S.*?)\s*", text)
+    if match is None or int(match[1]) == 0:
+        raise argparse.ArgumentTypeError(f"{text!r} must be pieces and their weight, such as 12x900g")
+    each = match[2]
+    return int(match[1]), weight(f"{each} g" if re.fullmatch(r"[\d.,]+", each) else each)
+
+
+def temperature_difference(text: str) -> float:
+    """A difference of temperatures in Celsius, or in Fahrenheit with an F. [C]
+
+    Examples
+    --------
+    >>> temperature_difference("12C"), round(temperature_difference("36F"), 1)
+    (12.0, 20.0)
+    """
+    match = re.fullmatch(r"(-?\d+(?:\.\d+)?)\s*°?([CF]?)", text.strip(), re.IGNORECASE)
+    if match is None or abs(float(match[1])) > 200.0:
+        raise argparse.ArgumentTypeError(f"{text!r} must be a difference of temperatures such as 12C or 22F")
+    return float(match[1]) * (5.0 / 9.0 if match[2].upper() == "F" else 1.0)

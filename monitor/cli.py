@@ -11,6 +11,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
+from monitor.day_options import add_formula
 from monitor.errors import ConfigError, MonitorError
 from monitor.node.options import add_actions
 
@@ -127,6 +128,12 @@ def _learned(args: argparse.Namespace) -> int:
     return lessonbook.run(args, _data_dir(args), sys.stdout)
 
 
+def _formula(args: argparse.Namespace) -> int:
+    from monitor import formulary
+
+    return formulary.run(args, _data_dir(args), sys.stdout)
+
+
 def _node(args: argparse.Namespace) -> int:
     from monitor.node.actions import run
 
@@ -198,6 +205,9 @@ def parser() -> argparse.ArgumentParser:
     dashboard.set_defaults(run=_dashboard)
 
     _add_batch(commands.add_parser("batch", help="start, list, log, end and export batches"))
+
+    formula = commands.add_parser("formula", help="check, scale and print recipes; water temperature")
+    add_formula(formula, _add_place, _formula)
 
     _add_learned(commands.add_parser("learned", help="what finished batches have taught; forget it"))
 

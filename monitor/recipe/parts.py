@@ -252,7 +252,7 @@ class Recipe:
 
 
 def scaled(recipe: Recipe, factor: float) -> Recipe:
-    """So many times the recipe; amounts are weights then.
+    """So many times the recipe, in pieces of about the weight they had; amounts are weights then.
 
     Raises
     ------
@@ -266,7 +266,7 @@ def scaled(recipe: Recipe, factor: float) -> Recipe:
         return replace(ingredient, weight=ingredient.weight.times(factor), written="")
 
     parts = tuple(replace(part, ingredients=tuple(map(bigger, part.ingredients))) for part in recipe.parts)
-    return replace(recipe, parts=parts)
+    return replace(recipe, parts=parts, pieces=max(1, round(recipe.pieces * factor)))
 
 
 def scaled_to_flour(recipe: Recipe, flour_g: float) -> Recipe:

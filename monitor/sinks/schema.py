@@ -135,6 +135,40 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "CREATE INDEX lesson_of_recipe ON lesson (recipe)",
         ),
     ),
+    (
+        "plans of a baker's day, and what mixers have mixed",
+        (
+            """CREATE TABLE plan (
+                id INTEGER PRIMARY KEY,
+                made_us INTEGER NOT NULL,
+                body TEXT NOT NULL,  -- JSON
+                is_dropped INTEGER NOT NULL DEFAULT 0
+            )""",
+            """CREATE TABLE plan_done (
+                plan_id INTEGER NOT NULL REFERENCES plan (id),
+                step TEXT NOT NULL,
+                at_us INTEGER NOT NULL,
+                PRIMARY KEY (plan_id, step)
+            )""",
+            """CREATE TABLE plan_batch (
+                plan_id INTEGER NOT NULL REFERENCES plan (id),
+                step TEXT NOT NULL,
+                batch_id INTEGER NOT NULL REFERENCES batch (id),
+                PRIMARY KEY (plan_id, step)
+            )""",
+            """CREATE TABLE mix (
+                id INTEGER PRIMARY KEY,
+                mixer TEXT NOT NULL,
+                at_us INTEGER NOT NULL,
+                minutes REAL NOT NULL,
+                dough_c REAL NOT NULL,
+                flour_c REAL NOT NULL,
+                room_c REAL NOT NULL,
+                water_c REAL NOT NULL,
+                preferment_c REAL
+            )""",
+        ),
+    ),
 )
 
 

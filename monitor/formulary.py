@@ -1,0 +1,183 @@
+"""What a baker does to formulas from the command line: check, scale, convert yeast, water temperature, print."""
+
+import argparse
+import tomllib
+from pathlib import Path
+from typing import TextIO
+
+from monitor.bakery import sheet
+from monitor.bakery.phrases import duration_text, mass_text, temp_text
+from monitor.config import DATABASE_NAME, load_config
+from monitor.errors import ConfigError
+from monitor.pace import clock_of
+from monitor.recipe.adding_up import what_does_not_add_up
+from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
+from monitor.recipe.mixing import Mix, learned_friction
+from monitor.recipe.parts import (
+    Recipe,
+    scaled_to_dough,
+    scaled_to_flour,
+    scaled_to_pieces,
+    scaled_to_preferment,
+    with_yeast,
+)
+from monitor.recipe.recipe_file import grams_text, recipe_from_toml, recipe_toml
+from monitor.sinks.daybook import DayBook
+
+MOST_BYTES = 1_000_000  # judgement: no recipe is a megabyte
+STATUS_DOES_NOT_ADD_UP = 2
+WARMEST_WATER_C = 43.0  # judgement: hotter water harms yeast it meets undiluted
+
+
+def read_recipe(path: Path) -> Recipe:
+    """A recipe from its file.
+
+    Raises
+    ------
+    ConfigError
+        When it cannot be read, is no TOML, or has faults.
+    """
+    try:
+        if path.stat().st_size > MOST_BYTES:
+            raise ConfigError(f"{path}: is larger than a recipe file can be; name the right file")
+        table = tomllib.loads(path.read_text(encoding="utf-8"))
+    except OSError as err:
+        raise ConfigError(f"{path}: cannot be read ({err.strerror}); name a recipe file that is there") from err
+    except UnicodeDecodeError as err:
+        raise ConfigError(f"{path}: is no text in UTF-8; save it as such") from err
+    except tomllib.TOMLDecodeError as err:
+        raise ConfigError(f"{path}: is no TOML: {err}") from err
+    return recipe_from_toml(table, str(path))
+
+
+def _write(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as err:
+        raise ConfigError(f"{path}: cannot be written ({err.strerror}); name another place") from err
+
+
+def _check(args: argparse.Namespace, unit: str, out: TextIO) -> int:
+    recipe = read_recipe(args.file)
+    for line in sheet.lines(recipe, unit):
+        print(line, file=out)
+    return STATUS_DOES_NOT_ADD_UP if what_does_not_add_up(recipe) else 0
+
+
+def _scaled(recipe: Recipe, args: argparse.Namespace) -> Recipe:
+    if args.yeast is not None:
+        recipe = with_yeast(recipe, YeastForm(args.yeast))
+    try:
+        if args.flour is not None:
+            recipe = scaled_to_flour(recipe, args.flour)
+        elif args.dough is not None:
+            recipe = scaled_to_dough(recipe, args.dough)
+        elif args.pieces is not None:
+            recipe = scaled_to_pieces(recipe, *args.pieces)
+        elif args.preferment is not None:
+            name = args.of or recipe.parts[0].name
+            recipe = scaled_to_preferment(recipe, recipe.part(name), args.preferment)
+    except ValueError as err:
+        raise ConfigError(f"{args.file}: {err}") from err
+    return recipe
+
+
+def _scale(args: argparse.Namespace, unit: str, out: TextIO) -> int:
+    recipe = _scaled(read_recipe(args.file), args)
+    if args.out is None:
+        for line in sheet.lines(recipe, unit):
+            print(line, file=out)
+    else:
+        _write(args.out, recipe_toml(recipe))
+        print(f"{args.out}: {recipe.name}, {mass_text(recipe.dough.mass_g)} of dough", file=out)
+    return 0
+
+
+def _convert(args: argparse.Namespace, _unit: str, out: TextIO) -> int:
+    have, want = YeastForm(args.have), YeastForm(args.want)
+    grams = yeast_g(args.weight, have, want)
+    print(f"{grams_text(args.weight)} of {have} yeast do the work of {grams_text(grams)} of {want} yeast", file=out)
+    return 0
+
+
+def _daybook_of(data_dir: Path) -> DayBook:
+    return DayBook(data_dir / DATABASE_NAME)
+
+
+def _water(args: argparse.Namespace, unit: str, data_dir: Path, out: TextIO) -> int:
+    if args.friction is not None:
+        friction_c, sd_c, whence = args.friction, 0.0, "as given"
+    else:
+        database = data_dir / DATABASE_NAME
+        mixes = []
+        if args.mixer is not None and database.exists():
+            with _daybook_of(data_dir) as book:
+                mixes = book.mixes(args.mixer)
+        learned = learned_friction(mixes)
+        friction_c, sd_c = learned.of(args.minutes)
+        n = learned.n_mixes
+        whence = f"learned from {n} mix{'' if n == 1 else 'es'}" if n else "a handbook's figure, nothing learned yet"
+    preferment_c = args.preferment
+    water_c = water_temp_c(
+        dough_c=args.dough, flour_c=args.flour, room_c=args.room, friction_c=friction_c, preferment_c=preferment_c
+    )
+    doubt = f", give or take {1.645 * sd_c:.0f} °C" if sd_c > 0.0 else ""
+    print(f"water at {temp_text(water_c, unit)}{doubt}, for a dough of {temp_text(args.dough, unit)}", file=out)
+    print(f"  friction {friction_c:.1f} °C in the sum ({whence})", file=out)
+    if water_c < 0.0:
+        print("  below freezing: part of the water must be ice, or the flour colder", file=out)
+    elif water_c > WARMEST_WATER_C:
+        print("  hot enough to harm yeast that meets it undiluted: warm the flour or the room instead", file=out)
+    print(
+        "  a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`", file=out
+    )
+    return 0
+
+
+def _mixed(args: argparse.Namespace, unit: str, data_dir: Path, out: TextIO) -> int:
+    with _daybook_of(data_dir) as book:
+        mix = Mix(
+            mixer=args.mixer,
+            at=clock_of(book).now(),
+            minutes=args.minutes,
+            dough_c=args.dough,
+            flour_c=args.flour,
+            room_c=args.room,
+            water_c=args.water,
+            preferment_c=args.preferment,
+        )
+        book.add_mix(mix)
+        learned = learned_friction(book.mixes(args.mixer))
+    friction_c, sd_c = learned.of(args.minutes)
+    print(
+        f"{args.mixer}: {duration_text(args.minutes)} added {mix.friction_c:.1f} °C to the sum; "
+        f"from {learned.n_mixes} in all, {friction_c:.1f} °C is expected, give or take {1.645 * sd_c:.0f}",
+        file=out,
+    )
+    return 0
+
+
+def _sheet(args: argparse.Namespace, unit: str, out: TextIO) -> int:
+    recipe = read_recipe(args.file)
+    if args.pieces is not None:
+        recipe = scaled_to_pieces(recipe, *args.pieces)
+    target = args.out if args.out is not None else args.file.with_suffix(".html")
+    _write(target, sheet.sheet_html(recipe, unit))
+    print(f"{target}: open it in a browser and print it", file=out)
+    return 0
+
+
+def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
+    """Run one ``formula`` action; the exit status comes back: 2 when a checked recipe does not add up."""
+    unit = load_config(data_dir, {}).temp_unit
+    if args.action == "check":
+        return _check(args, unit, out)
+    if args.action == "scale":
+        return _scale(args, unit, out)
+    if args.action == "convert":
+        return _convert(args, unit, out)
+    if args.action == "water":
+        return _water(args, unit, data_dir, out)
+    if args.action == "mixed":
+        return _mixed(args, unit, data_dir, out)
+    return _sheet(args, unit, out)
