@@ -6,7 +6,7 @@ import streamlit as st
 
 from dashboard import queries
 from monitor.bakery.wording import clock_text, event_word
-from monitor.errors import StoreError
+from monitor.errors import AccessError, StoreError
 from monitor.pace import clock_of
 from monitor.recipe.batch import BatchId, Event, EventKind
 
@@ -17,10 +17,10 @@ LEVEL_SD_MM = 3.0
 def note(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
     """Keep something that was done to a dough, and say so."""
     try:
-        with queries.opened() as store:
+        with queries.opened_to_write() as store:
             now = clock_of(store).now()
             store.add_event(batch_id, Event(now, kind, words))
-    except StoreError as error:
+    except (AccessError, StoreError) as error:
         st.toast(f"Not noted: {error}", duration="infinite")
         return
     said = f"{event_word(kind)}: {words}" if words else event_word(kind)
@@ -33,10 +33,10 @@ def note_level(batch_id: BatchId, level_mm: float | None) -> None:
         st.toast("Type the level in millimetres first.")
         return
     try:
-        with queries.opened() as store:
+        with queries.opened_to_write() as store:
             now = clock_of(store).now()
             store.add_level(batch_id, now, level_mm, LEVEL_SD_MM)
-    except StoreError as error:
+    except (AccessError, StoreError) as error:
         st.toast(f"Not noted: {error}", duration="infinite")
         return
     st.toast(f"Noted: level {level_mm:.0f} mm, {clock_text(now, _zone())}")

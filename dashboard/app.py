@@ -5,11 +5,14 @@ import html
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
+from dashboard import gate, queries
 from dashboard.page import put_style
 from dashboard.screens import batch, board, cautions, finished, nodes
 
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
 put_style()
+if not gate.is_open(queries.database().parent):
+    st.stop()
 finished_page: StreamlitPage = st.Page(lambda: finished.show(finished_page), title="Finished", url_path="finished")
 batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path="batch")
 pages = [
@@ -26,4 +29,5 @@ with st.container(key="nav", horizontal=True):
             st.html(f'<span class="here" aria-current="page">{html.escape(page.title)}</span>', width="content")
         else:
             st.page_link(page, label=page.title)
+    gate.put_leave(queries.database().parent)
 current.run()

@@ -11,7 +11,7 @@ import streamlit as st
 from dashboard import queries
 from dashboard.charts import Layered
 from dashboard.theme import Palette, palette_for, style
-from monitor.errors import StoreError
+from monitor.errors import AccessError, StoreError
 from monitor.pace import clock_of, pace_of
 from monitor.sinks.store import Store
 
@@ -47,6 +47,8 @@ def shown(draw: Callable[[Scene], None]) -> None:
             manner = queries.manner(str(store.path.parent))
             speed = None if pace is None else pace.speed
             draw(Scene(store, clock_of(store).now(), manner.zone, palette, speed, manner.temp_unit))
+    except AccessError as error:
+        st.html(heading("Closed", str(error)))
     except StoreError as error:
         st.html(
             f'<div class="panel"><p class="section">The store does not answer</p><p>{html.escape(str(error))}</p></div>'

@@ -15,6 +15,8 @@ from pathlib import Path
 
 import streamlit as st
 
+from dashboard import door
+from monitor.access import Role
 from monitor.bakery.alerts import Alert, Message, Phase
 from monitor.config import DATABASE_NAME, default_data_dir, load_config
 from monitor.dough.outlook import Outlook
@@ -67,8 +69,32 @@ def database() -> Path:
 
 @contextmanager
 def opened() -> Iterator[Store]:
-    """The store, for one rerun."""
-    with Store(database()) as store:
+    """The store, for one rerun's look; a write by it fails.
+
+    Raises
+    ------
+    AccessError
+        When the person at this session may not look.
+    """
+    path = database()
+    door.demand(Role.VIEWER, path.parent)
+    with Store(path) as store:
+        store.look_only()
+        yield store
+
+
+@contextmanager
+def opened_to_write() -> Iterator[Store]:
+    """The store, for one write: the only way there is for a screen.
+
+    Raises
+    ------
+    AccessError
+        When the person at this session is no baker.
+    """
+    path = database()
+    door.demand(Role.BAKER, path.parent)
+    with Store(path) as store:
         yield store
 
 

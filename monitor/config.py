@@ -44,7 +44,7 @@ from typing import Any
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
-from monitor.access import Access, access_from
+from monitor.access import Access, Login, access_from
 from monitor.bakery.alerts import Rules
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
@@ -378,6 +378,28 @@ def load_config(
         upkeep,
         secrets,
     )
+
+
+def load_access(data_dir: Path) -> tuple[Access, str | None]:
+    """Who may look and write, and the proxy's secret, whatever else the settings say.
+
+    Raises
+    ------
+    ConfigError
+        When that cannot be known for sure.
+    """
+    path = data_dir / CONFIG_NAME
+    access, found = access_from(_table(path).get("dashboard", {})) if path.exists() else (Access(), [])
+    faults = [f"{path}: {fault}" for fault in found]
+    secrets = Secrets()
+    if access.login is Login.PROXY:
+        beside = data_dir / SECRETS_NAME
+        secrets = _secrets(beside if beside.exists() else None, {}, faults)
+        if secrets.proxy_secret is None:
+            faults.append(f"{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`")
+    if faults:
+        raise ConfigError("\n".join(faults))
+    return access, secrets.proxy_secret
 
 
 def effective_settings(config: Config) -> list[str]:

@@ -5,6 +5,7 @@
       SourceError                a serial line or a broker cannot be read
       WireError(reason)          bytes from a node that are no reading
       StoreError                 the database cannot be read or written
+      AccessError                someone may not do what they asked for
         DamagedError             its file is damaged: it must be set aside
       NotifyError(retry)         a message could not be handed to its carrier
 
@@ -48,6 +49,10 @@ class StoreError(MonitorError):
 
 class DamagedError(StoreError):
     """The database's file is damaged: no second try helps, it must be set aside."""
+
+
+class AccessError(MonitorError):
+    """Someone may not do what they asked for."""
 
 
 class NotifyError(MonitorError):

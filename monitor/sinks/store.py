@@ -94,6 +94,11 @@ class Store:
         self._connection = self._opened()
         self._batch_writes += 1  # a new connection counts the changes of others anew
 
+    def look_only(self) -> None:
+        """Refuse, from now on, every write by this connection."""
+        with self._explained("cannot be read"):
+            self._connection.execute("PRAGMA query_only = ON")
+
     def close(self) -> None:
         """Let go of the file; a second time does nothing."""
         with self._explained("cannot be closed"):

@@ -10,6 +10,7 @@ import pytest
 from sample_bakery import HOSTILE_NAME, NOW, fill
 from streamlit.testing.v1 import AppTest
 
+from dashboard import door
 from dashboard.screens import batch, board, cautions, finished, nodes
 from monitor.bakery.wording import CAUTIONS
 from monitor.config import CONFIG_NAME, DATABASE_NAME
@@ -263,8 +264,17 @@ def test_screens_read_the_bakers_zone_and_scale_from_the_settings(
 def test_settings_that_cannot_be_read_do_not_stop_the_screens(
     morning: dict[str, BatchId], shown: Runs, tmp_path: Path
 ) -> None:
-    (tmp_path / CONFIG_NAME).write_text("this is no TOML")
+    (tmp_path / CONFIG_NAME).write_text("timezone = 'Nowhere/At-all'")
     assert '<div class="clock">09:36' in words(shown("board"))
+
+
+def test_settings_that_may_demand_a_login_stop_them(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
+    door.settings.clear()
+    (tmp_path / CONFIG_NAME).write_text("this is no TOML")
+    said = words(shown("board"))
+    door.settings.clear()
+    assert "Closed" in said
+    assert "Barley rolls" not in said
 
 
 def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], shown: Runs) -> None:

@@ -1,0 +1,58 @@
+"""Who is looking, and what they may do: asked anew for each look into the store and before each write.
+
+Without a log-in the screens are for this machine alone, and whoever sits at it is a baker. With one, settings that
+cannot be read let nobody in: what they would have said cannot be guessed.
+"""
+
+import hmac
+from pathlib import Path
+
+import streamlit as st
+
+from monitor.access import SECRET_HEADER, USER_HEADER, Access, Login, Role
+from monitor.config import load_access
+from monitor.errors import AccessError, ConfigError
+
+KEPT_S = 10  # judgement: so soon a change of the roles holds, and the file is read seldom enough
+
+
+@st.cache_resource(max_entries=4, ttl=KEPT_S, show_spinner=False)
+def settings(folder: str) -> tuple[Access, str | None]:
+    """Who may do what, and the proxy's secret; a ConfigError when that cannot be known."""
+    return load_access(Path(folder))
+
+
+def who(access: Access, proxy_secret: str | None) -> str | None:
+    """The name or e-mail address someone has logged in with; None for nobody."""
+    if access.login is Login.PROXY:
+        shown = st.context.headers.get(SECRET_HEADER) or ""
+        if not proxy_secret or not hmac.compare_digest(shown.encode(), proxy_secret.encode()):
+            return None
+        return st.context.headers.get(USER_HEADER)
+    if access.login is Login.OIDC and st.user.get("is_logged_in") and st.user.get("email_verified") is True:
+        return str(st.user.get("email") or "")
+    return None
+
+
+def role(folder: Path) -> Role | None:
+    """What the person at this session may do; None for nothing at all."""
+    try:
+        access, proxy_secret = settings(str(folder))
+    except ConfigError:
+        return None
+    return access.role_of(who(access, proxy_secret))
+
+
+def demand(wanted: Role, folder: Path) -> None:
+    """Nothing when the person at this session has a role, or more.
+
+    Raises
+    ------
+    AccessError
+        When not.
+    """
+    found = role(folder)
+    if found is None:
+        raise AccessError("You are not logged in here as anybody who may look.")
+    if wanted is Role.BAKER and found is not Role.BAKER:
+        raise AccessError("You may look, but only a baker may note things.")

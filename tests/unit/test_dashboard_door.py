@@ -1,0 +1,153 @@
+"""Roles at the screens: nobody looks who may not, only a baker writes, and a header alone makes nobody anybody."""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+from sample_bakery import fill
+
+from dashboard import door, queries
+from monitor.access import SECRET_HEADER, USER_HEADER, Role
+from monitor.config import DATABASE_NAME
+from monitor.errors import AccessError, StoreError
+from monitor.recipe.batch import BatchId, Event, EventKind
+from monitor.sinks.store import Store
+
+ROOT = Path(__file__).resolve().parents[2]
+PROXY = '[dashboard]\nlogin = "proxy"\nbakers = ["anna"]\nviewers = ["shop"]\n'
+OIDC = '[dashboard]\nlogin = "oidc"\nbakers = ["anna@example.org"]\nviewers = ["shop@example.org"]\n'
+SECRET = "the proxy's own"
+
+
+class Session:
+    """What Streamlit knows of the person at a session."""
+
+    def __init__(self) -> None:
+        self.headers: dict[str, str] = {}
+        self.user: dict[str, object] = {}
+
+
+@pytest.fixture
+def session(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Session]:
+    made = Session()
+    monkeypatch.setattr(door.st, "context", SimpleNamespace(headers=made.headers))
+    monkeypatch.setattr(door.st, "user", made.user)
+    monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
+    monkeypatch.setattr("sys.argv", ["app.py"])
+    door.settings.clear()
+    yield made
+    door.settings.clear()
+
+
+def settled(folder: Path, text: str) -> None:
+    (folder / "config.toml").write_text(text)
+    secrets = folder / "secrets.toml"
+    secrets.write_text(f'proxy_secret = "{SECRET}"\n')
+    secrets.chmod(0o600)
+
+
+def test_without_a_login_whoever_sits_at_this_machine_is_a_baker(session: Session, tmp_path: Path) -> None:
+    assert door.role(tmp_path) is Role.BAKER
+
+
+@pytest.mark.parametrize(
+    ("headers", "role"),
+    [
+        ({USER_HEADER: "anna", SECRET_HEADER: SECRET}, Role.BAKER),
+        ({USER_HEADER: "shop", SECRET_HEADER: SECRET}, Role.VIEWER),
+        ({USER_HEADER: "eve", SECRET_HEADER: SECRET}, None),
+        ({USER_HEADER: "anna"}, None),
+        ({USER_HEADER: "anna", SECRET_HEADER: "guessed"}, None),
+        ({SECRET_HEADER: SECRET}, None),
+        ({}, None),
+    ],
+)
+def test_a_header_counts_only_from_the_proxy_itself(
+    session: Session, tmp_path: Path, headers: dict[str, str], role: Role | None
+) -> None:
+    settled(tmp_path, PROXY)
+    session.headers.update(headers)
+    assert door.role(tmp_path) is role
+
+
+def test_headers_make_nobody_anybody_where_no_proxy_is_set(session: Session, tmp_path: Path) -> None:
+    settled(tmp_path, OIDC)
+    session.headers.update({USER_HEADER: "anna@example.org", SECRET_HEADER: SECRET})
+    assert door.role(tmp_path) is None
+
+
+@pytest.mark.parametrize(
+    ("user", "role"),
+    [
+        ({"is_logged_in": True, "email": "Anna@example.org", "email_verified": True}, Role.BAKER),
+        ({"is_logged_in": True, "email": "shop@example.org", "email_verified": True}, Role.VIEWER),
+        ({"is_logged_in": True, "email": "eve@example.org", "email_verified": True}, None),
+        ({"is_logged_in": True, "email": "anna@example.org"}, None),
+        ({"is_logged_in": True, "email": "anna@example.org", "email_verified": "false"}, None),
+        ({"is_logged_in": False}, None),
+    ],
+)
+def test_an_address_counts_only_when_it_is_verified(
+    session: Session, tmp_path: Path, user: dict[str, object], role: Role | None
+) -> None:
+    settled(tmp_path, OIDC)
+    session.user.update(user)
+    assert door.role(tmp_path) is role
+
+
+@pytest.mark.parametrize(
+    "text", ["[dashboard\n", '[dashboard]\nlogin = "prxoy"\n', '[dashboard]\nlogin = "proxy"\nbaker = ["anna"]\n']
+)
+def test_settings_that_cannot_be_read_let_nobody_in(session: Session, tmp_path: Path, text: str) -> None:
+    settled(tmp_path, text)
+    session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
+    assert door.role(tmp_path) is None
+
+
+def test_secrets_that_others_can_read_let_nobody_in(session: Session, tmp_path: Path) -> None:
+    settled(tmp_path, PROXY)
+    (tmp_path / "secrets.toml").chmod(0o644)
+    session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
+    assert door.role(tmp_path) is None
+
+
+def test_a_viewer_reads_and_cannot_write(session: Session, tmp_path: Path) -> None:
+    ids = fill(tmp_path)
+    settled(tmp_path, PROXY)
+    session.headers.update({USER_HEADER: "shop", SECRET_HEADER: SECRET})
+    with queries.opened() as store:
+        assert store.batch(ids["ready"]).name
+    with pytest.raises(AccessError, match="only a baker"), queries.opened_to_write():
+        pytest.fail("a viewer was let through")
+
+
+def test_a_stranger_does_not_even_read(session: Session, tmp_path: Path) -> None:
+    fill(tmp_path)
+    settled(tmp_path, PROXY)
+    with pytest.raises(AccessError, match="not logged in"), queries.opened():
+        pytest.fail("a stranger was let through")
+
+
+def test_the_store_that_screens_look_into_refuses_a_bakers_write_too(session: Session, tmp_path: Path) -> None:
+    ids = fill(tmp_path)
+    with queries.opened() as store, pytest.raises(StoreError, match="readonly"):
+        store.add_event(ids["ready"], Event(store.batch(ids["ready"]).started_at, EventKind.FOLD))
+    with Store(tmp_path / DATABASE_NAME) as store:
+        assert store.batch(BatchId(ids["ready"])).events == ()
+
+
+def test_no_screen_opens_the_store_by_itself() -> None:
+    """The one place that checks roles is the only one that can open the store."""
+    openers = {
+        path.name
+        for path in (ROOT / "dashboard").rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text()))
+        if isinstance(node, ast.Call) and getattr(node.func, "id", getattr(node.func, "attr", "")) == "Store"
+    }
+    assert openers == {"queries.py"}
+    writers = {path.name for path in (ROOT / "dashboard").rglob("*.py") if "opened_to_write" in path.read_text()} - {
+        "queries.py"
+    }
+    assert writers == {"actions.py"}
