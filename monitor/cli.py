@@ -10,6 +10,7 @@ from datetime import timedelta
 from importlib.metadata import version
 from pathlib import Path
 
+from monitor.archive.options import add_backup
 from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
 from monitor.day_options import add_formula
 from monitor.errors import ConfigError, MonitorError
@@ -114,6 +115,20 @@ def _check(args: argparse.Namespace) -> int:
     from monitor.setup_check import check
 
     return check(_data_dir(args), os.environ, sys.stdout, config_path=args.config, secrets_path=args.secrets)
+
+
+def _backup(args: argparse.Namespace) -> int:
+    from monitor.archive import command
+
+    return command.run(args, _data_dir(args), os.environ, sys.stdout)
+
+
+def _service(args: argparse.Namespace) -> int:
+    from monitor.watch.unit import unit
+
+    program = Path(sys.argv[0]).resolve() if args.program is None else args.program
+    print(unit(program, _data_dir(args).absolute(), args.user), end="")
+    return STATUS_OK
 
 
 def _batch(args: argparse.Namespace) -> int:
@@ -227,6 +242,14 @@ def parser() -> argparse.ArgumentParser:
     _add_backtest(
         commands.add_parser("backtest", help="judge the estimator, and what else there is, on recorded batches")
     )
+
+    add_backup(commands.add_parser("backup", help="make, list, verify and restore backups"), _add_place, _backup)
+
+    service = commands.add_parser("service", help="print a systemd unit that keeps the collector running")
+    service.add_argument("--user", default="proofing", help="who it runs as (%(default)s)")
+    service.add_argument("--program", type=Path, metavar="PATH", help="of proofing-monitor (default: this one)")
+    _add_place(service)
+    service.set_defaults(run=_service)
 
     check = commands.add_parser("check", help="say what is set up, what is wrong and how to mend it")
     _add_place(check, has_config=True)

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Protocol, TextIO
 
 from monitor.alone import alone
+from monitor.archive.nightly import Nightly
 from monitor.bakery.alerts import AlertKind, Message
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector import Collector
@@ -115,8 +116,13 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
             TerminalCarrier(out, zone),
             *apprise_carriers(config.secrets.notify_urls, config.notify_inside),
         ]
-        watchman = Watchman(_lookouts(config, clock, pulse, node_watch, sources, aside), _tell_by(carriers), clock)
+        looks = _lookouts(config, clock, pulse, node_watch, sources, aside)
         parts: list[_Part] = [Notifier(config.database, carriers, clock), *sources, Learner(config.database, clock)]
+        if config.upkeep.backup_dir is not None:
+            nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
+            looks.append(nightly.troubles)
+            parts.append(nightly)
+        watchman = Watchman(looks, _tell_by(carriers), clock)
         parts.append(watchman)
         if config.upkeep.metrics_port is not None:
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(watchman.troubles))

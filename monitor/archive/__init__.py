@@ -1,0 +1,1 @@
+"""What leaves the store and comes back into it: backups, batches as files. Edge."""

@@ -1,0 +1,88 @@
+"""``backup``: make, list, verify, restore; from the command line."""
+
+import argparse
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from pathlib import Path
+from typing import TextIO
+
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from monitor.alone import alone
+from monitor.archive.backup import Progress as Told
+from monitor.archive.backup import Verified, back_up, backups_in, restore, verified
+from monitor.clock import SystemClock
+from monitor.config import Config, load_config
+from monitor.errors import ConfigError, StoreError
+from monitor.pace import local_zone
+
+
+def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], out: TextIO) -> int:
+    """Run one action; the exit status comes back."""
+    config = load_config(data_dir, environ)
+    if args.action == "make":
+        _make(config, args.dir, out)
+    elif args.action == "list":
+        _list(_folder(config, args.dir), out)
+    elif args.action == "verify":
+        for path in args.files or backups_in(_folder(config, None)):
+            print(f"ok     {path}: {_said(verified(path))}", file=out)
+    else:
+        _restore(config, args.file, out, is_sure=args.yes)
+    return 0
+
+
+def _folder(config: Config, named: Path | None) -> Path:
+    folder = named if named is not None else config.upkeep.backup_dir
+    if folder is None:
+        raise ConfigError(
+            'no folder for backups is known: name one, or write backup_dir = "..." under [upkeep] in config.toml'
+        )
+    return folder
+
+
+def _make(config: Config, named: Path | None, out: TextIO) -> None:
+    folder = _folder(config, named)
+    keep = config.upkeep.backups_kept if named is None else None
+    with _bar(out) as progress:
+        made = back_up(config.database, folder, SystemClock().now(), keep=keep, progress=progress)
+    print(f"{made}: made and found whole: {_said(verified(made))}", file=out)
+
+
+def _list(folder: Path, out: TextIO) -> None:
+    found = backups_in(folder)
+    if not found:
+        raise StoreError(f"{folder}: no backup lies there; `proofing-monitor backup make` makes one")
+    for path in found:
+        print(f"{path}  {path.stat().st_size / 1e6:.1f} MB", file=out)
+
+
+def _restore(config: Config, backup: Path, out: TextIO, *, is_sure: bool) -> None:
+    found = verified(backup)
+    if not is_sure:
+        raise ConfigError(
+            f"{backup}: {_said(found)}. It would take the place of {config.database}, which is renamed and stays. "
+            "Say --yes to do it"
+        )
+    with alone(config.data_dir):  # no collector may write meanwhile
+        aside = restore(backup, config.database, SystemClock().now())
+    print(f"{config.database}: is now as in {backup}: {_said(found)}", file=out)
+    if aside is not None:
+        print(f"what was there before lies in {aside}", file=out)
+
+
+def _said(found: Verified) -> str:
+    size = f"{found.size_bytes / 1e6:.1f} MB, {found.batches} batches, {found.readings} readings"
+    if found.newest_at is None:
+        return size
+    return f"{size}, the newest of {found.newest_at.astimezone(local_zone()):%Y-%m-%d %H:%M}"
+
+
+@contextmanager
+def _bar(out: TextIO) -> Iterator[Told]:
+    """A bar that moves with the pages copied, on a terminal; elsewhere nothing."""
+    columns = (TextColumn("backing up"), BarColumn(), TextColumn("{task.percentage:3.0f} %"), TimeRemainingColumn())
+    with Progress(*columns, console=Console(file=out), transient=True, disable=not out.isatty()) as bar:
+        task = bar.add_task("backup", total=None)
+        yield lambda done, total: bar.update(task, completed=done, total=total)
