@@ -191,7 +191,7 @@ class Store:
                 return set(), newest
             # NOT INDEXED: walk the new rows alone, by their number
             found = connection.execute(
-                "SELECT DISTINCT node FROM reading NOT INDEXED WHERE id > ? AND channel = ?",
+                "SELECT node FROM reading NOT INDEXED WHERE id > ? AND channel = ?",
                 (after_rowid, Channel.LEVEL.value),
             )
             return {NodeId(row["node"]) for row in found}, newest
