@@ -22,6 +22,16 @@ _POWER_ON_CODE = const(0x0550)  # 85 C: what stands in the scratchpad before the
 _MOST_PROBES = const(4)
 
 
+def crc8(data):
+    """CRC-8 of the one-wire bus: polynomial 0x31 reflected to 0x8C, last bit first, from 0 (Application Note 27)."""
+    crc = 0
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = (crc >> 1) ^ 0x8C if crc & 1 else crc >> 1
+    return crc
+
+
 def centi_c(code):
     """Temperature of a 16-bit code in sixteenths of a degree, in 0.01 C."""
     if code & 0x8000:
@@ -62,7 +72,7 @@ def search(bus):
             else:
                 rom[at >> 3] &= 255 - mask
             bus.writebit(bit)
-        if not rom[0] or checks.crc8_8c(rom):  # a line stuck at 0 makes an address of zeros, whose checksum is right
+        if not rom[0] or crc8(rom):  # a line stuck at 0 makes an address of zeros, whose checksum is right
             raise checks.Fault(checks.CHECKSUM)
         if rom[0] == _FAMILY:
             found.append(bytes(rom))
@@ -126,7 +136,7 @@ class Ds18b20:
             data[at] = self._bus.readbyte()
         rom = self.rom
         self.rom = None
-        if checks.crc8_8c(data):
+        if crc8(data):
             raise checks.Fault(checks.CHECKSUM)
         if data[4] & 0x9F != 0x1F:  # fixed bits; a line stuck at 0 has a right checksum
             raise checks.Fault(checks.NONSENSE)

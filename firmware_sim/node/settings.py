@@ -55,7 +55,7 @@ def link_of(found, urn, port):
     if is_secured:
         with open(found["mqtt_ca"], "rb") as file:
             context = link_mqtt.trusting(file.read())
-    number = int(found.get("mqtt_port", "8883" if is_secured else "1883"))
+    number = int(found.get("mqtt_port", 8883 if is_secured else 1883))
     return link_mqtt.MqttLink(found["mqtt_host"], number, key_of(urn), found["mqtt_password"], context)
 
 

@@ -19,6 +19,17 @@ _MEASURE_MS = const(9)  # 8.3 ms at most
 _GIVE_UP_MS = const(30)  # the sensor does not answer its address while it measures
 
 
+def crc8(data):
+    """CRC-8 of the sensor: polynomial 0x31, first bit first, from 0xFF (its data sheet, "checksum")."""
+    crc = 0xFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = (crc << 1) ^ 0x31 if crc & 0x80 else crc << 1
+        crc &= 0xFF
+    return crc
+
+
 def centi_c(raw):
     """Temperature of a 16-bit code, in 0.01 C: -45 + 175 n / 65535."""
     return (17500 * raw + 32767) // 65535 - 4500
@@ -54,6 +65,6 @@ class Sht4x:
                     raise
             clock.sleep_ms(2)
         data = self._data
-        if checks.crc8_31(data[0:2]) != data[2] or checks.crc8_31(data[3:5]) != data[5]:
+        if crc8(data[0:2]) != data[2] or crc8(data[3:5]) != data[5]:
             raise checks.Fault(checks.CHECKSUM)
         return centi_c(data[0] << 8 | data[1]), centi_pct(data[3] << 8 | data[4])

@@ -24,10 +24,20 @@ _LONGEST_MM = const(4000)  # beyond it the ranger says that it sees nothing
 _SHORTEST_MM = const(1)
 
 
+def crc16(data):
+    """CRC-16 of Modbus: polynomial 0x8005 reflected to 0xA001, from 0xFFFF (Modbus over serial line V1.02, 6.2.2)."""
+    crc = 0xFFFF
+    for byte in data:
+        crc ^= byte
+        for _ in range(8):
+            crc = (crc >> 1) ^ 0xA001 if crc & 1 else crc >> 1
+    return crc
+
+
 def request(address, register):
     """Question for one register."""
     head = bytes([address, _READ_HOLDING, register >> 8, register & 255, 0, 1])
-    crc = checks.crc16_modbus(head)
+    crc = crc16(head)
     return head + bytes([crc & 255, crc >> 8])
 
 
@@ -52,7 +62,7 @@ class TofRanger:
         self._port.write(request(_ADDRESS, _DISTANCE_REGISTER))
         self._asked = clock.ticks_ms()
         data = self._answer()
-        if checks.crc16_modbus(data):  # over its own checksum it comes to 0
+        if crc16(data):  # over its own checksum it comes to 0
             raise checks.Fault(checks.CHECKSUM)
         if len(data) != _ANSWER_BYTES or data[0] != _ADDRESS or data[1] != _READ_HOLDING or data[2] != 2:
             raise checks.Fault(checks.NONSENSE)

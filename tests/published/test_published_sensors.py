@@ -29,7 +29,7 @@ HALF_A_STEP = 0.00501  # the node rounds to hundredths
     ],
 )
 def test_checksum_of_the_air_sensor(data: str, crc: int, seen: Seen) -> None:
-    assert checks.crc8_31(bytes.fromhex(data)) == crc, f"{AIR_SHEET}, {seen}"
+    assert sht4x.crc8(bytes.fromhex(data)) == crc, f"{AIR_SHEET}, {seen}"
     assert devices.air_crc(bytes.fromhex(data)) == crc
 
 
@@ -110,9 +110,9 @@ def test_codes_of_the_dough_probe(fact: Fact) -> None:
     ],
 )
 def test_checksum_of_the_one_wire_bus(data: str, crc: int, source: str) -> None:
-    assert checks.crc8_8c(bytes.fromhex(data)) == crc, source
+    assert ds18b20.crc8(bytes.fromhex(data)) == crc, source
     assert devices.onewire_crc(bytes.fromhex(data)) == crc
-    assert checks.crc8_8c(bytes.fromhex(data) + bytes([crc])) == 0
+    assert ds18b20.crc8(bytes.fromhex(data) + bytes([crc])) == 0
 
 
 class Scratchpad:
@@ -178,7 +178,7 @@ def test_power_on_value_is_a_fault_and_no_reading() -> None:
     ],
 )
 def test_checksum_of_modbus(data: str, crc: int, source: str) -> None:
-    assert checks.crc16_modbus(bytes.fromhex(data)) == crc, source
+    assert tof.crc16(bytes.fromhex(data)) == crc, source
     assert devices.modbus_crc(bytes.fromhex(data)) == crc.to_bytes(2, "little")
 
 

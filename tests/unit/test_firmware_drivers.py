@@ -189,7 +189,7 @@ def test_lower_resolution_leaves_out_the_bits_that_mean_nothing() -> None:
             return self.said.pop(0)
 
     line = Nine()
-    line.said.append(checks.crc8_8c(line.said))
+    line.said.append(ds18b20.crc8(line.said))
     probe = ds18b20.Ds18b20(line, SensorClock(lambda: 0))
     probe.rom = bytes(8)
     assert probe.read() == 2500  # 0x0197 with 9 bits is 0x0190
