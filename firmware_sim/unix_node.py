@@ -44,7 +44,7 @@ def lay_out(folder: Path) -> None:
                 raise OSError(f"{source}: does not compile: {done.stdout}{done.stderr}")
 
 
-def start(folder: Path, config: Mapping[str, str | int], *, heap_kb: int = HEAP_KB) -> "subprocess.Popen[str]":
+def start(folder: Path, config: Mapping[str, str | int]) -> "subprocess.Popen[str]":
     """Give a laid out board its supply; what it prints is in ``stdout``, a line an event. Killing it takes it away.
 
     Raises
@@ -60,7 +60,7 @@ def start(folder: Path, config: Mapping[str, str | int], *, heap_kb: int = HEAP_
     command = [
         str(program),
         "-X",
-        f"heapsize={heap_kb}k",
+        f"heapsize={HEAP_KB}k",
         "-c",
         f"import hal_unix; hal_unix.begin({str(path)!r})",
     ]

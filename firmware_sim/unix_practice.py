@@ -23,7 +23,6 @@ from firmware_sim.unix_node import lay_out, start
 
 MOST_PROCESSES = 50  # judgement: a process and a thread each
 END_WITHIN_S = 5.0
-ROOM = 60  # packs: with 240 and every sensor the 48 kB of the Unix port, whose words are twice a board's, are full
 
 
 class UnixNode:
@@ -38,7 +37,7 @@ class UnixNode:
         self._folder = folder
         self._config: dict[str, str | int] = {
             "name": urn_of(key), "link": "mqtt", "mqtt_host": wanted.mqtt[0], "mqtt_port": wanted.mqtt[1],
-            "mqtt_password": wanted.passwords.get(key, ""), "period_s": round(wanted.every_s), "room": ROOM,
+            "mqtt_password": wanted.passwords.get(key, ""), "period_s": round(wanted.every_s),
             "bench": self._bus.address, "epoch_ms": round(1000 * wanted.pace.epoch.timestamp()),
             "speed": round(wanted.pace.speed), "heap_every": 20, **around.parts,
         }  # fmt: skip

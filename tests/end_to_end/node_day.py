@@ -118,7 +118,6 @@ class FirmwareNode:
     config: dict[str, str | int]
     pace: DoughTime
     seed: int = 1
-    heap_kb: int = unix_node.HEAP_KB
     acked: set[tuple[str, int]] = field(default_factory=set)
     heap: list[HeapLook] = field(default_factory=list)
     boots: list[str] = field(default_factory=list)
@@ -149,8 +148,8 @@ class FirmwareNode:
     def supply(self) -> None:
         """Power on."""
         time_keys = {"epoch_ms": int(1000 * self.pace.epoch.timestamp()), "speed": int(self.pace.speed)}
-        config = {"name": self.urn, "bench": self._buses.address, **time_keys, **self.config}
-        self._process = unix_node.start(self.folder, config, heap_kb=self.heap_kb)
+        config = {"name": self.urn, "bench": self._buses.address, "heap_every": 20, **time_keys, **self.config}
+        self._process = unix_node.start(self.folder, config)
         self._thread = threading.Thread(target=self._listen, args=(self._process,), name=self.key)
         self._thread.start()
 
@@ -228,7 +227,6 @@ class Day:
 
     SERIAL_KEY = "mac-020000fffe5e0001"
     MQTT_KEY = "mac-020000fffe5e0002"
-    TLS_HEAP_KB = unix_node.HEAP_KB + 8  # the handshake's own buffers, which most boards keep outside the heap
 
     def __init__(self, folder: Path, speed: float) -> None:
         self.pace = DoughTime(datetime.now(UTC), speed)
@@ -237,11 +235,8 @@ class Day:
         secrets = {COLLECTOR: "listens", self.MQTT_KEY: "speaks"}
         self.broker = SecuredMosquitto(folder, secrets)
         self.broker.start()
-        # Half the usual room: here an address has 64 bits, and the same program takes nearly twice a board's memory.
-        usual: dict[str, str | int] = {"room": 120, "heap_every": 20}
-        serial = {**usual, "link": "serial", "line": str(self.cable.node_path), "distance": "tof"}
-        mqtt = {
-            **usual,
+        serial: dict[str, str | int] = {"link": "serial", "line": str(self.cable.node_path), "distance": "tof"}
+        mqtt: dict[str, str | int] = {
             "link": "mqtt",
             "distance": "ultrasonic",
             "mqtt_host": "localhost",
@@ -251,7 +246,7 @@ class Day:
             "mqtt_password": secrets[self.MQTT_KEY],
         }
         self.serial = FirmwareNode(self.SERIAL_KEY, folder / "serial", serial, self.pace, seed=1)
-        self.mqtt = FirmwareNode(self.MQTT_KEY, folder / "mqtt", mqtt, self.pace, seed=2, heap_kb=self.TLS_HEAP_KB)
+        self.mqtt = FirmwareNode(self.MQTT_KEY, folder / "mqtt", mqtt, self.pace, seed=2)
         self.nodes = (self.serial, self.mqtt)
         for node in self.nodes:
             node.faults.damaged = node.faults.unanswered = 0.02
@@ -349,7 +344,8 @@ def describe(day: Day) -> list[str]:
         used = [look.used for look in node.heap]
         lines.append(
             f"{node.key}: {len(node.boots)} boots, {len(node.acked)} packs acknowledged, {len(kept)} in the store, "
-            f"{dropped:.0f} told as lost; heap of {node.heap_kb} kB after tidying: "
-            f"{min(used)} to {max(used)} bytes used, {min(look.free for look in node.heap)} free at least"
+            f"{dropped:.0f} told as lost, {max(look.waiting for look in node.heap)} waiting at most; "
+            f"heap of {unix_node.HEAP_KB} kB after tidying: {min(used)} to {max(used)} bytes used, "
+            f"{min(look.free for look in node.heap)} free at least"
         )
     return lines
