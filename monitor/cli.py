@@ -13,6 +13,7 @@ from pathlib import Path
 from monitor.archive.options import add_backup
 from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
 from monitor.day_options import add_formula
+from monitor.doors.options import add_broker, add_dashboard, add_proxy
 from monitor.errors import ConfigError, MonitorError
 from monitor.node.options import add_actions
 
@@ -59,13 +60,21 @@ def _demo(args: argparse.Namespace) -> int:
 
 
 def _dashboard(args: argparse.Namespace) -> int:
-    from monitor.demo.processes import dashboard_command
+    from monitor.doors.screens import dashboard_command
 
     data_dir = _data_dir(args)
-    command, folder = dashboard_command(data_dir, args.port)
-    print(f"dashboard: http://127.0.0.1:{args.port}  (data in {data_dir}; Ctrl-C ends it)", flush=True)
+    command, folder = dashboard_command(data_dir, args.port, args.address, args.certificate, args.key)
+    scheme = "http" if args.certificate is None else "https"
+    print(f"dashboard: {scheme}://{args.address}:{args.port}  (data in {data_dir}; Ctrl-C ends it)", flush=True)
     os.chdir(folder)
     os.execv(command[0], command)  # this process becomes the dashboard: nothing is left behind when it ends
+
+
+def _doors(args: argparse.Namespace) -> int:
+    from monitor.clock import SystemClock
+    from monitor.doors.command import run
+
+    return run(args, _data_dir(args), SystemClock(), sys.stdout)
 
 
 def _replay(args: argparse.Namespace) -> int:
@@ -214,12 +223,13 @@ def parser() -> argparse.ArgumentParser:
     _add_place(collect, has_config=True)
     collect.set_defaults(run=_collect)
 
-    dashboard = commands.add_parser("dashboard", help="show every batch in a browser, on this machine only")
-    dashboard.add_argument("--port", type=int, default=8501, help="(%(default)s)")
-    _add_place(dashboard)
-    dashboard.set_defaults(run=_dashboard)
+    dashboard = commands.add_parser("dashboard", help="show every batch in a browser, on this machine unless told to")
+    add_dashboard(dashboard, _add_place, _dashboard)
 
-    _add_batch(commands.add_parser("batch", help="start, list, log, end and export batches"))
+    add_broker(commands.add_parser("broker", help="set up the broker that nodes speak to"), _add_place, _doors)
+    add_proxy(commands.add_parser("proxy", help="set up a password in front of the screens"), _add_place, _doors)
+
+    _add_batch(commands.add_parser("batch", help="start, list, log, end, export and archive batches"))
 
     formula = commands.add_parser("formula", help="check, scale and print recipes; water temperature")
     add_formula(formula, _add_place, _formula)
@@ -315,7 +325,15 @@ def _add_batch(batch: argparse.ArgumentParser) -> None:
     export.add_argument("id", type=int)
     export.add_argument("dir", type=Path, metavar="DIR")
 
-    for action in (start, listing, event, level, end, export):
+    archive = commands.add_parser("archive", help="write everything there is of a batch, to be imported elsewhere")
+    archive.add_argument("id", type=int)
+    archive.add_argument("dir", type=Path, metavar="DIR")
+    archive.add_argument("--as", dest="as_", choices=("csv", "parquet"), default="csv", help="(%(default)s)")
+
+    importing = commands.add_parser("import", help="take in an archived batch that has ended")
+    importing.add_argument("dir", type=Path, metavar="DIR")
+
+    for action in (start, listing, event, level, end, export, archive, importing):
         _add_place(action)
         action.set_defaults(run=_batch)
 

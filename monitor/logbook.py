@@ -1,4 +1,4 @@
-"""What a baker does to batches from the command line: start, list, log an event or a level, end, export."""
+"""What a baker does to batches from the command line: start, list, log an event or a level, end, export, archive."""
 
 import argparse
 from dataclasses import replace
@@ -6,14 +6,15 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TextIO
 
+from monitor.archive.export import export_batch
 from monitor.bakery import wording
 from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError, StoreError
-from monitor.export import export_batch
 from monitor.pace import clock_of, local_zone
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.replay import read_batch
+from monitor.sinks.batch_rows import BatchRows
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
 
@@ -83,6 +84,18 @@ def _level(store: Store, args: argparse.Namespace, out: TextIO) -> None:
     print(f"batch {batch.id}: {batch.name}: {args.mm:g} mm give or take {args.sd:g} logged", file=out)
 
 
+def _travel(args: argparse.Namespace, database: Path, out: TextIO) -> None:
+    from monitor.archive.batch_files import archive_batch, import_batch  # Parquet's library is large
+
+    with BatchRows(database) as store:
+        if args.action == "archive":
+            for sentence in archive_batch(store, BatchId(args.id), args.dir, args.as_):
+                print(sentence, file=out)
+        else:
+            batch = import_batch(store, args.dir)
+            print(f"batch {batch.id}: {batch.name} is here with {len(store.readings(batch))} readings", file=out)
+
+
 def _list(store: Store, out: TextIO, zone: tzinfo) -> None:
     batches = store.batches()
     if not batches:
@@ -101,7 +114,7 @@ def _standing(store: Store, batch: Batch, zone: tzinfo) -> str:
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Run one ``batch`` action on the store of a data directory; the exit status comes back."""
     database = data_dir / DATABASE_NAME
-    if args.action != "start" and not database.exists():
+    if args.action not in ("start", "import") and not database.exists():
         raise StoreError(f"{data_dir}: no batch was ever started here; name the right directory with --data-dir")
     with Store(database) as store:
         if args.action == "start":
@@ -114,7 +127,9 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
             _level(store, args, out)
         elif args.action == "end":
             _log(store, args, out, EventKind.END)
-        else:
+        elif args.action == "export":
             for sentence in export_batch(store, store.batch(BatchId(args.id)), args.dir):
                 print(sentence, file=out)
+        else:
+            _travel(args, database, out)
     return 0

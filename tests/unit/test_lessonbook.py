@@ -8,8 +8,8 @@ import pytest
 from made_up import FIRST_DAY, batch_of, readings_of
 
 from monitor import cli
+from monitor.archive.export import export_batch
 from monitor.config import DATABASE_NAME
-from monitor.export import export_batch
 from monitor.learner import learn_next
 from monitor.recipe.batch import Event, EventKind
 from monitor.sinks.store import Store

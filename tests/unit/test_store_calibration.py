@@ -7,9 +7,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from monitor.archive.export import batch_toml, export_batch
 from monitor.dough.levels import evidence
 from monitor.dough.track import track_from_readings
-from monitor.export import batch_toml, export_batch
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.calibration import Calibration, How
 from monitor.recipe.vessel import Shape, Vessel

@@ -1,0 +1,195 @@
+"""One batch whole as a folder of files, CSV or Parquet, and back into a store: nothing is lost on the way.
+
+A folder holds a file for each table (``batch.csv``, ``reading.csv``, ...) and ``ARCHIVE.json``, which tells how many
+rows each has and its SHA-256, so that a file that was cut short or changed is seen. In CSV an empty cell is nothing,
+numbers are written so that they read back the same, and a text that a spreadsheet would take for a formula has an
+apostrophe before it.
+"""
+
+import csv
+import hashlib
+import io
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+
+import msgspec
+import pyarrow as pa
+import pyarrow.parquet as pq
+
+from monitor.errors import ConfigError, StoreError
+from monitor.files import bounded_bytes
+from monitor.recipe.batch import Batch, BatchId
+from monitor.sinks import schema
+from monitor.sinks.batch_rows import BatchRows, Rows, Value
+
+ARCHIVE_NAME = "ARCHIVE.json"
+FORMAT = "proofing-monitor batch 1"
+LARGEST_FILE_BYTES = 200_000_000  # judgement: a month of one batch's readings is a tenth of it
+MOST_ROWS = 5_000_000  # judgement: the same; a small file can unpack to very many
+QUOTED = ("=", "+", "-", "@", "\t", "\r", "'")  # OWASP's list for CSV injection, and the mark itself
+MARK = "'"
+_ARROW = {"INTEGER": pa.int64(), "REAL": pa.float64(), "TEXT": pa.string()}
+
+
+class _File(msgspec.Struct, forbid_unknown_fields=True):
+    rows: int
+    sha256: str
+    columns: list[tuple[str, str]]
+
+
+class _Archive(msgspec.Struct, forbid_unknown_fields=True):
+    format: str
+    kind: str
+    tables_version: int
+    files: dict[str, _File]
+
+
+# -- CSV --------------------------------------------------------------------------------------------------------------
+
+
+def _cell(value: Value) -> str:
+    """A value as a cell: nothing for None, and no text that could be taken for a formula or for nothing.
+
+    >>> _cell("=1+1"), _cell("'"), _cell(""), _cell(None), _cell(-0.1)
+    ("'=1+1", "''", "'", '', '-0.1')
+    """
+    if value is None:
+        return ""
+    if isinstance(value, str):
+        return MARK + value if not value or value.startswith(QUOTED) else value
+    return repr(value)
+
+
+def _value(cell: str, kind: str) -> Value:
+    """What :func:`_cell` wrote, in a column of a type.
+
+    >>> _value("'=1+1", "TEXT"), _value("'", "TEXT"), _value("", "REAL"), _value("-0.1", "REAL")
+    ('=1+1', '', None, -0.1)
+    """
+    if not cell:
+        return None
+    if kind == "TEXT":
+        return cell.removeprefix(MARK)
+    if "_" in cell:  # Python reads 1_000 as a number, nobody else does
+        raise ValueError(f"{cell[:40]!r} is no number")
+    return int(cell) if kind == "INTEGER" else float(cell)
+
+
+def _csv_bytes(found: Rows) -> bytes:
+    out = io.StringIO(newline="")
+    writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180
+    writer.writerow([name for name, _ in found.columns])
+    writer.writerows([_cell(value) for value in row] for row in found.values)
+    return out.getvalue().encode()
+
+
+def _from_csv(data: bytes, columns: Sequence[tuple[str, str]]) -> list[tuple[Value, ...]]:
+    lines = csv.reader(io.StringIO(data.decode(), newline=""), strict=True)
+    names = [name for name, _ in columns]
+    if next(lines, None) != names:
+        raise ValueError(f"its first row must name the columns {', '.join(names)}")
+    kinds = [kind for _, kind in columns]
+    return [tuple(_value(cell, kind) for cell, kind in zip(row, kinds, strict=True)) for row in lines]
+
+
+# -- Parquet ----------------------------------------------------------------------------------------------------------
+
+
+def _parquet_bytes(found: Rows) -> bytes:
+    across = list(zip(*found.values, strict=True)) or [()] * len(found.columns)
+    arrays = [pa.array(list(cells), _ARROW[kind]) for cells, (_, kind) in zip(across, found.columns, strict=True)]
+    out = io.BytesIO()
+    pq.write_table(pa.table(arrays, names=[name for name, _ in found.columns]), out, compression="zstd")
+    return out.getvalue()
+
+
+def _from_parquet(data: bytes, columns: Sequence[tuple[str, str]]) -> list[tuple[Value, ...]]:
+    file = pq.ParquetFile(io.BytesIO(data))
+    wanted = pa.schema([(name, _ARROW[kind]) for name, kind in columns])
+    if not file.schema_arrow.equals(wanted):
+        raise ValueError(f"its columns must be {', '.join(name for name, _ in columns)}")
+    if file.metadata.num_rows > MOST_ROWS:
+        raise ValueError(f"it has more than {MOST_ROWS} rows")
+    table = file.read()
+    return list(zip(*(column.to_pylist() for column in table.columns), strict=True))
+
+
+_Read = Callable[[bytes, Sequence[tuple[str, str]]], list[tuple[Value, ...]]]
+_KINDS: dict[str, tuple[Callable[[Rows], bytes], _Read]] = {
+    "csv": (_csv_bytes, _from_csv),
+    "parquet": (_parquet_bytes, _from_parquet),
+}
+KINDS = tuple(_KINDS)
+
+
+# -- folders ----------------------------------------------------------------------------------------------------------
+
+
+def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str = "csv") -> list[str]:
+    """Write everything the store holds of a batch into a folder; returns a sentence for each file.
+
+    Raises
+    ------
+    StoreError
+        When the store has no such batch or the folder cannot be written.
+    """
+    write, _ = _KINDS[kind]
+    said, files = [], {}
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for found in store.take_out(batch_id):
+            data = write(found)
+            name = f"{found.table}.{kind}"
+            (folder / name).write_bytes(data)
+            files[found.table] = _File(len(found.values), hashlib.sha256(data).hexdigest(), list(found.columns))
+            said.append(f"{folder / name}: {len(found.values)} rows")
+        archive = _Archive(FORMAT, kind, len(schema.MIGRATIONS), files)
+        (folder / ARCHIVE_NAME).write_text(json.dumps(msgspec.to_builtins(archive), indent=1) + "\n")
+    except OSError as error:
+        raise StoreError(
+            f"{folder}: cannot be written ({error.strerror}); name a folder this user may write"
+        ) from error
+    return said
+
+
+def import_batch(store: BatchRows, folder: Path) -> Batch:
+    """Put an archived batch into the store; returns it as it is there.
+
+    Raises
+    ------
+    ConfigError
+        When the folder holds no archive, or one that was changed, is too large, or does not fit.
+    """
+    try:
+        archive = msgspec.json.decode(bounded_bytes(folder / ARCHIVE_NAME, LARGEST_FILE_BYTES), type=_Archive)
+    except (OSError, msgspec.DecodeError) as error:
+        raise ConfigError(f"{folder}: holds no archived batch ({ARCHIVE_NAME}: {error})") from error
+    if archive.format != FORMAT or archive.kind not in _KINDS or archive.tables_version > len(schema.MIGRATIONS):
+        raise ConfigError(f"{folder}: was written by a newer version of this program; install that version")
+    tables = [_table(folder, archive.kind, table, file) for table, file in archive.files.items()]
+    try:
+        return store.put_in(tables)
+    except (ValueError, StoreError) as error:
+        raise ConfigError(f"{folder}: is no batch of this program: {error}") from error
+
+
+def _table(folder: Path, kind: str, table: str, file: _File) -> Rows:
+    if not (table.isascii() and table.replace("_", "").isalpha()):
+        raise ConfigError(f"{folder}: names a table {table[:40]!r}, which is no table's name")
+    path = folder / f"{table}.{kind}"
+    _, read = _KINDS[kind]
+    try:
+        data = bounded_bytes(path, LARGEST_FILE_BYTES)
+        if hashlib.sha256(data).hexdigest() != file.sha256:
+            raise ConfigError(f"{path}: was changed or cut short since it was written; archive the batch again")
+        if any(column_kind not in _ARROW for _, column_kind in file.columns):
+            raise ValueError("it has columns of an unknown kind")
+        values = read(data, file.columns)
+    except OSError as error:
+        raise ConfigError(f"{path}: cannot be read ({error.strerror})") from error
+    except (ValueError, csv.Error, pa.ArrowException) as error:
+        raise ConfigError(f"{path}: cannot be read: {error}") from error
+    if len(values) != file.rows:
+        raise ConfigError(f"{path}: has {len(values)} rows, {file.rows} were written")
+    return Rows(table, tuple(file.columns), tuple(values))

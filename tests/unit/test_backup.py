@@ -1,0 +1,134 @@
+"""Backups: whole, of one moment, seldom doubled, never half; and brought back."""
+
+import sqlite3
+import threading
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from harness import START, SetClock, wait_until
+from made_up import batch_of, readings_of
+
+from monitor.alone import alone
+from monitor.archive.backup import back_up, backups_in, restore, verified
+from monitor.archive.nightly import Nightly
+from monitor.cli import main
+from monitor.config import DATABASE_NAME
+from monitor.errors import StoreError
+from monitor.sinks.store import Store
+from monitor.upkeep import Upkeep
+
+BATCH = batch_of("Hazel loaf", hours=3.0)
+READINGS = readings_of(BATCH)
+
+
+@pytest.fixture
+def data_dir(tmp_path: Path) -> Path:
+    with Store(tmp_path / DATABASE_NAME) as store:
+        store.add_batch(BATCH)
+        store.append(READINGS)
+    return tmp_path
+
+
+@pytest.fixture
+def stick(tmp_path: Path) -> Path:
+    folder = tmp_path / "stick"
+    folder.mkdir()
+    return folder
+
+
+def test_a_backup_holds_one_moment_while_somebody_writes(data_dir: Path, stick: Path) -> None:
+    is_over = threading.Event()
+    wrote = []
+
+    def write() -> None:
+        with Store(data_dir / DATABASE_NAME) as store:
+            while not is_over.is_set():
+                day = len(wrote) + 1
+                store.append(readings_of(batch_of("Rye", day=day), hours=0.1))
+                wrote.append(day)
+
+    writer = threading.Thread(target=write)
+    writer.start()
+    try:
+        wait_until(lambda: len(wrote) > 2, "somebody writes")
+        told: list[tuple[int, int]] = []
+        made = back_up(data_dir / DATABASE_NAME, stick, START, progress=lambda *at: told.append(at))
+    finally:
+        is_over.set()
+        writer.join()
+    found = verified(made)
+    assert found.batches == 1
+    assert (found.readings - len(READINGS)) % 21 == 0  # of transactions of 21 readings each, none is torn
+    assert told[-1][0] == told[-1][1] > 0
+    assert [each.name for each in stick.iterdir()] == ["proofing-20260302T054000Z.sqlite"]
+
+
+def test_of_many_backups_the_newest_stay(data_dir: Path, stick: Path) -> None:
+    (stick / "holiday.jpg").write_bytes(b"")
+    made = [back_up(data_dir / DATABASE_NAME, stick, START + timedelta(days=day), keep=3) for day in range(5)]
+    assert backups_in(stick) == made[:1:-1]
+    assert (stick / "holiday.jpg").exists()
+
+
+def test_a_damaged_backup_is_told_from_a_whole_one(data_dir: Path, stick: Path) -> None:
+    made = back_up(data_dir / DATABASE_NAME, stick, START)
+    data = bytearray(made.read_bytes())
+    middle = len(data) // 2
+    data[middle : middle + 4096] = bytes(4096)
+    made.write_bytes(data)
+    with pytest.raises(StoreError, match=r"take an older backup|is no backup"):
+        verified(made)
+    made.write_text("flour, water, salt\n" * 100)
+    with pytest.raises(StoreError, match="is no backup that can be used"):
+        verified(made)
+    with pytest.raises(StoreError):
+        restore(made, data_dir / DATABASE_NAME, START)
+    assert verified(back_up(data_dir / DATABASE_NAME, stick, START + timedelta(days=1))).readings == len(READINGS)
+
+
+def test_a_restore_brings_everything_back_and_deletes_nothing(
+    data_dir: Path, stick: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    where = ["--data-dir", str(data_dir)]
+    assert main(["backup", "make", str(stick), *where]) == 0
+    with Store(data_dir / DATABASE_NAME) as store:
+        store.add_batch(batch_of("begun after the backup"))
+    assert main(["backup", "verify", str(backups_in(stick)[0]), *where]) == 0
+    assert f"1 batches, {len(READINGS)} readings" in capsys.readouterr().out
+    restoring = ["backup", "restore", str(backups_in(stick)[0]), *where]
+    assert main(restoring) == 2
+    assert "Say --yes" in capsys.readouterr().err
+    with alone(data_dir):
+        assert main([*restoring, "--yes"]) == 2
+    assert "a collector is at work" in capsys.readouterr().err
+    assert main([*restoring, "--yes"]) == 0
+    with Store(data_dir / DATABASE_NAME) as store:
+        assert [batch.name for batch in store.batches()] == [BATCH.name]
+        assert len(store.readings(store.batches()[0])) == len(READINGS)
+    (replaced,) = (each for each in data_dir.glob("*.replaced-*") if each.suffix not in ("-wal", "-shm"))
+    connection = sqlite3.connect(replaced)
+    assert connection.execute("SELECT count(*) FROM batch").fetchone() == (2,)
+    connection.close()
+
+
+@pytest.fixture
+def nightly(data_dir: Path, stick: Path, clock: SetClock) -> Nightly:
+    return Nightly(data_dir / DATABASE_NAME, stick, Upkeep(backup_dir=stick, backups_kept=2), clock)
+
+
+def test_a_backup_a_day_and_a_drive_that_is_gone(nightly: Nightly, stick: Path, clock: SetClock) -> None:
+    for _ in range(30):
+        nightly.look()
+        clock.advance(hours=1)
+    assert len(backups_in(stick)) == 2
+    held = stick.rename(stick.with_name("pulled out"))
+    nightly.look()
+    (trouble,) = nightly.troubles()
+    assert "plug the drive in" in trouble.mend
+    assert not stick.exists(), "no backup goes onto the disk under a drive that is not there"
+    held.rename(stick)
+    clock.advance(hours=25)
+    nightly.look()
+    assert not list(nightly.troubles())
+    assert len(backups_in(stick)) == 2

@@ -1,0 +1,172 @@
+"""A batch that goes out as files and comes back is the same batch, whatever is in it."""
+
+import hashlib
+import json
+import sqlite3
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from made_up import NODE, batch_of, readings_of
+
+from monitor.archive.batch_files import (
+    KINDS,
+    _csv_bytes,
+    _from_csv,
+    _from_parquet,
+    _parquet_bytes,
+    archive_batch,
+    import_batch,
+)
+from monitor.bakery.alerts import Alert, AlertKind, Message, Phase
+from monitor.dough.outlook import Band, FanPoint, Outlook, State
+from monitor.errors import ConfigError
+from monitor.recipe.batch import Batch, Event, EventKind
+from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.formula import Formula
+from monitor.sinks.batch_rows import BatchRows, Rows
+from monitor.wire.readings import Channel, Flag, Reading
+
+TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'
+
+
+def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
+    """A batch with something in every table, some of it awkward."""
+    batch = replace(batch_of(name), formula=Formula(1000.0, water_g=700.1), start_volume_ml=1850.3)
+    store.add_calibration(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, How.EMPTY))
+    kept = store.add_batch(batch)
+    readings = readings_of(batch, hours=0.5)
+    store.append([*readings, replace(readings[0], seq=900, value=float("nan"), flag=Flag.OUT_OF_RANGE)])
+    at = batch.started_at + timedelta(minutes=20, microseconds=1)
+    store.append([Reading(NODE, "boot", 901, Channel.LOST, 3.0, at, at)])
+    store.add_level(kept.id, at, 92.0, 3.0)
+    store.add_event(kept.id, Event(at, EventKind.FOLD, TRICKY))
+    store.add_event(kept.id, Event(at, EventKind.POKE, ""))
+    fan = (FanPoint(at, 1.0, 2.0, 1 / 3, 4.0, 5.0),)
+    outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why="'tis warm", fan=fan)
+    alert = Alert(kept.id, AlertKind.READY, 1, Phase.FIRING, at, at, reason="-5 minutes")
+    store.save_step(kept.id, outlook, [alert], [Message("1-ready-1", kept.id, AlertKind.READY, 1, "Ready", "+", at)])
+    return store.add_event(kept.id, Event(at + timedelta(minutes=9), EventKind.END))
+
+
+def everything(store: BatchRows, batch: Batch) -> tuple[object, ...]:
+    """What a reader of the store sees of a batch, NaN told by its text."""
+    readings = [repr(replace(reading, node=NODE)) for reading in store.readings(batch)]
+    outlooks = store.outlooks(batch.id)
+    told = [(message.kind, message.title, message.text, message.created_at) for message in store.messages(batch.id)]
+    return (
+        replace(batch, id=0),
+        readings,
+        outlooks,
+        [replace(each, batch_id=0) for each in store.alerts(batch.id)],
+        told,
+    )
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_batch_travels_to_another_store_without_loss(tmp_path: Path, kind: str) -> None:
+    with BatchRows(tmp_path / "a.sqlite") as here, BatchRows(tmp_path / "b.sqlite") as there:
+        batch = a_full_batch(here)
+        archive_batch(here, batch.id, tmp_path / "out", kind)
+        arrived = import_batch(there, tmp_path / "out")
+        assert arrived == batch
+        assert everything(there, arrived) == everything(here, batch)
+        assert there.due_messages(batch.started_at + timedelta(days=9)) == [], "nothing rings a second time"
+        settled = [rows for rows in here.take_out(batch.id) if rows.table != "outbox"]
+        assert [rows for rows in there.take_out(arrived.id) if rows.table != "outbox"] == settled
+        assert {rows.table for rows in settled if not rows.values} <= {"lesson"}, "every table has had something"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_a_batch_whose_number_is_taken_gets_another(tmp_path: Path, kind: str) -> None:
+    with BatchRows(tmp_path / "a.sqlite") as store:
+        batch = a_full_batch(store)
+        archive_batch(store, batch.id, tmp_path / "out", kind)
+        twin = import_batch(store, tmp_path / "out")
+        assert twin.id != batch.id
+        assert everything(store, twin) == everything(store, batch)
+
+
+def test_a_cell_that_begins_a_formula_is_quoted(tmp_path: Path) -> None:
+    with BatchRows(tmp_path / "a.sqlite") as store:
+        archive_batch(store, a_full_batch(store).id, tmp_path / "out")
+    for path in (tmp_path / "out").glob("*.csv"):
+        for line in path.read_text().splitlines():
+            for cell in line.split(","):
+                text = cell.strip('"')
+                is_number = text.replace(".", "").replace("-", "").replace("e", "").isdigit()
+                assert is_number or not text.startswith(("=", "+", "@", "-")), line
+
+
+TEXTS = st.none() | st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=20)
+NUMBERS = st.none() | st.floats(allow_nan=False, allow_infinity=False)
+VALUES = st.lists(st.tuples(TEXTS, st.none() | st.integers(-(2**63), 2**63 - 1), NUMBERS), max_size=5)
+
+
+@settings(max_examples=200, deadline=None)
+@given(VALUES)
+def test_whatever_stands_in_a_table_comes_back(values: list[tuple[str | None, int | None, float | None]]) -> None:
+    rows = Rows("any", (("text", "TEXT"), ("whole", "INTEGER"), ("real", "REAL")), tuple(values))
+    assert _from_csv(_csv_bytes(rows), rows.columns) == values
+    assert _from_parquet(_parquet_bytes(rows), rows.columns) == values
+
+
+@pytest.fixture
+def archived(tmp_path: Path) -> Path:
+    with BatchRows(tmp_path / "a.sqlite") as store:
+        archive_batch(store, a_full_batch(store).id, tmp_path / "out")
+    return tmp_path / "out"
+
+
+def spoilt_manifest(folder: Path, **changes: object) -> None:
+    path = folder / "ARCHIVE.json"
+    path.write_text(json.dumps({**json.loads(path.read_text()), **changes}))
+
+
+def resigned(folder: Path, table: str, old: str, new: str) -> None:
+    """Change a file and its checksum with it, as somebody with bad intentions does."""
+    path = folder / f"{table}.csv"
+    text = path.read_bytes().decode()
+    assert old in text
+    path.write_bytes(text.replace(old, new, 1).encode())
+    archive = json.loads((folder / "ARCHIVE.json").read_text())
+    archive["files"][table]["sha256"] = hashlib.sha256(path.read_bytes()).hexdigest()
+    spoilt_manifest(folder, files=archive["files"])
+
+
+@pytest.mark.parametrize(
+    ("spoil", "says"),
+    [
+        (lambda out: (out / "reading.csv").write_bytes((out / "reading.csv").read_bytes()[:-9]), "cut short"),
+        (lambda out: (out / "event.csv").unlink(), "cannot be read"),
+        (lambda out: (out / "ARCHIVE.json").unlink(), "holds no archived batch"),
+        (lambda out: (out / "ARCHIVE.json").write_text('{"format": 1}'), "holds no archived batch"),
+        (lambda out: spoilt_manifest(out, tables_version=999), "newer version"),
+        (
+            lambda out: spoilt_manifest(out, files={"../../etc/passwd": {"rows": 0, "sha256": "", "columns": []}}),
+            "no t",
+        ),
+        (lambda out: resigned(out, "batch", "bulk rise", "lunch"), "is no batch of this program"),
+        (lambda out: resigned(out, "reading", "distance_mm", "colour"), "columns|no batch"),
+        (lambda out: resigned(out, "batch", "'=1+1, tub 3", "two\x1blines"), "no line of text"),
+    ],
+)
+def test_a_spoilt_archive_is_refused_and_nothing_of_it_stays(archived: Path, spoil: object, says: str) -> None:
+    spoil(archived)  # type: ignore[operator]
+    path = archived.parent / "empty.sqlite"
+    with BatchRows(path) as store, pytest.raises(ConfigError, match=says):
+        import_batch(store, archived)
+    connection = sqlite3.connect(path)
+    for table in ("batch", "reading", "event", "outlook", "alert", "outbox", "calibration"):
+        assert connection.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,), table
+    connection.close()
+
+
+def test_a_batch_that_runs_is_not_imported(tmp_path: Path) -> None:
+    with BatchRows(tmp_path / "a.sqlite") as store:
+        archive_batch(store, store.add_batch(batch_of("still rising")).id, tmp_path / "out")
+        with pytest.raises(ConfigError, match="has not ended"):
+            import_batch(store, tmp_path / "out")
