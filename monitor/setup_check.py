@@ -13,7 +13,9 @@ from typing import TextIO
 from urllib.parse import urlsplit
 
 from monitor.alone import is_at_work
+from monitor.clock import wall_clock
 from monitor.config import MASK, Config, MqttAddress, effective_settings, load_config
+from monitor.doors.looking import looked_at_broker, looked_at_doors
 from monitor.errors import ConfigError, MonitorError
 from monitor.sinks.notify import AppriseCarrier
 from monitor.sources.serial import found_ports, port_of
@@ -73,9 +75,13 @@ def _looked_at(config: Config) -> Iterator[Finding]:
     yield Finding(f"collector: {'at work here' if is_at_work(config.data_dir) else 'not running here'}")
     yield from _sources(config)
     for address in config.mqtt:
-        yield _broker(address)
+        answer = _broker(address)
+        yield answer
+        if answer.mend is None:
+            yield from (Finding(what, mend) for what, mend in looked_at_broker(config, address))
         if fault := config.login_fault(address):
             yield Finding("broker: nobody to log in as", fault)
+    yield from (Finding(what, mend) for what, mend in looked_at_doors(config, wall_clock()))
     yield from _notifications(config.secrets.notify_urls, config.notify_inside)
     yield _dashboard()
 

@@ -4,7 +4,6 @@ This process holds no part of the monitor: it starts the others, waits until eac
 store, shows how the doughs stand, and ends everything it started, however it ends itself.
 """
 
-import importlib.util
 import json
 import math
 import os
@@ -28,6 +27,7 @@ from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.config import DATABASE_NAME, default_data_dir
 from monitor.demo.day import Baker, Tub, has_truth, judge_day, read_day
 from monitor.demo.view import LinesView, TableView, View, print_verdicts
+from monitor.doors.screens import dashboard_command
 from monitor.errors import ConfigError, MonitorError
 from monitor.pace import local_zone, pace_of
 from monitor.recipe.batch import BatchId
@@ -59,24 +59,6 @@ class DemoOptions:
     port: int | None
     is_ending_itself: bool
     is_opening_browser: bool
-
-
-def dashboard_command(data_dir: Path, port: int) -> tuple[list[str], Path]:
-    """The command that shows the dashboard of a data directory, and the folder to run it in.
-
-    Raises
-    ------
-    ConfigError
-        When the dashboard is not installed.
-    """
-    spec = importlib.util.find_spec("dashboard")
-    if spec is None or not spec.submodule_search_locations or importlib.util.find_spec("streamlit") is None:
-        raise ConfigError("the dashboard is not installed; install the whole package: pip install proofing-monitor")
-    folder = Path(next(iter(spec.submodule_search_locations)))
-    command = [sys.executable, "-m", "streamlit", "run", str(folder / "app.py")]
-    command += ["--server.address", HOST, "--server.port", str(port), "--server.headless", "true"]
-    command += ["--browser.gatherUsageStats", "false", "--", "--data-dir", str(data_dir)]
-    return command, folder
 
 
 def _free_port() -> int:

@@ -1,0 +1,128 @@
+"""``broker configure`` and ``proxy configure``: write all files of a door, and say what to do with them."""
+
+import argparse
+import json
+import os
+import secrets
+from dataclasses import replace
+from pathlib import Path
+from typing import TextIO, TypeVar
+
+from monitor.access import Login
+from monitor.clock import Clock
+from monitor.config import Secrets, load_access, load_config
+from monitor.doors import broker, proxy
+from monitor.doors.certificates import CA_NAME, FOLDER
+from monitor.doors.settings_files import add_secrets, settings_to_add
+from monitor.errors import ConfigError
+from monitor.wire.frames import key_of
+
+Options = TypeVar("Options", broker.BrokerOptions, proxy.ProxyOptions)
+
+
+def run(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> int:
+    """Run one action; the exit status comes back."""
+    if args.command == "broker":
+        _configure_broker(args, data_dir, clock, out)
+    else:
+        _configure_proxy(args, data_dir, clock, out)
+    return 0
+
+
+def _given(args: argparse.Namespace, old: Options, names: tuple[str, ...]) -> Options:
+    """The options with what is given on the command line; files as whole paths, for a server runs from elsewhere."""
+    given: dict[str, object] = {}
+    for name in names:
+        value = getattr(args, name)
+        if value is not None:
+            given[name] = os.path.abspath(value) if isinstance(value, Path) else value
+    if args.host:
+        given["hosts"] = tuple(args.host)
+    return replace(old, **given)  # type: ignore[arg-type]
+
+
+def _configure_broker(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:
+    old = broker.read_options(data_dir)
+    options = _given(args, old or broker.BrokerOptions(), ("listen", "port", "certificate", "key", "ca"))
+    nodes = broker.radio_nodes(data_dir)
+    known = load_config(data_dir, os.environ).secrets
+    own: dict[str, str] = {}
+    for user in (broker.COLLECTOR, broker.PROBE):
+        address = broker.collector_address(options, user)
+        own[address.key] = known.mqtt_passwords.get(address.key) or broker.drawn_password()
+    passwords = dict(zip((broker.COLLECTOR, broker.PROBE), own.values(), strict=True)) | broker.users_of(nodes)
+    pair = broker.write_broker(data_dir, options, passwords, clock.now())
+    secrets_path = add_secrets(data_dir, own)
+    folder = broker.broker_folder(data_dir)
+    print(f"{folder}: settings, passwords, access list; only you can read them", file=out)
+    print(f"{secrets_path}: the collector's password", file=out)
+    lines = {"mqtt": f'["{broker.collector_address(options).url}"]'}
+    if pair.ca is not None:
+        lines["mqtt_ca_file"] = json.dumps(_beside(pair.ca, data_dir))
+    _say_settings(settings_to_add(data_dir, lines), data_dir, out)
+    for label, settings in nodes.items():
+        print(f"node {label}: may speak as {key_of(settings.name)} and as nobody else", file=out)
+    if not nodes:
+        print(
+            "no node speaks to a broker yet: `proofing-monitor node configure NAME --mqtt URL --ca`, then this again",
+            file=out,
+        )
+    elif pair.ca is not None:
+        print(f"a node has to know whom to trust: `proofing-monitor node copy NAME --ca {pair.ca}`", file=out)
+    print(
+        f"next: start it with `mosquitto -c {folder / broker.SETTINGS_NAME}` (when it runs already, send it SIGHUP:\n"
+        "      it reads passwords and certificate again), then `proofing-monitor check`",
+        file=out,
+    )
+
+
+def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:
+    old = proxy.read_options(data_dir)
+    options = _given(args, old or proxy.ProxyOptions(), ("listen", "port", "certificate", "key", "dashboard_port"))
+    kept = {name: word for name, word in proxy.kept_users(data_dir).items() if name not in args.remove}
+    users, told = proxy.with_new_users(kept, args.user)
+    if not users:
+        raise ConfigError("nobody would be let in: name at least one person with --user NAME")
+    known = _secrets_so_far(data_dir).proxy_secret
+    secret = known or secrets.token_urlsafe(proxy.PASSWORD_BYTES)
+    pair = proxy.write_proxy(data_dir, options, users, secret, clock.now())
+    add_secrets(data_dir, {}, secret)
+    folder = proxy.proxy_folder(data_dir)
+    print(f"{folder}: settings and passwords; only you can read them", file=out)
+    missing = settings_to_add(
+        data_dir,
+        {
+            "dashboard.login": json.dumps(Login.PROXY.value),
+            "dashboard.address": json.dumps(options.address),
+            **({} if _names_somebody(data_dir) else {"dashboard.bakers": json.dumps(sorted(users))}),
+        },
+    )
+    _say_settings(missing, data_dir, out)
+    for name, password in told.items():
+        print(f"password of {name}, shown this once: {password}", file=out)
+    if pair.ca is not None:
+        print(f"each phone has to trust {pair.ca}: copy it there and install it as a certificate", file=out)
+    print(f"next: start `proofing-monitor dashboard --port {options.dashboard_port}`, then", file=out)
+    print(f"      `nginx -p {folder} -c {folder / proxy.SETTINGS_NAME}`, and open {options.address}", file=out)
+
+
+def _secrets_so_far(data_dir: Path) -> Secrets:
+    return load_config(data_dir, {}).secrets
+
+
+def _names_somebody(data_dir: Path) -> bool:
+    """True when the settings say already who may write or look."""
+    access, _ = load_access(data_dir)
+    return bool(access.bakers | access.viewers)
+
+
+def _say_settings(missing: list[str], data_dir: Path, out: TextIO) -> None:
+    if missing:
+        print(f"add to {data_dir / 'config.toml'} (a dotted name belongs into the table it begins with):", file=out)
+        for line in missing:
+            print(f"    {line}", file=out)
+
+
+def _beside(ca: Path, data_dir: Path) -> str:
+    """An authority's file as the settings name it: shortly, when it is our own."""
+    return f"{FOLDER}/{CA_NAME}" if ca == data_dir.absolute() / FOLDER / CA_NAME else str(ca.absolute())
