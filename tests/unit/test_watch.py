@@ -1,0 +1,306 @@
+"""The watch over the monitor itself: what it sees, when it says so, and that it says so once."""
+
+import http.server
+import os
+import socket
+import threading
+import urllib.request
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from harness import SetClock, free_port, wait_until
+
+from monitor.clock import SystemClock
+from monitor.errors import ConfigError, StoreError
+from monitor.watch import lookouts
+from monitor.watch.heartbeat import DeadMan, ServiceManager
+from monitor.watch.metrics import MetricsServer, PulseMetrics
+from monitor.watch.nodes import REBOOTS, REBOOTS_WITHIN_S, STUCK_PACKS, STUCK_S, NodeWatch
+from monitor.watch.pulse import Pulse
+from monitor.watch.trouble import Trouble
+from monitor.watch.unit import unit
+from monitor.watch.watchman import AGAIN_S, Notice, Watchman
+from monitor.wire.frames import Pack
+from monitor.wire.readings import Channel, NodeId
+
+NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+
+
+class StepClock(SetClock):
+    """Real seconds, too, stand where the test puts them."""
+
+    second = 0.0
+
+    def real_s(self) -> float:
+        return self.second
+
+
+@pytest.fixture
+def steps() -> StepClock:
+    return StepClock()
+
+
+# -- the watchman -----------------------------------------------------------------------------------------------------
+
+
+class Round:
+    """A watchman, what is wrong, and what he has told."""
+
+    def __init__(self, clock: StepClock) -> None:
+        self.clock = clock
+        self.wrong: list[Trouble] = []
+        self.told: list[Notice] = []
+        self.tries: list[str] = []
+        self.is_heard = True
+        self.watchman = Watchman([lambda: self.wrong], self._tell, clock)
+
+    def _tell(self, notice: Notice) -> bool:
+        self.tries.append(notice.id)
+        if self.is_heard:
+            self.told.append(notice)
+        return self.is_heard
+
+    def after(self, seconds: float) -> list[str]:
+        """The texts told in a round after so many seconds."""
+        self.clock.second += seconds
+        before = len(self.told)
+        self.watchman.go_round()
+        return [notice.text for notice in self.told[before:]]
+
+
+def test_a_trouble_that_lasts_is_told_once_and_its_end_too(steps: StepClock) -> None:
+    bakery = Round(steps)
+    bakery.wrong = [Trouble("disk", "the disk is full", "make room", after_s=10.0)]
+    assert bakery.after(0.0) == []
+    assert bakery.after(9.0) == []
+    assert bakery.after(2.0) == ["The disk is full. What to do: make room."]
+    assert [trouble.key for trouble in bakery.watchman.troubles] == ["disk"]
+    assert bakery.after(3600.0) == []
+    assert bakery.after(AGAIN_S) == ["The disk is full. What to do: make room."]
+    bakery.wrong = []
+    assert bakery.after(1.0) == ["No longer so: the disk is full."]
+    assert bakery.after(1.0) == []
+    assert len({notice.id for notice in bakery.told}) == 3
+
+
+def test_a_trouble_that_passes_is_not_told(steps: StepClock) -> None:
+    bakery = Round(steps)
+    bakery.wrong = [Trouble("store", "locked", "wait", after_s=10.0)]
+    bakery.after(0.0)
+    bakery.wrong = []
+    assert bakery.after(5.0) == []
+    bakery.wrong = [Trouble("store", "locked", "wait", after_s=10.0)]
+    assert bakery.after(6.0) == []
+
+
+def test_a_notice_nobody_took_is_tried_again_ever_more_slowly_with_the_same_id(steps: StepClock) -> None:
+    bakery = Round(steps)
+    bakery.is_heard = False
+    bakery.wrong = [Trouble("disk", "full", "make room")]
+    for _ in range(100):
+        bakery.after(1.0)
+    assert 5 <= len(bakery.tries) <= 8
+    assert len(set(bakery.tries)) == 1
+    bakery.is_heard = True
+    assert bakery.after(300.0) == ["Full. What to do: make room."]
+
+
+def test_a_lookout_that_fails_is_told(steps: StepClock) -> None:
+    told: list[Notice] = []
+
+    def blind() -> list[Trouble]:
+        raise StoreError("cannot see")
+
+    Watchman([blind], lambda notice: bool(told.append(notice)) or True, steps).go_round()
+    assert "cannot look after itself" in told[0].text
+
+
+# -- where he looks ---------------------------------------------------------------------------------------------------
+
+
+def test_a_failing_store_and_a_loop_that_hangs(steps: StepClock) -> None:
+    pulse = Pulse(steps)
+    look = lookouts.store_lookout(pulse)
+    assert not list(look())
+    pulse.store_trouble = "proofing.sqlite: cannot be written: disk is full; make room on this disk, then start again"
+    (trouble,) = look()
+    assert "disk is full" in trouble.what
+    assert trouble.mend.startswith("make room")
+    pulse.store_trouble = ""
+    steps.second = 100.0
+    (trouble,) = look()
+    assert "hangs" in trouble.what
+
+
+def test_a_full_disk_and_a_source_that_is_gone(tmp_path: Path) -> None:
+    assert not list(lookouts.disk_lookout(tmp_path, least_free_mb=0.001)())
+    (trouble,) = lookouts.disk_lookout(tmp_path, least_free_mb=1e12)()
+    assert str(tmp_path) in trouble.what
+
+    class Line:
+        name = "mqtt://127.0.0.1:1883"
+        trouble = ""
+
+    line = Line()
+    assert not list(lookouts.sources_lookout([line])())
+    line.trouble = "does not answer"
+    (trouble,) = lookouts.sources_lookout([line])()
+    assert "mqtt://127.0.0.1:1883" in trouble.what
+
+
+def test_a_clock_that_was_moved_is_told_and_changes_no_dough_time(monkeypatch: pytest.MonkeyPatch) -> None:
+    clock = SystemClock()
+    look = lookouts.clock_lookout(clock)
+    assert not list(look())
+    began = clock.now()
+    for by in (timedelta(hours=1), timedelta(days=-1), timedelta(days=-20_000)):
+        monkeypatch.setattr("monitor.clock.wall_clock", lambda by=by: began + by)
+        assert clock.now() - began < timedelta(seconds=60)
+        (trouble,) = look()
+        assert "was moved" in trouble.what
+
+
+def test_a_node_that_starts_again_and_again(steps: StepClock) -> None:
+    watch = NodeWatch(steps)
+
+    def boots(n: int, every_s: float) -> list[Trouble]:
+        for boot in range(n):
+            steps.second += every_s
+            watch.see(Pack(f"{steps.second:08.0f}{boot}"[-8:], 1, NODE, 0.0, ((Channel.AIR_TEMP, 25.0),)))
+        return watch.troubles()
+
+    assert boots(REBOOTS, 1.0) == []
+    assert [trouble.key for trouble in boots(1, 1.0)] == [f"reboots {NODE}"]
+    steps.second += REBOOTS_WITHIN_S
+    assert watch.troubles() == []
+    assert boots(20, REBOOTS_WITHIN_S / 4) == []
+
+
+def test_a_distance_that_never_moves(steps: StepClock) -> None:
+    watch = NodeWatch(steps)
+
+    def packs(n: int, distance_mm: float) -> list[str]:
+        for seq in range(n):
+            steps.second += 2 * STUCK_S / STUCK_PACKS
+            values = ((Channel.AIR_TEMP, 25.0), (Channel.DISTANCE, distance_mm))
+            watch.see(Pack("0a1b2c3d", seq, NODE, 0.0, values))
+        return [trouble.key for trouble in watch.troubles()]
+
+    assert packs(STUCK_PACKS - 1, 212.4) == []
+    assert packs(1, 212.4) == [f"stuck {NODE}"]
+    assert packs(1, 212.5) == []
+
+
+# -- signs of life ----------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def manager_socket(tmp_path: Path) -> Iterator[socket.socket]:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as manager:
+        manager.bind(str(tmp_path / "notify"))
+        manager.settimeout(20.0)
+        yield manager
+
+
+def test_the_service_manager_is_told_as_it_wants(
+    tmp_path: Path, manager_socket: socket.socket, steps: StepClock
+) -> None:
+    environ = {"NOTIFY_SOCKET": str(tmp_path / "notify"), "WATCHDOG_USEC": "60000000"}
+    manager = ServiceManager(environ, steps)
+    manager.ready()
+    assert manager_socket.recv(1000) == b"READY=1\nSTATUS=at work"
+    for second in range(100):
+        steps.second = float(second)
+        manager.beat("")
+    assert manager_socket.recv(1000) == b"STATUS=at work"
+    assert [manager_socket.recv(1000) for _ in range(4)] == [b"WATCHDOG=1"] * 4, "at half the time given"
+    manager.beat("the disk is full")
+    assert manager_socket.recv(1000) == b"STATUS=waiting for the store: the disk is full"
+    manager.stopping()
+    assert manager_socket.recv(1000) == b"STOPPING=1"
+    ServiceManager({}, steps).ready()  # nobody asked: nothing happens
+    ServiceManager({"NOTIFY_SOCKET": str(tmp_path / "nobody")}, steps).ready()
+
+
+class Called(http.server.BaseHTTPRequestHandler):
+    """Counts who calls."""
+
+    paths: list[str]
+
+    def do_GET(self) -> None:
+        type(self).paths.append(self.path)
+        self.send_response(200)
+        self.end_headers()
+
+    def log_message(self, format: str, *args: object) -> None:
+        pass
+
+
+def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: StepClock) -> None:
+    handler = type("Handler", (Called,), {"paths": []})
+    with http.server.HTTPServer(("127.0.0.1", 0), handler) as server:
+        thread = threading.Thread(target=server.serve_forever)
+        thread.start()
+        pulse = Pulse(steps)
+        dead_man = DeadMan(f"http://127.0.0.1:{server.server_port}/key", pulse, every_s=0.01)
+        dead_man.start()
+        try:
+            wait_until(lambda: len(handler.paths) > 2, "it calls")
+            steps.second = 1000.0  # the loop stands still from here on
+            counts: list[int] = []
+
+            def is_quiet() -> bool:
+                counts.append(len(handler.paths))
+                return len(counts) > 30 and counts[-1] == counts[-30]
+
+            wait_until(is_quiet, "it is quiet")
+            pulse.beat()
+            wait_until(lambda: len(handler.paths) > counts[-1], "it calls again")
+        finally:
+            dead_man.stop()
+            server.shutdown()
+            thread.join()
+    assert set(handler.paths) == {"/key"}
+
+
+def test_a_dead_man_calls_no_file() -> None:
+    with pytest.raises(ConfigError, match="must begin with https"):
+        DeadMan("file:///etc/passwd", Pulse(SetClock()))
+
+
+def test_metrics_are_served_on_this_machine_alone(steps: StepClock) -> None:
+    pulse = Pulse(steps)
+    pulse.took_in(3, 6, 4)
+    pulse.refused["checksum"] += 2
+    server = MetricsServer(port := free_port(), PulseMetrics(pulse, lambda: 7, lambda: 0))
+    server.start()
+    try:
+        with urllib.request.urlopen(f"http://127.0.0.1:{port}/metrics") as answer:
+            text = answer.read().decode()
+            assert answer.headers["Content-Type"].startswith("text/plain")
+        with pytest.raises(ConfigError, match="name another port"):
+            MetricsServer(port, PulseMetrics(pulse, lambda: 0, lambda: 0)).start()
+        listening = Path("/proc/net/tcp").read_text() if os.path.exists("/proc/net/tcp") else ""
+        assert f"00000000:{port:04X}" not in listening
+    finally:
+        server.stop()
+    for line in (
+        "proofing_packs_total 3.0",
+        "proofing_readings_new_total 4.0",
+        "proofing_readings_known_total 2.0",
+        'proofing_refused_total{reason="checksum"} 2.0',
+        "proofing_frames_waiting 7.0",
+        "proofing_store_failing 0.0",
+    ):
+        assert line in text.splitlines()
+
+
+def test_the_service_is_watched_and_names_plain_paths_alone() -> None:
+    text = unit(Path("/opt/proofing/bin/proofing-monitor"), Path("/var/lib/proofing"), "baker")
+    for line in ("Type=notify", "WatchdogSec=60", "Restart=always", "User=baker"):
+        assert line in text.splitlines()
+    assert "ExecStart=/opt/proofing/bin/proofing-monitor collect --data-dir /var/lib/proofing\n" in text
+    with pytest.raises(ConfigError, match="plain path"):
+        unit(Path("/opt/x\nExecStart=/bin/sh"), Path("/var/lib"), "baker")
