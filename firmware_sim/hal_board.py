@@ -157,8 +157,8 @@ def name_of(found, radio):
 class Board:
     """The hal: see main.py."""
 
-    def __init__(self, found, sensors, radio):
-        self.urn = name_of(found, radio)
+    def __init__(self, found, urn, sensors, radio):
+        self.urn = urn
         self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
         self.sensors = sensors
         self._radio = radio
@@ -191,8 +191,9 @@ def assembled():
     found = settings.read(CONFIGURATION)
     kept = ring.Ring(int(found["room"]))  # the largest piece first, while the memory is in one piece
     radio = Radio(found) if found["link"] == "mqtt" else None
-    board = Board(found, settings.sensors_of(found, time, Buses(found)), radio)
-    link = settings.link_of(found, board.urn, UsbLine)
+    urn = name_of(found, radio)
+    link = settings.link_of(found, urn, UsbLine)  # then the largest file, which takes most when it is compiled
+    board = Board(found, urn, settings.sensors_of(found, time, Buses(found)), radio)
     del sys.modules["settings"]  # it has done its work, and its memory is the loop's
     return board, link, 1000 * int(found["period_s"]), kept
 

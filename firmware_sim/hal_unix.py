@@ -155,11 +155,12 @@ def assembled(path):
 
     found = settings.read(path)
     kept = ToldRing(int(found["room"]))  # the largest piece first, while the memory is in one piece
+    # Then the largest file, which takes most when it is compiled where it lies.
+    link = settings.link_of(found, found["name"], lambda: __import__("line_unix").Line(found["line"]))
     import main  # only now, for the same reason
 
     bench = Bench(found["bench"])
     board = Board(found, settings.sensors_of(found, bench, bench))
-    link = settings.link_of(found, board.urn, lambda: __import__("line_unix").Line(found["line"]))
     del sys.modules["settings"]  # it has done its work, and its memory is the loop's
     return board, kept, main.Node(board, link, 1000 * int(found["period_s"]), kept), int(found.get("heap_every", "0"))
 
