@@ -71,6 +71,10 @@ class Bake:
         When to give steam, minutes after loading.
     at_once
         How many pieces fit in or on the stone at once; None: as the oven says.
+    stagger_min
+        How much later than the one before each load is shaped, so that those that must wait are not over-proofed. [min]
+    chill_min
+        How long each load stands in the refrigerator at first, for every load before it. [min]
     """
 
     minutes: float
@@ -78,3 +82,5 @@ class Bake:
     preheat_min: float
     steam_min: tuple[float, ...] = ()
     at_once: int | None = None
+    stagger_min: float = 0.0
+    chill_min: float = 0.0

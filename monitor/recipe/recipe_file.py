@@ -21,7 +21,7 @@ _STAGE_KEYS = (
     "part", "stage", "rise_pct", "target", "hours", "place", "cold_h", "good_to_rise_pct", "hands_min", "mixer_min",
     "dough_c", "takes", "sample_g", "vessel", "nodes",
 )  # fmt: skip
-_BAKE_KEYS = ("minutes", "oven_c", "preheat_min", "steam_min", "at_once")
+_BAKE_KEYS = ("minutes", "oven_c", "preheat_min", "steam_min", "at_once", "stagger_min", "chill_min")
 
 
 def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
@@ -240,10 +240,14 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     if not is_list or any(not 0 <= at <= (minutes or LONGEST_WORK_MIN) for at in steam):
         faults.found.append(f"bake.steam_min = {shown(steam)} must be minutes after loading, such as [0, 5, 10]")
         steam = []
+    waits = [
+        faults.number(table, key, "bake.", at_most=LONGEST_WORK_MIN, can_be_zero=True) or 0.0
+        for key in ("stagger_min", "chill_min")
+    ]
     if minutes is None or oven_c is None:
         return None
     preheat_min = DEFAULT_PREHEAT_MIN if preheat_min is None else preheat_min
-    return Bake(minutes, oven_c, preheat_min, tuple(sorted(map(float, steam))), at_once)
+    return Bake(minutes, oven_c, preheat_min, tuple(sorted(map(float, steam))), at_once, *waits)
 
 
 # -- back to a file ---------------------------------------------------------------------------------------------------
@@ -282,6 +286,7 @@ def recipe_toml(recipe: Recipe) -> str:
             lines.append(f"steam_min = [{', '.join(f'{at:g}' for at in bake.steam_min)}]")
         if bake.at_once is not None:
             lines.append(f"at_once = {bake.at_once}")
+        lines += [f"{key} = {getattr(bake, key):g}" for key in ("stagger_min", "chill_min") if getattr(bake, key)]
     return "\n".join(lines) + "\n"
 
 

@@ -1,0 +1,266 @@
+"""A planned day: doughs with their stages and loads on the clock, and the steps hands do."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+from typing import NewType
+
+from monitor.plan.foretell import Foretold, Span
+from monitor.plan.kitchen import Kitchen
+from monitor.recipe.batch import Stage
+from monitor.recipe.method import MethodStage
+from monitor.recipe.parts import Recipe
+
+PlanId = NewType("PlanId", int)
+
+
+class StepKind(StrEnum):
+    """What hands do. The value is part of a step's key; the words for people are in ``words``."""
+
+    MIX = "mix"
+    SHAPE = "shape"
+    CHILL = "chill"  # into the refrigerator
+    MOVE = "move"  # out of the refrigerator, or elsewhere
+    OVEN_ON = "oven on"
+    LOAD = "load"
+    STEAM = "steam"
+    OUT = "out"
+
+
+@dataclass(frozen=True, slots=True)
+class StagePlan:
+    """One stage on the clock.
+
+    Attributes
+    ----------
+    number
+        Of the stage in the recipe's method, from 0.
+    hands_at
+        When hands begin on it; the stage itself begins ``method.hands_min`` later.
+    begins_at
+        When it stands.
+    ends_at
+        When it is taken on, in the middle of the hands that do so.
+    foretold
+        How long it takes, in minutes from ``begins_at``.
+    lead_min
+        How long before it is ready it is to be called: hands that come next, and what it rises on while cooling. [min]
+    """
+
+    number: int
+    hands_at: datetime
+    begins_at: datetime
+    ends_at: datetime
+    foretold: Foretold
+    air_c: float
+    lead_min: float = 0.0
+
+    def at(self, minutes: float) -> datetime:
+        """So many minutes into the stage."""
+        return self.begins_at + timedelta(minutes=minutes)
+
+    @property
+    def closes_at(self) -> datetime:
+        """When it should have gone on at the latest."""
+        return self.at(self.foretold.closes_min)
+
+    @property
+    def ready_at(self) -> datetime | None:
+        """When it is expected to be ready."""
+        middle = self.foretold.ready.p50
+        return None if middle is None else self.at(middle)
+
+
+@dataclass(frozen=True, slots=True)
+class LoadPlan:
+    """What goes into the oven at once.
+
+    Attributes
+    ----------
+    number
+        From 1.
+    shaped_at
+        When the last piece of it is shaped.
+    opens_at, closes_at
+        Its own window: proofed, and not over-proofed.
+    """
+
+    number: int
+    pieces: int
+    shaped_at: datetime
+    opens_at: datetime
+    closes_at: datetime
+    in_at: datetime
+    out_at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class DoughPlan:
+    """One recipe on the clock.
+
+    Attributes
+    ----------
+    key
+        Short name, unique in the plan.
+    wanted_at
+        When the last of it must be out of the oven (or ready, when it is not baked); None: as soon as it can be.
+    oven_on_at
+        None when it is not baked.
+    """
+
+    key: str
+    recipe: Recipe
+    wanted_at: datetime | None
+    stages: tuple[StagePlan, ...]
+    loads: tuple[LoadPlan, ...] = ()
+    oven_on_at: datetime | None = None
+
+    def method(self, stage: StagePlan) -> MethodStage:
+        """What the recipe says of a stage."""
+        return self.recipe.method[stage.number]
+
+    @property
+    def out_at(self) -> datetime:
+        """When all of it is out of the oven; without a bake, when its last stage ends."""
+        return self.loads[-1].out_at if self.loads else self.stages[-1].ends_at
+
+    @property
+    def doubt(self) -> tuple[timedelta, timedelta]:
+        """How much earlier and later it may all come, nine times in ten, were each stage taken when it is ready.
+
+        The stages' doubts on each side, by their squares: they are taken as independent of each other.
+        """
+        early = late = 0.0
+        for stage in self.stages:
+            ready: Span = stage.foretold.ready
+            if ready.p50 is not None:
+                early += 0.0 if ready.p05 is None else (ready.p50 - ready.p05) ** 2
+                late += 0.0 if ready.p95 is None else (ready.p95 - ready.p50) ** 2
+        return timedelta(minutes=early**0.5), timedelta(minutes=late**0.5)
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """A day, as it was made at a moment.
+
+    Attributes
+    ----------
+    id
+        Given by the store; 0 before.
+    """
+
+    id: PlanId
+    made_at: datetime
+    kitchen: Kitchen
+    doughs: tuple[DoughPlan, ...]
+
+    def dough(self, key: str) -> DoughPlan:
+        """A dough by its key.
+
+        Raises
+        ------
+        ValueError
+            When there is none.
+        """
+        for each in self.doughs:
+            if each.key == key:
+                return each
+        raise ValueError(f"the plan has no dough {key!r}; there are {', '.join(each.key for each in self.doughs)}")
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """Something hands do.
+
+    Attributes
+    ----------
+    key
+        Unique in its plan, the same however the times move.
+    dough
+        Key of the dough.
+    hands_min
+        How long it takes. [min]
+    stage, load
+        Number of the stage it begins, or of the load it is about; None when it is about neither.
+    not_after
+        When it must have happened at the latest; None: nothing closes.
+    """
+
+    key: str
+    kind: StepKind
+    dough: str
+    at: datetime
+    hands_min: float = 0.0
+    stage: int | None = None
+    load: int | None = None
+    not_after: datetime | None = None
+
+
+def begins_with(dough: DoughPlan, stage: StagePlan) -> StepKind:
+    """What hands do at the beginning of a stage."""
+    method = dough.recipe.method
+    mine = method[stage.number]
+    before = [each for each in method[: stage.number] if each.part == mine.part]
+    if not before:
+        return StepKind.MIX
+    if mine.stage is Stage.FINAL_PROOF and before[-1].stage is not Stage.FINAL_PROOF and not _is_shaped(before):
+        return StepKind.SHAPE
+    if mine.stage is Stage.RETARD or mine.cold_h > 0.0:
+        return StepKind.CHILL
+    return StepKind.MOVE
+
+
+def _is_shaped(stages: list[MethodStage]) -> bool:
+    return any(each.stage is Stage.FINAL_PROOF for each in stages)
+
+
+def is_shaped_in(recipe: Recipe, number: int) -> bool:
+    """True when the dough is in pieces by a stage: from its first final proof on."""
+    return _is_shaped(list(recipe.method[: number + 1]))
+
+
+def steps_of(dough: DoughPlan) -> Iterator[Step]:
+    """The steps of one dough, in the order of its method."""
+    for stage in dough.stages:
+        method = dough.method(stage)
+        kind = begins_with(dough, stage)
+        before = [each for each in dough.stages[: stage.number] if dough.method(each).part == method.part]
+        yield Step(
+            key=f"{dough.key}/{stage.number}/{kind}",
+            kind=kind,
+            dough=dough.key,
+            at=stage.hands_at,
+            hands_min=method.hands_min,
+            stage=stage.number,
+            not_after=before[-1].closes_at if before else None,
+        )
+        if method.cold_h > 0.0:
+            yield Step(
+                key=f"{dough.key}/{stage.number}/{StepKind.MOVE}",
+                kind=StepKind.MOVE,
+                dough=dough.key,
+                at=stage.at(60.0 * method.cold_h),
+                stage=stage.number,
+            )
+    if dough.oven_on_at is not None:
+        yield Step(f"{dough.key}/oven", StepKind.OVEN_ON, dough.key, dough.oven_on_at)
+    bake = dough.recipe.bake
+    for load in dough.loads:
+        key = f"{dough.key}/load {load.number}"
+        yield Step(f"{key}/in", StepKind.LOAD, dough.key, load.in_at, load=load.number, not_after=load.closes_at)
+        for number, after_min in enumerate(() if bake is None else bake.steam_min, start=1):
+            at = load.in_at + timedelta(minutes=after_min)
+            yield Step(f"{key}/steam {number}", StepKind.STEAM, dough.key, at, load=load.number)
+        yield Step(f"{key}/out", StepKind.OUT, dough.key, load.out_at, load=load.number)
+
+
+def steps(plan: Plan) -> tuple[Step, ...]:
+    """Every step of a plan by the clock."""
+    order = list(StepKind)
+    found = [step for dough in plan.doughs for step in steps_of(dough)]
+    return tuple(sorted(found, key=lambda step: (step.at, _OUT_FIRST[step.kind], order.index(step.kind), step.key)))
+
+
+# What makes room comes before what takes it up, at the same minute.
+_OUT_FIRST = {kind: 1 if kind is not StepKind.OUT else 0 for kind in StepKind}

@@ -1,0 +1,265 @@
+"""What is wanted of a day, and the same as the solver takes it: stages foretold, windows, places, nights."""
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta, tzinfo
+from math import ceil, floor
+
+from monitor.dough.learning import Learned
+from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, is_shaped_in
+from monitor.plan.foretell import KEEPS_MIN, Foretold, foretell, still_to_come_min
+from monitor.plan.kitchen import Kitchen
+from monitor.plan.tasks import BakeTask, DoughTask, DoughTimes, Limits, StageTask, Stand
+from monitor.recipe.batch import Stage
+from monitor.recipe.formula import Formula
+from monitor.recipe.ingredients import Kind
+from monitor.recipe.method import DEFAULT_DOUGH_C, REFRIGERATOR, Bake, MethodStage
+from monitor.recipe.parts import Recipe
+
+LONGEST_DAY_MIN = 7 * 24 * 60  # judgement: nobody plans a loaf further ahead
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """One recipe, and when the last of it must be out of the oven; None: as soon as it can be.
+
+    ``learned`` holds what finished batches taught, for each stage of the method; empty when nothing is known.
+    """
+
+    recipe: Recipe
+    wanted_at: datetime | None
+    learned: tuple[Learned | None, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Prepared:
+    """An order with its stages foretold.
+
+    Attributes
+    ----------
+    foretold, airs
+        For each stage; the air where it stands in the end. [C]
+    leads_min
+        For each stage, how far it goes on rising while it cools, when it goes into the cold next. [min]
+    loads
+        For each load the last stage as it goes for that load, and its pieces; empty without a bake.
+    """
+
+    key: str
+    order: Order
+    foretold: tuple[Foretold, ...]
+    airs: tuple[float, ...]
+    leads_min: tuple[float, ...]
+    follows: tuple[tuple[int, ...], ...]
+    loads: tuple[tuple[Foretold, int], ...]
+
+    @property
+    def recipe(self) -> Recipe:
+        return self.order.recipe
+
+
+def follows_of(recipe: Recipe) -> tuple[tuple[int, ...], ...]:
+    """For each stage the stages it takes on: the one before it of its own part, or the last of the parts mixed in."""
+    found: list[tuple[int, ...]] = []
+    last: dict[str, int] = {}
+    for number, stage in enumerate(recipe.method):
+        if stage.part in last:
+            found.append((last[stage.part],))
+        else:
+            inside = [each.name for each in recipe.part(stage.part).ingredients if each.kind is Kind.PART]
+            found.append(tuple(last[name] for name in inside if name in last))
+        last[stage.part] = number
+    return tuple(found)
+
+
+def _start_c(stage: MethodStage, before: tuple[int, ...], foretold: list[Foretold], recipe: Recipe) -> float:
+    """How warm a dough begins a stage: as the recipe says, or as it came out of the stage before."""
+    if stage.dough_c is not None:
+        return stage.dough_c
+    same = [number for number in before if recipe.method[number].part == stage.part]
+    return foretold[same[0]].end_c if same else DEFAULT_DOUGH_C
+
+
+def _is_cold(stage: MethodStage) -> bool:
+    return stage.stage is Stage.RETARD or stage.cold_h > 0.0 or stage.place == REFRIGERATOR
+
+
+def _lead_min(recipe: Recipe, number: int, after: int | None, foretold: Foretold, cold_c: float) -> float:
+    """What a stage goes on rising after it was put into the cold, when that is what follows and nothing is shaped."""
+    stage = recipe.method[number]
+    if after is None or stage.hours is not None or stage.target.rise_pct is None:
+        return 0.0
+    next_stage = recipe.method[after]
+    is_shaped_next = is_shaped_in(recipe, after) and not is_shaped_in(recipe, number)
+    if next_stage.part != stage.part or is_shaped_next or not _is_cold(next_stage):
+        return 0.0
+    formula: Formula | None = recipe.formula_of(recipe.part(stage.part))
+    return still_to_come_min(formula, tau_min=foretold.tau_min, dough_c=foretold.end_c, cold_c=cold_c)
+
+
+def at_once(bake: Bake, kitchen: Kitchen) -> int:
+    """How many pieces of a recipe go into the oven at once."""
+    return kitchen.oven_holds if bake.at_once is None else bake.at_once
+
+
+def prepared(key: str, order: Order, kitchen: Kitchen) -> Prepared:
+    """An order with everything about it foretold.
+
+    Raises
+    ------
+    ValueError
+        When the recipe has no stages, or names a place that the kitchen does not have.
+    """
+    recipe = order.recipe
+    if not recipe.method:
+        raise ValueError(f"{recipe.name} says nothing of its stages: add [[stage]] tables to its file")
+    cold_c = kitchen.place(REFRIGERATOR).temp_c
+    follows = follows_of(recipe)
+    after = {before: number for number, befores in enumerate(follows) for before in befores}
+    foretold: list[Foretold] = []
+    airs: list[float] = []
+    leads: list[float] = []
+    for number, stage in enumerate(recipe.method):
+        air_c = kitchen.place(stage.place).temp_c
+        found = foretell(
+            recipe,
+            stage,
+            air_c=air_c,
+            start_c=_start_c(stage, follows[number], foretold, recipe),
+            cold_c=cold_c,
+            is_shaped=is_shaped_in(recipe, number),
+            learned=order.learned[number] if order.learned else None,
+        )
+        lead_min = _lead_min(recipe, number, after.get(number), found, cold_c)
+        foretold.append(replace(found, ready=found.ready.earlier(lead_min)))
+        airs.append(air_c)
+        leads.append(lead_min)
+    return Prepared(key, order, tuple(foretold), tuple(airs), tuple(leads), follows, _loads(order, kitchen, foretold))
+
+
+def _loads(order: Order, kitchen: Kitchen, foretold: list[Foretold]) -> tuple[tuple[Foretold, int], ...]:
+    recipe, bake = order.recipe, order.recipe.bake
+    if bake is None:
+        return ()
+    held = at_once(bake, kitchen)
+    last, found = recipe.method[-1], foretold[-1]
+    loads = []
+    for number in range(ceil(recipe.pieces / held)):
+        own = found
+        if number and bake.chill_min > 0.0:
+            own = foretell(
+                recipe,
+                replace(last, cold_h=last.cold_h + number * bake.chill_min / 60.0),
+                air_c=kitchen.place(last.place).temp_c,
+                start_c=found.start_c,
+                cold_c=kitchen.place(REFRIGERATOR).temp_c,
+                is_shaped=True,
+                learned=order.learned[-1] if order.learned else None,
+            )
+        loads.append((own, min(held, recipe.pieces - number * held)))
+    return tuple(loads)
+
+
+def _window(foretold: Foretold) -> tuple[int, int]:
+    opens = foretold.ready.p50
+    if opens is None:  # not to be foreseen: the horizon, and the words say that it will hardly get there
+        return LONGEST_DAY_MIN, LONGEST_DAY_MIN + round(KEEPS_MIN)
+    return ceil(opens), max(floor(foretold.closes_min), ceil(opens))
+
+
+def task_of(dough: Prepared, kitchen: Kitchen, base_at: datetime, *, can_stagger: bool = False) -> DoughTask:
+    """A prepared order as the solver takes it, in minutes from ``base_at``."""
+    recipe = dough.recipe
+    stages = []
+    for number, stage in enumerate(recipe.method):
+        opens, closes = _window(dough.foretold[number])
+        stands = []
+        cold_min = round(60.0 * stage.cold_h)
+        if cold_min:
+            stands.append(Stand(REFRIGERATOR, 0, cold_min, stage.takes))
+        stands.append(Stand(stage.place, cold_min, None, stage.takes))
+        hands = round(stage.hands_min)
+        stages.append(StageTask(hands, round(stage.mixer_min), opens, closes, dough.follows[number], tuple(stands)))
+    wanted_at = dough.order.wanted_at
+    wanted = None if wanted_at is None else floor((wanted_at - base_at).total_seconds() / 60.0)
+    return DoughTask(dough.key, tuple(stages), _bake_task(dough, kitchen, can_stagger), wanted)
+
+
+def _bake_task(dough: Prepared, kitchen: Kitchen, can_stagger: bool) -> BakeTask | None:
+    bake = dough.recipe.bake
+    if bake is None:
+        return None
+    windows = tuple(_window(foretold) for foretold, _ in dough.loads)
+    return BakeTask(
+        windows=windows,
+        minutes=round(bake.minutes),
+        preheat=round(bake.preheat_min),
+        recover=round(kitchen.recover_min),
+        oven_c=bake.oven_c,
+        stagger=round(bake.stagger_min),
+        can_stagger=can_stagger,
+    )
+
+
+def limits_of(kitchen: Kitchen, base_at: datetime, horizon: int, zone: tzinfo) -> Limits:
+    """What the kitchen allows, in minutes from ``base_at``."""
+    places = tuple((each.name, each.holds) for each in kitchen.all_places if each.holds is not None)
+    return Limits(kitchen.people, kitchen.mixers, places, _nights(kitchen, base_at, horizon, zone))
+
+
+def _nights(kitchen: Kitchen, base_at: datetime, horizon: int, zone: tzinfo) -> tuple[tuple[int, int], ...]:
+    if kitchen.hands_from is None or kitchen.hands_until is None:
+        return ()
+    spans: list[tuple[int, int]] = []
+    day = base_at.astimezone(zone).date() - timedelta(days=1)
+    while True:
+        ends = datetime.combine(day, kitchen.hands_until, zone)
+        begins = datetime.combine(day + timedelta(days=1), kitchen.hands_from, zone)
+        span = [round((at - base_at).total_seconds() / 60.0) for at in (ends, begins)]
+        if span[0] >= horizon:
+            return tuple(spans)
+        if span[1] > 0:
+            spans.append((max(span[0], 0), min(span[1], horizon)))
+        day += timedelta(days=1)
+
+
+def dough_plan(dough: Prepared, times: DoughTimes, base_at: datetime) -> DoughPlan:
+    """What the solver found, back on the clock."""
+
+    def at(minute: int) -> datetime:
+        return base_at + timedelta(minutes=minute)
+
+    recipe = dough.recipe
+    after = {before: number for number, befores in enumerate(dough.follows) for before in befores}
+    stages = []
+    for number in range(len(recipe.method)):
+        next_number = after.get(number)
+        next_hands = 0.0 if next_number is None else recipe.method[next_number].hands_min
+        stages.append(
+            StagePlan(
+                number=number,
+                hands_at=at(times.hands[number]),
+                begins_at=at(times.begins[number]),
+                ends_at=at(times.taken[number]),
+                foretold=dough.foretold[number],
+                air_c=dough.airs[number],
+                lead_min=next_hands / 2.0 + dough.leads_min[number],
+            )
+        )
+    bake = recipe.bake
+    loads = []
+    for number, (foretold, pieces) in enumerate(dough.loads):
+        shaped_at, in_at = at(times.shaped[number]), at(times.loaded[number])
+        opens, closes = _window(foretold)
+        loads.append(
+            LoadPlan(
+                number=number + 1,
+                pieces=pieces,
+                shaped_at=shaped_at,
+                opens_at=shaped_at + timedelta(minutes=opens),
+                closes_at=shaped_at + timedelta(minutes=closes),
+                in_at=in_at,
+                out_at=in_at + timedelta(minutes=0.0 if bake is None else bake.minutes),
+            )
+        )
+    oven_on_at = None if bake is None or not loads else loads[0].in_at - timedelta(minutes=bake.preheat_min)
+    return DoughPlan(dough.key, recipe, dough.order.wanted_at, tuple(stages), tuple(loads), oven_on_at)

@@ -1,0 +1,243 @@
+"""The day as a problem of constraints, solved by CP-SAT: the only module that knows the solver.
+
+Whole minutes. Wanted hours are met as late as they may be; within that, every dough waits as little as it can beyond
+being ready. A limit can be lifted, to learn whether it is what stands in the way; lifting the windows makes lateness
+possible and as small as it can be.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from ortools.sat.python import cp_model
+
+from monitor.errors import MonitorError
+from monitor.plan.tasks import BakeTask, DoughTask, DoughTimes, Limit, Limits, StageTask
+
+EFFORT = 20.0  # deterministic seconds of the solver: the same answer on every machine
+SEED = 20260302
+LOAD_HANDS_MIN = 3  # judgement: to load a stone or to empty it
+HEAT_CHANGE_MIN = 15  # judgement: for an oven to go to another temperature
+SAME_HEAT_C = 10.0  # judgement: breads this close bake at one temperature
+# What a minute costs. Judgement, in this order: lateness, missing the hour, over-waiting, delaying a shaping.
+LATE_COST, EARLY_COST, WAIT_COST, STAGGER_COST = 10_000, 20, 3, 2
+
+
+class SolverError(MonitorError):
+    """The solver gave up before it knew."""
+
+
+@dataclass(slots=True)
+class _Load:
+    shaped: cp_model.IntVar
+    loaded: cp_model.IntVar
+    late: cp_model.IntVar
+
+
+@dataclass(slots=True)
+class _Dough:
+    task: DoughTask
+    hands: list[cp_model.IntVar]
+    begins: list[cp_model.IntVar]
+    taken: list[cp_model.IntVar]
+    late: list[cp_model.IntVar]
+    loads: list[_Load]
+
+
+class _Day:
+    """The model being built."""
+
+    def __init__(self, doughs: Iterable[DoughTask], limits: Limits, horizon: int, lifted: frozenset[Limit]) -> None:
+        self.model = cp_model.CpModel()
+        self.horizon = horizon
+        self.lifted = lifted
+        self.limits = limits
+        self.hands: list[cp_model.IntervalVar] = []
+        self.mixers: list[cp_model.IntervalVar] = []
+        self.stands: dict[str, list[tuple[cp_model.IntervalVar, int]]] = {}
+        self.ovens: list[tuple[BakeTask, _Load]] = []
+        self.costs: list[cp_model.LinearExprT] = []
+        self.doughs = [self._dough(task) for task in doughs]
+        self._limit()
+
+    def _minute(self) -> cp_model.IntVar:
+        return self.model.new_int_var(0, self.horizon, "")
+
+    def _lateness(self) -> cp_model.IntVar:
+        late = self.model.new_int_var(0, self.horizon if Limit.WINDOW in self.lifted else 0, "")
+        self.costs.append(LATE_COST * late)
+        return late
+
+    def _dough(self, task: DoughTask) -> _Dough:
+        n = len(task.stages)
+        found = _Dough(
+            task,
+            [self._minute() for _ in range(n)],
+            [self._minute() for _ in range(n)],
+            [self._minute() for _ in range(n)],
+            [],
+            [],
+        )
+        last = n - 1
+        followed = {before for stage in task.stages for before in stage.follows}
+        for number, stage in enumerate(task.stages):
+            self.model.add(found.taken[number] >= found.begins[number] + stage.ready)
+            self._stand(found, number, stage)
+            is_shaping = number == last and task.bake is not None
+            if not is_shaping:
+                self.model.add(found.begins[number] == found.hands[number] + stage.hands)
+                self._work(found.hands[number], stage.hands, stage.mixer)
+            if number not in followed and not is_shaping:  # nothing takes it on: it is done when it is ready
+                self.model.add(found.taken[number] == found.begins[number] + stage.ready)
+        end_of_hands: list[cp_model.LinearExpr | cp_model.IntVar] = [
+            start + stage.hands for start, stage in zip(found.hands, task.stages, strict=True)
+        ]
+        if task.bake is not None:
+            end_of_hands[last] = self._bake(found, task.bake)
+        for number, stage in enumerate(task.stages):
+            for before in stage.follows:
+                late = self._lateness()
+                found.late.append(late)
+                earlier = task.stages[before]
+                # Hands take on what is ready in their middle: the first piece a little before, the last a little after.
+                self.model.add(found.taken[before] == found.hands[number] + stage.hands // 2)
+                self.model.add(end_of_hands[number] <= found.begins[before] + earlier.closes + late)
+                self.costs.append(WAIT_COST * (found.taken[before] - found.begins[before] - earlier.ready))
+        self._wanted(found)
+        return found
+
+    def _work(self, start: cp_model.IntVar, hands: int, mixer: int = 0) -> None:
+        if hands > 0:
+            self.hands.append(self.model.new_fixed_size_interval_var(start, hands, ""))
+        if mixer > 0:
+            self.mixers.append(self.model.new_fixed_size_interval_var(start, mixer, ""))
+
+    def _stand(self, dough: _Dough, number: int, stage: StageTask) -> None:
+        begins, taken = dough.begins[number], dough.taken[number]
+        for stand in stage.stands:
+            start = begins + stand.from_min
+            if stand.to_min is None:
+                size = self._minute()
+                interval = self.model.new_interval_var(start, size, taken, "")
+            else:
+                interval = self.model.new_fixed_size_interval_var(start, stand.to_min - stand.from_min, "")
+            self.stands.setdefault(stand.place, []).append((interval, stand.takes))
+
+    def _bake(self, dough: _Dough, bake: BakeTask) -> cp_model.IntVar:
+        """Shape load after load, then bake each inside its own window. The end of the last hands comes back."""
+        number = len(dough.task.stages) - 1
+        stage, n = dough.task.stages[number], len(bake.windows)
+        shares = [stage.hands * (i + 1) // n - stage.hands * i // n for i in range(n)]
+        start = dough.hands[number]
+        for i, (opens, closes) in enumerate(bake.windows):
+            if i:
+                delay = self.model.new_int_var(bake.stagger, self.horizon if bake.can_stagger else bake.stagger, "")
+                self.costs.append(STAGGER_COST * delay)
+                start, before = self._minute(), dough.loads[-1].shaped
+                self.model.add(start == before + delay)
+            self._work(start, shares[i], stage.mixer if i == 0 else 0)
+            load = _Load(self._minute(), self._minute(), self._lateness())
+            self.model.add(load.shaped == start + shares[i])
+            self.model.add(load.loaded >= load.shaped + opens)
+            self.model.add(load.loaded <= load.shaped + closes + load.late)
+            self.costs.append(WAIT_COST * (load.loaded - load.shaped - opens))
+            if dough.loads:
+                self.model.add(load.loaded >= dough.loads[-1].loaded)
+            self._work(load.loaded, LOAD_HANDS_MIN)
+            self.ovens.append((bake, load))
+            dough.loads.append(load)
+        self.model.add(dough.begins[number] == dough.loads[0].shaped)
+        self.model.add(dough.taken[number] == dough.loads[-1].loaded)
+        self.model.add(dough.loads[0].loaded >= bake.preheat)
+        return dough.loads[-1].shaped
+
+    def _wanted(self, dough: _Dough) -> None:
+        bake, wanted = dough.task.bake, dough.task.wanted
+        end = dough.taken[-1] if bake is None else dough.loads[-1].loaded + bake.minutes
+        if wanted is not None and Limit.TIME not in self.lifted:
+            self.model.add(end <= wanted)
+            self.costs.append(EARLY_COST * (wanted - end))
+        elif wanted is not None:
+            over = self._minute()
+            self.model.add(over >= end - wanted)
+            self.costs.append(LATE_COST * over)
+        else:
+            self.costs.append(EARLY_COST * end)
+        for hands in dough.hands:  # no dough is begun sooner than it must be
+            self.costs.append(-1 * hands if wanted is not None else 0 * hands)
+
+    def _limit(self) -> None:
+        limits = self.limits
+        if Limit.PEOPLE not in self.lifted:
+            self.model.add_cumulative(self.hands, [1] * len(self.hands), limits.people)
+        if Limit.HOURS not in self.lifted:
+            for begin, end in limits.nights:
+                night = self.model.new_fixed_size_interval_var(begin, end - begin, "")
+                for hands in self.hands:
+                    self.model.add_no_overlap([night, hands])
+        if Limit.MIXER not in self.lifted:
+            self.model.add_cumulative(self.mixers, [1] * len(self.mixers), limits.mixers)
+        if Limit.PLACE not in self.lifted:
+            for place, holds in limits.places:
+                standing = self.stands.get(place, [])
+                self.model.add_cumulative([each for each, _ in standing], [takes for _, takes in standing], holds)
+        if Limit.OVEN not in self.lifted:
+            self._oven()
+
+    def _oven(self) -> None:
+        for i, (first, load) in enumerate(self.ovens):
+            for second, other in self.ovens[i + 1 :]:
+                change = 0 if abs(first.oven_c - second.oven_c) <= SAME_HEAT_C else HEAT_CHANGE_MIN
+                is_first = self.model.new_bool_var("")
+                gap = first.minutes + max(first.recover, change)
+                self.model.add(other.loaded >= load.loaded + gap).only_enforce_if(is_first)
+                gap = second.minutes + max(second.recover, change)
+                self.model.add(load.loaded >= other.loaded + gap).only_enforce_if(~is_first)
+
+
+def solve(
+    doughs: tuple[DoughTask, ...], limits: Limits, horizon: int, lifted: frozenset[Limit] = frozenset()
+) -> tuple[DoughTimes, ...] | None:
+    """The best times for a day, or None when there are none. [min]
+
+    Parameters
+    ----------
+    horizon
+        Minutes the day may last, from its beginning at 0.
+    lifted
+        Limits that are not held.
+
+    Raises
+    ------
+    SolverError
+        When neither was found in the effort allowed.
+    """
+    day = _Day(doughs, limits, horizon, lifted)
+    day.model.minimize(sum(day.costs))
+    solver = cp_model.CpSolver()
+    solver.parameters.num_workers = 1
+    solver.parameters.random_seed = SEED
+    solver.parameters.max_deterministic_time = EFFORT
+    status = solver.solve(day.model)
+    if status == cp_model.INFEASIBLE:
+        return None
+    if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
+        raise SolverError(
+            f"no plan was found and none ruled out for {len(doughs)} doughs ({solver.status_name(status)}): "
+            "plan fewer doughs at once, or give them more room"
+        )
+
+    def values(variables: Iterable[cp_model.IntVar]) -> tuple[int, ...]:
+        return tuple(solver.value(variable) for variable in variables)
+
+    return tuple(
+        DoughTimes(
+            hands=values(dough.hands),
+            begins=values(dough.begins),
+            taken=values(dough.taken),
+            shaped=values(load.shaped for load in dough.loads),
+            loaded=values(load.loaded for load in dough.loads),
+            late_loads=values(load.late for load in dough.loads),
+            late_stages=values(dough.late),
+        )
+        for dough in day.doughs
+    )

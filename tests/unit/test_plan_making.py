@@ -1,0 +1,352 @@
+"""Making a day: limits, reasons, mends, and what is foretold of its stages."""
+
+from dataclasses import replace
+from datetime import UTC, datetime, time, timedelta
+from functools import cache
+from itertools import pairwise
+from zoneinfo import ZoneInfo
+
+import made_up_day as made_up
+import pytest
+
+from monitor.errors import ConfigError
+from monitor.plan.alternatives import Variation, alternatives
+from monitor.plan.day import Plan, StepKind, steps
+from monitor.plan.food import food_sentence, warm_min
+from monitor.plan.foretell import foretell, stand_in_lag_min, still_to_come_min
+from monitor.plan.kitchen import Kitchen, Place, kitchen_from_toml
+from monitor.plan.making import NoPlan, make_plan
+from monitor.plan.mends import Mending
+from monitor.plan.orders import Order, follows_of, prepared
+from monitor.plan.tasks import Limit
+from monitor.plan.words import (
+    alternative_row,
+    no_plan_lines,
+    out_sentence,
+    step_lines,
+    variation_text,
+    window_sentence,
+)
+from monitor.recipe.batch import Stage, Target
+from monitor.recipe.parts import Recipe
+from monitor.recipe.vessel import Shape, Vessel
+
+DAY = made_up.recipe()
+
+
+def short_of(recipe: Recipe) -> Recipe:
+    """The recipe without its preferment stage: it begins with the dough."""
+    return replace(recipe, method=recipe.method[1:])
+
+
+@cache
+def made(*recipes: Recipe, kitchen: Kitchen = made_up.KITCHEN, wanted: datetime | None = made_up.NOON) -> Plan | NoPlan:
+    return make_plan(tuple(Order(each, wanted) for each in recipes), kitchen, made_up.MORNING, UTC)
+
+
+def hands(plan: Plan) -> list[tuple[datetime, datetime]]:
+    """All work of a plan, as spans."""
+    return [(step.at, step.at + timedelta(minutes=step.hands_min)) for step in steps(plan) if step.hands_min]
+
+
+def lines(found: NoPlan, recipe: Recipe) -> str:
+    return "\n".join(no_plan_lines(found, {recipe.name.casefold(): recipe}, UTC, made_up.MORNING))
+
+
+# -- plans ------------------------------------------------------------------------------------------------------------
+
+
+def test_each_stage_waits_for_what_it_takes_on():
+    assert follows_of(DAY) == ((), (0,), (1,))
+    plan = made(DAY)
+    assert isinstance(plan, Plan)
+    preferment, bulk, proof = plan.doughs[0].stages
+    assert preferment.ends_at == bulk.hands_at + timedelta(minutes=10)  # the middle of twenty minutes of hands
+    assert bulk.ready_at <= bulk.ends_at == proof.hands_at + timedelta(minutes=5)
+
+
+def test_forwards_from_now_it_is_out_as_soon_as_can_be():
+    plan = made(short_of(DAY), wanted=None)
+    assert isinstance(plan, Plan)
+    assert min(step.at for step in steps(plan)) == made_up.MORNING
+    assert plan.doughs[0].out_at < made_up.MORNING + timedelta(hours=12)
+
+
+def test_shaping_is_called_early_by_half_its_hands():
+    long = replace(DAY.method[-1], hands_min=30.0)
+    plan = made(replace(DAY, method=(*DAY.method[:-1], long)))
+    assert isinstance(plan, Plan)
+    bulk = plan.doughs[0].stages[1]
+    assert bulk.lead_min == 15.0
+    first, second = plan.doughs[0].loads
+    assert second.shaped_at - first.shaped_at == timedelta(minutes=15)  # the first goes on rising meanwhile
+
+
+def test_two_doughs_share_one_pair_of_hands_one_mixer_and_one_stone():
+    plan = made(DAY, replace(DAY, name="Second loaf", pieces=1))
+    assert isinstance(plan, Plan)
+    spans = sorted(hands(plan))
+    assert all(second[0] >= first[1] for first, second in pairwise(spans))
+    baking = sorted((load.in_at, load.out_at) for dough in plan.doughs for load in dough.loads)
+    assert all(second[0] >= first[1] for first, second in pairwise(baking))
+
+
+def test_the_stone_is_given_time_to_recover():
+    plan = made(DAY, kitchen=replace(made_up.KITCHEN, recover_min=8.0))
+    assert isinstance(plan, Plan)
+    first, second = plan.doughs[0].loads
+    assert second.in_at - first.out_at == timedelta(minutes=8)
+
+
+def test_no_hands_are_asked_for_at_night_by_the_local_clock():
+    kitchen = replace(made_up.KITCHEN, hands_from=time(6, 0), hands_until=time(21, 0))
+    zone = ZoneInfo("America/New_York")
+    wanted = datetime(2026, 3, 4, 15, 0, tzinfo=UTC)
+    plan = make_plan((Order(DAY, wanted),), kitchen, made_up.MORNING, zone)
+    assert isinstance(plan, Plan)
+    for start, end in hands(plan):
+        assert time(6, 0) <= start.astimezone(zone).time() < time(21, 0)
+        assert end.astimezone(zone).time() <= time(21, 0)
+
+
+def test_the_same_question_has_the_same_answer():
+    assert made(DAY) == made(DAY)
+
+
+def test_two_doughs_of_one_recipe_have_keys_of_their_own():
+    plan = made(short_of(DAY), short_of(DAY), wanted=made_up.NOON)
+    assert isinstance(plan, Plan)
+    assert [dough.key for dough in plan.doughs] == ["tamarack loaf", "tamarack loaf #2"]
+    assert len({step.key for step in steps(plan)}) == len(steps(plan))
+
+
+# -- none, and why ----------------------------------------------------------------------------------------------------
+
+
+def test_too_little_time_is_told_with_the_earliest_hour():
+    found = made(DAY, wanted=made_up.MORNING + timedelta(hours=20))
+    assert isinstance(found, NoPlan)
+    (obstacle,) = found.obstacles
+    assert obstacle.limit is Limit.TIME
+    later = made(DAY, wanted=obstacle.to_at)
+    assert isinstance(later, Plan), "the earliest hour is one that can be met"
+    assert "is the earliest" in lines(found, DAY)
+
+
+def test_too_few_hands_are_told_with_the_minutes_and_how_many_would_do():
+    one = replace(short_of(DAY), bake=None)
+    alone = made(one, wanted=None)
+    assert isinstance(alone, Plan)
+    wanted = alone.doughs[0].out_at + timedelta(minutes=5)
+    kitchen = replace(made_up.KITCHEN, mixers=2)
+    found = made(one, replace(one, name="Second loaf"), wanted=wanted, kitchen=kitchen)
+    assert isinstance(found, NoPlan)
+    people = next(each for each in found.obstacles if each.limit is Limit.PEOPLE)
+    assert people.from_at <= made_up.MORNING + timedelta(minutes=5)
+    assert 15.0 <= people.minutes <= 20.0
+    more = next(mend for mend in found.mends if mend.kind is Mending.MORE_PEOPLE)
+    assert more.number == 2
+
+
+def test_too_few_mixers_are_told():
+    one = replace(short_of(DAY), bake=None)
+    alone = made(one, wanted=None)
+    assert isinstance(alone, Plan)
+    wanted = alone.doughs[0].out_at + timedelta(minutes=5)
+    kitchen = replace(made_up.KITCHEN, people=2)
+    found = made(one, replace(one, name="Second loaf"), wanted=wanted, kitchen=kitchen)
+    assert isinstance(found, NoPlan)
+    assert {Limit.MIXER, Limit.TIME} <= {each.limit for each in found.obstacles}
+    assert "too few mixers" in lines(found, one)
+
+
+def test_an_oven_that_is_taken_is_told_with_how_many_at_once_would_do():
+    found = made(made_up.with_narrow_window(DAY))
+    assert isinstance(found, NoPlan)
+    more = next(mend for mend in found.mends if mend.kind is Mending.MORE_OVEN)
+    assert more.number == 2
+
+
+@pytest.mark.parametrize(("kind", "key"), [(Mending.STAGGER, "stagger_min"), (Mending.CHILL, "chill_min")])
+def test_what_would_do_does(kind: Mending, key: str):
+    narrow = made_up.with_narrow_window(DAY)
+    found = made(narrow)
+    assert isinstance(found, NoPlan)
+    mend = next(each for each in found.mends if each.kind is kind)
+    mended = replace(narrow, bake=replace(narrow.bake, **{key: mend.minutes}))
+    assert isinstance(made(mended), Plan)
+    assert f"{key} = {mend.minutes:g}" in lines(found, narrow)
+
+
+def test_a_full_refrigerator_is_told_with_the_room_it_needs():
+    places = (Place("room", 24.0), Place("refrigerator", 4.0, holds=1))
+    found = made(DAY, replace(DAY, name="Second loaf"), kitchen=replace(made_up.KITCHEN, places=places, people=2))
+    assert isinstance(found, NoPlan)
+    full = next(each for each in found.obstacles if each.limit is Limit.PLACE)
+    assert full.place == "refrigerator"
+    assert full.minutes > 0
+    more = next(mend for mend in found.mends if mend.kind is Mending.MORE_PLACES)
+    assert (more.place, more.number) == ("refrigerator", 2)
+
+
+def test_no_hands_at_that_hour_is_told():
+    kitchen = replace(made_up.KITCHEN, hands_from=time(14, 0), hands_until=time(15, 0))
+    found = made(DAY, kitchen=kitchen)
+    assert isinstance(found, NoPlan)
+    assert Limit.HOURS in {each.limit for each in found.obstacles}
+    assert "no hands at that hour" in lines(found, DAY)
+
+
+def test_a_place_the_kitchen_has_not_is_explained():
+    with pytest.raises(ValueError, match="no place 'cellar'; there are room, refrigerator"):
+        made(replace(DAY, method=(*DAY.method[:-1], replace(DAY.method[-1], place="cellar"))))
+
+
+# -- foretold ---------------------------------------------------------------------------------------------------------
+
+
+def test_a_warmer_room_is_quicker_and_closes_sooner():
+    cool, warm = (
+        foretell(DAY, DAY.method[1], air_c=air_c, start_c=25.0, cold_c=4.0, is_shaped=False) for air_c in (21.0, 27.0)
+    )
+    assert warm.ready.p50 < cool.ready.p50
+    assert warm.closes_min < cool.closes_min
+    assert warm.end_c > cool.end_c
+
+
+def test_a_night_in_the_cold_is_slow_and_not_for_ever():
+    last = DAY.method[2]
+    plain, night = (
+        foretell(DAY, replace(last, cold_h=h), air_c=24.0, start_c=25.0, cold_c=4.0, is_shaped=True)
+        for h in (0.0, 10.0)
+    )
+    assert night.ready.p50 > plain.ready.p50 + 60.0
+    assert night.ready.p50 < plain.ready.p50 + 10.0 * 60.0 + 120.0
+
+
+def test_before_the_cold_the_call_comes_early_by_what_is_still_to_come():
+    bulk, proof = DAY.method[1:]
+    retard = replace(bulk, stage=Stage.RETARD, hours=12.0, place="refrigerator", hands_min=0.0, mixer_min=0.0,
+                     dough_c=None)  # fmt: skip
+    plain = prepared("a", Order(DAY, None), made_up.KITCHEN)
+    chilled = prepared("a", Order(replace(DAY, method=(DAY.method[0], bulk, retard, proof)), None), made_up.KITCHEN)
+    lead_min = chilled.leads_min[1]
+    assert lead_min > 20.0
+    assert chilled.foretold[1].ready.p50 == pytest.approx(max(plain.foretold[1].ready.p50 - lead_min, 0.0))
+    assert plain.leads_min[1] == 0.0
+
+
+def test_a_bigger_dough_has_more_to_come_while_it_cools():
+    small, big = (still_to_come_min(None, tau_min=tau, dough_c=25.0, cold_c=4.0) for tau in (60.0, 180.0))
+    assert big == pytest.approx(3.0 * small, rel=0.02)
+    assert still_to_come_min(None, tau_min=60.0, dough_c=4.0, cold_c=4.0) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_a_sample_jar_runs_ahead_in_the_warm_and_behind_in_the_cold():
+    jar = (Vessel(Shape.ROUND, (60.0, 60.0), (60.0, 60.0), 120.0), 120.0)
+    ahead, level, behind = (
+        stand_in_lag_min(None, sample=jar, piece_g=850.0, air_c=air_c, start_c=25.0, at_min=90.0)
+        for air_c in (32.0, 25.0, 18.0)
+    )
+    assert behind < -3.0 < 3.0 < ahead
+    assert level == pytest.approx(0.0, abs=0.01)
+
+
+# -- otherwise, food, words -------------------------------------------------------------------------------------------
+
+
+def test_alternatives_stand_side_by_side():
+    wanted = made_up.NOON + timedelta(hours=12)
+    ways = alternatives(Order(DAY, wanted), made_up.KITCHEN, made_up.MORNING, UTC)
+    found = {(each.variation, each.amount): each for each in ways}
+
+    def begins(variation: Variation, amount: float) -> datetime:
+        dough = found[variation, amount].dough
+        assert dough is not None
+        return dough.stages[1].hands_at
+
+    plain = begins(Variation.AS_WRITTEN, 0.0)
+    assert begins(Variation.YEAST, 2.0) > plain > begins(Variation.YEAST, 0.5)
+    assert begins(Variation.ROOM, 3.0) > plain > begins(Variation.ROOM, -3.0)
+    assert begins(Variation.NIGHT, 10.0) < plain - timedelta(hours=4)
+    for each in found.values():
+        row = alternative_row(each, {"tamarack loaf": DAY}, UTC, made_up.MORNING)
+        assert variation_text(each)
+        assert row[3].startswith("good for")
+
+
+def test_egg_and_milk_show_their_time_above_five_degrees_and_the_guidance():
+    lean = made(DAY)
+    rich_recipe = made_up.recipe(made_up.COLD_PREFERMENT_DAY.replace('water = "410 g"', 'milk = "410 g"\negg = "1"'))
+    rich = made(rich_recipe)
+    assert isinstance(lean, Plan)
+    assert isinstance(rich, Plan)
+    assert food_sentence(lean.doughs[0]) == ""
+    said = food_sentence(rich.doughs[0])
+    assert "milk, egg" in said
+    assert "3-501.16" in said
+    assert "never says that food is safe" in said
+    bulk, proof = rich.doughs[0].stages[1:]
+    stood = (bulk.ends_at - bulk.begins_at + proof.ends_at - proof.begins_at).total_seconds() / 60.0
+    assert warm_min(rich.doughs[0]) == pytest.approx(stood + 30.0, abs=15.0)
+
+
+def test_a_plan_is_told_step_by_step():
+    plan = made(DAY)
+    assert isinstance(plan, Plan)
+    told = list(step_lines(plan, UTC, made_up.MORNING))
+    assert len(told) == len(steps(plan))
+    assert any("load 2 of 2 in" in line and "at the latest" in line for line in told)
+    assert "tomorrow 12:30  load 2 of 2 out" in told[-1]
+    assert "out of the oven tomorrow 12:30" in out_sentence(plan.doughs[0], UTC, made_up.MORNING)
+    assert window_sentence(plan.doughs[0], UTC).startswith("load 1 is proofed")
+
+
+def test_an_unbaked_recipe_is_planned_to_its_last_stage():
+    plan = made(replace(DAY, bake=None), wanted=made_up.NOON)
+    assert isinstance(plan, Plan)
+    assert plan.doughs[0].out_at == made_up.NOON
+    assert StepKind.OVEN_ON not in {step.kind for step in steps(plan)}
+
+
+def test_a_dough_used_at_its_peak_is_planned_to_it():
+    peak = replace(DAY.method[0], hours=None, target=Target(None), place="room")
+    plan = made(replace(DAY, method=(peak, *DAY.method[1:])), wanted=made_up.NOON)
+    assert isinstance(plan, Plan)
+    preferment = plan.doughs[0].stages[0]
+    assert preferment.ready_at <= preferment.ends_at <= preferment.closes_at
+
+
+# -- the kitchen's file -----------------------------------------------------------------------------------------------
+
+
+def test_a_kitchen_is_read():
+    table = {
+        "room_c": 23.5, "people": 2, "hands_from": "06:00", "hands_until": time(21), "oven_holds": 4,
+        "place": [{"name": "cabinet", "temp_c": 28, "holds": 6}],
+    }  # fmt: skip
+    kitchen = kitchen_from_toml(table, "kitchen.toml")
+    assert kitchen.place("room").temp_c == 23.5
+    assert kitchen.place("cabinet").holds == 6
+    assert kitchen.place("refrigerator").temp_c == 4.0
+    assert (kitchen.hands_from, kitchen.hands_until, kitchen.people) == (time(6), time(21), 2)
+
+
+@pytest.mark.parametrize(
+    ("table", "said"),
+    [
+        ({"people": 0}, "people = 0 must be a whole number"),
+        ({"hands_from": "6am", "hands_until": "21:00"}, "must be a time of the clock"),
+        ({"hands_from": "06:00"}, "go together"),
+        ({"hands_from": "21:00", "hands_until": "06:00"}, "must come before"),
+        ({"place": [{"name": "cellar"}]}, "temp_c is missing"),
+        ({"place": [{"name": "a", "temp_c": 5}, {"name": "a", "temp_c": 6}]}, "there is a place 'a' already"),
+        ({"place": [{"name": "room", "temp_c": 5}], "room_c": 20}, "say the same thing"),
+        ({"poeple": 1}, "did you mean 'people'?"),
+        ({"place": 3}, "must be tables"),
+    ],
+)
+def test_a_fault_of_the_kitchen_is_told(table: dict, said: str):
+    with pytest.raises(ConfigError) as caught:
+        kitchen_from_toml(table, "kitchen.toml")
+    assert said in str(caught.value)
