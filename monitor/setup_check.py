@@ -13,6 +13,7 @@ from typing import TextIO
 from urllib.parse import urlsplit
 
 from monitor.alone import is_at_work
+from monitor.archive.looking import looked_at_upkeep
 from monitor.clock import wall_clock
 from monitor.config import MASK, Config, MqttAddress, effective_settings, load_config
 from monitor.doors.looking import looked_at_broker, looked_at_doors
@@ -82,6 +83,7 @@ def _looked_at(config: Config) -> Iterator[Finding]:
         if fault := config.login_fault(address):
             yield Finding("broker: nobody to log in as", fault)
     yield from (Finding(what, mend) for what, mend in looked_at_doors(config, wall_clock()))
+    yield from (Finding(what, mend) for what, mend in looked_at_upkeep(config, wall_clock()))
     yield from _notifications(config.secrets.notify_urls, config.notify_inside)
     yield _dashboard()
 
@@ -118,7 +120,8 @@ def _database(path: Path) -> Finding:
         said = str(err)
     if said != "ok":
         return Finding(
-            f"database {path}: damaged ({said.splitlines()[0]})", "bring it back from a copy, or move it away"
+            f"database {path}: damaged ({said.splitlines()[0]})",
+            "restart the collector, which sets it aside and begins a new one; then `proofing-monitor backup restore`",
         )
     return Finding(f"database {path}: whole, {path.stat().st_size / 1e6:.1f} MB")
 

@@ -11,8 +11,10 @@ from harness import (
     Mosquitto,
     PtyPair,
     SetClock,
+    SmallDisk,
     chromium_binary,
     mosquitto_binary,
+    nginx_binary,
     openssl_binary,
     qemu_binary,
     wait_until,
@@ -69,6 +71,12 @@ def mosquitto_program() -> str:
 
 
 @pytest.fixture(scope="session")
+def nginx_program() -> str:
+    """The proxy's program."""
+    return nginx_binary() or pytest.fail("nginx is not installed (Debian: apt-get install nginx-light)")
+
+
+@pytest.fixture(scope="session")
 def openssl() -> str:
     """The program that makes certificates."""
     return openssl_binary() or pytest.fail("openssl is not installed (Debian: apt-get install openssl)")
@@ -91,9 +99,19 @@ def no_thread_left_behind() -> Iterator[None]:
 # -- system tools: with CI=true a missing one fails, elsewhere its tests are not run and are named at the end ---------
 
 
+@pytest.fixture
+def small_disk(tmp_path: Path) -> Iterator[SmallDisk]:
+    disk = SmallDisk(tmp_path)
+    disk.mount()
+    yield disk
+    disk.unmount()
+
+
 TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it is found, what to do
     "mosquitto": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
     "mosquitto_program": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
+    "nginx_program": (nginx_binary, "nginx is not installed (Debian: apt-get install nginx-light)"),
+    "small_disk": (SmallDisk.mount_binary, "no file system can be mounted (needs root on Linux)"),
     "openssl": (openssl_binary, "openssl is not installed (Debian: apt-get install openssl)"),
     "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium)"),
     "emulated_board": (

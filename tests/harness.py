@@ -1,10 +1,12 @@
 """Stand-ins that several tests use: a settable clock, a pseudo-terminal as serial line, a real broker."""
 
+import contextlib
 import os
 import queue
 import shutil
 import socket
 import subprocess
+import sys
 import time
 import tty
 from collections.abc import Callable
@@ -207,6 +209,44 @@ class EmulatedBoard:
             self._process.kill()
             self._process.wait(20)
             self._process = None
+
+
+def nginx_binary() -> str | None:
+    return shutil.which("nginx") or shutil.which("nginx", path="/usr/sbin:/usr/local/sbin:/opt/homebrew/bin")
+
+
+class SmallDisk:
+    """A file system of 3 MB, in memory, that can be filled to the last byte; mounting it takes root on Linux."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder / "small disk"
+        self.log = folder / "collect.log"  # beside it: what is said must not need its room
+        self._ballast = self.folder / "ballast"
+        self.folder.mkdir()
+
+    @staticmethod
+    def mount_binary() -> str | None:
+        """The program that mounts, where this user may."""
+        return shutil.which("mount") if sys.platform == "linux" and os.geteuid() == 0 else None
+
+    def mount(self) -> None:
+        """Make it."""
+        binary = self.mount_binary() or pytest.fail("no file system can be mounted: not root, or not Linux")
+        subprocess.run([binary, "-t", "tmpfs", "-o", "size=3m", "none", self.folder], check=True)
+
+    def unmount(self) -> None:
+        """Take it away."""
+        subprocess.run(["umount", self.folder], check=True)
+
+    def fill(self) -> None:
+        """Leave no room on it."""
+        with self._ballast.open("ab", buffering=0) as file, contextlib.suppress(OSError):
+            while True:
+                file.write(bytes(512))
+
+    def make_room(self) -> None:
+        """Take away what filled it."""
+        self._ballast.unlink()
 
 
 def openssl_binary() -> str | None:

@@ -12,7 +12,7 @@ from monitor.watch.trouble import Trouble
 from monitor.watch.watchman import Lookout
 
 LEAST_FREE_MB = 100.0  # judgement: weeks of readings of one bakery, and time enough to make room
-STORE_S = 10.0  # judgement: another program's short hold on the file is nothing to call about
+STORE_S = 5.0  # judgement: another program's short hold on the file is nothing to call about
 SOURCE_S = 600.0  # judgement: a broker or a line that is restarted is back long before
 LOOP_S = 60.0
 MOVED = timedelta(minutes=1)

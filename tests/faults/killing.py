@@ -32,7 +32,7 @@ from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 SEND_EVERY_S = 0.02
-RESEND_S = 0.5
+RESEND_S, RESEND_AT_ONCE = 1.0, 8  # a node sends again a few at a time, or a broker would keep thousands of copies
 MOST_WAITING = 200
 LONGEST_LIFE_S = 0.6  # after it is at work; what comes before it is hit as well, by a life of nothing
 EARLY_CHANCE = 0.2
@@ -108,10 +108,15 @@ class Node:
     sent_s: dict[int, float] = field(default_factory=dict)
     answered: set[int] = field(default_factory=set)
     answers: int = 0
+    again_s: float = 0.0
 
     def due(self, now_s: float, *, has_new: bool) -> list[bytes]:
         """The frames to be sent now: what was not answered in time, and one more pack."""
-        again = [seq for seq, sent_s in self.sent_s.items() if now_s - sent_s >= RESEND_S]
+        again = [seq for seq, sent_s in self.sent_s.items() if now_s - sent_s >= RESEND_S][:RESEND_AT_ONCE]
+        if again and now_s - self.again_s < RESEND_S:
+            again = []
+        elif again:
+            self.again_s = now_s
         if has_new and len(self.sent_s) < MOST_WAITING:
             self.last_seq += 1
             again.append(self.last_seq)
@@ -234,8 +239,7 @@ def run(kills: int, seed: int = 1) -> Line:
                 os.kill(collector, signal.SIGTERM)
                 nursery.wait(collector)
             wrong = differences(data_dir / DATABASE_NAME, bakery.nodes)
-            if left := sum(len(node.sent_s) for node in bakery.nodes):
-                wrong.append(f"{left} packs never acknowledged")
+            wrong += [f"{node.urn}: {len(node.sent_s)} never acknowledged" for node in bakery.nodes if node.sent_s]
             if "Traceback" in (said := (folder / "log.txt").read_text()):
                 wrong.append(said[said.index("Traceback") :][:400])
         finally:
