@@ -21,6 +21,7 @@ OLDEST_PYTHON = (3, 11)
 # program that tells a tool is there: (Debian packages, Homebrew formula, what it is for)
 SYSTEM_TOOLS = {
     "mosquitto": ("mosquitto", "mosquitto", "tests with a real MQTT broker"),
+    "nginx": ("nginx-light", "nginx", "tests with a proxy before the screens"),
     "openssl": ("openssl", "openssl", "tests with TLS"),
     "chromium": ("chromium", "chromium", "tests of the screens in a real browser"),
     "qemu-system-arm": ("qemu-system-arm firmware-microbit-micropython", "qemu", "tests on an emulated board"),

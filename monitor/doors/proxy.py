@@ -199,8 +199,8 @@ events {{ worker_connections 512; }}
 http {{
   access_log off;
   server_tokens off;
-{temporary}  map $http_upgrade $connection_kind {{ default upgrade; "" close; }}
   map_hash_bucket_size 256;
+{temporary}  map $http_upgrade $connection_kind {{ default upgrade; "" close; }}
   map ${"cookie_" + COOKIE} $door_user {{
     default "";
 {by_cookie}  }}

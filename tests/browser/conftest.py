@@ -52,12 +52,21 @@ def opens(browser: Browser) -> Iterator[Opens]:
     contexts: list[BrowserContext] = []
     pages: list[Watched] = []
 
-    def open_page(served: Served, *, width: int = 1280, theme: str = "light", zone: str = "UTC") -> Watched:
+    def open_page(
+        served: Served,
+        *,
+        width: int = 1280,
+        theme: str = "light",
+        zone: str = "UTC",
+        elsewhere: str = "",
+        **more: object,
+    ) -> Watched:
         context = browser.new_context(
             viewport={"width": width, "height": 900},
             color_scheme="dark" if theme == "dark" else "light",
             timezone_id=zone,
             has_touch=width < 600,
+            **more,
         )
         context.set_default_timeout(60_000)
         expect.set_options(timeout=60_000)
