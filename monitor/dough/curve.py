@@ -97,7 +97,7 @@ def rise_paths(members: Array, timeline: Timeline, least_ceiling_frac: float) ->
     rate, lag_h, waking, growth, ceiling, sharpness, s_peak, collapse = np.exp(
         members[:, : N_SHAPE - 1, np.newaxis]
     ).transpose(1, 0, 2)
-    ceiling = least_ceiling_frac + ceiling
+    ceiling = (least_ceiling_frac + ceiling) / filling(s_peak, sharpness)
     exponent = members[:, N_SHAPE - 1, np.newaxis]
     offsets = members[:, N_SHAPE : N_SHAPE + n_knots]
     hours = np.diff(timeline.t_s) / 3600.0

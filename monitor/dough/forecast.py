@@ -141,9 +141,12 @@ def _fan(batch: Batch, t_s: Array, rises: Array, weights: Array, now_step: int) 
     end_s = t_s[now_step] + max(6 * 3600.0, 2.0 * t_s[now_step])
     ahead = ahead[t_s[ahead] <= end_s]
     steps = ahead[np.unique(np.linspace(0, ahead.size - 1, min(FAN_POINTS, ahead.size)).astype(int))]
+    order = np.argsort(rises[:, steps], axis=0, kind="stable")
+    ordered = np.take_along_axis(rises[:, steps], order, axis=0)
+    middles = np.cumsum(weights[order], axis=0) - 0.5 * weights[order]
     points = []
-    for step in steps:
-        band = weighted_quantiles(rises[:, step], weights, QUANTILES)
+    for number, step in enumerate(steps):
+        band = np.interp(QUANTILES, middles[:, number], ordered[:, number])
         at = batch.started_at + timedelta(seconds=round(float(t_s[step])))
         points.append(FanPoint(at, *(round(100.0 * float(rise), 2) for rise in band)))
     return tuple(points)

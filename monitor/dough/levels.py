@@ -94,6 +94,15 @@ def step_sd_mm(heights_mm: NDArray[np.float64], sd_mm: float) -> float:
     return float(step_mm / (np.pi * np.sqrt(2.0)) * np.exp(-2.0 * (np.pi * sd_mm / step_mm) ** 2))
 
 
+def _medians(
+    values: NDArray[np.float64], span: NDArray[np.intp], begins: NDArray[np.intp], counts: NDArray[np.intp]
+) -> NDArray[np.float64]:
+    """Median of each span's values, all spans at once."""
+    ordered = values[np.lexsort((values, span))]
+    result: NDArray[np.float64] = 0.5 * (ordered[begins + (counts - 1) // 2] + ordered[begins + counts // 2])
+    return result
+
+
 def _spans(
     t_s: NDArray[np.float64], heights: NDArray[np.float64], sd_mm: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
@@ -101,17 +110,16 @@ def _spans(
     width_s = max(MIN_SPAN_S, float(t_s[-1]) / MAX_SPANS)
     # Counted back from the newest reading, so that the newest span is a full one and lags no more than the others.
     index = np.floor((t_s[-1] - t_s) / width_s).astype(int)
-    cuts = np.flatnonzero(np.diff(index)) + 1
-    times, levels, sds = [], [], []
-    for part_t, part in zip(np.split(t_s, cuts), np.split(heights, cuts), strict=True):
-        middle = float(np.median(part))
-        spread = float(1.4826 * np.median(np.abs(part - middle))) if part.size >= 4 else 0.0
-        times.append(float(np.mean(part_t)))
-        levels.append(middle)
-        # 1.2533: standard error of a median of normal readings over that of their mean
-        sds.append(1.2533 * max(sd_mm, spread) / np.sqrt(part.size) if part.size > 1 else sd_mm)
-    lasting_mm = np.hypot(LASTING_SD_MM, step_sd_mm(heights, sd_mm))
-    return np.array(times), np.array(levels), np.hypot(np.array(sds), lasting_mm)
+    begins = np.concatenate([[0], np.flatnonzero(np.diff(index)) + 1])
+    counts = np.diff(np.concatenate([begins, [t_s.size]]))
+    span = np.repeat(np.arange(begins.size), counts)
+    times = np.add.reduceat(t_s, begins) / counts
+    levels = _medians(heights, span, begins, counts)
+    spreads = 1.4826 * _medians(np.abs(heights - levels[span]), span, begins, counts)
+    spreads[counts < 4] = 0.0
+    # 1.2533: standard error of a median of normal readings over that of their mean
+    sds = np.where(counts > 1, 1.2533 * np.maximum(sd_mm, spreads) / np.sqrt(counts), sd_mm)
+    return times, levels, np.hypot(sds, np.hypot(LASTING_SD_MM, step_sd_mm(heights, sd_mm)))
 
 
 def _area_mm2(vessel: Vessel, level_mm: NDArray[np.float64]) -> NDArray[np.float64]:

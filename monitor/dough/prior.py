@@ -21,14 +21,15 @@ SHAPE_MEDIAN = {
     "log_lag_h": 0.45,
     "log_waking": 0.45,
     "log_growth": 0.22,
-    "log_ceiling": 1.8,
-    "log_sharpness": 4.5,
-    "log_peak": 1.2,
+    "log_ceiling": 0.8,
+    "log_sharpness": 3.2,
+    "log_peak": 1.1,
     "log_collapse": 0.35,
 }
-SHAPE_SD = np.array([0.75, 0.75, 0.40, 0.80, 0.42, 0.45, 0.22, 0.60, 0.10])
+SHAPE_SD = np.array([0.75, 0.75, 0.40, 0.80, 0.60, 0.55, 0.25, 0.60, 0.10])
 # judgement: starters and preferments, liquid or sour, hold one and a half to two and a half times their volume
 PREFERMENT_CEILING = 1.25
+PREFERMENT_CEILING_SD = 0.45
 GASSING_EFFECT = 0.75  # judgement: of the gas made, what shows while sugar is scarce and water still takes up its share
 GASSING_EFFECT_SD = 0.25  # judgement
 SHAPE_CORRELATION = {
@@ -68,14 +69,16 @@ def shape_prior(target_rise_frac: float | None, rate_per_h: tuple[float, float] 
     # judgement: a baker's target can be reached, give or take
     least = 0.2 if target_rise_frac is None else 0.95 * target_rise_frac
     median = dict(SHAPE_MEDIAN)
-    ceiling = PREFERMENT_CEILING if target_rise_frac is None else median["log_ceiling"]
-    median["log_ceiling"] = max(ceiling - least, 0.5)
+    sd = SHAPE_SD.copy()
+    if target_rise_frac is None:
+        median["log_ceiling"] = PREFERMENT_CEILING - least
+        sd[SHAPE_NAMES.index("log_ceiling")] = PREFERMENT_CEILING_SD
     mean = np.array([*np.log([median[name] for name in SHAPE_NAMES[:-1]]), 1.0])
     correlation = np.eye(N_SHAPE)
     for (one, other), value in SHAPE_CORRELATION.items():
         i, j = SHAPE_NAMES.index(one), SHAPE_NAMES.index(other)
         correlation[i, j] = correlation[j, i] = value
-    covariance = correlation * np.outer(SHAPE_SD, SHAPE_SD)
+    covariance = correlation * np.outer(sd, sd)
     if rate_per_h is not None:
         # The formula is a measurement of the rate: it moves what goes along with the rate as well.
         gain = covariance[:, 0] / (covariance[0, 0] + rate_per_h[1] ** 2)

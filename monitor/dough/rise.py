@@ -22,13 +22,14 @@ N_MEMBERS = 320
 N_SCOUTS = 128  # prior draws among which the starts of the search are chosen
 N_STARTS = 3
 LEAST_GAIN = 3e-3  # judgement: a step that gains less is not worth another
+MOST_STEPS = 40  # judgement: a search that has not settled by then is as good as it will be
 START_SPREAD = 0.5  # judgement: starts differ in ln of the lag by at least this much
 DISTINCT = 1.0  # judgement: two optima closer than one standard deviation are one
 TEMPER = 0.5  # judgement: trades a little sharpness for a crowd in which many members speak
 LEAST_MASS = 0.05  # judgement: a lesser optimum still sends a few members, and their weights speak
 STUDENT_DOF = 4.0  # judgement: tails heavy enough to shrug at a hand, light enough to learn from noise
 FLOOR_SD_FRAC = 0.003  # judgement: no curve of the family is truer to a dough than 0.3 points of rise
-OFFSET_SD = 0.17  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
+OFFSET_SD = 0.22  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
 OFFSET_TAU_S = 5400.0  # judgement: how long it wanders
 LEVEL_SD_MM = (
     0.7  # judgement: a dome that grows or flattens, a film on the lens: what is seen wanders off what is there
@@ -137,45 +138,54 @@ class _Fit:
         result: Array = tails + 0.5 * np.einsum("ij,jk,ik->i", off, self.precision, off)
         return result
 
-    def curvature(self, member: Array, residual: Array) -> tuple[Array, Array]:
-        """Gradient and Gauss-Newton curvature of the cost at one member."""
+    def curvature(self, members: Array, residuals: Array) -> tuple[Array, Array]:
+        """Gradients and Gauss-Newton curvatures of the cost, shapes (n_members, n) and (n_members, n, n)."""
         step = 1e-4
         # Only the course is curved: what wanders is linear, and offsets of the future do not touch the past.
         curved = np.flatnonzero(self.is_curved)
-        moved = member[: self.n_course] + step * np.eye(member.size)[curved, : self.n_course]
-        paths = rise_paths(np.vstack([member[: self.n_course], moved]), self.timeline, self.least)[:, self.steps]
-        slopes = np.zeros((member.size, residual.size))
-        slopes[curved] = (paths[1:] - paths[0]) / step
-        slopes[self.n_course : -1] = self.wander
-        slopes[-1] = -(1.0 + self.seen)
+        course = members[:, np.newaxis, : self.n_course]
+        moved = course + step * np.eye(self.n_course)[np.concatenate([[0], curved])]
+        moved[:, 0] = course[:, 0]
+        paths = rise_paths(moved.reshape(-1, self.n_course), self.timeline, self.least)[:, self.steps]
+        paths = paths.reshape(*moved.shape[:2], -1)
+        slopes = np.zeros((*members.shape, self.seen.size))
+        slopes[:, curved] = (paths[:, 1:] - paths[:, :1]) / step
+        slopes[:, self.n_course : -1] = self.wander
+        slopes[:, -1] = -(1.0 + self.seen)
         slopes /= self.sd
-        weight = (STUDENT_DOF + 1.0) / (STUDENT_DOF + residual**2)
-        gradient = slopes @ (weight * residual) + self.precision @ (member - self.mean)
-        return gradient, (slopes * weight) @ slopes.T + self.precision
+        weight = (STUDENT_DOF + 1.0) / (STUDENT_DOF + residuals**2)
+        pull = np.einsum("ijk,ik->ij", slopes, weight * residuals)
+        gradients = pull + (members - self.mean) @ self.precision
+        return gradients, (slopes * weight[:, np.newaxis]) @ slopes.transpose(0, 2, 1) + self.precision
 
-    def descend(self, member: Array) -> tuple[Array, float]:
-        """The best member near a start, by damped Gauss-Newton steps."""
-        residual = self.residuals(member[None])
-        cost = float(self.cost(member[None], residual)[0])
-        damping = 0.1
-        gradient, curvature = self.curvature(member, residual[0])
-        for _ in range(40):
-            damped = curvature + damping * np.diag(np.diag(curvature))
-            trial = member - np.linalg.solve(damped, gradient)
-            trial_residual = self.residuals(trial[None])
-            trial_cost = float(self.cost(trial[None], trial_residual)[0])
-            if not trial_cost < cost:
-                damping *= 6.0
-                if damping > 1e6:
-                    break
-                continue
-            gain = cost - trial_cost
-            member, residual, cost = trial, trial_residual, trial_cost
-            damping = max(damping / 5.0, 1e-6)
-            if gain < LEAST_GAIN:
+    def descend(self, members: Array) -> tuple[Array, Array, Array]:
+        """The best members near some starts, their costs and curvatures, by damped Gauss-Newton steps side by side."""
+        best = members.copy()
+        residuals = self.residuals(best)
+        costs = self.cost(best, residuals)
+        gradients, curvatures = self.curvature(best, residuals)
+        damping = np.full(best.shape[0], 0.1)
+        walking = np.arange(best.shape[0])
+        diagonal = np.arange(best.shape[1])
+        for _ in range(MOST_STEPS):
+            damped = curvatures[walking]
+            damped[:, diagonal, diagonal] *= 1.0 + damping[walking, np.newaxis]
+            trials = best[walking] - np.linalg.solve(damped, gradients[walking, :, np.newaxis])[:, :, 0]
+            trial_residuals = self.residuals(trials)
+            gains = costs[walking] - self.cost(trials, trial_residuals)
+            is_better = gains > 0.0  # NaN counts as worse
+            better = walking[is_better]
+            best[better], residuals[better] = trials[is_better], trial_residuals[is_better]
+            costs[better] -= gains[is_better]
+            if better.size:
+                gradients[better], curvatures[better] = self.curvature(best[better], residuals[better])
+            damping[better] = np.maximum(damping[better] / 5.0, 1e-6)
+            worse = walking[~is_better]
+            damping[worse] *= 6.0
+            walking = np.sort(np.concatenate([better[gains[is_better] >= LEAST_GAIN], worse[damping[worse] <= 1e6]]))
+            if walking.size == 0:
                 break
-            gradient, curvature = self.curvature(member, residual[0])
-        return member, cost
+        return best, costs, curvatures
 
 
 @dataclass(frozen=True, slots=True)
@@ -206,11 +216,8 @@ def _optima(fit: _Fit, scouts: Array) -> list[_Optimum]:
         if len(starts) == N_STARTS:
             break
     found: list[_Optimum] = []
-    for start in starts:
-        member, cost = fit.descend(start)
-        residual = fit.residuals(member[None])[0]
-        _, curvature = fit.curvature(member, residual)
-        optimum = _Optimum(member, cost, np.asarray(np.linalg.cholesky(curvature), dtype=np.float64))
+    for member, cost, curvature in zip(*fit.descend(np.array(starts)), strict=True):
+        optimum = _Optimum(member, float(cost), np.asarray(np.linalg.cholesky(curvature), dtype=np.float64))
         if all(float(np.sum((optimum.root.T @ (member - other.member)) ** 2)) > DISTINCT for other in found):
             found.append(optimum)
     return sorted(found, key=lambda optimum: optimum.cost)
