@@ -276,7 +276,7 @@ def _table(path: Path) -> dict[str, Any]:
         raise ConfigError(f"{path}: there is no such file; check the name") from None
     except OSError as err:
         raise ConfigError(f"{path}: cannot be read ({err.strerror}); check its owner and rights") from err
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as err:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as err:
         raise ConfigError(f"{path}: is not valid TOML: {err}") from err
 
 

@@ -1,6 +1,7 @@
 """Recorded readings through the very same estimator: one JSON object a line, for other programs to read."""
 
 import csv
+import io
 import json
 import tomllib
 from collections.abc import Callable, Iterable, Iterator
@@ -14,6 +15,7 @@ import numpy as np
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track, track_from_readings
 from monitor.errors import ConfigError
+from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, batch_from_toml
 from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.wire.readings import Channel, Flag, NodeId, Reading, plausibility
@@ -21,6 +23,8 @@ from monitor.wire.readings import Channel, Flag, NodeId, Reading, plausibility
 RECORDED_NODE = NodeId("urn:dev:ops:32473-recording-1")  # 32473: the enterprise number reserved for examples, RFC 5612
 READABLE_CHANNELS = (*SENSOR_CHANNELS, Channel.LEVEL)
 BAD_ROWS_SHOWN = 10
+LARGEST_BATCH_BYTES = 1_000_000  # judgement: a thousand times a batch file
+LARGEST_READINGS_BYTES = 64_000_000  # judgement: a year of readings, one each half minute
 
 Estimate = Callable[[Batch, Track, datetime], Outlook]
 
@@ -34,11 +38,10 @@ def read_batch(path: Path) -> Batch:
         When the file cannot be read or holds faults, all of them named.
     """
     try:
-        with path.open("rb") as file:
-            return batch_from_toml(tomllib.load(file), str(path))
+        return batch_from_toml(tomllib.loads(bounded_bytes(path, LARGEST_BATCH_BYTES).decode()), str(path))
     except OSError as err:
         raise ConfigError(f"{path}: cannot be read ({err.strerror}); give the path of a batch file") from err
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as err:
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as err:
         raise ConfigError(f"{path}: is no TOML file ({err}); mend that line or begin from an exported batch") from err
 
 
@@ -87,7 +90,8 @@ def read_readings(path: Path, err: TextIO) -> list[Reading]:
     found: dict[tuple[datetime, Channel, float], Reading] = {}
     bad = 0
     try:
-        with path.open(newline="", encoding="utf-8-sig") as file:
+        text = bounded_bytes(path, LARGEST_READINGS_BYTES).decode("utf-8-sig")
+        with io.StringIO(text, newline="") as file:
             table = csv.DictReader(file)
             names = [(name or "").strip() for name in table.fieldnames or []]
             if "time" not in names:

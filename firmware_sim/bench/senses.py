@@ -68,6 +68,9 @@ class RecordedSenses:
         return self._row.get("distance_mm")
 
 
+LARGEST_BYTES = 64_000_000  # judgement: a year of readings, one each half minute
+
+
 def read_recording(path: Path) -> list[tuple[float, dict[str, int]]]:
     """Rows of a recording as (seconds after the first, scaled integers by column); empty cells are left out.
 
@@ -78,6 +81,8 @@ def read_recording(path: Path) -> list[tuple[float, dict[str, int]]]:
     OSError
         When it cannot be read.
     """
+    if path.stat().st_size > LARGEST_BYTES:
+        raise ValueError(f"{path}: is larger than {LARGEST_BYTES / 1e6:g} MB; such a recording is not read")
     rows: list[tuple[datetime, dict[str, int]]] = []
     with path.open(newline="", encoding="utf-8-sig") as file:
         table = csv.DictReader(file)

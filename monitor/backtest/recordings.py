@@ -15,8 +15,9 @@ from monitor.dough.levels import evidence
 from monitor.dough.outlook import State
 from monitor.dough.track import Track, seconds_since_start, track_from_readings
 from monitor.errors import ConfigError
+from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, EventKind
-from monitor.replay import Estimate, read_batch, read_readings
+from monitor.replay import LARGEST_READINGS_BYTES, Estimate, read_batch, read_readings
 
 Array = NDArray[np.float64]
 
@@ -169,10 +170,10 @@ def load_recording(folder: Path, estimate: Estimate) -> Recording:
 
 def _json(path: Path) -> dict[str, Any]:
     try:
-        found = json.loads(path.read_text(encoding="utf-8"))
+        found = json.loads(bounded_bytes(path, LARGEST_READINGS_BYTES))
     except OSError as err:
         raise ConfigError(f"{path}: cannot be read ({err.strerror})") from err
-    except ValueError as err:
+    except (ValueError, RecursionError) as err:
         raise ConfigError(f"{path}: is no JSON ({err}); mend it or take it away") from err
     if not isinstance(found, dict):
         raise ConfigError(f"{path}: must hold one JSON object")
@@ -193,7 +194,7 @@ def _told_truth(folder: Path, batch: Batch) -> tuple[float, float, Array, Array]
     truth = _json(path)
     rises = folder / TRUE_RISE_NAME
     try:
-        with rises.open(newline="", encoding="utf-8") as file:
+        with io.StringIO(bounded_bytes(rises, LARGEST_READINGS_BYTES).decode(), newline="") as file:
             table = csv.DictReader(file)
             if not {"time", "rise_pct"} <= set(table.fieldnames or ()):
                 raise ConfigError(f"{rises}: needs the columns time and rise_pct")

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
-from monitor.config import CONFIG_NAME, SECRETS_NAME
+from monitor.config import CONFIG_NAME, LARGEST_FILE_BYTES, SECRETS_NAME
 from monitor.errors import ConfigError
-from monitor.files import write_private
+from monitor.files import bounded_bytes, write_private
 
 _PASSWORDS = "mqtt_passwords"
 
@@ -79,7 +79,7 @@ def settings_to_add(data_dir: Path, lines: Mapping[str, str]) -> list[str]:
 
 def _text(path: Path) -> str:
     try:
-        return path.read_text(encoding="utf-8")
+        return bounded_bytes(path, LARGEST_FILE_BYTES).decode()
     except FileNotFoundError:
         return ""
     except (OSError, UnicodeDecodeError) as err:

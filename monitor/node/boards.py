@@ -13,6 +13,7 @@ from typing import TextIO
 from serial.tools import list_ports
 
 from monitor.errors import MonitorError
+from monitor.files import bounded_bytes
 from monitor.node.settings import NodeSettings, config_text
 from monitor.sources.serial import hardware_id
 
@@ -20,6 +21,7 @@ ANSWER_WITHIN_S = 20.0  # judgement: a board that has just been plugged in needs
 COPIED_WITHIN_S = 300.0  # judgement: a hundred kilobytes over a slow line, with a margin
 CONFIG_NAME = "config.txt"
 CA_NAME = "ca.der"
+LARGEST_CA_BYTES = 100_000
 FIRMWARE = "firmware_sim"
 WHO = "import sys; print('board', sys.platform, '.'.join([str(n) for n in sys.implementation[1][:3]]))"
 
@@ -178,7 +180,7 @@ def _der(ca_file: Path | None) -> bytes:
     if ca_file is None:
         raise BoardError("this node checks the broker's certificate: name the file to trust with --ca FILE (PEM)")
     try:
-        text = ca_file.read_text(encoding="ascii")
+        text = bounded_bytes(ca_file, LARGEST_CA_BYTES).decode("ascii")
         return ssl.PEM_cert_to_DER_cert(
             text[text.index(ssl.PEM_HEADER) :].partition(ssl.PEM_FOOTER)[0] + ssl.PEM_FOOTER
         )

@@ -4,7 +4,6 @@ The format stands in ``firmware_sim/README.md``. The file holds passwords, so on
 prints them.
 """
 
-import os
 import secrets
 from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
@@ -14,10 +13,12 @@ from pathlib import Path
 
 from monitor.config import MQTT_PORTS
 from monitor.errors import ConfigError
+from monitor.files import bounded_bytes, write_private
 from monitor.recipe.tables import NODE_NAME
 from monitor.wire.readings import NodeId
 
 FOLDER = "nodes"
+LARGEST_BYTES = 100_000  # judgement: a hundred times such a file
 LONGEST_LINE = 200  # bytes: what the node reads at once
 SECRET_KEYS = ("wifi_password", "mqtt_password")
 PASSWORD_BYTES = 18  # judgement: beyond guessing, short enough for every broker
@@ -228,7 +229,7 @@ def read_settings(data_dir: Path, label: str) -> NodeSettings | None:
     """
     path = settings_path(data_dir, label)
     try:
-        return settings_from_text(path.read_text(encoding="utf-8"), str(path))
+        return settings_from_text(bounded_bytes(path, LARGEST_BYTES).decode(), str(path))
     except FileNotFoundError:
         return None
     except (OSError, UnicodeDecodeError) as err:
@@ -244,13 +245,5 @@ def write_settings(data_dir: Path, label: str, settings: NodeSettings) -> Path:
         When the file cannot be written.
     """
     path = settings_path(data_dir, label)
-    beside = path.with_suffix(".new")
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        beside.unlink(missing_ok=True)  # a mode is given only to a file that is new
-        with os.fdopen(os.open(beside, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "w", encoding="utf-8") as file:
-            file.write(config_text(settings))
-        beside.replace(path)
-    except OSError as err:
-        raise ConfigError(f"{path}: cannot be written ({err.strerror}); name another place with --data-dir") from err
+    write_private(path, config_text(settings))
     return path

@@ -1,0 +1,126 @@
+"""What must not stand anywhere in the code, what is too large to be read, and paths that lead out of a folder."""
+
+import ast
+import io
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from monitor.errors import ConfigError
+from monitor.node.settings import settings_path
+from monitor.replay import LARGEST_BATCH_BYTES, LARGEST_READINGS_BYTES, read_batch, read_readings
+
+ROOT = Path(__file__).resolve().parents[2]
+SOURCES = sorted(path for room in ("monitor", "dashboard", "firmware_sim") for path in (ROOT / room).rglob("*.py"))
+# Modules that run what a file says, or read XML without care; names as they are imported.
+RUNS_FILES = {"pickle", "cPickle", "dill", "shelve", "marshal", "jsonpickle", "yaml", "xml", "joblib"}
+HARMLESS = {"xml.sax.saxutils"}  # escapes text
+# Calls that run text, trust files, a shell, or a line that nobody vouches for.
+BAD_CALLS = {
+    "eval", "exec", "compile", "os.system", "os.popen", "tempfile.mktemp", "pd.read_pickle", "pandas.read_pickle",
+    "np.fromfile", "numpy.load", "np.load", "ssl._create_unverified_context", "tls_insecure_set", "read_hdf",
+    "extractall", "unpack_archive",
+}  # fmt: skip
+BAD_ARGUMENTS = {("shell", True), ("unsafe_allow_html", True), ("allow_pickle", True), ("verify", False)}
+BAD_TEXTS = {"0.0.0.0", "::", ""}
+
+
+def calls(path: Path) -> Iterator[tuple[str, ast.Call]]:
+    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+        if isinstance(node, ast.Call):
+            yield ast.unparse(node.func), node
+
+
+def named(path: Path) -> str:
+    return path.relative_to(ROOT).as_posix()
+
+
+def test_the_scan_sees_what_it_looks_for(tmp_path: Path) -> None:
+    sample = tmp_path / "sample.py"
+    sample.write_text("import os\nos.system('x')\nst.markdown('x', unsafe_allow_html=True)\n")
+    assert [name for name, _ in calls(sample)] == ["os.system", "st.markdown"]
+    assert found_arguments(sample) == [("unsafe_allow_html", True)]
+
+
+def found_arguments(path: Path) -> list[tuple[str, object]]:
+    pairs = [
+        (keyword.arg or "", keyword.value.value)
+        for _, call in calls(path)
+        for keyword in call.keywords
+        if isinstance(keyword.value, ast.Constant)
+    ]
+    return [pair for pair in pairs if any(pair[0] == bad[0] and pair[1] is bad[1] for bad in BAD_ARGUMENTS)]
+
+
+def test_no_module_that_runs_what_a_file_says_is_imported() -> None:
+    found = {
+        (named(path), name)
+        for path in SOURCES
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for name in ([alias.name for alias in node.names] if isinstance(node, ast.Import) else [node.module or ""])
+        if name.split(".")[0] in RUNS_FILES and name not in HARMLESS
+    }
+    assert found == set()
+
+
+def test_nothing_is_run_from_text_and_no_archive_unpacked() -> None:
+    found = {
+        (named(path), name)
+        for path in SOURCES
+        for name, _ in calls(path)
+        if name in BAD_CALLS or name.rpartition(".")[2] in {bad for bad in BAD_CALLS if "." not in bad} - {"compile"}
+    }
+    assert found == set()
+
+
+def test_no_shell_no_raw_html_no_pickles_no_unverified_line() -> None:
+    found = {(named(path), *pair) for path in SOURCES for pair in found_arguments(path)}
+    assert found == set()
+    assert {named(path) for path in SOURCES if "CERT_NONE" in path.read_text(encoding="utf-8")} == set()
+
+
+def test_nothing_listens_on_every_address_by_itself() -> None:
+    """Whoever binds or serves names the loopback, or hands on what was asked for."""
+    found = {
+        (named(path), ast.unparse(call))
+        for path in SOURCES
+        for name, call in calls(path)
+        if name.rpartition(".")[2] in ("bind", "start_http_server", "make_server", "create_server", "HTTPServer")
+        for value in ast.walk(call)
+        if isinstance(value, ast.Constant) and value.value in BAD_TEXTS
+    }
+    assert found == set()
+
+
+# -- what comes from elsewhere -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("label", ["../tub", "a/b", "/etc/passwd", "..", "", "tub.txt", "a" * 41, "tub\0", "tüb"])
+def test_a_nodes_name_leads_nowhere_else(tmp_path: Path, label: str) -> None:
+    with pytest.raises(ConfigError, match="letters, digits"):
+        settings_path(tmp_path, label)
+
+
+def test_a_batch_file_that_nobody_wrote_is_not_read(tmp_path: Path) -> None:
+    path = tmp_path / "batch.toml"
+    path.write_bytes(b"#" * (LARGEST_BATCH_BYTES + 1))
+    with pytest.raises(ConfigError, match="larger than 1 MB"):
+        read_batch(path)
+    path.write_text("a = " + "[" * 5000 + "]" * 5000)
+    with pytest.raises(ConfigError, match="no TOML file"):
+        read_batch(path)
+
+
+def test_readings_that_would_fill_the_memory_are_not_read(tmp_path: Path) -> None:
+    path = tmp_path / "READINGS.csv"
+    with path.open("wb") as file:
+        file.truncate(LARGEST_READINGS_BYTES + 1)  # a hole: nothing of it lies on the disk
+    with pytest.raises(ConfigError, match="larger than 64 MB"):
+        read_readings(path, io.StringIO())
+
+
+def test_a_file_without_an_end_is_not_read_to_it() -> None:
+    with pytest.raises(ConfigError, match="larger than"):
+        read_batch(Path("/dev/zero"))
