@@ -32,7 +32,7 @@ def trouble(row: Row) -> int:
     rank = _NONE if row.outlook is None else _TROUBLE.get(row.outlook.state, _NONE)
     if row.stale_since is not None:
         rank = min(rank, _STALE)
-    if any(alert.kind in AIR_ALERTS or alert.kind is AlertKind.SENSOR_SILENT for alert in row.firing):
+    if any(alert.kind in AIR_ALERTS for alert in row.firing):
         rank = min(rank, _AIR)
     return rank
 

@@ -17,7 +17,7 @@ import streamlit as st
 
 from dashboard import door
 from monitor.access import Role
-from monitor.bakery.alerts import Alert, Message, Phase
+from monitor.bakery.alerts import Alert, Message
 from monitor.config import DATABASE_NAME, default_data_dir, load_config
 from monitor.dough.outlook import Outlook
 from monitor.errors import ConfigError
@@ -138,7 +138,7 @@ def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetim
 def running_row(store: Store, batch: Batch, now: datetime) -> Row:
     """One running batch with its newest outlook."""
     outlook = store.latest_outlook(batch.id)
-    firing = tuple(alert for alert in store.alerts(batch.id) if alert.phase is Phase.FIRING)
+    firing = tuple(alert for alert in store.alerts(batch.id) if alert.is_firing)
     return Row(batch, outlook, firing, stale_since(batch, outlook, now))
 
 

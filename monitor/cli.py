@@ -10,6 +10,7 @@ from datetime import timedelta
 from importlib.metadata import version
 from pathlib import Path
 
+from monitor.alert_options import add_alerts
 from monitor.archive.options import add_backup
 from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
 from monitor.day_options import add_formula
@@ -146,6 +147,12 @@ def _batch(args: argparse.Namespace) -> int:
     return logbook.run(args, _data_dir(args), sys.stdout)
 
 
+def _alerts(args: argparse.Namespace) -> int:
+    from monitor import alert_desk
+
+    return alert_desk.run(args, _data_dir(args), sys.stdout)
+
+
 def _learned(args: argparse.Namespace) -> int:
     from monitor import lessonbook
 
@@ -233,6 +240,8 @@ def parser() -> argparse.ArgumentParser:
 
     formula = commands.add_parser("formula", help="check, scale and print recipes; water temperature")
     add_formula(formula, _add_place, _formula)
+
+    add_alerts(commands.add_parser("alerts", help="what calls for you: list, acknowledge, shelve"), _add_place, _alerts)
 
     _add_learned(commands.add_parser("learned", help="what finished batches have taught; forget it"))
 

@@ -13,13 +13,15 @@ import logging
 import queue
 import threading
 from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Protocol
 
 from monitor.bakery import alerts as alerting
-from monitor.bakery import wording
-from monitor.bakery.alerts import Alert, AlertEvent, Facts, Message, Rules
+from monitor.bakery import surroundings, wording
+from monitor.bakery.alerts import Alert, Change, Facts, Message, Rules, Step
+from monitor.bakery.notices import Served, notice_of
 from monitor.clock import Clock
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.outlook import Outlook, State
@@ -31,6 +33,7 @@ from monitor.sinks.arrivals import Arrivals, Heard
 from monitor.sinks.rows import QuarantinedFrame
 from monitor.sinks.store import Store, eye_node
 from monitor.sources.intake import UNKNOWN_NODE, Fault, FaultLog, Frame, Item, Status
+from monitor.watch.heard import LONGEST_BREAK, Listening
 from monitor.watch.nodes import NodeWatch
 from monitor.watch.pulse import Pulse
 from monitor.wire import frames
@@ -43,6 +46,9 @@ FRAMES_A_TURN = 256  # judgement: a commit of so many takes milliseconds, and th
 DETAIL_CHARS = 200  # judgement: of an error's detail, which quotes what came from outside
 TURN_S = 0.2  # judgement: how long a quiet loop waits for a frame before it looks at the batches
 OUTLOOK_EVERY = timedelta(minutes=1)
+READING_STEP_S = 5.0  # judgement: of a batch that has new readings, the least time between two estimates
+STEP_LOAD = 0.5  # judgement: of the time, at most what estimates of new readings may take
+LOOK_S = 1.0  # judgement: how often silence is looked for
 FIRST_RETRY_S, LAST_RETRY_S = 0.25, 4.0  # judgement: of a store that fails; within 5 s of its mending all goes on
 STEP_FAULT = "batch step failed"
 """Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
@@ -84,15 +90,23 @@ class _Intake:
     packs: list[Pack] = field(default_factory=list)
     answers: list[tuple[Frame, bytes]] = field(default_factory=list)
 
+    @property
+    def nodes(self) -> set[str]:
+        """The nodes that sent something."""
+        return {pack.node for pack in self.packs}
+
 
 @dataclass(slots=True)
 class _Work:
     """What is held of one running batch; all of it can be made anew from the store, where its readings stay."""
 
     batch: Batch
-    alerts: tuple[Alert, ...]
     due_at: datetime
-    state: State | None = None
+    is_interrupted: bool = True
+    has_news: bool = False
+    stepped_s: float = float("-inf")
+    is_wanted: bool = False
+    outlook: Outlook | None = None
     fault: str = ""
     asked_of: tuple[int, int] | None = None
     lessons: int = hash(())  # of which nothing more is needed than whether they are others
@@ -114,6 +128,8 @@ class Collector:
         What the sources put their frames and states on.
     zone, temp_unit
         How messages tell time and temperature.
+    speed
+        How many times faster than the real clock the dough's runs.
     """
 
     def __init__(
@@ -128,6 +144,7 @@ class Collector:
         temp_unit: str = "C",
         pulse: Pulse | None = None,
         node_watch: NodeWatch | None = None,
+        speed: float = 1.0,
     ) -> None:
         self._store = store
         self._inbox = inbox
@@ -142,6 +159,7 @@ class Collector:
         self._held: _Intake | None = None
         self._works: dict[BatchId, _Work] = {}
         self._node_on: dict[str, str] = {}
+        self._listening = Listening(store, clock, speed)
         self._changes: tuple[int, int] | None = None
         self._levels_after: int | None = None
 
@@ -182,7 +200,12 @@ class Collector:
     def turn(self, wait_s: float) -> None:
         """Take in what waits, then work the one batch that is due the longest."""
         self.take_frames(wait_s if self._longest_due() is None else 0.0)
+        if self._listening.is_broken():  # the machine slept, or this is the start
+            for each in self._works.values():
+                each.is_interrupted = True
+            self._close_ended()
         self.find_batches()
+        self._look_round()
         work = self._longest_due()
         if work is not None:
             began_s = self._clock.real_s()
@@ -209,6 +232,9 @@ class Collector:
         self._pulse.took_in(len(intake.packs), len(intake.kept.readings), new)
         for pack in intake.packs:
             self._node_watch.see(pack)
+        self._listening.hear(intake.kept.readings, intake.kept.heard)
+        for work in self._works.values():
+            work.has_news |= any(node in intake.nodes for _, node in work.batch.nodes)
         return intake.n
 
     def _decoded(self, taken: list[Item]) -> _Intake:
@@ -308,7 +334,8 @@ class Collector:
         last = self._store.latest_outlook(batch.id)
         # a clock that was set back must not keep a batch waiting for a moment it has seen before
         due_at = batch.started_at if last is None else min(last.at, now) + OUTLOOK_EVERY
-        return _Work(batch, tuple(self._store.alerts(batch.id)), due_at)
+        is_interrupted = last is not None and not timedelta() <= now - last.at <= LONGEST_BREAK
+        return _Work(batch, due_at, is_interrupted, outlook=last)
 
     def _finish(self, work: _Work) -> None:
         """Work a batch that was ended once more, at its end, so that its last outlook is of that moment."""
@@ -320,19 +347,29 @@ class Collector:
 
     def _longest_due(self) -> _Work | None:
         """The batch whose outlook is due the longest, or None when none is."""
-        work = min(self._works.values(), key=lambda work: work.due_at, default=None)
-        return work if work is not None and work.due_at <= self._clock.now() else None
+        now, now_s = self._clock.now(), self._clock.real_s()
+        spent_s = self._pulse.step_s / self._pulse.steps if self._pulse.steps else 0.0
+        # new readings are worked at once, but on a slow machine no oftener than it can bear
+        wait_s = max(READING_STEP_S, spent_s * len(self._works) / STEP_LOAD)
+        due = [
+            work
+            for work in self._works.values()
+            if work.due_at <= now or (work.has_news and now_s >= work.stepped_s + wait_s and _has_begun(work, now))
+        ]
+        return min(due, key=lambda work: work.due_at, default=None)
 
     def _step(self, work: _Work) -> None:
         now = self._clock.now()
+        work.has_news = False
         self._step_at(work, now)
         work.due_at = now + OUTLOOK_EVERY
+        work.stepped_s = self._clock.real_s()
 
     def _step_at(self, work: _Work, at: datetime) -> None:
         """Estimate, judge the alerts and keep all of it; the one firewall against a fault of this program."""
         try:
-            found, alerts, messages = self._worked(work, at)
-            self._store.save_step(work.batch.id, found, alerts, messages)
+            found, step, messages = self._worked(work, at)
+            self._store.save_step(work.batch.id, found, step.alerts, messages, step.changes)
         except StoreError:
             raise
         except Exception as error:
@@ -341,24 +378,82 @@ class Collector:
             work.fault = repr(error)
             self._faults.note("collector", f"batch {work.batch.id}", STEP_FAULT, work.fault)
             self._store.keep(Arrivals(faults=self._faults.taken()), at)
-            found, alerts = Outlook(at=at, state=State.NO_READINGS, why=NOT_ESTIMATED), work.alerts
-            self._store.save_step(work.batch.id, found, alerts, ())
-        if work.state is not found.state:
-            log.info("batch=%s state=%s was=%s", work.batch.id, found.state, work.state)
-        work.alerts = tuple(alerts)
-        work.state = found.state
+            found = Outlook(at=at, state=State.NO_READINGS, why=NOT_ESTIMATED)
+            self._store.save_step(work.batch.id, found, (), ())
+        else:
+            work.is_wanted = any(alerting.is_wanted_unseen(alert) for alert in step.alerts)
+            work.is_interrupted = False
+        was = None if work.outlook is None else work.outlook.state
+        if was is not found.state:
+            log.info("batch=%s state=%s was=%s", work.batch.id, found.state, was)
+        work.outlook = found
 
-    def _worked(self, work: _Work, at: datetime) -> tuple[Outlook, tuple[Alert, ...], tuple[Message, ...]]:
+    def _worked(self, work: _Work, at: datetime) -> tuple[Outlook, Step, tuple[Message, ...]]:
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
         if work.asked_of != self._changes:  # a batch may have ended, or the baker had something forgotten
             work.learn(lessons_before(self._store, batch))
             work.asked_of = self._changes
         track = self._store.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
         found = self._estimate(batch, track, at, learned=work.learned)
-        facts = Facts(batch=batch, outlook=found, now=at, last_seen=last_seen(batch, track))
-        alerts, events = alerting.step(self._rules, work.alerts, facts)
-        return found, alerts, tuple(self._worded(event, facts) for event in events)
+        facts = Facts(batch, found, at, last_seen(batch, track), is_interrupted=work.is_interrupted)
+        step = alerting.step(self._rules, tuple(self._store.alerts(batch.id)), facts)
+        causes = self._listening.newest_of(batch.nodes) if step.changes else ()
+        changes = tuple(replace(change, outlook_at=at, readings=causes) for change in step.changes)
+        messages = tuple(
+            wording.message_of(alert, facts, zone=self._zone, temp_unit=self._temp_unit, rules=self._rules)
+            for alert in step.calls
+        )
+        _log_calls(step.calls)
+        return found, replace(step, changes=changes), messages
 
-    def _worded(self, event: AlertEvent, facts: Facts) -> Message:
-        log.info("alert batch=%s kind=%r episode=%s", event.alert.batch_id, event.alert.kind.value, event.alert.episode)
-        return wording.message_of(event, facts, zone=self._zone, temp_unit=self._temp_unit, rules=self._rules)
+    # -- alerts about no single batch -------------------------------------------------------------------------------
+
+    def _close_ended(self) -> None:
+        """Close what still stands of batches that ended while nobody was here to see it."""
+        now = self._clock.now()
+        for batch_id in self._store.ended_with_alerts():
+            facts = Facts(self._store.batch(batch_id), None, now)
+            step = alerting.step(self._rules, tuple(self._store.alerts(batch_id)), facts)
+            self._store.save_alerts(step.alerts, (), step.changes, now)
+
+    def _look_round(self) -> None:
+        """Look for silent nodes and lines, and keep what comes of it in one transaction."""
+        if not self._listening.is_time_to_look(LOOK_S):
+            return
+        now = self._clock.now()
+        begun = {work.batch.id: work for work in self._works.values() if _has_begun(work, now)}
+        seen = self._listening.surroundings(
+            [work.batch for work in begun.values()], {batch_id for batch_id, work in begun.items() if work.is_wanted}
+        )
+        before = self._store.surrounding_alerts()
+        known = set(before)
+        alerts: list[Alert] = []
+        messages: list[Message] = []
+        changes: list[Change] = []
+        for step in surroundings.look(self._rules, tuple(before), seen):
+            alerts += [alert for alert in step.alerts if alert not in known]
+            messages += [self._noticed(alert, seen, begun) for alert in step.calls]
+            changes += step.changes
+            _log_calls(step.calls)
+        if alerts:
+            self._store.save_alerts(alerts, messages, changes, now)
+
+    def _noticed(self, alert: Alert, seen: surroundings.Surroundings, begun: Mapping[BatchId, _Work]) -> Message:
+        touched = seen.nodes_of(alert.subject)
+        wanted = surroundings.batches_named(alert)
+        served = [
+            Served(work.batch, work.outlook, work.batch.id in wanted)
+            for work in begun.values()
+            if any(node in {each.node for each in touched} for _, node in work.batch.nodes)
+        ]
+        heard = [each.heard_at for each in touched if each.heard_at is not None]
+        return notice_of(alert, served, max(heard, default=None), seen.now, self._zone)
+
+
+def _has_begun(work: _Work, now: datetime) -> bool:
+    return work.batch.started_at <= now
+
+
+def _log_calls(alerts: Iterable[Alert]) -> None:
+    for alert in alerts:
+        log.info("alert about=%r kind=%r episode=%s", alert.subject.key, alert.kind.value, alert.episode)

@@ -14,6 +14,10 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     [alerts]                                          # any limit of the alert rules, for example
     silence_min = 10
 
+    [calls]                                           # how calls go out: see monitor.bakery.calls
+    quiet = "21:30-04:00"                             # only what wakes is called then
+    wakes = ["ready", "node silent"]                  # and again until it is answered
+
     [dashboard]                                       # who may look and write, see monitor.access
     login = "proxy"
     bakers = ["anna"]
@@ -25,7 +29,11 @@ beside it, which only its owner may read:
 .. code-block:: toml
 
     mqtt_password = "..."                             # for every broker not named below
-    notify_urls = ["ntfy://...", "mailto://..."]      # where messages go: they hold passwords too
+    notify_urls = ["ntfy://...", "mailto://..."]      # where messages go: the second when the first does not take one
+
+    [[recipients]]                                    # or, for several people: who is called first, and who next
+    name = "early shift"
+    notify_urls = ["ntfy://..."]
     proxy_secret = "..."                              # by which the screens know their proxy
     heartbeat_url = "https://..."                     # called every minute while all works; it holds a key
 
@@ -45,7 +53,9 @@ from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from monitor.access import Access, Login, access_from
-from monitor.bakery.alerts import Rules
+from monitor.bakery.alerts import AlertKind, Rules
+from monitor.bakery.calls import CallRules
+from monitor.calling import ONLY_RECIPIENT, Reachable, calls_from, recipients_from
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
@@ -58,8 +68,19 @@ MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry: "mqtt"
 MASK = "****"
 LARGEST_FILE_BYTES = 1_000_000  # judgement: a hundred times what anybody writes by hand
 
-_KEYS = ("serial", "mqtt", "mqtt_ca_file", "notify_inside", "timezone", "temp_unit", "alerts", "dashboard", "upkeep")
-_SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls", "proxy_secret", "heartbeat_url")
+_KEYS = (
+    "serial",
+    "mqtt",
+    "mqtt_ca_file",
+    "notify_inside",
+    "timezone",
+    "temp_unit",
+    "alerts",
+    "calls",
+    "dashboard",
+    "upkeep",
+)
+_SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls", "recipients", "proxy_secret", "heartbeat_url")
 
 
 def default_data_dir(environ: Mapping[str, str]) -> Path:
@@ -99,6 +120,13 @@ class Secrets:
     notify_urls: tuple[str, ...] = field(default=(), repr=False)
     proxy_secret: str | None = field(default=None, repr=False)
     heartbeat_url: str | None = field(default=None, repr=False)
+    named_recipients: tuple[Reachable, ...] = ()
+
+    @property
+    def recipients(self) -> tuple[Reachable, ...]:
+        """Whom to call, in this order; those of ``notify_urls`` are one."""
+        only = (Reachable(ONLY_RECIPIENT, self.notify_urls),) if self.notify_urls else ()
+        return only + self.named_recipients
 
     def password_for(self, address: MqttAddress) -> str | None:
         """The password to log in with at a broker, or None when there is none."""
@@ -128,6 +156,7 @@ class Config:
     timezone: tzinfo | None = None
     temp_unit: str = "C"
     rules: Rules = field(default_factory=Rules)
+    calls: CallRules = field(default_factory=CallRules)
     notify_inside: tuple[str, ...] = ()
     access: Access = field(default_factory=Access)
     upkeep: Upkeep = field(default_factory=Upkeep)
@@ -286,6 +315,7 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
     urls: tuple[str, ...] = ()
     proxy_secret: str | None = None
     heartbeat_url: str | None = None
+    recipients: tuple[Reachable, ...] = ()
     if path is not None:
         mine = _Faults(path)
         if fault := privacy_fault(path):
@@ -293,6 +323,10 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
         table = _table(path)
         mine.unknown(table, _SECRET_KEYS)
         urls = mine.texts(table, "notify_urls")
+        recipients, recipient_faults = recipients_from(table.get("recipients", []))
+        mine.found += recipient_faults
+        if urls and recipients:
+            mine.found.append("give either notify_urls or [[recipients]], not both")
         password = table.get("mqtt_password")
         named = table.get("mqtt_passwords", {})
         if password is not None and not isinstance(password, str):
@@ -311,9 +345,10 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
             mine.found.append('mqtt_passwords must hold lines like "user@host:1883" = "..."')
         faults.extend(f"{path}: {fault}" for fault in mine.found)
     if environ.get("PROOFING_NOTIFY_URLS"):
-        urls = tuple(environ["PROOFING_NOTIFY_URLS"].split())
+        urls, recipients = tuple(environ["PROOFING_NOTIFY_URLS"].split()), ()
     heartbeat_url = environ.get("PROOFING_HEARTBEAT_URL") or heartbeat_url
-    return Secrets(environ.get("PROOFING_MQTT_PASSWORD") or password, passwords, urls, proxy_secret, heartbeat_url)
+    password = environ.get("PROOFING_MQTT_PASSWORD") or password
+    return Secrets(password, passwords, urls, proxy_secret, heartbeat_url, recipients)
 
 
 def load_config(
@@ -350,6 +385,8 @@ def load_config(
     if temp_unit not in ("C", "F"):
         faults.found.append(f"temp_unit = {temp_unit!r} must be 'C' or 'F'")
     rules = _rules(table.get("alerts", {}), faults)
+    calls, call_faults = calls_from(table.get("calls", {}))
+    faults.found += call_faults
     inside = (*faults.texts(table, "notify_inside"), *environ.get("PROOFING_NOTIFY_INSIDE", "").split())
     access, access_faults = access_from(table.get("dashboard", {}))
     faults.found += access_faults
@@ -373,6 +410,7 @@ def load_config(
         timezone,
         temp_unit,
         rules,
+        calls,
         inside,
         access,
         upkeep,
@@ -425,7 +463,16 @@ def effective_settings(config: Config) -> list[str]:
         f"mqtt password for {address.key} = {MASK if config.secrets.password_for(address) else 'none'}"
         for address in config.mqtt
     ]
-    lines += [f"notify_urls = {urlsplit(url).scheme}://{MASK}" for url in config.secrets.notify_urls]
+    quiet = config.calls.quiet
+    lines += [
+        f"calls.quiet = {f'{quiet.start:%H:%M}-{quiet.end:%H:%M}' if quiet else 'never'}",
+        f"calls.wakes = {', '.join(kind for kind in AlertKind if kind in config.calls.wakes) or 'nothing'}",
+        f"calls.repeat_min = {config.calls.repeat_min:g}",
+    ]
+    lines += [
+        f"recipient {who.name} = {', '.join(f'{urlsplit(url).scheme}://{MASK}' for url in who.urls)}"
+        for who in config.secrets.recipients
+    ]
     lines += [f"upkeep.{item.name} = {getattr(config.upkeep, item.name) or 'none'}" for item in fields(Upkeep)]
     lines.append(f"heartbeat_url = {MASK if config.secrets.heartbeat_url else 'none'}")
     return lines

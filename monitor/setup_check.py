@@ -84,7 +84,7 @@ def _looked_at(config: Config) -> Iterator[Finding]:
             yield Finding("broker: nobody to log in as", fault)
     yield from (Finding(what, mend) for what, mend in looked_at_doors(config, wall_clock()))
     yield from (Finding(what, mend) for what, mend in looked_at_upkeep(config, wall_clock()))
-    yield from _notifications(config.secrets.notify_urls, config.notify_inside)
+    yield from _notifications(config)
     yield _dashboard()
 
 
@@ -168,17 +168,21 @@ def _broker(address: MqttAddress) -> Finding:
     return Finding(f"broker {address.url}: answers")
 
 
-def _notifications(urls: tuple[str, ...], may_reach: tuple[str, ...]) -> Iterator[Finding]:
-    if not urls:
+def _notifications(config: Config) -> Iterator[Finding]:
+    recipients = config.secrets.recipients
+    if not recipients:
         yield Finding("notifications: none set; messages show on the terminal and the dashboard alone")
-    for number, url in enumerate(urls, start=1):
-        masked = f"{number} {urlsplit(url).scheme}://{MASK}"
-        try:
-            AppriseCarrier(url, number, may_reach)
-        except ConfigError as err:
-            yield Finding(f"notification {masked}: not understood", str(err))
-        else:
-            yield Finding(f"notification {masked}: understood")
+    number = 0
+    for who in recipients:
+        for url in who.urls:
+            number += 1
+            masked = f"{number} of {who.name}: {urlsplit(url).scheme}://{MASK}"
+            try:
+                AppriseCarrier(url, number, config.notify_inside)
+            except ConfigError as err:
+                yield Finding(f"notification {masked}: not understood", str(err))
+            else:
+                yield Finding(f"notification {masked}: understood")
 
 
 def _dashboard() -> Finding:

@@ -18,9 +18,9 @@ from monitor.dough.forecast import outlook
 from monitor.errors import ConfigError, DamagedError, NotifyError
 from monitor.learner import Learner
 from monitor.pace import local_zone, settle_pace
-from monitor.recipe.batch import BatchId
 from monitor.sinks.damage import LOOKED_THROUGH_BYTES, damage_of, set_aside
-from monitor.sinks.notify import Carrier, Notifier, TerminalCarrier, apprise_carriers
+from monitor.sinks.notify import Carrier, TerminalCarrier, apprise_carriers
+from monitor.sinks.outbox import Notifier, Recipient
 from monitor.sinks.store import Store
 from monitor.sources.intake import QUEUE_SIZE, Item
 from monitor.sources.mqtt import MqttSource
@@ -112,12 +112,11 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
         node_watch = NodeWatch(clock)
         inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
         sources = _sources(config, clock, inbox)
-        carriers: list[Carrier] = [
-            TerminalCarrier(out, zone),
-            *apprise_carriers(config.secrets.notify_urls, config.notify_inside),
-        ]
+        terminal, recipients = TerminalCarrier(out, zone), _recipients(config)
+        carriers: list[Carrier] = [terminal, *(carrier for who in recipients for carrier in who.channels)]
+        notifier = Notifier(config.database, recipients, clock, zone=zone, rules=config.calls, screens=[terminal])
         looks = _lookouts(config, clock, pulse, node_watch, sources, aside)
-        parts: list[_Part] = [Notifier(config.database, carriers, clock), *sources, Learner(config.database, clock)]
+        parts: list[_Part] = [notifier, *sources, Learner(config.database, clock)]
         if config.upkeep.backup_dir is not None:
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
             looks.append(nightly.troubles)
@@ -139,6 +138,7 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
             temp_unit=config.temp_unit,
             pulse=pulse,
             node_watch=node_watch,
+            speed=1.0 if pace is None else pace.speed,
         )
         started: list[_Part] = []
         try:
@@ -153,6 +153,15 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
             for part in reversed(started):
                 part.stop()
             log.info("ended data_dir=%s", config.data_dir)
+
+
+def _recipients(config: Config) -> list[Recipient]:
+    """Whom to call, each with carriers of their own."""
+    found: list[Recipient] = []
+    for who in config.secrets.recipients:
+        first = 1 + sum(len(each.channels) for each in found)
+        found.append(Recipient(who.name, tuple(apprise_carriers(who.urls, config.notify_inside, first))))
+    return found
 
 
 def _sources(config: Config, clock: Clock, inbox: "queue.Queue[Item]") -> list[SerialSource | MqttSource]:
@@ -185,7 +194,7 @@ def _tell_by(carriers: Sequence[Carrier]) -> Callable[[Notice], bool]:
     """Hands a notice to every carrier; it has arrived when one beside the terminal took it, or there is no other."""
 
     def tell(notice: Notice) -> bool:
-        message = Message(notice.id, BatchId(0), AlertKind.SENSOR_SILENT, 1, notice.title, notice.text, notice.at)
+        message = Message(notice.id, None, AlertKind.TROUBLE, 1, notice.title, notice.text, notice.at)
         taken = []
         for carrier in carriers:
             try:

@@ -9,7 +9,8 @@ from datetime import UTC, datetime, timedelta
 from math import exp, sin
 from pathlib import Path
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Phase
+from monitor.bakery.alerts import Alert, AlertKind, Message, Sort, Subject
+from monitor.bakery.calls import Call
 from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
@@ -164,7 +165,9 @@ def _milk_buns(store: Store) -> BatchId:
         12.0,
     )
     fired_at = NOW - minutes(8)
-    alert = Alert(dough.batch.id, AlertKind.PAST_PEAK, 1, Phase.FIRING, fired_at - minutes(2), fired_at)
+    alert = Alert(
+        Subject.batch(dough.batch.id), AlertKind.PAST_PEAK, 1, fired_at - minutes(2), fired_at, called_at=fired_at
+    )
     text = "Milk buns: past its peak. Fold and chill, or shape now."
     message = Message(f"{dough.batch.id}-past-1", dough.batch.id, alert.kind, 1, "Milk buns", text, fired_at)
     outlook = store.latest_outlook(dough.batch.id)
@@ -200,9 +203,10 @@ def _ended(store: Store) -> BatchId:
     message = Message(f"{dough.batch.id}-ready-1", dough.batch.id, AlertKind.READY, 1, "Village loaf", text, ready_at)
     outlook = store.latest_outlook(dough.batch.id)
     assert outlook is not None
-    alert = Alert(dough.batch.id, AlertKind.READY, 1, Phase.RESOLVED, ready_at, ready_at, ended_at)
+    alert = Alert(Subject.batch(dough.batch.id), AlertKind.READY, 1, ready_at, ready_at, ended_at)
     store.save_step(dough.batch.id, outlook, [alert], [message])
-    store.record_delivery(message.id, ready_at, True)
+    store.save_call(Call(message.id, 1, "baker", ready_at, ready_at, "phone", 1), 1)
+    store.close_message(message.id, "it was told")
     store.append(dough.readings(ended_at, "0e0e0e0e"))
     return dough.batch.id
 
@@ -274,10 +278,10 @@ def _the_others(store: Store) -> dict[str, BatchId]:
         30.0,
         last_reading_at=NOW - minutes(42),
     )
-    silent = Alert(stale.batch.id, AlertKind.SENSOR_SILENT, 1, Phase.FIRING, NOW - minutes(32), NOW - minutes(32))
-    outlook = store.latest_outlook(stale.batch.id)
-    assert outlook is not None
-    store.save_step(stale.batch.id, outlook, [silent], [])
+    since = NOW - minutes(32)
+    node = Subject(Sort.NODE, "urn:dev:mac:020000fffe5e0009")
+    silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason="not heard for 10 min")
+    store.save_alerts([silent], [], [], NOW)
     flat = store.add_batch(batch("Oat loaf", Stage.BULK_RISE, 150, ROUND_TUB))
     store.save_step(
         flat.id,

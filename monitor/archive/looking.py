@@ -64,7 +64,14 @@ def _waiting(config: Config) -> Looked:
     try:
         with Store(config.database) as store:
             now = clock_of(store).now()
-            late = [message for message in store.due_messages(now) if now - message.created_at > LATE]
+            late = [
+                message
+                for message, _, calls in store.open_messages()
+                if message.delivered_at is None and now - message.created_at > LATE
+                if calls
+                or config.calls.quiet is None
+                or message.kind in config.calls.wakes  # the rest waits for morning
+            ]
     except StoreError as error:
         yield f"messages: cannot be looked at: {error}", "mend the database first"
         return

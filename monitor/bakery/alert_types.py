@@ -1,9 +1,15 @@
-"""What an alert is: its kinds, its rules, the facts it is judged by, its states, and the message it becomes."""
+"""What an alert is: its kinds, its rules, the facts it is judged by, its states, and the message it becomes.
+
+The states have the names of ANSI/ISA-18.2, the standard for the management of alarms in process plants (names from
+memory): normal, unacknowledged, acknowledged, returned to normal, shelved, suppressed. A state is never kept: it
+follows from what is kept of an alert (when it began, was acknowledged, was over), so no two of these can disagree.
+"""
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
+from typing import Self
 
 from monitor.bakery.limits import AIR_LIMITS, AirLimits
 from monitor.dough.outlook import Outlook
@@ -23,14 +29,62 @@ class AlertKind(StrEnum):
     AIR_TOO_COLD = "air too cold"
     AIR_TOO_DRY = "air too dry"
     SENSOR_SILENT = "sensor silent"
+    NODE_SILENT = "node silent"
+    LINE_SILENT = "line silent"
+    TROUBLE = "monitor in trouble"
 
 
 class Phase(StrEnum):
-    """Where in its life an alert stands."""
+    """Where in its life an alert stands, in the words of ISA-18.2."""
 
-    PENDING = "pending"
-    FIRING = "firing"
-    RESOLVED = "resolved"
+    NORMAL = "normal"
+    UNACKNOWLEDGED = "unacknowledged"
+    ACKNOWLEDGED = "acknowledged"
+    RETURNED = "returned to normal, unacknowledged"
+    SHELVED = "shelved"
+    SUPPRESSED = "suppressed"
+
+
+class Sort(StrEnum):
+    """What sort of thing an alert is about."""
+
+    BATCH = "batch"
+    NODE = "node"
+    LINE = "line"
+    MONITOR = "monitor"
+
+
+@dataclass(frozen=True, slots=True)
+class Subject:
+    """The one thing an alert is about: a batch by its number, a node or a line by its name, a part of the monitor."""
+
+    sort: Sort
+    name: str
+
+    @classmethod
+    def batch(cls, batch_id: BatchId) -> Self:
+        """A batch as subject."""
+        return cls(Sort.BATCH, str(batch_id))
+
+    @classmethod
+    def from_key(cls, key: str) -> Self:
+        """What :attr:`key` wrote. Raises ``ValueError`` when it is none.
+
+        >>> Subject.from_key("batch 7").batch_id
+        7
+        """
+        sort, _, name = key.partition(" ")
+        return cls(Sort(sort), name)
+
+    @property
+    def key(self) -> str:
+        """The subject as one text."""
+        return f"{self.sort.value} {self.name}"
+
+    @property
+    def batch_id(self) -> BatchId | None:
+        """The batch's number; None when it is about something else."""
+        return BatchId(int(self.name)) if self.sort is Sort.BATCH else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +112,10 @@ class Rules:
     fold_settle_min
         After a fold the dough is low because of the fold, not because it has collapsed.
     silence_min
-        A channel without a reading for this long is silent.
+        A channel, a node or a line without a reading for this long is silent.
+    sensor_hold_min
+        How long a sensor must be silent beyond that while its node is heard: a node that comes back sends what it has
+        kept first, the oldest before the newest.
     air
         Limits of the air by stage.
     """
@@ -73,6 +130,7 @@ class Rules:
     peak_use_min: float = 15.0  # judgement
     fold_settle_min: float = 10.0  # judgement
     silence_min: float = 10.0  # judgement: twenty missed readings at one each half minute
+    sensor_hold_min: float = 2.0  # judgement
     air: Mapping[Stage, AirLimits] = field(default_factory=lambda: AIR_LIMITS)
 
 
@@ -88,12 +146,16 @@ class Facts:
         Aware UTC datetime of dough time.
     last_seen
         When each channel was last measured, as aware UTC; None or absent: never.
+    is_interrupted
+        True when the time since the last look is not known to have passed (a start after a pause, a clock that was
+        set): everything that must hold for a while begins to hold anew, so that no jump makes an alert early.
     """
 
     batch: Batch
     outlook: Outlook | None
     now: datetime
     last_seen: Mapping[Channel, datetime | None] = field(default_factory=dict)
+    is_interrupted: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,42 +165,117 @@ class Alert:
     Attributes
     ----------
     episode
-        1 for the first of its kind in the batch, then counting up; ``(batch_id, kind, episode)`` is its identity.
+        1 for the first of its kind about its subject, then counting up; ``(subject, kind, episode)`` is its identity.
     since_at
         When it began to look so.
-    fired_at, resolved_at
-        When it was said, and when it was over; a pending one that came to nothing is resolved and never fired.
+    fired_at, returned_at
+        When it had looked so for long enough, and when it was over; one that came to nothing returned, never fired.
     quiet_since_at
         Since when a firing alert has looked over; None while it does not.
+    called_at
+        When it was said; None while it has not been, because somebody shelved it or another explains it.
+    acknowledged_at
+        When somebody said that they know; also when the batch ended, for that is knowing too.
+    shelved_until
+        Nobody wants to hear of it before; passed or None: it is not shelved.
+    suppressed_by
+        What explains it, in plain words; empty when nothing does.
     reason
-        Why it stands in this phase, in plain words.
+        Why it stands so, in plain words.
     about
-        Names of the channels it is about, separated by spaces; empty when it is about the dough.
+        What it is about within its subject (channels, batches), separated by spaces; empty when that says it all.
+    number
+        By which the store and the command line know it; 0 until it is kept.
     """
 
-    batch_id: BatchId
+    subject: Subject
     kind: AlertKind
     episode: int
-    phase: Phase
     since_at: datetime
     fired_at: datetime | None = None
-    resolved_at: datetime | None = None
+    returned_at: datetime | None = None
     quiet_since_at: datetime | None = None
+    called_at: datetime | None = None
+    acknowledged_at: datetime | None = None
+    shelved_until: datetime | None = None
+    suppressed_by: str = ""
     reason: str = ""
     about: str = ""
+    number: int = field(default=0, compare=False)
+
+    @property
+    def is_holding(self) -> bool:
+        """True while it looks so but has not for long enough."""
+        return self.fired_at is None and self.returned_at is None
+
+    @property
+    def is_firing(self) -> bool:
+        """True from when it has looked so for long enough until it is over, whatever people say to it."""
+        return self.fired_at is not None and self.returned_at is None
+
+    @property
+    def phase(self) -> Phase:
+        """Its state. Shelved comes before suppressed, for a person's word counts more than a rule's."""
+        if self.fired_at is None:
+            return Phase.NORMAL
+        if self.returned_at is not None:
+            return Phase.RETURNED if self.acknowledged_at is None and self.called_at is not None else Phase.NORMAL
+        if self.shelved_until is not None:
+            return Phase.SHELVED
+        if self.suppressed_by:
+            return Phase.SUPPRESSED
+        return Phase.UNACKNOWLEDGED if self.acknowledged_at is None else Phase.ACKNOWLEDGED
+
+    @property
+    def message_id(self) -> str:
+        """What every message about it carries: the same for every repeat, so that one that comes twice is seen so."""
+        subject = self.subject
+        name = subject.name if subject.sort is Sort.BATCH else f"{subject.sort.value}-{subject.name}"
+        return f"{name}-{self.kind.name.lower().replace('_', '-')}-{self.episode}"
 
 
 @dataclass(frozen=True, slots=True)
-class AlertEvent:
-    """An alert has just begun to fire and must be said: ``wording.message_of`` words it."""
+class Change:
+    """An alert has come into another state: a line of its history.
 
-    alert: Alert
+    Attributes
+    ----------
+    by
+        Who brought it there: empty for the rules themselves.
+    outlook_at
+        The estimate by which it was judged; None when none was needed.
+    readings
+        The newest reading of each channel it was judged by, in words: node, boot, number, channel, value, moment.
+    """
+
+    subject: Subject
+    kind: AlertKind
+    episode: int
     at: datetime
+    phase: Phase
+    reason: str = ""
+    by: str = ""
+    outlook_at: datetime | None = None
+    readings: tuple[str, ...] = ()
 
-    @property
-    def reason(self) -> str:
-        """Why it fires, in plain words."""
-        return self.alert.reason
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """What one look makes of the alerts of one subject.
+
+    Attributes
+    ----------
+    alerts
+        All of them, ordered by kind and episode.
+    calls
+        Those that must be said now.
+    changes
+        Those that have come into another state.
+    """
+
+    alerts: tuple[Alert, ...]
+    calls: tuple[Alert, ...] = ()
+    changes: tuple[Change, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,13 +285,15 @@ class Message:
     Attributes
     ----------
     id
-        Made of batch, kind and episode: the same for every repeat, so that one that comes twice is seen to be one.
+        Its alert's ``message_id``: the same for every repeat.
+    batch_id
+        The batch it is about; None when it is about something else.
     delivered_at
-        When every carrier had it; None while it is due, or given up.
+        When somebody had it first; None while nobody has.
     """
 
     id: str
-    batch_id: BatchId
+    batch_id: BatchId | None
     kind: AlertKind
     episode: int
     title: str

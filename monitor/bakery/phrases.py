@@ -4,6 +4,7 @@ import unicodedata
 from collections.abc import Iterable
 from datetime import datetime, timedelta, tzinfo
 
+from monitor.bakery.alert_types import Alert, AlertKind, Phase, Sort, Subject
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import Batch, EventKind, Stage
 from monitor.units import fahrenheit, ounces
@@ -40,6 +41,67 @@ _CHANNEL_WORDS = {
     Channel.LEVEL: "level by eye",
     Channel.LOST: "readings lost on the way",
 }
+
+_KIND_WORDS = {
+    AlertKind.OVEN_ON: "oven on now",
+    AlertKind.READY_SOON: "ready soon",
+    AlertKind.READY: "ready",
+    AlertKind.AT_PEAK: "at its peak",
+    AlertKind.PAST_PEAK: "past its peak",
+    AlertKind.AIR_TOO_WARM: "air too warm",
+    AlertKind.AIR_TOO_COLD: "air too cold",
+    AlertKind.AIR_TOO_DRY: "air too dry",
+    AlertKind.SENSOR_SILENT: "sensor silent",
+    AlertKind.NODE_SILENT: "node silent",
+    AlertKind.LINE_SILENT: "line silent",
+    AlertKind.TROUBLE: "monitor in trouble",
+}
+_PHASE_WORDS = {
+    Phase.NORMAL: "over",
+    Phase.UNACKNOWLEDGED: "not yet acknowledged",
+    Phase.ACKNOWLEDGED: "acknowledged",
+    Phase.RETURNED: "over, nobody has acknowledged it",
+    Phase.SHELVED: "shelved",
+    Phase.SUPPRESSED: "explained by another",
+}
+
+
+def alert_kind_word(kind: AlertKind) -> str:
+    """An alert in two or three words."""
+    return _KIND_WORDS[kind]
+
+
+def phase_word(phase: Phase) -> str:
+    """How an alert stands, in a few words."""
+    return _PHASE_WORDS[phase]
+
+
+def subject_word(subject: Subject, batch_name: str = "") -> str:
+    """What an alert is about, on one line; a batch by the name given."""
+    if subject.sort is Sort.BATCH:
+        return printable(batch_name) or f"batch {subject.name}"
+    return "the monitor" if subject.sort is Sort.MONITOR else f"{subject.sort.value} {printable(subject.name)}"
+
+
+def count_text(n: int, one: str, many: str) -> str:
+    """How many of something.
+
+    >>> count_text(1, "call", "calls"), count_text(0, "call", "calls")
+    ('1 call', '0 calls')
+    """
+    return f"{n} {one if n == 1 else many}"
+
+
+def standing_text(alert: Alert, zone: tzinfo, now: datetime) -> str:
+    """How an alert stands and since when, as a clause."""
+    since = clock_text(alert.fired_at or alert.since_at, zone, now)
+    if alert.phase is Phase.SHELVED and alert.shelved_until is not None:
+        return f"since {since}, shelved until {clock_text(alert.shelved_until, zone, now)}"
+    if alert.phase is Phase.SUPPRESSED:
+        return f"since {since}; {alert.suppressed_by}"
+    if alert.phase is Phase.RETURNED and alert.returned_at is not None:
+        return f"from {since} to {clock_text(alert.returned_at, zone, now)}, nobody has acknowledged it"
+    return f"since {since}, {phase_word(alert.phase)}"
 
 
 def printable(text: str) -> str:

@@ -258,17 +258,6 @@ def silent_channels(rules: Rules, facts: Facts) -> tuple[Channel, ...]:
     )
 
 
-def silence(rules: Rules, facts: Facts) -> Verdict:
-    """The verdict on silent sensors; it needs no outlook."""
-    silent = silent_channels(rules, facts)
-    return Verdict(
-        begins=bool(silent),
-        ends=not silent,
-        reason=f"no reading for {rules.silence_min:.0f} min: {', '.join(silent)}" if silent else "heard again",
-        about=silent,
-    )
-
-
 # In this order, for each may look at what those before it have just become.
 COURSE: tuple[tuple[AlertKind, Callable[[View], Verdict]], ...] = (
     (AlertKind.PAST_PEAK, _past_peak),

@@ -8,22 +8,26 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
-from monitor.bakery.alert_types import Alert, AlertEvent, AlertKind, Facts, Message, Rules
+from monitor.bakery.alert_types import Alert, AlertKind, Facts, Message, Rules
 from monitor.bakery.cautions import CAUTIONS, DEFERENCE, Caution
 from monitor.bakery.limits import air_limits
 from monitor.bakery.phrases import (
     about_text,
+    alert_kind_word,
     between_text,
     channel_word,
     clock_text,
+    count_text,
     duration_text,
-    either_text,
     event_word,
     mass_text,
+    phase_word,
     printable,
     rise_text,
     stage_word,
+    standing_text,
     state_word,
+    subject_word,
     target_text,
     temp_text,
 )
@@ -54,6 +58,7 @@ __all__ = [
     "between_text",
     "channel_word",
     "clock_text",
+    "count_text",
     "curve_sentence",
     "duration_text",
     "event_word",
@@ -61,10 +66,13 @@ __all__ = [
     "message_of",
     "next_task",
     "outlook_sentence",
+    "phase_word",
     "printable",
     "rise_text",
     "stage_word",
+    "standing_text",
     "state_word",
+    "subject_word",
     "target_text",
     "temp_text",
     "todo_sentence",
@@ -72,23 +80,6 @@ __all__ = [
 
 RULES = Rules()
 LATE_MIN = 3.0  # judgement: news older than this is told as news of the past
-
-_KIND_WORDS = {
-    AlertKind.OVEN_ON: "oven on now",
-    AlertKind.READY_SOON: "ready soon",
-    AlertKind.READY: "ready",
-    AlertKind.AT_PEAK: "at its peak",
-    AlertKind.PAST_PEAK: "past its peak",
-    AlertKind.AIR_TOO_WARM: "air too warm",
-    AlertKind.AIR_TOO_COLD: "air too cold",
-    AlertKind.AIR_TOO_DRY: "air too dry",
-    AlertKind.SENSOR_SILENT: "sensor silent",
-}
-
-
-def alert_kind_word(kind: AlertKind) -> str:
-    """An alert in two or three words."""
-    return _KIND_WORDS[kind]
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,21 +196,6 @@ def _air_too_dry(said: _Said) -> str:
     )
 
 
-def _sensor_silent(said: _Said) -> str:
-    facts = said.facts
-    channels = [Channel(name) for name in said.alert.about.split()]
-    named = either_text([channel_word(channel) for channel in channels] or ["reading"])
-    seen = [facts.last_seen.get(channel) for channel in channels]
-    last_at = max((at for at in seen if at is not None), default=None)
-    since = f"since {said.clock(last_at)}" if last_at is not None else "since the batch began"
-    nodes = sorted({node for channel in channels if (node := facts.batch.node_of(channel)) is not None})
-    which = f" ({', '.join(nodes)})" if nodes else ""
-    do = "Check the sensor's power and cable"
-    if Channel.DISTANCE in channels:
-        do += ", and look at the dough yourself until it is heard again"
-    return f"No {named} {since}{which}. {_sentence(said.expected)} {do}."
-
-
 _TEXTS: dict[AlertKind, Callable[[_Said], str]] = {
     AlertKind.OVEN_ON: _oven_on,
     AlertKind.READY_SOON: _ready_soon,
@@ -229,7 +205,6 @@ _TEXTS: dict[AlertKind, Callable[[_Said], str]] = {
     AlertKind.AIR_TOO_WARM: _air_too_warm,
     AlertKind.AIR_TOO_COLD: _air_too_cold,
     AlertKind.AIR_TOO_DRY: _air_too_dry,
-    AlertKind.SENSOR_SILENT: _sensor_silent,
 }
 _COURSE_KINDS = (AlertKind.OVEN_ON, AlertKind.READY_SOON, AlertKind.READY, AlertKind.AT_PEAK, AlertKind.PAST_PEAK)
 
@@ -248,20 +223,20 @@ def _unseen_note(said: _Said) -> str:
     return ""
 
 
-def alert_title(event: AlertEvent, facts: Facts) -> str:
+def alert_title(alert: Alert, facts: Facts) -> str:
     """The first line of a message: batch and alert."""
-    return f"{printable(facts.batch.name)}: {alert_kind_word(event.alert.kind)}"
+    return f"{printable(facts.batch.name)}: {alert_kind_word(alert.kind)}"
 
 
-def alert_text(event: AlertEvent, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> str:
-    """An alert in full: batch, rise, expected time, and what to do."""
-    said = _Said(facts, event.alert, zone, temp_unit, rules)
+def alert_text(alert: Alert, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> str:
+    """An alert about a batch in full: batch, rise, expected time, and what to do."""
+    said = _Said(facts, alert, zone, temp_unit, rules)
     head = f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage)}, {rise_text(said.outlook)}."
-    return f"{head} {_TEXTS[event.alert.kind](said)}{_unseen_note(said)}"
+    return f"{head} {_TEXTS[alert.kind](said)}{_unseen_note(said)}"
 
 
-def message_of(event: AlertEvent, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> Message:
-    """The message that tells a baker of an alert, ready for the outbox.
+def message_of(alert: Alert, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> Message:
+    """The message that tells a baker of an alert about a batch, ready for the outbox.
 
     Parameters
     ----------
@@ -274,13 +249,12 @@ def message_of(event: AlertEvent, facts: Facts, *, zone: tzinfo, temp_unit: str 
     rules
         The rules it was judged by.
     """
-    alert = event.alert
     return Message(
-        id=f"{alert.batch_id}-{alert.kind.name.lower().replace('_', '-')}-{alert.episode}",
-        batch_id=alert.batch_id,
+        id=alert.message_id,
+        batch_id=alert.subject.batch_id,
         kind=alert.kind,
         episode=alert.episode,
-        title=alert_title(event, facts),
-        text=alert_text(event, facts, zone=zone, temp_unit=temp_unit, rules=rules),
-        created_at=event.at,
+        title=alert_title(alert, facts),
+        text=alert_text(alert, facts, zone=zone, temp_unit=temp_unit, rules=rules),
+        created_at=facts.now,
     )

@@ -318,7 +318,7 @@ def _is_over(baker: Baker, tubs: list[Tub], folder: Path, now: datetime) -> bool
 
 def _tell(store: Store, view: View, now: datetime, told: set[str]) -> None:
     """Show the batches, and say each new message once."""
-    last: dict[BatchId, Message] = {}
+    last: dict[BatchId | None, Message] = {}
     for message in reversed(store.messages()):
         last[message.batch_id] = message
         if message.id not in told:

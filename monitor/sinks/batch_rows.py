@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from monitor.bakery.alerts import Subject
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.tables import LONGEST_NAME
 from monitor.sinks import lookups, rows
@@ -124,10 +125,13 @@ def put_in(connection: sqlite3.Connection, tables: Sequence[Rows]) -> BatchId:
         for row in found:
             if "batch_id" in row:
                 row["batch_id"] = new
+            if row.get("subject") is not None:
+                row["subject"] = Subject.batch(new).key
             if table == "outbox":
-                row["due_us"] = None
-                if new != old:
-                    row["id"] = f"{row['id']} of {old}, here {new}"
+                row["is_open"] = 0
+            name = {"outbox": "id", "call": "message_id", "alert": "message_id"}.get(table)
+            if name is not None and new != old:
+                row[name] = f"{row[name]} of {old}, here {new}"
             if table == "reading" and row.get("node") == eye_node(old):
                 row["node"] = eye_node(new)
         _as_types(table, found)
@@ -168,8 +172,10 @@ def _as_types(table: str, found: Iterable[dict[str, Value]]) -> None:
         "calibration": rows.calibration_from_row,
         "event": rows.event_from_row,
         "outlook": lambda row: rows.outlook_from_row(row, has_fan=True),
-        "alert": rows.alert_from_row,
+        "alert": lambda row: rows.alert_from_row({**row, "id": 0}),  # the number it gets is the file's own
+        "alert_change": rows.change_from_row,
         "outbox": rows.message_from_row,
+        "call": rows.call_from_row,
     }
     for row in found if table in readers else ():
         try:

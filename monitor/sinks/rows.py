@@ -6,13 +6,15 @@ Nested values (vessel, formula, node map, outlook) are JSON; a value that does n
 
 import json
 import sqlite3
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any, TypeVar
 
 import msgspec
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Phase
+from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Subject
+from monitor.bakery.calls import Call
 from monitor.dough.outlook import FanPoint, Outlook
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.calibration import Calibration, How
@@ -21,6 +23,7 @@ from monitor.recipe.vessel import Vessel
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 T = TypeVar("T")
+Row = sqlite3.Row | Mapping[str, Any]
 
 _ZERO = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND = timedelta(microseconds=1)
@@ -241,38 +244,84 @@ def outlook_from_row(row: sqlite3.Row, *, has_fan: bool) -> Outlook:
     return replace(outlook, fan=tuple(FanPoint(from_us(us), *quantiles) for us, *quantiles in points))
 
 
-ALERT_COLUMNS = "batch_id, kind, episode, phase, since_us, fired_us, resolved_us, quiet_since_us, reason, about"
+ALERT_COLUMNS = (
+    "message_id, subject, batch_id, kind, episode, since_us, fired_us, returned_us, quiet_since_us, called_us, "
+    "acknowledged_us, shelved_us, suppressed_by, reason, about"
+)
 
 
 def alert_to_row(alert: Alert) -> tuple[Any, ...]:
     """Values of ``ALERT_COLUMNS``."""
     return (
-        alert.batch_id,
+        alert.message_id,
+        alert.subject.key,
+        alert.subject.batch_id,
         alert.kind.value,
         alert.episode,
-        alert.phase.value,
         to_us(alert.since_at),
         maybe_us(alert.fired_at),
-        maybe_us(alert.resolved_at),
+        maybe_us(alert.returned_at),
         maybe_us(alert.quiet_since_at),
+        maybe_us(alert.called_at),
+        maybe_us(alert.acknowledged_at),
+        maybe_us(alert.shelved_until),
+        alert.suppressed_by,
         alert.reason,
         alert.about,
     )
 
 
-def alert_from_row(row: sqlite3.Row) -> Alert:
-    """The alert of a row of ``ALERT_COLUMNS``."""
+def alert_from_row(row: Row) -> Alert:
+    """The alert of a row of ``id`` and ``ALERT_COLUMNS``."""
     return Alert(
-        batch_id=BatchId(row["batch_id"]),
+        subject=Subject.from_key(row["subject"]),
         kind=AlertKind(row["kind"]),
         episode=row["episode"],
-        phase=Phase(row["phase"]),
         since_at=from_us(row["since_us"]),
         fired_at=maybe_at(row["fired_us"]),
-        resolved_at=maybe_at(row["resolved_us"]),
+        returned_at=maybe_at(row["returned_us"]),
         quiet_since_at=maybe_at(row["quiet_since_us"]),
+        called_at=maybe_at(row["called_us"]),
+        acknowledged_at=maybe_at(row["acknowledged_us"]),
+        shelved_until=maybe_at(row["shelved_us"]),
+        suppressed_by=row["suppressed_by"],
         reason=row["reason"],
         about=row["about"],
+        number=row["id"],
+    )
+
+
+CHANGE_COLUMNS = "subject, batch_id, kind, episode, at_us, phase, reason, person, outlook_us, readings"
+
+
+def change_to_row(change: Change) -> tuple[Any, ...]:
+    """Values of ``CHANGE_COLUMNS``."""
+    return (
+        change.subject.key,
+        change.subject.batch_id,
+        change.kind.value,
+        change.episode,
+        to_us(change.at),
+        change.phase.value,
+        change.reason,
+        change.by,
+        maybe_us(change.outlook_at),
+        to_json(change.readings),
+    )
+
+
+def change_from_row(row: Row) -> Change:
+    """The line of history of a row of ``CHANGE_COLUMNS``."""
+    return Change(
+        subject=Subject.from_key(row["subject"]),
+        kind=AlertKind(row["kind"]),
+        episode=row["episode"],
+        at=from_us(row["at_us"]),
+        phase=Phase(row["phase"]),
+        reason=row["reason"],
+        by=row["person"],
+        outlook_at=maybe_at(row["outlook_us"]),
+        readings=from_json(row["readings"], tuple[str, ...]),
     )
 
 
@@ -294,11 +343,11 @@ def message_to_row(message: Message) -> tuple[Any, ...]:
     )
 
 
-def message_from_row(row: sqlite3.Row) -> Message:
+def message_from_row(row: Row) -> Message:
     """The message of a row of ``MESSAGE_COLUMNS``."""
     return Message(
         id=row["id"],
-        batch_id=BatchId(row["batch_id"]),
+        batch_id=None if row["batch_id"] is None else BatchId(row["batch_id"]),
         kind=AlertKind(row["kind"]),
         episode=row["episode"],
         title=row["title"],
@@ -306,6 +355,37 @@ def message_from_row(row: sqlite3.Row) -> Message:
         created_at=from_us(row["created_us"]),
         delivered_at=maybe_at(row["delivered_us"]),
         attempts=row["attempts"],
+    )
+
+
+CALL_COLUMNS = "message_id, number, recipient, at_us, accepted_us, carrier, tries, detail"
+
+
+def call_to_row(call: Call) -> tuple[Any, ...]:
+    """Values of ``CALL_COLUMNS``."""
+    return (
+        call.message_id,
+        call.number,
+        call.recipient,
+        to_us(call.at),
+        maybe_us(call.accepted_at),
+        call.carrier,
+        call.tries,
+        call.detail,
+    )
+
+
+def call_from_row(row: Row) -> Call:
+    """The call of a row of ``CALL_COLUMNS``."""
+    return Call(
+        message_id=row["message_id"],
+        number=row["number"],
+        recipient=row["recipient"],
+        at=from_us(row["at_us"]),
+        accepted_at=maybe_at(row["accepted_us"]),
+        carrier=row["carrier"],
+        tries=row["tries"],
+        detail=row["detail"],
     )
 
 

@@ -178,6 +178,91 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "DROP INDEX reading_by_time",
         ),
     ),
+    (
+        "alerts about anything, what people say to them, their history, and each call",
+        (
+            "ALTER TABLE alert RENAME TO alert_before",
+            """CREATE TABLE alert (
+                id INTEGER PRIMARY KEY,
+                message_id TEXT NOT NULL UNIQUE,
+                subject TEXT NOT NULL,
+                batch_id INTEGER REFERENCES batch (id),  -- NULL: it is about something else
+                kind TEXT NOT NULL,
+                episode INTEGER NOT NULL,
+                since_us INTEGER NOT NULL,
+                fired_us INTEGER,
+                returned_us INTEGER,
+                quiet_since_us INTEGER,
+                called_us INTEGER,
+                acknowledged_us INTEGER,
+                shelved_us INTEGER,  -- until then
+                suppressed_by TEXT NOT NULL DEFAULT '',
+                reason TEXT NOT NULL,
+                about TEXT NOT NULL,
+                UNIQUE (subject, kind, episode)
+            )""",
+            "CREATE INDEX alert_of_batch ON alert (batch_id)",
+            # A silent sensor was an alert of each batch before; it is one of the node now, and those are over.
+            """INSERT INTO alert (message_id, subject, batch_id, kind, episode, since_us, fired_us, returned_us,
+                    quiet_since_us, called_us, acknowledged_us, reason, about)
+                SELECT batch_id || '-' || replace(replace(kind, ' its', ''), ' ', '-') || '-' || episode,
+                    'batch ' || batch_id, batch_id, kind, episode, since_us, fired_us,
+                    CASE kind WHEN 'sensor silent' THEN coalesce(resolved_us, since_us) ELSE resolved_us END,
+                    CASE kind WHEN 'sensor silent' THEN NULL ELSE quiet_since_us END, fired_us,
+                    CASE kind WHEN 'sensor silent' THEN coalesce(resolved_us, since_us) ELSE resolved_us END,
+                    reason, about
+                FROM alert_before""",
+            "DROP TABLE alert_before",
+            "ALTER TABLE outbox RENAME TO outbox_before",
+            """CREATE TABLE outbox (
+                id TEXT PRIMARY KEY,
+                batch_id INTEGER REFERENCES batch (id),
+                kind TEXT NOT NULL,
+                episode INTEGER NOT NULL,
+                title TEXT NOT NULL,
+                text TEXT NOT NULL,
+                created_us INTEGER NOT NULL,
+                delivered_us INTEGER,  -- when somebody had it first
+                attempts INTEGER NOT NULL DEFAULT 0,
+                is_open INTEGER NOT NULL DEFAULT 1,
+                detail TEXT NOT NULL DEFAULT ''  -- why it was closed
+            )""",
+            """INSERT INTO outbox SELECT id, batch_id, kind, episode, title, text, created_us,
+                delivered_us, attempts, due_us IS NOT NULL, detail FROM outbox_before""",
+            "DROP TABLE outbox_before",
+            "CREATE INDEX outbox_open ON outbox (created_us) WHERE is_open",
+            "CREATE INDEX outbox_of_batch ON outbox (batch_id)",
+            """CREATE TABLE call (
+                message_id TEXT NOT NULL REFERENCES outbox (id) DEFERRABLE INITIALLY DEFERRED,
+                batch_id INTEGER REFERENCES batch (id),  -- its message's
+                number INTEGER NOT NULL,  -- 0: its line on the terminal
+                recipient TEXT NOT NULL,
+                at_us INTEGER NOT NULL,
+                accepted_us INTEGER,
+                carrier TEXT NOT NULL DEFAULT '',
+                tries INTEGER NOT NULL DEFAULT 0,
+                detail TEXT NOT NULL DEFAULT '',
+                PRIMARY KEY (message_id, number)
+            )""",
+            "CREATE INDEX call_by_time ON call (at_us)",
+            "CREATE INDEX call_of_batch ON call (batch_id)",
+            """CREATE TABLE alert_change (
+                id INTEGER PRIMARY KEY,
+                subject TEXT NOT NULL,
+                batch_id INTEGER REFERENCES batch (id),
+                kind TEXT NOT NULL,
+                episode INTEGER NOT NULL,
+                at_us INTEGER NOT NULL,
+                phase TEXT NOT NULL,
+                reason TEXT NOT NULL,
+                person TEXT NOT NULL,  -- empty: the rules themselves
+                outlook_us INTEGER,
+                readings TEXT NOT NULL  -- JSON
+            )""",
+            "CREATE INDEX alert_change_of_batch ON alert_change (batch_id)",
+            "CREATE INDEX alert_change_by_time ON alert_change (at_us)",
+        ),
+    ),
 )
 
 

@@ -7,7 +7,7 @@ reads the same file opens its own; their writes are short immediate transactions
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime
@@ -15,7 +15,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import Self
 
-from monitor.bakery.alerts import Alert, Message
+from monitor.bakery.alerts import Alert, Change, Message
+from monitor.bakery.calls import Call
 from monitor.clock import SystemClock
 from monitor.dough.learning import Lesson
 from monitor.dough.outlook import Outlook
@@ -23,9 +24,10 @@ from monitor.dough.track import Track
 from monitor.errors import DamagedError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, set_right
-from monitor.sinks import arrivals, lessons, lookups, rows, schema
+from monitor.sinks import alertbook, arrivals, lessons, lookups, rows, schema
+from monitor.sinks.alertbook import Told
 from monitor.sinks.arrivals import Arrivals, Heard
-from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, maybe_us, to_us
+from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, to_us
 from monitor.wire.readings import Channel, NodeId, Reading
 
 BUSY_MS = 10_000  # judgement: far longer than any transaction here, shorter than a person's patience
@@ -381,11 +383,16 @@ class Store:
     # -- outlooks, alerts, outbox ---------------------------------------------------------------------------------
 
     def save_step(
-        self, batch_id: BatchId, outlook: Outlook, alerts: Iterable[Alert], messages: Iterable[Message]
+        self,
+        batch_id: BatchId,
+        outlook: Outlook,
+        alerts: Iterable[Alert],
+        messages: Iterable[Message],
+        changes: Iterable[Change] = (),
     ) -> None:
-        """Keep what one step made of a batch, in one transaction: the outlook, the alert states, the new messages.
+        """Keep what one step made of a batch, in one transaction: the outlook, its alerts, their history, the messages.
 
-        Messages are due at once; one whose ``id`` is there already is left as it is.
+        A message whose ``id`` is there already is left as it is.
 
         Raises
         ------
@@ -399,18 +406,14 @@ class Store:
                 "SET body = excluded.body, fan = excluded.fan",
                 (batch_id, at_us, body, fan),
             )
-            connection.executemany(
-                f"INSERT INTO alert ({rows.ALERT_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
-                "ON CONFLICT (batch_id, kind, episode) DO UPDATE SET phase = excluded.phase, "
-                "since_us = excluded.since_us, fired_us = excluded.fired_us, resolved_us = excluded.resolved_us, "
-                "quiet_since_us = excluded.quiet_since_us, reason = excluded.reason, about = excluded.about",
-                [rows.alert_to_row(alert) for alert in alerts],
-            )
-            connection.executemany(
-                f"INSERT INTO outbox ({rows.MESSAGE_COLUMNS}, due_us) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?) "
-                "ON CONFLICT (id) DO NOTHING",
-                [(*rows.message_to_row(message), to_us(message.created_at)) for message in messages],
-            )
+            alertbook.put(connection, alerts, messages, changes, outlook.at)
+
+    def save_alerts(
+        self, alerts: Iterable[Alert], messages: Iterable[Message], changes: Iterable[Change], at: datetime
+    ) -> None:
+        """Keep what a look made of alerts about no batch, in one transaction with what must be said of them."""
+        with self._write() as connection:
+            alertbook.put(connection, alerts, messages, changes, at)
 
     def outlooks(self, batch_id: BatchId, *, has_fan: bool = True) -> list[Outlook]:
         """Every outlook of a batch, ascending in time; without the fans it is several times quicker."""
@@ -427,38 +430,78 @@ class Store:
             return None if row is None else rows.outlook_from_row(row, has_fan=True)
 
     def alerts(self, batch_id: BatchId | None = None) -> list[Alert]:
-        """The alert states of one batch or of all, in the order they began."""
+        """The alerts of one batch or of all there are, in the order they began."""
         with self._read() as connection:
-            found = connection.execute(
-                "SELECT * FROM alert WHERE ?1 IS NULL OR batch_id = ?1 ORDER BY since_us, batch_id, kind, episode",
-                (batch_id,),
-            )
-            return [rows.alert_from_row(row) for row in found]
+            return alertbook.of_batch(connection, batch_id)
+
+    def surrounding_alerts(self) -> list[Alert]:
+        """The newest alert of each kind about each thing that is no batch."""
+        with self._read() as connection:
+            return alertbook.of_surroundings(connection)
+
+    def standing_alerts(self) -> list[Alert]:
+        """The alerts that are on, or over with nobody having acknowledged them."""
+        with self._read() as connection:
+            return alertbook.standing(connection)
+
+    def ended_with_alerts(self) -> list[BatchId]:
+        """Ended batches of which an alert still stands."""
+        with self._read() as connection:
+            return alertbook.open_of_ended(connection)
+
+    def acknowledge(self, number: int, at: datetime, person: str = "") -> Alert:
+        """Keep that somebody knows of an alert, and its line of history; returns it as it stands now."""
+        with self._write() as connection:
+            return alertbook.acknowledge(connection, self._require_alert(connection, number), at, person)
+
+    def shelve(self, number: int, until: datetime | None, at: datetime, person: str = "") -> Alert:
+        """Keep until when nobody wants to hear of an alert (None: take it off its shelf); returns it as it stands."""
+        with self._write() as connection:
+            alert = self._require_alert(connection, number)
+            if not alert.is_firing:
+                raise StoreError(f"alert {number} is over; nothing of it will be called")
+            return alertbook.shelve(connection, alert, until, at, person)
+
+    def _require_alert(self, connection: sqlite3.Connection, number: int) -> Alert:
+        alert = alertbook.one(connection, number)
+        if alert is None:
+            raise StoreError(f"{self.path}: has no alert {number}; `proofing-monitor alerts list` shows the numbers")
+        return alert
+
+    def alert_history(self, batch_id: BatchId | None = None, since: datetime | None = None) -> list[Change]:
+        """Every change of state of one batch's alerts or of all, the first first."""
+        with self._read() as connection:
+            return alertbook.history(connection, batch_id, since)
 
     def messages(self, batch_id: BatchId | None = None) -> list[Message]:
         """The messages of one batch or of all, newest first, delivered or not."""
         with self._read() as connection:
-            found = connection.execute(
-                "SELECT * FROM outbox WHERE ?1 IS NULL OR batch_id = ?1 ORDER BY created_us DESC, rowid DESC",
-                (batch_id,),
-            )
-            return [rows.message_from_row(row) for row in found]
+            return alertbook.messages(connection, batch_id)
 
-    def due_messages(self, now: datetime) -> list[Message]:
-        """The messages that are to be sent now, oldest first."""
+    def open_messages(self) -> list[tuple[Message, Alert | None, list[Call]]]:
+        """The messages that are not closed, oldest first, each with its alert as it stands and its calls so far."""
         with self._read() as connection:
-            found = connection.execute("SELECT * FROM outbox WHERE due_us <= ? ORDER BY due_us, rowid", (to_us(now),))
-            return [rows.message_from_row(row) for row in found]
+            return alertbook.open_messages(connection)
 
-    def record_delivery(
-        self, message_id: str, at: datetime, ok: bool, detail: str = "", retry_at: datetime | None = None
-    ) -> None:
-        """Remember an attempt to deliver: delivered, to be tried again, or given up (``retry_at`` None)."""
+    def calls(self, message_id: str | None = None) -> list[Call]:
+        """The calls of one message or of all, the first first."""
+        with self._read() as connection:
+            return alertbook.calls(connection, message_id)
+
+    def save_call(self, call: Call, new_tries: int = 0) -> None:
+        """Keep a call as it stands; ``new_tries`` are added to its message's."""
         with self._write() as connection:
-            connection.execute(
-                "UPDATE outbox SET attempts = attempts + 1, detail = ?, due_us = ?, delivered_us = ? WHERE id = ?",
-                (detail, None if ok else maybe_us(retry_at), to_us(at) if ok else None, message_id),
-            )
+            alertbook.put_call(connection, call, new_tries)
+
+    def close_message(self, message_id: str, why: str) -> None:
+        """Nothing more is to be sent of a message."""
+        with self._write() as connection:
+            alertbook.close_message(connection, message_id, why)
+
+    def told(self, start: datetime | None = None, end: datetime | None = None) -> Sequence[Told]:
+        """How often people were called between two moments, by batch."""
+        with self._read() as connection:
+            return alertbook.told(connection, start, end)
 
 
 def is_damage(error: Exception) -> bool:

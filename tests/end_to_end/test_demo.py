@@ -12,9 +12,9 @@ import pytest
 from harness import free_port, wait_until
 from programs import PROGRAM, environment, run_program
 
+from monitor.alone import is_at_work
 from monitor.bakery.alerts import AlertKind
 from monitor.clock import SystemClock
-from monitor.alone import is_at_work
 from monitor.collector import STEP_FAULT
 from monitor.config import DATABASE_NAME
 from monitor.demo.processes import DemoError, Household

@@ -16,12 +16,16 @@ Then what happens, each at its minute; it stays so until another line says other
     09:30  monitor off                                       (and later: monitor on)
     10:20  ended
 
+    09:43  acknowledged ready soon                            (what somebody says to an alert)
+    09:44  shelved air too warm, 30 min
+
 Last, what must come of it. ``rings`` is a message to the baker; every message must be listed, and no other may come.
-``stands`` lists all alerts that are firing at a minute::
+``stands`` lists all alerts that are firing at a minute, ``is`` the state of the newest alert of a kind::
 
     rings   09:42  ready soon
     stands  09:45  ready soon
     stands  10:25  nothing
+    is      09:45  ready soon: acknowledged
 """
 
 import re
@@ -32,7 +36,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor.bakery.alerts import Alert, Facts, Phase, Rules, step
+from monitor.bakery.alerts import Alert, AlertKind, Facts, Phase, Rules, is_wanted_unseen, step
+from monitor.bakery.surroundings import NodeFacts, Surroundings, look
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
@@ -63,6 +68,7 @@ class Story:
     happenings: list[tuple[datetime, str]] = field(default_factory=list)
     rings: list[tuple[str, str]] = field(default_factory=list)
     stands: dict[str, list[str]] = field(default_factory=dict)
+    states: dict[tuple[str, str], str] = field(default_factory=dict)
 
 
 def read(text: str) -> Story:
@@ -70,6 +76,7 @@ def read(text: str) -> Story:
     happenings: list[tuple[datetime, str]] = []
     rings: list[tuple[str, str]] = []
     stands: dict[str, list[str]] = {}
+    states: dict[tuple[str, str], str] = {}
     for line in text.splitlines():
         line = line.split("#")[0].strip()
         if not line:
@@ -83,10 +90,14 @@ def read(text: str) -> Story:
         elif word == "stands":
             clock, kinds = rest.split(None, 1)
             stands[clock] = [] if kinds.strip() == "nothing" else sorted(kind.strip() for kind in kinds.split(","))
+        elif word == "is":
+            clock, told = rest.split(None, 1)
+            kind, _, phase = told.partition(":")
+            states[clock, kind.strip()] = phase.strip()
         else:
             happenings += [(moment(word), clause.strip()) for clause in rest.split(";")]
     start, stop = (moment(clock) for clock in re.findall(CLOCK, heads["watched"]))
-    return Story(batch_of(heads["batch"], heads["sensors"], start), start, stop, happenings, rings, stands)
+    return Story(batch_of(heads["batch"], heads["sensors"], start), start, stop, happenings, rings, stands, states)
 
 
 def batch_of(line: str, sensors: str, start: datetime) -> Batch:
@@ -147,22 +158,57 @@ def happen(clause: str, at: datetime, batch: Batch, outlook: Outlook) -> tuple[B
     raise ValueError(f"not understood: {clause!r}")
 
 
-def played(story: Story) -> Iterator[tuple[str, list[str], list[str]]]:
-    """Each minute watched: the clock, the alerts that ring, and those that stand."""
+@dataclass(frozen=True)
+class Minute:
+    """What one minute brought: the alerts that ring, those that stand, and how the newest of each kind stands."""
+
+    clock: str
+    rings: list[str]
+    stands: list[str]
+    states: dict[str, Phase]
+
+
+def told(alerts: tuple[Alert, ...], clause: str, now: datetime) -> tuple[Alert, ...]:
+    """The alerts after somebody has said something to one; the same alerts when nobody has."""
+    found = re.fullmatch(r"(acknowledged|shelved) ([a-z ]+?)(?:, (\d+) min)?", clause)
+    if found is None:
+        return alerts
+    newest = [alert for alert in alerts if alert.kind is AlertKind(found[2])][-1]
+    said = (
+        replace(newest, acknowledged_at=now)
+        if found[1] == "acknowledged"
+        else replace(newest, shelved_until=now + timedelta(minutes=int(found[3])))
+    )
+    return tuple(said if alert is newest else alert for alert in alerts)
+
+
+def node_facts(batch: Batch, last_seen: dict[Channel, datetime | None], alerts: tuple[Alert, ...]) -> NodeFacts:
+    seen = {channel: last_seen.get(channel) for channel, _ in batch.nodes}
+    heard_at = max((at for at in seen.values() if at is not None), default=None)
+    unseen = (batch.id,) if any(is_wanted_unseen(alert) for alert in alerts) else ()
+    return NodeFacts(batch.nodes[0][1], "line", heard_at, seen, batch.started_at, unseen)
+
+
+def played(story: Story) -> Iterator[Minute]:
+    """Each minute watched."""
     batch, outlook = story.batch, Outlook(at=story.start, state=State.SLACK)
     alerts: tuple[Alert, ...] = ()
+    silences: tuple[Alert, ...] = ()
     silent: set[Channel] = set()
     last_seen: dict[Channel, datetime | None] = {}
-    is_on = True
+    is_on, listening_since, is_interrupted = True, story.start, False
     now = story.start
     while now <= story.stop:
         for at, clause in story.happenings:
             if at != now:
                 continue
             if clause in ("monitor off", "monitor on"):
-                is_on = clause == "monitor on"
+                is_on = is_interrupted = clause == "monitor on"
+                listening_since = now
             elif found := re.fullmatch(r"(height|air|humidity|dough) (silent|heard)", clause):
                 (silent.add if found[2] == "silent" else silent.discard)(SENSORS[found[1]])
+            elif clause.startswith(("acknowledged ", "shelved ")):
+                alerts = told(alerts, clause, now)
             else:
                 batch, outlook = happen(clause, at, batch, outlook)
         for channel, _ in batch.nodes:
@@ -170,12 +216,20 @@ def played(story: Story) -> Iterator[tuple[str, list[str], list[str]]]:
                 last_seen[channel] = now
         if is_on:
             outlook = replace(outlook, at=now)
-            alerts, events = step(Rules(), alerts, Facts(batch, outlook, now, last_seen))
-            yield (
+            done = step(Rules(), alerts, Facts(batch, outlook, now, last_seen, is_interrupted))
+            alerts, calls = done.alerts, list(done.calls)
+            nodes = (node_facts(batch, last_seen, alerts),) if batch.nodes and batch.ended_at is None else ()
+            looked = look(Rules(), silences, Surroundings(nodes, now, listening_since, is_interrupted))
+            silences = tuple(alert for each in looked for alert in each.alerts)
+            calls += [alert for each in looked for alert in each.calls]
+            both = (*alerts, *silences)
+            yield Minute(
                 f"{now:%H:%M}",
-                [event.alert.kind.value for event in events],
-                sorted(alert.kind.value for alert in alerts if alert.phase is Phase.FIRING),
+                [alert.kind.value for alert in calls],
+                sorted(alert.kind.value for alert in both if alert.is_firing),
+                {alert.kind.value: alert.phase for alert in both},
             )
+            is_interrupted = False
         now += MINUTE
 
 
@@ -186,10 +240,11 @@ STORIES = sorted(Path(__file__).parent.glob("*.txt"))
 def test_story(path: Path) -> None:
     story = read(path.read_text(encoding="utf-8"))
     minutes = list(played(story))
-    rung = [(clock, kind) for clock, kinds, _ in minutes for kind in kinds]
+    rung = [(minute.clock, kind) for minute in minutes for kind in minute.rings]
     assert sorted(rung) == sorted(story.rings)
-    standing = {clock: stands for clock, _, stands in minutes}
-    assert {clock: standing[clock] for clock in story.stands} == story.stands
+    standing = {minute.clock: minute for minute in minutes}
+    assert {clock: standing[clock].stands for clock in story.stands} == story.stands
+    assert {(clock, kind): standing[clock].states[kind] for clock, kind in story.states} == story.states
 
 
 def test_every_happening_lies_in_the_watched_time() -> None:
@@ -203,7 +258,7 @@ def test_there_are_stories_and_each_expects_something() -> None:
     assert len(STORIES) >= 10
     for path in STORIES:
         story = read(path.read_text(encoding="utf-8"))
-        assert story.rings or story.stands, path.name
+        assert story.rings or story.stands or story.states, path.name
 
 
 def test_a_clause_that_is_not_understood_is_refused() -> None:

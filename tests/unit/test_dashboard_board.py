@@ -17,7 +17,7 @@ from dashboard.queries import Row, stale_since
 from dashboard.strips import shared_hours
 from dashboard.svg import picture
 from dashboard.theme import DAY, NIGHT
-from monitor.bakery.alerts import Alert, AlertKind, Phase
+from monitor.bakery.alerts import Alert, AlertKind, Subject
 from monitor.bakery.wording import state_word
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
@@ -55,7 +55,7 @@ def row(
         last_reading_at=NOW - minutes(seen_min),
         start_volume_ml=2500.0,
     )
-    alerts = tuple(Alert(batch.id, kind, 1, Phase.FIRING, NOW, NOW, reason="the air is too dry") for kind in firing)
+    alerts = tuple(Alert(Subject.batch(batch.id), kind, 1, NOW, NOW, reason="the air is too dry") for kind in firing)
     return Row(batch, outlook, alerts, stale_since(batch, outlook, NOW))
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from harness import START
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Phase
+from monitor.bakery.alerts import Alert, AlertKind, Message, Subject
 from monitor.demo.day import Baker, Tub, judge_day, prediction_at_half, read_day
 from monitor.demo.view import LinesView, TableView, print_verdicts
 from monitor.dough.outlook import Band, Moments, Outlook, State
@@ -38,7 +38,7 @@ def outlook(minutes: float, rise_pct: float, ready_min: float | None = None, pea
 def call(store: Store, batch_id: BatchId | None, kind: AlertKind, minutes: float) -> None:
     """An alert that fired, and its message."""
     assert batch_id is not None
-    alert = Alert(batch_id, kind, 1, Phase.FIRING, at(minutes), fired_at=at(minutes))
+    alert = Alert(Subject.batch(batch_id), kind, 1, at(minutes), fired_at=at(minutes))
     message = Message(f"{batch_id}-{kind}", batch_id, kind, 1, "title", "text", at(minutes))
     store.save_step(batch_id, outlook(minutes, 50.0), [alert], [message])
 

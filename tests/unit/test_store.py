@@ -11,7 +11,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Phase
+from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Subject
+from monitor.bakery.calls import Call
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
@@ -76,7 +77,13 @@ def outlook(minutes: float) -> Outlook:
 
 def message(episode: int = 1, minutes: float = 90.0) -> Message:
     return Message(
-        f"1-ready-{episode}", BatchId(1), AlertKind.READY, episode, "Ready", "Märzlaib is ready", at(minutes)
+        f"1-ready-{episode}",
+        BatchId(1),
+        AlertKind.READY,
+        episode,
+        "Ready",
+        "Märzlaib is ready",
+        at(minutes),
     )
 
 
@@ -254,21 +261,35 @@ def test_node_row_shows_newest_values_status_and_lost_packs(store: Store) -> Non
 
 def test_step_is_kept_whole(store: Store) -> None:
     kept = store.add_batch(batch())
-    alert = Alert(kept.id, AlertKind.READY, 1, Phase.FIRING, at(89), at(90), None, at(91), "it is", "distance_mm")
+    alert = Alert(
+        Subject.batch(kept.id),
+        AlertKind.READY,
+        1,
+        at(89),
+        fired_at=at(90),
+        quiet_since_at=at(91),
+        called_at=at(90),
+        suppressed_by="it is explained",
+        reason="it is",
+        about="distance_mm",
+    )
+    change = Change(alert.subject, alert.kind, 1, at(90), Phase.UNACKNOWLEDGED, "it is", "", at(90), ("a reading",))
     store.save_step(kept.id, outlook(80), (), ())
-    store.save_step(kept.id, outlook(90), (alert,), (message(),))
+    store.save_step(kept.id, outlook(90), (alert,), (message(),), (change,))
     assert store.outlooks(kept.id) == [outlook(80), outlook(90)]
     assert store.outlooks(kept.id, has_fan=False) == [replace(outlook(80), fan=()), replace(outlook(90), fan=())]
     assert store.latest_outlook(kept.id) == outlook(90)
     assert store.alerts(kept.id) == store.alerts() == [alert]
+    assert store.alert_history(kept.id) == store.alert_history(since=at(90)) == [change]
+    assert store.alert_history(since=at(91)) == []
     assert store.messages(kept.id) == store.messages() == [message()]
 
 
 def test_step_saved_again_says_nothing_twice(store: Store) -> None:
     kept = store.add_batch(batch())
-    firing = Alert(kept.id, AlertKind.READY, 1, Phase.FIRING, at(89), at(90))
+    firing = Alert(Subject.batch(kept.id), AlertKind.READY, 1, at(89), at(90))
     store.save_step(kept.id, outlook(90), (firing,), (message(),))
-    resolved = replace(firing, phase=Phase.RESOLVED, resolved_at=at(95), reason="ended")
+    resolved = replace(firing, returned_at=at(95), reason="ended")
     store.save_step(kept.id, replace(outlook(90), state=State.READY), (resolved,), (message(minutes=95),))
     assert [one.state for one in store.outlooks(kept.id)] == [State.READY]
     assert store.alerts() == [resolved]
@@ -277,7 +298,7 @@ def test_step_saved_again_says_nothing_twice(store: Store) -> None:
 
 def test_step_that_fails_leaves_nothing(store: Store) -> None:
     kept = store.add_batch(batch())
-    stranger = Alert(BatchId(99), AlertKind.READY, 1, Phase.PENDING, at(1))
+    stranger = Alert(Subject.batch(BatchId(99)), AlertKind.READY, 1, at(1))
     with pytest.raises(StoreError, match="FOREIGN KEY"):
         store.save_step(kept.id, outlook(90), (stranger,), ())
     assert store.latest_outlook(kept.id) is None
@@ -297,21 +318,65 @@ def test_outlook_of_numpy_floats_is_kept(store: Store) -> None:
     assert store.latest_outlook(kept.id) == outlook(90)
 
 
-def test_message_is_due_until_delivered_or_given_up(store: Store) -> None:
+def test_message_is_open_until_it_is_closed(store: Store) -> None:
+    kept = store.add_batch(batch())
+    alert = Alert(Subject.batch(kept.id), AlertKind.READY, 1, at(89), at(90))
+    store.save_step(kept.id, outlook(90), (alert,), (message(1, 90), message(2, 91)))
+    call = Call("1-ready-1", 1, "baker", at(95))
+    store.save_call(call)
+    assert store.open_messages() == [(message(1, 90), alert, [call]), (message(2, 91), None, [])]
+    taken = replace(call, accepted_at=at(96), carrier="phone", tries=2, detail="phone: ok")
+    store.save_call(taken, 2)
+    store.close_message("1-ready-2", "nobody answers")
+    told = replace(message(1, 90), attempts=2, delivered_at=at(96))
+    assert store.open_messages() == [(told, alert, [taken])]
+    store.close_message("1-ready-1", "it was told")
+    assert store.open_messages() == []
+    assert store.messages() == [message(2, 91), told]
+    assert store.calls() == store.calls("1-ready-1") == [taken]
+
+
+def test_what_somebody_says_to_an_alert_outlives_a_look_that_did_not_know_of_it(store: Store) -> None:
+    kept = store.add_batch(batch())
+    alert = Alert(Subject.batch(kept.id), AlertKind.READY, 1, at(89), at(90), called_at=at(90))
+    store.save_step(kept.id, outlook(90), (alert,), ())
+    (number,) = (each.number for each in store.standing_alerts())
+    assert store.acknowledge(number, at(91), "Ida").phase is Phase.ACKNOWLEDGED
+    assert store.shelve(number, at(120), at(92)).phase is Phase.SHELVED
+    store.save_step(kept.id, outlook(93), (alert,), ())
+    (now,) = store.alerts(kept.id)
+    assert (now.acknowledged_at, now.shelved_until) == (at(91), at(120))
+    store.save_step(kept.id, outlook(120), (alert,), ())
+    assert store.alerts(kept.id)[0].phase is Phase.ACKNOWLEDGED, "unshelved by itself"
+    assert [(change.phase, change.by) for change in store.alert_history()] == [
+        (Phase.ACKNOWLEDGED, "Ida"),
+        (Phase.SHELVED, "somebody"),
+    ]
+
+
+def test_alert_that_is_unknown_or_over_is_refused_in_words(store: Store) -> None:
+    with pytest.raises(StoreError, match="alerts list"):
+        store.acknowledge(5, at(1))
+    kept = store.add_batch(batch())
+    over = Alert(Subject.batch(kept.id), AlertKind.READY, 1, at(89), at(90), returned_at=at(91), called_at=at(90))
+    store.save_step(kept.id, outlook(92), (over,), ())
+    with pytest.raises(StoreError, match="is over"):
+        store.shelve(1, at(120), at(92))
+    assert [alert.phase for alert in store.standing_alerts()] == [Phase.RETURNED]
+    store.acknowledge(1, at(93))
+    assert store.standing_alerts() == []
+
+
+def test_calls_are_counted_by_batch_and_hour(store: Store) -> None:
     kept = store.add_batch(batch())
     store.save_step(kept.id, outlook(90), (), (message(1, 90), message(2, 91)))
-    assert store.due_messages(at(89)) == []
-    assert store.due_messages(at(95)) == [message(1, 90), message(2, 91)]
-    store.record_delivery("1-ready-1", at(95), ok=False, detail="no answer", retry_at=at(100))
-    store.record_delivery("1-ready-2", at(95), ok=False, detail="refused for good")
-    assert store.due_messages(at(99)) == []
-    assert store.due_messages(at(100)) == [replace(message(1, 90), attempts=1)]
-    store.record_delivery("1-ready-1", at(100), ok=True)
-    assert store.due_messages(at(500)) == []
-    assert store.messages() == [
-        replace(message(2, 91), attempts=1),
-        replace(message(1, 90), attempts=2, delivered_at=at(100)),
-    ]
+    store.save_call(Call("1-ready-1", 0, "terminal", at(90)))
+    store.save_call(Call("1-ready-1", 1, "baker", at(90)))
+    store.save_call(Call("1-ready-1", 2, "baker", at(95)))
+    store.save_call(Call("1-ready-2", 0, "terminal", at(91), at(91)))
+    assert [(told.batch_id, told.messages, told.calls) for told in store.told()] == [(kept.id, 2, 3)]
+    assert [told.calls for told in store.told(at(94), at(96))] == [1]
+    assert store.told(at(96)) == []
 
 
 def test_setting_is_shared_and_replaced(store: Store) -> None:
@@ -346,7 +411,7 @@ def test_file_is_in_wal_mode_and_commits_are_full(store: Store) -> None:
         "SELECT node FROM reading NOT INDEXED WHERE id > 5 AND channel = 'c'",
         "SELECT * FROM outlook WHERE batch_id = 1 ORDER BY at_us DESC LIMIT 1",
         "SELECT body FROM lesson WHERE recipe = 'r' AND curve = 'c' AND body IS NOT NULL ORDER BY batch_id",
-        "SELECT * FROM outbox WHERE due_us <= 5 ORDER BY due_us, rowid",
+        "SELECT * FROM alert WHERE message_id = 'm'",
     ],
 )
 def test_frequent_reads_use_an_index_and_sort_nothing(store: Store, sql: str) -> None:

@@ -8,7 +8,8 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.bakery import wording
-from monitor.bakery.alerts import Alert, AlertEvent, AlertKind, Facts, Phase
+from monitor.bakery.alerts import Alert, AlertKind, Facts, Message, Phase, Sort, Subject
+from monitor.bakery.notices import Served, notice_of
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
@@ -28,6 +29,8 @@ LOAF = Batch(
 POOLISH = replace(LOAF, name="Evening poolish", stage=Stage.PREFERMENT, target=Target(None))
 ROLLS = replace(LOAF, name="Barley rolls", stage=Stage.FINAL_PROOF, preheat_min=40.0)
 SEEN = dict.fromkeys(Channel, NINE)
+OTHER_KINDS = (AlertKind.SENSOR_SILENT, AlertKind.NODE_SILENT, AlertKind.LINE_SILENT, AlertKind.TROUBLE)
+DOUGH_KINDS = [kind for kind in AlertKind if kind not in OTHER_KINDS]
 # Words of statistics and of machines that no baker needs.
 JARGON = re.compile(
     r"\b(quantile|percentile|probab\w+|chance|interval|confiden\w+|median|mean|sigma|deviation|distribution|posterior|"
@@ -62,9 +65,9 @@ PAST = outlook(State.PAST_PEAK, ready=around(-35, -30, -25), peak=around(-14, -1
 
 
 def said(kind: AlertKind, about: Outlook | None, batch: Batch = LOAF, **changes: object) -> str:
-    alert = Alert(batch.id, kind, 1, Phase.FIRING, NINE, fired_at=NINE, about="distance_mm")
+    alert = Alert(Subject.batch(batch.id), kind, 1, NINE, fired_at=NINE)
     facts = Facts(batch, about, NINE, {**SEEN, **changes})  # type: ignore[arg-type]
-    return wording.message_of(AlertEvent(alert, NINE), facts, zone=UTC).text
+    return wording.message_of(alert, facts, zone=UTC).text
 
 
 # -- words ---------------------------------------------------------------------------------------------------------
@@ -76,6 +79,7 @@ def test_every_state_stage_event_channel_and_alert_has_its_words() -> None:
     words += [wording.event_word(kind) for kind in EventKind]
     words += [wording.channel_word(channel) for channel in Channel]
     words += [wording.alert_kind_word(kind) for kind in AlertKind]
+    words += [wording.phase_word(phase) for phase in Phase]
     assert all(words)
     assert not [word for word in words if "_" in word or JARGON.search(word)]
     assert len({wording.state_word(state) for state in State}) == len(State)
@@ -194,7 +198,7 @@ OUTLOOKS = [outlook(state) for state in State] + [
 ]
 
 
-@pytest.mark.parametrize("kind", AlertKind)
+@pytest.mark.parametrize("kind", DOUGH_KINDS)
 @pytest.mark.parametrize("batch", [LOAF, POOLISH, ROLLS, replace(LOAF, stage=Stage.RETARD)], ids=lambda b: b.stage)
 def test_every_alert_names_batch_and_rise_says_what_to_do_and_speaks_plainly(kind: AlertKind, batch: Batch) -> None:
     for about in OUTLOOKS:
@@ -206,17 +210,17 @@ def test_every_alert_names_batch_and_rise_says_what_to_do_and_speaks_plainly(kin
         assert not re.search(r"  |\.\.|,\.|: \.|_|[\U0001F000-\U0001FAFF]", text), text
 
 
-@pytest.mark.parametrize("kind", AlertKind)
+@pytest.mark.parametrize("kind", DOUGH_KINDS)
 def test_every_alert_about_a_rising_dough_tells_when(kind: AlertKind) -> None:
     assert re.search(r"\b\d\d:\d\d\b", said(kind, outlook()))
 
 
 def test_message_id_is_the_same_for_every_repeat_and_differs_by_episode() -> None:
-    alert = Alert(LOAF.id, AlertKind.AT_PEAK, 2, Phase.FIRING, NINE, fired_at=NINE)
+    alert = Alert(Subject.batch(LOAF.id), AlertKind.AT_PEAK, 2, NINE, fired_at=NINE)
     facts = Facts(LOAF, outlook(), NINE, SEEN)
-    first = wording.message_of(AlertEvent(alert, NINE), facts, zone=UTC)
-    again = wording.message_of(AlertEvent(alert, at(5)), facts, zone=UTC)
-    other = wording.message_of(AlertEvent(replace(alert, episode=3), NINE), facts, zone=UTC)
+    first = wording.message_of(alert, facts, zone=UTC)
+    again = wording.message_of(alert, replace(facts, now=at(5)), zone=UTC)
+    other = wording.message_of(replace(alert, episode=3), facts, zone=UTC)
     assert first.id == again.id == "7-at-peak-2"
     assert other.id != first.id
     assert first.title == "Hill country loaf: at its peak"
@@ -261,10 +265,36 @@ def test_alert_of_an_unseen_dough_says_that_nobody_measured_it() -> None:
     assert "look at it first" not in said(AlertKind.READY, ready)
 
 
-def test_silent_sensor_is_named_with_its_node_and_since_when() -> None:
-    text = said(AlertKind.SENSOR_SILENT, outlook(), **{Channel.DISTANCE: at(-12)})
-    assert f"No height since 08:48 ({NODE})." in text
-    assert "look at the dough yourself" in text
+def notice(kind: AlertKind, subject: Subject, *served: Served, about: str = "") -> Message:
+    alert = Alert(subject, kind, 1, NINE, fired_at=NINE, about=about)
+    return notice_of(alert, served, at(-12), NINE, UTC)
+
+
+def test_silent_sensor_is_named_with_its_node_since_when_and_the_doughs_it_leaves_unseen() -> None:
+    served = (Served(LOAF, outlook()), Served(ROLLS, None))
+    told = notice(AlertKind.SENSOR_SILENT, Subject(Sort.NODE, NODE), *served, about="distance_mm")
+    assert told.title == f"Node {NODE}: sensor silent"
+    assert told.text.startswith(f"No height from node {NODE} since 08:48. Hill country loaf: ")
+    assert "09:51" in told.text
+    assert "Barley rolls: nothing is known of it yet." in told.text
+    assert told.text.endswith("Look at these doughs yourself until it is heard again.")
+    assert not JARGON.search(told.text)
+
+
+def test_silent_node_puts_first_the_dough_that_should_be_ready() -> None:
+    served = (Served(ROLLS, outlook()), Served(LOAF, PAST, is_wanted=True))
+    told = notice(AlertKind.NODE_SILENT, Subject(Sort.NODE, NODE), *served, about="batch-7")
+    assert told.title == "Hill country loaf: look yourself, node silent"
+    assert told.text.index("Hill country loaf") < told.text.index("Look at it now.") < told.text.index("Barley rolls")
+
+
+def test_silent_line_names_a_few_doughs_and_counts_the_others() -> None:
+    many = [Served(replace(LOAF, name=f"Loaf {n}"), outlook()) for n in range(12)]
+    told = notice(AlertKind.LINE_SILENT, Subject(Sort.LINE, "mqtt://127.0.0.1:1883"), *many)
+    assert told.title == "Line mqtt://127.0.0.1:1883: line silent"
+    assert "Loaf 7: " in told.text
+    assert "Loaf 8: " not in told.text
+    assert "It leaves 4 doughs more unseen." in told.text
 
 
 def test_dry_air_gives_both_temperature_and_humidity() -> None:

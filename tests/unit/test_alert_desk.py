@@ -1,0 +1,93 @@
+"""Alerts on the command line: listed, acknowledged, shelved, looked back on, counted."""
+
+import io
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from monitor import alert_desk
+from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Sort, Subject
+from monitor.bakery.calls import Call
+from monitor.cli import parser
+from monitor.clock import SystemClock
+from monitor.dough.outlook import Outlook, State
+from monitor.errors import ConfigError, StoreError
+from monitor.recipe.batch import Batch, BatchId, Stage
+from monitor.recipe.vessel import Shape, Vessel
+from monitor.sinks.store import Store
+
+
+@pytest.fixture
+def bakery(store: Store, tmp_path: Path) -> Path:
+    """One batch that is ready, one silent node, called for ten minutes ago; in UTC."""
+    (tmp_path / "config.toml").write_text('timezone = "UTC"\n')
+    now = SystemClock().now()
+    since = now - timedelta(minutes=10)
+    tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
+    batch = store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.BULK_RISE, now - timedelta(hours=4), tub))
+    ready = Alert(Subject.batch(batch.id), AlertKind.READY, 1, since, since, called_at=since)
+    message = Message(ready.message_id, batch.id, ready.kind, 1, "title", "text", since)
+    change = Change(ready.subject, ready.kind, 1, since, Phase.UNACKNOWLEDGED, "it is", "", since, ("a reading",))
+    store.save_step(batch.id, Outlook(since, State.READY), (ready,), (message,), (change,))
+    store.save_call(Call(message.id, 1, "baker", since, since, "phone", 1))
+    store.save_call(Call(message.id, 2, "baker", since + timedelta(minutes=5), None))
+    silent = Alert(Subject(Sort.NODE, "urn:dev:x"), AlertKind.NODE_SILENT, 1, since, since, called_at=since)
+    store.save_alerts([silent], [], [], now)
+    return tmp_path
+
+
+def said(bakery: Path, *words: str) -> str:
+    out = io.StringIO()
+    assert alert_desk.run(parser().parse_args(["alerts", *words]), bakery, out) == 0
+    return out.getvalue()
+
+
+def test_list_shows_what_stands_with_numbers(bakery: Path) -> None:
+    first, second = said(bakery, "list").splitlines()
+    assert first.startswith("   1  Hill country loaf (batch 1): ready, since ")
+    assert first.endswith(", not yet acknowledged")
+    assert second.startswith("   2  node urn:dev:x: node silent, since ")
+
+
+def test_acknowledged_alert_says_so_and_stands_until_it_is_over(bakery: Path) -> None:
+    assert said(bakery, "acknowledge", "1", "--by", "Ida") == "   1  Hill country loaf (batch 1): ready: acknowledged\n"
+    assert ", acknowledged" in said(bakery, "list").splitlines()[0]
+    assert "ready 1: acknowledged by Ida" in said(bakery, "history")
+    assert "node silent" in said(bakery, "acknowledge", "--all")
+    assert "not yet acknowledged" not in said(bakery, "list")
+
+
+def test_shelved_alert_says_until_when_and_comes_back_when_wanted(bakery: Path) -> None:
+    assert "it comes back by itself at" in said(bakery, "shelve", "1", "45m")
+    assert "shelved until" in said(bakery, "list")
+    said(bakery, "unshelve", "1")
+    assert "not yet acknowledged" in said(bakery, "list").splitlines()[0]
+
+
+def test_history_shows_the_readings_and_the_outlook_behind_it(bakery: Path) -> None:
+    lines = said(bakery, "history", "--batch", "1").splitlines()
+    assert lines[0].endswith("Hill country loaf (batch 1): ready 1: unacknowledged (it is)")
+    assert lines[1] == "    reading a reading"
+    assert lines[2].startswith("    outlook of ")
+    assert said(bakery, "history", "--since", "2999-01-01T00:00:00Z") == "nothing has happened\n"
+
+
+def test_count_shows_calls_by_night_and_by_batch(bakery: Path) -> None:
+    lines = said(bakery, "count", "--nights", "3").splitlines()
+    assert lines[0].split() == ["night", "calls", "alerts"]
+    assert lines[4] == "batch              calls  alerts"
+    assert lines[5].split() == ["1", "2", "1", "Hill", "country", "loaf"]
+
+
+def test_wrong_numbers_and_nothing_named_are_refused_in_words(bakery: Path) -> None:
+    with pytest.raises(StoreError, match="alerts list"):
+        said(bakery, "acknowledge", "99")
+    with pytest.raises(ConfigError, match="--all"):
+        said(bakery, "acknowledge")
+    with pytest.raises(StoreError, match="no batch was ever started here"):
+        alert_desk.run(parser().parse_args(["alerts", "list"]), bakery / "elsewhere", io.StringIO())
+
+
+def test_nothing_stands(store: Store, tmp_path: Path) -> None:
+    assert said(tmp_path, "list") == said(tmp_path, "acknowledge", "--all") == "nothing calls for you\n"
