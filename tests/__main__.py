@@ -23,6 +23,7 @@ SYSTEM_TOOLS = {
     "mosquitto": ("mosquitto", "mosquitto", "tests with a real MQTT broker"),
     "nginx": ("nginx-light", "nginx", "tests with a proxy before the screens"),
     "openssl": ("openssl", "openssl", "tests with TLS"),
+    "cc": ("gcc libc6-dev", "gcc", "tests with a disk that fails"),
     "chromium": ("chromium", "chromium", "tests of the screens in a real browser"),
     "qemu-system-arm": ("qemu-system-arm firmware-microbit-micropython", "qemu", "tests on an emulated board"),
 }
@@ -88,6 +89,7 @@ def main(pytest_arguments: list[str]) -> int:
         (BIN / "ruff", "format", "--check", "."),
         (BIN / "mypy",),
         (BIN / "lint-imports", "--no-cache"),
+        (BIN / "python", "-m", "tests.audit"),
         (BIN / "python", "-m", "pytest", *pytest_arguments),
     ]
     failed = [check for check in checks if run(*check)]
