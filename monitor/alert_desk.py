@@ -100,12 +100,12 @@ def _change_text(change: Change, names: _Names, zone: tzinfo) -> str:
 def _count(store: Store, args: argparse.Namespace, out: TextIO, zone: tzinfo, quiet: QuietHours | None) -> None:
     print("night              calls  alerts", file=out)
     for start, end in nights(quiet, clock_of(store).now(), zone, args.nights):
-        told = store.told(start, end)
+        told = store.call_counts(start, end)
         calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
         print(f"{start:%Y-%m-%d} to {end:%m-%d} {calls:>6} {messages:>7}", file=out)
     print("batch              calls  alerts", file=out)
     names = _Names(store)
-    for each in store.told():
+    for each in store.call_counts():
         who = "nodes and lines" if each.batch_id is None else names.of_batch(each.batch_id)
         number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
         print(f"{number} {'':13} {each.calls:>6} {each.messages:>7}  {who}", file=out)

@@ -498,7 +498,7 @@ class Store:
         with self._write() as connection:
             alertbook.close_message(connection, message_id, why)
 
-    def told(self, start: datetime | None = None, end: datetime | None = None) -> Sequence[Told]:
+    def call_counts(self, start: datetime | None = None, end: datetime | None = None) -> Sequence[Told]:
         """How often people were called between two moments, by batch."""
         with self._read() as connection:
             return alertbook.told(connection, start, end)

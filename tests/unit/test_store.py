@@ -374,9 +374,9 @@ def test_calls_are_counted_by_batch_and_hour(store: Store) -> None:
     store.save_call(Call("1-ready-1", 1, "baker", at(90)))
     store.save_call(Call("1-ready-1", 2, "baker", at(95)))
     store.save_call(Call("1-ready-2", 0, "terminal", at(91), at(91)))
-    assert [(told.batch_id, told.messages, told.calls) for told in store.told()] == [(kept.id, 2, 3)]
-    assert [told.calls for told in store.told(at(94), at(96))] == [1]
-    assert store.told(at(96)) == []
+    assert [(told.batch_id, told.messages, told.calls) for told in store.call_counts()] == [(kept.id, 2, 3)]
+    assert [told.calls for told in store.call_counts(at(94), at(96))] == [1]
+    assert store.call_counts(at(96)) == []
 
 
 def test_setting_is_shared_and_replaced(store: Store) -> None:
