@@ -22,7 +22,6 @@ OLDEST_PYTHON = (3, 11)
 SYSTEM_TOOLS = {
     "mosquitto": ("mosquitto", "mosquitto", "tests with a real MQTT broker"),
     "nginx": ("nginx-light", "nginx", "tests with a proxy before the screens"),
-    "openssl": ("openssl", "openssl", "tests with TLS"),
     "cc": ("gcc libc6-dev", "gcc", "tests with a disk that fails"),
     "chromium": ("chromium", "chromium", "tests of the screens in a real browser"),
     "qemu-system-arm": ("qemu-system-arm firmware-microbit-micropython", "qemu", "tests on an emulated board"),

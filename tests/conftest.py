@@ -15,7 +15,6 @@ from harness import (
     chromium_binary,
     mosquitto_binary,
     nginx_binary,
-    openssl_binary,
     qemu_binary,
     wait_until,
 )
@@ -76,12 +75,6 @@ def nginx_program() -> str:
     return nginx_binary() or pytest.fail("nginx is not installed (Debian: apt-get install nginx-light)")
 
 
-@pytest.fixture(scope="session")
-def openssl() -> str:
-    """The program that makes certificates."""
-    return openssl_binary() or pytest.fail("openssl is not installed (Debian: apt-get install openssl)")
-
-
 @pytest.fixture(autouse=True)
 def no_thread_left_behind() -> Iterator[None]:
     """A test that starts a thread ends it."""
@@ -112,7 +105,6 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
     "mosquitto_program": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
     "nginx_program": (nginx_binary, "nginx is not installed (Debian: apt-get install nginx-light)"),
     "small_disk": (SmallDisk.mount_binary, "no file system can be mounted (needs root on Linux)"),
-    "openssl": (openssl_binary, "openssl is not installed (Debian: apt-get install openssl)"),
     "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium)"),
     "emulated_board": (
         qemu_binary,

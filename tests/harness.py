@@ -249,10 +249,6 @@ class SmallDisk:
         self._ballast.unlink()
 
 
-def openssl_binary() -> str | None:
-    return shutil.which("openssl")
-
-
 ItemT = TypeVar("ItemT", Frame, Status, Fault)
 
 

@@ -1,37 +1,21 @@
-"""mosquitto as it should be set up for real: TLS with a certificate of one's own, a password a node, an access list."""
+"""mosquitto as ``broker configure`` sets it up: TLS with an authority of one's own, own topics for each node."""
 
-import subprocess
+import ssl
 from pathlib import Path
 
 from harness import Mosquitto
 
-COLLECTOR = "collector"
-ACCESS = """user collector
-topic read proofing/+/pack
-topic read proofing/+/status
-topic write proofing/+/ack
-
-pattern write proofing/%u/pack
-pattern write proofing/%u/status
-pattern read proofing/%u/ack
-"""
+from monitor.clock import wall_clock
+from monitor.doors.broker import COLLECTOR, SETTINGS_NAME, BrokerOptions, broker_folder, write_broker
+from monitor.doors.certificates import own_authority
 
 
-def _openssl(*arguments: str | Path) -> None:
-    subprocess.run(["openssl", *map(str, arguments)], check=True, capture_output=True)
-
-
-def make_certificates(folder: Path) -> None:
-    """An authority (ca.pem, ca.der) and a server's certificate for localhost (server.pem, server.key)."""
-    curve = ("-newkey", "ec", "-pkeyopt", "ec_paramgen_curve:P-256", "-nodes", "-days", "3650")
-    ca_key, ca = folder / "ca.key", folder / "ca.pem"
-    key, request, names = folder / "server.key", folder / "server.csr", folder / "names"
-    _openssl("req", "-x509", *curve, "-keyout", ca_key, "-out", ca, "-subj", "/CN=bakery test authority")
-    _openssl("req", *curve[:-2], "-keyout", key, "-out", request, "-subj", "/CN=localhost")
-    names.write_text("subjectAltName=DNS:localhost,IP:127.0.0.1\n")
-    signing = ("-CA", ca, "-CAkey", ca_key, "-CAcreateserial", "-days", "3650", "-extfile", names)
-    _openssl("x509", "-req", "-in", request, *signing, "-out", folder / "server.pem")
-    _openssl("x509", "-in", ca, "-outform", "DER", "-out", folder / "ca.der")
+def authority(folder: Path) -> tuple[Path, Path]:
+    """An authority's certificate as the collector reads it (PEM) and as a node does (DER)."""
+    pem = own_authority(folder, wall_clock())
+    der = pem.with_suffix(".der")
+    der.write_bytes(ssl.PEM_cert_to_DER_cert(pem.read_text()))
+    return pem, der
 
 
 class SecuredMosquitto(Mosquitto):
@@ -39,22 +23,10 @@ class SecuredMosquitto(Mosquitto):
 
     def __init__(self, folder: Path, passwords: dict[str, str]) -> None:
         super().__init__(folder)
-        make_certificates(folder)
-        password_file, access_file = folder / "passwords", folder / "access"
-        for at, (user, password) in enumerate(passwords.items()):
-            create = ["-c"] if at == 0 else []
-            subprocess.run(["mosquitto_passwd", "-b", *create, str(password_file), user, password], check=True)
-        access_file.write_text(ACCESS)
-        for path in (password_file, access_file):
-            path.chmod(0o600)
+        write_broker(folder, BrokerOptions(port=self.port), passwords, wall_clock())
+        self._config = broker_folder(folder) / SETTINGS_NAME
         self.url = f"mqtts://{COLLECTOR}@localhost:{self.port}"
-        self.ca_pem, self.ca_der = folder / "ca.pem", folder / "ca.der"
-        self._config.write_text(
-            f"listener {self.port} 127.0.0.1\nallow_anonymous false\nuser root\n"
-            f"password_file {password_file}\nacl_file {access_file}\n"
-            f"cafile {self.ca_pem}\ncertfile {folder}/server.pem\nkeyfile {folder}/server.key\n"
-            f"persistence true\npersistence_location {folder}/\nautosave_interval 1\nmax_queued_messages 100000\n"
-        )
+        self.ca_pem, self.ca_der = authority(folder)
 
     def log_text(self) -> str:
         """What it logged so far."""

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from harness import wait_until
 from node_day import Day, FirmwareNode, describe
-from secured_broker import SecuredMosquitto, make_certificates
+from secured_broker import SecuredMosquitto, authority
 
 from firmware_sim.hal_sim import DoughTime
 from firmware_sim.node import link_mqtt
@@ -18,7 +18,7 @@ HEAP_RESERVE_BYTES = 4096  # that no long-lived object takes: for frames on thei
 
 
 @pytest.fixture
-def secured(tmp_path: Path, mosquitto_program: str, openssl: str) -> Iterator[SecuredMosquitto]:
+def secured(tmp_path: Path, mosquitto_program: str) -> Iterator[SecuredMosquitto]:
     folder = tmp_path / "broker"
     folder.mkdir()
     broker = SecuredMosquitto(folder, {"collector": "listens", KEY: "speaks"})
@@ -28,7 +28,7 @@ def secured(tmp_path: Path, mosquitto_program: str, openssl: str) -> Iterator[Se
 
 
 def test_a_day_of_trouble_loses_and_doubles_nothing_that_was_acknowledged(
-    tmp_path: Path, mosquitto_program: str, openssl: str, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, mosquitto_program: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
     day = Day(tmp_path, SPEED)
     try:
@@ -82,10 +82,8 @@ def test_node_with_the_right_certificate_and_password_is_let_in(
 def test_node_trusts_no_broker_of_another_authority(
     tmp_path: Path, secured: SecuredMosquitto, tls_node: Callable[..., FirmwareNode]
 ) -> None:
-    other = tmp_path / "other"
-    other.mkdir()
-    make_certificates(other)
-    tls_node(mqtt_ca=str(other / "ca.der"))
+    _, other_der = authority(tmp_path / "other")
+    tls_node(mqtt_ca=str(other_der))
     wait_until(lambda: "alert" in secured.log_text(), "the node breaks off the handshake and says why")
     assert f"as {KEY}" not in secured.log_text()
 
@@ -115,10 +113,7 @@ def test_link_under_cpython_checks_the_authority_too(
 ) -> None:
     ca_der = secured.ca_der
     if not is_own:
-        other = tmp_path / "other"
-        other.mkdir()
-        make_certificates(other)
-        ca_der = other / "ca.der"
+        _, ca_der = authority(tmp_path / "other")
     link = link_mqtt.MqttLink(host, secured.port, KEY, "speaks", link_mqtt.trusting(ca_der.read_bytes()))
     if is_own:
         wait_until(polled(link, lambda: link.is_up), "the link is up")
