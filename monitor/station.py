@@ -14,6 +14,7 @@ from monitor.bakery.alerts import AlertKind, Message
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector import Collector
 from monitor.config import CONFIG_NAME, Config
+from monitor.day_runner import DayRunner
 from monitor.dough.forecast import outlook
 from monitor.errors import ConfigError, DamagedError, NotifyError
 from monitor.learner import Learner
@@ -115,8 +116,9 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
         terminal, recipients = TerminalCarrier(out, zone), _recipients(config)
         carriers: list[Carrier] = [terminal, *(carrier for who in recipients for carrier in who.channels)]
         notifier = Notifier(config.database, recipients, clock, zone=zone, rules=config.calls, screens=[terminal])
-        looks = _lookouts(config, clock, pulse, node_watch, sources, aside)
+        looks = _lookouts(config, clock, pulse, node_watch, aside)
         parts: list[_Part] = [notifier, *sources, Learner(config.database, clock)]
+        parts.append(DayRunner(config.database, clock, zone))
         if config.upkeep.backup_dir is not None:
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
             looks.append(nightly.troubles)
@@ -177,13 +179,11 @@ def _lookouts(
     clock: SystemClock,
     pulse: Pulse,
     node_watch: NodeWatch,
-    sources: Sequence[SerialSource | MqttSource],
     aside: Sequence[Path],
 ) -> list[Lookout]:
     return [
         lookouts.store_lookout(pulse),
         lookouts.disk_lookout(config.data_dir),
-        lookouts.sources_lookout(sources),
         lookouts.clock_lookout(clock),
         lookouts.damage_lookout(aside),
         node_watch.troubles,

@@ -6,6 +6,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from faults.shim import compiler
 from harness import (
     EmulatedBoard,
     Mosquitto,
@@ -92,6 +93,12 @@ def no_thread_left_behind() -> Iterator[None]:
 # -- system tools: with CI=true a missing one fails, elsewhere its tests are not run and are named at the end ---------
 
 
+@pytest.fixture(scope="session")
+def c_compiler() -> str:
+    """What compiles a library that makes a disk fail."""
+    return compiler() or pytest.fail("no C compiler (Debian: apt-get install gcc libc6-dev)")
+
+
 @pytest.fixture
 def small_disk(tmp_path: Path) -> Iterator[SmallDisk]:
     disk = SmallDisk(tmp_path)
@@ -105,6 +112,7 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
     "mosquitto_program": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
     "nginx_program": (nginx_binary, "nginx is not installed (Debian: apt-get install nginx-light)"),
     "small_disk": (SmallDisk.mount_binary, "no file system can be mounted (needs root on Linux)"),
+    "c_compiler": (compiler, "no C compiler for Linux (Debian: apt-get install gcc libc6-dev)"),
     "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium)"),
     "emulated_board": (
         qemu_binary,

@@ -145,6 +145,14 @@ class Mosquitto:
             self._process.wait(20)
             self._process = None
 
+    def wipe(self) -> None:
+        """End it as a power cut does, and take away all that it has kept."""
+        assert self._process is not None
+        self._process.kill()
+        self._process.wait(20)
+        self._process = None
+        (self._log.parent / "mosquitto.db").unlink(missing_ok=True)
+
     def _answers(self) -> bool:
         assert self._process is not None
         if self._process.poll() is not None:

@@ -8,9 +8,9 @@ from pathlib import Path
 from monitor.errors import StoreError
 from monitor.sinks.store import is_damage
 
-# judgement: such a file is looked through in a second or two; a larger one is not looked through at each start, its
-# damage is found when it is met, by `check`, and by each backup
-LOOKED_THROUGH_BYTES = 200_000_000
+# judgement: such a file is looked through in two or three seconds even on a slow card, and batches must go on within
+# five; a larger one is not looked through at each start: its damage is found when it is met, by `check`, by each backup
+LOOKED_THROUGH_BYTES = 50_000_000
 SUFFIXES = ("", "-wal", "-shm")  # what SQLite keeps together
 MARK = ".damaged-"
 

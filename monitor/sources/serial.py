@@ -21,7 +21,7 @@ HWID_PREFIX = "hwid:"
 READ_S = 0.05  # judgement: how long an acknowledgement may wait for the line's thread
 WRITE_S = 1.0  # judgement: a node that takes nothing for so long does not listen; it will send again
 BYTES_A_READ = 4096
-FIRST_RETRY_S, LAST_RETRY_S = 0.5, 10.0  # judgement: quick after a bumped plug, quiet when nobody is there
+FIRST_RETRY_S, LAST_RETRY_S = 0.5, 4.0  # judgement: quick after a bumped plug; within 5 s however long it was out
 FAULTS_EVERY_S = 1.0  # noise is handed over once a second, so that a babbling line cannot fill the queue
 
 

@@ -1,10 +1,12 @@
-"""What can be wrong with the monitor itself: one lookout each, asked by the watchman."""
+"""What can be wrong with the monitor itself: one lookout each, asked by the watchman.
+
+A silent node or line is no lookout: it is an alert like any other, and hides those it explains.
+"""
 
 import shutil
 from collections.abc import Iterable, Iterator, Sequence
 from datetime import timedelta
 from pathlib import Path
-from typing import Protocol
 
 from monitor.clock import SystemClock
 from monitor.watch.pulse import Pulse
@@ -13,21 +15,8 @@ from monitor.watch.watchman import Lookout
 
 LEAST_FREE_MB = 100.0  # judgement: weeks of readings of one bakery, and time enough to make room
 STORE_S = 5.0  # judgement: another program's short hold on the file is nothing to call about
-SOURCE_S = 600.0  # judgement: a broker or a line that is restarted is back long before
 LOOP_S = 60.0
 MOVED = timedelta(minutes=1)
-
-
-class Source(Protocol):
-    """A way in, as it is watched."""
-
-    @property
-    def name(self) -> str:
-        """Which one."""
-
-    @property
-    def trouble(self) -> str:
-        """Why nothing comes from it; empty when it is open."""
 
 
 def store_lookout(pulse: Pulse) -> Lookout:
@@ -55,24 +44,6 @@ def disk_lookout(folder: Path, least_free_mb: float = LEAST_FREE_MB) -> Lookout:
         free_mb = shutil.disk_usage(folder).free / 1e6
         if free_mb < least_free_mb:
             yield Trouble("disk", f"the disk under {folder} is nearly full", "make room on it")
-
-    return look
-
-
-def sources_lookout(sources: Sequence[Source]) -> Lookout:
-    """A line or a broker has been away for long."""
-
-    def look() -> Iterable[Trouble]:
-        return [
-            Trouble(
-                f"source {source.name}",
-                f"nothing has come from {source.name} for {SOURCE_S / 60:.0f} minutes or more ({source.trouble})",
-                "mend that; the nodes keep what they can and send it then",
-                SOURCE_S,
-            )
-            for source in sources
-            if source.trouble
-        ]
 
     return look
 

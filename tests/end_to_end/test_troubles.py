@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 from harness import PtyPair, SmallDisk, free_port, wait_until
-from programs import CollectorProcess, good_frame, run_program
+from programs import CollectorProcess, framed, good_frame, run_program
 
 from monitor.config import DATABASE_NAME
 from monitor.sinks.damage import set_aside_before
@@ -90,6 +90,15 @@ def test_a_locked_database_is_waited_for(tmp_path: Path, pty_pair: PtyPair) -> N
         assert is_answered(pty_pair, 3, 60.0)
         with collector.open_store() as store:
             assert stored(store) == {1, 2, 3}
+
+
+def test_a_node_that_starts_again_and_again_is_told(tmp_path: Path, pty_pair: PtyPair) -> None:
+    with CollectorProcess(tmp_path / "data", "--serial", str(pty_pair.path)) as collector:
+        ready(collector)
+        for boot in range(6):
+            body = f'[{{"bn":"{NODE}_","n":"air","u":"Cel","v":25}}]'
+            pty_pair.send(framed(body, 1, f"0000000{boot}") + b"\n")
+        wait_until(lambda: "has started anew 5 times" in collector.log.read_text(), "its keeper is told")
 
 
 def spoil(database: Path) -> None:

@@ -75,8 +75,10 @@ class Nursery:
 
     def __exit__(self, *_: object) -> None:
         assert self._process.stdin is not None
+        assert self._process.stdout is not None
         self._process.stdin.close()
         self._process.wait(60)
+        self._process.stdout.close()
         self._log.close()
 
 

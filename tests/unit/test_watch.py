@@ -134,20 +134,10 @@ def test_a_failing_store_and_a_loop_that_hangs(steps: StepClock) -> None:
     assert "hangs" in trouble.what
 
 
-def test_a_full_disk_and_a_source_that_is_gone(tmp_path: Path) -> None:
+def test_a_full_disk(tmp_path: Path) -> None:
     assert not list(lookouts.disk_lookout(tmp_path, least_free_mb=0.001)())
     (trouble,) = lookouts.disk_lookout(tmp_path, least_free_mb=1e12)()
     assert str(tmp_path) in trouble.what
-
-    class Line:
-        name = "mqtt://127.0.0.1:1883"
-        trouble = ""
-
-    line = Line()
-    assert not list(lookouts.sources_lookout([line])())
-    line.trouble = "does not answer"
-    (trouble,) = lookouts.sources_lookout([line])()
-    assert "mqtt://127.0.0.1:1883" in trouble.what
 
 
 def test_a_clock_that_was_moved_is_told_and_changes_no_dough_time(monkeypatch: pytest.MonkeyPatch) -> None:
