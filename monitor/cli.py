@@ -13,7 +13,7 @@ from pathlib import Path
 from monitor.alert_options import add_alerts
 from monitor.archive.options import add_backup
 from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
-from monitor.day_options import add_formula
+from monitor.day_options import add_formula, add_plan
 from monitor.doors.options import add_broker, add_dashboard, add_proxy
 from monitor.errors import ConfigError, MonitorError
 from monitor.node.options import add_actions
@@ -165,6 +165,12 @@ def _formula(args: argparse.Namespace) -> int:
     return formulary.run(args, _data_dir(args), sys.stdout)
 
 
+def _plan(args: argparse.Namespace) -> int:
+    from monitor import planner
+
+    return planner.run(args, _data_dir(args), sys.stdout)
+
+
 def _node(args: argparse.Namespace) -> int:
     from monitor.node.actions import run
 
@@ -242,6 +248,9 @@ def parser() -> argparse.ArgumentParser:
     add_formula(formula, _add_place, _formula)
 
     add_alerts(commands.add_parser("alerts", help="what calls for you: list, acknowledge, shelve"), _add_place, _alerts)
+
+    plan = commands.add_parser("plan", help="plan a bake backwards from its hour; start and follow it")
+    add_plan(plan, _add_place, _plan)
 
     _add_learned(commands.add_parser("learned", help="what finished batches have taught; forget it"))
 

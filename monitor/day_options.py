@@ -59,3 +59,36 @@ def add_formula(formula: argparse.ArgumentParser, add_place: AddPlace, run: Run)
     for action in (check, scale, convert, water, mixed, sheet):
         add_place(action)
         action.set_defaults(run=run)
+
+
+def add_plan(plan: argparse.ArgumentParser, add_place: AddPlace, run: Run) -> None:
+    """The actions of ``plan``."""
+    actions = plan.add_subparsers(dest="action", required=True, metavar="ACTION")
+
+    make = actions.add_parser("make", help="plan recipes for an hour, or from now on")
+    make.add_argument("files", type=Path, nargs="+", metavar="RECIPE.toml")
+    make.add_argument("--dry-run", action="store_true", help="show it, do not keep it")
+    compare = actions.add_parser("alternatives", help="the same bread otherwise: yeast, room, a night in the cold")
+    compare.add_argument("file", type=Path, metavar="RECIPE.toml")
+    for action in (make, compare):
+        action.add_argument(
+            "--out", action="append", default=[], metavar="TIME",
+            help="when all of it must be out of the oven: 12:30, 'tomorrow 12:30' (default: as soon as can be)",
+        )  # fmt: skip
+        action.add_argument("--kitchen", type=Path, metavar="FILE", help="(default: kitchen.toml in DIR, if there)")
+
+    show = actions.add_parser("show", help="how a plan stands, every step with its time")
+    listing = actions.add_parser("list", help="every plan")
+    start = actions.add_parser("start", help="begin the next stage: what it takes on ends, and it is watched")
+    start.add_argument("--dough", metavar="KEY", help="of which dough (default: whose hands come first)")
+    for action in (show, start):
+        action.add_argument("id", type=int, nargs="?", metavar="PLAN", help="(default: the newest)")
+    done = actions.add_parser("done", help="tick off a step, by its number in `plan show`")
+    done.add_argument("step", type=int, metavar="STEP")
+    done.add_argument("--plan", type=int, dest="id", metavar="PLAN", help="(default: the newest)")
+    drop = actions.add_parser("drop", help="let go of a plan; its batches stay")
+    drop.add_argument("id", type=int, metavar="PLAN")
+
+    for action in (make, compare, show, listing, start, done, drop):
+        add_place(action)
+        action.set_defaults(run=run)

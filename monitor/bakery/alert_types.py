@@ -34,6 +34,19 @@ class AlertKind(StrEnum):
     TROUBLE = "monitor in trouble"
 
 
+class CueKind(StrEnum):
+    """What a plan calls for; each is said once, and has no life of its own."""
+
+    MIX = "mix now"
+    SHAPE = "shape now"
+    MOVE = "move it now"
+    OVEN_ON = "oven on now"
+    LOAD = "load now"
+    STEAM = "steam now"
+    OUT = "out now"
+    MOVED = "plan moved"
+
+
 class Phase(StrEnum):
     """Where in its life an alert stands, in the words of ISA-18.2."""
 
@@ -280,21 +293,21 @@ class Step:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What goes to the baker about one alert: a row of the outbox.
+    """What goes to the baker about one alert, or one call of a plan: a row of the outbox.
 
     Attributes
     ----------
     id
-        Its alert's ``message_id``: the same for every repeat.
+        Its alert's ``message_id``, or made of plan and step: the same for every repeat.
     batch_id
-        The batch it is about; None when it is about something else.
+        The batch it is about; None when it is about something else, or about a dough that nobody watches yet.
     delivered_at
         When somebody had it first; None while nobody has.
     """
 
     id: str
     batch_id: BatchId | None
-    kind: AlertKind
+    kind: AlertKind | CueKind
     episode: int
     title: str
     text: str

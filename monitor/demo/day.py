@@ -6,6 +6,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from monitor.bakery.alert_types import CueKind
 from monitor.bakery.alerts import Alert, AlertKind, Message
 from monitor.dough.outlook import Outlook
 from monitor.errors import ConfigError
@@ -149,7 +150,7 @@ class Verdict:
     predicted_at: datetime | None
     true_at: datetime | None
     called_at: datetime | None
-    sent: tuple[AlertKind, ...]
+    sent: tuple[AlertKind | CueKind, ...]
 
     @property
     def error_min(self) -> float | None:

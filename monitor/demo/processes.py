@@ -320,7 +320,8 @@ def _tell(store: Store, view: View, now: datetime, told: set[str]) -> None:
     """Show the batches, and say each new message once."""
     last: dict[BatchId | None, Message] = {}
     for message in reversed(store.messages()):
-        last[message.batch_id] = message
+        if message.batch_id is not None:
+            last[message.batch_id] = message
         if message.id not in told:
             told.add(message.id)
             view.say(f"{message.title}: {message.text}", now)

@@ -37,11 +37,11 @@ class StagePlan:
     number
         Of the stage in the recipe's method, from 0.
     hands_at
-        When hands begin on it; the stage itself begins ``method.hands_min`` later.
+        When hands begin on it.
     begins_at
-        When it stands.
+        When it stands: after those hands, or when the first load is shaped.
     ends_at
-        When it is taken on, in the middle of the hands that do so.
+        When it is taken on, in the middle of the hands that do so; the last before a bake, when its first load goes in.
     foretold
         How long it takes, in minutes from ``begins_at``.
     lead_min

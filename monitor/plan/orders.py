@@ -261,5 +261,7 @@ def dough_plan(dough: Prepared, times: DoughTimes, base_at: datetime) -> DoughPl
                 out_at=in_at + timedelta(minutes=0.0 if bake is None else bake.minutes),
             )
         )
+    if loads:
+        stages[-1] = replace(stages[-1], ends_at=loads[0].in_at)
     oven_on_at = None if bake is None or not loads else loads[0].in_at - timedelta(minutes=bake.preheat_min)
     return DoughPlan(dough.key, recipe, dough.order.wanted_at, tuple(stages), tuple(loads), oven_on_at)

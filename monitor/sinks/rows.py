@@ -13,6 +13,7 @@ from typing import Any, TypeVar
 
 import msgspec
 
+from monitor.bakery.alert_types import CueKind
 from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Subject
 from monitor.bakery.calls import Call
 from monitor.dough.outlook import FanPoint, Outlook
@@ -348,7 +349,7 @@ def message_from_row(row: Row) -> Message:
     return Message(
         id=row["id"],
         batch_id=None if row["batch_id"] is None else BatchId(row["batch_id"]),
-        kind=AlertKind(row["kind"]),
+        kind=CueKind(row["kind"]) if row["kind"] in list(CueKind) else AlertKind(row["kind"]),
         episode=row["episode"],
         title=row["title"],
         text=row["text"],

@@ -156,6 +156,12 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
                 batch_id INTEGER NOT NULL REFERENCES batch (id),
                 PRIMARY KEY (plan_id, step)
             )""",
+            """CREATE TABLE plan_told (
+                plan_id INTEGER NOT NULL REFERENCES plan (id),
+                dough TEXT NOT NULL,
+                out_us INTEGER NOT NULL,
+                PRIMARY KEY (plan_id, dough)
+            )""",
             """CREATE TABLE mix (
                 id INTEGER PRIMARY KEY,
                 mixer TEXT NOT NULL,

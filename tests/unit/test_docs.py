@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.bakery.alert_types import CueKind
 from monitor.bakery.alerts import AlertKind
 from monitor.bakery.wording import state_word
 from monitor.cli import parser
@@ -47,7 +48,7 @@ def test_every_command_is_in_the_readme(command):
     assert re.search(rf"\b{command}\b", README)
 
 
-@pytest.mark.parametrize("kind", list(AlertKind))
+@pytest.mark.parametrize("kind", [*AlertKind, *CueKind])
 def test_every_alert_is_in_the_readme(kind):
     assert kind in README
 

@@ -1,0 +1,160 @@
+"""What a plan says now: each step's cue once, when its time has come, and that the plan has moved."""
+
+from collections.abc import Collection, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+
+from monitor.bakery.alert_types import CueKind
+from monitor.bakery.phrases import clock_text, printable, temp_text
+from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
+from monitor.plan.live import Progress, hotter_c
+from monitor.plan.words import minutes_text, step_text
+
+TOO_LATE = timedelta(minutes=30)  # judgement: after that a cue is history, and the plan has moved
+STEAM_TOO_LATE = timedelta(minutes=5)
+MOVED_BY = timedelta(minutes=10)  # judgement: what a baker arranges another way for
+
+_KINDS = {
+    StepKind.MIX: CueKind.MIX,
+    StepKind.SHAPE: CueKind.SHAPE,
+    StepKind.CHILL: CueKind.MOVE,
+    StepKind.MOVE: CueKind.MOVE,
+    StepKind.OVEN_ON: CueKind.OVEN_ON,
+    StepKind.LOAD: CueKind.LOAD,
+    StepKind.STEAM: CueKind.STEAM,
+    StepKind.OUT: CueKind.OUT,
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Cue:
+    """Something to be said now, once.
+
+    Attributes
+    ----------
+    key
+        The step's, or the dough's with the hour it has moved to: the same cue is never given twice.
+    """
+
+    key: str
+    kind: CueKind
+    dough: str
+    at: datetime
+    title: str
+    text: str
+
+
+def is_done(dough: DoughPlan, step: Step, progress: Progress) -> bool:
+    """True when a step was marked as done, or what follows it has begun."""
+    if step.key in progress.done:
+        return True
+    last = len(dough.stages) - 1
+    if step.stage is not None:
+        watched = progress.watched.get((dough.key, step.stage))
+        is_first = step.key.split("/")[-1] != StepKind.MOVE or dough.recipe.method[step.stage].cold_h == 0.0
+        return watched is not None and (is_first or watched.ended_at is not None)
+    proof = progress.watched.get((dough.key, last))
+    is_loaded = proof is not None and proof.ended_at is not None
+    if step.kind is StepKind.OVEN_ON:
+        return is_loaded
+    if step.kind is StepKind.LOAD:
+        return (is_loaded and step.load == 1) or _has_gone_on(dough, step, progress)
+    return _has_gone_on(dough, step, progress)
+
+
+def _has_gone_on(dough: DoughPlan, step: Step, progress: Progress) -> bool:
+    """True when a later step of the same load, or a later load, was marked as done."""
+    mine = [
+        each.key for each in steps_of(dough) if each.load is not None and (each.load, each.at) >= (step.load, step.at)
+    ]
+    return any(key in progress.done for key in mine if key != step.key)
+
+
+def _says(plan: Plan, dough: DoughPlan, step: Step, zone: tzinfo) -> str:
+    parts = [f"{printable(dough.recipe.name)}: {step_text(dough, step)}."]
+    if step.kind is StepKind.SHAPE or (step.kind is StepKind.CHILL and step.stage):
+        before = dough.stages[step.stage - 1] if step.stage else None
+        if before is not None and before.ready_at is not None and before.ready_at > step.at:
+            parts.append(
+                f"It is ready {clock_text(before.ready_at, zone, step.at)}; the call is early by "
+                f"{minutes_text((before.ready_at - step.at).total_seconds() / 60.0)}, for the hands it takes"
+                + (" and what it rises on while it cools." if step.kind is StepKind.CHILL else ".")
+            )
+    if step.kind is StepKind.OVEN_ON and dough.loads:
+        parts.append(f"The first load goes in about {clock_text(dough.loads[0].in_at, zone, step.at)}.")
+    if step.kind is StepKind.LOAD and step.not_after is not None:
+        parts.append(f"It is good until {clock_text(step.not_after, zone, step.at)}.")
+        if step.not_after < step.at:
+            parts.append("That is over: bake it first, handle it gently.")
+    if step.kind in (StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
+        parts.append("Open the door standing aside, face and arms out of the steam.")
+    return " ".join(parts)
+
+
+def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], zone: tzinfo) -> tuple[Cue, ...]:
+    """What must be said of a plan at a moment, in the order of the day.
+
+    Pure: the same plan and progress give the same cues.
+
+    Parameters
+    ----------
+    plan
+        As the doughs have it: what :func:`~monitor.plan.live.retimed` made.
+    said
+        Keys of cues that were given already.
+    """
+    return tuple(_due(plan, now, progress, said, zone))
+
+
+def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], zone: tzinfo) -> Iterator[Cue]:
+    for step in steps(plan):
+        dough = plan.dough(step.dough)
+        too_late = STEAM_TOO_LATE if step.kind is StepKind.STEAM else TOO_LATE
+        if step.key in said or not step.at <= now < step.at + too_late or is_done(dough, step, progress):
+            continue
+        title = f"{_KINDS[step.kind]}: {printable(dough.recipe.name)}"
+        if step.load is not None and len(dough.loads) > 1:
+            title = f"{_KINDS[step.kind]}: load {step.load}, {printable(dough.recipe.name)}"
+        yield Cue(step.key, _KINDS[step.kind], dough.key, now, title, _says(plan, dough, step, zone))
+
+
+def moved_cues(
+    made: Plan, live: Plan, now: datetime, progress: Progress, told: Mapping[str, datetime], zone: tzinfo
+) -> tuple[Cue, ...]:
+    """That a dough's later times have moved, by ten minutes or more since it was last told.
+
+    Parameters
+    ----------
+    made, live
+        The plan as it was made, and as the doughs have it.
+    told
+        For each dough, when it was last said to be out.
+    """
+    found = []
+    for dough in live.doughs:
+        was_at = told.get(dough.key, made.dough(dough.key).out_at)
+        shift = dough.out_at - was_at
+        if abs(shift) < MOVED_BY or dough.out_at <= now:
+            continue
+        minutes = minutes_text(abs(shift).total_seconds() / 60.0)
+        way = "earlier" if shift < timedelta() else "later"
+        text = f"{printable(dough.recipe.name)}: everything still to come is {minutes} {way}.{_why(made, progress)} "
+        text += _what_comes(dough, now, progress, zone)
+        key = f"{dough.key}/moved/{dough.out_at:%Y%m%dT%H%M}"
+        found.append(Cue(key, CueKind.MOVED, dough.key, now, f"plan moved: {printable(dough.recipe.name)}", text))
+    return tuple(found)
+
+
+def _why(made: Plan, progress: Progress) -> str:
+    other = hotter_c(made, progress)
+    if other is None:
+        return ""
+    name, planned_c, air_c = other
+    way = "warmer" if air_c > planned_c else "colder"
+    return f" The {printable(name)} is {temp_text(air_c)}, {abs(air_c - planned_c):.1f} °C {way} than planned."
+
+
+def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, zone: tzinfo) -> str:
+    ahead = [step for step in steps_of(dough) if step.at > now and not is_done(dough, step, progress)]
+    told = [step for step in ahead if step.kind is not StepKind.STEAM]
+    return "; ".join(f"{clock_text(step.at, zone, now)} {step_text(dough, step)}" for step in told) + "."

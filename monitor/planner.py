@@ -1,0 +1,298 @@
+"""What a baker does with plans from the command line: make, show, compare, start, tick off, drop."""
+
+import argparse
+import tomllib
+from datetime import date, datetime, time, timedelta, tzinfo
+from pathlib import Path
+from typing import TextIO
+
+from rich.console import Console
+from rich.table import Table
+
+from monitor.bakery.phrases import clock_text, printable, stage_word, temp_text
+from monitor.config import DATABASE_NAME, load_config
+from monitor.day_runner import (
+    Foreteller,
+    LivePlan,
+    begin_key,
+    begin_stage,
+    is_over,
+    learned_for,
+    live_plan,
+    next_stages,
+)
+from monitor.errors import ConfigError, StoreError
+from monitor.formulary import read_recipe
+from monitor.pace import clock_of, local_zone
+from monitor.plan.alternatives import alternatives
+from monitor.plan.cues import is_done
+from monitor.plan.day import DoughPlan, Plan, PlanId, StagePlan, is_shaped_in, steps
+from monitor.plan.food import food_sentence
+from monitor.plan.foretell import mass_of
+from monitor.plan.kitchen import Kitchen, kitchen_from_toml
+from monitor.plan.live import hotter_c
+from monitor.plan.making import NoPlan, keys_of, make_plan
+from monitor.plan.orders import Order, follows_of
+from monitor.plan.words import (
+    alternative_row,
+    no_plan_lines,
+    out_sentence,
+    step_lines,
+    step_text,
+    variation_text,
+    window_sentence,
+)
+from monitor.recipe.adding_up import what_does_not_add_up
+from monitor.recipe.batch import Event, EventKind
+from monitor.recipe.parts import Recipe
+from monitor.sinks.daybook import DayBook
+
+KITCHEN_NAME = "kitchen.toml"
+STATUS_NO_PLAN = 2
+PLAIN_WIDTH = 160
+
+
+def read_kitchen(path: Path | None, data_dir: Path) -> Kitchen:
+    """The kitchen of a file; without one that of the data directory, or the usual one.
+
+    Raises
+    ------
+    ConfigError
+        When the file named is not there, or has faults.
+    """
+    named = path or data_dir / KITCHEN_NAME
+    if path is None and not named.exists():
+        return Kitchen()
+    try:
+        table = tomllib.loads(named.read_text(encoding="utf-8"))
+    except OSError as err:
+        raise ConfigError(f"{named}: cannot be read ({err.strerror}); name a kitchen file that is there") from err
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+        raise ConfigError(f"{named}: is no TOML: {err}") from err
+    return kitchen_from_toml(table, str(named))
+
+
+def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
+    """A moment as a baker says it: ``12:30`` (the next one), ``tomorrow 12:30``, ``2026-03-04 12:30``.
+
+    Raises
+    ------
+    ConfigError
+        When it is none of these, or over.
+    """
+    day_text, _, clock = text.strip().rpartition(" ")
+    local = now.astimezone(zone)
+    try:
+        at = time.fromisoformat(clock)
+        if day_text in ("", "today", "tomorrow"):
+            day = local.date() + timedelta(days=day_text == "tomorrow")
+        else:
+            day = date.fromisoformat(day_text)
+    except ValueError as err:
+        raise ConfigError(f"--out {text!r}: say 12:30, tomorrow 12:30, or 2026-03-04 12:30") from err
+    found = datetime.combine(day, at, zone)
+    if not day_text and found <= local:
+        found = datetime.combine(day + timedelta(days=1), at, zone)
+    if found <= local:
+        raise ConfigError(f"--out {text!r}: that is over")
+    return found.astimezone(now.tzinfo)
+
+
+def order_of(book: DayBook, recipe: Recipe, wanted_at: datetime | None) -> Order:
+    """A recipe for an hour, with what its finished batches have taught."""
+    learned = tuple(
+        learned_for(book, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped_in(recipe, number)))
+        for number, stage in enumerate(recipe.method)
+    )
+    return Order(recipe, wanted_at, learned)
+
+
+def _orders(args: argparse.Namespace, book: DayBook, now: datetime, zone: tzinfo, out: TextIO) -> tuple[Order, ...]:
+    if len(args.out) > 1 and len(args.out) != len(args.files):
+        raise ConfigError(f"--out once for all, or once for each of the {len(args.files)} recipes, in their order")
+    moments: list[datetime | None] = [wanted_moment(text, now, zone) for text in args.out]
+    recipes = [read_recipe(path) for path in args.files]
+    for recipe in recipes:
+        for sentence in what_does_not_add_up(recipe):
+            print(f"{printable(recipe.name)} does not add up: {printable(sentence)}", file=out)
+    wanted = moments if len(moments) > 1 else (moments or [None]) * len(recipes)
+    return tuple(order_of(book, recipe, at) for recipe, at in zip(recipes, wanted, strict=True))
+
+
+def _recipes(orders: tuple[Order, ...]) -> dict[str, Recipe]:
+    return {key: order.recipe for key, order in zip(keys_of(orders), orders, strict=True)}
+
+
+def _planned(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: tzinfo) -> Plan | NoPlan:
+    try:
+        return make_plan(orders, kitchen, now, zone)
+    except ValueError as err:
+        raise ConfigError(str(err)) from err
+
+
+def _make(args: argparse.Namespace, book: DayBook, zone: tzinfo, kitchen: Kitchen, out: TextIO) -> int:
+    now = clock_of(book).now()
+    orders = _orders(args, book, now, zone, out)
+    found = _planned(orders, kitchen, now, zone)
+    if isinstance(found, NoPlan):
+        print("no plan:", file=out)
+        for line in no_plan_lines(found, _recipes(orders), zone, now):
+            print(f"  {line}", file=out)
+        return STATUS_NO_PLAN
+    plan = found if args.dry_run else book.add_plan(found)
+    for line in step_lines(plan, zone, now):
+        print(line, file=out)
+    for dough in plan.doughs:
+        for sentence in (out_sentence(dough, zone, now), window_sentence(dough, zone), food_sentence(dough)):
+            if sentence:
+                print(sentence, file=out)
+    if not args.dry_run:
+        print(f"plan {plan.id} is kept: `plan start` begins its first stage, `plan show` says how it stands", file=out)
+    return 0
+
+
+def _alternatives(args: argparse.Namespace, book: DayBook, zone: tzinfo, kitchen: Kitchen, out: TextIO) -> int:
+    now = clock_of(book).now()
+    args.files = [args.file]
+    (order,) = _orders(args, book, now, zone, out)
+    unit = load_config(book.path.parent, {}).temp_unit
+    table = Table(title=printable(order.recipe.name), title_justify="left")
+    for heading in ("otherwise", "begin", "out", "by itself", "its loaves, or why not"):
+        table.add_column(heading, overflow="fold")
+    try:
+        found = alternatives(order, kitchen, now, zone)
+    except ValueError as err:
+        raise ConfigError(str(err)) from err
+    for each in found:
+        table.add_row(variation_text(each, unit), *alternative_row(each, _recipes((order,)), zone, now))
+    Console(file=out, width=None if out.isatty() else PLAIN_WIDTH, markup=False, highlight=False).print(table)
+    return 0
+
+
+# -- plans that are kept ----------------------------------------------------------------------------------------------
+
+
+def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
+    """The plan of a number, or the newest; as its doughs have it."""
+    now = clock_of(book).now()
+    if plan_id is None:
+        plans = book.plans()
+        if not plans:
+            raise StoreError(f"{book.path}: holds no plan; make one with `proofing-monitor plan make RECIPE.toml`")
+        plan = plans[0]
+    else:
+        plan = book.plan(PlanId(plan_id))
+    return live_plan(book, plan, now, Foreteller(book)), now
+
+
+def _show(args: argparse.Namespace, book: DayBook, zone: tzinfo, out: TextIO) -> int:
+    live, now = _live(book, args.id)
+    for number, step in enumerate(steps(live.now), start=1):
+        dough = live.now.dough(step.dough)
+        mark = "x" if is_done(dough, step, live.progress) else " "
+        who = f"{printable(dough.recipe.name)}: " if len(live.now.doughs) > 1 else ""
+        print(f"{number:>3} [{mark}] {clock_text(step.at, zone, now):>15}  {who}{step_text(dough, step)}", file=out)
+    for dough in live.now.doughs:
+        made_at = live.made.dough(dough.key).out_at
+        moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)
+        if moved_min:
+            way = "later" if moved_min > 0 else "earlier"
+            out_text = clock_text(dough.out_at, zone, now)
+            print(f"{printable(dough.recipe.name)}: out {out_text}, {abs(moved_min)} min {way} than planned", file=out)
+    other = hotter_c(live.made, live.progress)
+    if other is not None:
+        name, planned_c, air_c = other
+        print(f"the {printable(name)} is {temp_text(air_c)}; {temp_text(planned_c)} was planned with", file=out)
+    return 0
+
+
+def _list(book: DayBook, zone: tzinfo, out: TextIO) -> int:
+    now = clock_of(book).now()
+    plans = book.plans()
+    if not plans:
+        print("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one", file=out)
+    ask = Foreteller(book)
+    for plan in plans:
+        live = live_plan(book, plan, now, ask)
+        state = "over" if is_over(live, now) else "to come"
+        doughs = "; ".join(
+            f"{printable(dough.recipe.name)} out {clock_text(dough.out_at, zone, now)}" for dough in live.now.doughs
+        )
+        print(f"{plan.id:>4}  {state:<8} {doughs}", file=out)
+    return 0
+
+
+def _next(live: LivePlan, key: str | None) -> tuple[DoughPlan, StagePlan]:
+    waiting = [each for each in next_stages(live) if key in (None, each[0].key)]
+    if not waiting:
+        known = ", ".join(dough.key for dough in live.now.doughs)
+        raise ConfigError(f"plan {live.made.id}: no stage is left to begin; its doughs: {known}")
+    return min(waiting, key=lambda each: each[1].hands_at)
+
+
+def start_next(book: DayBook, live: LivePlan, now: datetime, key: str | None = None) -> str:
+    """End what the next stage of a plan takes on, and begin to watch it; a sentence comes back.
+
+    Raises
+    ------
+    ConfigError
+        When no stage is left.
+    """
+    dough, stage = _next(live, key)
+    batches = book.batches_of(live.made.id)
+    for before in follows_of(dough.recipe)[stage.number]:
+        for step, batch in batches.items():
+            if step.startswith(f"{dough.key}/{before}/") and batch.ended_at is None:
+                book.add_event(batch.id, Event(now, EventKind.END))
+    batch = begin_stage(book, live.made, dough, stage, now)
+    where = "" if batch.nodes else "; no node is named for it: log levels by eye, or name one in the recipe"
+    return f"batch {batch.id}: {printable(batch.name)} ({stage_word(batch.stage)}) is being watched{where}"
+
+
+def _start(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
+    live, now = _live(book, args.id)
+    print(start_next(book, live, now, args.dough), file=out)
+    return 0
+
+
+def _done(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
+    live, now = _live(book, args.id)
+    every = steps(live.now)
+    if not 1 <= args.step <= len(every):
+        raise ConfigError(f"plan {live.made.id} has steps 1 to {len(every)}; `plan show` numbers them")
+    step = every[args.step - 1]
+    dough = live.now.dough(step.dough)
+    if step.stage is not None and step.key == begin_key(dough, dough.stages[step.stage]):
+        if (dough, dough.stages[step.stage]) not in next_stages(live):
+            raise ConfigError(f"{step_text(dough, step)}: has begun, or what comes before it has not")
+        print(start_next(book, live, now, dough.key), file=out)
+        return 0
+    book.mark_done(live.made.id, step.key, now)
+    print(f"done: {step_text(dough, step)}", file=out)
+    return 0
+
+
+def _drop(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
+    plan = book.plan(PlanId(args.id))
+    book.drop_plan(plan.id)
+    print(f"plan {plan.id} is dropped and calls no more; its batches stay", file=out)
+    return 0
+
+
+def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
+    """Run one ``plan`` action; the exit status comes back: 2 when there is no plan."""
+    zone = load_config(data_dir, {}).timezone or local_zone()
+    with DayBook(data_dir / DATABASE_NAME) as book:
+        if args.action in ("make", "alternatives"):
+            kitchen = read_kitchen(args.kitchen, data_dir)
+            made = _make if args.action == "make" else _alternatives
+            return made(args, book, zone, kitchen, out)
+        if args.action == "show":
+            return _show(args, book, zone, out)
+        if args.action == "list":
+            return _list(book, zone, out)
+        if args.action == "start":
+            return _start(args, book, out)
+        if args.action == "done":
+            return _done(args, book, out)
+        return _drop(args, book, out)
