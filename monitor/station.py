@@ -5,6 +5,7 @@ import queue
 import signal
 import threading
 from collections.abc import Callable, Sequence
+from datetime import tzinfo
 from pathlib import Path
 from typing import Protocol, TextIO
 
@@ -14,7 +15,6 @@ from monitor.bakery.alerts import AlertKind, Message
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector import Collector
 from monitor.config import CONFIG_NAME, Config
-from monitor.day_runner import DayRunner
 from monitor.dough.forecast import outlook
 from monitor.errors import ConfigError, DamagedError, NotifyError
 from monitor.learner import Learner
@@ -44,6 +44,31 @@ class _Part(Protocol):
     def start(self) -> None: ...
 
     def stop(self) -> None: ...
+
+
+class _Planner:
+    """The day runner, loaded once the loop runs: its solver takes seconds to load, and batches must go on at once."""
+
+    def __init__(self, database: Path, clock: Clock, zone: tzinfo) -> None:
+        self._asked = (database, clock, zone)
+        self._runner: _Part | None = None
+        self._thread = threading.Thread(target=self._load, name="planner", daemon=True)
+
+    def start(self) -> None:
+        """Begin to load it."""
+        self._thread.start()
+
+    def stop(self) -> None:
+        """End it, once it is loaded."""
+        self._thread.join()
+        if self._runner is not None:
+            self._runner.stop()
+
+    def _load(self) -> None:
+        from monitor.day_runner import DayRunner
+
+        self._runner = DayRunner(*self._asked)
+        self._runner.start()
 
 
 def no_source_text(config: Config) -> str:
@@ -118,7 +143,7 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
         notifier = Notifier(config.database, recipients, clock, zone=zone, rules=config.calls, screens=[terminal])
         looks = _lookouts(config, clock, pulse, node_watch, aside)
         parts: list[_Part] = [notifier, *sources, Learner(config.database, clock)]
-        parts.append(DayRunner(config.database, clock, zone))
+        parts.append(_Planner(config.database, clock, zone))
         if config.upkeep.backup_dir is not None:
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
             looks.append(nightly.troubles)
