@@ -1,10 +1,11 @@
 """What a baker does on a screen, written at once through the store, at the dough's own now."""
 
-from datetime import tzinfo
+from collections.abc import Callable
+from datetime import timedelta, tzinfo
 
 import streamlit as st
 
-from dashboard import queries
+from dashboard import door, queries
 from monitor.bakery.wording import clock_text, event_word
 from monitor.errors import AccessError, StoreError
 from monitor.pace import clock_of
@@ -12,6 +13,8 @@ from monitor.recipe.batch import BatchId, Event, EventKind
 
 # How far off a level read by eye against a wall is, one standard deviation: judgement (a domed top, a slanting look).
 LEVEL_SD_MM = 3.0
+
+Action = Callable[..., None]
 
 
 def note(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
@@ -40,6 +43,37 @@ def note_level(batch_id: BatchId, level_mm: float | None) -> None:
         st.toast(f"Not noted: {error}", duration="infinite")
         return
     st.toast(f"Noted: level {level_mm:.0f} mm, {clock_text(now, _zone())}")
+
+
+def acknowledge(*numbers: int) -> None:
+    """Keep that somebody knows of some alerts, and say so."""
+    try:
+        with queries.opened_to_write() as store:
+            now = clock_of(store).now()
+            for number in numbers:
+                store.acknowledge(number, now, _person())
+    except (AccessError, StoreError) as error:
+        st.toast(f"Not acknowledged: {error}", duration="infinite")
+        return
+    st.toast(f"Acknowledged, {clock_text(now, _zone())}")
+
+
+def shelve(number: int, minutes: int) -> None:
+    """Keep for how long nobody wants to hear of an alert (0: take it off its shelf), and say so."""
+    try:
+        with queries.opened_to_write() as store:
+            now = clock_of(store).now()
+            until = now + timedelta(minutes=minutes) if minutes else None
+            store.shelve(number, until, now, _person())
+    except (AccessError, StoreError) as error:
+        st.toast(f"Not shelved: {error}", duration="infinite")
+        return
+    st.toast("Back from its shelf" if until is None else f"Shelved until {clock_text(until, _zone())}")
+
+
+def _person() -> str:
+    """Who says so, for the history."""
+    return door.name(queries.database().parent) or "the dashboard"
 
 
 def _zone() -> tzinfo:

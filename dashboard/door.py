@@ -34,6 +34,11 @@ def who(access: Access, proxy_secret: str | None) -> str | None:
     return None
 
 
+def name(folder: Path) -> str:
+    """The name someone has logged in with; empty where nobody logs in."""
+    return who(*settings(str(folder))) or ""
+
+
 def role(folder: Path) -> Role | None:
     """What the person at this session may do; None for nothing at all."""
     try:

@@ -18,6 +18,7 @@ import streamlit as st
 from dashboard import door
 from monitor.access import Role
 from monitor.bakery.alerts import Alert, Message
+from monitor.bakery.calls import QuietHours
 from monitor.config import DATABASE_NAME, default_data_dir, load_config
 from monitor.dough.outlook import Outlook
 from monitor.errors import ConfigError
@@ -46,6 +47,14 @@ class Row:
     outlook: Outlook | None
     firing: tuple[Alert, ...]
     stale_since: datetime | None
+
+
+@dataclass(frozen=True, slots=True)
+class Standing:
+    """An alert that stands, with the name of its batch (empty when it is about no batch)."""
+
+    alert: Alert
+    batch_name: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,6 +113,7 @@ class Manner:
 
     zone: tzinfo
     temp_unit: str = "C"
+    quiet: QuietHours | None = None
 
 
 @st.cache_resource(max_entries=4, ttl=60, show_spinner=False)
@@ -116,7 +126,7 @@ def manner(folder: str) -> Manner:
         config = load_config(Path(folder), {})
     except ConfigError:
         return Manner(local_zone())
-    return Manner(config.timezone or local_zone(), config.temp_unit)
+    return Manner(config.timezone or local_zone(), config.temp_unit, config.calls.quiet)
 
 
 def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetime | None:
@@ -145,6 +155,17 @@ def running_row(store: Store, batch: Batch, now: datetime) -> Row:
 def board_rows(store: Store, now: datetime) -> list[Row]:
     """All running batches, in the store's order."""
     return [running_row(store, batch, now) for batch in store.batches(running=True)]
+
+
+def standing(store: Store, batch: Batch | None = None) -> list[Standing]:
+    """The alerts that stand, the first to begin first: all, or those of one batch and of the nodes it is read from."""
+    names = {each.id: each.name for each in store.batches(running=True)}
+    nodes = () if batch is None else {node for _, node in batch.nodes}
+    return [
+        Standing(alert, names.get(alert.subject.batch_id, "") if alert.subject.batch_id is not None else "")
+        for alert in store.standing_alerts()
+        if batch is None or alert.subject.batch_id == batch.id or alert.subject.name in nodes
+    ]
 
 
 def past(store: Store, batch: Batch) -> Past:

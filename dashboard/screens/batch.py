@@ -3,7 +3,7 @@
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import actions, cards, page, plots, queries
+from dashboard import actions, cards, page, plots, queries, standing
 from monitor.bakery.wording import clock_text, stage_word
 from monitor.recipe.batch import Batch, BatchId, EventKind
 
@@ -57,6 +57,7 @@ def _live_side(batch: Batch, _: StreamlitPage) -> None:
     def draw(scene: page.Scene) -> None:
         row = queries.running_row(scene.store, scene.store.batch(batch.id), scene.now)
         st.html(cards.side(row, scene))
+        standing.put_of_batch(queries.standing(scene.store, row.batch), standing.told_of(scene, batch.id), scene)
 
     page.shown(draw)
 

@@ -5,7 +5,7 @@ import html
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, page, queries
+from dashboard import cards, page, queries, standing
 from dashboard.hands import dues, ordered
 from dashboard.strips import shared_hours
 
@@ -26,12 +26,15 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
         st.html(_nothing_yet(str(scene.store.path.parent)))
         return
     st.html(cards.bar(dues(rows, scene.now), scene))
+    standing.put_calling(queries.standing(scene.store), scene)
     hours = shared_hours([(row.batch, row.outlook) for row in rows], scene.now)
     for row in ordered(rows, scene.now):
         with st.container(key=f"card-{row.batch.id}"):
             st.html(cards.batch_card(row, hours, scene))
             label = page.plain(f"Open {row.batch.name}")
             st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id)})
+    quiet = queries.manner(str(scene.store.path.parent)).quiet
+    st.html(f'<p class="quiet">{html.escape(standing.night_words(scene, quiet))}</p>')
 
 
 def _nothing_yet(folder: str) -> str:

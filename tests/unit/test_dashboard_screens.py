@@ -10,8 +10,9 @@ import pytest
 from sample_bakery import HOSTILE_NAME, NOW, fill
 from streamlit.testing.v1 import AppTest
 
-from dashboard import door
+from dashboard import door, queries
 from dashboard.screens import batch, board, cautions, finished, nodes
+from monitor.bakery.alerts import AlertKind, Phase
 from monitor.bakery.wording import CAUTIONS
 from monitor.config import CONFIG_NAME, DATABASE_NAME
 from monitor.dough.curve import SHAPE_NAMES
@@ -290,3 +291,62 @@ def test_cautions_are_all_there(nothing: Path, shown: Runs) -> None:
     text = words(shown("cautions"))
     for caution in CAUTIONS:
         assert caution.title in text
+
+
+# -- what calls -----------------------------------------------------------------------------------------------------
+
+
+def stands() -> dict[AlertKind, Phase]:
+    with Store(queries.database()) as store:
+        return {alert.kind: alert.phase for alert in store.standing_alerts()}
+
+
+def number_of(kind: AlertKind) -> int:
+    with Store(queries.database()) as store:
+        return next(alert.number for alert in store.standing_alerts() if alert.kind is kind)
+
+
+def test_board_shows_what_calls_and_one_touch_acknowledges_it(morning: dict[str, BatchId], shown: Runs) -> None:
+    app = shown("board")
+    assert "<b>Milk buns: past its peak</b>, since " in words(app)
+    assert ": node silent</b>, since " in words(app)
+    assert "Last night: " in words(app)
+    number = number_of(AlertKind.PAST_PEAK)
+    app.button(key=f"acknowledge-board-{number}").click().run()
+    assert not app.exception
+    assert stands() == {AlertKind.PAST_PEAK: Phase.ACKNOWLEDGED, AlertKind.NODE_SILENT: Phase.UNACKNOWLEDGED}
+    assert "Milk buns: past its peak</b>" not in words(app), "the board shows what nobody has acknowledged"
+    with Store(queries.database()) as store:
+        assert [change.by for change in store.alert_history()] == ["the dashboard"]
+
+
+def test_board_acknowledges_all_by_one_touch(morning: dict[str, BatchId], shown: Runs) -> None:
+    app = shown("board")
+    app.button(key="acknowledge-all").click().run()
+    assert set(stands().values()) == {Phase.ACKNOWLEDGED}
+
+
+def test_batch_screen_shelves_and_brings_back(morning: dict[str, BatchId], shown: Runs) -> None:
+    number = number_of(AlertKind.PAST_PEAK)
+    with Store(queries.database()) as store:
+        batch_id = next(alert.subject.batch_id for alert in store.standing_alerts() if alert.number == number)
+    app = shown("batch", batch_id)
+    assert "What calls for you" in words(app)
+    app.button(key=f"shelve-batch-{number}").click().run()
+    assert stands()[AlertKind.PAST_PEAK] is Phase.SHELVED
+    assert "shelved until" in words(app)
+    app.button(key=f"unshelve-batch-{number}").click().run()
+    assert stands()[AlertKind.PAST_PEAK] is Phase.UNACKNOWLEDGED
+
+
+def test_who_may_only_look_can_say_nothing_to_an_alert(
+    morning: dict[str, BatchId], shown: Runs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown("board")
+    folder = queries.database().parent
+    (folder / CONFIG_NAME).write_text('[dashboard]\nlogin = "proxy"\nbakers = ["ida"]\nviewers = ["guest"]\n')
+    monkeypatch.setattr("dashboard.door.who", lambda access, secret: "guest")
+    door.settings.clear()
+    app.button(key=f"acknowledge-board-{number_of(AlertKind.PAST_PEAK)}").click().run()
+    assert stands()[AlertKind.PAST_PEAK] is Phase.UNACKNOWLEDGED
+    door.settings.clear()
