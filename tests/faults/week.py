@@ -33,6 +33,7 @@ from monitor.wire.readings import Channel, NodeId
 MINUTE = timedelta(minutes=1)
 RISES_MIN, BATCH_MIN, EVERY_MIN = 120, 180, 720
 LONGEST_CUT_MIN = 5
+LONGEST_SILENCE_MIN = 7
 RESENT_AT_ONCE = 40
 
 
@@ -67,6 +68,7 @@ class Node:
     boot: str
     seq: int = 0
     waiting: dict[int, datetime] = field(default_factory=dict)
+    heard_in: int = 0
     cut_until: int = 0
     deaf_until: int = 0  # hears no acknowledgement
     well_until: int = 0  # left alone for a while after a fault
@@ -153,7 +155,7 @@ class Week:
         elif kind == 1:
             self.store.errors = rng.randint(1, 5)
         elif kind == 2:
-            node.cut_until = minute + lasts
+            self._cut(node, minute + lasts)
         elif kind == 3:
             node.deaf_until = minute + lasts
         elif kind == 4:
@@ -166,8 +168,13 @@ class Week:
         else:  # the whole broker
             lasts = min(lasts, 3)
             for each in self.nodes:
-                each.cut_until = max(each.cut_until, minute + lasts)
+                self._cut(each, minute + lasts)
         node.well_until = minute + lasts + 3
+
+    @staticmethod
+    def _cut(node: Node, until: int) -> None:
+        """Cut a node off, but not for so long on end that its silence would be called out."""
+        node.cut_until = max(node.cut_until, min(until, node.heard_in + LONGEST_SILENCE_MIN))
 
     def _send(self, minute: int) -> None:
         now, rng = self.clock.now(), self.rng
@@ -176,6 +183,7 @@ class Week:
             node.seq += 1
             node.waiting[node.seq] = now
             if node.cut_until <= minute:
+                node.heard_in = minute
                 frames += [(node, seq, node.frame(seq, now)) for seq in list(node.waiting)[:RESENT_AT_ONCE]]
         if self.is_copying:
             frames = [frame for frame in frames for _ in range(rng.randint(1, 5))]
@@ -248,7 +256,11 @@ def run(days: float, nodes: int = 20, seed: int = 1) -> Line:
             week.store.close()
     (_, wanted, _), (week, called, wrong) = weeks
     if wanted != called:
-        wrong.append(f"calls: {len(wanted - called)} missed, {len(called - wanted)} too many")
+        missed, extra = (
+            sorted({kind for _, kind, _ in wanted - called}),
+            sorted({kind for _, kind, _ in called - wanted}),
+        )
+        wrong.append(f"calls: {len(wanted - called)} missed {missed}, {len(called - wanted)} too many {extra}")
     if not wanted:
         wrong.append("nothing was ever called")
     settled, last = week.memory_mb[len(week.memory_mb) // 4 :], week.memory_mb[-1]
