@@ -9,7 +9,8 @@ from dashboard import door, queries
 from monitor.bakery.wording import clock_text, event_word
 from monitor.errors import AccessError, StoreError
 from monitor.pace import clock_of
-from monitor.recipe.batch import BatchId, Event, EventKind
+from monitor.recipe.batch import BatchId, Event, EventKind, Target
+from monitor.sinks.reviews import Reviews
 
 # How far off a level read by eye against a wall is, one standard deviation: judgement (a domed top, a slanting look).
 LEVEL_SD_MM = 3.0
@@ -74,6 +75,17 @@ def shelve(number: int, minutes: int) -> None:
 def _person() -> str:
     """Who says so, for the history."""
     return door.name(queries.database().parent) or "the dashboard"
+
+
+def move_band(batch_id: BatchId, rise_pct: float) -> None:
+    """Move the band of a batch to another rise, and say so."""
+    try:
+        with queries.opened_to_write_as(Reviews) as store:
+            store.set_target(batch_id, Target(rise_pct))
+    except (AccessError, StoreError) as error:
+        st.toast(f"Not moved: {error}", duration="infinite")
+        return
+    st.toast(f"The band stands at {rise_pct:.0f} % now")
 
 
 def _zone() -> tzinfo:

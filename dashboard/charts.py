@@ -41,6 +41,7 @@ def rise_chart(
     target_pct: float | None,
     ready: tuple[float | None, float | None, float | None] = (None, None, None),
     marks: tuple[Mark, ...] = (),
+    other: pd.DataFrame | None = None,
 ) -> Layered:
     """Rise with its interval, the forecast as two nested bands, the target, what the baker did, and marked moments.
 
@@ -50,8 +51,12 @@ def rise_chart(
         First and last dial millisecond of the clock axis.
     ready
         Early, middle and late moment of reaching the target; drawn on the target's line.
+    other
+        Another forecast, of what is supposed: a second, thinner set of bands over the first.
     """
     top = _rise_top(history, fan, target_pct)
+    if other is not None:  # its outer band may leave the picture, or far-off chances would press the curve flat
+        top = max(top, ceil(_most(other, "p75") * 0.114) * 10.0)
     bottom = min(0.0, _least(history, "low"), _least(fan, "p05"))
     if len(events):  # flags stand under the curve
         bottom = min(bottom, -0.17 * top)
@@ -75,6 +80,8 @@ def rise_chart(
             .mark_line(color=palette.crust, strokeDash=[5, 4], strokeWidth=2)
             .encode(x=x, y=alt.Y("p50:Q", scale=y, axis=percent), tooltip=said),
         ]
+    if other is not None and len(other):
+        layers += _thin_bands(other, x, y, percent, palette)
     if len(history):
         layers += [
             _area(history, x, "low", "high", y, percent, palette.line, palette.line, 0.9),
@@ -227,6 +234,28 @@ def _area(
     )
     drawn: alt.Chart = chart.encode(x=x, y=alt.Y(f"{low}:Q", scale=y, axis=axis), y2=f"{high}:Q")
     return drawn
+
+
+def _thin_bands(fan: pd.DataFrame, x: alt.X, y: alt.Scale, axis: alt.Axis, palette: Palette) -> list[Any]:
+    """A second forecast over the first: outlines instead of areas, another colour, and a name at its end."""
+    base = alt.Chart(fan)
+    tip = alt.Tooltip("words:N", title="what if")
+    edges = [
+        base.mark_line(color=palette.water, strokeWidth=1.3, strokeDash=dash, clip=True).encode(
+            x=x, y=alt.Y(f"{column}:Q", scale=y, axis=axis)
+        )
+        for column, dash in (("p05", [2, 3]), ("p25", [1, 0]), ("p75", [1, 0]), ("p95", [2, 3]))
+    ]
+    middle = base.mark_line(color=palette.water, strokeWidth=2.6, strokeDash=[8, 4])
+    end = pd.DataFrame([{"at": fan["at"].iloc[-1], "pct": fan["p50"].iloc[-1], "words": "what if"}])
+    name = alt.Chart(end).mark_text(
+        color=palette.water, align="right", baseline="bottom", dy=-7, fontSize=14, font=FONT, fontWeight=600
+    )
+    return [
+        *edges,
+        middle.encode(x=x, y=alt.Y("p50:Q", scale=y, axis=axis), tooltip=tip),
+        name.encode(x=x, y=alt.Y("pct:Q", scale=y), text="words:N"),
+    ]
 
 
 def _target(

@@ -4,19 +4,22 @@ Charts get times as *dial* milliseconds: the baker's clock read as if it were UT
 shows the baker's hours in every browser, wherever that browser thinks it is.
 """
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta, tzinfo
-from math import isnan
 
+import numpy as np
 import pandas as pd
+from numpy.typing import NDArray
+from tsdownsample import MinMaxLTTBDownsampler
 
 from monitor.dough.air import dew_point_c
 from monitor.dough.outlook import Moments, Outlook
+from monitor.dough.track import EMPTY, Series
 from monitor.recipe.batch import Event
 from monitor.units import fahrenheit
-from monitor.wire.readings import Channel, Flag, Reading
 
 MAX_POINTS = 2000  # a series: more than any screen has pixels across
+NEAR_S = 120.0  # judgement: air and humidity measured further apart are not of the same air
 GAP = timedelta(minutes=15)  # judgement: a line is not drawn across a longer silence
 
 
@@ -69,31 +72,48 @@ def fan_frame(outlook: Outlook | None, tz: tzinfo | None) -> pd.DataFrame:
     return thinned(pd.DataFrame(rows, columns=["at", "p05", "p25", "p50", "p75", "p95", "words"]))
 
 
-def reading_frame(
-    readings: Iterable[Reading], channels: Sequence[tuple[Channel, str]], tz: tzinfo | None
-) -> pd.DataFrame:
-    """Some channels over time, flagged readings left out: ``at value what``."""
-    found = list(readings)
+def keeping_peaks(series: Series, most: int = MAX_POINTS // 2) -> Series:
+    """At most ``most`` points of a series, chosen so that its curve looks the same: no peak or dip is lost."""
+    known = np.isfinite(series.value)
+    t_s, value, sd = series.t_s[known], series.value[known], series.sd[known]
+    if t_s.size > most:
+        picks = MinMaxLTTBDownsampler().downsample(t_s, value, n_out=most)  # type: ignore[no-untyped-call]
+        t_s, value, sd = t_s[picks], value[picks], sd[picks]
+    return Series(t_s, value, sd)
+
+
+def dials_ms(started_at: datetime, t_s: NDArray[np.float64], tz: tzinfo | None) -> NDArray[np.float64]:
+    """Seconds since a moment as dial milliseconds, whatever the clock does in between. [ms]"""
+    moments = pd.DatetimeIndex(started_at.timestamp() * 1e9 + np.round(t_s * 1e9), tz=UTC)
+    on_the_wall = moments.tz_convert(tz).tz_localize(None)
+    return np.asarray(on_the_wall.as_unit("us").asi8 / 1e3, dtype=np.float64)
+
+
+def series_frame(started_at: datetime, series: Mapping[str, Series], tz: tzinfo | None) -> pd.DataFrame:
+    """Some series, each by its name, over time: ``at value what``. [ms]"""
     frames = []
-    for channel, what in channels:
-        rows = [
-            (dial_ms(reading.measured_at, tz), reading.value)
-            for reading in found
-            if reading.channel is channel and reading.flag is Flag.OK and not isnan(reading.value)
-        ]
-        frame = pd.DataFrame(rows, columns=["at", "value"], dtype=float).sort_values("at", ignore_index=True)
-        frames.append(broken_at_gaps(thinned(frame, MAX_POINTS // 2)).assign(what=what))
+    for what, one in series.items():
+        drawn = keeping_peaks(one)
+        frame = pd.DataFrame({"at": dials_ms(started_at, drawn.t_s, tz), "value": drawn.value})
+        frames.append(broken_at_gaps(frame).assign(what=what))
     return pd.concat(frames, ignore_index=True)
 
 
-def dew_point_frame(temps: pd.DataFrame, humidity: pd.DataFrame) -> pd.DataFrame:
-    """Dew point of the air wherever its warmth [C] and humidity [%] were measured at once: ``at value what``."""
-    air = temps.loc[temps["what"] == "air", ["at", "value"]].dropna()
-    both = air.merge(humidity[["at", "value"]].dropna(), on="at", suffixes=("", "_rh"))
-    both = both[both["value_rh"] > 0.0]
-    values = dew_point_c(both["value"].to_numpy(), both["value_rh"].to_numpy())
-    frame = pd.DataFrame({"at": both["at"].to_numpy(), "value": values})
-    return broken_at_gaps(frame).assign(what="dew point")
+def dew_point_series(air_temp_c: Series, humidity_pct: Series) -> Series:
+    """Dew point of the air wherever its warmth [C] was measured close to its humidity [%]. [C]"""
+    if not (air_temp_c.t_s.size and humidity_pct.t_s.size):
+        return EMPTY
+    known = np.isfinite(humidity_pct.value) & (humidity_pct.value > 0.0)
+    at_s = humidity_pct.t_s[known]
+    if not at_s.size:
+        return EMPTY
+    after = np.clip(np.searchsorted(at_s, air_temp_c.t_s), 0, at_s.size - 1)
+    before = np.clip(after - 1, 0, None)
+    apart_s = np.minimum(np.abs(at_s[after] - air_temp_c.t_s), np.abs(at_s[before] - air_temp_c.t_s))
+    is_near = apart_s <= NEAR_S
+    humidity = np.interp(air_temp_c.t_s, at_s, humidity_pct.value[known])
+    value = np.asarray(dew_point_c(air_temp_c.value, humidity), dtype=np.float64)
+    return Series(air_temp_c.t_s[is_near], value[is_near], air_temp_c.sd[is_near])
 
 
 def worded(frame: pd.DataFrame, unit: str) -> pd.DataFrame:

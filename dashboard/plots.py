@@ -1,18 +1,20 @@
 """The charts of one batch put on a page: running with its forecast, or ended with what had been said."""
 
+import html
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 
-import pandas as pd
 import streamlit as st
 
-from dashboard import charts, frames, page
+from dashboard import charts, frames, page, supposing
 from dashboard.charts import Mark
 from dashboard.queries import Past
+from dashboard.supposing import Supposed
+from monitor.bakery.air_words import skin_sentence
 from monitor.bakery.wording import clock_text, curve_sentence, event_word, rise_text, temp_text
 from monitor.dough.outlook import Outlook
+from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, Event, EventKind
-from monitor.wire.readings import Channel, Flag, Reading
 
 LEAST_DEGREES = 4.0  # the least that a temperature axis spans, of either scale
 LEAST_PCT = 20.0
@@ -22,17 +24,29 @@ STEP = timedelta(minutes=5)
 _MIDNIGHT = datetime(2000, 1, 1, tzinfo=UTC)
 
 
-def put_running(scene: page.Scene, batch: Batch) -> None:
-    """Rise, forecast and air of a running batch, all on one clock."""
-    outlooks = scene.store.outlooks(batch.id, has_fan=False)
+def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> None:
+    """Rise and forecast of a running batch, and beside it what would come of what is supposed."""
     newest = scene.store.latest_outlook(batch.id)
-    end = chart_end(newest, scene.now)
-    span = (frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone))
     now_words = "now" if newest is None or newest.rise_pct is None else f"now, {newest.rise_pct.p50:.0f} %"
     marks = (Mark(frames.dial_ms(scene.now, scene.zone), now_words),)
-    sentence = f"{batch.name}: not yet estimated." if newest is None else curve_sentence(batch, newest, scene.zone)
-    page.put_chart(rise(scene, batch, outlooks, newest, span, marks), sentence, "rise")
-    put_air(scene, scene.store.readings(batch), span, "running")
+    said = f"{batch.name}: not yet estimated." if newest is None else curve_sentence(batch, newest, scene.zone)
+    other = None
+    if supposed is not None:
+        other = supposing.answer(scene, batch, supposed)
+        what_if = supposing.sentence(scene, batch, supposed, other)
+        st.html(f'<p class="supposed">{html.escape(what_if)}</p>')
+        said = f"{said} What if: {what_if}."
+    outlooks = scene.store.outlooks(batch.id, has_fan=False)
+    span = running_span(scene, batch, supposed)
+    page.put_chart(rise(scene, batch, outlooks, newest, span, marks, other), said, "rise")
+
+
+def running_span(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> tuple[float, float]:
+    """First and last dial millisecond of the charts of a running batch."""
+    end = chart_end(scene.store.latest_outlook(batch.id), scene.now)
+    if supposed is not None:
+        end = max(end, chart_end(supposing.answer(scene, batch, supposed), scene.now))
+    return frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone)
 
 
 def put_past(scene: page.Scene, past: Past, said: Outlook) -> None:
@@ -47,7 +61,7 @@ def put_past(scene: page.Scene, past: Past, said: Outlook) -> None:
     )
     chart = rise(scene, batch, past.outlooks, said, span, marks[1:] if said.at >= ended_at else marks)
     page.put_chart(chart, curve_sentence(batch, past.outlooks[-1], scene.zone), "rise")
-    put_air(scene, past.readings, span, "past")
+    put_air(scene, past.batch, past.track, span, "past")
 
 
 def rise(
@@ -57,8 +71,9 @@ def rise(
     forecast: Outlook | None,
     span: tuple[float, float],
     marks: tuple[Mark, ...],
+    other: Outlook | None = None,
 ) -> charts.Layered:
-    """The chart of rise with one forecast."""
+    """The chart of rise with one forecast, and perhaps another beside it."""
     fan = frames.fan_frame(forecast, scene.zone)
     ready = (None, None, None) if forecast is None or batch.target.is_peak else frames.dials(forecast.ready, scene.zone)
     return charts.rise_chart(
@@ -70,6 +85,7 @@ def rise(
         target_pct=batch.target.rise_pct,
         ready=ready,
         marks=marks,
+        other=None if other is None else frames.fan_frame(other, scene.zone).query(f"at <= {span[1]}"),
     )
 
 
@@ -89,35 +105,49 @@ def noted(events: Iterable[Event]) -> list[tuple[Event, str]]:
     return [(event, event_word(event.kind)) for event in events if event.kind is not EventKind.END]
 
 
-def put_air(scene: page.Scene, readings: Sequence[Reading], span: tuple[float, float], key: str) -> None:
+def put_air(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], key: str) -> None:
     """Air, dough and dew point, then humidity, on the same clock."""
     palette, unit = scene.palette, f"°{scene.temp_unit}"
-    temps = frames.reading_frame(readings, [(Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough")], scene.zone)
-    humidity = frames.reading_frame(readings, [(Channel.HUMIDITY, "humidity")], scene.zone)
-    words = air_words(readings, scene)
-    if temps["value"].notna().any():
-        dew = frames.dew_point_frame(temps, humidity)
-        drawn = frames.worded(pd.concat([temps, dew], ignore_index=True), unit)
+    dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
+    temps = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
+    words = air_words(batch, track, scene)
+    if track.air_temp_c.t_s.size or track.dough_temp_c.t_s.size:
+        drawn = frames.worded(frames.series_frame(batch.started_at, temps, scene.zone), unit)
         colours = {"air": (palette.water, []), "dough": (palette.crust, []), "dew point": (palette.muted, [2, 3])}
         chart = charts.air_chart(drawn, colours, palette, span=span, unit=unit, least_span=LEAST_DEGREES)
         page.put_chart(chart, words, f"temps-{key}")
-    if humidity["value"].notna().any():
-        drawn, colours = frames.worded(humidity, "%"), {"humidity": (palette.water, [])}
-        chart = charts.air_chart(drawn, colours, palette, span=span, unit="%", least_span=LEAST_PCT)
+        skin = _skin_words(track, scene)
+        if skin:
+            st.html(f'<p class="quiet skin">{html.escape(skin[0].upper() + skin[1:])}.</p>')
+    if track.humidity_pct.t_s.size:
+        series = frames.series_frame(batch.started_at, {"humidity": track.humidity_pct}, scene.zone)
+        chart = charts.air_chart(
+            frames.worded(series, "%"), {"humidity": (palette.water, [])}, palette,
+            span=span, unit="%", least_span=LEAST_PCT,
+        )  # fmt: skip
         page.put_chart(chart, words, f"humidity-{key}")
 
 
-def air_words(readings: Iterable[Reading], scene: page.Scene) -> str:
+def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
     """What was measured last of each channel, for who cannot see the charts."""
-    newest = {reading.channel: reading for reading in readings if reading.flag is Flag.OK}
     said = []
-    for channel, what in ((Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough"), (Channel.HUMIDITY, "humidity")):
-        reading = newest.get(channel)
-        if reading is not None:
-            is_humidity = channel is Channel.HUMIDITY
-            much = f"{reading.value:.0f} %" if is_humidity else temp_text(reading.value, scene.temp_unit)
-            said.append(f"{what} {much} at {clock_text(reading.measured_at, scene.zone)}")
-    return "; ".join(said) + "."
+    for what, series in (("air", track.air_temp_c), ("dough", track.dough_temp_c), ("humidity", track.humidity_pct)):
+        if series.t_s.size:
+            value = float(series.value[-1])
+            much = f"{value:.0f} %" if what == "humidity" else temp_text(value, scene.temp_unit)
+            at = batch.started_at + timedelta(seconds=float(series.t_s[-1]))
+            said.append(f"{what} {much} at {clock_text(at, scene.zone)}")
+    skin = _skin_words(track, scene)
+    return "; ".join([*said, skin] if skin else said) + "."
+
+
+def _skin_words(track: Track, scene: page.Scene) -> str:
+    """Dew point against the dough, by what was measured last; empty when not all of it was."""
+    parts = (track.air_temp_c, track.humidity_pct, track.dough_temp_c)
+    if not all(part.t_s.size for part in parts):
+        return ""
+    air_c, humidity_pct, dough_c = (float(part.value[-1]) for part in parts)
+    return skin_sentence(air_c, humidity_pct, dough_c, scene.temp_unit)
 
 
 def put_forecasts(scene: page.Scene, past: Past, came_at: datetime | None) -> None:

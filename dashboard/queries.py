@@ -8,10 +8,11 @@ import argparse
 import os
 import sys
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
+from typing import TypeVar
 
 import streamlit as st
 
@@ -21,11 +22,11 @@ from monitor.bakery.alerts import Alert, Message
 from monitor.bakery.calls import QuietHours
 from monitor.config import DATABASE_NAME, default_data_dir, load_config
 from monitor.dough.outlook import Outlook
+from monitor.dough.track import Track
 from monitor.errors import ConfigError
 from monitor.pace import local_zone
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.store import Store
-from monitor.wire.readings import Reading
 
 STALE_AFTER = timedelta(minutes=10)  # judgement: twenty missed readings at one each half minute
 KEPT_FINISHED = 8  # finished batches kept ready: one evening's looking back
@@ -63,7 +64,7 @@ class Past:
 
     batch: Batch
     outlooks: tuple[Outlook, ...]
-    readings: tuple[Reading, ...]
+    track: Track
     messages: tuple[Message, ...]
 
 
@@ -76,9 +77,22 @@ def database() -> Path:
     return Path(folder) / DATABASE_NAME
 
 
+Kind = TypeVar("Kind", bound=Store)
+
+
+def opened() -> AbstractContextManager[Store]:
+    """The store, for one rerun's look; see :func:`opened_as`."""
+    return opened_as(Store)
+
+
+def opened_to_write() -> AbstractContextManager[Store]:
+    """The store, for one write; see :func:`opened_to_write_as`."""
+    return opened_to_write_as(Store)
+
+
 @contextmanager
-def opened() -> Iterator[Store]:
-    """The store, for one rerun's look; a write by it fails.
+def opened_as(kind: type[Kind]) -> Iterator[Kind]:
+    """A store of some kind, for one rerun's look; a write by it fails.
 
     Raises
     ------
@@ -87,14 +101,14 @@ def opened() -> Iterator[Store]:
     """
     path = database()
     door.demand(Role.VIEWER, path.parent)
-    with Store(path) as store:
+    with kind(path) as store:
         store.look_only()
         yield store
 
 
 @contextmanager
-def opened_to_write() -> Iterator[Store]:
-    """The store, for one write: the only way there is for a screen.
+def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
+    """A store of some kind, for one write: the only way there is for a screen.
 
     Raises
     ------
@@ -103,7 +117,7 @@ def opened_to_write() -> Iterator[Store]:
     """
     path = database()
     door.demand(Role.BAKER, path.parent)
-    with Store(path) as store:
+    with kind(path) as store:
         yield store
 
 
@@ -178,7 +192,7 @@ def _past(path: str, batch: Batch, _store: Store) -> Past:
     return Past(
         batch,
         tuple(_store.outlooks(batch.id)),
-        tuple(_store.readings(batch)),
+        _store.track(batch),
         tuple(reversed(_store.messages(batch.id))),
     )
 

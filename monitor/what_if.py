@@ -10,6 +10,7 @@ from monitor.config import DATABASE_NAME, load_config
 from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
 from monitor.dough.learning import learned_from
+from monitor.dough.outlook import Outlook
 from monitor.dough.whatif import HORIZON, Plan, air_for, out_of_cold_for
 from monitor.errors import ConfigError, StoreError
 from monitor.learner import lessons_before
@@ -29,6 +30,17 @@ def next_time(clock_time: time, after: datetime, zone: tzinfo) -> datetime:
     return found.astimezone(after.tzinfo)
 
 
+def foretold(store: Store, batch: Batch, now: datetime, ahead: tuple[AirStep, ...] = ()) -> Outlook:
+    """How a running batch would stand in other air to come, with what was learned: as the collector would say."""
+    learned = learned_from(lessons_before(store, batch), batch)
+    return outlook(batch, store.track(batch), now, horizon=HORIZON, ahead=ahead, learned=learned)
+
+
+def cold_spell(in_at: datetime, out_at: datetime | None, *, cold_c: float, room_c: float) -> tuple[AirStep, ...]:
+    """The air of a dough that goes into the refrigerator and, unless ``out_at`` is None, comes back to the room. [C]"""
+    return (AirStep(in_at, cold_c), *(() if out_at is None else (AirStep(out_at, room_c),)))
+
+
 def _sentence(batch: Batch, plan: Plan, zone: tzinfo) -> str:
     return wording.outlook_sentence(batch, plan.outlook, zone)
 
@@ -37,7 +49,7 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, zone: tzinfo, 
     now = clock_of(store).now()
     track = store.track(batch)
     learned = learned_from(lessons_before(store, batch), batch)  # as the collector does: both must say the same
-    as_now = outlook(batch, track, now, horizon=HORIZON, learned=learned)
+    as_now = foretold(store, batch, now)
     measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
     room_c = measured_c if args.air is None else args.air
     lines = [f"as now: {wording.outlook_sentence(batch, as_now, zone)}"]
@@ -53,10 +65,8 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, zone: tzinfo, 
         out_text = wording.clock_text(plan.out_at, zone, now)
         return [*lines, f"for {wanted}, take it out at {out_text}: {_sentence(batch, plan, zone)}"]
     if in_at is not None:
-        ahead = [AirStep(in_at, args.cold)]
-        if args.cold_until is not None:
-            ahead.append(AirStep(next_time(args.cold_until, in_at, zone), room_c))
-        found = outlook(batch, track, now, horizon=HORIZON, ahead=tuple(ahead), learned=learned)
+        out_at = None if args.cold_until is None else next_time(args.cold_until, in_at, zone)
+        found = foretold(store, batch, now, cold_spell(in_at, out_at, cold_c=args.cold, room_c=room_c))
         return [*lines, f"refrigerated: {wording.outlook_sentence(batch, found, zone)}"]
     if args.ready_at is not None:
         wanted_at = next_time(args.ready_at, now, zone)
@@ -67,7 +77,7 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, zone: tzinfo, 
         air_text = wording.temp_text(plan.air_temp_c, unit)
         return [*lines, f"for {wanted}, give it air of {air_text}: {_sentence(batch, plan, zone)}"]
     if args.air is not None:
-        found = outlook(batch, track, now, horizon=HORIZON, ahead=(AirStep(now, args.air),), learned=learned)
+        found = foretold(store, batch, now, (AirStep(now, args.air),))
         air_text = wording.temp_text(args.air, unit)
         return [*lines, f"in air of {air_text}: {wording.outlook_sentence(batch, found, zone)}"]
     raise ConfigError("say what if: --air 27C, --cold-from 21:00 with --cold-until 05:00, or --ready-at 06:30")

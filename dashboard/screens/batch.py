@@ -3,10 +3,11 @@
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import actions, cards, page, plots, queries, standing
+from dashboard import actions, cards, page, plots, queries, standing, supposing
 from monitor.bakery.wording import clock_text, stage_word
-from monitor.recipe.batch import Batch, BatchId, EventKind
+from monitor.recipe.batch import LARGEST_RISE_PCT, Batch, BatchId, EventKind
 
+BAND_STEPS_PCT = (-10, -5, 5, 10)
 POKES = {"fast": "springs back fast", "slowly": "springs back slowly", "not at all": "stays"}
 
 
@@ -31,9 +32,13 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
     began = clock_text(batch.started_at, scene.zone, scene.now)
     title.html(page.heading(batch.name, f"{stage_word(batch.stage)}, begun {began}"))
     with st.container(key="bench"):
-        for name, draw in (("side", _live_side), ("notes", _notes), ("curve", _live_curve)):
-            with st.container(key=name):
-                draw(batch, finished_page)
+        with st.container(key="side"):
+            _live_side(batch)
+        with st.container(key="notes"):
+            _notes(batch, finished_page)
+        with st.container(key="curve"):
+            supposing.put_question(scene, batch)
+            _live_curve(batch)
 
 
 def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None) -> BatchId:
@@ -53,7 +58,7 @@ def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None) -> BatchId:
 
 
 @st.fragment(run_every=page.REFRESH_S)
-def _live_side(batch: Batch, _: StreamlitPage) -> None:
+def _live_side(batch: Batch) -> None:
     def draw(scene: page.Scene) -> None:
         row = queries.running_row(scene.store, scene.store.batch(batch.id), scene.now)
         st.html(cards.side(row, scene))
@@ -63,8 +68,14 @@ def _live_side(batch: Batch, _: StreamlitPage) -> None:
 
 
 @st.fragment(run_every=page.REFRESH_S)
-def _live_curve(batch: Batch, _: StreamlitPage) -> None:
-    page.shown(lambda scene: plots.put_running(scene, scene.store.batch(batch.id)))
+def _live_curve(batch: Batch) -> None:
+    def draw(scene: page.Scene) -> None:
+        now = scene.store.batch(batch.id)
+        supposed = supposing.asked(scene, now)
+        plots.put_running(scene, now, supposed)
+        plots.put_air(scene, now, scene.store.track(now), plots.running_span(scene, now, supposed), "running")
+
+    page.shown(draw)
 
 
 def _notes(batch: Batch, finished_page: StreamlitPage) -> None:
@@ -78,6 +89,8 @@ def _notes(batch: Batch, finished_page: StreamlitPage) -> None:
         for label, words in POKES.items():
             key = f"poke {label}"
             st.button(label, key=key, width="stretch", on_click=actions.note, args=(batch.id, EventKind.POKE, words))
+    if batch.target.rise_pct is not None:
+        _put_band(batch, batch.target.rise_pct)
     with st.form("level", border=False), st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
         level_mm = st.number_input(
             "Level by eye, mm over the base",
@@ -91,6 +104,17 @@ def _notes(batch: Batch, finished_page: StreamlitPage) -> None:
             actions.note_level(batch.id, level_mm)
     if st.button("End of stage", key="end", width="stretch"):
         _confirm_end(batch, finished_page)
+
+
+def _put_band(batch: Batch, at_pct: float) -> None:
+    """The band a little lower or higher, each one touch."""
+    st.html(f'<p class="quiet">The band stands at {at_pct:.0f} %: move it to</p>')
+    with st.container(horizontal=True, gap="small", key="band"):
+        for step_pct in BAND_STEPS_PCT:
+            to_pct = min(max(at_pct + step_pct, 5.0), LARGEST_RISE_PCT)
+            key = f"band {step_pct}"
+            args = (batch.id, to_pct)
+            st.button(f"{to_pct:.0f} %", key=key, width="stretch", on_click=actions.move_band, args=args)
 
 
 @st.dialog("End of stage?")

@@ -1,8 +1,10 @@
 """Tables and charts: thinned, on the baker's clock, honest about gaps and about what nobody knows."""
 
-from datetime import UTC, datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone, tzinfo
 from typing import Any
+from zoneinfo import ZoneInfo
 
+import numpy as np
 import pandas as pd
 import pytest
 
@@ -10,23 +12,29 @@ from dashboard.charts import Layered, Mark, air_chart, forecast_chart, rise_char
 from dashboard.frames import (
     MAX_POINTS,
     broken_at_gaps,
-    dew_point_frame,
+    dew_point_series,
     dial_ms,
+    dials_ms,
     event_frame,
     fan_frame,
     forecast_frame,
-    reading_frame,
+    keeping_peaks,
     rise_frame,
+    series_frame,
     thinned,
     worded,
 )
 from dashboard.theme import DAY, NIGHT
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
-from monitor.recipe.batch import Event, EventKind
+from monitor.dough.track import EMPTY, Series, track_from_readings
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
+from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 START = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+TUB = Vessel(Shape.ROUND, (180.0, 180.0), (230.0, 230.0), 250.0, 320.0)
+BATCH = Batch(BatchId(1), "Loaf", Stage.BULK_RISE, START, TUB)
 
 
 def at(minutes: float) -> datetime:
@@ -44,6 +52,13 @@ def outlook(minute: float, rise: float | None = 40.0, ready: Moments = READY) ->
 
 def reading(minute: float, value: float, channel: Channel = Channel.AIR_TEMP, flag: Flag = Flag.OK) -> Reading:
     return Reading(NODE, "0a0a0a0a", int(minute * 60), channel, value, at(minute), at(minute), flag=flag)
+
+
+def reading_frame(readings: list[Reading], channels: list[tuple[Channel, str]], tz: tzinfo) -> pd.DataFrame:
+    """Some channels as the screens see them: by way of a track."""
+    track = track_from_readings(BATCH, readings)
+    series = {Channel.AIR_TEMP: track.air_temp_c, Channel.DOUGH_TEMP: track.dough_temp_c}
+    return series_frame(BATCH.started_at, {what: series[channel] for channel, what in channels}, tz)
 
 
 def layers(chart: Layered) -> list[dict[str, Any]]:
@@ -119,16 +134,33 @@ def test_bakers_of_fahrenheit_read_fahrenheit() -> None:
 def test_dew_point_is_drawn_where_air_was_measured_whole() -> None:
     readings = [
         reading(0, 26.0),
-        reading(1, 26.0),
-        reading(0, 75.0, Channel.HUMIDITY),
-        reading(2, 75.0, Channel.HUMIDITY),
+        reading(9, 26.0),
+        reading(0.2, 75.0, Channel.HUMIDITY),
+        reading(20, 75.0, Channel.HUMIDITY),
     ]
-    temps = reading_frame(readings, [(Channel.AIR_TEMP, "air")], UTC)
-    humidity = reading_frame(readings, [(Channel.HUMIDITY, "humidity")], UTC)
-    frame = dew_point_frame(temps, humidity)
-    assert len(frame) == 1
-    assert frame["value"].iloc[0] == pytest.approx(21.23, abs=0.05)  # 26 C, 75 %: psychrometric tables, 21.2
-    assert frame["what"].iloc[0] == "dew point"
+    track = track_from_readings(BATCH, readings)
+    dew = dew_point_series(track.air_temp_c, track.humidity_pct)
+    assert dew.t_s.tolist() == [0.0]
+    assert dew.value[0] == pytest.approx(21.23, abs=0.05)  # 26 C, 75 %: psychrometric tables, 21.2
+    assert dew_point_series(track.air_temp_c, EMPTY).t_s.size == 0
+
+
+def test_a_day_of_readings_keeps_its_peaks() -> None:
+    t_s = np.arange(0.0, 86_400.0, 10.0)
+    value = 25.0 + np.sin(t_s / 7000.0)
+    value[4321], value[6000] = 41.0, 3.0
+    drawn = keeping_peaks(Series(t_s, value, np.full(t_s.size, np.nan)), 1000)
+    assert drawn.t_s.size <= 1000
+    assert (drawn.value.max(), drawn.value.min()) == (41.0, 3.0)
+    assert (drawn.t_s[0], drawn.t_s[-1]) == (t_s[0], t_s[-1])
+    assert np.all(np.diff(drawn.t_s) > 0.0)
+
+
+def test_dials_follow_the_clock_over_the_end_of_summer_time() -> None:
+    before = datetime(2026, 10, 25, 0, 30, tzinfo=UTC)  # clocks in Vienna go from 03:00 back to 02:00 at 01:00 UTC
+    dials = dials_ms(before, np.array([0.0, 3600.0]), ZoneInfo("Europe/Vienna"))
+    assert [f"{datetime.fromtimestamp(dial / 1e3, UTC):%H:%M}" for dial in dials] == ["02:30", "02:30"]
+    assert [dial_ms(before + timedelta(hours=k), ZoneInfo("Europe/Vienna")) for k in (0, 1)] == dials.tolist()
 
 
 def test_unknown_rise_and_unknown_moments_leave_holes_not_numbers() -> None:

@@ -3,6 +3,7 @@
 import shutil
 import time
 from collections.abc import Callable, Iterator
+from datetime import time as clock_time
 from pathlib import Path
 from typing import Any
 
@@ -189,6 +190,37 @@ def test_one_touch_notes_what_was_done(
     with Store(tmp_path / DATABASE_NAME) as store:
         (event,) = store.batch(morning["slack"]).events
     assert (event.at, event.kind, event.note) == (NOW, kind, note)
+
+
+@pytest.mark.parametrize(("step", "target_pct"), [(-10, 65.0), (5, 80.0)])
+def test_one_touch_moves_the_band(
+    step: int, target_pct: float, morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    app = shown("batch", morning["nearly"])
+    app.button(key=f"band {step}").click().run()
+    assert not app.exception
+    with Store(tmp_path / DATABASE_NAME) as store:
+        assert store.batch(morning["nearly"]).target.rise_pct == target_pct
+    assert f"the band stands at {target_pct:.0f} % up" in charts(app)[0].alt
+
+
+def test_what_if_is_answered_beside_the_forecast(morning: dict[str, BatchId], shown: Runs) -> None:
+    app = shown("batch", morning["nearly"])
+    assert "What if:" not in charts(app)[0].alt
+    app.select_slider(key=f"if-air-{morning['nearly']}").set_value(4).run()
+    assert not app.exception
+    assert "in air of 30.4 °C (86.7 °F): ready about" in words(app)
+    assert "What if: in air of 30.4 °C" in charts(app)[0].alt
+    assert '"what if"' in charts(app)[0].spec
+    app.time_input(key=f"if-in-{morning['nearly']}").set_value(clock_time(9, 30)).run()
+    app.time_input(key=f"if-out-{morning['nearly']}").set_value(clock_time(5, 0)).run()
+    assert "in the refrigerator from 09:36 to tomorrow 05:00: ready about" in words(app)
+    app.button(key="as-it-is").click().run()
+    assert "What if:" not in charts(app)[0].alt
+
+
+def test_dew_point_is_held_against_the_dough(morning: dict[str, BatchId], shown: Runs) -> None:
+    assert "below the dough: its skin dries slowly" in words(shown("batch", morning["nearly"]))
 
 
 def test_a_level_read_by_eye_is_kept_with_its_doubt(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:

@@ -1,0 +1,130 @@
+"""What if, on the batch's screen: what is supposed of the air to come, asked of the estimator and put into words."""
+
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+
+import streamlit as st
+
+from dashboard import page
+from monitor.bakery.wording import clock_text, outlook_sentence, temp_text
+from monitor.dough.climate import AirStep
+from monitor.dough.outlook import Outlook
+from monitor.plan.kitchen import USUAL_COLD_C
+from monitor.recipe.batch import Batch
+from monitor.sinks.store import Store
+from monitor.what_if import USUAL_ROOM_C, cold_spell, foretold, next_time
+
+WARMER_BY = tuple(range(-8, 11))  # steps of the slider: a cool cellar to a warm cabinet, from a usual room. Judgement
+FAHRENHEIT_STEP_C = 10.0 / 9.0  # two degrees Fahrenheit
+QUARTER_S = 900
+
+
+@dataclass(frozen=True, slots=True)
+class Supposed:
+    """What a baker supposes of the air to come.
+
+    Attributes
+    ----------
+    warmer_by_c
+        How much warmer than now the air of the room is. [C]
+    in_at, out_at
+        Into the refrigerator and out of it; None: not at all.
+    room_c
+        The room's air under that supposition. [C]
+    """
+
+    warmer_by_c: float
+    in_at: datetime | None
+    out_at: datetime | None
+    room_c: float
+
+    def ahead(self, now: datetime) -> tuple[AirStep, ...]:
+        """The same as air to come."""
+        room = () if self.warmer_by_c == 0.0 else (AirStep(now, self.room_c),)
+        if self.in_at is None:
+            return room
+        return room + cold_spell(self.in_at, self.out_at, cold_c=USUAL_COLD_C, room_c=self.room_c)
+
+    def words(self, scene: page.Scene) -> str:
+        """The supposition as the beginning of a sentence."""
+        parts = []
+        if self.warmer_by_c:
+            parts.append(f"in air of {temp_text(self.room_c, scene.temp_unit)}")
+        if self.in_at is not None:
+            since = clock_text(self.in_at, scene.zone, scene.now)
+            until = "" if self.out_at is None else f" to {clock_text(self.out_at, scene.zone, self.in_at)}"
+            parts.append(f"in the refrigerator from {since}{until}")
+        return ", ".join(parts)
+
+
+def put_question(scene: page.Scene, batch: Batch) -> None:
+    """The slider and the two times."""
+    is_f = scene.temp_unit == "F"
+    with st.container(key="what-if"):
+        air, into, out = st.columns([2.2, 1, 1], gap="medium", vertical_alignment="bottom")
+        air.select_slider(
+            "What if the air were, from now on",
+            WARMER_BY,
+            value=0,
+            format_func=lambda steps: _step_words(int(steps), is_f=is_f),
+            key=_key(batch, "air"),
+        )
+        into.time_input("Into the refrigerator", value=None, step=QUARTER_S, key=_key(batch, "in"))
+        out.time_input("Out again", value=None, step=QUARTER_S, key=_key(batch, "out"))
+        if asked(scene, batch) is not None:
+            st.button("As it is", key="as-it-is", on_click=_forget, args=(batch,))
+
+
+def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
+    """What this session supposes of a batch; None when nothing."""
+    state = st.session_state
+    steps = int(state.get(_key(batch, "air"), 0))
+    into, out = state.get(_key(batch, "in")), state.get(_key(batch, "out"))
+    if steps == 0 and into is None:
+        return None
+    newest = scene.store.latest_outlook(batch.id)
+    air_c = USUAL_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
+    warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.temp_unit == "F" else 1.0)
+    in_at = None if into is None else _spell_begin(into, scene)
+    out_at = None if in_at is None or out is None else next_time(out, in_at, scene.zone)
+    return Supposed(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
+
+
+def _spell_begin(into: time, scene: page.Scene) -> datetime:
+    """When it goes in: a quarter that has just begun means now, not tomorrow."""
+    found = next_time(into, scene.now - timedelta(seconds=QUARTER_S), scene.zone)
+    return max(found, scene.now)
+
+
+def answer(scene: page.Scene, batch: Batch, supposed: Supposed) -> Outlook:
+    """What would come of it; worked out once for each newest outlook, and kept."""
+    newest = scene.store.latest_outlook(batch.id)
+    known_at = scene.now if newest is None else newest.at
+    return _answer(str(scene.store.path), batch, supposed, known_at, scene.store)
+
+
+@st.cache_resource(max_entries=64, ttl=600, show_spinner=False)
+def _answer(path: str, batch: Batch, supposed: Supposed, known_at: datetime, _store: Store) -> Outlook:
+    return foretold(_store, batch, known_at, supposed.ahead(known_at))
+
+
+def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook) -> str:
+    """Supposition and answer, as a colleague would say it."""
+    return f"{supposed.words(scene)}: {outlook_sentence(batch, found, scene.zone)}"
+
+
+def _step_words(steps: int, *, is_f: bool) -> str:
+    if steps == 0:
+        return "as it is"
+    degrees = 2 * abs(steps) if is_f else abs(steps)
+    return f"{degrees} °{'F' if is_f else 'C'} {'warmer' if steps > 0 else 'colder'}"
+
+
+def _key(batch: Batch, what: str) -> str:
+    return f"if-{what}-{batch.id}"
+
+
+def _forget(batch: Batch) -> None:
+    st.session_state[_key(batch, "air")] = 0
+    st.session_state[_key(batch, "in")] = None
+    st.session_state[_key(batch, "out")] = None
