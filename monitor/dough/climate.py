@@ -18,14 +18,25 @@ UNKNOWN_TAU_S = 95.0 * 60.0  # computed from a published pan-bread warm-up (27 C
 MIXED_DENSITY_G_ML = 1.15  # from memory, 1.10-1.22 after mixing
 SETTLED_AIR_S = 1200.0  # judgement: the air to come is the mean of the last twenty minutes, past a cabinet's cycle
 STEP_S = 60.0
+START_SD_C = 2.0  # judgement: a dough nobody put a thermometer in
+PROBE_SD_C = 0.3  # judgement: a probe sold as good to 0.5 C, never calibrated, in one spot of the dough
+TAU_SD_LOG = 0.35  # judgement: lid, draught, board or steel under the tub
+DRIFT_C_PER_H = 0.3  # judgement: what a room or a cabinet wanders at the least
+DRIFT_LASTS_H = 4.0  # judgement: a kitchen that cools after the oven is off does not cool for ever
+DRIFT_SEEN_OVER_S = 3600.0
 
 
 @dataclass(frozen=True, slots=True)
 class Warmth:
-    """Dough temperature [C] on an even grid ``t_s`` [s]."""
+    """Dough temperature [C] on an even grid ``t_s`` [s], and what is not known of it.
+
+    ``doubts_c``, shape (n_causes, n_t): one standard deviation of each thing that is not known (where the dough began
+    or what its probe is off by; how fast it follows the air; where the air is drifting), as a shift of the dough. [C]
+    """
 
     t_s: Array
     dough_temp_c: Array
+    doubts_c: Array
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,11 +67,17 @@ def thermal_tau_s(batch: Batch, start_volume_ml: float | None) -> float:
 
 
 def dough_warmth(
-    track: Track, tau_s: float, now_s: float, end_s: float, ahead: tuple[tuple[float, float], ...] = ()
+    track: Track,
+    tau_s: float,
+    now_s: float,
+    end_s: float,
+    ahead: tuple[tuple[float, float], ...] = (),
+    probe_sd_c: float | None = None,
 ) -> Warmth:
     """Dough temperature from the start to ``end_s``, with the air held as it is now, or changed by ``ahead``.
 
-    ``ahead`` holds (seconds since the start, air temperature) pairs: from each on, the air is that.
+    ``ahead`` holds (seconds since the start, air temperature) pairs: from each on, the air is that. ``probe_sd_c`` is
+    the lasting doubt of a calibrated probe.
 
     A probe in the dough is believed; without one the dough follows the air with a thermal time constant, from the
     temperature at which dough usually leaves the mixer.
@@ -88,4 +105,27 @@ def dough_warmth(
     for from_s, step_c in sorted(ahead):
         air_c[(t_s >= from_s) & (t_s >= now_s)] = step_c
     dough_c[anchor:] = dough_temp_from_air(t_s[anchor:], air_c[anchor:], start_c, tau_s)
-    return Warmth(t_s, dough_c)
+    followed = np.maximum(t_s - t_s[anchor], 0.0) / tau_s
+    if probe.t_s.size:
+        at_start_c = np.full_like(t_s, PROBE_SD_C if probe_sd_c is None else probe_sd_c)
+    else:
+        at_start_c = START_SD_C * np.exp(-followed)
+    # How far a dough in steady air has come shifts by x exp(-x) of its way for each ln of its time constant.
+    by_tau_c = TAU_SD_LOG * (start_c - air_c) * followed * np.exp(-followed)
+    drifted_h, tau_h = np.clip((t_s - now_s) / 3600.0, 0.0, DRIFT_LASTS_H), tau_s / 3600.0
+    by_drift_c = _drift_c_per_h(air) * (drifted_h - tau_h * -np.expm1(-drifted_h / tau_h))
+    return Warmth(t_s, dough_c, np.stack([at_start_c, by_tau_c, by_drift_c]))
+
+
+def _drift_c_per_h(air: Series) -> float:
+    """How fast the air may go on changing: as it has over the last hour, and never less than rooms do. [C/h]"""
+    if air.t_s.size == 0:
+        return DRIFT_C_PER_H
+    end_s = air.t_s[-1]
+    newest = air.t_s >= end_s - SETTLED_AIR_S
+    before = (air.t_s < end_s - DRIFT_SEEN_OVER_S + SETTLED_AIR_S) & (air.t_s >= end_s - DRIFT_SEEN_OVER_S)
+    if not np.any(before):
+        return DRIFT_C_PER_H
+    apart_h = (np.mean(air.t_s[newest]) - np.mean(air.t_s[before])) / 3600.0
+    seen = (np.mean(air.value[newest]) - np.mean(air.value[before])) / apart_h
+    return float(np.hypot(DRIFT_C_PER_H, seen))

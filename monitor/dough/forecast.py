@@ -17,6 +17,7 @@ from monitor.dough.rise import Crowd, crowd, hats, knot_times_s
 from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind, Stage
 from monitor.recipe.formula import sourdough_pct_instant_equivalent, yeast_pct_instant_equivalent
+from monitor.wire.readings import Channel
 
 Array = NDArray[np.float64]
 
@@ -62,6 +63,16 @@ def _timeline(
         t_s, np.log(np.maximum(mean_factor, SLOWEST_FACTOR)), knots, tuple(int(np.searchsorted(t_s, f)) for f in folds)
     )
     return timeline, int(np.searchsorted(t_s, now_s))
+
+
+def _rate_doubts(batch: Batch, warmth: Warmth, now_s: float) -> Array:
+    """What is not known of the warmth, as shifts of ln of the rate at the knots, shape (n_causes, n_knots)."""
+    knots_s = knot_times_s(now_s)
+    temp_c = np.interp(knots_s, warmth.t_s, warmth.dough_temp_c)
+    around = relative_rate(temp_c + np.array([[-0.5], [0.5]]), gassing_cardinals(batch.formula))
+    per_c = np.diff(np.log(np.maximum(around, SLOWEST_FACTOR)), axis=0)[0]
+    shifts: Array = per_c * np.stack([np.interp(knots_s, warmth.t_s, doubt) for doubt in warmth.doubts_c])
+    return shifts
 
 
 def weighted_quantiles(values: Array, weights: Array, quantiles: Array) -> Array:
@@ -212,9 +223,10 @@ def _courses(
     horizon_s = horizon.total_seconds()
     tau_s = thermal_tau_s(batch, None if seen is None else seen.start_volume_ml)
     steps_ahead = tuple((seconds_since_start(batch, step.at), step.air_temp_c) for step in ahead)
-    warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s, steps_ahead)
+    probe_sd_c = batch.calibration_sd(Channel.DOUGH_TEMP)
+    warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s, steps_ahead, probe_sd_c)
     timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s)
-    return timeline, now_step, crowd(timeline, now_s, prior, seen)
+    return timeline, now_step, crowd(timeline, now_s, prior, seen, _rate_doubts(batch, warmth, now_s))
 
 
 def courses_seen(batch: Batch, track: Track, at: datetime, prior: Prior) -> Crowd | None:

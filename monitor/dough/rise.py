@@ -29,7 +29,7 @@ TEMPER = 0.5  # judgement: trades a little sharpness for a crowd in which many m
 LEAST_MASS = 0.05  # judgement: a lesser optimum still sends a few members, and their weights speak
 STUDENT_DOF = 4.0  # judgement: tails heavy enough to shrug at a hand, light enough to learn from noise
 FLOOR_SD_FRAC = 0.003  # judgement: no curve of the family is truer to a dough than 0.3 points of rise
-OFFSET_SD = 0.22  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
+OFFSET_SD = 0.20  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
 OFFSET_TAU_S = 5400.0  # judgement: how long it wanders
 LEVEL_SD_MM = (
     0.7  # judgement: a dome that grows or flattens, a film on the lens: what is seen wanders off what is there
@@ -75,13 +75,13 @@ def hats(at_s: Array, knots_s: Array) -> Array:
 
 
 def _precision(
-    prior: Prior, knots_s: Array, n_folds: int, levels_s: Array, n_shifts: int, start_sd: float
+    prior: Prior, knots_s: Array, rate_doubts: Array, n_folds: int, levels_s: Array, n_shifts: int, start_sd: float
 ) -> tuple[Array, Array]:
     """Prior mean and precision of all numbers of a member."""
 
     def wandering(times_s: Array, sd: float, tau_s: float) -> Array:
         covariance: Array = sd**2 * np.exp(-np.abs(times_s[:, None] - times_s[None, :]) / tau_s)
-        return np.asarray(np.linalg.inv(covariance + 1e-6 * sd**2 * np.eye(times_s.size)), dtype=np.float64)
+        return covariance + 1e-6 * sd**2 * np.eye(times_s.size)
 
     n, n_levels = N_SHAPE + knots_s.size, levels_s.size
     mean = np.concatenate(
@@ -89,10 +89,11 @@ def _precision(
     )
     precision: Array = np.zeros((mean.size, mean.size))
     precision[:N_SHAPE, :N_SHAPE] = np.linalg.inv(prior.covariance)
-    precision[N_SHAPE:n, N_SHAPE:n] = wandering(knots_s, OFFSET_SD, OFFSET_TAU_S)
+    offsets = wandering(knots_s, OFFSET_SD, OFFSET_TAU_S) + rate_doubts.T @ rate_doubts
+    precision[N_SHAPE:n, N_SHAPE:n] = np.linalg.inv(offsets)
     precision[range(n, n + n_folds), range(n, n + n_folds)] = FOLD_KEEPS_LOGIT[1] ** -2.0
     n += n_folds
-    precision[n : n + n_levels, n : n + n_levels] = wandering(levels_s, LEVEL_SD_MM, LEVEL_TAU_S)
+    precision[n : n + n_levels, n : n + n_levels] = np.linalg.inv(wandering(levels_s, LEVEL_SD_MM, LEVEL_TAU_S))
     n += n_levels
     precision[range(n, n + n_shifts), range(n, n + n_shifts)] = SHIFT_SD_MM**-2.0
     precision[-1, -1] = start_sd**-2.0
@@ -247,7 +248,7 @@ def _sample(found: list[_Optimum], draws: Array) -> tuple[Array, Array]:
     return members, density
 
 
-def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | None) -> Crowd:
+def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | None, rate_doubts: Array) -> Crowd:
     """Courses a dough may take, weighted by how well they agree with what was seen.
 
     Parameters
@@ -258,6 +259,8 @@ def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | N
         Time since the start; the timeline's knots must be those of :func:`knot_times_s`.
     evidence
         None: the crowd is the prior's.
+    rate_doubts : array, shape (n_causes, n_knots)
+        One standard deviation of each thing not known about the warmth, as a shift of ln of the rate at the knots.
     """
     rng = np.random.default_rng(SEED)
     knots_s = knot_times_s(now_s)
@@ -265,7 +268,7 @@ def crowd(timeline: Timeline, now_s: float, prior: Prior, evidence: Evidence | N
     start_sd = evidence.start_sd_frac if evidence is not None else 0.01
     levels_s = past_knots_s(now_s)
     n_shifts = len(evidence.shifts_s) if evidence is not None else 0
-    mean, precision = _precision(prior, knots_s, len(timeline.fold_steps), levels_s, n_shifts, start_sd)
+    mean, precision = _precision(prior, knots_s, rate_doubts, len(timeline.fold_steps), levels_s, n_shifts, start_sd)
     n_course = N_SHAPE + knots_s.size + len(timeline.fold_steps)
     # Both signs of each draw: the crowd's mean is then exact, which steadies the quantiles of a small crowd.
     half = rng.standard_normal((N_MEMBERS // 2, mean.size))
