@@ -24,7 +24,7 @@ from monitor.sinks.store import Store
 from monitor.wire.readings import Reading
 
 BATCH = batch_of("Hazel loaf", target_pct=75.0)
-HOURS = 3.0
+HOURS = 2.0
 A_PART = timedelta(minutes=10)  # readings come as a node sends them after a gap
 OLDEST = timedelta(hours=24)
 

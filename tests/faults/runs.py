@@ -6,13 +6,13 @@ from faults import brokers, cables, disk_errors, disorder, fuzzing, killing, res
 from faults.table import Line
 
 SHORT: dict[str, Callable[[], Line]] = {
-    "kill": lambda: killing.run(4),
+    "kill": lambda: killing.run(3),
     "disk": lambda: disk_errors.run(15),
     "broker": lambda: brokers.run(1, 1, 5.0, room=40),
     "cable": lambda: cables.run(2),
     "fuzz": lambda: fuzzing.run(4_000),
     "disorder": lambda: disorder.run(1),
-    "week": lambda: week.run(0.15, nodes=12),
+    "week": lambda: week.run(0.15, nodes=8),
 }
 LONG: dict[str, Callable[[], Line]] = {
     "kill": lambda: killing.run(1000, seed=2026),
