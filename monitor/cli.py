@@ -195,7 +195,7 @@ def _log_to_stderr(is_verbose: bool) -> None:
         level=logging.DEBUG if is_verbose else logging.INFO,
         format="%(asctime)s %(levelname)s %(name)s %(message)s",
     )
-    for noisy in ("paho", "apprise", "amqtt"):
+    for noisy in ("paho", "apprise", "amqtt", "urllib3", "requests"):  # urllib3 would log addresses, keys and all
         logging.getLogger(noisy).setLevel(logging.WARNING)
 
 
