@@ -1,6 +1,7 @@
 """The command line: what it takes, what it says to a person, and that it starts quickly."""
 
 import json
+import re
 import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
@@ -257,11 +258,11 @@ def test_check_says_what_is_wrong_and_how_to_mend_it(
     said = capsys.readouterr().out
     for wrong in (
         "database", "serial port /dev/absent: is not there", "broker mqtt://me@127.0.0.1:1: does not answer",
-        "notification 1 nonsense://****: not understood", "notification 3 json://****: not understood",
+        ": nonsense://****: not understood", ": json://****: not understood",
     ):  # fmt: skip
         line = next(line for line in said.splitlines() if wrong in line)
         assert line.startswith("WRONG"), line
-    assert "ok     notification 2 json://****: understood" in said
+    assert re.search(r"ok     notification 2 .*json://\*\*\*\*: understood", said)
     assert "hush" not in said
 
 
