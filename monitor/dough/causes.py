@@ -30,11 +30,13 @@ from monitor.recipe.intent import Intent
 Array = NDArray[np.float64]
 
 STEP_S = 120.0
+LATER_STEP_S = 600.0  # past the end, where a dough only may have come
 BEYOND_S = 18 * 3600.0  # judgement: a dough as planned that is not ready by then would not have been waited for
 WARMER_BY_C = 0.5  # judgement: a difference that a probe in the dough shows surely
 COLDEST_C, WARMEST_C = 5.0, 36.0  # judgement: between these a dough's warmth is advice
 LEAST_YEAST, MOST_YEAST = 0.2, 5.0  # judgement: another share of it is another recipe
-HALVINGS = 24
+HALVINGS = 10  # of some thirty degrees: to a few hundredths
+HEAVIEST = 96  # members that advice is worked out on: its middle alone is wanted
 N_THOUGHT = 400
 _BAND = np.array([0.05, 0.50, 0.95])
 
@@ -116,6 +118,12 @@ class _Rerun:
         """Minutes until each course is ready, the end of what is looked at for one that is not, shape (n_members,)."""
         return _reached_min(self.batch, self.t_s, self.paths(dough_c, log_rate_shift), max(self.folds, default=0))
 
+    def heaviest(self) -> "_Rerun":
+        """The same with the likeliest courses alone."""
+        heavy = np.argsort(self.courses.weights)[-HEAVIEST:]
+        weights = self.courses.weights[heavy] / np.sum(self.courses.weights[heavy])
+        return replace(self, courses=Crowd(self.courses.paths[heavy], weights, self.courses.members[heavy]))
+
     def middle(self, minutes: Array) -> float:
         return float(weighted_quantiles(minutes, self.courses.weights, np.array([0.5]))[0])
 
@@ -157,7 +165,7 @@ def account_of(batch: Batch, track: Track, ended_at: datetime, intent: Intent, e
     courses = courses_seen(batch, known, ended_at, prior)
     if seen is None or courses is None:
         return None
-    t_s = np.unique(np.concatenate([np.arange(0.0, end_s + BEYOND_S, STEP_S), seen.folds_s]))
+    t_s = _grid_s(end_s, seen.folds_s)
     tau_s = thermal_tau_s(batch, seen.start_volume_ml)
     warmth = dough_warmth(known, tau_s, end_s, float(t_s[-1]))
     rerun = _Rerun(
@@ -173,6 +181,12 @@ def account_of(batch: Batch, track: Track, ended_at: datetime, intent: Intent, e
     return _account(rerun, end_s / 60.0, intent, expected)
 
 
+def _grid_s(end_s: float, folds_s: tuple[float, ...]) -> Array:
+    past, later = np.arange(0.0, end_s, STEP_S), np.arange(end_s, end_s + BEYOND_S, LATER_STEP_S)
+    grid: Array = np.unique(np.concatenate([past, later, folds_s]))
+    return grid
+
+
 def _account(rerun: _Rerun, taken_min: float, intent: Intent, expected: Prior) -> Account:
     planned_c = np.full_like(rerun.t_s, intent.dough_temp_c)
     yeast_shift = _rate_shift(rerun.batch.formula, intent.formula)
@@ -182,6 +196,7 @@ def _account(rerun: _Rerun, taken_min: float, intent: Intent, expected: Prior) -
     doubt = None if intent.proof_min is not None else _expected_min(rerun, planned_c, expected)
     plan_min = intent.proof_min if doubt is None else doubt.p50
     assert plan_min is not None
+    heavy = rerun.heaviest()
     middles = [rerun.middle(each) for each in (actual, in_planned_warmth, as_planned)]
     ready_min = rerun.band(actual, middles[0]) if middles[0] <= taken_min else None
     until = rerun.t_s <= 60.0 * min(middles[0], taken_min)
@@ -200,8 +215,8 @@ def _account(rerun: _Rerun, taken_min: float, intent: Intent, expected: Prior) -
         taken_min=taken_min,
         warmer_c=warmer_c,
         warmer_h=float(np.mean(is_off)) * min(middles[0], taken_min) / 60.0,
-        wanted_temp_c=_wanted_temp_c(rerun, plan_min),
-        wanted_yeast_frac=_wanted_yeast_frac(rerun, plan_min),
+        wanted_temp_c=_wanted_temp_c(heavy, plan_min),
+        wanted_yeast_frac=_wanted_yeast_frac(heavy, plan_min),
     )
 
 

@@ -53,6 +53,10 @@ def _timeline(
     folds = seen.folds_s if seen is not None else events_s(batch, (EventKind.FOLD,), now_s)
     past = np.arange(0.0, now_s, max(60.0, now_s / 60.0))
     seen_s = seen.t_s if seen is not None else np.empty(0)
+    if seen_s.size:  # a step beside a span's own would cost time and tell nothing
+        beside = np.minimum(np.searchsorted(seen_s, past), seen_s.size - 1)
+        apart_s = np.minimum(np.abs(seen_s[beside] - past), np.abs(seen_s[np.maximum(beside - 1, 0)] - past))
+        past = past[(apart_s > 0.5 * max(60.0, now_s / 60.0)) | (past == 0.0)]
     t_s = np.unique(np.concatenate([past, seen_s, folds, [now_s], _future_s(now_s, horizon_s)]))
     factor = relative_rate(warmth.dough_temp_c, gassing_cardinals(batch.formula))
     # Mean over each step of the finely known factor: a cabinet's cycle is shorter than a far step.
