@@ -136,21 +136,40 @@ def restore(backup: Path, database: Path, now: datetime) -> Path | None:
     aside = database.with_name(f"{database.name}.replaced-{now.astimezone(UTC):{_STAMP}}")
     with _explained(database, "the backup could not be brought back"):
         database.parent.mkdir(parents=True, exist_ok=True)
+        was_there = database.exists()
+        with contextlib.suppress(sqlite3.Error):  # a damaged one keeps its log beside it
+            _work_in_the_log(database)
+        moved: list[tuple[Path, Path]] = []
         try:
             shutil.copyfile(backup, beside)
             _to_the_disk(beside)
             verified(beside)
+            for suffix in SUFFIXES[1:]:  # a log of the old file must not be worked into the new one
+                part, away = (path.with_name(path.name + suffix) for path in (database, aside))
+                if part.exists():
+                    part.rename(away)
+                    moved.append((part, away))
+            if was_there:
+                os.link(database, aside)
+            beside.rename(database)  # at once or not at all: there is a store at every moment
         except (OSError, StoreError):
-            beside.unlink(missing_ok=True)
+            for part, away in moved:
+                away.rename(part)
+            for path in (beside, aside):
+                path.unlink(missing_ok=True)
             raise
-        was_there = database.exists()
-        for suffix in SUFFIXES:  # a log of the old file must not be worked into the new one
-            part = database.with_name(database.name + suffix)
-            if part.exists():
-                part.rename(aside.with_name(aside.name + suffix))
-        beside.rename(database)
         _to_the_disk(database.parent)
     return aside if was_there else None
+
+
+def _work_in_the_log(database: Path) -> None:
+    """Bring what lies in the write-ahead log into the file itself."""
+    if database.exists():
+        connection = sqlite3.connect(database)
+        try:
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+        finally:
+            connection.close()
 
 
 def _copy(database: Path, target: Path, progress: Progress | None) -> None:

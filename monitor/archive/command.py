@@ -69,7 +69,7 @@ def _restore(config: Config, backup: Path, out: TextIO, *, is_sure: bool) -> Non
         aside = restore(backup, config.database, SystemClock().now())
     print(f"{config.database}: is now as in {backup}: {_said(found)}", file=out)
     if aside is not None:
-        print(f"what was there before lies in {aside}", file=out)
+        print(f"what was there before lies in {aside}; a dashboard that is open must be started anew", file=out)
 
 
 def _said(found: Verified) -> str:

@@ -22,7 +22,7 @@ from harness import START, SetClock
 from made_up import NODE, batch_of
 from programs import good_frame
 
-from monitor.archive.backup import back_up, verified
+from monitor.archive.backup import back_up, restore, verified
 from monitor.bakery.alerts import Rules
 from monitor.collector import Collector
 from monitor.dough.outlook import Outlook, State
@@ -197,6 +197,37 @@ def _one_backup(folder: Path, plan: Plan, nth: int, error: int) -> tuple[int, li
     return seen, wrong
 
 
+def _one_restore(folder: Path, plan: Plan, nth: int, error: int) -> tuple[int, list[str]]:
+    """The same of a restore: one that fails leaves the store as it was, and the next one works."""
+    plan.disarm()
+    place = folder / "restored"
+    shutil.rmtree(place, ignore_errors=True)
+    place.mkdir()
+    path = place / FILE
+    with Store(path) as store:
+        store.put_setting("which", "the old one")
+    backup = folder / "a backup.sqlite"
+    if not backup.exists():
+        back_up(folder / "source" / FILE, folder, START).rename(backup)
+    plan.arm(nth, error)
+    wrong, is_done = [], True
+    try:
+        restore(backup, path, START)
+    except StoreError:
+        is_done = False
+    seen = plan.seen
+    plan.disarm()
+    with Store(path) as store:
+        is_old = store.setting("which") == "the old one"
+    if is_old is is_done and not kept(path):
+        wrong.append(f"restore, call {nth}: neither the old store nor the new one")
+    if is_old:
+        restore(backup, path, START + timedelta(hours=1))
+    if len(kept(path)) != PACKS:
+        wrong.append(f"restore, call {nth}: the next one does not work")
+    return seen, wrong
+
+
 def _victim(stride: int) -> None:
     """What runs under the shim: every ``stride``-th call of each way; prints the result as JSON."""
     plan = plan_of_this_process()
@@ -211,11 +242,12 @@ def _victim(stride: int) -> None:
                 runs, failed, wrong = runs + 1, failed + n_failed, wrong + faults
                 nth += stride
         for error in (errno.ENOSPC, errno.EIO):
-            nth, calls = 1, 1
-            while nth <= calls:
-                calls, faults = _one_backup(folder, plan, nth, error)
-                runs, wrong = runs + 1, wrong + faults
-                nth += stride
+            for act in (_one_backup, _one_restore):
+                nth, calls = 1, 1
+                while nth <= calls:
+                    calls, faults = act(folder, plan, nth, error)
+                    runs, wrong = runs + 1, wrong + faults
+                    nth += stride
     print(json.dumps({"runs": runs, "failed": failed, "wrong": wrong}))
 
 
@@ -237,7 +269,7 @@ def run(stride: int = 1) -> Line:
     which = "each n" if stride == 1 else f"every {stride}th n"
     return Line(
         "n-th write, sync or truncation fails; disk full",
-        f"{which} over a batch and over a backup, once and until mended: {said['runs']} runs",
+        f"{which} over a batch, a backup and a restore, once and until mended: {said['runs']} runs",
         f"{said['failed']} calls failed; nothing acknowledged before its commit, all stored once at the end",
         tuple(said["wrong"][:5]),
     )

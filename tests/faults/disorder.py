@@ -25,7 +25,8 @@ from monitor.wire.readings import Reading
 
 BATCH = batch_of("Hazel loaf", target_pct=75.0)
 HOURS = 2.0
-A_PART = timedelta(minutes=10)  # readings come as a node sends them after a gap
+A_STEP = timedelta(minutes=3)
+STEPS_A_PART = 3  # readings come as a node sends them after a gap
 OLDEST = timedelta(hours=24)
 
 
@@ -37,14 +38,14 @@ def _lived(folder: Path, rng: random.Random | None) -> tuple[list[object], list[
         batch = store.add_batch(BATCH)
         collector = Collector(store, queue.Queue(), clock, outlook, rules=Rules(), zone=UTC)
         heard: list[Reading] = []
-        while clock.now() < BATCH.started_at + timedelta(hours=HOURS):
-            now = clock.advance(seconds=A_PART.total_seconds())
-            part = [each for each in readings if now - A_PART < each.measured_at <= now or not heard]
-            part = [each for each in part if each.measured_at <= now]
-            heard += part
-            store.append(part if rng is None else _spoilt(rng, part, heard, now))
-            for _ in range(3):
-                collector.turn(0.0)
+        steps = int(timedelta(hours=HOURS) / A_STEP)
+        for step in range(1, steps + 1):
+            now = clock.advance(seconds=A_STEP.total_seconds())
+            if step % STEPS_A_PART == 0 or step == steps:
+                part = [each for each in readings[len(heard) :] if each.measured_at <= now]
+                heard += part
+                store.append(part if rng is None else _spoilt(rng, part, heard, now))
+            collector.turn(0.0)
         told = [(message.id, message.title, message.text) for message in store.messages(batch.id)]
         return list(store.outlooks(batch.id)), told
 
@@ -75,6 +76,8 @@ def run(seeds: int) -> Line:
     with tempfile.TemporaryDirectory() as name:
         (Path(name) / "plain").mkdir()
         outlooks, told = _lived(Path(name) / "plain", None)
+        if not told:
+            wrong.append("nothing was ever called")
         for seed in range(seeds):
             folder = Path(name) / str(seed)
             folder.mkdir()
