@@ -70,8 +70,8 @@ def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     print(f"{args.node} is {settings.name}", file=out)
     if settings.link is Link.MQTT:
         print(
-            f"broker {settings.mqtt_host}:{settings.mqtt_port}: let {key_of(settings.name)} log in with the "
-            f"mqtt_password in that file, write proofing/{key_of(settings.name)}/pack and .../status, and read .../ack",
+            f"broker {settings.mqtt_host}:{settings.mqtt_port}: it logs in as {key_of(settings.name)} with the "
+            "mqtt_password in that file;\n  `proofing-monitor broker configure` tells the broker and keeps it to its topics",
             file=out,
         )
     if settings.sensor_height_mm is None:
