@@ -71,7 +71,8 @@ def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     if settings.link is Link.MQTT:
         print(
             f"broker {settings.mqtt_host}:{settings.mqtt_port}: it logs in as {key_of(settings.name)} with the "
-            "mqtt_password in that file;\n  `proofing-monitor broker configure` tells the broker and keeps it to its topics",
+            "mqtt_password in that file;\n"
+            "  `proofing-monitor broker configure` tells the broker, and keeps it to its own topics",
             file=out,
         )
     if settings.sensor_height_mm is None:
