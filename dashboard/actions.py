@@ -6,10 +6,12 @@ from datetime import timedelta, tzinfo
 import streamlit as st
 
 from dashboard import door, queries
+from dashboard.pictures import as_small_jpeg
 from monitor.bakery.wording import clock_text, event_word
-from monitor.errors import AccessError, StoreError
+from monitor.errors import AccessError, PictureError, StoreError
 from monitor.pace import clock_of
 from monitor.recipe.batch import BatchId, Event, EventKind, Target
+from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.sinks.reviews import Reviews
 
 # How far off a level read by eye against a wall is, one standard deviation: judgement (a domed top, a slanting look).
@@ -86,6 +88,31 @@ def move_band(batch_id: BatchId, rise_pct: float) -> None:
         st.toast(f"Not moved: {error}", duration="infinite")
         return
     st.toast(f"The band stands at {rise_pct:.0f} % now")
+
+
+def judge(batch_id: BatchId, verdict: Verdict, notes: str, picture: bytes | None) -> None:
+    """Keep what a baker says of a finished dough; without a new picture the one before stays."""
+    try:
+        photo = None if picture is None else as_small_jpeg(picture)
+        with queries.opened_to_write_as(Reviews) as store:
+            before = store.judgement(batch_id)
+            photo = photo or (None if before is None else before.photo_jpeg)
+            store.save_judgement(batch_id, Judgement(clock_of(store).now(), verdict, notes.strip(), photo))
+    except (AccessError, StoreError, PictureError) as error:
+        st.toast(f"Not kept: {error}", duration="infinite")
+        return
+    st.toast(f"Kept: {verdict.value}")
+
+
+def keep_intent(batch_id: BatchId, intent: Intent) -> None:
+    """Keep what a batch was meant to be."""
+    try:
+        with queries.opened_to_write_as(Reviews) as store:
+            store.save_intent(batch_id, intent)
+    except (AccessError, StoreError) as error:
+        st.toast(f"Not kept: {error}", duration="infinite")
+        return
+    st.toast("Kept: what was planned")
 
 
 def _zone() -> tzinfo:

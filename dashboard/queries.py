@@ -9,7 +9,7 @@ import os
 import sys
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import TypeVar
@@ -21,11 +21,18 @@ from monitor.access import Role
 from monitor.bakery.alerts import Alert, Message
 from monitor.bakery.calls import QuietHours
 from monitor.config import DATABASE_NAME, default_data_dir, load_config
-from monitor.dough.outlook import Outlook
+from monitor.dough.causes import Account, account_of, settled_by
+from monitor.dough.learning import learned_from
+from monitor.dough.outlook import Band, Outlook
+from monitor.dough.prior import prior_of
 from monitor.dough.track import Track
+from monitor.dough.verdicts import Tasted, best_rise_pct
 from monitor.errors import ConfigError
+from monitor.learner import lessons_before
 from monitor.pace import local_zone
 from monitor.recipe.batch import Batch, BatchId
+from monitor.recipe.intent import Intent, Judgement
+from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 
 STALE_AFTER = timedelta(minutes=10)  # judgement: twenty missed readings at one each half minute
@@ -195,6 +202,62 @@ def _past(path: str, batch: Batch, _store: Store) -> Past:
         _store.track(batch),
         tuple(reversed(_store.messages(batch.id))),
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Review:
+    """What is known of why an ended batch went as it did.
+
+    Attributes
+    ----------
+    account
+        Where its minutes went; None when its height was never measured.
+    is_intent_kept
+        True when the baker had said what was planned.
+    best_rise_pct
+        Where the verdicts of this recipe put the band; None before there is one, or for a peak.
+    """
+
+    account: Account | None
+    intent: Intent
+    is_intent_kept: bool
+    judgement: Judgement | None
+    best_rise_pct: Band | None
+
+
+def review(batch: Batch, ended_at: datetime) -> Review:
+    """An ended batch looked back at; what takes long is kept until the plan it is held against changes."""
+    with opened_as(Reviews) as store:
+        kept = store.intent(batch.id)
+        intent = kept or Intent()
+        account = _account(str(store.path), batch, intent, ended_at, store)
+        return Review(account, intent, kept is not None, store.judgement(batch.id), best_rise(store, batch))
+
+
+@st.cache_resource(max_entries=4 * KEPT_FINISHED, ttl=3600, show_spinner=False)
+def _account(path: str, batch: Batch, intent: Intent, ended_at: datetime, _store: Store) -> Account | None:
+    planned = replace(batch, formula=intent.formula or batch.formula)
+    learned = learned_from(lessons_before(_store, planned), planned)
+    expected = prior_of(planned) if learned is None else learned.prior
+    found = account_of(batch, _store.track(batch), ended_at, intent, expected)
+    last = _store.latest_outlook(batch.id)
+    return found if found is None or last is None else settled_by(found, batch, last)
+
+
+def best_rise(store: Reviews, batch: Batch) -> Band | None:
+    """Where the baker's verdicts on a recipe's batches of one stage put the band."""
+    asked_pct = batch.target.rise_pct
+    if asked_pct is None:
+        return None
+    tasted = []
+    for batch_id, verdict in store.judged().items():
+        other = store.batch(batch_id)
+        if other.recipe_key != batch.recipe_key or other.stage is not batch.stage:
+            continue
+        rises = [each.rise_pct.p50 for each in store.outlooks(batch_id, has_fan=False) if each.rise_pct is not None]
+        if rises:
+            tasted.append(Tasted(max(rises), verdict))
+    return best_rise_pct(tasted, asked_pct) if tasted else None
 
 
 def asked_batch_id() -> BatchId | None:

@@ -53,3 +53,12 @@ def picture(svg: str, alt: str, css_class: str) -> str:
         f'<img class="{html.escape(css_class, quote=True)}" alt="{html.escape(alt, quote=True)}" '
         f'src="data:image/svg+xml;base64,{data}">'
     )
+
+
+def data_picture(jpeg: bytes, alt: str, css_class: str) -> str:
+    """An ``<img>`` of a photograph. ``alt`` may be anything; it is escaped."""
+    data = b64encode(jpeg).decode("ascii")
+    return (
+        f'<img class="{html.escape(css_class, quote=True)}" alt="{html.escape(alt, quote=True)}" '
+        f'src="data:image/jpeg;base64,{data}">'
+    )

@@ -55,6 +55,10 @@ class AccessError(MonitorError):
     """Someone may not do what they asked for."""
 
 
+class PictureError(MonitorError):
+    """A file is no picture that can be kept."""
+
+
 class NotifyError(MonitorError):
     """A message could not be handed to its carrier.
 

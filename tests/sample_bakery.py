@@ -14,7 +14,10 @@ from monitor.bakery.calls import Call
 from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.formula import Formula
+from monitor.recipe.intent import Intent
 from monitor.recipe.vessel import Shape, Vessel, level_mm
+from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -24,7 +27,7 @@ HOSTILE_LINK = "![x](https://evil.example/x.png) **`$y$` :red[z]"
 ROUND_TUB = Vessel(Shape.ROUND, (180.0, 180.0), (230.0, 230.0), 250.0, 320.0)
 TRAY = Vessel(Shape.RECTANGULAR, (300.0, 200.0), (300.0, 200.0), 120.0, 180.0)
 JAR = Vessel(Shape.ROUND, (80.0, 80.0), (90.0, 90.0), 160.0, 220.0)
-BENCH, SHELF, CABINET, CORNER = (NodeId(f"urn:dev:mac:020000fffe5e000{n}") for n in (1, 2, 3, 4))
+BENCH, SHELF, CABINET, CORNER, CELLAR = (NodeId(f"urn:dev:mac:020000fffe5e000{n}") for n in range(1, 6))
 
 
 def minutes(count: float) -> timedelta:
@@ -146,6 +149,8 @@ def fill(folder: Path) -> dict[str, BatchId]:
         ids["at_peak"] = _starter(store)
         ids |= _the_others(store)
         _nodes(store)
+    with Reviews(folder / DATABASE_NAME) as store:
+        ids["over"] = _overproofed(store)
     return ids
 
 
@@ -208,6 +213,49 @@ def _ended(store: Store) -> BatchId:
     store.save_call(Call(message.id, 1, "baker", ready_at, ready_at, "phone", 1), 1)
     store.close_message(message.id, "it was told")
     store.append(dough.readings(ended_at, "0e0e0e0e"))
+    return dough.batch.id
+
+
+def _overproofed(store: Reviews) -> BatchId:
+    """Warmer than meant, with more yeast than meant, called twice, and taken long after its peak."""
+    ended_at = NOW - minutes(60)
+    made = Formula(flour_g=1000.0, water_g=640.0, salt_g=19.0, instant_yeast_g=9.0)
+    over = batch(
+        "Poppy rolls, tray 2",
+        Stage.BULK_RISE,
+        230,
+        ROUND_TUB,
+        events=(Event(ended_at, EventKind.END),),
+        ended_at=ended_at,
+        formula=made,
+    )
+    over = replace(over, nodes=tuple((channel, CELLAR) for channel, _ in over.nodes))
+    dough = keep(
+        store,
+        Dough(over, most_pct=118.0, middle_min=72.0, peak_min=122.0, start_ml=3000.0),
+        [
+            (0, State.SLACK),
+            (16, State.RISING),
+            (72, State.NEARLY_READY),
+            (88, State.READY),
+            (112, State.AT_PEAK),
+            (130, State.PAST_PEAK),
+        ],
+        14.0,
+    )
+    store.append(dough.readings(ended_at, "0c0c0c0c"))
+    store.save_intent(dough.batch.id, Intent(22.0, replace(made, instant_yeast_g=6.0), 150.0))
+    ready_at, peak_at = dough.crossing(75.0), dough.crossing(None)
+    assert ready_at is not None
+    assert peak_at is not None
+    outlook = store.latest_outlook(dough.batch.id)
+    assert outlook is not None
+    about = Subject.batch(dough.batch.id)
+    alerts = [
+        Alert(about, kind, 1, at, at, ended_at, called_at=at, acknowledged_at=ended_at)
+        for kind, at in ((AlertKind.READY, ready_at), (AlertKind.PAST_PEAK, peak_at + minutes(8)))
+    ]
+    store.save_step(dough.batch.id, outlook, alerts, [])
     return dough.batch.id
 
 

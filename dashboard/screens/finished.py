@@ -6,7 +6,7 @@ from datetime import datetime
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, page, plots, queries
+from dashboard import cards, page, plots, queries, review
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from monitor.bakery.alerts import Message
 from monitor.bakery.lessons import learned_sentence
@@ -49,15 +49,19 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     batch = past.batch
     newest = past.outlooks[-1] if past.outlooks else None
     outcome = outcome_of(batch, newest)
+    seen = review.reviewed(scene, batch)
     day = f"{batch.started_at.astimezone(scene.zone):%A %Y-%m-%d}"
-    st.html(page.heading(batch.name, f"{stage_word(batch.stage)}, {day}"))
+    st.html(page.heading(review.title(batch, seen), f"{stage_word(batch.stage)}, {day}"))
     st.html(_moments(outcome, scene))
-    taught = _taught(batch, scene)
-    if taught:
-        st.html(taught)
     if not past.outlooks:
         st.html('<p class="quiet">It was never estimated.</p>')
         return
+    review.put_account(scene, batch, seen, scene.store.alerts(batch.id))
+    review.put_judgement(scene, batch, seen)
+    review.put_intent(scene, batch, seen)
+    taught = _taught(batch, scene)
+    if taught:
+        st.html(taught)
     half = half_way(past.outlooks, batch.target.rise_pct)
     place = plots.put_moment_choice(past.outlooks, half, scene.zone)
     plots.put_past(scene, past, past.outlooks[place])

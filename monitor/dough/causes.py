@@ -19,7 +19,7 @@ from monitor.dough.forecast import SLOWEST_FACTOR, courses_seen, weighted_quanti
 from monitor.dough.gassing import gassing_cardinals
 from monitor.dough.kinetics import relative_rate
 from monitor.dough.levels import Evidence, evidence
-from monitor.dough.outlook import Band
+from monitor.dough.outlook import Band, Moments, Outlook
 from monitor.dough.prior import Prior, expected_rate_per_h, prior_of
 from monitor.dough.rise import FOLD_KEEPS_LOGIT, OFFSET_SD, SEED, Crowd, hats, knot_times_s
 from monitor.dough.track import Track, seconds_since_start
@@ -179,6 +179,24 @@ def account_of(batch: Batch, track: Track, ended_at: datetime, intent: Intent, e
         prior.least_ceiling_frac,
     )
     return _account(rerun, end_s / 60.0, intent, expected)
+
+
+def settled_by(account: Account, batch: Batch, last: Outlook) -> Account:
+    """The account with ready and peak as the last estimate of the batch had them, which every screen shows."""
+    return replace(
+        account,
+        ready_min=_come_min(batch, last.ready, account.taken_min),
+        peak_min=_come_min(batch, last.peak, account.taken_min),
+    )
+
+
+def _come_min(batch: Batch, moments: Moments, taken_min: float) -> Band | None:
+    if moments.p50 is None:
+        return None
+    low, middle, high = (
+        seconds_since_start(batch, at or moments.p50) / 60.0 for at in (moments.p05, moments.p50, moments.p95)
+    )
+    return Band(low, middle, high) if middle <= taken_min else None
 
 
 def _grid_s(end_s: float, folds_s: tuple[float, ...]) -> Array:

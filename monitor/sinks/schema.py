@@ -269,6 +269,24 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
             "CREATE INDEX alert_change_by_time ON alert_change (at_us)",
         ),
     ),
+    (
+        "what bakers mean their batches to be, and what they say of them afterwards",
+        (
+            """CREATE TABLE intent (
+                batch_id INTEGER PRIMARY KEY REFERENCES batch (id),
+                dough_temp_c REAL NOT NULL,
+                formula TEXT,  -- JSON; NULL: as it was made
+                proof_min REAL
+            )""",
+            """CREATE TABLE judgement (
+                batch_id INTEGER PRIMARY KEY REFERENCES batch (id),
+                at_us INTEGER NOT NULL,
+                verdict TEXT NOT NULL,
+                notes TEXT NOT NULL,
+                photo TEXT  -- JPEG in Base64
+            )""",
+        ),
+    ),
 )
 
 

@@ -12,7 +12,7 @@ from sample_bakery import HOSTILE_NAME, NOW, fill
 from streamlit.testing.v1 import AppTest
 
 from dashboard import door, queries
-from dashboard.screens import batch, board, cautions, finished, nodes
+from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan
 from monitor.bakery.alerts import AlertKind, Phase
 from monitor.bakery.wording import CAUTIONS
 from monitor.config import CONFIG_NAME, DATABASE_NAME
@@ -20,6 +20,8 @@ from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.learning import Lesson
 from monitor.dough.prior import prior_of
 from monitor.recipe.batch import BatchId, EventKind
+from monitor.recipe.intent import Intent, Verdict
+from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel
 
@@ -30,7 +32,7 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import batch, board, cautions, finished, nodes
+    from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     finished_page = st.Page(
@@ -38,6 +40,7 @@ def _screen() -> None:
     )
     batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path="b", default=name == "batch")
     others = {"board": lambda: board.show(batch_page), "nodes": nodes.show, "cautions": cautions.show}
+    others |= {"plan": plan.show, "bake": bake.show, "formula": formula.show}
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
     st.navigation([finished_page, batch_page, *pages], position="hidden").run()
 
@@ -102,7 +105,7 @@ def charts(app: AppTest) -> list[Any]:
 def test_the_tested_screens_are_the_ones_there_are() -> None:
     folder = Path(board.__file__).parent
     assert {path.stem for path in folder.glob("[a-z]*.py")} == {
-        module.__name__.rsplit(".", 1)[1] for module in (batch, board, cautions, finished, nodes)
+        module.__name__.rsplit(".", 1)[1] for module in (bake, batch, board, cautions, finished, formula, nodes, plan)
     }
     for path in folder.glob("*.py"):
         assert len(path.read_text(encoding="utf-8").splitlines()) < 150, path
@@ -127,12 +130,12 @@ def test_empty_board_teaches_how_to_begin(nothing: Path, shown: Runs) -> None:
     assert str(nothing) in text
 
 
-@pytest.mark.parametrize("name", ["batch", "finished", "nodes", "cautions"])
+@pytest.mark.parametrize("name", ["batch", "finished", "nodes", "cautions", "plan", "bake", "formula"])
 def test_every_screen_stands_an_empty_store(name: str, nothing: Path, shown: Runs) -> None:
     assert words(shown(name))
 
 
-@pytest.mark.parametrize("name", ["board", "batch", "finished", "nodes"])
+@pytest.mark.parametrize("name", ["board", "batch", "finished", "nodes", "plan", "bake"])
 def test_a_store_that_cannot_be_read_is_said_in_words(name: str, nothing: Path, shown: Runs) -> None:
     (nothing / DATABASE_NAME).write_text("this is no database, " * 100)
     assert "The store does not answer" in words(shown(name))
@@ -277,12 +280,59 @@ def test_finished_says_what_the_recipe_taught(morning: dict[str, BatchId], shown
     assert "Village loaf: learned from 1 batch: rises as " in words(shown("finished", morning["ended"]))
 
 
+def test_an_overproofed_batch_says_why(morning: dict[str, BatchId], shown: Runs) -> None:
+    app = shown("finished", morning["over"])
+    text = words(app)
+    assert "Poppy rolls, tray 2: over-proofed by 1 h 2" in text
+    assert "warm dough brought it forward by about" in text
+    assert "2.6 °C warmer than planned in the mean" in text
+    assert "It was called at 07:1" in text
+    assert "nobody answered" in text
+    assert "Kept to what was planned, this dough would have been ready after" in text
+    assert "Or 4" in text
+    walk = charts(app)[0].alt
+    assert walk.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.6 °C warmer: −")
+    assert "yeast 0.9 % not 0.6 %" in walk
+
+
+def test_a_verdict_is_kept_has_the_last_word_and_moves_the_band(
+    morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    app = shown("finished", morning["over"])
+    assert "By your verdicts" not in words(app)
+    app.radio[0].set_value(Verdict.OVER)
+    app.text_area[0].set_value("flat <b>and</b> grey")
+    next(button for button in app.button if button.label == "Keep").click().run()
+    assert not app.exception
+    text = words(app)
+    assert "flat &lt;b&gt;and&lt;/b&gt; grey" in text
+    assert "By your verdicts the band belongs at about" in text
+    with Reviews(tmp_path / DATABASE_NAME) as store:
+        said = store.judgement(morning["over"])
+    assert said is not None
+    assert (said.verdict, said.at) == (Verdict.OVER, NOW)
+
+
+def test_the_account_is_held_against_another_plan(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
+    app = shown("finished", morning["over"])
+    temp, yeast, proof = app.number_input
+    assert (temp.value, yeast.value, proof.value) == (22.0, 0.6, 150.0)
+    temp.set_value(26.0)
+    yeast.set_value(0.9)
+    next(button for button in app.button if button.label == "Hold it against this").click().run()
+    assert not app.exception
+    assert "colder" in charts(app)[0].alt
+    assert "yeast" not in charts(app)[0].alt
+    with Reviews(tmp_path / DATABASE_NAME) as store:
+        assert store.intent(morning["over"]) == Intent(26.0, None, 150.0)
+
+
 def test_looking_back_changes_the_forecast_that_is_shown(morning: dict[str, BatchId], shown: Runs) -> None:
     app = shown("finished", morning["ended"])
-    before = charts(app)[0].spec
+    before = charts(app)[1].spec
     app.select_slider(key="moment").set_value(5).run()
     assert not app.exception
-    assert charts(app)[0].spec != before
+    assert charts(app)[1].spec != before
 
 
 def test_screens_read_the_bakers_zone_and_scale_from_the_settings(

@@ -1,12 +1,19 @@
-"""What a baker settles about a batch is kept: its target."""
+"""What a baker settles about a batch is kept: its target, what was meant, the verdict and its photograph."""
 
+from dataclasses import replace
+from io import BytesIO
 from pathlib import Path
 
 import pytest
-from sample_bakery import ROUND_TUB, batch
+from PIL import Image
+from sample_bakery import NOW, ROUND_TUB, batch
 
-from monitor.errors import StoreError
+from dashboard.pictures import as_small_jpeg
+from monitor.errors import PictureError, StoreError
 from monitor.recipe.batch import BatchId, Stage, Target
+from monitor.recipe.formula import Formula
+from monitor.recipe.intent import Intent, Judgement, Verdict
+from monitor.sinks.batch_rows import BatchRows
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 
@@ -25,3 +32,60 @@ def test_a_moved_target_is_kept_and_its_collector_hears_of_it(tmp_path: Path) ->
 def test_a_batch_there_is_not_has_no_target_to_move(tmp_path: Path) -> None:
     with Reviews(tmp_path / "kept.db") as store, pytest.raises(StoreError, match="has no batch 7"):
         store.set_target(BatchId(7), Target(90.0))
+
+
+def test_what_was_meant_and_the_verdict_are_kept_and_replaced(tmp_path: Path) -> None:
+    with Reviews(tmp_path / "kept.db") as store:
+        kept = store.add_batch(batch("Loaf", Stage.BULK_RISE, 60, ROUND_TUB))
+        assert (store.intent(kept.id), store.judgement(kept.id), store.judged()) == (None, None, {})
+        meant = Intent(23.0, Formula(1000.0, instant_yeast_g=5.0), 150.0)
+        store.save_intent(kept.id, Intent())
+        store.save_intent(kept.id, meant)
+        assert store.intent(kept.id) == meant
+        said = Judgement(NOW, Verdict.OVER, "flat, grey\ncrumb", b"\xff\xd8jpeg")
+        store.save_judgement(kept.id, replace(said, verdict=Verdict.RIGHT))
+        store.save_judgement(kept.id, said)
+        assert store.judgement(kept.id) == said
+        assert store.judged() == {kept.id: Verdict.OVER}
+        for save in (lambda: store.save_intent(BatchId(9), meant), lambda: store.save_judgement(BatchId(9), said)):
+            with pytest.raises(StoreError, match="has no batch 9"):
+                save()
+
+
+def test_what_is_kept_of_a_batch_travels_with_it(tmp_path: Path) -> None:
+    with Reviews(tmp_path / "kept.db") as store:
+        ended = NOW
+        kept = store.add_batch(replace(batch("Loaf", Stage.BULK_RISE, 60, ROUND_TUB), ended_at=ended))
+        store.save_intent(kept.id, Intent(23.0))
+        store.save_judgement(kept.id, Judgement(NOW, Verdict.UNDER, "tight", b"\xff\xd8"))
+    with BatchRows(tmp_path / "kept.db") as store:
+        taken = store.take_out(kept.id)
+    with BatchRows(tmp_path / "other.db") as store:
+        there = store.put_in(taken)
+    with Reviews(tmp_path / "other.db") as store:
+        assert store.intent(there.id) == Intent(23.0)
+        found = store.judgement(there.id)
+        assert found is not None
+        assert (found.verdict, found.photo_jpeg) == (Verdict.UNDER, b"\xff\xd8")
+
+
+def photograph(width: int, height: int) -> bytes:
+    image, out = Image.new("RGB", (width, height), (180, 120, 60)), BytesIO()
+    exif = image.getexif()
+    exif[0x010F] = "a maker of telephones"
+    image.save(out, "JPEG", exif=exif)
+    return out.getvalue()
+
+
+def test_a_photograph_is_made_small_and_bare() -> None:
+    kept = as_small_jpeg(photograph(3000, 2000))
+    assert b"telephones" not in kept
+    with Image.open(BytesIO(kept)) as image:
+        assert (image.format, image.size) == ("JPEG", (1280, 853))
+        assert not image.getexif()
+
+
+@pytest.mark.parametrize("junk", [b"", b"<svg onload=alert(1)>", b"\xff\xd8\xff\xe0 cut off"])
+def test_what_is_no_picture_is_refused_in_words(junk: bytes) -> None:
+    with pytest.raises(PictureError, match="choose a JPEG, PNG or WebP photograph"):
+        as_small_jpeg(junk)
