@@ -7,7 +7,7 @@ from streamlit.navigation.page import StreamlitPage
 
 from dashboard import gate, queries
 from dashboard.page import put_style
-from dashboard.screens import batch, board, cautions, finished, nodes
+from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan
 
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
 put_style()
@@ -18,6 +18,9 @@ batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path=
 pages = [
     st.Page(lambda: board.show(batch_page), title="Board", url_path="board", default=True),
     batch_page,
+    st.Page(plan.show, title="Plan", url_path="plan"),
+    st.Page(bake.show, title="Bake", url_path="bake"),
+    st.Page(formula.show, title="Formula", url_path="formula"),
     finished_page,
     st.Page(nodes.show, title="Nodes", url_path="nodes"),
     st.Page(cautions.show, title="Cautions", url_path="cautions"),

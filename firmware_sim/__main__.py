@@ -9,6 +9,7 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
+from firmware_sim.bake_day import BakeDay
 from firmware_sim.bench.faults import faults_named
 from firmware_sim.bench.sensors import NOISE
 from firmware_sim.bench.tubs import TUBS
@@ -182,6 +183,24 @@ def _run(args: argparse.Namespace) -> None:
     Fleet(day, pace, dict(args.serial), args.mqtt, read_passwords(args.dir)).run(args.dir, stop.wait)
 
 
+def _add_bake(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
+    command = commands.add_parser("bake", help="run the nodes of one bread, its doughs begun as begun.json says")
+    command.add_argument("--dir", type=Path, required=True)
+    command.add_argument("--epoch", type=_moment, required=True, help="wall time at which dough time starts to run")
+    command.add_argument("--speed", type=float, default=480.0)
+    command.add_argument("--seed", type=int, default=1)
+    command.add_argument("--room", type=float, default=22.0, help="its true air, C")
+    command.add_argument("--cold", type=float, default=4.0, help="that of the refrigerator, C")
+    command.set_defaults(run=_bake)
+
+
+def _bake(args: argparse.Namespace) -> None:
+    logging.basicConfig(level=logging.INFO, format="%(asctime)s %(levelname)s %(name)s %(message)s")
+    stop = _told_to_stop()
+    pace = dough_time(args.epoch, args.speed)
+    BakeDay(args.dir, pace, room_c=args.room, cold_c=args.cold, seed=args.seed).run(stop.wait)
+
+
 def _add_practice(commands: "argparse._SubParsersAction[argparse.ArgumentParser]") -> None:
     command = commands.add_parser("practice", help="run any number of nodes against a broker or on ports of their own")
     command.add_argument("--count", type=int, help="how many (default: one, or one for each --serial)")
@@ -259,7 +278,7 @@ def main(argv: list[str] | None = None) -> int:
     """Run one subcommand; returns the exit status."""
     parser = argparse.ArgumentParser(prog="python -m firmware_sim", description=__doc__)
     commands = parser.add_subparsers(required=True)
-    for add in (_add_plan, _add_run, _add_record, _add_histories, _add_practice, _add_broker):
+    for add in (_add_plan, _add_run, _add_bake, _add_record, _add_histories, _add_practice, _add_broker):
         add(commands)
     args = parser.parse_args(argv)
     try:

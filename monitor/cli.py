@@ -28,6 +28,7 @@ STATUS_STOPPED = 130
 EVENT_KINDS = ("fold", "move", "poke", "lid", "end")
 DEFAULT_EYE_SD_MM = 3.0  # judgement: a domed top read against a scale on the tub
 DEMO_SPEED = 60.0
+BAKE_SPEED = 480.0  # a bread takes more than a day
 
 
 def _collect(args: argparse.Namespace) -> int:
@@ -49,7 +50,7 @@ def _demo(args: argparse.Namespace) -> int:
 
     options = DemoOptions(
         data_dir=args.data_dir,
-        speed=args.speed,
+        speed=args.speed if args.speed is not None else BAKE_SPEED if args.bake else DEMO_SPEED,
         seed=args.seed,
         port=args.port,
         is_ending_itself=args.exit_when_done,
@@ -57,7 +58,11 @@ def _demo(args: argparse.Namespace) -> int:
     )
     if signal.getsignal(signal.SIGHUP) is signal.SIG_DFL:  # a closed window must not leave five processes behind
         signal.signal(signal.SIGHUP, _stop)
-    return run_demo(options)
+    if not args.bake:
+        return run_demo(options)
+    from monitor.demo.bake import PLANNED_ROOM_C, run_bake
+
+    return run_bake(options, PLANNED_ROOM_C if args.room is None else args.room)
 
 
 def _dashboard(args: argparse.Namespace) -> int:
@@ -216,7 +221,11 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(dest="command", required=True, metavar="COMMAND")
 
     demo = commands.add_parser("demo", help="play an invented bakery day, everything running, at high speed")
-    demo.add_argument("--speed", type=positive, default=DEMO_SPEED, help="dough time over real time (%(default)g)")
+    demo.add_argument("--bake", action="store_true", help="one bread instead, from its plan to the oven")
+    demo.add_argument("--room", type=temperature, metavar="TEMP", help="with --bake: how warm the kitchen truly is")
+    demo.add_argument(
+        "--speed", type=positive, help=f"dough time over real time ({DEMO_SPEED:g}, a bake {BAKE_SPEED:g})"
+    )
     demo.add_argument("--seed", type=int, default=1, help="another number, another day (%(default)s)")
     demo.add_argument("--port", type=int, help="of the dashboard (default: 8501, or a free one)")
     demo.add_argument("--no-browser", action="store_true", help="say the dashboard's address, do not open it")

@@ -18,8 +18,8 @@ from monitor.plan.day import DoughPlan, Plan, StagePlan, begins_with, is_shaped_
 from monitor.plan.foretell import Foretold, batch_of, body_of, foretell, mass_of
 from monitor.plan.live import Foretell, Progress, Watched, retimed
 from monitor.plan.orders import follows_of
-from monitor.recipe.batch import Batch, BatchId
-from monitor.recipe.method import MethodStage
+from monitor.recipe.batch import Batch, BatchId, Stage, Target
+from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.sinks.daybook import DayBook, message_id
 
@@ -112,7 +112,8 @@ def is_over(live: LivePlan, now: datetime) -> bool:
 def batch_for(dough: DoughPlan, stage: StagePlan, started_at: datetime) -> Batch:
     """The batch that watches a stage: in its vessel, by its nodes, with its share of the dough.
 
-    The plan itself calls for the oven, so the batch does not.
+    The plan itself calls for the oven, so the batch does not. What stands in the refrigerator is a retard to those who
+    watch it: its air is to be cold. A stage by the clock waits for its peak, beyond which it should not be left.
     """
     recipe, method = dough.recipe, dough.method(stage)
     mass_g = method.sample_g or (recipe.part(method.part).mass_g)
@@ -120,11 +121,11 @@ def batch_for(dough: DoughPlan, stage: StagePlan, started_at: datetime) -> Batch
     vessel = method.vessel or body_of(mass_of(recipe, method, is_shaped=is_shaped_in(recipe, stage.number)))
     return Batch(
         id=BatchId(0),
-        name=f"{recipe.name}, {method.stage}",
-        stage=method.stage,
+        name=recipe.name,
+        stage=Stage.RETARD if method.place == REFRIGERATOR else method.stage,
         started_at=started_at,
         vessel=vessel,
-        target=method.target,
+        target=method.target if method.hours is None else Target(None),
         formula=None if formula is None else formula.scaled_to_dough(mass_g),
         nodes=method.nodes,
         recipe=recipe.name,

@@ -24,6 +24,7 @@ from monitor.recipe.parts import (
 from monitor.recipe.recipe_file import grams_text, recipe_from_toml, recipe_toml
 from monitor.sinks.daybook import DayBook
 
+RECIPES_FOLDER = "recipes"
 MOST_BYTES = 1_000_000  # judgement: no recipe is a megabyte
 STATUS_DOES_NOT_ADD_UP = 2
 WARMEST_WATER_C = 43.0  # judgement: hotter water harms yeast it meets undiluted
@@ -48,6 +49,11 @@ def read_recipe(path: Path) -> Recipe:
     except tomllib.TOMLDecodeError as err:
         raise ConfigError(f"{path}: is no TOML: {err}") from err
     return recipe_from_toml(table, str(path))
+
+
+def recipes_in(data_dir: Path) -> list[Path]:
+    """The recipe files of a data directory, by name."""
+    return sorted((data_dir / RECIPES_FOLDER).glob("*.toml"))
 
 
 def _write(path: Path, text: str) -> None:

@@ -13,6 +13,7 @@ from monitor.plan.words import minutes_text, step_text
 TOO_LATE = timedelta(minutes=30)  # judgement: after that a cue is history, and the plan has moved
 STEAM_TOO_LATE = timedelta(minutes=5)
 MOVED_BY = timedelta(minutes=10)  # judgement: what a baker arranges another way for
+MOVED_SHARE = 0.15  # judgement: of the time still to go; far ahead a forecast sways more than it says
 
 _KINDS = {
     StepKind.MIX: CueKind.MIX,
@@ -71,7 +72,8 @@ def _has_gone_on(dough: DoughPlan, step: Step, progress: Progress) -> bool:
 
 
 def _says(plan: Plan, dough: DoughPlan, step: Step, zone: tzinfo) -> str:
-    parts = [f"{printable(dough.recipe.name)}: {step_text(dough, step)}."]
+    words = step_text(dough, step)
+    parts = [f"{words[0].upper()}{words[1:]}."]
     if step.kind is StepKind.SHAPE or (step.kind is StepKind.CHILL and step.stage):
         before = dough.stages[step.stage - 1] if step.stage else None
         if before is not None and before.ready_at is not None and before.ready_at > step.at:
@@ -121,7 +123,7 @@ def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], z
 def moved_cues(
     made: Plan, live: Plan, now: datetime, progress: Progress, told: Mapping[str, datetime], zone: tzinfo
 ) -> tuple[Cue, ...]:
-    """That a dough's later times have moved, by ten minutes or more since it was last told.
+    """That a dough's later times have moved clearly since they were last told: by ten minutes, or more when far ahead.
 
     Parameters
     ----------
@@ -134,11 +136,11 @@ def moved_cues(
     for dough in live.doughs:
         was_at = told.get(dough.key, made.dough(dough.key).out_at)
         shift = dough.out_at - was_at
-        if abs(shift) < MOVED_BY or dough.out_at <= now:
+        if abs(shift) < max(MOVED_BY, MOVED_SHARE * (dough.out_at - now)) or dough.out_at <= now:
             continue
         minutes = minutes_text(abs(shift).total_seconds() / 60.0)
         way = "earlier" if shift < timedelta() else "later"
-        text = f"{printable(dough.recipe.name)}: everything still to come is {minutes} {way}.{_why(made, progress)} "
+        text = f"Everything still to come is {minutes} {way}.{_why(made, progress)} "
         text += _what_comes(dough, now, progress, zone)
         key = f"{dough.key}/moved/{dough.out_at:%Y%m%dT%H%M}"
         found.append(Cue(key, CueKind.MOVED, dough.key, now, f"plan moved: {printable(dough.recipe.name)}", text))

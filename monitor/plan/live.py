@@ -17,6 +17,7 @@ from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
 
 ROUNDING = timedelta(minutes=2)  # a plan is made in whole minutes: so little is no wait
+SETTLED = timedelta(minutes=20)  # judgement: before, a level says little and a forecast sways
 OTHER_AIR_C = 0.5  # judgement: air that differs by less is the air that was planned with
 Foretell = Callable[[Recipe, MethodStage, float, float, float, bool], Foretold]
 """(recipe, stage, air_c, start_c, cold_c, is_shaped) -> what is expected; so that a caller may remember the answers."""
@@ -141,7 +142,7 @@ class _Dough:
         return max(_kept_wait(was_ready_at, planned.ends_at, ready_at, stage.closes_at, is_by_the_clock), self.now)
 
     def _foretold(self, planned: StagePlan, method: MethodStage, watched: Watched | None) -> Foretold:
-        if watched is not None:
+        if watched is not None and self.now - watched.started_at >= SETTLED:
             return self._as_seen(planned, method, watched)
         air_c = self.airs.get(method.place, planned.air_c)
         cold_c = self.airs.get(REFRIGERATOR, self.plan.kitchen.place(REFRIGERATOR).temp_c)

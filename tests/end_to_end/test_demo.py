@@ -17,7 +17,7 @@ from monitor.bakery.alerts import AlertKind
 from monitor.clock import SystemClock
 from monitor.collector import STEP_FAULT
 from monitor.config import DATABASE_NAME
-from monitor.demo.processes import DemoError, Household
+from monitor.demo.household import DemoError, Household
 from monitor.recipe.batch import EventKind
 from monitor.sinks.store import Store
 
@@ -138,7 +138,7 @@ def test_a_process_that_dies_is_named_with_the_end_of_its_log(tmp_path: Path) ->
 
 
 def test_a_process_that_does_not_listen_is_ended_by_force(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("monitor.demo.processes.END_WITHIN_S", 0.1)
+    monkeypatch.setattr("monitor.demo.household.END_WITHIN_S", 0.1)
     household = Household(tmp_path, SystemClock())
     household.start(
         "deaf",

@@ -96,7 +96,8 @@ def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(book, ma
     now = made.doughs[0].stages[0].hands_at
     said = start_next(book, live(book, plan, now), now)
     (batch,) = book.batches(running=True)
-    assert batch.stage is Stage.PREFERMENT
+    assert batch.stage is Stage.RETARD  # it stands in the refrigerator
+    assert batch.target.is_peak
     assert batch.recipe_key == KEY
     assert batch.formula is not None
     assert batch.formula.dough_g == pytest.approx(500.5)
@@ -156,14 +157,14 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
     (running,) = book.batches(running=True)
     for n in (40.0, 41.0):
         now = stages[1].begins_at + minutes(n)
-        ready = Moments(p25=stages[1].ready_at - minutes(14), p50=stages[1].ready_at - minutes(12))
+        ready = Moments(p25=stages[1].ready_at - minutes(34), p50=stages[1].ready_at - minutes(32))
         outlook = Outlook(at=now, state=State.RISING, ready=ready, air_temp_c=27.0, dough_temp_c=27.0)
         book.save_step(running.id, outlook, (), ())
         tell(book, live(book, plan, now), now, UTC)
     (moved,) = [message for message in book.messages() if message.kind is CueKind.MOVED]
     assert moved.batch_id == running.id
     assert "3.0 °C warmer than planned" in moved.text
-    assert re.search(r"everything still to come is \d+ min earlier", moved.text)
+    assert re.search(r"Everything still to come is \d+ min earlier", moved.text)
     for what in ("divide and shape", "oven on", "load 1 of 2 in", "load 2 of 2 out"):
         assert what in moved.text
 
@@ -229,10 +230,10 @@ def test_a_bake_is_planned_started_and_followed(bakery):
     shown = bakery("show")
     assert "[ ]" in shown
     assert "[x]" not in shown
-    assert "batch 1: Tamarack loaf, preferment" in bakery("start")
+    assert "batch 1: Tamarack loaf (retard)" in bakery("start")
     assert "[x]" in bakery("show").splitlines()[0]
     assert "to come" in bakery("list")
-    assert "batch 2: Tamarack loaf, bulk rise" in bakery("start", "1")
+    assert "batch 2: Tamarack loaf (first rise)" in bakery("start", "1")
     bakery("start")
     lines = bakery("show").splitlines()
     oven = next(line for line in lines if "oven on" in line)

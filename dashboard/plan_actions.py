@@ -1,0 +1,73 @@
+"""What a baker does to a plan on a screen, written at once through the store, at the dough's own now."""
+
+from datetime import datetime, time, timedelta
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard import queries
+from monitor.day_runner import Foreteller, live_plan, next_stages
+from monitor.errors import AccessError, ConfigError, StoreError
+from monitor.formulary import read_recipe
+from monitor.pace import clock_of
+from monitor.plan.day import PlanId
+from monitor.plan.making import NoPlan, keys_of, make_plan
+from monitor.plan.words import no_plan_lines, out_sentence
+from monitor.planner import order_of, read_kitchen, start_next
+from monitor.sinks.daybook import DayBook
+
+
+def begin(plan_id: PlanId, dough: str, stage: int) -> None:
+    """Begin the next stage of a dough, with its batch, and say so; a second tap begins nothing more."""
+    try:
+        with queries.opened_to_write_as(DayBook) as book:
+            now = clock_of(book).now()
+            live = live_plan(book, book.plan(plan_id), now, Foreteller(book))
+            if not any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
+                st.toast("That has begun already.")
+                return
+            said = start_next(book, live, now, dough)
+    except (AccessError, ConfigError, StoreError) as error:
+        st.toast(f"Not begun: {error}", duration="infinite")
+        return
+    st.toast(said)
+
+
+def done(plan_id: PlanId, step: str, words: str) -> None:
+    """Tick a step off, and say so."""
+    try:
+        with queries.opened_to_write_as(DayBook) as book:
+            book.mark_done(plan_id, step, clock_of(book).now())
+    except (AccessError, StoreError) as error:
+        st.toast(f"Not noted: {error}", duration="infinite")
+        return
+    st.toast(f"Done: {words}")
+
+
+def make(path: Path, days_ahead: int, at: time) -> list[str]:
+    """Plan a recipe for an hour and keep the plan; what came of it, or why there is none, in sentences.
+
+    Raises
+    ------
+    ConfigError
+        When the recipe or the kitchen cannot be used.
+    """
+    folder = queries.database().parent
+    zone = queries.manner(str(folder)).zone
+    try:
+        with queries.opened_to_write_as(DayBook) as book:
+            now = clock_of(book).now()
+            wanted = datetime.combine(now.astimezone(zone).date() + timedelta(days=days_ahead), at, zone)
+            if wanted <= now:
+                return ["That hour is over."]
+            order = order_of(book, read_recipe(path), wanted.astimezone(now.tzinfo))
+            found = make_plan((order,), read_kitchen(None, folder), now, zone)
+            if isinstance(found, NoPlan):
+                recipes = dict(zip(keys_of((order,)), [order.recipe], strict=True))
+                return ["No plan:", *no_plan_lines(found, recipes, zone, now)]
+            plan = book.add_plan(found)
+    except (AccessError, StoreError) as error:
+        return [f"Not planned: {error}"]
+    except ValueError as error:
+        raise ConfigError(str(error)) from error
+    return [out_sentence(plan.doughs[0], zone, now)]

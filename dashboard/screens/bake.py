@@ -1,0 +1,69 @@
+"""The bake itself: what comes next at the oven, in minutes and seconds large enough to read with a tray in hand."""
+
+import html
+
+import streamlit as st
+
+from dashboard import page, plan_actions, plans
+from dashboard.screens.plan import current_plan
+from monitor.bakery.phrases import clock_text, printable
+from monitor.plan.cues import is_done
+from monitor.plan.day import StepKind, steps
+from monitor.plan.words import step_text
+
+TICK_S = 1.0
+DONE_WORDS = {
+    StepKind.OVEN_ON: "The oven is on",
+    StepKind.LOAD: "It is in",
+    StepKind.STEAM: "Steam is given",
+    StepKind.OUT: "It is out",
+}
+SOON_S = 60.0
+
+
+def show() -> None:
+    """The countdown, a second at a time."""
+    st.html(page.heading("Bake", "Oven, loads, steam and out, as the dough has it now."))
+
+    @st.fragment(run_every=TICK_S)
+    def live() -> None:
+        page.shown(_draw)
+
+    live()
+
+
+def _draw(scene: page.Scene) -> None:
+    live = current_plan(scene)
+    step = None if live is None else plans.next_bake_step(live)
+    if live is None or step is None:
+        st.html('<div class="panel empty"><h2>Nothing to bake</h2><p>A plan with a bake counts down here.</p></div>')
+        return
+    dough = live.now.dough(step.dough)
+    seconds = (step.at - scene.now).total_seconds()
+    words = step_text(dough, step)
+    colour = ' style="color: var(--ember)"' if seconds < SOON_S else ""
+    name = html.escape(printable(dough.recipe.name))
+    st.html(
+        f'<div class="panel"><p class="saying">{name}: {html.escape(words)}</p>'
+        f'<p class="huge countdown"{colour}>{plans.countdown_words(seconds)}</p>'
+        f'<p class="quiet">at {html.escape(clock_text(step.at, scene.zone, scene.now))}</p></div>'
+    )
+    st.button(
+        page.plain(DONE_WORDS[step.kind]),
+        key=f"done-{step.key}",
+        type="primary",
+        on_click=plan_actions.done,
+        args=(live.made.id, step.key, words),
+    )
+    rows = []
+    for later in steps(live.now):
+        owner = live.now.dough(later.dough)
+        if later.kind not in plans.BAKE_KINDS or later.key == step.key or is_done(owner, later, live.progress):
+            continue
+        limit = "" if later.not_after is None else f"good until {clock_text(later.not_after, scene.zone, later.at)}"
+        rows.append(
+            f'<tr><td class="n">{html.escape(clock_text(later.at, scene.zone, scene.now))}</td>'
+            f"<td>{html.escape(step_text(owner, later))}</td><td>{html.escape(limit)}</td></tr>"
+        )
+    if rows:
+        st.html(f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>')

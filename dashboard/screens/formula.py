@@ -1,0 +1,65 @@
+"""Recipes of the folder: weights to read across a table, what they come to, and what does not add up."""
+
+import html
+
+import streamlit as st
+
+from dashboard import page, queries
+from monitor.bakery import sheet
+from monitor.bakery.phrases import mass_text, printable
+from monitor.errors import ConfigError
+from monitor.formulary import read_recipe, recipes_in
+from monitor.recipe.adding_up import what_does_not_add_up
+from monitor.recipe.parts import Part, Recipe, scaled_to_pieces
+
+MOST_PIECES = 500
+LARGEST_PIECE_G = 20_000.0
+
+
+def show() -> None:
+    """One recipe, for as many pieces as wanted."""
+    st.html(page.heading("Formula", "Baker's percentages on each part's own flour; totals on all flour."))
+    folder = queries.database().parent
+    recipes = recipes_in(folder)
+    if not recipes:
+        st.html(
+            '<div class="panel empty"><h2>No recipe yet</h2><p>Put recipe files into '
+            f"<code>{html.escape(str(folder / 'recipes'))}</code>; each is shown here.</p></div>"
+        )
+        return
+    path = st.selectbox("Recipe", recipes, format_func=lambda each: each.stem)
+    try:
+        recipe = read_recipe(path)
+    except ConfigError as error:
+        st.html(f'<p class="note">{html.escape(str(error))}</p>')
+        return
+    columns = st.columns(2)
+    key = f"{path} {recipe.pieces}"
+    pieces = columns[0].number_input("Pieces", 1, MOST_PIECES, recipe.pieces, key=f"pieces {key}")
+    each_g = columns[1].number_input(
+        "Weight of each, g", 1.0, LARGEST_PIECE_G, float(round(recipe.each_g)), step=10.0, key=f"each {key}"
+    )
+    if (pieces, each_g) != (recipe.pieces, float(round(recipe.each_g))):
+        recipe = scaled_to_pieces(recipe, int(pieces), float(each_g))
+    unit = queries.manner(str(folder)).temp_unit
+    st.html("".join(_part(recipe, part) for part in recipe.parts) + _totals(recipe))
+    for sentence in what_does_not_add_up(recipe):
+        st.html(f'<p class="note">{html.escape(printable(sentence))}</p>')
+    st.download_button("Page to print", sheet.sheet_html(recipe, unit), f"{path.stem}.html", "text/html")
+
+
+def _part(recipe: Recipe, part: Part) -> str:
+    rows = "".join(
+        f"<tr><td>{html.escape(printable(each.name))}</td>"
+        f'<td class="n weighed">{html.escape(sheet.weight_text(each))}</td>'
+        f'<td class="n">{html.escape(sheet.share_text(each, part))}</td></tr>'
+        for each in part.ingredients
+    )
+    head = f"{html.escape(printable(part.name))}, {html.escape(mass_text(part.mass_g))}"
+    return f'<div class="panel"><h2 class="section">{head}</h2><table class="rows">{rows}</table></div>'
+
+
+def _totals(recipe: Recipe) -> str:
+    rows = "".join(f'<tr><td>{html.escape(what)}</td><td class="n">{html.escape(text)}</td></tr>' for what, text in
+                   sheet.totals(recipe))  # fmt: skip
+    return f'<div class="panel"><h2 class="section">Altogether</h2><table class="rows">{rows}</table></div>'

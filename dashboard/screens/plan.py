@@ -1,0 +1,103 @@
+"""The planned day: how it stands, what to begin next, and making one for an hour from a recipe in the folder."""
+
+import html
+from datetime import time as clock_time
+from datetime import timedelta
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard import page, plan_actions, plans, queries
+from monitor.bakery.phrases import clock_text, printable, temp_text
+from monitor.day_runner import Foreteller, LivePlan, is_over, live_plan, next_stages
+from monitor.errors import ConfigError
+from monitor.formulary import recipes_in
+from monitor.plan.day import steps_of
+from monitor.plan.food import food_sentence
+from monitor.plan.live import hotter_c
+from monitor.plan.words import out_sentence, step_text, window_sentence
+from monitor.sinks.daybook import DayBook
+
+USUAL_HOUR = clock_time(12, 30)
+DAYS = ("today", "tomorrow", "the day after")
+
+
+def show() -> None:
+    """The newest plan, looked at again every few seconds; below it, the way to a new one."""
+    st.html(page.heading("Plan", "The day backwards from the hour it must be out of the oven, moved by the dough."))
+
+    @st.fragment(run_every=page.REFRESH_S)
+    def live() -> None:
+        page.shown(_draw)
+
+    live()
+    _ask()
+
+
+def current_plan(scene: page.Scene) -> LivePlan | None:
+    """The newest plan that is not over, as its doughs have it; None when there is none."""
+    with queries.opened_as(DayBook) as book:
+        ask = Foreteller(book)
+        for plan in book.plans():
+            live = live_plan(book, plan, scene.now, ask)
+            if not is_over(live, scene.now):
+                return live
+    return None
+
+
+def _draw(scene: page.Scene) -> None:
+    live = current_plan(scene)
+    if live is None:
+        st.html(
+            '<div class="panel empty"><h2>No plan for today</h2><p>Make one below, or with '
+            "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
+        )
+        return
+    for dough in live.now.doughs:
+        st.html(f'<p class="section">{html.escape(printable(dough.recipe.name))}</p>{plans.day_picture(dough, scene)}')
+        said = [out_sentence(dough, scene.zone, scene.now), window_sentence(dough, scene.zone), food_sentence(dough)]
+        st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
+    other = hotter_c(live.made, live.progress)
+    if other is not None:
+        name, planned_c, air_c = other
+        words = f"the {printable(name)} is {temp_text(air_c, scene.temp_unit)}; the plan was made for "
+        st.html(f'<p class="note">{html.escape(words + temp_text(planned_c, scene.temp_unit))}</p>')
+    waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
+    for dough, stage in waiting[:2]:
+        step = next(each for each in steps_of(dough) if each.stage == stage.number)
+        at = clock_text(step.at, scene.zone, scene.now)
+        label = page.plain(f"Begin now: {step_text(dough, step)} ({at})")
+        is_next = (dough, stage) == waiting[0]
+        st.button(
+            label,
+            key=f"begin-{dough.key}-{stage.number}",
+            type="primary" if is_next else "secondary",
+            on_click=plan_actions.begin,
+            args=(live.made.id, dough.key, stage.number),
+        )
+    st.html(plans.step_table(live, scene))
+
+
+def _ask() -> None:
+    """A form that plans a recipe of the folder for an hour."""
+    folder = queries.database().parent
+    recipes = recipes_in(folder)
+    st.html('<p class="section">Plan another</p>')
+    if not recipes:
+        st.html(f'<p class="quiet">Recipes that lie in {html.escape(str(folder / "recipes"))} can be planned here.</p>')
+        return
+    with st.form("make a plan"):
+        path = st.selectbox("Recipe", recipes, format_func=lambda each: each.stem)
+        columns = st.columns(2)
+        day = columns[0].selectbox("Day", DAYS, index=1)
+        at = columns[1].time_input("Out of the oven at", USUAL_HOUR, step=timedelta(minutes=5))
+        if st.form_submit_button("Plan it"):
+            _make(path, day, at)
+
+
+def _make(path: Path, day: str, at: clock_time) -> None:
+    try:
+        told = plan_actions.make(path, DAYS.index(day), at)
+    except ConfigError as error:
+        told = [str(error)]
+    st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))

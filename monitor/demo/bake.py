@@ -1,0 +1,294 @@
+"""A demo of one bread from its plan to the oven: the baker goes by the cues, in a kitchen as warm as one likes."""
+
+import json
+import sys
+import webbrowser
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta, tzinfo
+from pathlib import Path
+from typing import IO
+
+from monitor.bakery.alert_types import CueKind
+from monitor.bakery.alerts import Message
+from monitor.bakery.phrases import clock_text, temp_text
+from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
+from monitor.config import DATABASE_NAME
+from monitor.day_runner import Foreteller, live_plan
+from monitor.demo.household import (
+    HOST,
+    DemoError,
+    Household,
+    dashboard_port,
+    has_pace,
+    household_of,
+    is_healthy,
+    new_folder,
+    stamp,
+)
+from monitor.demo.processes import DemoOptions
+from monitor.doors.screens import dashboard_command
+from monitor.formulary import read_recipe
+from monitor.pace import local_zone
+from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
+from monitor.plan.kitchen import Kitchen, Place
+from monitor.plan.making import NoPlan, make_plan
+from monitor.plan.orders import Order
+from monitor.plan.words import step_lines, step_text
+from monitor.planner import start_next
+from monitor.recipe.batch import Event, EventKind
+from monitor.sinks.daybook import DayBook
+
+PLANNED_ROOM_C = 22.0
+PLANNED_COLD_C = 4.0
+LEAD_S = 12.0  # judgement: real seconds for everything to be up
+LOOK_EVERY_S = 0.1
+LONGEST = timedelta(hours=48)
+RECIPE_NAME = "alder-loaf.toml"
+STANDS = ("preferment", "bulk", "proof")  # what the simulator calls the vessels of the stages
+
+RECIPE = """name = "Alder loaf"
+note = "Invented for the demo."
+pieces = 2
+
+[[part]]
+name = "night preferment"
+kind = "preferment"
+[part.ingredients]
+"strong white flour" = "250 g"
+water = "250 g"
+"instant yeast" = "0.5 g"
+
+[[part]]
+name = "dough"
+[part.ingredients]
+"strong white flour" = "750 g"
+water = "410 g"
+salt = "20 g"
+"instant yeast" = "7 g"
+"night preferment" = "all"
+
+[[stage]]
+part = "night preferment"
+stage = "preferment"
+hours = 24
+place = "refrigerator"
+hands_min = 5
+dough_c = 21
+[stage.vessel]
+shape = "round"
+base_mm = 95
+depth_mm = 170
+sensor_to_base_mm = 230
+[stage.nodes]
+{cold}
+[[stage]]
+part = "dough"
+stage = "bulk rise"
+rise_pct = 75
+hands_min = 20
+mixer_min = 8
+dough_c = 27
+[stage.vessel]
+shape = "round"
+base_mm = 180
+top_mm = 210
+depth_mm = 250
+sensor_to_base_mm = 300
+[stage.nodes]
+{bulk}
+[[stage]]
+part = "dough"
+stage = "final proof"
+rise_pct = 75
+hands_min = 10
+takes = 2
+sample_g = 350
+[stage.vessel]
+shape = "round"
+base_mm = 95
+depth_mm = 170
+sensor_to_base_mm = 230
+[stage.nodes]
+{proof}
+[bake]
+minutes = 25
+oven_c = 218
+preheat_min = 30
+steam_min = [0, 5, 10]
+at_once = 1
+"""
+
+
+def _nodes(number: int) -> str:
+    urn = f"urn:dev:mac:020000fffe5e{number:04x}"
+    return "\n".join(
+        f'{channel} = "{urn}"' for channel in ("air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm")
+    )
+
+
+def recipe_text() -> str:
+    """The recipe of the demo, each stage with its node."""
+    return RECIPE.format(cold=_nodes(11) + "\n", bulk=_nodes(12) + "\n", proof=_nodes(13) + "\n")
+
+
+@dataclass(slots=True)
+class Baker:
+    """Does what the cues say, when they say it, and tells the simulator which vessel was filled."""
+
+    book: DayBook
+    plan: Plan
+    folder: Path
+    begun: dict[str, str] = field(default_factory=dict)
+    seen: set[str] = field(default_factory=set)
+    heard: dict[str, datetime] = field(default_factory=dict)
+
+    @property
+    def dough(self) -> DoughPlan:
+        return self.plan.doughs[0]
+
+    @property
+    def is_done(self) -> bool:
+        """True once the last load is out."""
+        return f"{self.dough.key}/load {len(self.dough.loads)}/out" in self.book.done(self.plan.id)
+
+    def act(self, now: datetime) -> list[Message]:
+        """Do what new messages ask for; they come back, oldest first."""
+        new = [message for message in reversed(self.book.messages()) if message.id not in self.seen]
+        for message in new:
+            self.seen.add(message.id)
+            prefix = f"plan-{self.plan.id}/"
+            if message.id.startswith(prefix) and message.kind is not CueKind.MOVED:
+                key = message.id.removeprefix(prefix)
+                self.heard[key] = message.created_at
+                self._do(key, now)
+        self._fill(now)
+        return new
+
+    def _do(self, key: str, now: datetime) -> None:
+        step = next(each for each in steps(self.plan) if each.key == key)
+        if step.kind is StepKind.MIX:
+            start_next(self.book, live_plan(self.book, self.plan, now, Foreteller(self.book)), now, self.dough.key)
+        elif step.kind is StepKind.SHAPE or (step.kind is StepKind.LOAD and step.load == 1):
+            self._end_running(now)
+        if step.kind in (StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
+            self.book.mark_done(self.plan.id, key, now)
+
+    def _end_running(self, now: datetime) -> None:
+        for batch in self.book.batches(running=True):
+            if batch.started_at <= now:
+                self.book.add_event(batch.id, Event(now, EventKind.END))
+
+    def _fill(self, now: datetime) -> None:
+        """A dough is in its vessel when its batch begins."""
+        for key, batch in self.book.batches_of(self.plan.id).items():
+            name = STANDS[int(key.split("/")[1])]
+            if name not in self.begun and batch.started_at <= now:
+                self.begun[name] = stamp(batch.started_at)
+                path = self.folder / "begun.json"
+                beside = path.with_suffix(".new")
+                beside.write_text(json.dumps(self.begun), encoding="utf-8")
+                beside.replace(path)
+
+
+def planned_day(book: DayBook, folder: Path, now: datetime, zone: tzinfo) -> Plan:
+    """The day planned: out at the next half hour that can be met."""
+    recipe = read_recipe(folder / RECIPE_NAME)
+    kitchen = Kitchen(places=(Place("room", PLANNED_ROOM_C), Place("refrigerator", PLANNED_COLD_C)))
+    first = make_plan((Order(recipe, None),), kitchen, now, zone)
+    if isinstance(first, NoPlan):
+        raise DemoError("the demo's own recipe makes no day; this is a fault of the program")
+    soonest = first.doughs[0].out_at.astimezone(zone) + timedelta(minutes=20)
+    half = timedelta(minutes=30)
+    midnight = soonest.replace(hour=0, minute=0, second=0, microsecond=0)
+    wanted_at = midnight + half * (-((midnight - soonest) // half))
+    found = make_plan((Order(recipe, wanted_at.astimezone(now.tzinfo)),), kitchen, now, zone)
+    if isinstance(found, NoPlan):
+        raise DemoError("the demo's own day cannot be met; this is a fault of the program")
+    return book.add_plan(found)
+
+
+def _start_all(household: Household, folder: Path, port: int, options: DemoOptions, room_c: float) -> Clock:
+    """Start every process and wait until each answers; the doughs' clock comes back."""
+    pace = Pace(wall_clock().replace(microsecond=0) + timedelta(seconds=LEAD_S), options.speed)
+    epoch, speed = stamp(pace.epoch), repr(options.speed)
+    nodes = [sys.executable, "-m", "firmware_sim", "bake", "--dir", str(folder), "--epoch", epoch, "--speed", speed]
+    nodes += ["--seed", str(options.seed), "--room", f"{room_c:g}", "--cold", f"{PLANNED_COLD_C:g}"]
+    household.start("nodes", nodes)
+    links = [folder / f"tty-{name}" for name in STANDS]
+    household.until(lambda: all(link.exists() for link in links), "the nodes open their serial lines")
+    command = [sys.executable, "-m", "monitor.cli", "collect", "--data-dir", str(folder)]
+    command += ["--epoch", epoch, "--speed", speed]
+    for link in links:
+        command += ["--serial", str(link)]
+    household.start("collector", command)
+    database = folder / DATABASE_NAME
+    household.until(lambda: database.exists() and has_pace(database, pace), "the collector is at work")
+    screen, cwd = dashboard_command(folder, port)
+    household.start("dashboard", screen, cwd=cwd)
+    household.until(lambda: is_healthy(port), "the dashboard answers")
+    return ScaledClock(pace)
+
+
+def run_bake(options: DemoOptions, room_c: float, out: IO[str] = sys.stdout) -> int:
+    """Play the bread; returns the exit status.
+
+    Raises
+    ------
+    MonitorError
+        When a process does not start or ends before its time; everything is ended before it is raised.
+    """
+    folder = new_folder(options.data_dir)
+    port = dashboard_port(options.port)
+    (folder / RECIPE_NAME).write_text(recipe_text(), encoding="utf-8")
+    zone = local_zone()
+    print(f"demo: one bread, {options.speed:g} times as fast; data in {folder}", file=out)
+    print(f"planned with a room of {temp_text(PLANNED_ROOM_C)}; it is {temp_text(room_c)}", file=out, flush=True)
+    try:
+        with household_of(folder, SystemClock()) as household, DayBook(folder / DATABASE_NAME) as book:
+            clock = _start_all(household, folder, port, options, room_c)
+            print(f"dashboard: http://{HOST}:{port}", file=out, flush=True)
+            if options.is_opening_browser:
+                webbrowser.open(f"http://{HOST}:{port}")
+            plan = planned_day(book, folder, clock.now(), zone)
+            for line in step_lines(plan, zone, clock.now()):
+                print(f"  planned {line}", file=out, flush=True)
+            baker = Baker(book, plan, folder)
+            _play(household, baker, clock, zone, out)
+            _count_up(baker, zone, out)
+            if not options.is_ending_itself:
+                print("the bread is out; the dashboard stays open until Ctrl-C", file=out, flush=True)
+                while True:
+                    household.check()
+                    clock.wait(LOOK_EVERY_S)
+    except KeyboardInterrupt:
+        print("demo: ended; its data stay where they are", file=out, flush=True)
+    return 0
+
+
+def _play(household: Household, baker: Baker, clock: Clock, zone: tzinfo, out: IO[str]) -> None:
+    began_at = clock.now()
+    while not baker.is_done:
+        household.check()
+        now = clock.now()
+        if now > began_at + LONGEST:
+            raise DemoError(f"the bread was not out within {LONGEST}; see the logs in {baker.folder}/logs")
+        for message in baker.act(now):
+            print(f"{clock_text(message.created_at, zone)}  {message.title}: {message.text}", file=out, flush=True)
+        clock.wait(LOOK_EVERY_S)
+
+
+def _count_up(baker: Baker, zone: tzinfo, out: IO[str]) -> None:
+    """Each step as it was planned, and when its cue came."""
+    print("How the day went (times are dough time)", file=out)
+    for step in steps(baker.plan):
+        came_at = baker.heard.get(step.key)
+        print(f"  {_line(baker.dough, step, came_at, zone)}", file=out)
+    out.flush()
+
+
+def _line(dough: DoughPlan, step: Step, came_at: datetime | None, zone: tzinfo) -> str:
+    what = f"planned {clock_text(step.at, zone)}"
+    if came_at is None:
+        return f"{what}, no cue        {step_text(dough, step)}"
+    off_min = round((came_at - step.at).total_seconds() / 60.0)
+    return f"{what}, cue {clock_text(came_at, zone)} ({off_min:+d} min)  {step_text(dough, step)}"
