@@ -33,7 +33,8 @@ COOKIE = "monitor_door"
 COOKIE_S = 30 * 24 * 3600  # judgement: renewed with every page
 PASSWORD_BYTES = 15  # 120 bits
 LARGEST_BYTES = 1_000_000
-USER_NAME = re.compile(r"[A-Za-z0-9][A-Za-z0-9._@+-]{0,63}")
+USER_NAME = re.compile(r"[a-z0-9][a-z0-9._@+-]{0,63}")  # nginx's maps take no heed of capitals
+RESERVED = ("default", "hostnames", "include", "volatile")  # words of nginx's own in a map
 HOST_NAME = re.compile(r"[A-Za-z0-9.:-]{1,253}")
 
 
@@ -136,8 +137,10 @@ def with_new_users(kept: dict[str, str], names: Iterable[str]) -> tuple[dict[str
     """
     users, told = dict(kept), {}
     for name in names:
-        if not USER_NAME.fullmatch(name):
-            raise ConfigError(f"--user {name!r}: letters, digits and . _ @ + - only, at most 64")
+        if not USER_NAME.fullmatch(name) or name in RESERVED:
+            raise ConfigError(
+                f"--user {name!r}: small letters, digits and . _ @ + - only, at most 64, no word of nginx's"
+            )
         told[name] = secrets.token_urlsafe(PASSWORD_BYTES)
         users[name] = hashed(told[name])
     return users, told

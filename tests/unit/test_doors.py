@@ -116,7 +116,9 @@ def test_settings_changed_by_hand_are_seen_through(tmp_path: Path, changed: tupl
 # -- the proxy --------------------------------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("name", ["anna:x", 'anna"; evil', "a b", "", "anna\n", "$remote_user", "-x", "ä", "a" * 65])
+@pytest.mark.parametrize(
+    "name", ["anna:x", 'anna"; evil', "a b", "", "anna\n", "$remote_user", "-x", "ä", "a" * 65, "Anna", "default"]
+)
 def test_names_that_would_say_more_to_nginx_are_refused(name: str) -> None:
     with pytest.raises(ConfigError, match="letters, digits"):
         proxy.with_new_users({}, [name])
