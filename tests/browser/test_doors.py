@@ -84,7 +84,11 @@ class Household:
         self.dashboard = Dashboard(folder, inner)
         self.nginx = Nginx(folder, nginx_program)
         self.nginx.start()
-        wait_until(lambda: self.dashboard.is_up() and self._answers(), "dashboard and proxy answer")
+        try:
+            wait_until(lambda: self.dashboard.is_up() and self._answers(), "dashboard and proxy answer")
+        except BaseException:  # a failed test leaves no process behind
+            self.stop()
+            raise
 
     def _answers(self) -> bool:
         self.nginx.check()
