@@ -49,19 +49,28 @@ def running_span(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> 
     return frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone)
 
 
-def put_past(scene: page.Scene, past: Past, said: Outlook) -> None:
-    """The whole curve of an ended batch under the forecast that was made at one moment, and its air."""
+def put_past_rise(scene: page.Scene, past: Past, said: Outlook) -> None:
+    """The whole curve of an ended batch under the forecast that was made at one moment."""
     batch = past.batch
     ended_at = batch.ended_at or scene.now
-    end = max(ended_at, min(chart_end(said, said.at), ended_at + timedelta(hours=2)))
-    span = (frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone))
     marks = (
         Mark(frames.dial_ms(said.at, scene.zone), f"said at {clock_text(said.at, scene.zone)}"),
         Mark(frames.dial_ms(ended_at, scene.zone), "ended"),
     )
+    span = _past_span(scene, batch, said)
     chart = rise(scene, batch, past.outlooks, said, span, marks[1:] if said.at >= ended_at else marks)
     page.put_chart(chart, curve_sentence(batch, past.outlooks[-1], scene.zone), "rise")
-    put_air(scene, past.batch, past.track, span, "past")
+
+
+def put_past_air(scene: page.Scene, past: Past, said: Outlook) -> None:
+    """The air of an ended batch, on the same clock."""
+    put_air(scene, past.batch, past.track, _past_span(scene, past.batch, said), "past")
+
+
+def _past_span(scene: page.Scene, batch: Batch, said: Outlook) -> tuple[float, float]:
+    ended_at = batch.ended_at or scene.now
+    end = max(ended_at, min(chart_end(said, said.at), ended_at + timedelta(hours=2)))
+    return frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone)
 
 
 def rise(

@@ -86,8 +86,8 @@ def walk_sentence(steps: Sequence[Step]) -> str:
 def put_judgement(scene: page.Scene, batch: Batch, review: Review) -> None:
     """What the baker said of it, or says now."""
     said = review.judgement
-    st.html('<h2 class="section">Your verdict</h2>')
     if said is not None:
+        st.html('<h2 class="section">Your verdict</h2>')
         photo = "" if said.photo_jpeg is None else data_picture(said.photo_jpeg, f"crumb of {batch.name}", "crumb")
         notes = f"<p>{html.escape(said.notes)}</p>" if said.notes else ""
         when = clock_text(said.at, scene.zone, scene.now)

@@ -63,16 +63,18 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     if taught:
         st.html(taught)
     half = half_way(past.outlooks, batch.target.rise_pct)
-    place = plots.put_moment_choice(past.outlooks, half, scene.zone)
-    plots.put_past(scene, past, past.outlooks[place])
-    st.html('<p class="section">Every forecast made at the time</p>')
     said = about_text(past.outlooks[half].ready, scene.zone, past.outlooks[half].at)
     if said is not None and outcome.ready_at is not None:
         came = clock_text(outcome.ready_at, scene.zone)
         st.html(f'<p class="quiet">At half its rise the monitor said {html.escape(said)}; it was {came}.</p>')
-    plots.put_forecasts(scene, past, outcome.ready_at)
-    st.html(_in_numbers(past, outcome.ready_at, scene))
-    st.html(f'<p class="section">Calls that went out</p>{_calls(past.messages, scene)}')
+    place = plots.put_moment_choice(past.outlooks, half, scene.zone)
+    plots.put_past_rise(scene, past, past.outlooks[place])
+    with st.container(key="more"):  # not on the printed page
+        plots.put_past_air(scene, past, past.outlooks[place])
+        st.html('<h2 class="section">Every forecast made at the time</h2>')
+        plots.put_forecasts(scene, past, outcome.ready_at)
+        st.html(_in_numbers(past, outcome.ready_at, scene))
+        st.html(f'<h2 class="section">Calls that went out</h2>{_calls(past.messages, scene)}')
 
 
 def _moments(outcome: Outcome, scene: page.Scene) -> str:
