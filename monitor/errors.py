@@ -5,8 +5,8 @@
       SourceError                a serial line or a broker cannot be read
       WireError(reason)          bytes from a node that are no reading
       StoreError                 the database cannot be read or written
-      AccessError                someone may not do what they asked for
         DamagedError             its file is damaged: it must be set aside
+      AccessError                someone may not do what they asked for
       NotifyError(retry)         a message could not be handed to its carrier
 
 Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.

@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 
 from monitor.errors import StoreError
-from monitor.sinks.store import is_damage
+from monitor.sinks.sqlite_file import is_damage
 
 # judgement: such a file is looked through in two or three seconds even on a slow card, and batches must go on within
 # five; a larger one is not looked through at each start: its damage is found when it is met, by `check`, by each backup
