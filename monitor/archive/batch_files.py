@@ -87,10 +87,14 @@ def _csv_bytes(found: Rows) -> bytes:
 def _from_csv(data: bytes, columns: Sequence[tuple[str, str]]) -> list[tuple[Value, ...]]:
     lines = csv.reader(io.StringIO(data.decode(), newline=""), strict=True)
     names = [name for name, _ in columns]
-    if next(lines, None) != names:
-        raise ValueError(f"its first row must name the columns {', '.join(names)}")
     kinds = [kind for _, kind in columns]
-    return [tuple(_value(cell, kind) for cell, kind in zip(row, kinds, strict=True)) for row in lines]
+    usual = csv.field_size_limit(LARGEST_FILE_BYTES)  # a picture is one cell
+    try:
+        if next(lines, None) != names:
+            raise ValueError(f"its first row must name the columns {', '.join(names)}")
+        return [tuple(_value(cell, kind) for cell, kind in zip(row, kinds, strict=True)) for row in lines]
+    finally:
+        csv.field_size_limit(usual)
 
 
 # -- Parquet ----------------------------------------------------------------------------------------------------------

@@ -5,12 +5,15 @@ calibrations of the batch's nodes. Each function works on a connection that is i
 """
 
 import sqlite3
+from base64 import b64decode
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 from monitor.bakery.alerts import Subject
 from monitor.recipe.batch import Batch, BatchId
+from monitor.recipe.formula import Formula
+from monitor.recipe.intent import Verdict
 from monitor.recipe.tables import LONGEST_NAME
 from monitor.sinks import lookups, rows
 from monitor.sinks.store import Store, eye_node
@@ -176,6 +179,8 @@ def _as_types(table: str, found: Iterable[dict[str, Value]]) -> None:
         "alert_change": rows.change_from_row,
         "outbox": rows.message_from_row,
         "call": rows.call_from_row,
+        "intent": lambda row: row["formula"] is None or rows.from_json(row["formula"], Formula),
+        "judgement": lambda row: (Verdict(row["verdict"]), b64decode(row["photo"] or "", validate=True)),
     }
     for row in found if table in readers else ():
         try:

@@ -28,7 +28,9 @@ from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, How
 from monitor.recipe.formula import Formula
+from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.sinks.batch_rows import BatchRows, Rows
+from monitor.sinks.reviews import Reviews
 from monitor.wire.readings import Channel, Flag, Reading
 
 TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'
@@ -107,6 +109,21 @@ def test_a_cell_that_begins_a_formula_is_quoted(tmp_path: Path) -> None:
                 text = cell.strip('"')
                 is_number = text.replace(".", "").replace("-", "").replace("e", "").isdigit()
                 assert is_number or not text.startswith(("=", "+", "@", "-")), line
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_intent_and_verdict_with_a_picture_travel_too(tmp_path: Path, kind: str) -> None:
+    with BatchRows(tmp_path / "a.sqlite") as here, BatchRows(tmp_path / "b.sqlite") as there:
+        batch = a_full_batch(here)
+        said = Judgement(batch.started_at, Verdict.RIGHT, TRICKY, bytes(range(256)) * 2000)
+        with Reviews(tmp_path / "a.sqlite") as reviews:
+            reviews.save_intent(batch.id, Intent(25.5, batch.formula, 90.0))
+            reviews.save_judgement(batch.id, said)
+        archive_batch(here, batch.id, tmp_path / "out", kind)
+        arrived = import_batch(there, tmp_path / "out")
+    with Reviews(tmp_path / "b.sqlite") as reviews:
+        assert reviews.judgement(arrived.id) == said
+        assert reviews.intent(arrived.id) == Intent(25.5, batch.formula, 90.0)
 
 
 TEXTS = st.none() | st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=20)
