@@ -1,11 +1,12 @@
 """What a baker does to a plan on a screen, written at once through the store, at the dough's own now."""
 
-from datetime import datetime, time, timedelta
+from datetime import time
 from pathlib import Path
 
 import streamlit as st
 
 from dashboard import queries
+from dashboard.plan_queries import wanted_moment
 from monitor.day_runner import Foreteller, live_plan, next_stages
 from monitor.errors import AccessError, ConfigError, StoreError
 from monitor.formulary import read_recipe
@@ -57,10 +58,10 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
     try:
         with queries.opened_to_write_as(DayBook) as book:
             now = clock_of(book).now()
-            wanted = datetime.combine(now.astimezone(zone).date() + timedelta(days=days_ahead), at, zone)
+            wanted = wanted_moment(now, days_ahead, at)
             if wanted <= now:
                 return ["That hour is over."]
-            order = order_of(book, read_recipe(path), wanted.astimezone(now.tzinfo))
+            order = order_of(book, read_recipe(path), wanted)
             found = make_plan((order,), read_kitchen(None, folder), now, zone)
             if isinstance(found, NoPlan):
                 recipes = dict(zip(keys_of((order,)), [order.recipe], strict=True))

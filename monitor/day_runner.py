@@ -15,6 +15,7 @@ from monitor.dough.learning import Learned, learned_from
 from monitor.errors import ConfigError, StoreError
 from monitor.plan.cues import cues, moved_cues
 from monitor.plan.day import DoughPlan, Plan, StagePlan, begins_with, is_shaped_in
+from monitor.plan.food import food_sentence, perishable_stages, seen_warm_min
 from monitor.plan.foretell import Foretold, batch_of, body_of, foretell, mass_of
 from monitor.plan.live import Foretell, Progress, Watched, retimed
 from monitor.plan.orders import follows_of
@@ -177,6 +178,14 @@ def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
     return begun
 
 
+def food_words(book: DayBook, live: LivePlan, dough: DoughPlan) -> str:
+    """Time above 5 C, expected and measured so far, beside the guidance; empty without egg, milk or the like."""
+    batches = book.batches_of(live.made.id)
+    mine = [batches.get(begin_key(dough, stage)) for stage in perishable_stages(dough)]
+    tracks = [book.track(batch) for batch in mine if batch is not None]
+    return food_sentence(dough, seen_warm_min(tracks) if tracks else None)
+
+
 # -- cues -------------------------------------------------------------------------------------------------------------
 
 
@@ -212,9 +221,10 @@ def tell(book: DayBook, live: LivePlan, now: datetime, zone: tzinfo) -> list[Mes
 
 def run_plans(book: DayBook, now: datetime, zone: tzinfo, ask: Foretell) -> None:
     """Bring every plan that is not over up to a moment."""
-    for plan in book.plans():
+    for plan in book.plans(is_open=True):
         live = live_plan(book, plan, now, ask)
         if is_over(live, now):
+            book.close_plan(plan.id)
             continue
         if follow_on(book, live):
             live = live_plan(book, plan, now, ask)

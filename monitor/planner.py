@@ -16,6 +16,7 @@ from monitor.day_runner import (
     LivePlan,
     begin_key,
     begin_stage,
+    food_words,
     is_over,
     learned_for,
     live_plan,
@@ -199,6 +200,9 @@ def _show(args: argparse.Namespace, book: DayBook, zone: tzinfo, out: TextIO) ->
             way = "later" if moved_min > 0 else "earlier"
             out_text = clock_text(dough.out_at, zone, now)
             print(f"{printable(dough.recipe.name)}: out {out_text}, {abs(moved_min)} min {way} than planned", file=out)
+        food = food_words(book, live, dough)
+        if food:
+            print(food, file=out)
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other

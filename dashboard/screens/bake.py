@@ -4,8 +4,7 @@ import html
 
 import streamlit as st
 
-from dashboard import page, plan_actions, plans
-from dashboard.screens.plan import current_plan
+from dashboard import page, plan_actions, plan_queries, plans
 from monitor.bakery.phrases import clock_text, printable
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
@@ -33,7 +32,7 @@ def show() -> None:
 
 
 def _draw(scene: page.Scene) -> None:
-    live = current_plan(scene)
+    live = plan_queries.current_plan(scene.now)
     step = None if live is None else plans.next_bake_step(live)
     if live is None or step is None:
         st.html('<div class="panel empty"><h2>Nothing to bake</h2><p>A plan with a bake counts down here.</p></div>')

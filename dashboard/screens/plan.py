@@ -7,16 +7,14 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import page, plan_actions, plans, queries
+from dashboard import page, plan_actions, plan_queries, plans, queries
 from monitor.bakery.phrases import clock_text, printable, temp_text
-from monitor.day_runner import Foreteller, LivePlan, is_over, live_plan, next_stages
+from monitor.day_runner import next_stages
 from monitor.errors import ConfigError
 from monitor.formulary import recipes_in
 from monitor.plan.day import steps_of
-from monitor.plan.food import food_sentence
 from monitor.plan.live import hotter_c
 from monitor.plan.words import out_sentence, step_text, window_sentence
-from monitor.sinks.daybook import DayBook
 
 USUAL_HOUR = clock_time(12, 30)
 DAYS = ("today", "tomorrow", "the day after")
@@ -34,19 +32,8 @@ def show() -> None:
     _ask()
 
 
-def current_plan(scene: page.Scene) -> LivePlan | None:
-    """The newest plan that is not over, as its doughs have it; None when there is none."""
-    with queries.opened_as(DayBook) as book:
-        ask = Foreteller(book)
-        for plan in book.plans():
-            live = live_plan(book, plan, scene.now, ask)
-            if not is_over(live, scene.now):
-                return live
-    return None
-
-
 def _draw(scene: page.Scene) -> None:
-    live = current_plan(scene)
+    live = plan_queries.current_plan(scene.now)
     if live is None:
         st.html(
             '<div class="panel empty"><h2>No plan for today</h2><p>Make one below, or with '
@@ -55,7 +42,11 @@ def _draw(scene: page.Scene) -> None:
         return
     for dough in live.now.doughs:
         st.html(f'<p class="section">{html.escape(printable(dough.recipe.name))}</p>{plans.day_picture(dough, scene)}')
-        said = [out_sentence(dough, scene.zone, scene.now), window_sentence(dough, scene.zone), food_sentence(dough)]
+        said = [
+            out_sentence(dough, scene.zone, scene.now),
+            window_sentence(dough, scene.zone),
+            plan_queries.food(live, dough),
+        ]
         st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
     other = hotter_c(live.made, live.progress)
     if other is not None:
@@ -91,8 +82,13 @@ def _ask() -> None:
         columns = st.columns(2)
         day = columns[0].selectbox("Day", DAYS, index=1)
         at = columns[1].time_input("Out of the oven at", USUAL_HOUR, step=timedelta(minutes=5))
-        if st.form_submit_button("Plan it"):
-            _make(path, day, at)
+        buttons = st.columns(2)
+        is_planned = buttons[0].form_submit_button("Plan it")
+        is_compared = buttons[1].form_submit_button("Otherwise, side by side")
+    if is_planned:
+        _make(path, day, at)
+    if is_compared:
+        _compare(path, day, at)
 
 
 def _make(path: Path, day: str, at: clock_time) -> None:
@@ -101,3 +97,14 @@ def _make(path: Path, day: str, at: clock_time) -> None:
     except ConfigError as error:
         told = [str(error)]
     st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))
+
+
+def _compare(path: Path, day: str, at: clock_time) -> None:
+    try:
+        rows = plan_queries.side_by_side(path, DAYS.index(day), at)
+    except ConfigError as error:
+        st.html(f'<p class="note">{html.escape(str(error))}</p>')
+        return
+    head = "".join(f"<th>{words}</th>" for words in ("otherwise", "begin", "out", "by itself", "its loaves"))
+    body = "".join(f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
+    st.html(f'<div class="panel"><table class="rows"><tr>{head}</tr>{body}</table></div>')

@@ -2,10 +2,15 @@
 
 from collections.abc import Iterable
 
+import numpy as np
+
 from monitor.bakery.phrases import duration_text, printable
+from monitor.dough.track import Track
 from monitor.plan.day import DoughPlan, StagePlan
+from monitor.plan.foretell import WARM_C
 from monitor.recipe.adding_up import perishables
 
+LONGEST_GAP_MIN = 30.0  # judgement: a probe that was silent for longer may have been anywhere
 GUIDANCE = (
     "Public guidance (FDA Food Code, US): food that needs time or temperature control is held at 5 °C (41 °F) or below "
     "(3-501.16); time alone is used as a control under written conditions, commonly up to 4 h (3-501.19). Your own "
@@ -28,16 +33,38 @@ def warm_min(dough: DoughPlan) -> float:
     for stage in perishable_stages(dough):
         ready_min = stage.foretold.ready.p50 or 0.0
         stood_min = (stage.ends_at - stage.begins_at).total_seconds() / 60.0
-        waited_min = max(stood_min - ready_min, 0.0) if stage.foretold.end_c > 5.0 else 0.0
+        waited_min = max(stood_min - ready_min, 0.0) if stage.foretold.end_c > WARM_C else 0.0
         found += dough.method(stage).hands_min + stage.foretold.warm_min + waited_min
     return found
 
 
-def food_sentence(dough: DoughPlan) -> str:
-    """Time above 5 C and the guidance; empty for a dough without egg, milk or the like."""
+def seen_warm_min(tracks: Iterable[Track]) -> float:
+    """Minutes above 5 C that were measured: by the probe, or by the air where there was none.
+
+    A gap of more than ``LONGEST_GAP_MIN`` between two readings counts as nothing seen.
+    """
+    found_s = 0.0
+    for track in tracks:
+        series = track.dough_temp_c if track.dough_temp_c.t_s.size else track.air_temp_c
+        gaps_s = np.diff(series.t_s)
+        is_seen = (gaps_s <= LONGEST_GAP_MIN * 60.0) & (series.value[:-1] > WARM_C)
+        found_s += float(np.sum(gaps_s[is_seen]))
+    return found_s / 60.0
+
+
+def food_sentence(dough: DoughPlan, seen_min: float | None = None) -> str:
+    """Time above 5 C and the guidance; empty for a dough without egg, milk or the like.
+
+    Parameters
+    ----------
+    seen_min
+        What was measured so far; None when nothing was. [min]
+    """
     names = perishables(dough.recipe, dough.recipe.dough)
     if not names:
         return ""
     what = ", ".join(printable(name) for name in names)
     warm = duration_text(warm_min(dough))
-    return f"{printable(dough.recipe.name)} holds {what}: about {warm} above 5 °C (41 °F) before the oven. {GUIDANCE}"
+    seen = "" if seen_min is None else f", {duration_text(seen_min)} of it measured so far"
+    name = printable(dough.recipe.name)
+    return f"{name} holds {what}: about {warm} above 5 °C (41 °F) before the oven{seen}. {GUIDANCE}"

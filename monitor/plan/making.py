@@ -60,7 +60,7 @@ def _explained(question: Question) -> NoPlan:
     obstacles: list[Obstacle] = []
     mends: list[Mend] = []
     for limit in Limit:
-        times = question.times(limit)
+        times = question.tried(limit)
         if times is None:
             continue
         found = OBSTACLES[limit](question, times)

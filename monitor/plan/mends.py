@@ -61,7 +61,7 @@ def _wait_better(question: Question, found: list[Obstacle]) -> list[Mend]:
 
 
 def _staggered(question: Question, key: str) -> list[Mend]:
-    times = question.times(can_stagger=True)
+    times = question.tried(can_stagger=True)
     if times is None:
         return []
     number = [each.key for each in question.doughs].index(key)
@@ -74,21 +74,21 @@ def _staggered(question: Question, key: str) -> list[Mend]:
 
 def _chilled(question: Question, key: str) -> list[Mend]:
     for minutes in CHILL_STEPS_MIN:
-        if question.with_bake(key, chill_min=minutes).times() is not None:
+        if question.with_bake(key, chill_min=minutes).tried() is not None:
             return [Mend(Mending.CHILL, key, minutes)]
     return []
 
 
 def _more_people(question: Question, found: list[Obstacle]) -> list[Mend]:
     number = question.kitchen.people + 1
-    if question.with_kitchen(replace(question.kitchen, people=number)).times() is None:
+    if question.with_kitchen(replace(question.kitchen, people=number)).tried() is None:
         return []
     return [Mend(Mending.MORE_PEOPLE, at=found[0].from_at, minutes=found[0].minutes, number=number)]
 
 
 def _more_mixers(question: Question, found: list[Obstacle]) -> list[Mend]:
     number = question.kitchen.mixers + 1
-    if question.with_kitchen(replace(question.kitchen, mixers=number)).times() is None:
+    if question.with_kitchen(replace(question.kitchen, mixers=number)).tried() is None:
         return []
     return [Mend(Mending.MORE_MIXERS, at=found[0].from_at, minutes=found[0].minutes, number=number)]
 
@@ -100,21 +100,22 @@ def _more_places(question: Question, found: list[Obstacle]) -> list[Mend]:
         places = tuple(
             replace(each, holds=number) if each.name == name else each for each in question.kitchen.all_places
         )
-        if question.with_kitchen(replace(question.kitchen, places=places)).times() is not None:
+        if question.with_kitchen(replace(question.kitchen, places=places)).tried() is not None:
             return [Mend(Mending.MORE_PLACES, at=found[0].from_at, number=number, place=name)]
     return []
 
 
 def _more_oven(question: Question, found: list[Obstacle]) -> list[Mend]:
     """Room for all that bakes in the crowded minutes."""
-    key = found[0].doughs[0]
-    dough = next(each for each in question.doughs if each.key == key)
-    bake = dough.recipe.bake
-    assert bake is not None  # it bakes in these minutes
-    held = max(pieces for _, pieces in dough.loads)
-    for number in range(held + 1, dough.recipe.pieces + 1):
-        if question.with_bake(key, at_once=number).times() is not None:
-            return [Mend(Mending.MORE_OVEN, key, number=number)]
+    keys = tuple(dict.fromkeys(key for each in found for key in each.doughs))
+    crowded = [dough for dough in question.doughs if dough.key in keys]
+    held = min(max(pieces for _, pieces in dough.loads) for dough in crowded)
+    for number in range(held + 1, max(dough.recipe.pieces for dough in crowded) + 1):
+        roomier = question
+        for key in keys:
+            roomier = roomier.with_bake(key, at_once=number)
+        if roomier.tried() is not None:
+            return [Mend(Mending.MORE_OVEN, keys[0] if len(keys) == 1 else "", number=number)]
     return []
 
 

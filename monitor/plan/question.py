@@ -6,7 +6,7 @@ from typing import Any
 
 from monitor.plan.kitchen import Kitchen
 from monitor.plan.orders import LONGEST_DAY_MIN, Order, Prepared, limits_of, prepared, task_of
-from monitor.plan.solver import solve
+from monitor.plan.solver import EFFORT_TO_EXPLAIN, SolverError, solve
 from monitor.plan.tasks import DoughTask, DoughTimes, Limit, Limits
 
 SPARE_MIN = 2 * 24 * 60  # how far past the wanted hour a plan is looked for when that hour cannot be met
@@ -37,8 +37,17 @@ class Question:
     def limits(self) -> Limits:
         return limits_of(self.kitchen, self.base_at, self.horizon, self.zone)
 
-    def times(self, *lifted: Limit, can_stagger: bool = False) -> tuple[DoughTimes, ...] | None:
-        return solve(self.tasks(can_stagger=can_stagger), self.limits, self.horizon, frozenset(lifted))
+    def times(self) -> tuple[DoughTimes, ...] | None:
+        """The best times; None when there are none."""
+        return solve(self.tasks(), self.limits, self.horizon)
+
+    def tried(self, *lifted: Limit, can_stagger: bool = False) -> tuple[DoughTimes, ...] | None:
+        """Times with something else about the day; None when there are none, or none was found in little effort."""
+        tasks = self.tasks(can_stagger=can_stagger)
+        try:
+            return solve(tasks, self.limits, self.horizon, frozenset(lifted), effort=EFFORT_TO_EXPLAIN)
+        except SolverError:
+            return None
 
     def with_kitchen(self, kitchen: Kitchen) -> "Question":
         return replace(self, kitchen=kitchen)

@@ -13,7 +13,9 @@ from ortools.sat.python import cp_model
 from monitor.errors import MonitorError
 from monitor.plan.tasks import BakeTask, DoughTask, DoughTimes, Limit, Limits, StageTask
 
-EFFORT = 20.0  # deterministic seconds of the solver: the same answer on every machine
+# Deterministic seconds of the solver: the same answer on every machine, be it quick or slow.
+EFFORT = 10.0
+EFFORT_TO_EXPLAIN = 2.0
 SEED = 20260302
 LOAD_HANDS_MIN = 3  # judgement: to load a stone or to empty it
 HEAT_CHANGE_MIN = 15  # judgement: for an oven to go to another temperature
@@ -184,18 +186,31 @@ class _Day:
             self._oven()
 
     def _oven(self) -> None:
+        """One load at a time; between breads of different heat the oven wants its while."""
+        self.model.add_no_overlap(
+            [
+                self.model.new_fixed_size_interval_var(load.loaded, bake.minutes + bake.recover, "")
+                for bake, load in self.ovens
+            ]
+        )
         for i, (first, load) in enumerate(self.ovens):
             for second, other in self.ovens[i + 1 :]:
-                change = 0 if abs(first.oven_c - second.oven_c) <= SAME_HEAT_C else HEAT_CHANGE_MIN
+                if abs(first.oven_c - second.oven_c) <= SAME_HEAT_C:
+                    continue
                 is_first = self.model.new_bool_var("")
-                gap = first.minutes + max(first.recover, change)
+                gap = first.minutes + max(first.recover, HEAT_CHANGE_MIN)
                 self.model.add(other.loaded >= load.loaded + gap).only_enforce_if(is_first)
-                gap = second.minutes + max(second.recover, change)
+                gap = second.minutes + max(second.recover, HEAT_CHANGE_MIN)
                 self.model.add(load.loaded >= other.loaded + gap).only_enforce_if(~is_first)
 
 
 def solve(
-    doughs: tuple[DoughTask, ...], limits: Limits, horizon: int, lifted: frozenset[Limit] = frozenset()
+    doughs: tuple[DoughTask, ...],
+    limits: Limits,
+    horizon: int,
+    lifted: frozenset[Limit] = frozenset(),
+    *,
+    effort: float = EFFORT,
 ) -> tuple[DoughTimes, ...] | None:
     """The best times for a day, or None when there are none. [min]
 
@@ -205,6 +220,8 @@ def solve(
         Minutes the day may last, from its beginning at 0.
     lifted
         Limits that are not held.
+    effort
+        Deterministic seconds after which the best day found so far is taken.
 
     Raises
     ------
@@ -216,7 +233,7 @@ def solve(
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = SEED
-    solver.parameters.max_deterministic_time = EFFORT
+    solver.parameters.max_deterministic_time = effort
     status = solver.solve(day.model)
     if status == cp_model.INFEASIBLE:
         return None

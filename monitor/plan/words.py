@@ -134,7 +134,7 @@ def mend_sentence(mend: Mend, recipes: dict[str, Recipe], zone: tzinfo, now: dat
         Mending.MORE_PEOPLE: f"have {mend.number} people at work from {when}, for {long}",
         Mending.MORE_MIXERS: f"have {mend.number} mixers from {when}, for {long}",
         Mending.MORE_PLACES: f"make room for {mend.number} in the {printable(mend.place)}",
-        Mending.MORE_OVEN: f"bake {mend.number} of {who} at once",
+        Mending.MORE_OVEN: f"bake {mend.number} of {who or 'each'} at once",
         Mending.OTHER_HOURS: f"have hands for {who} at {when}, for {long}",
     }[mend.kind]
 

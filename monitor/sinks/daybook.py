@@ -13,6 +13,7 @@ from monitor.sinks import rows
 from monitor.sinks.rows import from_us, to_us
 from monitor.sinks.store import Store
 
+OPEN, OVER, DROPPED = 0, 1, 2
 _MIX_COLUMNS = "mixer, at_us, minutes, dough_c, flour_c, room_c, water_c, preferment_c"
 
 
@@ -29,10 +30,12 @@ class DayBook(Store):
             )
         return replace(plan, id=PlanId(cursor.lastrowid or 0))
 
-    def plans(self) -> list[Plan]:
-        """Every plan that was not dropped, newest first."""
+    def plans(self, *, is_open: bool = False) -> list[Plan]:
+        """Every plan that was not dropped, newest first; or only those that are not over either."""
+        at_most = OPEN if is_open else OVER
         with self._read() as connection:
-            found = connection.execute("SELECT id, body FROM plan WHERE NOT is_dropped ORDER BY id DESC").fetchall()
+            query = "SELECT id, body FROM plan WHERE state <= ? ORDER BY id DESC"
+            found = connection.execute(query, (at_most,)).fetchall()
             return [replace(rows.from_json(row["body"], Plan), id=PlanId(row["id"])) for row in found]
 
     def plan(self, plan_id: PlanId) -> Plan:
@@ -51,7 +54,12 @@ class DayBook(Store):
     def drop_plan(self, plan_id: PlanId) -> None:
         """Let go of a plan: it calls for nothing any more. Its batches stay."""
         with self._write() as connection:
-            connection.execute("UPDATE plan SET is_dropped = 1 WHERE id = ?", (plan_id,))
+            connection.execute("UPDATE plan SET state = ? WHERE id = ?", (DROPPED, plan_id))
+
+    def close_plan(self, plan_id: PlanId) -> None:
+        """Remember that a plan is over: nobody need look at it again."""
+        with self._write() as connection:
+            connection.execute("UPDATE plan SET state = max(state, ?) WHERE id = ?", (OVER, plan_id))
 
     def mark_done(self, plan_id: PlanId, step: str, at: datetime) -> None:
         """Remember when a step was done; the first time counts."""

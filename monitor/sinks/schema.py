@@ -142,7 +142,7 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
                 id INTEGER PRIMARY KEY,
                 made_us INTEGER NOT NULL,
                 body TEXT NOT NULL,  -- JSON
-                is_dropped INTEGER NOT NULL DEFAULT 0
+                state INTEGER NOT NULL DEFAULT 0  -- 0 to come or going on, 1 over, 2 dropped
             )""",
             """CREATE TABLE plan_done (
                 plan_id INTEGER NOT NULL REFERENCES plan (id),

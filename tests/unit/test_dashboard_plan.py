@@ -75,6 +75,11 @@ def shown(name: str) -> AppTest:
     return app
 
 
+def press(app: AppTest, label: str) -> None:
+    """Tap a button by its words."""
+    next(each for each in app.button if each.label == label).click().run()
+
+
 def words(app: AppTest) -> str:
     return "\n".join(str(element.proto.body) for element in app.get("html"))
 
@@ -105,7 +110,7 @@ def test_a_plan_is_made_and_begun_with_two_clicks(folder: Path):
     app = shown("plan")
     app.selectbox[1].set_value("the day after")
     app.time_input[0].set_value(clock_time(23, 30))
-    app.button[-1].click().run()
+    press(app, "Plan it")
     assert not app.exception
     assert "out of the oven" in words(app)
     with DayBook(folder / DATABASE_NAME) as book:
@@ -116,8 +121,20 @@ def test_an_hour_that_cannot_be_met_is_explained_on_the_screen(folder: Path):
     app = shown("plan")
     app.selectbox[1].set_value("tomorrow")
     app.time_input[0].set_value(clock_time(0, 5))
-    app.button[-1].click().run()
+    press(app, "Plan it")
     assert "too little time" in words(app)
+
+
+def test_the_same_bread_otherwise_stands_side_by_side(folder: Path):
+    app = shown("plan")
+    app.selectbox[1].set_value("the day after")
+    app.time_input[0].set_value(clock_time(23, 30))
+    press(app, "Otherwise, side by side")
+    assert not app.exception
+    for what in ("as written", "half the yeast", "twice the yeast", "room 3 °C colder", "in the refrigerator"):
+        assert what in words(app)
+    with DayBook(folder / DATABASE_NAME) as book:
+        assert book.plans() == []
 
 
 def test_the_countdown_stands_at_the_next_step_of_the_oven(folder: Path):

@@ -172,7 +172,8 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
 def test_a_plan_that_is_over_calls_no_more(book, made):
     plan = book.add_plan(made)
     run_plans(book, made_up.NOON + timedelta(days=3), UTC, Foreteller(book))
-    book.mark_done(plan.id, f"{KEY}/load 2/out", made_up.NOON)
+    assert book.plans(is_open=True) == []
+    assert book.plans() == [plan]
     run_plans(book, made.doughs[0].stages[0].hands_at, UTC, Foreteller(book))
     assert book.messages() == []
 

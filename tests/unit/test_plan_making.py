@@ -7,12 +7,14 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import made_up_day as made_up
+import numpy as np
 import pytest
 
+from monitor.dough.track import Series, Track
 from monitor.errors import ConfigError
 from monitor.plan.alternatives import Variation, alternatives
 from monitor.plan.day import Plan, StepKind, steps
-from monitor.plan.food import food_sentence, warm_min
+from monitor.plan.food import food_sentence, seen_warm_min, warm_min
 from monitor.plan.foretell import foretell, stand_in_lag_min, still_to_come_min
 from monitor.plan.kitchen import Kitchen, Place, kitchen_from_toml
 from monitor.plan.making import NoPlan, make_plan
@@ -289,6 +291,22 @@ def test_egg_and_milk_show_their_time_above_five_degrees_and_the_guidance():
     bulk, proof = rich.doughs[0].stages[1:]
     stood = (bulk.ends_at - bulk.begins_at + proof.ends_at - proof.begins_at).total_seconds() / 60.0
     assert warm_min(rich.doughs[0]) == pytest.approx(stood + 30.0, abs=15.0)
+
+
+def test_what_was_measured_above_five_degrees_is_counted():
+    def series(*values: float, every_s: float = 600.0) -> Series:
+        t_s = np.arange(len(values)) * every_s
+        return Series(t_s, np.array(values), np.full(len(values), np.nan))
+
+    probe = Track(dough_temp_c=series(20.0, 12.0, 5.5, 4.5, 4.0), air_temp_c=series(20.0, 20.0, 20.0, 20.0, 20.0))
+    air_only = Track(air_temp_c=series(20.0, 20.0, 4.0))
+    silent = Track(dough_temp_c=series(20.0, 20.0, every_s=7200.0))
+    assert seen_warm_min([probe]) == pytest.approx(30.0)
+    assert seen_warm_min([probe, air_only, silent]) == pytest.approx(50.0)
+    rich_recipe = made_up.recipe(made_up.COLD_PREFERMENT_DAY.replace('water = "410 g"', 'milk = "410 g"'))
+    rich = made(rich_recipe)
+    assert isinstance(rich, Plan)
+    assert "30 min of it measured so far" in food_sentence(rich.doughs[0], 30.0)
 
 
 def test_a_plan_is_told_step_by_step():
