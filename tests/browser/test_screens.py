@@ -5,6 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from barriers import barriers, expect_no_scroll, keep, keep_picture
 from harness import wait_until
 from playwright.sync_api import Page, expect
 from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW
@@ -16,25 +17,29 @@ from monitor.recipe.batch import BatchId, EventKind
 from monitor.sinks.store import Store
 
 WIDTHS = pytest.mark.parametrize("width", [1280, 390])
-# Screen -> the batch its address names, what is awaited on it, how many charts it draws.
+DEVICES = {"desktop": 1280, "tablet": 820, "phone": 390}
+# Screen and state -> its address, the batch that names, what is awaited on it, how many charts it draws.
 SCREENS = {
-    "board": (None, ".batch .strip", 0),
-    "batch": ("nearly", ".side .huge", 3),
-    "finished": (None, ".batch .said", 0),
-    "finished, one": ("ended", ".moments dd", 4),
-    "nodes": (None, ".node .values", 0),
-    "cautions": (None, ".reading", 0),
+    "board": ("/", None, ".batch .strip", 0),
+    "batch": ("/batch", "nearly", ".side .huge", 3),
+    "batch, stale": ("/batch", "stale", ".side .huge", 3),
+    "batch, over": ("/batch", "ended", ".title", 0),
+    "finished": ("/finished", None, ".batch .said", 0),
+    "finished, one": ("/finished", "ended", ".moments dd", 5),
+    "finished, over-proofed": ("/finished", "over", ".next-time", 5),
+    "plan": ("/plan", None, ".title", 0),
+    "bake": ("/bake", None, ".title", 0),
+    "formula": ("/formula", None, ".title", 0),
+    "nodes": ("/nodes", None, ".node .values", 0),
+    "cautions": ("/cautions", None, ".reading", 0),
 }
-
-
+AT_NIGHT = ("board", "batch", "finished, over-proofed", "nodes")
 TOUCHED = "a:visible:not([data-testid=stSkipToContent]), button:visible:not([tabindex='-1']), summary:visible"
 
 
 def address(screen: str, ids: dict[str, BatchId]) -> str:
-    name = screen.split(",")[0]
-    batch = SCREENS[screen][0]
-    query = "" if batch is None else f"?batch={ids[batch]}"
-    return f"/{'' if name == 'board' else name}{query}"
+    path, batch, *_ = SCREENS[screen]
+    return path if batch is None else f"{path}?batch={ids[batch]}"
 
 
 def settled(page: Page, charts: int) -> None:
@@ -45,14 +50,17 @@ def settled(page: Page, charts: int) -> None:
     expect(page.locator("[data-testid=stException]")).to_have_count(0)
 
 
-@WIDTHS
 @pytest.mark.parametrize("screen", list(SCREENS))
-def test_screen_fits_names_its_pictures_and_has_room_for_fingers(screen, width, morning, opens) -> None:
+def test_screen_fits_every_width_is_read_aloud_and_has_room_for_fingers(screen, morning, opens) -> None:
     served, ids = morning
-    _, awaited, charts = SCREENS[screen]
-    page = opens(served, width=width).open(address(screen, ids), awaited)
-    settled(page, charts)
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    _, _, awaited, charts = SCREENS[screen]
+    page = opens(served).open(address(screen, ids), awaited)
+    for device, width in DEVICES.items():
+        page.set_viewport_size({"width": width, "height": 900})
+        settled(page, charts)
+        expect_no_scroll(page, width)
+        assert barriers(page) == []
+        keep_picture(page, f"{screen}, {device}")
     for image in page.locator(".stHtml img:not(.mark)").all():
         assert image.get_attribute("alt")
         assert image.evaluate("image => image.complete && image.naturalWidth > 0")
@@ -60,6 +68,43 @@ def test_screen_fits_names_its_pictures_and_has_room_for_fingers(screen, width, 
         box = target.bounding_box()
         assert box is not None
         assert box["height"] >= MIN_TOUCH_PX, target.evaluate("target => target.outerHTML")
+
+
+@pytest.mark.parametrize("screen", AT_NIGHT)
+def test_screen_is_readable_in_a_dark_kitchen(screen, morning, opens) -> None:
+    served, ids = morning
+    _, _, awaited, charts = SCREENS[screen]
+    page = opens(served, width=820, theme="dark").open(address(screen, ids), awaited)
+    settled(page, charts)
+    assert barriers(page) == []
+    keep_picture(page, f"{screen}, night")
+
+
+def test_a_store_without_anything_and_one_that_cannot_be_read_are_said_in_words(served_nothing, opens) -> None:
+    watched = opens(served_nothing, width=390)
+    for path in ("/", "/batch", "/finished", "/nodes"):
+        page = watched.open(path, ".title, .empty h2")
+        assert barriers(page) == []
+        expect_no_scroll(page, 390)
+        keep_picture(page, f"{path.strip('/') or 'board'}, empty")
+    for each in served_nothing.folder.glob(f"{DATABASE_NAME}*"):
+        each.unlink()
+    (served_nothing.folder / DATABASE_NAME).write_text("this is no database, " * 100)
+    for path in ("/", "/batch", "/finished", "/nodes"):
+        page = watched.open(path, ".panel")
+        expect(page.get_by_text("The store does not answer").first).to_be_visible()
+        assert barriers(page) == []
+        expect_no_scroll(page, 390)
+        keep_picture(page, f"{path.strip('/') or 'board'}, broken")
+
+
+def test_the_review_is_one_page_of_paper(morning, opens) -> None:
+    served, ids = morning
+    page = opens(served).open(f"/finished?batch={ids['over']}", ".next-time")
+    settled(page, 5)
+    paper = page.pdf(prefer_css_page_size=True)
+    assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
+    keep(paper, "finished, over-proofed.pdf")
 
 
 @WIDTHS

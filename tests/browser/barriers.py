@@ -1,0 +1,47 @@
+"""What keeps people from using a page (by axe-core, WCAG 2.2 AA), whether it fits, and a picture of it."""
+
+import re
+from functools import cache
+from importlib.resources import files
+from pathlib import Path
+
+from playwright.sync_api import Page
+
+PICTURES = Path(__file__).parents[2] / "build" / "pictures"  # kept by CI, never committed
+RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+# Of the framework's own making, node by node: (rule, beginning of the node's HTML). None so far.
+NOT_OURS: tuple[tuple[str, str], ...] = ()
+
+
+@cache
+def _axe() -> str:
+    return files("axe_playwright_python").joinpath("axe.min.js").read_text(encoding="utf-8")
+
+
+def barriers(page: Page) -> list[str]:
+    """What axe-core finds wrong, but what is the framework's own; and a word when it could not look."""
+    page.evaluate(_axe())
+    found = page.evaluate("rules => axe.run(document, {runOnly: rules})", RULES)
+    said = [] if len(found["passes"]) >= 8 else [f"only {len(found['passes'])} rules passed: was the page there?"]
+    for violation in found["violations"]:
+        for node in violation["nodes"]:
+            html = node["html"]
+            if not any(violation["id"] == rule and html.startswith(start) for rule, start in NOT_OURS):
+                said.append(f"{violation['impact']} {violation['id']}: {violation['help']}: {html[:300]}")
+    return said
+
+
+def expect_no_scroll(page: Page, width: int) -> None:
+    """Nothing reaches beyond the width of the screen."""
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def keep_picture(page: Page, name: str) -> None:
+    """A picture of what is on the screen now."""
+    keep(page.screenshot(), f"{name}.png")
+
+
+def keep(content: bytes, name: str) -> None:
+    """A file for whoever wants to look at it after the run."""
+    PICTURES.mkdir(parents=True, exist_ok=True)
+    (PICTURES / re.sub(r"[^a-z.]+", "-", name)).write_bytes(content)
