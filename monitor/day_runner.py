@@ -14,12 +14,12 @@ from monitor.clock import Clock
 from monitor.dough.learning import Learned, learned_from
 from monitor.errors import ConfigError, StoreError
 from monitor.plan.cues import cues, moved_cues
-from monitor.plan.day import DoughPlan, Plan, StagePlan, begins_with, is_shaped_in
+from monitor.plan.day import DoughPlan, Plan, StagePlan, Step, StepKind, begins_with, is_shaped_in
 from monitor.plan.food import food_sentence, perishable_stages, seen_warm_min
 from monitor.plan.foretell import Foretold, batch_of, body_of, foretell, mass_of
 from monitor.plan.live import Foretell, Progress, Watched, retimed
 from monitor.plan.orders import follows_of
-from monitor.recipe.batch import Batch, BatchId, Stage, Target
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.sinks.daybook import DayBook, message_id
@@ -129,6 +129,7 @@ def batch_for(dough: DoughPlan, stage: StagePlan, started_at: datetime) -> Batch
         target=method.target if method.hours is None else Target(None),
         formula=None if formula is None else formula.scaled_to_dough(mass_g),
         nodes=method.nodes,
+        events=(Event(started_at, EventKind.MOVE, REFRIGERATOR),) if method.cold_h > 0.0 else (),
         recipe=recipe.name,
     )
 
@@ -148,6 +149,17 @@ def begin_stage(book: DayBook, plan: Plan, dough: DoughPlan, stage: StagePlan, a
     book.link_batch(plan.id, key, batch.id)
     book.mark_done(plan.id, key, at)
     return batch
+
+
+def tick_off(book: DayBook, live: LivePlan, step: Step, at: datetime) -> None:
+    """Mark a step as done; a dough that comes out of the refrigerator is noted as moved."""
+    book.mark_done(live.made.id, step.key, at)
+    if step.kind is not StepKind.MOVE or step.stage is None:
+        return
+    dough = live.made.dough(step.dough)
+    batch = book.batches_of(live.made.id).get(begin_key(dough, dough.stages[step.stage]))
+    if batch is not None and batch.ended_at is None:
+        book.add_event(batch.id, Event(at, EventKind.MOVE, dough.recipe.method[step.stage].place))
 
 
 def next_stages(live: LivePlan) -> list[tuple[DoughPlan, StagePlan]]:

@@ -21,6 +21,7 @@ from monitor.day_runner import (
     learned_for,
     live_plan,
     next_stages,
+    tick_off,
 )
 from monitor.errors import ConfigError, StoreError
 from monitor.formulary import read_recipe
@@ -271,7 +272,7 @@ def _done(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
             raise ConfigError(f"{step_text(dough, step)}: has begun, or what comes before it has not")
         print(start_next(book, live, now, dough.key), file=out)
         return 0
-    book.mark_done(live.made.id, step.key, now)
+    tick_off(book, live, step, now)
     print(f"done: {step_text(dough, step)}", file=out)
     return 0
 

@@ -9,14 +9,20 @@ from datetime import UTC, datetime, timedelta
 from math import exp, sin
 from pathlib import Path
 
+import made_up_day as made_up
+
 from monitor.bakery.alerts import Alert, AlertKind, Message, Sort, Subject
 from monitor.bakery.calls import Call
 from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
+from monitor.plan.day import Plan
+from monitor.plan.making import make_plan
+from monitor.plan.orders import Order
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent
 from monitor.recipe.vessel import Shape, Vessel, level_mm
+from monitor.sinks.daybook import DayBook
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
@@ -151,7 +157,19 @@ def fill(folder: Path) -> dict[str, BatchId]:
         _nodes(store)
     with Reviews(folder / DATABASE_NAME) as store:
         ids["over"] = _overproofed(store)
+    _plan(folder)
     return ids
+
+
+def _plan(folder: Path) -> None:
+    """Tomorrow's bread with milk in it, and its recipe in the folder of recipes."""
+    text = made_up.COLD_PREFERMENT_DAY.replace('water = "410 g"', 'milk = "410 g"')
+    (folder / "recipes").mkdir()
+    (folder / "recipes" / "tamarack-loaf.toml").write_text(text)
+    found = make_plan((Order(made_up.recipe(text), NOW + timedelta(hours=31)),), made_up.KITCHEN, NOW, UTC)
+    assert isinstance(found, Plan)
+    with DayBook(folder / DATABASE_NAME) as book:
+        book.add_plan(found)
 
 
 def _milk_buns(store: Store) -> BatchId:

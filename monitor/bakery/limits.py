@@ -4,7 +4,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from types import MappingProxyType
 
-from monitor.recipe.batch import Batch, Stage
+from monitor.recipe.batch import Batch, EventKind, Stage
+from monitor.recipe.method import REFRIGERATOR
 
 # Any air drier than 96 % dries a dough as warm as itself, also the 80 % at 25.6 C that a published page recommends for
 # a proof at home (524 Pa, computed), so an alert cannot begin at 0 Pa. It begins at about what air of 76 % does at 27 C
@@ -43,9 +44,18 @@ AIR_LIMITS: Mapping[Stage, AirLimits] = MappingProxyType(
 )
 
 
+def is_in_the_cold(batch: Batch) -> bool:
+    """True when the last move of a batch was into the refrigerator, as its note says."""
+    moves = [event.note.strip().casefold() for event in batch.events if event.kind is EventKind.MOVE]
+    return bool(moves) and moves[-1] == REFRIGERATOR
+
+
 def air_limits(batch: Batch, limits: Mapping[Stage, AirLimits] = AIR_LIMITS) -> AirLimits:
-    """The limits for a batch: those of its stage, cooler for a dough that rises on sourdough alone."""
-    found = limits[batch.stage]
+    """The limits for a batch: those of its stage, cooler for a dough that rises on sourdough alone.
+
+    A dough that was moved into the refrigerator is judged as a retard until it is moved out again.
+    """
+    found = limits[Stage.RETARD if is_in_the_cold(batch) else batch.stage]
     formula = batch.formula
     is_sour = (
         formula is not None

@@ -84,13 +84,14 @@ def test_the_day_goes_as_it_should(tmp_path: Path) -> None:
     assert not is_at_work(data_dir), "the collector has ended"
 
 
-def test_a_demo_that_is_stopped_leaves_nothing_running(tmp_path: Path) -> None:
+@pytest.mark.parametrize(("kind", "awaited"), [([], "http://127.0.0.1:"), (["--bake"], "mix now: Alder loaf")])
+def test_a_demo_that_is_stopped_leaves_nothing_running(tmp_path: Path, kind: list[str], awaited: str) -> None:
     port = free_port()
     command = [*PROGRAM, "demo", "--no-browser", "--port", str(port), "--data-dir", str(tmp_path)]
     with subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True) as demo:
         assert demo.stdout is not None
         said = ""
-        while f"http://127.0.0.1:{port}" not in said:
+        while awaited not in said:
             line = demo.stdout.readline()
             assert line, f"the demo ended early, having said: {said}"
             said += line

@@ -1,6 +1,7 @@
 """Plans in the store: kept, started, followed on, called for; and the command ``plan``."""
 
 import re
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -10,8 +11,9 @@ from harness import SetClock, wait_until
 
 from monitor.bakery.alert_types import AlertKind, CueKind
 from monitor.bakery.alerts import Message
+from monitor.bakery.limits import AIR_LIMITS, air_limits
 from monitor.cli import main
-from monitor.day_runner import PLAN_FAULT, DayRunner, Foreteller, follow_on, live_plan, run_plans, tell
+from monitor.day_runner import PLAN_FAULT, DayRunner, Foreteller, follow_on, live_plan, run_plans, tell, tick_off
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError, StoreError
 from monitor.plan.day import Plan, PlanId, StepKind, steps
@@ -128,6 +130,24 @@ def test_the_end_of_one_stage_is_the_beginning_of_the_next(book, made):
     assert batch.stage is Stage.FINAL_PROOF
     assert batch.started_at == bulk.ends_at + (proof.begins_at - proof.hands_at)
     assert follow_on(book, live(book, plan, bulk.ends_at)) == []
+
+
+def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(book):
+    recipe = made_up.recipe()
+    cold = replace(recipe.method[-1], cold_h=8.0)
+    found = make_plan((Order(replace(recipe, method=(cold,)), None),), made_up.KITCHEN, made_up.MORNING, UTC)
+    assert isinstance(found, Plan)
+    plan = book.add_plan(found)
+    start_next(book, live(book, plan, made_up.MORNING), made_up.MORNING)
+    (batch,) = book.batches(running=True)
+    assert batch.stage is Stage.FINAL_PROOF
+    assert air_limits(batch) == AIR_LIMITS[Stage.RETARD]
+    out_at = made_up.MORNING + timedelta(hours=8)
+    step = next(each for each in steps(plan) if each.kind is StepKind.MOVE)
+    tick_off(book, live(book, plan, out_at), step, out_at)
+    (batch,) = book.batches(running=True)
+    assert air_limits(batch) == AIR_LIMITS[Stage.FINAL_PROOF]
+    assert step.key in book.done(plan.id)
 
 
 def test_what_is_mixed_waits_for_hands(book, made):
