@@ -87,7 +87,7 @@ def test_the_day_goes_as_it_should(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("kind", "awaited"), [([], "http://127.0.0.1:"), (["--bake"], "mix now: Alder loaf")])
 def test_a_demo_that_is_stopped_leaves_nothing_running(tmp_path: Path, kind: list[str], awaited: str) -> None:
     port = free_port()
-    command = [*PROGRAM, "demo", "--no-browser", "--port", str(port), "--data-dir", str(tmp_path)]
+    command = [*PROGRAM, "demo", *kind, "--no-browser", "--port", str(port), "--data-dir", str(tmp_path)]
     with subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True) as demo:
         assert demo.stdout is not None
         said = ""
