@@ -159,4 +159,10 @@ def _why(made: Plan, progress: Progress) -> str:
 def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, zone: tzinfo) -> str:
     ahead = [step for step in steps_of(dough) if step.at > now and not is_done(dough, step, progress)]
     told = [step for step in ahead if step.kind is not StepKind.STEAM]
-    return "; ".join(f"{clock_text(step.at, zone, now)} {step_text(dough, step)}" for step in told) + "."
+    late = [load for load in dough.loads if load.in_at > load.closes_at and load.in_at > now]
+    waits = "".join(
+        f" Load {load.number} would go in {minutes_text((load.in_at - load.closes_at).total_seconds() / 60.0)} after "
+        "its window: put it somewhere colder for a while, or shape it later."
+        for load in late
+    )
+    return "; ".join(f"{clock_text(step.at, zone, now)} {step_text(dough, step)}" for step in told) + "." + waits

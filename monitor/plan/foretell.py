@@ -16,7 +16,7 @@ from monitor.dough.outlook import Moments
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Batch, BatchId, Target
 from monitor.recipe.formula import Formula
-from monitor.recipe.method import REFRIGERATOR, MethodStage
+from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.recipe.vessel import Shape, Vessel
 
@@ -26,7 +26,6 @@ MIXED_DENSITY_G_ML = 1.15  # from memory, 1.10-1.22 after mixing
 AFTER_PEAK_MIN = 60.0  # judgement: a preferment used within the hour after its peak is as good as at it
 KEEPS_MIN = 24 * 60.0  # judgement: whatever the forecast says, nothing is planned to wait longer than a day
 COLD_ENOUGH_TAUS = 8.0  # after so many time constants a dough is as cold as its air
-UNKNOWN_PIECE_G = 1000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,13 +92,10 @@ def body_of(mass_g: float) -> Vessel:
 
 def mass_of(recipe: Recipe, stage: MethodStage, *, is_shaped: bool) -> float:
     """What warms and cools as one in a stage: a piece once shaped, all of the part before. [g]"""
-    part = recipe.part(stage.part)
-    return recipe.each_g if is_shaped else part.mass_g or UNKNOWN_PIECE_G
+    return recipe.each_g if is_shaped else recipe.part(stage.part).mass_g
 
 
-def batch_of(
-    recipe: Recipe, stage: MethodStage, mass_g: float, *, vessel: Vessel | None = None, target: Target | None = None
-) -> Batch:
+def batch_of(recipe: Recipe, stage: MethodStage, mass_g: float, *, target: Target | None = None) -> Batch:
     """The stage as the estimator takes it, of so much dough."""
     formula = recipe.formula_of(recipe.part(stage.part))
     return Batch(
@@ -107,7 +103,7 @@ def batch_of(
         name=recipe.name,
         stage=stage.stage,
         started_at=ANY_MOMENT,
-        vessel=vessel or body_of(mass_g),
+        vessel=body_of(mass_g),
         target=target or stage.target,
         formula=None if formula is None else formula.scaled_to_dough(mass_g),
         recipe=recipe.name,
@@ -238,8 +234,3 @@ def stand_in_lag_min(
     of_jar = float(np.interp(at_min * 60.0, t_s, hours(*sample)))
     of_piece = hours(body_of(piece_g), piece_g)
     return float(np.interp(of_jar, of_piece, t_s)) / 60.0 - at_min
-
-
-def is_cold(stage: MethodStage) -> bool:
-    """True when a stage stands in the refrigerator."""
-    return stage.place == REFRIGERATOR or stage.cold_h > 0.0

@@ -125,7 +125,7 @@ def mend_sentence(mend: Mend, recipes: dict[str, Recipe], zone: tzinfo, now: dat
     long = minutes_text(mend.minutes)
     when = "" if mend.at is None else clock_text(mend.at, zone, now)
     return {
-        Mending.LATER: f"have {who} out at {when}",
+        Mending.LATER: f"have {who} out {when}",
         Mending.STAGGER: f"shape each load of {who} {long} after the one before: stagger_min = {mend.minutes:g}",
         Mending.CHILL: (
             f"put the loads of {who} that wait in the refrigerator for their first {long}, for each load before "
@@ -135,7 +135,7 @@ def mend_sentence(mend: Mend, recipes: dict[str, Recipe], zone: tzinfo, now: dat
         Mending.MORE_MIXERS: f"have {mend.number} mixers from {when}, for {long}",
         Mending.MORE_PLACES: f"make room for {mend.number} in the {printable(mend.place)}",
         Mending.MORE_OVEN: f"bake {mend.number} of {who or 'each'} at once",
-        Mending.OTHER_HOURS: f"have hands for {who} at {when}, for {long}",
+        Mending.OTHER_HOURS: f"have hands for {who} from {when}, for {long}",
     }[mend.kind]
 
 

@@ -268,7 +268,7 @@ def test_a_bake_is_planned_started_and_followed(bakery):
 def test_an_hour_too_soon_is_explained(bakery):
     told = bakery("make", "RECIPE", "--out", "tomorrow 00:01", status=2)
     assert "too little time" in told
-    assert "would do: have Tamarack loaf out at" in told
+    assert "would do: have Tamarack loaf out" in told
 
 
 def test_a_dry_run_keeps_nothing(bakery):

@@ -1,6 +1,8 @@
 """What exists is written down: modules, commands, alert kinds, states."""
 
 import re
+import tomllib
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -10,6 +12,12 @@ from monitor.bakery.alerts import AlertKind
 from monitor.bakery.wording import state_word
 from monitor.cli import parser
 from monitor.dough.outlook import State
+from monitor.plan.day import Plan
+from monitor.plan.kitchen import kitchen_from_toml
+from monitor.plan.making import make_plan
+from monitor.plan.orders import Order
+from monitor.recipe.adding_up import what_does_not_add_up
+from monitor.recipe.recipe_file import recipe_from_toml
 
 ROOT = Path(__file__).resolve().parents[2]
 GUIDE = (ROOT / "DEVELOPERS.md").read_text()
@@ -56,3 +64,14 @@ def test_every_alert_is_in_the_readme(kind):
 @pytest.mark.parametrize("state", list(State))
 def test_every_state_is_in_the_readme(state):
     assert f"| {state_word(state)} |" in README
+
+
+def test_the_recipe_and_the_kitchen_of_the_readme_can_be_used():
+    section = README.partition("## Plan a bake")[2].partition("\n## ")[0]
+    parts, stages, kitchen = re.findall(r"```toml\n(.*?)```", section, re.DOTALL)
+    recipe = recipe_from_toml(tomllib.loads(parts + stages), "README")
+    assert what_does_not_add_up(recipe) == ()
+    now = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
+    order = Order(recipe, datetime(2026, 3, 3, 12, 30, tzinfo=UTC))
+    found = make_plan((order,), kitchen_from_toml(tomllib.loads(kitchen), "README"), now, UTC)
+    assert isinstance(found, Plan), found

@@ -234,3 +234,13 @@ def test_that_the_plan_has_moved_is_said_once_with_the_reason_and_what_comes():
 def test_a_small_move_is_not_said():
     now, progress = an_hour_into(1), watched(1, ready_by=4.0)
     assert moved_cues(day(), retimed(day(), now, progress), now, progress, {}, UTC) == ()
+
+
+def test_a_load_that_would_go_in_too_late_is_told_with_what_to_do():
+    now, progress = an_hour_into(1), watched(1, ready_by=-60.0, air_c=27.0)
+    live = retimed(day(), now, progress)
+    first, second = dough(live).loads
+    narrow = replace(second, closes_at=second.in_at - minutes(8))
+    live = replace(live, doughs=(replace(dough(live), loads=(first, narrow)),))
+    (cue,) = moved_cues(day(), live, now, progress, {}, UTC)
+    assert "Load 2 would go in 8 min after its window: put it somewhere colder" in cue.text
