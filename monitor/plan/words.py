@@ -172,7 +172,9 @@ def alternative_row(
     dough = alternative.dough
     if dough is None:
         assert isinstance(alternative.plan, NoPlan)
-        reasons = [obstacle_sentence(each, recipes, zone, now) for each in alternative.plan.obstacles]
+        # That it would be possible later says less than what stands in the way at that hour.
+        obstacles = sorted(alternative.plan.obstacles, key=lambda each: each.limit is Limit.TIME)
+        reasons = [obstacle_sentence(each, recipes, zone, now) for each in obstacles]
         return "-", "-", "-", reasons[0] if reasons else NO_SINGLE_LIMIT
     early, late = (round(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
     begins = clock_text(min(stage.hands_at for stage in dough.stages), zone, now)
