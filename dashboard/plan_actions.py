@@ -7,14 +7,12 @@ import streamlit as st
 
 from dashboard import queries
 from dashboard.plan_queries import wanted_moment
-from monitor.day_runner import Foreteller, live_plan, next_stages
+from monitor.day_runner import Foreteller, live_plan, next_stages, order_of, start_next
 from monitor.errors import AccessError, ConfigError, StoreError
-from monitor.formulary import read_recipe
+from monitor.formulary import read_kitchen, read_recipe
 from monitor.pace import clock_of
 from monitor.plan.day import PlanId
-from monitor.plan.making import NoPlan, keys_of, make_plan
-from monitor.plan.words import no_plan_lines, out_sentence
-from monitor.planner import order_of, read_kitchen, start_next
+from monitor.plan.step_words import out_sentence
 from monitor.sinks.daybook import DayBook
 
 
@@ -53,6 +51,10 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
     ConfigError
         When the recipe or the kitchen cannot be used.
     """
+    # Only here: the solver takes a second to load, and most looks at a screen never plan anything.
+    from monitor.plan.making import NoPlan, keys_of, make_plan
+    from monitor.plan.words import no_plan_lines
+
     folder = queries.database().parent
     zone = queries.manner(str(folder)).zone
     try:

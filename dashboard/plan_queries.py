@@ -4,15 +4,11 @@ from datetime import datetime, time, timedelta
 from pathlib import Path
 
 from dashboard import queries
-from monitor.day_runner import Foreteller, LivePlan, food_words, is_over, live_plan
+from monitor.day_runner import Foreteller, LivePlan, food_words, is_over, live_plan, order_of
 from monitor.errors import ConfigError
-from monitor.formulary import read_recipe
+from monitor.formulary import read_kitchen, read_recipe
 from monitor.pace import clock_of
-from monitor.plan.alternatives import alternatives
 from monitor.plan.day import DoughPlan
-from monitor.plan.making import keys_of
-from monitor.plan.words import alternative_row, variation_text
-from monitor.planner import order_of, read_kitchen
 from monitor.sinks.daybook import DayBook
 
 Row = tuple[str, ...]
@@ -50,6 +46,11 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
     ConfigError
         When the recipe or the kitchen cannot be used.
     """
+    # Only here: the solver takes a second to load, and most looks at a screen never plan anything.
+    from monitor.plan.alternatives import alternatives
+    from monitor.plan.making import keys_of
+    from monitor.plan.words import alternative_row, variation_text
+
     folder = queries.database().parent
     manner = queries.manner(str(folder))
     with queries.opened_as(DayBook) as book:

@@ -10,7 +10,7 @@ from monitor.bakery.phrases import clock_text, printable, stage_word, to_minute
 from monitor.day_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, StepKind, steps
-from monitor.plan.words import step_text
+from monitor.plan.step_words import step_text
 
 ROW_PX = 34.0
 TOP_PX = 22.0

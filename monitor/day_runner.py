@@ -10,6 +10,7 @@ from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
 from monitor.bakery.alerts import Message
+from monitor.bakery.phrases import printable, stage_word
 from monitor.clock import Clock
 from monitor.dough.learning import Learned, learned_from
 from monitor.errors import ConfigError, StoreError
@@ -18,7 +19,7 @@ from monitor.plan.day import DoughPlan, Plan, StagePlan, Step, StepKind, begins_
 from monitor.plan.food import food_sentence, perishable_stages, seen_warm_min
 from monitor.plan.foretell import Foretold, batch_of, body_of, foretell, mass_of
 from monitor.plan.live import Foretell, Progress, Watched, retimed
-from monitor.plan.orders import follows_of
+from monitor.plan.orders import Order, follows_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
@@ -39,6 +40,15 @@ def learned_for(book: DayBook, recipe: Recipe, stage: MethodStage, mass_g: float
     """What finished batches taught about a stage of a recipe."""
     batch = batch_of(recipe, stage, mass_g)
     return learned_from(book.lessons(batch.recipe_key), batch)
+
+
+def order_of(book: DayBook, recipe: Recipe, wanted_at: datetime | None) -> Order:
+    """A recipe for an hour, with what its finished batches have taught."""
+    learned = tuple(
+        learned_for(book, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped_in(recipe, number)))
+        for number, stage in enumerate(recipe.method)
+    )
+    return Order(recipe, wanted_at, learned)
 
 
 class Foreteller:
@@ -172,6 +182,33 @@ def next_stages(live: LivePlan) -> list[tuple[DoughPlan, StagePlan]]:
             if stage.number not in begun and all(before in begun for before in follows[stage.number]):
                 found.append((dough, stage))
     return found
+
+
+def _next(live: LivePlan, key: str | None) -> tuple[DoughPlan, StagePlan]:
+    waiting = [each for each in next_stages(live) if key in (None, each[0].key)]
+    if not waiting:
+        known = ", ".join(dough.key for dough in live.now.doughs)
+        raise ConfigError(f"plan {live.made.id}: no stage is left to begin; its doughs: {known}")
+    return min(waiting, key=lambda each: each[1].hands_at)
+
+
+def start_next(book: DayBook, live: LivePlan, now: datetime, key: str | None = None) -> str:
+    """End what the next stage of a plan takes on, and begin to watch it; a sentence comes back.
+
+    Raises
+    ------
+    ConfigError
+        When no stage is left.
+    """
+    dough, stage = _next(live, key)
+    batches = book.batches_of(live.made.id)
+    for before in follows_of(dough.recipe)[stage.number]:
+        for step, batch in batches.items():
+            if step.startswith(f"{dough.key}/{before}/") and batch.ended_at is None:
+                book.add_event(batch.id, Event(now, EventKind.END))
+    batch = begin_stage(book, live.made, dough, stage, now)
+    where = "" if batch.nodes else "; no node is named for it: log levels by eye, or name one in the recipe"
+    return f"batch {batch.id}: {printable(batch.name)} ({stage_word(batch.stage)}) is being watched{where}"
 
 
 def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:

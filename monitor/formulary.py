@@ -10,6 +10,7 @@ from monitor.bakery.phrases import duration_text, mass_text, temp_text
 from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError
 from monitor.pace import clock_of
+from monitor.plan.kitchen import Kitchen, kitchen_from_toml
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
 from monitor.recipe.mixing import Mix, learned_friction
@@ -25,6 +26,7 @@ from monitor.recipe.recipe_file import grams_text, recipe_from_toml, recipe_toml
 from monitor.sinks.daybook import DayBook
 
 RECIPES_FOLDER = "recipes"
+KITCHEN_NAME = "kitchen.toml"
 MOST_BYTES = 1_000_000  # judgement: no recipe is a megabyte
 STATUS_DOES_NOT_ADD_UP = 2
 WARMEST_WATER_C = 43.0  # judgement: hotter water harms yeast it meets undiluted
@@ -49,6 +51,26 @@ def read_recipe(path: Path) -> Recipe:
     except tomllib.TOMLDecodeError as err:
         raise ConfigError(f"{path}: is no TOML: {err}") from err
     return recipe_from_toml(table, str(path))
+
+
+def read_kitchen(path: Path | None, data_dir: Path) -> Kitchen:
+    """The kitchen of a file; without one that of the data directory, or the usual one.
+
+    Raises
+    ------
+    ConfigError
+        When the file named is not there, or has faults.
+    """
+    named = path or data_dir / KITCHEN_NAME
+    if path is None and not named.exists():
+        return Kitchen()
+    try:
+        table = tomllib.loads(named.read_text(encoding="utf-8"))
+    except OSError as err:
+        raise ConfigError(f"{named}: cannot be read ({err.strerror}); name a kitchen file that is there") from err
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
+        raise ConfigError(f"{named}: is no TOML: {err}") from err
+    return kitchen_from_toml(table, str(named))
 
 
 def recipes_in(data_dir: Path) -> list[Path]:

@@ -1,7 +1,6 @@
 """What a baker does with plans from the command line: make, show, compare, start, tick off, drop."""
 
 import argparse
-import tomllib
 from datetime import date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import TextIO
@@ -9,69 +8,39 @@ from typing import TextIO
 from rich.console import Console
 from rich.table import Table
 
-from monitor.bakery.phrases import clock_text, printable, stage_word, temp_text
+from monitor.bakery.phrases import clock_text, printable, temp_text
 from monitor.config import DATABASE_NAME, load_config
 from monitor.day_runner import (
     Foreteller,
     LivePlan,
     begin_key,
-    begin_stage,
     food_words,
     is_over,
-    learned_for,
     live_plan,
     next_stages,
+    order_of,
+    start_next,
     tick_off,
 )
 from monitor.errors import ConfigError, StoreError
-from monitor.formulary import read_recipe
+from monitor.formulary import read_kitchen, read_recipe
 from monitor.pace import clock_of, local_zone
 from monitor.plan.alternatives import alternatives
 from monitor.plan.cues import is_done
-from monitor.plan.day import DoughPlan, Plan, PlanId, StagePlan, is_shaped_in, steps
+from monitor.plan.day import Plan, PlanId, steps
 from monitor.plan.food import food_sentence
-from monitor.plan.foretell import mass_of
-from monitor.plan.kitchen import Kitchen, kitchen_from_toml
+from monitor.plan.kitchen import Kitchen
 from monitor.plan.live import hotter_c
 from monitor.plan.making import NoPlan, keys_of, make_plan
-from monitor.plan.orders import Order, follows_of
-from monitor.plan.words import (
-    alternative_row,
-    no_plan_lines,
-    out_sentence,
-    step_lines,
-    step_text,
-    variation_text,
-    window_sentence,
-)
+from monitor.plan.orders import Order
+from monitor.plan.step_words import out_sentence, step_lines, step_text, window_sentence
+from monitor.plan.words import alternative_row, no_plan_lines, variation_text
 from monitor.recipe.adding_up import what_does_not_add_up
-from monitor.recipe.batch import Event, EventKind
 from monitor.recipe.parts import Recipe
 from monitor.sinks.daybook import DayBook
 
-KITCHEN_NAME = "kitchen.toml"
 STATUS_NO_PLAN = 2
 PLAIN_WIDTH = 160
-
-
-def read_kitchen(path: Path | None, data_dir: Path) -> Kitchen:
-    """The kitchen of a file; without one that of the data directory, or the usual one.
-
-    Raises
-    ------
-    ConfigError
-        When the file named is not there, or has faults.
-    """
-    named = path or data_dir / KITCHEN_NAME
-    if path is None and not named.exists():
-        return Kitchen()
-    try:
-        table = tomllib.loads(named.read_text(encoding="utf-8"))
-    except OSError as err:
-        raise ConfigError(f"{named}: cannot be read ({err.strerror}); name a kitchen file that is there") from err
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
-        raise ConfigError(f"{named}: is no TOML: {err}") from err
-    return kitchen_from_toml(table, str(named))
 
 
 def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
@@ -98,15 +67,6 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
     if found <= local:
         raise ConfigError(f"--out {text!r}: that is over")
     return found.astimezone(now.tzinfo)
-
-
-def order_of(book: DayBook, recipe: Recipe, wanted_at: datetime | None) -> Order:
-    """A recipe for an hour, with what its finished batches have taught."""
-    learned = tuple(
-        learned_for(book, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped_in(recipe, number)))
-        for number, stage in enumerate(recipe.method)
-    )
-    return Order(recipe, wanted_at, learned)
 
 
 def _orders(args: argparse.Namespace, book: DayBook, now: datetime, zone: tzinfo, out: TextIO) -> tuple[Order, ...]:
@@ -225,33 +185,6 @@ def _list(book: DayBook, zone: tzinfo, out: TextIO) -> int:
         )
         print(f"{plan.id:>4}  {state:<8} {doughs}", file=out)
     return 0
-
-
-def _next(live: LivePlan, key: str | None) -> tuple[DoughPlan, StagePlan]:
-    waiting = [each for each in next_stages(live) if key in (None, each[0].key)]
-    if not waiting:
-        known = ", ".join(dough.key for dough in live.now.doughs)
-        raise ConfigError(f"plan {live.made.id}: no stage is left to begin; its doughs: {known}")
-    return min(waiting, key=lambda each: each[1].hands_at)
-
-
-def start_next(book: DayBook, live: LivePlan, now: datetime, key: str | None = None) -> str:
-    """End what the next stage of a plan takes on, and begin to watch it; a sentence comes back.
-
-    Raises
-    ------
-    ConfigError
-        When no stage is left.
-    """
-    dough, stage = _next(live, key)
-    batches = book.batches_of(live.made.id)
-    for before in follows_of(dough.recipe)[stage.number]:
-        for step, batch in batches.items():
-            if step.startswith(f"{dough.key}/{before}/") and batch.ended_at is None:
-                book.add_event(batch.id, Event(now, EventKind.END))
-    batch = begin_stage(book, live.made, dough, stage, now)
-    where = "" if batch.nodes else "; no node is named for it: log levels by eye, or name one in the recipe"
-    return f"batch {batch.id}: {printable(batch.name)} ({stage_word(batch.stage)}) is being watched{where}"
 
 
 def _start(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:

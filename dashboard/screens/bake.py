@@ -8,7 +8,7 @@ from dashboard import page, plan_actions, plan_queries, plans
 from monitor.bakery.phrases import clock_text, printable
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
-from monitor.plan.words import step_text
+from monitor.plan.step_words import step_text
 
 TICK_S = 1.0
 DONE_WORDS = {

@@ -14,7 +14,7 @@ from monitor.errors import ConfigError
 from monitor.formulary import recipes_in
 from monitor.plan.day import steps_of
 from monitor.plan.live import hotter_c
-from monitor.plan.words import out_sentence, step_text, window_sentence
+from monitor.plan.step_words import out_sentence, step_text, window_sentence
 
 USUAL_HOUR = clock_time(12, 30)
 DAYS = ("today", "tomorrow", "the day after")

@@ -13,7 +13,7 @@ from monitor.bakery.alerts import Message
 from monitor.bakery.phrases import clock_text, temp_text
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.config import DATABASE_NAME
-from monitor.day_runner import Foreteller, live_plan
+from monitor.day_runner import Foreteller, live_plan, start_next
 from monitor.demo.household import (
     HOST,
     DemoError,
@@ -33,8 +33,7 @@ from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
 from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.making import NoPlan, make_plan
 from monitor.plan.orders import Order
-from monitor.plan.words import step_lines, step_text
-from monitor.planner import start_next
+from monitor.plan.step_words import step_lines, step_text
 from monitor.recipe.batch import Event, EventKind
 from monitor.sinks.daybook import DayBook
 

@@ -8,7 +8,7 @@ from monitor.bakery.alert_types import CueKind
 from monitor.bakery.phrases import clock_text, printable, temp_text
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
 from monitor.plan.live import Progress, hotter_c
-from monitor.plan.words import minutes_text, step_text
+from monitor.plan.step_words import minutes_text, step_text
 
 TOO_LATE = timedelta(minutes=30)  # judgement: after that a cue is history, and the plan has moved
 STEAM_TOO_LATE = timedelta(minutes=5)

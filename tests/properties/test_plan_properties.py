@@ -46,7 +46,7 @@ def most_at_once(spans: list[tuple[datetime, datetime]]) -> int:
     return max((sum(a <= start < b for a, b in spans) for start, _ in spans), default=0)
 
 
-@settings(max_examples=8, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(st.lists(breads(), min_size=1, max_size=2), kitchens, hours)
 def test_a_plan_keeps_every_limit(recipes, kitchen, wanted):
     found = make_plan(tuple(Order(each, wanted) for each in recipes), kitchen, made_up.MORNING, UTC)

@@ -14,11 +14,10 @@ from dashboard import plans
 from dashboard.theme import DAY
 from monitor.clock import wall_clock
 from monitor.config import DATABASE_NAME
-from monitor.day_runner import Foreteller, live_plan
+from monitor.day_runner import Foreteller, live_plan, start_next
 from monitor.plan.day import Plan
 from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
-from monitor.planner import start_next
 from monitor.sinks.daybook import DayBook
 
 HOSTILE = "<img src=x onerror=alert(1)>"

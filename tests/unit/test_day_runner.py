@@ -1,6 +1,8 @@
 """Plans in the store: kept, started, followed on, called for; and the command ``plan``."""
 
 import re
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -13,13 +15,23 @@ from monitor.bakery.alert_types import AlertKind, CueKind
 from monitor.bakery.alerts import Message
 from monitor.bakery.limits import AIR_LIMITS, air_limits
 from monitor.cli import main
-from monitor.day_runner import PLAN_FAULT, DayRunner, Foreteller, follow_on, live_plan, run_plans, tell, tick_off
+from monitor.day_runner import (
+    PLAN_FAULT,
+    DayRunner,
+    Foreteller,
+    follow_on,
+    live_plan,
+    run_plans,
+    start_next,
+    tell,
+    tick_off,
+)
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError, StoreError
 from monitor.plan.day import Plan, PlanId, StepKind, steps
 from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
-from monitor.planner import start_next, wanted_moment
+from monitor.planner import wanted_moment
 from monitor.recipe.batch import Event, EventKind, Stage
 from monitor.recipe.recipe_file import recipe_toml
 from monitor.sinks.daybook import DayBook
@@ -336,3 +348,10 @@ def test_every_step_kind_has_a_call(made):
     kinds = {step.kind for step in steps(made)}
     assert kinds >= {StepKind.MIX, StepKind.SHAPE, StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT}
     assert not {str(kind) for kind in CueKind} & {str(kind) for kind in AlertKind}
+
+
+def test_only_making_a_plan_loads_the_solver():
+    screens = "dashboard.screens.plan, dashboard.screens.bake"
+    code = f"import sys, monitor.station, {screens}; print('ortools' in sys.modules)"
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.strip() == "False"

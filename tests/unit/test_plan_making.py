@@ -20,15 +20,9 @@ from monitor.plan.kitchen import Kitchen, Place, kitchen_from_toml
 from monitor.plan.making import NoPlan, make_plan
 from monitor.plan.mends import Mending
 from monitor.plan.orders import Order, follows_of, prepared
+from monitor.plan.step_words import out_sentence, step_lines, window_sentence
 from monitor.plan.tasks import Limit
-from monitor.plan.words import (
-    alternative_row,
-    no_plan_lines,
-    out_sentence,
-    step_lines,
-    variation_text,
-    window_sentence,
-)
+from monitor.plan.words import alternative_row, no_plan_lines, variation_text
 from monitor.recipe.batch import Stage, Target
 from monitor.recipe.parts import Recipe
 from monitor.recipe.vessel import Shape, Vessel
