@@ -11,7 +11,7 @@ from firmware_sim.bake_day import Vessel
 from firmware_sim.bench.air import air_named
 from monitor.bakery.alert_types import CueKind
 from monitor.day_runner import Foreteller, run_plans
-from monitor.demo.bake import RECIPE_NAME, STANDS, Baker, planned_day, recipe_text
+from monitor.demo.bake import PLANNED_ROOM_C, RECIPE_NAME, STANDS, Baker, planned_day, recipe_text
 from monitor.dough.forecast import outlook
 from monitor.plan.day import Plan, steps
 from monitor.recipe.batch import Batch
@@ -99,14 +99,21 @@ def warm(tmp_path_factory: pytest.TempPathFactory) -> Told:
     return lived(tmp_path_factory.mktemp("warm"), 25.0)
 
 
-def test_the_cues_come_once_each_in_the_order_of_the_day(warm: Told):
-    assert warm.kinds == IN_ORDER
+@pytest.fixture(scope="module")
+def usual(tmp_path_factory: pytest.TempPathFactory) -> Told:
+    return lived(tmp_path_factory.mktemp("usual"), PLANNED_ROOM_C)
 
 
-def test_a_kitchen_three_degrees_warmer_moves_every_later_time_and_says_so(warm: Told):
+def test_the_cues_come_once_each_in_the_order_of_the_day(warm: Told, usual: Told):
+    assert warm.kinds == usual.kinds == IN_ORDER
+
+
+def test_a_kitchen_three_degrees_warmer_moves_every_later_time_and_says_so(warm: Told, usual: Told):
     assert any("warmer than planned" in text and "earlier" in text for text in warm.moved)
+    assert not any("than planned" in text for text in usual.moved)
     later = [step for step in steps(warm.plan) if step.load is not None or step.key.endswith("/oven")]
-    assert all(warm.at[step.key] < step.at for step in later)
+    assert steps(warm.plan) == steps(usual.plan)
+    assert all(warm.at[step.key] < usual.at[step.key] for step in later)
 
 
 def test_no_loaf_waits_beyond_its_window_and_the_second_follows_the_first(warm: Told):
