@@ -1,6 +1,7 @@
 """What a baker does on a screen, written at once through the store, at the dough's own now."""
 
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta, tzinfo
 
 import streamlit as st
@@ -10,9 +11,11 @@ from dashboard.pictures import as_small_jpeg
 from monitor.bakery.wording import clock_text, event_word
 from monitor.errors import AccessError, PictureError, StoreError
 from monitor.pace import clock_of
-from monitor.recipe.batch import BatchId, Event, EventKind, Target
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
+from monitor.recipe.vessel import Vessel
 from monitor.sinks.reviews import Reviews
+from monitor.sinks.shelf import Shelf
 
 # How far off a level read by eye against a wall is, one standard deviation: judgement (a domed top, a slanting look).
 LEVEL_SD_MM = 3.0
@@ -113,6 +116,29 @@ def keep_intent(batch_id: BatchId, intent: Intent) -> None:
         st.toast(f"Not kept: {error}", duration="infinite")
         return
     st.toast("Kept: what was planned")
+
+
+def begin(batch: Batch, intent: Intent) -> BatchId | None:
+    """Begin a batch at this moment, with what it is meant to be; its number, or None when that could not be kept."""
+    try:
+        with queries.opened_to_write_as(Reviews) as store:
+            kept = store.add_batch(replace(batch, started_at=clock_of(store).now()))
+            store.save_intent(kept.id, intent)
+    except (AccessError, StoreError) as error:
+        st.toast(f"Not begun: {error}", duration="infinite")
+        return None
+    return kept.id
+
+
+def put_on_shelf(name: str, vessel: Vessel) -> None:
+    """Keep a vessel under its name, and say so."""
+    try:
+        with queries.opened_to_write_as(Shelf) as store:
+            store.put_vessel(name, vessel)
+    except (AccessError, StoreError) as error:
+        st.toast(f"Not kept: {error}", duration="infinite")
+        return
+    st.toast(f"On the shelf: {name}")
 
 
 def _zone() -> tzinfo:

@@ -7,7 +7,7 @@ from streamlit.navigation.page import StreamlitPage
 
 from dashboard import gate, queries
 from dashboard.page import put_style
-from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan
+from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan, start
 
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
 put_style()
@@ -18,6 +18,7 @@ batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path=
 pages = [
     st.Page(lambda: board.show(batch_page), title="Board", url_path="board", default=True),
     batch_page,
+    st.Page(lambda: start.show(batch_page), title="Start", url_path="start"),
     st.Page(plan.show, title="Plan", url_path="plan"),
     st.Page(bake.show, title="Bake", url_path="bake"),
     st.Page(formula.show, title="Formula", url_path="formula"),

@@ -71,6 +71,11 @@ def heading(title: str, subtitle: str = "") -> str:
     return f'<h1 class="title">{html.escape(title)}</h1>{below}'
 
 
+def note(words: str) -> str:
+    """A line of plain text, as HTML; the words may be anything."""
+    return f'<p class="reading">{html.escape(words)}</p>'
+
+
 def plain(words: str) -> str:
     """Words as a label that Streamlit's Markdown leaves alone: a name makes no link, picture, colour or formula."""
     one_line = " ".join(words.split())

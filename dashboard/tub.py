@@ -134,6 +134,16 @@ def tub_svg(
     return drawing("".join(parts), width_px, height_px)
 
 
+def vessel_svg(vessel: Vessel, palette: Palette, px_per_mm: float) -> tuple[str, float, float]:
+    """An empty vessel at a given scale, so that several can stand beside one another; and its size in pixels."""
+    margin_px = 6.0
+    width_px = max(*vessel.base_mm, *vessel.top_mm) * px_per_mm + 2 * margin_px
+    height_px = vessel.depth_mm * (1 + HEADROOM_FRAC) * px_per_mm + 2 * margin_px
+    frame = _frame(vessel, width_px, height_px, margin_px)
+    walls = _walls(frame, palette, is_stale=False, is_measured=True, stroke_px=2.5)
+    return drawing(walls, width_px, height_px), width_px, height_px
+
+
 def _dough(frame: _Frame, dough_mm: float, crown: float, palette: Palette, *, is_stale: bool, stroke_px: float) -> str:
     highest = frame.vessel.depth_mm * (1 + HEADROOM_FRAC)
     level = min(dough_mm, highest)

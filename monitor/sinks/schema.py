@@ -287,6 +287,7 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
             )""",
         ),
     ),
+    ("a shelf of vessels", ("CREATE TABLE vessel (name TEXT PRIMARY KEY, body TEXT NOT NULL)",)),
 )
 
 

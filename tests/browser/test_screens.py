@@ -14,6 +14,8 @@ from dashboard.theme import DAY, MIN_TOUCH_PX, NIGHT
 from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
+from monitor.recipe.intent import Intent
+from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 
 WIDTHS = pytest.mark.parametrize("width", [1280, 390])
@@ -27,6 +29,7 @@ SCREENS = {
     "finished": ("/finished", None, ".batch .said", 0),
     "finished, one": ("/finished", "ended", ".moments dd", 5),
     "finished, over-proofed": ("/finished", "over", ".next-time", 5),
+    "start": ("/start", None, ".shelf", 0),
     "plan": ("/plan", None, ".title", 0),
     "bake": ("/bake", None, ".title", 0),
     "formula": ("/formula", None, ".title", 0),
@@ -194,6 +197,22 @@ def test_baker_notes_a_fold_and_ends_the_stage(own_morning, opens) -> None:
     page.locator(".moments dd").first.wait_for()
     expect(page).to_have_url(re.compile(rf"/finished\?batch={ids['ready']}$"))
     wait_until(lambda: EventKind.END in events(), "the end is kept")
+
+
+def test_baker_starts_a_batch_from_the_shelf(own_morning, opens) -> None:
+    served, ids = own_morning
+    page = opens(served, width=390).open("/start", ".shelf")
+    page.get_by_role("combobox", name="Like").click()
+    page.get_by_role("option").filter(has_text="Poppy rolls").click()
+    expect(page.get_by_role("textbox", name="Name")).to_have_count(1)
+    expect(page.get_by_role("textbox", name="Name")).to_have_value("Poppy rolls, tray 2")
+    page.get_by_role("button", name="Go").click()
+    page.locator(".title", has_text="Poppy rolls").wait_for()
+    expect(page).to_have_url(re.compile(r"/batch\?batch=11$"))
+    with Reviews(served.folder / DATABASE_NAME) as store:
+        begun, like = store.batch(BatchId(11)), store.batch(ids["over"])
+        assert (begun.started_at, begun.target, begun.formula) == (NOW, like.target, like.formula)
+        assert store.intent(begun.id) == Intent(25.0)
 
 
 def test_level_by_eye_is_typed_and_kept(own_morning, opens) -> None:

@@ -12,7 +12,7 @@ from sample_bakery import HOSTILE_NAME, NOW, fill
 from streamlit.testing.v1 import AppTest
 
 from dashboard import door, queries
-from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan
+from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan, start
 from monitor.bakery.alerts import AlertKind, Phase
 from monitor.bakery.wording import CAUTIONS
 from monitor.config import CONFIG_NAME, DATABASE_NAME
@@ -22,6 +22,7 @@ from monitor.dough.prior import prior_of
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent, Verdict
 from monitor.sinks.reviews import Reviews
+from monitor.sinks.shelf import Shelf
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel
 
@@ -32,7 +33,7 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan
+    from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan, start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     finished_page = st.Page(
@@ -40,7 +41,7 @@ def _screen() -> None:
     )
     batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path="b", default=name == "batch")
     others = {"board": lambda: board.show(batch_page), "nodes": nodes.show, "cautions": cautions.show}
-    others |= {"plan": plan.show, "bake": bake.show, "formula": formula.show}
+    others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
     st.navigation([finished_page, batch_page, *pages], position="hidden").run()
 
@@ -105,7 +106,8 @@ def charts(app: AppTest) -> list[Any]:
 def test_the_tested_screens_are_the_ones_there_are() -> None:
     folder = Path(board.__file__).parent
     assert {path.stem for path in folder.glob("[a-z]*.py")} == {
-        module.__name__.rsplit(".", 1)[1] for module in (bake, batch, board, cautions, finished, formula, nodes, plan)
+        module.__name__.rsplit(".", 1)[1]
+        for module in (bake, batch, board, cautions, finished, formula, nodes, plan, start)
     }
     for path in folder.glob("*.py"):
         assert len(path.read_text(encoding="utf-8").splitlines()) < 150, path
@@ -358,6 +360,36 @@ def test_settings_that_may_demand_a_login_stop_them(morning: dict[str, BatchId],
     door.settings.clear()
     assert "Closed" in said
     assert "Barley rolls" not in said
+
+
+def test_a_batch_is_started_like_one_before_in_a_vessel_that_was_tared(
+    morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    app = shown("start")
+    app.selectbox(key="like").set_value("Hill country loaf, first rise").run()
+    app.selectbox(key="node").set_value("mac:020000fffe5e0001").run()
+    assert not app.exception
+    text = words(app)
+    assert "as Hill country loaf" in text
+    assert "6.0 l" in text
+    assert "180 to 230 mm across, 250 mm deep inside" in text
+    assert "heard 18 s ago: dough 25.3 °C (77.5 °F); 152 mm down to what is below it, 168 mm of dough, 5.1" in text
+    app.button(key="tare").click().run()
+    assert not app.exception
+    with Shelf(tmp_path / DATABASE_NAME) as store:
+        tared_mm = store.vessels()["as Hill country loaf"].sensor_to_base_mm
+    assert tared_mm == pytest.approx(152.0, abs=2.0)
+    assert ", empty" in words(app)
+
+
+def test_a_node_that_is_silent_cannot_tare(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
+    app = shown("start")
+    app.selectbox(key="node").set_value("mac:020000fffe5e0002").run()
+    assert "last heard 42 min ago: look after it first" in words(app)
+    app.button(key="tare").click().run()
+    assert "Not tared" in app.toast[0].value
+    with Shelf(tmp_path / DATABASE_NAME) as store:
+        assert store.vessels() == {}
 
 
 def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], shown: Runs) -> None:
