@@ -4,13 +4,14 @@ It has a thread and a connection of its own, so that a fault in planning never k
 """
 
 import logging
-import threading
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from pathlib import Path
 
 from monitor.bakery.alerts import Message
 from monitor.bakery.phrases import printable, stage_word
+from monitor.beside import Beside
 from monitor.clock import Clock
 from monitor.dough.learning import Learned, learned_from
 from monitor.errors import ConfigError, StoreError
@@ -29,7 +30,6 @@ log = logging.getLogger(__name__)
 
 EVERY = timedelta(minutes=1)  # of dough time, as the estimates
 POLL_S = 0.2
-RETRY_S = 30.0
 PLAN_FAULT = "plan step failed"
 """Reason under which a fault of this program is counted."""
 MOST_REMEMBERED = 500
@@ -280,48 +280,26 @@ def run_plans(book: DayBook, now: datetime, zone: tzinfo, ask: Foretell) -> None
         tell(book, live, now, zone)
 
 
-class DayRunner:
+class DayRunner(Beside[DayBook]):
     """Brings plans up to date every minute of dough time until stopped."""
 
     def __init__(self, store_path: Path, clock: Clock, zone: tzinfo) -> None:
-        self._store_path = store_path
+        super().__init__("day runner", lambda: DayBook(store_path))
         self._clock = clock
         self._zone = zone
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="day runner", daemon=True)
 
-    def start(self) -> None:
-        """Begin."""
-        self._thread.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """End after the step at hand."""
-        self._stop.set()
-        self._thread.join(timeout_s)
-
-    def _run(self) -> None:
-        is_failing = False
-        while not self._stop.is_set():
+    def turns(self, store: DayBook) -> Iterator[float]:
+        """Look at the plans each minute of dough time."""
+        ask = Foreteller(store)
+        while True:
+            now = self._clock.now()
             try:
-                with DayBook(self._store_path) as book:
-                    ask = Foreteller(book)
-                    while not self._stop.is_set():
-                        self._step(book, ask)
-                        is_failing = False
-            except StoreError as error:
-                if not is_failing:
-                    log.error("day runner state=failing reason=%s", error)
-                is_failing = True
-                self._stop.wait(RETRY_S)
-
-    def _step(self, book: DayBook, ask: Foretell) -> None:
-        now = self._clock.now()
-        try:
-            run_plans(book, now, self._zone, ask)
-        except StoreError:
-            raise
-        except Exception:
-            log.exception("plan step failed")
-            book.count_fault("day runner", "plans", PLAN_FAULT, now)
-        while not self._stop.is_set() and self._clock.now() < now + EVERY:
-            self._stop.wait(POLL_S)
+                run_plans(store, now, self._zone, ask)
+            except StoreError:
+                raise
+            except Exception:
+                log.exception("plan step failed")
+                store.count_fault("day runner", "plans", PLAN_FAULT, now)
+            yield POLL_S
+            while self._clock.now() < now + EVERY:
+                yield POLL_S

@@ -1,11 +1,11 @@
 """Learns from batches that have ended, in a thread of its own: a lesson takes a second, and frames must never wait."""
 
 import logging
-import threading
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from monitor.beside import Beside
 from monitor.clock import Clock
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Lesson
@@ -17,7 +17,6 @@ from monitor.sinks.store import Store
 log = logging.getLogger(__name__)
 
 POLL_S = 1.0
-RETRY_S = 30.0
 SETTLED = timedelta(minutes=5)  # judgement: readings that were held up on their way come within minutes
 LESSON_FAULT = "lesson failed"
 """Reason under which a fault of this program is counted; the batch is then left unlearned for good."""
@@ -57,35 +56,14 @@ def learn_next(store: Store, now: datetime, teach: Teach = lesson_of) -> Batch |
     return batch
 
 
-class Learner:
-    """Looks for batches to learn from until stopped, with its own connection to the store."""
+class Learner(Beside[Store]):
+    """Looks for batches to learn from until stopped."""
 
     def __init__(self, store_path: Path, clock: Clock) -> None:
-        self._store_path = store_path
+        super().__init__("learner", lambda: Store(store_path))
         self._clock = clock
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="learner", daemon=True)
 
-    def start(self) -> None:
-        """Begin to learn."""
-        self._thread.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """End after the lesson at hand; one that was not kept by then is learned after the next start."""
-        self._stop.set()
-        self._thread.join(timeout_s)
-
-    def _run(self) -> None:
-        is_failing = False
-        while not self._stop.is_set():
-            try:
-                with Store(self._store_path) as store:
-                    while not self._stop.is_set():
-                        if learn_next(store, self._clock.now()) is None:
-                            self._stop.wait(POLL_S)
-                        is_failing = False
-            except StoreError as error:
-                if not is_failing:
-                    log.error("learner state=failing reason=%s", error)
-                is_failing = True
-                self._stop.wait(RETRY_S)
+    def turns(self, store: Store) -> Iterator[float]:
+        """Learn from one batch at a time."""
+        while True:
+            yield POLL_S if learn_next(store, self._clock.now()) is None else 0.0
