@@ -18,6 +18,7 @@ from monitor.dough.track import EMPTY, Series
 from monitor.recipe.batch import Event
 from monitor.units import fahrenheit
 
+CURVE_POINTS = 600  # of one curve, on which a chart's specification is built anew at every refresh: judgement
 MAX_POINTS = 2000  # a series: more than any screen has pixels across
 NEAR_S = 120.0  # judgement: air and humidity measured further apart are not of the same air
 GAP = timedelta(minutes=15)  # judgement: a line is not drawn across a longer silence
@@ -60,7 +61,7 @@ def rise_frame(outlooks: Iterable[Outlook], tz: tzinfo | None) -> pd.DataFrame:
         if (band := outlook.rise_pct) is not None
     ]
     frame = pd.DataFrame(rows, columns=["at", "low", "mid", "high", "words"]).sort_values("at", ignore_index=True)
-    return broken_at_gaps(thinned(frame, MAX_POINTS // 2))
+    return broken_at_gaps(thinned(frame, CURVE_POINTS))
 
 
 def fan_frame(outlook: Outlook | None, tz: tzinfo | None) -> pd.DataFrame:
@@ -72,7 +73,7 @@ def fan_frame(outlook: Outlook | None, tz: tzinfo | None) -> pd.DataFrame:
     return thinned(pd.DataFrame(rows, columns=["at", "p05", "p25", "p50", "p75", "p95", "words"]))
 
 
-def keeping_peaks(series: Series, most: int = MAX_POINTS // 2) -> Series:
+def keeping_peaks(series: Series, most: int = CURVE_POINTS) -> Series:
     """At most ``most`` points of a series, chosen so that its curve looks the same: no peak or dip is lost."""
     known = np.isfinite(series.value)
     t_s, value, sd = series.t_s[known], series.value[known], series.sd[known]
