@@ -1,0 +1,154 @@
+"""What the screens cost on this machine: ``PYTHONPATH=tests:tests/browser python -m tests.screens_benchmark``.
+
+To note, never to pass or fail.
+
+A store with fifty running batches, one of them a day old with four channels each ten seconds, and the readings of
+twenty nodes (``--days``, each ten seconds; a year is long to write). Measured: the server's time of one live refresh of
+board, curve and air; and in a real browser the time from opening the batch to its first chart.
+"""
+
+import argparse
+import os
+import statistics
+import tempfile
+import time
+from collections.abc import Callable, Iterable
+from dataclasses import replace
+from datetime import UTC, timedelta
+from pathlib import Path
+
+from altair.utils.schemapi import disable_debug_mode
+from harness import chromium_binary
+from playwright.sync_api import sync_playwright
+from sample_bakery import NOW, ROUND_TUB, Dough, batch, minutes
+from served import FLAGS, Served
+
+from dashboard import charts, frames
+from dashboard.cards import batch_card
+from dashboard.page import Scene
+from dashboard.plots import noted
+from dashboard.queries import board_rows
+from dashboard.strips import shared_hours
+from dashboard.theme import DAY
+from monitor.config import DATABASE_NAME
+from monitor.dough.outlook import State
+from monitor.recipe.batch import BatchId, Stage
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel, NodeId, Reading
+
+BATCHES, NODES = 50, 20
+EVERY_S = 10.0
+ROUNDS = 15
+DAY_NODE = NodeId("urn:dev:mac:020000fffe5e00ff")
+CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
+
+
+def readings(node: NodeId, hours: float) -> Iterable[Reading]:
+    """Four channels each ten seconds up to now."""
+    for seq in range(1, int(hours * 3600 / EVERY_S) + 1):
+        at = NOW - timedelta(seconds=EVERY_S * seq)
+        for channel, value in zip(CHANNELS, (25.0 + seq % 7 / 10, 74.0, 25.2, 150.0 - seq / 500), strict=True):
+            yield Reading(node, "0d0d0d0d", seq, channel, value, at, at)
+
+
+def fill(folder: Path, days: float) -> BatchId:
+    """Write the store; returns the batch that is a day old."""
+    with Store(folder / DATABASE_NAME) as store:
+        store.put_setting("epoch", NOW.isoformat())
+        store.put_setting("speed", "0.0")
+        for number in range(NODES):
+            store.append(readings(NodeId(f"urn:dev:mac:020000fffe5e01{number:02x}"), 24.0 * days))
+        found = BatchId(0)
+        for number in range(BATCHES):
+            is_long = number == 0
+            made = batch(f"Loaf {number}", Stage.BULK_RISE, 1440 if is_long else 60 + number, ROUND_TUB)
+            if is_long:
+                made = replace(made, nodes=tuple((channel, DAY_NODE) for channel in CHANNELS))
+            dough = Dough(
+                made, most_pct=110.0, middle_min=700.0 if is_long else 120.0, peak_min=1500.0, start_ml=3000.0
+            )
+            dough.batch = store.add_batch(made)
+            for minute in range(1, 1441 if is_long else 2):  # an outlook each minute, as the collector saves them
+                at = dough.batch.started_at + minutes(minute) if is_long else NOW
+                store.save_step(dough.batch.id, dough.outlook(at, State.RISING, 20.0), [], [])
+            found = dough.batch.id if is_long else found
+        store.append(readings(DAY_NODE, 24.0))
+    return found
+
+
+def timed(work: Callable[[], object]) -> str:
+    """Median and slowest of some rounds, in processor time: others may be at work on the machine."""
+    took = []
+    for _ in range(ROUNDS):
+        begun = time.process_time()
+        work()
+        took.append(1000.0 * (time.process_time() - begun))
+    return f"{statistics.median(took):6.0f} ms, slowest {max(took):.0f} ms"
+
+
+def refresh_board(path: Path) -> str:
+    """The board's HTML, as one refresh makes it."""
+    with Store(path) as store:
+        scene = Scene(store, NOW, UTC, DAY, 0.0)
+        rows = board_rows(store, NOW)
+        hours = shared_hours([(row.batch, row.outlook) for row in rows], NOW)
+        return "".join(batch_card(row, hours, scene) for row in rows)
+
+
+def refresh_curve(path: Path, batch_id: BatchId) -> int:
+    """The specifications of the batch's three charts, as one refresh makes them; how long they are."""
+    with Store(path) as store:
+        found, newest = store.batch(batch_id), store.latest_outlook(batch_id)
+        span = (frames.dial_ms(found.started_at, UTC), frames.dial_ms(NOW + minutes(90), UTC))
+        rise = charts.rise_chart(
+            frames.rise_frame(store.outlooks(batch_id, has_fan=False), UTC), frames.fan_frame(newest, UTC),
+            frames.event_frame(noted(found.events), UTC), DAY, span=span, target_pct=75.0,
+        )  # fmt: skip
+        track = store.track(found)
+        dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
+        series = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
+        drawn = frames.worded(frames.series_frame(found.started_at, series, UTC), "°C")
+        colours: dict[str, tuple[str, list[int]]] = {what: (DAY.water, []) for what in series}
+        air = charts.air_chart(drawn, colours, DAY, span=span, unit="°C", least_span=4.0)
+        return len(rise.to_json()) + len(air.to_json())
+
+
+def first_chart_s(folder: Path, batch_id: BatchId, chromium: str) -> list[float]:
+    """Seconds from opening the batch's address to its first chart, in new browser contexts: cold, then warm."""
+    took = []
+    with Served(folder) as served, sync_playwright() as playwright:
+        browser = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        for _ in range(4):
+            page = browser.new_context(viewport={"width": 1280, "height": 900}).new_page()
+            begun = time.perf_counter()
+            page.goto(f"{served.url}/batch?batch={batch_id}")
+            page.locator(
+                "[data-testid=stVegaLiteChart] svg.marks, [data-testid=stVegaLiteChart] canvas"
+            ).first.wait_for()
+            took.append(time.perf_counter() - begun)
+        browser.close()
+    return took
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--days", type=float, default=1.0, help="of twenty nodes' readings in the store (%(default)g)")
+    days = parser.parse_args().days
+    disable_debug_mode()  # as the app does
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        batch_id = fill(folder, days)
+        path = folder / DATABASE_NAME
+        print(f"{BATCHES} running batches, {path.stat().st_size / 1e6:.0f} MB, {os.cpu_count()} processors")
+        print(f"board, one refresh                      {timed(lambda: refresh_board(path))}")
+        print(f"curve and air of a day, one refresh     {timed(lambda: refresh_curve(path, batch_id))}")
+        chromium = chromium_binary()
+        if chromium is None:
+            print("no browser: the first chart was not timed")
+            return
+        seconds = ", ".join(f"{each:.1f}" for each in first_chart_s(folder, batch_id, chromium))
+        print(f"first chart in a browser                {seconds} s")
+
+
+if __name__ == "__main__":
+    main()
