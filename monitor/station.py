@@ -154,7 +154,7 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(watchman.troubles))
             parts.append(MetricsServer(config.upkeep.metrics_port, metrics))
         if config.secrets.heartbeat_url is not None:
-            parts.append(DeadMan(config.secrets.heartbeat_url, pulse))
+            parts.append(DeadMan(config.secrets.heartbeat_url, pulse, config.notify_inside))
         collector = Collector(
             store,
             inbox,

@@ -6,10 +6,11 @@ from datetime import datetime, timedelta
 from monitor.archive.backup import backups_in, made_at, verified
 from monitor.clock import is_calendar_right
 from monitor.config import Config
-from monitor.errors import StoreError
+from monitor.errors import ConfigError, StoreError
 from monitor.pace import clock_of
 from monitor.sinks.damage import set_aside_before
 from monitor.sinks.store import Store
+from monitor.watch.heartbeat import checked_host
 
 LATE = timedelta(minutes=5)  # judgement: a message that has not gone out by then will not by itself
 Looked = Iterator[tuple[str, str | None]]
@@ -29,6 +30,11 @@ def looked_at_upkeep(config: Config, now: datetime) -> Looked:
     yield from _waiting(config)
     if config.secrets.heartbeat_url is None:
         yield "outside watch: none; nobody calls you when this whole machine fails (heartbeat_url)", None
+        return
+    try:
+        checked_host(config.secrets.heartbeat_url, config.notify_inside)
+    except ConfigError as error:
+        yield "outside watch: must not be called", str(error)
     else:
         yield "outside watch: called every minute", None
 

@@ -4,21 +4,27 @@ Both are fed from the working loop and stop when it does: a thread of their own 
 well while nothing works.
 """
 
+import http.client
 import logging
 import os
 import socket
 import threading
 import urllib.error
 import urllib.request
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
+from email.message import Message
+from typing import IO
 from urllib.parse import urlsplit
 
 from monitor.clock import Clock
-from monitor.errors import ConfigError
+from monitor.errors import ConfigError, NotifyError
+from monitor.network import addresses_of
+from monitor.sinks import addresses
 from monitor.watch.pulse import Pulse
 
 log = logging.getLogger(__name__)
 
+SCHEMES = ("http", "https")
 PING_EVERY_S = 60.0
 PING_TIMEOUT_S = 10.0
 LATE_S = 60.0  # judgement: the loop turns five times a second; a turn that waits for a locked file takes 10 s
@@ -68,6 +74,33 @@ class ServiceManager:
             log.warning("service manager not reached reason=%s", error)
 
 
+def checked_host(url: str, may_reach: Collection[str]) -> str:
+    """The host that is called, when it may be.
+
+    Raises
+    ------
+    ConfigError
+        When the address is no web address, or written so that it leads into this machine or where no message belongs.
+    """
+    try:
+        parts = urlsplit(url)
+    except ValueError as error:
+        raise ConfigError(f"heartbeat_url: is no web address ({error})") from error
+    if parts.scheme not in SCHEMES or not parts.hostname:
+        raise ConfigError("heartbeat_url: must begin with https:// or http://")
+    addresses.check_written_host(parts.hostname, may_reach, "heartbeat_url")
+    return parts.hostname
+
+
+class _Straight(urllib.request.HTTPRedirectHandler):
+    """Follows no answer that leads elsewhere: it must not lead to where the address itself may not."""
+
+    def redirect_request(
+        self, req: urllib.request.Request, fp: IO[bytes], code: int, msg: str, headers: Message, newurl: str
+    ) -> None:
+        return None
+
+
 class DeadMan:
     """Calls an address every minute for as long as the loop works; whoever is called says so when it stays quiet.
 
@@ -75,12 +108,28 @@ class DeadMan:
     ----------
     url
         ``https://`` or ``http://``; it holds a key, so it is never logged.
+    may_reach
+        Hosts inside this machine or network that may be called all the same.
+
+    Raises
+    ------
+    ConfigError
+        When it is none, or must not be called.
     """
 
-    def __init__(self, url: str, pulse: Pulse, *, every_s: float = PING_EVERY_S) -> None:
-        parts = urlsplit(url)
-        if parts.scheme not in ("http", "https") or not parts.hostname:
-            raise ConfigError("heartbeat_url: must begin with https:// or http://")
+    def __init__(
+        self,
+        url: str,
+        pulse: Pulse,
+        may_reach: Collection[str] = (),
+        *,
+        every_s: float = PING_EVERY_S,
+        resolve: addresses.Resolve = addresses_of,
+    ) -> None:
+        self._host = checked_host(url, may_reach)
+        self._may_reach = may_reach
+        self._resolve = resolve
+        self._opener = urllib.request.build_opener(_Straight)
         self._url = url
         self._pulse = pulse
         self._every_s = every_s
@@ -105,17 +154,23 @@ class DeadMan:
 
     def _ping(self) -> None:
         try:
-            with urllib.request.urlopen(self._url, timeout=PING_TIMEOUT_S) as answer:
+            addresses.check_reachable(self._host, self._may_reach, "heartbeat_url", self._resolve)
+            with self._opener.open(self._url, timeout=PING_TIMEOUT_S) as answer:
                 answer.read(1)
-        except (OSError, ValueError) as error:  # URLError is an OSError; ValueError: an address of no known form
-            code = error.code if isinstance(error, urllib.error.HTTPError) else type(error).__name__
-            if not self._is_failing:
-                log.warning("dead man state=failing reason=%s", code)
-            self._is_failing = True
+        except NotifyError as error:
+            self._failed(str(error))
+        # URLError is an OSError; ValueError: an address of no known form, HTTPException: an answer of none
+        except (OSError, ValueError, http.client.HTTPException) as error:
+            self._failed(str(error.code) if isinstance(error, urllib.error.HTTPError) else type(error).__name__)
         else:
             if self._is_failing:
                 log.info("dead man state=ok")
             self._is_failing = False
+
+    def _failed(self, reason: str) -> None:
+        if not self._is_failing:
+            log.warning("dead man state=failing reason=%s", reason)
+        self._is_failing = True
 
 
 def service_manager(clock: Clock) -> ServiceManager:

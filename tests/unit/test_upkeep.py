@@ -14,7 +14,7 @@ from monitor.archive.backup import back_up
 from monitor.archive.looking import looked_at_upkeep
 from monitor.bakery.alerts import AlertKind, Message
 from monitor.clock import SystemClock
-from monitor.config import Config, load_config
+from monitor.config import Config, Secrets, load_config
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, StoreError
 from monitor.sinks.batch_rows import BatchRows
@@ -90,6 +90,14 @@ def test_check_says_what_of_the_upkeep_is_wrong_and_how_to_mend_it(tmp_path: Pat
     back_up(config.database, stick, datetime(2099, 1, 2, tzinfo=UTC))
     set_aside(config.database, now)
     assert any("was damaged once" in what for what in wrong())
+
+
+def test_check_says_when_the_outside_watch_must_not_be_called(tmp_path: Path) -> None:
+    for url, what in (("https://watch.example/key-42", "called every minute"), ("http://[::1]/key-42", "must not be")):
+        config = Config(tmp_path, secrets=Secrets(heartbeat_url=url))
+        (said,) = [(what, mend) for what, mend in looked_at_upkeep(config, START) if what.startswith("outside")]
+        assert what in said[0]
+        assert "key-42" not in str(said)
 
 
 def test_check_counts_messages_that_wait(tmp_path: Path) -> None:

@@ -1,12 +1,15 @@
 """The watch over the monitor itself: what it sees, when it says so, and that it says so once."""
 
+import contextlib
 import http.server
 import os
 import socket
 import threading
+import urllib.parse
 import urllib.request
 from collections.abc import Iterator
 from datetime import timedelta
+from ipaddress import IPv4Address
 from pathlib import Path
 
 import pytest
@@ -228,13 +231,24 @@ class Called(http.server.BaseHTTPRequestHandler):
         pass
 
 
-def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: StepClock) -> None:
-    handler = type("Handler", (Called,), {"paths": []})
+@contextlib.contextmanager
+def served(handler: type[Called]) -> Iterator[int]:
+    """Somebody who answers on this machine; the port."""
     with http.server.HTTPServer(("127.0.0.1", 0), handler) as server:
         thread = threading.Thread(target=server.serve_forever)
         thread.start()
-        pulse = Pulse(steps)
-        dead_man = DeadMan(f"http://127.0.0.1:{server.server_port}/key", pulse, every_s=0.01)
+        try:
+            yield server.server_port
+        finally:
+            server.shutdown()
+            thread.join()
+
+
+def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: StepClock) -> None:
+    handler = type("Handler", (Called,), {"paths": []})
+    pulse = Pulse(steps)
+    with served(handler) as port:
+        dead_man = DeadMan(f"http://127.0.0.1:{port}/key", pulse, ["127.0.0.1"], every_s=0.01)
         dead_man.start()
         try:
             wait_until(lambda: len(handler.paths) > 2, "it calls")
@@ -250,14 +264,67 @@ def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: Ste
             wait_until(lambda: len(handler.paths) > counts[-1], "it calls again")
         finally:
             dead_man.stop()
-            server.shutdown()
-            thread.join()
     assert set(handler.paths) == {"/key"}
 
 
 def test_a_dead_man_calls_no_file() -> None:
     with pytest.raises(ConfigError, match="must begin with https"):
         DeadMan("file:///etc/passwd", Pulse(SetClock()))
+
+
+@pytest.mark.parametrize("host", ["127.0.0.1:8080", "localhost", "[::1]", "169.254.169.254", "[::ffff:127.0.0.1]"])
+def test_a_dead_man_calls_nothing_inside_unless_it_is_allowed(host: str) -> None:
+    pulse = Pulse(SetClock())
+    with pytest.raises(ConfigError, match="notify_inside") as refused:
+        DeadMan(f"https://{host}/key-42", pulse)
+    assert "key-42" not in str(refused.value)
+    DeadMan(f"https://{host}/key-42", pulse, [urllib.parse.urlsplit(f"//{host}").hostname or ""])
+
+
+def test_a_name_that_leads_inside_is_not_called(caplog: pytest.LogCaptureFixture) -> None:
+    asked: list[str] = []
+
+    def inside(host: str) -> list[IPv4Address]:
+        asked.append(host)
+        return [IPv4Address("127.0.0.1")]
+
+    handler = type("Handler", (Called,), {"paths": []})
+    with served(handler) as port:
+        dead_man = DeadMan(f"http://watch.example:{port}/key-42", Pulse(SetClock()), every_s=0.01, resolve=inside)
+        dead_man.start()
+        try:
+            wait_until(lambda: len(asked) > 3, "it tries")
+        finally:
+            dead_man.stop()
+    assert set(asked) == {"watch.example"}
+    assert handler.paths == []
+    (said,) = [record.getMessage() for record in caplog.records]
+    assert "leads to this machine itself" in said
+    assert "key-42" not in said
+
+
+class Elsewhere(Called):
+    """Sends whoever calls on to another address."""
+
+    def do_GET(self) -> None:
+        type(self).paths.append(self.path)
+        self.send_response(302)
+        self.send_header("Location", "/inside")
+        self.end_headers()
+
+
+def test_an_answer_that_leads_elsewhere_is_not_followed(caplog: pytest.LogCaptureFixture) -> None:
+    handler = type("Handler", (Elsewhere,), {"paths": []})
+    with served(handler) as port:
+        dead_man = DeadMan(f"http://127.0.0.1:{port}/key-42", Pulse(SetClock()), ["127.0.0.1"], every_s=0.01)
+        dead_man.start()
+        try:
+            wait_until(lambda: len(handler.paths) > 3, "it calls")
+        finally:
+            dead_man.stop()
+    assert set(handler.paths) == {"/key-42"}
+    (said,) = [record.getMessage() for record in caplog.records]
+    assert said == "dead man state=failing reason=302"
 
 
 def test_metrics_are_served_on_this_machine_alone(steps: StepClock) -> None:
