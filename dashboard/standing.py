@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard import actions
 from dashboard.page import Scene
 from dashboard.queries import Standing
-from monitor.bakery.alerts import Alert, Phase
+from monitor.bakery.alerts import Alert, Phase, Sort
 from monitor.bakery.calls import QuietHours, nights
 from monitor.bakery.wording import alert_kind_word, count_text, standing_text, subject_word
 from monitor.recipe.batch import BatchId
@@ -20,18 +20,24 @@ _CALLING = (Phase.UNACKNOWLEDGED, Phase.RETURNED)
 
 
 def put_calling(standing: Sequence[Standing], scene: Scene) -> None:
-    """On the board: what nobody has acknowledged yet, newest last, with all of it acknowledged by one touch."""
-    calling = [each for each in standing if each.alert.phase in _CALLING]
-    if not calling:
+    """On the board: the monitor's own troubles while they last; then what nobody has acknowledged yet, newest last.
+
+    All that nobody has acknowledged is acknowledged by one touch.
+    """
+    own = [each for each in standing if each.alert.subject.sort is Sort.MONITOR and each.alert.is_firing]
+    calling = [each for each in standing if each.alert.phase in _CALLING and each not in own]
+    if not own and not calling:
         return
     with st.container(key="calling", gap="small"):
+        for each in own:
+            _put(each, scene, where="board")
         for each in calling[-MOST_ON_BOARD:]:
             _put(each, scene, where="board")
         more = len(calling) - MOST_ON_BOARD
         if more > 0:
             st.html(f'<p class="quiet">and {more} more, on the screens of their batches</p>')
-        if len(calling) > 1:
-            numbers = tuple(each.alert.number for each in calling)
+        numbers = tuple(each.alert.number for each in (*own, *calling) if each.alert.phase in _CALLING)
+        if len(numbers) > 1:
             st.button("Acknowledge all", key="acknowledge-all", on_click=actions.acknowledge, args=numbers)
 
 

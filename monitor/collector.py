@@ -20,7 +20,7 @@ from typing import Protocol
 
 from monitor.bakery import alerts as alerting
 from monitor.bakery import surroundings, wording
-from monitor.bakery.alerts import Alert, Change, Facts, Message, Rules, Step
+from monitor.bakery.alerts import Alert, Facts, Message, Rules, Step
 from monitor.bakery.notices import Served, notice_of
 from monitor.clock import Clock
 from monitor.dough.learning import Learned, Lesson, learned_from
@@ -36,6 +36,7 @@ from monitor.sources.intake import UNKNOWN_NODE, Fault, FaultLog, Frame, Item, S
 from monitor.watch.heard import LONGEST_BREAK, Listening
 from monitor.watch.nodes import NodeWatch
 from monitor.watch.pulse import Pulse
+from monitor.watch.troublebook import TroubleBook
 from monitor.wire import frames
 from monitor.wire.frames import Pack
 from monitor.wire.readings import Flag, Reading
@@ -144,6 +145,7 @@ class Collector:
         temp_unit: str = "C",
         pulse: Pulse | None = None,
         node_watch: NodeWatch | None = None,
+        troubles: TroubleBook | None = None,
         speed: float = 1.0,
     ) -> None:
         self._store = store
@@ -155,6 +157,7 @@ class Collector:
         self._temp_unit = temp_unit
         self._pulse = Pulse(clock) if pulse is None else pulse
         self._node_watch = NodeWatch(clock) if node_watch is None else node_watch
+        self._troubles = TroubleBook() if troubles is None else troubles
         self._faults = FaultBook(self._pulse, clock)
         self._held: _Intake | None = None
         self._works: dict[BatchId, _Work] = {}
@@ -417,7 +420,7 @@ class Collector:
             self._store.save_alerts(step.alerts, (), step.changes, now)
 
     def _look_round(self) -> None:
-        """Look for silent nodes and lines, and keep what comes of it in one transaction."""
+        """Look for silent nodes and lines, and keep what comes of it and of the watchman's book in one transaction."""
         if not self._listening.is_time_to_look(LOOK_S):
             return
         now = self._clock.now()
@@ -427,9 +430,8 @@ class Collector:
         )
         before = self._store.surrounding_alerts()
         known = set(before)
-        alerts: list[Alert] = []
+        alerts, changes = self._troubles.take(before, now)
         messages: list[Message] = []
-        changes: list[Change] = []
         for step in surroundings.look(self._rules, tuple(before), seen):
             alerts += [alert for alert in step.alerts if alert not in known]
             messages += [self._noticed(alert, seen, begun) for alert in step.calls]
@@ -437,6 +439,7 @@ class Collector:
             _log_calls(step.calls)
         if alerts:
             self._store.save_alerts(alerts, messages, changes, now)
+        self._troubles.kept()
 
     def _noticed(self, alert: Alert, seen: surroundings.Surroundings, begun: Mapping[BatchId, _Work]) -> Message:
         touched = seen.nodes_of(alert.subject)

@@ -31,6 +31,7 @@ from monitor.watch.heartbeat import DeadMan, service_manager
 from monitor.watch.metrics import MetricsServer, PulseMetrics
 from monitor.watch.nodes import NodeWatch
 from monitor.watch.pulse import Pulse
+from monitor.watch.troublebook import TroubleBook
 from monitor.watch.watchman import Lookout, Notice, Watchman
 
 log = logging.getLogger(__name__)
@@ -148,7 +149,8 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
             looks.append(nightly.troubles)
             parts.append(nightly)
-        watchman = Watchman(looks, _tell_by(carriers), clock)
+        troubles = TroubleBook()
+        watchman = Watchman(looks, _tell_by(carriers), clock, troubles)
         parts.append(watchman)
         if config.upkeep.metrics_port is not None:
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(watchman.troubles))
@@ -165,6 +167,7 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
             temp_unit=config.temp_unit,
             pulse=pulse,
             node_watch=node_watch,
+            troubles=troubles,
             speed=1.0 if pace is None else pace.speed,
         )
         started: list[_Part] = []

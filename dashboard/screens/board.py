@@ -23,6 +23,7 @@ def show(batch_page: StreamlitPage) -> None:
 def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
     rows = queries.board_rows(scene.store, scene.now)
     if not rows:
+        standing.put_calling(queries.standing(scene.store), scene)
         st.html(_nothing_yet(str(scene.store.path.parent)))
         return
     st.html(cards.bar(dues(rows, scene.now), scene))

@@ -93,7 +93,12 @@ def count_text(n: int, one: str, many: str) -> str:
 
 
 def standing_text(alert: Alert, zone: tzinfo, now: datetime) -> str:
-    """How an alert stands and since when, as a clause."""
+    """How an alert stands and since when, as a clause; of the monitor's own troubles also which it is."""
+    stands = _standing_text(alert, zone, now)
+    return f"{stands}: {printable(alert.reason)}" if alert.subject.sort is Sort.MONITOR else stands
+
+
+def _standing_text(alert: Alert, zone: tzinfo, now: datetime) -> str:
     since = clock_text(alert.fired_at or alert.since_at, zone, now)
     if alert.phase is Phase.SHELVED and alert.shelved_until is not None:
         return f"since {since}, shelved until {clock_text(alert.shelved_until, zone, now)}"

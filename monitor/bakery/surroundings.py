@@ -85,7 +85,7 @@ def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[S
     Parameters
     ----------
     alerts
-        All alerts so far that are about no batch, every episode.
+        All alerts so far that are about no batch, every episode. What is about the monitor itself is left alone.
     """
     limit = timedelta(minutes=rules.silence_min)
     quiet = {node.node: seen.quiet(node, node.heard_at) for node in seen.nodes}
@@ -112,7 +112,7 @@ def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[S
         _advance_node(book, rules, seen, node, is_silent=quiet[node.node] >= limit)
         steps[book.subject] = book.settled(_explained(book, lines.get(node.line), least.get(node.line), limit))
     for subject in dict.fromkeys(alert.subject for alert in alerts):
-        if subject not in steps:
+        if subject not in steps and subject.sort is not Sort.MONITOR:
             book = opened(subject)
             book.close("no batch reads it now")
             steps[subject] = book.settled({})

@@ -2,7 +2,8 @@
 
 What goes to the baker about a dough lies in the store's outbox. That the store fails cannot lie there, so the watchman
 hands its few messages to the carriers himself, and again until one of them took it. A message's id is the same for
-every try; after a restart a trouble that is still there is told once more.
+every try; after a restart a trouble that is still there is told once more. What he sees he also notes in the book, for
+the history of alerts; what people acknowledged or shelved there he does not repeat.
 """
 
 import logging
@@ -14,6 +15,7 @@ from datetime import datetime
 from monitor.clock import Clock
 from monitor.errors import MonitorError
 from monitor.watch.trouble import Trouble
+from monitor.watch.troublebook import TroubleBook
 
 log = logging.getLogger(__name__)
 
@@ -47,6 +49,7 @@ class _Case:
     n: int = 0  # how often it was told
     told_s: float = 0.0
     is_over: bool = False
+    is_noted: bool = False  # stands in the book as being so
     failures: int = 0
     next_try_s: float = 0.0
 
@@ -58,12 +61,15 @@ class Watchman:
     ----------
     lookouts
         Each says what is wrong now; one that fails is itself a trouble.
+    book
+        Where it is noted for the history of alerts, and where it says what people know of.
     """
 
-    def __init__(self, lookouts: Sequence[Lookout], tell: Tell, clock: Clock) -> None:
+    def __init__(self, lookouts: Sequence[Lookout], tell: Tell, clock: Clock, book: TroubleBook | None = None) -> None:
         self._lookouts = lookouts
         self._tell = tell
         self._clock = clock
+        self._book = TroubleBook() if book is None else book
         self._cases: dict[str, _Case] = {}
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="watchman", daemon=True)
@@ -97,6 +103,9 @@ class Watchman:
         for key, case in list(self._cases.items()):
             if key not in found:
                 case.is_over = True
+            if case.is_noted is case.is_over and (case.is_over or now_s - case.seen_s >= case.trouble.after_s):
+                case.is_noted = not case.is_over
+                self._book.note(case.trouble, self._clock.now(), is_over=case.is_over)
             if self._is_to_be_told(case, now_s):
                 self._say(case, now_s)
             elif case.is_over and not case.n:
@@ -114,7 +123,7 @@ class Watchman:
         if case.is_over:
             return case.n > 0
         if case.n:
-            return now_s - case.told_s >= AGAIN_S
+            return now_s - case.told_s >= AGAIN_S and case.trouble.key not in self._book.known
         return now_s - case.seen_s >= case.trouble.after_s
 
     def _say(self, case: _Case, now_s: float) -> None:

@@ -15,6 +15,8 @@ import pytest
 from harness import PtyPair, SmallDisk, free_port, wait_until
 from programs import CollectorProcess, framed, good_frame
 
+from monitor.bakery.alerts import AlertKind, Phase, Sort, Subject
+from monitor.cli import main
 from monitor.config import DATABASE_NAME
 from monitor.sinks.damage import set_aside_before
 from monitor.sinks.store import Store
@@ -74,6 +76,8 @@ def test_a_full_disk_acknowledges_nothing_and_goes_on_when_there_is_room(
             "its keeper is told that it is over",
         )
         with collector.open_store() as store:
+            wait_until(lambda: Phase.RETURNED in told_of(store, "store"), "the history has it, too, afterwards")
+            assert told_of(store, "store")[0] is Phase.UNACKNOWLEDGED
             assert stored(store) == set(range(1, seq + 3)), "what was held is kept as well"
 
 
@@ -92,13 +96,30 @@ def test_a_locked_database_is_waited_for(tmp_path: Path, pty_pair: PtyPair) -> N
             assert stored(store) == {1, 2, 3}
 
 
-def test_a_node_that_starts_again_and_again_is_told(tmp_path: Path, pty_pair: PtyPair) -> None:
+def told_of(store: Store, trouble: str) -> list[Phase]:
+    """The states that one of the monitor's own troubles came into."""
+    subject = Subject(Sort.MONITOR, trouble)
+    return [change.phase for change in store.alert_history() if change.subject == subject]
+
+
+def test_a_node_that_starts_again_and_again_is_told(
+    tmp_path: Path, pty_pair: PtyPair, capsys: pytest.CaptureFixture[str]
+) -> None:
     with CollectorProcess(tmp_path / "data", "--serial", str(pty_pair.path)) as collector:
         ready(collector)
         for boot in range(6):
             body = f'[{{"bn":"{NODE}_","n":"air","u":"Cel","v":25}}]'
             pty_pair.send(framed(body, 1, f"0000000{boot}") + b"\n")
         wait_until(lambda: "has started anew 5 times" in collector.log.read_text(), "its keeper is told")
+        with collector.open_store() as store:
+            wait_until(lambda: bool(told_of(store, f"reboots {NODE}")), "it stands in the history")
+            (alert,) = [each for each in store.standing_alerts() if each.kind is AlertKind.TROUBLE]
+        data_dir = str(collector.data_dir)
+        assert main(["alerts", "acknowledge", str(alert.number), "--data-dir", data_dir]) == 0
+        assert main(["alerts", "history", "--data-dir", data_dir]) == 0
+        said = capsys.readouterr().out
+        assert "the monitor: monitor in trouble 1: unacknowledged (node" in said
+        assert "has started anew 5 times" in said
 
 
 def spoil(database: Path) -> None:

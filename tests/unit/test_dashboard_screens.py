@@ -3,6 +3,7 @@
 import shutil
 import time
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import time as clock_time
 from pathlib import Path
 from typing import Any
@@ -13,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import door, queries
 from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan, start
-from monitor.bakery.alerts import AlertKind, Phase
+from monitor.bakery.alerts import Alert, AlertKind, Phase, Sort, Subject
 from monitor.bakery.wording import CAUTIONS
 from monitor.config import CONFIG_NAME, DATABASE_NAME
 from monitor.dough.curve import SHAPE_NAMES
@@ -438,6 +439,28 @@ def test_board_acknowledges_all_by_one_touch(morning: dict[str, BatchId], shown:
     app = shown("board")
     app.button(key="acknowledge-all").click().run()
     assert set(stands().values()) == {Phase.ACKNOWLEDGED}
+
+
+@pytest.mark.parametrize("doughs", ["morning", "nothing"])
+def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
+    doughs: str, shown: Runs, request: pytest.FixtureRequest
+) -> None:
+    request.getfixturevalue(doughs)
+    subject = Subject(Sort.MONITOR, "disk")
+    full = Alert(subject, AlertKind.TROUBLE, 1, NOW, NOW, called_at=NOW, reason="the disk is full; <b>make</b> room")
+    with Store(queries.database()) as store:
+        store.save_alerts([full], [], [], NOW)
+    app = shown("board")
+    said = words(app)
+    assert "<b>the monitor: monitor in trouble</b>, since " in said
+    assert "not yet acknowledged: the disk is full; &lt;b&gt;make&lt;/b&gt; room" in said
+    assert doughs == "nothing" or said.index("the disk is full") < said.index(": past its peak</b>, since ")
+    app.button(key=f"acknowledge-board-{number_of(AlertKind.TROUBLE)}").click().run()
+    assert "acknowledged: the disk is full" in words(app), "it stays while it lasts"
+    with Store(queries.database()) as store:
+        (kept,) = [alert for alert in store.standing_alerts() if alert.kind is AlertKind.TROUBLE]
+        store.save_alerts([replace(kept, returned_at=NOW)], [], [], NOW)
+    assert "the disk is full" not in words(app.run())
 
 
 def test_batch_screen_shelves_and_brings_back(morning: dict[str, BatchId], shown: Runs) -> None:

@@ -1,0 +1,167 @@
+"""The monitor's own troubles in the history of alerts: noted by the watchman, kept by the loop, known by people."""
+
+import queue
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import UTC, timedelta
+from pathlib import Path
+from sqlite3 import Connection
+
+import pytest
+from harness import START, SetClock
+
+from monitor.bakery.alerts import AlertKind, Change, Phase, Rules, Sort, Subject
+from monitor.bakery.wording import standing_text
+from monitor.collector import Collector
+from monitor.dough.outlook import Outlook, State
+from monitor.errors import StoreError
+from monitor.sinks.store import Store
+from monitor.watch.trouble import Trouble
+from monitor.watch.troublebook import STARTED_ANEW, TroubleBook
+from monitor.watch.watchman import AGAIN_S, Notice, Watchman
+
+DISK = Trouble("disk", "the disk is nearly full", "make room on it", after_s=10.0)
+SUBJECT = Subject(Sort.MONITOR, "disk")
+
+
+class StepClock(SetClock):
+    """Real seconds go with the dough's."""
+
+    def real_s(self) -> float:
+        return (self.now() - START).total_seconds()
+
+
+class MoodyStore(Store):
+    """Takes nothing while it is told not to."""
+
+    is_full = False
+
+    @contextmanager
+    def _write(self, *, is_of_batches: bool = False) -> Iterator[Connection]:
+        if self.is_full:
+            raise StoreError("disk is full; make room")
+        with super()._write(is_of_batches=is_of_batches) as connection:
+            yield connection
+
+
+class Bakery:
+    """A watchman and a loop over one store, turned by hand; ``start`` is what a new process does."""
+
+    def __init__(self, path: Path) -> None:
+        self.store = MoodyStore(path)
+        self.clock = StepClock()
+        self.wrong: list[Trouble] = []
+        self.told: list[Notice] = []
+        self.start()
+
+    def start(self) -> None:
+        book = TroubleBook()
+        self.watchman = Watchman([lambda: self.wrong], self._tell, self.clock, book)
+        self.collector = Collector(
+            self.store,
+            queue.Queue(),
+            self.clock,
+            lambda batch, track, at, learned=None: Outlook(at, State.RISING),
+            rules=Rules(),
+            zone=UTC,
+            troubles=book,
+        )
+
+    def _tell(self, notice: Notice) -> bool:
+        self.told.append(notice)
+        return True
+
+    def go_on(self, seconds: float) -> None:
+        self.clock.advance(seconds=seconds)
+        self.watchman.go_round()
+        self.collector.turn(0.0)
+
+    def history(self) -> list[tuple[Phase, int, float]]:
+        """State, episode, second."""
+        return [(each.phase, each.episode, (each.at - START).total_seconds()) for each in self.changes()]
+
+    def changes(self) -> list[Change]:
+        return [each for each in self.store.alert_history() if each.subject == SUBJECT]
+
+
+@pytest.fixture
+def bakery(tmp_path: Path) -> Iterator[Bakery]:
+    made = Bakery(tmp_path / "proofing.sqlite")
+    with made.store:
+        yield made
+
+
+def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bakery: Bakery) -> None:
+    bakery.wrong = [DISK]
+    bakery.go_on(1.0)
+    assert bakery.history() == [], "it may pass"
+    bakery.go_on(11.0)
+    bakery.go_on(1.0)
+    (alert,) = bakery.store.standing_alerts()
+    assert alert.kind is AlertKind.TROUBLE
+    assert standing_text(alert, UTC, bakery.clock.now()).endswith(
+        "not yet acknowledged: the disk is nearly full; what to do: make room on it"
+    )
+    bakery.wrong = []
+    bakery.go_on(10.0)
+    assert bakery.history() == [(Phase.UNACKNOWLEDGED, 1, 12.0), (Phase.RETURNED, 1, 23.0)]
+    assert bakery.changes()[-1].reason == "no longer so: the disk is nearly full"
+    assert [notice.title for notice in bakery.told] == ["Monitor needs you", "Monitor: mended"]
+    assert bakery.store.messages() == [], "the watchman tells it, the outbox does not tell it again"
+    bakery.wrong = [DISK]
+    bakery.go_on(100.0)
+    bakery.go_on(100.0)
+    assert bakery.history()[-1] == (Phase.UNACKNOWLEDGED, 2, 223.0)
+
+
+def test_what_a_full_disk_did_not_take_comes_into_the_history_later_with_its_own_moments(bakery: Bakery) -> None:
+    bakery.go_on(1.0)
+    bakery.store.is_full = True
+    bakery.wrong = [DISK]
+    bakery.go_on(1.0)
+    for _ in range(3):
+        with pytest.raises(StoreError):
+            bakery.go_on(20.0)
+    bakery.wrong = []
+    with pytest.raises(StoreError):
+        bakery.go_on(38.0)
+    assert bakery.history() == []
+    bakery.store.is_full = False
+    bakery.go_on(100.0)
+    bakery.go_on(1.0)
+    assert bakery.history() == [(Phase.UNACKNOWLEDGED, 1, 22.0), (Phase.RETURNED, 1, 100.0)]
+
+
+@pytest.mark.parametrize("answer", ["acknowledged", "shelved", "none"])
+def test_a_trouble_that_somebody_knows_of_is_not_told_again(bakery: Bakery, answer: str) -> None:
+    bakery.wrong = [DISK]
+    bakery.go_on(1.0)
+    bakery.go_on(10.0)
+    (alert,) = bakery.store.standing_alerts()
+    if answer == "acknowledged":
+        bakery.store.acknowledge(alert.number, bakery.clock.now(), "Ida")
+    elif answer == "shelved":
+        until = bakery.clock.now() + timedelta(seconds=AGAIN_S + 60.0)
+        bakery.store.shelve(alert.number, until, bakery.clock.now(), "Ida")
+    bakery.go_on(1.0)
+    bakery.go_on(AGAIN_S)
+    assert len(bakery.told) == (2 if answer == "none" else 1)
+    bakery.go_on(AGAIN_S)
+    bakery.go_on(1.0)  # a shelf runs out for the loop first
+    assert len(bakery.told) == {"none": 3, "shelved": 2, "acknowledged": 1}[answer]
+    bakery.wrong = []
+    bakery.go_on(1.0)
+    assert bakery.told[-1].title == "Monitor: mended"
+
+
+def test_a_new_start_closes_what_stood_and_tells_what_is_still_wrong(bakery: Bakery) -> None:
+    bakery.wrong = [DISK]
+    bakery.go_on(1.0)
+    bakery.go_on(10.0)
+    bakery.start()
+    bakery.go_on(1.0)
+    assert bakery.changes()[-1].reason == STARTED_ANEW
+    assert bakery.store.standing_alerts() == [], "nobody need acknowledge what an earlier run saw"
+    bakery.go_on(10.0)
+    assert bakery.history()[-1] == (Phase.UNACKNOWLEDGED, 2, 22.0)
+    assert len(bakery.told) == 2
