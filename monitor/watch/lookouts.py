@@ -14,6 +14,7 @@ from monitor.watch.trouble import Trouble
 from monitor.watch.watchman import Lookout
 
 LEAST_FREE_MB = 100.0  # judgement: weeks of readings of one bakery, and time enough to make room
+CLEARLY = 1.2  # judgement
 STORE_S = 5.0  # judgement: another program's short hold on the file is nothing to call about
 LOOP_S = 60.0
 MOVED = timedelta(minutes=1)
@@ -38,11 +39,13 @@ def store_lookout(pulse: Pulse) -> Lookout:
 
 
 def disk_lookout(folder: Path, least_free_mb: float = LEAST_FREE_MB) -> Lookout:
-    """The disk is nearly full."""
+    """The disk is nearly full, until clearly more is free again: a disk at its limit must not call at every turn."""
+    is_low = False
 
     def look() -> Iterator[Trouble]:
-        free_mb = shutil.disk_usage(folder).free / 1e6
-        if free_mb < least_free_mb:
+        nonlocal is_low
+        is_low = shutil.disk_usage(folder).free / 1e6 < least_free_mb * (CLEARLY if is_low else 1.0)
+        if is_low:
             yield Trouble("disk", f"the disk under {folder} is nearly full", "make room on it")
 
     return look

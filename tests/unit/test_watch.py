@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from ipaddress import IPv4Address
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 from harness import SetClock, free_port, wait_until
@@ -141,6 +142,13 @@ def test_a_full_disk(tmp_path: Path) -> None:
     assert not list(lookouts.disk_lookout(tmp_path, least_free_mb=0.001)())
     (trouble,) = lookouts.disk_lookout(tmp_path, least_free_mb=1e12)()
     assert str(tmp_path) in trouble.what
+
+
+def test_a_disk_at_its_limit_is_one_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    free_mb = [101, 99, 101, 99, 119, 121, 101, 99]
+    monkeypatch.setattr("shutil.disk_usage", lambda folder: SimpleNamespace(free=free_mb.pop(0) * 1e6))
+    look = lookouts.disk_lookout(tmp_path, least_free_mb=100.0)
+    assert [bool(list(look())) for _ in range(8)] == [False, True, True, True, True, False, False, True]
 
 
 def test_a_clock_that_was_moved_is_told_and_changes_no_dough_time(monkeypatch: pytest.MonkeyPatch) -> None:
