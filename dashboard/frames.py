@@ -78,7 +78,7 @@ def keeping_peaks(series: Series, most: int = CURVE_POINTS) -> Series:
     known = np.isfinite(series.value)
     t_s, value, sd = series.t_s[known], series.value[known], series.sd[known]
     if t_s.size > most:
-        picks = MinMaxLTTBDownsampler().downsample(t_s, value, n_out=most)  # type: ignore[no-untyped-call]
+        picks = MinMaxLTTBDownsampler().downsample(t_s, value, n_out=most)  # type: ignore[no-untyped-call]  # the library has no types
         t_s, value, sd = t_s[picks], value[picks], sd[picks]
     return Series(t_s, value, sd)
 

@@ -156,6 +156,7 @@ def certificate_of(path: Path) -> x509.Certificate:
 
 def _private_key(path: Path) -> ec.EllipticCurvePrivateKey:
     try:
+        # Ours are of this kind; of a key that was given only the public half is looked at, whatever its kind.
         return load_pem_private_key(bounded_bytes(path, LARGEST_BYTES), None)  # type: ignore[return-value]
     except OSError as err:
         raise ConfigError(f"{path}: cannot be read ({err.strerror}); give the path of a key (PEM)") from err

@@ -38,7 +38,7 @@ def _given(args: argparse.Namespace, old: Options, names: tuple[str, ...]) -> Op
             given[name] = os.path.abspath(value) if isinstance(value, Path) else value
     if args.host:
         given["hosts"] = tuple(args.host)
-    return replace(old, **given)  # type: ignore[arg-type]
+    return replace(old, **given)  # type: ignore[arg-type]  # options are named and typed as the fields
 
 
 def _configure_broker(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:

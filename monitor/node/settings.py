@@ -199,7 +199,7 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
     if "name" not in values:
         raise ConfigError(f"{where}: has no line name=urn:dev:...; write it anew with `node configure`")
     try:
-        return NodeSettings(**values)  # type: ignore[arg-type]
+        return NodeSettings(**values)  # type: ignore[arg-type]  # each was checked above
     except ConfigError as err:
         raise ConfigError("\n".join(f"{where}: {fault}" for fault in str(err).splitlines())) from None
 
