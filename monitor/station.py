@@ -143,6 +143,7 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
         carriers: list[Carrier] = [terminal, *(carrier for who in recipients for carrier in who.channels)]
         notifier = Notifier(config.database, recipients, clock, zone=zone, rules=config.calls, screens=[terminal])
         looks = _lookouts(config, clock, pulse, node_watch, aside)
+        looks.append(lookouts.carriers_lookout(lambda: notifier.failing))
         parts: list[_Part] = [notifier, *sources, Learner(config.database, clock)]
         parts.append(_Planner(config.database, clock, zone))
         if config.upkeep.backup_dir is not None:

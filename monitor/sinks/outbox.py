@@ -46,6 +46,7 @@ class _Lane:
     carrier: Carrier
     failures: int = 0
     next_try_s: float = float("-inf")
+    is_failing: bool = False
     sending: "Future[None] | None" = None
 
 
@@ -105,6 +106,11 @@ class Notifier:
         """Send what is due now, then end; what is not sent by then waits for the next start."""
         self._stop.set()
         self._thread.join(timeout_s)
+
+    @property
+    def failing(self) -> tuple[str, ...]:
+        """Names of the carriers that did not take what they were last given."""
+        return tuple(sorted({lane.carrier.name for lane in self._lanes.values() if lane.is_failing}))
 
     def _run(self) -> None:
         failures = 0
@@ -228,6 +234,7 @@ class Notifier:
         if going is not None and going.call.recipient != place[0]:
             going = None  # it has gone on to somebody else meanwhile
         name, detail = lane.carrier.name, "ok"
+        lane.is_failing = error is not None
         if error is None:
             if lane.failures:
                 log.info("carrier=%s state=ok failures=%d", name, lane.failures)

@@ -4,7 +4,7 @@ A silent node or line is no lookout: it is an alert like any other, and hides th
 """
 
 import shutil
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import timedelta
 from pathlib import Path
 
@@ -18,6 +18,7 @@ CLEARLY = 1.2  # judgement
 STORE_S = 5.0  # judgement: another program's short hold on the file is nothing to call about
 LOOP_S = 60.0
 MOVED = timedelta(minutes=1)
+CARRIER_S = 300.0  # judgement: a network that is away for minutes is not yet the baker's to mend
 
 
 def store_lookout(pulse: Pulse) -> Lookout:
@@ -79,5 +80,22 @@ def damage_lookout(aside: Sequence[Path]) -> Lookout:
             )
             for path in aside
         ]
+
+    return look
+
+
+def carriers_lookout(failing: Callable[[], Sequence[str]]) -> Lookout:
+    """Messages do not get through: those that still can be reached, and the board, are told so."""
+
+    def look() -> Iterator[Trouble]:
+        names = failing()
+        if names:
+            yield Trouble(
+                "carriers",
+                f"messages by {', '.join(names)} do not get through; they are tried again",
+                "see that the network is up and that `notify_urls` is right (`proofing-monitor check`); "
+                "until then look at the board",
+                CARRIER_S,
+            )
 
     return look

@@ -120,6 +120,21 @@ def test_message_goes_to_the_first_recipient_and_to_the_terminal_once(bench: Ben
     assert (call.recipient, call.carrier, call.tries, call.accepted_at) == ("person 1", "phone", 1, START)
 
 
+@pytest.mark.parametrize("error", [LATER, NEVER])
+def test_a_carrier_that_takes_nothing_is_named_until_it_takes_something(bench: Bench, error: NotifyError) -> None:
+    bench.put()
+    phone = Phone()
+    phone.error = error
+    sender = bench.notifier(phone, Phone("other"))
+    assert sender.failing == ()
+    bench.run(sender, 1)
+    assert sender.failing == ("phone",)
+    phone.error = None
+    bench.put(episode=2)
+    bench.run(sender, 10)
+    assert sender.failing == ()
+
+
 def test_carrier_that_fails_waits_longer_each_time(bench: Bench) -> None:
     bench.put()
     phone = Phone()

@@ -138,6 +138,16 @@ def test_a_failing_store_and_a_loop_that_hangs(steps: StepClock) -> None:
     assert "hangs" in trouble.what
 
 
+def test_messages_that_do_not_get_through() -> None:
+    failing: list[str] = []
+    look = lookouts.carriers_lookout(lambda: failing)
+    assert not list(look())
+    failing.append("ntfy")
+    (trouble,) = look()
+    assert "ntfy" in trouble.what
+    assert trouble.after_s > 0.0
+
+
 def test_a_full_disk(tmp_path: Path) -> None:
     assert not list(lookouts.disk_lookout(tmp_path, least_free_mb=0.001)())
     (trouble,) = lookouts.disk_lookout(tmp_path, least_free_mb=1e12)()
