@@ -11,7 +11,6 @@ import json
 import os
 import re
 import secrets
-import tomllib
 from collections.abc import Mapping
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -19,6 +18,7 @@ from pathlib import Path
 
 from monitor.config import MQTT_PORTS, MqttAddress
 from monitor.doors.certificates import Pair, given_pair, own_pair
+from monitor.doors.settings_files import kept_options
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.network import is_loopback
@@ -105,14 +105,7 @@ def read_options(data_dir: Path) -> BrokerOptions | None:
     ConfigError
         When the file cannot be understood.
     """
-    path = broker_folder(data_dir) / OPTIONS_NAME
-    try:
-        table = tomllib.loads(bounded_bytes(path, LARGEST_BYTES).decode())
-        return BrokerOptions(**{**table, "hosts": tuple(table.get("hosts", ()))})
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError, TypeError) as err:
-        raise ConfigError(f"{path}: cannot be used ({err}); take it away and configure the broker anew") from err
+    return kept_options(broker_folder(data_dir) / OPTIONS_NAME, BrokerOptions, "broker")
 
 
 def pair_of(data_dir: Path, options: BrokerOptions, now: datetime) -> Pair:

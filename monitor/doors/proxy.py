@@ -15,7 +15,6 @@ import json
 import os
 import re
 import secrets
-import tomllib
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass
 from datetime import datetime
@@ -23,6 +22,7 @@ from pathlib import Path
 
 from monitor.access import SECRET_HEADER, USER_HEADER
 from monitor.doors.certificates import Pair, given_pair, own_pair
+from monitor.doors.settings_files import kept_options
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.network import is_loopback
@@ -92,14 +92,7 @@ def read_options(data_dir: Path) -> ProxyOptions | None:
     ConfigError
         When the file cannot be understood.
     """
-    path = proxy_folder(data_dir) / OPTIONS_NAME
-    try:
-        table = tomllib.loads(bounded_bytes(path, LARGEST_BYTES).decode())
-        return ProxyOptions(**{**table, "hosts": tuple(table.get("hosts", ()))})
-    except FileNotFoundError:
-        return None
-    except (OSError, ValueError, TypeError) as err:
-        raise ConfigError(f"{path}: cannot be used ({err}); take it away and configure the proxy anew") from err
+    return kept_options(proxy_folder(data_dir) / OPTIONS_NAME, ProxyOptions, "proxy")
 
 
 def pair_of(data_dir: Path, options: ProxyOptions, now: datetime) -> Pair:

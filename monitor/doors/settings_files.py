@@ -5,13 +5,32 @@ import re
 import tomllib
 from collections.abc import Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 from monitor.config import CONFIG_NAME, LARGEST_FILE_BYTES, SECRETS_NAME
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 
 _PASSWORDS = "mqtt_passwords"
+
+Options = TypeVar("Options")
+
+
+def kept_options(path: Path, kind: type[Options], what: str) -> Options | None:
+    """What was chosen before for the ``what`` (broker or proxy); None when none was ever configured here.
+
+    Raises
+    ------
+    ConfigError
+        When the file cannot be understood.
+    """
+    try:
+        table = tomllib.loads(bounded_bytes(path, LARGEST_FILE_BYTES).decode())
+        return kind(**{**table, "hosts": tuple(table.get("hosts", ()))})
+    except FileNotFoundError:
+        return None
+    except (OSError, ValueError, TypeError) as err:
+        raise ConfigError(f"{path}: cannot be used ({err}); take it away and configure the {what} anew") from err
 
 
 def add_secrets(data_dir: Path, passwords: Mapping[str, str], proxy_secret: str | None = None) -> Path:

@@ -23,7 +23,7 @@ PROBE_SD_C = 0.3  # judgement: a probe sold as good to 0.5 C, never calibrated, 
 TAU_SD_LOG = 0.35  # judgement: lid, draught, board or steel under the tub
 DRIFT_C_PER_H = 0.3  # judgement: what a room or a cabinet wanders at the least
 DRIFT_LASTS_H = 4.0  # judgement: a kitchen that cools after the oven is off does not cool for ever
-DRIFT_SEEN_OVER_S = 3600.0
+DRIFT_SEEN_OVER_S = 3600.0  # judgement: longer than a cabinet's cycle, shorter than a morning
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,8 @@ at once (axis 0) and over time (axis 1), so that thousands of possible doughs co
 
     equivalent time   Theta(t) = integral of (gamma(T)/gamma(27 C))^e exp(b) dt                         [h at 27 C]
     yeast at work     G(Theta) = w softplus((Theta - L)/w) - w softplus(-L/w), then (exp(k G) - 1)/k where yeast grows
-    ceiling           y = A F(s),  s = (R/A) G,  F(s) = s / (1 + s^p)^(1/p): straight at first, then leaking up to A
+    ceiling           y = A F(s),  s = (R/A) G,  F(s) = s / (1 + s^p)^(1/p): straight at first, then leaking up to A;
+                      A is set so that the rise at the peak, A F(s_peak), is the number that a prior speaks of
     collapse          past s = s_peak the crumb gives way: y falls by A D(kappa w_s softplus((s - s_peak)/w_s))
     fold              keeps a share of the rise and goes on from there
 
@@ -27,7 +28,7 @@ SHAPE_NAMES = (
     "log_lag_h",  # ln of the lag L [h at 27 C]
     "log_waking",  # ln of w/L: how gradually the yeast wakes
     "log_growth",  # ln of the growth of the yeast at work, k [1/h]
-    "log_ceiling",  # ln of what the greatest rise the crumb can hold, A, has over the least ceiling thought possible
+    "log_ceiling",  # ln of what the rise at the peak, A F(s_peak), has over the least thought possible
     "log_sharpness",  # ln of p
     "log_peak",  # ln of s_peak
     "log_collapse",  # ln of kappa
@@ -87,7 +88,7 @@ def rise_paths(members: Array, timeline: Timeline, least_ceiling_frac: float) ->
         The numbers of ``SHAPE_NAMES``, the rate offsets b at the knots, and for each fold the logit of the share of the
         rise it keeps.
     least_ceiling_frac
-        What no ceiling lies below, as a fraction of the start volume.
+        What the rise at no peak lies below, collapse left aside, as a fraction of the start volume.
 
     Returns
     -------

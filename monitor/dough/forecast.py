@@ -156,6 +156,7 @@ def _fan(batch: Batch, t_s: Array, rises: Array, weights: Array, now_step: int) 
     end_s = t_s[now_step] + max(6 * 3600.0, 2.0 * t_s[now_step])
     ahead = ahead[t_s[ahead] <= end_s]
     steps = ahead[np.unique(np.linspace(0, ahead.size - 1, min(FAN_POINTS, ahead.size)).astype(int))]
+    # As weighted_quantiles, for all steps in one sort; rises are finite, so no quantile is beyond everything.
     order = np.argsort(rises[:, steps], axis=0, kind="stable")
     ordered = np.take_along_axis(rises[:, steps], order, axis=0)
     middles = np.cumsum(weights[order], axis=0) - 0.5 * weights[order]

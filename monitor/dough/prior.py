@@ -29,7 +29,7 @@ SHAPE_MEDIAN = {
 SHAPE_SD = np.array([0.75, 0.75, 0.40, 0.80, 0.60, 0.55, 0.25, 0.60, 0.10])
 # judgement: starters and preferments, liquid or sour, hold one and a half to two and a half times their volume
 PREFERMENT_CEILING = 1.25
-PREFERMENT_CEILING_SD = 0.45
+PREFERMENT_CEILING_SD = 0.45  # judgement: of the logarithm of what lies over the least
 GASSING_EFFECT = 0.75  # judgement: of the gas made, what shows while sugar is scarce and water still takes up its share
 GASSING_EFFECT_SD = 0.25  # judgement
 SHAPE_CORRELATION = {
@@ -48,7 +48,7 @@ class Prior:
     mean : array, shape (N_SHAPE,)
     covariance : array, shape (N_SHAPE, N_SHAPE)
     least_ceiling_frac
-        What no ceiling lies below.
+        What the rise at no peak lies below.
     """
 
     mean: Array
