@@ -10,6 +10,7 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     notify_inside = ["127.0.0.1"]                     # hosts in this machine that messages may go to all the same
     timezone = "Europe/Vienna"                        # for messages; absent: this machine's own
     temp_unit = "C"                                   # or "F"
+    site = "high-street"                              # this shop, where there are several: see monitor.places
 
     [alerts]                                          # any limit of the alert rules, for example
     silence_min = 10
@@ -21,6 +22,9 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     [dashboard]                                       # who may look and write, see monitor.access
     login = "proxy"
     bakers = ["anna"]
+
+    [places]                                          # which node stands where
+    "urn:dev:mac:020000fffe5e0001" = "cabinet-2/shelf-3"
 
 Secrets never stand in that file. They come from the environment (``PROOFING_MQTT_PASSWORD``,
 ``PROOFING_NOTIFY_URLS`` with one address a word, and with it ``PROOFING_NOTIFY_INSIDE``) or from ``secrets.toml``
@@ -59,7 +63,9 @@ from monitor.calling import ONLY_RECIPIENT, Reachable, calls_from, recipients_fr
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
+from monitor.places import USUAL_SITE, Place, places_from, site_from
 from monitor.upkeep import Upkeep, upkeep_from
+from monitor.wire.readings import NodeId
 
 CONFIG_NAME = "config.toml"
 SECRETS_NAME = "secrets.toml"
@@ -79,6 +85,8 @@ _KEYS = (
     "calls",
     "dashboard",
     "upkeep",
+    "site",
+    "places",
 )
 _SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls", "recipients", "proxy_secret", "heartbeat_url")
 
@@ -147,6 +155,10 @@ class Config:
         Zone for the times in messages; None: the machine's own.
     temp_unit
         ``C`` or ``F``, for messages.
+    site
+        Name of the shop this is, for whoever looks at several.
+    places
+        Where nodes stand, as far as it was said.
     """
 
     data_dir: Path
@@ -161,6 +173,8 @@ class Config:
     access: Access = field(default_factory=Access)
     upkeep: Upkeep = field(default_factory=Upkeep)
     secrets: Secrets = field(default_factory=Secrets)
+    site: str = USUAL_SITE
+    places: Mapping[NodeId, Place] = field(default_factory=dict)
 
     @property
     def database(self) -> Path:
@@ -392,6 +406,9 @@ def load_config(
     faults.found += access_faults
     upkeep, upkeep_faults = upkeep_from(table.get("upkeep", {}), data_dir)
     faults.found += upkeep_faults
+    site, site_faults = site_from(table.get("site"))
+    places, place_faults = places_from(table.get("places", {}), site)
+    faults.found += site_faults + place_faults
     found = [f"{path}: {fault}" for fault in faults.found]
     beside = data_dir / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
@@ -415,6 +432,8 @@ def load_config(
         access,
         upkeep,
         secrets,
+        site,
+        places,
     )
 
 
@@ -444,6 +463,7 @@ def effective_settings(config: Config) -> list[str]:
     """The settings in force, one a line, with every secret masked."""
     lines = [
         f"data_dir = {config.data_dir}",
+        f"site = {config.site}",
         f"serial = {', '.join(config.serial) or 'none'}",
         f"mqtt = {', '.join(address.url for address in config.mqtt) or 'none'}",
         f"timezone = {config.timezone or 'this machine'}",
@@ -473,6 +493,7 @@ def effective_settings(config: Config) -> list[str]:
         f"recipient {who.name} = {', '.join(f'{urlsplit(url).scheme}://{MASK}' for url in who.urls)}"
         for who in config.secrets.recipients
     ]
+    lines += [f"places.{node} = {place.within_site}" for node, place in config.places.items()]
     lines += [f"upkeep.{item.name} = {getattr(config.upkeep, item.name) or 'none'}" for item in fields(Upkeep)]
     lines.append(f"heartbeat_url = {MASK if config.secrets.heartbeat_url else 'none'}")
     return lines

@@ -1,0 +1,128 @@
+"""Where things stand: site / cabinet / shelf / vessel, and the settings that say which node stands where.
+
+.. code-block:: toml
+
+    site = "high-street"                            # top level; the name of this shop, "home" unless said otherwise
+
+    [places]                                        # node = where it stands within the site
+    "urn:dev:mac:020000fffe5e0001" = "cabinet-2/shelf-3"
+    "urn:dev:mac:020000fffe5e0002" = "cabinet-2"    # air of the whole cabinet
+"""
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from monitor.errors import ConfigError
+from monitor.wire.readings import NodeId
+
+USUAL_SITE = "home"
+NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
+"""What every part of a place is called: it becomes part of a topic, a file's name and a tag."""
+NAME_WORDS = "small letters, digits and hyphens, 32 at most, the first no hyphen"
+PARTS = ("site", "cabinet", "shelf", "vessel")
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Place:
+    """A site, or a cabinet, shelf or vessel in it; what is not said is empty.
+
+    >>> str(Place("high-street", "cabinet-2", "shelf-3"))
+    'high-street/cabinet-2/shelf-3'
+
+    Raises
+    ------
+    ConfigError
+        When a part has no such name, or a wider one is left out.
+    """
+
+    site: str
+    cabinet: str = ""
+    shelf: str = ""
+    vessel: str = ""
+
+    def __post_init__(self) -> None:
+        parts = (self.site, self.cabinet, self.shelf, self.vessel)
+        said = sum(1 for part in parts if part)
+        for kind, part in zip(PARTS, parts[: max(said, 1)], strict=False):
+            if not NAME.fullmatch(part):
+                raise ConfigError(f"{kind} {part!r}: {NAME_WORDS}")
+
+    def __str__(self) -> str:
+        return "/".join(part for part in (self.site, self.cabinet, self.shelf, self.vessel) if part)
+
+    @property
+    def within_site(self) -> str:
+        """``cabinet-2/shelf-3``: the place as people of that site name it; empty for the site itself."""
+        return str(self).partition("/")[2]
+
+    def holds(self, other: "Place") -> bool:
+        """True when ``other`` is this place or lies in it.
+
+        >>> Place("home", "cabinet-2").holds(Place("home", "cabinet-2", "shelf-3"))
+        True
+        """
+        return f"{other}/".startswith(f"{self}/")
+
+
+def place_of(text: str) -> Place:
+    """The place that a full name says.
+
+    >>> place_of("high-street/cabinet-2").cabinet
+    'cabinet-2'
+
+    Raises
+    ------
+    ConfigError
+        When the text names none.
+    """
+    parts = text.strip().split("/")
+    if len(parts) > len(PARTS):
+        raise ConfigError(f"place {text!r}: write {'/'.join(PARTS)}, as far as it is known")
+    if not all(parts):
+        raise ConfigError(f"place {text!r}: a part of it is empty; write {'/'.join(PARTS)}, as far as it is known")
+    return Place(*parts)
+
+
+def place_within(site: str, text: str) -> Place:
+    """The place that people of a site name without it.
+
+    >>> str(place_within("home", "cabinet-2/shelf-3"))
+    'home/cabinet-2/shelf-3'
+
+    Raises
+    ------
+    ConfigError
+        When the text names none.
+    """
+    if not text.strip():
+        raise ConfigError("place '': write cabinet/shelf/vessel, as far as it is known")
+    return place_of(f"{site}/{text.strip()}")
+
+
+def site_from(value: object) -> tuple[str, list[str]]:
+    """The name of this site from the settings' ``site`` (None: not said), and what is wrong with it."""
+    if value is None:
+        return USUAL_SITE, []
+    if isinstance(value, str) and NAME.fullmatch(value):
+        return value, []
+    return USUAL_SITE, [f"site = {value!r}: {NAME_WORDS}"]
+
+
+def places_from(table: object, site: str) -> tuple[dict[NodeId, Place], list[str]]:
+    """Node -> where it stands, of a settings file's table ``[places]``, and what is wrong with it."""
+    if not isinstance(table, Mapping):
+        return {}, ['places must be a table: [places] with lines such as "urn:dev:mac:..." = "cabinet-2/shelf-3"']
+    found: dict[NodeId, Place] = {}
+    faults: list[str] = []
+    for node, text in table.items():
+        if not node.startswith("urn:dev:"):  # RFC 9039
+            faults.append(f"places: {node!r} is no node's name, which begins with urn:dev:")
+        elif not isinstance(text, str):
+            faults.append(f'places: {node} = {text!r} must be a text in quotes, such as "cabinet-2/shelf-3"')
+        else:
+            try:
+                found[NodeId(node)] = place_within(site, text)
+            except ConfigError as err:
+                faults.append(f"places: {node}: {err}")
+    return found, faults
