@@ -1,4 +1,4 @@
-"""Navigation between the screens, and nothing else: ``streamlit run dashboard/app.py -- --data-dir DIR``."""
+"""Navigation between the screens, and nothing else: ``python -m dashboard -- --data-dir DIR``."""
 
 import html
 

@@ -36,7 +36,7 @@ def dashboard_command(
     if not is_loopback(address):
         _check_open(access, address, certificate)
     folder = Path(next(iter(spec.submodule_search_locations)))
-    command = [sys.executable, "-m", "streamlit", "run", str(folder / "app.py")]
+    command = [sys.executable, "-m", "dashboard"]
     command += ["--server.address", address, "--server.port", str(port), "--server.headless", "true"]
     command += ["--browser.gatherUsageStats", "false"]
     if certificate is not None or key is not None:

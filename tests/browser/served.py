@@ -14,8 +14,6 @@ import pytest
 from harness import free_port, wait_until
 from playwright.sync_api import Page
 
-import dashboard
-
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -40,8 +38,7 @@ class Served:
         self._process: subprocess.Popen[bytes] | None = None
 
     def __enter__(self) -> Self:
-        app = Path(dashboard.__file__).with_name("app.py")
-        command = [sys.executable, "-m", "streamlit", "run", str(app), "--server.port", str(self.port)]
+        command = [sys.executable, "-m", "dashboard", "--server.port", str(self.port)]
         environ = {
             name: value for name, value in os.environ.items() if not name.startswith(("PROOFING_", "STREAMLIT_"))
         }
