@@ -65,7 +65,7 @@ def rise_chart(
     percent = alt.Axis(
         title=None,
         labelExpr="datum.value + ' %'",
-        values=_round_steps(min(0.0, _least(history, "low")), top, RISE_STEPS_PCT, most=7),
+        values=round_steps(min(0.0, _least(history, "low")), top, RISE_STEPS_PCT, most=7),
         minExtent=AXIS_PX,
         maxExtent=AXIS_PX,
         domain=False,
@@ -95,7 +95,7 @@ def rise_chart(
         layers += _moment(mark, span, palette, top_px=2 + 18 * place)
     if len(events):
         layers += _flags(events, x, y, palette, span)
-    return _finished(alt.layer(*layers), palette, RISE_HEIGHT_PX)
+    return finished(alt.layer(*layers), palette, RISE_HEIGHT_PX)
 
 
 def air_chart(
@@ -130,7 +130,7 @@ def air_chart(
         domain=False,
     )
     layers: list[Any] = []
-    ends = _spread_ends(frame, list(colours), LABEL_ROOM * (high - low + 2 * spare))
+    ends = spread_ends(frame, list(colours), LABEL_ROOM * (high - low + 2 * spare))
     for what, (colour, dash) in colours.items():
         part = frame[frame["what"] == what]
         if part["value"].notna().sum() == 0:
@@ -142,10 +142,10 @@ def air_chart(
         end = ends[ends["what"] == what]
         name = alt.Chart(end).mark_text(color=colour, align="left", dx=7, fontSize=13, font=FONT, fontWeight=600)
         layers.append(name.encode(x=x, y=alt.Y("value:Q", scale=y, axis=axis), text="what:N"))
-    return _finished(alt.layer(*layers), palette, AIR_HEIGHT_PX)
+    return finished(alt.layer(*layers), palette, AIR_HEIGHT_PX)
 
 
-def _spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFrame:
+def spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFrame:
     """Where the names of the lines stand: at their last values, moved apart so that each has ``room``."""
     lasts = frame.dropna(subset=["value"]).sort_values("at").groupby("what").tail(1)
     ends = lasts[lasts["what"].isin(names)].sort_values("value")[["at", "value", "what"]]
@@ -167,7 +167,7 @@ def forecast_chart(said: pd.DataFrame, palette: Palette, *, came: Mark | None, s
     y = alt.Scale(domain=[low - spare, high + spare], nice=False, zero=False)
     axis = alt.Axis(
         title=None,
-        values=_round_steps(low - spare, high + spare, MOMENT_STEPS_MS, most=6),
+        values=round_steps(low - spare, high + spare, MOMENT_STEPS_MS, most=6),
         labelExpr="utcFormat(datum.value, '%H:%M')",
         minExtent=AXIS_PX,
         maxExtent=AXIS_PX,
@@ -194,10 +194,10 @@ def forecast_chart(said: pd.DataFrame, palette: Palette, *, came: Mark | None, s
             color=palette.ember, align="right", baseline="bottom", dy=-6, fontSize=16, font=FONT, fontWeight=700
         )
         layers.append(words.encode(x=alt.value("width"), y=alt.Y("came:Q", scale=y, axis=axis), text="words:N"))
-    return _finished(alt.layer(*layers), palette, FORECAST_HEIGHT_PX)
+    return finished(alt.layer(*layers), palette, FORECAST_HEIGHT_PX)
 
 
-def _round_steps(low: float, high: float, steps: tuple[float, ...], *, most: int) -> list[float]:
+def round_steps(low: float, high: float, steps: tuple[float, ...], *, most: int) -> list[float]:
     """Round values between two, ``most`` of them at most, in the finest of the given steps that allows it."""
     step = next((step for step in steps if (high - low) / step <= most), steps[-1])
     return [k * step for k in range(ceil(low / step), floor(high / step) + 1)]
@@ -359,8 +359,9 @@ def _least(frame: pd.DataFrame, column: str) -> float:
     return value if isfinite(value) else 0.0
 
 
-def _finished(chart: Layered, palette: Palette, height_px: int) -> Layered:
-    finished: Layered = (
+def finished(chart: Layered, palette: Palette, height_px: int) -> Layered:
+    """A chart in the look that all share: height, fonts, hair lines."""
+    whole: Layered = (
         chart.properties(
             height=height_px, background="transparent", padding={"left": 0, "right": 8, "top": 6, "bottom": 2}
         )
@@ -375,4 +376,4 @@ def _finished(chart: Layered, palette: Palette, height_px: int) -> Layered:
             labelPadding=6,
         )
     )
-    return finished
+    return whole
