@@ -71,10 +71,12 @@ def walk_chart(steps: list[Step], palette: Palette) -> Layered:
     whisker = alt.Chart(rows.dropna(subset=["low"])).mark_rule(color=palette.ink, strokeWidth=2)
     words = base.mark_text(align="left", dx=7, color=palette.ink, fontSize=14, font=FONT, fontWeight=600)
     drawn: Layered = (
-        alt.layer(
-            bars,
-            whisker.encode(x=alt.X("low:Q", scale=scale), x2="high:Q", y=y),
-            words.encode(x=alt.X("right:Q", scale=scale), y=y, text="words:N"),
+        Layered(
+            layer=[
+                bars,
+                whisker.encode(x=alt.X("low:Q", scale=scale), x2="high:Q", y=y),
+                words.encode(x=alt.X("right:Q", scale=scale), y=y, text="words:N"),
+            ]
         )
         .properties(height=ROW_PX * len(steps), background="transparent", padding={"left": 0, "right": 8})
         .configure_view(stroke=None)

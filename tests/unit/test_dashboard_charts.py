@@ -62,7 +62,7 @@ def reading_frame(readings: list[Reading], channels: list[tuple[Channel, str]], 
 
 
 def layers(chart: Layered) -> list[dict[str, Any]]:
-    found: list[dict[str, Any]] = chart.to_dict()["layer"]
+    found: list[dict[str, Any]] = chart.to_dict(validate=True)["layer"]
     return found
 
 
@@ -87,7 +87,7 @@ def charts_of(count: int) -> dict[str, Layered]:
 @pytest.mark.parametrize("name", ["rise", "air", "forecast"])
 @pytest.mark.parametrize("count", [0, 1, 2, 6000])
 def test_no_series_has_more_points_than_a_screen_can_show(name: str, count: int) -> None:
-    chart = charts_of(count)[name].to_dict()
+    chart = charts_of(count)[name].to_dict(validate=True)
     for rows in chart.get("datasets", {}).values():
         assert len(rows) <= MAX_POINTS
 
