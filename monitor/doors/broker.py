@@ -24,6 +24,7 @@ from monitor.files import bounded_bytes, write_private
 from monitor.network import is_loopback
 from monitor.node.settings import FOLDER as NODES_FOLDER
 from monitor.node.settings import Link, NodeSettings, settings_from_text
+from monitor.sources.claim import STANDBY, TOPIC
 from monitor.wire.frames import key_of
 
 FOLDER = "broker"
@@ -47,6 +48,11 @@ user {COLLECTOR}
 topic read proofing/+/pack
 topic read proofing/+/status
 topic write proofing/+/ack
+topic readwrite {TOPIC}
+
+# A second collector looks here whether the first is at work.
+user {STANDBY}
+topic read {TOPIC}
 
 # %u is the name a node has logged in with: none can speak as another.
 pattern write proofing/%u/pack
@@ -150,7 +156,7 @@ def write_broker(data_dir: Path, options: BrokerOptions, passwords: Mapping[str,
     Parameters
     ----------
     passwords
-        User name -> password: the collector, the probe, and every node by its key.
+        User name -> password: the collector, who stands by for it, the probe, and every node by its key.
 
     Raises
     ------

@@ -15,8 +15,10 @@ from monitor.doors import broker, proxy
 from monitor.doors.certificates import CA_NAME, FOLDER
 from monitor.doors.settings_files import add_secrets, settings_to_add
 from monitor.errors import ConfigError
+from monitor.sources.claim import STANDBY
 from monitor.wire.frames import key_of
 
+OWN_USERS = (broker.COLLECTOR, STANDBY, broker.PROBE)
 Options = TypeVar("Options", broker.BrokerOptions, proxy.ProxyOptions)
 
 
@@ -47,15 +49,15 @@ def _configure_broker(args: argparse.Namespace, data_dir: Path, clock: Clock, ou
     nodes = broker.radio_nodes(data_dir)
     known = load_config(data_dir, os.environ).secrets
     own: dict[str, str] = {}
-    for user in (broker.COLLECTOR, broker.PROBE):
+    for user in OWN_USERS:
         address = broker.collector_address(options, user)
         own[address.key] = known.mqtt_passwords.get(address.key) or broker.drawn_password()
-    passwords = dict(zip((broker.COLLECTOR, broker.PROBE), own.values(), strict=True)) | broker.users_of(nodes)
+    passwords = dict(zip(OWN_USERS, own.values(), strict=True)) | broker.users_of(nodes)
     pair = broker.write_broker(data_dir, options, passwords, clock.now())
     secrets_path = add_secrets(data_dir, own)
     folder = broker.broker_folder(data_dir)
     print(f"{folder}: settings, passwords, access list; only you can read them", file=out)
-    print(f"{secrets_path}: the collector's password", file=out)
+    print(f"{secrets_path}: the collector's passwords", file=out)
     lines = {"mqtt": f'["{broker.collector_address(options).url}"]'}
     if pair.ca is not None:
         lines["mqtt_ca_file"] = json.dumps(_beside(pair.ca, data_dir))

@@ -8,6 +8,7 @@ memory is no promise: it forgets its queues when it is killed.
 import logging
 import queue
 import threading
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -19,6 +20,8 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.clock import Clock
 from monitor.errors import ConfigError, SourceError
+from monitor.sources.claim import TOPIC as CLAIM_TOPIC
+from monitor.sources.claim import SiteClaim
 from monitor.sources.intake import Fault, Frame, Item, Status, put
 from monitor.wire.frames import identity, node_of_key
 
@@ -29,7 +32,7 @@ CLIENT_ID = "proofing-monitor-collector"
 ROOT = "proofing"
 QOS = 1
 KEEPALIVE_S = 30
-FIRST_RETRY_S, LAST_RETRY_S = 1, 30
+FIRST_RETRY_S, LAST_RETRY_S = 1, 5  # judgement: soon back, well within what another collector waits for this one
 MAX_PAYLOAD_BYTES = 64 * 1024  # judgement: many times a frame; a longer one is not even looked at
 _STATUS = {b"online": True, b"offline": False}
 
@@ -47,6 +50,10 @@ class MqttSource:
         Names the session at the broker: two collectors on one broker need two.
     ca_file
         Certificates to trust for ``mqtts``; None: those of the machine.
+    claim
+        The site's claim at this broker, looked at before each log-in; None: log in without.
+    on_other
+        Called when another collector serves the site: nothing is read from here on.
 
     Attributes
     ----------
@@ -69,6 +76,8 @@ class MqttSource:
         *,
         client_id: str = CLIENT_ID,
         ca_file: Path | None = None,
+        claim: SiteClaim | None = None,
+        on_other: Callable[[], None] = lambda: None,
     ) -> None:
         scheme, self._host, self._port, url_user = _parsed(url)
         self.name = f"{scheme}://{self._host}:{self._port}"
@@ -78,6 +87,8 @@ class MqttSource:
         self._connections = 0  # a PUBACK belongs to the connection that its message came by
         self._is_up = False
         self.trouble = ""
+        self._claim = claim
+        self._on_other = on_other
         self._client = paho.Client(
             CallbackAPIVersion.VERSION2,
             client_id,
@@ -93,6 +104,9 @@ class MqttSource:
                 self._client.tls_set(None if ca_file is None else str(ca_file))
             except (OSError, ValueError) as error:
                 raise ConfigError(f"{self.name}: certificates {ca_file} cannot be used: {error}") from error
+        if claim is not None:
+            self._client.will_set(CLAIM_TOPIC, claim.will, QOS, retain=True)
+            self._client.on_pre_connect = self._on_pre_connect
         self._client.on_connect = self._on_connect
         self._client.on_connect_fail = self._on_connect_fail
         self._client.on_disconnect = self._on_disconnect
@@ -116,10 +130,27 @@ class MqttSource:
     def stop(self) -> None:
         """Leave the broker, which keeps the session, and wait for the thread."""
         self._stopping.set()
+        if self._claim is not None and self._is_up:
+            self._client.publish(CLAIM_TOPIC, b"", retain=True)  # nobody has to wait for one who left in order
         self._client.disconnect()
         self._client.loop_stop()
 
+    def renew_claim(self) -> None:
+        """Say that this collector still serves the site, when that is due; to be called by a loop that works."""
+        if self._claim is not None and self._is_up and (text := self._claim.renewed()) is not None:
+            self._client.publish(CLAIM_TOPIC, text, retain=True)
+
     # -- called by the library's thread; none may raise, or the thread ends -----------------------------------------
+
+    def _on_pre_connect(self, client: paho.Client, userdata: Any) -> None:
+        """Raise an OSError, which the library takes for a line that cannot be opened, and so tries again."""
+        assert self._claim is not None
+        is_free = self._claim.may_take()
+        if self._stopping.is_set():
+            raise ConnectionAbortedError
+        if not is_free:
+            self._on_other()
+            raise ConnectionAbortedError
 
     def _on_connect(
         self, client: paho.Client, userdata: Any, flags: paho.ConnectFlags, code: ReasonCode, properties: Any
@@ -129,10 +160,15 @@ class MqttSource:
             return
         self._connections += 1
         log.info("connected source=%s has_session=%s", self.name, flags.session_present)
+        if self._claim is not None:
+            client.publish(CLAIM_TOPIC, self._claim.taken(), QOS, retain=True)
         client.subscribe([(f"{ROOT}/+/pack", QOS), (f"{ROOT}/+/status", QOS)])
 
     def _on_connect_fail(self, client: paho.Client, userdata: Any) -> None:
-        self._say_once("does not answer; start it, or check host and port")
+        if self._claim is not None and self._claim.other is not None:
+            self._say_once(f"the collector on {self._claim.other.machine} serves this site")
+        else:
+            self._say_once("does not answer; start it, or check host and port")
 
     def _on_disconnect(
         self,

@@ -56,7 +56,13 @@ class ServiceManager:
 
     def beat(self, store_trouble: str) -> None:
         """The loop has turned. A store that fails is told as a status: a restart would not mend it."""
-        status = f"waiting for the store: {store_trouble}" if store_trouble else "at work"
+        self._say(f"waiting for the store: {store_trouble}" if store_trouble else "at work")
+
+    def stand_by(self, machine: str) -> None:
+        """All is well, and another machine's collector does the work."""
+        self._say(f"standing by for the collector on {machine}")
+
+    def _say(self, status: str) -> None:
         if status != self._status:
             self._status = status
             self._send("STATUS=" + status.replace("\n", " "))

@@ -51,6 +51,7 @@ class PulseMetrics(Collector):
             refused.add_metric([reason], n)
         yield refused
         now = (
+            ("standing_by", "1 while another collector serves the site", 0),
             ("batches_running", "batches at work", pulse.running),
             ("loop_silent_seconds", "since the loop last turned", pulse.silent_s),
             ("store_failing", "1 while the store cannot be used", bool(pulse.store_trouble)),
@@ -64,7 +65,7 @@ class PulseMetrics(Collector):
 class MetricsServer:
     """Serves metrics from :meth:`start` to :meth:`stop`."""
 
-    def __init__(self, port: int, metrics: PulseMetrics) -> None:
+    def __init__(self, port: int, metrics: Collector) -> None:
         self._port = port
         self._registry = CollectorRegistry(auto_describe=False)
         self._registry.register(metrics)
