@@ -68,13 +68,15 @@ def walk_chart(steps: list[Step], palette: Palette) -> Layered:
     base = alt.Chart(rows)
     colour = alt.Color("kind:N", scale=alt.Scale(domain=list(colours), range=list(colours.values())), legend=None)
     bars = base.mark_bar().encode(x=x, x2="end:Q", y=y, color=colour)
-    whisker = alt.Chart(rows.dropna(subset=["low"])).mark_rule(color=palette.ink, strokeWidth=2)
+    doubts = alt.Chart(rows.dropna(subset=["low"])).encode(x=alt.X("low:Q", scale=scale), x2="high:Q", y=y)
+    edge = doubts.mark_rule(color=palette.card, strokeWidth=6)  # or a line of ink is lost on a dark kitchen's pale bars
     words = base.mark_text(align="left", dx=7, color=palette.ink, fontSize=14, font=FONT, fontWeight=600)
     drawn: Layered = (
         Layered(
             layer=[
                 bars,
-                whisker.encode(x=alt.X("low:Q", scale=scale), x2="high:Q", y=y),
+                edge,
+                doubts.mark_rule(color=palette.ink, strokeWidth=2),
                 words.encode(x=alt.X("right:Q", scale=scale), y=y, text="words:N"),
             ]
         )
