@@ -2,12 +2,13 @@
 
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import timedelta, tzinfo
+from datetime import timedelta
 
 import streamlit as st
 
 from dashboard import door, queries
 from dashboard.pictures import as_small_jpeg
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, event_word
 from monitor.errors import AccessError, PictureError, StoreError
 from monitor.pace import clock_of
@@ -32,8 +33,8 @@ def note(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
     except (AccessError, StoreError) as error:
         st.toast(f"Not noted: {error}", duration="infinite")
         return
-    said = f"{event_word(kind)}: {words}" if words else event_word(kind)
-    st.toast(f"Noted: {said}, {clock_text(now, _zone())}")
+    said = f"{event_word(kind, _manner())}: {words}" if words else event_word(kind, _manner())
+    st.toast(f"Noted: {said}, {clock_text(now, _manner())}")
 
 
 def note_level(batch_id: BatchId, level_mm: float | None) -> None:
@@ -48,7 +49,7 @@ def note_level(batch_id: BatchId, level_mm: float | None) -> None:
     except (AccessError, StoreError) as error:
         st.toast(f"Not noted: {error}", duration="infinite")
         return
-    st.toast(f"Noted: level {level_mm:.0f} mm, {clock_text(now, _zone())}")
+    st.toast(f"Noted: level {level_mm:.0f} mm, {clock_text(now, _manner())}")
 
 
 def acknowledge(*numbers: int) -> None:
@@ -61,7 +62,7 @@ def acknowledge(*numbers: int) -> None:
     except (AccessError, StoreError) as error:
         st.toast(f"Not acknowledged: {error}", duration="infinite")
         return
-    st.toast(f"Acknowledged, {clock_text(now, _zone())}")
+    st.toast(f"Acknowledged, {clock_text(now, _manner())}")
 
 
 def shelve(number: int, minutes: int) -> None:
@@ -74,7 +75,7 @@ def shelve(number: int, minutes: int) -> None:
     except (AccessError, StoreError) as error:
         st.toast(f"Not shelved: {error}", duration="infinite")
         return
-    st.toast("Back from its shelf" if until is None else f"Shelved until {clock_text(until, _zone())}")
+    st.toast("Back from its shelf" if until is None else f"Shelved until {clock_text(until, _manner())}")
 
 
 def _person() -> str:
@@ -141,5 +142,5 @@ def put_on_shelf(name: str, vessel: Vessel) -> None:
     st.toast(f"On the shelf: {name}")
 
 
-def _zone() -> tzinfo:
-    return queries.manner(str(queries.database().parent)).zone
+def _manner() -> Manner:
+    return queries.manner(str(queries.database().parent))

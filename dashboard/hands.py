@@ -2,10 +2,11 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 
 from dashboard.queries import Row
 from monitor.bakery.alerts import AlertKind
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import Task, clock_text, next_task
 from monitor.dough.outlook import State
 from monitor.recipe.batch import Batch
@@ -37,33 +38,33 @@ def trouble(row: Row) -> int:
     return rank
 
 
-def ordered(rows: Iterable[Row], now: datetime) -> list[Row]:
+def ordered(rows: Iterable[Row], now: datetime, manner: Manner) -> list[Row]:
     """The rows as a board shows them."""
     far = now + timedelta(days=365)
 
     def key(row: Row) -> tuple[int, datetime, datetime, int]:
-        due = due_of(row)
+        due = due_of(row, manner)
         return (trouble(row), far if due is None else due.sorts_at, row.batch.started_at, row.batch.id)
 
     return sorted(rows, key=key)
 
 
-def due_of(row: Row) -> Due | None:
+def due_of(row: Row, manner: Manner) -> Due | None:
     """The next task of a row; None when there is none, or no time for it."""
-    task = None if row.outlook is None else next_task(row.batch, row.outlook)
+    task = None if row.outlook is None else next_task(row.batch, row.outlook, manner)
     return None if task is None or task.at is None else Due(row.batch, task, task.at)
 
 
-def dues(rows: Iterable[Row], now: datetime) -> list[Due]:
+def dues(rows: Iterable[Row], now: datetime, manner: Manner) -> list[Due]:
     """All tasks, in the order hands meet them: what is due now as the board is ordered, then by the clock."""
-    found = [due for due in map(due_of, ordered(rows, now)) if due is not None]
+    found = [due for row in ordered(rows, now, manner) if (due := due_of(row, manner)) is not None]
     at_once = [due for due in found if due.task.is_now]
     later = sorted((due for due in found if not due.task.is_now), key=lambda due: due.sorts_at)
     return at_once + later
 
 
-def due_words(due: Due, zone: tzinfo, now: datetime) -> tuple[str, str]:
+def due_words(due: Due, manner: Manner, now: datetime) -> tuple[str, str]:
     """When and what of a task: ``("Now", "Milk buns: shape now")``, ``("09:44", "Barley rolls: oven on")``."""
     if due.task.is_now:
         return "Now", f"{due.batch.name}: {due.task.text.removesuffix(' now')}"
-    return clock_text(due.sorts_at, zone, now), f"{due.batch.name}: {due.task.text}"
+    return clock_text(due.sorts_at, manner, now), f"{due.batch.name}: {due.task.text}"

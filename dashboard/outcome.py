@@ -2,8 +2,9 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime
 
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, duration_text
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
@@ -48,17 +49,17 @@ def outcome_of(batch: Batch, newest: Outlook | None) -> Outcome:
     )
 
 
-def outcome_words(outcome: Outcome, zone: tzinfo) -> str:
+def outcome_words(outcome: Outcome, manner: Manner) -> str:
     """The outcome as a colleague would say it."""
-    ended = f"ended {clock_text(outcome.ended_at, zone)}"
+    ended = f"ended {clock_text(outcome.ended_at, manner)}"
     what = "its peak" if outcome.is_peak else "it was ready"
     if outcome.ready_at is None:
         expected = outcome.expected_at
-        hoped = "" if expected is None else f", expected {clock_text(expected, zone, outcome.ended_at)}"
+        hoped = "" if expected is None else f", expected {clock_text(expected, manner, outcome.ended_at)}"
         return f"{ended}, before {what}{hoped}"
-    parts = [] if outcome.is_peak else [f"was ready {clock_text(outcome.ready_at, zone, outcome.ended_at)}"]
+    parts = [] if outcome.is_peak else [f"was ready {clock_text(outcome.ready_at, manner, outcome.ended_at)}"]
     if outcome.peak_at is not None:
-        parts.append(f"peaked {clock_text(outcome.peak_at, zone, outcome.ended_at)}")
+        parts.append(f"peaked {clock_text(outcome.peak_at, manner, outcome.ended_at)}")
     waited_min = (outcome.ended_at - outcome.ready_at).total_seconds() / 60.0
     parts.append(f"{ended}, {duration_text(waited_min)} after {what}")
     return "; ".join(parts)

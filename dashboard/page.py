@@ -4,13 +4,14 @@ import html
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from datetime import datetime
 
 import streamlit as st
 
 from dashboard import queries
 from dashboard.charts import Layered
 from dashboard.theme import Palette, palette_for, style
+from monitor.bakery.manner import Manner
 from monitor.errors import AccessError, StoreError
 from monitor.pace import clock_of, pace_of
 from monitor.sinks.store import Store
@@ -20,22 +21,19 @@ REFRESH_S = 2.0  # real seconds between looks at the store: two dough minutes in
 
 @dataclass(frozen=True, slots=True)
 class Scene:
-    """One rerun of one screen: the store it reads, the dough's now, the baker's zone, the palette.
+    """One rerun of one screen: the store it reads, the dough's now, how its reader is told things, the palette.
 
     Attributes
     ----------
     speed
         How many times faster than the wall the dough's clock runs; None for real time.
-    temp_unit
-        ``C`` or ``F``: the scale the baker reads.
     """
 
     store: Store
     now: datetime
-    zone: tzinfo
+    manner: Manner
     palette: Palette
     speed: float | None
-    temp_unit: str = "C"
 
 
 def shown(draw: Callable[[Scene], None]) -> None:
@@ -46,7 +44,7 @@ def shown(draw: Callable[[Scene], None]) -> None:
             palette = palette_for(st.context.theme.type)
             manner = queries.manner(str(store.path.parent))
             speed = None if pace is None else pace.speed
-            draw(Scene(store, clock_of(store).now(), manner.zone, palette, speed, manner.temp_unit))
+            draw(Scene(store, clock_of(store).now(), manner, palette, speed))
     except AccessError as error:
         st.html(heading("Closed", str(error)))
     except StoreError as error:

@@ -25,7 +25,7 @@ def begin(plan_id: PlanId, dough: str, stage: int) -> None:
             if not any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
                 st.toast("That has begun already.")
                 return
-            said = start_next(book, live, now, dough)
+            said = start_next(book, live, now, queries.manner(str(book.path.parent)), dough)
     except (AccessError, ConfigError, StoreError) as error:
         st.toast(f"Not begun: {error}", duration="infinite")
         return
@@ -56,7 +56,7 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
     from monitor.plan.words import no_plan_lines
 
     folder = queries.database().parent
-    zone = queries.manner(str(folder)).zone
+    manner = queries.manner(str(folder))
     try:
         with queries.opened_to_write_as(DayBook) as book:
             now = clock_of(book).now()
@@ -64,13 +64,13 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
             if wanted <= now:
                 return ["That hour is over."]
             order = order_of(book, read_recipe(path), wanted)
-            found = make_plan((order,), read_kitchen(None, folder), now, zone)
+            found = make_plan((order,), read_kitchen(None, folder), now, manner.zone)
             if isinstance(found, NoPlan):
                 recipes = dict(zip(keys_of((order,)), [order.recipe], strict=True))
-                return ["No plan:", *no_plan_lines(found, recipes, zone, now)]
+                return ["No plan:", *no_plan_lines(found, recipes, manner, now)]
             plan = book.add_plan(found)
     except (AccessError, StoreError) as error:
         return [f"Not planned: {error}"]
     except ValueError as error:
         raise ConfigError(str(error)) from error
-    return [out_sentence(plan.doughs[0], zone, now)]
+    return [out_sentence(plan.doughs[0], manner, now)]

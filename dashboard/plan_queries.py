@@ -28,7 +28,7 @@ def current_plan(now: datetime) -> LivePlan | None:
 def food(live: LivePlan, dough: DoughPlan) -> str:
     """Time above 5 C beside the guidance; empty without egg, milk or the like."""
     with queries.opened_as(DayBook) as book:
-        return food_words(book, live, dough)
+        return food_words(book, live, dough, queries.manner(str(book.path.parent)))
 
 
 def wanted_moment(now: datetime, days_ahead: int, at: time) -> datetime:
@@ -61,6 +61,4 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
         except ValueError as error:
             raise ConfigError(str(error)) from error
     recipes = {keys_of((order,))[0]: order.recipe}
-    return [
-        (variation_text(each, manner.temp_unit), *alternative_row(each, recipes, manner.zone, now)) for each in found
-    ]
+    return [(variation_text(each, manner), *alternative_row(each, recipes, manner, now)) for each in found]

@@ -1,11 +1,12 @@
 """A planned day as pictures and tables: stages on one clock, steps with their times, and the seconds to the next."""
 
 import html
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 
 from dashboard.page import Scene
 from dashboard.svg import elastic_drawing, element, picture, text
 from dashboard.theme import FONT, Palette
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import clock_text, printable, stage_word, to_minute
 from monitor.day_runner import LivePlan
 from monitor.plan.cues import is_done
@@ -26,14 +27,14 @@ def _width(from_at: datetime, to_at: datetime, start: datetime, end: datetime) -
     return f"{max(100.0 * (to_at - from_at) / (end - start), 0.15):.2f}%"
 
 
-def day_svg(dough: DoughPlan, now: datetime, zone: tzinfo, palette: Palette) -> str:
+def day_svg(dough: DoughPlan, now: datetime, manner: Manner, palette: Palette) -> str:
     """One dough's day: a block for each stage, outlined while it stays good, the oven below, a rule at now."""
     first_at = min(stage.hands_at for stage in dough.stages)
     last_at = dough.out_at
     edge = (last_at - first_at) * 0.02 + timedelta(minutes=5)
     start, end = first_at - edge, last_at + edge
     height = TOP_PX + ROW_PX * (len(dough.stages) + (1 if dough.loads else 0)) + 4.0
-    parts = [_hours(start, end, height, zone, palette)]
+    parts = [_hours(start, end, height, manner, palette)]
     for row, stage in enumerate(dough.stages):
         y = TOP_PX + row * ROW_PX
         ready_at = stage.ready_at or stage.ends_at
@@ -51,7 +52,7 @@ def day_svg(dough: DoughPlan, now: datetime, zone: tzinfo, palette: Palette) -> 
                 width=_width(stage.begins_at, stage.ends_at, start, end), stroke=palette.crust,
             )
         )  # fmt: skip
-        words = stage_word(dough.method(stage).stage)
+        words = stage_word(dough.method(stage).stage, manner)
         is_late_row = (stage.begins_at - start) / (end - start) > 0.6
         parts.append(
             text(
@@ -73,10 +74,10 @@ def day_svg(dough: DoughPlan, now: datetime, zone: tzinfo, palette: Palette) -> 
     return elastic_drawing("".join(parts), height)
 
 
-def _hours(start: datetime, end: datetime, height: float, zone: tzinfo, palette: Palette) -> str:
+def _hours(start: datetime, end: datetime, height: float, manner: Manner, palette: Palette) -> str:
     hours = (end - start).total_seconds() / 3600.0
     every = next(step for step in (1, 2, 3, 6, 12, 24) if hours / step <= 9 or step == 24)
-    at = start.astimezone(zone).replace(minute=0, second=0, microsecond=0) + timedelta(hours=1)
+    at = start.astimezone(manner.zone).replace(minute=0, second=0, microsecond=0) + timedelta(hours=1)
     parts = []
     while at < end:
         if at.hour % every == 0:
@@ -91,14 +92,15 @@ def _hours(start: datetime, end: datetime, height: float, zone: tzinfo, palette:
 
 def day_picture(dough: DoughPlan, scene: Scene) -> str:
     """The day of a dough with its sentence as text alternative."""
+    manner, now = scene.manner, scene.now
     told = ", ".join(
-        f"{stage_word(dough.method(stage).stage)} {clock_text(stage.begins_at, scene.zone, scene.now)} to "
-        f"{clock_text(stage.ends_at, scene.zone, scene.now)}"
+        f"{stage_word(dough.method(stage).stage, manner)} {clock_text(stage.begins_at, manner, now)} to "
+        f"{clock_text(stage.ends_at, manner, now)}"
         for stage in dough.stages
     )
-    loads = ", ".join(f"load {load.number} in {clock_text(load.in_at, scene.zone, scene.now)}" for load in dough.loads)
+    loads = ", ".join(f"load {load.number} in {clock_text(load.in_at, manner, now)}" for load in dough.loads)
     words = f"{printable(dough.recipe.name)}: {told}{'; ' if loads else ''}{loads}"
-    return picture(day_svg(dough, scene.now, scene.zone, scene.palette), words, "day")
+    return picture(day_svg(dough, scene.now, scene.manner, scene.palette), words, "day")
 
 
 def step_table(live: LivePlan, scene: Scene) -> str:
@@ -106,10 +108,10 @@ def step_table(live: LivePlan, scene: Scene) -> str:
     planned = {step.key: step.at for step in steps(live.made)}
     has_many = len(live.now.doughs) > 1
     rows = []
-    day = scene.now.astimezone(scene.zone).date()
+    day = scene.now.astimezone(scene.manner.zone).date()
     for step in steps(live.now):
         dough = live.now.dough(step.dough)
-        local = to_minute(step.at).astimezone(scene.zone)
+        local = to_minute(step.at).astimezone(scene.manner.zone)
         if local.date() != day:
             day = local.date()
             rows.append(f'<tr><th colspan="2">{local:%A}</th></tr>')
@@ -120,7 +122,7 @@ def step_table(live: LivePlan, scene: Scene) -> str:
         small = f' <span class="quiet">{note}</span>' if note else ""
         rows.append(
             f'<tr class="{"old" if is_ticked else ""}"><td class="n">{local:%H:%M}</td>'
-            f"<td>{html.escape(who + step_text(dough, step))}{small}</td></tr>"
+            f"<td>{html.escape(who + step_text(dough, step, scene.manner))}{small}</td></tr>"
         )
     return f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>'
 

@@ -2,7 +2,7 @@
 
 import html
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta
 
 import streamlit as st
 
@@ -11,6 +11,7 @@ from dashboard.charts import Mark
 from dashboard.queries import Past
 from dashboard.supposing import Supposed
 from monitor.bakery.air_words import skin_sentence
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, curve_sentence, event_word, rise_text, temp_text
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
@@ -28,8 +29,8 @@ def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> N
     """Rise and forecast of a running batch, and beside it what would come of what is supposed."""
     newest = scene.store.latest_outlook(batch.id)
     now_words = "now" if newest is None or newest.rise_pct is None else f"now, {newest.rise_pct.p50:.0f} %"
-    marks = (Mark(frames.dial_ms(scene.now, scene.zone), now_words),)
-    said = f"{batch.name}: not yet estimated." if newest is None else curve_sentence(batch, newest, scene.zone)
+    marks = (Mark(frames.dial_ms(scene.now, scene.manner.zone), now_words),)
+    said = f"{batch.name}: not yet estimated." if newest is None else curve_sentence(batch, newest, scene.manner)
     other = None
     if supposed is not None:
         other = supposing.answer(scene, batch, supposed)
@@ -46,7 +47,7 @@ def running_span(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> 
     end = chart_end(scene.store.latest_outlook(batch.id), scene.now)
     if supposed is not None:
         end = max(end, chart_end(supposing.answer(scene, batch, supposed), scene.now))
-    return frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone)
+    return frames.dial_ms(batch.started_at, scene.manner.zone), frames.dial_ms(end, scene.manner.zone)
 
 
 def put_past_rise(scene: page.Scene, past: Past, said: Outlook) -> None:
@@ -54,12 +55,12 @@ def put_past_rise(scene: page.Scene, past: Past, said: Outlook) -> None:
     batch = past.batch
     ended_at = batch.ended_at or scene.now
     marks = (
-        Mark(frames.dial_ms(said.at, scene.zone), f"said at {clock_text(said.at, scene.zone)}"),
-        Mark(frames.dial_ms(ended_at, scene.zone), "ended"),
+        Mark(frames.dial_ms(said.at, scene.manner.zone), f"said at {clock_text(said.at, scene.manner)}"),
+        Mark(frames.dial_ms(ended_at, scene.manner.zone), "ended"),
     )
     span = _past_span(scene, batch, said)
     chart = rise(scene, batch, past.outlooks, said, span, marks[1:] if said.at >= ended_at else marks)
-    page.put_chart(chart, curve_sentence(batch, past.outlooks[-1], scene.zone), "rise")
+    page.put_chart(chart, curve_sentence(batch, past.outlooks[-1], scene.manner), "rise")
 
 
 def put_past_air(scene: page.Scene, past: Past, said: Outlook) -> None:
@@ -70,7 +71,7 @@ def put_past_air(scene: page.Scene, past: Past, said: Outlook) -> None:
 def _past_span(scene: page.Scene, batch: Batch, said: Outlook) -> tuple[float, float]:
     ended_at = batch.ended_at or scene.now
     end = max(ended_at, min(chart_end(said, said.at), ended_at + timedelta(hours=2)))
-    return frames.dial_ms(batch.started_at, scene.zone), frames.dial_ms(end, scene.zone)
+    return frames.dial_ms(batch.started_at, scene.manner.zone), frames.dial_ms(end, scene.manner.zone)
 
 
 def rise(
@@ -83,18 +84,22 @@ def rise(
     other: Outlook | None = None,
 ) -> charts.Layered:
     """The chart of rise with one forecast, and perhaps another beside it."""
-    fan = frames.fan_frame(forecast, scene.zone)
-    ready = (None, None, None) if forecast is None or batch.target.is_peak else frames.dials(forecast.ready, scene.zone)
+    fan = frames.fan_frame(forecast, scene.manner.zone)
+    ready = (
+        (None, None, None)
+        if forecast is None or batch.target.is_peak
+        else frames.dials(forecast.ready, scene.manner.zone)
+    )
     return charts.rise_chart(
-        frames.rise_frame(outlooks, scene.zone),
+        frames.rise_frame(outlooks, scene.manner.zone),
         fan[fan["at"] <= span[1]],
-        frames.event_frame(noted(batch.events), scene.zone),
+        frames.event_frame(noted(batch.events, scene.manner), scene.manner.zone),
         scene.palette,
         span=span,
         target_pct=batch.target.rise_pct,
         ready=ready,
         marks=marks,
-        other=None if other is None else frames.fan_frame(other, scene.zone).query(f"at <= {span[1]}"),
+        other=None if other is None else frames.fan_frame(other, scene.manner.zone).query(f"at <= {span[1]}"),
     )
 
 
@@ -109,19 +114,19 @@ def chart_end(outlook: Outlook | None, now: datetime) -> datetime:
     return end + (_MIDNIGHT - end) % STEP  # up to the next round moment, so that the axis does not creep
 
 
-def noted(events: Iterable[Event]) -> list[tuple[Event, str]]:
+def noted(events: Iterable[Event], manner: Manner) -> list[tuple[Event, str]]:
     """What a baker did, with a word for each; the end of a stage is the end of its curve and needs no flag."""
-    return [(event, event_word(event.kind)) for event in events if event.kind is not EventKind.END]
+    return [(event, event_word(event.kind, manner)) for event in events if event.kind is not EventKind.END]
 
 
 def put_air(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], key: str) -> None:
     """Air, dough and dew point, then humidity, on the same clock."""
-    palette, unit = scene.palette, f"°{scene.temp_unit}"
+    palette, unit = scene.palette, f"°{scene.manner.temp_unit}"
     dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
     temps = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
     words = air_words(batch, track, scene)
     if track.air_temp_c.t_s.size or track.dough_temp_c.t_s.size:
-        drawn = frames.worded(frames.series_frame(batch.started_at, temps, scene.zone), unit)
+        drawn = frames.worded(frames.series_frame(batch.started_at, temps, scene.manner.zone), unit)
         colours = {"air": (palette.water, []), "dough": (palette.crust, []), "dew point": (palette.muted, [2, 3])}
         chart = charts.air_chart(drawn, colours, palette, span=span, unit=unit, least_span=LEAST_DEGREES)
         page.put_chart(chart, words, f"temps-{key}")
@@ -129,7 +134,7 @@ def put_air(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, fl
         if skin:
             st.html(f'<p class="quiet skin">{html.escape(skin[0].upper() + skin[1:])}.</p>')
     if track.humidity_pct.t_s.size:
-        series = frames.series_frame(batch.started_at, {"humidity": track.humidity_pct}, scene.zone)
+        series = frames.series_frame(batch.started_at, {"humidity": track.humidity_pct}, scene.manner.zone)
         chart = charts.air_chart(
             frames.worded(series, "%"), {"humidity": (palette.water, [])}, palette,
             span=span, unit="%", least_span=LEAST_PCT,
@@ -143,9 +148,9 @@ def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
     for what, series in (("air", track.air_temp_c), ("dough", track.dough_temp_c), ("humidity", track.humidity_pct)):
         if series.t_s.size:
             value = float(series.value[-1])
-            much = f"{value:.0f} %" if what == "humidity" else temp_text(value, scene.temp_unit)
+            much = f"{value:.0f} %" if what == "humidity" else temp_text(value, scene.manner)
             at = batch.started_at + timedelta(seconds=float(series.t_s[-1]))
-            said.append(f"{what} {much} at {clock_text(at, scene.zone)}")
+            said.append(f"{what} {much} at {clock_text(at, scene.manner)}")
     skin = _skin_words(track, scene)
     return "; ".join([*said, skin] if skin else said) + "."
 
@@ -156,26 +161,26 @@ def _skin_words(track: Track, scene: page.Scene) -> str:
     if not all(part.t_s.size for part in parts):
         return ""
     air_c, humidity_pct, dough_c = (float(part.value[-1]) for part in parts)
-    return skin_sentence(air_c, humidity_pct, dough_c, scene.temp_unit)
+    return skin_sentence(air_c, humidity_pct, dough_c, scene.manner)
 
 
 def put_forecasts(scene: page.Scene, past: Past, came_at: datetime | None) -> None:
     """Every forecast made at the time against what came."""
-    said = frames.forecast_frame(past.outlooks, scene.zone, last=came_at)
+    said = frames.forecast_frame(past.outlooks, scene.manner.zone, last=came_at)
     ended_at = past.batch.ended_at or scene.now
     last_at = came_at or ended_at
     room = (last_at - past.batch.started_at) * 0.2  # right of the last forecast, for the moment that came
-    span = (frames.dial_ms(past.batch.started_at, scene.zone), frames.dial_ms(last_at + room, scene.zone))
+    span = (frames.dial_ms(past.batch.started_at, scene.manner.zone), frames.dial_ms(last_at + room, scene.manner.zone))
     came = None
     sentence = "Every forecast made; it was not ready when the stage ended."
     if came_at is not None:
-        words = clock_text(came_at, scene.zone)
-        came = Mark(frames.dial_ms(came_at, scene.zone), words)
+        words = clock_text(came_at, scene.manner)
+        came = Mark(frames.dial_ms(came_at, scene.manner.zone), words)
         sentence = f"Every forecast made, early to late, against the moment it was ready, {words}."
     page.put_chart(charts.forecast_chart(said, scene.palette, came=came, span=span), sentence, "forecasts")
 
 
-def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, zone: tzinfo) -> int:
+def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, manner: Manner) -> int:
     """A slider over the moments at which a forecast was made; returns the place of the chosen one."""
     step = max(1, len(outlooks) // 200)
     places: list[int] = sorted({*range(0, len(outlooks), step), at_first, len(outlooks) - 1})
@@ -185,7 +190,7 @@ def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, zone: tzinfo) 
         "Look back to what was said at",
         places,
         value=at_first,
-        format_func=lambda place: f"{clock_text(outlooks[place].at, zone)}, {rise_text(outlooks[place])}",
+        format_func=lambda place: f"{clock_text(outlooks[place].at, manner)}, {rise_text(outlooks[place], manner)}",
         key="moment",
     )
     return places[places.index(chosen)]

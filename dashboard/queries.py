@@ -10,7 +10,7 @@ import sys
 from collections.abc import Iterator
 from contextlib import AbstractContextManager, contextmanager
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TypeVar
 
@@ -20,7 +20,8 @@ from dashboard import door
 from monitor.access import Role
 from monitor.bakery.alerts import Alert, Message
 from monitor.bakery.calls import QuietHours
-from monitor.config import DATABASE_NAME, default_data_dir, load_config
+from monitor.bakery.manner import Manner
+from monitor.config import DATABASE_NAME, Config, default_data_dir, load_config
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
@@ -29,7 +30,6 @@ from monitor.dough.track import Track
 from monitor.dough.verdicts import Tasted, best_rise_pct
 from monitor.errors import ConfigError
 from monitor.learner import lessons_before
-from monitor.pace import local_zone
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
 from monitor.sinks.reviews import Reviews
@@ -128,26 +128,26 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
         yield store
 
 
-@dataclass(frozen=True, slots=True)
-class Manner:
-    """How the baker wants to read things: the zone of the clock, and ``C`` or ``F``."""
-
-    zone: tzinfo
-    temp_unit: str = "C"
-    quiet: QuietHours | None = None
-
-
 @st.cache_resource(max_entries=4, ttl=60, show_spinner=False)
-def manner(folder: str) -> Manner:
-    """What the settings in the data's folder say; messages are worded by the same.
+def _settings(folder: str) -> Config:
+    """The settings in the data's folder.
 
-    Settings that cannot be read are the collector's to complain of: the screens go on with the machine's own zone.
+    What cannot be read is the collector's to complain of: the screens go on with what is usual.
     """
     try:
-        config = load_config(Path(folder), {})
+        return load_config(Path(folder), {})
     except ConfigError:
-        return Manner(local_zone())
-    return Manner(config.timezone or local_zone(), config.temp_unit, config.calls.quiet)
+        return Config(Path(folder))
+
+
+def manner(folder: str) -> Manner:
+    """How things are told by the settings in the data's folder; messages are worded by the same."""
+    return _settings(folder).manner
+
+
+def quiet_hours(folder: str) -> QuietHours | None:
+    """When only what wakes is called, by the settings in the data's folder."""
+    return _settings(folder).calls.quiet
 
 
 def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetime | None:

@@ -12,6 +12,7 @@ from dashboard.queries import Review
 from dashboard.svg import data_picture
 from dashboard.walk import Step, walk_chart
 from monitor.bakery.alerts import Alert
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import duration_text
 from monitor.bakery.review_words import (
     calls_sentence,
@@ -46,24 +47,24 @@ def put_account(scene: page.Scene, batch: Batch, review: Review, alerts: Sequenc
     if account is None:
         st.html('<p class="quiet">Its height was never measured, so that nobody can say what drove it.</p>')
         return
-    said = causes_sentence(account, batch, scene.temp_unit)
-    late = calls_sentence(account, batch, alerts, scene.zone)
+    said = causes_sentence(account, batch, scene.manner)
+    late = calls_sentence(account, batch, alerts, scene.manner)
     st.html(f'<p class="saying">{html.escape(f"{said} {late}".strip())}</p>')
-    steps = walk_steps(account, batch, scene.temp_unit)
+    steps = walk_steps(account, batch, scene.manner)
     page.put_chart(walk_chart(steps, scene.palette), walk_sentence(steps), "walk")
-    lines = next_time_lines(account, batch, review.best_rise_pct, scene.temp_unit)
+    lines = next_time_lines(account, batch, review.best_rise_pct, scene.manner)
     if lines:
         items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
         st.html(f'<h2 class="section">Next time</h2><ul class="next-time">{items}</ul>')
 
 
-def walk_steps(account: Account, batch: Batch, unit: str) -> list[Step]:
+def walk_steps(account: Account, batch: Batch, manner: Manner) -> list[Step]:
     """The bars: the plan, each cause from where the one before ended, when it was ready, when it was taken."""
     plan = duration_text(account.plan_min)
     known = account.plan_doubt_min
     steps = [Step("planned" if known is None else "expected", 0.0, account.plan_min, plan, "plan", known)]
     at = account.plan_min
-    for label, worth in cause_lines(account, batch, unit):
+    for label, worth in cause_lines(account, batch, manner):
         sign = "−" if worth.p50 < 0 else "+"
         doubt = Band(at + worth.p05, at + worth.p50, at + worth.p95)
         steps.append(Step(label, at, at + worth.p50, f"{sign}{abs(worth.p50):.0f} min", "cause", doubt))
@@ -90,7 +91,7 @@ def put_judgement(scene: page.Scene, batch: Batch, review: Review) -> None:
         st.html('<h2 class="section">Your verdict</h2>')
         photo = "" if said.photo_jpeg is None else data_picture(said.photo_jpeg, f"crumb of {batch.name}", "crumb")
         notes = f"<p>{html.escape(said.notes)}</p>" if said.notes else ""
-        when = clock_text(said.at, scene.zone, scene.now)
+        when = clock_text(said.at, scene.manner, scene.now)
         st.html(f'<div class="verdict"><p><b>{VERDICT_WORDS[said.verdict]}</b>, said {when}</p>{notes}{photo}</div>')
     with st.container(key="judge"), st.expander("Say how it was" if said is None else "Say it anew"):
         _form(batch, review)
@@ -116,12 +117,12 @@ def _form(batch: Batch, review: Review) -> None:
 
 def put_intent(scene: page.Scene, batch: Batch, review: Review) -> None:
     """What was planned, to be set right: the account is held against it."""
-    intent, is_f = review.intent, scene.temp_unit == "F"
+    intent, is_f = review.intent, scene.manner.temp_unit == "F"
     shown = fahrenheit(intent.dough_temp_c) if is_f else intent.dough_temp_c
     whose = "as kept with the batch" if review.is_intent_kept else "nobody said; taken as usual"
     with st.container(key="plan"), st.expander(f"What was planned ({whose})"), st.form("intent", border=False):
         low, high = (32.0, 104.0) if is_f else (0.0, 40.0)
-        temp = st.number_input(f"Dough, °{scene.temp_unit}", low, high, round(shown, 1), 0.5, format="%.1f")
+        temp = st.number_input(f"Dough, °{scene.manner.temp_unit}", low, high, round(shown, 1), 0.5, format="%.1f")
         made_pct = leavening_pct(batch)
         yeast_pct = None
         if made_pct:

@@ -54,9 +54,9 @@ def put_of_batch(standing: Sequence[Standing], told: Told | None, scene: Scene) 
 
 def _put(each: Standing, scene: Scene, *, where: str) -> None:
     alert = each.alert
-    what = f"{subject_word(alert.subject, each.batch_name)}: {alert_kind_word(alert.kind)}"
+    what = f"{subject_word(alert.subject, scene.manner, each.batch_name)}: {alert_kind_word(alert.kind, scene.manner)}"
     with st.container(key=f"alert-{where}-{alert.number}", horizontal=True, gap="small", vertical_alignment="center"):
-        how = standing_text(alert, scene.zone, scene.now)
+        how = standing_text(alert, scene.manner, scene.now)
         st.html(f'<p class="note"><b>{html.escape(what)}</b>, {html.escape(how)}</p>', width="stretch")
         for label, key, call, args in _offers(alert):
             st.button(label, key=f"{key}-{where}-{alert.number}", on_click=call, args=args)
@@ -74,7 +74,7 @@ def _offers(alert: Alert) -> Iterable[tuple[str, str, actions.Action, tuple[int,
 
 def night_words(scene: Scene, quiet: QuietHours | None) -> str:
     """How often anybody was called in the last night, as a sentence."""
-    ((start, end),) = nights(quiet, scene.now, scene.zone, 1)
+    ((start, end),) = nights(quiet, scene.now, scene.manner.zone, 1)
     told = scene.store.call_counts(start, end)
     calls, alerts = sum(each.calls for each in told), sum(each.messages for each in told)
     return f"Last night: {count_text(calls, 'call', 'calls')} for {count_text(alerts, 'alert', 'alerts')}."

@@ -8,6 +8,7 @@ from statistics import median
 from dashboard.page import Scene
 from dashboard.svg import picture
 from dashboard.tub import vessel_svg
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import stage_word, temp_text
 from monitor.recipe.batch import Batch, Stage
 from monitor.recipe.vessel import Shape, Vessel, volume_ml
@@ -27,13 +28,13 @@ FIRST_VESSELS = {  # to begin with: round numbers of no maker's
 NEW = "something new"
 
 
-def likes(batches: list[Batch]) -> dict[str, Batch | None]:
+def likes(batches: list[Batch], manner: Manner) -> dict[str, Batch | None]:
     """What a new batch may be like: the newest of each recipe and stage, newest first; or none of them."""
     found: dict[tuple[str, Stage], Batch] = {}
     for batch in batches:
         found[batch.recipe_key, batch.stage] = batch
     newest_first = sorted(found.values(), key=lambda batch: batch.started_at, reverse=True)
-    return {f"{batch.name}, {stage_word(batch.stage)}": batch for batch in newest_first} | {NEW: None}
+    return {f"{batch.name}, {stage_word(batch.stage, manner)}": batch for batch in newest_first} | {NEW: None}
 
 
 def vessels_of(store: Shelf, like: Batch | None) -> dict[str, Vessel]:
@@ -92,7 +93,7 @@ def reading_words(row: NodeRow, vessel: Vessel, scene: Scene) -> str:
     for channel, what in ((Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough")):
         found = newest_of(row, channel)
         if found is not None:
-            parts.append(f"{what} {temp_text(found.value, scene.temp_unit)}")
+            parts.append(f"{what} {temp_text(found.value, scene.manner)}")
     humid, distance = newest_of(row, Channel.HUMIDITY), newest_of(row, Channel.DISTANCE)
     if humid is not None:
         parts.append(f"humidity {humid.value:.0f} %")

@@ -8,10 +8,11 @@ All places across are percentages of the width, so the strip stretches with the 
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 
 from dashboard.svg import elastic_drawing, element, text
 from dashboard.theme import FONT, Palette
+from monitor.bakery.manner import Manner
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Batch
 
@@ -65,13 +66,13 @@ def shared_hours(rows: Iterable[tuple[Batch, Outlook | None]], now: datetime) ->
     return Hours(start, max(now + SHORTEST_AHEAD, min(max(ends), now + LONGEST_AHEAD)))
 
 
-def ticks(hours: Hours, tz: tzinfo | None) -> list[tuple[datetime, str]]:
+def ticks(hours: Hours, manner: Manner) -> list[tuple[datetime, str]]:
     """Round moments of the baker's clock on the strip, with their words: at most ``MAX_LABELS``."""
     length = hours.end - hours.start
     step_min = next(
         (step for step in STEPS_MIN if length <= step * (MAX_LABELS - 1) * timedelta(minutes=1)), STEPS_MIN[-1]
     )
-    first = hours.start.astimezone(tz).replace(hour=0, minute=0, second=0, microsecond=0)
+    first = hours.start.astimezone(manner.zone).replace(hour=0, minute=0, second=0, microsecond=0)
     step = timedelta(minutes=step_min)
     found = []
     at = first + step * ((hours.start - first) // step)
@@ -87,13 +88,13 @@ def strip_svg(
     outlook: Outlook | None,
     hours: Hours,
     now: datetime,
-    tz: tzinfo | None,
+    manner: Manner,
     palette: Palette,
     *,
     stale_since: datetime | None = None,
 ) -> str:
     """The strip of one batch, as an SVG document that takes the width of what it is put in."""
-    parts = [_grid(hours, tz, palette)]
+    parts = [_grid(hours, manner, palette)]
     parts.append(_risen(batch, hours, now, palette, stale_since))
     if outlook is not None:
         parts.append(_ready(outlook.ready, hours, palette, is_stale=stale_since is not None))
@@ -124,9 +125,9 @@ def _hatch(palette: Palette) -> str:
     return _NARROW + element("defs", pattern)
 
 
-def _grid(hours: Hours, tz: tzinfo | None, palette: Palette) -> str:
+def _grid(hours: Hours, manner: Manner, palette: Palette) -> str:
     parts = []
-    for place, (at, label) in enumerate(ticks(hours, tz)):
+    for place, (at, label) in enumerate(ticks(hours, manner)):
         share = hours.share(at)
         x = _pct(share)
         anchor = "start" if share < 4 else "end" if share > 96 else "middle"
@@ -203,12 +204,12 @@ def _tail(start: datetime, end: datetime, hours: Hours, palette: Palette) -> str
 
 
 def heard_svg(
-    heard: Sequence[datetime], lost: Sequence[datetime], hours: Hours, tz: tzinfo | None, palette: Palette
+    heard: Sequence[datetime], lost: Sequence[datetime], hours: Hours, manner: Manner, palette: Palette
 ) -> str:
     """When a node was heard: dough-coloured where readings came, empty where none did, a cross where some were lost."""
     y = (_TOP_PX + _FLOOR_PX - _BAR_PX) / 2
     middle = (_TOP_PX + _FLOOR_PX) / 2
-    parts = [_grid(hours, tz, palette)]
+    parts = [_grid(hours, manner, palette)]
     parts.append(element("line", x1=0, x2="100%", y1=middle, y2=middle, stroke=palette.muted, stroke_dasharray="1 4"))
     for start, end in stretches(heard):
         span = _span(start, end, hours)

@@ -49,17 +49,17 @@ class Supposed:
         """The supposition as the beginning of a sentence."""
         parts = []
         if self.warmer_by_c:
-            parts.append(f"in air of {temp_text(self.room_c, scene.temp_unit)}")
+            parts.append(f"in air of {temp_text(self.room_c, scene.manner)}")
         if self.in_at is not None:
-            since = clock_text(self.in_at, scene.zone, scene.now)
-            until = "" if self.out_at is None else f" to {clock_text(self.out_at, scene.zone, self.in_at)}"
+            since = clock_text(self.in_at, scene.manner, scene.now)
+            until = "" if self.out_at is None else f" to {clock_text(self.out_at, scene.manner, self.in_at)}"
             parts.append(f"in the refrigerator from {since}{until}")
         return ", ".join(parts)
 
 
 def put_question(scene: page.Scene, batch: Batch) -> None:
     """The slider and the two times."""
-    is_f = scene.temp_unit == "F"
+    is_f = scene.manner.temp_unit == "F"
     with st.container(key="what-if"):
         air, into, out = st.columns([2.2, 1, 1], gap="medium", vertical_alignment="bottom")
         air.select_slider(
@@ -84,15 +84,15 @@ def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
         return None
     newest = scene.store.latest_outlook(batch.id)
     air_c = USUAL_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
-    warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.temp_unit == "F" else 1.0)
+    warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.manner.temp_unit == "F" else 1.0)
     in_at = None if into is None else _spell_begin(into, scene)
-    out_at = None if in_at is None or out is None else next_time(out, in_at, scene.zone)
+    out_at = None if in_at is None or out is None else next_time(out, in_at, scene.manner.zone)
     return Supposed(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
 
 
 def _spell_begin(into: time, scene: page.Scene) -> datetime:
     """When it goes in: a quarter that has just begun means now, not tomorrow."""
-    found = next_time(into, scene.now - timedelta(seconds=QUARTER_S), scene.zone)
+    found = next_time(into, scene.now - timedelta(seconds=QUARTER_S), scene.manner.zone)
     return max(found, scene.now)
 
 
@@ -110,7 +110,7 @@ def _answer(path: str, batch: Batch, supposed: Supposed, known_at: datetime, _st
 
 def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook) -> str:
     """Supposition and answer, as a colleague would say it."""
-    return f"{supposed.words(scene)}: {outlook_sentence(batch, found, scene.zone)}"
+    return f"{supposed.words(scene)}: {outlook_sentence(batch, found, scene.manner)}"
 
 
 def _step_words(steps: int, *, is_f: bool) -> str:

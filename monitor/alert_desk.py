@@ -2,12 +2,13 @@
 
 import argparse
 from collections.abc import Iterable
-from datetime import datetime, tzinfo
+from datetime import datetime
 from pathlib import Path
 from typing import TextIO
 
 from monitor.bakery.alerts import Alert, Change, Subject
 from monitor.bakery.calls import QuietHours, nights
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import (
     alert_kind_word,
     clock_text,
@@ -18,7 +19,7 @@ from monitor.bakery.wording import (
 )
 from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError, StoreError
-from monitor.pace import clock_of, local_zone
+from monitor.pace import clock_of
 from monitor.recipe.batch import BatchId
 from monitor.sinks.store import Store
 
@@ -26,13 +27,14 @@ from monitor.sinks.store import Store
 class _Names:
     """What batches are called, asked of the store once each."""
 
-    def __init__(self, store: Store) -> None:
+    def __init__(self, store: Store, manner: Manner) -> None:
         self._store = store
+        self._manner = manner
         self._known: dict[BatchId, str] = {}
 
     def of(self, subject: Subject) -> str:
         if subject.batch_id is None:
-            return subject_word(subject)
+            return subject_word(subject, self._manner)
         return f"{self.of_batch(subject.batch_id)} (batch {subject.batch_id})"
 
     def of_batch(self, batch_id: BatchId) -> str:
@@ -41,70 +43,70 @@ class _Names:
         return self._known[batch_id]
 
 
-def _list(store: Store, out: TextIO, zone: tzinfo, now: datetime) -> None:
+def _list(store: Store, out: TextIO, manner: Manner, now: datetime) -> None:
     standing = store.standing_alerts()
-    names = _Names(store)
+    names = _Names(store, manner)
     if not standing:
         print("nothing calls for you", file=out)
     for alert in standing:
-        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind)}"
-        print(f"{alert.number:>4}  {what}, {standing_text(alert, zone, now)}", file=out)
+        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, manner)}"
+        print(f"{alert.number:>4}  {what}, {standing_text(alert, manner, now)}", file=out)
 
 
-def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datetime) -> None:
+def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, manner: Manner) -> None:
     if bool(args.numbers) == args.all:
         raise ConfigError("alerts acknowledge: give the numbers that `alerts list` shows, or --all")
     numbers = [alert.number for alert in store.standing_alerts()] if args.all else args.numbers
-    _say(store, [store.acknowledge(number, now, args.by) for number in numbers], out)
+    _say(store, [store.acknowledge(number, now, args.by) for number in numbers], out, manner)
     if not numbers:
         print("nothing calls for you", file=out)
 
 
-def _shelve(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, zone: tzinfo) -> None:
+def _shelve(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, manner: Manner) -> None:
     until = None if args.action == "unshelve" else now + args.for_
     alert = store.shelve(args.number, until, now, args.by)
-    _say(store, [alert], out)
+    _say(store, [alert], out, manner)
     if until is not None:
-        print(f"      it comes back by itself at {clock_text(until, zone, now)}", file=out)
+        print(f"      it comes back by itself at {clock_text(until, manner, now)}", file=out)
 
 
-def _say(store: Store, alerts: Iterable[Alert], out: TextIO) -> None:
-    names = _Names(store)
+def _say(store: Store, alerts: Iterable[Alert], out: TextIO, manner: Manner) -> None:
+    names = _Names(store, manner)
     for alert in alerts:
-        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind)}"
-        print(f"{alert.number:>4}  {what}: {phase_word(alert.phase)}", file=out)
+        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, manner)}"
+        print(f"{alert.number:>4}  {what}: {phase_word(alert.phase, manner)}", file=out)
 
 
-def _history(store: Store, args: argparse.Namespace, out: TextIO, zone: tzinfo) -> None:
+def _history(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
     batch_id = None if args.batch is None else store.batch(BatchId(args.batch)).id
     changes = store.alert_history(batch_id, args.since)
-    names = _Names(store)
+    names = _Names(store, manner)
     if not changes:
         print("nothing has happened", file=out)
     for change in changes:
-        print(_change_text(change, names, zone), file=out)
+        print(_change_text(change, names, manner), file=out)
         for reading in change.readings:
             print(f"    reading {reading}", file=out)
         if change.outlook_at is not None:
             print(f"    outlook of {change.outlook_at.isoformat(timespec='seconds')}", file=out)
 
 
-def _change_text(change: Change, names: _Names, zone: tzinfo) -> str:
+def _change_text(change: Change, names: _Names, manner: Manner) -> str:
     by = f" by {printable(change.by)}" if change.by else ""
     why = f" ({printable(change.reason)})" if change.reason else ""
-    at = f"{change.at.astimezone(zone):%Y-%m-%d %H:%M}"
-    what = f"{names.of(change.subject)}: {alert_kind_word(change.kind)} {change.episode}"
+    at = f"{change.at.astimezone(manner.zone):%Y-%m-%d %H:%M}"
+    what = f"{names.of(change.subject)}: {alert_kind_word(change.kind, manner)} {change.episode}"
     return f"{at}  {what}: {change.phase}{by}{why}"
 
 
-def _count(store: Store, args: argparse.Namespace, out: TextIO, zone: tzinfo, quiet: QuietHours | None) -> None:
+def _count(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner, quiet: QuietHours | None) -> None:
     print("night              calls  alerts", file=out)
-    for start, end in nights(quiet, clock_of(store).now(), zone, args.nights):
+    for start, end in nights(quiet, clock_of(store).now(), manner.zone, args.nights):
         told = store.call_counts(start, end)
         calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
         print(f"{start:%Y-%m-%d} to {end:%m-%d} {calls:>6} {messages:>7}", file=out)
     print("batch              calls  alerts", file=out)
-    names = _Names(store)
+    names = _Names(store, manner)
     for each in store.call_counts():
         who = "nodes and lines" if each.batch_id is None else names.of_batch(each.batch_id)
         number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
@@ -117,17 +119,17 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     if not database.exists():
         raise StoreError(f"{data_dir}: no batch was ever started here; name the right directory with --data-dir")
     config = load_config(data_dir, {})
-    zone = config.timezone or local_zone()
+    manner = config.manner
     with Store(database) as store:
         now = clock_of(store).now()
         if args.action == "list":
-            _list(store, out, zone, now)
+            _list(store, out, manner, now)
         elif args.action == "acknowledge":
-            _acknowledge(store, args, out, now)
+            _acknowledge(store, args, out, now, manner)
         elif args.action in ("shelve", "unshelve"):
-            _shelve(store, args, out, now, zone)
+            _shelve(store, args, out, now, manner)
         elif args.action == "history":
-            _history(store, args, out, zone)
+            _history(store, args, out, manner)
         else:
-            _count(store, args, out, zone, config.calls.quiet)
+            _count(store, args, out, manner, config.calls.quiet)
     return 0

@@ -15,12 +15,13 @@ import threading
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 from typing import Protocol
 
 from monitor.bakery import alerts as alerting
 from monitor.bakery import surroundings, wording
 from monitor.bakery.alerts import Alert, Facts, Message, Rules, Step
+from monitor.bakery.manner import Manner
 from monitor.bakery.notices import Served, notice_of
 from monitor.clock import Clock
 from monitor.dough.learning import Learned, Lesson, learned_from
@@ -127,8 +128,8 @@ class Collector:
     ----------
     inbox
         What the sources put their frames and states on.
-    zone, temp_unit
-        How messages tell time and temperature.
+    manner
+        How messages tell things.
     speed
         How many times faster than the real clock the dough's runs.
     """
@@ -141,8 +142,7 @@ class Collector:
         estimate: Estimate,
         *,
         rules: Rules,
-        zone: tzinfo,
-        temp_unit: str = "C",
+        manner: Manner,
         pulse: Pulse | None = None,
         node_watch: NodeWatch | None = None,
         troubles: TroubleBook | None = None,
@@ -153,8 +153,7 @@ class Collector:
         self._clock = clock
         self._estimate = estimate
         self._rules = rules
-        self._zone = zone
-        self._temp_unit = temp_unit
+        self._manner = manner
         self._pulse = Pulse(clock) if pulse is None else pulse
         self._node_watch = NodeWatch(clock) if node_watch is None else node_watch
         self._troubles = TroubleBook() if troubles is None else troubles
@@ -403,8 +402,7 @@ class Collector:
         causes = self._listening.newest_of(batch.nodes) if step.changes else ()
         changes = tuple(replace(change, outlook_at=at, readings=causes) for change in step.changes)
         messages = tuple(
-            wording.message_of(alert, facts, zone=self._zone, temp_unit=self._temp_unit, rules=self._rules)
-            for alert in step.calls
+            wording.message_of(alert, facts, manner=self._manner, rules=self._rules) for alert in step.calls
         )
         _log_calls(step.calls)
         return found, replace(step, changes=changes), messages
@@ -450,7 +448,7 @@ class Collector:
             if any(node in {each.node for each in touched} for _, node in work.batch.nodes)
         ]
         heard = [each.heard_at for each in touched if each.heard_at is not None]
-        return notice_of(alert, served, max(heard, default=None), seen.now, self._zone)
+        return notice_of(alert, served, max(heard, default=None), seen.now, self._manner)
 
 
 def _has_begun(work: _Work, now: datetime) -> bool:

@@ -8,8 +8,7 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     mqtt = ["mqtts://collector@192.168.1.20:8883"]    # brokers; plain mqtt:// on this machine alone
     mqtt_ca_file = "authority/ca.pem"                 # for mqtts:// with a certificate of your own making
     notify_inside = ["127.0.0.1"]                     # hosts in this machine that messages may go to all the same
-    timezone = "Europe/Vienna"                        # for messages; absent: this machine's own
-    temp_unit = "C"                                   # or "F"
+    timezone = "Europe/Vienna"                        # and how else things are told: see monitor.manners
     site = "high-street"                              # this shop, where there are several: see monitor.places
 
     [alerts]                                          # any limit of the alert rules, for example
@@ -50,20 +49,20 @@ import os
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, fields, replace
-from datetime import tzinfo
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
-from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
+from monitor import manners
 from monitor.access import Access, Login, access_from
 from monitor.bakery.alerts import AlertKind, Rules
 from monitor.bakery.calls import CallRules
+from monitor.bakery.manner import Manner
 from monitor.calling import ONLY_RECIPIENT, Reachable, calls_from, recipients_from
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
-from monitor.places import USUAL_SITE, Place, places_from, site_from
+from monitor.places import USUAL_SITE, Place, places_from, serves_from, site_from
 from monitor.upkeep import Upkeep, upkeep_from
 from monitor.wire.readings import NodeId
 
@@ -79,13 +78,13 @@ _KEYS = (
     "mqtt",
     "mqtt_ca_file",
     "notify_inside",
-    "timezone",
-    "temp_unit",
+    *manners.KEYS,
     "alerts",
     "calls",
     "dashboard",
     "upkeep",
     "site",
+    "serves",
     "places",
 )
 _SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls", "recipients", "proxy_secret", "heartbeat_url")
@@ -151,22 +150,21 @@ class Config:
         Certificates to trust for ``mqtts``; None: the machine's own.
     notify_inside
         Hosts inside this machine or network that messages may go to all the same.
-    timezone
-        Zone for the times in messages; None: the machine's own.
-    temp_unit
-        ``C`` or ``F``, for messages.
+    manner
+        How messages and screens tell things.
     site
         Name of the shop this is, for whoever looks at several.
     places
         Where nodes stand, as far as it was said.
+    serves
+        Other sites, without a collector, whose nodes speak to this one over a central broker.
     """
 
     data_dir: Path
     serial: tuple[str, ...] = ()
     mqtt: tuple[MqttAddress, ...] = ()
     mqtt_ca_file: Path | None = None
-    timezone: tzinfo | None = None
-    temp_unit: str = "C"
+    manner: Manner = field(default_factory=lambda: Manner(manners.local_zone()))
     rules: Rules = field(default_factory=Rules)
     calls: CallRules = field(default_factory=CallRules)
     notify_inside: tuple[str, ...] = ()
@@ -175,6 +173,7 @@ class Config:
     secrets: Secrets = field(default_factory=Secrets)
     site: str = USUAL_SITE
     places: Mapping[NodeId, Place] = field(default_factory=dict)
+    serves: tuple[str, ...] = ()
 
     @property
     def database(self) -> Path:
@@ -281,16 +280,6 @@ def _mqtt(urls: Iterable[str], faults: _Faults) -> tuple[MqttAddress, ...]:
     return tuple(found)
 
 
-def _zone(name: object, faults: _Faults) -> tzinfo | None:
-    if name is None:
-        return None
-    try:
-        return ZoneInfo(str(name))
-    except (ZoneInfoNotFoundError, ValueError, OSError):
-        faults.found.append(f"timezone = {name!r} is not a zone this machine knows, such as 'Europe/Vienna'")
-        return None
-
-
 def _rules(table: object, faults: _Faults) -> Rules:
     if not isinstance(table, Mapping):
         faults.found.append("alerts must be a table: [alerts] with one limit a line")
@@ -394,10 +383,8 @@ def load_config(
     ca_file = table.get("mqtt_ca_file")
     if ca_file is not None and not isinstance(ca_file, str):
         faults.found.append("mqtt_ca_file must be a text in quotes, the name of a file")
-    timezone = _zone(table.get("timezone"), faults)
-    temp_unit = table.get("temp_unit", "C")
-    if temp_unit not in ("C", "F"):
-        faults.found.append(f"temp_unit = {temp_unit!r} must be 'C' or 'F'")
+    manner, manner_faults = manners.manner_from(table)
+    faults.found += manner_faults
     rules = _rules(table.get("alerts", {}), faults)
     calls, call_faults = calls_from(table.get("calls", {}))
     faults.found += call_faults
@@ -408,7 +395,8 @@ def load_config(
     faults.found += upkeep_faults
     site, site_faults = site_from(table.get("site"))
     places, place_faults = places_from(table.get("places", {}), site)
-    faults.found += site_faults + place_faults
+    serves, serves_faults = serves_from(table.get("serves", []), site)
+    faults.found += site_faults + place_faults + serves_faults
     found = [f"{path}: {fault}" for fault in faults.found]
     beside = data_dir / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
@@ -424,8 +412,7 @@ def load_config(
         serial,
         mqtt,
         None if ca_file is None else path.parent / ca_file,
-        timezone,
-        temp_unit,
+        manner,
         rules,
         calls,
         inside,
@@ -434,6 +421,7 @@ def load_config(
         secrets,
         site,
         places,
+        serves,
     )
 
 
@@ -464,10 +452,10 @@ def effective_settings(config: Config) -> list[str]:
     lines = [
         f"data_dir = {config.data_dir}",
         f"site = {config.site}",
+        f"serves = {', '.join(config.serves) or 'itself'}",
         f"serial = {', '.join(config.serial) or 'none'}",
         f"mqtt = {', '.join(address.url for address in config.mqtt) or 'none'}",
-        f"timezone = {config.timezone or 'this machine'}",
-        f"temp_unit = {config.temp_unit}",
+        *manners.settings_lines(config.manner),
     ]
     lines += [
         f"alerts.{item.name} = {getattr(config.rules, item.name):g}"

@@ -6,10 +6,11 @@ It has a thread and a connection of its own, so that a fault in planning never k
 import logging
 from collections.abc import Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from monitor.bakery.alerts import Message
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import printable, stage_word
 from monitor.beside import Beside
 from monitor.clock import Clock
@@ -192,7 +193,7 @@ def _next(live: LivePlan, key: str | None) -> tuple[DoughPlan, StagePlan]:
     return min(waiting, key=lambda each: each[1].hands_at)
 
 
-def start_next(book: DayBook, live: LivePlan, now: datetime, key: str | None = None) -> str:
+def start_next(book: DayBook, live: LivePlan, now: datetime, manner: Manner, key: str | None = None) -> str:
     """End what the next stage of a plan takes on, and begin to watch it; a sentence comes back.
 
     Raises
@@ -208,7 +209,7 @@ def start_next(book: DayBook, live: LivePlan, now: datetime, key: str | None = N
                 book.add_event(batch.id, Event(now, EventKind.END))
     batch = begin_stage(book, live.made, dough, stage, now)
     where = "" if batch.nodes else "; no node is named for it: log levels by eye, or name one in the recipe"
-    return f"batch {batch.id}: {printable(batch.name)} ({stage_word(batch.stage)}) is being watched{where}"
+    return f"batch {batch.id}: {printable(batch.name)} ({stage_word(batch.stage, manner)}) is being watched{where}"
 
 
 def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
@@ -227,12 +228,12 @@ def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
     return begun
 
 
-def food_words(book: DayBook, live: LivePlan, dough: DoughPlan) -> str:
+def food_words(book: DayBook, live: LivePlan, dough: DoughPlan, manner: Manner) -> str:
     """Time above 5 C, expected and measured so far, beside the guidance; empty without egg, milk or the like."""
     batches = book.batches_of(live.made.id)
     mine = [batches.get(begin_key(dough, stage)) for stage in perishable_stages(dough)]
     tracks = [book.track(batch) for batch in mine if batch is not None]
-    return food_sentence(dough, seen_warm_min(tracks) if tracks else None)
+    return food_sentence(dough, manner, seen_warm_min(tracks) if tracks else None)
 
 
 # -- cues -------------------------------------------------------------------------------------------------------------
@@ -243,12 +244,12 @@ def _batch_id(book: DayBook, plan: Plan, dough: str) -> BatchId | None:
     return max((batch.id for batch in mine), default=None)
 
 
-def tell(book: DayBook, live: LivePlan, now: datetime, zone: tzinfo) -> list[Message]:
+def tell(book: DayBook, live: LivePlan, now: datetime, manner: Manner) -> list[Message]:
     """Put what a plan calls for now into the outbox; returns the new messages."""
     plan = live.made
     said = {each.removeprefix(message_id(plan.id, "")) for each in book.said(plan.id)}
-    due = cues(live.now, now, live.progress, said, zone)
-    moved = moved_cues(plan, live.now, now, live.progress, book.told(plan.id), zone)
+    due = cues(live.now, now, live.progress, said, manner)
+    moved = moved_cues(plan, live.now, now, live.progress, book.told(plan.id), manner)
     messages = [
         Message(
             id=message_id(plan.id, cue.key),
@@ -268,7 +269,7 @@ def tell(book: DayBook, live: LivePlan, now: datetime, zone: tzinfo) -> list[Mes
     return messages
 
 
-def run_plans(book: DayBook, now: datetime, zone: tzinfo, ask: Foretell) -> None:
+def run_plans(book: DayBook, now: datetime, manner: Manner, ask: Foretell) -> None:
     """Bring every plan that is not over up to a moment."""
     for plan in book.plans(is_open=True):
         live = live_plan(book, plan, now, ask)
@@ -277,16 +278,16 @@ def run_plans(book: DayBook, now: datetime, zone: tzinfo, ask: Foretell) -> None
             continue
         if follow_on(book, live):
             live = live_plan(book, plan, now, ask)
-        tell(book, live, now, zone)
+        tell(book, live, now, manner)
 
 
 class DayRunner(Beside[DayBook]):
     """Brings plans up to date every minute of dough time until stopped."""
 
-    def __init__(self, store_path: Path, clock: Clock, zone: tzinfo) -> None:
+    def __init__(self, store_path: Path, clock: Clock, manner: Manner) -> None:
         super().__init__("day runner", lambda: DayBook(store_path))
         self._clock = clock
-        self._zone = zone
+        self._manner = manner
 
     def turns(self, store: DayBook) -> Iterator[float]:
         """Look at the plans each minute of dough time."""
@@ -294,7 +295,7 @@ class DayRunner(Beside[DayBook]):
         while True:
             now = self._clock.now()
             try:
-                run_plans(store, now, self._zone, ask)
+                run_plans(store, now, self._manner, ask)
             except StoreError:
                 raise
             except Exception:

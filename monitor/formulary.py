@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TextIO
 
 from monitor.bakery import sheet
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import duration_text, mass_text, temp_text
 from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError
@@ -85,9 +86,9 @@ def _write(path: Path, text: str) -> None:
         raise ConfigError(f"{path}: cannot be written ({err.strerror}); name another place") from err
 
 
-def _check(args: argparse.Namespace, unit: str, out: TextIO) -> int:
+def _check(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
     recipe = read_recipe(args.file)
-    for line in sheet.lines(recipe, unit):
+    for line in sheet.lines(recipe, manner):
         print(line, file=out)
     return STATUS_DOES_NOT_ADD_UP if what_does_not_add_up(recipe) else 0
 
@@ -110,18 +111,18 @@ def _scaled(recipe: Recipe, args: argparse.Namespace) -> Recipe:
     return recipe
 
 
-def _scale(args: argparse.Namespace, unit: str, out: TextIO) -> int:
+def _scale(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
     recipe = _scaled(read_recipe(args.file), args)
     if args.out is None:
-        for line in sheet.lines(recipe, unit):
+        for line in sheet.lines(recipe, manner):
             print(line, file=out)
     else:
         _write(args.out, recipe_toml(recipe))
-        print(f"{args.out}: {recipe.name}, {mass_text(recipe.dough.mass_g)} of dough", file=out)
+        print(f"{args.out}: {recipe.name}, {mass_text(recipe.dough.mass_g, manner)} of dough", file=out)
     return 0
 
 
-def _convert(args: argparse.Namespace, _unit: str, out: TextIO) -> int:
+def _convert(args: argparse.Namespace, _manner: Manner, out: TextIO) -> int:
     have, want = YeastForm(args.have), YeastForm(args.want)
     grams = yeast_g(args.weight, have, want)
     print(f"{grams_text(args.weight)} of {have} yeast do the work of {grams_text(grams)} of {want} yeast", file=out)
@@ -132,7 +133,7 @@ def _daybook_of(data_dir: Path) -> DayBook:
     return DayBook(data_dir / DATABASE_NAME)
 
 
-def _water(args: argparse.Namespace, unit: str, data_dir: Path, out: TextIO) -> int:
+def _water(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO) -> int:
     if args.friction is not None:
         friction_c, sd_c, whence = args.friction, 0.0, "as given"
     else:
@@ -150,7 +151,7 @@ def _water(args: argparse.Namespace, unit: str, data_dir: Path, out: TextIO) -> 
         dough_c=args.dough, flour_c=args.flour, room_c=args.room, friction_c=friction_c, preferment_c=preferment_c
     )
     doubt = f", give or take {1.645 * sd_c:.0f} °C" if sd_c > 0.0 else ""
-    print(f"water at {temp_text(water_c, unit)}{doubt}, for a dough of {temp_text(args.dough, unit)}", file=out)
+    print(f"water at {temp_text(water_c, manner)}{doubt}, for a dough of {temp_text(args.dough, manner)}", file=out)
     print(f"  friction {friction_c:.1f} °C in the sum ({whence})", file=out)
     if water_c < 0.0:
         print("  below freezing: part of the water must be ice, or the flour colder", file=out)
@@ -162,7 +163,7 @@ def _water(args: argparse.Namespace, unit: str, data_dir: Path, out: TextIO) -> 
     return 0
 
 
-def _mixed(args: argparse.Namespace, unit: str, data_dir: Path, out: TextIO) -> int:
+def _mixed(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO) -> int:
     with _daybook_of(data_dir) as book:
         mix = Mix(
             mixer=args.mixer,
@@ -185,27 +186,27 @@ def _mixed(args: argparse.Namespace, unit: str, data_dir: Path, out: TextIO) -> 
     return 0
 
 
-def _sheet(args: argparse.Namespace, unit: str, out: TextIO) -> int:
+def _sheet(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
     recipe = read_recipe(args.file)
     if args.pieces is not None:
         recipe = scaled_to_pieces(recipe, *args.pieces)
     target = args.out if args.out is not None else args.file.with_suffix(".html")
-    _write(target, sheet.sheet_html(recipe, unit))
+    _write(target, sheet.sheet_html(recipe, manner))
     print(f"{target}: open it in a browser and print it", file=out)
     return 0
 
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Run one ``formula`` action; the exit status comes back: 2 when a checked recipe does not add up."""
-    unit = load_config(data_dir, {}).temp_unit
+    manner = load_config(data_dir, {}).manner
     if args.action == "check":
-        return _check(args, unit, out)
+        return _check(args, manner, out)
     if args.action == "scale":
-        return _scale(args, unit, out)
+        return _scale(args, manner, out)
     if args.action == "convert":
-        return _convert(args, unit, out)
+        return _convert(args, manner, out)
     if args.action == "water":
-        return _water(args, unit, data_dir, out)
+        return _water(args, manner, data_dir, out)
     if args.action == "mixed":
-        return _mixed(args, unit, data_dir, out)
-    return _sheet(args, unit, out)
+        return _mixed(args, manner, data_dir, out)
+    return _sheet(args, manner, out)

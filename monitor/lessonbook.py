@@ -3,14 +3,15 @@
 import argparse
 import io
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, timedelta
 from pathlib import Path
 from typing import TextIO
 
 from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, find_recordings
 from monitor.bakery.lessons import learned_sentence
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import stage_word
-from monitor.config import DATABASE_NAME
+from monitor.config import DATABASE_NAME, load_config
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.track import track_from_readings
@@ -18,6 +19,8 @@ from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch
 from monitor.replay import read_batch, read_readings
 from monitor.sinks.store import Store
+
+PLAIN = Manner(UTC)  # what is told beside lines for programs, the same everywhere
 
 
 def lessons_in(folder: Path) -> list[Lesson]:
@@ -58,10 +61,10 @@ def learned_about(batch: Batch, folder: Path, err: TextIO) -> Learned | None:
     )
     learned = learned_from(others, batch)
     if learned is None:
-        what = f"{batch.recipe_key!r} ({stage_word(batch.stage)})"
+        what = f"{batch.recipe_key!r} ({stage_word(batch.stage, PLAIN)})"
         said = f"nothing learned about {what}; what the program came with is used"
     else:
-        said = f"{batch.recipe_key}: {learned_sentence(learned, has_formula=batch.formula is not None)}"
+        said = f"{batch.recipe_key}: {learned_sentence(learned, PLAIN, has_formula=batch.formula is not None)}"
     print(f"{folder}: {said}", file=err)
     return learned
 
@@ -76,12 +79,12 @@ def _groups(store: Store) -> Iterator[tuple[Batch, Learned]]:
             yield batch, learned
 
 
-def _list(store: Store, out: TextIO) -> None:
+def _list(store: Store, manner: Manner, out: TextIO) -> None:
     is_empty = True
     for batch, learned in _groups(store):
         is_empty = False
-        said = learned_sentence(learned, has_formula=batch.formula is not None)
-        print(f"{batch.recipe_key} ({stage_word(batch.stage)}): {said}", file=out)
+        said = learned_sentence(learned, manner, has_formula=batch.formula is not None)
+        print(f"{batch.recipe_key} ({stage_word(batch.stage, manner)}): {said}", file=out)
     if is_empty:
         print("nothing yet: the collector learns from each batch once it has ended", file=out)
 
@@ -110,5 +113,5 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         if args.action == "reset":
             _reset(store, args, out)
         else:
-            _list(store, out)
+            _list(store, load_config(data_dir, {}).manner, out)
     return 0

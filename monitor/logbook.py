@@ -2,15 +2,16 @@
 
 import argparse
 from dataclasses import replace
-from datetime import datetime, tzinfo
+from datetime import datetime
 from pathlib import Path
 from typing import TextIO
 
 from monitor.archive.export import export_batch
 from monitor.bakery import wording
+from monitor.bakery.manner import Manner
 from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError, StoreError
-from monitor.pace import clock_of, local_zone
+from monitor.pace import clock_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.replay import read_batch
@@ -96,19 +97,19 @@ def _travel(args: argparse.Namespace, database: Path, out: TextIO) -> None:
             print(f"batch {batch.id}: {batch.name} is here with {len(store.readings(batch))} readings", file=out)
 
 
-def _list(store: Store, out: TextIO, zone: tzinfo) -> None:
+def _list(store: Store, out: TextIO, manner: Manner) -> None:
     batches = store.batches()
     if not batches:
         print("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`", file=out)
     for batch in batches:
-        print(f"{batch.id:>4}  {batch.name}  ({batch.stage.value})  {_standing(store, batch, zone)}", file=out)
+        print(f"{batch.id:>4}  {batch.name}  ({batch.stage.value})  {_standing(store, batch, manner)}", file=out)
 
 
-def _standing(store: Store, batch: Batch, zone: tzinfo) -> str:
+def _standing(store: Store, batch: Batch, manner: Manner) -> str:
     outlook = store.latest_outlook(batch.id)
     if outlook is None and batch.ended_at is not None:
-        return f"ended {wording.clock_text(batch.ended_at, zone)}"
-    return "not yet estimated" if outlook is None else wording.outlook_sentence(batch, outlook, zone)
+        return f"ended {wording.clock_text(batch.ended_at, manner)}"
+    return "not yet estimated" if outlook is None else wording.outlook_sentence(batch, outlook, manner)
 
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
@@ -120,7 +121,7 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         if args.action == "start":
             _start(store, args, out)
         elif args.action == "list":
-            _list(store, out, load_config(data_dir, {}).timezone or local_zone())
+            _list(store, out, load_config(data_dir, {}).manner)
         elif args.action == "event":
             _log(store, args, out, EventKind(args.kind), args.note)
         elif args.action == "level":

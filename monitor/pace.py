@@ -1,8 +1,8 @@
 """The pace of a demo's dough time, kept in its store so that every process on it lives by the same clock."""
 
-from datetime import datetime, tzinfo
+from datetime import datetime
 
-from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
+from monitor.clock import Clock, Pace, ScaledClock, SystemClock
 from monitor.errors import ConfigError
 from monitor.sinks.store import Store
 
@@ -42,10 +42,3 @@ def settle_pace(store: Store, pace: Pace | None) -> SystemClock:
         store.put_setting(EPOCH_KEY, pace.epoch.isoformat())
         store.put_setting(SPEED_KEY, repr(pace.speed))
     return SystemClock() if pace is None else ScaledClock(pace)
-
-
-def local_zone() -> tzinfo:
-    """This machine's own time zone."""
-    zone = wall_clock().astimezone().tzinfo
-    assert zone is not None  # astimezone always gives one
-    return zone

@@ -8,6 +8,7 @@ from typing import TextIO
 from rich.console import Console
 from rich.table import Table
 
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import clock_text, printable, temp_text
 from monitor.config import DATABASE_NAME, load_config
 from monitor.day_runner import (
@@ -24,7 +25,7 @@ from monitor.day_runner import (
 )
 from monitor.errors import ConfigError, StoreError
 from monitor.formulary import read_kitchen, read_recipe
-from monitor.pace import clock_of, local_zone
+from monitor.pace import clock_of
 from monitor.plan.alternatives import alternatives
 from monitor.plan.cues import is_done
 from monitor.plan.day import Plan, PlanId, steps
@@ -92,20 +93,24 @@ def _planned(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: t
         raise ConfigError(str(err)) from err
 
 
-def _make(args: argparse.Namespace, book: DayBook, zone: tzinfo, kitchen: Kitchen, out: TextIO) -> int:
+def _make(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitchen, out: TextIO) -> int:
     now = clock_of(book).now()
-    orders = _orders(args, book, now, zone, out)
-    found = _planned(orders, kitchen, now, zone)
+    orders = _orders(args, book, now, manner.zone, out)
+    found = _planned(orders, kitchen, now, manner.zone)
     if isinstance(found, NoPlan):
         print("no plan:", file=out)
-        for line in no_plan_lines(found, _recipes(orders), zone, now):
+        for line in no_plan_lines(found, _recipes(orders), manner, now):
             print(f"  {line}", file=out)
         return STATUS_NO_PLAN
     plan = found if args.dry_run else book.add_plan(found)
-    for line in step_lines(plan, zone, now):
+    for line in step_lines(plan, manner, now):
         print(line, file=out)
     for dough in plan.doughs:
-        for sentence in (out_sentence(dough, zone, now), window_sentence(dough, zone), food_sentence(dough)):
+        for sentence in (
+            out_sentence(dough, manner, now),
+            window_sentence(dough, manner),
+            food_sentence(dough, manner),
+        ):
             if sentence:
                 print(sentence, file=out)
     if not args.dry_run:
@@ -113,20 +118,19 @@ def _make(args: argparse.Namespace, book: DayBook, zone: tzinfo, kitchen: Kitche
     return 0
 
 
-def _alternatives(args: argparse.Namespace, book: DayBook, zone: tzinfo, kitchen: Kitchen, out: TextIO) -> int:
+def _alternatives(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitchen, out: TextIO) -> int:
     now = clock_of(book).now()
     args.files = [args.file]
-    (order,) = _orders(args, book, now, zone, out)
-    unit = load_config(book.path.parent, {}).temp_unit
+    (order,) = _orders(args, book, now, manner.zone, out)
     table = Table(title=printable(order.recipe.name), title_justify="left")
     for heading in ("otherwise", "begin", "out", "by itself", "its loaves, or why not"):
         table.add_column(heading, overflow="fold")
     try:
-        found = alternatives(order, kitchen, now, zone)
+        found = alternatives(order, kitchen, now, manner.zone)
     except ValueError as err:
         raise ConfigError(str(err)) from err
     for each in found:
-        table.add_row(variation_text(each, unit), *alternative_row(each, _recipes((order,)), zone, now))
+        table.add_row(variation_text(each, manner), *alternative_row(each, _recipes((order,)), manner, now))
     Console(file=out, width=None if out.isatty() else PLAIN_WIDTH, markup=False, highlight=False).print(table)
     return 0
 
@@ -147,31 +151,37 @@ def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
     return live_plan(book, plan, now, Foreteller(book)), now
 
 
-def _show(args: argparse.Namespace, book: DayBook, zone: tzinfo, out: TextIO) -> int:
+def _show(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) -> int:
     live, now = _live(book, args.id)
     for number, step in enumerate(steps(live.now), start=1):
         dough = live.now.dough(step.dough)
         mark = "x" if is_done(dough, step, live.progress) else " "
         who = f"{printable(dough.recipe.name)}: " if len(live.now.doughs) > 1 else ""
-        print(f"{number:>3} [{mark}] {clock_text(step.at, zone, now):>15}  {who}{step_text(dough, step)}", file=out)
+        print(
+            f"{number:>3} [{mark}] {clock_text(step.at, manner, now):>15}  {who}{step_text(dough, step, manner)}",
+            file=out,
+        )
     for dough in live.now.doughs:
         made_at = live.made.dough(dough.key).out_at
         moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)
         if moved_min:
             way = "later" if moved_min > 0 else "earlier"
-            out_text = clock_text(dough.out_at, zone, now)
+            out_text = clock_text(dough.out_at, manner, now)
             print(f"{printable(dough.recipe.name)}: out {out_text}, {abs(moved_min)} min {way} than planned", file=out)
-        food = food_words(book, live, dough)
+        food = food_words(book, live, dough, manner)
         if food:
             print(food, file=out)
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other
-        print(f"the {printable(name)} is {temp_text(air_c)}; {temp_text(planned_c)} was planned with", file=out)
+        print(
+            f"the {printable(name)} is {temp_text(air_c, manner)}; {temp_text(planned_c, manner)} was planned with",
+            file=out,
+        )
     return 0
 
 
-def _list(book: DayBook, zone: tzinfo, out: TextIO) -> int:
+def _list(book: DayBook, manner: Manner, out: TextIO) -> int:
     now = clock_of(book).now()
     plans = book.plans()
     if not plans:
@@ -181,19 +191,19 @@ def _list(book: DayBook, zone: tzinfo, out: TextIO) -> int:
         live = live_plan(book, plan, now, ask)
         state = "over" if is_over(live, now) else "to come"
         doughs = "; ".join(
-            f"{printable(dough.recipe.name)} out {clock_text(dough.out_at, zone, now)}" for dough in live.now.doughs
+            f"{printable(dough.recipe.name)} out {clock_text(dough.out_at, manner, now)}" for dough in live.now.doughs
         )
         print(f"{plan.id:>4}  {state:<8} {doughs}", file=out)
     return 0
 
 
-def _start(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
+def _start(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) -> int:
     live, now = _live(book, args.id)
-    print(start_next(book, live, now, args.dough), file=out)
+    print(start_next(book, live, now, manner, args.dough), file=out)
     return 0
 
 
-def _done(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
+def _done(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) -> int:
     live, now = _live(book, args.id)
     every = steps(live.now)
     if not 1 <= args.step <= len(every):
@@ -202,11 +212,11 @@ def _done(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
     dough = live.now.dough(step.dough)
     if step.stage is not None and step.key == begin_key(dough, dough.stages[step.stage]):
         if (dough, dough.stages[step.stage]) not in next_stages(live):
-            raise ConfigError(f"{step_text(dough, step)}: has begun, or what comes before it has not")
-        print(start_next(book, live, now, dough.key), file=out)
+            raise ConfigError(f"{step_text(dough, step, manner)}: has begun, or what comes before it has not")
+        print(start_next(book, live, now, manner, dough.key), file=out)
         return 0
     tick_off(book, live, step, now)
-    print(f"done: {step_text(dough, step)}", file=out)
+    print(f"done: {step_text(dough, step, manner)}", file=out)
     return 0
 
 
@@ -219,18 +229,18 @@ def _drop(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Run one ``plan`` action; the exit status comes back: 2 when there is no plan."""
-    zone = load_config(data_dir, {}).timezone or local_zone()
+    manner = load_config(data_dir, {}).manner
     with DayBook(data_dir / DATABASE_NAME) as book:
         if args.action in ("make", "alternatives"):
             kitchen = read_kitchen(args.kitchen, data_dir)
             made = _make if args.action == "make" else _alternatives
-            return made(args, book, zone, kitchen, out)
+            return made(args, book, manner, kitchen, out)
         if args.action == "show":
-            return _show(args, book, zone, out)
+            return _show(args, book, manner, out)
         if args.action == "list":
-            return _list(book, zone, out)
+            return _list(book, manner, out)
         if args.action == "start":
-            return _start(args, book, out)
+            return _start(args, book, manner, out)
         if args.action == "done":
-            return _done(args, book, out)
+            return _done(args, book, manner, out)
         return _drop(args, book, out)

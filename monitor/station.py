@@ -5,20 +5,20 @@ import queue
 import signal
 import threading
 from collections.abc import Callable, Sequence
-from datetime import tzinfo
 from pathlib import Path
 from typing import Protocol, TextIO
 
 from monitor.alone import alone
 from monitor.archive.nightly import Nightly
 from monitor.bakery.alerts import AlertKind, Message
+from monitor.bakery.manner import Manner
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector import Collector
 from monitor.config import CONFIG_NAME, Config
 from monitor.dough.forecast import outlook
 from monitor.errors import ConfigError, DamagedError, NotifyError
 from monitor.learner import Learner
-from monitor.pace import local_zone, settle_pace
+from monitor.pace import settle_pace
 from monitor.sinks.damage import LOOKED_THROUGH_BYTES, damage_of, set_aside
 from monitor.sinks.notify import Carrier, TerminalCarrier, apprise_carriers
 from monitor.sinks.outbox import Notifier, Recipient
@@ -50,8 +50,8 @@ class _Part(Protocol):
 class _Planner:
     """The day runner, loaded once the loop runs: its solver takes seconds to load, and batches must go on at once."""
 
-    def __init__(self, database: Path, clock: Clock, zone: tzinfo) -> None:
-        self._asked = (database, clock, zone)
+    def __init__(self, database: Path, clock: Clock, manner: Manner) -> None:
+        self._asked = (database, clock, manner)
         self._runner: _Part | None = None
         self._thread = threading.Thread(target=self._load, name="planner", daemon=True)
 
@@ -131,7 +131,7 @@ def _wait_for_calendar(stop: threading.Event, out: TextIO) -> None:
 
 def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event, aside: Sequence[Path]) -> None:
     """Run everything on one store until told to stop, or until the store turns out to be damaged."""
-    zone = config.timezone or local_zone()
+    manner = config.manner
     with Store(config.database) as store:
         clock = settle_pace(store, pace)
         manager = service_manager(clock)
@@ -139,13 +139,15 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
         node_watch = NodeWatch(clock)
         inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
         sources = _sources(config, clock, inbox)
-        terminal, recipients = TerminalCarrier(out, zone), _recipients(config)
+        terminal, recipients = TerminalCarrier(out, manner), _recipients(config)
         carriers: list[Carrier] = [terminal, *(carrier for who in recipients for carrier in who.channels)]
-        notifier = Notifier(config.database, recipients, clock, zone=zone, rules=config.calls, screens=[terminal])
+        notifier = Notifier(
+            config.database, recipients, clock, zone=manner.zone, rules=config.calls, screens=[terminal]
+        )
         looks = _lookouts(config, clock, pulse, node_watch, aside)
         looks.append(lookouts.carriers_lookout(lambda: notifier.failing))
         parts: list[_Part] = [notifier, *sources, Learner(config.database, clock)]
-        parts.append(_Planner(config.database, clock, zone))
+        parts.append(_Planner(config.database, clock, manner))
         if config.upkeep.backup_dir is not None:
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
             looks.append(nightly.troubles)
@@ -164,8 +166,7 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
             clock,
             outlook,
             rules=config.rules,
-            zone=zone,
-            temp_unit=config.temp_unit,
+            manner=manner,
             pulse=pulse,
             node_watch=node_watch,
             troubles=troubles,

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TextIO
 
 from monitor.bakery import wording
+from monitor.bakery.manner import Manner
 from monitor.config import DATABASE_NAME, load_config
 from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
@@ -14,7 +15,7 @@ from monitor.dough.outlook import Outlook
 from monitor.dough.whatif import HORIZON, Plan, air_for, out_of_cold_for
 from monitor.errors import ConfigError, StoreError
 from monitor.learner import lessons_before
-from monitor.pace import clock_of, local_zone
+from monitor.pace import clock_of
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.store import Store
 
@@ -41,45 +42,45 @@ def cold_spell(in_at: datetime, out_at: datetime | None, *, cold_c: float, room_
     return (AirStep(in_at, cold_c), *(() if out_at is None else (AirStep(out_at, room_c),)))
 
 
-def _sentence(batch: Batch, plan: Plan, zone: tzinfo) -> str:
-    return wording.outlook_sentence(batch, plan.outlook, zone)
+def _sentence(batch: Batch, plan: Plan, manner: Manner) -> str:
+    return wording.outlook_sentence(batch, plan.outlook, manner)
 
 
-def _answer(batch: Batch, store: Store, args: argparse.Namespace, zone: tzinfo, unit: str) -> list[str]:
+def _answer(batch: Batch, store: Store, args: argparse.Namespace, manner: Manner) -> list[str]:
     now = clock_of(store).now()
     track = store.track(batch)
     learned = learned_from(lessons_before(store, batch), batch)  # as the collector does: both must say the same
     as_now = foretold(store, batch, now)
     measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
     room_c = measured_c if args.air is None else args.air
-    lines = [f"as now: {wording.outlook_sentence(batch, as_now, zone)}"]
-    in_at = None if args.cold_from is None else next_time(args.cold_from, now, zone)
+    lines = [f"as now: {wording.outlook_sentence(batch, as_now, manner)}"]
+    in_at = None if args.cold_from is None else next_time(args.cold_from, now, manner.zone)
     if in_at is not None and args.ready_at is not None:
-        wanted_at = next_time(args.ready_at, in_at, zone)
+        wanted_at = next_time(args.ready_at, in_at, manner.zone)
         plan = out_of_cold_for(
             batch, track, now, wanted_at, in_at=in_at, cold_c=args.cold, room_c=room_c, learned=learned
         )
-        wanted = wording.clock_text(wanted_at, zone, now)
+        wanted = wording.clock_text(wanted_at, manner, now)
         if plan is None or plan.out_at is None:
             return [*lines, f"no moment out of the refrigerator makes it ready at {wanted}"]
-        out_text = wording.clock_text(plan.out_at, zone, now)
-        return [*lines, f"for {wanted}, take it out at {out_text}: {_sentence(batch, plan, zone)}"]
+        out_text = wording.clock_text(plan.out_at, manner, now)
+        return [*lines, f"for {wanted}, take it out at {out_text}: {_sentence(batch, plan, manner)}"]
     if in_at is not None:
-        out_at = None if args.cold_until is None else next_time(args.cold_until, in_at, zone)
+        out_at = None if args.cold_until is None else next_time(args.cold_until, in_at, manner.zone)
         found = foretold(store, batch, now, cold_spell(in_at, out_at, cold_c=args.cold, room_c=room_c))
-        return [*lines, f"refrigerated: {wording.outlook_sentence(batch, found, zone)}"]
+        return [*lines, f"refrigerated: {wording.outlook_sentence(batch, found, manner)}"]
     if args.ready_at is not None:
-        wanted_at = next_time(args.ready_at, now, zone)
+        wanted_at = next_time(args.ready_at, now, manner.zone)
         plan = air_for(batch, track, now, wanted_at, learned=learned)
-        wanted = wording.clock_text(wanted_at, zone, now)
+        wanted = wording.clock_text(wanted_at, manner, now)
         if plan is None or plan.air_temp_c is None:
             return [*lines, f"no air between a refrigerator's and the warmest proof makes it ready at {wanted}"]
-        air_text = wording.temp_text(plan.air_temp_c, unit)
-        return [*lines, f"for {wanted}, give it air of {air_text}: {_sentence(batch, plan, zone)}"]
+        air_text = wording.temp_text(plan.air_temp_c, manner)
+        return [*lines, f"for {wanted}, give it air of {air_text}: {_sentence(batch, plan, manner)}"]
     if args.air is not None:
         found = foretold(store, batch, now, (AirStep(now, args.air),))
-        air_text = wording.temp_text(args.air, unit)
-        return [*lines, f"in air of {air_text}: {wording.outlook_sentence(batch, found, zone)}"]
+        air_text = wording.temp_text(args.air, manner)
+        return [*lines, f"in air of {air_text}: {wording.outlook_sentence(batch, found, manner)}"]
     raise ConfigError("say what if: --air 27C, --cold-from 21:00 with --cold-until 05:00, or --ready-at 06:30")
 
 
@@ -93,6 +94,6 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         batch = store.batch(BatchId(args.id))
         if batch.ended_at is not None:
             raise StoreError(f"batch {batch.id} ({batch.name}) has ended; ask of a running one")
-        for line in _answer(batch, store, args, config.timezone or local_zone(), config.temp_unit):
+        for line in _answer(batch, store, args, config.manner):
             print(line, file=out)
     return 0

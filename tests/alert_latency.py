@@ -26,6 +26,7 @@ import numpy as np
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.limits import AIR_LIMITS
+from monitor.bakery.manner import Manner
 from monitor.clock import SystemClock
 from monitor.collector import Collector
 from monitor.dough.forecast import outlook
@@ -135,7 +136,7 @@ def measured(doughs: int, folder: Path) -> tuple[list[float], float]:
         answering.start()
         channels = tuple(apprise_carriers([f"json://127.0.0.1:{phone.server_port}/"], ("127.0.0.1",)))
         notifier = Notifier(path, [Recipient("baker", channels)], clock, zone=UTC)
-        collector = Collector(store, inbox, clock, outlook, rules=rules, zone=UTC)
+        collector = Collector(store, inbox, clock, outlook, rules=rules, manner=Manner(UTC))
         notifier.start()
 
         def send_all() -> None:

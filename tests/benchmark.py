@@ -24,6 +24,7 @@ from zlib import crc32
 import numpy as np
 
 from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
 from monitor.collector import Collector, Estimate
 from monitor.dough.forecast import outlook
 from monitor.dough.learning import Learned
@@ -164,7 +165,7 @@ def collector_costs_s(folder: Path) -> tuple[float, float]:
         nodes = [node_named(number) for number in range(BATCHES)]
         for node in nodes:
             store.add_batch(replace(invented_batch(node), name=f"invented {node}"))
-        collector = Collector(store, inbox, clock, estimator, rules=Rules(), zone=UTC)
+        collector = Collector(store, inbox, clock, estimator, rules=Rules(), manner=Manner(UTC))
         collector.find_batches()
         for seq in range(1, BUSY_ROUNDS + 1):
             clock.at += timedelta(seconds=EVERY_S)
@@ -194,7 +195,7 @@ def held_bytes(folder: Path) -> float:
         clock.at = START + timedelta(hours=HELD_HOURS)
         outlook(invented_batch(), store.track(store.batch(BatchId(1))), clock.at)  # what is loaded once is no batch's
         tracemalloc.start()
-        collector = Collector(store, queue.Queue(), clock, estimator, rules=Rules(), zone=UTC)
+        collector = Collector(store, queue.Queue(), clock, estimator, rules=Rules(), manner=Manner(UTC))
         before, _ = tracemalloc.get_traced_memory()
         collector.find_batches()
         estimator.work_off(collector)

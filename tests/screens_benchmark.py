@@ -31,6 +31,7 @@ from dashboard.plots import noted
 from dashboard.queries import board_rows
 from dashboard.strips import shared_hours
 from dashboard.theme import DAY
+from monitor.bakery.manner import Manner
 from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import State
 from monitor.recipe.batch import BatchId, Stage
@@ -90,7 +91,7 @@ def timed(work: Callable[[], object]) -> str:
 def refresh_board(path: Path) -> str:
     """The board's HTML, as one refresh makes it."""
     with Store(path) as store:
-        scene = Scene(store, NOW, UTC, DAY, 0.0)
+        scene = Scene(store, NOW, Manner(UTC), DAY, 0.0)
         rows = board_rows(store, NOW)
         hours = shared_hours([(row.batch, row.outlook) for row in rows], NOW)
         return "".join(batch_card(row, hours, scene) for row in rows)
@@ -103,7 +104,7 @@ def refresh_curve(path: Path, batch_id: BatchId) -> int:
         span = (frames.dial_ms(found.started_at, UTC), frames.dial_ms(NOW + minutes(90), UTC))
         rise = charts.rise_chart(
             frames.rise_frame(store.outlooks(batch_id, has_fan=False), UTC), frames.fan_frame(newest, UTC),
-            frames.event_frame(noted(found.events), UTC), DAY, span=span, target_pct=75.0,
+            frames.event_frame(noted(found.events, Manner(UTC)), UTC), DAY, span=span, target_pct=75.0,
         )  # fmt: skip
         track = store.track(found)
         dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)

@@ -39,13 +39,13 @@ def _draw(scene: page.Scene) -> None:
         return
     dough = live.now.dough(step.dough)
     seconds = (step.at - scene.now).total_seconds()
-    words = step_text(dough, step)
+    words = step_text(dough, step, scene.manner)
     colour = ' style="color: var(--ember)"' if seconds < SOON_S else ""
     name = html.escape(printable(dough.recipe.name))
     st.html(
         f'<div class="panel"><p class="saying">{name}: {html.escape(words)}</p>'
         f'<p class="huge countdown"{colour}>{plans.countdown_words(seconds)}</p>'
-        f'<p class="quiet">at {html.escape(clock_text(step.at, scene.zone, scene.now))}</p></div>'
+        f'<p class="quiet">at {html.escape(clock_text(step.at, scene.manner, scene.now))}</p></div>'
     )
     st.button(
         page.plain(DONE_WORDS[step.kind]),
@@ -59,10 +59,10 @@ def _draw(scene: page.Scene) -> None:
         owner = live.now.dough(later.dough)
         if later.kind not in plans.BAKE_KINDS or later.key == step.key or is_done(owner, later, live.progress):
             continue
-        limit = "" if later.not_after is None else f"good until {clock_text(later.not_after, scene.zone, later.at)}"
+        limit = "" if later.not_after is None else f"good until {clock_text(later.not_after, scene.manner, later.at)}"
         rows.append(
-            f'<tr><td class="n">{html.escape(clock_text(later.at, scene.zone, scene.now))}</td>'
-            f"<td>{html.escape(step_text(owner, later))}</td><td>{html.escape(limit)}</td></tr>"
+            f'<tr><td class="n">{html.escape(clock_text(later.at, scene.manner, scene.now))}</td>'
+            f"<td>{html.escape(step_text(owner, later, scene.manner))}</td><td>{html.escape(limit)}</td></tr>"
         )
     if rows:
         st.html(f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>')

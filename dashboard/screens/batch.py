@@ -4,6 +4,7 @@ import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
 from dashboard import actions, cards, page, plots, queries, standing, supposing
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, stage_word
 from monitor.recipe.batch import LARGEST_RISE_PCT, Batch, BatchId, EventKind
 
@@ -28,9 +29,9 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
         return
     title, choice = st.columns([2.3, 1], gap="large", vertical_alignment="bottom")
     with choice:
-        batch = batches[_chosen(batches, asked)]
-    began = clock_text(batch.started_at, scene.zone, scene.now)
-    title.html(page.heading(batch.name, f"{stage_word(batch.stage)}, begun {began}"))
+        batch = batches[_chosen(batches, asked, scene.manner)]
+    began = clock_text(batch.started_at, scene.manner, scene.now)
+    title.html(page.heading(batch.name, f"{stage_word(batch.stage, scene.manner)}, begun {began}"))
     with st.container(key="bench"):
         with st.container(key="side"):
             _live_side(batch)
@@ -41,14 +42,14 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
             _live_curve(batch)
 
 
-def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None) -> BatchId:
+def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner) -> BatchId:
     """The batch to show; the address follows the choice."""
     ids = list(batches)
     chosen = st.selectbox(
         "Another batch",
         ids,
         index=ids.index(asked) if asked in batches else 0,
-        format_func=lambda batch_id: f"{batches[batch_id].name} · {stage_word(batches[batch_id].stage)}",
+        format_func=lambda batch_id: f"{batches[batch_id].name} · {stage_word(batches[batch_id].stage, manner)}",
         key=f"which-{asked}",
         label_visibility="collapsed",
     )

@@ -26,15 +26,15 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
         standing.put_calling(queries.standing(scene.store), scene)
         st.html(_nothing_yet(str(scene.store.path.parent)))
         return
-    st.html(cards.bar(dues(rows, scene.now), scene))
+    st.html(cards.bar(dues(rows, scene.now, scene.manner), scene))
     standing.put_calling(queries.standing(scene.store), scene)
     hours = shared_hours([(row.batch, row.outlook) for row in rows], scene.now)
-    for row in ordered(rows, scene.now):
+    for row in ordered(rows, scene.now, scene.manner):
         with st.container(key=f"card-{row.batch.id}"):
             st.html(cards.batch_card(row, hours, scene))
             label = page.plain(f"Open {row.batch.name}")
             st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id)})
-    quiet = queries.manner(str(scene.store.path.parent)).quiet
+    quiet = queries.quiet_hours(str(scene.store.path.parent))
     st.html(f'<p class="quiet">{html.escape(standing.night_words(scene, quiet))}</p>')
 
 

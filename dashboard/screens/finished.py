@@ -40,7 +40,7 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
     for batch in newest_first:
         outlook = scene.store.latest_outlook(batch.id)
         with st.container(key=f"card-{batch.id}"):
-            st.html(cards.finished_card(batch, outlook, outcome_words(outcome_of(batch, outlook), scene.zone), scene))
+            st.html(cards.finished_card(batch, outlook, outcome_words(outcome_of(batch, outlook), scene.manner), scene))
             label = page.plain(f"Open {batch.name}")
             st.page_link(finished_page, label=label, query_params={"batch": str(batch.id)})
 
@@ -50,8 +50,8 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     newest = past.outlooks[-1] if past.outlooks else None
     outcome = outcome_of(batch, newest)
     seen = review.reviewed(scene, batch)
-    day = f"{batch.started_at.astimezone(scene.zone):%A %Y-%m-%d}"
-    st.html(page.heading(review.title(batch, seen), f"{stage_word(batch.stage)}, {day}"))
+    day = f"{batch.started_at.astimezone(scene.manner.zone):%A %Y-%m-%d}"
+    st.html(page.heading(review.title(batch, seen), f"{stage_word(batch.stage, scene.manner)}, {day}"))
     st.html(_moments(outcome, scene))
     if not past.outlooks:
         st.html('<p class="quiet">It was never estimated.</p>')
@@ -63,11 +63,11 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     if taught:
         st.html(taught)
     half = half_way(past.outlooks, batch.target.rise_pct)
-    said = about_text(past.outlooks[half].ready, scene.zone, past.outlooks[half].at)
+    said = about_text(past.outlooks[half].ready, scene.manner, past.outlooks[half].at)
     if said is not None and outcome.ready_at is not None:
-        came = clock_text(outcome.ready_at, scene.zone)
+        came = clock_text(outcome.ready_at, scene.manner)
         st.html(f'<p class="quiet">At half its rise the monitor said {html.escape(said)}; it was {came}.</p>')
-    place = plots.put_moment_choice(past.outlooks, half, scene.zone)
+    place = plots.put_moment_choice(past.outlooks, half, scene.manner)
     plots.put_past_rise(scene, past, past.outlooks[place])
     with st.container(key="more"):  # not on the printed page
         plots.put_past_air(scene, past, past.outlooks[place])
@@ -82,7 +82,7 @@ def _moments(outcome: Outcome, scene: page.Scene) -> str:
     ready = {} if outcome.is_peak else {"ready": outcome.ready_at}
     moments: dict[str, datetime | None] = {**ready, "peaked": outcome.peak_at, "ended": outcome.ended_at}
     pairs = "".join(f"<div><dt>{what}</dt>{_moment(at, scene)}</div>" for what, at in moments.items())
-    return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, scene.zone))}</p>'
+    return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, scene.manner))}</p>'
 
 
 def _taught(batch: Batch, scene: page.Scene) -> str:
@@ -90,12 +90,12 @@ def _taught(batch: Batch, scene: page.Scene) -> str:
     learned = learned_from(scene.store.lessons(batch.recipe_key), batch)
     if learned is None:
         return ""
-    said = f"{batch.recipe_key}: {learned_sentence(learned, has_formula=batch.formula is not None)}."
+    said = f"{batch.recipe_key}: {learned_sentence(learned, scene.manner, has_formula=batch.formula is not None)}."
     return f'<p class="quiet">{html.escape(said[0].upper() + said[1:])}</p>'
 
 
 def _moment(at: datetime | None, scene: page.Scene) -> str:
-    return '<dd class="none">not yet</dd>' if at is None else f"<dd>{clock_text(at, scene.zone)}</dd>"
+    return '<dd class="none">not yet</dd>' if at is None else f"<dd>{clock_text(at, scene.manner)}</dd>"
 
 
 def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene) -> str:
@@ -103,7 +103,8 @@ def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene)
     said = [outlook for outlook in past.outlooks if came_at is None or outlook.at <= came_at]
     step = max(1, -(-len(said) // MOST_ROWS))
     rows = "".join(
-        f"<tr><td class='t'>{clock_text(outlook.at, scene.zone)}</td><td>{html.escape(_said(outlook, scene))}</td></tr>"
+        f'<tr><td class="t">{clock_text(outlook.at, scene.manner)}</td>'
+        f"<td>{html.escape(_said(outlook, scene))}</td></tr>"
         for outlook in said[::step]
     )
     table = f'<table class="rows"><tr><th>said at</th><th>ready</th></tr>{rows}</table>'
@@ -111,14 +112,14 @@ def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene)
 
 
 def _said(outlook: Outlook, scene: page.Scene) -> str:
-    return about_text(outlook.ready, scene.zone, outlook.at) or outlook.why or "no forecast"
+    return about_text(outlook.ready, scene.manner, outlook.at) or outlook.why or "no forecast"
 
 
 def _calls(messages: tuple[Message, ...], scene: page.Scene) -> str:
     if not messages:
         return '<p class="quiet">None.</p>'
     rows = "".join(
-        f'<tr><td class="t">{clock_text(message.created_at, scene.zone)}</td>'
+        f'<tr><td class="t">{clock_text(message.created_at, scene.manner)}</td>'
         f'<td class="who">{html.escape(message.text)}</td>'
         f'<td class="quiet">{_delivery(message, scene)}</td></tr>'
         for message in messages
@@ -128,5 +129,5 @@ def _calls(messages: tuple[Message, ...], scene: page.Scene) -> str:
 
 def _delivery(message: Message, scene: page.Scene) -> str:
     if message.delivered_at is not None:
-        return f"delivered {clock_text(message.delivered_at, scene.zone)}"
+        return f"delivered {clock_text(message.delivered_at, scene.manner)}"
     return f"not delivered, {message.attempts} tries" if message.attempts else "not delivered"

@@ -6,6 +6,7 @@ import streamlit as st
 
 from dashboard import page, queries
 from monitor.bakery import sheet
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import mass_text, printable
 from monitor.errors import ConfigError
 from monitor.formulary import read_recipe, recipes_in
@@ -41,25 +42,25 @@ def show() -> None:
     )
     if (pieces, each_g) != (recipe.pieces, float(round(recipe.each_g))):
         recipe = scaled_to_pieces(recipe, int(pieces), float(each_g))
-    unit = queries.manner(str(folder)).temp_unit
-    st.html("".join(_part(recipe, part) for part in recipe.parts) + _totals(recipe))
+    manner = queries.manner(str(folder))
+    st.html("".join(_part(recipe, part, manner) for part in recipe.parts) + _totals(recipe, manner))
     for sentence in what_does_not_add_up(recipe):
         st.html(f'<p class="note">{html.escape(printable(sentence))}</p>')
-    st.download_button("Page to print", sheet.sheet_html(recipe, unit), f"{path.stem}.html", "text/html")
+    st.download_button("Page to print", sheet.sheet_html(recipe, manner), f"{path.stem}.html", "text/html")
 
 
-def _part(recipe: Recipe, part: Part) -> str:
+def _part(recipe: Recipe, part: Part, manner: Manner) -> str:
     rows = "".join(
         f"<tr><td>{html.escape(printable(each.name))}</td>"
         f'<td class="n weighed">{html.escape(sheet.weight_text(each))}</td>'
         f'<td class="n">{html.escape(sheet.share_text(each, part))}</td></tr>'
         for each in part.ingredients
     )
-    head = f"{html.escape(printable(part.name))}, {html.escape(mass_text(part.mass_g))}"
+    head = f"{html.escape(printable(part.name))}, {html.escape(mass_text(part.mass_g, manner))}"
     return f'<div class="panel"><h2 class="section">{head}</h2><table class="rows">{rows}</table></div>'
 
 
-def _totals(recipe: Recipe) -> str:
+def _totals(recipe: Recipe, manner: Manner) -> str:
     rows = "".join(f'<tr><td>{html.escape(what)}</td><td class="n">{html.escape(text)}</td></tr>' for what, text in
-                   sheet.totals(recipe))  # fmt: skip
+                   sheet.totals(recipe, manner))  # fmt: skip
     return f'<div class="panel"><h2 class="section">Altogether</h2><table class="rows">{rows}</table></div>'

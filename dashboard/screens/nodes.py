@@ -55,7 +55,7 @@ def _node(row: NodeRow, scene: page.Scene) -> str:
     heard = [reading.measured_at for reading in scene.store.readings_between(row.node, channel, hours.start, hours.end)]
     lost = scene.store.readings_between(row.node, Channel.LOST, hours.start, hours.end)
     words = _heard_words(row, scene)
-    strip = heard_svg(heard, [reading.measured_at for reading in lost], hours, scene.zone, scene.palette)
+    strip = heard_svg(heard, [reading.measured_at for reading in lost], hours, scene.manner, scene.palette)
     values = "".join(_value(reading, scene) for reading in row.newest if reading.channel in SHOWN)
     short = row.node.removeprefix("urn:dev:")
     return (
@@ -83,12 +83,13 @@ def _online(row: NodeRow) -> str:
 def _value(reading: Reading, scene: page.Scene) -> str:
     what, unit, decimals = SHOWN[reading.channel]
     value = reading.value
-    if unit == "°C" and scene.temp_unit == "F":
+    if unit == "°C" and scene.manner.temp_unit == "F":
         value, unit = fahrenheit(value), "°F"
-    at = clock_text(reading.measured_at, scene.zone, scene.now)
+    at = clock_text(reading.measured_at, scene.manner, scene.now)
     doubt = "" if reading.flag.value == "ok" else f" · doubtful: {html.escape(reading.flag.value)}"
+    title = html.escape(channel_word(reading.channel, scene.manner), quote=True)
     return (
-        f'<div title="{html.escape(channel_word(reading.channel), quote=True)}"><dt>{html.escape(what)}</dt>'
+        f'<div title="{title}"><dt>{html.escape(what)}</dt>'
         f"<dd>{value:.{decimals}f} {unit}<small>{at}{doubt}</small></dd></div>"
     )
 
@@ -98,7 +99,7 @@ def _faults(faults: list[FaultCount], scene: page.Scene) -> str:
         f"<tr><td class='who'>{html.escape(fault.node.removeprefix('urn:dev:'))}<br>"
         f'<span class="quiet">{html.escape(fault.source)}</span></td>'
         f'<td>{html.escape(fault.reason)}</td><td class="n">{fault.count}</td>'
-        f'<td class="n">{clock_text(fault.last_at, scene.zone, scene.now)}</td></tr>'
+        f'<td class="n">{clock_text(fault.last_at, scene.manner, scene.now)}</td></tr>'
         for fault in faults
     )
     head = '<tr><th>from</th><th>why</th><th class="n">times</th><th class="n">last</th></tr>'

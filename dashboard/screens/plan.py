@@ -43,21 +43,21 @@ def _draw(scene: page.Scene) -> None:
     for dough in live.now.doughs:
         st.html(f'<p class="section">{html.escape(printable(dough.recipe.name))}</p>{plans.day_picture(dough, scene)}')
         said = [
-            out_sentence(dough, scene.zone, scene.now),
-            window_sentence(dough, scene.zone),
+            out_sentence(dough, scene.manner, scene.now),
+            window_sentence(dough, scene.manner),
             plan_queries.food(live, dough),
         ]
         st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other
-        words = f"the {printable(name)} is {temp_text(air_c, scene.temp_unit)}; the plan was made for "
-        st.html(f'<p class="note">{html.escape(words + temp_text(planned_c, scene.temp_unit))}</p>')
+        words = f"the {printable(name)} is {temp_text(air_c, scene.manner)}; the plan was made for "
+        st.html(f'<p class="note">{html.escape(words + temp_text(planned_c, scene.manner))}</p>')
     waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
     for dough, stage in waiting[:2]:
         step = next(each for each in steps_of(dough) if each.stage == stage.number)
-        at = clock_text(step.at, scene.zone, scene.now)
-        label = page.plain(f"Begin now: {step_text(dough, step)} ({at})")
+        at = clock_text(step.at, scene.manner, scene.now)
+        label = page.plain(f"Begin now: {step_text(dough, step, scene.manner)} ({at})")
         is_next = (dough, stage) == waiting[0]
         st.button(
             label,

@@ -27,7 +27,7 @@ def show(batch_page: StreamlitPage) -> None:
 
 
 def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
-    offered = likes(scene.store.batches())
+    offered = likes(scene.store.batches(), scene.manner)
     like = offered[st.selectbox("Like", list(offered), key="like")]
     made = _what(like, scene)
     with queries.opened_as(Shelf) as store:
@@ -61,16 +61,22 @@ def _what(like: Batch | None, scene: page.Scene) -> tuple[Batch, float]:
     )
     stages = list(Stage)
     at = stages.index(Stage.BULK_RISE if like is None else like.stage)
-    chosen = stage.selectbox("Stage", stages, index=at, format_func=stage_word, key=f"stage-{_of(like)}")
+    chosen = stage.selectbox(
+        "Stage",
+        stages,
+        index=at,
+        format_func=lambda each: stage_word(each, scene.manner),
+        key=f"stage-{_of(like)}",
+    )
     band, warmth = st.columns([1.6, 1], vertical_alignment="bottom")
     usual_pct = 75.0 if like is None or like.target.rise_pct is None else like.target.rise_pct
     wants_peak = warmth.checkbox(
         "wait for its peak", value=like is not None and like.target.is_peak, key=f"peak-{_of(like)}"
     )
     pct = band.number_input("Band at, % risen", 5.0, 400.0, usual_pct, 5.0, format="%.0f", disabled=wants_peak)
-    is_f = scene.temp_unit == "F"
+    is_f = scene.manner.temp_unit == "F"
     usual = fahrenheit(USUAL_DOUGH_TEMP_C) if is_f else USUAL_DOUGH_TEMP_C
-    temp = st.number_input(f"Dough meant to be, °{scene.temp_unit}", 0.0, 110.0, usual, 0.5, format="%.1f")
+    temp = st.number_input(f"Dough meant to be, °{scene.manner.temp_unit}", 0.0, 110.0, usual, 0.5, format="%.1f")
     preheat = DEFAULT_PREHEAT_MIN if chosen is Stage.FINAL_PROOF else None
     target = Target(None if wants_peak else float(pct))
     blank = Vessel(Shape.ROUND, (1.0, 1.0), (1.0, 1.0), 1.0)

@@ -15,7 +15,7 @@ from monitor.archive.backup import Verified, back_up, backups_in, restore, verif
 from monitor.clock import SystemClock
 from monitor.config import Config, load_config
 from monitor.errors import ConfigError, StoreError
-from monitor.pace import local_zone
+from monitor.manners import local_zone
 
 
 def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], out: TextIO) -> int:

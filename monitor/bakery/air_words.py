@@ -1,21 +1,21 @@
 """What the air does to a dough's skin, in words."""
 
 from monitor.bakery.limits import DRYING_STARTS_PA
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import temp_text
 from monitor.dough.air import Skin, dew_point_c, skin_state
 
 
-def skin_sentence(air_temp_c: float, humidity_pct: float, surface_temp_c: float, unit: str = "C") -> str:
+def skin_sentence(air_temp_c: float, humidity_pct: float, surface_temp_c: float, manner: Manner) -> str:
     """Dew point against the dough's surface, and what comes of it; empty when that cannot be said.
 
     Parameters
     ----------
     surface_temp_c
         Of the dough's surface, or of its core as a stand-in. [C]
-    unit
-        ``C`` or ``F``: the scale that comes first.
 
-    >>> skin_sentence(38.0, 80.0, 27.0)
+    >>> from datetime import UTC
+    >>> skin_sentence(38.0, 80.0, 27.0, Manner(UTC))
     'dew point 33.9 °C (93.1 °F), above the dough: water settles on it'
     """
     found = skin_state(air_temp_c=air_temp_c, humidity_pct=humidity_pct, surface_temp_c=surface_temp_c)
@@ -31,4 +31,4 @@ def skin_sentence(air_temp_c: float, humidity_pct: float, surface_temp_c: float,
     else:
         effect = "its skin dries slowly"
     dew_c = float(dew_point_c(air_temp_c, humidity_pct))
-    return f"dew point {temp_text(dew_c, unit)}, {side} the dough: {effect}"
+    return f"dew point {temp_text(dew_c, manner)}, {side} the dough: {effect}"

@@ -2,18 +2,19 @@
 
 import math
 
+from monitor.bakery.manner import Manner
 from monitor.dough.learning import Learned
 
 SAME_PACE = 0.05  # judgement: a pace that differs by less is the same pace
 
 
-def learned_sentence(learned: Learned, *, has_formula: bool) -> str:
+def learned_sentence(learned: Learned, manner: Manner, *, has_formula: bool) -> str:
     """What the finished batches of a recipe taught, as one sentence without its full stop.
 
     ``has_formula``: whether the batch it is about says what was weighed, which is then what the pace is held against.
     """
     n = learned.n_batches
-    parts = [f"learned from {n} batch{'es' if n > 1 else ''}: {_pace(learned.speed, has_formula)}"]
+    parts = [f"learned from {n} batch{'es' if n > 1 else ''}: {_pace(learned.speed, has_formula, manner)}"]
     if learned.n_odd and n > 1:
         is_one = learned.n_odd == 1
         parts.append(
@@ -24,7 +25,7 @@ def learned_sentence(learned: Learned, *, has_formula: bool) -> str:
     return "; ".join(parts)
 
 
-def _pace(speed: float, has_formula: bool) -> str:
+def _pace(speed: float, has_formula: bool, manner: Manner) -> str:
     norm = "the formula says" if has_formula else "doughs usually do"
     if not math.isfinite(speed):
         return f"rises unlike what {norm}" if has_formula else "rises unlike other doughs"

@@ -1,9 +1,9 @@
 """How a finished stage is looked back at, in words: the outcome, where its minutes went, what to change next time."""
 
 from collections.abc import Iterable
-from datetime import tzinfo
 
 from monitor.bakery.alert_types import Alert, AlertKind
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import clock_text, duration_text, temp_text
 from monitor.dough.causes import Account
 from monitor.dough.outlook import Band
@@ -70,23 +70,24 @@ def leavening_pct(batch: Batch) -> float | None:
     return yeast_pct_instant_equivalent(batch.formula) + sourdough_pct_instant_equivalent(batch.formula)
 
 
-def degrees_text(difference_c: float, unit: str) -> str:
+def degrees_text(difference_c: float, manner: Manner) -> str:
     """A difference of temperatures, without its sign.
 
-    >>> degrees_text(-2.1, "C"), degrees_text(2.0, "F")
+    >>> from datetime import UTC
+    >>> degrees_text(-2.1, Manner(UTC)), degrees_text(2.0, Manner(UTC, "F"))
     ('2.1 °C', '3.6 °F')
     """
     size = abs(difference_c)
-    return f"{size * 1.8:.1f} °F" if unit == "F" else f"{size:.1f} °C"
+    return f"{size * 1.8:.1f} °F" if manner.temp_unit == "F" else f"{size:.1f} °C"
 
 
-def cause_lines(account: Account, batch: Batch, unit: str) -> list[tuple[str, Band]]:
+def cause_lines(account: Account, batch: Batch, manner: Manner) -> list[tuple[str, Band]]:
     """Each cause by a short name, with its minutes; those worth nothing too, for they say what it was not.
 
     A ``|`` in a name is where it may be broken into two lines.
     """
     side = "warmer" if account.warmer_c > 0.0 else "colder"
-    lines = [(f"dough|{degrees_text(account.warmer_c, unit)} {side}", account.warmth_min)]
+    lines = [(f"dough|{degrees_text(account.warmer_c, manner)} {side}", account.warmth_min)]
     if account.yeast_min is not None and account.intent.formula is not None and batch.formula is not None:
         made, planned = (
             yeast_pct_instant_equivalent(formula) + sourdough_pct_instant_equivalent(formula)
@@ -97,7 +98,7 @@ def cause_lines(account: Account, batch: Batch, unit: str) -> list[tuple[str, Ba
     return lines
 
 
-def causes_sentence(account: Account, batch: Batch, unit: str) -> str:
+def causes_sentence(account: Account, batch: Batch, manner: Manner) -> str:
     """What drove it, the greatest first."""
     named = {0: "warm dough" if account.warmer_c > 0.0 else "cold dough"}
     bands = [account.warmth_min, account.yeast_min, account.rest_min]
@@ -115,13 +116,13 @@ def causes_sentence(account: Account, batch: Batch, unit: str) -> str:
     if account.warmer_h >= 0.25 and abs(account.warmth_min.p50) >= WORTH_MIN:
         side = "warmer" if account.warmer_c > 0.0 else "colder"
         said += (
-            f". The dough was {degrees_text(account.warmer_c, unit)} {side} than planned in the mean, "
+            f". The dough was {degrees_text(account.warmer_c, manner)} {side} than planned in the mean, "
             f"clearly so for {duration_text(60.0 * account.warmer_h)}"
         )
     return said[0].upper() + said[1:] + "."
 
 
-def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], zone: tzinfo) -> str:
+def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], manner: Manner) -> str:
     """What became of the calls of a dough that was taken late; empty when it was taken in time."""
     late_min = past_min(account, batch)
     if late_min is None or late_min <= ON_TIME_MIN:
@@ -136,12 +137,12 @@ def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], zone
         if alert.kind in _CALLS and alert.acknowledged_at is not None and alert.acknowledged_at != batch.ended_at
     ]
     if seen:
-        return f"Its calls were acknowledged at {clock_text(min(seen), zone)}."
-    times = " and ".join(dict.fromkeys(clock_text(at, zone) for at in called))
+        return f"Its calls were acknowledged at {clock_text(min(seen), manner)}."
+    times = " and ".join(dict.fromkeys(clock_text(at, manner) for at in called))
     return f"It was called at {times}; nobody answered."
 
 
-def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, unit: str) -> list[str]:
+def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, manner: Manner) -> list[str]:
     """What to change next time, in the numbers a baker sets."""
     lines = []
     came = account.peak_min if batch.target.is_peak else account.ready_min
@@ -152,7 +153,7 @@ def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, 
         lines.append(f"Kept to what was planned, this dough would have been ready after {_minutes(doubt)}.")
     is_off = came is not None and abs(came.p50 - account.plan_min) > ON_TIME_MIN
     if is_off and account.wanted_temp_c is not None:
-        lines.append(_warmth_line(account, account.wanted_temp_c, unit))
+        lines.append(_warmth_line(account, account.wanted_temp_c, manner))
     if is_off and account.wanted_yeast_frac is not None:
         made_pct = leavening_pct(batch) or 0.0
         of_it = f"{100.0 * account.wanted_yeast_frac:.0f} % of its yeast"
@@ -169,14 +170,14 @@ def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, 
     return lines
 
 
-def _warmth_line(account: Account, wanted_c: float, unit: str) -> str:
+def _warmth_line(account: Account, wanted_c: float, manner: Manner) -> str:
     change_c = wanted_c - (account.intent.dough_temp_c + account.warmer_c)
     water_c = WATER_PER_DOUGH * change_c
     way = "colder" if change_c < 0.0 else "warmer"
-    how = f"water about {degrees_text(water_c, unit)} {way}, and a place as warm as that"
+    how = f"water about {degrees_text(water_c, manner)} {way}, and a place as warm as that"
     if abs(water_c) > MOST_WATER_C:
-        how = f"{degrees_text(change_c, unit)} {way} than it was, more than water alone can do"
-    return f"To be ready at the planned hour by warmth alone, dough of {temp_text(wanted_c, unit)} throughout: {how}."
+        how = f"{degrees_text(change_c, manner)} {way} than it was, more than water alone can do"
+    return f"To be ready at the planned hour by warmth alone, dough of {temp_text(wanted_c, manner)} throughout: {how}."
 
 
 def _minutes(band: Band) -> str:

@@ -2,8 +2,9 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import (
     about_text,
     clock_text,
@@ -49,12 +50,12 @@ class Task:
     is_now: bool = False
 
 
-def next_words(stage: Stage) -> str:
+def next_words(stage: Stage, manner: Manner) -> str:
     """What follows a stage when it went well, as a task."""
     return _NEXT[stage]
 
 
-def rescue_words(stage: Stage) -> str:
+def rescue_words(stage: Stage, manner: Manner) -> str:
     """What can be done with a dough that is past its peak."""
     return _RESCUE[stage]
 
@@ -72,59 +73,59 @@ def oven_on_at(batch: Batch, outlook: Outlook) -> datetime | None:
     return outlook.ready.p25 - timedelta(minutes=batch.preheat_min)
 
 
-def next_task(batch: Batch, outlook: Outlook) -> Task | None:
+def next_task(batch: Batch, outlook: Outlook, manner: Manner) -> Task | None:
     """The next thing hands must do for a batch; None for one that has ended."""
     if batch.ended_at is not None:
         return None
     if outlook.state is State.NO_READINGS:
         return Task(outlook.at, "look at the dough, then at the sensor's power and cable", is_now=True)
     if outlook.state is State.PAST_PEAK:
-        return Task(outlook.at, rescue_words(batch.stage), is_now=True)
+        return Task(outlook.at, rescue_words(batch.stage, manner), is_now=True)
     if outlook.state is State.NOT_RISING:
         return Task(outlook.at, "check its warmth and whether the yeast went in", is_now=True)
     will_not_get_there = outlook.state is State.AT_PEAK and outlook.ready.p50 is None
     if ready_since(outlook) is not None or outlook.state is State.READY or will_not_get_there:
-        return Task(ready_since(outlook) or outlook.at, f"{next_words(batch.stage)} now", is_now=True)
+        return Task(ready_since(outlook) or outlook.at, f"{next_words(batch.stage, manner)} now", is_now=True)
     oven_at = oven_on_at(batch, outlook)
     if oven_at is not None and oven_at > outlook.at:
         return Task(oven_at, "oven on")
-    return Task(outlook.ready.p50, next_words(batch.stage))
+    return Task(outlook.ready.p50, next_words(batch.stage, manner))
 
 
-def todo_sentence(batch: Batch, outlook: Outlook, zone: tzinfo) -> str:
+def todo_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
     """What to do next, and when, in one line; empty for a batch that has ended.
 
     For example ``then: divide and shape``, ``oven on 09:44``, ``divide and shape now``.
     """
-    task = next_task(batch, outlook)
+    task = next_task(batch, outlook, manner)
     if task is None:
         return ""
     if task.is_now:
         return task.text
     if task.at is not None and task.text == "oven on":
-        return f"oven on {clock_text(task.at, zone, outlook.at)}"
+        return f"oven on {clock_text(task.at, manner, outlook.at)}"
     return f"then: {task.text}"
 
 
-def _past_sentence(batch: Batch, outlook: Outlook, zone: tzinfo) -> str:
+def _past_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
     """For a dough that is at or past what it waited for."""
     parts = []
     ready_at, peak_at = ready_since(outlook), outlook.peak.p50
     if ready_at is not None and not batch.target.is_peak:
-        parts.append(f"was ready {clock_text(ready_at, zone, outlook.at)}")
+        parts.append(f"was ready {clock_text(ready_at, manner, outlook.at)}")
     elif not batch.target.is_peak and outlook.state is State.AT_PEAK:
-        expected = about_text(outlook.ready, zone, outlook.at)
-        parts.append(f"will hardly get to {target_text(batch)}" if expected is None else f"ready {expected}")
+        expected = about_text(outlook.ready, manner, outlook.at)
+        parts.append(f"will hardly get to {target_text(batch, manner)}" if expected is None else f"ready {expected}")
     if outlook.state is State.PAST_PEAK:
-        since = "" if peak_at is None or peak_at > outlook.at else f" since {clock_text(peak_at, zone, outlook.at)}"
+        since = "" if peak_at is None or peak_at > outlook.at else f" since {clock_text(peak_at, manner, outlook.at)}"
         parts.append(f"past its peak{since}")
     elif outlook.state is State.AT_PEAK:
-        about = about_text(outlook.peak, zone, outlook.at)
+        about = about_text(outlook.peak, manner, outlook.at)
         parts.append("at its peak" if about is None else f"peak {about}")
     return "; ".join(parts)
 
 
-def outlook_sentence(batch: Batch, outlook: Outlook, zone: tzinfo) -> str:
+def outlook_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
     """How one batch stands against the clock, in one line.
 
     For example ``ready about 09:51, between 09:45 and 09:58``; ``was ready 09:00; past its peak since 09:18``; or why
@@ -135,29 +136,29 @@ def outlook_sentence(batch: Batch, outlook: Outlook, zone: tzinfo) -> str:
         ready_at = outlook.ready.p50
         is_known = ready_at is not None and ready_at <= batch.ended_at
         before = (
-            f"; was ready {clock_text(ready_at, zone, batch.ended_at)}" if ready_at is not None and is_known else ""
+            f"; was ready {clock_text(ready_at, manner, batch.ended_at)}" if ready_at is not None and is_known else ""
         )
-        return f"ended {clock_text(batch.ended_at, zone)}{before}"
+        return f"ended {clock_text(batch.ended_at, manner)}{before}"
     if outlook.state is State.NO_READINGS:
-        since = "" if outlook.last_reading_at is None else f" since {clock_text(outlook.last_reading_at, zone, now)}"
+        since = "" if outlook.last_reading_at is None else f" since {clock_text(outlook.last_reading_at, manner, now)}"
         return f"no readings{since}" if outlook.why is None else f"no readings{since}: {outlook.why}"
     if outlook.why is not None:
         return f"no forecast: {outlook.why}"
     if outlook.state in (State.AT_PEAK, State.PAST_PEAK):
-        return _past_sentence(batch, outlook, zone)
+        return _past_sentence(batch, outlook, manner)
     ready_at = ready_since(outlook)
     if ready_at is not None:
-        return f"ready since {clock_text(ready_at, zone, now)}"
-    about = about_text(outlook.ready, zone, now)
+        return f"ready since {clock_text(ready_at, manner, now)}"
+    about = about_text(outlook.ready, manner, now)
     what = "peak" if batch.target.is_peak else "ready"
-    when = f"as things stand it will not get to {target_text(batch)}" if about is None else f"{what} {about}"
+    when = f"as things stand it will not get to {target_text(batch, manner)}" if about is None else f"{what} {about}"
     if outlook.state is State.NOT_RISING:
         age_min = (now - batch.started_at).total_seconds() / 60.0
         return f"has not begun to rise after {duration_text(age_min)}; {when}"
     return when
 
 
-def curve_sentence(batch: Batch, outlook: Outlook, zone: tzinfo, events: Iterable[Event] | None = None) -> str:
+def curve_sentence(batch: Batch, outlook: Outlook, manner: Manner, events: Iterable[Event] | None = None) -> str:
     """What the chart of one batch shows, for who cannot see it.
 
     Parameters
@@ -167,17 +168,17 @@ def curve_sentence(batch: Batch, outlook: Outlook, zone: tzinfo, events: Iterabl
     """
     now = outlook.at
     parts = [
-        f"{printable(batch.name)}, {stage_word(batch.stage)}, from {clock_text(batch.started_at, zone, now)}",
-        f"at {clock_text(now, zone)} it is {state_word(outlook.state)}, {rise_text(outlook)}",
-        f"the band stands at {target_text(batch)}" if not batch.target.is_peak else "it waits for its peak",
-        outlook_sentence(batch, outlook, zone),
+        f"{printable(batch.name)}, {stage_word(batch.stage, manner)}, from {clock_text(batch.started_at, manner, now)}",
+        f"at {clock_text(now, manner)} it is {state_word(outlook.state, manner)}, {rise_text(outlook, manner)}",
+        f"the band stands at {target_text(batch, manner)}" if not batch.target.is_peak else "it waits for its peak",
+        outlook_sentence(batch, outlook, manner),
     ]
     is_peak_said = batch.target.is_peak or outlook.state in (State.AT_PEAK, State.PAST_PEAK)
-    peak = about_text(outlook.peak, zone, now)
+    peak = about_text(outlook.peak, manner, now)
     if peak is not None and not is_peak_said and outlook.why is None and batch.ended_at is None:
         parts.append(f"peak {peak}")
     drawn = [event for event in (batch.events if events is None else events) if event.kind is not EventKind.END]
     if drawn:
-        noted = ", ".join(f"{event_word(event.kind)} {clock_text(event.at, zone, now)}" for event in drawn)
+        noted = ", ".join(f"{event_word(event.kind, manner)} {clock_text(event.at, manner, now)}" for event in drawn)
         parts.append(f"noted: {noted}")
     return "; ".join(part for part in parts if part) + "."

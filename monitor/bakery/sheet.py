@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 from html import escape
 
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import duration_text, mass_text, printable, stage_word, temp_text
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.ingredients import Kind
@@ -38,12 +39,12 @@ def share_text(ingredient: Ingredient, part: Part) -> str:
     return pct_text(100.0 * ingredient.weight.g / part.own_flour_g) if part.own_flour_g > 0.0 else ""
 
 
-def totals(recipe: Recipe) -> list[tuple[str, str]]:
+def totals(recipe: Recipe, manner: Manner) -> list[tuple[str, str]]:
     """What the whole dough comes to, as pairs of what and how much; percent on all flour."""
     total = recipe.total
     found = [
-        ("dough", mass_text(total.mass_g)),
-        ("all flour", mass_text(total.flour_g)),
+        ("dough", mass_text(total.mass_g, manner)),
+        ("all flour", mass_text(total.flour_g, manner)),
         ("true hydration", pct_text(total.hydration_pct)),
         ("salt", pct_text(total.pct(total.salt_g))),
     ]
@@ -56,11 +57,11 @@ def totals(recipe: Recipe) -> list[tuple[str, str]]:
         if mass_g > 0.0:
             found.append((name, pct_text(total.pct(mass_g))))
     pieces = "1 piece" if recipe.pieces == 1 else f"{recipe.pieces} pieces"
-    found.append(("divided into", f"{pieces} of {mass_text(recipe.each_g)}"))
+    found.append(("divided into", f"{pieces} of {mass_text(recipe.each_g, manner)}"))
     return found
 
 
-def stage_text(stage: MethodStage, unit: str = "C") -> str:
+def stage_text(stage: MethodStage, manner: Manner) -> str:
     """One stage of the method, in words."""
     if stage.hours is not None:
         goal = f"for {duration_text(60.0 * stage.hours)}"
@@ -71,18 +72,18 @@ def stage_text(stage: MethodStage, unit: str = "C") -> str:
     place = f"in the {stage.place}"
     if stage.cold_h > 0.0:
         place = f"first {duration_text(60.0 * stage.cold_h)} in the refrigerator, then {place}"
-    parts = [f"{stage_word(stage.stage)} {goal}, {place}"]
+    parts = [f"{stage_word(stage.stage, manner)} {goal}, {place}"]
     if stage.dough_c is not None:
-        parts.append(f"dough at {temp_text(stage.dough_c, unit)}")
+        parts.append(f"dough at {temp_text(stage.dough_c, manner)}")
     if stage.hands_min > 0.0:
         mixer = f", {duration_text(stage.mixer_min)} of it at the mixer" if stage.mixer_min > 0.0 else ""
         parts.append(f"hands {duration_text(stage.hands_min)} before it{mixer}")
     return f"{printable(stage.part)}: {'; '.join(parts)}"
 
 
-def bake_text(bake: Bake, unit: str = "C") -> str:
+def bake_text(bake: Bake, manner: Manner) -> str:
     """The bake in words."""
-    parts = [f"{duration_text(bake.minutes)} at {temp_text(bake.oven_c, unit)}"]
+    parts = [f"{duration_text(bake.minutes)} at {temp_text(bake.oven_c, manner)}"]
     parts.append(f"oven on {duration_text(bake.preheat_min)} before loading")
     if 0 < len(bake.steam_min) <= TOO_MANY_STEAMS:
         times = ", ".join(f"{at:g}" for at in bake.steam_min)
@@ -92,23 +93,23 @@ def bake_text(bake: Bake, unit: str = "C") -> str:
     return "; ".join(parts)
 
 
-def lines(recipe: Recipe, unit: str = "C") -> Iterator[str]:
+def lines(recipe: Recipe, manner: Manner) -> Iterator[str]:
     """The recipe for a terminal, line by line."""
     yield printable(recipe.name)
     for part in recipe.parts:
         yield ""
-        yield f"{printable(part.name)} ({part.kind}), {mass_text(part.mass_g)}"
+        yield f"{printable(part.name)} ({part.kind}), {mass_text(part.mass_g, manner)}"
         for each in part.ingredients:
             yield f"  {printable(each.name):<28} {weight_text(each):>28} {share_text(each, part):>8}"
     yield ""
-    for what, how_much in totals(recipe):
+    for what, how_much in totals(recipe, manner):
         yield f"  {what:<28} {how_much:>28}"
     if recipe.method or recipe.bake is not None:
         yield ""
     for stage in recipe.method:
-        yield f"  {stage_text(stage, unit)}"
+        yield f"  {stage_text(stage, manner)}"
     if recipe.bake is not None:
-        yield f"  bake: {bake_text(recipe.bake, unit)}"
+        yield f"  bake: {bake_text(recipe.bake, manner)}"
     for sentence in what_does_not_add_up(recipe):
         yield f"  does not add up: {printable(sentence)}"
 
@@ -138,21 +139,24 @@ def _rows(recipe: Recipe, part: Part) -> Iterator[str]:
         )
 
 
-def sheet_html(recipe: Recipe, unit: str = "C") -> str:
+def sheet_html(recipe: Recipe, manner: Manner) -> str:
     """A page that stands alone and prints on A4, its weights large enough to read from across a table."""
     name = escape(printable(recipe.name))
     body = [f"<h1>{name}</h1>"]
     if recipe.note:
         body.append(f"<p>{escape(printable(recipe.note))}</p>")
     for part in recipe.parts:
-        body.append(f"<h2>{escape(printable(part.name))} &middot; {escape(mass_text(part.mass_g))}</h2>")
+        body.append(f"<h2>{escape(printable(part.name))} &middot; {escape(mass_text(part.mass_g, manner))}</h2>")
         body.append(f"<table>{''.join(_rows(recipe, part))}</table>")
     body.append("<h2>Altogether</h2><table>")
-    body += [f'<tr><td>{escape(what)}</td><td class="share">{escape(text)}</td></tr>' for what, text in totals(recipe)]
+    body += [
+        f'<tr><td>{escape(what)}</td><td class="share">{escape(text)}</td></tr>'
+        for what, text in totals(recipe, manner)
+    ]
     body.append("</table>")
-    steps = [stage_text(stage, unit) for stage in recipe.method]
+    steps = [stage_text(stage, manner) for stage in recipe.method]
     if recipe.bake is not None:
-        steps.append(f"bake: {bake_text(recipe.bake, unit)}")
+        steps.append(f"bake: {bake_text(recipe.bake, manner)}")
     if steps:
         body.append(f"<h2>Method</h2><ol>{''.join(f'<li>{escape(step)}</li>' for step in steps)}</ol>")
     wrong = what_does_not_add_up(recipe)

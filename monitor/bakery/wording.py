@@ -6,11 +6,12 @@ baker's time zone, doubt as "between ... and ...".
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 
 from monitor.bakery.alert_types import Alert, AlertKind, Facts, Message, Rules
 from monitor.bakery.cautions import CAUTIONS, DEFERENCE, Caution
 from monitor.bakery.limits import air_limits
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import (
     about_text,
     alert_kind_word,
@@ -88,8 +89,7 @@ class _Said:
 
     facts: Facts
     alert: Alert
-    zone: tzinfo
-    temp_unit: str
+    manner: Manner
     rules: Rules
 
     @property
@@ -98,7 +98,7 @@ class _Said:
 
     @property
     def next(self) -> str:
-        return _sentence(f"{next_words(self.facts.batch.stage)} now")
+        return _sentence(f"{next_words(self.facts.batch.stage, self.manner)} now")
 
     @property
     def expected(self) -> str:
@@ -106,10 +106,10 @@ class _Said:
         outlook, batch = self.outlook, self.facts.batch
         if outlook.state is State.NO_READINGS and outlook.ready.p50 is None:
             return "no time can be given"
-        return outlook_sentence(batch, outlook, self.zone)
+        return outlook_sentence(batch, outlook, self.manner)
 
     def clock(self, at: datetime) -> str:
-        return clock_text(at, self.zone, self.facts.now)
+        return clock_text(at, self.manner, self.facts.now)
 
 
 def _sentence(clause: str) -> str:
@@ -129,13 +129,13 @@ def _oven_on(said: _Said) -> str:
 
 
 def _ready_soon(said: _Said) -> str:
-    return f"{_sentence(said.expected)} Get ready to {next_words(said.facts.batch.stage)}."
+    return f"{_sentence(said.expected)} Get ready to {next_words(said.facts.batch.stage, said.manner)}."
 
 
 def _ready(said: _Said) -> str:
     since_at = ready_since(said.outlook)
     if said.outlook.state is State.PAST_PEAK:
-        return f"{_sentence(said.expected)} {_sentence(rescue_words(said.facts.batch.stage))}"
+        return f"{_sentence(said.expected)} {_sentence(rescue_words(said.facts.batch.stage, said.manner))}"
     if since_at is not None and said.facts.now - since_at > timedelta(minutes=LATE_MIN):
         late = duration_text((said.facts.now - since_at).total_seconds() / 60.0)
         return f"Was ready about {said.clock(since_at)}, {late} ago: this is known only now. {said.next}"
@@ -145,49 +145,51 @@ def _ready(said: _Said) -> str:
 
 def _at_peak(said: _Said) -> str:
     batch, outlook = said.facts.batch, said.outlook
-    peak = about_text(outlook.peak, said.zone, said.facts.now)
+    peak = about_text(outlook.peak, said.manner, said.facts.now)
     when = "Its peak has come or comes within ten minutes" if peak is None else f"Its peak is {peak}"
     if outlook.state is State.PAST_PEAK and outlook.peak.p50 is not None:
         when = f"Its peak was about {said.clock(outlook.peak.p50)}"
     if batch.target.is_peak:
         is_ahead = outlook.peak.p50 is not None and outlook.peak.p50 - said.facts.now > timedelta(minutes=LATE_MIN)
-        return f"{when}. Get ready to {next_words(batch.stage)}." if is_ahead else f"{when}. {said.next}"
+        return f"{when}. Get ready to {next_words(batch.stage, said.manner)}." if is_ahead else f"{when}. {said.next}"
     since_at = ready_since(outlook)
     if since_at is None:
-        return f"{when}, and it will hardly get to {target_text(batch)}: do not wait for that. {said.next}"
+        return f"{when}, and it will hardly get to {target_text(batch, said.manner)}: do not wait for that. {said.next}"
     return f"Last call: it was ready {said.clock(since_at)} and falls soon. {when}. {said.next}"
 
 
 def _past_peak(said: _Said) -> str:
-    return f"{_sentence(said.expected)} {_sentence(rescue_words(said.facts.batch.stage))}"
+    return f"{_sentence(said.expected)} {_sentence(rescue_words(said.facts.batch.stage, said.manner))}"
 
 
 def _air_temp(said: _Said) -> str:
     air_c = said.outlook.air_temp_c
-    return "The air around it is" + ("" if air_c is None else f" at {temp_text(air_c, said.temp_unit)},")
+    return "The air around it is" + ("" if air_c is None else f" at {temp_text(air_c, said.manner)},")
 
 
 def _air_too_warm(said: _Said) -> str:
     batch = said.facts.batch
-    limit = temp_text(air_limits(batch, said.rules.air).high_c, said.temp_unit)
+    limit = temp_text(air_limits(batch, said.rules.air).high_c, said.manner)
     do = "Move it somewhere cooler, or look sooner than planned."
     if batch.stage is Stage.RETARD:
         do = "See that the door is shut and the cold is on: the dough goes on rising."
-    return f"{_air_temp(said)} above {limit}, too warm for a {stage_word(batch.stage)}. {_sentence(said.expected)} {do}"
+    stage = stage_word(batch.stage, said.manner)
+    return f"{_air_temp(said)} above {limit}, too warm for a {stage}. {_sentence(said.expected)} {do}"
 
 
 def _air_too_cold(said: _Said) -> str:
     batch = said.facts.batch
-    limit = temp_text(air_limits(batch, said.rules.air).low_c, said.temp_unit)
+    limit = temp_text(air_limits(batch, said.rules.air).low_c, said.manner)
     do = "Move it somewhere warmer, or plan for the later time."
     if batch.stage is Stage.RETARD:
         do = "The dough may freeze: set the cold less strong or move it."
-    return f"{_air_temp(said)} below {limit}, too cold for a {stage_word(batch.stage)}. {_sentence(said.expected)} {do}"
+    stage = stage_word(batch.stage, said.manner)
+    return f"{_air_temp(said)} below {limit}, too cold for a {stage}. {_sentence(said.expected)} {do}"
 
 
 def _air_too_dry(said: _Said) -> str:
     outlook = said.outlook
-    measured = "" if outlook.air_temp_c is None else f" at {temp_text(outlook.air_temp_c, said.temp_unit)}"
+    measured = "" if outlook.air_temp_c is None else f" at {temp_text(outlook.air_temp_c, said.manner)}"
     if outlook.humidity_pct is not None:
         measured += f" with {outlook.humidity_pct:.0f} % humidity"
     return (
@@ -223,29 +225,25 @@ def _unseen_note(said: _Said) -> str:
     return ""
 
 
-def alert_title(alert: Alert, facts: Facts) -> str:
+def alert_title(alert: Alert, facts: Facts, manner: Manner) -> str:
     """The first line of a message: batch and alert."""
-    return f"{printable(facts.batch.name)}: {alert_kind_word(alert.kind)}"
+    return f"{printable(facts.batch.name)}: {alert_kind_word(alert.kind, manner)}"
 
 
-def alert_text(alert: Alert, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> str:
+def alert_text(alert: Alert, facts: Facts, *, manner: Manner, rules: Rules = RULES) -> str:
     """An alert about a batch in full: batch, rise, expected time, and what to do."""
-    said = _Said(facts, alert, zone, temp_unit, rules)
-    head = f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage)}, {rise_text(said.outlook)}."
+    said = _Said(facts, alert, manner, rules)
+    head = f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage, manner)}, {rise_text(said.outlook, manner)}."
     return f"{head} {_TEXTS[alert.kind](said)}{_unseen_note(said)}"
 
 
-def message_of(alert: Alert, facts: Facts, *, zone: tzinfo, temp_unit: str = "C", rules: Rules = RULES) -> Message:
+def message_of(alert: Alert, facts: Facts, *, manner: Manner, rules: Rules = RULES) -> Message:
     """The message that tells a baker of an alert about a batch, ready for the outbox.
 
     Parameters
     ----------
     facts
         What the alert was judged by.
-    zone
-        The baker's time zone.
-    temp_unit
-        "C" or "F": the scale that comes first.
     rules
         The rules it was judged by.
     """
@@ -254,7 +252,7 @@ def message_of(alert: Alert, facts: Facts, *, zone: tzinfo, temp_unit: str = "C"
         batch_id=alert.subject.batch_id,
         kind=alert.kind,
         episode=alert.episode,
-        title=alert_title(alert, facts),
-        text=alert_text(alert, facts, zone=zone, temp_unit=temp_unit, rules=rules),
+        title=alert_title(alert, facts, manner),
+        text=alert_text(alert, facts, manner=manner, rules=rules),
         created_at=facts.now,
     )

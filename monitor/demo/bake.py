@@ -4,12 +4,13 @@ import json
 import sys
 import webbrowser
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import IO
 
 from monitor.bakery.alert_types import CueKind
 from monitor.bakery.alerts import Message
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import clock_text, temp_text
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.config import DATABASE_NAME
@@ -28,7 +29,7 @@ from monitor.demo.household import (
 from monitor.demo.processes import DemoOptions
 from monitor.doors.screens import dashboard_command
 from monitor.formulary import read_recipe
-from monitor.pace import local_zone
+from monitor.manners import local_zone
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
 from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.making import NoPlan, make_plan
@@ -166,7 +167,8 @@ class Baker:
     def _do(self, key: str, now: datetime) -> None:
         step = next(each for each in steps(self.plan) if each.key == key)
         if step.kind is StepKind.MIX:
-            start_next(self.book, live_plan(self.book, self.plan, now, Foreteller(self.book)), now, self.dough.key)
+            live = live_plan(self.book, self.plan, now, Foreteller(self.book))
+            start_next(self.book, live, now, Manner(UTC), self.dough.key)
         elif step.kind is StepKind.SHAPE or (step.kind is StepKind.LOAD and step.load == 1):
             self._end_running(now)
         if step.kind in (StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
@@ -239,21 +241,25 @@ def run_bake(options: DemoOptions, room_c: float, out: IO[str] = sys.stdout) -> 
     folder = new_folder(options.data_dir)
     port = dashboard_port(options.port)
     (folder / RECIPE_NAME).write_text(recipe_text(), encoding="utf-8")
-    zone = local_zone()
+    manner = Manner(local_zone())
     print(f"demo: one bread, {options.speed:g} times as fast; data in {folder}", file=out)
-    print(f"planned with a room of {temp_text(PLANNED_ROOM_C)}; it is {temp_text(room_c)}", file=out, flush=True)
+    print(
+        f"planned with a room of {temp_text(PLANNED_ROOM_C, manner)}; it is {temp_text(room_c, manner)}",
+        file=out,
+        flush=True,
+    )
     try:
         with household_of(folder, SystemClock()) as household, DayBook(folder / DATABASE_NAME) as book:
             clock = _start_all(household, folder, port, options, room_c)
             print(f"dashboard: http://{HOST}:{port}", file=out, flush=True)
             if options.is_opening_browser:
                 webbrowser.open(f"http://{HOST}:{port}")
-            plan = planned_day(book, folder, clock.now(), zone)
-            for line in step_lines(plan, zone, clock.now()):
+            plan = planned_day(book, folder, clock.now(), manner.zone)
+            for line in step_lines(plan, manner, clock.now()):
                 print(f"  planned {line}", file=out, flush=True)
             baker = Baker(book, plan, folder)
-            _play(household, baker, clock, zone, out)
-            _count_up(baker, zone, out)
+            _play(household, baker, clock, manner, out)
+            _count_up(baker, manner, out)
             if not options.is_ending_itself:
                 print("the bread is out; the dashboard stays open until Ctrl-C", file=out, flush=True)
                 while True:
@@ -264,7 +270,7 @@ def run_bake(options: DemoOptions, room_c: float, out: IO[str] = sys.stdout) -> 
     return 0
 
 
-def _play(household: Household, baker: Baker, clock: Clock, zone: tzinfo, out: IO[str]) -> None:
+def _play(household: Household, baker: Baker, clock: Clock, manner: Manner, out: IO[str]) -> None:
     began_at = clock.now()
     while not baker.is_done:
         household.check()
@@ -272,22 +278,22 @@ def _play(household: Household, baker: Baker, clock: Clock, zone: tzinfo, out: I
         if now > began_at + LONGEST:
             raise DemoError(f"the bread was not out within {LONGEST}; see the logs in {baker.folder}/logs")
         for message in baker.act(now):
-            print(f"{clock_text(message.created_at, zone)}  {message.title}: {message.text}", file=out, flush=True)
+            print(f"{clock_text(message.created_at, manner)}  {message.title}: {message.text}", file=out, flush=True)
         clock.wait(LOOK_EVERY_S)
 
 
-def _count_up(baker: Baker, zone: tzinfo, out: IO[str]) -> None:
+def _count_up(baker: Baker, manner: Manner, out: IO[str]) -> None:
     """Each step as it was planned, and when its cue came."""
     print("How the day went (times are dough time)", file=out)
     for step in steps(baker.plan):
         came_at = baker.heard.get(step.key)
-        print(f"  {_line(baker.dough, step, came_at, zone)}", file=out)
+        print(f"  {_line(baker.dough, step, came_at, manner)}", file=out)
     out.flush()
 
 
-def _line(dough: DoughPlan, step: Step, came_at: datetime | None, zone: tzinfo) -> str:
-    what = f"planned {clock_text(step.at, zone)}"
+def _line(dough: DoughPlan, step: Step, came_at: datetime | None, manner: Manner) -> str:
+    what = f"planned {clock_text(step.at, manner)}"
     if came_at is None:
-        return f"{what}, no cue        {step_text(dough, step)}"
+        return f"{what}, no cue        {step_text(dough, step, manner)}"
     off_min = round((came_at - step.at).total_seconds() / 60.0)
-    return f"{what}, cue {clock_text(came_at, zone)} ({off_min:+d} min)  {step_text(dough, step)}"
+    return f"{what}, cue {clock_text(came_at, manner)} ({off_min:+d} min)  {step_text(dough, step, manner)}"

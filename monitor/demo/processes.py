@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import IO
 
 from monitor.bakery.alerts import Message
+from monitor.bakery.manner import Manner
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.config import DATABASE_NAME
 from monitor.demo.day import Baker, Tub, has_truth, judge_day, read_day
@@ -33,7 +34,7 @@ from monitor.demo.household import (
 )
 from monitor.demo.view import LinesView, TableView, View, print_verdicts
 from monitor.doors.screens import dashboard_command
-from monitor.pace import local_zone
+from monitor.manners import local_zone
 from monitor.recipe.batch import BatchId
 from monitor.sinks.store import Store
 
@@ -138,8 +139,8 @@ def _draw_passwords(folder: Path) -> tuple[dict[str, str], dict[str, Path]]:
 
 def _play(household: Household, folder: Path, clock: Clock, options: DemoOptions, out: IO[str]) -> None:
     """The day itself, then its table; without ``--exit-when-done`` the screens stay open after it."""
-    zone = local_zone()
-    view: View = TableView(out, zone) if out.isatty() else LinesView(out, zone)
+    manner = Manner(local_zone())
+    view: View = TableView(out, manner) if out.isatty() else LinesView(out, manner)
     tubs = read_day(folder)
     with Store(folder / DATABASE_NAME) as store:
         baker = Baker(store, tubs, clock.now())
@@ -151,7 +152,7 @@ def _play(household: Household, folder: Path, clock: Clock, options: DemoOptions
                     view.say(sentence, clock.now())
                 _tell(store, view, clock.now(), told)
                 clock.wait(LOOK_EVERY_S)
-        print_verdicts(judge_day(store, tubs, folder), zone, out)
+        print_verdicts(judge_day(store, tubs, folder), manner, out)
         out.flush()
     if not options.is_ending_itself:
         print("every dough was taken; the dashboard stays open until Ctrl-C", file=out, flush=True)

@@ -1,7 +1,7 @@
 """How a demo shows itself: a live table on a terminal, plain lines elsewhere, and the table at its end."""
 
 from collections.abc import Iterable
-from datetime import datetime, tzinfo
+from datetime import datetime
 from types import TracebackType
 from typing import IO, Protocol, Self
 
@@ -11,6 +11,7 @@ from rich.table import Table
 
 from monitor.bakery import wording
 from monitor.bakery.alerts import Message
+from monitor.bakery.manner import Manner
 from monitor.demo.day import Verdict
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
@@ -37,16 +38,16 @@ class View(Protocol):
         """Show how all batches stand."""
 
 
-def _clock(at: datetime | None, zone: tzinfo) -> str:
-    return "-" if at is None else wording.clock_text(at, zone)
+def _clock(at: datetime | None, manner: Manner) -> str:
+    return "-" if at is None else wording.clock_text(at, manner)
 
 
 class LinesView:
     """One line for each thing that happens."""
 
-    def __init__(self, out: IO[str], zone: tzinfo) -> None:
+    def __init__(self, out: IO[str], manner: Manner) -> None:
         self._out = out
-        self._zone = zone
+        self._manner = manner
 
     def __enter__(self) -> Self:
         return self
@@ -57,7 +58,7 @@ class LinesView:
         pass
 
     def say(self, sentence: str, now: datetime) -> None:
-        print(f"{_clock(now, self._zone)}  {sentence}", file=self._out, flush=True)
+        print(f"{_clock(now, self._manner)}  {sentence}", file=self._out, flush=True)
 
     def show(self, rows: Iterable[Row], now: datetime) -> None:
         pass
@@ -66,8 +67,8 @@ class LinesView:
 class TableView:
     """A table that is drawn over and over, with what happens above it."""
 
-    def __init__(self, out: IO[str], zone: tzinfo) -> None:
-        self._zone = zone
+    def __init__(self, out: IO[str], manner: Manner) -> None:
+        self._manner = manner
         self._live = Live(
             console=Console(file=out, markup=False, highlight=False, emoji=False), refresh_per_second=4, transient=True
         )
@@ -82,10 +83,10 @@ class TableView:
         self._live.__exit__(kind, error, traceback)
 
     def say(self, sentence: str, now: datetime) -> None:
-        self._live.console.print(f"{_clock(now, self._zone)}  {sentence}")
+        self._live.console.print(f"{_clock(now, self._manner)}  {sentence}")
 
     def show(self, rows: Iterable[Row], now: datetime) -> None:
-        table = Table(title=f"dough time {_clock(now, self._zone)}", title_justify="left", expand=True)
+        table = Table(title=f"dough time {_clock(now, self._manner)}", title_justify="left", expand=True)
         for heading in ("batch", "rise", "how it stands", "last message"):
             table.add_column(heading, justify="right" if heading == "rise" else "left", overflow="fold")
         for batch, outlook, message in rows:
@@ -94,17 +95,17 @@ class TableView:
                 batch.name,
                 rise,
                 self._standing(batch, outlook),
-                "-" if message is None else f"{_clock(message.created_at, self._zone)} {message.kind.value}",
+                "-" if message is None else f"{_clock(message.created_at, self._manner)} {message.kind.value}",
             )
         self._live.update(table)
 
     def _standing(self, batch: Batch, outlook: Outlook | None) -> str:
         if batch.ended_at is not None:
-            return f"taken at {_clock(batch.ended_at, self._zone)}"
-        return "begun" if outlook is None else wording.outlook_sentence(batch, outlook, self._zone)
+            return f"taken at {_clock(batch.ended_at, self._manner)}"
+        return "begun" if outlook is None else wording.outlook_sentence(batch, outlook, self._manner)
 
 
-def verdict_table(verdicts: Iterable[Verdict], zone: tzinfo) -> Table:
+def verdict_table(verdicts: Iterable[Verdict], manner: Manner) -> Table:
     """What was predicted at half of the way, what came, when the call came, and every alert sent."""
     table = Table(title="How the day went (times are dough time)", title_justify="left")
     for heading in (
@@ -122,10 +123,10 @@ def verdict_table(verdicts: Iterable[Verdict], zone: tzinfo) -> Table:
         table.add_row(
             verdict.name + (" (left to over-proof)" if verdict.is_left else ""),
             verdict.what,
-            _clock(verdict.predicted_at, zone),
-            _clock(verdict.true_at, zone),
+            _clock(verdict.predicted_at, manner),
+            _clock(verdict.true_at, manner),
             _minutes(verdict.error_min),
-            _clock(verdict.called_at, zone),
+            _clock(verdict.called_at, manner),
             _minutes(verdict.call_error_min),
             ", ".join(kind.value for kind in verdict.sent) or "none",
         )
@@ -136,10 +137,10 @@ def _minutes(minutes: float | None) -> str:
     return "-" if minutes is None else f"{minutes:+.1f}"
 
 
-def print_verdicts(verdicts: Iterable[Verdict], zone: tzinfo, out: IO[str]) -> None:
+def print_verdicts(verdicts: Iterable[Verdict], manner: Manner, out: IO[str]) -> None:
     """Print the table of the day; off a terminal it is as wide as it needs."""
     console = Console(file=out, width=None if out.isatty() else PLAIN_WIDTH, markup=False, highlight=False)
-    console.print(verdict_table(verdicts, zone))
+    console.print(verdict_table(verdicts, manner))
     console.print(
         "predicted at half: the moment first predicted once half of the rise after the last fold was seen. "
         "true: by the simulator's own volume. A dough used at its peak is judged by its peak and its at-its-peak alert."

@@ -2,9 +2,10 @@
 
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, timedelta
 
 from monitor.bakery.alert_types import CueKind
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import clock_text, printable, temp_text
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
 from monitor.plan.live import Progress, hotter_c
@@ -71,21 +72,21 @@ def _has_gone_on(dough: DoughPlan, step: Step, progress: Progress) -> bool:
     return any(key in progress.done for key in mine if key != step.key)
 
 
-def _says(plan: Plan, dough: DoughPlan, step: Step, zone: tzinfo) -> str:
-    words = step_text(dough, step)
+def _says(plan: Plan, dough: DoughPlan, step: Step, manner: Manner) -> str:
+    words = step_text(dough, step, manner)
     parts = [f"{words[0].upper()}{words[1:]}."]
     if step.kind is StepKind.SHAPE or (step.kind is StepKind.CHILL and step.stage):
         before = dough.stages[step.stage - 1] if step.stage else None
         if before is not None and before.ready_at is not None and before.ready_at > step.at:
             parts.append(
-                f"It is ready {clock_text(before.ready_at, zone, step.at)}; the call is early by "
+                f"It is ready {clock_text(before.ready_at, manner, step.at)}; the call is early by "
                 f"{minutes_text((before.ready_at - step.at).total_seconds() / 60.0)}, for the hands it takes"
                 + (" and what it rises on while it cools." if step.kind is StepKind.CHILL else ".")
             )
     if step.kind is StepKind.OVEN_ON and dough.loads:
-        parts.append(f"The first load goes in about {clock_text(dough.loads[0].in_at, zone, step.at)}.")
+        parts.append(f"The first load goes in about {clock_text(dough.loads[0].in_at, manner, step.at)}.")
     if step.kind is StepKind.LOAD and step.not_after is not None:
-        parts.append(f"It is good until {clock_text(step.not_after, zone, step.at)}.")
+        parts.append(f"It is good until {clock_text(step.not_after, manner, step.at)}.")
         if step.not_after < step.at:
             parts.append("That is over: bake it first, handle it gently.")
     if step.kind in (StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
@@ -93,7 +94,7 @@ def _says(plan: Plan, dough: DoughPlan, step: Step, zone: tzinfo) -> str:
     return " ".join(parts)
 
 
-def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], zone: tzinfo) -> tuple[Cue, ...]:
+def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], manner: Manner) -> tuple[Cue, ...]:
     """What must be said of a plan at a moment, in the order of the day.
 
     Pure: the same plan and progress give the same cues.
@@ -105,10 +106,10 @@ def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], z
     said
         Keys of cues that were given already.
     """
-    return tuple(_due(plan, now, progress, said, zone))
+    return tuple(_due(plan, now, progress, said, manner))
 
 
-def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], zone: tzinfo) -> Iterator[Cue]:
+def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], manner: Manner) -> Iterator[Cue]:
     for step in steps(plan):
         dough = plan.dough(step.dough)
         too_late = STEAM_TOO_LATE if step.kind is StepKind.STEAM else TOO_LATE
@@ -117,11 +118,11 @@ def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], z
         title = f"{_KINDS[step.kind]}: {printable(dough.recipe.name)}"
         if step.load is not None and len(dough.loads) > 1:
             title = f"{_KINDS[step.kind]}: load {step.load}, {printable(dough.recipe.name)}"
-        yield Cue(step.key, _KINDS[step.kind], dough.key, now, title, _says(plan, dough, step, zone))
+        yield Cue(step.key, _KINDS[step.kind], dough.key, now, title, _says(plan, dough, step, manner))
 
 
 def moved_cues(
-    made: Plan, live: Plan, now: datetime, progress: Progress, told: Mapping[str, datetime], zone: tzinfo
+    made: Plan, live: Plan, now: datetime, progress: Progress, told: Mapping[str, datetime], manner: Manner
 ) -> tuple[Cue, ...]:
     """That a dough's later times have moved clearly since they were last told: by ten minutes, or more when far ahead.
 
@@ -140,23 +141,23 @@ def moved_cues(
             continue
         minutes = minutes_text(abs(shift).total_seconds() / 60.0)
         way = "earlier" if shift < timedelta() else "later"
-        text = f"Everything still to come is {minutes} {way}.{_why(made, progress)} "
-        text += _what_comes(dough, now, progress, zone)
+        text = f"Everything still to come is {minutes} {way}.{_why(made, progress, manner)} "
+        text += _what_comes(dough, now, progress, manner)
         key = f"{dough.key}/moved/{dough.out_at:%Y%m%dT%H%M}"
         found.append(Cue(key, CueKind.MOVED, dough.key, now, f"plan moved: {printable(dough.recipe.name)}", text))
     return tuple(found)
 
 
-def _why(made: Plan, progress: Progress) -> str:
+def _why(made: Plan, progress: Progress, manner: Manner) -> str:
     other = hotter_c(made, progress)
     if other is None:
         return ""
     name, planned_c, air_c = other
     way = "warmer" if air_c > planned_c else "colder"
-    return f" The {printable(name)} is {temp_text(air_c)}, {abs(air_c - planned_c):.1f} °C {way} than planned."
+    return f" The {printable(name)} is {temp_text(air_c, manner)}, {abs(air_c - planned_c):.1f} °C {way} than planned."
 
 
-def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, zone: tzinfo) -> str:
+def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, manner: Manner) -> str:
     ahead = [step for step in steps_of(dough) if step.at > now and not is_done(dough, step, progress)]
     told = [step for step in ahead if step.kind is not StepKind.STEAM]
     late = [load for load in dough.loads if load.in_at > load.closes_at and load.in_at > now]
@@ -165,4 +166,6 @@ def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, zone: tzinf
         "its window: put it somewhere colder for a while, or shape it later."
         for load in late
     )
-    return "; ".join(f"{clock_text(step.at, zone, now)} {step_text(dough, step)}" for step in told) + "." + waits
+    return (
+        "; ".join(f"{clock_text(step.at, manner, now)} {step_text(dough, step, manner)}" for step in told) + "." + waits
+    )

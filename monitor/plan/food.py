@@ -4,6 +4,7 @@ from collections.abc import Iterable
 
 import numpy as np
 
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import duration_text, printable
 from monitor.dough.track import Track
 from monitor.plan.day import DoughPlan, StagePlan
@@ -52,7 +53,7 @@ def seen_warm_min(tracks: Iterable[Track]) -> float:
     return found_s / 60.0
 
 
-def food_sentence(dough: DoughPlan, seen_min: float | None = None) -> str:
+def food_sentence(dough: DoughPlan, manner: Manner, seen_min: float | None = None) -> str:
     """Time above 5 C and the guidance; empty for a dough without egg, milk or the like.
 
     Parameters

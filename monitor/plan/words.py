@@ -1,8 +1,9 @@
 """In a baker's words: alternatives, what stands in a plan's way and what would mend it."""
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime, tzinfo
+from datetime import datetime
 
+from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import clock_text, duration_text, printable, stage_word
 from monitor.plan.alternatives import Alternative, Variation
 from monitor.plan.making import NoPlan
@@ -22,30 +23,30 @@ def _who(keys: Iterable[str], names: dict[str, str]) -> str:
     return " and ".join(printable(names.get(key, key)) for key in keys)
 
 
-def _span(obstacle: Obstacle, zone: tzinfo, now: datetime) -> str:
-    return f"from {clock_text(obstacle.from_at, zone, now)} to {clock_text(obstacle.to_at, zone, obstacle.from_at)}"
+def _span(obstacle: Obstacle, manner: Manner, now: datetime) -> str:
+    return f"from {clock_text(obstacle.from_at, manner, now)} to {clock_text(obstacle.to_at, manner, obstacle.from_at)}"
 
 
-def obstacle_sentence(obstacle: Obstacle, recipes: dict[str, Recipe], zone: tzinfo, now: datetime) -> str:
+def obstacle_sentence(obstacle: Obstacle, recipes: dict[str, Recipe], manner: Manner, now: datetime) -> str:
     """What stands in the way, which minutes, and by how much."""
     names = {key: recipe.name for key, recipe in recipes.items()}
-    who, span, long = _who(obstacle.doughs, names), _span(obstacle, zone, now), minutes_text(obstacle.minutes)
+    who, span, long = _who(obstacle.doughs, names), _span(obstacle, manner, now), minutes_text(obstacle.minutes)
     first = obstacle.doughs[0]
     if obstacle.limit is Limit.TIME:
         return (
-            f"too little time: {who} cannot be out by {clock_text(obstacle.from_at, zone, now)}; "
-            f"{clock_text(obstacle.to_at, zone, now)} is the earliest, {long} later"
+            f"too little time: {who} cannot be out by {clock_text(obstacle.from_at, manner, now)}; "
+            f"{clock_text(obstacle.to_at, manner, now)} is the earliest, {long} later"
         )
     if obstacle.limit is Limit.WINDOW and obstacle.load is not None:
         return (
-            f"load {obstacle.load} of {who} must wait for the oven until {clock_text(obstacle.to_at, zone, now)}; "
-            f"it is good until {clock_text(obstacle.from_at, zone, now)}, so it would be {long} too late"
+            f"load {obstacle.load} of {who} must wait for the oven until {clock_text(obstacle.to_at, manner, now)}; "
+            f"it is good until {clock_text(obstacle.from_at, manner, now)}, so it would be {long} too late"
         )
     if obstacle.limit is Limit.WINDOW:
-        stage = stage_word(recipes[first].method[obstacle.stage or 0].stage)
+        stage = stage_word(recipes[first].method[obstacle.stage or 0].stage, manner)
         return (
-            f"the {stage} of {who} is good until {clock_text(obstacle.from_at, zone, now)} and would wait until "
-            f"{clock_text(obstacle.to_at, zone, now)}, {long} too long"
+            f"the {stage} of {who} is good until {clock_text(obstacle.from_at, manner, now)} and would wait until "
+            f"{clock_text(obstacle.to_at, manner, now)}, {long} too long"
         )
     if obstacle.limit is Limit.HOURS:
         return f"no hands at that hour: {who} would need them {span}"
@@ -58,11 +59,11 @@ def obstacle_sentence(obstacle: Obstacle, recipes: dict[str, Recipe], zone: tzin
     return f"{lack} {span} ({long}): {who}"
 
 
-def mend_sentence(mend: Mend, recipes: dict[str, Recipe], zone: tzinfo, now: datetime) -> str:
+def mend_sentence(mend: Mend, recipes: dict[str, Recipe], manner: Manner, now: datetime) -> str:
     """What would make the plan possible."""
     who = _who([mend.dough], {key: recipe.name for key, recipe in recipes.items()}) if mend.dough else ""
     long = minutes_text(mend.minutes)
-    when = "" if mend.at is None else clock_text(mend.at, zone, now)
+    when = "" if mend.at is None else clock_text(mend.at, manner, now)
     return {
         Mending.LATER: f"have {who} out {when}",
         Mending.STAGGER: f"shape each load of {who} {long} after the one before: stagger_min = {mend.minutes:g}",
@@ -78,34 +79,34 @@ def mend_sentence(mend: Mend, recipes: dict[str, Recipe], zone: tzinfo, now: dat
     }[mend.kind]
 
 
-def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], zone: tzinfo, now: datetime) -> Iterator[str]:
+def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], manner: Manner, now: datetime) -> Iterator[str]:
     """Why there is no plan, and what would mend it, a line each."""
     if not found.obstacles:
         yield NO_SINGLE_LIMIT
     for obstacle in found.obstacles:
-        yield obstacle_sentence(obstacle, recipes, zone, now)
+        yield obstacle_sentence(obstacle, recipes, manner, now)
     for mend in found.mends:
-        yield f"would do: {mend_sentence(mend, recipes, zone, now)}"
+        yield f"would do: {mend_sentence(mend, recipes, manner, now)}"
 
 
 # -- side by side -----------------------------------------------------------------------------------------------------
 
 
-def variation_text(alternative: Alternative, unit: str = "C") -> str:
+def variation_text(alternative: Alternative, manner: Manner) -> str:
     """What is made otherwise."""
     amount = alternative.amount
     if alternative.variation is Variation.YEAST:
         return "half the yeast" if amount == 0.5 else "twice the yeast" if amount == 2.0 else f"{amount:g} x the yeast"
     if alternative.variation is Variation.ROOM:
-        degrees = abs(amount) * (1.8 if unit == "F" else 1.0)
-        return f"room {degrees:g} °{unit} {'warmer' if amount > 0.0 else 'colder'}"
+        degrees = abs(amount) * (1.8 if manner.temp_unit == "F" else 1.0)
+        return f"room {degrees:g} °{manner.temp_unit} {'warmer' if amount > 0.0 else 'colder'}"
     if alternative.variation is Variation.NIGHT:
         return f"shaped, {duration_text(60.0 * amount)} in the refrigerator"
     return "as written"
 
 
 def alternative_row(
-    alternative: Alternative, recipes: dict[str, Recipe], zone: tzinfo, now: datetime
+    alternative: Alternative, recipes: dict[str, Recipe], manner: Manner, now: datetime
 ) -> tuple[str, str, str, str]:
     """When it begins, when it is out, its doubt, and how long the loaves stay good; or why it makes no day."""
     dough = alternative.dough
@@ -113,10 +114,10 @@ def alternative_row(
         assert isinstance(alternative.plan, NoPlan)
         # That it would be possible later says less than what stands in the way at that hour.
         obstacles = sorted(alternative.plan.obstacles, key=lambda each: each.limit is Limit.TIME)
-        reasons = [obstacle_sentence(each, recipes, zone, now) for each in obstacles]
+        reasons = [obstacle_sentence(each, recipes, manner, now) for each in obstacles]
         return "-", "-", "-", reasons[0] if reasons else NO_SINGLE_LIMIT
     early, late = (round(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
-    begins = clock_text(min(stage.hands_at for stage in dough.stages), zone, now)
+    begins = clock_text(min(stage.hands_at for stage in dough.stages), manner, now)
     opens_at, closes_at = (
         (dough.loads[0].opens_at, dough.loads[0].closes_at)
         if dough.loads
@@ -124,4 +125,4 @@ def alternative_row(
     )
     good_min = (closes_at - opens_at).total_seconds() / 60.0
     doubt = f"-{duration_text(early)} +{duration_text(late)}"
-    return begins, clock_text(dough.out_at, zone, now), doubt, f"good for {minutes_text(good_min)}"
+    return begins, clock_text(dough.out_at, manner, now), doubt, f"good for {minutes_text(good_min)}"

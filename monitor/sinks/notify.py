@@ -3,13 +3,13 @@
 import logging
 import re
 from collections.abc import Collection, Iterable
-from datetime import tzinfo
 from typing import Protocol, TextIO
 from urllib.parse import urlsplit
 
 import apprise
 
 from monitor.bakery.alerts import AlertKind, Message
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, printable
 from monitor.errors import ConfigError, NotifyError
 from monitor.sinks import addresses
@@ -56,12 +56,12 @@ class TerminalCarrier:
 
     name = "terminal"
 
-    def __init__(self, stream: TextIO, zone: tzinfo) -> None:
+    def __init__(self, stream: TextIO, manner: Manner) -> None:
         self._stream = stream
-        self._zone = zone
+        self._manner = manner
 
     def send(self, message: Message) -> None:
-        line = printable(f"{clock_text(message.created_at, self._zone)}  {message.title}. {message.text}")
+        line = printable(f"{clock_text(message.created_at, self._manner)}  {message.title}. {message.text}")
         try:
             print(line, file=self._stream, flush=True)
         except (OSError, ValueError) as error:  # a closed pipe or a closed stream

@@ -21,6 +21,7 @@ from harness import Mosquitto, wait_until
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.main import run as run_node
 from firmware_sim.node.ring import Ring
+from monitor.bakery.manner import Manner
 from monitor.bakery.alerts import Rules
 from monitor.clock import SystemClock
 from monitor.collector import Collector
@@ -89,7 +90,7 @@ def collecting(database: Path, broker: Mosquitto) -> Iterator[None]:
         with Store(database) as store:
             Collector(
                 store, inbox, clock, lambda batch, track, at, learned=None: Outlook(at, State.RISING),
-                rules=Rules(), zone=UTC,
+                rules=Rules(), manner=Manner(UTC),
             ).run(stop)  # fmt: skip
 
     source = MqttSource(broker.url, clock, inbox)

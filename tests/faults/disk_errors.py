@@ -24,6 +24,7 @@ from programs import good_frame
 
 from monitor.archive.backup import back_up, restore, verified
 from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
 from monitor.collector import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
@@ -91,7 +92,7 @@ class Bakery:
         self.store = TightStore(self.path)
         self.batch = self.store.add_batch(batch_of("Hazel loaf"))
         self.clock.put(self.batch.started_at)
-        self.collector = Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), zone=UTC)
+        self.collector = Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), manner=Manner(UTC))
 
     @staticmethod
     def _estimate(batch: object, track: object, at: object, *, learned: object = None) -> Outlook:

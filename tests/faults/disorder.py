@@ -17,6 +17,7 @@ from harness import SetClock
 from made_up import batch_of, readings_of
 
 from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
 from monitor.collector import Collector
 from monitor.dough.forecast import outlook
 from monitor.recipe.batch import Batch
@@ -36,7 +37,7 @@ def _lived(folder: Path, rng: random.Random | None) -> tuple[list[object], list[
     readings = readings_of(BATCH, hours=HOURS)
     with Store(folder / "proofing.sqlite") as store:
         batch = store.add_batch(BATCH)
-        collector = Collector(store, queue.Queue(), clock, outlook, rules=Rules(), zone=UTC)
+        collector = Collector(store, queue.Queue(), clock, outlook, rules=Rules(), manner=Manner(UTC))
         heard: list[Reading] = []
         steps = int(timedelta(hours=HOURS) / A_STEP)
         for step in range(1, steps + 1):
@@ -66,7 +67,7 @@ def _all_at_once(folder: Path, rng: random.Random, at: datetime) -> object:
     with Store(folder / "late.sqlite") as store:
         batch: Batch = store.add_batch(BATCH)
         store.append(readings)
-        Collector(store, queue.Queue(), clock, outlook, rules=Rules(), zone=UTC).turn(0.0)
+        Collector(store, queue.Queue(), clock, outlook, rules=Rules(), manner=Manner(UTC)).turn(0.0)
         return store.latest_outlook(batch.id)
 
 

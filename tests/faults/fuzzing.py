@@ -24,6 +24,7 @@ from made_up import NODE
 from programs import framed, good_frame
 
 from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
 from monitor.collector import FRAMES_A_TURN, Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import WireError
@@ -71,7 +72,7 @@ class Target:
         self.clock = SetClock(START)
         self.collector = Collector(
             self.store, self.inbox, self.clock, lambda batch, track, at, learned=None: Outlook(at, State.RISING),
-            rules=Rules(), zone=UTC,
+            rules=Rules(), manner=Manner(UTC),
         )  # fmt: skip
         self.runs = self.decoded = 0
         self.expected: set[tuple[str, str, int, str]] = set()

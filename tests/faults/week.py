@@ -23,6 +23,7 @@ from made_up import batch_of
 from programs import framed
 
 from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
 from monitor.collector import Collector
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.errors import StoreError
@@ -112,7 +113,7 @@ class Week:
     def _begin(self) -> None:
         self.inbox: queue.Queue[Item] = queue.Queue()
         self.store = TroubledStore(self.path)
-        self.collector = Collector(self.store, self.inbox, self.clock, estimate, rules=Rules(), zone=UTC)
+        self.collector = Collector(self.store, self.inbox, self.clock, estimate, rules=Rules(), manner=Manner(UTC))
 
     def live(self) -> None:
         """All of it."""

@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 from made_up import FIRST_DAY, NODE, batch_of, readings_of
 
 from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
 from monitor.collector import Collector
 from monitor.dough.forecast import outlook
 from monitor.dough.outlook import Outlook
@@ -46,7 +47,7 @@ def collected(folder: Path, parts: list[list[Reading]], restarts: list[bool]) ->
     clock = SetClock(END - timedelta(minutes=len(parts)))
 
     def collector(store: Store) -> Collector:
-        return Collector(store, queue.Queue(), clock, outlook, rules=Rules(), zone=UTC)
+        return Collector(store, queue.Queue(), clock, outlook, rules=Rules(), manner=Manner(UTC))
 
     with Store(folder / "proofing.sqlite") as store:
         store.add_calibration(OFFSET)

@@ -1,10 +1,12 @@
 """Why a finished dough was ready when it was: warmth and yeast are told apart from the dough, with their doubt."""
 
 from dataclasses import replace
+from datetime import UTC
 
 import pytest
 from made_up import batch_of, readings_of
 
+from monitor.bakery.manner import Manner
 from monitor.bakery.review_words import calls_sentence, causes_sentence, next_time_lines, outcome_title
 from monitor.dough.causes import Account, account_of
 from monitor.dough.prior import prior_of
@@ -95,12 +97,12 @@ def test_the_words_say_outcome_causes_and_what_to_change() -> None:
     assert outcome_title(found, batch, None) == "taken 2 h after it was ready"
     assert outcome_title(found, batch, Verdict.OVER) == "over-proofed by 2 h"
     assert outcome_title(found, batch, Verdict.RIGHT) == "right, taken 2 h after it was ready"
-    said = causes_sentence(found, batch, "C")
+    said = causes_sentence(found, batch, Manner(UTC))
     assert "arm dough brought it forward by about" in said
     assert "the yeast brought it forward" in said or "The yeast brought it forward" in said
     assert "3.0 °C warmer than planned" in said
-    assert "5.4 °F warmer" in causes_sentence(found, batch, "F")
-    lines = next_time_lines(found, batch, None, "C")
+    assert "5.4 °F warmer" in causes_sentence(found, batch, Manner(UTC, "F"))
+    lines = next_time_lines(found, batch, None, Manner(UTC))
     assert lines[0].startswith("Kept to what was planned, this dough would have been ready after ")
     assert any("of its yeast" in line for line in lines)
     assert any("look after" in line for line in lines)
@@ -109,7 +111,7 @@ def test_the_words_say_outcome_causes_and_what_to_change() -> None:
 def test_no_call_is_said_to_be_no_call() -> None:
     batch, _ = lived()
     found = account(Intent(27.0, None, 120.0))
-    assert calls_sentence(found, batch, [], batch.started_at.tzinfo) == "No call went out."
+    assert calls_sentence(found, batch, [], Manner(UTC)) == "No call went out."
 
 
 def test_verdicts_move_the_band_and_more_of_them_move_it_surely() -> None:

@@ -13,6 +13,7 @@ import pytest
 from harness import START, SetClock
 
 from monitor.bakery.alerts import AlertKind, Phase, Rules
+from monitor.bakery.manner import Manner
 from monitor.collector import NOT_ESTIMATED, STEP_FAULT, Collector
 from monitor.dough.learning import Learned
 from monitor.dough.outlook import Band, Moments, Outlook, State
@@ -80,7 +81,7 @@ class Bench:
 
     def another(self) -> Collector:
         """A collector as after a restart: it knows only what the store holds."""
-        return Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), zone=UTC)
+        return Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), manner=Manner(UTC))
 
     def _estimate(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook:
         self.asked.append((batch, track, at))
@@ -579,7 +580,7 @@ def test_the_loop_ends_when_told_and_takes_in_what_waits(tmp_path: Path, clock: 
     stop.set()
     inbox.put(Frame(pack(), clock.now(), "line", KEY, acknowledged.append))
     with Store(tmp_path / "loop.sqlite") as store:
-        Collector(store, inbox, clock, lambda batch, track, at: Outlook(at, State.RISING), rules=Rules(), zone=UTC).run(
+        Collector(store, inbox, clock, lambda batch, track, at: Outlook(at, State.RISING), rules=Rules(), manner=Manner(UTC)).run(
             stop
         )
         assert len(acknowledged) == 1

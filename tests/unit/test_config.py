@@ -31,8 +31,8 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
     config = load_config(tmp_path, {})
     assert config.serial == ("/dev/ttyUSB0",)
     assert config.mqtt == (MqttAddress("localhost", 1883, "collector"),)
-    assert config.timezone == ZoneInfo("Europe/Vienna")
-    assert config.temp_unit == "F"
+    assert config.manner.zone == ZoneInfo("Europe/Vienna")
+    assert config.manner.temp_unit == "F"
     assert config.rules.silence_min == 7.0
 
 

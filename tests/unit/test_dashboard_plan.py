@@ -12,6 +12,7 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import plans
 from dashboard.theme import DAY
+from monitor.bakery.manner import Manner
 from monitor.clock import wall_clock
 from monitor.config import DATABASE_NAME
 from monitor.day_runner import Foreteller, live_plan, start_next
@@ -172,7 +173,7 @@ def test_what_has_moved_is_told_beside_its_time(folder: Path):
     with DayBook(folder / DATABASE_NAME) as book:
         for _ in range(2):  # the dough is mixed at once, a day before its preferment is ripe
             now = wall_clock()
-            start_next(book, live_plan(book, plan, now, Foreteller(book)), now)
+            start_next(book, live_plan(book, plan, now, Foreteller(book)), now, Manner(UTC))
     assert "moved -" in words(shown("plan"))
 
 
@@ -184,6 +185,6 @@ def test_a_countdown_reads_as_a_clock(seconds: float, text: str):
 def test_the_picture_of_a_day_says_it_all_in_words():
     found = make_plan((Order(made_up.recipe(), made_up.NOON),), made_up.KITCHEN, made_up.MORNING, UTC)
     assert isinstance(found, Plan)
-    svg = plans.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), UTC, DAY)
+    svg = plans.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Manner(UTC), DAY)
     for stage in ("preferment", "first rise", "final proof"):
         assert stage in svg

@@ -14,6 +14,7 @@ from harness import SetClock, wait_until
 from monitor.bakery.alert_types import AlertKind, CueKind
 from monitor.bakery.alerts import Message
 from monitor.bakery.limits import AIR_LIMITS, air_limits
+from monitor.bakery.manner import Manner
 from monitor.cli import main
 from monitor.day_runner import (
     PLAN_FAULT,
@@ -108,7 +109,7 @@ def test_a_call_needs_no_batch_and_is_kept_once(book, made):
 def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(book, made):
     plan = book.add_plan(made)
     now = made.doughs[0].stages[0].hands_at
-    said = start_next(book, live(book, plan, now), now)
+    said = start_next(book, live(book, plan, now), now, Manner(UTC))
     (batch,) = book.batches(running=True)
     assert batch.stage is Stage.RETARD  # it stands in the refrigerator
     assert batch.target.is_peak
@@ -122,19 +123,19 @@ def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(book, ma
 def test_the_next_start_ends_what_it_takes_on(book, made):
     plan = book.add_plan(made)
     for stage in made.doughs[0].stages:
-        start_next(book, live(book, plan, stage.hands_at), stage.hands_at)
+        start_next(book, live(book, plan, stage.hands_at), stage.hands_at, Manner(UTC))
     (running,) = book.batches(running=True)
     assert running.stage is Stage.FINAL_PROOF
     assert running.formula.dough_g == pytest.approx(made.doughs[0].recipe.dough.mass_g)
     with pytest.raises(ConfigError, match="no stage is left"):
-        start_next(book, live(book, plan, made_up.NOON), made_up.NOON)
+        start_next(book, live(book, plan, made_up.NOON), made_up.NOON, Manner(UTC))
 
 
 def test_the_end_of_one_stage_is_the_beginning_of_the_next(book, made):
     plan = book.add_plan(made)
     bulk, proof = made.doughs[0].stages[1:]
     for stage in made.doughs[0].stages[:2]:
-        start_next(book, live(book, plan, stage.begins_at), stage.begins_at)
+        start_next(book, live(book, plan, stage.begins_at), stage.begins_at, Manner(UTC))
     assert follow_on(book, live(book, plan, bulk.ends_at)) == []
     (running,) = book.batches(running=True)
     book.add_event(running.id, Event(bulk.ends_at, EventKind.END))
@@ -150,7 +151,7 @@ def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(bo
     found = make_plan((Order(replace(recipe, method=(cold,)), None),), made_up.KITCHEN, made_up.MORNING, UTC)
     assert isinstance(found, Plan)
     plan = book.add_plan(found)
-    start_next(book, live(book, plan, made_up.MORNING), made_up.MORNING)
+    start_next(book, live(book, plan, made_up.MORNING), made_up.MORNING, Manner(UTC))
     (batch,) = book.batches(running=True)
     assert batch.stage is Stage.FINAL_PROOF
     assert air_limits(batch) == AIR_LIMITS[Stage.RETARD]
@@ -165,7 +166,7 @@ def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(bo
 def test_what_is_mixed_waits_for_hands(book, made):
     plan = book.add_plan(made)
     first = made.doughs[0].stages[0]
-    start_next(book, live(book, plan, first.begins_at), first.begins_at)
+    start_next(book, live(book, plan, first.begins_at), first.begins_at, Manner(UTC))
     (running,) = book.batches(running=True)
     book.add_event(running.id, Event(first.ends_at, EventKind.END))
     assert follow_on(book, live(book, plan, first.ends_at)) == []
@@ -175,7 +176,7 @@ def test_calls_go_into_the_outbox_once(book, made):
     book.add_plan(made)
     now = made.doughs[0].stages[0].hands_at
     for _ in range(3):
-        run_plans(book, now, UTC, Foreteller(book))
+        run_plans(book, now, Manner(UTC), Foreteller(book))
     (message,) = book.messages()
     assert (message.kind, message.batch_id) == (CueKind.MIX, None)
     assert message.title == "mix now: Tamarack loaf"
@@ -185,14 +186,14 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
     plan = book.add_plan(made)
     stages = made.doughs[0].stages
     for stage in stages[:2]:
-        start_next(book, live(book, plan, stage.begins_at), stage.begins_at)
+        start_next(book, live(book, plan, stage.begins_at), stage.begins_at, Manner(UTC))
     (running,) = book.batches(running=True)
     for n in (40.0, 41.0):
         now = stages[1].begins_at + minutes(n)
         ready = Moments(p25=stages[1].ready_at - minutes(34), p50=stages[1].ready_at - minutes(32))
         outlook = Outlook(at=now, state=State.RISING, ready=ready, air_temp_c=27.0, dough_temp_c=27.0)
         book.save_step(running.id, outlook, (), ())
-        tell(book, live(book, plan, now), now, UTC)
+        tell(book, live(book, plan, now), now, Manner(UTC))
     (moved,) = [message for message in book.messages() if message.kind is CueKind.MOVED]
     assert moved.batch_id == running.id
     assert "3.0 °C warmer than planned" in moved.text
@@ -203,10 +204,10 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
 
 def test_a_plan_that_is_over_calls_no_more(book, made):
     plan = book.add_plan(made)
-    run_plans(book, made_up.NOON + timedelta(days=3), UTC, Foreteller(book))
+    run_plans(book, made_up.NOON + timedelta(days=3), Manner(UTC), Foreteller(book))
     assert book.plans(is_open=True) == []
     assert book.plans() == [plan]
-    run_plans(book, made.doughs[0].stages[0].hands_at, UTC, Foreteller(book))
+    run_plans(book, made.doughs[0].stages[0].hands_at, Manner(UTC), Foreteller(book))
     assert book.messages() == []
 
 
@@ -214,7 +215,7 @@ def test_the_runner_lives_plans_beside_everything_else(tmp_path, made):
     path = tmp_path / "proofing.sqlite"
     with DayBook(path) as book:
         book.add_plan(made)
-        runner = DayRunner(path, SetClock(made.doughs[0].stages[0].hands_at), UTC)
+        runner = DayRunner(path, SetClock(made.doughs[0].stages[0].hands_at), Manner(UTC))
         runner.start()
         try:
             wait_until(lambda: texts(book) == ["mix now: Tamarack loaf"], "the cue")
@@ -229,7 +230,7 @@ def test_a_fault_in_planning_is_counted_and_does_no_more_harm(tmp_path, made, mo
     monkeypatch.setattr("monitor.day_runner.run_plans", broken)
     path = tmp_path / "proofing.sqlite"
     with DayBook(path) as book:
-        runner = DayRunner(path, SetClock(made_up.MORNING), UTC)
+        runner = DayRunner(path, SetClock(made_up.MORNING), Manner(UTC))
         runner.start()
         try:
             wait_until(lambda: [fault.reason for fault in book.faults()] == [PLAN_FAULT], "the count")

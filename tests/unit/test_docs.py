@@ -9,6 +9,7 @@ import pytest
 
 from monitor.bakery.alert_types import CueKind
 from monitor.bakery.alerts import AlertKind
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import state_word
 from monitor.cli import parser
 from monitor.dough.outlook import State
@@ -63,7 +64,7 @@ def test_every_alert_is_in_the_readme(kind):
 
 @pytest.mark.parametrize("state", list(State))
 def test_every_state_is_in_the_readme(state):
-    assert f"| {state_word(state)} |" in README
+    assert f"| {state_word(state, Manner(UTC))} |" in README
 
 
 def test_the_recipe_and_the_kitchen_of_the_readme_can_be_used():

@@ -12,6 +12,7 @@ from harness import SetClock, wait_until
 from made_up import FIRST_DAY, batch_of, readings_of
 
 from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
 from monitor.collector import Collector
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.hindsight import lesson_of
@@ -139,7 +140,7 @@ def test_the_collector_hands_what_was_learned_to_the_estimator(store: Store) -> 
         return Outlook(at, State.RISING)
 
     def turned() -> Learned | None:
-        collector = Collector(store, queue.Queue(), clock, estimate, rules=Rules(), zone=UTC)
+        collector = Collector(store, queue.Queue(), clock, estimate, rules=Rules(), manner=Manner(UTC))
         clock.advance(minutes=2)
         collector.turn(0.0)
         collector.turn(0.0)

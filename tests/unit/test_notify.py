@@ -19,6 +19,7 @@ from aiosmtpd.smtp import SMTP, Envelope, Session
 from harness import START, SetClock, free_port, wait_until
 
 from monitor.bakery.alerts import AlertKind, Message
+from monitor.bakery.manner import Manner
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, NotifyError
 from monitor.recipe.batch import Batch, BatchId, Stage
@@ -93,7 +94,7 @@ class Mailbox:
 
 def test_terminal_prints_one_line_on_the_bakers_clock() -> None:
     stream = io.StringIO()
-    TerminalCarrier(stream, UTC).send(replace(MESSAGE, title="a\nb: ready\x1b[2J"))
+    TerminalCarrier(stream, Manner(UTC)).send(replace(MESSAGE, title="a\nb: ready\x1b[2J"))
     assert stream.getvalue() == f"05:40 a b: ready [2J. {MESSAGE.text}\n"
 
 
@@ -101,7 +102,7 @@ def test_terminal_that_is_gone_is_given_up() -> None:
     stream = io.StringIO()
     stream.close()
     with pytest.raises(NotifyError) as caught:
-        TerminalCarrier(stream, UTC).send(MESSAGE)
+        TerminalCarrier(stream, Manner(UTC)).send(MESSAGE)
     assert not caught.value.retry
 
 

@@ -11,6 +11,7 @@ import pytest
 from harness import START, SetClock
 
 from monitor.bakery.alerts import AlertKind, Change, Phase, Rules, Sort, Subject
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import standing_text
 from monitor.collector import Collector
 from monitor.dough.outlook import Outlook, State
@@ -63,7 +64,7 @@ class Bakery:
             self.clock,
             lambda batch, track, at, learned=None: Outlook(at, State.RISING),
             rules=Rules(),
-            zone=UTC,
+            manner=Manner(UTC),
             troubles=book,
         )
 
@@ -99,7 +100,7 @@ def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bak
     bakery.go_on(1.0)
     (alert,) = bakery.store.standing_alerts()
     assert alert.kind is AlertKind.TROUBLE
-    assert standing_text(alert, UTC, bakery.clock.now()).endswith(
+    assert standing_text(alert, Manner(UTC), bakery.clock.now()).endswith(
         "not yet acknowledged: the disk is nearly full; what to do: make room on it"
     )
     bakery.wrong = []

@@ -40,7 +40,6 @@ def ask(tmp_path, monkeypatch):
         store.add_batch(batch)
     now = START + timedelta(minutes=25)
     monkeypatch.setattr("monitor.what_if.clock_of", lambda store: SetClock(now))
-    monkeypatch.setattr("monitor.what_if.local_zone", lambda: UTC)
 
     def asked(**chosen):
         usual = {"id": 1, "air": None, "cold_from": None, "cold_until": None, "cold": 4.0, "ready_at": None}

@@ -9,6 +9,7 @@ import pytest
 
 from monitor.bakery import wording
 from monitor.bakery.alerts import Alert, AlertKind, Facts, Message, Phase, Sort, Subject
+from monitor.bakery.manner import Manner
 from monitor.bakery.notices import Served, notice_of
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
@@ -67,26 +68,26 @@ PAST = outlook(State.PAST_PEAK, ready=around(-35, -30, -25), peak=around(-14, -1
 def said(kind: AlertKind, about: Outlook | None, batch: Batch = LOAF, **changes: object) -> str:
     alert = Alert(Subject.batch(batch.id), kind, 1, NINE, fired_at=NINE)
     facts = Facts(batch, about, NINE, {**SEEN, **changes})  # type: ignore[arg-type]
-    return wording.message_of(alert, facts, zone=UTC).text
+    return wording.message_of(alert, facts, manner=Manner(UTC)).text
 
 
 # -- words ---------------------------------------------------------------------------------------------------------
 
 
 def test_every_state_stage_event_channel_and_alert_has_its_words() -> None:
-    words = [wording.state_word(state) for state in State]
-    words += [wording.stage_word(stage) for stage in Stage]
-    words += [wording.event_word(kind) for kind in EventKind]
-    words += [wording.channel_word(channel) for channel in Channel]
+    words = [wording.state_word(state, Manner(UTC)) for state in State]
+    words += [wording.stage_word(stage, Manner(UTC)) for stage in Stage]
+    words += [wording.event_word(kind, Manner(UTC)) for kind in EventKind]
+    words += [wording.channel_word(channel, Manner(UTC)) for channel in Channel]
     words += [wording.alert_kind_word(kind) for kind in AlertKind]
     words += [wording.phase_word(phase) for phase in Phase]
     assert all(words)
     assert not [word for word in words if "_" in word or JARGON.search(word)]
-    assert len({wording.state_word(state) for state in State}) == len(State)
+    assert len({wording.state_word(state, Manner(UTC)) for state in State}) == len(State)
 
 
 def test_clock_is_the_bakers_own_and_names_another_day() -> None:
-    vienna = ZoneInfo("Europe/Vienna")
+    vienna = Manner(ZoneInfo("Europe/Vienna"))
     assert wording.clock_text(NINE, vienna) == "10:00"
     assert wording.clock_text(at(24 * 60), vienna, NINE) == "tomorrow 10:00"
     assert wording.clock_text(at(-24 * 60), vienna, NINE) == "yesterday 10:00"
@@ -97,24 +98,24 @@ def test_clock_is_the_bakers_own_and_names_another_day() -> None:
 
 
 def test_clock_and_duration_round_to_the_minute() -> None:
-    assert wording.clock_text(NINE + timedelta(seconds=29), UTC) == "09:00"
-    assert wording.clock_text(NINE + timedelta(seconds=30), UTC) == "09:01"
+    assert wording.clock_text(NINE + timedelta(seconds=29), Manner(UTC)) == "09:00"
+    assert wording.clock_text(NINE + timedelta(seconds=30), Manner(UTC)) == "09:01"
     assert wording.duration_text(59.6) == "1 h"
     assert wording.duration_text(-3) == "0 min"
 
 
 def test_day_of_a_forecast_is_said_once() -> None:
     overnight = around(20 * 60, 21 * 60, 22 * 60)
-    assert wording.about_text(overnight, UTC, NINE) == "about tomorrow 06:00, between 05:00 and 07:00"
+    assert wording.about_text(overnight, Manner(UTC), NINE) == "about tomorrow 06:00, between 05:00 and 07:00"
     across = around(14 * 60, 16 * 60, 18 * 60)
-    assert wording.about_text(across, UTC, NINE) == "about tomorrow 01:00, between 23:00 and tomorrow 03:00"
+    assert wording.about_text(across, Manner(UTC), NINE) == "about tomorrow 01:00, between 23:00 and tomorrow 03:00"
 
 
 def test_missing_ends_of_a_forecast_are_said_plainly() -> None:
-    assert wording.about_text(Moments(p05=at(45), p50=at(51)), UTC, NINE) == "about 09:51, not before 09:45"
-    assert wording.about_text(Moments(p05=at(45)), UTC, NINE) == "not before 09:45, and perhaps not at all"
-    assert wording.about_text(Moments(), UTC, NINE) is None
-    assert wording.about_text(around(51, 51, 51), UTC, NINE) == "about 09:51"
+    assert wording.about_text(Moments(p05=at(45), p50=at(51)), Manner(UTC), NINE) == "about 09:51, not before 09:45"
+    assert wording.about_text(Moments(p05=at(45)), Manner(UTC), NINE) == "not before 09:45, and perhaps not at all"
+    assert wording.about_text(Moments(), Manner(UTC), NINE) is None
+    assert wording.about_text(around(51, 51, 51), Manner(UTC), NINE) == "about 09:51"
 
 
 def test_hostile_name_stays_on_one_line_and_steers_nothing() -> None:
@@ -123,15 +124,15 @@ def test_hostile_name_stays_on_one_line_and_steers_nothing() -> None:
 
 
 def test_weight_and_temperature_come_in_both_measures() -> None:
-    assert wording.mass_text(7.0) == "7.0 g (0.2 oz)"
-    assert wording.temp_text(-4.0) == "-4.0 °C (24.8 °F)"
+    assert wording.mass_text(7.0, Manner(UTC)) == "7.0 g (0.2 oz)"
+    assert wording.temp_text(-4.0, Manner(UTC)) == "-4.0 °C (24.8 °F)"
 
 
 def test_rise_tells_its_doubt_only_where_it_shows() -> None:
-    assert wording.rise_text(outlook()) == "71 % up (between 69 and 73)"
-    assert wording.rise_text(outlook(rise_pct=Band(70.8, 71.0, 71.2))) == "71 % up"
-    assert wording.rise_text(outlook(rise_pct=Band(-6.0, -4.0, -2.0))) == "4 % below where it began"
-    assert wording.rise_text(outlook(rise_pct=None)) == "its rise is not known"
+    assert wording.rise_text(outlook(), Manner(UTC)) == "71 % up (between 69 and 73)"
+    assert wording.rise_text(outlook(rise_pct=Band(70.8, 71.0, 71.2)), Manner(UTC)) == "71 % up"
+    assert wording.rise_text(outlook(rise_pct=Band(-6.0, -4.0, -2.0)), Manner(UTC)) == "4 % below where it began"
+    assert wording.rise_text(outlook(rise_pct=None), Manner(UTC)) == "its rise is not known"
 
 
 # -- sentences -----------------------------------------------------------------------------------------------------
@@ -162,23 +163,23 @@ def test_rise_tells_its_doubt_only_where_it_shows() -> None:
     ],
 )  # fmt: skip
 def test_sentence_and_task(batch: Batch, about: Outlook, sentence: str, todo: str) -> None:
-    assert wording.outlook_sentence(batch, about, UTC) == sentence
-    assert wording.todo_sentence(batch, about, UTC) == todo
+    assert wording.outlook_sentence(batch, about, Manner(UTC)) == sentence
+    assert wording.todo_sentence(batch, about, Manner(UTC)) == todo
 
 
 def test_next_task_gives_the_time_that_sorts_the_board() -> None:
-    task = wording.next_task(LOAF, outlook())
+    task = wording.next_task(LOAF, outlook(), Manner(UTC))
     assert task is not None
     assert (task.at, task.is_now) == (at(51), False)
-    late = wording.next_task(LOAF, PAST)
+    late = wording.next_task(LOAF, PAST, Manner(UTC))
     assert late is not None
     assert late.is_now
-    assert wording.next_task(replace(LOAF, ended_at=NINE), PAST) is None
+    assert wording.next_task(replace(LOAF, ended_at=NINE), PAST, Manner(UTC)) is None
 
 
 def test_chart_is_told_to_who_cannot_see_it() -> None:
     folded = replace(LOAF, events=(Event(at(-60), EventKind.FOLD), Event(at(-30), EventKind.FOLD)))
-    assert wording.curve_sentence(folded, outlook(), UTC) == (
+    assert wording.curve_sentence(folded, outlook(), Manner(UTC)) == (
         "Hill country loaf, first rise, from 07:00; at 09:00 it is nearly ready, 71 % up (between 69 and 73); the band "
         "stands at 75 % up; ready about 09:51, between 09:45 and 09:58; peak about 11:00, between 10:40 and 11:20; "
         "noted: folded 08:00, folded 08:30."
@@ -203,8 +204,8 @@ OUTLOOKS = [outlook(state) for state in State] + [
 def test_every_alert_names_batch_and_rise_says_what_to_do_and_speaks_plainly(kind: AlertKind, batch: Batch) -> None:
     for about in OUTLOOKS:
         text = said(kind, about, batch)
-        assert text.startswith(f"{batch.name}, {wording.stage_word(batch.stage)}, ")
-        assert wording.rise_text(about or Outlook(at=NINE, state=State.SLACK)) in text
+        assert text.startswith(f"{batch.name}, {wording.stage_word(batch.stage, Manner(UTC))}, ")
+        assert wording.rise_text(about or Outlook(at=NINE, state=State.SLACK), Manner(UTC)) in text
         assert len(re.findall(r"[.!?](?= |$)", text)) >= 2, text  # how it is, and what to do
         assert not JARGON.search(text), text
         assert not re.search(r"  |\.\.|,\.|: \.|_|[\U0001F000-\U0001FAFF]", text), text
@@ -218,9 +219,9 @@ def test_every_alert_about_a_rising_dough_tells_when(kind: AlertKind) -> None:
 def test_message_id_is_the_same_for_every_repeat_and_differs_by_episode() -> None:
     alert = Alert(Subject.batch(LOAF.id), AlertKind.AT_PEAK, 2, NINE, fired_at=NINE)
     facts = Facts(LOAF, outlook(), NINE, SEEN)
-    first = wording.message_of(alert, facts, zone=UTC)
-    again = wording.message_of(alert, replace(facts, now=at(5)), zone=UTC)
-    other = wording.message_of(replace(alert, episode=3), facts, zone=UTC)
+    first = wording.message_of(alert, facts, manner=Manner(UTC))
+    again = wording.message_of(alert, replace(facts, now=at(5)), manner=Manner(UTC))
+    other = wording.message_of(replace(alert, episode=3), facts, manner=Manner(UTC))
     assert first.id == again.id == "7-at-peak-2"
     assert other.id != first.id
     assert first.title == "Hill country loaf: at its peak"
@@ -267,7 +268,7 @@ def test_alert_of_an_unseen_dough_says_that_nobody_measured_it() -> None:
 
 def notice(kind: AlertKind, subject: Subject, *served: Served, about: str = "") -> Message:
     alert = Alert(subject, kind, 1, NINE, fired_at=NINE, about=about)
-    return notice_of(alert, served, at(-12), NINE, UTC)
+    return notice_of(alert, served, at(-12), NINE, Manner(UTC))
 
 
 def test_silent_sensor_is_named_with_its_node_since_when_and_the_doughs_it_leaves_unseen() -> None:

@@ -1,0 +1,93 @@
+"""How a reader wants to be told: clock, units and language; whatever words something asks for it."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import tzinfo
+from types import MappingProxyType
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Language:
+    """What sentences are worded in.
+
+    Attributes
+    ----------
+    code
+        As ISO 639 has it, such as ``de``.
+    sentences
+        The translation of each source sentence, by that sentence; several for one that counts something, one for each
+        form. What is missing stays as it is in the source.
+    form
+        Which of several forms a number takes.
+    weekdays
+        From Monday on.
+    decimal
+        The mark between a whole number and its fraction.
+    """
+
+    code: str
+    sentences: Mapping[str, tuple[str, ...]]
+    form: Callable[[int], int]
+    weekdays: tuple[str, ...]
+    decimal: str = "."
+
+
+def _english_form(n: int) -> int:
+    return int(n != 1)
+
+
+_WEEKDAYS = ("Monday", "Tuesday", "Wednesday", "Thursday", "Friday", "Saturday", "Sunday")
+ENGLISH = Language("en", MappingProxyType({}), _english_form, _WEEKDAYS)
+"""The language of the source: its sentences are the others' keys."""
+
+
+@dataclass(frozen=True, slots=True)
+class Manner:
+    """How one reader is told things.
+
+    Attributes
+    ----------
+    zone
+        Of the reader's clock.
+    temp_unit
+        ``C`` or ``F``: the scale that comes first.
+    mass_unit
+        ``g`` or ``oz``: the unit that comes first.
+    clock
+        ``24`` or ``12``: the hours of a dial.
+    """
+
+    zone: tzinfo
+    temp_unit: str = "C"
+    mass_unit: str = "g"
+    clock: str = "24"
+    language: Language = ENGLISH
+
+    def say(self, sentence: str, **holes: object) -> str:
+        """A sentence in the reader's language, its named holes filled.
+
+        >>> from datetime import UTC
+        >>> Manner(UTC).say("ready since {at}", at="09:51")
+        'ready since 09:51'
+        """
+        return self.language.sentences.get(sentence, (sentence,))[0].format_map(holes)
+
+    def count(self, n: int, one: str, many: str, **holes: object) -> str:
+        """A sentence about ``n`` things, in the form that the reader's language has for that number.
+
+        >>> from datetime import UTC
+        >>> Manner(UTC).count(1, "{n} call", "{n} calls"), Manner(UTC).count(0, "{n} call", "{n} calls")
+        ('1 call', '0 calls')
+        """
+        forms = self.language.sentences.get(one)
+        found = (one, many)[_english_form(n)] if forms is None else forms[self.language.form(n)]
+        return found.format_map({"n": n, **holes})
+
+    def number(self, value: float, digits: int = 0) -> str:
+        """A number with its decimals.
+
+        >>> from datetime import UTC
+        >>> Manner(UTC).number(25.34, 1)
+        '25.3'
+        """
+        return f"{value:.{digits}f}".replace(".", self.language.decimal)
