@@ -6,11 +6,14 @@
       WireError(reason)          bytes from a node that are no reading
       StoreError                 the database cannot be read or written
         DamagedError             its file is damaged: it must be set aside
+      CentralError(kind)         the central store cannot be written or read
       AccessError                someone may not do what they asked for
       NotifyError(retry)         a message could not be handed to its carrier
 
 Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.
 """
+
+from enum import Enum
 
 
 class MonitorError(Exception):
@@ -49,6 +52,31 @@ class StoreError(MonitorError):
 
 class DamagedError(StoreError):
     """The database's file is damaged: no second try helps, it must be set aside."""
+
+
+class CentralKind(Enum):
+    """Whom a fault of the central store concerns."""
+
+    AWAY = "away"
+    """Nobody answers, or not now: the same again helps."""
+    SHUT = "shut"
+    """The settings are wrong (token, bucket, address): a person must mend them, then the same again helps."""
+    POINTS = "points"
+    """Something in what was sent cannot be taken, ever."""
+
+
+class CentralError(MonitorError):
+    """The central store cannot be written or read.
+
+    Parameters
+    ----------
+    text
+        What went wrong; never holds the token.
+    """
+
+    def __init__(self, text: str, kind: CentralKind) -> None:
+        super().__init__(text)
+        self.kind = kind
 
 
 class AccessError(MonitorError):

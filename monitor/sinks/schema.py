@@ -5,6 +5,28 @@ Times are INTEGER microseconds since 1970 UTC. A migration, once released, is ne
 
 import sqlite3
 
+
+def _noted(table: str, columns: str, *, is_new_too: bool = True) -> tuple[str, ...]:
+    """Triggers that note in ``touched`` which rows of a table are new or changed, and the same for those it has.
+
+    A row is noted once, at the end: whoever writes it, and however often. Two statements, because OR REPLACE inside a
+    trigger gives way to what the statement outside says of conflicts.
+    """
+    note = (
+        f"BEGIN DELETE FROM touched WHERE tbl = '{table}' AND row = NEW.rowid; "
+        f"INSERT INTO touched (tbl, row) VALUES ('{table}', NEW.rowid); END"
+    )
+    differs = " OR ".join(f"OLD.{name} IS NOT NEW.{name}" for name in columns.split())
+    on_change = f"CREATE TRIGGER {table}_changed AFTER UPDATE ON {table} WHEN {differs} {note}"
+    if not is_new_too:
+        return (on_change,)
+    return (
+        f"CREATE TRIGGER {table}_added AFTER INSERT ON {table} {note}",
+        on_change,
+        f"INSERT INTO touched (tbl, row) SELECT '{table}', rowid FROM {table} ORDER BY rowid",
+    )
+
+
 # One entry a version, first is version 1: what it is for, and its statements.
 MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
     (
@@ -288,6 +310,54 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
         ),
     ),
     ("a shelf of vessels", ("CREATE TABLE vessel (name TEXT PRIMARY KEY, body TEXT NOT NULL)",)),
+    (
+        "what a central store has been sent, and which rows it must be sent again",
+        (
+            "CREATE TABLE touched (id INTEGER PRIMARY KEY AUTOINCREMENT, tbl TEXT NOT NULL, row INTEGER NOT NULL, "
+            "UNIQUE (tbl, row))",
+            """CREATE TABLE spool (
+                target TEXT NOT NULL,
+                stream TEXT NOT NULL,
+                upto INTEGER NOT NULL,
+                PRIMARY KEY (target, stream)
+            )""",
+            """CREATE TABLE parked (
+                target TEXT NOT NULL,
+                tbl TEXT NOT NULL,
+                row INTEGER NOT NULL,
+                reason TEXT NOT NULL,
+                at_us INTEGER NOT NULL,
+                PRIMARY KEY (target, tbl, row)
+            )""",
+            *_noted(
+                "batch",
+                "name stage started_us ended_us vessel target_rise_pct formula start_volume_ml nodes preheat_min "
+                "recipe",
+            ),
+            *_noted("event", "batch_id at_us kind note"),
+            *_noted(
+                "alert",
+                "message_id subject batch_id kind episode since_us fired_us returned_us quiet_since_us called_us "
+                "acknowledged_us shelved_us suppressed_by reason about",
+            ),
+            *_noted("alert_change", "subject batch_id kind episode at_us phase reason person outlook_us readings"),
+            *_noted("outbox", "id batch_id kind episode title text created_us delivered_us attempts is_open detail"),
+            *_noted("call", "message_id batch_id number recipient at_us accepted_us carrier tries detail"),
+            *_noted("calibration", "node channel offset sd at_us how"),
+            *_noted("lesson", "batch_id recipe curve body"),
+            *_noted("plan", "made_us body state"),
+            *_noted("plan_done", "plan_id step at_us"),
+            *_noted("plan_batch", "plan_id step batch_id"),
+            *_noted("plan_told", "plan_id dough out_us"),
+            *_noted("mix", "mixer at_us minutes dough_c flour_c room_c water_c preferment_c"),
+            *_noted("intent", "batch_id dough_temp_c formula proof_min"),
+            *_noted("judgement", "batch_id at_us verdict notes photo"),
+            *_noted("vessel", "name body"),
+            *_noted("setting", "key value"),
+            # Readings and outlooks come by the hundred and are found by their number; only a changed outlook is noted.
+            *_noted("outlook", "body fan", is_new_too=False),
+        ),
+    ),
 )
 
 

@@ -1,0 +1,145 @@
+"""The line to the central store: points written through InfluxDB's v2 endpoint, read back with InfluxQL.
+
+That pair is what InfluxDB 1.8, 2 and 3 have in common. Writes are synchronous: when one returns, the server has it.
+"""
+
+import logging
+from collections.abc import Iterator, Sequence
+from types import TracebackType
+from typing import Any, NoReturn, Self
+
+import influxdb_client
+import msgspec
+from influxdb_client import InfluxDBClient, WritePrecision
+from influxdb_client.client.write_api import SYNCHRONOUS
+from influxdb_client.rest import ApiException
+from urllib3.exceptions import HTTPError
+
+from monitor.central.points import Point
+from monitor.centre import Centre
+from monitor.errors import CentralError, CentralKind
+
+log = logging.getLogger(__name__)
+
+TIMEOUT_MS = 30_000  # judgement: a page takes a tenth of a second; a server that packs its files may take many
+LONGEST_REASON = 300
+_MENDS = {
+    401: "the token is not known there; mend influx_token in secrets.toml",
+    403: "the token does not allow it; give it write (for `central follow`: read) access to the bucket",
+    404: "there is no such bucket; create it, or mend `bucket` under [central] in config.toml",
+}
+_SPLIT = (400, 413, 422)  # something in the page cannot be taken, or it is too large
+_EXPIRED = "beyond retention policy"
+
+
+class Link:
+    """A connection to the central store, and a context manager.
+
+    Raises
+    ------
+    CentralError
+        From every method: what happened, and whom it concerns.
+    """
+
+    def __init__(self, centre: Centre, token: str | None) -> None:
+        self._centre = centre
+        self._client = InfluxDBClient(
+            centre.url,
+            token or "",
+            org=centre.org or "-",
+            timeout=TIMEOUT_MS,
+            enable_gzip=True,
+            ssl_ca_cert=None if centre.ca_file is None else str(centre.ca_file),
+        )
+        self._write_api = self._client.write_api(write_options=SYNCHRONOUS)
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
+    ) -> None:
+        self._write_api.close()
+        self._client.close()
+
+    def write(self, measurement: str, points: Sequence[Point]) -> None:
+        """Write points of one measurement; the same twice is once.
+
+        What is older than the server keeps is dropped by it without a fault: it would be gone by now anyway.
+        """
+        try:
+            # nanoseconds: InfluxDB 1 reads the "us" of version 2 as nanoseconds, and says nothing
+            self._write_api.write(
+                self._centre.bucket_of(measurement), record=list(map(_line, points)), write_precision=WritePrecision.NS
+            )
+        except ApiException as error:
+            body = _text(error.body)
+            if error.status in _SPLIT and _EXPIRED in body and "conflict" not in body:
+                log.warning("measurement=%s expired points dropped reason=%r", measurement, body[:LONGEST_REASON])
+                return
+            _refuse(int(error.status or 0), body, error)
+        except (HTTPError, OSError) as error:
+            raise CentralError(_unreached(self._centre.url, error), CentralKind.AWAY) from error
+
+    def rows(self, bucket: str, query: str) -> Iterator[dict[str, Any]]:
+        """The answer to one InfluxQL query, a row each by column, tags of its series among them."""
+        for series in self._answer(bucket, query):
+            tags = series.get("tags", {})
+            for values in series.get("values", ()):
+                yield {**tags, **dict(zip(series["columns"], values, strict=True))}
+
+    def do(self, bucket: str, statement: str) -> None:
+        """Carry out one InfluxQL statement that answers nothing."""
+        for _ in self._answer(bucket, statement, "POST"):
+            pass
+
+    def _answer(self, bucket: str, query: str, method: str = "GET") -> Iterator[dict[str, Any]]:
+        try:
+            # the client has no InfluxQL of its own; its connection, token and certificates serve
+            response = self._client.api_client.call_api(
+                "/query",
+                method,
+                query_params=[("db", bucket), ("q", query), ("epoch", "ns")],
+                header_params={"Accept": "application/json"},
+                _preload_content=False,
+                _return_http_data_only=True,
+            )
+            status, data = int(response.status), bytes(response.data)
+        except ApiException as error:
+            _refuse(int(error.status or 0), _text(error.body), error)
+        except (HTTPError, OSError) as error:
+            raise CentralError(_unreached(self._centre.url, error), CentralKind.AWAY) from error
+        if status >= 300:
+            _refuse(status, _text(data), None)
+        try:
+            answer = msgspec.json.decode(data, type=dict[str, Any])
+        except msgspec.MsgspecError as error:
+            raise CentralError(f"{self._centre.url}: its answer is no JSON ({error})", CentralKind.AWAY) from error
+        for result in answer.get("results", ()):
+            if "error" in result:
+                raise CentralError(f"query refused: {result['error']}", CentralKind.SHUT)
+            yield from result.get("series", ())
+
+
+def _line(point: Point) -> str:
+    """A point in InfluxDB's line protocol."""
+    whole = {"measurement": point.measurement, "tags": point.tags, "fields": point.fields, "time": point.time_ns}
+    return str(influxdb_client.Point.from_dict(whole, WritePrecision.NS).to_line_protocol())
+
+
+def _refuse(status: int, body: str, error: Exception | None) -> NoReturn:
+    reason = " ".join(body.split())[:LONGEST_REASON]
+    if status in _SPLIT:
+        raise CentralError(f"refused with {status}: {reason}", CentralKind.POINTS) from error
+    if status == 429 or status >= 500:
+        raise CentralError(f"not now: it answered {status} {reason}", CentralKind.AWAY) from error
+    mend = _MENDS.get(status, f"it answered {status} {reason}; mend `url` under [central] in config.toml")
+    raise CentralError(mend, CentralKind.SHUT) from error
+
+
+def _unreached(url: str, error: Exception) -> str:
+    return f"{url} does not answer ({type(error).__name__})"
+
+
+def _text(body: object) -> str:
+    return body.decode(errors="replace") if isinstance(body, bytes) else str(body or "")

@@ -1,0 +1,152 @@
+"""A real InfluxDB for tests: version 1.6.7 as Debian has it, behind an nginx that gives it the front of version 2.
+
+The nginx takes writes at ``/api/v2/write`` and a token, as version 2 does, and hands them on as version 1 wants them.
+It asks for the token before a query too. Everything else is the server's own.
+"""
+
+import json
+import shutil
+import socket
+import subprocess
+import urllib.error
+import urllib.parse
+import urllib.request
+from pathlib import Path
+from typing import Any
+
+import pytest
+from harness import free_port, nginx_binary, wait_until
+
+TOKEN = "an-invented-token"
+BUCKET = "proofing"
+
+_SERVER = """reporting-disabled = true
+bind-address = "127.0.0.1:{rpc}"
+[meta]
+  dir = "{folder}/meta"
+[data]
+  dir = "{folder}/data"
+  wal-dir = "{folder}/wal"
+  query-log-enabled = false
+[http]
+  bind-address = "127.0.0.1:{http}"
+  log-enabled = false
+[monitor]
+  store-enabled = false
+"""
+_FRONT = """daemon off;
+pid {folder}/front.pid;
+error_log {folder}/front.log warn;
+events {{}}
+http {{
+  access_log off;
+  client_max_body_size 25m;
+  client_body_buffer_size 25m;
+  proxy_max_temp_file_size 0;
+  client_body_temp_path {folder}/front-body;
+  proxy_temp_path {folder}/front-proxy;
+  fastcgi_temp_path {folder}/front-fastcgi;
+  uwsgi_temp_path {folder}/front-uwsgi;
+  scgi_temp_path {folder}/front-scgi;
+  map $arg_precision $old_precision {{ default n; ns n; us u; ms ms; s s; }}
+  map $http_authorization $is_known {{ default 0; "Token {token}" 1; }}
+  server {{
+    listen 127.0.0.1:{port};
+    location = /api/v2/write {{
+      if ($is_known = 0) {{ return 401 '{{"code":"unauthorized","message":"unauthorized access"}}'; }}
+      set $args "db=$arg_bucket&precision=$old_precision";
+      rewrite ^ /write break;
+      proxy_set_header Authorization "";
+      proxy_pass http://127.0.0.1:{http};
+    }}
+    location = /query {{
+      if ($is_known = 0) {{ return 401 '{{"code":"unauthorized","message":"unauthorized access"}}'; }}
+      proxy_set_header Authorization "";
+      proxy_pass http://127.0.0.1:{http};
+    }}
+  }}
+}}
+"""
+
+
+def influxd_binary() -> str | None:
+    """The server's program, where the front's is there too."""
+    found = shutil.which("influxd") or shutil.which("influxd", path="/usr/sbin:/usr/local/bin:/opt/homebrew/bin")
+    return found if nginx_binary() else None
+
+
+class Influx:
+    """The server and its front on free loopback ports, to be stopped, killed and started again."""
+
+    def __init__(self, folder: Path) -> None:
+        self._folder = folder
+        folder.mkdir(parents=True, exist_ok=True)
+        self._http, self.port = free_port(), free_port()
+        self.url = f"http://127.0.0.1:{self.port}"
+        self._processes: dict[str, subprocess.Popen[bytes]] = {}
+        places = {"folder": folder, "http": self._http, "rpc": free_port(), "port": self.port, "token": TOKEN}
+        (folder / "server.conf").write_text(_SERVER.format(**places))
+        (folder / "front.conf").write_text(_FRONT.format(**places))
+
+    def start(self) -> None:
+        """Start both and wait until they answer; the bucket is there then."""
+        server = influxd_binary() or pytest.fail("influxd or nginx is not installed (Debian: influxdb, nginx-light)")
+        self._run("server", [server, "-config", str(self._folder / "server.conf")], self._http)
+        if "front" not in self._processes:
+            self._run("front", [nginx_binary() or "nginx", "-c", str(self._folder / "front.conf")], self.port)
+        wait_until(self._is_up, "influxd answers")
+        self.do(f'CREATE DATABASE "{BUCKET}"')
+
+    def kill(self) -> None:
+        """End the server as a power cut does; its front stays, and answers 502."""
+        self._processes["server"].kill()
+        self._processes.pop("server").wait(20)
+
+    def stop(self) -> None:
+        """End both."""
+        for process in self._processes.values():
+            process.terminate()
+        for process in self._processes.values():
+            process.wait(20)
+        self._processes.clear()
+
+    def do(self, statement: str, bucket: str = BUCKET) -> list[dict[str, Any]]:
+        """Carry out a statement at the server itself; the series of its answer come back."""
+        asked = urllib.parse.urlencode({"db": bucket, "q": statement, "epoch": "ns"})
+        request = urllib.request.Request(f"http://127.0.0.1:{self._http}/query", data=asked.encode())
+        with urllib.request.urlopen(request, timeout=20) as answer:
+            (result,) = json.load(answer)["results"]
+        assert "error" not in result, result
+        return list(result.get("series", []))
+
+    def count(self, measurement: str, field: str, bucket: str = BUCKET) -> int:
+        """How many points of a measurement have a field."""
+        series = self.do(f'SELECT count("{field}") FROM "{measurement}"', bucket)
+        return int(series[0]["values"][0][1]) if series else 0
+
+    def write(self, line: str) -> None:
+        """Write one line as some other program would."""
+        address = f"http://127.0.0.1:{self._http}/write?db={BUCKET}"
+        urllib.request.urlopen(urllib.request.Request(address, data=line.encode()), timeout=20).close()
+
+    def _run(self, name: str, command: list[str], port: int) -> None:
+        with (self._folder / f"{name}.out").open("ab") as log:
+            self._processes[name] = subprocess.Popen(command, stdout=log, stderr=log)
+
+        def listens() -> bool:
+            if self._processes[name].poll() is not None:
+                pytest.fail(f"{command[0]} ended: {(self._folder / f'{name}.out').read_text()[-2000:]}")
+            try:
+                socket.create_connection(("127.0.0.1", port), 1.0).close()
+            except OSError:
+                return False
+            return True
+
+        wait_until(listens, f"{name} listens")
+
+    def _is_up(self) -> bool:
+        try:
+            urllib.request.urlopen(f"http://127.0.0.1:{self._http}/ping", timeout=2).close()
+        except (urllib.error.URLError, OSError):
+            return False
+        return True
