@@ -3,6 +3,7 @@
 .. code-block:: toml
 
     site = "high-street"                            # top level; the name of this shop, "home" unless said otherwise
+    serves = ["station", "harbour"]                 # at a central broker: shops that have no collector of their own
 
     [places]                                        # node = where it stands within the site
     "urn:dev:mac:020000fffe5e0001" = "cabinet-2/shelf-3"
@@ -107,6 +108,15 @@ def site_from(value: object) -> tuple[str, list[str]]:
     if isinstance(value, str) and NAME.fullmatch(value):
         return value, []
     return USUAL_SITE, [f"site = {value!r}: {NAME_WORDS}"]
+
+
+def serves_from(value: object, site: str) -> tuple[tuple[str, ...], list[str]]:
+    """The other sites this collector serves, from the settings' ``serves``, and what is wrong with it."""
+    if not isinstance(value, list) or not all(isinstance(each, str) and NAME.fullmatch(each) for each in value):
+        return (), [f'serves must be a list of sites, such as serves = ["station"]; each {NAME_WORDS}']
+    if site in value:
+        return (), [f"serves: {site!r} is this site itself; name only others"]
+    return tuple(dict.fromkeys(value)), []
 
 
 def places_from(table: object, site: str) -> tuple[dict[NodeId, Place], list[str]]:

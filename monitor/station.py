@@ -1,10 +1,11 @@
 """The collector with everything around it: sources, carriers, the learner, and the watch over all of them."""
 
+import functools
 import logging
 import queue
 import signal
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Protocol, TextIO
 
@@ -14,7 +15,7 @@ from monitor.bakery.alerts import AlertKind, Message
 from monitor.bakery.manner import Manner
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector import Collector
-from monitor.config import CONFIG_NAME, Config
+from monitor.config import CONFIG_NAME, Config, MqttAddress
 from monitor.dough.forecast import outlook
 from monitor.errors import ConfigError, DamagedError, NotifyError
 from monitor.learner import Learner
@@ -23,14 +24,16 @@ from monitor.sinks.damage import LOOKED_THROUGH_BYTES, damage_of, set_aside
 from monitor.sinks.notify import Carrier, TerminalCarrier, apprise_carriers
 from monitor.sinks.outbox import Notifier, Recipient
 from monitor.sinks.store import Store
+from monitor.sources.claim import STANDBY, Holder, SiteClaim, retained
 from monitor.sources.intake import QUEUE_SIZE, Item
 from monitor.sources.mqtt import MqttSource
 from monitor.sources.serial import SerialSource, found_ports
 from monitor.watch import lookouts
-from monitor.watch.heartbeat import DeadMan, service_manager
+from monitor.watch.heartbeat import DeadMan, ServiceManager, service_manager
 from monitor.watch.metrics import MetricsServer, PulseMetrics
 from monitor.watch.nodes import NodeWatch
 from monitor.watch.pulse import Pulse
+from monitor.watch.standing_by import stand_by
 from monitor.watch.troublebook import TroubleBook
 from monitor.watch.watchman import Lookout, Notice, Watchman
 
@@ -89,7 +92,8 @@ def no_source_text(config: Config) -> str:
 def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool = False) -> int:
     """Run a collector with its sources and messages until SIGINT or SIGTERM; returns the exit status.
 
-    A damaged database is set aside, before the start or in the middle of the work, and a new one begun.
+    A damaged database is set aside, before the start or in the middle of the work, and a new one begun. While another
+    collector serves the site, this one stands by.
 
     Raises
     ------
@@ -100,21 +104,33 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
     """
     if not config.has_sources and not is_by_eye:
         raise ConfigError(no_source_text(config))
-    stop = threading.Event()
+    stop, leave = threading.Event(), threading.Event()  # for good; this turn of work
+
+    def end(*_: object) -> None:
+        stop.set()
+        leave.set()
+
     for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: stop.set())
+        signal.signal(number, end)
     aside: list[Path] = []
     with alone(config.data_dir):
         if pace is None:
             _wait_for_calendar(stop, out)
         damage = damage_of(config.database, at_most_bytes=LOOKED_THROUGH_BYTES)
-        while not stop.is_set():
+        clock = SystemClock()
+        manager = service_manager(clock)
+        claims = _claims(config, clock)
+        while True:
+            leave.clear()
+            stand_by(list(claims.values()), config.site, manager, stop, out, config.upkeep.metrics_port)
+            if stop.is_set():
+                break
             if damage:
                 aside.append(set_aside(config.database, SystemClock().now()))
                 log.error("store=%s state=damaged reason=%r aside=%s", config.database, damage, aside[-1])
                 damage = ""
             try:
-                _work(config, pace, out, stop, aside)
+                _work(config, pace, out, leave, aside, claims)
             except DamagedError as error:
                 damage = str(error)
     return 0
@@ -129,16 +145,46 @@ def _wait_for_calendar(stop: threading.Event, out: TextIO) -> None:
         stop.wait(CALENDAR_S)
 
 
-def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event, aside: Sequence[Path]) -> None:
-    """Run everything on one store until told to stop, or until the store turns out to be damaged."""
+def _claims(config: Config, clock: Clock) -> dict[MqttAddress, SiteClaim]:
+    """The site's claim at each broker, always in the same order, so that two collectors cannot wait for each other."""
+    me = Holder.drawn()
+    found = {}
+    for address in sorted(config.mqtt, key=lambda each: each.key):
+        looker = MqttAddress(address.host, address.port, STANDBY, address.scheme)
+        if looker.key not in config.secrets.mqtt_passwords:  # a broker that `broker configure` did not write
+            looker = address
+        read = functools.partial(
+            retained,
+            looker.host,
+            looker.port,
+            looker.user,
+            config.secrets.password_for(looker),
+            is_secured=looker.scheme == "mqtts",
+            ca_file=config.mqtt_ca_file,
+            clock=clock,
+        )
+        found[address] = SiteClaim(me, clock, read)
+    return found
+
+
+def _work(
+    config: Config,
+    pace: Pace | None,
+    out: TextIO,
+    stop: threading.Event,
+    aside: Sequence[Path],
+    claims: Mapping[MqttAddress, SiteClaim],
+) -> None:
+    """Run everything on one store until told to stop, the store turns out damaged, or another serves the site."""
     manner = config.manner
     with Store(config.database) as store:
         clock = settle_pace(store, pace)
         manager = service_manager(clock)
-        pulse = Pulse(clock, manager.beat)
-        node_watch = NodeWatch(clock)
         inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
-        sources = _sources(config, clock, inbox)
+        brokers = _brokers(config, clock, inbox, claims, stop.set)
+        lines = [SerialSource(port, clock, inbox) for port in config.serial]
+        pulse = Pulse(clock, functools.partial(_beat, manager, brokers))
+        node_watch = NodeWatch(clock)
         terminal, recipients = TerminalCarrier(out, manner), _recipients(config)
         carriers: list[Carrier] = [terminal, *(carrier for who in recipients for carrier in who.channels)]
         notifier = Notifier(
@@ -146,7 +192,7 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
         )
         looks = _lookouts(config, clock, pulse, node_watch, aside)
         looks.append(lookouts.carriers_lookout(lambda: notifier.failing))
-        parts: list[_Part] = [notifier, *sources, Learner(config.database, clock)]
+        parts: list[_Part] = [notifier, *lines, *brokers, Learner(config.database, clock)]
         parts.append(_Planner(config.database, clock, manner))
         if config.upkeep.backup_dir is not None:
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
@@ -177,7 +223,12 @@ def _work(config: Config, pace: Pace | None, out: TextIO, stop: threading.Event,
             for part in parts:
                 part.start()
                 started.append(part)
-            log.info("collecting data_dir=%s sources=%d carriers=%d", config.data_dir, len(sources), len(carriers))
+            log.info(
+                "collecting data_dir=%s sources=%d carriers=%d",
+                config.data_dir,
+                len(lines) + len(brokers),
+                len(carriers),
+            )
             manager.ready()
             collector.run(stop)
         finally:
@@ -196,12 +247,34 @@ def _recipients(config: Config) -> list[Recipient]:
     return found
 
 
-def _sources(config: Config, clock: Clock, inbox: "queue.Queue[Item]") -> list[SerialSource | MqttSource]:
-    found: list[SerialSource | MqttSource] = [SerialSource(port, clock, inbox) for port in config.serial]
-    for address in config.mqtt:
-        password = config.secrets.password_for(address)
-        found.append(MqttSource(address.url, clock, inbox, address.user, password, ca_file=config.mqtt_ca_file))
-    return found
+def _brokers(
+    config: Config,
+    clock: Clock,
+    inbox: "queue.Queue[Item]",
+    claims: Mapping[MqttAddress, SiteClaim],
+    on_other: Callable[[], None],
+) -> list[MqttSource]:
+    return [
+        MqttSource(
+            address.url,
+            clock,
+            inbox,
+            address.user,
+            config.secrets.password_for(address),
+            ca_file=config.mqtt_ca_file,
+            sites=config.serves,
+            claim=claim,
+            on_other=on_other,
+        )
+        for address, claim in claims.items()
+    ]
+
+
+def _beat(manager: ServiceManager, brokers: Sequence[MqttSource], store_trouble: str) -> None:
+    """The loop has turned: whoever would act when it does not is told."""
+    manager.beat(store_trouble)
+    for broker in brokers:
+        broker.renew_claim()
 
 
 def _lookouts(

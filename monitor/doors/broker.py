@@ -17,13 +17,15 @@ from datetime import datetime
 from pathlib import Path
 
 from monitor.config import MQTT_PORTS, MqttAddress
+from monitor.doors.bridge import QUEUED_MESSAGES, Link, access_lines, link_of, settings_lines, sites_of
 from monitor.doors.certificates import Pair, given_pair, own_pair
 from monitor.doors.settings_files import kept_options
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.network import is_loopback
 from monitor.node.settings import FOLDER as NODES_FOLDER
-from monitor.node.settings import Link, NodeSettings, settings_from_text
+from monitor.node.settings import Link as NodeLink
+from monitor.node.settings import NodeSettings, settings_from_text
 from monitor.sources.claim import STANDBY, TOPIC
 from monitor.wire.frames import key_of
 
@@ -58,6 +60,13 @@ topic read {TOPIC}
 pattern write proofing/%u/pack
 pattern write proofing/%u/status
 pattern read proofing/%u/ack
+"""
+# What the collector may do besides, at a broker that shops come in to.
+SERVED_SITES = """
+topic read sites/+/proofing/+/pack
+topic read sites/+/proofing/+/status
+topic write sites/+/proofing/+/ack
+
 """
 
 
@@ -135,7 +144,7 @@ def radio_nodes(data_dir: Path) -> dict[str, NodeSettings]:
             settings = settings_from_text(bounded_bytes(path, LARGEST_BYTES).decode(), str(path))
         except (OSError, UnicodeDecodeError) as err:
             raise ConfigError(f"{path}: cannot be read ({err}); check its owner and rights, or remove it") from err
-        if settings.link is Link.MQTT:
+        if settings.link is NodeLink.MQTT:
             found[path.stem] = settings
     return found
 
@@ -166,8 +175,8 @@ def write_broker(data_dir: Path, options: BrokerOptions, passwords: Mapping[str,
     folder = broker_folder(data_dir)
     pair = pair_of(data_dir, options, now)
     write_private(folder / PASSWORDS_NAME, "".join(f"{user}:{hashed(word)}\n" for user, word in passwords.items()))
-    write_private(folder / ACCESS_NAME, ACCESS)
-    write_private(folder / SETTINGS_NAME, settings_text(folder, options, pair))
+    write_private(folder / ACCESS_NAME, access_text(folder))
+    write_private(folder / SETTINGS_NAME, settings_text(folder, options, pair, link_of(folder)))
     kept = {key: value for key, value in asdict(options).items() if value not in ("", ())}
     write_private(
         folder / OPTIONS_NAME,
@@ -176,8 +185,20 @@ def write_broker(data_dir: Path, options: BrokerOptions, passwords: Mapping[str,
     return pair
 
 
-def settings_text(folder: Path, options: BrokerOptions, pair: Pair) -> str:
-    """The text of ``mosquitto.conf``."""
+def access_text(folder: Path) -> str:
+    """Who may say and hear what, the shops that come in over bridges too."""
+    sites = sites_of(folder)
+    return ACCESS.replace("\n\n", SERVED_SITES, 1) + access_lines(sites) if sites else ACCESS
+
+
+def settings_text(folder: Path, options: BrokerOptions, pair: Pair, link: Link | None = None) -> str:
+    """The text of ``mosquitto.conf``.
+
+    Parameters
+    ----------
+    link
+        To the central broker, where there is one.
+    """
     lines = [
         "# Written by `proofing-monitor broker configure`, which writes it anew each time.",
         f"listener {options.port} {options.listen}",
@@ -192,8 +213,9 @@ def settings_text(folder: Path, options: BrokerOptions, pair: Pair) -> str:
         "persistence true",
         f"persistence_location {folder}/",
         "autosave_interval 1",
-        "max_queued_messages 100000",
+        f"max_queued_messages {QUEUED_MESSAGES}",
         "log_dest stderr",
+        *(settings_lines(folder, link) if link is not None else ()),
     ]
     if os.geteuid() == 0:  # else it would become a user of its own, who may not read these files
         lines.insert(1, f"user {getpass.getuser()}")
@@ -225,6 +247,8 @@ def settings_faults(text: str) -> list[str]:
         for key, value, why in MUST
         if values.get(key) != value
     ]
+    if "connection" in values and not {"bridge_cafile", "bridge_capath"} & values.keys():
+        faults.append("its bridge speaks without TLS; its password could be read on the way")
     for key in ("password_file", "acl_file"):
         if not values.get(key):
             faults.append(f"{key} is not set, so every node could speak as any other")

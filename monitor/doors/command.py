@@ -1,4 +1,4 @@
-"""``broker configure`` and ``proxy configure``: write all files of a door, and say what to do with them."""
+"""``broker configure, site, bridge`` and ``proxy configure``: write all files of a door, say what to do with them."""
 
 import argparse
 import json
@@ -11,10 +11,11 @@ from typing import TextIO, TypeVar
 from monitor.access import Login
 from monitor.clock import Clock
 from monitor.config import Secrets, load_access, load_config
-from monitor.doors import broker, proxy
-from monitor.doors.certificates import CA_NAME, FOLDER
+from monitor.doors import bridge, broker, proxy
+from monitor.doors.certificates import CA_NAME, FOLDER, Pair
 from monitor.doors.settings_files import add_secrets, settings_to_add
 from monitor.errors import ConfigError
+from monitor.node.settings import NodeSettings
 from monitor.sources.claim import STANDBY
 from monitor.wire.frames import key_of
 
@@ -24,7 +25,11 @@ Options = TypeVar("Options", broker.BrokerOptions, proxy.ProxyOptions)
 
 def run(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> int:
     """Run one action; the exit status comes back."""
-    if args.command == "broker":
+    if args.command == "broker" and args.action == "site":
+        _let_in(args.name, data_dir, clock, out)
+    elif args.command == "broker" and args.action == "bridge":
+        _join(args, data_dir, clock, out)
+    elif args.command == "broker":
         _configure_broker(args, data_dir, clock, out)
     else:
         _configure_proxy(args, data_dir, clock, out)
@@ -46,18 +51,8 @@ def _given(args: argparse.Namespace, old: Options, names: tuple[str, ...]) -> Op
 def _configure_broker(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:
     old = broker.read_options(data_dir)
     options = _given(args, old or broker.BrokerOptions(), ("listen", "port", "certificate", "key", "ca"))
-    nodes = broker.radio_nodes(data_dir)
-    known = load_config(data_dir, os.environ).secrets
-    own: dict[str, str] = {}
-    for user in OWN_USERS:
-        address = broker.collector_address(options, user)
-        own[address.key] = known.mqtt_passwords.get(address.key) or broker.drawn_password()
-    passwords = dict(zip(OWN_USERS, own.values(), strict=True)) | broker.users_of(nodes)
-    pair = broker.write_broker(data_dir, options, passwords, clock.now())
-    secrets_path = add_secrets(data_dir, own)
+    nodes, pair = _written(data_dir, options, clock, out)
     folder = broker.broker_folder(data_dir)
-    print(f"{folder}: settings, passwords, access list; only you can read them", file=out)
-    print(f"{secrets_path}: the collector's passwords", file=out)
     lines = {"mqtt": f'["{broker.collector_address(options).url}"]'}
     if pair.ca is not None:
         lines["mqtt_ca_file"] = json.dumps(_beside(pair.ca, data_dir))
@@ -76,6 +71,61 @@ def _configure_broker(args: argparse.Namespace, data_dir: Path, clock: Clock, ou
         "      it reads passwords and certificate again), then `proofing-monitor check`",
         file=out,
     )
+
+
+def _written(
+    data_dir: Path, options: broker.BrokerOptions, clock: Clock, out: TextIO
+) -> tuple[dict[str, NodeSettings], Pair]:
+    """The broker's files, with all who may log in; returns the nodes among them, and its certificate."""
+    nodes = broker.radio_nodes(data_dir)
+    known = load_config(data_dir, os.environ).secrets
+    own: dict[str, str] = {}
+    for user in OWN_USERS:
+        address = broker.collector_address(options, user)
+        own[address.key] = known.mqtt_passwords.get(address.key) or broker.drawn_password()
+    passwords = dict(zip(OWN_USERS, own.values(), strict=True)) | broker.users_of(nodes)
+    passwords |= {link.user: link.password for link in bridge.sites_of(broker.broker_folder(data_dir))}
+    pair = broker.write_broker(data_dir, options, passwords, clock.now())
+    secrets_path = add_secrets(data_dir, own)
+    folder = broker.broker_folder(data_dir)
+    print(f"{folder}: settings, passwords, access list; only you can read them", file=out)
+    print(f"{secrets_path}: the collector's passwords", file=out)
+    return nodes, pair
+
+
+def _options(data_dir: Path) -> broker.BrokerOptions:
+    options = broker.read_options(data_dir)
+    if options is None:
+        raise ConfigError(f"{data_dir}: no broker is set up here; first run `proofing-monitor broker configure`")
+    return options
+
+
+def _let_in(site: str, data_dir: Path, clock: Clock, out: TextIO) -> None:
+    options = _options(data_dir)
+    folder = broker.broker_folder(data_dir)
+    file = bridge.site_file(folder, site)
+    password = bridge.read_link(file).password if file.exists() else broker.drawn_password()
+    pair = broker.pair_of(data_dir, options, clock.now())
+    host = options.hosts[0] if options.hosts else "localhost"
+    ca = "" if pair.ca is None else pair.ca.read_text()
+    bridge.write_link(file, bridge.Link(site, host, options.port, password, ca))
+    _written(data_dir, options, clock, out)
+    print(f"site {site}: may speak under sites/{site}/ and nowhere else", file=out)
+    print(f"next: send the broker SIGHUP, carry {file}\n      to the shop's machine, and there:", file=out)
+    print("      `proofing-monitor broker bridge FILE`; to serve a shop without a collector, add it here to", file=out)
+    print(f'      config.toml: serves = ["{site}"]', file=out)
+
+
+def _join(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:
+    options = _options(data_dir)
+    site = load_config(data_dir, os.environ).site
+    folder = broker.broker_folder(data_dir)
+    link = bridge.join(folder, args.file, site, is_served_there=args.served_there)
+    _written(data_dir, options, clock, out)
+    print(f"site {site}: what nodes send here goes on to {link.host}:{link.port}, under sites/{site}/", file=out)
+    if link.is_served_there:
+        print("acknowledgements come from there: start no collector here, it would acknowledge too", file=out)
+    print(f"next: end the broker and start it again: `mosquitto -c {folder / broker.SETTINGS_NAME}`", file=out)
 
 
 def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:

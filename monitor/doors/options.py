@@ -19,8 +19,16 @@ def add_broker(broker: argparse.ArgumentParser, add_place: AddPlace, run: Run) -
     )
     _add_listening(configure, "8883", "nodes reach this machine")
     configure.add_argument("--ca", type=Path, metavar="FILE", help="with --certificate: what nodes are to trust")
-    add_place(configure)
-    configure.set_defaults(run=run)
+    site = actions.add_parser("site", help="at a central broker: let a shop's broker in; writes the file that it needs")
+    site.add_argument("name", metavar="SITE", help="of the shop, as its config.toml says it")
+    bridge = actions.add_parser("bridge", help="at a shop's broker: send everything on to a central one")
+    bridge.add_argument("file", type=Path, metavar="FILE", help="that `broker site` wrote at the central one")
+    bridge.add_argument(
+        "--served-there", action="store_true", help="this shop has no collector: the central one acknowledges"
+    )
+    for action in (configure, site, bridge):
+        add_place(action)
+        action.set_defaults(run=run)
 
 
 def add_proxy(proxy: argparse.ArgumentParser, add_place: AddPlace, run: Run) -> None:

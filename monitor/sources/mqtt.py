@@ -8,7 +8,7 @@ memory is no promise: it forgets its queues when it is killed.
 import logging
 import queue
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -50,6 +50,8 @@ class MqttSource:
         Names the session at the broker: two collectors on one broker need two.
     ca_file
         Certificates to trust for ``mqtts``; None: those of the machine.
+    sites
+        Shops without a collector whose nodes are read here too, at a central broker.
     claim
         The site's claim at this broker, looked at before each log-in; None: log in without.
     on_other
@@ -76,6 +78,7 @@ class MqttSource:
         *,
         client_id: str = CLIENT_ID,
         ca_file: Path | None = None,
+        sites: Sequence[str] = (),
         claim: SiteClaim | None = None,
         on_other: Callable[[], None] = lambda: None,
     ) -> None:
@@ -83,6 +86,7 @@ class MqttSource:
         self.name = f"{scheme}://{self._host}:{self._port}"
         self._clock = clock
         self._items = items
+        self._roots = (ROOT, *(f"sites/{site}/{ROOT}" for site in sites))
         self._stopping = threading.Event()
         self._connections = 0  # a PUBACK belongs to the connection that its message came by
         self._is_up = False
@@ -162,7 +166,7 @@ class MqttSource:
         log.info("connected source=%s has_session=%s", self.name, flags.session_present)
         if self._claim is not None:
             client.publish(CLAIM_TOPIC, self._claim.taken(), QOS, retain=True)
-        client.subscribe([(f"{ROOT}/+/pack", QOS), (f"{ROOT}/+/status", QOS)])
+        client.subscribe([(f"{root}/+/{kind}", QOS) for root in self._roots for kind in ("pack", "status")])
 
     def _on_connect_fail(self, client: paho.Client, userdata: Any) -> None:
         if self._claim is not None and self._claim.other is not None:
@@ -196,27 +200,27 @@ class MqttSource:
 
     def _on_message(self, client: paho.Client, userdata: Any, message: paho.MQTTMessage) -> None:
         try:
-            _, node_key, kind = message.topic.split("/")
+            root, node_key, kind = message.topic.rsplit("/", 2)
         except ValueError:  # UnicodeDecodeError is one
-            node_key = kind = ""
-        if node_of_key(node_key) is None:
+            root = node_key = kind = ""
+        if root not in self._roots or node_of_key(node_key) is None:
             self._refuse(message, None, "name")
         elif len(message.payload) > MAX_PAYLOAD_BYTES:
             self._refuse(message, node_key, "too long")
         elif kind == "status":
             self._take_status(message, node_key)
         else:
-            self._take_pack(message, node_key)
+            self._take_pack(message, root, node_key)
 
     # -- what comes in ----------------------------------------------------------------------------------------------
 
-    def _take_pack(self, message: paho.MQTTMessage, node_key: str) -> None:
+    def _take_pack(self, message: paho.MQTTMessage, root: str, node_key: str) -> None:
         connection = self._connections
         payload = bytes(message.payload)
 
         def acknowledge(line: bytes) -> None:
             # Both calls only put bytes on the library's own queue, which outlives a lost connection.
-            self._client.publish(f"{ROOT}/{node_key}/ack", line, QOS)
+            self._client.publish(f"{root}/{node_key}/ack", line, QOS)
             if connection == self._connections:
                 self._client.ack(message.mid, message.qos)
 

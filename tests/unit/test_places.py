@@ -68,6 +68,9 @@ def test_settings_say_the_site_and_where_a_node_stands(tmp_path: Path) -> None:
     [
         ('site = "High Street"', "site = 'High Street': small letters"),
         ("site = 3", "site = 3: small letters"),
+        ('serves = "station"', "serves must be a list of sites"),
+        ('serves = ["Station 3"]', "serves must be a list of sites"),
+        ('site = "station"\nserves = ["station"]', "is this site itself"),
         ('places = "here"', "places must be a table"),
         ('[places]\n"node-1" = "cabinet-2"', "'node-1' is no node's name"),
         (f'[places]\n"{NODE}" = 2', "must be a text in quotes"),
