@@ -39,13 +39,13 @@ def name(folder: Path) -> str:
     return who(*settings(str(folder))) or ""
 
 
-def role(folder: Path) -> Role | None:
-    """What the person at this session may do; None for nothing at all."""
+def role(folder: Path, site: str | None = None) -> Role | None:
+    """What the person at this session may do at a site (None: the screens' own); None for nothing at all."""
     try:
         access, proxy_secret = settings(str(folder))
     except ConfigError:
         return None
-    return access.role_of(who(access, proxy_secret))
+    return access.role_of(who(access, proxy_secret), site)
 
 
 def demand(wanted: Role, folder: Path) -> None:

@@ -150,6 +150,11 @@ def quiet_hours(folder: str) -> QuietHours | None:
     return _settings(folder).calls.quiet
 
 
+def may_see(site: str) -> bool:
+    """True when the person at this session may look at what belongs to a site."""
+    return door.role(database().parent, site) is not None
+
+
 def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetime | None:
     """Since when nobody has measured a dough; None while its readings are fresh.
 

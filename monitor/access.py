@@ -1,16 +1,31 @@
-"""Who may do what on the screens: the roles, by the name or e-mail address someone has logged in with."""
+"""Who may do what on the screens: the roles, by the name or e-mail address someone has logged in with.
+
+.. code-block:: toml
+
+    [dashboard]
+    login = "proxy"
+    bakers = ["anna"]                   # at every site
+    viewers = ["owner"]
+
+    [dashboard.sites.high-street]       # and at this one alone
+    bakers = ["ben"]
+    viewers = ["till"]
+"""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Any
 from urllib.parse import urlsplit
+
+from monitor.places import NAME, NAME_WORDS, USUAL_SITE
 
 USER_HEADER = "X-Monitor-User"
 """Header in which the proxy says who has logged in."""
 SECRET_HEADER = "X-Monitor-Proxy"
 """Header in which the proxy shows that it is the one that was set up: anyone on this machine could send the other."""
-KEYS = ("login", "bakers", "viewers", "address")
+KEYS = ("login", "bakers", "viewers", "address", "sites")
+SITE_KEYS = ("bakers", "viewers")
 
 
 class Login(StrEnum):
@@ -29,24 +44,49 @@ class Role(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
+class Roles:
+    """Who may write and who may only look: names at the proxy or e-mail addresses, in small letters."""
+
+    bakers: frozenset[str] = frozenset()
+    viewers: frozenset[str] = frozenset()
+
+    def role_of(self, name: str) -> Role | None:
+        """The role of a name in small letters, or None for nobody's."""
+        if name in self.bakers:
+            return Role.BAKER
+        return Role.VIEWER if name in self.viewers else None
+
+
+@dataclass(frozen=True, slots=True)
 class Access:
     """Who may look at the screens and who may write.
 
     Attributes
     ----------
     bakers, viewers
-        Names at the proxy or e-mail addresses, in small letters.
+        Names at the proxy or e-mail addresses, in small letters: at every site.
     address
         What browsers open, such as ``https://bakery.lan:8443``; empty for this machine alone.
+    site
+        The site whose screens these are; writes go there alone.
+    at_sites
+        Site -> who may do what there, besides.
     """
 
     login: Login = Login.NONE
     bakers: frozenset[str] = frozenset()
     viewers: frozenset[str] = frozenset()
     address: str = ""
+    site: str = USUAL_SITE
+    at_sites: Mapping[str, Roles] = field(default_factory=dict)
 
-    def role_of(self, who: str | None) -> Role | None:
-        """The role of someone who has logged in, or None for nobody's.
+    @property
+    def names(self) -> frozenset[str]:
+        """Everybody who may do something somewhere."""
+        return self.bakers.union(self.viewers, *(roles.bakers | roles.viewers for roles in self.at_sites.values()))
+
+    def role_of(self, who: str | None, site: str | None = None) -> Role | None:
+        """The role at a site (None: at the screens' own) of someone who has logged in, or None for nobody's.
 
         >>> Access(Login.PROXY, bakers=frozenset({"anna"})).role_of("Anna")
         <Role.BAKER: 'baker'>
@@ -56,35 +96,72 @@ class Access:
         if self.login is Login.NONE:
             return Role.BAKER
         name = (who or "").strip().lower()
-        if name in self.bakers:
-            return Role.BAKER
-        return Role.VIEWER if name in self.viewers else None
+        found = {Roles(self.bakers, self.viewers).role_of(name)}
+        found.add(self.at_sites.get(self.site if site is None else site, Roles()).role_of(name))
+        return next((role for role in (Role.BAKER, Role.VIEWER) if role in found), None)
+
+    def may_see(self, who: str | None, site: str) -> bool:
+        """True when someone who has logged in may look at what belongs to a site.
+
+        >>> access = Access(Login.PROXY, at_sites={"station": Roles(viewers=frozenset({"till"}))})
+        >>> access.may_see("till", "station"), access.may_see("till", "harbour")
+        (True, False)
+        """
+        return self.role_of(who, site) is not None
+
+    def may_enter(self, who: str | None) -> bool:
+        """True when someone who has logged in may look at something, here or at another site."""
+        return self.login is Login.NONE or (who or "").strip().lower() in self.names
 
 
-def access_from(table: object) -> tuple[Access, list[str]]:
-    """The access of a settings file's table ``[dashboard]``, and what is wrong with it."""
+def access_from(table: object, site: str = USUAL_SITE) -> tuple[Access, list[str]]:
+    """The access of a settings file's table ``[dashboard]`` at a site, and what is wrong with it."""
     if not isinstance(table, Mapping):
-        return Access(), ["dashboard must be a table: [dashboard] with login, bakers, viewers, address"]
+        return Access(), ["dashboard must be a table: [dashboard] with login, bakers, viewers, address, sites"]
     faults = [f"dashboard.{key} is not a setting; known here: {', '.join(KEYS)}" for key in table if key not in KEYS]
     login = table.get("login", Login.NONE.value)
     if login not in list(Login):
         faults.append(f"dashboard.login = {login!r} must be one of: {', '.join(Login)}")
         login = Login.NONE
-    bakers, viewers = (_names(table, key, faults) for key in ("bakers", "viewers"))
-    if login != Login.NONE and not bakers | viewers and not faults:
-        faults.append("dashboard.bakers and dashboard.viewers name nobody, so nobody could look; name at least one")
+    here = _roles(table, "dashboard", faults)
+    at_sites = _at_sites(table.get("sites", {}), faults)
     address = table.get("address", "")
     if address and not _is_https(address):
         faults.append(f"dashboard.address = {address!r} must look like 'https://bakery.lan:8443'")
         address = ""
-    return Access(Login(login), bakers, viewers, str(address)), faults
+    access = Access(Login(login), here.bakers, here.viewers, str(address), site, at_sites)
+    if access.login is not Login.NONE and not access.names and not faults:
+        faults.append("dashboard.bakers and dashboard.viewers name nobody, so nobody could look; name at least one")
+    return access, faults
 
 
-def _names(table: Mapping[str, Any], key: str, faults: list[str]) -> frozenset[str]:
+def _roles(table: Mapping[str, Any], where: str, faults: list[str]) -> Roles:
+    return Roles(_names(table, where, "bakers", faults), _names(table, where, "viewers", faults))
+
+
+def _at_sites(tables: object, faults: list[str]) -> dict[str, Roles]:
+    if not isinstance(tables, Mapping) or not all(isinstance(table, Mapping) for table in tables.values()):
+        faults.append("dashboard.sites must be tables: [dashboard.sites.SITE] with bakers and viewers")
+        return {}
+    found = {}
+    for site, table in tables.items():
+        where = f"dashboard.sites.{site}"
+        if not NAME.fullmatch(site):
+            faults.append(f"{where} is no site's name: {NAME_WORDS}")
+        faults += [
+            f"{where}.{key} is not a setting; known here: {', '.join(SITE_KEYS)}"
+            for key in table
+            if key not in SITE_KEYS
+        ]
+        found[site] = _roles(table, where, faults)
+    return found
+
+
+def _names(table: Mapping[str, Any], where: str, key: str, faults: list[str]) -> frozenset[str]:
     value = table.get(key, [])
     if isinstance(value, list) and all(isinstance(item, str) and item.strip() for item in value):
         return frozenset(item.strip().lower() for item in value)
-    faults.append(f'dashboard.{key} must be a list of names or e-mail addresses, such as {key} = ["..."]')
+    faults.append(f'{where}.{key} must be a list of names or e-mail addresses, such as {key} = ["..."]')
     return frozenset()
 
 

@@ -22,6 +22,9 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     login = "proxy"
     bakers = ["anna"]
 
+    [central]                                         # where several sites come together: see monitor.centre
+    url = "https://central.example:8086"
+
     [places]                                          # which node stands where
     "urn:dev:mac:020000fffe5e0001" = "cabinet-2/shelf-3"
 
@@ -39,6 +42,7 @@ beside it, which only its owner may read:
     notify_urls = ["ntfy://..."]
     proxy_secret = "..."                              # by which the screens know their proxy
     heartbeat_url = "https://..."                     # called every minute while all works; it holds a key
+    influx_token = "..."                              # for the central store
 
     [mqtt_passwords]
     "collector@192.168.1.20:1883" = "..."
@@ -59,6 +63,7 @@ from monitor.bakery.alerts import AlertKind, Rules
 from monitor.bakery.calls import CallRules
 from monitor.bakery.manner import Manner
 from monitor.calling import ONLY_RECIPIENT, Reachable, calls_from, recipients_from
+from monitor.centre import Centre, centre_from, centre_lines
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
@@ -83,11 +88,20 @@ _KEYS = (
     "calls",
     "dashboard",
     "upkeep",
+    "central",
     "site",
     "serves",
     "places",
 )
-_SECRET_KEYS = ("mqtt_password", "mqtt_passwords", "notify_urls", "recipients", "proxy_secret", "heartbeat_url")
+_SECRET_KEYS = (
+    "mqtt_password",
+    "mqtt_passwords",
+    "notify_urls",
+    "recipients",
+    "proxy_secret",
+    "heartbeat_url",
+    "influx_token",
+)
 
 
 def default_data_dir(environ: Mapping[str, str]) -> Path:
@@ -128,6 +142,7 @@ class Secrets:
     proxy_secret: str | None = field(default=None, repr=False)
     heartbeat_url: str | None = field(default=None, repr=False)
     named_recipients: tuple[Reachable, ...] = ()
+    influx_token: str | None = field(default=None, repr=False)
 
     @property
     def recipients(self) -> tuple[Reachable, ...]:
@@ -174,6 +189,7 @@ class Config:
     site: str = USUAL_SITE
     places: Mapping[NodeId, Place] = field(default_factory=dict)
     serves: tuple[str, ...] = ()
+    centre: Centre | None = None
 
     @property
     def database(self) -> Path:
@@ -319,6 +335,7 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
     proxy_secret: str | None = None
     heartbeat_url: str | None = None
     recipients: tuple[Reachable, ...] = ()
+    influx_token: str | None = None
     if path is not None:
         mine = _Faults(path)
         if fault := privacy_fault(path):
@@ -342,6 +359,9 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
             isinstance(heartbeat_url, str) and heartbeat_url.startswith(("https://", "http://"))
         ):
             mine.found.append("heartbeat_url must be a text in quotes that begins with https:// or http://")
+        influx_token = table.get("influx_token")
+        if influx_token is not None and not (isinstance(influx_token, str) and influx_token):
+            mine.found.append("influx_token must be a text in quotes")
         if isinstance(named, Mapping) and all(isinstance(value, str) for value in named.values()):
             passwords = dict(named)
         else:
@@ -351,7 +371,8 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
         urls, recipients = tuple(environ["PROOFING_NOTIFY_URLS"].split()), ()
     heartbeat_url = environ.get("PROOFING_HEARTBEAT_URL") or heartbeat_url
     password = environ.get("PROOFING_MQTT_PASSWORD") or password
-    return Secrets(password, passwords, urls, proxy_secret, heartbeat_url, recipients)
+    influx_token = environ.get("PROOFING_INFLUX_TOKEN") or influx_token
+    return Secrets(password, passwords, urls, proxy_secret, heartbeat_url, recipients, influx_token)
 
 
 def load_config(
@@ -389,14 +410,16 @@ def load_config(
     calls, call_faults = calls_from(table.get("calls", {}))
     faults.found += call_faults
     inside = (*faults.texts(table, "notify_inside"), *environ.get("PROOFING_NOTIFY_INSIDE", "").split())
-    access, access_faults = access_from(table.get("dashboard", {}))
+    site, site_faults = site_from(table.get("site"))
+    access, access_faults = access_from(table.get("dashboard", {}), site)
     faults.found += access_faults
     upkeep, upkeep_faults = upkeep_from(table.get("upkeep", {}), data_dir)
     faults.found += upkeep_faults
-    site, site_faults = site_from(table.get("site"))
     places, place_faults = places_from(table.get("places", {}), site)
     serves, serves_faults = serves_from(table.get("serves", []), site)
     faults.found += site_faults + place_faults + serves_faults
+    centre, centre_faults = centre_from(table.get("central"), path.parent)
+    faults.found += centre_faults
     found = [f"{path}: {fault}" for fault in faults.found]
     beside = data_dir / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
@@ -422,6 +445,7 @@ def load_config(
         site,
         places,
         serves,
+        centre,
     )
 
 
@@ -434,8 +458,10 @@ def load_access(data_dir: Path) -> tuple[Access, str | None]:
         When that cannot be known for sure.
     """
     path = data_dir / CONFIG_NAME
-    access, found = access_from(_table(path).get("dashboard", {})) if path.exists() else (Access(), [])
-    faults = [f"{path}: {fault}" for fault in found]
+    table = _table(path) if path.exists() else {}
+    site, found = site_from(table.get("site"))
+    access, access_faults = access_from(table.get("dashboard", {}), site)
+    faults = [f"{path}: {fault}" for fault in found + access_faults]
     secrets = Secrets()
     if access.login is Login.PROXY:
         beside = data_dir / SECRETS_NAME
@@ -465,7 +491,7 @@ def effective_settings(config: Config) -> list[str]:
     lines += [
         f"notify_inside = {', '.join(config.notify_inside) or 'none'}",
         f"dashboard.login = {config.access.login}, {len(config.access.bakers)} bakers, "
-        f"{len(config.access.viewers)} viewers",
+        f"{len(config.access.viewers)} viewers; at single sites {len(config.access.at_sites)}",
     ]
     lines += [
         f"mqtt password for {address.key} = {MASK if config.secrets.password_for(address) else 'none'}"
@@ -483,5 +509,7 @@ def effective_settings(config: Config) -> list[str]:
     ]
     lines += [f"places.{node} = {place.within_site}" for node, place in config.places.items()]
     lines += [f"upkeep.{item.name} = {getattr(config.upkeep, item.name) or 'none'}" for item in fields(Upkeep)]
+    lines += centre_lines(config.centre)
+    lines.append(f"influx_token = {MASK if config.secrets.influx_token else 'none'}")
     lines.append(f"heartbeat_url = {MASK if config.secrets.heartbeat_url else 'none'}")
     return lines

@@ -165,7 +165,7 @@ def _secrets_so_far(data_dir: Path) -> Secrets:
 def _names_somebody(data_dir: Path) -> bool:
     """True when the settings say already who may write or look."""
     access, _ = load_access(data_dir)
-    return bool(access.bakers | access.viewers)
+    return bool(access.names)
 
 
 def _say_settings(missing: list[str], data_dir: Path, out: TextIO) -> None:

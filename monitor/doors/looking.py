@@ -112,7 +112,7 @@ def _proxy_files(config: Config, now: datetime) -> Iterator[str]:
         return
     if not config.secrets.proxy_secret or config.secrets.proxy_secret not in settings.read_text(encoding="utf-8"):
         yield "it does not show the secret by which the screens know it"
-    nobodies = [name for name in proxy.kept_users(config.data_dir) if config.access.role_of(name) is None]
+    nobodies = [name for name in proxy.kept_users(config.data_dir) if not config.access.may_enter(name)]
     if nobodies:
         yield f"{', '.join(nobodies)} can log in, but may do nothing: name them under bakers or viewers in [dashboard]"
 
