@@ -100,7 +100,9 @@ class _Rerun:
     def timeline(self, dough_c: Array) -> Timeline:
         factor = relative_rate(dough_c, gassing_cardinals(self.batch.formula))
         mean = 0.5 * (factor[1:] + factor[:-1])
-        return Timeline(self.t_s, np.log(np.maximum(mean, SLOWEST_FACTOR)), self.knots, self.folds)
+        return Timeline(
+            self.t_s, np.log(np.maximum(mean, SLOWEST_FACTOR)), self.knots, np.array(self.folds, dtype=np.intp)
+        )
 
     def paths(self, dough_c: Array, log_rate_shift: float = 0.0) -> Array:
         """Rise over the batch's start volume, fraction, shape (n_members, n_t)."""

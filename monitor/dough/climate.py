@@ -7,7 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
-from monitor.dough.track import Series, Track
+from monitor.dough.track import Series, Track, running_median
 from monitor.recipe.batch import Batch
 
 Array = NDArray[np.float64]
@@ -18,6 +18,7 @@ UNKNOWN_TAU_S = 95.0 * 60.0  # computed from a published pan-bread warm-up (27 C
 MIXED_DENSITY_G_ML = 1.15  # from memory, 1.10-1.22 after mixing
 SETTLED_AIR_S = 1200.0  # judgement: the air to come is the mean of the last twenty minutes, past a cabinet's cycle
 STEP_S = 60.0
+WILD_C = 3.0  # judgement: no dough or cabinet steps by 3 C and back between readings
 START_SD_C = 2.0  # judgement: a dough nobody put a thermometer in
 PROBE_SD_C = 0.3  # judgement: a probe sold as good to 0.5 C, never calibrated, in one spot of the dough
 TAU_SD_LOG = 0.35  # judgement: lid, draught, board or steel under the tub
@@ -51,9 +52,7 @@ def _cleaned(series: Series) -> Series:
     """The series without single wild values: each against the median of its neighbourhood."""
     if series.t_s.size < 5:
         return series
-    padded = np.pad(series.value, 2, mode="edge")
-    middle = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
-    keep = np.abs(series.value - middle) <= 3.0  # judgement: no dough or cabinet steps by 3 C and back between readings
+    keep = np.abs(series.value - running_median(series.value, 5)) <= WILD_C
     return Series(series.t_s[keep], series.value[keep], series.sd[keep])
 
 

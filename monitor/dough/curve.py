@@ -1,7 +1,8 @@
 """The rise of a dough as a closed-form curve in equivalent time: lag, growing yeast, leak towards a ceiling, collapse.
 
-A member of the family is fixed by nine numbers and a slowly wandering rate. Everything is vectorised over many members
-at once (axis 0) and over time (axis 1), so that thousands of possible doughs cost a few array operations.
+A member of the family is fixed by nine numbers and a slowly wandering rate. Everything is vectorised over time (last
+axis), over members (the one before) and over doughs (any axes before that), so that thousands of possible
+courses cost a few array operations.
 
     equivalent time   Theta(t) = integral of (gamma(T)/gamma(27 C))^e exp(b) dt                         [h at 27 C]
     yeast at work     G(Theta) = w softplus((Theta - L)/w) - w softplus(-L/w), then (exp(k G) - 1)/k where yeast grows
@@ -14,15 +15,21 @@ The shape is a judgement: it holds the logistic-like, Gompertz-like and straight
 balance between them, where a single published sigmoid holds only its own.
 """
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
 Array = NDArray[np.float64]
+Indices = NDArray[np.intp]
 
 COLLAPSE_SHARE = 0.7  # judgement: a collapsed dough keeps at least 30 % of its ceiling
 COLLAPSE_WIDTH = 0.12  # judgement: how sharply the collapse sets in, in units of s
+FULLEST = 0.999  # judgement: of its ceiling, a dough that was folded has reached no more
+MOST_GROWN = 12.0  # judgement: e to this is more than any yeast grows within a stage
+LEAST_S = 1e-300  # of which a logarithm can be taken
 SHAPE_NAMES = (
     "log_rate",  # ln of rise per equivalent hour, fraction of the start volume [1/h]
     "log_lag_h",  # ln of the lag L [h at 27 C]
@@ -39,33 +46,59 @@ N_SHAPE = len(SHAPE_NAMES)
 
 @dataclass(frozen=True, slots=True)
 class Timeline:
-    """The time steps a rise is computed on.
+    """The time steps a rise is computed on: of one dough, or with a leading axis of many.
 
     Attributes
     ----------
-    t_s : array, shape (n,)
+    t_s : array, shape (..., n)
         Ascending from 0. [s]
-    log_gamma : array, shape (n - 1,)
+    log_gamma : array, shape (..., n - 1)
         ln of the mean rate factor in each step, relative to 27 C.
-    knots : array, shape (n - 1, n_knots)
+    knots : array, shape (..., n - 1, n_knots)
         Weights that spread the rate offsets b over the steps.
-    fold_steps : tuple of int
+    fold_steps : array of int, shape (..., n_folds)
         Index into ``t_s`` of each fold.
     """
 
     t_s: Array
     log_gamma: Array
     knots: Array
-    fold_steps: tuple[int, ...]
+    fold_steps: Indices
 
-    def upto(self, step: int) -> "Timeline":
-        """The part up to and including time step ``step``."""
-        folds = tuple(min(fold, step) for fold in self.fold_steps)
-        return Timeline(self.t_s[: step + 1], self.log_gamma[:step], self.knots[:step], folds)
+    def upto(self, n_t: int) -> "Timeline":
+        """The first ``n_t`` times; no fold may lie beyond them."""
+        return Timeline(
+            self.t_s[..., :n_t], self.log_gamma[..., : n_t - 1], self.knots[..., : n_t - 1, :], self.fold_steps
+        )
+
+    def of(self, doughs: Indices) -> "Timeline":
+        """The timelines of some of many doughs, in that order; one may come twice."""
+        return Timeline(self.t_s[doughs], self.log_gamma[doughs], self.knots[doughs], self.fold_steps[doughs])
+
+
+def stacked(timelines: Sequence[Timeline], n_t: int) -> Timeline:
+    """Timelines with as many knots and folds side by side, made ``n_t`` long by steps in which no time goes by."""
+
+    def longer(values: Array, n: int, mode: Literal["edge", "constant"]) -> Array:
+        return np.pad(values, [(0, n - values.shape[0]), *[(0, 0)] * (values.ndim - 1)], mode=mode)
+
+    return Timeline(
+        np.stack([longer(each.t_s, n_t, "edge") for each in timelines]),
+        np.stack([longer(each.log_gamma, n_t - 1, "constant") for each in timelines]),
+        np.stack([longer(each.knots, n_t - 1, "constant") for each in timelines]),
+        np.stack([each.fold_steps for each in timelines]),
+    )
 
 
 def _softplus(x: Array) -> Array:
-    return np.logaddexp(0.0, x)
+    # np.logaddexp(0, x) is the same and takes five times as long
+    result: Array = np.maximum(x, 0.0) + np.log1p(np.exp(-np.abs(x)))
+    return result
+
+
+def _sigmoid(x: Array) -> Array:
+    result: Array = 0.5 + 0.5 * np.tanh(0.5 * x)
+    return result
 
 
 def filling(s: Array, sharpness: Array) -> Array:
@@ -75,44 +108,157 @@ def filling(s: Array, sharpness: Array) -> Array:
 
 def filling_inverse(share: Array, sharpness: Array) -> Array:
     """The s at which ``filling`` is ``share``; shares of 1 and more are taken just below it."""
-    share = np.clip(share, 0.0, 0.999)
+    share = np.clip(share, 0.0, FULLEST)
     return share / (1.0 - share**sharpness) ** (1.0 / sharpness)
 
 
-def rise_paths(members: Array, timeline: Timeline, least_ceiling_frac: float) -> Array:
-    """Fractional rise V/V0 - 1 of every member over the timeline.
+def _filling_slopes(s: Array, sharpness: Array) -> tuple[Array, Array]:
+    """How ``filling`` changes with s, and with the logarithm of the sharpness."""
+    power = s**sharpness
+    log_room = np.log1p(power)
+    by_s = np.exp(-(1.0 / sharpness + 1.0) * log_room)
+    turn = log_room / sharpness - np.log(np.maximum(s, LEAST_S)) * power / (1.0 + power)
+    return by_s, s * (1.0 + power) * by_s * turn
+
+
+class _Course:
+    """Everything between the numbers of some members and their rise; shapes (..., n_members, n_columns).
+
+    A column is a time at which the rise is wanted, or that of a fold.
+    """
+
+    def __init__(self, members: Array, timeline: Timeline, least_ceiling_frac: Array | float, at: Indices | None):
+        n_knots, n_folds = timeline.knots.shape[-1], timeline.fold_steps.shape[-1]
+        lead, n_t = timeline.t_s.shape[:-1], timeline.t_s.shape[-1]
+        self.timeline = timeline
+        numbers = np.exp(members[..., : N_SHAPE - 1, np.newaxis])
+        self.rate, self.lag_h, self.waking, self.growth, self.over_least, self.sharpness, self.s_peak, self.collapse = (
+            numbers[..., number, :] for number in range(N_SHAPE - 1)
+        )
+        self.most = np.asarray(least_ceiling_frac)[..., np.newaxis, np.newaxis] + self.over_least
+        self.ceiling = self.most / filling(self.s_peak, self.sharpness)
+
+        hours = np.diff(timeline.t_s)[..., np.newaxis, :] / 3600.0
+        log_rates = members[..., N_SHAPE : N_SHAPE + n_knots] @ np.swapaxes(timeline.knots, -1, -2)
+        log_rates += members[..., N_SHAPE - 1 : N_SHAPE] * timeline.log_gamma[..., np.newaxis, :]
+        self.steps_h = np.multiply(np.exp(log_rates, out=log_rates), hours, out=log_rates)
+        # Which steps, where among the columns the folds are, and which columns come after each of them.
+        if at is None:
+            self.columns, fold_columns = None, timeline.fold_steps
+            column_steps = np.broadcast_to(np.arange(n_t), (*lead, n_t))
+        else:
+            self.columns = column_steps = np.concatenate([at, timeline.fold_steps], axis=-1)
+            fold_columns = np.broadcast_to(at.shape[-1] + np.arange(n_folds), (*lead, n_folds))
+        self.theta = self.summed(self.steps_h)
+
+        self.width = self.waking * self.lag_h
+        self.x = (self.theta - self.lag_h) / self.width
+        # Rounding could make it less than nothing right after the start, of which there is no power.
+        self.awake = self.width * np.maximum(_softplus(self.x) - _softplus(-1.0 / self.waking), 0.0)
+        # The exponent is held down where no dough goes any more; without it a sampled member could overflow.
+        self.at_work = np.expm1(np.minimum(self.growth * self.awake, MOST_GROWN)) / self.growth
+        self.s = self.at_work * (self.rate / self.ceiling)
+        self.keeps = 1.0 / (1.0 + np.exp(-members[..., N_SHAPE + n_knots :]))
+        self.folds: list[tuple[Indices, NDArray[np.bool_], Array, Array]] = []
+        for number in range(n_folds):
+            column = fold_columns[..., number, np.newaxis, np.newaxis]
+            after = (column_steps >= timeline.fold_steps[..., number : number + 1])[..., np.newaxis, :]
+            s_before = np.take_along_axis(self.s, column, axis=-1)
+            s_after = filling_inverse(
+                self.keeps[..., number : number + 1] * filling(s_before, self.sharpness), self.sharpness
+            )
+            self.s = self.s + np.where(after, s_after - s_before, 0.0)
+            self.folds.append((column, after, s_before, s_after))
+        self.y = (self.s - self.s_peak) / COLLAPSE_WIDTH
+        self.fallen = self.collapse * COLLAPSE_WIDTH * _softplus(self.y)
+        self.path = self.ceiling * (
+            filling(self.s, self.sharpness) + COLLAPSE_SHARE * np.expm1(self.fallen / -COLLAPSE_SHARE)
+        )
+
+    def summed(self, steps: Array) -> Array:
+        """Sums of steps from the start up to each column; ``steps`` may have axes of its own before the last."""
+        sums = np.zeros((*steps.shape[:-1], steps.shape[-1] + 1))
+        np.cumsum(steps, axis=-1, out=sums[..., 1:])
+        if self.columns is None:
+            return sums
+        columns = self.columns.reshape(*self.columns.shape[:-1], *[1] * (sums.ndim - self.columns.ndim), -1)
+        return np.take_along_axis(sums, columns, axis=-1)
+
+    def slopes(self) -> Array:
+        """How the path changes with each number, shape (..., n_members, n_numbers, n_columns)."""
+        timeline, n_knots = self.timeline, self.timeline.knots.shape[-1]
+        # How s changes: by its factors, and by the yeast at work, which has its own reasons.
+        power = self.s_peak**self.sharpness
+        by_ceiling = self.over_least / self.most
+        by_peak = -1.0 / (1.0 + power)
+        by_sharpness = -_filling_slopes(self.s_peak, self.sharpness)[1] / filling(self.s_peak, self.sharpness)
+        grown = np.where(self.growth * self.awake < MOST_GROWN, self.growth * self.at_work + 1.0, 0.0)
+        by_awake = self.rate / self.ceiling * grown
+        is_awake = _sigmoid(self.x)
+        unmoved = np.concatenate([timeline.log_gamma[..., np.newaxis], timeline.knots], axis=-1)
+        by_theta = self.summed(self.steps_h[..., np.newaxis, :] * np.swapaxes(unmoved, -1, -2)[..., np.newaxis, :, :])
+        s = self.at_work * (self.rate / self.ceiling)
+        result = np.zeros((*s.shape[:-1], N_SHAPE + n_knots + len(self.folds), s.shape[-1]))
+        result[..., 0, :] = s
+        result[..., 1, :] = by_awake * (self.awake - is_awake * self.theta)
+        asleep = -1.0 / self.waking
+        result[..., 2, :] = by_awake * (self.awake - self.width * (self.x * is_awake - asleep * _sigmoid(asleep)))
+        result[..., 3, :] = self.rate / self.ceiling * (self.awake * grown - self.at_work)
+        result[..., 4, :] = -s * by_ceiling
+        result[..., 5, :] = -s * by_sharpness
+        result[..., 6, :] = -s * by_peak
+        result[..., N_SHAPE - 1 : N_SHAPE + n_knots, :] = (by_awake * is_awake)[..., np.newaxis, :] * by_theta
+        for number, (column, after, s_before, s_after) in enumerate(self.folds):
+            keeps = self.keeps[..., number : number + 1]
+            kept = keeps * filling(s_before, self.sharpness)
+            before_by_s, before_by_sharpness = _filling_slopes(s_before, self.sharpness)
+            after_by_s, after_by_sharpness = _filling_slopes(s_after, self.sharpness)
+            moved = np.take_along_axis(result, column[..., np.newaxis], axis=-1)
+            share = (keeps * before_by_s)[..., np.newaxis] * moved
+            share[..., 5, :] += keeps * before_by_sharpness
+            share[..., N_SHAPE + n_knots + number, :] += kept * (1.0 - keeps)
+            share *= (kept < FULLEST)[..., np.newaxis]
+            share[..., 5, :] -= after_by_sharpness
+            change = share / after_by_s[..., np.newaxis] - moved
+            result += np.where(after[..., np.newaxis, :], change, 0.0)
+        # And how the path does.
+        stands = np.exp(self.fallen / -COLLAPSE_SHARE)
+        gives_way = stands * self.collapse * _sigmoid(self.y)
+        by_s, by_shape = _filling_slopes(self.s, self.sharpness)
+        result *= (self.ceiling * (by_s - gives_way))[..., np.newaxis, :]
+        result[..., 4, :] += self.path * by_ceiling
+        result[..., 5, :] += self.path * by_sharpness + self.ceiling * by_shape
+        result[..., 6, :] += self.path * by_peak + self.ceiling * gives_way * self.s_peak
+        result[..., 7, :] -= self.ceiling * stands * self.fallen
+        return result
+
+
+def rise_paths(
+    members: Array, timeline: Timeline, least_ceiling_frac: Array | float, at: Indices | None = None
+) -> Array:
+    """Fractional rise V/V0 - 1 of every member.
 
     Parameters
     ----------
-    members : array, shape (n_members, N_SHAPE + n_knots + n_folds)
+    members : array, shape (..., n_members, N_SHAPE + n_knots + n_folds)
         The numbers of ``SHAPE_NAMES``, the rate offsets b at the knots, and for each fold the logit of the share of the
         rise it keeps.
-    least_ceiling_frac
+    least_ceiling_frac : float or array, shape (...)
         What the rise at no peak lies below, collapse left aside, as a fraction of the start volume.
+    at : array of int, shape (..., n_wanted), optional
+        Indices of the times at which it is wanted; at all of them if left out.
 
     Returns
     -------
-    array, shape (n_members, n_t)
+    array, shape (..., n_members, n_wanted)
     """
-    n_knots = timeline.knots.shape[1]
-    rate, lag_h, waking, growth, ceiling, sharpness, s_peak, collapse = np.exp(
-        members[:, : N_SHAPE - 1, np.newaxis]
-    ).transpose(1, 0, 2)
-    ceiling = (least_ceiling_frac + ceiling) / filling(s_peak, sharpness)
-    exponent = members[:, N_SHAPE - 1, np.newaxis]
-    offsets = members[:, N_SHAPE : N_SHAPE + n_knots]
-    hours = np.diff(timeline.t_s) / 3600.0
-    steps = hours * np.exp(exponent * timeline.log_gamma + offsets @ timeline.knots.T)
-    theta = np.concatenate([np.zeros((members.shape[0], 1)), np.cumsum(steps, axis=1)], axis=1)
-    width = waking * lag_h
-    awake = width * (_softplus((theta - lag_h) / width) - _softplus(-lag_h / width))
-    # The exponent is held down where no dough goes any more; without it a sampled member could overflow.
-    at_work = np.expm1(np.minimum(growth * awake, 12.0)) / growth
-    s = at_work * rate / ceiling
-    keeps = 1.0 / (1.0 + np.exp(-members[:, N_SHAPE + n_knots :]))
-    for number, step in enumerate(timeline.fold_steps):
-        kept = keeps[:, number, np.newaxis] * filling(s[:, step : step + 1], sharpness)
-        s[:, step:] += filling_inverse(kept, sharpness) - s[:, step : step + 1]
-    fallen = collapse * COLLAPSE_WIDTH * _softplus((s - s_peak) / COLLAPSE_WIDTH)
-    path: Array = ceiling * (filling(s, sharpness) - COLLAPSE_SHARE * -np.expm1(-fallen / COLLAPSE_SHARE))
-    return path
+    course = _Course(members, timeline, least_ceiling_frac, at)
+    return course.path if at is None else course.path[..., : at.shape[-1]]
+
+
+def rise_slopes(
+    members: Array, timeline: Timeline, least_ceiling_frac: Array | float, at: Indices
+) -> tuple[Array, Array]:
+    """What :func:`rise_paths` gives, and its derivatives by each number: (..., n_members, n_numbers, n_wanted)."""
+    course = _Course(members, timeline, least_ceiling_frac, at)
+    return course.path[..., : at.shape[-1]], course.slopes()[..., : at.shape[-1]]

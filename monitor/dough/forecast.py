@@ -1,5 +1,7 @@
 """What is known of a dough now and what will come of it: rise, ready, peak, state, each with its doubt."""
 
+from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -13,7 +15,7 @@ from monitor.dough.learning import PEAK, READY, Learned, widened
 from monitor.dough.levels import Evidence, events_s, evidence
 from monitor.dough.outlook import Band, Cause, FanPoint, Moments, Outlook, State
 from monitor.dough.prior import Prior, prior_of
-from monitor.dough.rise import Crowd, crowd, hats, knot_times_s
+from monitor.dough.rise import Crowd, Sight, crowds, hats, knot_times_s
 from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind, Stage
 from monitor.recipe.formula import sourdough_pct_instant_equivalent, yeast_pct_instant_equivalent
@@ -37,12 +39,14 @@ PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working do
 COLD_PATIENCE_H = 4.0  # judgement: hours after which even a cold dough that is not being retarded should show something
 LITTLE_YEAST_PCT = 0.15  # judgement: instant yeast on flour below which a rise takes most of a day
 FAN_POINTS = 48
+NEAR_STEP_S = 180.0  # judgement: where a rise bends within an hour, a straight line over this errs by a second or two
+FAR_POINTS = 40  # judgement: each step a tenth of the way
 
 
 def _future_s(now_s: float, horizon_s: float) -> Array:
-    """Times ahead: every two minutes for an hour, then ever coarser."""
-    near = np.arange(120.0, min(3600.0, horizon_s), 120.0)
-    far = np.geomspace(3600.0, horizon_s, 60) if horizon_s > 3600.0 else np.array([horizon_s])
+    """Times ahead: every three minutes for an hour, then ever coarser; between them a course is nearly straight."""
+    near = np.arange(NEAR_STEP_S, min(3600.0, horizon_s), NEAR_STEP_S)
+    far = np.geomspace(3600.0, horizon_s, FAR_POINTS) if horizon_s > 3600.0 else np.array([horizon_s])
     return now_s + np.concatenate([near, far])
 
 
@@ -63,9 +67,8 @@ def _timeline(
     grown = np.concatenate([[0.0], np.cumsum(0.5 * (factor[1:] + factor[:-1]) * np.diff(warmth.t_s))])
     mean_factor = np.diff(np.interp(t_s, warmth.t_s, grown)) / np.diff(t_s)
     knots = hats(0.5 * (t_s[1:] + t_s[:-1]), knot_times_s(now_s))
-    timeline = Timeline(
-        t_s, np.log(np.maximum(mean_factor, SLOWEST_FACTOR)), knots, tuple(int(np.searchsorted(t_s, f)) for f in folds)
-    )
+    fold_steps = np.searchsorted(t_s, np.array(folds)).astype(np.intp)
+    timeline = Timeline(t_s, np.log(np.maximum(mean_factor, SLOWEST_FACTOR)), knots, fold_steps)
     return timeline, int(np.searchsorted(t_s, now_s))
 
 
@@ -157,12 +160,13 @@ def _fan(batch: Batch, t_s: Array, rises: Array, weights: Array, now_step: int) 
     ahead = ahead[t_s[ahead] <= end_s]
     steps = ahead[np.unique(np.linspace(0, ahead.size - 1, min(FAN_POINTS, ahead.size)).astype(int))]
     # As weighted_quantiles, for all steps in one sort; rises are finite, so no quantile is beyond everything.
-    order = np.argsort(rises[:, steps], axis=0, kind="stable")
-    ordered = np.take_along_axis(rises[:, steps], order, axis=0)
-    middles = np.cumsum(weights[order], axis=0) - 0.5 * weights[order]
+    ahead_rises = np.ascontiguousarray(rises[:, steps].T)
+    order = np.argsort(ahead_rises, axis=1)
+    ordered = np.take_along_axis(ahead_rises, order, axis=1)
+    middles = np.cumsum(weights[order], axis=1) - 0.5 * weights[order]
     points = []
     for number, step in enumerate(steps):
-        band = np.interp(QUANTILES, middles[:, number], ordered[:, number])
+        band = np.interp(QUANTILES, middles[number], ordered[number])
         at = batch.started_at + timedelta(seconds=round(float(t_s[step])))
         points.append(FanPoint(at, *(round(100.0 * float(rise), 2) for rise in band)))
     return tuple(points)
@@ -215,31 +219,40 @@ def _cause(batch: Batch, elapsed_h: float, equivalent_h: float) -> Cause | None:
     return Cause.NO_LIVE_YEAST
 
 
-def _courses(
-    batch: Batch,
-    known: Track,
-    seen: Evidence | None,
-    now_s: float,
-    horizon: timedelta,
-    prior: Prior,
-    ahead: tuple[AirStep, ...] = (),
-) -> tuple[Timeline, int, Crowd]:
-    """Courses the dough may take, the time steps they are on, and which of these is now."""
-    horizon_s = horizon.total_seconds()
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """One batch of which an outlook is wanted, as :func:`outlook` takes it."""
+
+    batch: Batch
+    track: Track
+    at: datetime
+    horizon: timedelta = DEFAULT_HORIZON
+    ahead: tuple[AirStep, ...] = ()
+    learned: Learned | None = None
+
+    @property
+    def now_s(self) -> float:
+        """Since the batch started. [s]"""
+        return max(seconds_since_start(self.batch, self.at), 0.0)
+
+
+def _sight(asked: Asked, known: Track, seen: Evidence | None, prior: Prior) -> Sight:
+    """What the courses of a batch are looked for by."""
+    batch, now_s, horizon_s = asked.batch, asked.now_s, asked.horizon.total_seconds()
     tau_s = thermal_tau_s(batch, None if seen is None else seen.start_volume_ml)
-    steps_ahead = tuple((seconds_since_start(batch, step.at), step.air_temp_c) for step in ahead)
+    steps_ahead = tuple((seconds_since_start(batch, step.at), step.air_temp_c) for step in asked.ahead)
     probe_sd_c = batch.calibration_sd(Channel.DOUGH_TEMP)
     warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s, steps_ahead, probe_sd_c)
     timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s)
-    return timeline, now_step, crowd(timeline, now_s, prior, seen, _rate_doubts(batch, warmth, now_s))
+    return Sight(timeline, now_step, prior, seen, _rate_doubts(batch, warmth, now_s))
 
 
 def courses_seen(batch: Batch, track: Track, at: datetime, prior: Prior) -> Crowd | None:
     """Courses that agree with the readings of a batch up to a moment; None when no height was measured."""
-    now_s = max(seconds_since_start(batch, at), 0.0)
-    known = track.upto(now_s)
-    seen = evidence(batch, known, now_s)
-    return None if seen is None else _courses(batch, known, seen, now_s, timedelta(hours=1), prior)[2]
+    asked = Asked(batch, track, at, timedelta(hours=1))
+    known = track.upto(asked.now_s)
+    seen = evidence(batch, known, asked.now_s)
+    return None if seen is None else next(crowds([_sight(asked, known, seen, prior)]))[1]
 
 
 def outlook(
@@ -266,20 +279,36 @@ def outlook(
     learned
         What finished batches of its recipe taught about this batch; None: the shipped prior, intervals as they come.
     """
-    now_s = max(seconds_since_start(batch, at), 0.0)
-    known = track.upto(now_s)
-    seen = evidence(batch, known, now_s)
-    last_s = known.last_t_s
-    if last_s is None:
-        why = "no reading has come yet: check that the node is on and that the batch names it"
-        return Outlook(at=at, state=State.NO_READINGS, why=why)
+    return outlooks([Asked(batch, track, at, horizon, ahead, learned)])[0]
 
-    prior = prior_of(batch) if learned is None else learned.prior
-    timeline, now_step, courses = _courses(batch, known, seen, now_s, horizon, prior, ahead)
+
+def outlooks(asked: Sequence[Asked]) -> list[Outlook]:
+    """How each of many batches stands: the same as :func:`outlook` of each, but sooner than one after the other."""
+    found: dict[int, Outlook] = {}
+    known = [each.track.upto(each.now_s) for each in asked]
+    sights: dict[int, Sight] = {}
+    for number, (each, track) in enumerate(zip(asked, known, strict=True)):
+        if track.last_t_s is None:
+            why = "no reading has come yet: check that the node is on and that the batch names it"
+            found[number] = Outlook(at=each.at, state=State.NO_READINGS, why=why)
+        else:
+            prior = prior_of(each.batch) if each.learned is None else each.learned.prior
+            sights[number] = _sight(each, track, evidence(each.batch, track, each.now_s), prior)
+    numbers = list(sights)
+    for place, courses in crowds(list(sights.values())):
+        number = numbers[place]
+        found[number] = _outlook_of(asked[number], known[number], sights[number], courses)
+    return [found[number] for number in range(len(asked))]
+
+
+def _outlook_of(asked: Asked, known: Track, sight: Sight, courses: Crowd) -> Outlook:
+    """The outlook of a batch with readings, from the courses that it may take."""
+    batch, at, learned, now_s, seen = asked.batch, asked.at, asked.learned, asked.now_s, sight.evidence
+    timeline, now_step = sight.timeline, sight.now_step
     target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
 
     rises = _rise_over_start(batch, seen, courses)
-    from_step = max(timeline.fold_steps, default=0)
+    from_step = int(np.max(timeline.fold_steps, initial=0))
     peaks_s = _peak_s(timeline.t_s, rises, from_step)
     past_peak_chance = _chance(peaks_s < now_s - PEAK_SETTLED_S, courses.weights)
     peak_soon_chance = _chance(peaks_s <= now_s + PEAK_SOON_S, courses.weights)
@@ -303,12 +332,13 @@ def outlook(
         cause=cause,
     )
     state_chance = _state_chance(state, ready_s - now_s, now_rise, peaks_s - now_s, courses.weights)
-    until = at + horizon
+    until = at + asked.horizon
     ready, peak = _moments(batch, ready_s, courses.weights), _moments(batch, peaks_s, courses.weights)
     if learned is not None:
         ready = widened(ready, learned.widths.at(READY, float(band[2]) / (target_frac or 1.0)), at, until)
         peak = widened(peak, learned.widths.at(PEAK, now_s / max(_median(peaks_s, courses.weights), 1.0)), at, until)
     is_height_awaited = seen is None and now_s < HEIGHT_WAIT_S
+    last_s = known.last_t_s or 0.0
     if now_s - last_s > STALE_S:
         state = State.NO_READINGS
     return Outlook(

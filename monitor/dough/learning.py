@@ -345,7 +345,7 @@ def _settled(precisions: Array, informations: Array, withins: Array, doubts: Arr
 def _time_to_s(prior: Prior, rise_frac: float) -> float:
     """When the prior's middle curve reaches a rise in a dough at 27 C; NaN when not within ``HALF_WAY_S``. [s]"""
     t_s = np.arange(0.0, HALF_WAY_S + SPEED_STEP_S, SPEED_STEP_S)
-    timeline = Timeline(t_s, np.zeros(t_s.size - 1), np.zeros((t_s.size - 1, 1)), ())
+    timeline = Timeline(t_s, np.zeros(t_s.size - 1), np.zeros((t_s.size - 1, 1)), np.empty(0, dtype=np.intp))
     path = rise_paths(np.concatenate([prior.mean, [0.0]])[np.newaxis], timeline, prior.least_ceiling_frac)[0]
     step = int(np.argmax(path >= rise_frac))
     return float(np.interp(rise_frac, path[step - 1 : step + 1], t_s[step - 1 : step + 1])) if step else float("nan")

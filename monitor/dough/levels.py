@@ -6,7 +6,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.dough.steps import steps
-from monitor.dough.track import Series, Track, seconds_since_start
+from monitor.dough.track import Series, Track, running_median, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind
 from monitor.recipe.vessel import Vessel, height_mm, volume_ml
 
@@ -65,8 +65,7 @@ def _usable_heights(batch: Batch, distance: Series) -> tuple[NDArray[np.float64]
     heights = height_mm(vessel, distance.value) - DOME_MM
     keep = (heights > 2.0) & (heights < vessel.depth_mm + RIM_MARGIN_MM)
     # A value far off both its neighbours is nonsense; the newest has but one neighbour and is believed.
-    inner = np.median(np.lib.stride_tricks.sliding_window_view(np.pad(heights, 1, mode="edge"), 3), axis=1)
-    keep &= np.abs(heights - inner) <= np.maximum(SPIKE_MM, 6.0 * sensor_sd_mm(heights))
+    keep &= np.abs(heights - running_median(heights, 3)) <= np.maximum(SPIKE_MM, 6.0 * sensor_sd_mm(heights))
     for event in batch.events:
         if event.kind in (EventKind.FOLD, EventKind.POKE, EventKind.LID):
             since = distance.t_s - (event.at - batch.started_at).total_seconds()

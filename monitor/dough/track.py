@@ -107,6 +107,16 @@ def track_of(series: Mapping[Channel, Series]) -> Track:
     )
 
 
+def running_median(values: NDArray[np.float64], n: int) -> NDArray[np.float64]:
+    """Median of each value and its neighbours, ``n`` = 3 or 5 in all; the ends are repeated beyond the ends."""
+    padded = np.pad(values, n // 2, mode="edge")
+    a, b, c, *more = (padded[first : first + values.size] for first in range(n))
+    if more:  # of five, the middle one is that of the fifth and the two inner ones of the other four
+        d, e = more
+        a, b, c = np.maximum(np.minimum(a, b), np.minimum(c, d)), np.minimum(np.maximum(a, b), np.maximum(c, d)), e
+    return np.maximum(np.minimum(a, b), np.minimum(np.maximum(a, b), c))
+
+
 def last_seen(batch: Batch, track: Track) -> dict[Channel, datetime]:
     """When each channel was last measured; a channel that never was is not in it."""
     series = {
