@@ -17,13 +17,22 @@ from monitor.clock import Clock
 from monitor.dough.learning import Learned, learned_from
 from monitor.errors import ConfigError, StoreError
 from monitor.plan.cues import cues, moved_cues
-from monitor.plan.day import DoughPlan, Plan, StagePlan, Step, StepKind, begins_with, is_shaped_in
+from monitor.plan.day import (
+    DoughPlan,
+    Plan,
+    StagePlan,
+    Step,
+    StepKind,
+    batch_of_stage,
+    begins_with,
+    is_shaped_in,
+)
 from monitor.plan.food import food_sentence, perishable_stages, seen_warm_min
-from monitor.plan.foretell import Foretold, batch_of, body_of, foretell, mass_of
+from monitor.plan.foretell import Foretold, batch_of, foretell, mass_of
 from monitor.plan.live import Foretell, Progress, Watched, retimed
 from monitor.plan.orders import Order, follows_of
-from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
-from monitor.recipe.method import REFRIGERATOR, MethodStage
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind
+from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.sinks.daybook import DayBook, message_id
 
@@ -121,30 +130,6 @@ def is_over(live: LivePlan, now: datetime) -> bool:
 # -- batches of a plan ------------------------------------------------------------------------------------------------
 
 
-def batch_for(dough: DoughPlan, stage: StagePlan, started_at: datetime) -> Batch:
-    """The batch that watches a stage: in its vessel, by its nodes, with its share of the dough.
-
-    The plan itself calls for the oven, so the batch does not. What stands in the refrigerator is a retard to those who
-    watch it: its air is to be cold. A stage by the clock waits for its peak, beyond which it should not be left.
-    """
-    recipe, method = dough.recipe, dough.method(stage)
-    mass_g = method.sample_g or (recipe.part(method.part).mass_g)
-    formula = recipe.formula_of(recipe.part(method.part))
-    vessel = method.vessel or body_of(mass_of(recipe, method, is_shaped=is_shaped_in(recipe, stage.number)))
-    return Batch(
-        id=BatchId(0),
-        name=recipe.name,
-        stage=Stage.RETARD if method.place == REFRIGERATOR else method.stage,
-        started_at=started_at,
-        vessel=vessel,
-        target=method.target if method.hours is None else Target(None),
-        formula=None if formula is None else formula.scaled_to_dough(mass_g),
-        nodes=method.nodes,
-        events=(Event(started_at, EventKind.MOVE, REFRIGERATOR),) if method.cold_h > 0.0 else (),
-        recipe=recipe.name,
-    )
-
-
 def begin_stage(book: DayBook, plan: Plan, dough: DoughPlan, stage: StagePlan, at: datetime) -> Batch:
     """Begin to watch a stage, and mark the step that begins it as done.
 
@@ -156,7 +141,7 @@ def begin_stage(book: DayBook, plan: Plan, dough: DoughPlan, stage: StagePlan, a
     key = begin_key(dough, stage)
     if key in book.batches_of(plan.id):
         raise ConfigError(f"plan {plan.id}: {key} has begun before")
-    batch = book.add_batch(batch_for(dough, stage, at))
+    batch = book.add_batch(batch_of_stage(dough.recipe, stage.number, at))
     book.link_batch(plan.id, key, batch.id)
     book.mark_done(plan.id, key, at)
     return batch

@@ -6,10 +6,10 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import NewType
 
-from monitor.plan.foretell import Foretold, Span
+from monitor.plan.foretell import Foretold, Span, body_of, mass_of
 from monitor.plan.kitchen import Kitchen
-from monitor.recipe.batch import Stage
-from monitor.recipe.method import MethodStage
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
 
 PlanId = NewType("PlanId", int)
@@ -218,6 +218,29 @@ def _is_shaped(stages: list[MethodStage]) -> bool:
 def is_shaped_in(recipe: Recipe, number: int) -> bool:
     """True when the dough is in pieces by a stage: from its first final proof on."""
     return _is_shaped(list(recipe.method[: number + 1]))
+
+
+def batch_of_stage(recipe: Recipe, number: int, started_at: datetime) -> Batch:
+    """The batch that watches a stage of a recipe: in its vessel, by its nodes, with its share of the dough.
+
+    What stands in the refrigerator is a retard to those who watch it: its air is to be cold. A stage by the clock waits
+    for its peak, beyond which it should not be left. Who calls for the oven is not said here: a plan does so itself.
+    """
+    method = recipe.method[number]
+    mass_g = method.sample_g or recipe.part(method.part).mass_g
+    formula = recipe.formula_of(recipe.part(method.part))
+    return Batch(
+        id=BatchId(0),
+        name=recipe.name,
+        stage=Stage.RETARD if method.place == REFRIGERATOR else method.stage,
+        started_at=started_at,
+        vessel=method.vessel or body_of(mass_of(recipe, method, is_shaped=is_shaped_in(recipe, number))),
+        target=method.target if method.hours is None else Target(None),
+        formula=None if formula is None else formula.scaled_to_dough(mass_g),
+        nodes=method.nodes,
+        events=(Event(started_at, EventKind.MOVE, REFRIGERATOR),) if method.cold_h > 0.0 else (),
+        recipe=recipe.name,
+    )
 
 
 def steps_of(dough: DoughPlan) -> Iterator[Step]:
