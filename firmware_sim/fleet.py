@@ -12,6 +12,7 @@ from typing import Any
 
 from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bench import Bench
+from firmware_sim.bench.power import power_of
 from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.hal_sim import DoughTime, PtyPort, SimBoard
 from firmware_sim.node.link_mqtt import MqttLink
@@ -94,10 +95,11 @@ class Fleet:
                 assert broker is not None
                 link = MqttLink(broker[0], broker[1], planned.key, passwords[planned.key])
             node = _RunningNode(planned, link, port)
-            node.thread = threading.Thread(target=self._live, args=(node, self._board(planned, pace)), daemon=True)
+            board = self._board(planned, pace, has_radio=planned.key not in serial)
+            node.thread = threading.Thread(target=self._live, args=(node, board), daemon=True)
             self._nodes.append(node)
 
-    def _board(self, planned: PlannedNode, pace: DoughTime) -> SimBoard:
+    def _board(self, planned: PlannedNode, pace: DoughTime, *, has_radio: bool) -> SimBoard:
         sensors = Sensors(NOISE[self._day.noise], f"{planned.key} {self._day.seed}")
         return SimBoard(
             urn=planned.urn,
@@ -106,6 +108,7 @@ class Fleet:
             bench=None if planned.batch is None else self._benches[planned.batch],
             air=None if planned.air is None else air_named(planned.air, self._day.seed),
             air_sensors=None if planned.air is None else sensors,
+            power=power_of(f"{planned.key} {self._day.seed}", has_radio=has_radio),
         )
 
     def _live(self, node: _RunningNode, board: SimBoard) -> None:

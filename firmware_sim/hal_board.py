@@ -31,6 +31,8 @@ WATCHDOG_MS = {"esp32": 60000, "rp2040": 8000}  # the longest that the RP2040 kn
 RESET_AFTER_MS = 10000
 TIME_ASKED_EVERY_MS = 3600000
 JOIN_EVERY_MS = 30000
+DBM = 30  # a watt is 30 dB more than the milliwatt that the radio counts from
+FULL_SCALE = 330  # of the board's own converter, in 0.01 V
 
 
 class Buses:
@@ -117,6 +119,12 @@ class Radio:
         self._radio = network.WLAN(network.STA_IF)
         self._radio.active(True)
 
+    def signal(self):
+        """How strongly it hears its network, in dBW; None while it hears none."""
+        if not self._radio.isconnected():
+            return None
+        return self._radio.status("rssi") - DBM
+
     def mac(self):
         """Its six bytes."""
         return self._radio.config("mac")
@@ -141,6 +149,22 @@ class Radio:
                 pass  # without the date the broker's certificate may be refused; the link says so and tries again
 
 
+class Cell:
+    """The battery, on a pin behind two resistors that leave one part in `ratio` of its voltage."""
+
+    def __init__(self, pin, ratio):
+        self._converter = machine.ADC(machine.Pin(pin))
+        if hasattr(machine.ADC, "ATTN_11DB"):  # the ESP32's takes up to about 3 V with it, else 1 V
+            self._converter.atten(machine.ADC.ATTN_11DB)
+        self._ratio = ratio
+
+    def centivolts(self):
+        """Its voltage in 0.01 V."""
+        if hasattr(self._converter, "read_uv"):  # set right in the factory
+            return int(self._converter.read_uv() // 10000 * self._ratio)
+        return int(self._converter.read_u16() * FULL_SCALE // 65535 * self._ratio)
+
+
 def name_of(found, radio):
     """The node's URN: as configured, or from the radio's address, or from the board's own number (RFC 9039 4.1)."""
     if found.get("name"):
@@ -162,6 +186,9 @@ class Board:
         self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
         self.sensors = sensors
         self._radio = radio
+        self._cell = None
+        if "pin_battery" in found:
+            self._cell = Cell(int(found["pin_battery"]), float(found.get("battery_ratio", 2)))
         self._watchdog = None
         # Not by itself: it cannot be stopped, and would cut short whoever copies files to the board.
         if found.get("watchdog") == "1":
@@ -178,6 +205,15 @@ class Board:
         if self._radio is not None:
             self._radio.keep()
         time.sleep_ms(ms)
+
+    def health(self):
+        """(signal in dBW, battery in 0.01 V); None without a radio, and without a battery on a pin."""
+        signal = battery = None
+        if self._radio is not None:
+            signal = self._radio.signal()
+        if self._cell is not None:
+            battery = self._cell.centivolts()
+        return (signal, battery)
 
     def is_running(self):
         """For ever."""

@@ -14,6 +14,7 @@ from pathlib import Path
 from firmware_sim.bench.air import Air
 from firmware_sim.bench.bench import Bench
 from firmware_sim.bench.devices import Buses, SensorClock, WireFaults, buses
+from firmware_sim.bench.power import MAINS, Health, Power
 from firmware_sim.bench.sensors import Sensors
 from firmware_sim.node import settings
 
@@ -114,11 +115,13 @@ class SimBoard:
         air: Air | None = None,
         air_sensors: Sensors | None = None,
         faults: WireFaults | None = None,
+        power: Power = MAINS,
     ) -> None:
         self.urn = urn
         self.boot = secrets.token_hex(4)
         self._pace = pace
         self._stop = stop
+        self._power = power
         around = Surroundings(pace, bench=bench, air=air, air_sensors=air_sensors)
         self.sensors = settings.sensors_of(around.parts, around.clock, around.wired(faults))
         self._started_s = time.monotonic()
@@ -134,6 +137,10 @@ class SimBoard:
     def ticks_diff(self, later: int, earlier: int) -> int:
         """Signed difference of two ticks that lie less than half a period apart."""
         return (later - earlier + TICKS_PERIOD // 2) % TICKS_PERIOD - TICKS_PERIOD // 2
+
+    def health(self) -> Health:
+        """Signal [dBW] and battery [0.01 V]."""
+        return self._power.health(self._pace.now_s())
 
     def sleep_ms(self, ms: int) -> None:
         """Wait real milliseconds, or until the node is stopped."""

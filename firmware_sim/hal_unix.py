@@ -119,7 +119,8 @@ class ToldRing(ring.Ring):
 class Board:
     """The hal: see main.py."""
 
-    def __init__(self, found, sensors):
+    def __init__(self, found, sensors, bench):
+        self._bench = bench
         self.urn = found["name"]
         self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
         self.sensors = sensors
@@ -139,6 +140,10 @@ class Board:
         return max(0, self._dough_begun_ms + since_ms) % _TICKS_PERIOD
 
     ticks_diff = staticmethod(ticks_diff)
+
+    def health(self):
+        """What the bench says of signal and battery, - for what it does not know."""
+        return tuple([None if word == "-" else int(word) for word in self._bench.ask("health").split()])
 
     def sleep_ms(self, ms):
         """Wait real milliseconds, at most so long as the speed allows."""
@@ -160,7 +165,7 @@ def assembled(path):
     import main  # only now, for the same reason
 
     bench = Bench(found["bench"])
-    board = Board(found, settings.sensors_of(found, bench, bench))
+    board = Board(found, settings.sensors_of(found, bench, bench), bench)
     del sys.modules["settings"]  # it has done its work, and its memory is the loop's
     return board, kept, main.Node(board, link, 1000 * int(found["period_s"]), kept), int(found.get("heap_every", "0"))
 

@@ -19,6 +19,7 @@ from typing import Any
 from firmware_sim.bench.air import Air, air_named
 from firmware_sim.bench.bench import Bench
 from firmware_sim.bench.faults import CLOCK_JUMP_S, Faults, Senses, TroubledLink, TroubledSenses, episodes
+from firmware_sim.bench.power import MAINS, Health, Power, power_of
 from firmware_sim.bench.senses import BenchSenses, RecordedSenses, read_recording
 from firmware_sim.bench.tubs import TUBS
 from firmware_sim.doughs.kinds import KINDS, names_of
@@ -72,12 +73,13 @@ def urn_of(key: str) -> str:
 class PracticeBoard:
     """The hal of one node between two losses of its supply."""
 
-    def __init__(self, urn: str, sensors: Senses, pace: DoughTime, jump_s: Callable[[], float]) -> None:
+    def __init__(self, urn: str, sensors: Senses, pace: DoughTime, jump_s: Callable[[], float], power: Power) -> None:
         self.urn = urn
         self.boot = secrets.token_hex(4)
         self.sensors = sensors
         self._pace = pace
         self._jump_s = jump_s
+        self._power = power
         self._started_s = time.monotonic()
 
     def ticks_ms(self) -> int:
@@ -92,15 +94,22 @@ class PracticeBoard:
         """Signed difference of two ticks that lie less than half a period apart."""
         return (later - earlier + TICKS_PERIOD // 2) % TICKS_PERIOD - TICKS_PERIOD // 2
 
+    def health(self) -> Health:
+        """Signal [dBW] and battery [0.01 V]."""
+        return self._power.health(self._pace.now_s())
+
 
 class PracticeNode:
     """One simulated node through all its boots."""
 
-    def __init__(self, key: str, senses: Senses, make_link: Callable[[], Any], wanted: Wanted) -> None:
+    def __init__(
+        self, key: str, senses: Senses, make_link: Callable[[], Any], wanted: Wanted, power: Power = MAINS
+    ) -> None:
         rng = random.Random(f"faults {key} {wanted.seed}")
         self.key = key
         self._wanted = wanted
         self._make_link = make_link
+        self._power = power
         now_s = wanted.pace.now_s
         self._senses = TroubledSenses(senses, wanted.faults, rng, now_s)
         self._reboots = [one.start_s for one in episodes(rng, wanted.faults.reboot, (0.0, 0.0), (0.0, 0.0))]
@@ -115,7 +124,7 @@ class PracticeNode:
         return sum(one.size for one in self._jumps if one.start_s <= now_s)
 
     def _begin(self) -> None:
-        board = PracticeBoard(urn_of(self.key), self._senses, self._wanted.pace, self._jump_s)
+        board = PracticeBoard(urn_of(self.key), self._senses, self._wanted.pace, self._jump_s, self._power)
         self.link = TroubledLink(self._make_link(), self._wanted.faults, self._rng, self._wanted.pace.now_s)
         self._node = Node(board, self.link, round(1000 * self._wanted.every_s), Ring(ROOM))
         self.boots += 1
@@ -229,7 +238,8 @@ class Practice:
         assert wanted.mqtt is not None
         host, number = wanted.mqtt
         password = wanted.passwords.get(key, "")
-        return PracticeNode(key, senses, lambda: MqttLink(host, number, key, password), wanted)
+        power = power_of(f"{key} {wanted.seed}", has_radio=True)
+        return PracticeNode(key, senses, lambda: MqttLink(host, number, key, password), wanted, power)
 
     def run(self, is_stopped: Callable[[float], bool], tell: Callable[[str], None]) -> None:
         """Turn the nodes until ``is_stopped`` (waits some seconds, then says whether to stop) says so.

@@ -16,6 +16,7 @@ from pathlib import Path
 from firmware_sim.bench.bench import Bench
 from firmware_sim.bench.bus_server import BusServer
 from firmware_sim.bench.faults import Faults, episodes
+from firmware_sim.bench.power import power_of
 from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.hal_sim import Surroundings
 from firmware_sim.practice import Wanted, key_at, tub_of, urn_of
@@ -33,7 +34,8 @@ class UnixNode:
         key = key_at(wanted.seed, index)
         air_sensors = Sensors(NOISE[wanted.noise], f"{key} {wanted.seed}")
         around = Surroundings(wanted.pace, bench=bench, air=bench.air, air_sensors=air_sensors)
-        self._bus = BusServer(around.wired())
+        power = power_of(f"{key} {wanted.seed}", has_radio=True)
+        self._bus = BusServer(around.wired(), lambda: power.health(wanted.pace.now_s()))
         self._folder = folder
         self._config: dict[str, str | int] = {
             "name": urn_of(key), "link": "mqtt", "mqtt_host": wanted.mqtt[0], "mqtt_port": wanted.mqtt[1],

@@ -2,9 +2,11 @@
 
 import socket
 import threading
+from collections.abc import Callable
 from contextlib import suppress
 
 from firmware_sim.bench.devices import Buses
+from firmware_sim.bench.power import Health
 
 HOST = "127.0.0.1"
 
@@ -16,10 +18,13 @@ class BusServer:
     ----------
     wired
         Used by the server's thread only, but for the faults, which may be changed from anywhere.
+    health
+        How the board itself is, as its hal is to tell it.
     """
 
-    def __init__(self, wired: Buses) -> None:
+    def __init__(self, wired: Buses, health: Callable[[], Health] = lambda: (None, None)) -> None:
         self._wired = wired
+        self._health = health
         self._server = socket.create_server((HOST, 0))
         self.address = f"{HOST}:{self._server.getsockname()[1]}"
         self._is_stopping = threading.Event()
@@ -90,6 +95,8 @@ class BusServer:
                 return str(wired.echo.echo_us(int(timeout_us)))
             case ["ticks_ms"]:
                 return str(wired.clock.ticks_ms())
+            case ["health"]:
+                return " ".join("-" if value is None else str(value) for value in self._health())
             case ["sleep_ms", ms]:
                 wired.clock.sleep_ms(int(ms))
             case _:

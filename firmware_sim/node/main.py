@@ -5,6 +5,7 @@ A hal object stands for the board:
     ticks_ms(), ticks_diff(later, earlier), sleep_ms(ms)      real time, wrapping
     dough_ticks_ms()           time the dough lives by; on a board the same as ticks_ms
     sensors                    start(), read_air(), read_dough(), read_distance(): see instruments.py
+    health()                   (signal [dBW], battery [0.01 V]) of the board, each None where it does not know
     is_running()               False ends the loop (never on a board)
 
 On a board this file is what it begins with: see the last lines.
@@ -23,6 +24,8 @@ _WINDOW = const(8)  # packs on their way at once
 _A_TURN = const(4)  # packs sent in one turn
 _LONGEST_NAP_MS = const(100)
 _SHORTEST_NAP_MS = const(5)
+_WELL_EVERY = const(20)  # packs from one that tells how the board is to the next: ten minutes at one each half minute
+_FRESH_MS = const(10000)  # dough time: what the board is now says nothing of an older pack
 
 
 class Uptime:
@@ -103,9 +106,12 @@ class Node:
         at = self.ring.due(real_ms // _TICK_MS, _RESEND_MS // _TICK_MS, _WINDOW)
         if at is None:
             return False
-        seq, taken, values, _ = self.ring.pack(at)
+        seq, taken, values, sent = self.ring.pack(at)
         age_ms = self._dough.update() - _TICK_MS * taken
         frame = packet.frame(self._hal.boot, seq, self._hal.urn, age_ms, values)
+        # Not kept, so it costs the ring nothing: sent once with a fresh pack, and lost when that one sending is.
+        if sent is None and seq % _WELL_EVERY == 1 and age_ms < _FRESH_MS and len(values) > 1:
+            frame = packet.with_health(frame, self._hal.health())
         if not self._link.send(frame):
             return False
         self.ring.note_sent(at, real_ms // _TICK_MS)

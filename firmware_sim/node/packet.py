@@ -80,6 +80,20 @@ def frame(boot, seq, urn, age_ms, values):
     return head + bytes(" %08x" % crc32(head), "utf8")
 
 
+def with_health(framed, health):
+    """A frame that also says how the board is, after what it measured: (signal [dBW], battery [0.01 V]), or None each.
+
+    Apart from body(), which the smallest board has hardly room for.
+    """
+    head = framed[:-10]  # without ], the space and the checksum
+    if health[0] is not None:
+        head = head + bytes(',{"n":"signal","u":"dBW","v":%d}' % health[0], "utf8")
+    if health[1] is not None:
+        head = head + bytes(',{"n":"battery","u":"V","v":' + fixed(health[1], 2) + "}", "utf8")
+    head = head + b"]"
+    return head + bytes(" %08x" % crc32(head), "utf8")
+
+
 def acked_seq(line, boot):
     """Sequence number that an acknowledgement frees; None for anything else, another boot or a bad checksum."""
     parts = line.split(b" ")

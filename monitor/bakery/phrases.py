@@ -41,6 +41,8 @@ _CHANNEL_WORDS = {
     Channel.DISTANCE: "height",
     Channel.LEVEL: "level by eye",
     Channel.LOST: "readings lost on the way",
+    Channel.SIGNAL: "signal",
+    Channel.BATTERY: "battery",
 }
 
 _KIND_WORDS = {

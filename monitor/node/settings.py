@@ -116,6 +116,8 @@ class NodeSettings:
     distance: Ranger = Ranger.TOF
     sensor_height_mm: float | None = None
     watchdog: int = 0
+    pin_battery: int | None = None
+    battery_ratio: float | None = None
 
     def __post_init__(self) -> None:
         faults = [fault for fault in self._faults() if fault]
@@ -134,6 +136,10 @@ class NodeSettings:
             ""
             if height_mm is None or (isfinite(height_mm) and 5.0 < height_mm <= 4000.0)
             else "sensor_height_mm: must be above 5 and at most 4000",
+            "" if self.pin_battery is None or 0 <= self.pin_battery <= 48 else "pin_battery: must be from 0 to 48",
+            ""
+            if self.battery_ratio is None or 1.0 <= self.battery_ratio <= 20.0
+            else "battery_ratio: must be from 1 to 20",
         ]
         if self.link is Link.MQTT:
             faults.append("" if self.mqtt_host else "mqtt_host: is missing; name the broker with --mqtt")
@@ -185,6 +191,7 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
     kinds = {
         "name": NodeId, "board": Board, "link": Link, "air": AirSensor, "dough": Probe, "distance": Ranger,
         "period_s": int, "room": int, "mqtt_port": int, "mqtt_tls": int, "watchdog": int, "sensor_height_mm": float,
+        "pin_battery": int, "battery_ratio": float,
     }  # fmt: skip
     known = {item.name for item in fields(NodeSettings)}
     values: dict[str, object] = {}

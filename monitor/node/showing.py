@@ -12,6 +12,8 @@ NAMES = {
     Channel.DOUGH_TEMP: ("dough", "{:.2f} C"),
     Channel.DISTANCE: ("distance", "{:.1f} mm"),
     Channel.LOST: ("packs lost", "{:.0f}"),
+    Channel.SIGNAL: ("signal", "{:.0f} dBm"),
+    Channel.BATTERY: ("battery", "{:.2f} V"),
 }
 
 

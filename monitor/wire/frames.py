@@ -18,7 +18,7 @@ from monitor.errors import WireError
 from monitor.wire.readings import NEWEST_AHEAD, Channel, NodeId, Reading, plausibility
 
 MAX_FRAME_BYTES = 1024
-# judgement: a pack of five records has 6; this bounds nesting long before the JSON decoder's own limit
+# judgement: a pack of seven records has 8; this bounds nesting long before the JSON decoder's own limit
 MAX_BRACKETS = 64
 ABSOLUTE_FROM_S = 2.0**28  # RFC 8428 section 4.5.3: smaller times are relative to now
 SENML_VERSION = 10  # RFC 8428 section 4.4: the version a record without bver has
@@ -45,6 +45,7 @@ class _Kind:
     channel: Channel
     unit: str
     factor: float  # wire unit -> unit of the channel
+    offset: float = 0.0  # added after that
 
 
 _KINDS = {
@@ -53,6 +54,9 @@ _KINDS = {
     "dough": _Kind(Channel.DOUGH_TEMP, "Cel", 1.0),
     "distance": _Kind(Channel.DISTANCE, "m", 1000.0),
     "lost": _Kind(Channel.LOST, "count", 1.0),
+    # RFC 8428 section 12.1 has dBW; dBm, 30 more, is a secondary unit (RFC 8798), not for what is new
+    "signal": _Kind(Channel.SIGNAL, "dBW", 1.0, 30.0),
+    "battery": _Kind(Channel.BATTERY, "V", 1.0),
 }
 _ROUND_DIGITS = 6  # of the channel's unit: takes away what the factor adds (0.2124 m is 212.4 mm), nothing measured
 
@@ -299,7 +303,7 @@ def _fields(record: object) -> Mapping[str, Any]:
 def _value(name: str, kind: _Kind, base: Mapping[str, Any], fields: Mapping[str, Any]) -> float:
     if "v" not in fields:
         raise WireError("value", f"{name} has no number")
-    value = round((base.get("bv", 0.0) + fields["v"]) * kind.factor, _ROUND_DIGITS)
+    value = round((base.get("bv", 0.0) + fields["v"]) * kind.factor + kind.offset, _ROUND_DIGITS)
     if not isfinite(value):
         raise WireError("value", f"{name} is beyond all numbers")
     if kind.channel is Channel.LOST and (value < 0 or not value.is_integer()):

@@ -19,6 +19,8 @@ class Channel(StrEnum):
     DISTANCE = "distance_mm"  # sensor to dough surface
     LEVEL = "level_mm"  # dough height over the vessel's base, read by eye
     LOST = "lost_packs"  # a gap marker: packs the node had to drop
+    SIGNAL = "signal_dbm"  # how strongly the node hears its network
+    BATTERY = "battery_v"  # what feeds the node, where that is no mains
 
 
 class Flag(StrEnum):
@@ -30,13 +32,16 @@ class Flag(StrEnum):
 
 
 PLAUSIBLE: dict[Channel, tuple[float, float]] = {
-    # judgement: what a working sensor of each class can say in a bakery, a refrigerator or a proofing cabinet
+    # judgement: what a working sensor of each class can say in a bakery, a refrigerator or a proofing cabinet; what a
+    # receiver can still hear and a sender sends; one small cell to a lorry's battery
     Channel.AIR_TEMP: (-30.0, 80.0),
     Channel.HUMIDITY: (0.0, 100.0),
     Channel.DOUGH_TEMP: (-10.0, 70.0),
     Channel.DISTANCE: (5.0, 4000.0),
     Channel.LEVEL: (0.0, 2000.0),
     Channel.LOST: (0.0, 1e9),
+    Channel.SIGNAL: (-130.0, 10.0),
+    Channel.BATTERY: (0.5, 30.0),
 }
 OLDEST_AGE = timedelta(days=7)  # judgement: longer than any node's buffer
 NEWEST_AHEAD = timedelta(seconds=5)  # judgement: rounding, never a prophecy

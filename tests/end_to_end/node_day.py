@@ -134,7 +134,7 @@ class FirmwareNode:
             air=air_named("steady:24", self.seed),
             air_sensors=Sensors(NOISE["usual"], f"{self.key} {self.seed}"),
         )
-        self._buses = BusServer(around.wired(self.faults))
+        self._buses = BusServer(around.wired(self.faults), lambda: (-96, 391))
         self._buses.start()
         self.folder.mkdir(parents=True, exist_ok=True)
         unix_node.lay_out(self.folder)

@@ -21,8 +21,8 @@ from harness import Mosquitto, wait_until
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.main import run as run_node
 from firmware_sim.node.ring import Ring
-from monitor.bakery.manner import Manner
 from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
 from monitor.clock import SystemClock
 from monitor.collector import Collector
 from monitor.dough.outlook import Outlook, State
@@ -73,6 +73,9 @@ class Board:
 
     def ticks_diff(self, later: int, earlier: int) -> int:
         return later - earlier
+
+    def health(self) -> tuple[int | None, int | None]:
+        return -96, 391
 
     def sleep_ms(self, ms: int) -> None:
         self.stop.wait(ms / 1000)

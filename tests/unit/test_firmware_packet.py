@@ -22,9 +22,10 @@ def test_every_golden_frame_has_its_meaning() -> None:
 
 @pytest.mark.parametrize("entry", PACKED, ids=lambda entry: entry["name"])
 def test_node_packs_the_golden_frame(entry: dict[str, Any]) -> None:
-    made = packet.frame(
-        entry["boot"], entry["seq"], entry["node"], entry["packer"]["age_ms"], tuple(entry["packer"]["values"])
-    )
+    measured, health = entry["packer"]["values"][:4], tuple(entry["packer"]["values"][4:])
+    made = packet.frame(entry["boot"], entry["seq"], entry["node"], entry["packer"]["age_ms"], tuple(measured))
+    if health:
+        made = packet.with_health(made, health)
     assert made == LINES[entry["line"] - 1].encode("ascii")
 
 
@@ -48,7 +49,8 @@ def test_nothing_read_makes_no_frame() -> None:
 def test_largest_frame_stays_within_the_limit() -> None:
     urn = "urn:dev:org:32473-" + "a" * 100
     values = (-999999, 999999, -999999, 99999999)
-    assert len(packet.frame("ffffffff", 2**62, urn, 10**10, values)) <= MAX_FRAME_BYTES
+    largest = packet.with_health(packet.frame("ffffffff", 2**62, urn, 10**10, values), (-999999, 999999))
+    assert len(largest) <= MAX_FRAME_BYTES
 
 
 @pytest.mark.parametrize("entry", GOLDEN["acknowledgements"], ids=lambda entry: entry["line"])
