@@ -14,7 +14,7 @@ Its token is a secret: ``influx_token`` in ``secrets.toml``, or ``PROOFING_INFLU
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from pathlib import Path
 from urllib.parse import urlsplit
 
@@ -42,6 +42,11 @@ class Centre:
     readings_bucket: str = USUAL_BUCKET
     org: str = ""
     ca_file: Path | None = None
+
+    @property
+    def host(self) -> str:
+        """Whose machine it is."""
+        return urlsplit(self.url).hostname or ""
 
     def bucket_of(self, measurement: str) -> str:
         """Where the points of a measurement are."""
@@ -92,3 +97,10 @@ def centre_from(table: object, folder: Path) -> tuple[Centre | None, list[str]]:
     ]
     ca_file = folder / texts["ca_file"] if "ca_file" in texts else None
     return Centre(texts["url"].rstrip("/"), bucket, readings_bucket, texts.get("org", ""), ca_file), faults
+
+
+def centre_lines(centre: Centre | None) -> list[str]:
+    """The settings in force, one a line."""
+    if centre is None:
+        return ["central = none"]
+    return [f"central.{item.name} = {getattr(centre, item.name) or 'none'}" for item in fields(Centre)]

@@ -14,6 +14,7 @@ from urllib.parse import urlsplit
 
 from monitor.alone import is_at_work
 from monitor.archive.looking import looked_at_upkeep
+from monitor.central.looking import looked_at_central
 from monitor.clock import wall_clock
 from monitor.config import MASK, Config, MqttAddress, effective_settings, load_config
 from monitor.doors.looking import looked_at_broker, looked_at_doors
@@ -84,6 +85,7 @@ def _looked_at(config: Config) -> Iterator[Finding]:
             yield Finding("broker: nobody to log in as", fault)
     yield from (Finding(what, mend) for what, mend in looked_at_doors(config, wall_clock()))
     yield from (Finding(what, mend) for what, mend in looked_at_upkeep(config, wall_clock()))
+    yield from (Finding(what, mend) for what, mend in looked_at_central(config))
     yield from _notifications(config)
     yield _dashboard()
 

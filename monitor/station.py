@@ -13,6 +13,7 @@ from monitor.alone import alone
 from monitor.archive.nightly import Nightly
 from monitor.bakery.alerts import AlertKind, Message
 from monitor.bakery.manner import Manner
+from monitor.central.sender import Sender
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector import Collector
 from monitor.config import CONFIG_NAME, Config, MqttAddress
@@ -198,11 +199,16 @@ def _work(
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
             looks.append(nightly.troubles)
             parts.append(nightly)
+        sender = _sender(config, clock)
+        if sender is not None:
+            looks.append(sender.troubles)
+            parts.append(sender)
         troubles = TroubleBook()
         watchman = Watchman(looks, _tell_by(carriers), clock, troubles)
         parts.append(watchman)
         if config.upkeep.metrics_port is not None:
-            metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(watchman.troubles))
+            unsent = None if sender is None else lambda: sender.waiting
+            metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(watchman.troubles), unsent)
             parts.append(MetricsServer(config.upkeep.metrics_port, metrics))
         if config.secrets.heartbeat_url is not None:
             parts.append(DeadMan(config.secrets.heartbeat_url, pulse, config.notify_inside))
@@ -236,6 +242,13 @@ def _work(
             for part in reversed(started):
                 part.stop()
             log.info("ended data_dir=%s", config.data_dir)
+
+
+def _sender(config: Config, clock: Clock) -> Sender | None:
+    """What sends everything to a central store, where one is set."""
+    if config.centre is None:
+        return None
+    return Sender(config.database, config.centre, config.secrets.influx_token, config.site, clock)
 
 
 def _recipients(config: Config) -> list[Recipient]:

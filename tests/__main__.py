@@ -1,8 +1,9 @@
 """Everything that must hold, in one command: ``python3 -m tests``.
 
 Needs nothing but Python: it makes the virtual environment, installs the locked packages, fetches the system tools where
-the machine lets it (mosquitto as the broker, Chromium as the browser, QEMU as a board), and runs style, types, imports
-and tests. What could not be run is listed with its reason; with ``CI=true`` that is a failure.
+the machine lets it (mosquitto as the broker, InfluxDB as the central store, Chromium as the browser, QEMU as a board),
+and runs style, types, imports and tests. What could not be run is listed with its reason; with ``CI=true`` that is a
+failure.
 
 Arguments are handed on to pytest: ``python3 -m tests -k vessel``.
 """
@@ -22,6 +23,7 @@ OLDEST_PYTHON = (3, 11)
 SYSTEM_TOOLS = {
     "mosquitto": ("mosquitto", "mosquitto", "tests with a real MQTT broker"),
     "nginx": ("nginx-light", "nginx", "tests with a proxy before the screens"),
+    "influxd": ("influxdb", "influxdb@1", "tests with a real InfluxDB as the central store"),
     "cc": ("gcc libc6-dev", "gcc", "tests with a disk that fails"),
     "chromium": ("chromium", "chromium", "tests of the screens in a real browser"),
     "qemu-system-arm": ("qemu-system-arm firmware-microbit-micropython", "qemu", "tests on an emulated board"),

@@ -19,6 +19,7 @@ from harness import (
     qemu_binary,
     wait_until,
 )
+from influx import Influx, influxd_binary
 
 from monitor.sinks.store import Store
 
@@ -48,6 +49,14 @@ def mosquitto(tmp_path: Path) -> Iterator[Mosquitto]:
     broker.start()
     yield broker
     broker.stop()
+
+
+@pytest.fixture
+def influx(tmp_path: Path) -> Iterator[Influx]:
+    server = Influx(tmp_path / "influx")
+    server.start()
+    yield server
+    server.stop()
 
 
 @pytest.fixture
@@ -110,6 +119,7 @@ def small_disk(tmp_path: Path) -> Iterator[SmallDisk]:
 TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it is found, what to do
     "mosquitto": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
     "mosquitto_program": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
+    "influx": (influxd_binary, "no influxd, or no nginx before it (Debian: apt-get install influxdb nginx-light)"),
     "nginx_program": (nginx_binary, "nginx is not installed (Debian: apt-get install nginx-light)"),
     "small_disk": (SmallDisk.mount_binary, "no file system can be mounted (needs root on Linux)"),
     "c_compiler": (compiler, "no C compiler for Linux (Debian: apt-get install gcc libc6-dev)"),

@@ -6,6 +6,7 @@ It asks for the token before a query too. Everything else is the server's own.
 
 import json
 import shutil
+import signal
 import socket
 import subprocess
 import urllib.error
@@ -84,9 +85,9 @@ class Influx:
         self._http, self.port = free_port(), free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
-        places = {"folder": folder, "http": self._http, "rpc": free_port(), "port": self.port, "token": TOKEN}
-        (folder / "server.conf").write_text(_SERVER.format(**places))
-        (folder / "front.conf").write_text(_FRONT.format(**places))
+        self._places = {"folder": folder, "http": self._http, "rpc": free_port(), "port": self.port}
+        (folder / "server.conf").write_text(_SERVER.format(**self._places))
+        self.let_in(TOKEN)
 
     def start(self) -> None:
         """Start both and wait until they answer; the bucket is there then."""
@@ -96,6 +97,13 @@ class Influx:
             self._run("front", [nginx_binary() or "nginx", "-c", str(self._folder / "front.conf")], self.port)
         wait_until(self._is_up, "influxd answers")
         self.do(f'CREATE DATABASE "{BUCKET}"')
+
+    def let_in(self, token: str) -> None:
+        """Take this token alone from now on."""
+        (self._folder / "front.conf").write_text(_FRONT.format(**self._places, token=token))
+        if "front" in self._processes:
+            self._processes["front"].send_signal(signal.SIGHUP)
+            wait_until(lambda: all(self._lets_in(token) for _ in range(5)), "the front has read its settings anew")
 
     def kill(self) -> None:
         """End the server as a power cut does; its front stays, and answers 502."""
@@ -143,6 +151,16 @@ class Influx:
             return True
 
         wait_until(listens, f"{name} listens")
+
+    def _lets_in(self, token: str) -> bool:
+        known = {"Authorization": f"Token {token}"}
+        asked = urllib.request.Request(f"{self.url}/query?q=SHOW+DATABASES", headers=known)
+        try:
+            urllib.request.urlopen(asked, timeout=20).close()
+        except urllib.error.HTTPError as error:
+            with error:
+                return error.code != 401
+        return True
 
     def _is_up(self) -> bool:
         try:

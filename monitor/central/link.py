@@ -18,6 +18,7 @@ from urllib3.exceptions import HTTPError
 from monitor.central.points import Point
 from monitor.centre import Centre
 from monitor.errors import CentralError, CentralKind
+from monitor.places import NAME
 
 log = logging.getLogger(__name__)
 
@@ -63,19 +64,21 @@ class Link:
         self._client.close()
 
     def write(self, measurement: str, points: Sequence[Point]) -> None:
-        """Write points of one measurement; the same twice is once.
+        """Write points of one measurement where they belong; the same twice is once.
 
         What is older than the server keeps is dropped by it without a fault: it would be gone by now anyway.
         """
+        self.write_to(self._centre.bucket_of(measurement), points)
+
+    def write_to(self, bucket: str, points: Sequence[Point]) -> None:
+        """Write points into a bucket."""
         try:
             # nanoseconds: InfluxDB 1 reads the "us" of version 2 as nanoseconds, and says nothing
-            self._write_api.write(
-                self._centre.bucket_of(measurement), record=list(map(_line, points)), write_precision=WritePrecision.NS
-            )
+            self._write_api.write(bucket, record=list(map(_line, points)), write_precision=WritePrecision.NS)
         except ApiException as error:
             body = _text(error.body)
             if error.status in _SPLIT and _EXPIRED in body and "conflict" not in body:
-                log.warning("measurement=%s expired points dropped reason=%r", measurement, body[:LONGEST_REASON])
+                log.warning("bucket=%s expired points dropped reason=%r", bucket, body[:LONGEST_REASON])
                 return
             _refuse(int(error.status or 0), body, error)
         except (HTTPError, OSError) as error:
@@ -87,6 +90,13 @@ class Link:
             tags = series.get("tags", {})
             for values in series.get("values", ()):
                 yield {**tags, **dict(zip(series["columns"], values, strict=True))}
+
+    def sites(self) -> list[str]:
+        """The sites that have sent something, by name."""
+        names = [
+            row["value"] for row in self.rows(self._centre.bucket, "SHOW TAG VALUES FROM delivery WITH KEY = site")
+        ]
+        return sorted(name for name in names if NAME.fullmatch(name))  # a name becomes a folder's
 
     def do(self, bucket: str, statement: str) -> None:
         """Carry out one InfluxQL statement that answers nothing."""

@@ -27,12 +27,21 @@ class PulseMetrics(Collector):
         How many frames wait to be taken in.
     troubles
         How many things are wrong now.
+    unsent
+        How many rows a central store was not sent yet; None where there is none.
     """
 
-    def __init__(self, pulse: Pulse, waiting: Callable[[], int], troubles: Callable[[], int]) -> None:
+    def __init__(
+        self,
+        pulse: Pulse,
+        waiting: Callable[[], int],
+        troubles: Callable[[], int],
+        unsent: Callable[[], int] | None = None,
+    ) -> None:
         self._pulse = pulse
         self._waiting = waiting
         self._troubles = troubles
+        self._unsent = unsent
 
     def collect(self) -> Iterator[Metric]:
         """Every number once."""
@@ -60,6 +69,9 @@ class PulseMetrics(Collector):
         )
         for name, says, value in now:
             yield GaugeMetricFamily(PREFIX + name, says, float(value))
+        if self._unsent is not None:
+            says = "rows that the central store was not sent yet"
+            yield GaugeMetricFamily(f"{PREFIX}unsent_rows", says, float(self._unsent()))
 
 
 class MetricsServer:

@@ -1,0 +1,45 @@
+"""What ``check`` looks at of the central store: whether it takes what this site sends, and what still waits."""
+
+from collections.abc import Iterator
+
+from monitor.central.points import Point
+from monitor.central.sender import target_of
+from monitor.config import Config
+from monitor.errors import CentralError
+from monitor.network import is_loopback
+from monitor.sinks.spool import Spool
+
+Looked = Iterator[tuple[str, str | None]]
+"""What was seen, and what to do about it; None when it is right as it is."""
+
+
+def looked_at_central(config: Config) -> Looked:
+    """Everything of it, a line each; nothing where there is none."""
+    centre = config.centre
+    if centre is None:
+        return
+    from monitor.central.link import Link  # takes a second to load
+
+    name = f"central store {centre.url}"
+    if config.secrets.influx_token is None and not is_loopback(centre.host):
+        yield f"{name}: no token is known", "write influx_token into secrets.toml, or set PROOFING_INFLUX_TOKEN"
+        return
+    try:
+        with Link(centre, config.secrets.influx_token) as link:
+            if config.has_sources:
+                for measurement in ("check", "reading") if centre.readings_bucket != centre.bucket else ("check",):
+                    bucket = centre.bucket_of(measurement)
+                    link.write_to(bucket, [Point("check", {"site": config.site}, 0, {"ok": 1})])
+                    yield f"{name}: takes what site {config.site} sends to {bucket}", None
+            else:
+                found = link.sites()
+                yield f"{name}: can be read; its sites: {', '.join(found) or 'none yet'}", None
+    except CentralError as error:
+        yield f"{name}: cannot be used: {error}", "mend that; until then everything waits in the database here"
+    if config.database.exists():
+        with Spool(config.database) as spool:
+            backlog = spool.backlog(target_of(centre, config.site))
+        yield f"{name}: {backlog.rows} rows wait to be sent", None
+        if backlog.parked:
+            mend = "see the collector's log for the reason, mend that there, then restart the collector"
+            yield f"{name}: {backlog.parked} rows cannot be taken by it", mend
