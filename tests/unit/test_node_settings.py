@@ -28,6 +28,7 @@ NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 FULL = NodeSettings(
     NODE, site="Backstube, shelf 2", link=Link.MQTT, wifi_name="Ofen 5", wifi_password="a=b #c", mqtt_host="10.0.0.2",
     mqtt_tls=1, mqtt_port=8883, mqtt_ca="ca.der", mqtt_password="geheim", sensor_height_mm=300.5,
+    pin_battery=35, battery_ratio=3.2,
 )  # fmt: skip
 
 
