@@ -118,9 +118,11 @@ def _backtest(args: argparse.Namespace) -> int:
         seeds=args.seeds or (FAST_SEEDS if args.fast else DEFAULT_SEEDS),
         train=args.train or (FAST_TRAIN if args.fast else None),
         cache=args.cache or default_cache(os.environ),
-        jobs=args.jobs,
+        cores=args.cores,
         has_calls=not args.skip_calls,
         out=args.out,
+        scheduler=args.scheduler,
+        is_network_trusted=args.trust_network,
     )
     backtest(options, sys.stdout, sys.stderr)
     return STATUS_OK
@@ -295,7 +297,13 @@ def parser() -> argparse.ArgumentParser:
 
 
 def _add_backtest(backtest: argparse.ArgumentParser) -> None:
-    backtest.add_argument("folder", type=Path, nargs="?", metavar="DIR", help="recorded batches, a folder each")
+    backtest.add_argument(
+        "folder",
+        type=Path,
+        nargs="?",
+        metavar="DIR",
+        help="recorded batches, a folder each; or a data directory, for its finished batches",
+    )
     backtest.add_argument(
         "--simulated", choices=("digital", "bubble", "wild", "all"), help="simulated doughs instead (all)"
     )
@@ -308,7 +316,17 @@ def _add_backtest(backtest: argparse.ArgumentParser) -> None:
     )
     backtest.add_argument("--fast", action="store_true", help="a dozen doughs: does it run?")
     backtest.add_argument("--skip-calls", action="store_true", help="forecasts only: half the time")
-    backtest.add_argument("--jobs", type=int, choices=range(1, 65), default=2, metavar="N", help="(%(default)s)")
+    backtest.add_argument(
+        "--cores", type=int, choices=range(1, 257), default=2, metavar="N", help="of this machine (%(default)s)"
+    )
+    backtest.add_argument(
+        "--scheduler", metavar="URL", help="of a Dask cluster to do it instead: tcp://host:port or tls://host:port"
+    )
+    backtest.add_argument(
+        "--trust-network",
+        action="store_true",
+        help="speak tcp to another machine: only where everyone who can reach it is trusted",
+    )
     backtest.add_argument("--cache", type=Path, metavar="DIR", help="where simulated recordings are kept")
     backtest.add_argument("--out", type=Path, metavar="DIR", help="write table, forecasts and plots there")
     backtest.set_defaults(run=_backtest)

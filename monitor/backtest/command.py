@@ -1,8 +1,8 @@
 """``proofing-monitor backtest``: what to run on, progress, the table and the files."""
 
 import json
-from collections.abc import Iterator
-from contextlib import contextmanager
+from collections.abc import Iterator, Sequence
+from contextlib import AbstractContextManager, contextmanager, nullcontext
 from dataclasses import asdict, dataclass
 from functools import partial
 from pathlib import Path
@@ -14,7 +14,8 @@ from rich.progress import Progress as Bars
 
 from monitor.backtest.contest import Progress, Split, cross_validated, run
 from monitor.backtest.histories import SIMULATORS, simulated
-from monitor.backtest.recordings import find_recordings
+from monitor.backtest.origins import InFolder, Origin, origins_in
+from monitor.backtest.spreading import OnCores, Spread
 from monitor.backtest.table import call_rows_of, rows_of, text_of
 from monitor.errors import ConfigError
 
@@ -25,10 +26,10 @@ ENOUGH_TO_LEARN_FROM = 10  # judgement: recordings from whose rest the alternati
 
 @dataclass(frozen=True, slots=True)
 class BacktestOptions:
-    """What was asked of a back-test: a folder of recordings, or seeds of simulators.
+    """What was asked of a back-test: a folder of recordings or a data directory, or seeds of simulators.
 
     The alternatives learn from ``train``: seeds or a folder. None: from the folder's other recordings when it holds
-    enough, else from the usual seeds.
+    enough, else from the usual seeds. ``scheduler`` None: on ``cores`` of this machine.
     """
 
     folder: Path | None
@@ -36,9 +37,11 @@ class BacktestOptions:
     seeds: range
     train: range | Path | None
     cache: Path
-    jobs: int
+    cores: int
     has_calls: bool
     out: Path | None
+    scheduler: str | None = None
+    is_network_trusted: bool = False
 
 
 @contextmanager
@@ -60,21 +63,36 @@ def simulators_named(name: str) -> tuple[str, ...]:
     return SIMULATORS if name == "all" else (name,)
 
 
+def _spread(options: BacktestOptions) -> AbstractContextManager[Spread]:
+    """Where the work is done."""
+    if options.scheduler is None:
+        return nullcontext(OnCores(options.cores))
+    try:
+        from monitor.backtest.cluster import on_cluster  # slow to load, and a package that few need
+    except ImportError as error:
+        raise ConfigError(
+            f"--scheduler needs one more package ({error}): install this program with its extra `cluster`, "
+            "for example pip install 'proofing-monitor[cluster]'"
+        ) from error
+    return on_cluster(options.scheduler, is_network_trusted=options.is_network_trusted)
+
+
 def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
     """Run a back-test and print its table; with a folder to write to, keep table, forecasts and plots there.
 
     Raises
     ------
     ConfigError
-        When recordings are missing or cannot be used, or the folder cannot be written.
+        When recordings are missing or cannot be used, the folder cannot be written, or the cluster cannot be used.
     """
-    with _progress(err) as tell:
+    with _spread(options) as each, _progress(err) as tell:
 
-        def recordings(simulators: tuple[str, ...], seeds: range, stage: str) -> list[Path]:
-            return simulated(simulators, seeds, options.cache, options.jobs, partial(tell, stage))
+        def recordings(simulators: tuple[str, ...], seeds: range, stage: str) -> Sequence[Origin]:
+            made = simulated(simulators, seeds, options.cache, options.cores, partial(tell, stage))
+            return [InFolder(path) for path in made]
 
         if options.folder is not None:
-            test = find_recordings(options.folder)
+            test = origins_in(options.folder)
         else:
             test = recordings(options.simulators, options.seeds, "recording doughs")
         if options.train is None and options.folder is not None and len(test) >= ENOUGH_TO_LEARN_FROM:
@@ -82,12 +100,12 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
             learned = "the other four fifths of them"
         else:
             if isinstance(options.train, Path):
-                training = find_recordings(options.train)
+                training = origins_in(options.train)
             else:
                 training = recordings(SIMULATORS, options.train or DEFAULT_TRAIN, "recording training doughs")
             splits = [Split(tuple(training), tuple(test))]
             learned = f"{len(training)} others"
-        forecasts, calls = run(splits, options.jobs, tell, has_calls=options.has_calls)
+        forecasts, calls = run(splits, each, tell, has_calls=options.has_calls)
     rows, call_rows = rows_of(forecasts), call_rows_of(calls)
     text = f"{len(test)} recorded batches; the alternatives learned from {learned}\n{text_of(rows, call_rows)}"
     print(text, file=out, end="")

@@ -1,13 +1,9 @@
 """Every method on every recording: training of the alternatives first, then one forecast at each judged moment."""
 
-from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import partial
-from multiprocessing import get_context
-from pathlib import Path
-from typing import TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -25,7 +21,9 @@ from monitor.backtest.alternatives import (
 )
 from monitor.backtest.conformal import Bare, Calibration, calibrated
 from monitor.backtest.local_trend import tuned
-from monitor.backtest.recordings import READY, Labels, Moment, Recording, load_recording, moments_of
+from monitor.backtest.origins import Origin
+from monitor.backtest.recordings import READY, Labels, Moment, Recording, moments_of
+from monitor.backtest.spreading import Spread, Told
 from monitor.clock import SystemClock
 from monitor.dough.forecast import MOMENT_QUANTILES, outlook
 from monitor.dough.outlook import Moments, Outlook
@@ -33,8 +31,6 @@ from monitor.dough.scores import censored
 from monitor.replay import Estimate, known_at
 
 Array = NDArray[np.float64]
-Task = TypeVar("Task")
-Found = TypeVar("Found")
 Progress = Callable[[str, int, int], None]
 
 ESTIMATOR = "estimator"
@@ -96,9 +92,9 @@ def _true_ahead_s(moment: Moment) -> float:
     return float(censored(moment.truth_s - moment.at_s, HORIZON_S))
 
 
-def look(folder: Path, estimate: Estimate) -> tuple[Fate, list[Sight]]:
+def look(origin: Origin, estimate: Estimate) -> tuple[Fate, list[Sight]]:
     """What a training recording teaches."""
-    recording = load_recording(folder, estimate)
+    recording = origin.load(estimate)
     sights = [Sight(recording.labels, moment, view_of(recording, moment.at_s)) for moment in moments_of(recording)]
     return fate_of(recording), sights
 
@@ -108,13 +104,13 @@ def bares(sight: Sight, alternatives: Alternatives) -> dict[str, Bare | None]:
     return {method: alternatives.bare(method, sight.moment.what, sight.labels, sight.view) for method in ALTERNATIVES}
 
 
-def train(looked: Sequence[tuple[Fate, list[Sight]]], each: "Each", progress: Callable[[int, int], None]) -> Trained:
+def train(looked: Sequence[tuple[Fate, list[Sight]]], each: Spread, progress: Told) -> Trained:
     """The alternatives tuned and calibrated on training doughs."""
     sights = [sight for _, found in looked for sight in found]
     last = [found[-1].view.course for _, found in looked if found]
     step = max(1, len(last) // TUNED_ON)
     alternatives = Alternatives(clock_from([fate for fate, _ in looked]), tuned(last[::step]))
-    said = list(each(partial(bares, alternatives=alternatives), sights, progress))
+    said = each(partial(bares, alternatives=alternatives), sights, progress)
     calibrations = {}
     for key in {(method, s.moment.what, s.moment.share) for s in sights for method in ALTERNATIVES}:
         method, what, share = key
@@ -174,9 +170,9 @@ def called_s(ahead_s: Callable[[float], float], from_s: float, until_s: float) -
     return np.inf
 
 
-def compete(folder: Path, trained: Trained, has_calls: bool, estimate: Estimate) -> tuple[list[Forecast], list[Call]]:
+def compete(origin: Origin, trained: Trained, has_calls: bool, estimate: Estimate) -> tuple[list[Forecast], list[Call]]:
     """All forecasts, and unless they are not wanted all calls, of all methods on one recording."""
-    recording = load_recording(folder, estimate)
+    recording = origin.load(estimate)
     clock = SystemClock()
     batch, labels = recording.batch, recording.labels
     rivals = {method: _Rival(recording, method, trained) for method in ALTERNATIVES}
@@ -239,49 +235,31 @@ def _calls(
     return calls
 
 
-class Each:
-    """Runs a function over many tasks in ``jobs`` processes, in order, telling how many are done."""
-
-    def __init__(self, jobs: int) -> None:
-        self.jobs = jobs
-
-    def __call__(
-        self, function: Callable[[Task], Found], tasks: Sequence[Task], progress: Callable[[int, int], None]
-    ) -> Iterator[Found]:
-        progress(0, len(tasks))
-        if self.jobs <= 1:
-            for done, task in enumerate(tasks, start=1):
-                yield function(task)
-                progress(done, len(tasks))
-            return
-        # spawn: a forked child of a threaded process may hang; the tasks are long enough to pay for a new interpreter
-        with ProcessPoolExecutor(self.jobs, mp_context=get_context("spawn")) as pool:
-            chunk = max(1, min(8, len(tasks) // (4 * self.jobs)))
-            for done, found in enumerate(pool.map(function, tasks, chunksize=chunk), start=1):
-                yield found
-                progress(done, len(tasks))
-
-
 @dataclass(frozen=True, slots=True)
 class Split:
     """Recordings that the alternatives learn from, and others on which everything is judged."""
 
-    training: tuple[Path, ...]
-    test: tuple[Path, ...]
+    training: tuple[Origin, ...]
+    test: tuple[Origin, ...]
 
 
-def cross_validated(recordings: Sequence[Path]) -> list[Split]:
+def cross_validated(recordings: Sequence[Origin]) -> list[Split]:
     """Splits in which every recording is judged once, by alternatives that learned from the others."""
-    parts = [tuple(recordings[start::N_PARTS]) for start in range(N_PARTS)]
-    return [Split(tuple(path for path in recordings if path not in part), part) for part in parts if part]
+    numbered = list(enumerate(recordings))
+    return [
+        Split(
+            tuple(each for number, each in numbered if number % N_PARTS != part),
+            tuple(each for number, each in numbered if number % N_PARTS == part),
+        )
+        for part in range(min(N_PARTS, len(numbered)))
+    ]
 
 
 def run(
-    splits: Sequence[Split], jobs: int, progress: Progress, *, has_calls: bool = True, estimate: Estimate = outlook
+    splits: Sequence[Split], each: Spread, progress: Progress, *, has_calls: bool = True, estimate: Estimate = outlook
 ) -> tuple[list[Forecast], list[Call]]:
-    """Train on some recordings, compete on others; without calls it takes half the time."""
-    each = Each(jobs)
-    known = sorted({path for split in splits for path in split.training})
+    """Train on some recordings, compete on others, each wherever it is sent; without calls it takes half the time."""
+    known = list(dict.fromkeys(origin for split in splits for origin in split.training))
     looking = each(partial(look, estimate=estimate), known, partial(progress, "looking at training doughs"))
     looked = dict(zip(known, looking, strict=True))
     forecasts: list[Forecast] = []
@@ -289,7 +267,7 @@ def run(
     for number, split in enumerate(splits, start=1):
         part = f" {number} of {len(splits)}" if len(splits) > 1 else ""
         told = partial(progress, f"training{part}")
-        trained = train([looked[path] for path in split.training], each, told)
+        trained = train([looked[origin] for origin in split.training], each, told)
         competing = partial(compete, trained=trained, has_calls=has_calls, estimate=estimate)
         for found in each(competing, split.test, partial(progress, f"forecasting{part}")):
             forecasts += found[0]

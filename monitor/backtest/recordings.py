@@ -3,9 +3,11 @@
 import csv
 import io
 import json
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -20,6 +22,7 @@ from monitor.recipe.batch import Batch, EventKind
 from monitor.replay import LARGEST_READINGS_BYTES, Estimate, read_batch, read_readings
 
 Array = NDArray[np.float64]
+Truth = tuple[float, float, Array, Array]  # ready [s], peak [s], times [s] and rise [%]
 
 READINGS_NAME = "READINGS.csv"
 BATCH_NAME = "BATCH.toml"
@@ -142,6 +145,23 @@ def load_recording(folder: Path, estimate: Estimate) -> Recording:
     # Bad rows were named when the batch was recorded or replayed; here they would drown the table.
     track = track_from_readings(batch, read_readings(folder / READINGS_NAME, io.StringIO()))
     about = _json(folder / ABOUT_NAME) if (folder / ABOUT_NAME).is_file() else {}
+    truth = _told_truth(folder, batch) if (folder / TRUTH_NAME).is_file() else None
+    return recording_of(folder.name, batch, track, estimate, about=about, truth=truth)
+
+
+def recording_of(
+    name: str,
+    batch: Batch,
+    track: Track,
+    estimate: Estimate,
+    *,
+    about: Mapping[str, Any] = MappingProxyType({}),
+    truth: Truth | None = None,
+) -> Recording:
+    """A recording of a batch and its readings, with what is told about it and what it truly did, where that is known.
+
+    Where it is not, ``estimate`` says from all the readings.
+    """
     told_s = [seconds_since_start(batch, event.at) for event in batch.events if event.kind is EventKind.FOLD]
     folds_s = [60.0 * float(at_min) for at_min in about.get("folds_min", [])] or told_s
     labels = Labels(
@@ -151,12 +171,9 @@ def load_recording(folder: Path, estimate: Estimate) -> Recording:
         folds=str(about.get("folds", "told" if told_s else "none")),
         judged_by="peak" if batch.target.is_peak else "rise",
     )
-    if (folder / TRUTH_NAME).is_file():
-        ready_s, peak_s, rise_t_s, rise_pct = _told_truth(folder, batch)
-    else:
-        ready_s, peak_s, rise_t_s, rise_pct = _shown_truth(batch, track, estimate)
+    ready_s, peak_s, rise_t_s, rise_pct = _shown_truth(batch, track, estimate) if truth is None else truth
     return Recording(
-        name=folder.name,
+        name=name,
         batch=batch,
         track=track,
         labels=labels,
@@ -189,7 +206,7 @@ def _since_start_s(batch: Batch, text: object, path: Path) -> float:
         raise ConfigError(f"{path}: {text!r} is no moment such as 2026-03-02T05:40:00Z") from err
 
 
-def _told_truth(folder: Path, batch: Batch) -> tuple[float, float, Array, Array]:
+def _told_truth(folder: Path, batch: Batch) -> Truth:
     path = folder / TRUTH_NAME
     truth = _json(path)
     rises = folder / TRUE_RISE_NAME
@@ -208,7 +225,7 @@ def _told_truth(folder: Path, batch: Batch) -> tuple[float, float, Array, Array]
     return ready_s, peak_s, course[:, 0], course[:, 1]
 
 
-def _shown_truth(batch: Batch, track: Track, estimate: Estimate) -> tuple[float, float, Array, Array]:
+def _shown_truth(batch: Batch, track: Track, estimate: Estimate) -> Truth:
     """What all the readings together show: the last outlook's moments, and the measured rise; nothing without any."""
     end_s = track.last_t_s
     seen = None if end_s is None else evidence(batch, track, end_s)
