@@ -17,6 +17,7 @@ from monitor.day_options import add_formula, add_plan
 from monitor.doors.options import add_broker, add_dashboard, add_proxy
 from monitor.errors import ConfigError, MonitorError
 from monitor.node.options import add_actions
+from monitor.services.options import add_service
 
 USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 STATUS_OK = 0
@@ -141,11 +142,10 @@ def _backup(args: argparse.Namespace) -> int:
 
 
 def _service(args: argparse.Namespace) -> int:
-    from monitor.watch.unit import unit
+    from monitor.services.command import run
 
     program = Path(sys.argv[0]).resolve() if args.program is None else args.program
-    print(unit(program, _data_dir(args).absolute(), args.user), end="")
-    return STATUS_OK
+    return run(args, _data_dir(args), program, sys.stdout)
 
 
 def _batch(args: argparse.Namespace) -> int:
@@ -284,11 +284,8 @@ def parser() -> argparse.ArgumentParser:
 
     add_backup(commands.add_parser("backup", help="make, list, verify and restore backups"), _add_place, _backup)
 
-    service = commands.add_parser("service", help="print a systemd unit that keeps the collector running")
-    service.add_argument("--user", default="proofing", help="who it runs as (%(default)s)")
-    service.add_argument("--program", type=Path, metavar="PATH", help="of proofing-monitor (default: this one)")
-    _add_place(service)
-    service.set_defaults(run=_service)
+    service = commands.add_parser("service", help="systemd units, or a compose file, that keep everything running")
+    add_service(service, _add_place, _service)
 
     check = commands.add_parser("check", help="say what is set up, what is wrong and how to mend it")
     _add_place(check, has_config=True)

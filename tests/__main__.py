@@ -22,6 +22,8 @@ OLDEST_PYTHON = (3, 11)
 # program that tells a tool is there: (Debian packages, Homebrew formula, what it is for)
 SYSTEM_TOOLS = {
     "mosquitto": ("mosquitto", "mosquitto", "tests with a real MQTT broker"),
+    "mosquitto_sub": ("mosquitto-clients", "mosquitto", "tests of the broker's health check"),
+    "systemd-analyze": ("systemd", "", "tests of the units"),
     "nginx": ("nginx-light", "nginx", "tests with a proxy before the screens"),
     "influxd": ("influxdb", "influxdb@1", "tests with a real InfluxDB as the central store"),
     "cc": ("gcc libc6-dev", "gcc", "tests with a disk that fails"),
@@ -73,7 +75,7 @@ def set_up_tools() -> None:
         run(*prefix, "apt-get", "update", quiet=True)
         run(*prefix, "apt-get", "install", "-y", "--no-install-recommends", *packages, quiet=True)
     elif shutil.which("brew"):
-        run("brew", "install", *(SYSTEM_TOOLS[program][1] for program in missing))
+        run("brew", "install", *filter(None, (SYSTEM_TOOLS[program][1] for program in missing)))
     for program in missing:
         if find(program) is None:
             print(f"not installed: {program}; without it there are no {SYSTEM_TOOLS[program][2]}", flush=True)

@@ -1,6 +1,7 @@
 """Fixtures for all tests; what they hand out is in ``harness.py``."""
 
 import os
+import shutil
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -80,6 +81,18 @@ def mosquitto_program() -> str:
 
 
 @pytest.fixture(scope="session")
+def mosquitto_sub() -> str:
+    """The program by which a broker's health is asked."""
+    return shutil.which("mosquitto_sub") or pytest.fail("no mosquitto_sub (Debian: apt-get install mosquitto-clients)")
+
+
+@pytest.fixture(scope="session")
+def systemd_analyze() -> str:
+    """What looks through units; no service manager has to run for it."""
+    return shutil.which("systemd-analyze") or pytest.fail("no systemd-analyze (Debian: apt-get install systemd)")
+
+
+@pytest.fixture(scope="session")
 def nginx_program() -> str:
     """The proxy's program."""
     return nginx_binary() or pytest.fail("nginx is not installed (Debian: apt-get install nginx-light)")
@@ -120,6 +133,14 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
     "mosquitto": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
     "mosquitto_program": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
     "influx": (influxd_binary, "no influxd, or no nginx before it (Debian: apt-get install influxdb nginx-light)"),
+    "mosquitto_sub": (
+        lambda: shutil.which("mosquitto_sub"),
+        "no mosquitto_sub (Debian: apt-get install mosquitto-clients)",
+    ),
+    "systemd_analyze": (
+        lambda: shutil.which("systemd-analyze"),
+        "no systemd-analyze (Debian: apt-get install systemd)",
+    ),
     "nginx_program": (nginx_binary, "nginx is not installed (Debian: apt-get install nginx-light)"),
     "small_disk": (SmallDisk.mount_binary, "no file system can be mounted (needs root on Linux)"),
     "c_compiler": (compiler, "no C compiler for Linux (Debian: apt-get install gcc libc6-dev)"),

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from monitor.config import MQTT_PORTS, MqttAddress
 from monitor.doors.bridge import QUEUED_MESSAGES, Link, access_lines, link_of, settings_lines, sites_of
-from monitor.doors.certificates import Pair, given_pair, own_pair
+from monitor.doors.certificates import Pair, given_pair, kept_pair, own_pair
 from monitor.doors.settings_files import kept_options
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
@@ -128,6 +128,13 @@ def pair_of(data_dir: Path, options: BrokerOptions, now: datetime) -> Pair:
     if options.certificate:
         return given_pair(Path(options.certificate), Path(options.key), Path(options.ca) if options.ca else None)
     return own_pair(data_dir, broker_folder(data_dir), options.hosts, now)
+
+
+def kept_authority(data_dir: Path, options: BrokerOptions) -> Path | None:
+    """The authority to trust for the broker's certificate; None: the machine's own ones."""
+    if options.certificate:
+        return Path(options.ca) if options.ca else None
+    return kept_pair(data_dir, broker_folder(data_dir)).ca
 
 
 def radio_nodes(data_dir: Path) -> dict[str, NodeSettings]:

@@ -1,0 +1,77 @@
+"""``service``: the collector's systemd unit, or files for everything that is set up on this machine."""
+
+import argparse
+import os
+import secrets
+from pathlib import Path
+from typing import TextIO
+
+from monitor.config import load_config
+from monitor.errors import ConfigError
+from monitor.files import write_private
+from monitor.services.compose import (
+    CENTRAL_FOLDER,
+    CENTRAL_SECRETS,
+    COMPOSE_NAME,
+    DOCKERFILE_NAME,
+    compose,
+    dockerfile,
+    project_folder,
+)
+from monitor.services.setting import Setting, setting_of, write_probe
+from monitor.services.units import units
+from monitor.watch.unit import unit
+
+PASSWORD_BYTES = 18
+
+
+def run(args: argparse.Namespace, data_dir: Path, program: Path, out: TextIO) -> int:
+    """Print a unit, or write all files of a kind; the exit status comes back."""
+    if args.central and args.compose is None:
+        raise ConfigError("--central goes with --compose DIR")
+    if args.systemd is None and args.compose is None:
+        print(unit(program, data_dir.absolute(), args.user), end="", file=out)
+        return 0
+    config = load_config(data_dir, os.environ)
+    setting = setting_of(config, args.user, program)
+    if setting.has_broker:
+        write_probe(config)
+    if args.systemd is not None:
+        _write_units(setting, args.systemd, out)
+    else:
+        _write_compose(setting, args.compose, out, has_central=args.central)
+    return 0
+
+
+def _write(folder: Path, files: dict[str, str]) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in files.items():
+            (folder / name).write_text(text, encoding="utf-8")
+    except OSError as err:
+        raise ConfigError(f"{folder}: cannot be written ({err.strerror}); name another folder") from err
+
+
+def _write_units(setting: Setting, folder: Path, out: TextIO) -> None:
+    files = units(setting)
+    _write(folder, files)
+    started = [name for name in files if not name.startswith("proofing-health.service")]
+    print(f"{folder}: {', '.join(files)}", file=out)
+    print("next: copy them to /etc/systemd/system, then", file=out)
+    print(f"      systemctl daemon-reload && systemctl enable --now {' '.join(started)}", file=out)
+    print("an InfluxDB package brings a unit of its own", file=out)
+
+
+def _write_compose(setting: Setting, folder: Path, out: TextIO, *, has_central: bool) -> None:
+    owner = setting.data_dir.stat()
+    text = compose(setting, project_folder(), (owner.st_uid, owner.st_gid), folder, has_central=has_central)
+    _write(folder, {COMPOSE_NAME: text, DOCKERFILE_NAME: dockerfile()})
+    print(f"{folder}: {COMPOSE_NAME}, {DOCKERFILE_NAME}", file=out)
+    if has_central:
+        for name in CENTRAL_SECRETS:
+            file = folder / CENTRAL_FOLDER / name
+            if not file.exists():
+                write_private(file, "keeper" if name == CENTRAL_SECRETS[0] else secrets.token_urlsafe(PASSWORD_BYTES))
+        print(f"{folder / CENTRAL_FOLDER}: the central store's secrets; its token belongs into secrets.toml:", file=out)
+        print(f"      influx_token = the text of {folder / CENTRAL_FOLDER / CENTRAL_SECRETS[2]}", file=out)
+    print(f"next: docker compose -f {folder / COMPOSE_NAME} up --build --detach", file=out)
