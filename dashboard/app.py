@@ -8,7 +8,7 @@ from streamlit.navigation.page import StreamlitPage
 
 from dashboard import gate, queries
 from dashboard.page import put_style
-from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan, start
+from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
 
 # Holding each chart against the grammar's schema takes longer than all the rest of a refresh: the tests do that.
 disable_debug_mode()
@@ -16,7 +16,10 @@ st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar
 put_style()
 if not gate.is_open(queries.database().parent):
     st.stop()
-finished_page: StreamlitPage = st.Page(lambda: finished.show(finished_page), title="Finished", url_path="finished")
+compare_page = st.Page(compare.show, title="Compare", url_path="compare")
+finished_page: StreamlitPage = st.Page(
+    lambda: finished.show(finished_page, compare_page), title="Finished", url_path="finished"
+)
 batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path="batch")
 pages = [
     st.Page(lambda: board.show(batch_page), title="Board", url_path="board", default=True),
@@ -26,6 +29,7 @@ pages = [
     st.Page(bake.show, title="Bake", url_path="bake"),
     st.Page(formula.show, title="Formula", url_path="formula"),
     finished_page,
+    compare_page,
     st.Page(nodes.show, title="Nodes", url_path="nodes"),
     st.Page(cautions.show, title="Cautions", url_path="cautions"),
 ]

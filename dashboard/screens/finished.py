@@ -6,7 +6,7 @@ from datetime import datetime
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, page, plots, queries, review
+from dashboard import cards, comparing, page, plots, queries, review
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from monitor.bakery.alerts import Message
 from monitor.bakery.lessons import learned_sentence
@@ -18,16 +18,20 @@ from monitor.recipe.batch import Batch
 MOST_ROWS = 60  # of the table of forecasts
 
 
-def show(finished_page: StreamlitPage) -> None:
+def show(finished_page: StreamlitPage, compare_page: StreamlitPage) -> None:
     """One ended batch when the address names it, else the list of all, newest first."""
-    page.shown(lambda scene: _draw(scene, finished_page))
+    page.shown(lambda scene: _draw(scene, finished_page, compare_page))
 
 
-def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
+def _draw(scene: page.Scene, finished_page: StreamlitPage, compare_page: StreamlitPage) -> None:
     ended = {batch.id: batch for batch in scene.store.batches(running=False)}
     asked = queries.asked_batch_id()
     if asked in ended:
-        st.page_link(finished_page, label="All finished batches", icon=":material/arrow_back:")
+        with st.container(horizontal=True):
+            st.page_link(finished_page, label="All finished batches", icon=":material/arrow_back:")
+            if comparing.has_others(ended[asked], ended.values()):
+                label = "Compare with others of this recipe"
+                st.page_link(compare_page, label=label, query_params={"batch": str(asked)})
         _one(scene, queries.past(scene.store, ended[asked]))
         return
     if not ended:

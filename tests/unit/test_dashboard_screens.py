@@ -13,7 +13,7 @@ from sample_bakery import HOSTILE_NAME, NOW, fill
 from streamlit.testing.v1 import AppTest
 
 from dashboard import door, queries
-from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan, start
+from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
 from monitor.bakery.alerts import Alert, AlertKind, Phase, Sort, Subject
 from monitor.bakery.wording import CAUTIONS
 from monitor.config import CONFIG_NAME, DATABASE_NAME
@@ -34,17 +34,18 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import bake, batch, board, cautions, finished, formula, nodes, plan, start
+    from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
+    compare_page = st.Page(compare.show, title="Compare", url_path="c", default=name == "compare")
     finished_page = st.Page(
-        lambda: finished.show(finished_page), title="Finished", url_path="f", default=name == "finished"
+        lambda: finished.show(finished_page, compare_page), title="Finished", url_path="f", default=name == "finished"
     )
     batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path="b", default=name == "batch")
     others = {"board": lambda: board.show(batch_page), "nodes": nodes.show, "cautions": cautions.show}
     others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
-    st.navigation([finished_page, batch_page, *pages], position="hidden").run()
+    st.navigation([finished_page, batch_page, compare_page, *pages], position="hidden").run()
 
 
 @pytest.fixture(scope="module")
@@ -108,7 +109,7 @@ def test_the_tested_screens_are_the_ones_there_are() -> None:
     folder = Path(board.__file__).parent
     assert {path.stem for path in folder.glob("[a-z]*.py")} == {
         module.__name__.rsplit(".", 1)[1]
-        for module in (bake, batch, board, cautions, finished, formula, nodes, plan, start)
+        for module in (bake, batch, board, cautions, compare, finished, formula, nodes, plan, start)
     }
     for path in folder.glob("*.py"):
         assert len(path.read_text(encoding="utf-8").splitlines()) < 150, path
@@ -133,12 +134,12 @@ def test_empty_board_teaches_how_to_begin(nothing: Path, shown: Runs) -> None:
     assert str(nothing) in text
 
 
-@pytest.mark.parametrize("name", ["batch", "finished", "nodes", "cautions", "plan", "bake", "formula"])
+@pytest.mark.parametrize("name", ["batch", "finished", "compare", "nodes", "cautions", "plan", "bake", "formula"])
 def test_every_screen_stands_an_empty_store(name: str, nothing: Path, shown: Runs) -> None:
     assert words(shown(name))
 
 
-@pytest.mark.parametrize("name", ["board", "batch", "finished", "nodes", "plan", "bake"])
+@pytest.mark.parametrize("name", ["board", "batch", "finished", "compare", "nodes", "plan", "bake"])
 def test_a_store_that_cannot_be_read_is_said_in_words(name: str, nothing: Path, shown: Runs) -> None:
     (nothing / DATABASE_NAME).write_text("this is no database, " * 100)
     assert "The store does not answer" in words(shown(name))

@@ -1,0 +1,261 @@
+"""Tables of batches beside each other -> chart specifications, with the axes and the look of the other charts: pure."""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import altair as alt
+import numpy as np
+import pandas as pd
+
+from dashboard.charts import AXIS_PX, RISE_HEIGHT_PX, RISE_STEPS_PCT, Layered, finished, round_steps
+from dashboard.comparing import DAY_MS
+from dashboard.theme import FONT, Palette
+
+HOUR_STEPS = (0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 24.0)
+MINUTE_STEPS = (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0)
+HOURS_AND_MINUTES = "floor(datum.value) + ':' + format(round(60 * (datum.value - floor(datum.value))), '02')"
+NAME_ROOM = 0.17  # of the axis of hours, for the name at a curve's end on a phone
+LABEL_ROOM = 0.046  # of the height, for one name
+TREND_HEIGHT_PX = 240
+WARMTH_HEIGHT_PX = 110
+KEPT_HEIGHT_PX = 220
+LEAST_DEGREES = 3.0
+ROOMY = 16  # bars that are wide enough on a phone
+
+
+@dataclass(frozen=True, slots=True)
+class LineStyle:
+    """How one curve is told from the others: the palette's colour by name, dashes and width in pixels."""
+
+    colour: str
+    dash: tuple[int, ...]
+    width_px: float
+
+
+STYLES = (
+    LineStyle("ink", (), 4.0),  # the newest
+    LineStyle("crust", (12, 4), 2.4),
+    LineStyle("water", (5, 4), 2.4),
+    LineStyle("sage", (12, 4, 2, 4), 2.4),
+    LineStyle("ember", (2, 3), 2.6),
+    LineStyle("muted", (16, 3, 4, 3, 4, 3), 2.2),
+)
+"""No two of one colour or of one dash; the lines of a chart take them in turn."""
+
+
+def overlay_chart(
+    curves: pd.DataFrame, ready: pd.DataFrame, names: Sequence[str], palette: Palette, *, target_pct: float | None
+) -> Layered:
+    """Curves from a common start, each named at its end, with a dot where it was ready; the first is drawn over all.
+
+    Parameters
+    ----------
+    curves, ready
+        ``hours value what`` of the curves and of where each was ready. [h, %]
+    names
+        What the lines are called, in the order of their styles; a name without a curve keeps its style for itself.
+    target_pct
+        The band, where all waited for the same. [%]
+    """
+    last_h = float(curves["hours"].max())
+    top = max(20.0, float(curves["value"].max()) * 1.12, 0.0 if target_pct is None else target_pct * 1.08)
+    bottom = min(0.0, float(curves["value"].min()))
+    y_scale = alt.Scale(domain=[bottom, top], nice=False, zero=False)
+    percent = _axis("datum.value + ' %'", round_steps(bottom, top, RISE_STEPS_PCT, most=7))
+    x = _hours_axis(last_h)
+    y = alt.Y("value:Q", scale=y_scale, axis=percent)
+    layers: list[Any] = []
+    if target_pct is not None:
+        row = pd.DataFrame([{"value": target_pct, "words": f"the band, {target_pct:.0f} %"}])
+        layers.append(alt.Chart(row).mark_rule(color=palette.ember, strokeWidth=2).encode(y=y))
+        layers.append(_text(row, palette.ember, dx=4, dy=-6).encode(x=alt.value(0), y=y, text="words:N"))
+    ends = _name_places(curves, NAME_ROOM * last_h, LABEL_ROOM * (top - bottom))
+    for name, style in reversed(list(zip(names, STYLES, strict=False))):
+        colour = getattr(palette, style.colour)
+        line, dot, end = (frame[frame["what"] == name] for frame in (curves, ready, ends))
+        if line.empty:
+            continue
+        layers.append(
+            alt.Chart(line)
+            .mark_line(
+                color=colour, strokeWidth=style.width_px, strokeDash=list(style.dash) or [1, 0], strokeCap="butt"
+            )
+            .encode(x=x, y=y, tooltip=alt.Tooltip("what:N", title=" "))
+        )
+        if len(dot):
+            layers.append(
+                alt.Chart(dot)
+                .mark_point(color=colour, fill=palette.paper, filled=True, stroke=colour, size=110, strokeWidth=2.5)
+                .encode(x=x, y=y, tooltip=alt.Tooltip("what:N", title="ready"))
+            )
+        weight = 700 if style is STYLES[0] else 600
+        for text in (
+            _text(end, palette.paper, dx=7, stroke=palette.paper, strokeWidth=4),
+            _text(end, colour, dx=7, fontWeight=weight),
+        ):
+            layers.append(text.encode(x=x, y=y, text="what:N"))
+    return finished(Layered(layer=layers), palette, RISE_HEIGHT_PX)
+
+
+def trend_chart(
+    rows: pd.DataFrame, names: Mapping[str, str], lines: pd.DataFrame, marks: pd.DataFrame, palette: Palette
+) -> Layered:
+    """Hours to ready against the date, and a line where a trend may be claimed.
+
+    Parameters
+    ----------
+    rows
+        ``at`` and a column of hours for each of ``names``. [ms of the dial, h]
+    names
+        ``hours`` and perhaps ``even``, with what each is called.
+    lines
+        ``at value what`` of the ends of claimed trends.
+    marks
+        ``at words`` of what changed.
+    """
+    known = rows[list(names)].to_numpy(dtype=np.float64)
+    low, high = float(np.nanmin(known)), float(np.nanmax(known))
+    spare = max(0.25, 0.18 * (high - low))
+    low, high = max(0.0, low - spare), high + 2.2 * spare  # names stand at the top
+    y_scale = alt.Scale(domain=[low, high], nice=False, zero=False)
+    y = alt.Y(
+        "value:Q",
+        scale=y_scale,
+        axis=_axis(HOURS_AND_MINUTES, round_steps(low, high, HOUR_STEPS, most=5)),
+    )
+    x = _date_axis(rows)
+    layers: list[Any] = _changes(marks, x, palette)
+    looks = {"hours": (palette.ink, "circle", palette.ink), "even": (palette.water, "diamond", palette.paper)}
+    for place, (column, name) in enumerate(names.items()):
+        colour, shape, fill = looks[column]
+        points = rows[["at", column]].rename(columns={column: "value"}).dropna()
+        line = lines[lines["what"] == column]
+        if len(line):
+            dash = [1, 0] if column == "hours" else [7, 4]
+            layers.append(alt.Chart(line).mark_line(color=colour, strokeWidth=2, strokeDash=dash).encode(x=x, y=y))
+        layers.append(
+            alt.Chart(points.assign(words=name))
+            .mark_point(color=colour, shape=shape, fill=fill, stroke=colour, strokeWidth=2, size=90, opacity=1.0)
+            .encode(x=x, y=y, tooltip=alt.Tooltip("words:N", title=" "))
+        )
+        mark = "●" if column == "hours" else "◇"
+        row = pd.DataFrame([{"words": f"{mark} {name}"}])
+        layers.append(_text(row, colour, dy=2 + 18 * place).encode(x=alt.value(4), y=alt.value(6), text="words:N"))
+    return finished(Layered(layer=layers), palette, TREND_HEIGHT_PX)
+
+
+def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette) -> Layered:
+    """Mean temperature of each dough on the dates of the chart above: ``at value``. [ms of the dial, ``unit``]"""
+    low, high = float(rows["value"].min()), float(rows["value"].max())
+    spare = max(0.0, LEAST_DEGREES - (high - low)) / 2 + 0.12 * max(high - low, LEAST_DEGREES)
+    scale = alt.Scale(domain=[low - spare, high + 2.5 * spare], nice=False, zero=False)  # the name stands at the top
+    axis = alt.Axis(
+        title=None,
+        labelExpr=f"datum.value + ' {unit}'",
+        tickCount=3,
+        minExtent=AXIS_PX,
+        maxExtent=AXIS_PX,
+        domain=False,
+    )
+    x, y = _date_axis(rows), alt.Y("value:Q", scale=scale, axis=axis)
+    base = alt.Chart(rows.dropna())
+    label = _text(pd.DataFrame([{"words": name}]), palette.crust)
+    layers = [
+        base.mark_line(color=palette.crust, strokeWidth=1.2, strokeDash=[2, 3]).encode(x=x, y=y),
+        base.mark_point(color=palette.crust, filled=True, size=60, opacity=1.0).encode(x=x, y=y),
+        label.encode(x=alt.value(4), y=alt.value(6), text="words:N"),
+    ]
+    return finished(Layered(layer=layers), palette, WARMTH_HEIGHT_PX)
+
+
+def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Layered:
+    """What was said of each batch, as minutes before and after the moment it was ready, which is the line across.
+
+    ``what early mid late is_inside``, the first first. [min]  A bar that does not reach the line missed it: it is
+    of another colour, hollow, and has a cross on the line.
+    """
+    ends = pd.concat([rows["early"], rows["late"], pd.Series([0.0])])
+    low, high = float(ends.min()), float(ends.max())
+    spare = max(5.0, 0.1 * (high - low))
+    low, high = low - spare, high + 2.2 * spare  # what the line is stands at the top
+    scale = alt.Scale(domain=[low, high], nice=False, zero=False)
+    axis = _axis("(datum.value > 0 ? '+' : '') + datum.value", round_steps(low, high, MINUTE_STEPS, most=6))
+    x = alt.X(
+        "what:N",
+        sort=list(rows["what"]),
+        axis=alt.Axis(title=None, labelAngle=0, labelOverlap="greedy", labelSeparation=10, grid=False, domain=False),
+    )
+    y, tip = alt.Y("early:Q", scale=scale, axis=axis), alt.Tooltip("what:N", title=" ")
+    inside, missed = rows[rows["is_inside"]], rows[~rows["is_inside"]]
+    wide_px = 13.0 if len(rows) <= ROOMY else 6.0
+    line = pd.DataFrame([{"early": 0.0, "words": came}])
+    bar: dict[str, Any] = {"size": wide_px, "cornerRadius": 3, "strokeWidth": 2.0}
+    layers: list[Any] = [
+        alt.Chart(inside)
+        .mark_bar(color=palette.dough, stroke=palette.crust, **bar)
+        .encode(x=x, y=y, y2="late:Q", tooltip=tip),
+        alt.Chart(missed)
+        .mark_bar(color=palette.paper, stroke=palette.ember, strokeDash=[4, 3], **bar)
+        .encode(x=x, y=y, y2="late:Q", tooltip=tip),
+        alt.Chart(rows.dropna(subset=["mid"]))
+        .mark_tick(color=palette.ink, thickness=2.5, size=wide_px, opacity=1.0)
+        .encode(x=x, y=alt.Y("mid:Q", scale=scale, axis=axis), tooltip=tip),
+        alt.Chart(line).mark_rule(color=palette.ink, strokeWidth=2).encode(y=y),
+        alt.Chart(missed.assign(early=0.0))
+        .mark_point(shape="cross", angle=45, color=palette.ember, filled=True, size=120, opacity=1.0)
+        .encode(x=x, y=y, tooltip=tip),
+        _text(line, palette.ink).encode(x=alt.value(4), y=alt.value(6), text="words:N"),
+    ]
+    return finished(Layered(layer=layers), palette, KEPT_HEIGHT_PX)
+
+
+def _name_places(curves: pd.DataFrame, room_h: float, room: float) -> pd.DataFrame:
+    """Where the names stand: at the ends of their curves, or below a name that would be in the way."""
+    ends = curves.groupby("what").tail(1).sort_values("value", ascending=False)
+    placed: list[tuple[float, float]] = []
+    for at_h, value in zip(ends["hours"], ends["value"], strict=True):
+        above = [other for other_h, other in placed if abs(other_h - at_h) < room_h]
+        placed.append((float(at_h), min([float(value), *(other - room for other in above)])))
+    return ends.assign(value=[value for _, value in placed])
+
+
+def _text(frame: pd.DataFrame, colour: str, **more: Any) -> alt.Chart:
+    look: dict[str, Any] = {"align": "left", "fontSize": 13.5, "font": FONT, "fontWeight": 600, **more}
+    text: alt.Chart = alt.Chart(frame).mark_text(color=colour, **look)
+    return text
+
+
+def _axis(label: str, values: list[float]) -> alt.Axis:
+    return alt.Axis(title=None, labelExpr=label, values=values, minExtent=AXIS_PX, maxExtent=AXIS_PX, domain=False)
+
+
+def _hours_axis(last_h: float) -> alt.X:
+    values = round_steps(0.0, last_h, HOUR_STEPS, most=6)
+    axis = alt.Axis(title=None, labelExpr=HOURS_AND_MINUTES, values=values, grid=False, labelOverlap="greedy")
+    return alt.X("hours:Q", scale=alt.Scale(domain=[0.0, last_h * (1 + NAME_ROOM)], nice=False), axis=axis)
+
+
+def _date_axis(rows: pd.DataFrame) -> alt.X:
+    first, last = float(rows["at"].min()), float(rows["at"].max())
+    spare = max(DAY_MS / 2, 0.04 * (last - first))
+    days = [DAY_MS * days for days in (1, 2, 7, 14, 28, 56, 91, 182, 364)]
+    values = round_steps(first - spare, last + spare, tuple(days), most=6)
+    axis = alt.Axis(
+        title=None, labelExpr="utcFormat(datum.value, '%-d %b')", values=values, grid=False, labelOverlap="greedy"
+    )
+    return alt.X("at:Q", scale=alt.Scale(domain=[first - spare, last + spare], nice=False), axis=axis)
+
+
+def _changes(marks: pd.DataFrame, x: alt.X, palette: Palette) -> list[Any]:
+    """Where something changed: a dashed line down, its words at the foot, in turns on two heights."""
+    if marks.empty:
+        return []
+    rule = alt.Chart(marks).mark_rule(color=palette.muted, strokeWidth=1.5, strokeDash=[3, 3]).encode(x=x)
+    layers: list[Any] = [rule]
+    for turn in (0, 1):
+        part = marks.iloc[turn::2]
+        if len(part):
+            words = _text(part, palette.muted, dx=5, dy=-9 - 17 * turn, fontSize=12.5)
+            layers.append(words.encode(x=x, y=alt.value("height"), text="words:N"))
+    return layers

@@ -1,0 +1,115 @@
+"""Batches of a recipe beside each other, put on a page: the curves, the table, the weeks, the forecasts."""
+
+import html
+from collections.abc import Mapping, Sequence
+
+import pandas as pd
+import streamlit as st
+
+from dashboard import compare_charts, compare_queries, compare_words, comparing, page
+from dashboard.compare_charts import STYLES, LineStyle
+from dashboard.course import Course
+from dashboard.frames import dial_ms
+from dashboard.svg import drawing, element, picture
+from dashboard.theme import Palette
+from monitor.recipe.batch import BatchId
+from monitor.units import fahrenheit
+
+LONGEST_UNBROKEN = 14  # letters that a cell keeps on one line: two hours and some minutes
+Names = Mapping[BatchId, str]
+
+
+def put_overlay(
+    scene: page.Scene, title: str, courses: Sequence[Course], names: Names, even_c: float | None, *, is_even: bool
+) -> None:
+    """The curves over each other, the newest first, by the clock or as if all were at ``even_c``."""
+    manner, temp_c = scene.manner, even_c if is_even else None
+    said = compare_words.newest_sentence(courses, even_c, manner)
+    if said:
+        st.html(f'<p class="saying">{html.escape(said)}</p>')
+    curves = comparing.overlay_frame(courses, names, temp_c)
+    if len(curves):
+        chart = compare_charts.overlay_chart(
+            curves,
+            comparing.ready_frame(courses, names, temp_c),
+            [names[course.batch.id] for course in courses],
+            scene.palette,
+            target_pct=comparing.same_target_pct(courses),
+        )
+        page.put_chart(chart, compare_words.overlay_sentence(title, courses, names, temp_c, manner), "overlay")
+    st.html(f'<p class="quiet">{html.escape(compare_words.time_words(courses, names, temp_c, manner))}</p>')
+
+
+def put_figures(scene: page.Scene, courses: Sequence[Course], names: Names, even_c: float | None) -> None:
+    """The table of key figures, a line for each batch, with the line of its curve before its name."""
+    said = compare_queries.judgements([course.batch for course in courses])
+    rows = compare_words.figures(courses, said, even_c, scene.manner)
+    head = "".join(f'<th role="columnheader">{html.escape(heading)}</th>' for heading in rows[0])
+    body = ""
+    for course, style, row in zip(courses, STYLES, rows, strict=False):
+        cells = "".join(_cell(what, words) for what, words in row.items())
+        body += f'<tr role="row">{_batch_cell(course, style, names, scene)}{cells}</tr>'
+    st.html(
+        '<div class="panel"><table class="rows figures" role="table"><tr role="row">'
+        f'<th role="columnheader">batch</th>{head}</tr>{body}</table></div>'
+    )
+
+
+def _cell(what: str, words: str) -> str:
+    kind = "none" if not words else "wraps" if len(words) > LONGEST_UNBROKEN else "short"
+    return f'<td class="{kind}" role="cell" data-what="{html.escape(what)}">{html.escape(words or "–")}</td>'
+
+
+def _batch_cell(course: Course, style: LineStyle, names: Names, scene: page.Scene) -> str:
+    batch = course.batch
+    sample = picture(_line_svg(style, scene.palette), "", "mark line")
+    link = f'<a href="./finished?batch={batch.id}" target="_self">{html.escape(names[batch.id])}</a>'
+    return f'<td class="which" role="cell">{sample}{link}<span class="quiet">{html.escape(batch.name)}</span></td>'
+
+
+def _line_svg(style: LineStyle, palette: Palette) -> str:
+    line = element(
+        "line", x1=0, y1=5, x2=44, y2=5, stroke=getattr(palette, style.colour), stroke_width=style.width_px,
+        stroke_dasharray=" ".join(str(each) for each in style.dash) or None,
+    )  # fmt: skip
+    return drawing(line, 44, 10)
+
+
+def put_trend(scene: page.Scene, courses: Sequence[Course], even_c: float | None) -> None:
+    """Time to ready against the date, with the warmth of the dough under it, and what was made otherwise."""
+    manner, zone = scene.manner, scene.manner.zone
+    rows = comparing.trend_frame(courses, even_c, zone)
+    said = compare_words.trend_sentence(rows, even_c, manner)
+    otherwise = compare_words.changes_sentence(courses, manner)
+    st.html(
+        f'<h2 class="section">Over the weeks</h2><p class="reading">{html.escape(f"{said} {otherwise}".strip())}</p>'
+    )
+    names = {"hours": manner.say("ready after, by the clock")}
+    if even_c is not None and rows["even"].notna().any():
+        names["even"] = compare_words.even_words(even_c, manner)
+    if rows["hours"].notna().sum() < 2:
+        return
+    marks = [
+        (dial_ms(each.batch.started_at, zone), compare_words.change_words(each, manner))
+        for each in comparing.changes(courses)
+    ]
+    lines = pd.concat([comparing.trend_line(rows, column) for column in names], ignore_index=True)
+    changed = pd.DataFrame(marks, columns=["at", "words"])
+    page.put_chart(compare_charts.trend_chart(rows, names, lines, changed, scene.palette), said, "trend")
+    warm = rows[["at", "dough_c"]].rename(columns={"dough_c": "value"})
+    if warm["value"].notna().any():
+        if manner.temp_unit == "F":
+            warm = warm.assign(value=[fahrenheit(float(value)) for value in warm["value"]])
+        name = manner.say("dough in the mean, °{unit}", unit=manner.temp_unit)
+        chart = compare_charts.warmth_chart(warm, name, f"°{manner.temp_unit}", scene.palette)
+        page.put_chart(chart, compare_words.warmth_sentence(courses, manner), "warmth")
+
+
+def put_kept(scene: page.Scene, courses: Sequence[Course], names: Names) -> None:
+    """How often batches were ready within what had been said at half their rise."""
+    said = compare_words.kept_sentence(courses, scene.manner)
+    st.html(f'<h2 class="section">How well forecasts held</h2><p class="reading">{html.escape(said)}</p>')
+    rows = comparing.kept_frame(courses, names)
+    if len(rows):
+        came = scene.manner.say("minutes before and after ready")
+        page.put_chart(compare_charts.kept_chart(rows, came, scene.palette), said, "kept")

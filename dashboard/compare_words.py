@@ -1,0 +1,304 @@
+"""What is said of batches beside each other: names, sentences under and instead of charts, the cells of the table."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import datetime, timedelta
+
+import pandas as pd
+
+from dashboard.comparing import DAY_MS, Change, against_the_others, changes, differing, parts_pct, slope_by_day
+from dashboard.course import Course, Kept, Warmth
+from dashboard.trend import LEAST_DAYS, Slope
+from monitor.bakery.manner import Manner
+from monitor.bakery.wording import clock_text, duration_text, target_text
+from monitor.recipe.batch import Batch, BatchId
+from monitor.recipe.intent import Judgement, Verdict
+from monitor.units import fahrenheit
+
+SAME_H = 5.0 / 60.0  # judgement: nobody is nearer to the minute with floury hands
+DAYS_A_WEEK = 7.0
+ALMOST_A_YEAR = timedelta(days=330)  # from then on a day without its year may be read as another
+
+
+def day_text(at: datetime, manner: Manner, *, has_year: bool = False) -> str:
+    """The day of a moment by the baker's calendar, as short as it may be."""
+    local = at.astimezone(manner.zone)
+    return f"{local.day} {local:%b %Y}" if has_year else f"{local.day} {local:%b}"
+
+
+def names_of(batches: Sequence[Batch], manner: Manner) -> dict[BatchId, str]:
+    """What each batch is called beside the others: its day; with the hour, then its number, where need be."""
+    starts = [batch.started_at for batch in batches]
+    has_year = bool(starts) and max(starts) - min(starts) > ALMOST_A_YEAR
+    days = {batch.id: day_text(batch.started_at, manner, has_year=has_year) for batch in batches}
+    times = {batch.id: f"{days[batch.id]}, {clock_text(batch.started_at, manner)}" for batch in batches}
+    once = [list(names.values()).count for names in (days, times)]
+    return {
+        key: day if once[0](day) == 1 else times[key] if once[1](times[key]) == 1 else f"{times[key]}, no. {key}"
+        for key, day in days.items()
+    }
+
+
+def hours_text(hours: float) -> str:
+    """A span of hours, in hours and minutes."""
+    return duration_text(60.0 * hours)
+
+
+def degrees(temp_c: float, manner: Manner, digits: int = 1) -> str:
+    """A temperature in the baker's own scale alone."""
+    value = fahrenheit(temp_c) if manner.temp_unit == "F" else temp_c
+    return f"{manner.number(value, digits)} °{manner.temp_unit}"
+
+
+def even_words(temp_c: float, manner: Manner) -> str:
+    """What time is called when all doughs are thought equally warm."""
+    return manner.say("as if all at {temp}", temp=degrees(temp_c, manner, 0))
+
+
+def time_words(courses: Iterable[Course], names: Mapping[BatchId, str], temp_c: float | None, manner: Manner) -> str:
+    """What the axis of time counts, and which curves rest on less than a probe, or are left out."""
+    if temp_c is None:
+        return manner.say("Hours and minutes from the start of the stage, by the clock. The dots: ready.")
+    said = [
+        manner.say(
+            "Every dough as if it had been at {temp} throughout: an hour in a warmer dough counts for more, one in a "
+            "colder dough for less. What differs now is not the warmth. The dots: ready.",
+            temp=degrees(temp_c, manner, 0),
+        )
+    ]
+    lists = {
+        warmth: ", ".join(names[course.batch.id] for course in courses if course.warmth is warmth) for warmth in Warmth
+    }
+    if lists[Warmth.AIR]:
+        said.append(manner.say("Worked out from the air, without a probe: {names}.", names=lists[Warmth.AIR]))
+    if lists[Warmth.UNKNOWN]:
+        said.append(manner.say("Not drawn, for nobody knows how warm it was: {names}.", names=lists[Warmth.UNKNOWN]))
+    return " ".join(said)
+
+
+def newest_sentence(courses: Sequence[Course], even_c: float | None, manner: Manner) -> str:
+    """The first of some courses against the others, by the clock and at equal warmth; empty when nobody knows."""
+    by_clock_h = against_the_others(courses, None)
+    if by_clock_h is None:
+        return ""
+    said = manner.say("To be ready, the newest took {took} the others in their middle", took=_took(by_clock_h, manner))
+    even_h = None if even_c is None else against_the_others(courses, even_c)
+    if even_h is None or even_c is None:
+        return f"{said}."
+    said = f"{said}; {even_words(even_c, manner)}, {_took_alone(even_h, manner)}"
+    if abs(even_h) < SAME_H <= abs(by_clock_h):
+        said = manner.say("{said}: its warmth explains it", said=said)
+    return f"{said}."
+
+
+def _took(hours: float, manner: Manner) -> str:
+    if abs(hours) < SAME_H:
+        return manner.say("as long as")
+    return manner.say("{time} longer than" if hours > 0.0 else "{time} less than", time=hours_text(abs(hours)))
+
+
+def _took_alone(hours: float, manner: Manner) -> str:
+    if abs(hours) < SAME_H:
+        return manner.say("just as long")
+    return manner.say("{time} longer" if hours > 0.0 else "{time} less", time=hours_text(abs(hours)))
+
+
+def overlay_sentence(
+    title: str, courses: Sequence[Course], names: Mapping[BatchId, str], temp_c: float | None, manner: Manner
+) -> str:
+    """What the curves over each other show, for who cannot see them."""
+    parts = []
+    for course in courses:
+        at_h = course.drawn_ready_h(temp_c)
+        what = manner.say("not ready by its end") if course.ready_h is None else manner.say("not known")
+        said = what if at_h is None else manner.say("ready after {time}", time=hours_text(at_h))
+        parts.append(f"{names[course.batch.id]} {said}")
+    clock = manner.say("by the clock") if temp_c is None else even_words(temp_c, manner)
+    return manner.say(
+        "{title}: the rise of {n} batches from their start, {clock}. {parts}.",
+        title=title, n=len(courses), clock=clock, parts="; ".join(parts),
+    )  # fmt: skip
+
+
+def trend_sentence(rows: pd.DataFrame, temp_c: float | None, manner: Manner) -> str:
+    """Whether the time to ready, and the warmth of the dough, have changed over the weeks, as far as can be told."""
+    ready = rows.dropna(subset=["hours"])
+    days = (ready["at"] // DAY_MS).nunique()
+    if days < LEAST_DAYS:
+        return manner.count(
+            int(days), "Made on {n} day so far: {least} are the least that can tell a trend.",
+            "Made on {n} days so far: {least} are the least that can tell a trend.", least=LEAST_DAYS,
+        )  # fmt: skip
+    weeks = (float(ready["at"].max()) - float(ready["at"].min())) / DAY_MS / DAYS_A_WEEK
+    span = manner.say("Over {weeks} weeks, made on {days} days", weeks=manner.number(weeks), days=int(days))
+    parts = [f"{manner.say('by the clock')} {_slope_words(slope_by_day(rows, 'hours'), manner)}"]
+    if temp_c is not None and rows["even"].notna().any():
+        parts.append(f"{even_words(temp_c, manner)} {_slope_words(slope_by_day(rows, 'even'), manner)}")
+    warmer = slope_by_day(rows, "dough_c")
+    said = manner.say("{span}, the time to ready: {parts}.", span=span, parts="; ".join(parts))
+    if warmer is not None and warmer.is_told:
+        factor = DAYS_A_WEEK * (1.8 if manner.temp_unit == "F" else 1.0)
+        is_warmer = warmer.per_day > 0.0
+        much = f"{manner.number(abs(warmer.per_day) * factor, 1)} °{manner.temp_unit}"
+        sentence = "The dough became {much} warmer a week." if is_warmer else "The dough became {much} colder a week."
+        said += f" {manner.say(sentence, much=much)}"
+    return said
+
+
+def _slope_words(slope: Slope | None, manner: Manner) -> str:
+    if slope is None or slope.low is None or slope.high is None:
+        return manner.say("on too few days to tell")
+    minutes_a_week = [DAYS_A_WEEK * 60.0 * each for each in (slope.per_day, slope.low, slope.high)]
+    middle, low, high = minutes_a_week
+    if not slope.is_told:
+        return manner.say(
+            "no change that could be told from chance ({low} to {high} min a week)",
+            low=_signed(low, manner), high=_signed(high, manner),
+        )  # fmt: skip
+    least, most = sorted((abs(low), abs(high)))
+    sentence = "{middle} min longer each week" if middle > 0 else "{middle} min shorter each week"
+    doubt = manner.say("({least} to {most})", least=_digits(least, manner), most=_digits(most, manner))
+    return f"{manner.say(sentence, middle=_digits(abs(middle), manner))} {doubt}"
+
+
+def _digits(minutes: float, manner: Manner) -> str:
+    return manner.number(minutes, 0 if minutes >= 10.0 else 1)
+
+
+def _signed(minutes: float, manner: Manner) -> str:
+    return f"{'−' if minutes < 0 else '+'}{_digits(abs(minutes), manner)}"
+
+
+def warmth_sentence(courses: Iterable[Course], manner: Manner) -> str:
+    """The coldest and the warmest dough and their days, for who cannot see the chart; empty when none is known."""
+    known = sorted((course.dough_c, course.batch.started_at) for course in courses if course.dough_c is not None)
+    if not known:
+        return ""
+    (cold_c, cold_at), (warm_c, warm_at) = known[0], known[-1]
+    return manner.say(
+        "Mean temperature of each dough, from {cold} on {cold_day} to {warm} on {warm_day}.",
+        cold=degrees(cold_c, manner), cold_day=day_text(cold_at, manner),
+        warm=degrees(warm_c, manner), warm_day=day_text(warm_at, manner),
+    )  # fmt: skip
+
+
+def change_words(change: Change, manner: Manner) -> str:
+    """What was made otherwise from one batch to the next."""
+    before, now = parts_pct(change.before), parts_pct(change.batch)
+    said = [
+        f"{manner.say(part)} {_percent(before[part], manner)} → {_percent(now[part], manner)}" for part in change.parts
+    ]
+    if change.is_other_target:
+        said.append(manner.say("band {target}", target=target_text(change.batch, manner)))
+    return ", ".join(said)
+
+
+def changes_sentence(courses: Iterable[Course], manner: Manner) -> str:
+    """Every change of formula and band, with its day; empty when there was none."""
+    found = [f"{day_text(each.batch.started_at, manner)} {change_words(each, manner)}" for each in changes(courses)]
+    return manner.say("Made otherwise from: {found}.", found="; ".join(found)) if found else ""
+
+
+def kept_sentence(courses: Sequence[Course], manner: Manner) -> str:
+    """How often batches were ready within what had been said at half their rise, and which do not count."""
+    n = {kept: sum(course.kept is kept for course in courses) for kept in Kept}
+    counted = n[Kept.INSIDE] + n[Kept.EARLIER] + n[Kept.LATER]
+    said = []
+    if counted:
+        said.append(
+            manner.count(
+                counted, "Said at half the rise: of {n} batch, {inside} was ready within what was said.",
+                "Said at half the rise: of {n} batches, {inside} were ready within what was said.",
+                inside=n[Kept.INSIDE],
+            )
+        )  # fmt: skip
+        missed = {Kept.EARLIER: "{n} earlier", Kept.LATER: "{n} later"}
+        off = ", ".join(manner.say(words, n=n[kept]) for kept, words in missed.items() if n[kept])
+        if off:
+            said.append(manner.say("Outside: {off}.", off=off))
+        said.append(manner.say("Nine in ten is what it promises."))
+    if n[Kept.TAKEN]:
+        said.append(
+            manner.count(
+                n[Kept.TAKEN], "{n} was taken before it was ready, and does not count.",
+                "{n} were taken before they were ready, and do not count.",
+            )
+        )  # fmt: skip
+    if n[Kept.UNSAID]:
+        said.append(
+            manner.count(
+                n[Kept.UNSAID], "{n} had no forecast by then, and does not count.",
+                "{n} had no forecast by then, and do not count.",
+            )
+        )  # fmt: skip
+    return " ".join(said)
+
+
+def verdict_word(verdict: Verdict, manner: Manner) -> str:
+    """What a baker said of the proof."""
+    return manner.say({Verdict.UNDER: "under", Verdict.RIGHT: "right", Verdict.OVER: "over"}[verdict])
+
+
+def figures(
+    courses: Sequence[Course], said: Mapping[BatchId, Judgement], temp_c: float | None, manner: Manner
+) -> list[dict[str, str]]:
+    """Key figures of each batch, by the heading of their column; a column that would be empty is left out."""
+    parts = [parts_pct(course.batch) for course in courses]
+    shown = [part for part in parts[0] if part == "yeast" or part in differing(parts)] if all(parts) else ["yeast"]
+    rows = [
+        {
+            manner.say("made with"): ", ".join(
+                f"{manner.say(part)} {_percent(mine[part], manner)}" for part in shown if mine.get(part)
+            ),
+            manner.say("waited for"): _target_cell(course, courses, manner),
+            manner.say("dough"): _warmth_cell(course, manner),
+            manner.say("ready after"): _after(course.ready_h, manner),
+            "" if temp_c is None else even_words(temp_c, manner): _even_cell(course, temp_c),
+            manner.say("peak after"): _after(course.peak_h, manner),
+            manner.say("rise when ready, at its peak"): _rises_cell(course, manner),
+            manner.say("taken after"): hours_text(course.end_h),
+            manner.say("past ready"): "" if course.past_h is None else hours_text(course.past_h),
+            manner.say("verdict"): _verdict_cell(said.get(course.batch.id), manner),
+        }
+        for course, mine in zip(courses, parts, strict=True)
+    ]
+    headings = [heading for heading in rows[0] if heading and any(row[heading] for row in rows)]
+    return [{heading: row[heading] for heading in headings} for row in rows]
+
+
+def _percent(value: float, manner: Manner) -> str:
+    digits = 0 if value >= 10.0 else 1 if round(value, 2) == round(value, 1) else 2
+    return f"{manner.number(value, digits)} %"
+
+
+def _target_cell(course: Course, courses: Sequence[Course], manner: Manner) -> str:
+    return target_text(course.batch, manner) if len({each.batch.target for each in courses}) > 1 else ""
+
+
+def _warmth_cell(course: Course, manner: Manner) -> str:
+    if course.dough_c is None:
+        return ""
+    temp = degrees(course.dough_c, manner)
+    return temp if course.warmth is Warmth.PROBE else manner.say("{temp}, by the air", temp=temp)
+
+
+def _after(hours: float | None, manner: Manner) -> str:
+    return manner.say("not by its end") if hours is None else hours_text(hours)
+
+
+def _even_cell(course: Course, temp_c: float | None) -> str:
+    even_h = None if temp_c is None else course.drawn_ready_h(temp_c)
+    return "" if even_h is None else hours_text(even_h)
+
+
+def _rises_cell(course: Course, manner: Manner) -> str:
+    rises = [course.rise_at(at_h) for at_h in (course.ready_h, course.peak_h)]
+    if rises == [None, None]:
+        return ""
+    return ", ".join("–" if rise is None else f"{manner.number(rise)} %" for rise in rises)
+
+
+def _verdict_cell(said: Judgement | None, manner: Manner) -> str:
+    if said is None:
+        return ""
+    word = verdict_word(said.verdict, manner)
+    return f"{word}: {said.notes}" if said.notes else word

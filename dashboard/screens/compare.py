@@ -1,0 +1,115 @@
+"""Batches of a recipe beside each other: laid over each other, in a table, over the weeks, and how forecasts held."""
+
+import html
+from collections.abc import Sequence
+from dataclasses import replace
+
+import streamlit as st
+
+from dashboard import compare_plots, compare_queries, compare_words, comparing, page
+from dashboard.comparing import MOST_OFFERED, MOST_TOLD_APART, Choice, Repeated
+from monitor.bakery.wording import stage_word
+from monitor.recipe.batch import BatchId
+
+
+def show() -> None:
+    """What the address asks for, or the recipe that was made last."""
+    page.shown(_draw)
+
+
+def _draw(scene: page.Scene) -> None:
+    offered, once = comparing.repeated(scene.store.batches(running=False))
+    choice = comparing.asked(st.query_params.to_dict(), offered)
+    heading = st.container()
+    if offered:
+        choice = _chosen_recipe(choice, offered, scene)
+    if choice is None:
+        heading.html(_nothing(once, scene, are_others=bool(offered)))
+        return
+    whole = choice.repeated
+    courses = compare_queries.courses(comparing.looked_at(choice))
+    names = compare_words.names_of([course.batch for course in courses], scene.manner)
+    even_c = comparing.even_temp_c(courses, scene.manner.temp_unit)
+    title = f"{whole.name}, {stage_word(whole.stage, scene.manner)}"
+    heading.html(page.heading(title, f"{len(whole.batches)} finished batches beside each other"))
+    choice = _chosen_batches(choice, names, even_c, scene)
+    st.query_params.from_dict(comparing.address_of(choice))
+    shown = [course for course in courses if course.batch.id in choice.batch_ids]
+    if shown:
+        compare_plots.put_overlay(scene, title, shown, names, even_c, is_even=choice.is_even)
+        compare_plots.put_figures(scene, shown, names, even_c)
+    else:
+        st.html('<p class="quiet">Choose the batches to lay over each other.</p>')
+    compare_plots.put_trend(scene, courses, even_c)
+    compare_plots.put_kept(scene, courses, names)
+
+
+def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -> str:
+    """What is missing for a comparison."""
+    made = ", ".join(f"{each.name} ({stage_word(each.stage, scene.manner)})" for each in once)
+    so_far = f"<p>Finished once so far: {html.escape(made)}.</p>" if made else "<p>Nothing is finished so far.</p>"
+    title = "Not finished twice yet" if are_others else "Nothing to compare yet"
+    return (
+        f'<div class="panel empty"><h2>{title}</h2><p>It takes two finished batches of one recipe, in '
+        "the same stage. A batch belongs to the recipe that its file names, or else to its name up to the first "
+        f"comma.</p>{so_far}</div>"
+    )
+
+
+def _follows(key: str, asked: object) -> str:
+    """The key of a widget that shows what the address asks for, whenever that is not what the widget said last."""
+    if key not in st.session_state or st.session_state.get(f"{key}, as asked") != asked:
+        st.session_state[key] = asked
+    return key
+
+
+def _told(key: str, answer: object) -> None:
+    st.session_state[f"{key}, as asked"] = answer
+
+
+def _chosen_recipe(choice: Choice | None, offered: Sequence[Repeated], scene: page.Scene) -> Choice | None:
+    by_key = {(each.recipe, each.stage.value): each for each in offered}
+    asked = None if choice is None else (choice.repeated.recipe, choice.repeated.stage.value)
+    chosen = st.selectbox(
+        "Recipe and stage",
+        list(by_key),
+        index=None if asked is None else 0,
+        format_func=lambda key: f"{by_key[key].name} · {stage_word(by_key[key].stage, scene.manner)}",
+        key=_follows("recipe", asked),
+        placeholder="Choose a recipe",
+    )
+    _told("recipe", chosen)
+    if chosen is None or chosen == asked:
+        return choice
+    return comparing.asked({"recipe": chosen[0], "stage": chosen[1]}, offered)
+
+
+def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | None, scene: page.Scene) -> Choice:
+    ids = list(names)
+    options = [batch_id for k, batch_id in enumerate(ids) if k < MOST_OFFERED or batch_id in choice.batch_ids]
+    asked = [batch_id for batch_id in options if batch_id in choice.batch_ids]
+    key = f"batches of {choice.repeated.recipe}, {choice.repeated.stage}"
+    picked = st.pills(
+        f"Batches, {MOST_TOLD_APART} at most",
+        options,
+        selection_mode="multi",
+        format_func=lambda batch_id: names[batch_id],
+        key=_follows(key, asked),
+    )
+    _told(key, picked)
+    if len(picked) > MOST_TOLD_APART:
+        st.toast(f"{MOST_TOLD_APART} at most can be told apart: take one off first.")
+        st.rerun()
+    kept = tuple(batch_id for batch_id in options if batch_id in picked)
+    if even_c is None:
+        st.html('<p class="quiet">No dough of this recipe was measured for its warmth, nor its air.</p>')
+        return replace(choice, batch_ids=kept, is_even=False)
+    time = st.radio(
+        "Time",
+        ["clock", "even"],
+        format_func={"clock": "by the clock", "even": compare_words.even_words(even_c, scene.manner)}.get,
+        horizontal=True,
+        key=_follows("time", "even" if choice.is_even else "clock"),
+    )
+    _told("time", time)
+    return replace(choice, batch_ids=kept, is_even=time == "even")
