@@ -13,6 +13,7 @@ from pathlib import Path
 from monitor.alert_options import add_alerts
 from monitor.archive.options import add_backup
 from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
+from monitor.central.options import add_central
 from monitor.day_options import add_formula, add_plan
 from monitor.doors.options import add_broker, add_dashboard, add_proxy
 from monitor.errors import ConfigError, MonitorError
@@ -146,6 +147,13 @@ def _service(args: argparse.Namespace) -> int:
 
     program = Path(sys.argv[0]).resolve() if args.program is None else args.program
     return run(args, _data_dir(args), program, sys.stdout)
+
+
+def _central(args: argparse.Namespace) -> int:
+    from monitor.central import command
+
+    _log_to_stderr(is_verbose=False)
+    return command.run(args, _data_dir(args), os.environ, sys.stdout)
 
 
 def _batch(args: argparse.Namespace) -> int:
@@ -287,6 +295,9 @@ def parser() -> argparse.ArgumentParser:
     service = commands.add_parser("service", help="systemd units, or a compose file, that keep everything running")
     add_service(service, _add_place, _service)
 
+    central = commands.add_parser("central", help="many sites: keep copies from the central store, verify, prepare it")
+    add_central(central, _add_place, _central)
+
     check = commands.add_parser("check", help="say what is set up, what is wrong and how to mend it")
     _add_place(check, has_config=True)
     check.set_defaults(run=_check)
@@ -337,6 +348,7 @@ def _add_batch(batch: argparse.ArgumentParser) -> None:
     start.add_argument(
         "--node", action="append", default=[], metavar="[CHANNEL=]URN", help="read every channel, or one, from a node"
     )
+    start.add_argument("--at", metavar="CABINET/SHELF", help="read from the nodes that stand there; see [places]")
     start.add_argument("--now", action="store_true", help="it starts now, whatever the file says")
 
     listing = commands.add_parser("list", help="every batch and how it stands")

@@ -9,9 +9,10 @@ from typing import TextIO
 from monitor.archive.export import export_batch
 from monitor.bakery import wording
 from monitor.bakery.manner import Manner
-from monitor.config import DATABASE_NAME, load_config
+from monitor.config import CONFIG_NAME, DATABASE_NAME, Config, load_config
 from monitor.errors import ConfigError, StoreError
 from monitor.pace import clock_of
+from monitor.places import nodes_at, place_within
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.replay import read_batch
@@ -40,9 +41,31 @@ def mapped(batch: Batch, choices: list[str]) -> Batch:
     return replace(batch, nodes=tuple(nodes.items()))
 
 
+def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
+    """The batch with channels read from the nodes that stand at a place of this site.
+
+    Raises
+    ------
+    ConfigError
+        When it is no place, or no node that was heard stands there.
+    """
+    place = place_within(config.site, at)
+    measured = {row.node: {reading.channel for reading in row.newest} for row in store.nodes()}
+    found = nodes_at(place, config.places, measured)
+    if not found:
+        known = ", ".join(sorted({each.within_site for each in config.places.values()})) or "none"
+        raise ConfigError(
+            f"--at {at}: no node that was heard stands there; places in [places] of {CONFIG_NAME}: {known}"
+        )
+    return replace(batch, nodes=tuple({**dict(batch.nodes), **found}.items()))
+
+
 def _start(store: Store, args: argparse.Namespace, out: TextIO) -> None:
     now = clock_of(store).now()
-    batch = mapped(read_batch(args.file), args.node)
+    batch = read_batch(args.file)
+    if args.at is not None:
+        batch = placed(batch, args.at, load_config(store.path.parent, {}), store)
+    batch = mapped(batch, args.node)
     if args.now:
         batch = replace(batch, started_at=now, events=(), ended_at=None)
     planned = [event for event in batch.events if event.at > now]
@@ -52,6 +75,9 @@ def _start(store: Store, args: argparse.Namespace, out: TextIO) -> None:
         batch = replace(batch, ended_at=None)
     batch = store.add_batch(batch)
     print(f"batch {batch.id}: {batch.name} is being watched", file=out)
+    if args.at is not None:
+        for channel, node in batch.nodes:
+            print(f"  {channel.value} from {node}", file=out)
     if planned:
         print(f"  {len(planned)} events still to come were left out: log each when it happens", file=out)
     if not batch.nodes:

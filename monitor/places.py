@@ -11,11 +11,11 @@
 """
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
 
 from monitor.errors import ConfigError
-from monitor.wire.readings import NodeId
+from monitor.wire.readings import Channel, NodeId
 
 USUAL_SITE = "home"
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
@@ -136,3 +136,40 @@ def places_from(table: object, site: str) -> tuple[dict[NodeId, Place], list[str
             except ConfigError as err:
                 faults.append(f"places: {node}: {err}")
     return found, faults
+
+
+def nodes_at(
+    at: Place, places: Mapping[NodeId, Place], measured: Mapping[NodeId, Set[Channel]]
+) -> dict[Channel, NodeId]:
+    """Which node a batch at a place is read from, by channel; a channel that nothing measures there is left out.
+
+    Air is the same for all that stand in it: the nearest node at the place or at a wider one tells it. Height and
+    dough are this tub's own: only a node at the place itself, or in it, tells them.
+
+    Parameters
+    ----------
+    measured
+        What each node has been heard to measure.
+
+    Raises
+    ------
+    ConfigError
+        When two nodes could tell the same.
+    """
+    found = {}
+    for channel in (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE):
+        is_air = channel in (Channel.AIR_TEMP, Channel.HUMIDITY)
+        near = {
+            node: abs(len(str(place).split("/")) - len(str(at).split("/")))
+            for node, place in places.items()
+            if channel in measured.get(node, ()) and (at.holds(place) or (is_air and place.holds(at)))
+        }
+        nearest = [node for node, steps in near.items() if steps == min(near.values())]
+        if len(nearest) > 1:
+            raise ConfigError(
+                f"--at {at.within_site}: {' and '.join(sorted(nearest))} both measure {channel.value} there; "
+                f"say which with --node {channel.value}=URN"
+            )
+        if nearest:
+            found[channel] = nearest[0]
+    return found

@@ -1,12 +1,22 @@
 """Places have names that can stand in a topic, and settings say which node stands where."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from harness import START
+from sample_bakery import ROUND_TUB
 
-from monitor.config import effective_settings, load_config
+from dashboard import whereabouts
+from monitor.archive.export import batch_toml
+from monitor.cli import main
+from monitor.config import DATABASE_NAME, effective_settings, load_config
 from monitor.errors import ConfigError
-from monitor.places import Place, place_of, place_within
+from monitor.places import Place, nodes_at, place_of, place_within
+from monitor.recipe.batch import Batch, BatchId, Stage
+from monitor.sinks.arrivals import Arrivals, Heard
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel, NodeId, Reading
 
 NODE = "urn:dev:mac:020000fffe5e0001"
 
@@ -82,3 +92,75 @@ def test_a_fault_of_the_settings_says_where_and_what_would_be_right(tmp_path: Pa
     with pytest.raises(ConfigError, match=r"config\.toml: ") as caught:
         load_config(settings(tmp_path, text), {})
     assert told in str(caught.value)
+
+
+# -- which nodes serve a place ----------------------------------------------------------------------------------------
+
+AIR, SHELF_3, SHELF_4 = (NodeId(f"urn:dev:mac:020000fffe5e000{number}") for number in (1, 2, 3))
+STANDS = {
+    AIR: place_within("home", "cabinet-2"),
+    SHELF_3: place_within("home", "cabinet-2/shelf-3"),
+    SHELF_4: place_within("home", "cabinet-2/shelf-4"),
+}
+MEASURES = {
+    AIR: {Channel.AIR_TEMP, Channel.HUMIDITY},
+    SHELF_3: {Channel.DISTANCE, Channel.DOUGH_TEMP},
+    SHELF_4: {Channel.DISTANCE, Channel.AIR_TEMP},
+}
+
+
+def at(text: str) -> dict[Channel, NodeId]:
+    return nodes_at(place_within("home", text), STANDS, MEASURES)
+
+
+def test_a_shelf_is_read_from_its_own_height_node_and_the_air_of_its_cabinet() -> None:
+    assert at("cabinet-2/shelf-3") == {
+        Channel.AIR_TEMP: AIR,
+        Channel.HUMIDITY: AIR,
+        Channel.DOUGH_TEMP: SHELF_3,
+        Channel.DISTANCE: SHELF_3,
+    }
+
+
+def test_air_that_is_measured_nearer_goes_before_that_of_the_cabinet() -> None:
+    assert at("cabinet-2/shelf-4")[Channel.AIR_TEMP] == SHELF_4
+
+
+def test_no_tub_is_read_from_the_height_of_another_shelf_or_of_what_is_wider() -> None:
+    assert at("cabinet-2/shelf-5") == {Channel.AIR_TEMP: AIR, Channel.HUMIDITY: AIR}
+    assert at("cabinet-3") == {}
+
+
+def test_two_that_could_tell_the_same_are_asked_about() -> None:
+    with pytest.raises(ConfigError, match=f"{SHELF_3} and {SHELF_4} both measure distance_mm there"):
+        at("cabinet-2")
+
+
+def test_a_batch_is_started_at_a_place(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    lines = "".join(f'"{node}" = "{place.within_site}"\n' for node, place in STANDS.items())
+    settings(tmp_path, f"[places]\n{lines}")
+    arrived = Arrivals()
+    for node, channels in MEASURES.items():
+        arrived.readings += [Reading(node, "0a", 1, channel, 25.0, START, START) for channel in sorted(channels)]
+        arrived.heard.append(Heard(node, "mqtt", START))
+    with Store(tmp_path / DATABASE_NAME) as store:
+        store.keep(arrived, START)
+    dough = tmp_path / "dough.toml"
+    dough.write_text(batch_toml(Batch(BatchId(1), "Hazel loaf", Stage.BULK_RISE, START, ROUND_TUB)))
+    where = ["--now", "--data-dir", str(tmp_path)]
+    assert main(["batch", "start", str(dough), "--at", "cabinet-2/shelf-3", *where]) == 0
+    assert f"distance_mm from {SHELF_3}" in capsys.readouterr().out
+    assert main(["batch", "start", str(dough), "--at", "cabinet-9", *where]) == 2
+    assert "no node that was heard stands there; places in [places] of config.toml: cabinet-2, cabinet-2/shelf-3" in (
+        capsys.readouterr().err
+    )
+
+
+def test_the_screens_say_where_a_node_and_a_dough_stand(tmp_path: Path) -> None:
+    settings(tmp_path, f'[places]\n"{AIR}" = "cabinet-2"\n"{SHELF_3}" = "cabinet-2/shelf-3"\n')
+    dough = Batch(BatchId(1), "Hazel loaf", Stage.BULK_RISE, START, ROUND_TUB)
+    read = replace(dough, nodes=((Channel.AIR_TEMP, AIR), (Channel.DISTANCE, SHELF_3)))
+    assert whereabouts.of_node(AIR, tmp_path) == "cabinet-2"
+    assert whereabouts.of_node(SHELF_4, tmp_path) == ""
+    assert whereabouts.of_batch(read, tmp_path) == "cabinet-2/shelf-3"
+    assert whereabouts.of_batch(dough, tmp_path) == ""
