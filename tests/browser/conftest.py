@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
 from sample_bakery import fill
+from sample_weeks import fill_weeks
 from served import FLAGS, Served, Watched
 
 from monitor.recipe.batch import BatchId
@@ -23,7 +24,7 @@ def browser(chromium: str) -> Iterator[Browser]:
 def morning(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[tuple[Served, dict[str, BatchId]]]:
     """A served morning that the tests of one module share, and only look at."""
     folder = tmp_path_factory.mktemp("morning")
-    ids = fill(folder)
+    ids = fill(folder) | fill_weeks(folder)
     with Served(folder) as served:
         yield served, ids
 

@@ -33,10 +33,11 @@ SCREENS = {
     "plan": ("/plan", None, ".title", 0),
     "bake": ("/bake", None, ".title", 0),
     "formula": ("/formula", None, ".title", 0),
+    "compare": ("/compare", None, ".figures .line", 4),
     "nodes": ("/nodes", None, ".node .values", 0),
     "cautions": ("/cautions", None, ".reading", 0),
 }
-AT_NIGHT = ("board", "batch", "finished, over-proofed", "nodes")
+AT_NIGHT = ("board", "batch", "finished, over-proofed", "compare", "nodes")
 TOUCHED = "a:visible:not([data-testid=stSkipToContent]), button:visible:not([tabindex='-1']), summary:visible"
 
 
@@ -85,7 +86,7 @@ def test_screen_is_readable_in_a_dark_kitchen(screen, morning, opens) -> None:
 
 def test_a_store_without_anything_and_one_that_cannot_be_read_are_said_in_words(served_nothing, opens) -> None:
     watched = opens(served_nothing, width=390)
-    for path in ("/", "/batch", "/finished", "/nodes"):
+    for path in ("/", "/batch", "/finished", "/compare", "/nodes"):
         page = watched.open(path, ".title, .empty h2")
         assert barriers(page) == []
         expect_no_scroll(page, 390)
@@ -93,7 +94,7 @@ def test_a_store_without_anything_and_one_that_cannot_be_read_are_said_in_words(
     for each in served_nothing.folder.glob(f"{DATABASE_NAME}*"):
         each.unlink()
     (served_nothing.folder / DATABASE_NAME).write_text("this is no database, " * 100)
-    for path in ("/", "/batch", "/finished", "/nodes"):
+    for path in ("/", "/batch", "/finished", "/compare", "/nodes"):
         page = watched.open(path, ".panel")
         expect(page.get_by_text("The store does not answer").first).to_be_visible()
         assert barriers(page) == []
