@@ -123,9 +123,6 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
             f"{options.out}: cannot be written ({fault.strerror}); name a folder this user may write"
         ) from fault
     print(f"written to {options.out}", file=err)
-    from monitor.backtest.plots import HOW_TO_GET, can_draw, draw  # slow to load, and only wanted here
+    from monitor.backtest.plots import draw  # slow to load, and only wanted here
 
-    if not can_draw():
-        print(f"no plots: they need one more package, {HOW_TO_GET}", file=err)
-        return
     draw(forecasts, options.out)

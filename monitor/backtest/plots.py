@@ -1,9 +1,8 @@
 """Two pictures of a contest as PNG: do the quantiles hold as often as they say, and is a wider forecast a worse one?
 
-Drawn with altair, which the dashboard draws with too; only turning a chart into a PNG needs a further package.
+Drawn with altair, as the charts of the dashboard.
 """
 
-import importlib.util
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -16,8 +15,6 @@ from monitor.backtest.recordings import PEAK, READY, SHARES
 from monitor.dough.scores import reliability
 from monitor.errors import ConfigError
 
-PNG_PACKAGE = "vl_convert"
-HOW_TO_GET = "pip install 'proofing-monitor[plots]'"
 COLOURS = ("#7a2e0e", "#9aa5b1", "#3d7ea6", "#6a994e", "#b08cc2")
 PANELS = (*((READY, share) for share in SHARES), *((PEAK, share) for share in SHARES))
 N_BINS = 6
@@ -26,11 +23,6 @@ LEAST_MIN = 0.5  # less than half a minute is drawn there: the axes are logarith
 TICKS_MIN = [1, 3, 10, 30, 100, 300, 1000]
 SIDE = 230
 SURE_90 = 1.645  # standard normal quantile of a 90 % interval
-
-
-def can_draw() -> bool:
-    """Whether the package that makes PNGs of charts is installed."""
-    return importlib.util.find_spec(PNG_PACKAGE) is not None
 
 
 def draw(forecasts: Sequence[Forecast], folder: Path) -> list[Path]:
@@ -47,7 +39,7 @@ def draw(forecasts: Sequence[Forecast], folder: Path) -> list[Path]:
         try:
             chart.save(str(path), scale_factor=2.0)
         except (OSError, ValueError) as err:
-            raise ConfigError(f"{path}: cannot be drawn ({err}); get {HOW_TO_GET}, or go without --out") from err
+            raise ConfigError(f"{path}: cannot be drawn ({err}); name a folder this user may write") from err
         written.append(path)
     return written
 
