@@ -117,6 +117,13 @@ def dew_point_series(air_temp_c: Series, humidity_pct: Series) -> Series:
     return Series(air_temp_c.t_s[is_near], value[is_near], air_temp_c.sd[is_near])
 
 
+def in_unit(series: Series, unit: str) -> Series:
+    """A series of temperatures [C] in the unit of a chart."""
+    if unit != "°F":
+        return series
+    return Series(series.t_s, np.array([fahrenheit(float(value)) for value in series.value]), series.sd)
+
+
 def worded(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
     """The table with what a pointer on a line says in ``words``; temperatures in C turn into ``unit`` first."""
     values = [fahrenheit(float(value)) if unit == "°F" else float(value) for value in frame["value"]]

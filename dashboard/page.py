@@ -5,11 +5,13 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import partial
 
 import streamlit as st
 
 from dashboard import queries
 from dashboard.charts import Layered
+from dashboard.exports import KINDS, Exhibit, file_name
 from dashboard.theme import Palette, palette_for, style
 from monitor.bakery.manner import Manner
 from monitor.errors import AccessError, StoreError
@@ -61,6 +63,36 @@ def put_style() -> None:
 def put_chart(chart: Layered, sentence: str, key: str) -> None:
     """A chart with its sentence as text alternative."""
     st.altair_chart(chart, width="stretch", theme=None, key=key, alt=sentence)
+
+
+def put_exhibit(scene: Scene, exhibit: Exhibit, key: str) -> None:
+    """A chart with its sentence as text alternative, and the way to save it."""
+    assert exhibit.draw is not None
+    chart = exhibit.draw(scene.palette)
+    assert isinstance(chart, Layered)
+    st.altair_chart(chart, width="stretch", theme=None, key=key, alt=exhibit.sentence)
+    put_save(scene, exhibit, key)
+
+
+def put_save(scene: Scene, exhibit: Exhibit, key: str) -> None:
+    """One quiet control: a picture and what is behind it as files, each made only when somebody asks for it.
+
+    Who may look may save: what is shown has been read already, and no more than that is in the files.
+    """
+    label = scene.manner.say("Save {what}", what=exhibit.what)
+    with st.popover(label, icon=":material/download:", type="tertiary", key=f"save-{key}"):
+        for ending, kind in KINDS.items():
+            if exhibit.draw is None and kind.is_picture:
+                continue
+            st.download_button(
+                scene.manner.say(kind.words),
+                partial(kind.made, exhibit),
+                file_name(exhibit.title, scene.now, ending, scene.manner.zone),
+                kind.mime,
+                key=f"save-{key}-{ending}",
+                on_click="ignore",  # the page stays as it is
+                width="stretch",
+            )
 
 
 def heading(title: str, subtitle: str = "") -> str:

@@ -2,14 +2,18 @@
 
 import html
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import pandas as pd
 import streamlit as st
 
-from dashboard import charts, frames, page, supposing
+from dashboard import charts, exports, frames, page, supposing
 from dashboard.charts import Mark
+from dashboard.exports import Exhibit
 from dashboard.queries import Past
 from dashboard.supposing import Supposed
+from dashboard.theme import Palette
 from monitor.bakery.air_words import skin_sentence
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, curve_sentence, event_word, rise_text, temp_text
@@ -39,7 +43,8 @@ def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> N
         said = f"{said} What if: {what_if}."
     outlooks = scene.store.outlooks(batch.id, has_fan=False)
     span = running_span(scene, batch, supposed)
-    page.put_chart(rise(scene, batch, outlooks, newest, span, marks, other), said, "rise")
+    exhibit = rise_exhibit(scene, batch, outlooks, newest, span, marks, other, sentence=said)
+    page.put_exhibit(scene, exhibit, "rise")
 
 
 def running_span(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> tuple[float, float]:
@@ -59,8 +64,10 @@ def put_past_rise(scene: page.Scene, past: Past, said: Outlook) -> None:
         Mark(frames.dial_ms(ended_at, scene.manner.zone), "ended"),
     )
     span = _past_span(scene, batch, said)
-    chart = rise(scene, batch, past.outlooks, said, span, marks[1:] if said.at >= ended_at else marks)
-    page.put_chart(chart, curve_sentence(batch, past.outlooks[-1], scene.manner), "rise")
+    sentence = curve_sentence(batch, past.outlooks[-1], scene.manner)
+    shown = marks[1:] if said.at >= ended_at else marks
+    exhibit = rise_exhibit(scene, batch, past.outlooks, said, span, shown, sentence=sentence)
+    page.put_exhibit(scene, exhibit, "rise")
 
 
 def put_past_air(scene: page.Scene, past: Past, said: Outlook) -> None:
@@ -72,6 +79,29 @@ def _past_span(scene: page.Scene, batch: Batch, said: Outlook) -> tuple[float, f
     ended_at = batch.ended_at or scene.now
     end = max(ended_at, min(chart_end(said, said.at), ended_at + timedelta(hours=2)))
     return frames.dial_ms(batch.started_at, scene.manner.zone), frames.dial_ms(end, scene.manner.zone)
+
+
+def rise_exhibit(
+    scene: page.Scene,
+    batch: Batch,
+    outlooks: Sequence[Outlook],
+    forecast: Outlook | None,
+    span: tuple[float, float],
+    marks: tuple[Mark, ...],
+    other: Outlook | None = None,
+    *,
+    sentence: str,
+) -> Exhibit:
+    """The curve of a batch with one forecast, and perhaps another beside it."""
+    manner = scene.manner
+    forecasts = {"forecast": forecast, "what if": other}
+    return Exhibit(
+        batch.name,
+        "rise",
+        sentence,
+        lambda: exports.rise_table(outlooks, forecasts, noted(batch.events, manner), manner.zone),
+        lambda palette: rise(replace(scene, palette=palette), batch, outlooks, forecast, span, marks, other),
+    )
 
 
 def rise(
@@ -121,25 +151,44 @@ def noted(events: Iterable[Event], manner: Manner) -> list[tuple[Event, str]]:
 
 def put_air(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], key: str) -> None:
     """Air, dough and dew point, then humidity, on the same clock."""
-    palette, unit = scene.palette, f"°{scene.manner.temp_unit}"
-    dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
-    temps = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
-    words = air_words(batch, track, scene)
+    sentence = air_words(batch, track, scene)
     if track.air_temp_c.t_s.size or track.dough_temp_c.t_s.size:
-        drawn = frames.worded(frames.series_frame(batch.started_at, temps, scene.manner.zone), unit)
-        colours = {"air": (palette.water, []), "dough": (palette.crust, []), "dew point": (palette.muted, [2, 3])}
-        chart = charts.air_chart(drawn, colours, palette, span=span, unit=unit, least_span=LEAST_DEGREES)
-        page.put_chart(chart, words, f"temps-{key}")
+        page.put_exhibit(scene, _temps(scene, batch, track, span, sentence), f"temps-{key}")
         skin = _skin_words(track, scene)
         if skin:
             st.html(f'<p class="quiet skin">{html.escape(skin[0].upper() + skin[1:])}.</p>')
     if track.humidity_pct.t_s.size:
-        series = frames.series_frame(batch.started_at, {"humidity": track.humidity_pct}, scene.manner.zone)
-        chart = charts.air_chart(
-            frames.worded(series, "%"), {"humidity": (palette.water, [])}, palette,
-            span=span, unit="%", least_span=LEAST_PCT,
-        )  # fmt: skip
-        page.put_chart(chart, words, f"humidity-{key}")
+        page.put_exhibit(scene, _humidity(scene, batch, track, span, sentence), f"humidity-{key}")
+
+
+def _temps(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Exhibit:
+    manner, unit = scene.manner, f"°{scene.manner.temp_unit}"
+    dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
+    temps = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
+    drawn = frames.worded(frames.series_frame(batch.started_at, temps, manner.zone), unit)
+
+    def draw(palette: Palette) -> charts.Layered:
+        colours = {"air": (palette.water, []), "dough": (palette.crust, []), "dew point": (palette.muted, [2, 3])}
+        return charts.air_chart(drawn, colours, palette, span=span, unit=unit, least_span=LEAST_DEGREES)
+
+    def table() -> pd.DataFrame:
+        ending = manner.temp_unit.lower()
+        named = {f"{what.replace(' ', '_')}_{ending}": frames.in_unit(one, unit) for what, one in temps.items()}
+        return exports.series_table(batch.started_at, named, manner.zone)
+
+    return Exhibit(batch.name, "temperatures", sentence, table, draw)
+
+
+def _humidity(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Exhibit:
+    zone = scene.manner.zone
+    series = frames.worded(frames.series_frame(batch.started_at, {"humidity": track.humidity_pct}, zone), "%")
+
+    def draw(palette: Palette) -> charts.Layered:
+        colours: dict[str, tuple[str, list[int]]] = {"humidity": (palette.water, [])}
+        return charts.air_chart(series, colours, palette, span=span, unit="%", least_span=LEAST_PCT)
+
+    named = {"humidity_pct": track.humidity_pct}
+    return Exhibit(batch.name, "humidity", sentence, lambda: exports.series_table(batch.started_at, named, zone), draw)
 
 
 def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
@@ -177,7 +226,14 @@ def put_forecasts(scene: page.Scene, past: Past, came_at: datetime | None) -> No
         words = clock_text(came_at, scene.manner)
         came = Mark(frames.dial_ms(came_at, scene.manner.zone), words)
         sentence = f"Every forecast made, early to late, against the moment it was ready, {words}."
-    page.put_chart(charts.forecast_chart(said, scene.palette, came=came, span=span), sentence, "forecasts")
+    exhibit = Exhibit(
+        past.batch.name,
+        "forecasts",
+        sentence,
+        lambda: exports.forecast_table(past.outlooks, scene.manner.zone),
+        lambda palette: charts.forecast_chart(said, palette, came=came, span=span),
+    )
+    page.put_exhibit(scene, exhibit, "forecasts")
 
 
 def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, manner: Manner) -> int:

@@ -8,9 +8,10 @@ from datetime import datetime
 import streamlit as st
 
 from dashboard import actions, page, queries
+from dashboard.exports import Exhibit
 from dashboard.queries import Review
 from dashboard.svg import data_picture
-from dashboard.walk import Step, walk_chart
+from dashboard.walk import Step, walk_chart, walk_table
 from monitor.bakery.alerts import Alert
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import duration_text
@@ -51,11 +52,19 @@ def put_account(scene: page.Scene, batch: Batch, review: Review, alerts: Sequenc
     late = calls_sentence(account, batch, alerts, scene.manner)
     st.html(f'<p class="saying">{html.escape(f"{said} {late}".strip())}</p>')
     steps = walk_steps(account, batch, scene.manner)
-    page.put_chart(walk_chart(steps, scene.palette), walk_sentence(steps), "walk")
+    page.put_exhibit(scene, walk_exhibit(batch, steps, scene.manner), "walk")
     lines = next_time_lines(account, batch, review.best_rise_pct, scene.manner)
     if lines:
         items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
         st.html(f'<h2 class="section">Next time</h2><ul class="next-time">{items}</ul>')
+
+
+def walk_exhibit(batch: Batch, steps: list[Step], manner: Manner) -> Exhibit:
+    """The walk as it is shown and saved."""
+    sentence = walk_sentence(steps)
+    return Exhibit(
+        batch.name, "causes", sentence, lambda: walk_table(steps), lambda palette: walk_chart(steps, palette)
+    )
 
 
 def walk_steps(account: Account, batch: Batch, manner: Manner) -> list[Step]:

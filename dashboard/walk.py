@@ -29,6 +29,17 @@ class Step:
     doubt: Band | None = None
 
 
+def walk_table(steps: list[Step]) -> pd.DataFrame:
+    """The bars in numbers."""
+    columns = ("bar", "from_min", "to_min", "to_p05_min", "to_p95_min")
+    doubts = [(None, None) if step.doubt is None else (step.doubt.p05, step.doubt.p95) for step in steps]
+    rows = [
+        (step.label.replace("|", " "), step.start_min, step.end_min, *doubt)
+        for step, doubt in zip(steps, doubts, strict=True)
+    ]
+    return pd.DataFrame(rows, columns=columns).round(1)
+
+
 def walk_chart(steps: list[Step], palette: Palette) -> Layered:
     """The bars under one another on one axis of minutes, each named at its left and counted at its right."""
     ends = [step.end_min for step in steps] + [step.start_min for step in steps]
