@@ -80,7 +80,7 @@ class Link:
             if error.status in _SPLIT and _EXPIRED in body and "conflict" not in body:
                 log.warning("bucket=%s expired points dropped reason=%r", bucket, body[:LONGEST_REASON])
                 return
-            _refuse(int(error.status or 0), body, error)
+            _refuse(int(error.status or 0), body, error, is_write=True)
         except (HTTPError, OSError) as error:
             raise CentralError(_unreached(self._centre.url, error), CentralKind.AWAY) from error
 
@@ -137,9 +137,9 @@ def _line(point: Point) -> str:
     return str(influxdb_client.Point.from_dict(whole, WritePrecision.NS).to_line_protocol())
 
 
-def _refuse(status: int, body: str, error: Exception | None) -> NoReturn:
+def _refuse(status: int, body: str, error: Exception | None, *, is_write: bool = False) -> NoReturn:
     reason = " ".join(body.split())[:LONGEST_REASON]
-    if status in _SPLIT:
+    if is_write and status in _SPLIT:
         raise CentralError(f"refused with {status}: {reason}", CentralKind.POINTS) from error
     if status == 429 or status >= 500:
         raise CentralError(f"not now: it answered {status} {reason}", CentralKind.AWAY) from error

@@ -14,6 +14,8 @@ from monitor.clock import SystemClock
 from monitor.errors import DamagedError, StoreError
 from monitor.sinks import schema
 
+COPY = 1
+"""The file's ``user_version`` that says: this is a copy of another site's store."""
 BUSY_MS = 10_000  # judgement: far longer than any transaction here, shorter than a person's patience
 _SQLITE_HINTS = (
     ("locked", "another program holds the file; close it, or try again"),
@@ -42,8 +44,11 @@ class SqliteFile:
         From every method: the file, what happened, what to do.
     """
 
+    _may_write_copies = False
+
     def __init__(self, path: Path) -> None:
         self.path = path
+        self.is_copy = False
         self._batch_writes = 0
         self._connection = self._opened()
 
@@ -58,6 +63,7 @@ class SqliteFile:
                 connection.execute("PRAGMA synchronous = FULL")
                 connection.execute("PRAGMA foreign_keys = ON")
                 found, _ = schema.migrate(connection)
+                self.is_copy = connection.execute("PRAGMA user_version").fetchone()[0] == COPY
             if found > len(schema.MIGRATIONS):
                 raise StoreError(
                     f"{self.path}: was written by a newer version of this program (tables version {found}, this "
@@ -73,6 +79,10 @@ class SqliteFile:
         self._connection.close()
         self._connection = self._opened()
         self._batch_writes += 1  # a new connection counts the changes of others anew
+
+    def _mark_as_copy(self) -> None:
+        self._connection.execute(f"PRAGMA user_version = {COPY}")
+        self.is_copy = True
 
     def look_only(self) -> None:
         """Refuse, from now on, every write by this connection."""
@@ -106,6 +116,8 @@ class SqliteFile:
     @contextmanager
     def _write(self, *, is_of_batches: bool = False) -> Iterator[sqlite3.Connection]:
         """One immediate transaction: all of it, or nothing. See :meth:`changes` for what is of batches."""
+        if self.is_copy and not self._may_write_copies:
+            raise StoreError(f"{self.path}: is a copy of another site's store; note it there, it comes here by itself")
         self._batch_writes += is_of_batches
         with self._explained("cannot be written"):
             self._connection.execute("BEGIN IMMEDIATE")

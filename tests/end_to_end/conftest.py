@@ -7,6 +7,8 @@ import pytest
 from harness import Mosquitto
 from paho.mqtt.enums import CallbackAPIVersion
 
+from monitor.central import sender
+
 
 @pytest.fixture
 def publisher(mosquitto: Mosquitto) -> Iterator[paho.Client]:
@@ -16,3 +18,11 @@ def publisher(mosquitto: Mosquitto) -> Iterator[paho.Client]:
     yield client
     client.disconnect()
     client.loop_stop()
+
+
+@pytest.fixture
+def quick_retries(monkeypatch: pytest.MonkeyPatch) -> None:
+    """What sends to a central store does not wait for seconds."""
+    monkeypatch.setattr(sender, "FIRST_RETRY_S", 0.05)
+    monkeypatch.setattr(sender, "LAST_RETRY_S", 0.2)
+    monkeypatch.setattr(sender, "TURN_S", 0.05)

@@ -1,96 +1,27 @@
 """Everything a site's store holds reaches a real InfluxDB once, whatever fails on the way."""
 
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from harness import START, SetClock, wait_until
+from central_site import CHANNELS, SITE, TUB, drain, fill, is_drained, reading, sent_by
+from harness import START, wait_until
 from influx import BUCKET, TOKEN, Influx
 
-from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Subject
-from monitor.central import sender as sending
-from monitor.central.sender import Sender, target_of
+from monitor.central.sender import target_of
 from monitor.centre import Centre
-from monitor.dough.outlook import Band, FanPoint, Outlook, State
-from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
-from monitor.recipe.intent import Judgement, Verdict
-from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.reviews import Reviews
+from monitor.dough.outlook import Outlook, State
+from monitor.recipe.batch import Event, EventKind
 from monitor.sinks.spool import Spool
-from monitor.wire.readings import Channel, NodeId, Reading
 
-SITE = "rye"
-NODE = NodeId("urn:dev:mac:020000fffe5e0001")
-CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
-TUB = Batch(
-    BatchId(0),
-    'Linden "loaf", tub 3',
-    Stage.BULK_RISE,
-    START,
-    Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
-    Target(75.0),
-    nodes=tuple((channel, NODE) for channel in CHANNELS),
-)
-
-
-def reading(seq: int, at_min: float, channel: Channel = Channel.AIR_TEMP, value: float = 25.0) -> Reading:
-    at = START + timedelta(minutes=at_min)
-    return Reading(NODE, "0a0a0a0a", seq, channel, value, at, at)
-
-
-def fill(path: Path, minutes: int) -> None:
-    """A batch with all that belongs to it, and so many minutes of one node."""
-    with Reviews(path) as book:
-        batch = book.add_batch(TUB)
-        book.append(reading(k, k, channel, 20.0 + k % 7) for k in range(1, minutes + 1) for channel in CHANNELS)
-        fan = tuple(FanPoint(START + timedelta(minutes=k), *(1.0 * k,) * 5) for k in range(91))
-        for k in range(1, 11):
-            at = START + timedelta(minutes=k)
-            alert = Alert(Subject.batch(batch.id), AlertKind.READY, 1, START, at)
-            text = Message(alert.message_id, batch.id, alert.kind, 1, "Linden", "ready", at)
-            change = Change(alert.subject, alert.kind, 1, at, Phase.UNACKNOWLEDGED)
-            outlook = Outlook(at, State.RISING, Band(k - 1.0, 1.0 * k, k + 1.0), fan=fan)
-            book.save_step(batch.id, outlook, [alert], [text], [change])
-        book.add_level(batch.id, START + timedelta(minutes=5), 92.0, 3.0)
-        book.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, "fine", bytes(range(256)) * 600))
-        book.note_node(NODE, "serial bench", START)
-
-
-@contextmanager
-def sent_by(path: Path, influx: Influx, *, page_rows: int = 500) -> Iterator[Sender]:
-    """A sender at work on a store."""
-    sender = Sender(path, Centre(influx.url), TOKEN, SITE, SetClock(), page_rows)
-    sender.start()
-    yield sender
-    sender.stop()
-
-
-def is_drained(path: Path, influx: Influx) -> bool:
-    with Spool(path) as spool:
-        return spool.backlog(target_of(Centre(influx.url), SITE)).rows == 0
-
-
-def drain(path: Path, influx: Influx) -> None:
-    """Send all there is."""
-    with sent_by(path, influx):
-        wait_until(lambda: is_drained(path, influx) and influx.count("node", "node") == 1, "all is sent")
+pytestmark = pytest.mark.usefixtures("quick_retries")
 
 
 def everything(influx: Influx) -> dict[str, list[object]]:
     """Every point in the bucket but the notes of deliveries."""
     names = [name for series in influx.do("SHOW MEASUREMENTS") for (name,) in series["values"] if name != "delivery"]
     return {name: influx.do(f'SELECT * FROM "{name}"') for name in names}
-
-
-@pytest.fixture(autouse=True)
-def quick(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nobody waits seconds for a retry here."""
-    monkeypatch.setattr(sending, "FIRST_RETRY_S", 0.05)
-    monkeypatch.setattr(sending, "LAST_RETRY_S", 0.2)
-    monkeypatch.setattr(sending, "TURN_S", 0.05)
 
 
 def test_a_week_without_its_server_and_a_kill_in_mid_drain_lose_nothing(tmp_path: Path, influx: Influx) -> None:

@@ -1,0 +1,117 @@
+"""``central``: follow, verify, prepare; from the command line."""
+
+import argparse
+import logging
+import signal
+import threading
+from collections.abc import Mapping
+from pathlib import Path
+from typing import TextIO
+
+from monitor.alone import alone
+from monitor.central.follower import Follower
+from monitor.central.link import Link
+from monitor.central.preparing import statements
+from monitor.central.sender import target_of
+from monitor.centre import Centre
+from monitor.config import Config, load_config
+from monitor.errors import CentralError, CentralKind, ConfigError
+from monitor.sinks.copies import FOLDER
+from monitor.sinks.spool import Spool
+
+log = logging.getLogger(__name__)
+
+LOOK_S = 2.0  # judgement: a board is looked at as often
+LAST_RETRY_S = 60.0
+_COUNTED = {"reading": "seq", "outlook": "body"}
+"""A field that every point has; of other tables ``row``."""
+
+
+def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], out: TextIO) -> int:
+    """Run one action; the exit status comes back."""
+    config = load_config(data_dir, environ, config_path=args.config, secrets_path=args.secrets)
+    if config.centre is None:
+        raise ConfigError(
+            f"{data_dir}: no central store is set; write [central] and its url into config.toml, and influx_token into "
+            "secrets.toml"
+        )
+    with Link(config.centre, config.secrets.influx_token) as link:
+        if args.action == "follow":
+            return _follow(link, config.centre, data_dir, args.site, out, is_once=args.once)
+        if args.action == "verify":
+            return _verify(link, config, config.centre, out, is_again=args.send_again)
+        return _prepare(link, config.centre, args.keep_readings, out, is_sure=args.yes)
+
+
+def _follow(link: Link, centre: Centre, folder: Path, sites: list[str] | None, out: TextIO, *, is_once: bool) -> int:
+    stop = threading.Event()
+    for number in (signal.SIGINT, signal.SIGTERM):
+        signal.signal(number, lambda *_: stop.set())
+    follower = Follower(link, centre, folder, sites)
+    with alone(folder / FOLDER):
+        if is_once:
+            print(f"{follower.look()} points taken into {folder / FOLDER}", file=out)
+            return 0
+        print(f"following {centre.url} into {folder / FOLDER} (Ctrl-C ends it)", file=out, flush=True)
+        wait_s, is_failing = LOOK_S, False
+        while not stop.wait(wait_s if is_failing else 0.0):
+            try:
+                follower.look()
+            except CentralError as error:
+                if not is_failing:
+                    log.warning("follow state=%s reason=%s", error.kind.value, error)
+                wait_s, is_failing = min(LAST_RETRY_S, 2.0 * wait_s), True
+                continue
+            if is_failing:
+                log.info("follow state=mended")
+            wait_s, is_failing = LOOK_S, False
+            stop.wait(LOOK_S)
+    return 0
+
+
+def _verify(link: Link, config: Config, centre: Centre, out: TextIO, *, is_again: bool) -> int:
+    """Count both ends; 1 when the central store has fewer of anything than it was sent."""
+    with Spool(config.database) as spool:
+        if is_again:
+            spool.send_again(target_of(centre, config.site))
+        backlog = spool.backlog(target_of(centre, config.site))
+        here = spool.counts()
+    print(f"{backlog.rows} rows wait to be sent, {backlog.parked} cannot be taken", file=out)
+    missing = 0
+    for table, n_here in here.items():
+        n_there = _count(link, centre, table, config.site)
+        missing += max(0, n_here - n_there)
+        print(f"{table:<14}{n_here:>12} here{n_there:>12} there", file=out)
+    lost = missing - backlog.rows - backlog.parked
+    if lost > 0:
+        print(
+            f"{lost} are missing there. Readings go when their bucket lets them go; if that is not it, "
+            "`proofing-monitor central verify --send-again` sends everything once more",
+            file=out,
+        )
+        return 1
+    return 0
+
+
+def _count(link: Link, centre: Centre, table: str, site: str) -> int:
+    field = _COUNTED.get(table, "row")
+    query = f'SELECT count("{field}") AS n FROM "{table}" WHERE site = \'{site}\''
+    return sum(int(row["n"]) for row in link.rows(centre.bucket_of(table), query))
+
+
+def _prepare(link: Link, centre: Centre, keep_readings_d: int | None, out: TextIO, *, is_sure: bool) -> int:
+    try:
+        found = statements(centre, keep_readings_d)
+    except ValueError as error:
+        raise ConfigError(f"central: {error}") from error
+    for bucket, statement in found:
+        print(f"{statement};", file=out)
+        if is_sure:
+            try:
+                link.do(bucket, statement)
+            except CentralError as error:
+                if error.kind is CentralKind.AWAY or "DROP" not in statement:
+                    raise
+    if not is_sure:
+        print("-- nothing was done; --yes carries it out. Only InfluxDB 1 takes these statements", file=out)
+    return 0

@@ -1,0 +1,136 @@
+"""``central`` as a baker calls it, against a real InfluxDB; and what ``check`` says of it."""
+
+import signal
+import subprocess
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from central_site import drain, fill, is_drained, reading
+from harness import wait_until
+from influx import BUCKET, TOKEN, Influx
+from programs import PROGRAM, CollectorProcess, environment, run_program
+
+from monitor.central.link import Link
+from monitor.central.points import point_of
+from monitor.centre import Centre
+from monitor.clock import wall_clock
+from monitor.sinks.copies import copy_of
+from monitor.sinks.spool import Spool
+from monitor.sinks.store import Store
+
+pytestmark = pytest.mark.usefixtures("quick_retries")
+
+
+def settings(folder: Path, influx: Influx, more: str = "") -> Path:
+    folder.mkdir(exist_ok=True)
+    (folder / "config.toml").write_text(f'site = "rye"\n{more}[central]\nurl = "{influx.url}"\n')
+    (folder / "secrets.toml").write_text(f'influx_token = "{TOKEN}"\n')
+    (folder / "secrets.toml").chmod(0o600)
+    return folder
+
+
+def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy(tmp_path: Path, influx: Influx) -> None:
+    site, central = settings(tmp_path / "site", influx), settings(tmp_path / "central", influx)
+    fill(site / "proofing.sqlite", 5)
+    copy = copy_of(central, "rye")
+    follow = [*PROGRAM, "central", "follow", "--data-dir", str(central)]
+    with (tmp_path / "follow.log").open("wb") as log:
+        follower = subprocess.Popen(follow, stdout=log, stderr=log, env=environment())
+    try:
+        with CollectorProcess(site, "--by-eye"):
+            wait_until(lambda: is_drained(site / "proofing.sqlite", influx), "all is sent")
+            wait_until(lambda: copy.exists() and _readings(copy) == 21, "all is copied")
+    finally:
+        follower.send_signal(signal.SIGTERM)
+        assert follower.wait(60) == 0, (tmp_path / "follow.log").read_text()
+    assert TOKEN not in (tmp_path / "follow.log").read_text() + (site / "collect.log").read_text()
+
+
+def _readings(path: Path) -> int:
+    with Spool(path) as spool:
+        return spool.counts()["reading"]
+
+
+def test_copies_can_be_looked_at_by_every_command_and_written_by_none(tmp_path: Path, influx: Influx) -> None:
+    site, central = tmp_path / "proofing.sqlite", settings(tmp_path / "central", influx)
+    fill(site, 5)
+    drain(site, influx)
+    once = run_program("central", "follow", "--once", "--site", "rye", "--data-dir", central)
+    assert once.returncode == 0, once.stderr
+    folder = copy_of(central, "rye").parent
+    assert "Linden" in run_program("batch", "list", "--data-dir", folder).stdout
+    refused = run_program("batch", "event", "1", "fold", "--data-dir", folder)
+    assert refused.returncode == 2
+    assert "is a copy of another site's store; note it there" in refused.stderr
+
+
+def test_verify_counts_both_ends(tmp_path: Path, influx: Influx) -> None:
+    site = settings(tmp_path / "site", influx)
+    fill(site / "proofing.sqlite", 5)
+    drain(site / "proofing.sqlite", influx)
+    whole = run_program("central", "verify", "--data-dir", site)
+    assert whole.returncode == 0, whole.stdout + whole.stderr
+    assert "reading                 21 here          21 there" in whole.stdout
+    influx.do("DROP MEASUREMENT reading")
+    missing = run_program("central", "verify", "--data-dir", site)
+    assert missing.returncode == 1
+    assert "21 are missing there" in missing.stdout
+    assert run_program("central", "verify", "--send-again", "--data-dir", site).returncode == 0
+    drain(site / "proofing.sqlite", influx)
+    assert run_program("central", "verify", "--data-dir", site).returncode == 0
+
+
+def test_prepare_shows_statements_that_the_server_takes(tmp_path: Path, influx: Influx) -> None:
+    site = settings(tmp_path / "site", influx)
+    with (site / "config.toml").open("a") as file:
+        file.write('readings_bucket = "shop-readings"\n')
+    shown = run_program("central", "prepare", "--keep-readings", "90", "--data-dir", site)
+    assert shown.returncode == 0
+    assert "nothing was done" in shown.stdout
+    assert [name for (name,) in influx.do("SHOW DATABASES")[0]["values"] if name.startswith("shop")] == []
+    for _ in range(2):
+        assert run_program("central", "prepare", "--keep-readings", "90", "--yes", "--data-dir", site).returncode == 0
+    (policy,) = influx.do('SHOW RETENTION POLICIES ON "shop-readings"')
+    assert policy["values"][0][:2] == ["autogen", "2160h0m0s"]
+    queries = {series["name"]: series.get("values", []) for series in influx.do("SHOW CONTINUOUS QUERIES")}
+    ((name, query),) = queries["shop-readings"]
+    assert name == "reading_5m"
+    _drain_into(site / "proofing.sqlite", influx)
+    inner = query.partition("BEGIN ")[2].removesuffix(" END")
+    influx.do(inner.replace("GROUP BY", "AND time > 0 GROUP BY"), "shop-readings")  # as the server does once a day
+    means = influx.do("SELECT * FROM reading_5m", BUCKET)[0]
+    assert {"site", "node", "channel", "mean", "min", "max", "count"} <= set(means["columns"])
+
+
+def _drain_into(path: Path, influx: Influx) -> None:
+    """Readings in their own bucket, put there as the sender does."""
+    with Spool(path) as spool, Link(Centre(influx.url, readings_bucket="shop-readings"), TOKEN) as link:
+        now = wall_clock()  # the server lets go of what is older than its retention
+        spool.append(replace(reading(k, k), measured_at=now - timedelta(minutes=k)) for k in range(1, 31))
+        link.write("reading", [point_of("rye", row) for row in spool.unsent("x", "reading", 100).rows])
+
+
+def test_readings_must_have_a_bucket_of_their_own_to_be_let_go(tmp_path: Path, influx: Influx) -> None:
+    site = settings(tmp_path / "site", influx)
+    refused = run_program("central", "prepare", "--keep-readings", "90", "--data-dir", site)
+    assert refused.returncode == 2
+    assert "name a readings_bucket of their own first" in refused.stderr
+
+
+def test_without_a_central_store_every_action_says_what_is_missing(tmp_path: Path) -> None:
+    refused = run_program("central", "follow", "--data-dir", tmp_path)
+    assert refused.returncode == 2
+    assert "no central store is set" in refused.stderr
+
+
+def test_check_says_whether_the_central_store_takes_what_is_sent(tmp_path: Path, influx: Influx) -> None:
+    site = settings(tmp_path / "site", influx, 'serial = ["/dev/null"]\n')
+    with Store(site / "proofing.sqlite") as store:
+        store.append([reading(1, 1.0)])
+    well = run_program("check", "--data-dir", site).stdout
+    assert f"ok     central store {influx.url}: takes what site rye sends to proofing" in well
+    assert f"ok     central store {influx.url}: 1 rows wait to be sent" in well
+    influx.let_in("another")
+    assert "cannot be used: the token is not known there" in run_program("check", "--data-dir", site).stdout
