@@ -6,7 +6,7 @@ import streamlit as st
 from altair.utils.schemapi import disable_debug_mode
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import gate, queries
+from dashboard import gate, queries, reading
 from dashboard.page import put_style
 from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
 
@@ -16,22 +16,23 @@ st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar
 put_style()
 if not gate.is_open(queries.database().parent):
     st.stop()
-compare_page = st.Page(compare.show, title="Compare", url_path="compare")
+manner = reading.manner(queries.database().parent)
+compare_page = st.Page(compare.show, title=manner.say("Compare"), url_path="compare")
 finished_page: StreamlitPage = st.Page(
-    lambda: finished.show(finished_page, compare_page), title="Finished", url_path="finished"
+    lambda: finished.show(finished_page, compare_page), title=manner.say("Finished"), url_path="finished"
 )
-batch_page = st.Page(lambda: batch.show(finished_page), title="Batch", url_path="batch")
+batch_page = st.Page(lambda: batch.show(finished_page), title=manner.say("Batch"), url_path="batch")
 pages = [
-    st.Page(lambda: board.show(batch_page), title="Board", url_path="board", default=True),
+    st.Page(lambda: board.show(batch_page), title=manner.say("Board"), url_path="board", default=True),
     batch_page,
-    st.Page(lambda: start.show(batch_page), title="Start", url_path="start"),
-    st.Page(plan.show, title="Plan", url_path="plan"),
-    st.Page(bake.show, title="Bake", url_path="bake"),
-    st.Page(formula.show, title="Formula", url_path="formula"),
+    st.Page(lambda: start.show(batch_page), title=manner.say("Start"), url_path="start"),
+    st.Page(plan.show, title=manner.say("Plan"), url_path="plan"),
+    st.Page(bake.show, title=manner.say("Bake"), url_path="bake"),
+    st.Page(formula.show, title=manner.say("Formula"), url_path="formula"),
     finished_page,
     compare_page,
-    st.Page(nodes.show, title="Nodes", url_path="nodes"),
-    st.Page(cautions.show, title="Cautions", url_path="cautions"),
+    st.Page(nodes.show, title=manner.say("Nodes"), url_path="nodes"),
+    st.Page(cautions.show, title=manner.say("Cautions"), url_path="cautions"),
 ]
 current = st.navigation(pages, position="hidden")
 with st.container(key="nav", horizontal=True):
@@ -40,5 +41,6 @@ with st.container(key="nav", horizontal=True):
             st.html(f'<span class="here" aria-current="page">{html.escape(page.title)}</span>', width="content")
         else:
             st.page_link(page, label=page.title)
+    reading.put_choice(queries.database().parent)
     gate.put_leave(queries.database().parent)
 current.run()

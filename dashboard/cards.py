@@ -3,6 +3,7 @@
 import html
 from datetime import datetime
 
+from dashboard import whereabouts
 from dashboard.hands import AIR_ALERTS, Due, due_words
 from dashboard.marks import chip
 from dashboard.page import Scene, clock_words
@@ -10,9 +11,11 @@ from dashboard.queries import Row
 from dashboard.strips import Hours, strip_svg
 from dashboard.svg import picture
 from dashboard.tub import fill, tub_svg
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import (
     alert_kind_word,
     clock_text,
+    date_words,
     outlook_sentence,
     rise_text,
     stage_word,
@@ -40,25 +43,25 @@ def tub_picture(batch: Batch, outlook: Outlook | None, scene: Scene, *, is_stale
         is_stale=is_stale or state is State.NO_READINGS,
         has_scale=is_large,
     )
-    words = (
-        "tub, not yet measured"
-        if outlook is None
-        else f"tub: {state_word(state, scene.manner)}, {rise_text(outlook, scene.manner)}"
-    )
+    words = scene.manner.say("tub, not yet measured")
+    if outlook is not None:
+        stands, up = state_word(state, scene.manner), rise_text(outlook, scene.manner)
+        words = scene.manner.say("tub: {state}, {rise}", state=stands, rise=up)
     return picture(svg, words, "tub")
 
 
-def rise_words(outlook: Outlook | None) -> str:
+def rise_words(outlook: Outlook | None, manner: Manner) -> str:
     """How far up, in one big number, as HTML; empty when it is not known."""
     if outlook is None or outlook.rise_pct is None:
         return ""
-    return f'<span class="rise">{outlook.rise_pct.p50:.0f} % <small>up</small></span>'
+    return f'<span class="rise">{outlook.rise_pct.p50:.0f} % <small>{html.escape(manner.say("up"))}</small></span>'
 
 
 def sentence(batch: Batch, outlook: Outlook | None, scene: Scene) -> str:
     """How a batch stands, in words."""
     if outlook is None:
-        return f"begun {clock_text(batch.started_at, scene.manner, scene.now)}; not yet estimated"
+        begun = clock_text(batch.started_at, scene.manner, scene.now)
+        return scene.manner.say("begun {at}; not yet estimated", at=begun)
     return outlook_sentence(batch, outlook, scene.manner)
 
 
@@ -71,11 +74,13 @@ def batch_card(row: Row, hours: Hours, scene: Scene) -> str:
     strip = strip_svg(batch, outlook, hours, scene.now, scene.manner, scene.palette, stale_since=row.stale_since)
     tub = tub_picture(batch, outlook, scene, is_stale=row.stale_since is not None)
     stage = html.escape(stage_word(batch.stage, scene.manner))
+    place = whereabouts.of_batch(batch, scene.store.path.parent)
+    where = f"{stage} · {place}" if place else stage
     notes = f"{stale_note(row.stale_since, said, scene)}{alert_notes(row, scene)}"
     return (
         f'<div class="batch">{tub}'
-        f'<div><p class="name">{html.escape(batch.name)}</p><p class="where">{stage}</p>'
-        f'<div class="how">{chip(state, scene.palette, scene.manner)}{rise_words(outlook)}</div></div>'
+        f'<div><p class="name">{html.escape(batch.name)}</p><p class="where">{where}</p>'
+        f'<div class="how">{chip(state, scene.palette, scene.manner)}{rise_words(outlook, scene.manner)}</div></div>'
         f'<div class="course"><p class="said">{html.escape(said)}</p><p class="todo">{html.escape(todo)}</p>'
         f"{picture(strip, said, 'strip')}{notes}</div></div>"
     )
@@ -83,9 +88,10 @@ def batch_card(row: Row, hours: Hours, scene: Scene) -> str:
 
 def stale_note(stale_since: datetime | None, said: str, scene: Scene) -> str:
     """Since when nothing was measured, unless the sentence says it already."""
-    if stale_since is None or "no readings" in said:
+    if stale_since is None or scene.manner.say("no readings") in said:
         return ""
-    return f'<p class="note">no readings since {html.escape(clock_text(stale_since, scene.manner, scene.now))}</p>'
+    told = scene.manner.say("no readings since {at}", at=clock_text(stale_since, scene.manner, scene.now))
+    return f'<p class="note">{html.escape(told)}</p>'
 
 
 def alert_notes(row: Row, scene: Scene) -> str:
@@ -96,10 +102,12 @@ def alert_notes(row: Row, scene: Scene) -> str:
 
 def bar(dues: list[Due], scene: Scene) -> str:
     """The dark bar: the next thing hands must do, the ones after, and the time."""
-    small = html.escape(clock_words(scene.speed))
-    clock = f'<div class="clock">{scene.now.astimezone(scene.manner.zone):%H:%M}<small>{small}</small></div>'
+    small = html.escape(clock_words(scene.speed, scene.manner))
+    hour = html.escape(clock_text(scene.now, scene.manner))
+    clock = f'<div class="clock">{hour}<small>{small}</small></div>'
     if not dues:
-        return f'<div class="bar"><p class="next">Nothing for hands to do.</p>{clock}</div>'
+        nothing = html.escape(scene.manner.say("Nothing for hands to do."))
+        return f'<div class="bar"><p class="next">{nothing}</p>{clock}</div>'
     when, what = due_words(dues[0], scene.manner, scene.now)
     then = (due_words(due, scene.manner, scene.now) for due in dues[1:3])
     rows = "".join(f"<dt>{html.escape(at.lower())}</dt><dd>{html.escape(words)}</dd>" for at, words in then)
@@ -115,8 +123,8 @@ def finished_card(batch: Batch, outlook: Outlook | None, outcome: str, scene: Sc
     return (
         f'<div class="batch">{tub_picture(batch, outlook, scene, is_stale=False)}'
         f'<div><p class="name">{html.escape(batch.name)}</p><p class="where">{stage}, '
-        f"{batch.started_at.astimezone(scene.manner.zone):%A %Y-%m-%d}</p>"
-        f'<div class="how">{chip(state, scene.palette, scene.manner)}{rise_words(outlook)}</div></div>'
+        f"{html.escape(date_words(batch.started_at, scene.manner))}</p>"
+        f'<div class="how">{chip(state, scene.palette, scene.manner)}{rise_words(outlook, scene.manner)}</div></div>'
         f'<div class="course"><p class="said">{html.escape(outcome)}</p>{strip}</div>'
         "</div>"
     )
@@ -139,7 +147,8 @@ def side(row: Row, scene: Scene) -> str:
     huge = ""
     if outlook is not None and outlook.rise_pct is not None:
         band = outlook.rise_pct
-        huge = f'<p class="huge">{band.p50:.0f} % <small>up ({band.p05:.0f} to {band.p95:.0f})</small></p>'
+        up = scene.manner.say("up ({low} to {high})", low=f"{band.p05:.0f}", high=f"{band.p95:.0f}")
+        huge = f'<p class="huge">{band.p50:.0f} % <small>{html.escape(up)}</small></p>'
     tub = tub_picture(batch, outlook, scene, is_stale=row.stale_since is not None, is_large=True)
     return (
         f'<div class="side">{tub}<div>{huge}{chip(state, scene.palette, scene.manner)}</div>'

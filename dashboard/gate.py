@@ -4,31 +4,37 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import door, page
+from dashboard import door, page, reading
 from monitor.access import Login
 from monitor.errors import ConfigError
+
+NOT_LISTED = "Your address {email} is on no list of bakers and viewers."
+NOT_VERIFIED = "Your address {email} is not verified by the one who lets you log in."
 
 
 def is_open(folder: Path) -> bool:
     """True when the person at this session may look; otherwise what to do stands on the page."""
     if door.role(folder) is not None:
         return True
+    manner = reading.manner(folder)
     try:
         access, _ = door.settings(str(folder))
     except ConfigError as error:
-        st.html(page.heading("Closed", "The settings cannot be read, so nobody is let in."))
+        told = manner.say("The settings cannot be read, so nobody is let in.")
+        st.html(page.heading(manner.say("Closed"), told))
         st.code(str(error), language=None)
         return False
     if access.login is Login.PROXY:
-        st.html(page.heading("Closed", f"Open {access.address or 'the address of the proxy'} and log in there."))
+        address = access.address or manner.say("the address of the proxy")
+        st.html(page.heading(manner.say("Closed"), manner.say("Open {address} and log in there.", address=address)))
     elif st.user.get("is_logged_in"):
         is_known = st.user.get("email_verified") is True
-        why = "is on no list of bakers and viewers" if is_known else "is not verified by the one who lets you log in"
-        st.html(page.heading("Closed", f"Your address {st.user.get('email')} {why}."))
-        st.button("Log out", on_click=st.logout)
+        why = manner.say(NOT_LISTED if is_known else NOT_VERIFIED, email=st.user.get("email"))
+        st.html(page.heading(manner.say("Closed"), why))
+        st.button(manner.say("Log out"), on_click=st.logout)
     else:
-        st.html(page.heading("Proofing monitor", "Log in to look at the doughs."))
-        st.button("Log in", type="primary", on_click=st.login)
+        st.html(page.heading(manner.say("Proofing monitor"), manner.say("Log in to look at the doughs.")))
+        st.button(manner.say("Log in"), type="primary", on_click=st.login)
     return False
 
 
@@ -39,4 +45,4 @@ def put_leave(folder: Path) -> None:
     except ConfigError:
         return
     if access.login is Login.OIDC and st.user.get("is_logged_in"):
-        st.button("Log out", key="log-out", on_click=st.logout)
+        st.button(reading.manner(folder).say("Log out"), key="log-out", on_click=st.logout)

@@ -66,5 +66,5 @@ def dues(rows: Iterable[Row], now: datetime, manner: Manner) -> list[Due]:
 def due_words(due: Due, manner: Manner, now: datetime) -> tuple[str, str]:
     """When and what of a task: ``("Now", "Milk buns: shape now")``, ``("09:44", "Barley rolls: oven on")``."""
     if due.task.is_now:
-        return "Now", f"{due.batch.name}: {due.task.text.removesuffix(' now')}"
+        return manner.say("Now"), f"{due.batch.name}: {due.task.text}"
     return clock_text(due.sorts_at, manner, now), f"{due.batch.name}: {due.task.text}"

@@ -51,17 +51,22 @@ def outcome_of(batch: Batch, newest: Outlook | None) -> Outcome:
 
 def outcome_words(outcome: Outcome, manner: Manner) -> str:
     """The outcome as a colleague would say it."""
-    ended = f"ended {clock_text(outcome.ended_at, manner)}"
-    what = "its peak" if outcome.is_peak else "it was ready"
+    ended_at, is_peak = outcome.ended_at, outcome.is_peak
+    ended = clock_text(ended_at, manner)
     if outcome.ready_at is None:
-        expected = outcome.expected_at
-        hoped = "" if expected is None else f", expected {clock_text(expected, manner, outcome.ended_at)}"
-        return f"{ended}, before {what}{hoped}"
-    parts = [] if outcome.is_peak else [f"was ready {clock_text(outcome.ready_at, manner, outcome.ended_at)}"]
+        told = manner.say("ended {at}, before its peak" if is_peak else "ended {at}, before it was ready", at=ended)
+        if outcome.expected_at is None:
+            return told
+        expected = clock_text(outcome.expected_at, manner, ended_at)
+        return manner.say("{ended}, expected {at}", ended=told, at=expected)
+    parts = []
+    if not is_peak:
+        parts.append(manner.say("was ready {at}", at=clock_text(outcome.ready_at, manner, ended_at)))
     if outcome.peak_at is not None:
-        parts.append(f"peaked {clock_text(outcome.peak_at, manner, outcome.ended_at)}")
-    waited_min = (outcome.ended_at - outcome.ready_at).total_seconds() / 60.0
-    parts.append(f"{ended}, {duration_text(waited_min)} after {what}")
+        parts.append(manner.say("peaked {at}", at=clock_text(outcome.peak_at, manner, ended_at)))
+    after = "ended {at}, {time} after its peak" if is_peak else "ended {at}, {time} after it was ready"
+    waited = duration_text((ended_at - outcome.ready_at).total_seconds() / 60.0)
+    parts.append(manner.say(after, at=ended, time=waited))
     return "; ".join(parts)
 
 

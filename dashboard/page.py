@@ -9,7 +9,7 @@ from functools import partial
 
 import streamlit as st
 
-from dashboard import queries
+from dashboard import queries, reading
 from dashboard.charts import Layered
 from dashboard.exports import KINDS, Exhibit, file_name
 from dashboard.theme import Palette, palette_for, style
@@ -44,14 +44,15 @@ def shown(draw: Callable[[Scene], None]) -> None:
         with queries.opened() as store:
             pace = pace_of(store)
             palette = palette_for(st.context.theme.type)
-            manner = queries.manner(str(store.path.parent))
+            manner = reading.manner(store.path.parent)
             speed = None if pace is None else pace.speed
             draw(Scene(store, clock_of(store).now(), manner, palette, speed))
     except AccessError as error:
-        st.html(heading("Closed", str(error)))
+        st.html(heading(reading.manner(queries.database().parent).say("Closed"), str(error)))
     except StoreError as error:
+        told = reading.manner(queries.database().parent).say("The store does not answer")
         st.html(
-            f'<div class="panel"><p class="section">The store does not answer</p><p>{html.escape(str(error))}</p></div>'
+            f'<div class="panel">{section(told)}<p>{html.escape(str(error))}</p></div>'
         )
 
 
@@ -106,14 +107,26 @@ def note(words: str) -> str:
     return f'<p class="reading">{html.escape(words)}</p>'
 
 
+def section(words: str) -> str:
+    """The heading of a part of a screen, as HTML; the words may be anything."""
+    return f'<h2 class="section">{html.escape(words)}</h2>'
+
+
+def quiet(words: str) -> str:
+    """A line said by the way, as HTML; the words may be anything."""
+    return f'<p class="quiet">{html.escape(words)}</p>'
+
+
 def plain(words: str) -> str:
     """Words as a label that Streamlit's Markdown leaves alone: a name makes no link, picture, colour or formula."""
     one_line = " ".join(words.split())
     return re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", one_line)  # every ASCII punctuation mark
 
 
-def clock_words(speed: float | None) -> str:
+def clock_words(speed: float | None, manner: Manner) -> str:
     """What to know about the clock a screen shows; empty when it is the wall's."""
     if speed is None:
         return ""
-    return f"demo clock, {speed:g} times faster" if speed > 0 else "demo clock, standing still"
+    if speed > 0:
+        return manner.say("demo clock, {times} times faster", times=f"{speed:g}")
+    return manner.say("demo clock, standing still")

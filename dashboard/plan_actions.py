@@ -5,8 +5,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import queries
+from dashboard import queries, reading
 from dashboard.plan_queries import wanted_moment
+from monitor.bakery.manner import Manner
 from monitor.day_runner import Foreteller, live_plan, next_stages, order_of, start_next
 from monitor.errors import AccessError, ConfigError, StoreError
 from monitor.formulary import read_kitchen, read_recipe
@@ -23,11 +24,11 @@ def begin(plan_id: PlanId, dough: str, stage: int) -> None:
             now = clock_of(book).now()
             live = live_plan(book, book.plan(plan_id), now, Foreteller(book))
             if not any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
-                st.toast("That has begun already.")
+                st.toast(_manner().say("That has begun already."))
                 return
-            said = start_next(book, live, now, queries.manner(str(book.path.parent)), dough)
+            said = start_next(book, live, now, _manner(), dough)
     except (AccessError, ConfigError, StoreError) as error:
-        st.toast(f"Not begun: {error}", duration="infinite")
+        st.toast(_manner().say("Not begun: {why}", why=error), duration="infinite")
         return
     st.toast(said)
 
@@ -38,9 +39,9 @@ def done(plan_id: PlanId, step: str, words: str) -> None:
         with queries.opened_to_write_as(DayBook) as book:
             book.mark_done(plan_id, step, clock_of(book).now())
     except (AccessError, StoreError) as error:
-        st.toast(f"Not noted: {error}", duration="infinite")
+        st.toast(_manner().say("Not noted: {why}", why=error), duration="infinite")
         return
-    st.toast(f"Done: {words}")
+    st.toast(_manner().say("Done: {what}", what=words))
 
 
 def make(path: Path, days_ahead: int, at: time) -> list[str]:
@@ -56,21 +57,25 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
     from monitor.plan.words import no_plan_lines
 
     folder = queries.database().parent
-    manner = queries.manner(str(folder))
+    manner = _manner()
     try:
         with queries.opened_to_write_as(DayBook) as book:
             now = clock_of(book).now()
             wanted = wanted_moment(now, days_ahead, at)
             if wanted <= now:
-                return ["That hour is over."]
+                return [manner.say("That hour is over.")]
             order = order_of(book, read_recipe(path), wanted)
             found = make_plan((order,), read_kitchen(None, folder), now, manner.zone)
             if isinstance(found, NoPlan):
                 recipes = dict(zip(keys_of((order,)), [order.recipe], strict=True))
-                return ["No plan:", *no_plan_lines(found, recipes, manner, now)]
+                return [manner.say("No plan:"), *no_plan_lines(found, recipes, manner, now)]
             plan = book.add_plan(found)
     except (AccessError, StoreError) as error:
-        return [f"Not planned: {error}"]
+        return [manner.say("Not planned: {why}", why=error)]
     except ValueError as error:
         raise ConfigError(str(error)) from error
     return [out_sentence(plan.doughs[0], manner, now)]
+
+
+def _manner() -> Manner:
+    return reading.manner(queries.database().parent)

@@ -3,7 +3,7 @@
 from datetime import datetime, time, timedelta
 from pathlib import Path
 
-from dashboard import queries
+from dashboard import queries, reading
 from monitor.day_runner import Foreteller, LivePlan, food_words, is_over, live_plan, order_of
 from monitor.errors import ConfigError
 from monitor.formulary import read_kitchen, read_recipe
@@ -28,12 +28,12 @@ def current_plan(now: datetime) -> LivePlan | None:
 def food(live: LivePlan, dough: DoughPlan) -> str:
     """Time above 5 C beside the guidance; empty without egg, milk or the like."""
     with queries.opened_as(DayBook) as book:
-        return food_words(book, live, dough, queries.manner(str(book.path.parent)))
+        return food_words(book, live, dough, reading.manner(book.path.parent))
 
 
 def wanted_moment(now: datetime, days_ahead: int, at: time) -> datetime:
     """An hour of one of the next days, by the baker's clock."""
-    zone = queries.manner(str(queries.database().parent)).zone
+    zone = reading.manner(queries.database().parent).zone
     day = now.astimezone(zone).date() + timedelta(days=days_ahead)
     return datetime.combine(day, at, zone).astimezone(now.tzinfo)
 
@@ -52,7 +52,7 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
     from monitor.plan.words import alternative_row, variation_text
 
     folder = queries.database().parent
-    manner = queries.manner(str(folder))
+    manner = reading.manner(folder)
     with queries.opened_as(DayBook) as book:
         now = clock_of(book).now()
         order = order_of(book, read_recipe(path), wanted_moment(now, days_ahead, at))

@@ -7,7 +7,7 @@ from dashboard.page import Scene
 from dashboard.svg import elastic_drawing, element, picture, text
 from dashboard.theme import FONT, Palette
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, printable, stage_word, to_minute
+from monitor.bakery.phrases import clock_text, day_word, hour_text, printable, stage_word, to_minute
 from monitor.day_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, StepKind, steps
@@ -84,7 +84,15 @@ def _hours(start: datetime, end: datetime, height: float, manner: Manner, palett
             x = _share(at, start, end)
             parts.append(element("line", x1=x, x2=x, y1=TOP_PX - 4, y2=height, stroke=palette.line))
             parts.append(
-                text(f"{at:%H:%M}", x=x, y=12, font_size=12, font_family=FONT, fill=palette.muted, text_anchor="middle")
+                text(
+                    hour_text(at, manner),
+                    x=x,
+                    y=12,
+                    font_size=12,
+                    font_family=FONT,
+                    fill=palette.muted,
+                    text_anchor="middle",
+                )
             )
         at += timedelta(hours=1)
     return "".join(parts)
@@ -94,11 +102,18 @@ def day_picture(dough: DoughPlan, scene: Scene) -> str:
     """The day of a dough with its sentence as text alternative."""
     manner, now = scene.manner, scene.now
     told = ", ".join(
-        f"{stage_word(dough.method(stage).stage, manner)} {clock_text(stage.begins_at, manner, now)} to "
-        f"{clock_text(stage.ends_at, manner, now)}"
+        manner.say(
+            "{stage} {begin} to {end}",
+            stage=stage_word(dough.method(stage).stage, manner),
+            begin=clock_text(stage.begins_at, manner, now),
+            end=clock_text(stage.ends_at, manner, now),
+        )
         for stage in dough.stages
     )
-    loads = ", ".join(f"load {load.number} in {clock_text(load.in_at, manner, now)}" for load in dough.loads)
+    loads = ", ".join(
+        manner.say("load {load} in {at}", load=load.number, at=clock_text(load.in_at, manner, now))
+        for load in dough.loads
+    )
     words = f"{printable(dough.recipe.name)}: {told}{'; ' if loads else ''}{loads}"
     return picture(day_svg(dough, scene.now, scene.manner, scene.palette), words, "day")
 
@@ -114,14 +129,18 @@ def step_table(live: LivePlan, scene: Scene) -> str:
         local = to_minute(step.at).astimezone(scene.manner.zone)
         if local.date() != day:
             day = local.date()
-            rows.append(f'<tr><th colspan="2">{local:%A}</th></tr>')
+            rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, scene.manner))}</th></tr>')
         is_ticked = is_done(dough, step, live.progress)
         moved_min = round((step.at - planned[step.key]).total_seconds() / 60.0)
-        note = "done" if is_ticked else "" if abs(moved_min) < LEAST_MOVED_MIN else f"moved {moved_min:+d} min"
+        note = ""
+        if is_ticked:
+            note = scene.manner.say("done")
+        elif abs(moved_min) >= LEAST_MOVED_MIN:
+            note = scene.manner.say("moved {min} min", min=f"{moved_min:+d}")
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
-        small = f' <span class="quiet">{note}</span>' if note else ""
+        small = f' <span class="quiet">{html.escape(note)}</span>' if note else ""
         rows.append(
-            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{local:%H:%M}</td>'
+            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, scene.manner))}</td>'
             f"<td>{html.escape(who + step_text(dough, step, scene.manner))}{small}</td></tr>"
         )
     return f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>'

@@ -19,16 +19,13 @@ import streamlit as st
 from dashboard import door
 from monitor.access import Role
 from monitor.bakery.alerts import Alert, Message
-from monitor.bakery.calls import QuietHours
-from monitor.bakery.manner import Manner
-from monitor.config import DATABASE_NAME, Config, default_data_dir, load_config
+from monitor.config import DATABASE_NAME, default_data_dir
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
 from monitor.dough.prior import prior_of
 from monitor.dough.track import Track
 from monitor.dough.verdicts import Tasted, best_rise_pct
-from monitor.errors import ConfigError
 from monitor.learner import lessons_before
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
@@ -126,33 +123,6 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
     door.demand(Role.BAKER, path.parent)
     with kind(path) as store:
         yield store
-
-
-@st.cache_resource(max_entries=4, ttl=60, show_spinner=False)
-def _settings(folder: str) -> Config:
-    """The settings in the data's folder.
-
-    What cannot be read is the collector's to complain of: the screens go on with what is usual.
-    """
-    try:
-        return load_config(Path(folder), {})
-    except ConfigError:
-        return Config(Path(folder))
-
-
-def manner(folder: str) -> Manner:
-    """How things are told by the settings in the data's folder; messages are worded by the same."""
-    return _settings(folder).manner
-
-
-def quiet_hours(folder: str) -> QuietHours | None:
-    """When only what wakes is called, by the settings in the data's folder."""
-    return _settings(folder).calls.quiet
-
-
-def may_see(site: str) -> bool:
-    """True when the person at this session may look at what belongs to a site."""
-    return door.role(database().parent, site) is not None
 
 
 def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetime | None:

@@ -22,6 +22,7 @@ from monitor.bakery.review_words import (
     leavening_pct,
     next_time_lines,
     outcome_title,
+    verdict_word,
 )
 from monitor.bakery.wording import clock_text
 from monitor.dough.causes import Account, with_yeast
@@ -30,23 +31,23 @@ from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent, Verdict
 from monitor.units import celsius, fahrenheit
 
-VERDICT_WORDS = {Verdict.UNDER: "under", Verdict.RIGHT: "right", Verdict.OVER: "over"}
 LONGEST_NOTES = 2000
 
 
-def title(batch: Batch, review: Review | None) -> str:
+def title(batch: Batch, review: Review | None, manner: Manner) -> str:
     """Name and outcome."""
     if review is None or review.account is None:
         return batch.name
     verdict = None if review.judgement is None else review.judgement.verdict
-    return f"{batch.name}: {outcome_title(review.account, batch, verdict)}"
+    return f"{batch.name}: {outcome_title(review.account, batch, verdict, manner)}"
 
 
 def put_account(scene: page.Scene, batch: Batch, review: Review, alerts: Sequence[Alert]) -> None:
     """What drove it, as a sentence and as a walk of bars, and what to change next time."""
     account = review.account
     if account is None:
-        st.html('<p class="quiet">Its height was never measured, so that nobody can say what drove it.</p>')
+        never = scene.manner.say("Its height was never measured, so that nobody can say what drove it.")
+        st.html(page.quiet(never))
         return
     said = causes_sentence(account, batch, scene.manner)
     late = calls_sentence(account, batch, alerts, scene.manner)
@@ -56,12 +57,14 @@ def put_account(scene: page.Scene, batch: Batch, review: Review, alerts: Sequenc
     lines = next_time_lines(account, batch, review.best_rise_pct, scene.manner)
     if lines:
         items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
-        st.html(f'<h2 class="section">Next time</h2><ul class="next-time">{items}</ul>')
+        st.html(
+            f'<h2 class="section">{html.escape(scene.manner.say("Next time"))}</h2><ul class="next-time">{items}</ul>'
+        )
 
 
 def walk_exhibit(batch: Batch, steps: list[Step], manner: Manner) -> Exhibit:
     """The walk as it is shown and saved."""
-    sentence = walk_sentence(steps)
+    sentence = walk_sentence(steps, manner)
     return Exhibit(
         batch.name, "causes", sentence, lambda: walk_table(steps), lambda palette: walk_chart(steps, palette)
     )
@@ -71,76 +74,94 @@ def walk_steps(account: Account, batch: Batch, manner: Manner) -> list[Step]:
     """The bars: the plan, each cause from where the one before ended, when it was ready, when it was taken."""
     plan = duration_text(account.plan_min)
     known = account.plan_doubt_min
-    steps = [Step("planned" if known is None else "expected", 0.0, account.plan_min, plan, "plan", known)]
+    steps = [Step(manner.say("planned" if known is None else "expected"), 0.0, account.plan_min, plan, "plan", known)]
     at = account.plan_min
     for label, worth in cause_lines(account, batch, manner):
         sign = "−" if worth.p50 < 0 else "+"
         doubt = Band(at + worth.p05, at + worth.p50, at + worth.p95)
         steps.append(Step(label, at, at + worth.p50, f"{sign}{abs(worth.p50):.0f} min", "cause", doubt))
         at += worth.p50
-    what = "peak" if batch.target.is_peak else "ready"
+    what = manner.say("peak after" if batch.target.is_peak else "ready after")
     came = account.peak_min if batch.target.is_peak else account.ready_min
     if came is not None:
-        steps.append(Step(f"{what} after", 0.0, came.p50, duration_text(came.p50), "came", came))
+        steps.append(Step(what, 0.0, came.p50, duration_text(came.p50), "came", came))
     taken = duration_text(account.taken_min)
-    steps.append(Step("taken after", 0.0, account.taken_min, taken, "taken"))
+    steps.append(Step(manner.say("taken after"), 0.0, account.taken_min, taken, "taken"))
     return steps
 
 
-def walk_sentence(steps: Sequence[Step]) -> str:
+def walk_sentence(steps: Sequence[Step], manner: Manner) -> str:
     """What the bars show, for who cannot see them."""
     parts = [f"{step.label.replace('|', ' ')}: {step.words}" for step in steps]
-    return f"Where the minutes went. {'; '.join(parts)}."
+    return f"{manner.say('Where the minutes went.')} {'; '.join(parts)}."
 
 
 def put_judgement(scene: page.Scene, batch: Batch, review: Review) -> None:
     """What the baker said of it, or says now."""
-    said = review.judgement
+    said, manner = review.judgement, scene.manner
     if said is not None:
-        st.html('<h2 class="section">Your verdict</h2>')
-        photo = "" if said.photo_jpeg is None else data_picture(said.photo_jpeg, f"crumb of {batch.name}", "crumb")
+        st.html(page.section(manner.say("Your verdict")))
+        photo = (
+            ""
+            if said.photo_jpeg is None
+            else data_picture(said.photo_jpeg, manner.say("crumb of {batch}", batch=batch.name), "crumb")
+        )
         notes = f"<p>{html.escape(said.notes)}</p>" if said.notes else ""
-        when = clock_text(said.at, scene.manner, scene.now)
-        st.html(f'<div class="verdict"><p><b>{VERDICT_WORDS[said.verdict]}</b>, said {when}</p>{notes}{photo}</div>')
-    with st.container(key="judge"), st.expander("Say how it was" if said is None else "Say it anew"):
-        _form(batch, review)
+        when = manner.say("said {at}", at=clock_text(said.at, manner, scene.now))
+        word = html.escape(verdict_word(said.verdict, manner))
+        st.html(f'<div class="verdict"><p><b>{word}</b>, {html.escape(when)}</p>{notes}{photo}</div>')
+    with st.container(key="judge"), st.expander(manner.say("Say how it was" if said is None else "Say it anew")):
+        _form(batch, review, manner)
 
 
-def _form(batch: Batch, review: Review) -> None:
+def _form(batch: Batch, review: Review, manner: Manner) -> None:
     said = review.judgement
     with st.form("judgement", border=False):
         verdicts = list(Verdict)
         verdict = st.radio(
-            "The proof was",
+            manner.say("The proof was"),
             verdicts,
             index=1 if said is None else verdicts.index(said.verdict),
-            format_func=lambda each: VERDICT_WORDS[each],
+            format_func=lambda each: verdict_word(each, manner),
             horizontal=True,
         )
-        notes = st.text_area("Notes", value="" if said is None else said.notes, max_chars=LONGEST_NOTES)
-        photo = st.file_uploader("A picture of the crumb", type=["jpg", "jpeg", "png", "webp"])
-        if st.form_submit_button("Keep"):
+        notes = st.text_area(manner.say("Notes"), value="" if said is None else said.notes, max_chars=LONGEST_NOTES)
+        photo = st.file_uploader(manner.say("A picture of the crumb"), type=["jpg", "jpeg", "png", "webp"])
+        if st.form_submit_button(manner.say("Keep")):
             actions.judge(batch.id, verdict, notes, None if photo is None else photo.getvalue())
             st.rerun()
 
 
 def put_intent(scene: page.Scene, batch: Batch, review: Review) -> None:
     """What was planned, to be set right: the account is held against it."""
-    intent, is_f = review.intent, scene.manner.temp_unit == "F"
+    intent, manner, is_f = review.intent, scene.manner, scene.manner.temp_unit == "F"
     shown = fahrenheit(intent.dough_temp_c) if is_f else intent.dough_temp_c
-    whose = "as kept with the batch" if review.is_intent_kept else "nobody said; taken as usual"
-    with st.container(key="plan"), st.expander(f"What was planned ({whose})"), st.form("intent", border=False):
+    title = manner.say(
+        "What was planned (as kept with the batch)"
+        if review.is_intent_kept
+        else "What was planned (nobody said; taken as usual)"
+    )
+    with st.container(key="plan"), st.expander(title), st.form("intent", border=False):
         low, high = (32.0, 104.0) if is_f else (0.0, 40.0)
-        temp = st.number_input(f"Dough, °{scene.manner.temp_unit}", low, high, round(shown, 1), 0.5, format="%.1f")
+        temp = st.number_input(
+            manner.say("Dough, {unit}", unit=f"°{manner.temp_unit}"), low, high, round(shown, 1), 0.5, format="%.1f"
+        )
         made_pct = leavening_pct(batch)
         yeast_pct = None
         if made_pct:
             planned_pct = made_pct if intent.formula is None else leavening_pct(replace(batch, formula=intent.formula))
             yeast_pct = st.number_input(
-                "Yeast as instant, % of flour", 0.01, 20.0, float(planned_pct or made_pct), 0.05, format="%.2f"
+                manner.say("Yeast as instant, % of flour"),
+                0.01,
+                20.0,
+                float(planned_pct or made_pct),
+                0.05,
+                format="%.2f",
             )
-        proof = st.number_input("Proof, minutes (empty: as usual)", 5.0, 2880.0, intent.proof_min, 5.0, format="%.0f")
-        if st.form_submit_button("Hold it against this"):
+        proof = st.number_input(
+            manner.say("Proof, minutes (empty: as usual)"), 5.0, 2880.0, intent.proof_min, 5.0, format="%.0f"
+        )
+        if st.form_submit_button(manner.say("Hold it against this")):
             formula = None
             if made_pct and yeast_pct and batch.formula is not None and abs(yeast_pct - made_pct) >= 0.005:
                 formula = with_yeast(batch.formula, yeast_pct / made_pct)

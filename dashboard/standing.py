@@ -6,11 +6,12 @@ from collections.abc import Iterable, Sequence
 import streamlit as st
 
 from dashboard import actions
-from dashboard.page import Scene
+from dashboard.page import Scene, quiet, section
 from dashboard.queries import Standing
 from monitor.bakery.alerts import Alert, Phase, Sort
 from monitor.bakery.calls import QuietHours, nights
-from monitor.bakery.wording import alert_kind_word, count_text, standing_text, subject_word
+from monitor.bakery.manner import Manner
+from monitor.bakery.wording import alert_kind_word, standing_text, subject_word
 from monitor.recipe.batch import BatchId
 from monitor.sinks.alertbook import Told
 
@@ -35,21 +36,23 @@ def put_calling(standing: Sequence[Standing], scene: Scene) -> None:
             _put(each, scene, where="board")
         more = len(calling) - MOST_ON_BOARD
         if more > 0:
-            st.html(f'<p class="quiet">and {more} more, on the screens of their batches</p>')
+            one, many = "and {n} more, on the screen of its batch", "and {n} more, on the screens of their batches"
+            st.html(quiet(scene.manner.count(more, one, many)))
         numbers = tuple(each.alert.number for each in (*own, *calling) if each.alert.phase in _CALLING)
         if len(numbers) > 1:
-            st.button("Acknowledge all", key="acknowledge-all", on_click=actions.acknowledge, args=numbers)
+            label = scene.manner.say("Acknowledge all")
+            st.button(label, key="acknowledge-all", on_click=actions.acknowledge, args=numbers)
 
 
 def put_of_batch(standing: Sequence[Standing], told: Told | None, scene: Scene) -> None:
     """On a batch's screen: all that stands of it and of the nodes it is read from, and how often it has called."""
     if standing:
-        st.html('<p class="section">What calls for you</p>')
+        st.html(section(scene.manner.say("What calls for you")))
     for each in standing:
         _put(each, scene, where="batch")
     if told is not None and told.calls:
-        words = f"{count_text(told.calls, 'call', 'calls')} for {count_text(told.messages, 'alert', 'alerts')}"
-        st.html(f'<p class="quiet">This batch so far: {words}.</p>')
+        calls = _calls_words(told.calls, told.messages, scene.manner)
+        st.html(quiet(scene.manner.say("This batch so far: {calls}.", calls=calls)))
 
 
 def _put(each: Standing, scene: Scene, *, where: str) -> None:
@@ -58,26 +61,35 @@ def _put(each: Standing, scene: Scene, *, where: str) -> None:
     with st.container(key=f"alert-{where}-{alert.number}", horizontal=True, gap="small", vertical_alignment="center"):
         how = standing_text(alert, scene.manner, scene.now)
         st.html(f'<p class="note"><b>{html.escape(what)}</b>, {html.escape(how)}</p>', width="stretch")
-        for label, key, call, args in _offers(alert):
+        for label, key, call, args in _offers(alert, scene.manner):
             st.button(label, key=f"{key}-{where}-{alert.number}", on_click=call, args=args)
 
 
-def _offers(alert: Alert) -> Iterable[tuple[str, str, actions.Action, tuple[int, ...]]]:
+def _offers(alert: Alert, manner: Manner) -> Iterable[tuple[str, str, actions.Action, tuple[int, ...]]]:
     """What can be said to an alert now: label, key, what is done."""
     if alert.phase in _CALLING:
-        yield "Acknowledge", "acknowledge", actions.acknowledge, (alert.number,)
+        yield manner.say("Acknowledge"), "acknowledge", actions.acknowledge, (alert.number,)
     if alert.phase is Phase.SHELVED:
-        yield "Unshelve", "unshelve", actions.shelve, (alert.number, 0)
+        yield manner.say("Unshelve"), "unshelve", actions.shelve, (alert.number, 0)
     elif alert.is_firing:
-        yield f"Shelve {SHELF_MIN} min", "shelve", actions.shelve, (alert.number, SHELF_MIN)
+        yield manner.say("Shelve {min} min", min=SHELF_MIN), "shelve", actions.shelve, (alert.number, SHELF_MIN)
 
 
-def night_words(scene: Scene, quiet: QuietHours | None) -> str:
+def night_words(scene: Scene, hours: QuietHours | None) -> str:
     """How often anybody was called in the last night, as a sentence."""
-    ((start, end),) = nights(quiet, scene.now, scene.manner.zone, 1)
+    ((start, end),) = nights(hours, scene.now, scene.manner.zone, 1)
     told = scene.store.call_counts(start, end)
     calls, alerts = sum(each.calls for each in told), sum(each.messages for each in told)
-    return f"Last night: {count_text(calls, 'call', 'calls')} for {count_text(alerts, 'alert', 'alerts')}."
+    return scene.manner.say("Last night: {calls}.", calls=_calls_words(calls, alerts, scene.manner))
+
+
+def _calls_words(calls: int, alerts: int, manner: Manner) -> str:
+    """How many calls for how many alerts."""
+    return manner.say(
+        "{calls} for {alerts}",
+        calls=manner.count(calls, "{n} call", "{n} calls"),
+        alerts=manner.count(alerts, "{n} alert", "{n} alerts"),
+    )
 
 
 def told_of(scene: Scene, batch_id: BatchId) -> Told | None:

@@ -13,6 +13,7 @@ from datetime import datetime, timedelta
 from dashboard.svg import elastic_drawing, element, text
 from dashboard.theme import FONT, Palette
 from monitor.bakery.manner import Manner
+from monitor.bakery.phrases import hour_text
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Batch
 
@@ -78,7 +79,7 @@ def ticks(hours: Hours, manner: Manner) -> list[tuple[datetime, str]]:
     at = first + step * ((hours.start - first) // step)
     while at <= hours.end:
         if at >= hours.start:
-            found.append((at, f"{at:%H:%M}"))
+            found.append((at, hour_text(at, manner)))
         at += step
     return found
 

@@ -6,6 +6,7 @@ from datetime import datetime, time, timedelta
 import streamlit as st
 
 from dashboard import page
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, outlook_sentence, temp_text
 from monitor.dough.climate import AirStep
 from monitor.dough.outlook import Outlook
@@ -47,32 +48,35 @@ class Supposed:
 
     def words(self, scene: page.Scene) -> str:
         """The supposition as the beginning of a sentence."""
-        parts = []
+        manner, parts = scene.manner, []
         if self.warmer_by_c:
-            parts.append(f"in air of {temp_text(self.room_c, scene.manner)}")
+            parts.append(manner.say("in air of {air}", air=temp_text(self.room_c, manner)))
         if self.in_at is not None:
-            since = clock_text(self.in_at, scene.manner, scene.now)
-            until = "" if self.out_at is None else f" to {clock_text(self.out_at, scene.manner, self.in_at)}"
-            parts.append(f"in the refrigerator from {since}{until}")
+            since = clock_text(self.in_at, manner, scene.now)
+            if self.out_at is None:
+                parts.append(manner.say("in the refrigerator from {since}", since=since))
+            else:
+                until = clock_text(self.out_at, manner, self.in_at)
+                parts.append(manner.say("in the refrigerator from {since} to {until}", since=since, until=until))
         return ", ".join(parts)
 
 
 def put_question(scene: page.Scene, batch: Batch) -> None:
     """The slider and the two times."""
-    is_f = scene.manner.temp_unit == "F"
+    manner = scene.manner
     with st.container(key="what-if"):
         air, into, out = st.columns([2.2, 1, 1], gap="medium", vertical_alignment="bottom")
         air.select_slider(
-            "What if the air were, from now on",
+            manner.say("What if the air were, from now on"),
             WARMER_BY,
             value=0,
-            format_func=lambda steps: _step_words(int(steps), is_f=is_f),
+            format_func=lambda steps: _step_words(int(steps), manner),
             key=_key(batch, "air"),
         )
-        into.time_input("Into the refrigerator", value=None, step=QUARTER_S, key=_key(batch, "in"))
-        out.time_input("Out again", value=None, step=QUARTER_S, key=_key(batch, "out"))
+        into.time_input(manner.say("Into the refrigerator"), value=None, step=QUARTER_S, key=_key(batch, "in"))
+        out.time_input(manner.say("Out again"), value=None, step=QUARTER_S, key=_key(batch, "out"))
         if asked(scene, batch) is not None:
-            st.button("As it is", key="as-it-is", on_click=_forget, args=(batch,))
+            st.button(manner.say("As it is"), key="as-it-is", on_click=_forget, args=(batch,))
 
 
 def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
@@ -113,11 +117,11 @@ def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook
     return f"{supposed.words(scene)}: {outlook_sentence(batch, found, scene.manner)}"
 
 
-def _step_words(steps: int, *, is_f: bool) -> str:
+def _step_words(steps: int, manner: Manner) -> str:
     if steps == 0:
-        return "as it is"
-    degrees = 2 * abs(steps) if is_f else abs(steps)
-    return f"{degrees} °{'F' if is_f else 'C'} {'warmer' if steps > 0 else 'colder'}"
+        return manner.say("as it is")
+    degrees = f"{2 * abs(steps) if manner.temp_unit == 'F' else abs(steps)} °{manner.temp_unit}"
+    return manner.say("{degrees} warmer" if steps > 0 else "{degrees} colder", degrees=degrees)
 
 
 def _key(batch: Batch, what: str) -> str:

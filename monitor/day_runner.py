@@ -40,6 +40,11 @@ log = logging.getLogger(__name__)
 
 EVERY = timedelta(minutes=1)  # of dough time, as the estimates
 POLL_S = 0.2
+WATCHED = "batch {id}: {batch} ({stage}) is being watched"
+WATCHED_BY_EYE = (
+    "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
+    "or name one in the recipe"
+)
 PLAN_FAULT = "plan step failed"
 """Reason under which a fault of this program is counted."""
 MOST_REMEMBERED = 500
@@ -193,8 +198,12 @@ def start_next(book: DayBook, live: LivePlan, now: datetime, manner: Manner, key
             if step.startswith(f"{dough.key}/{before}/") and batch.ended_at is None:
                 book.add_event(batch.id, Event(now, EventKind.END))
     batch = begin_stage(book, live.made, dough, stage, now)
-    where = "" if batch.nodes else "; no node is named for it: log levels by eye, or name one in the recipe"
-    return f"batch {batch.id}: {printable(batch.name)} ({stage_word(batch.stage, manner)}) is being watched{where}"
+    return manner.say(
+        WATCHED if batch.nodes else WATCHED_BY_EYE,
+        id=batch.id,
+        batch=printable(batch.name),
+        stage=stage_word(batch.stage, manner),
+    )
 
 
 def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:

@@ -1,4 +1,4 @@
-"""How things are told, from the settings: the clock's zone and dial, the units.
+"""How things are told, from the settings: the clock's zone and dial, the units, the language.
 
 .. code-block:: toml
 
@@ -6,6 +6,7 @@
     clock = "24"                  # or "12"
     temp_unit = "C"               # or "F": the scale that comes first
     mass_unit = "g"               # or "oz"
+    language = "en"               # or another of which there is a file in monitor/languages
 """
 
 import difflib
@@ -16,8 +17,9 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 from babel.localtime import get_localzone
 
 from monitor.bakery.manner import Manner
+from monitor.languages.catalogue import KNOWN, language
 
-KEYS = ("timezone", "clock", "temp_unit", "mass_unit")
+KEYS = ("timezone", "clock", "temp_unit", "mass_unit", "language")
 """The settings that this module reads, all at the top of the file."""
 
 
@@ -37,6 +39,7 @@ def manner_from(table: Mapping[str, object]) -> tuple[Manner, list[str]]:
         temp_unit=_one_of(table, "temp_unit", ("C", "F"), faults),
         mass_unit=_one_of(table, "mass_unit", ("g", "oz"), faults),
         clock=_one_of(table, "clock", ("24", "12"), faults),
+        language=language(_one_of(table, "language", tuple(KNOWN), faults)),
     )
     return manner, faults
 
@@ -48,6 +51,7 @@ def settings_lines(manner: Manner) -> list[str]:
         f"clock = {manner.clock}",
         f"temp_unit = {manner.temp_unit}",
         f"mass_unit = {manner.mass_unit}",
+        f"language = {manner.language.code}",
     ]
 
 

@@ -9,7 +9,7 @@ from rich.console import Console
 from rich.table import Table
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, printable, temp_text
+from monitor.bakery.phrases import clock_text, place_word, printable, temp_text
 from monitor.config import DATABASE_NAME, load_config
 from monitor.day_runner import (
     Foreteller,
@@ -41,6 +41,9 @@ from monitor.recipe.parts import Recipe
 from monitor.sinks.daybook import DayBook
 
 STATUS_NO_PLAN = 2
+OUT_LATER = "{dough}: out {at}, {min} min later than planned"
+OUT_EARLIER = "{dough}: out {at}, {min} min earlier than planned"
+HEADINGS = ("otherwise", "begin", "out", "by itself", "its loaves, or why not")
 PLAIN_WIDTH = 160
 
 
@@ -98,7 +101,7 @@ def _make(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitc
     orders = _orders(args, book, now, manner.zone, out)
     found = _planned(orders, kitchen, now, manner.zone)
     if isinstance(found, NoPlan):
-        print("no plan:", file=out)
+        print(manner.say("No plan:"), file=out)
         for line in no_plan_lines(found, _recipes(orders), manner, now):
             print(f"  {line}", file=out)
         return STATUS_NO_PLAN
@@ -114,7 +117,8 @@ def _make(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitc
             if sentence:
                 print(sentence, file=out)
     if not args.dry_run:
-        print(f"plan {plan.id} is kept: `plan start` begins its first stage, `plan show` says how it stands", file=out)
+        kept = "plan {id} is kept: `plan start` begins its first stage, `plan show` says how it stands"
+        print(manner.say(kept, id=plan.id), file=out)
     return 0
 
 
@@ -123,8 +127,8 @@ def _alternatives(args: argparse.Namespace, book: DayBook, manner: Manner, kitch
     args.files = [args.file]
     (order,) = _orders(args, book, now, manner.zone, out)
     table = Table(title=printable(order.recipe.name), title_justify="left")
-    for heading in ("otherwise", "begin", "out", "by itself", "its loaves, or why not"):
-        table.add_column(heading, overflow="fold")
+    for heading in HEADINGS:
+        table.add_column(manner.say(heading), overflow="fold")
     try:
         found = alternatives(order, kitchen, now, manner.zone)
     except ValueError as err:
@@ -165,19 +169,26 @@ def _show(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) 
         made_at = live.made.dough(dough.key).out_at
         moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)
         if moved_min:
-            way = "later" if moved_min > 0 else "earlier"
-            out_text = clock_text(dough.out_at, manner, now)
-            print(f"{printable(dough.recipe.name)}: out {out_text}, {abs(moved_min)} min {way} than planned", file=out)
+            told = manner.say(
+                OUT_LATER if moved_min > 0 else OUT_EARLIER,
+                dough=printable(dough.recipe.name),
+                at=clock_text(dough.out_at, manner, now),
+                min=abs(moved_min),
+            )
+            print(told, file=out)
         food = food_words(book, live, dough, manner)
         if food:
             print(food, file=out)
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other
-        print(
-            f"the {printable(name)} is {temp_text(air_c, manner)}; {temp_text(planned_c, manner)} was planned with",
-            file=out,
+        told = manner.say(
+            "{place} is {air}; the plan was made for {planned}",
+            place=place_word(name, manner),
+            air=temp_text(air_c, manner),
+            planned=temp_text(planned_c, manner),
         )
+        print(told, file=out)
     return 0
 
 

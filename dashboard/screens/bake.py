@@ -4,7 +4,7 @@ import html
 
 import streamlit as st
 
-from dashboard import page, plan_actions, plan_queries, plans
+from dashboard import page, plan_actions, plan_queries, plans, queries, reading
 from monitor.bakery.phrases import clock_text, printable
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
@@ -22,7 +22,9 @@ SOON_S = 60.0
 
 def show() -> None:
     """The countdown, a second at a time."""
-    st.html(page.heading("Bake", "Oven, loads, steam and out, as the dough has it now."))
+    manner = reading.manner(queries.database().parent)
+    subtitle = manner.say("Oven, loads, steam and out, as the dough has it now.")
+    st.html(page.heading(manner.say("Bake"), subtitle))
 
     @st.fragment(run_every=TICK_S)
     def live() -> None:
@@ -35,20 +37,23 @@ def _draw(scene: page.Scene) -> None:
     live = plan_queries.current_plan(scene.now)
     step = None if live is None else plans.next_bake_step(live)
     if live is None or step is None:
-        st.html('<div class="panel empty"><h2>Nothing to bake</h2><p>A plan with a bake counts down here.</p></div>')
+        title = html.escape(scene.manner.say("Nothing to bake"))
+        told = html.escape(scene.manner.say("A plan with a bake counts down here."))
+        st.html(f'<div class="panel empty"><h2>{title}</h2><p>{told}</p></div>')
         return
     dough = live.now.dough(step.dough)
     seconds = (step.at - scene.now).total_seconds()
     words = step_text(dough, step, scene.manner)
     colour = ' style="color: var(--ember)"' if seconds < SOON_S else ""
     name = html.escape(printable(dough.recipe.name))
+    at = scene.manner.say("at {at}", at=clock_text(step.at, scene.manner, scene.now))
     st.html(
         f'<div class="panel"><p class="saying">{name}: {html.escape(words)}</p>'
         f'<p class="huge countdown"{colour}>{plans.countdown_words(seconds)}</p>'
-        f'<p class="quiet">at {html.escape(clock_text(step.at, scene.manner, scene.now))}</p></div>'
+        f'<p class="quiet">{html.escape(at)}</p></div>'
     )
     st.button(
-        page.plain(DONE_WORDS[step.kind]),
+        page.plain(scene.manner.say(DONE_WORDS[step.kind])),
         key=f"done-{step.key}",
         type="primary",
         on_click=plan_actions.done,
@@ -59,7 +64,9 @@ def _draw(scene: page.Scene) -> None:
         owner = live.now.dough(later.dough)
         if later.kind not in plans.BAKE_KINDS or later.key == step.key or is_done(owner, later, live.progress):
             continue
-        limit = "" if later.not_after is None else f"good until {clock_text(later.not_after, scene.manner, later.at)}"
+        limit = ""
+        if later.not_after is not None:
+            limit = scene.manner.say("good until {at}", at=clock_text(later.not_after, scene.manner, later.at))
         rows.append(
             f'<tr><td class="n">{html.escape(clock_text(later.at, scene.manner, scene.now))}</td>'
             f"<td>{html.escape(step_text(owner, later, scene.manner))}</td><td>{html.escape(limit)}</td></tr>"

@@ -3,12 +3,13 @@
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import actions, cards, page, plots, queries, standing, supposing
+from dashboard import actions, cards, page, plots, queries, standing, supposing, whole
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, stage_word
 from monitor.recipe.batch import LARGEST_RISE_PCT, Batch, BatchId, EventKind
 
 BAND_STEPS_PCT = (-10, -5, 5, 10)
+DONE = {"Folded": EventKind.FOLD, "Moved": EventKind.MOVE}
 POKES = {"fast": "springs back fast", "slowly": "springs back slowly", "not at all": "stays"}
 
 
@@ -21,32 +22,38 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
     batches = {batch.id: batch for batch in scene.store.batches(running=True)}
     asked = queries.asked_batch_id()
     if asked is not None and asked not in batches and asked in {batch.id for batch in scene.store.batches()}:
-        st.html(page.heading(scene.store.batch(asked).name, "This stage is over."))
-        st.page_link(finished_page, label="See how it went", query_params={"batch": str(asked)})
+        st.html(page.heading(scene.store.batch(asked).name, scene.manner.say("This stage is over.")))
+        st.page_link(finished_page, label=scene.manner.say("See how it went"), query_params={"batch": str(asked)})
         return
     if not batches:
-        st.html(page.heading("No dough is proofing", "Begin a batch, and its curve stands here."))
+        st.html(
+            page.heading(
+                scene.manner.say("No dough is proofing"), scene.manner.say("Begin a batch, and its curve stands here.")
+            )
+        )
         return
     title, choice = st.columns([2.3, 1], gap="large", vertical_alignment="bottom")
     with choice:
         batch = batches[_chosen(batches, asked, scene.manner)]
     began = clock_text(batch.started_at, scene.manner, scene.now)
-    title.html(page.heading(batch.name, f"{stage_word(batch.stage, scene.manner)}, begun {began}"))
+    told = scene.manner.say("{stage}, begun {at}", stage=stage_word(batch.stage, scene.manner), at=began)
+    title.html(page.heading(batch.name, told))
     with st.container(key="bench"):
         with st.container(key="side"):
             _live_side(batch)
         with st.container(key="notes"):
-            _notes(batch, finished_page)
+            _notes(batch, finished_page, scene.manner)
         with st.container(key="curve"):
             supposing.put_question(scene, batch)
             _live_curve(batch)
+            whole.put_whole(scene, batch)
 
 
 def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner) -> BatchId:
     """The batch to show; the address follows the choice."""
     ids = list(batches)
     chosen = st.selectbox(
-        "Another batch",
+        manner.say("Another batch"),
         ids,
         index=ids.index(asked) if asked in batches else 0,
         format_func=lambda batch_id: f"{batches[batch_id].name} · {stage_word(batches[batch_id].stage, manner)}",
@@ -79,37 +86,38 @@ def _live_curve(batch: Batch) -> None:
     page.shown(draw)
 
 
-def _notes(batch: Batch, finished_page: StreamlitPage) -> None:
+def _notes(batch: Batch, finished_page: StreamlitPage, manner: Manner) -> None:
     """The few things a baker logs, each one touch."""
-    st.html('<p class="section">Note what you did</p>')
+    st.html(page.section(manner.say("Note what you did")))
     with st.container(horizontal=True, gap="small"):
-        for label, kind in (("Folded", EventKind.FOLD), ("Moved", EventKind.MOVE)):
-            st.button(label, key=kind.value, width="stretch", on_click=actions.note, args=(batch.id, kind))
-    st.html('<p class="quiet">Poked: it springs back</p>')
+        for label, kind in DONE.items():
+            st.button(manner.say(label), key=kind.value, width="stretch", on_click=actions.note, args=(batch.id, kind))
+    st.html(page.quiet(manner.say("Poked: it springs back")))
     with st.container(horizontal=True, gap="small"):
         for label, words in POKES.items():
             key = f"poke {label}"
-            st.button(label, key=key, width="stretch", on_click=actions.note, args=(batch.id, EventKind.POKE, words))
+            args = (batch.id, EventKind.POKE, words)
+            st.button(manner.say(label), key=key, width="stretch", on_click=actions.note, args=args)
     if batch.target.rise_pct is not None:
-        _put_band(batch, batch.target.rise_pct)
+        _put_band(batch, batch.target.rise_pct, manner)
     with st.form("level", border=False), st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
         level_mm = st.number_input(
-            "Level by eye, mm over the base",
+            manner.say("Level by eye, mm over the base"),
             min_value=0.0,
             max_value=batch.vessel.depth_mm * 1.2,
             value=None,
             step=1.0,
             format="%.0f",
         )
-        if st.form_submit_button("Note"):
+        if st.form_submit_button(manner.say("Note")):
             actions.note_level(batch.id, level_mm)
-    if st.button("End of stage", key="end", width="stretch"):
-        _confirm_end(batch, finished_page)
+    if st.button(manner.say("End of stage"), key="end", width="stretch"):
+        _confirm_end(batch, finished_page, manner)
 
 
-def _put_band(batch: Batch, at_pct: float) -> None:
+def _put_band(batch: Batch, at_pct: float, manner: Manner) -> None:
     """The band a little lower or higher, each one touch."""
-    st.html(f'<p class="quiet">The band stands at {at_pct:.0f} %: move it to</p>')
+    st.html(page.quiet(manner.say("The band stands at {rise} %: move it to", rise=f"{at_pct:.0f}")))
     with st.container(horizontal=True, gap="small", key="band"):
         for step_pct in BAND_STEPS_PCT:
             to_pct = min(max(at_pct + step_pct, 5.0), LARGEST_RISE_PCT)
@@ -118,9 +126,12 @@ def _put_band(batch: Batch, at_pct: float) -> None:
             st.button(f"{to_pct:.0f} %", key=key, width="stretch", on_click=actions.move_band, args=args)
 
 
-@st.dialog("End of stage?")
-def _confirm_end(batch: Batch, finished_page: StreamlitPage) -> None:
-    st.html(page.heading(batch.name, "It leaves the board and its calls end. This cannot be undone."))
-    if st.button("End it now", key="end-now", type="primary", width="stretch"):
-        actions.note(batch.id, EventKind.END)
-        st.switch_page(finished_page, query_params={"batch": str(batch.id)})
+def _confirm_end(batch: Batch, finished_page: StreamlitPage, manner: Manner) -> None:
+    @st.dialog(manner.say("End of stage?"))
+    def ask() -> None:
+        st.html(page.heading(batch.name, manner.say("It leaves the board and its calls end. This cannot be undone.")))
+        if st.button(manner.say("End it now"), key="end-now", type="primary", width="stretch"):
+            actions.note(batch.id, EventKind.END)
+            st.switch_page(finished_page, query_params={"batch": str(batch.id)})
+
+    ask()

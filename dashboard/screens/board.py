@@ -5,9 +5,10 @@ import html
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, page, queries, standing
+from dashboard import cards, page, queries, reading, standing
 from dashboard.hands import dues, ordered
 from dashboard.strips import shared_hours
+from monitor.bakery.manner import Manner
 
 
 def show(batch_page: StreamlitPage) -> None:
@@ -24,7 +25,7 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
     rows = queries.board_rows(scene.store, scene.now)
     if not rows:
         standing.put_calling(queries.standing(scene.store), scene)
-        st.html(_nothing_yet(str(scene.store.path.parent)))
+        st.html(_nothing_yet(str(scene.store.path.parent), scene.manner))
         return
     st.html(cards.bar(dues(rows, scene.now, scene.manner), scene))
     standing.put_calling(queries.standing(scene.store), scene)
@@ -32,17 +33,26 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
     for row in ordered(rows, scene.now, scene.manner):
         with st.container(key=f"card-{row.batch.id}"):
             st.html(cards.batch_card(row, hours, scene))
-            label = page.plain(f"Open {row.batch.name}")
+            label = page.plain(scene.manner.say("Open {batch}", batch=row.batch.name))
             st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id)})
-    quiet = queries.quiet_hours(str(scene.store.path.parent))
+    quiet = reading.quiet_hours(scene.store.path.parent)
     st.html(f'<p class="quiet">{html.escape(standing.night_words(scene, quiet))}</p>')
 
 
-def _nothing_yet(folder: str) -> str:
+def _nothing_yet(folder: str, manner: Manner) -> str:
     """What to do when no dough is proofing."""
-    return f"""<div class="panel empty"><h2>No dough is proofing</h2>
-<p>Each batch you begin gets its tub and its strip of clock here. Describe it in a small file,
-<code>loaf.toml</code>:</p>
+    told = {
+        key: html.escape(manner.say(sentence))
+        for key, sentence in {
+            "title": "No dough is proofing",
+            "describe": "Each batch you begin gets its tub and its strip of clock here. Describe it in a small file:",
+            "begin": "Then begin it, and keep the collector running:",
+            "demo": "To see a whole morning first, with invented doughs:",
+        }.items()
+    }
+    reads = html.escape(manner.say("This screen reads {folder}.", folder=folder))
+    return f"""<div class="panel empty"><h2>{told["title"]}</h2>
+<p>{told["describe"]} <code>loaf.toml</code></p>
 <pre>name = "Country loaf, tub 3"
 stage = "bulk rise"
 started = 2026-03-02T05:40:00Z
@@ -54,8 +64,8 @@ base_mm = 180
 top_mm = 210
 depth_mm = 250
 sensor_to_base_mm = 300</pre>
-<p>then begin it, and keep the collector running:</p>
+<p>{told["begin"]}</p>
 <pre>proofing-monitor batch start loaf.toml
 proofing-monitor collect</pre>
-<p>To see a whole morning first, with invented doughs: <code>proofing-monitor demo</code></p>
-<p class="quiet">This screen reads {html.escape(folder)}.</p></div>"""
+<p>{told["demo"]} <code>proofing-monitor demo</code></p>
+<p class="quiet">{reads}</p></div>"""

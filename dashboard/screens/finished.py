@@ -6,11 +6,11 @@ from datetime import datetime
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, comparing, page, plots, queries, review
+from dashboard import cards, comparing, page, plots, queries, review, whole
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from monitor.bakery.alerts import Message
 from monitor.bakery.lessons import learned_sentence
-from monitor.bakery.wording import about_text, clock_text, stage_word
+from monitor.bakery.wording import about_text, clock_text, date_words, stage_word
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
@@ -28,24 +28,23 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, compare_page: Streaml
     asked = queries.asked_batch_id()
     if asked in ended:
         with st.container(horizontal=True):
-            st.page_link(finished_page, label="All finished batches", icon=":material/arrow_back:")
+            st.page_link(finished_page, label=scene.manner.say("All finished batches"), icon=":material/arrow_back:")
             if comparing.has_others(ended[asked], ended.values()):
                 label = "Compare with others of this recipe"
                 st.page_link(compare_page, label=label, query_params={"batch": str(asked)})
         _one(scene, queries.past(scene.store, ended[asked]))
         return
     if not ended:
-        st.html(
-            page.heading("Nothing is finished yet", "When a stage ends, its curve and its forecasts are kept here.")
-        )
+        told = scene.manner.say("When a stage ends, its curve and its forecasts are kept here.")
+        st.html(page.heading(scene.manner.say("Nothing is finished yet"), told))
         return
-    st.html(page.heading("Finished"))
+    st.html(page.heading(scene.manner.say("Finished")))
     newest_first = sorted(ended.values(), key=lambda batch: batch.ended_at or batch.started_at, reverse=True)
     for batch in newest_first:
         outlook = scene.store.latest_outlook(batch.id)
         with st.container(key=f"card-{batch.id}"):
             st.html(cards.finished_card(batch, outlook, outcome_words(outcome_of(batch, outlook), scene.manner), scene))
-            label = page.plain(f"Open {batch.name}")
+            label = page.plain(scene.manner.say("Open {batch}", batch=batch.name))
             st.page_link(finished_page, label=label, query_params={"batch": str(batch.id)})
 
 
@@ -54,11 +53,11 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     newest = past.outlooks[-1] if past.outlooks else None
     outcome = outcome_of(batch, newest)
     seen = review.reviewed(scene, batch)
-    day = f"{batch.started_at.astimezone(scene.manner.zone):%A %Y-%m-%d}"
-    st.html(page.heading(review.title(batch, seen), f"{stage_word(batch.stage, scene.manner)}, {day}"))
+    day = date_words(batch.started_at, scene.manner)
+    st.html(page.heading(review.title(batch, seen, scene.manner), f"{stage_word(batch.stage, scene.manner)}, {day}"))
     st.html(_moments(outcome, scene))
     if not past.outlooks:
-        st.html('<p class="quiet">It was never estimated.</p>')
+        st.html(page.quiet(scene.manner.say("It was never estimated.")))
         return
     review.put_account(scene, batch, seen, scene.store.alerts(batch.id))
     review.put_judgement(scene, batch, seen)
@@ -70,22 +69,29 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     said = about_text(past.outlooks[half].ready, scene.manner, past.outlooks[half].at)
     if said is not None and outcome.ready_at is not None:
         came = clock_text(outcome.ready_at, scene.manner)
-        st.html(f'<p class="quiet">At half its rise the monitor said {html.escape(said)}; it was {came}.</p>')
+        half_said = "At half its rise the monitor said {said}; it was {came}."
+        st.html(page.quiet(scene.manner.say(half_said, said=said, came=came)))
     place = plots.put_moment_choice(past.outlooks, half, scene.manner)
     plots.put_past_rise(scene, past, past.outlooks[place])
     with st.container(key="more"):  # not on the printed page
         plots.put_past_air(scene, past, past.outlooks[place])
-        st.html('<h2 class="section">Every forecast made at the time</h2>')
+        st.html(page.section(scene.manner.say("Every forecast made at the time")))
         plots.put_forecasts(scene, past, outcome.ready_at)
         st.html(_in_numbers(past, outcome.ready_at, scene))
-        st.html(f'<h2 class="section">Calls that went out</h2>{_calls(past.messages, scene)}')
+        st.html(f"{page.section(scene.manner.say('Calls that went out'))}{_calls(past.messages, scene)}")
+        whole.put_whole(scene, batch)
 
 
 def _moments(outcome: Outcome, scene: page.Scene) -> str:
     """Ready, peaked, ended, in large numbers, with the sentence under them."""
-    ready = {} if outcome.is_peak else {"ready": outcome.ready_at}
-    moments: dict[str, datetime | None] = {**ready, "peaked": outcome.peak_at, "ended": outcome.ended_at}
-    pairs = "".join(f"<div><dt>{what}</dt>{_moment(at, scene)}</div>" for what, at in moments.items())
+    manner = scene.manner
+    ready = {} if outcome.is_peak else {manner.say("ready"): outcome.ready_at}
+    moments: dict[str, datetime | None] = {
+        **ready,
+        manner.say("peaked"): outcome.peak_at,
+        manner.say("ended"): outcome.ended_at,
+    }
+    pairs = "".join(f"<div><dt>{html.escape(what)}</dt>{_moment(at, scene)}</div>" for what, at in moments.items())
     return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, scene.manner))}</p>'
 
 
@@ -99,7 +105,9 @@ def _taught(batch: Batch, scene: page.Scene) -> str:
 
 
 def _moment(at: datetime | None, scene: page.Scene) -> str:
-    return '<dd class="none">not yet</dd>' if at is None else f"<dd>{clock_text(at, scene.manner)}</dd>"
+    if at is None:
+        return f'<dd class="none">{html.escape(scene.manner.say("not yet"))}</dd>'
+    return f"<dd>{html.escape(clock_text(at, scene.manner))}</dd>"
 
 
 def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene) -> str:
@@ -111,21 +119,22 @@ def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene)
         f"<td>{html.escape(_said(outlook, scene))}</td></tr>"
         for outlook in said[::step]
     )
-    table = f'<table class="rows"><tr><th>said at</th><th>ready</th></tr>{rows}</table>'
-    return f"<details><summary>In numbers</summary>{table}</details>"
+    said_at, ready = (html.escape(scene.manner.say(words)) for words in ("said at", "ready"))
+    table = f'<table class="rows"><tr><th>{said_at}</th><th>{ready}</th></tr>{rows}</table>'
+    return f"<details><summary>{html.escape(scene.manner.say('In numbers'))}</summary>{table}</details>"
 
 
 def _said(outlook: Outlook, scene: page.Scene) -> str:
-    return about_text(outlook.ready, scene.manner, outlook.at) or outlook.why or "no forecast"
+    return about_text(outlook.ready, scene.manner, outlook.at) or scene.manner.say(outlook.why or "no forecast")
 
 
 def _calls(messages: tuple[Message, ...], scene: page.Scene) -> str:
     if not messages:
-        return '<p class="quiet">None.</p>'
+        return page.quiet(scene.manner.say("None."))
     rows = "".join(
         f'<tr><td class="t">{clock_text(message.created_at, scene.manner)}</td>'
         f'<td class="who">{html.escape(message.text)}</td>'
-        f'<td class="quiet">{_delivery(message, scene)}</td></tr>'
+        f'<td class="quiet">{html.escape(_delivery(message, scene))}</td></tr>'
         for message in messages
     )
     return f'<div class="panel"><table class="rows">{rows}</table></div>'
@@ -133,5 +142,7 @@ def _calls(messages: tuple[Message, ...], scene: page.Scene) -> str:
 
 def _delivery(message: Message, scene: page.Scene) -> str:
     if message.delivered_at is not None:
-        return f"delivered {clock_text(message.delivered_at, scene.manner)}"
-    return f"not delivered, {message.attempts} tries" if message.attempts else "not delivered"
+        return scene.manner.say("delivered {at}", at=clock_text(message.delivered_at, scene.manner))
+    if not message.attempts:
+        return scene.manner.say("not delivered")
+    return scene.manner.count(message.attempts, "not delivered, {n} try", "not delivered, {n} tries")

@@ -4,7 +4,7 @@ import html
 
 import streamlit as st
 
-from dashboard import page, queries
+from dashboard import page, queries, reading
 from monitor.bakery import sheet
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import mass_text, printable
@@ -19,16 +19,19 @@ LARGEST_PIECE_G = 20_000.0
 
 def show() -> None:
     """One recipe, for as many pieces as wanted."""
-    st.html(page.heading("Formula", "Baker's percentages on each part's own flour; totals on all flour."))
     folder = queries.database().parent
+    manner = reading.manner(folder)
+    subtitle = manner.say("Baker's percentages on each part's own flour; totals on all flour.")
+    st.html(page.heading(manner.say("Formula"), subtitle))
     recipes = recipes_in(folder)
     if not recipes:
         st.html(
-            '<div class="panel empty"><h2>No recipe yet</h2><p>Put recipe files into '
-            f"<code>{html.escape(str(folder / 'recipes'))}</code>; each is shown here.</p></div>"
+            f'<div class="panel empty"><h2>{html.escape(manner.say("No recipe yet"))}</h2>'
+            f"<p>{html.escape(manner.say('Recipe files that lie here are shown:'))} "
+            f"<code>{html.escape(str(folder / 'recipes'))}</code></p></div>"
         )
         return
-    path = st.selectbox("Recipe", recipes, format_func=lambda each: each.stem)
+    path = st.selectbox(manner.say("Recipe"), recipes, format_func=lambda each: each.stem)
     try:
         recipe = read_recipe(path)
     except ConfigError as error:
@@ -36,24 +39,23 @@ def show() -> None:
         return
     columns = st.columns(2)
     key = f"{path} {recipe.pieces}"
-    pieces = columns[0].number_input("Pieces", 1, MOST_PIECES, recipe.pieces, key=f"pieces {key}")
+    pieces = columns[0].number_input(manner.say("Pieces"), 1, MOST_PIECES, recipe.pieces, key=f"pieces {key}")
     each_g = columns[1].number_input(
-        "Weight of each, g", 1.0, LARGEST_PIECE_G, float(round(recipe.each_g)), step=10.0, key=f"each {key}"
+        manner.say("Weight of each, g"), 1.0, LARGEST_PIECE_G, float(round(recipe.each_g)), step=10.0, key=f"each {key}"
     )
     if (pieces, each_g) != (recipe.pieces, float(round(recipe.each_g))):
         recipe = scaled_to_pieces(recipe, int(pieces), float(each_g))
-    manner = queries.manner(str(folder))
     st.html("".join(_part(recipe, part, manner) for part in recipe.parts) + _totals(recipe, manner))
     for sentence in what_does_not_add_up(recipe):
         st.html(f'<p class="note">{html.escape(printable(sentence))}</p>')
-    st.download_button("Page to print", sheet.sheet_html(recipe, manner), f"{path.stem}.html", "text/html")
+    st.download_button(manner.say("Page to print"), sheet.sheet_html(recipe, manner), f"{path.stem}.html", "text/html")
 
 
 def _part(recipe: Recipe, part: Part, manner: Manner) -> str:
     rows = "".join(
         f"<tr><td>{html.escape(printable(each.name))}</td>"
-        f'<td class="n weighed">{html.escape(sheet.weight_text(each))}</td>'
-        f'<td class="n">{html.escape(sheet.share_text(each, part))}</td></tr>'
+        f'<td class="n weighed">{html.escape(sheet.weight_text(each, manner))}</td>'
+        f'<td class="n">{html.escape(sheet.share_text(each, part, manner))}</td></tr>'
         for each in part.ingredients
     )
     head = f"{html.escape(printable(part.name))}, {html.escape(mass_text(part.mass_g, manner))}"
@@ -63,4 +65,4 @@ def _part(recipe: Recipe, part: Part, manner: Manner) -> str:
 def _totals(recipe: Recipe, manner: Manner) -> str:
     rows = "".join(f'<tr><td>{html.escape(what)}</td><td class="n">{html.escape(text)}</td></tr>' for what, text in
                    sheet.totals(recipe, manner))  # fmt: skip
-    return f'<div class="panel"><h2 class="section">Altogether</h2><table class="rows">{rows}</table></div>'
+    return f'<div class="panel">{page.section(manner.say("Altogether"))}<table class="rows">{rows}</table></div>'

@@ -7,8 +7,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import page, plan_actions, plan_queries, plans, queries
-from monitor.bakery.phrases import clock_text, printable, temp_text
+from dashboard import page, plan_actions, plan_queries, plans, queries, reading
+from monitor.bakery.manner import Manner
+from monitor.bakery.phrases import clock_text, place_word, printable, temp_text
 from monitor.day_runner import next_stages
 from monitor.errors import ConfigError
 from monitor.formulary import recipes_in
@@ -18,25 +19,30 @@ from monitor.plan.step_words import out_sentence, step_text, window_sentence
 
 USUAL_HOUR = clock_time(12, 30)
 DAYS = ("today", "tomorrow", "the day after")
+HEADINGS = ("otherwise", "begin", "out", "by itself", "its loaves")
 
 
 def show() -> None:
     """The newest plan, looked at again every few seconds; below it, the way to a new one."""
-    st.html(page.heading("Plan", "The day backwards from the hour it must be out of the oven, moved by the dough."))
+    manner = reading.manner(queries.database().parent)
+    subtitle = manner.say("The day backwards from the hour it must be out of the oven, moved by the dough.")
+    st.html(page.heading(manner.say("Plan"), subtitle))
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
         page.shown(_draw)
 
     live()
-    _ask()
+    _ask(manner)
 
 
 def _draw(scene: page.Scene) -> None:
     live = plan_queries.current_plan(scene.now)
     if live is None:
+        title = html.escape(scene.manner.say("No plan for today"))
+        told = html.escape(scene.manner.say("Make one below, or with this command:"))
         st.html(
-            '<div class="panel empty"><h2>No plan for today</h2><p>Make one below, or with '
+            f'<div class="panel empty"><h2>{title}</h2><p>{told} '
             "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
         )
         return
@@ -51,13 +57,19 @@ def _draw(scene: page.Scene) -> None:
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other
-        words = f"the {printable(name)} is {temp_text(air_c, scene.manner)}; the plan was made for "
-        st.html(f'<p class="note">{html.escape(words + temp_text(planned_c, scene.manner))}</p>')
+        words = scene.manner.say(
+            "{place} is {air}; the plan was made for {planned}",
+            place=place_word(name, scene.manner),
+            air=temp_text(air_c, scene.manner),
+            planned=temp_text(planned_c, scene.manner),
+        )
+        st.html(f'<p class="note">{html.escape(words)}</p>')
     waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
     for dough, stage in waiting[:2]:
         step = next(each for each in steps_of(dough) if each.stage == stage.number)
         at = clock_text(step.at, scene.manner, scene.now)
-        label = page.plain(f"Begin now: {step_text(dough, step, scene.manner)} ({at})")
+        what = step_text(dough, step, scene.manner)
+        label = page.plain(scene.manner.say("Begin now: {what} ({at})", what=what, at=at))
         is_next = (dough, stage) == waiting[0]
         st.button(
             label,
@@ -69,42 +81,48 @@ def _draw(scene: page.Scene) -> None:
     st.html(plans.step_table(live, scene))
 
 
-def _ask() -> None:
+def _ask(manner: Manner) -> None:
     """A form that plans a recipe of the folder for an hour."""
     folder = queries.database().parent
     recipes = recipes_in(folder)
-    st.html('<p class="section">Plan another</p>')
+    st.html(f'<p class="section">{html.escape(manner.say("Plan another"))}</p>')
     if not recipes:
-        st.html(f'<p class="quiet">Recipes that lie in {html.escape(str(folder / "recipes"))} can be planned here.</p>')
+        told = manner.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
+        st.html(f'<p class="quiet">{html.escape(told)}</p>')
         return
     with st.form("make a plan"):
-        path = st.selectbox("Recipe", recipes, format_func=lambda each: each.stem)
+        path = st.selectbox(manner.say("Recipe"), recipes, format_func=lambda each: each.stem)
         columns = st.columns(2)
-        day = columns[0].selectbox("Day", DAYS, index=1)
-        at = columns[1].time_input("Out of the oven at", USUAL_HOUR, step=timedelta(minutes=5))
+        day = columns[0].selectbox(
+            manner.say("Day"),
+            range(len(DAYS)),
+            index=1,
+            format_func=lambda ahead: manner.say(DAYS[ahead]),
+        )
+        at = columns[1].time_input(manner.say("Out of the oven at"), USUAL_HOUR, step=timedelta(minutes=5))
         buttons = st.columns(2)
-        is_planned = buttons[0].form_submit_button("Plan it")
-        is_compared = buttons[1].form_submit_button("Otherwise, side by side")
+        is_planned = buttons[0].form_submit_button(manner.say("Plan it"))
+        is_compared = buttons[1].form_submit_button(manner.say("Otherwise, side by side"))
     if is_planned:
         _make(path, day, at)
     if is_compared:
-        _compare(path, day, at)
+        _compare(path, day, at, manner)
 
 
-def _make(path: Path, day: str, at: clock_time) -> None:
+def _make(path: Path, day: int, at: clock_time) -> None:
     try:
-        told = plan_actions.make(path, DAYS.index(day), at)
+        told = plan_actions.make(path, day, at)
     except ConfigError as error:
         told = [str(error)]
     st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))
 
 
-def _compare(path: Path, day: str, at: clock_time) -> None:
+def _compare(path: Path, day: int, at: clock_time, manner: Manner) -> None:
     try:
-        rows = plan_queries.side_by_side(path, DAYS.index(day), at)
+        rows = plan_queries.side_by_side(path, day, at)
     except ConfigError as error:
         st.html(f'<p class="note">{html.escape(str(error))}</p>')
         return
-    head = "".join(f"<th>{words}</th>" for words in ("otherwise", "begin", "out", "by itself", "its loaves"))
+    head = "".join(f"<th>{html.escape(manner.say(words))}</th>" for words in HEADINGS)
     body = "".join(f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
     st.html(f'<div class="panel"><table class="rows"><tr>{head}</tr>{body}</table></div>')

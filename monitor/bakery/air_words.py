@@ -21,7 +21,11 @@ def skin_sentence(air_temp_c: float, humidity_pct: float, surface_temp_c: float,
     found = skin_state(air_temp_c=air_temp_c, humidity_pct=humidity_pct, surface_temp_c=surface_temp_c)
     if found is None:
         return ""
-    side = "below" if found.dew_margin_c >= 0.0 else "above"
+    dew = temp_text(float(dew_point_c(air_temp_c, humidity_pct)), manner)
+    if found.dew_margin_c >= 0.0:
+        where = manner.say("dew point {dew}, below the dough", dew=dew)
+    else:
+        where = manner.say("dew point {dew}, above the dough", dew=dew)
     if found.skin is Skin.CONDENSING:
         effect = "water settles on it"
     elif found.skin is Skin.STEADY:
@@ -30,5 +34,4 @@ def skin_sentence(air_temp_c: float, humidity_pct: float, surface_temp_c: float,
         effect = "its skin dries, cover it"
     else:
         effect = "its skin dries slowly"
-    dew_c = float(dew_point_c(air_temp_c, humidity_pct))
-    return f"dew point {temp_text(dew_c, manner)}, {side} the dough: {effect}"
+    return f"{where}: {manner.say(effect)}"

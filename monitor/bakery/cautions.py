@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True, slots=True)
 class Caution:
-    """One subject and what to mind about it."""
+    """One subject and what to mind about it, as source sentences."""
 
     title: str
     text: str

@@ -13,24 +13,42 @@ def learned_sentence(learned: Learned, manner: Manner, *, has_formula: bool) -> 
 
     ``has_formula``: whether the batch it is about says what was weighed, which is then what the pace is held against.
     """
-    n = learned.n_batches
-    parts = [f"learned from {n} batch{'es' if n > 1 else ''}: {_pace(learned.speed, has_formula, manner)}"]
-    if learned.n_odd and n > 1:
-        is_one = learned.n_odd == 1
+    pace = _pace(learned.speed, has_formula, manner)
+    parts = [
+        manner.count(
+            learned.n_batches,
+            "learned from {n} batch: {pace}",
+            "learned from {n} batches: {pace}",
+            pace=pace,
+        )
+    ]
+    if learned.n_odd and learned.n_batches > 1:
         parts.append(
-            f"{'one batch was' if is_one else f'{learned.n_odd} batches were'} odd and hardly count{'s' * is_one}"
+            manner.count(
+                learned.n_odd,
+                "one batch was odd and hardly counts",
+                "{n} batches were odd and hardly count",
+            )
         )
     if learned.n_intervals:
-        parts.append(f"forecasts held {learned.n_held} of {learned.n_intervals} times")
+        held = "forecasts held {held} of {all} times"
+        parts.append(manner.say(held, held=learned.n_held, all=learned.n_intervals))
     return "; ".join(parts)
 
 
 def _pace(speed: float, has_formula: bool, manner: Manner) -> str:
-    norm = "the formula says" if has_formula else "doughs usually do"
     if not math.isfinite(speed):
-        return f"rises unlike what {norm}" if has_formula else "rises unlike other doughs"
+        return manner.say("rises unlike what the formula says" if has_formula else "rises unlike other doughs")
     if abs(speed - 1.0) < SAME_PACE:
-        return f"rises as {norm}"
+        return manner.say("rises as the formula says" if has_formula else "rises as doughs usually do")
     if speed > 1.0:
-        return f"rises {round(100.0 * (speed - 1.0))} % faster than {norm}"
-    return f"takes {round(100.0 * (1.0 / speed - 1.0))} % longer than {norm}"
+        faster = (
+            "rises {pct} % faster than the formula says"
+            if has_formula
+            else "rises {pct} % faster than doughs usually do"
+        )
+        return manner.say(faster, pct=round(100.0 * (speed - 1.0)))
+    longer = (
+        "takes {pct} % longer than the formula says" if has_formula else "takes {pct} % longer than doughs usually do"
+    )
+    return manner.say(longer, pct=round(100.0 * (1.0 / speed - 1.0)))

@@ -56,40 +56,55 @@ def notice_of(
 
 def _title(alert: Alert, served: Sequence[Served], manner: Manner) -> str:
     wanted = [printable(each.batch.name) for each in served if each.is_wanted]
+    kind = alert_kind_word(alert.kind, manner)
     if wanted:
-        return f"{', '.join(wanted[:MOST_DOUGHS])}: look yourself, {alert_kind_word(alert.kind, manner)}"
+        return manner.say("{doughs}: look yourself, {kind}", doughs=", ".join(wanted[:MOST_DOUGHS]), kind=kind)
     who = subject_word(alert.subject, manner)
-    return f"{who[:1].upper()}{who[1:]}: {alert_kind_word(alert.kind, manner)}"
+    return f"{who[:1].upper()}{who[1:]}: {kind}"
+
+
+_WHAT_TO_DO = {
+    AlertKind.LINE_SILENT: "Check the broker or the cable they share, and its supply.",
+    AlertKind.NODE_SILENT: "Check its supply and its cable or radio.",
+    AlertKind.SENSOR_SILENT: "Check that sensor and its wires.",
+}
 
 
 def _silence_text(
     alert: Alert, served: Sequence[Served], heard_at: datetime | None, now: datetime, manner: Manner
 ) -> str:
-    since = "ever since it was to be read" if heard_at is None else f"since {clock_text(heard_at, manner, now)}"
-    who = subject_word(alert.subject, manner)
-    channels = [Channel(word) for word in alert.about.split() if word in tuple(Channel)]
-    what = "Nothing has been heard"
-    if channels:
-        what = f"No {either_text([channel_word(channel, manner) for channel in channels], manner)}"
-    parts = [f"{what} {'from' if channels else 'of'} {who} {since}."]
+    parts = [_silence_sentence(alert, heard_at, now, manner)]
     wanted = [each for each in served if each.is_wanted]
-    parts += [f"{_standing(each, manner)} Look at it now." for each in wanted[:MOST_DOUGHS]]
+    parts += [f"{_standing(each, manner)} {manner.say('Look at it now.')}" for each in wanted[:MOST_DOUGHS]]
     others = [each for each in served if not each.is_wanted]
     parts += [_standing(each, manner) for each in others[:MOST_DOUGHS]]
     if len(others) > MOST_DOUGHS:
-        parts.append(f"It leaves {len(others) - MOST_DOUGHS} doughs more unseen.")
-    do = {
-        AlertKind.LINE_SILENT: "Check the broker or the cable they share, and its supply",
-        AlertKind.NODE_SILENT: "Check its supply and its cable or radio",
-    }.get(alert.kind, "Check that sensor and its wires")
-    look = " Look at these doughs yourself until it is heard again." if served else ""
-    return f"{' '.join(parts)} {do}.{look}"
+        more = len(others) - MOST_DOUGHS
+        parts.append(manner.count(more, "It leaves {n} dough more unseen.", "It leaves {n} doughs more unseen."))
+    parts.append(manner.say(_WHAT_TO_DO[alert.kind]))
+    if served:
+        parts.append(manner.say("Look at these doughs yourself until it is heard again."))
+    return " ".join(parts)
+
+
+def _silence_sentence(alert: Alert, heard_at: datetime | None, now: datetime, manner: Manner) -> str:
+    """What has not been heard, of whom, and since when."""
+    who = subject_word(alert.subject, manner)
+    channels = [Channel(word) for word in alert.about.split() if word in tuple(Channel)]
+    what = either_text([channel_word(channel, manner) for channel in channels], manner) if channels else ""
+    if heard_at is None:
+        if what:
+            return manner.say("No {what} from {who} ever since it was to be read.", what=what, who=who)
+        return manner.say("Nothing has been heard of {who} ever since it was to be read.", who=who)
+    since = clock_text(heard_at, manner, now)
+    if what:
+        return manner.say("No {what} from {who} since {since}.", what=what, who=who, since=since)
+    return manner.say("Nothing has been heard of {who} since {since}.", who=who, since=since)
 
 
 def _standing(each: Served, manner: Manner) -> str:
     """One dough and what is expected of it, as a sentence."""
     name = printable(each.batch.name)
     if each.outlook is None:
-        return f"{name}: nothing is known of it yet."
-    said = outlook_sentence(each.batch, each.outlook, manner)
-    return f"{name}: {said}."
+        return manner.say("{dough}: nothing is known of it yet.", dough=name)
+    return f"{name}: {outlook_sentence(each.batch, each.outlook, manner)}."

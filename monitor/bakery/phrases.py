@@ -67,32 +67,30 @@ _PHASE_WORDS = {
     Phase.SHELVED: "shelved",
     Phase.SUPPRESSED: "explained by another",
 }
+_SORT_WORDS = {
+    Sort.BATCH: "batch {name}",
+    Sort.NODE: "node {name}",
+    Sort.LINE: "line {name}",
+}
 
 
 def alert_kind_word(kind: AlertKind, manner: Manner) -> str:
     """An alert in two or three words."""
-    return _KIND_WORDS[kind]
+    return manner.say(_KIND_WORDS[kind])
 
 
 def phase_word(phase: Phase, manner: Manner) -> str:
     """How an alert stands, in a few words."""
-    return _PHASE_WORDS[phase]
+    return manner.say(_PHASE_WORDS[phase])
 
 
 def subject_word(subject: Subject, manner: Manner, batch_name: str = "") -> str:
     """What an alert is about, on one line; a batch by the name given."""
-    if subject.sort is Sort.BATCH:
-        return printable(batch_name) or f"batch {subject.name}"
-    return "the monitor" if subject.sort is Sort.MONITOR else f"{subject.sort.value} {printable(subject.name)}"
-
-
-def count_text(n: int, one: str, many: str) -> str:
-    """How many of something.
-
-    >>> count_text(1, "call", "calls"), count_text(0, "call", "calls")
-    ('1 call', '0 calls')
-    """
-    return f"{n} {one if n == 1 else many}"
+    if subject.sort is Sort.MONITOR:
+        return manner.say("the monitor")
+    if subject.sort is Sort.BATCH and printable(batch_name):
+        return printable(batch_name)
+    return manner.say(_SORT_WORDS[subject.sort], name=printable(subject.name))
 
 
 def standing_text(alert: Alert, manner: Manner, now: datetime) -> str:
@@ -104,12 +102,14 @@ def standing_text(alert: Alert, manner: Manner, now: datetime) -> str:
 def _standing_text(alert: Alert, manner: Manner, now: datetime) -> str:
     since = clock_text(alert.fired_at or alert.since_at, manner, now)
     if alert.phase is Phase.SHELVED and alert.shelved_until is not None:
-        return f"since {since}, shelved until {clock_text(alert.shelved_until, manner, now)}"
+        until = clock_text(alert.shelved_until, manner, now)
+        return manner.say("since {since}, shelved until {until}", since=since, until=until)
     if alert.phase is Phase.SUPPRESSED:
-        return f"since {since}; {alert.suppressed_by}"
+        return manner.say("since {since}; {why}", since=since, why=manner.say(alert.suppressed_by))
     if alert.phase is Phase.RETURNED and alert.returned_at is not None:
-        return f"from {since} to {clock_text(alert.returned_at, manner, now)}, nobody has acknowledged it"
-    return f"since {since}, {phase_word(alert.phase, manner)}"
+        until = clock_text(alert.returned_at, manner, now)
+        return manner.say("from {since} to {until}, nobody has acknowledged it", since=since, until=until)
+    return manner.say("since {since}, {stands}", since=since, stands=phase_word(alert.phase, manner))
 
 
 def printable(text: str) -> str:
@@ -124,22 +124,22 @@ def printable(text: str) -> str:
 
 def state_word(state: State, manner: Manner) -> str:
     """How a dough stands, in two words at most."""
-    return _STATE_WORDS[state]
+    return manner.say(_STATE_WORDS[state])
 
 
 def stage_word(stage: Stage, manner: Manner) -> str:
     """What a baker calls a stage."""
-    return _STAGE_WORDS[stage]
+    return manner.say(_STAGE_WORDS[stage])
 
 
 def event_word(kind: EventKind, manner: Manner) -> str:
     """What was done to a dough, as it is noted."""
-    return _EVENT_WORDS[kind]
+    return manner.say(_EVENT_WORDS[kind])
 
 
 def channel_word(channel: Channel, manner: Manner) -> str:
     """What a sensor measures."""
-    return _CHANNEL_WORDS[channel]
+    return manner.say(_CHANNEL_WORDS[channel])
 
 
 def either_text(words: Iterable[str], manner: Manner) -> str:
@@ -151,11 +151,11 @@ def either_text(words: Iterable[str], manner: Manner) -> str:
     ('height', 'air, humidity or height')
     """
     *first, last = words
-    return f"{', '.join(first)} or {last}" if first else last
+    return manner.say("{several} or {last}", several=", ".join(first), last=last) if first else last
 
 
 def duration_text(minutes: float) -> str:
-    """A span of time. [min]
+    """A span of time, in the units' signs, which are the same in every language. [min]
 
     >>> duration_text(132), duration_text(45.4), duration_text(120)
     ('2 h 12 min', '45 min', '2 h')
@@ -172,18 +172,56 @@ def to_minute(at: datetime) -> datetime:
     return (at + timedelta(seconds=30)).replace(second=0, microsecond=0)
 
 
-def _day_text(at: datetime, now: datetime) -> str:
-    """The day of a local moment as seen from another, with a space after it; empty for the same day."""
+def hour_text(local: datetime, manner: Manner) -> str:
+    """A moment in the reader's zone, as the reader's dial shows it; which of two when the clock shows it twice.
+
+    >>> from zoneinfo import ZoneInfo
+    >>> vienna = ZoneInfo("Europe/Vienna")
+    >>> [hour_text(datetime(2026, 10, 25, 2, 30, tzinfo=vienna, fold=fold), Manner(vienna)) for fold in (0, 1)]
+    ['02:30 (summer time)', '02:30 (winter time)']
+    >>> hour_text(datetime(2026, 10, 25, 14, 5, tzinfo=vienna), Manner(vienna, clock="12"))
+    '2:05 PM'
+    """
+    if manner.clock == "12":
+        text = f"{local.hour % 12 or 12}:{local.minute:02d} {'AM' if local.hour < 12 else 'PM'}"
+    else:
+        text = f"{local:%H:%M}"
+    first, second = local.replace(fold=0), local.replace(fold=1)
+    if first.utcoffset() == second.utcoffset():
+        return text
+    if first.dst() == second.dst():  # the zone itself was changed
+        return f"{text} ({local.tzname()})"
+    return manner.say("{time} (winter time)" if local.fold else "{time} (summer time)", time=text)
+
+
+def day_word(local: datetime, manner: Manner) -> str:
+    """The weekday of a moment in the reader's zone."""
+    return manner.language.weekdays[local.weekday()]
+
+
+def date_words(at: datetime, manner: Manner) -> str:
+    """Weekday and date of a moment.
+
+    >>> from datetime import UTC
+    >>> date_words(datetime(2026, 3, 2, tzinfo=UTC), Manner(UTC))
+    'Monday 2026-03-02'
+    """
+    local = at.astimezone(manner.zone)
+    return f"{day_word(local, manner)} {local:%Y-%m-%d}"
+
+
+def _day_text(at: datetime, now: datetime, manner: Manner) -> str:
+    """The day of a local moment as seen from another; empty for the same day."""
     days = (at.date() - now.date()).days
     if days == 0:
         return ""
     if abs(days) == 1:
-        return "tomorrow " if days == 1 else "yesterday "
-    return f"{at:%A} " if abs(days) < 7 else f"{at:%Y-%m-%d} "
+        return manner.say("tomorrow" if days == 1 else "yesterday")
+    return day_word(at, manner) if abs(days) < 7 else f"{at:%Y-%m-%d}"
 
 
 def clock_text(at: datetime, manner: Manner, now: datetime | None = None) -> str:
-    """A moment on the baker's clock; with its day when ``now`` is given and lies on another day.
+    """A moment on the reader's clock; with its day when ``now`` is given and lies on another day.
 
     >>> from datetime import UTC
     >>> evening = datetime(2026, 3, 2, 21, 0, tzinfo=UTC)
@@ -191,8 +229,8 @@ def clock_text(at: datetime, manner: Manner, now: datetime | None = None) -> str
     ('21:00', 'tomorrow 06:00')
     """
     local = to_minute(at).astimezone(manner.zone)
-    day = "" if now is None else _day_text(local, now.astimezone(manner.zone))
-    return f"{day}{local:%H:%M}"
+    day = "" if now is None else _day_text(local, now.astimezone(manner.zone), manner)
+    return f"{day} {hour_text(local, manner)}" if day else hour_text(local, manner)
 
 
 def between_text(early: datetime | None, late: datetime | None, manner: Manner, now: datetime | None = None) -> str:
@@ -204,11 +242,13 @@ def between_text(early: datetime | None, late: datetime | None, manner: Manner, 
     ('between 09:45 and 09:58', 'not before 09:45')
     """
     if early is not None and late is not None:
+        if to_minute(early) == to_minute(late):
+            return ""
         first, last = clock_text(early, manner, now), clock_text(late, manner, early if now is not None else None)
-        return "" if to_minute(early) == to_minute(late) else f"between {first} and {last}"
+        return manner.say("between {early} and {late}", early=first, late=last)
     if early is not None:
-        return f"not before {clock_text(early, manner, now)}"
-    return "" if late is None else f"by {clock_text(late, manner, now)}"
+        return manner.say("not before {early}", early=clock_text(early, manner, now))
+    return "" if late is None else manner.say("by {late}", late=clock_text(late, manner, now))
 
 
 def about_text(moments: Moments, manner: Manner, now: datetime) -> str | None:
@@ -221,12 +261,12 @@ def about_text(moments: Moments, manner: Manner, now: datetime) -> str | None:
     'about 09:51, between 09:45 and 09:58'
     """
     if moments.p50 is None:
-        return (
-            None if moments.p05 is None else f"{between_text(moments.p05, None, manner, now)}, and perhaps not at all"
-        )
+        if moments.p05 is None:
+            return None
+        return manner.say("not before {early}, and perhaps not at all", early=clock_text(moments.p05, manner, now))
     doubt = between_text(moments.p05, moments.p95, manner, moments.p50 if _is_same_day(moments, manner) else now)
-    about = f"about {clock_text(moments.p50, manner, now)}"
-    return f"{about}, {doubt}" if doubt else about
+    at = clock_text(moments.p50, manner, now)
+    return manner.say("about {at}, {doubt}", at=at, doubt=doubt) if doubt else manner.say("about {at}", at=at)
 
 
 def _is_same_day(moments: Moments, manner: Manner) -> bool:
@@ -236,40 +276,99 @@ def _is_same_day(moments: Moments, manner: Manner) -> bool:
 
 
 def temp_text(temp_c: float, manner: Manner) -> str:
-    """A temperature in both scales, the baker's own first.
+    """A temperature in both scales, the reader's own first.
 
     >>> from datetime import UTC
     >>> temp_text(25.3, Manner(UTC)), temp_text(25.3, Manner(UTC, "F"))
     ('25.3 °C (77.5 °F)', '77.5 °F (25.3 °C)')
     """
-    celsius_text, fahrenheit_text = f"{temp_c:.1f} °C", f"{fahrenheit(temp_c):.1f} °F"
+    celsius_text, fahrenheit_text = f"{manner.number(temp_c, 1)} °C", f"{manner.number(fahrenheit(temp_c), 1)} °F"
     return f"{fahrenheit_text} ({celsius_text})" if manner.temp_unit == "F" else f"{celsius_text} ({fahrenheit_text})"
 
 
+def degrees_text(difference_c: float, manner: Manner) -> str:
+    """A difference of temperatures, without its sign.
+
+    >>> from datetime import UTC
+    >>> degrees_text(-2.1, Manner(UTC)), degrees_text(2.0, Manner(UTC, "F"))
+    ('2.1 °C', '3.6 °F')
+    """
+    size = abs(difference_c) * (1.8 if manner.temp_unit == "F" else 1.0)
+    return f"{manner.number(size, 1)} °{manner.temp_unit}"
+
+
+def weigh_text(mass_g: float, manner: Manner) -> str:
+    """A weight to weigh out, as scales of the reader's unit show it.
+
+    >>> from datetime import UTC
+    >>> [weigh_text(each_g, Manner(UTC)) for each_g in (712.6, 20.04, 0.604)], weigh_text(100, Manner(UTC, "C", "oz"))
+    (['713 g', '20 g', '0.6 g'], '3.53 oz')
+    """
+    if manner.mass_unit == "oz":
+        amount, digits = ounces(mass_g), 1 if mass_g >= 500.0 else 2
+    else:
+        amount, digits = mass_g, 0 if mass_g >= 50.0 else 1 if mass_g >= 5.0 else 2
+    text = f"{amount:.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if digits else text
+    return f"{text.replace('.', manner.language.decimal)} {manner.mass_unit}"
+
+
 def mass_text(mass_g: float, manner: Manner) -> str:
-    """A weight in grams, or kilograms from one on, and in ounces.
+    """A weight in grams, or kilograms from one on, and in ounces; the reader's own first.
 
     >>> from datetime import UTC
     >>> mass_text(450, Manner(UTC)), mass_text(1250, Manner(UTC, mass_unit="oz"))
     ('450 g (15.9 oz)', '44.1 oz (1.25 kg)')
     """
-    metric = f"{mass_g / 1000:.2f} kg" if mass_g >= 1000 else f"{mass_g:.0f} g" if mass_g >= 20 else f"{mass_g:.1f} g"
-    imperial = f"{ounces(mass_g):.1f} oz"
+    if mass_g >= 1000.0:
+        metric = f"{manner.number(mass_g / 1000.0, 2)} kg"
+    else:
+        metric = f"{manner.number(mass_g, 0 if mass_g >= 20.0 else 1)} g"
+    imperial = f"{manner.number(ounces(mass_g), 1)} oz"
     return f"{imperial} ({metric})" if manner.mass_unit == "oz" else f"{metric} ({imperial})"
+
+
+_PLACES = {"room": "the room", "refrigerator": "the refrigerator"}
+_IN_PLACES = {"room": "in the room", "refrigerator": "in the refrigerator"}
+_INTO_PLACES = {"room": "into the room", "refrigerator": "into the refrigerator"}
+
+
+def place_word(place: str, manner: Manner) -> str:
+    """A place of the kitchen; one of the baker's naming keeps its name."""
+    if place in _PLACES:
+        return manner.say(_PLACES[place])
+    return manner.say("the {place}", place=printable(place))
+
+
+def in_place_text(place: str, manner: Manner) -> str:
+    """Where something stands; a place of the baker's naming keeps its name."""
+    if place in _IN_PLACES:
+        return manner.say(_IN_PLACES[place])
+    return manner.say("in the {place}", place=printable(place))
+
+
+def into_place_text(place: str, manner: Manner) -> str:
+    """Where something goes; a place of the baker's naming keeps its name."""
+    if place in _INTO_PLACES:
+        return manner.say(_INTO_PLACES[place])
+    return manner.say("into the {place}", place=printable(place))
 
 
 def rise_text(outlook: Outlook, manner: Manner) -> str:
     """How far a dough is up, with its doubt where it shows."""
     rise = outlook.rise_pct
     if rise is None:
-        return "its rise is not known"
+        return manner.say("its rise is not known")
     low, middle, high = round(rise.p05), round(rise.p50), round(rise.p95)
-    doubt = f" (between {low} and {high})" if high - low >= 2 else ""
     if middle < 0:
-        return f"{-middle} % below where it began"
-    return f"{middle} % up{doubt}"
+        return manner.say("{rise} % below where it began", rise=-middle)
+    if high - low >= 2:
+        return manner.say("{rise} % up (between {low} and {high})", rise=middle, low=low, high=high)
+    return manner.say("{rise} % up", rise=middle)
 
 
 def target_text(batch: Batch, manner: Manner) -> str:
     """What a batch waits for."""
-    return "its peak" if batch.target.rise_pct is None else f"{batch.target.rise_pct:.0f} % up"
+    if batch.target.rise_pct is None:
+        return manner.say("its peak")
+    return manner.say("{rise} % up", rise=f"{batch.target.rise_pct:.0f}")

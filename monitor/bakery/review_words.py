@@ -4,7 +4,7 @@ from collections.abc import Iterable
 
 from monitor.bakery.alert_types import Alert, AlertKind
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, duration_text, temp_text
+from monitor.bakery.phrases import clock_text, degrees_text, duration_text, temp_text
 from monitor.dough.causes import Account
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import Batch
@@ -18,6 +18,14 @@ MOST_WATER_C = 12.0  # judgement: from a tap's usual to near ice, or to what yea
 _CALLS = (AlertKind.READY, AlertKind.AT_PEAK, AlertKind.PAST_PEAK)
 
 
+_VERDICTS = {Verdict.UNDER: "under", Verdict.RIGHT: "right", Verdict.OVER: "over"}
+
+
+def verdict_word(verdict: Verdict, manner: Manner) -> str:
+    """The baker's verdict in a word."""
+    return manner.say(_VERDICTS[verdict])
+
+
 def past_min(account: Account, batch: Batch) -> float | None:
     """Minutes from what the stage waited for to when it was taken, negative when it was taken before; None: unknown."""
     came = account.peak_min if batch.target.is_peak else account.ready_min
@@ -29,38 +37,54 @@ def past_min(account: Account, batch: Batch) -> float | None:
     return account.taken_min - expected_min
 
 
-def outcome_title(account: Account, batch: Batch, verdict: Verdict | None) -> str:
+def outcome_title(account: Account, batch: Batch, verdict: Verdict | None, manner: Manner) -> str:
     """The outcome in a word and minutes; the baker's verdict, once there is one, has the last word."""
     late_min = past_min(account, batch)
-    what = "its peak" if batch.target.is_peak else "it was ready"
     if late_min is None:
         return ""
+    is_off = abs(late_min) > ON_TIME_MIN
+    taken = _taken(late_min, manner, is_peak=batch.target.is_peak)
     if verdict is Verdict.RIGHT:
-        return f"right, taken {_off(late_min)} {what}" if abs(late_min) > ON_TIME_MIN else "right, and taken on time"
+        return manner.say("right, {taken}", taken=taken) if is_off else manner.say("right, and taken on time")
     is_past_peak = account.peak_min is not None and account.taken_min - account.peak_min.p50 > ON_TIME_MIN
     if verdict is Verdict.OVER or (verdict is None and is_past_peak and late_min > ON_TIME_MIN):
-        return f"over-proofed by {duration_text(late_min)}" if late_min > 0.0 else "over-proofed before it was ready"
+        if late_min <= 0.0:
+            return manner.say("over-proofed before it was ready")
+        return manner.say("over-proofed by {time}", time=duration_text(late_min))
     if verdict is Verdict.UNDER:
-        return f"under-proofed, taken {_off(late_min)} {what}"
-    return f"taken {_off(late_min)} {what}" if abs(late_min) > ON_TIME_MIN else "taken on time"
+        return manner.say("under-proofed, {taken}", taken=taken)
+    return taken if is_off else manner.say("taken on time")
 
 
-def _off(minutes: float) -> str:
+def _taken(minutes: float, manner: Manner, *, is_peak: bool) -> str:
+    """When it was taken, by what it waited for."""
+    time = duration_text(abs(minutes))
     if abs(minutes) <= ON_TIME_MIN:
-        return "when" if minutes >= 0 else "just before"
-    return f"{duration_text(abs(minutes))} {'after' if minutes > 0 else 'before'}"
+        if minutes >= 0.0:
+            return manner.say("taken at its peak" if is_peak else "taken when it was ready")
+        return manner.say("taken just before its peak" if is_peak else "taken just before it was ready")
+    if minutes > 0.0:
+        return manner.say("taken {time} after its peak" if is_peak else "taken {time} after it was ready", time=time)
+    return manner.say("taken {time} before its peak" if is_peak else "taken {time} before it was ready", time=time)
 
 
-def about_minutes(band: Band) -> str:
+def about_minutes(band: Band, manner: Manner) -> str:
     """An amount of minutes with its doubt, without its sign.
 
-    >>> about_minutes(Band(-41.0, -31.0, -22.0))
+    >>> from datetime import UTC
+    >>> about_minutes(Band(-41.0, -31.0, -22.0), Manner(UTC))
     'about 31 min (22 to 41)'
     """
     low, high = sorted((abs(band.p05), abs(band.p95)))
+    middle = round(abs(band.p50))
     if band.p05 < 0.0 < band.p95:
-        return f"about {abs(band.p50):.0f} min (between {-band.p05:.0f} earlier and {band.p95:.0f} later)"
-    return f"about {abs(band.p50):.0f} min ({low:.0f} to {high:.0f})"
+        return manner.say(
+            "about {min} min (between {early} earlier and {late} later)",
+            min=middle,
+            early=round(-band.p05),
+            late=round(band.p95),
+        )
+    return manner.say("about {min} min ({low} to {high})", min=middle, low=round(low), high=round(high))
 
 
 def leavening_pct(batch: Batch) -> float | None:
@@ -70,56 +94,58 @@ def leavening_pct(batch: Batch) -> float | None:
     return yeast_pct_instant_equivalent(batch.formula) + sourdough_pct_instant_equivalent(batch.formula)
 
 
-def degrees_text(difference_c: float, manner: Manner) -> str:
-    """A difference of temperatures, without its sign.
-
-    >>> from datetime import UTC
-    >>> degrees_text(-2.1, Manner(UTC)), degrees_text(2.0, Manner(UTC, "F"))
-    ('2.1 °C', '3.6 °F')
-    """
-    size = abs(difference_c)
-    return f"{size * 1.8:.1f} °F" if manner.temp_unit == "F" else f"{size:.1f} °C"
-
-
 def cause_lines(account: Account, batch: Batch, manner: Manner) -> list[tuple[str, Band]]:
     """Each cause by a short name, with its minutes; those worth nothing too, for they say what it was not.
 
     A ``|`` in a name is where it may be broken into two lines.
     """
-    side = "warmer" if account.warmer_c > 0.0 else "colder"
-    lines = [(f"dough|{degrees_text(account.warmer_c, manner)} {side}", account.warmth_min)]
+    degrees = degrees_text(account.warmer_c, manner)
+    warmth = "dough|{degrees} warmer" if account.warmer_c > 0.0 else "dough|{degrees} colder"
+    lines = [(manner.say(warmth, degrees=degrees), account.warmth_min)]
     if account.yeast_min is not None and account.intent.formula is not None and batch.formula is not None:
         made, planned = (
-            yeast_pct_instant_equivalent(formula) + sourdough_pct_instant_equivalent(formula)
+            _percent(yeast_pct_instant_equivalent(formula) + sourdough_pct_instant_equivalent(formula), manner)
             for formula in (batch.formula, account.intent.formula)
         )
-        lines.append((f"yeast|{made:.2g} % not {planned:.2g} %", account.yeast_min))
-    lines.append(("flour, starter,|all else", account.rest_min))
+        lines.append((manner.say("yeast|{made} % not {planned} %", made=made, planned=planned), account.yeast_min))
+    lines.append((manner.say("flour, starter,|all else"), account.rest_min))
     return lines
 
 
 def causes_sentence(account: Account, batch: Batch, manner: Manner) -> str:
     """What drove it, the greatest first."""
-    named = {0: "warm dough" if account.warmer_c > 0.0 else "cold dough"}
-    bands = [account.warmth_min, account.yeast_min, account.rest_min]
-    names = [named[0], "the yeast", "the dough itself (flour, starter, all else)"]
+    is_warmer = account.warmer_c > 0.0
     found = [
-        (band, name) for band, name in zip(bands, names, strict=True) if band is not None and abs(band.p50) >= WORTH_MIN
+        (band, sentences)
+        for band, sentences in (
+            (account.warmth_min, _WARM if is_warmer else _COLD),
+            (account.yeast_min, _YEAST),
+            (account.rest_min, _DOUGH),
+        )
+        if band is not None and abs(band.p50) >= WORTH_MIN
     ]
     if not found:
-        return "It took as long as planned."
+        return manner.say("It took as long as planned.")
     parts = []
-    for band, name in sorted(found, key=lambda each: -abs(each[0].p50)):
-        way = "brought it forward" if band.p50 < 0.0 else "held it back"
-        parts.append(f"{name} {way} by {about_minutes(band)}")
+    for band, (forward, back) in sorted(found, key=lambda each: -abs(each[0].p50)):
+        parts.append(manner.say(forward if band.p50 < 0.0 else back, minutes=about_minutes(band, manner)))
     said = "; ".join(parts)
+    said = f"{said[0].upper()}{said[1:]}."
     if account.warmer_h >= 0.25 and abs(account.warmth_min.p50) >= WORTH_MIN:
-        side = "warmer" if account.warmer_c > 0.0 else "colder"
-        said += (
-            f". The dough was {degrees_text(account.warmer_c, manner)} {side} than planned in the mean, "
-            f"clearly so for {duration_text(60.0 * account.warmer_h)}"
-        )
-    return said[0].upper() + said[1:] + "."
+        degrees, time = degrees_text(account.warmer_c, manner), duration_text(60.0 * account.warmer_h)
+        said += " " + manner.say(_MEAN_WARMER if is_warmer else _MEAN_COLDER, degrees=degrees, time=time)
+    return said
+
+
+_WARM = ("warm dough brought it forward by {minutes}", "warm dough held it back by {minutes}")
+_COLD = ("cold dough brought it forward by {minutes}", "cold dough held it back by {minutes}")
+_YEAST = ("the yeast brought it forward by {minutes}", "the yeast held it back by {minutes}")
+_DOUGH = (
+    "the dough itself (flour, starter, all else) brought it forward by {minutes}",
+    "the dough itself (flour, starter, all else) held it back by {minutes}",
+)
+_MEAN_WARMER = "The dough was {degrees} warmer than planned in the mean, clearly so for {time}."
+_MEAN_COLDER = "The dough was {degrees} colder than planned in the mean, clearly so for {time}."
 
 
 def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], manner: Manner) -> str:
@@ -129,7 +155,7 @@ def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], mann
         return ""
     called = sorted(alert.called_at for alert in alerts if alert.kind in _CALLS and alert.called_at is not None)
     if not called:
-        return "No call went out."
+        return manner.say("No call went out.")
     # Taking the dough is an answer too, but a late one.
     seen = [
         alert.acknowledged_at
@@ -137,9 +163,10 @@ def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], mann
         if alert.kind in _CALLS and alert.acknowledged_at is not None and alert.acknowledged_at != batch.ended_at
     ]
     if seen:
-        return f"Its calls were acknowledged at {clock_text(min(seen), manner)}."
-    times = " and ".join(dict.fromkeys(clock_text(at, manner) for at in called))
-    return f"It was called at {times}; nobody answered."
+        return manner.say("Its calls were acknowledged at {at}.", at=clock_text(min(seen), manner))
+    *first, last = dict.fromkeys(clock_text(at, manner) for at in called)
+    times = manner.say("{several} and {last}", several=", ".join(first), last=last) if first else last
+    return manner.say("It was called at {times}; nobody answered.", times=times)
 
 
 def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, manner: Manner) -> list[str]:
@@ -150,22 +177,34 @@ def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, 
     strayed = [cause for cause in (account.warmth_min, account.yeast_min) if cause is not None]
     if came is not None and any(abs(cause.p50) >= WORTH_MIN for cause in strayed):
         doubt = Band(account.plan_min + account.rest_min.p05, kept_min, account.plan_min + account.rest_min.p95)
-        lines.append(f"Kept to what was planned, this dough would have been ready after {_minutes(doubt)}.")
+        kept = "Kept to what was planned, this dough would have been ready after {time}."
+        lines.append(manner.say(kept, time=_minutes(doubt, manner)))
     is_off = came is not None and abs(came.p50 - account.plan_min) > ON_TIME_MIN
     if is_off and account.wanted_temp_c is not None:
         lines.append(_warmth_line(account, account.wanted_temp_c, manner))
     if is_off and account.wanted_yeast_frac is not None:
         made_pct = leavening_pct(batch) or 0.0
-        of_it = f"{100.0 * account.wanted_yeast_frac:.0f} % of its yeast"
-        new_pct = made_pct * account.wanted_yeast_frac
-        lines.append(f"Or {of_it}: as instant yeast {new_pct:.2g} % of the flour instead of {made_pct:.2g} %.")
+        lines.append(
+            manner.say(
+                "Or {share} % of its yeast: as instant yeast {new} % of the flour instead of {made} %.",
+                share=round(100.0 * account.wanted_yeast_frac),
+                new=_percent(made_pct * account.wanted_yeast_frac, manner),
+                made=_percent(made_pct, manner),
+            )
+        )
     if came is not None:
-        early = max(came.p05, 0.0)
-        lines.append(f"Made the same again: look after {duration_text(early)}, it was ready after {_minutes(came)}.")
+        again = "Made the same again: look after {early}, it was ready after {time}."
+        lines.append(manner.say(again, early=duration_text(max(came.p05, 0.0)), time=_minutes(came, manner)))
     if best_rise_pct is not None and batch.target.rise_pct is not None:
         lines.append(
-            f"By your verdicts the band belongs at about {5 * round(best_rise_pct.p50 / 5):.0f} % "
-            f"(between {best_rise_pct.p05:.0f} and {best_rise_pct.p95:.0f}); it stood at {batch.target.rise_pct:.0f} %."
+            manner.say(
+                "By your verdicts the band belongs at about {best} % (between {low} and {high}); "
+                "it stood at {stood} %.",
+                best=5 * round(best_rise_pct.p50 / 5),
+                low=round(best_rise_pct.p05),
+                high=round(best_rise_pct.p95),
+                stood=round(batch.target.rise_pct),
+            )
         )
     return lines
 
@@ -173,12 +212,30 @@ def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, 
 def _warmth_line(account: Account, wanted_c: float, manner: Manner) -> str:
     change_c = wanted_c - (account.intent.dough_temp_c + account.warmer_c)
     water_c = WATER_PER_DOUGH * change_c
-    way = "colder" if change_c < 0.0 else "warmer"
-    how = f"water about {degrees_text(water_c, manner)} {way}, and a place as warm as that"
+    is_colder = change_c < 0.0
     if abs(water_c) > MOST_WATER_C:
-        how = f"{degrees_text(change_c, manner)} {way} than it was, more than water alone can do"
-    return f"To be ready at the planned hour by warmth alone, dough of {temp_text(wanted_c, manner)} throughout: {how}."
+        how = "{degrees} colder than it was" if is_colder else "{degrees} warmer than it was"
+        how = manner.say(how, degrees=degrees_text(change_c, manner))
+        how = manner.say("{how}, more than water alone can do", how=how)
+    else:
+        how = "water about {degrees} colder" if is_colder else "water about {degrees} warmer"
+        how = manner.say(how, degrees=degrees_text(water_c, manner))
+        how = manner.say("{how}, and a place as warm as that", how=how)
+    dough = temp_text(wanted_c, manner)
+    return manner.say(
+        "To be ready at the planned hour by warmth alone, dough of {dough} throughout: {how}.", dough=dough, how=how
+    )
 
 
-def _minutes(band: Band) -> str:
-    return f"{duration_text(band.p50)} (between {duration_text(band.p05)} and {duration_text(band.p95)})"
+def _percent(share_pct: float, manner: Manner) -> str:
+    """A percentage with two figures that count."""
+    return f"{share_pct:.2g}".replace(".", manner.language.decimal)
+
+
+def _minutes(band: Band, manner: Manner) -> str:
+    return manner.say(
+        "{middle} (between {early} and {late})",
+        middle=duration_text(band.p50),
+        early=duration_text(band.p05),
+        late=duration_text(band.p95),
+    )

@@ -41,23 +41,28 @@ class Task:
     ----------
     at
         When, as an aware UTC datetime; None when that cannot be said.
+    text
+        What, without its time.
+    said
+        The same as a clause that stands alone: with "now", or with its time where that is the baker's to keep.
     is_now
         True when it is due.
     """
 
     at: datetime | None
     text: str
+    said: str
     is_now: bool = False
 
 
 def next_words(stage: Stage, manner: Manner) -> str:
     """What follows a stage when it went well, as a task."""
-    return _NEXT[stage]
+    return manner.say(_NEXT[stage])
 
 
 def rescue_words(stage: Stage, manner: Manner) -> str:
     """What can be done with a dough that is past its peak."""
-    return _RESCUE[stage]
+    return manner.say(_RESCUE[stage])
 
 
 def ready_since(outlook: Outlook) -> datetime | None:
@@ -77,19 +82,24 @@ def next_task(batch: Batch, outlook: Outlook, manner: Manner) -> Task | None:
     """The next thing hands must do for a batch; None for one that has ended."""
     if batch.ended_at is not None:
         return None
+    urgent = ""
     if outlook.state is State.NO_READINGS:
-        return Task(outlook.at, "look at the dough, then at the sensor's power and cable", is_now=True)
-    if outlook.state is State.PAST_PEAK:
-        return Task(outlook.at, rescue_words(batch.stage, manner), is_now=True)
-    if outlook.state is State.NOT_RISING:
-        return Task(outlook.at, "check its warmth and whether the yeast went in", is_now=True)
+        urgent = manner.say("look at the dough, then at the sensor's power and cable")
+    elif outlook.state is State.PAST_PEAK:
+        urgent = rescue_words(batch.stage, manner)
+    elif outlook.state is State.NOT_RISING:
+        urgent = manner.say("check its warmth and whether the yeast went in")
+    if urgent:
+        return Task(outlook.at, urgent, urgent, is_now=True)
+    what = next_words(batch.stage, manner)
     will_not_get_there = outlook.state is State.AT_PEAK and outlook.ready.p50 is None
     if ready_since(outlook) is not None or outlook.state is State.READY or will_not_get_there:
-        return Task(ready_since(outlook) or outlook.at, f"{next_words(batch.stage, manner)} now", is_now=True)
+        return Task(ready_since(outlook) or outlook.at, what, manner.say("{task} now", task=what), is_now=True)
     oven_at = oven_on_at(batch, outlook)
     if oven_at is not None and oven_at > outlook.at:
-        return Task(oven_at, "oven on")
-    return Task(outlook.ready.p50, next_words(batch.stage, manner))
+        at = clock_text(oven_at, manner, outlook.at)
+        return Task(oven_at, manner.say("oven on"), manner.say("oven on {at}", at=at))
+    return Task(outlook.ready.p50, what, manner.say("then: {task}", task=what))
 
 
 def todo_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
@@ -98,13 +108,7 @@ def todo_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
     For example ``then: divide and shape``, ``oven on 09:44``, ``divide and shape now``.
     """
     task = next_task(batch, outlook, manner)
-    if task is None:
-        return ""
-    if task.is_now:
-        return task.text
-    if task.at is not None and task.text == "oven on":
-        return f"oven on {clock_text(task.at, manner, outlook.at)}"
-    return f"then: {task.text}"
+    return "" if task is None else task.said
 
 
 def _past_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
@@ -112,17 +116,37 @@ def _past_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
     parts = []
     ready_at, peak_at = ready_since(outlook), outlook.peak.p50
     if ready_at is not None and not batch.target.is_peak:
-        parts.append(f"was ready {clock_text(ready_at, manner, outlook.at)}")
+        parts.append(manner.say("was ready {at}", at=clock_text(ready_at, manner, outlook.at)))
     elif not batch.target.is_peak and outlook.state is State.AT_PEAK:
         expected = about_text(outlook.ready, manner, outlook.at)
-        parts.append(f"will hardly get to {target_text(batch, manner)}" if expected is None else f"ready {expected}")
+        if expected is None:
+            parts.append(manner.say("will hardly get to {target}", target=target_text(batch, manner)))
+        else:
+            parts.append(manner.say("ready {about}", about=expected))
     if outlook.state is State.PAST_PEAK:
-        since = "" if peak_at is None or peak_at > outlook.at else f" since {clock_text(peak_at, manner, outlook.at)}"
-        parts.append(f"past its peak{since}")
+        if peak_at is None or peak_at > outlook.at:
+            parts.append(manner.say("past its peak"))
+        else:
+            parts.append(manner.say("past its peak since {at}", at=clock_text(peak_at, manner, outlook.at)))
     elif outlook.state is State.AT_PEAK:
         about = about_text(outlook.peak, manner, outlook.at)
-        parts.append("at its peak" if about is None else f"peak {about}")
+        parts.append(manner.say("at its peak") if about is None else manner.say("peak {about}", about=about))
     return "; ".join(parts)
+
+
+def _ended_sentence(batch: Batch, ended_at: datetime, outlook: Outlook, manner: Manner) -> str:
+    ended = clock_text(ended_at, manner)
+    ready_at = outlook.ready.p50
+    if ready_at is None or ready_at > ended_at:
+        return manner.say("ended {at}", at=ended)
+    return manner.say("ended {at}; was ready {ready}", at=ended, ready=clock_text(ready_at, manner, ended_at))
+
+
+def _unread_sentence(outlook: Outlook, manner: Manner) -> str:
+    told = manner.say("no readings")
+    if outlook.last_reading_at is not None:
+        told = manner.say("no readings since {at}", at=clock_text(outlook.last_reading_at, manner, outlook.at))
+    return told if outlook.why is None else f"{told}: {manner.say(outlook.why)}"
 
 
 def outlook_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
@@ -133,28 +157,24 @@ def outlook_sentence(batch: Batch, outlook: Outlook, manner: Manner) -> str:
     """
     now = outlook.at
     if batch.ended_at is not None:
-        ready_at = outlook.ready.p50
-        is_known = ready_at is not None and ready_at <= batch.ended_at
-        before = (
-            f"; was ready {clock_text(ready_at, manner, batch.ended_at)}" if ready_at is not None and is_known else ""
-        )
-        return f"ended {clock_text(batch.ended_at, manner)}{before}"
+        return _ended_sentence(batch, batch.ended_at, outlook, manner)
     if outlook.state is State.NO_READINGS:
-        since = "" if outlook.last_reading_at is None else f" since {clock_text(outlook.last_reading_at, manner, now)}"
-        return f"no readings{since}" if outlook.why is None else f"no readings{since}: {outlook.why}"
+        return _unread_sentence(outlook, manner)
     if outlook.why is not None:
-        return f"no forecast: {outlook.why}"
+        return manner.say("no forecast: {why}", why=manner.say(outlook.why))
     if outlook.state in (State.AT_PEAK, State.PAST_PEAK):
         return _past_sentence(batch, outlook, manner)
     ready_at = ready_since(outlook)
     if ready_at is not None:
-        return f"ready since {clock_text(ready_at, manner, now)}"
+        return manner.say("ready since {at}", at=clock_text(ready_at, manner, now))
     about = about_text(outlook.ready, manner, now)
-    what = "peak" if batch.target.is_peak else "ready"
-    when = f"as things stand it will not get to {target_text(batch, manner)}" if about is None else f"{what} {about}"
+    if about is None:
+        when = manner.say("as things stand it will not get to {target}", target=target_text(batch, manner))
+    else:
+        when = manner.say("peak {about}" if batch.target.is_peak else "ready {about}", about=about)
     if outlook.state is State.NOT_RISING:
-        age_min = (now - batch.started_at).total_seconds() / 60.0
-        return f"has not begun to rise after {duration_text(age_min)}; {when}"
+        age = duration_text((now - batch.started_at).total_seconds() / 60.0)
+        return manner.say("has not begun to rise after {age}; {when}", age=age, when=when)
     return when
 
 
@@ -168,17 +188,29 @@ def curve_sentence(batch: Batch, outlook: Outlook, manner: Manner, events: Itera
     """
     now = outlook.at
     parts = [
-        f"{printable(batch.name)}, {stage_word(batch.stage, manner)}, from {clock_text(batch.started_at, manner, now)}",
-        f"at {clock_text(now, manner)} it is {state_word(outlook.state, manner)}, {rise_text(outlook, manner)}",
-        f"the band stands at {target_text(batch, manner)}" if not batch.target.is_peak else "it waits for its peak",
+        manner.say(
+            "{batch}, {stage}, from {begun}",
+            batch=printable(batch.name),
+            stage=stage_word(batch.stage, manner),
+            begun=clock_text(batch.started_at, manner, now),
+        ),
+        manner.say(
+            "at {now} it is {state}, {rise}",
+            now=clock_text(now, manner),
+            state=state_word(outlook.state, manner),
+            rise=rise_text(outlook, manner),
+        ),
+        manner.say("it waits for its peak")
+        if batch.target.is_peak
+        else manner.say("the band stands at {target}", target=target_text(batch, manner)),
         outlook_sentence(batch, outlook, manner),
     ]
     is_peak_said = batch.target.is_peak or outlook.state in (State.AT_PEAK, State.PAST_PEAK)
     peak = about_text(outlook.peak, manner, now)
     if peak is not None and not is_peak_said and outlook.why is None and batch.ended_at is None:
-        parts.append(f"peak {peak}")
+        parts.append(manner.say("peak {about}", about=peak))
     drawn = [event for event in (batch.events if events is None else events) if event.kind is not EventKind.END]
     if drawn:
         noted = ", ".join(f"{event_word(event.kind, manner)} {clock_text(event.at, manner, now)}" for event in drawn)
-        parts.append(f"noted: {noted}")
+        parts.append(manner.say("noted: {events}", events=noted))
     return "; ".join(part for part in parts if part) + "."

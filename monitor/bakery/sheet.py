@@ -4,92 +4,117 @@ from collections.abc import Iterator
 from html import escape
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import duration_text, mass_text, printable, stage_word, temp_text
+from monitor.bakery.phrases import duration_text, in_place_text, mass_text, printable, stage_word, temp_text, weigh_text
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.ingredients import Kind
 from monitor.recipe.method import Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, Recipe
-from monitor.recipe.recipe_file import grams_text
 
 TOO_MANY_STEAMS = 6  # judgement: more than this and a sentence is no longer read
 
 
-def pct_text(share_pct: float) -> str:
+def pct_text(share_pct: float, manner: Manner) -> str:
     """A baker's percentage, finer where it is small.
 
-    >>> pct_text(68.0), pct_text(2.04), pct_text(0.36)
-    ('68 %', '2 %', '0.36 %')
+    >>> from datetime import UTC
+    >>> [pct_text(share_pct, Manner(UTC)) for share_pct in (68.0, 2.04, 0.36)]
+    ['68 %', '2 %', '0.36 %']
     """
     text = f"{share_pct:.0f}" if share_pct >= 20.0 else f"{share_pct:.1f}" if share_pct >= 1.0 else f"{share_pct:.2f}"
-    return f"{text.rstrip('0').rstrip('.') if '.' in text else text} %"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return f"{text.replace('.', manner.language.decimal)} %"
 
 
-def weight_text(ingredient: Ingredient) -> str:
+def weight_text(ingredient: Ingredient, manner: Manner) -> str:
     """What to weigh, with its doubt where it was measured by volume."""
     weight = ingredient.weight
+    text = weigh_text(weight.g, manner)
     if not weight.is_doubtful:
-        return grams_text(weight.g)
-    doubt = f"{grams_text(weight.low_g).removesuffix(' g')} to {grams_text(weight.high_g)}"
+        return text
+    low, high = weigh_text(weight.low_g, manner).rpartition(" ")[0], weigh_text(weight.high_g, manner)
+    doubt = manner.say("{low} to {high}", low=low, high=high)
     written = f"{ingredient.written}: " if ingredient.written else ""
-    return f"{grams_text(weight.g)} ({written}{doubt})"
+    return f"{text} ({written}{doubt})"
 
 
-def share_text(ingredient: Ingredient, part: Part) -> str:
+def share_text(ingredient: Ingredient, part: Part, manner: Manner) -> str:
     """An ingredient's percentage on its part's own flour; empty when there is none to count on."""
-    return pct_text(100.0 * ingredient.weight.g / part.own_flour_g) if part.own_flour_g > 0.0 else ""
+    return pct_text(100.0 * ingredient.weight.g / part.own_flour_g, manner) if part.own_flour_g > 0.0 else ""
+
+
+_PARTS = {"preferment": "preferment", "sourdough": "sourdough", "soaker": "soaker", "dough": "dough"}
+
+
+def part_word(kind: str, manner: Manner) -> str:
+    """What a part of a recipe is."""
+    return manner.say(_PARTS[kind])
+
+
+_SHARES = {
+    "yeast_g": "yeast, as instant",
+    "fat_g": "fat",
+    "sugar_g": "sugar",
+    "prefermented_g": "prefermented flour",
+}
 
 
 def totals(recipe: Recipe, manner: Manner) -> list[tuple[str, str]]:
     """What the whole dough comes to, as pairs of what and how much; percent on all flour."""
     total = recipe.total
     found = [
-        ("dough", mass_text(total.mass_g, manner)),
-        ("all flour", mass_text(total.flour_g, manner)),
-        ("true hydration", pct_text(total.hydration_pct)),
-        ("salt", pct_text(total.pct(total.salt_g))),
+        (manner.say("dough"), mass_text(total.mass_g, manner)),
+        (manner.say("all flour"), mass_text(total.flour_g, manner)),
+        (manner.say("true hydration"), pct_text(total.hydration_pct, manner)),
+        (manner.say("salt"), pct_text(total.pct(total.salt_g), manner)),
     ]
-    for name, mass_g in (
-        ("yeast, as instant", total.yeast_g),
-        ("fat", total.fat_g),
-        ("sugar", total.sugar_g),
-        ("prefermented flour", total.prefermented_g),
-    ):
+    for name in _SHARES:
+        mass_g = getattr(total, name)
         if mass_g > 0.0:
-            found.append((name, pct_text(total.pct(mass_g))))
-    pieces = "1 piece" if recipe.pieces == 1 else f"{recipe.pieces} pieces"
-    found.append(("divided into", f"{pieces} of {mass_text(recipe.each_g, manner)}"))
+            found.append((manner.say(_SHARES[name]), pct_text(total.pct(mass_g), manner)))
+    each = mass_text(recipe.each_g, manner)
+    pieces = manner.count(recipe.pieces, "{n} piece of {weight}", "{n} pieces of {weight}", weight=each)
+    found.append((manner.say("divided into"), pieces))
     return found
 
 
 def stage_text(stage: MethodStage, manner: Manner) -> str:
     """One stage of the method, in words."""
+    name, where = stage_word(stage.stage, manner), in_place_text(stage.place, manner)
     if stage.hours is not None:
-        goal = f"for {duration_text(60.0 * stage.hours)}"
+        time = duration_text(60.0 * stage.hours)
+        goal = manner.say("{stage} for {time}", stage=name, time=time)
     elif stage.target.rise_pct is None:
-        goal = "to its peak"
+        goal = manner.say("{stage} to its peak", stage=name)
     else:
-        goal = f"until {stage.target.rise_pct:.0f} % up"
-    place = f"in the {stage.place}"
+        goal = manner.say("{stage} until {rise} % up", stage=name, rise=f"{stage.target.rise_pct:.0f}")
     if stage.cold_h > 0.0:
-        place = f"first {duration_text(60.0 * stage.cold_h)} in the refrigerator, then {place}"
-    parts = [f"{stage_word(stage.stage, manner)} {goal}, {place}"]
+        cold = duration_text(60.0 * stage.cold_h)
+        where = manner.say("first {time} in the refrigerator, then {where}", time=cold, where=where)
+    parts = [f"{goal}, {where}"]
     if stage.dough_c is not None:
-        parts.append(f"dough at {temp_text(stage.dough_c, manner)}")
+        parts.append(manner.say("dough at {temp}", temp=temp_text(stage.dough_c, manner)))
     if stage.hands_min > 0.0:
-        mixer = f", {duration_text(stage.mixer_min)} of it at the mixer" if stage.mixer_min > 0.0 else ""
-        parts.append(f"hands {duration_text(stage.hands_min)} before it{mixer}")
+        hands = duration_text(stage.hands_min)
+        if stage.mixer_min > 0.0:
+            mixer = duration_text(stage.mixer_min)
+            parts.append(manner.say("hands {time} before it, {mixer} of it at the mixer", time=hands, mixer=mixer))
+        else:
+            parts.append(manner.say("hands {time} before it", time=hands))
     return f"{printable(stage.part)}: {'; '.join(parts)}"
 
 
 def bake_text(bake: Bake, manner: Manner) -> str:
     """The bake in words."""
-    parts = [f"{duration_text(bake.minutes)} at {temp_text(bake.oven_c, manner)}"]
-    parts.append(f"oven on {duration_text(bake.preheat_min)} before loading")
+    oven, preheat = temp_text(bake.oven_c, manner), duration_text(bake.preheat_min)
+    parts = [
+        manner.say("{time} at {temp}", time=duration_text(bake.minutes), temp=oven),
+        manner.say("oven on {time} before loading", time=preheat),
+    ]
     if 0 < len(bake.steam_min) <= TOO_MANY_STEAMS:
         times = ", ".join(f"{at:g}" for at in bake.steam_min)
-        parts.append(f"steam {times} min after loading")
+        parts.append(manner.say("steam {times} min after loading", times=times))
     if bake.at_once is not None:
-        parts.append(f"{bake.at_once} at once")
+        parts.append(manner.say("{n} at once", n=bake.at_once))
     return "; ".join(parts)
 
 
@@ -98,9 +123,10 @@ def lines(recipe: Recipe, manner: Manner) -> Iterator[str]:
     yield printable(recipe.name)
     for part in recipe.parts:
         yield ""
-        yield f"{printable(part.name)} ({part.kind}), {mass_text(part.mass_g, manner)}"
+        yield f"{printable(part.name)} ({part_word(part.kind, manner)}), {mass_text(part.mass_g, manner)}"
         for each in part.ingredients:
-            yield f"  {printable(each.name):<28} {weight_text(each):>28} {share_text(each, part):>8}"
+            weight, share = weight_text(each, manner), share_text(each, part, manner)
+            yield f"  {printable(each.name):<28} {weight:>28} {share:>8}"
     yield ""
     for what, how_much in totals(recipe, manner):
         yield f"  {what:<28} {how_much:>28}"
@@ -109,9 +135,9 @@ def lines(recipe: Recipe, manner: Manner) -> Iterator[str]:
     for stage in recipe.method:
         yield f"  {stage_text(stage, manner)}"
     if recipe.bake is not None:
-        yield f"  bake: {bake_text(recipe.bake, manner)}"
+        yield f"  {manner.say('bake: {how}', how=bake_text(recipe.bake, manner))}"
     for sentence in what_does_not_add_up(recipe):
-        yield f"  does not add up: {printable(sentence)}"
+        yield f"  {manner.say('does not add up: {what}', what=printable(sentence))}"
 
 
 _STYLE = """
@@ -128,14 +154,14 @@ p, li { font-size: 14pt; line-height: 1.4; } .doubt { font-size: 12pt; color: #6
 """
 
 
-def _rows(recipe: Recipe, part: Part) -> Iterator[str]:
+def _rows(part: Part, manner: Manner) -> Iterator[str]:
     for each in part.ingredients:
-        doubt = f'<div class="doubt">{escape(weight_text(each))}</div>' if each.weight.is_doubtful else ""
-        source = " (from above)" if each.kind is Kind.PART else ""
+        doubt = f'<div class="doubt">{escape(weight_text(each, manner))}</div>' if each.weight.is_doubtful else ""
+        source = f" {manner.say('(from above)')}" if each.kind is Kind.PART else ""
         yield (
-            f"<tr><td>{escape(printable(each.name))}{source}{doubt}</td>"
-            f'<td class="weight">{escape(grams_text(each.weight.g))}</td>'
-            f'<td class="share">{escape(share_text(each, part))}</td></tr>'
+            f"<tr><td>{escape(printable(each.name))}{escape(source)}{doubt}</td>"
+            f'<td class="weight">{escape(weigh_text(each.weight.g, manner))}</td>'
+            f'<td class="share">{escape(share_text(each, part, manner))}</td></tr>'
         )
 
 
@@ -147,8 +173,8 @@ def sheet_html(recipe: Recipe, manner: Manner) -> str:
         body.append(f"<p>{escape(printable(recipe.note))}</p>")
     for part in recipe.parts:
         body.append(f"<h2>{escape(printable(part.name))} &middot; {escape(mass_text(part.mass_g, manner))}</h2>")
-        body.append(f"<table>{''.join(_rows(recipe, part))}</table>")
-    body.append("<h2>Altogether</h2><table>")
+        body.append(f"<table>{''.join(_rows(part, manner))}</table>")
+    body.append(f"<h2>{escape(manner.say('Altogether'))}</h2><table>")
     body += [
         f'<tr><td>{escape(what)}</td><td class="share">{escape(text)}</td></tr>'
         for what, text in totals(recipe, manner)
@@ -156,14 +182,15 @@ def sheet_html(recipe: Recipe, manner: Manner) -> str:
     body.append("</table>")
     steps = [stage_text(stage, manner) for stage in recipe.method]
     if recipe.bake is not None:
-        steps.append(f"bake: {bake_text(recipe.bake, manner)}")
+        steps.append(manner.say("bake: {how}", how=bake_text(recipe.bake, manner)))
     if steps:
-        body.append(f"<h2>Method</h2><ol>{''.join(f'<li>{escape(step)}</li>' for step in steps)}</ol>")
+        items = "".join(f"<li>{escape(step)}</li>" for step in steps)
+        body.append(f"<h2>{escape(manner.say('Method'))}</h2><ol>{items}</ol>")
     wrong = what_does_not_add_up(recipe)
     if wrong:
         items = "".join(f"<li>{escape(printable(sentence))}</li>" for sentence in wrong)
-        body.append(f'<div class="wrong"><h2>Does not add up</h2><ul>{items}</ul></div>')
+        body.append(f'<div class="wrong"><h2>{escape(manner.say("Does not add up"))}</h2><ul>{items}</ul></div>')
     return (
-        f'<!doctype html>\n<html lang="en"><head><meta charset="utf-8"><title>{name}</title>'
+        f'<!doctype html>\n<html lang="{manner.language.code}"><head><meta charset="utf-8"><title>{name}</title>'
         f"<style>{_STYLE}</style></head><body>{''.join(body)}</body></html>\n"
     )

@@ -18,9 +18,11 @@ from monitor.bakery.phrases import (
     between_text,
     channel_word,
     clock_text,
-    count_text,
+    date_words,
+    day_word,
     duration_text,
     event_word,
+    hour_text,
     mass_text,
     phase_word,
     printable,
@@ -59,10 +61,12 @@ __all__ = [
     "between_text",
     "channel_word",
     "clock_text",
-    "count_text",
     "curve_sentence",
+    "date_words",
+    "day_word",
     "duration_text",
     "event_word",
+    "hour_text",
     "mass_text",
     "message_of",
     "next_task",
@@ -98,18 +102,31 @@ class _Said:
 
     @property
     def next(self) -> str:
-        return _sentence(f"{next_words(self.facts.batch.stage, self.manner)} now")
+        what = next_words(self.facts.batch.stage, self.manner)
+        return _sentence(self.manner.say("{task} now", task=what))
+
+    @property
+    def get_ready(self) -> str:
+        what = next_words(self.facts.batch.stage, self.manner)
+        return self.manner.say("Get ready to {task}.", task=what)
+
+    @property
+    def rescue(self) -> str:
+        return _sentence(rescue_words(self.facts.batch.stage, self.manner))
 
     @property
     def expected(self) -> str:
-        """When it is expected, as a clause."""
+        """When it is expected, as a sentence."""
         outlook, batch = self.outlook, self.facts.batch
         if outlook.state is State.NO_READINGS and outlook.ready.p50 is None:
-            return "no time can be given"
-        return outlook_sentence(batch, outlook, self.manner)
+            return _sentence(self.manner.say("no time can be given"))
+        return _sentence(outlook_sentence(batch, outlook, self.manner))
 
     def clock(self, at: datetime) -> str:
         return clock_text(at, self.manner, self.facts.now)
+
+    def say(self, sentence: str, **holes: object) -> str:
+        return self.manner.say(sentence, **holes)
 
 
 def _sentence(clause: str) -> str:
@@ -121,81 +138,112 @@ def _oven_on(said: _Said) -> str:
     batch, outlook = said.facts.batch, said.outlook
     preheat_min = batch.preheat_min or 0.0
     hot_at = said.facts.now + timedelta(minutes=preheat_min)
-    do = f"Switch the oven on now, with the stone in it: it needs {duration_text(preheat_min)}."
+    parts = [
+        said.expected,
+        said.say("Switch the oven on now, with the stone in it: it needs {time}.", time=duration_text(preheat_min)),
+    ]
     ready_at = outlook.ready.p50
     if ready_at is not None and hot_at - ready_at > timedelta(minutes=LATE_MIN):
-        do += f" It will be hot about {said.clock(hot_at)}, after the dough: keep the dough cooler until then."
-    return f"{_sentence(said.expected)} {do} The monitor never switches heat: you do."
+        late = "It will be hot about {at}, after the dough: keep the dough cooler until then."
+        parts.append(said.say(late, at=said.clock(hot_at)))
+    parts.append(said.say("The monitor never switches heat: you do."))
+    return " ".join(parts)
 
 
 def _ready_soon(said: _Said) -> str:
-    return f"{_sentence(said.expected)} Get ready to {next_words(said.facts.batch.stage, said.manner)}."
+    return f"{said.expected} {said.get_ready}"
 
 
 def _ready(said: _Said) -> str:
     since_at = ready_since(said.outlook)
     if said.outlook.state is State.PAST_PEAK:
-        return f"{_sentence(said.expected)} {_sentence(rescue_words(said.facts.batch.stage, said.manner))}"
+        return f"{said.expected} {said.rescue}"
     if since_at is not None and said.facts.now - since_at > timedelta(minutes=LATE_MIN):
         late = duration_text((said.facts.now - since_at).total_seconds() / 60.0)
-        return f"Was ready about {said.clock(since_at)}, {late} ago: this is known only now. {said.next}"
-    what = "at its peak" if said.facts.batch.target.is_peak else "ready"
-    return f"It is {what} now, at {said.clock(said.facts.now)}. {said.next}"
+        told = said.say("Was ready about {at}, {late} ago: this is known only now.", at=said.clock(since_at), late=late)
+        return f"{told} {said.next}"
+    is_peak = said.facts.batch.target.is_peak
+    told = said.say(
+        "It is at its peak now, at {at}." if is_peak else "It is ready now, at {at}.", at=said.clock(said.facts.now)
+    )
+    return f"{told} {said.next}"
 
 
 def _at_peak(said: _Said) -> str:
     batch, outlook = said.facts.batch, said.outlook
     peak = about_text(outlook.peak, said.manner, said.facts.now)
-    when = "Its peak has come or comes within ten minutes" if peak is None else f"Its peak is {peak}"
     if outlook.state is State.PAST_PEAK and outlook.peak.p50 is not None:
-        when = f"Its peak was about {said.clock(outlook.peak.p50)}"
+        when = said.say("Its peak was about {at}", at=said.clock(outlook.peak.p50))
+    elif peak is None:
+        when = said.say("Its peak has come or comes within ten minutes")
+    else:
+        when = said.say("Its peak is {about}", about=peak)
     if batch.target.is_peak:
         is_ahead = outlook.peak.p50 is not None and outlook.peak.p50 - said.facts.now > timedelta(minutes=LATE_MIN)
-        return f"{when}. Get ready to {next_words(batch.stage, said.manner)}." if is_ahead else f"{when}. {said.next}"
+        return f"{when}. {said.get_ready if is_ahead else said.next}"
     since_at = ready_since(outlook)
     if since_at is None:
-        return f"{when}, and it will hardly get to {target_text(batch, said.manner)}: do not wait for that. {said.next}"
-    return f"Last call: it was ready {said.clock(since_at)} and falls soon. {when}. {said.next}"
+        told = said.say(
+            "{when}, and it will hardly get to {target}: do not wait for that.",
+            when=when,
+            target=target_text(batch, said.manner),
+        )
+        return f"{told} {said.next}"
+    told = said.say("Last call: it was ready {at} and falls soon.", at=said.clock(since_at))
+    return f"{told} {when}. {said.next}"
 
 
 def _past_peak(said: _Said) -> str:
-    return f"{_sentence(said.expected)} {_sentence(rescue_words(said.facts.batch.stage, said.manner))}"
+    return f"{said.expected} {said.rescue}"
 
 
-def _air_temp(said: _Said) -> str:
+def _air_out(said: _Said, limit_c: float, measured: str, unmeasured: str) -> str:
+    """That the air is beyond a limit: one sentence when it was measured, the other when not."""
     air_c = said.outlook.air_temp_c
-    return "The air around it is" + ("" if air_c is None else f" at {temp_text(air_c, said.manner)},")
+    limit, stage = temp_text(limit_c, said.manner), stage_word(said.facts.batch.stage, said.manner)
+    if air_c is None:
+        return said.say(unmeasured, limit=limit, stage=stage)
+    return said.say(measured, air=temp_text(air_c, said.manner), limit=limit, stage=stage)
+
+
+_TOO_WARM = "The air around it is at {air}, above {limit}, too warm for this stage ({stage})."
+_TOO_WARM_UNMEASURED = "The air around it is above {limit}, too warm for this stage ({stage})."
+_TOO_COLD = "The air around it is at {air}, below {limit}, too cold for this stage ({stage})."
+_TOO_COLD_UNMEASURED = "The air around it is below {limit}, too cold for this stage ({stage})."
 
 
 def _air_too_warm(said: _Said) -> str:
     batch = said.facts.batch
-    limit = temp_text(air_limits(batch, said.rules.air).high_c, said.manner)
+    told = _air_out(said, air_limits(batch, said.rules.air).high_c, _TOO_WARM, _TOO_WARM_UNMEASURED)
     do = "Move it somewhere cooler, or look sooner than planned."
     if batch.stage is Stage.RETARD:
         do = "See that the door is shut and the cold is on: the dough goes on rising."
-    stage = stage_word(batch.stage, said.manner)
-    return f"{_air_temp(said)} above {limit}, too warm for a {stage}. {_sentence(said.expected)} {do}"
+    return f"{told} {said.expected} {said.say(do)}"
 
 
 def _air_too_cold(said: _Said) -> str:
     batch = said.facts.batch
-    limit = temp_text(air_limits(batch, said.rules.air).low_c, said.manner)
+    told = _air_out(said, air_limits(batch, said.rules.air).low_c, _TOO_COLD, _TOO_COLD_UNMEASURED)
     do = "Move it somewhere warmer, or plan for the later time."
     if batch.stage is Stage.RETARD:
         do = "The dough may freeze: set the cold less strong or move it."
-    stage = stage_word(batch.stage, said.manner)
-    return f"{_air_temp(said)} below {limit}, too cold for a {stage}. {_sentence(said.expected)} {do}"
+    return f"{told} {said.expected} {said.say(do)}"
 
 
 def _air_too_dry(said: _Said) -> str:
     outlook = said.outlook
-    measured = "" if outlook.air_temp_c is None else f" at {temp_text(outlook.air_temp_c, said.manner)}"
-    if outlook.humidity_pct is not None:
-        measured += f" with {outlook.humidity_pct:.0f} % humidity"
-    return (
-        f"The air around it{measured} dries the skin of an uncovered dough. {_sentence(said.expected)} "
-        "Cover it, or make the air damper. If it is covered, all is well."
-    )
+    air = "" if outlook.air_temp_c is None else temp_text(outlook.air_temp_c, said.manner)
+    humidity = "" if outlook.humidity_pct is None else said.manner.number(outlook.humidity_pct)
+    if air and humidity:
+        told = said.say(
+            "The air around it, at {air} with {humidity} % humidity, dries the skin of an uncovered dough.",
+            air=air,
+            humidity=humidity,
+        )
+    else:
+        told = said.say("The air around it dries the skin of an uncovered dough.")
+    do = said.say("Cover it, or make the air damper. If it is covered, all is well.")
+    return f"{told} {said.expected} {do}"
 
 
 _TEXTS: dict[AlertKind, Callable[[_Said], str]] = {
@@ -218,10 +266,11 @@ def _unseen_note(said: _Said) -> str:
     if are_heights_stale(said.rules, said.facts):
         seen = [said.facts.last_seen.get(channel) for channel in (Channel.DISTANCE, Channel.LEVEL)]
         last_at = max((at for at in seen if at is not None), default=None)
-        since = "" if last_at is None else f" since {said.clock(last_at)}"
-        return f" Its height has not been measured{since}: look at it first."
+        if last_at is None:
+            return said.say("Its height has not been measured: look at it first.")
+        return said.say("Its height has not been measured since {at}: look at it first.", at=said.clock(last_at))
     if not said.outlook.is_from_heights:
-        return " This is judged from warmth and recipe alone: look at it first."
+        return said.say("This is judged from warmth and recipe alone: look at it first.")
     return ""
 
 
@@ -234,7 +283,7 @@ def alert_text(alert: Alert, facts: Facts, *, manner: Manner, rules: Rules = RUL
     """An alert about a batch in full: batch, rise, expected time, and what to do."""
     said = _Said(facts, alert, manner, rules)
     head = f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage, manner)}, {rise_text(said.outlook, manner)}."
-    return f"{head} {_TEXTS[alert.kind](said)}{_unseen_note(said)}"
+    return " ".join(part for part in (head, _TEXTS[alert.kind](said), _unseen_note(said)) if part)
 
 
 def message_of(alert: Alert, facts: Facts, *, manner: Manner, rules: Rules = RULES) -> Message:

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 
 from monitor.bakery.alert_types import CueKind
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, printable, temp_text
+from monitor.bakery.phrases import clock_text, degrees_text, place_word, printable, temp_text
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
 from monitor.plan.live import Progress, hotter_c
 from monitor.plan.step_words import minutes_text, step_text
@@ -72,26 +72,54 @@ def _has_gone_on(dough: DoughPlan, step: Step, progress: Progress) -> bool:
     return any(key in progress.done for key in mine if key != step.key)
 
 
-def _says(plan: Plan, dough: DoughPlan, step: Step, manner: Manner) -> str:
+def _says(dough: DoughPlan, step: Step, manner: Manner) -> str:
     words = step_text(dough, step, manner)
     parts = [f"{words[0].upper()}{words[1:]}."]
-    if step.kind is StepKind.SHAPE or (step.kind is StepKind.CHILL and step.stage):
-        before = dough.stages[step.stage - 1] if step.stage else None
-        if before is not None and before.ready_at is not None and before.ready_at > step.at:
-            parts.append(
-                f"It is ready {clock_text(before.ready_at, manner, step.at)}; the call is early by "
-                f"{minutes_text((before.ready_at - step.at).total_seconds() / 60.0)}, for the hands it takes"
-                + (" and what it rises on while it cools." if step.kind is StepKind.CHILL else ".")
+    before = dough.stages[step.stage - 1] if step.stage else None
+    is_taken_on = step.kind in (StepKind.SHAPE, StepKind.CHILL)
+    if is_taken_on and before is not None and before.ready_at is not None and before.ready_at > step.at:
+        parts.append(
+            manner.say(
+                _EARLY[step.kind],
+                at=clock_text(before.ready_at, manner, step.at),
+                time=minutes_text((before.ready_at - step.at).total_seconds() / 60.0),
             )
+        )
     if step.kind is StepKind.OVEN_ON and dough.loads:
-        parts.append(f"The first load goes in about {clock_text(dough.loads[0].in_at, manner, step.at)}.")
+        in_at = clock_text(dough.loads[0].in_at, manner, step.at)
+        parts.append(manner.say("The first load goes in about {at}.", at=in_at))
     if step.kind is StepKind.LOAD and step.not_after is not None:
-        parts.append(f"It is good until {clock_text(step.not_after, manner, step.at)}.")
+        parts.append(manner.say("It is good until {at}.", at=clock_text(step.not_after, manner, step.at)))
         if step.not_after < step.at:
-            parts.append("That is over: bake it first, handle it gently.")
+            parts.append(manner.say("That is over: bake it first, handle it gently."))
     if step.kind in (StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
-        parts.append("Open the door standing aside, face and arms out of the steam.")
+        parts.append(manner.say("Open the door standing aside, face and arms out of the steam."))
     return " ".join(parts)
+
+
+_EARLY = {
+    StepKind.SHAPE: "It is ready {at}; the call is early by {time}, for the hands it takes.",
+    StepKind.CHILL: (
+        "It is ready {at}; the call is early by {time}, for the hands it takes and what it rises on while it cools."
+    ),
+}
+
+
+def cue_word(kind: CueKind, manner: Manner) -> str:
+    """What a cue calls for, in a word or two."""
+    return manner.say(_CUE_WORDS[kind])
+
+
+_CUE_WORDS = {
+    CueKind.MIX: "mix now",
+    CueKind.SHAPE: "shape now",
+    CueKind.MOVE: "move it now",
+    CueKind.OVEN_ON: "oven on now",
+    CueKind.LOAD: "load now",
+    CueKind.STEAM: "steam now",
+    CueKind.OUT: "out now",
+    CueKind.MOVED: "plan moved",
+}
 
 
 def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], manner: Manner) -> tuple[Cue, ...]:
@@ -115,10 +143,11 @@ def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], m
         too_late = STEAM_TOO_LATE if step.kind is StepKind.STEAM else TOO_LATE
         if step.key in said or not step.at <= now < step.at + too_late or is_done(dough, step, progress):
             continue
-        title = f"{_KINDS[step.kind]}: {printable(dough.recipe.name)}"
+        name, kind = printable(dough.recipe.name), _KINDS[step.kind]
         if step.load is not None and len(dough.loads) > 1:
-            title = f"{_KINDS[step.kind]}: load {step.load}, {printable(dough.recipe.name)}"
-        yield Cue(step.key, _KINDS[step.kind], dough.key, now, title, _says(plan, dough, step, manner))
+            name = manner.say("load {load}, {dough}", load=step.load, dough=name)
+        title = f"{cue_word(kind, manner)}: {name}"
+        yield Cue(step.key, kind, dough.key, now, title, _says(dough, step, manner))
 
 
 def moved_cues(
@@ -140,12 +169,20 @@ def moved_cues(
         if abs(shift) < max(MOVED_BY, MOVED_SHARE * (dough.out_at - now)) or dough.out_at <= now:
             continue
         minutes = minutes_text(abs(shift).total_seconds() / 60.0)
-        way = "earlier" if shift < timedelta() else "later"
-        text = f"Everything still to come is {minutes} {way}.{_why(made, progress, manner)} "
-        text += _what_comes(dough, now, progress, manner)
+        moved = "Everything still to come is {time} earlier." if shift < timedelta() else _LATER
+        parts = (
+            manner.say(moved, time=minutes),
+            _why(made, progress, manner),
+            *_what_comes(dough, now, progress, manner),
+        )
+        title = f"{cue_word(CueKind.MOVED, manner)}: {printable(dough.recipe.name)}"
         key = f"{dough.key}/moved/{dough.out_at:%Y%m%dT%H%M}"
-        found.append(Cue(key, CueKind.MOVED, dough.key, now, f"plan moved: {printable(dough.recipe.name)}", text))
+        found.append(Cue(key, CueKind.MOVED, dough.key, now, title, " ".join(part for part in parts if part)))
     return tuple(found)
+
+
+_LATER = "Everything still to come is {time} later."
+_LATE_LOAD = "Load {load} would go in {time} after its window: put it somewhere colder for a while, or shape it later."
 
 
 def _why(made: Plan, progress: Progress, manner: Manner) -> str:
@@ -153,19 +190,23 @@ def _why(made: Plan, progress: Progress, manner: Manner) -> str:
     if other is None:
         return ""
     name, planned_c, air_c = other
-    way = "warmer" if air_c > planned_c else "colder"
-    return f" The {printable(name)} is {temp_text(air_c, manner)}, {abs(air_c - planned_c):.1f} °C {way} than planned."
+    told = manner.say(
+        "{place} is {air}, {degrees} warmer than planned."
+        if air_c > planned_c
+        else "{place} is {air}, {degrees} colder than planned.",
+        place=place_word(name, manner),
+        air=temp_text(air_c, manner),
+        degrees=degrees_text(air_c - planned_c, manner),
+    )
+    return f"{told[0].upper()}{told[1:]}"
 
 
-def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, manner: Manner) -> str:
+def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, manner: Manner) -> Iterator[str]:
     ahead = [step for step in steps_of(dough) if step.at > now and not is_done(dough, step, progress)]
     told = [step for step in ahead if step.kind is not StepKind.STEAM]
-    late = [load for load in dough.loads if load.in_at > load.closes_at and load.in_at > now]
-    waits = "".join(
-        f" Load {load.number} would go in {minutes_text((load.in_at - load.closes_at).total_seconds() / 60.0)} after "
-        "its window: put it somewhere colder for a while, or shape it later."
-        for load in late
-    )
-    return (
-        "; ".join(f"{clock_text(step.at, manner, now)} {step_text(dough, step, manner)}" for step in told) + "." + waits
-    )
+    steps_told = "; ".join(f"{clock_text(step.at, manner, now)} {step_text(dough, step, manner)}" for step in told)
+    yield f"{steps_told}."
+    for load in dough.loads:
+        if load.in_at > load.closes_at and load.in_at > now:
+            late = minutes_text((load.in_at - load.closes_at).total_seconds() / 60.0)
+            yield manner.say(_LATE_LOAD, load=load.number, time=late)

@@ -5,7 +5,7 @@ from collections.abc import Iterable
 import numpy as np
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import duration_text, printable
+from monitor.bakery.phrases import duration_text, printable, temp_text
 from monitor.dough.track import Track
 from monitor.plan.day import DoughPlan, StagePlan
 from monitor.plan.foretell import WARM_C
@@ -64,8 +64,17 @@ def food_sentence(dough: DoughPlan, manner: Manner, seen_min: float | None = Non
     names = perishables(dough.recipe, dough.recipe.dough)
     if not names:
         return ""
-    what = ", ".join(printable(name) for name in names)
-    warm = duration_text(warm_min(dough))
-    seen = "" if seen_min is None else f", {duration_text(seen_min)} of it measured so far"
-    name = printable(dough.recipe.name)
-    return f"{name} holds {what}: about {warm} above 5 °C (41 °F) before the oven{seen}. {GUIDANCE}"
+    holes = {
+        "dough": printable(dough.recipe.name),
+        "what": ", ".join(printable(name) for name in names),
+        "warm": duration_text(warm_min(dough)),
+        "limit": temp_text(WARM_C, manner),
+    }
+    if seen_min is None:
+        told = manner.say("{dough} holds {what}: about {warm} above {limit} before the oven.", **holes)
+    else:
+        told = manner.say(_SEEN, seen=duration_text(seen_min), **holes)
+    return f"{told} {manner.say(GUIDANCE)}"
+
+
+_SEEN = "{dough} holds {what}: about {warm} above {limit} before the oven, {seen} of it measured so far."

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, duration_text, printable, stage_word, temp_text
+from monitor.bakery.phrases import clock_text, duration_text, into_place_text, printable, stage_word, temp_text
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
 
 
@@ -18,25 +18,44 @@ def step_text(dough: DoughPlan, step: Step, manner: Manner) -> str:
 
     For example ``shape it: final proof``, ``load 2 of 2 in``.
     """
-    recipe = dough.recipe
     if step.stage is not None:
-        method = recipe.method[step.stage]
-        stage = f"{stage_word(method.stage, manner)} begins"
-        hands = f", {minutes_text(step.hands_min)} of hands" if step.hands_min > 0.0 else ""
-        if step.kind is StepKind.MIX:
-            return f"mix {printable(method.part)}{hands}; {stage}"
-        if step.kind is StepKind.SHAPE:
-            what = "divide and shape" if recipe.pieces > 1 else "shape it"
-            return f"{what}{hands}; {stage}"
-        if step.kind is StepKind.CHILL:
-            return f"into the refrigerator; {stage}"
-        return f"out of the refrigerator, into the {method.place}" if method.cold_h > 0.0 else f"to the {method.place}"
+        return _stage_step_text(dough, step, step.stage, manner)
+    recipe = dough.recipe
     if step.kind is StepKind.OVEN_ON:
-        heat = "" if recipe.bake is None else f" to {temp_text(recipe.bake.oven_c, manner)}"
-        return f"oven on{heat}, the stone in it"
+        if recipe.bake is None:
+            return manner.say("oven on, the stone in it")
+        return manner.say("oven on to {temp}, the stone in it", temp=temp_text(recipe.bake.oven_c, manner))
     n = len(dough.loads)
-    which = f"load {step.load} of {n}" if n > 1 else "the bread" if recipe.pieces == 1 else "all of it"
-    return {StepKind.LOAD: f"{which} in", StepKind.STEAM: f"steam for {which}", StepKind.OUT: f"{which} out"}[step.kind]
+    if n > 1:
+        return manner.say(_LOAD_STEPS[step.kind], load=step.load, n=n)
+    return manner.say((_BREAD_STEPS if recipe.pieces == 1 else _BATCH_STEPS)[step.kind])
+
+
+_LOAD_STEPS = {
+    StepKind.LOAD: "load {load} of {n} in",
+    StepKind.STEAM: "steam for load {load} of {n}",
+    StepKind.OUT: "load {load} of {n} out",
+}
+_BREAD_STEPS = {StepKind.LOAD: "the bread in", StepKind.STEAM: "steam for the bread", StepKind.OUT: "the bread out"}
+_BATCH_STEPS = {StepKind.LOAD: "all of it in", StepKind.STEAM: "steam for all of it", StepKind.OUT: "all of it out"}
+
+
+def _stage_step_text(dough: DoughPlan, step: Step, number: int, manner: Manner) -> str:
+    recipe, method = dough.recipe, dough.recipe.method[number]
+    if step.kind not in (StepKind.MIX, StepKind.SHAPE, StepKind.CHILL):
+        where = into_place_text(method.place, manner)
+        return manner.say("out of the refrigerator, {where}", where=where) if method.cold_h > 0.0 else where
+    if step.kind is StepKind.MIX:
+        what = manner.say("mix {part}", part=printable(method.part))
+    elif step.kind is StepKind.SHAPE:
+        what = manner.say("divide and shape" if recipe.pieces > 1 else "shape it")
+    else:
+        what = manner.say("into the refrigerator")
+    begins = manner.say("{stage} begins", stage=stage_word(method.stage, manner))
+    if step.hands_min > 0.0 and step.kind is not StepKind.CHILL:
+        hands = manner.say("{time} of hands", time=minutes_text(step.hands_min))
+        return f"{what}, {hands}; {begins}"
+    return f"{what}; {begins}"
 
 
 def step_lines(plan: Plan, manner: Manner, now: datetime) -> Iterator[str]:
@@ -45,25 +64,43 @@ def step_lines(plan: Plan, manner: Manner, now: datetime) -> Iterator[str]:
     for step in steps(plan):
         dough = plan.dough(step.dough)
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
-        limit = "" if step.not_after is None else f" (by {clock_text(step.not_after, manner, step.at)} at the latest)"
+        limit = ""
+        if step.not_after is not None:
+            latest = clock_text(step.not_after, manner, step.at)
+            limit = f" ({manner.say('by {at} at the latest', at=latest)})"
         yield f"{clock_text(step.at, manner, now)}  {who}{step_text(dough, step, manner)}{limit}"
 
 
 def out_sentence(dough: DoughPlan, manner: Manner, now: datetime) -> str:
     """When it is out of the oven, and how far the dough may move that."""
-    early, late = (doubt.total_seconds() / 60.0 for doubt in dough.doubt)
-    done = "out of the oven" if dough.loads else "ready"
-    return (
-        f"{printable(dough.recipe.name)}: {done} {clock_text(dough.out_at, manner, now)}; by itself the dough may be "
-        f"{minutes_text(early)} earlier or {minutes_text(late)} later, and the plan moves with it"
+    early, late = (minutes_text(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
+    return manner.say(
+        _OUT_OF_OVEN if dough.loads else _READY,
+        dough=printable(dough.recipe.name),
+        at=clock_text(dough.out_at, manner, now),
+        early=early,
+        late=late,
     )
+
+
+_OUT_OF_OVEN = (
+    "{dough}: out of the oven {at}; by itself the dough may be {early} earlier or {late} later, "
+    "and the plan moves with it"
+)
+_READY = "{dough}: ready {at}; by itself the dough may be {early} earlier or {late} later, and the plan moves with it"
 
 
 def window_sentence(dough: DoughPlan, manner: Manner) -> str:
     """How long the loaves stay good, load by load; empty without a bake."""
-    told = [
-        f"load {load.number} is proofed {clock_text(load.opens_at, manner)} and good until "
-        f"{clock_text(load.closes_at, manner, load.opens_at)}"
+    is_one = len(dough.loads) == 1
+    return "; ".join(
+        manner.say(
+            "it is proofed {opens} and good until {closes}"
+            if is_one
+            else "load {load} is proofed {opens} and good until {closes}",
+            load=load.number,
+            opens=clock_text(load.opens_at, manner),
+            closes=clock_text(load.closes_at, manner, load.opens_at),
+        )
         for load in dough.loads
-    ]
-    return "; ".join(told).replace("load 1", "it") if len(told) == 1 else "; ".join(told)
+    )

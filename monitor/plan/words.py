@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, duration_text, printable, stage_word
+from monitor.bakery.phrases import clock_text, duration_text, in_place_text, printable, stage_word
 from monitor.plan.alternatives import Alternative, Variation
 from monitor.plan.making import NoPlan
 from monitor.plan.mends import Mend, Mending
@@ -19,74 +19,87 @@ NO_SINGLE_LIMIT = "several limits stand in the way at once: with any one of them
 # -- why there is none ------------------------------------------------------------------------------------------------
 
 
-def _who(keys: Iterable[str], names: dict[str, str]) -> str:
-    return " and ".join(printable(names.get(key, key)) for key in keys)
-
-
-def _span(obstacle: Obstacle, manner: Manner, now: datetime) -> str:
-    return f"from {clock_text(obstacle.from_at, manner, now)} to {clock_text(obstacle.to_at, manner, obstacle.from_at)}"
+def _who(keys: Iterable[str], names: dict[str, str], manner: Manner) -> str:
+    *first, last = (printable(names.get(key, key)) for key in keys)
+    return manner.say("{several} and {last}", several=", ".join(first), last=last) if first else last
 
 
 def obstacle_sentence(obstacle: Obstacle, recipes: dict[str, Recipe], manner: Manner, now: datetime) -> str:
     """What stands in the way, which minutes, and by how much."""
     names = {key: recipe.name for key, recipe in recipes.items()}
-    who, span, long = _who(obstacle.doughs, names), _span(obstacle, manner, now), minutes_text(obstacle.minutes)
-    first = obstacle.doughs[0]
-    if obstacle.limit is Limit.TIME:
-        return (
-            f"too little time: {who} cannot be out by {clock_text(obstacle.from_at, manner, now)}; "
-            f"{clock_text(obstacle.to_at, manner, now)} is the earliest, {long} later"
-        )
+    holes = {
+        "who": _who(obstacle.doughs, names, manner),
+        "from_at": clock_text(obstacle.from_at, manner, now),
+        "to_at": clock_text(obstacle.to_at, manner, now),
+        "end": clock_text(obstacle.to_at, manner, obstacle.from_at),
+        "long": minutes_text(obstacle.minutes),
+    }
     if obstacle.limit is Limit.WINDOW and obstacle.load is not None:
-        return (
-            f"load {obstacle.load} of {who} must wait for the oven until {clock_text(obstacle.to_at, manner, now)}; "
-            f"it is good until {clock_text(obstacle.from_at, manner, now)}, so it would be {long} too late"
-        )
+        return manner.say(_LOAD_TOO_LATE, load=obstacle.load, **holes)
     if obstacle.limit is Limit.WINDOW:
-        stage = stage_word(recipes[first].method[obstacle.stage or 0].stage, manner)
-        return (
-            f"the {stage} of {who} is good until {clock_text(obstacle.from_at, manner, now)} and would wait until "
-            f"{clock_text(obstacle.to_at, manner, now)}, {long} too long"
-        )
-    if obstacle.limit is Limit.HOURS:
-        return f"no hands at that hour: {who} would need them {span}"
-    lack = {
-        Limit.PEOPLE: "too few hands",
-        Limit.MIXER: "too few mixers",
-        Limit.PLACE: f"no room in the {printable(obstacle.place)}",
-        Limit.OVEN: "the oven is taken",
-    }[obstacle.limit]
-    return f"{lack} {span} ({long}): {who}"
+        stage = recipes[obstacle.doughs[0]].method[obstacle.stage or 0].stage
+        return manner.say(_STAGE_TOO_LONG, stage=stage_word(stage, manner), **holes)
+    if obstacle.limit is Limit.PLACE:
+        return manner.say(_NO_ROOM, where=in_place_text(obstacle.place, manner), **holes)
+    return manner.say(_LACKS[obstacle.limit], **holes)
+
+
+_LOAD_TOO_LATE = (
+    "load {load} of {who} must wait for the oven until {to_at}; it is good until {from_at}, "
+    "so it would be {long} too late"
+)
+_STAGE_TOO_LONG = "the {stage} of {who} is good until {from_at} and would wait until {to_at}, {long} too long"
+_NO_ROOM = "no room {where} from {from_at} to {end} ({long}): {who}"
+_LACKS = {
+    Limit.TIME: "too little time: {who} cannot be out by {from_at}; {to_at} is the earliest, {long} later",
+    Limit.HOURS: "no hands at that hour: {who} would need them from {from_at} to {end}",
+    Limit.PEOPLE: "too few hands from {from_at} to {end} ({long}): {who}",
+    Limit.MIXER: "too few mixers from {from_at} to {end} ({long}): {who}",
+    Limit.OVEN: "the oven is taken from {from_at} to {end} ({long}): {who}",
+}
 
 
 def mend_sentence(mend: Mend, recipes: dict[str, Recipe], manner: Manner, now: datetime) -> str:
     """What would make the plan possible."""
-    who = _who([mend.dough], {key: recipe.name for key, recipe in recipes.items()}) if mend.dough else ""
-    long = minutes_text(mend.minutes)
-    when = "" if mend.at is None else clock_text(mend.at, manner, now)
-    return {
-        Mending.LATER: f"have {who} out {when}",
-        Mending.STAGGER: f"shape each load of {who} {long} after the one before: stagger_min = {mend.minutes:g}",
-        Mending.CHILL: (
-            f"put the loads of {who} that wait in the refrigerator for their first {long}, for each load before "
-            f"them: chill_min = {mend.minutes:g}"
-        ),
-        Mending.MORE_PEOPLE: f"have {mend.number} people at work from {when}, for {long}",
-        Mending.MORE_MIXERS: f"have {mend.number} mixers from {when}, for {long}",
-        Mending.MORE_PLACES: f"make room for {mend.number} in the {printable(mend.place)}",
-        Mending.MORE_OVEN: f"bake {mend.number} of {who or 'each'} at once",
-        Mending.OTHER_HOURS: f"have hands for {who} from {when}, for {long}",
-    }[mend.kind]
+    names = {key: recipe.name for key, recipe in recipes.items()}
+    sentence = _MENDS[mend.kind]
+    if mend.kind is Mending.MORE_OVEN and not mend.dough:
+        sentence = _BAKE_EACH
+    return manner.say(
+        sentence,
+        who=_who([mend.dough], names, manner) if mend.dough else "",
+        when="" if mend.at is None else clock_text(mend.at, manner, now),
+        long=minutes_text(mend.minutes),
+        minutes=f"{mend.minutes:g}",
+        n=mend.number,
+        where=in_place_text(mend.place, manner) if mend.place else "",
+    )
+
+
+_BAKE_EACH = "bake {n} of each at once"
+_MENDS = {
+    Mending.LATER: "have {who} out {when}",
+    Mending.STAGGER: "shape each load of {who} {long} after the one before: stagger_min = {minutes}",
+    Mending.CHILL: (
+        "put the loads of {who} that wait in the refrigerator for their first {long}, for each load before them: "
+        "chill_min = {minutes}"
+    ),
+    Mending.MORE_PEOPLE: "have {n} people at work from {when}, for {long}",
+    Mending.MORE_MIXERS: "have {n} mixers from {when}, for {long}",
+    Mending.MORE_PLACES: "make room for {n} {where}",
+    Mending.MORE_OVEN: "bake {n} of {who} at once",
+    Mending.OTHER_HOURS: "have hands for {who} from {when}, for {long}",
+}
 
 
 def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], manner: Manner, now: datetime) -> Iterator[str]:
     """Why there is no plan, and what would mend it, a line each."""
     if not found.obstacles:
-        yield NO_SINGLE_LIMIT
+        yield manner.say(NO_SINGLE_LIMIT)
     for obstacle in found.obstacles:
         yield obstacle_sentence(obstacle, recipes, manner, now)
     for mend in found.mends:
-        yield f"would do: {mend_sentence(mend, recipes, manner, now)}"
+        yield manner.say("would do: {mend}", mend=mend_sentence(mend, recipes, manner, now))
 
 
 # -- side by side -----------------------------------------------------------------------------------------------------
@@ -96,13 +109,15 @@ def variation_text(alternative: Alternative, manner: Manner) -> str:
     """What is made otherwise."""
     amount = alternative.amount
     if alternative.variation is Variation.YEAST:
-        return "half the yeast" if amount == 0.5 else "twice the yeast" if amount == 2.0 else f"{amount:g} x the yeast"
+        if amount in (0.5, 2.0):
+            return manner.say("half the yeast" if amount == 0.5 else "twice the yeast")
+        return manner.say("{times} x the yeast", times=f"{amount:g}".replace(".", manner.language.decimal))
     if alternative.variation is Variation.ROOM:
-        degrees = abs(amount) * (1.8 if manner.temp_unit == "F" else 1.0)
-        return f"room {degrees:g} °{manner.temp_unit} {'warmer' if amount > 0.0 else 'colder'}"
+        degrees = f"{abs(amount) * (1.8 if manner.temp_unit == 'F' else 1.0):g} °{manner.temp_unit}"
+        return manner.say("room {degrees} warmer" if amount > 0.0 else "room {degrees} colder", degrees=degrees)
     if alternative.variation is Variation.NIGHT:
-        return f"shaped, {duration_text(60.0 * amount)} in the refrigerator"
-    return "as written"
+        return manner.say("shaped, {time} in the refrigerator", time=duration_text(60.0 * amount))
+    return manner.say("as written")
 
 
 def alternative_row(
@@ -115,7 +130,7 @@ def alternative_row(
         # That it would be possible later says less than what stands in the way at that hour.
         obstacles = sorted(alternative.plan.obstacles, key=lambda each: each.limit is Limit.TIME)
         reasons = [obstacle_sentence(each, recipes, manner, now) for each in obstacles]
-        return "-", "-", "-", reasons[0] if reasons else NO_SINGLE_LIMIT
+        return "-", "-", "-", reasons[0] if reasons else manner.say(NO_SINGLE_LIMIT)
     early, late = (round(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
     begins = clock_text(min(stage.hands_at for stage in dough.stages), manner, now)
     opens_at, closes_at = (
@@ -125,4 +140,9 @@ def alternative_row(
     )
     good_min = (closes_at - opens_at).total_seconds() / 60.0
     doubt = f"-{duration_text(early)} +{duration_text(late)}"
-    return begins, clock_text(dough.out_at, manner, now), doubt, f"good for {minutes_text(good_min)}"
+    return (
+        begins,
+        clock_text(dough.out_at, manner, now),
+        doubt,
+        manner.say("good for {time}", time=minutes_text(good_min)),
+    )

@@ -88,15 +88,15 @@ def test_taken_before_it_was_ready_has_no_moment_but_causes() -> None:
     found = account(Intent(27.0, None, 120.0), hours=1.0)
     assert found.ready_min is None
     batch, _ = lived(hours=1.0)
-    assert "before it was ready" in outcome_title(found, batch, None)
+    assert "before it was ready" in outcome_title(found, batch, None, Manner(UTC))
 
 
 def test_the_words_say_outcome_causes_and_what_to_change() -> None:
     batch, _ = lived(MADE)
     found = account(Intent(24.0, replace(MADE, instant_yeast_g=6.0), 150.0), MADE)
-    assert outcome_title(found, batch, None) == "taken 2 h after it was ready"
-    assert outcome_title(found, batch, Verdict.OVER) == "over-proofed by 2 h"
-    assert outcome_title(found, batch, Verdict.RIGHT) == "right, taken 2 h after it was ready"
+    assert outcome_title(found, batch, None, Manner(UTC)) == "taken 2 h after it was ready"
+    assert outcome_title(found, batch, Verdict.OVER, Manner(UTC)) == "over-proofed by 2 h"
+    assert outcome_title(found, batch, Verdict.RIGHT, Manner(UTC)) == "right, taken 2 h after it was ready"
     said = causes_sentence(found, batch, Manner(UTC))
     assert "arm dough brought it forward by about" in said
     assert "the yeast brought it forward" in said or "The yeast brought it forward" in said

@@ -176,9 +176,9 @@ def test_bar_says_so_when_hands_are_free(scene: Scene) -> None:
 
 
 def test_clock_words_tell_a_demo_from_the_wall() -> None:
-    assert clock_words(None) == ""
-    assert clock_words(60.0) == "demo clock, 60 times faster"
-    assert clock_words(0.0) == "demo clock, standing still"
+    assert clock_words(None, Manner(UTC)) == ""
+    assert clock_words(60.0, Manner(UTC)) == "demo clock, 60 times faster"
+    assert clock_words(0.0, Manner(UTC)) == "demo clock, standing still"
 
 
 def test_outcome_counts_only_what_came_before_the_end() -> None:

@@ -79,8 +79,8 @@ def test_every_state_stage_event_channel_and_alert_has_its_words() -> None:
     words += [wording.stage_word(stage, Manner(UTC)) for stage in Stage]
     words += [wording.event_word(kind, Manner(UTC)) for kind in EventKind]
     words += [wording.channel_word(channel, Manner(UTC)) for channel in Channel]
-    words += [wording.alert_kind_word(kind) for kind in AlertKind]
-    words += [wording.phase_word(phase) for phase in Phase]
+    words += [wording.alert_kind_word(kind, Manner(UTC)) for kind in AlertKind]
+    words += [wording.phase_word(phase, Manner(UTC)) for phase in Phase]
     assert all(words)
     assert not [word for word in words if "_" in word or JARGON.search(word)]
     assert len({wording.state_word(state, Manner(UTC)) for state in State}) == len(State)
@@ -300,7 +300,7 @@ def test_silent_line_names_a_few_doughs_and_counts_the_others() -> None:
 
 def test_dry_air_gives_both_temperature_and_humidity() -> None:
     text = said(AlertKind.AIR_TOO_DRY, outlook(), ROLLS)
-    assert "The air around it at 25.3 °C (77.5 °F) with 60 % humidity dries the skin" in text
+    assert "The air around it, at 25.3 °C (77.5 °F) with 60 % humidity, dries the skin" in text
 
 
 # -- cautions ------------------------------------------------------------------------------------------------------
