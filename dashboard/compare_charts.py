@@ -1,6 +1,7 @@
 """Tables of batches beside each other -> chart specifications, with the axes and the look of the other charts: pure."""
 
-from collections.abc import Mapping, Sequence
+import json
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,6 +12,8 @@ import pandas as pd
 from dashboard.charts import AXIS_PX, RISE_HEIGHT_PX, RISE_STEPS_PCT, Layered, finished, round_steps
 from dashboard.comparing import DAY_MS
 from dashboard.theme import FONT, Palette
+
+Day = Callable[[float], str]
 
 HOUR_STEPS = (0.25, 0.5, 1.0, 2.0, 3.0, 4.0, 6.0, 12.0, 24.0)
 MINUTE_STEPS = (5.0, 10.0, 15.0, 30.0, 60.0, 120.0, 240.0, 480.0)
@@ -45,7 +48,13 @@ STYLES = (
 
 
 def overlay_chart(
-    curves: pd.DataFrame, ready: pd.DataFrame, names: Sequence[str], palette: Palette, *, target_pct: float | None
+    curves: pd.DataFrame,
+    ready: pd.DataFrame,
+    names: Sequence[str],
+    palette: Palette,
+    *,
+    target_pct: float | None,
+    target: str = "",
 ) -> Layered:
     """Curves from a common start, each named at its end, with a dot where it was ready; the first is drawn over all.
 
@@ -57,6 +66,8 @@ def overlay_chart(
         What the lines are called, in the order of their styles; a name without a curve keeps its style for itself.
     target_pct
         The band, where all waited for the same. [%]
+    target
+        What the band is called.
     """
     last_h = float(curves["hours"].max())
     top = max(20.0, float(curves["value"].max()) * 1.12, 0.0 if target_pct is None else target_pct * 1.08)
@@ -67,7 +78,7 @@ def overlay_chart(
     y = alt.Y("value:Q", scale=y_scale, axis=percent)
     layers: list[Any] = []
     if target_pct is not None:
-        row = pd.DataFrame([{"value": target_pct, "words": f"the band, {target_pct:.0f} %"}])
+        row = pd.DataFrame([{"value": target_pct, "words": target}])
         layers.append(alt.Chart(row).mark_rule(color=palette.ember, strokeWidth=2).encode(y=y))
         layers.append(_text(row, palette.ember, dx=4, dy=-6).encode(x=alt.value(0), y=y, text="words:N"))
     ends = _name_places(curves, NAME_ROOM * last_h, LABEL_ROOM * (top - bottom))
@@ -99,7 +110,7 @@ def overlay_chart(
 
 
 def trend_chart(
-    rows: pd.DataFrame, names: Mapping[str, str], lines: pd.DataFrame, marks: pd.DataFrame, palette: Palette
+    rows: pd.DataFrame, names: Mapping[str, str], lines: pd.DataFrame, marks: pd.DataFrame, palette: Palette, day: Day
 ) -> Layered:
     """Hours to ready against the date, and a line where a trend may be claimed.
 
@@ -113,6 +124,8 @@ def trend_chart(
         ``at value what`` of the ends of claimed trends.
     marks
         ``at words`` of what changed.
+    day
+        What a moment of the dial is called on the axis.
     """
     known = rows[list(names)].to_numpy(dtype=np.float64)
     low, high = float(np.nanmin(known)), float(np.nanmax(known))
@@ -124,7 +137,7 @@ def trend_chart(
         scale=y_scale,
         axis=_axis(HOURS_AND_MINUTES, round_steps(low, high, HOUR_STEPS, most=5)),
     )
-    x = _date_axis(rows)
+    x = _date_axis(rows, day)
     layers: list[Any] = _changes(marks, x, palette)
     looks = {"hours": (palette.ink, "circle", palette.ink), "even": (palette.water, "diamond", palette.paper)}
     for place, (column, name) in enumerate(names.items()):
@@ -145,7 +158,7 @@ def trend_chart(
     return finished(Layered(layer=layers), palette, TREND_HEIGHT_PX)
 
 
-def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette) -> Layered:
+def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, day: Day) -> Layered:
     """Mean temperature of each dough on the dates of the chart above: ``at value``. [ms of the dial, ``unit``]"""
     low, high = float(rows["value"].min()), float(rows["value"].max())
     spare = max(0.0, LEAST_DEGREES - (high - low)) / 2 + 0.12 * max(high - low, LEAST_DEGREES)
@@ -158,7 +171,7 @@ def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette) -> 
         maxExtent=AXIS_PX,
         domain=False,
     )
-    x, y = _date_axis(rows), alt.Y("value:Q", scale=scale, axis=axis)
+    x, y = _date_axis(rows, day), alt.Y("value:Q", scale=scale, axis=axis)
     base = alt.Chart(rows.dropna())
     label = _text(pd.DataFrame([{"words": name}]), palette.crust)
     layers = [
@@ -236,14 +249,13 @@ def _hours_axis(last_h: float) -> alt.X:
     return alt.X("hours:Q", scale=alt.Scale(domain=[0.0, last_h * (1 + NAME_ROOM)], nice=False), axis=axis)
 
 
-def _date_axis(rows: pd.DataFrame) -> alt.X:
+def _date_axis(rows: pd.DataFrame, day: Day) -> alt.X:
     first, last = float(rows["at"].min()), float(rows["at"].max())
     spare = max(DAY_MS / 2, 0.04 * (last - first))
     days = [DAY_MS * days for days in (1, 2, 7, 14, 28, 56, 91, 182, 364)]
     values = round_steps(first - spare, last + spare, tuple(days), most=6)
-    axis = alt.Axis(
-        title=None, labelExpr="utcFormat(datum.value, '%-d %b')", values=values, grid=False, labelOverlap="greedy"
-    )
+    words = json.dumps({str(round(at)): day(at) for at in values})
+    axis = alt.Axis(title=None, labelExpr=f"{words}[datum.value]", values=values, grid=False, labelOverlap="greedy")
     return alt.X("at:Q", scale=alt.Scale(domain=[first - spare, last + spare], nice=False), axis=axis)
 
 

@@ -2,11 +2,12 @@
 
 import html
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 import pandas as pd
 import streamlit as st
 
-from dashboard import compare_charts, compare_queries, compare_words, comparing, page
+from dashboard import compare_charts, compare_figures, compare_queries, compare_words, comparing, page
 from dashboard.compare_charts import STYLES, LineStyle
 from dashboard.course import Course
 from dashboard.frames import dial_ms
@@ -28,13 +29,15 @@ def put_overlay(
     if said:
         st.html(f'<p class="saying">{html.escape(said)}</p>')
     curves = comparing.overlay_frame(courses, names, temp_c)
+    target_pct = comparing.same_target_pct(courses)
     if len(curves):
         chart = compare_charts.overlay_chart(
             curves,
             comparing.ready_frame(courses, names, temp_c),
             [names[course.batch.id] for course in courses],
             scene.palette,
-            target_pct=comparing.same_target_pct(courses),
+            target_pct=target_pct,
+            target=manner.say("the band, {rise} %", rise=manner.number(target_pct or 0.0)),
         )
         page.put_chart(chart, compare_words.overlay_sentence(title, courses, names, temp_c, manner), "overlay")
     st.html(f'<p class="quiet">{html.escape(compare_words.time_words(courses, names, temp_c, manner))}</p>')
@@ -43,7 +46,7 @@ def put_overlay(
 def put_figures(scene: page.Scene, courses: Sequence[Course], names: Names, even_c: float | None) -> None:
     """The table of key figures, a line for each batch, with the line of its curve before its name."""
     said = compare_queries.judgements([course.batch for course in courses])
-    rows = compare_words.figures(courses, said, even_c, scene.manner)
+    rows = compare_figures.figures(courses, said, even_c, scene.manner)
     head = "".join(f'<th role="columnheader">{html.escape(heading)}</th>' for heading in rows[0])
     body = ""
     for course, style, row in zip(courses, STYLES, rows, strict=False):
@@ -51,7 +54,7 @@ def put_figures(scene: page.Scene, courses: Sequence[Course], names: Names, even
         body += f'<tr role="row">{_batch_cell(course, style, names, scene)}{cells}</tr>'
     st.html(
         '<div class="panel"><table class="rows figures" role="table"><tr role="row">'
-        f'<th role="columnheader">batch</th>{head}</tr>{body}</table></div>'
+        f'<th role="columnheader">{html.escape(scene.manner.say("batch"))}</th>{head}</tr>{body}</table></div>'
     )
 
 
@@ -81,9 +84,9 @@ def put_trend(scene: page.Scene, courses: Sequence[Course], even_c: float | None
     rows = comparing.trend_frame(courses, even_c, zone)
     said = compare_words.trend_sentence(rows, even_c, manner)
     otherwise = compare_words.changes_sentence(courses, manner)
-    st.html(
-        f'<h2 class="section">Over the weeks</h2><p class="reading">{html.escape(f"{said} {otherwise}".strip())}</p>'
-    )
+    title = html.escape(manner.say("Over the weeks"))
+    words = html.escape(f"{said} {otherwise}".strip())
+    st.html(f'<h2 class="section">{title}</h2><p class="reading">{words}</p>')
     names = {"hours": manner.say("ready after, by the clock")}
     if even_c is not None and rows["even"].notna().any():
         names["even"] = compare_words.even_words(even_c, manner)
@@ -94,21 +97,23 @@ def put_trend(scene: page.Scene, courses: Sequence[Course], even_c: float | None
         for each in comparing.changes(courses)
     ]
     lines = pd.concat([comparing.trend_line(rows, column) for column in names], ignore_index=True)
+    day = partial(compare_words.dial_day_text, manner=manner)
     changed = pd.DataFrame(marks, columns=["at", "words"])
-    page.put_chart(compare_charts.trend_chart(rows, names, lines, changed, scene.palette), said, "trend")
+    page.put_chart(compare_charts.trend_chart(rows, names, lines, changed, scene.palette, day), said, "trend")
     warm = rows[["at", "dough_c"]].rename(columns={"dough_c": "value"})
     if warm["value"].notna().any():
         if manner.temp_unit == "F":
             warm = warm.assign(value=[fahrenheit(float(value)) for value in warm["value"]])
         name = manner.say("dough in the mean, °{unit}", unit=manner.temp_unit)
-        chart = compare_charts.warmth_chart(warm, name, f"°{manner.temp_unit}", scene.palette)
+        chart = compare_charts.warmth_chart(warm, name, f"°{manner.temp_unit}", scene.palette, day)
         page.put_chart(chart, compare_words.warmth_sentence(courses, manner), "warmth")
 
 
 def put_kept(scene: page.Scene, courses: Sequence[Course], names: Names) -> None:
     """How often batches were ready within what had been said at half their rise."""
     said = compare_words.kept_sentence(courses, scene.manner)
-    st.html(f'<h2 class="section">How well forecasts held</h2><p class="reading">{html.escape(said)}</p>')
+    title = html.escape(scene.manner.say("How well forecasts held"))
+    st.html(f'<h2 class="section">{title}</h2><p class="reading">{html.escape(said)}</p>')
     rows = comparing.kept_frame(courses, names)
     if len(rows):
         came = scene.manner.say("minutes before and after ready")

@@ -1,28 +1,36 @@
 """What is said of batches beside each other: names, sentences under and instead of charts, the cells of the table."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 
 import pandas as pd
+from babel.dates import format_skeleton
 
-from dashboard.comparing import DAY_MS, Change, against_the_others, changes, differing, parts_pct, slope_by_day
+from dashboard.comparing import DAY_MS, Change, against_the_others, changes, parts_pct, slope_by_day
 from dashboard.course import Course, Kept, Warmth
 from dashboard.trend import LEAST_DAYS, Slope
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, duration_text, target_text
 from monitor.recipe.batch import Batch, BatchId
-from monitor.recipe.intent import Judgement, Verdict
 from monitor.units import fahrenheit
 
 SAME_H = 5.0 / 60.0  # judgement: nobody is nearer to the minute with floury hands
 DAYS_A_WEEK = 7.0
+DAY_FIRST = {"en": "en_GB"}  # which English: the one that counts from small to large
 ALMOST_A_YEAR = timedelta(days=330)  # from then on a day without its year may be read as another
 
 
 def day_text(at: datetime, manner: Manner, *, has_year: bool = False) -> str:
     """The day of a moment by the baker's calendar, as short as it may be."""
+    code = manner.language.code
     local = at.astimezone(manner.zone)
-    return f"{local.day} {local:%b %Y}" if has_year else f"{local.day} {local:%b}"
+    skeleton = "yMMMd" if has_year else "MMMd"
+    return str(format_skeleton(skeleton, local.replace(tzinfo=None), locale=DAY_FIRST.get(code, code)))
+
+
+def dial_day_text(dial_ms: float, manner: Manner) -> str:
+    """The same of a moment on a chart's axis of dates, in milliseconds of the dial."""
+    return day_text(datetime.fromtimestamp(dial_ms / 1000.0, UTC).replace(tzinfo=manner.zone), manner)
 
 
 def names_of(batches: Sequence[Batch], manner: Manner) -> dict[BatchId, str]:
@@ -181,11 +189,18 @@ def warmth_sentence(courses: Iterable[Course], manner: Manner) -> str:
     )  # fmt: skip
 
 
+def percent_text(value: float, manner: Manner) -> str:
+    """A baker's percentage, with the decimals that a scale has."""
+    digits = 0 if value >= 10.0 else 1 if round(value, 2) == round(value, 1) else 2
+    return f"{manner.number(value, digits)} %"
+
+
 def change_words(change: Change, manner: Manner) -> str:
     """What was made otherwise from one batch to the next."""
     before, now = parts_pct(change.before), parts_pct(change.batch)
     said = [
-        f"{manner.say(part)} {_percent(before[part], manner)} → {_percent(now[part], manner)}" for part in change.parts
+        f"{manner.say(part)} {percent_text(before[part], manner)} → {percent_text(now[part], manner)}"
+        for part in change.parts
     ]
     if change.is_other_target:
         said.append(manner.say("band {target}", target=target_text(change.batch, manner)))
@@ -231,74 +246,3 @@ def kept_sentence(courses: Sequence[Course], manner: Manner) -> str:
             )
         )  # fmt: skip
     return " ".join(said)
-
-
-def verdict_word(verdict: Verdict, manner: Manner) -> str:
-    """What a baker said of the proof."""
-    return manner.say({Verdict.UNDER: "under", Verdict.RIGHT: "right", Verdict.OVER: "over"}[verdict])
-
-
-def figures(
-    courses: Sequence[Course], said: Mapping[BatchId, Judgement], temp_c: float | None, manner: Manner
-) -> list[dict[str, str]]:
-    """Key figures of each batch, by the heading of their column; a column that would be empty is left out."""
-    parts = [parts_pct(course.batch) for course in courses]
-    shown = [part for part in parts[0] if part == "yeast" or part in differing(parts)] if all(parts) else ["yeast"]
-    rows = [
-        {
-            manner.say("made with"): ", ".join(
-                f"{manner.say(part)} {_percent(mine[part], manner)}" for part in shown if mine.get(part)
-            ),
-            manner.say("waited for"): _target_cell(course, courses, manner),
-            manner.say("dough"): _warmth_cell(course, manner),
-            manner.say("ready after"): _after(course.ready_h, manner),
-            "" if temp_c is None else even_words(temp_c, manner): _even_cell(course, temp_c),
-            manner.say("peak after"): _after(course.peak_h, manner),
-            manner.say("rise when ready, at its peak"): _rises_cell(course, manner),
-            manner.say("taken after"): hours_text(course.end_h),
-            manner.say("past ready"): "" if course.past_h is None else hours_text(course.past_h),
-            manner.say("verdict"): _verdict_cell(said.get(course.batch.id), manner),
-        }
-        for course, mine in zip(courses, parts, strict=True)
-    ]
-    headings = [heading for heading in rows[0] if heading and any(row[heading] for row in rows)]
-    return [{heading: row[heading] for heading in headings} for row in rows]
-
-
-def _percent(value: float, manner: Manner) -> str:
-    digits = 0 if value >= 10.0 else 1 if round(value, 2) == round(value, 1) else 2
-    return f"{manner.number(value, digits)} %"
-
-
-def _target_cell(course: Course, courses: Sequence[Course], manner: Manner) -> str:
-    return target_text(course.batch, manner) if len({each.batch.target for each in courses}) > 1 else ""
-
-
-def _warmth_cell(course: Course, manner: Manner) -> str:
-    if course.dough_c is None:
-        return ""
-    temp = degrees(course.dough_c, manner)
-    return temp if course.warmth is Warmth.PROBE else manner.say("{temp}, by the air", temp=temp)
-
-
-def _after(hours: float | None, manner: Manner) -> str:
-    return manner.say("not by its end") if hours is None else hours_text(hours)
-
-
-def _even_cell(course: Course, temp_c: float | None) -> str:
-    even_h = None if temp_c is None else course.drawn_ready_h(temp_c)
-    return "" if even_h is None else hours_text(even_h)
-
-
-def _rises_cell(course: Course, manner: Manner) -> str:
-    rises = [course.rise_at(at_h) for at_h in (course.ready_h, course.peak_h)]
-    if rises == [None, None]:
-        return ""
-    return ", ".join("–" if rise is None else f"{manner.number(rise)} %" for rise in rises)
-
-
-def _verdict_cell(said: Judgement | None, manner: Manner) -> str:
-    if said is None:
-        return ""
-    word = verdict_word(said.verdict, manner)
-    return f"{word}: {said.notes}" if said.notes else word

@@ -31,7 +31,8 @@ def _draw(scene: page.Scene) -> None:
     names = compare_words.names_of([course.batch for course in courses], scene.manner)
     even_c = comparing.even_temp_c(courses, scene.manner.temp_unit)
     title = f"{whole.name}, {stage_word(whole.stage, scene.manner)}"
-    heading.html(page.heading(title, f"{len(whole.batches)} finished batches beside each other"))
+    n, one, many = len(whole.batches), "{n} finished batch", "{n} finished batches beside each other"
+    heading.html(page.heading(title, scene.manner.count(n, one, many)))
     choice = _chosen_batches(choice, names, even_c, scene)
     st.query_params.from_dict(comparing.address_of(choice))
     shown = [course for course in courses if course.batch.id in choice.batch_ids]
@@ -39,21 +40,27 @@ def _draw(scene: page.Scene) -> None:
         compare_plots.put_overlay(scene, title, shown, names, even_c, is_even=choice.is_even)
         compare_plots.put_figures(scene, shown, names, even_c)
     else:
-        st.html('<p class="quiet">Choose the batches to lay over each other.</p>')
+        st.html(_quiet(scene.manner.say("Choose the batches to lay over each other.")))
     compare_plots.put_trend(scene, courses, even_c)
     compare_plots.put_kept(scene, courses, names)
 
 
 def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -> str:
     """What is missing for a comparison."""
+    say = scene.manner.say
     made = ", ".join(f"{each.name} ({stage_word(each.stage, scene.manner)})" for each in once)
-    so_far = f"<p>Finished once so far: {html.escape(made)}.</p>" if made else "<p>Nothing is finished so far.</p>"
-    title = "Not finished twice yet" if are_others else "Nothing to compare yet"
-    return (
-        f'<div class="panel empty"><h2>{title}</h2><p>It takes two finished batches of one recipe, in '
-        "the same stage. A batch belongs to the recipe that its file names, or else to its name up to the first "
-        f"comma.</p>{so_far}</div>"
+    so_far = say("Finished once so far: {made}.", made=made) if made else say("Nothing is finished so far.")
+    takes = say(
+        "It takes two finished batches of one recipe, in the same stage. A batch belongs to the recipe that its file "
+        "names, or else to its name up to the first comma."
     )
+    title = say("Not finished twice yet") if are_others else say("Nothing to compare yet")
+    paragraphs = "".join(f"<p>{html.escape(each)}</p>" for each in (takes, so_far))
+    return f'<div class="panel empty"><h2>{html.escape(title)}</h2>{paragraphs}</div>'
+
+
+def _quiet(words: str) -> str:
+    return f'<p class="quiet">{html.escape(words)}</p>'
 
 
 def _follows(key: str, asked: object) -> str:
@@ -71,12 +78,12 @@ def _chosen_recipe(choice: Choice | None, offered: Sequence[Repeated], scene: pa
     by_key = {(each.recipe, each.stage.value): each for each in offered}
     asked = None if choice is None else (choice.repeated.recipe, choice.repeated.stage.value)
     chosen = st.selectbox(
-        "Recipe and stage",
+        scene.manner.say("Recipe and stage"),
         list(by_key),
         index=None if asked is None else 0,
         format_func=lambda key: f"{by_key[key].name} · {stage_word(by_key[key].stage, scene.manner)}",
         key=_follows("recipe", asked),
-        placeholder="Choose a recipe",
+        placeholder=scene.manner.say("Choose a recipe"),
     )
     _told("recipe", chosen)
     if chosen is None or chosen == asked:
@@ -90,7 +97,7 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
     asked = [batch_id for batch_id in options if batch_id in choice.batch_ids]
     key = f"batches of {choice.repeated.recipe}, {choice.repeated.stage}"
     picked = st.pills(
-        f"Batches, {MOST_TOLD_APART} at most",
+        scene.manner.say("Batches, {most} at most", most=MOST_TOLD_APART),
         options,
         selection_mode="multi",
         format_func=lambda batch_id: names[batch_id],
@@ -98,16 +105,21 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
     )
     _told(key, picked)
     if len(picked) > MOST_TOLD_APART:
-        st.toast(f"{MOST_TOLD_APART} at most can be told apart: take one off first.")
+        too_many = "{most} at most can be told apart: take one off first."
+        st.toast(scene.manner.say(too_many, most=MOST_TOLD_APART))
         st.rerun()
     kept = tuple(batch_id for batch_id in options if batch_id in picked)
     if even_c is None:
-        st.html('<p class="quiet">No dough of this recipe was measured for its warmth, nor its air.</p>')
+        st.html(_quiet(scene.manner.say("No dough of this recipe was measured for its warmth, nor its air.")))
         return replace(choice, batch_ids=kept, is_even=False)
+    words = {
+        "clock": scene.manner.say("by the clock"),
+        "even": compare_words.even_words(even_c, scene.manner),
+    }
     time = st.radio(
-        "Time",
-        ["clock", "even"],
-        format_func={"clock": "by the clock", "even": compare_words.even_words(even_c, scene.manner)}.get,
+        scene.manner.say("Time"),
+        list(words),
+        format_func=lambda each: words[each],
         horizontal=True,
         key=_follows("time", "even" if choice.is_even else "clock"),
     )

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import ArrayLike
 from sample_bakery import NOW, ROUND_TUB, around, minutes
 
-from dashboard import compare_words, comparing, course, trend
+from dashboard import compare_figures, compare_words, comparing, course, trend
 from dashboard.course import Course, Kept, Said, Warmth, course_of
 from monitor.bakery.manner import Manner
 from monitor.dough.kinetics import relative_rate
@@ -132,7 +132,7 @@ def test_a_batch_without_a_peak_or_ready_moment_says_so_instead_of_a_number() ->
     batch = ended(1, takes_min=60.0)
     made = course_of(batch, outlooks(batch, 120.0), probe(22.0, 1.0))
     assert (made.ready_h, made.peak_h, made.past_h, made.drawn_ready_h(24.0)) == (None, None, None, None)
-    row = compare_words.figures([made], {}, 24.0, TOLD)[0]
+    row = compare_figures.figures([made], {}, 24.0, TOLD)[0]
     assert row["ready after"] == row["peak after"] == "not by its end"
     assert "past ready" not in row
 
@@ -337,7 +337,7 @@ def test_the_table_shows_what_differs_in_the_formula_and_nothing_empty() -> None
         replace(went(2, 2.0, 2.0), batch=ended(2, formula=lean)),
     ]
     said = {BatchId(2): Judgement(NOW, Verdict.OVER, "new flour")}
-    newer, older = compare_words.figures(courses, said, None, TOLD)
+    newer, older = compare_figures.figures(courses, said, None, TOLD)
     assert newer["made with"] == "yeast 0.8 %, water 67 %"
     assert older["made with"] == "yeast 0.8 %, water 62 %"
     assert (newer["verdict"], older["verdict"]) == ("", "over: new flour")
