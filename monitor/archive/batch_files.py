@@ -10,8 +10,10 @@ import csv
 import hashlib
 import io
 import json
+import zipfile
 from collections.abc import Callable, Sequence
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
 import msgspec
 import pyarrow as pa
@@ -155,6 +157,22 @@ def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str =
             f"{folder}: cannot be written ({error.strerror}); name a folder this user may write"
         ) from error
     return said
+
+
+def zipped_batch(store: BatchRows, batch_id: BatchId, kind: str = "csv") -> bytes:
+    """The folder of :func:`archive_batch` as one ZIP file.
+
+    Raises
+    ------
+    StoreError
+        When the store has no such batch, or nothing can be written for a moment.
+    """
+    out = io.BytesIO()
+    with TemporaryDirectory() as name, zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as packed:
+        archive_batch(store, batch_id, Path(name), kind)
+        for path in sorted(Path(name).iterdir()):
+            packed.write(path, path.name)
+    return out.getvalue()
 
 
 def import_batch(store: BatchRows, folder: Path) -> Batch:

@@ -1,0 +1,41 @@
+"""Everything the store holds of one batch, as a ZIP file of tables made when somebody asks for it; for bakers."""
+
+from functools import partial
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard import door
+from dashboard.exports import file_name
+from dashboard.page import Scene
+from monitor.access import Role
+from monitor.archive.batch_files import KINDS, zipped_batch
+from monitor.recipe.batch import Batch, BatchId
+from monitor.sinks.batch_rows import BatchRows
+
+_WORDS = {"csv": "Tables, CSV", "parquet": "Tables, Parquet"}
+
+
+def put_whole(scene: Scene, batch: Batch) -> None:
+    """The way to take a batch whole: more than a viewer sees, such as who was called, so a viewer is not offered it."""
+    if door.role(scene.store.path.parent) is not Role.BAKER:
+        return
+    say = scene.manner.say
+    with st.popover(say("Save all of this batch"), icon=":material/download:", type="tertiary", key="save-whole"):
+        st.caption(say("A folder in a ZIP file. Unpacked, proofing-monitor batch import takes it in again."))
+        for kind in KINDS:
+            st.download_button(
+                say(_WORDS[kind]),
+                partial(_zipped, scene.store.path, batch.id, kind),
+                file_name(f"{batch.name} {kind}", scene.now, "zip", scene.manner.zone),
+                "application/zip",
+                key=f"save-whole-{kind}",
+                on_click="ignore",
+                width="stretch",
+            )
+
+
+def _zipped(path: Path, batch_id: BatchId, kind: str) -> bytes:
+    with BatchRows(path) as store:
+        store.look_only()
+        return zipped_batch(store, batch_id, kind)
