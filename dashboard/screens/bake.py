@@ -4,7 +4,7 @@ import html
 
 import streamlit as st
 
-from dashboard import page, plan_actions, plan_queries, plans, queries, reading
+from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading
 from monitor.bakery.phrases import clock_text, printable
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
@@ -73,3 +73,4 @@ def _draw(scene: page.Scene) -> None:
         )
     if rows:
         st.html(f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>')
+    page.put_save(scene, plan_exports.bake_exhibit(live, scene), "bake")

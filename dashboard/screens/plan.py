@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import page, plan_actions, plan_queries, plans, queries, reading
+from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import clock_text, place_word, printable, temp_text
 from monitor.day_runner import next_stages
@@ -48,6 +48,7 @@ def _draw(scene: page.Scene) -> None:
         return
     for dough in live.now.doughs:
         st.html(f'<p class="section">{html.escape(printable(dough.recipe.name))}</p>{plans.day_picture(dough, scene)}')
+        page.put_save(scene, plan_exports.day_exhibit(dough, live, scene), f"day-{dough.key}")
         said = [
             out_sentence(dough, scene.manner, scene.now),
             window_sentence(dough, scene.manner),
