@@ -5,102 +5,129 @@ from dataclasses import replace
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import actions, page, queries
-from dashboard.starting import NEW, likes, measures, reading_words, shelf_html, tare_mm, vessels_of
+from dashboard import actions, page, queries, reading
+from dashboard.starting import (
+    USUAL_BAND_PCT,
+    Like,
+    likes,
+    measures,
+    reading_words,
+    recipes_at_hand,
+    shelf_html,
+    tare_mm,
+    vessel_word,
+    vessels_of,
+)
+from monitor.bakery.manner import Manner
 from monitor.bakery.wording import stage_word
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
-from monitor.recipe.intent import USUAL_DOUGH_TEMP_C, Intent
+from monitor.recipe.intent import Intent
 from monitor.recipe.tables import LONGEST_NAME
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.sinks.shelf import Shelf
 from monitor.units import celsius, fahrenheit
 from monitor.wire.readings import Channel, NodeId
 
+_SHAPES = {Shape.ROUND: "round", Shape.RECTANGULAR: "rectangular"}
 BY_EYE = "no node: levels read by eye"
 SEEN_BY = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
 
 
 def show(batch_page: StreamlitPage) -> None:
     """Four short steps down one page."""
-    st.html(page.heading("Start a batch", "What it is, what it stands in, which node looks at it. Tare, and go."))
+    manner = reading.manner(queries.database().parent)
+    subtitle = manner.say("What it is, what it stands in, which node looks at it. Tare, and go.")
+    st.html(page.heading(manner.say("Start a batch"), subtitle))
     page.shown(lambda scene: _draw(scene, batch_page))
 
 
 def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
-    offered = likes(scene.store.batches(), scene.manner)
-    like = offered[st.selectbox("Like", list(offered), key="like")]
+    manner = scene.manner
+    recipes, faults = recipes_at_hand(scene.store.path.parent)
+    offered = likes(scene.store.batches(), recipes, scene.manner, scene.now)
+    like = offered[st.selectbox(manner.say("Like one before, or by a recipe"), list(offered), key="like")]
+    for fault in faults:
+        st.html(page.note(fault))
     made = _what(like, scene)
     with queries.opened_as(Shelf) as store:
         vessels = vessels_of(store, like)
-        vessel_name = st.selectbox("It stands in", list(vessels), key="vessel")
+        vessel_name = st.selectbox(
+            manner.say("It stands in"),
+            list(vessels),
+            format_func=lambda name: vessel_word(name, manner),
+            key="vessel",
+        )
     vessel = vessels[vessel_name]
     st.html(shelf_html(vessels, vessel_name, scene))
-    st.html(f'<p class="quiet">{measures(vessel)}</p>')
-    _another_vessel()
+    st.html(f'<p class="quiet">{measures(vessel, scene.manner)}</p>')
+    _another_vessel(manner)
     nodes = {row.node.removeprefix("urn:dev:"): row.node for row in scene.store.nodes()}
-    usual = None if like is None else like.node_of(Channel.DISTANCE)
+    usual = like.batch.node_of(Channel.DISTANCE)
     names = [*nodes, BY_EYE]
     place = next((names.index(name) for name, node in nodes.items() if node == usual), 0)
-    node = nodes.get(st.selectbox("Looked at by", names, index=place, key="node"))
+    node = nodes.get(st.selectbox(
+        manner.say("Looked at by"),
+        names,
+        index=place,
+        format_func=lambda name: manner.say(BY_EYE) if name == BY_EYE else name,
+        key="node",
+    ))
     vessel = replace(vessel, sensor_to_base_mm=_tared_mm(vessel_name, vessel, node))
     if node is not None:
-        _live_reading(node, vessel_name, vessel)
+        _live_reading(node, vessel_name, vessel, manner)
     batch, dough_c = made
     batch = replace(batch, vessel=vessel, nodes=_nodes(like, node), started_at=scene.now)
-    if st.button("Go", key="go", type="primary", width="stretch", disabled=not batch.name):
+    if st.button(manner.say("Go"), key="go", type="primary", width="stretch", disabled=not batch.name):
         begun = actions.begin(batch, Intent(dough_c))
         if begun is not None:
             st.switch_page(batch_page, query_params={"batch": str(begun)})
 
 
-def _what(like: Batch | None, scene: page.Scene) -> tuple[Batch, float]:
+def _what(like: Like, scene: page.Scene) -> tuple[Batch, float]:
     """Name, stage, target and planned warmth; the rest as the batch it is like."""
+    manner = scene.manner
     name, stage = st.columns([1.6, 1])
-    said = name.text_input(
-        "Name", value="" if like is None else like.name, max_chars=LONGEST_NAME, key=f"name-{_of(like)}"
-    )
+    model = like.batch
+    said = name.text_input(manner.say("Name"), value=model.name, max_chars=LONGEST_NAME, key=f"name-{like.key}")
     stages = list(Stage)
-    at = stages.index(Stage.BULK_RISE if like is None else like.stage)
     chosen = stage.selectbox(
-        "Stage",
+        manner.say("Stage"),
         stages,
-        index=at,
+        index=stages.index(model.stage),
         format_func=lambda each: stage_word(each, scene.manner),
-        key=f"stage-{_of(like)}",
+        key=f"stage-{like.key}",
     )
     band, warmth = st.columns([1.6, 1], vertical_alignment="bottom")
-    usual_pct = 75.0 if like is None or like.target.rise_pct is None else like.target.rise_pct
-    wants_peak = warmth.checkbox(
-        "wait for its peak", value=like is not None and like.target.is_peak, key=f"peak-{_of(like)}"
-    )
-    pct = band.number_input("Band at, % risen", 5.0, 400.0, usual_pct, 5.0, format="%.0f", disabled=wants_peak)
+    usual_pct = USUAL_BAND_PCT if model.target.rise_pct is None else model.target.rise_pct
+    wants_peak = warmth.checkbox(manner.say("wait for its peak"), value=model.target.is_peak, key=f"peak-{like.key}")
+    label = manner.say("Band at, % risen")
+    pct = band.number_input(label, 5.0, 400.0, usual_pct, 5.0, format="%.0f", disabled=wants_peak)
     is_f = scene.manner.temp_unit == "F"
-    usual = fahrenheit(USUAL_DOUGH_TEMP_C) if is_f else USUAL_DOUGH_TEMP_C
-    temp = st.number_input(f"Dough meant to be, °{scene.manner.temp_unit}", 0.0, 110.0, usual, 0.5, format="%.1f")
-    preheat = DEFAULT_PREHEAT_MIN if chosen is Stage.FINAL_PROOF else None
-    target = Target(None if wants_peak else float(pct))
-    blank = Vessel(Shape.ROUND, (1.0, 1.0), (1.0, 1.0), 1.0)
-    new = Batch(BatchId(0), said.strip(), chosen, scene.now, blank, target, preheat_min=preheat)
-    if like is not None:
-        new = replace(
-            new,
-            formula=like.formula,
-            recipe=like.recipe,
-            preheat_min=like.preheat_min if like.stage is chosen else preheat,
-        )
+    usual = fahrenheit(like.dough_c) if is_f else like.dough_c
+    label = manner.say("Dough meant to be, {unit}", unit=f"°{manner.temp_unit}")
+    temp = st.number_input(label, 0.0, 110.0, usual, 0.5, format="%.1f")
+    usual_preheat = DEFAULT_PREHEAT_MIN if chosen is Stage.FINAL_PROOF else None
+    new = Batch(
+        BatchId(0),
+        said.strip(),
+        chosen,
+        scene.now,
+        model.vessel,
+        Target(None if wants_peak else float(pct)),
+        formula=model.formula,
+        recipe=model.recipe,
+        preheat_min=model.preheat_min if model.stage is chosen else usual_preheat,
+        events=() if model.id else model.events,  # a recipe may begin in the refrigerator
+    )
     return new, celsius(temp) if is_f else float(temp)
 
 
-def _of(like: Batch | None) -> str:
-    return NEW if like is None else str(like.id)
-
-
-def _nodes(like: Batch | None, node: NodeId | None) -> tuple[tuple[Channel, NodeId], ...]:
+def _nodes(like: Like, node: NodeId | None) -> tuple[tuple[Channel, NodeId], ...]:
     """The channels as the batch it is like has them, when that node looks at it again; else all from the one node."""
     if node is None:
         return ()
-    if like is not None and like.node_of(Channel.DISTANCE) == node:
-        return like.nodes
+    if like.batch.node_of(Channel.DISTANCE) == node:
+        return like.batch.nodes
     return tuple((channel, node) for channel in SEEN_BY)
 
 
@@ -110,13 +137,13 @@ def _tared_mm(name: str, vessel: Vessel, node: NodeId | None) -> float | None:
 
 
 @st.fragment(run_every=page.REFRESH_S)
-def _live_reading(node: NodeId, vessel_name: str, vessel: Vessel) -> None:
+def _live_reading(node: NodeId, vessel_name: str, vessel: Vessel, manner: Manner) -> None:
     def draw(scene: page.Scene) -> None:
         row = next(each for each in scene.store.nodes() if each.node == node)
         st.html(page.note(reading_words(row, vessel, scene)))
 
     page.shown(draw)
-    if st.button("Tare: the vessel below it is empty", key="tare", width="stretch"):
+    if st.button(manner.say("Tare: the vessel below it is empty"), key="tare", width="stretch"):
         _tare(node, vessel_name, vessel)
 
 
@@ -125,7 +152,7 @@ def _tare(node: NodeId, vessel_name: str, vessel: Vessel) -> None:
         with queries.opened_as(Shelf) as store:
             found = tare_mm(store, node, scene)
         if found is None:
-            st.toast("Not tared: the node has not measured a distance in the last two minutes.")
+            st.toast(scene.manner.say("Not tared: the node has not measured a distance in the last two minutes."))
             return
         st.session_state[f"tare {vessel_name} {node}"] = found
         actions.put_on_shelf(vessel_name, replace(vessel, sensor_to_base_mm=found))
@@ -134,18 +161,23 @@ def _tare(node: NodeId, vessel_name: str, vessel: Vessel) -> None:
     page.shown(measure)
 
 
-def _another_vessel() -> None:
+def _another_vessel(manner: Manner) -> None:
     """A vessel measured with a rule, put on the shelf."""
-    with st.expander("Another vessel"), st.form("vessel-form", border=False):
-        name = st.text_input("What you call it", max_chars=LONGEST_NAME)
-        words = st.radio("Seen from above", [each.value for each in Shape], horizontal=True)
-        shape = Shape(words or Shape.ROUND)
+    with st.expander(manner.say("Another vessel")), st.form("vessel-form", border=False):
+        name = st.text_input(manner.say("What you call it"), max_chars=LONGEST_NAME)
+        shape = st.radio(
+            manner.say("Seen from above"),
+            list(_SHAPES),
+            format_func=lambda each: manner.say(_SHAPES[each]),
+            horizontal=True,
+        )
         base, top, depth = st.columns(3)
-        base_mm = base.number_input("Across the base, mm inside", 20.0, 2000.0, 180.0, 5.0, format="%.0f")
-        top_mm = top.number_input("Across the rim", 20.0, 2000.0, 210.0, 5.0, format="%.0f")
-        depth_mm = depth.number_input("Deep", 20.0, 2000.0, 200.0, 5.0, format="%.0f")
-        other = st.number_input("Other side at the base, if not round", 20.0, 2000.0, None, 5.0, format="%.0f")
-        if st.form_submit_button("Put it on the shelf") and name.strip():
+        base_mm = base.number_input(manner.say("Across the base, mm inside"), 20.0, 2000.0, 180.0, 5.0, format="%.0f")
+        top_mm = top.number_input(manner.say("Across the rim"), 20.0, 2000.0, 210.0, 5.0, format="%.0f")
+        depth_mm = depth.number_input(manner.say("Deep"), 20.0, 2000.0, 200.0, 5.0, format="%.0f")
+        label = manner.say("Other side at the base, if not round")
+        other = st.number_input(label, 20.0, 2000.0, None, 5.0, format="%.0f")
+        if st.form_submit_button(manner.say("Put it on the shelf")) and name.strip():
             side = base_mm if shape is Shape.ROUND or other is None else other
             rim = top_mm if shape is Shape.ROUND or other is None else other * top_mm / base_mm
             actions.put_on_shelf(name.strip(), Vessel(shape, (base_mm, side), (top_mm, rim), depth_mm))
