@@ -110,7 +110,13 @@ def overlay_chart(
 
 
 def trend_chart(
-    rows: pd.DataFrame, names: Mapping[str, str], lines: pd.DataFrame, marks: pd.DataFrame, palette: Palette, day: Day
+    rows: pd.DataFrame,
+    names: Mapping[str, str],
+    lines: pd.DataFrame,
+    marks: pd.DataFrame,
+    palette: Palette,
+    *,
+    day: Day,
 ) -> Layered:
     """Hours to ready against the date, and a line where a trend may be claimed.
 
@@ -158,7 +164,7 @@ def trend_chart(
     return finished(Layered(layer=layers), palette, TREND_HEIGHT_PX)
 
 
-def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, day: Day) -> Layered:
+def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, *, day: Day) -> Layered:
     """Mean temperature of each dough on the dates of the chart above: ``at value``. [ms of the dial, ``unit``]"""
     low, high = float(rows["value"].min()), float(rows["value"].max())
     spare = max(0.0, LEAST_DEGREES - (high - low)) / 2 + 0.12 * max(high - low, LEAST_DEGREES)

@@ -6,14 +6,10 @@ from dashboard.compare_words import degrees, even_words, hours_text, percent_tex
 from dashboard.comparing import differing, parts_pct
 from dashboard.course import Course, Warmth
 from monitor.bakery.manner import Manner
+from monitor.bakery.review_words import verdict_word
 from monitor.bakery.wording import target_text
 from monitor.recipe.batch import BatchId
-from monitor.recipe.intent import Judgement, Verdict
-
-
-def verdict_word(verdict: Verdict, manner: Manner) -> str:
-    """What a baker said of the proof."""
-    return manner.say({Verdict.UNDER: "under", Verdict.RIGHT: "right", Verdict.OVER: "over"}[verdict])
+from monitor.recipe.intent import Judgement
 
 
 def figures(

@@ -7,9 +7,10 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import compare_charts, compare_figures, compare_queries, compare_words, comparing, page
+from dashboard import compare_charts, compare_exports, compare_figures, compare_queries, compare_words, comparing, page
 from dashboard.compare_charts import STYLES, LineStyle
 from dashboard.course import Course
+from dashboard.exports import Exhibit
 from dashboard.frames import dial_ms
 from dashboard.svg import drawing, element, picture
 from dashboard.theme import Palette
@@ -31,16 +32,18 @@ def put_overlay(
     curves = comparing.overlay_frame(courses, names, temp_c)
     target_pct = comparing.same_target_pct(courses)
     if len(curves):
-        chart = compare_charts.overlay_chart(
+        draw = partial(
+            compare_charts.overlay_chart,
             curves,
             comparing.ready_frame(courses, names, temp_c),
             [names[course.batch.id] for course in courses],
-            scene.palette,
             target_pct=target_pct,
             target=manner.say("the band, {rise} %", rise=manner.number(target_pct or 0.0)),
         )
-        page.put_chart(chart, compare_words.overlay_sentence(title, courses, names, temp_c, manner), "overlay")
-    st.html(f'<p class="quiet">{html.escape(compare_words.time_words(courses, names, temp_c, manner))}</p>')
+        sentence = compare_words.overlay_sentence(title, courses, names, temp_c, manner)
+        table = partial(compare_exports.curves_table, courses, names, even_c)
+        page.put_exhibit(scene, Exhibit(title, manner.say("curves"), sentence, table, draw), "overlay")
+    st.html(page.quiet(compare_words.time_words(courses, names, temp_c, manner)))
 
 
 def put_figures(scene: page.Scene, courses: Sequence[Course], names: Names, even_c: float | None) -> None:
@@ -78,43 +81,45 @@ def _line_svg(style: LineStyle, palette: Palette) -> str:
     return drawing(line, 44, 10)
 
 
-def put_trend(scene: page.Scene, courses: Sequence[Course], even_c: float | None) -> None:
+def put_trend(scene: page.Scene, title: str, courses: Sequence[Course], even_c: float | None) -> None:
     """Time to ready against the date, with the warmth of the dough under it, and what was made otherwise."""
-    manner, zone = scene.manner, scene.manner.zone
-    rows = comparing.trend_frame(courses, even_c, zone)
+    manner = scene.manner
+    rows = comparing.trend_frame(courses, even_c, manner.zone)
     said = compare_words.trend_sentence(rows, even_c, manner)
     otherwise = compare_words.changes_sentence(courses, manner)
-    title = html.escape(manner.say("Over the weeks"))
-    words = html.escape(f"{said} {otherwise}".strip())
-    st.html(f'<h2 class="section">{title}</h2><p class="reading">{words}</p>')
+    st.html(page.section(manner.say("Over the weeks")) + page.note(f"{said} {otherwise}".strip()))
+    if rows["hours"].notna().sum() < 2:
+        return
     names = {"hours": manner.say("ready after, by the clock")}
     if even_c is not None and rows["even"].notna().any():
         names["even"] = compare_words.even_words(even_c, manner)
-    if rows["hours"].notna().sum() < 2:
-        return
     marks = [
-        (dial_ms(each.batch.started_at, zone), compare_words.change_words(each, manner))
+        (dial_ms(each.batch.started_at, manner.zone), compare_words.change_words(each, manner))
         for each in comparing.changes(courses)
     ]
+    changed = pd.DataFrame(marks, columns=["at", "words"])
     lines = pd.concat([comparing.trend_line(rows, column) for column in names], ignore_index=True)
     day = partial(compare_words.dial_day_text, manner=manner)
-    changed = pd.DataFrame(marks, columns=["at", "words"])
-    page.put_chart(compare_charts.trend_chart(rows, names, lines, changed, scene.palette, day), said, "trend")
+    table = partial(compare_exports.batches_table, courses, even_c, manner)
+    draw = partial(compare_charts.trend_chart, rows, names, lines, changed, day=day)
+    page.put_exhibit(scene, Exhibit(title, manner.say("weeks"), said, table, draw), "trend")
     warm = rows[["at", "dough_c"]].rename(columns={"dough_c": "value"})
     if warm["value"].notna().any():
         if manner.temp_unit == "F":
             warm = warm.assign(value=[fahrenheit(float(value)) for value in warm["value"]])
         name = manner.say("dough in the mean, °{unit}", unit=manner.temp_unit)
-        chart = compare_charts.warmth_chart(warm, name, f"°{manner.temp_unit}", scene.palette, day)
-        page.put_chart(chart, compare_words.warmth_sentence(courses, manner), "warmth")
+        draw = partial(compare_charts.warmth_chart, warm, name, f"°{manner.temp_unit}", day=day)
+        sentence = compare_words.warmth_sentence(courses, manner)
+        page.put_exhibit(scene, Exhibit(title, manner.say("dough temperatures"), sentence, table, draw), "warmth")
 
 
-def put_kept(scene: page.Scene, courses: Sequence[Course], names: Names) -> None:
+def put_kept(scene: page.Scene, title: str, courses: Sequence[Course], names: Names) -> None:
     """How often batches were ready within what had been said at half their rise."""
-    said = compare_words.kept_sentence(courses, scene.manner)
-    title = html.escape(scene.manner.say("How well forecasts held"))
-    st.html(f'<h2 class="section">{title}</h2><p class="reading">{html.escape(said)}</p>')
+    manner = scene.manner
+    said = compare_words.kept_sentence(courses, manner)
+    st.html(page.section(manner.say("How well forecasts held")) + page.note(said))
     rows = comparing.kept_frame(courses, names)
     if len(rows):
-        came = scene.manner.say("minutes before and after ready")
-        page.put_chart(compare_charts.kept_chart(rows, came, scene.palette), said, "kept")
+        draw = partial(compare_charts.kept_chart, rows, manner.say("minutes before and after ready"))
+        table = partial(compare_exports.kept_table, courses, manner)
+        page.put_exhibit(scene, Exhibit(title, manner.say("forecasts held"), said, table, draw), "kept")

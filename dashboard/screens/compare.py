@@ -40,9 +40,9 @@ def _draw(scene: page.Scene) -> None:
         compare_plots.put_overlay(scene, title, shown, names, even_c, is_even=choice.is_even)
         compare_plots.put_figures(scene, shown, names, even_c)
     else:
-        st.html(_quiet(scene.manner.say("Choose the batches to lay over each other.")))
-    compare_plots.put_trend(scene, courses, even_c)
-    compare_plots.put_kept(scene, courses, names)
+        st.html(page.quiet(scene.manner.say("Choose the batches to lay over each other.")))
+    compare_plots.put_trend(scene, title, courses, even_c)
+    compare_plots.put_kept(scene, title, courses, names)
 
 
 def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -> str:
@@ -57,10 +57,6 @@ def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -
     title = say("Not finished twice yet") if are_others else say("Nothing to compare yet")
     paragraphs = "".join(f"<p>{html.escape(each)}</p>" for each in (takes, so_far))
     return f'<div class="panel empty"><h2>{html.escape(title)}</h2>{paragraphs}</div>'
-
-
-def _quiet(words: str) -> str:
-    return f'<p class="quiet">{html.escape(words)}</p>'
 
 
 def _follows(key: str, asked: object) -> str:
@@ -110,7 +106,7 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
         st.rerun()
     kept = tuple(batch_id for batch_id in options if batch_id in picked)
     if even_c is None:
-        st.html(_quiet(scene.manner.say("No dough of this recipe was measured for its warmth, nor its air.")))
+        st.html(page.quiet(scene.manner.say("No dough of this recipe was measured for its warmth, nor its air.")))
         return replace(choice, batch_ids=kept, is_even=False)
     words = {
         "clock": scene.manner.say("by the clock"),

@@ -10,7 +10,7 @@ import pytest
 from numpy.typing import ArrayLike
 from sample_bakery import NOW, ROUND_TUB, around, minutes
 
-from dashboard import compare_figures, compare_words, comparing, course, trend
+from dashboard import compare_exports, compare_figures, compare_words, comparing, course, trend
 from dashboard.course import Course, Kept, Said, Warmth, course_of
 from monitor.bakery.manner import Manner
 from monitor.dough.kinetics import relative_rate
@@ -365,6 +365,20 @@ def test_a_change_of_formula_or_band_is_marked_where_it_came() -> None:
     assert said == "Made otherwise from: 23 Feb yeast 0.8 % → 0.4 %; 24 Feb band 60 % up."
     assert comparing.same_target_pct(courses) is None
     assert comparing.same_target_pct(courses[1:]) == 80.0
+
+
+def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None:
+    known = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5]), said=Said(1.8, 2.0, None))
+    unknown = went(2, 2.0, None)
+    names = {BatchId(1): "1 Mar", BatchId(2): "28 Feb"}
+    curves = compare_exports.curves_table([known, unknown], names, 24.0)
+    assert list(curves["since_start_h"]) == [0.0, 3.0, 0.0, 3.0]
+    assert list(curves["even_h"].isna()) == [False, False, True, True]
+    batches = compare_exports.batches_table([known, unknown], 24.0, Manner(UTC, "F"))
+    assert batches["dough_f"][0] == pytest.approx(75.2)
+    assert list(batches["ready_even_h"]) == pytest.approx([2.0, float("nan")], nan_ok=True)
+    assert str(batches["began_local"][0]).startswith("2026-03-01T09:36:00")
+    assert list(compare_exports.kept_table([known, unknown], TOLD)["kept"]) == ["inside", "unsaid"]
 
 
 # -- over the weeks
