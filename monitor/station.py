@@ -17,7 +17,7 @@ from monitor.central.sender import Sender
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector import Collector
 from monitor.config import CONFIG_NAME, Config, MqttAddress
-from monitor.dough.forecast import outlook
+from monitor.dough.forecast import outlook, outlooks
 from monitor.errors import ConfigError, DamagedError, NotifyError
 from monitor.learner import Learner
 from monitor.pace import settle_pace
@@ -154,16 +154,8 @@ def _claims(config: Config, clock: Clock) -> dict[MqttAddress, SiteClaim]:
         looker = MqttAddress(address.host, address.port, STANDBY, address.scheme)
         if looker.key not in config.secrets.mqtt_passwords:  # a broker that `broker configure` did not write
             looker = address
-        read = functools.partial(
-            retained,
-            looker.host,
-            looker.port,
-            looker.user,
-            config.secrets.password_for(looker),
-            is_secured=looker.scheme == "mqtts",
-            ca_file=config.mqtt_ca_file,
-            clock=clock,
-        )
+        password = config.secrets.password_for(looker)
+        read = functools.partial(retained, looker, password, config.mqtt_ca_file, clock)
         found[address] = SiteClaim(me, clock, read)
     return found
 
@@ -217,6 +209,7 @@ def _work(
             inbox,
             clock,
             outlook,
+            together=outlooks,
             rules=config.rules,
             manner=manner,
             pulse=pulse,

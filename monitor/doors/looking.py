@@ -5,6 +5,7 @@ from datetime import datetime
 from pathlib import Path
 
 from monitor.access import Login
+from monitor.clock import SystemClock
 from monitor.config import Config, MqttAddress
 from monitor.doors import broker, proxy
 from monitor.doors.certificates import CA_KEY_NAME, FOLDER, KEY_NAME, Pair, given_pair, kept_pair, pair_faults
@@ -13,6 +14,7 @@ from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
 from monitor.sources.broker_probe import Answer, Try, tried
+from monitor.sources.claim import STANDBY, claim_of, retained
 
 Look = tuple[str, str | None]
 """What was seen, and how to mend it; None when it is right."""
@@ -59,6 +61,23 @@ def looked_at_broker(config: Config, address: MqttAddress) -> Iterator[Look]:
             yield f"{what}: {is_wrong}", _AGAIN
         else:
             yield f"{what}: did not say whether it {is_right}", "look into the broker's log"
+    yield _claimed(config, address)
+
+
+def _claimed(config: Config, address: MqttAddress) -> Look:
+    """Which collector serves the site, as its broker has it."""
+    looker = MqttAddress(address.host, address.port, STANDBY, address.scheme)
+    password = config.secrets.mqtt_passwords.get(looker.key)
+    what = f"broker {address.url}"
+    if password is None:
+        return f"{what}: was set up before collectors claimed their site, so two at once would disturb it", _AGAIN
+    try:
+        found = claim_of(retained(looker, password, config.mqtt_ca_file, SystemClock()))
+    except OSError as err:
+        return f"{what}: did not say who serves the site ({err})", "look into the broker's log"
+    if found is None or found.is_left:
+        return f"{what}: no collector serves the site {config.site!r} now", None
+    return f"{what}: the collector on {found.holder.machine} serves the site {config.site!r}", None
 
 
 def _told(

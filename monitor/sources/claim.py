@@ -21,6 +21,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.clock import Clock
+from monitor.config import MqttAddress
 
 TOPIC = "proofing/collector"
 STANDBY = "standby"
@@ -143,16 +144,7 @@ class SiteClaim:
         return self.taken() if self._clock.real_s() - self._renewed_s >= RENEW_S else None
 
 
-def retained(
-    host: str,
-    port: int,
-    user: str | None,
-    password: str | None,
-    *,
-    is_secured: bool = False,
-    ca_file: Path | None = None,
-    clock: Clock,
-) -> bytes:
+def retained(address: MqttAddress, password: str | None, ca_file: Path | None, clock: Clock) -> bytes:
     """The claim's message at a broker; empty where there is none, or where nobody is let in to look.
 
     Raises
@@ -178,12 +170,12 @@ def retained(
     client.on_subscribe = on_subscribe
     client.on_unsubscribe = lambda *_: over.append(True)
     client.connect_timeout = LOOK_WITHIN_S
-    if user is not None:
-        client.username_pw_set(user, password)
+    if address.user is not None:
+        client.username_pw_set(address.user, password)
     try:
-        if is_secured:
+        if address.scheme == "mqtts":
             client.tls_set(None if ca_file is None else str(ca_file))
-        client.connect(host, port)
+        client.connect(address.host, address.port)
     except ValueError as error:
         raise OSError(str(error)) from error
     end_s = clock.real_s() + LOOK_WITHIN_S
@@ -192,5 +184,5 @@ def retained(
     client.disconnect()
     client.loop(0.1)
     if not over:
-        raise TimeoutError(f"{host}:{port} did not say who serves the site")
+        raise TimeoutError(f"{address.key} did not say who serves the site")
     return found[-1] if found else b""

@@ -3,6 +3,7 @@
 import functools
 import queue
 import shutil
+import socket
 import sqlite3
 import threading
 from collections.abc import Iterator
@@ -12,14 +13,14 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from doors import ConfiguredBroker
+from doors import ConfiguredBroker, commanded
 from harness import Mosquitto, wait_until
 from programs import BOOT, CollectorProcess, good_frame
 from sample_bakery import ROUND_TUB
 from test_broker import Speaker
 
 from monitor.clock import SystemClock, wall_clock
-from monitor.config import DATABASE_NAME
+from monitor.config import DATABASE_NAME, MqttAddress
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.sinks.store import Store
 from monitor.sources.claim import Holder, SiteClaim, retained
@@ -100,6 +101,8 @@ def test_the_second_stands_by_over_the_brokers_restart_and_takes_over_from_a_kil
         ending.enter_context(shop.second)
         wait_until(lambda: says(shop.second, "this one stands by"), "the second says that it stands by")
         shop.measured(node, 3)
+        said = commanded("check", "--data-dir", shop.second.data_dir)
+        assert f"the collector on {socket.gethostname()} serves the site 'home'" in said
         shop.broker.stop()
         node.leave()
         shop.broker.start()
@@ -142,7 +145,7 @@ def test_of_two_that_log_in_at_the_same_moment_one_gives_way(mosquitto: Mosquitt
             firsts[number].set()
             looked.wait(20)
             return b""
-        return retained("127.0.0.1", mosquitto.port, None, None, clock=clock)
+        return retained(MqttAddress("127.0.0.1", mosquitto.port), None, None, clock)
 
     firsts = [threading.Event(), threading.Event()]
     inboxes: list[queue.Queue[Item]] = [queue.Queue(), queue.Queue()]
