@@ -6,7 +6,7 @@ import streamlit as st
 from altair.utils.schemapi import disable_debug_mode
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import gate, queries, reading
+from dashboard import gate, queries, reading, sites
 from dashboard.page import put_style
 from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
 
@@ -41,6 +41,8 @@ with st.container(key="nav", horizontal=True):
             st.html(f'<span class="here" aria-current="page">{html.escape(page.title)}</span>', width="content")
         else:
             st.page_link(page, label=page.title)
+    if current.url_path:  # the board shows every site
+        sites.put_choice(queries.data_dir(), manner)
     reading.put_choice(queries.database().parent)
     gate.put_leave(queries.database().parent)
 current.run()

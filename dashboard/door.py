@@ -16,7 +16,7 @@ from monitor.errors import AccessError, ConfigError
 KEPT_S = 10  # judgement: so soon a change of the roles holds, and the file is read seldom enough
 
 
-@st.cache_resource(max_entries=4, ttl=KEPT_S, show_spinner=False)
+@st.cache_resource(max_entries=256, ttl=KEPT_S, show_spinner=False)
 def settings(folder: str) -> tuple[Access, str | None]:
     """Who may do what, and the proxy's secret; a ConfigError when that cannot be known."""
     return load_access(Path(folder))

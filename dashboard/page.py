@@ -29,6 +29,8 @@ class Scene:
     ----------
     speed
         How many times faster than the wall the dough's clock runs; None for real time.
+    site
+        Whose store it is, where several are shown on one screen; empty elsewhere.
     """
 
     store: Store
@@ -36,17 +38,18 @@ class Scene:
     manner: Manner
     palette: Palette
     speed: float | None
+    site: str = ""
 
 
-def shown(draw: Callable[[Scene], None]) -> None:
-    """Draw with the store open; what the store cannot do is said in words, and the page lives on."""
+def shown(draw: Callable[[Scene], None], site: str = "") -> None:
+    """Draw with the store open, or that of a site; what it cannot do is said in words, and the page lives on."""
     try:
-        with queries.opened() as store:
+        with queries.opened(site or None) as store:
             pace = pace_of(store)
             palette = palette_for(st.context.theme.type)
             manner = reading.manner(store.path.parent)
             speed = None if pace is None else pace.speed
-            draw(Scene(store, clock_of(store).now(), manner, palette, speed))
+            draw(Scene(store, clock_of(store).now(), manner, palette, speed, site))
     except AccessError as error:
         st.html(heading(reading.manner(queries.database().parent).say("Closed"), str(error)))
     except StoreError as error:

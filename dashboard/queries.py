@@ -16,7 +16,7 @@ from typing import TypeVar
 
 import streamlit as st
 
-from dashboard import door
+from dashboard import door, sites
 from monitor.access import Role
 from monitor.bakery.alerts import Alert, Message
 from monitor.config import DATABASE_NAME, default_data_dir
@@ -29,6 +29,7 @@ from monitor.dough.verdicts import Tasted, best_rise_pct
 from monitor.learner import lessons_before
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
+from monitor.sinks.copies import copy_of
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 
@@ -72,21 +73,27 @@ class Past:
     messages: tuple[Message, ...]
 
 
-def database() -> Path:
-    """The store's file: ``--data-dir`` after ``--`` on the command line, else the environment, else the usual place."""
+def data_dir() -> Path:
+    """The data directory: ``--data-dir`` after ``--`` among the arguments, the environment's, or the usual one."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
     parser.add_argument("--data-dir", type=Path)
     options, _ = parser.parse_known_args(sys.argv[1:])
-    folder = options.data_dir or default_data_dir(os.environ)
-    return Path(folder) / DATABASE_NAME
+    return Path(options.data_dir or default_data_dir(os.environ))
+
+
+def database(site: str | None = None) -> Path:
+    """The store's file; where copies of sites' stores lie, that of a site (None: of the one that is looked at)."""
+    folder = data_dir()
+    shown = sites.chosen(folder) if site is None else site
+    return folder / DATABASE_NAME if shown is None else copy_of(folder, shown)
 
 
 Kind = TypeVar("Kind", bound=Store)
 
 
-def opened() -> AbstractContextManager[Store]:
-    """The store, for one rerun's look; see :func:`opened_as`."""
-    return opened_as(Store)
+def opened(site: str | None = None) -> AbstractContextManager[Store]:
+    """The store, or that of a site, for one rerun's look; see :func:`opened_as`."""
+    return opened_as(Store, site)
 
 
 def opened_to_write() -> AbstractContextManager[Store]:
@@ -95,7 +102,7 @@ def opened_to_write() -> AbstractContextManager[Store]:
 
 
 @contextmanager
-def opened_as(kind: type[Kind]) -> Iterator[Kind]:
+def opened_as(kind: type[Kind], site: str | None = None) -> Iterator[Kind]:
     """A store of some kind, for one rerun's look; a write by it fails.
 
     Raises
@@ -103,7 +110,7 @@ def opened_as(kind: type[Kind]) -> Iterator[Kind]:
     AccessError
         When the person at this session may not look.
     """
-    path = database()
+    path = database(site)
     door.demand(Role.VIEWER, path.parent)
     with kind(path) as store:
         store.look_only()

@@ -29,7 +29,7 @@ def put_calling(standing: Sequence[Standing], scene: Scene) -> None:
     calling = [each for each in standing if each.alert.phase in _CALLING and each not in own]
     if not own and not calling:
         return
-    with st.container(key="calling", gap="small"):
+    with st.container(key=f"calling{scene.site}", gap="small"):
         for each in own:
             _put(each, scene, where="board")
         for each in calling[-MOST_ON_BOARD:]:
@@ -39,7 +39,7 @@ def put_calling(standing: Sequence[Standing], scene: Scene) -> None:
             one, many = "and {n} more, on the screen of its batch", "and {n} more, on the screens of their batches"
             st.html(quiet(scene.manner.count(more, one, many)))
         numbers = tuple(each.alert.number for each in (*own, *calling) if each.alert.phase in _CALLING)
-        if len(numbers) > 1:
+        if len(numbers) > 1 and not scene.store.is_copy:
             label = scene.manner.say("Acknowledge all")
             st.button(label, key="acknowledge-all", on_click=actions.acknowledge, args=numbers)
 
@@ -58,11 +58,12 @@ def put_of_batch(standing: Sequence[Standing], told: Told | None, scene: Scene) 
 def _put(each: Standing, scene: Scene, *, where: str) -> None:
     alert = each.alert
     what = f"{subject_word(alert.subject, scene.manner, each.batch_name)}: {alert_kind_word(alert.kind, scene.manner)}"
-    with st.container(key=f"alert-{where}-{alert.number}", horizontal=True, gap="small", vertical_alignment="center"):
+    key = f"alert-{where}-{scene.site}{alert.number}"
+    with st.container(key=key, horizontal=True, gap="small", vertical_alignment="center"):
         how = standing_text(alert, scene.manner, scene.now)
         st.html(f'<p class="note"><b>{html.escape(what)}</b>, {html.escape(how)}</p>', width="stretch")
-        for label, key, call, args in _offers(alert, scene.manner):
-            st.button(label, key=f"{key}-{where}-{alert.number}", on_click=call, args=args)
+        for label, offer, call, args in () if scene.store.is_copy else _offers(alert, scene.manner):
+            st.button(label, key=f"{offer}-{where}-{alert.number}", on_click=call, args=args)
 
 
 def _offers(alert: Alert, manner: Manner) -> Iterable[tuple[str, str, actions.Action, tuple[int, ...]]]:

@@ -74,6 +74,8 @@ from monitor.wire.readings import NodeId
 CONFIG_NAME = "config.toml"
 SECRETS_NAME = "secrets.toml"
 DATABASE_NAME = "proofing.sqlite"
+SITES_NAME = "sites"
+"""Folder of a data directory in which copies of other sites' stores lie, each in a folder of its site's name."""
 MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry: "mqtt", "secure-mqtt"
 MASK = "****"
 LARGEST_FILE_BYTES = 1_000_000  # judgement: a hundred times what anybody writes by hand
@@ -110,6 +112,12 @@ def default_data_dir(environ: Mapping[str, str]) -> Path:
         return Path(environ["PROOFING_DATA_DIR"]).expanduser()
     base = environ.get("XDG_DATA_HOME") or "~/.local/share"  # XDG Base Directory Specification 0.8
     return Path(base).expanduser() / "proofing-monitor"
+
+
+def settings_folder(data_dir: Path) -> Path:
+    """Where the settings of a data directory lie: in itself; those of a copy, where it was copied into."""
+    is_copy = data_dir.parent.name == SITES_NAME and not (data_dir / CONFIG_NAME).exists()
+    return data_dir.parent.parent if is_copy else data_dir
 
 
 @dataclass(frozen=True, slots=True)
@@ -395,7 +403,8 @@ def load_config(
     ConfigError
         With every fault of both files, one a line: file, key, and what would be right.
     """
-    path = config_path or data_dir / CONFIG_NAME
+    home = settings_folder(data_dir)
+    path = config_path or home / CONFIG_NAME
     table: dict[str, Any] = _table(path) if config_path is not None or path.exists() else {}
     faults = _Faults(path)
     faults.unknown(table, _KEYS)
@@ -410,7 +419,7 @@ def load_config(
     calls, call_faults = calls_from(table.get("calls", {}))
     faults.found += call_faults
     inside = (*faults.texts(table, "notify_inside"), *environ.get("PROOFING_NOTIFY_INSIDE", "").split())
-    site, site_faults = site_from(table.get("site"))
+    site, site_faults = site_from(table.get("site") if home == data_dir else data_dir.name)
     access, access_faults = access_from(table.get("dashboard", {}), site)
     faults.found += access_faults
     upkeep, upkeep_faults = upkeep_from(table.get("upkeep", {}), data_dir)
@@ -421,7 +430,7 @@ def load_config(
     centre, centre_faults = centre_from(table.get("central"), path.parent)
     faults.found += centre_faults
     found = [f"{path}: {fault}" for fault in faults.found]
-    beside = data_dir / SECRETS_NAME
+    beside = home / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
         found.append(f"{secrets_path}: there is no such file; check the name")
         secrets_path = None
@@ -457,14 +466,15 @@ def load_access(data_dir: Path) -> tuple[Access, str | None]:
     ConfigError
         When that cannot be known for sure.
     """
-    path = data_dir / CONFIG_NAME
+    home = settings_folder(data_dir)
+    path = home / CONFIG_NAME
     table = _table(path) if path.exists() else {}
-    site, found = site_from(table.get("site"))
+    site, found = site_from(table.get("site") if home == data_dir else data_dir.name)
     access, access_faults = access_from(table.get("dashboard", {}), site)
     faults = [f"{path}: {fault}" for fault in found + access_faults]
     secrets = Secrets()
     if access.login is Login.PROXY:
-        beside = data_dir / SECRETS_NAME
+        beside = home / SECRETS_NAME
         secrets = _secrets(beside if beside.exists() else None, {}, faults)
         if secrets.proxy_secret is None:
             faults.append(f"{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`")

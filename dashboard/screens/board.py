@@ -5,36 +5,44 @@ import html
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, page, queries, reading, standing
+from dashboard import cards, page, queries, reading, sites, standing
 from dashboard.hands import dues, ordered
 from dashboard.strips import shared_hours
 from monitor.bakery.manner import Manner
 
 
 def show(batch_page: StreamlitPage) -> None:
-    """The board, looked at again every few seconds."""
+    """The board, looked at again every few seconds; of several sites one after the other."""
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
-        page.shown(lambda scene: _draw(scene, batch_page))
+        names = sites.names(queries.data_dir())
+        for name in names if len(names) > 1 else ("",):
+            page.shown(lambda scene: _draw(scene, batch_page), name)
 
     live()
 
 
 def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
     rows = queries.board_rows(scene.store, scene.now)
+    if scene.site:
+        st.html(page.section(scene.site))
     if not rows:
         standing.put_calling(queries.standing(scene.store), scene)
+        if scene.site:
+            st.html(page.quiet(scene.manner.say("No dough is proofing")))
+            return
         st.html(_nothing_yet(str(scene.store.path.parent), scene.manner))
         return
     st.html(cards.bar(dues(rows, scene.now, scene.manner), scene))
     standing.put_calling(queries.standing(scene.store), scene)
     hours = shared_hours([(row.batch, row.outlook) for row in rows], scene.now)
     for row in ordered(rows, scene.now, scene.manner):
-        with st.container(key=f"card-{row.batch.id}"):
+        with st.container(key=f"card-{scene.site}{row.batch.id}"):
             st.html(cards.batch_card(row, hours, scene))
             label = page.plain(scene.manner.say("Open {batch}", batch=row.batch.name))
-            st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id)})
+            at_site = {"site": scene.site} if scene.site else {}
+            st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id), **at_site})
     quiet = reading.quiet_hours(scene.store.path.parent)
     st.html(f'<p class="quiet">{html.escape(standing.night_words(scene, quiet))}</p>')
 

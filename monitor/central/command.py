@@ -14,9 +14,8 @@ from monitor.central.link import Link
 from monitor.central.preparing import statements
 from monitor.central.sender import target_of
 from monitor.centre import Centre
-from monitor.config import Config, load_config
+from monitor.config import SITES_NAME, Config, load_config
 from monitor.errors import CentralError, CentralKind, ConfigError
-from monitor.sinks.copies import FOLDER
 from monitor.sinks.spool import Spool
 
 log = logging.getLogger(__name__)
@@ -48,11 +47,11 @@ def _follow(link: Link, centre: Centre, folder: Path, sites: list[str] | None, o
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, lambda *_: stop.set())
     follower = Follower(link, centre, folder, sites)
-    with alone(folder / FOLDER):
+    with alone(folder / SITES_NAME):
         if is_once:
-            print(f"{follower.look()} points taken into {folder / FOLDER}", file=out)
+            print(f"{follower.look()} points taken into {folder / SITES_NAME}", file=out)
             return 0
-        print(f"following {centre.url} into {folder / FOLDER} (Ctrl-C ends it)", file=out, flush=True)
+        print(f"following {centre.url} into {folder / SITES_NAME} (Ctrl-C ends it)", file=out, flush=True)
         wait_s, is_failing = LOOK_S, False
         while not stop.wait(wait_s if is_failing else 0.0):
             try:

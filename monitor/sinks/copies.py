@@ -9,11 +9,10 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from monitor.config import DATABASE_NAME
+from monitor.config import DATABASE_NAME, SITES_NAME
 from monitor.sinks import rows
 from monitor.sinks.store import Store
 
-FOLDER = "sites"
 _TARGET, _STREAM = "copy", "delivery"
 
 Values = Mapping[str, Any]
@@ -21,12 +20,12 @@ Values = Mapping[str, Any]
 
 def copies_in(folder: Path) -> dict[str, Path]:
     """The file of each site's copy in a data directory, by name; empty where there is none."""
-    return {path.parent.name: path for path in sorted((folder / FOLDER).glob(f"*/{DATABASE_NAME}"))}
+    return {path.parent.name: path for path in sorted((folder / SITES_NAME).glob(f"*/{DATABASE_NAME}"))}
 
 
 def copy_of(folder: Path, site: str) -> Path:
     """Where the copy of a site belongs."""
-    return folder / FOLDER / site / DATABASE_NAME
+    return folder / SITES_NAME / site / DATABASE_NAME
 
 
 class Copy(Store):

@@ -1,0 +1,36 @@
+"""Which site's copy the screens show, where a data directory holds copies of several sites' stores."""
+
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard import door
+from monitor.bakery.manner import Manner
+from monitor.sinks.copies import copies_in
+
+_KEY = "site"
+
+
+def names(folder: Path) -> tuple[str, ...]:
+    """The sites whose copies lie in a data directory and that the person at this session may look at."""
+    return tuple(name for name in copies_in(folder) if door.role(folder, name) is not None)
+
+
+def chosen(folder: Path) -> str | None:
+    """The site that is looked at: of the address, or chosen before, or the first; None where there are no copies."""
+    found = names(folder)
+    wanted = (st.query_params.get(_KEY), st.session_state.get(_KEY))
+    return next((name for name in (*wanted, *found) if name in found), None)
+
+
+def put_choice(folder: Path, manner: Manner) -> None:
+    """A choice of the site that is looked at, where there are several."""
+    found = names(folder)
+    if len(found) > 1:
+        st.session_state[_KEY] = chosen(folder)
+        label = manner.say("Site")
+        st.selectbox(label, found, key=_KEY, on_change=_name_in_address, label_visibility="collapsed", width=200)
+
+
+def _name_in_address() -> None:
+    st.query_params[_KEY] = st.session_state[_KEY]
