@@ -189,6 +189,16 @@ def warmth_sentence(courses: Iterable[Course], manner: Manner) -> str:
     )  # fmt: skip
 
 
+PART_WORDS = {
+    "yeast": "yeast",
+    "water": "water",
+    "salt": "salt",
+    "sugar": "sugar",
+    "fat": "fat",
+    "sourdough": "sourdough",
+}
+
+
 def percent_text(value: float, manner: Manner) -> str:
     """A baker's percentage, with the decimals that a scale has."""
     digits = 0 if value >= 10.0 else 1 if round(value, 2) == round(value, 1) else 2
@@ -199,7 +209,7 @@ def change_words(change: Change, manner: Manner) -> str:
     """What was made otherwise from one batch to the next."""
     before, now = parts_pct(change.before), parts_pct(change.batch)
     said = [
-        f"{manner.say(part)} {percent_text(before[part], manner)} → {percent_text(now[part], manner)}"
+        f"{manner.say(PART_WORDS[part])} {percent_text(before[part], manner)} → {percent_text(now[part], manner)}"
         for part in change.parts
     ]
     if change.is_other_target:

@@ -58,6 +58,11 @@ __all__ = [
 COURSE_KINDS = tuple(kind for kind, _ in COURSE)
 UNSEEN = "its sensor is silent: nobody sees the dough"
 UNMEASURED = "the air is not measured any more"
+MORE = {
+    AlertKind.READY: "more has come of it: ready",
+    AlertKind.AT_PEAK: "more has come of it: at its peak",
+    AlertKind.PAST_PEAK: "more has come of it: past its peak",
+}
 
 
 def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> Step:
@@ -99,7 +104,7 @@ def _explained(rules: Rules, facts: Facts, book: Book) -> dict[AlertKind, str]:
         (AlertKind.PAST_PEAK, (AlertKind.READY_SOON, AlertKind.OVEN_ON, AlertKind.READY, AlertKind.AT_PEAK)),
     ):
         if cause in coming:
-            found |= dict.fromkeys(needless, f"more has come of it: {cause}")
+            found |= dict.fromkeys(needless, MORE[cause])
     silent = silent_channels(rules, facts)
     if Channel.AIR_TEMP in silent:
         found |= dict.fromkeys((kind for kind, _ in AIR), UNMEASURED)

@@ -70,7 +70,8 @@ class Manner:
         >>> Manner(UTC).say("ready since {at}", at="09:51")
         'ready since 09:51'
         """
-        return self.language.sentences.get(sentence, (sentence,))[0].format_map(holes)
+        found = self.language.sentences.get(sentence, (sentence,))[0]
+        return found.format_map(holes) if holes else found
 
     def count(self, n: int, one: str, many: str, **holes: object) -> str:
         """A sentence about ``n`` things, in the form that the reader's language has for that number.

@@ -60,7 +60,7 @@ _KIND_WORDS = {
     AlertKind.TROUBLE: "monitor in trouble",
 }
 _PHASE_WORDS = {
-    Phase.NORMAL: "over",
+    Phase.NORMAL: "it is over",
     Phase.UNACKNOWLEDGED: "not yet acknowledged",
     Phase.ACKNOWLEDGED: "acknowledged",
     Phase.RETURNED: "over, nobody has acknowledged it",

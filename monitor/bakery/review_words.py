@@ -115,20 +115,18 @@ def cause_lines(account: Account, batch: Batch, manner: Manner) -> list[tuple[st
 def causes_sentence(account: Account, batch: Batch, manner: Manner) -> str:
     """What drove it, the greatest first."""
     is_warmer = account.warmer_c > 0.0
-    found = [
-        (band, sentences)
-        for band, sentences in (
-            (account.warmth_min, _WARM if is_warmer else _COLD),
-            (account.yeast_min, _YEAST),
-            (account.rest_min, _DOUGH),
-        )
-        if band is not None and abs(band.p50) >= WORTH_MIN
-    ]
+    causes = (
+        ("warm" if is_warmer else "cold", account.warmth_min),
+        ("yeast", account.yeast_min),
+        ("dough", account.rest_min),
+    )
+    found = [(cause, band) for cause, band in causes if band is not None and abs(band.p50) >= WORTH_MIN]
     if not found:
         return manner.say("It took as long as planned.")
     parts = []
-    for band, (forward, back) in sorted(found, key=lambda each: -abs(each[0].p50)):
-        parts.append(manner.say(forward if band.p50 < 0.0 else back, minutes=about_minutes(band, manner)))
+    for cause, band in sorted(found, key=lambda each: -abs(each[1].p50)):
+        sentence = _FORWARD[cause] if band.p50 < 0.0 else _BACK[cause]
+        parts.append(manner.say(sentence, minutes=about_minutes(band, manner)))
     said = "; ".join(parts)
     said = f"{said[0].upper()}{said[1:]}."
     if account.warmer_h >= 0.25 and abs(account.warmth_min.p50) >= WORTH_MIN:
@@ -137,13 +135,18 @@ def causes_sentence(account: Account, batch: Batch, manner: Manner) -> str:
     return said
 
 
-_WARM = ("warm dough brought it forward by {minutes}", "warm dough held it back by {minutes}")
-_COLD = ("cold dough brought it forward by {minutes}", "cold dough held it back by {minutes}")
-_YEAST = ("the yeast brought it forward by {minutes}", "the yeast held it back by {minutes}")
-_DOUGH = (
-    "the dough itself (flour, starter, all else) brought it forward by {minutes}",
-    "the dough itself (flour, starter, all else) held it back by {minutes}",
-)
+_FORWARD = {
+    "warm": "warm dough brought it forward by {minutes}",
+    "cold": "cold dough brought it forward by {minutes}",
+    "yeast": "the yeast brought it forward by {minutes}",
+    "dough": "the dough itself (flour, starter, all else) brought it forward by {minutes}",
+}
+_BACK = {
+    "warm": "warm dough held it back by {minutes}",
+    "cold": "cold dough held it back by {minutes}",
+    "yeast": "the yeast held it back by {minutes}",
+    "dough": "the dough itself (flour, starter, all else) held it back by {minutes}",
+}
 _MEAN_WARMER = "The dough was {degrees} warmer than planned in the mean, clearly so for {time}."
 _MEAN_COLDER = "The dough was {degrees} colder than planned in the mean, clearly so for {time}."
 

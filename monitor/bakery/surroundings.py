@@ -23,6 +23,9 @@ from monitor.wire.readings import Channel, NodeId
 LINE_LEAD = 0.5
 """A node is explained by its line when every node on it has been quiet for this part of the time: they go silent one
 after the other, each by its own reading, and the first must not be told alone (judgement)."""
+LINE_EXPLAINS = "nothing is heard over its line"
+NODE_EXPLAINS = "its whole node is silent"
+"""What explains a silence, as source sentences: said in the reader's language when they are read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,9 +127,9 @@ def _explained(book: Book, line: Book | None, least: timedelta | None, limit: ti
     if line is not None and least is not None:
         is_silent = AlertKind.LINE_SILENT in line.firing
         if is_silent or least >= limit * LINE_LEAD:
-            return dict.fromkeys((AlertKind.NODE_SILENT, AlertKind.SENSOR_SILENT), "nothing is heard over its line")
+            return dict.fromkeys((AlertKind.NODE_SILENT, AlertKind.SENSOR_SILENT), LINE_EXPLAINS)
     is_node = AlertKind.NODE_SILENT in book.firing
-    return {AlertKind.SENSOR_SILENT: "its whole node is silent"} if is_node else {}
+    return {AlertKind.SENSOR_SILENT: NODE_EXPLAINS} if is_node else {}
 
 
 def _advance_node(book: Book, rules: Rules, seen: Surroundings, node: NodeFacts, *, is_silent: bool) -> None:

@@ -197,37 +197,42 @@ def _past_peak(said: _Said) -> str:
     return f"{said.expected} {said.rescue}"
 
 
-def _air_out(said: _Said, limit_c: float, measured: str, unmeasured: str) -> str:
-    """That the air is beyond a limit: one sentence when it was measured, the other when not."""
+_TOO_WARM = {
+    True: "The air around it is at {air}, above {limit}, too warm for this stage ({stage}).",
+    False: "The air around it is above {limit}, too warm for this stage ({stage}).",
+}
+_TOO_COLD = {
+    True: "The air around it is at {air}, below {limit}, too cold for this stage ({stage}).",
+    False: "The air around it is below {limit}, too cold for this stage ({stage}).",
+}
+"""By whether the air was measured."""
+
+
+def _air_holes(said: _Said, limit_c: float) -> dict[str, str]:
     air_c = said.outlook.air_temp_c
-    limit, stage = temp_text(limit_c, said.manner), stage_word(said.facts.batch.stage, said.manner)
-    if air_c is None:
-        return said.say(unmeasured, limit=limit, stage=stage)
-    return said.say(measured, air=temp_text(air_c, said.manner), limit=limit, stage=stage)
-
-
-_TOO_WARM = "The air around it is at {air}, above {limit}, too warm for this stage ({stage})."
-_TOO_WARM_UNMEASURED = "The air around it is above {limit}, too warm for this stage ({stage})."
-_TOO_COLD = "The air around it is at {air}, below {limit}, too cold for this stage ({stage})."
-_TOO_COLD_UNMEASURED = "The air around it is below {limit}, too cold for this stage ({stage})."
+    return {
+        "air": "" if air_c is None else temp_text(air_c, said.manner),
+        "limit": temp_text(limit_c, said.manner),
+        "stage": stage_word(said.facts.batch.stage, said.manner),
+    }
 
 
 def _air_too_warm(said: _Said) -> str:
     batch = said.facts.batch
-    told = _air_out(said, air_limits(batch, said.rules.air).high_c, _TOO_WARM, _TOO_WARM_UNMEASURED)
+    holes = _air_holes(said, air_limits(batch, said.rules.air).high_c)
     do = "Move it somewhere cooler, or look sooner than planned."
     if batch.stage is Stage.RETARD:
         do = "See that the door is shut and the cold is on: the dough goes on rising."
-    return f"{told} {said.expected} {said.say(do)}"
+    return f"{said.say(_TOO_WARM[bool(holes['air'])], **holes)} {said.expected} {said.say(do)}"
 
 
 def _air_too_cold(said: _Said) -> str:
     batch = said.facts.batch
-    told = _air_out(said, air_limits(batch, said.rules.air).low_c, _TOO_COLD, _TOO_COLD_UNMEASURED)
+    holes = _air_holes(said, air_limits(batch, said.rules.air).low_c)
     do = "Move it somewhere warmer, or plan for the later time."
     if batch.stage is Stage.RETARD:
         do = "The dough may freeze: set the cold less strong or move it."
-    return f"{told} {said.expected} {said.say(do)}"
+    return f"{said.say(_TOO_COLD[bool(holes['air'])], **holes)} {said.expected} {said.say(do)}"
 
 
 def _air_too_dry(said: _Said) -> str:

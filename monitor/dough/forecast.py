@@ -39,6 +39,7 @@ PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working do
 COLD_PATIENCE_H = 4.0  # judgement: hours after which even a cold dough that is not being retarded should show something
 LITTLE_YEAST_PCT = 0.15  # judgement: instant yeast on flour below which a rise takes most of a day
 FAN_POINTS = 48
+NOTHING_READ = "no reading has come yet: check that the node is on and that the batch names it"
 NEAR_STEP_S = 180.0  # judgement: where a rise bends within an hour, a straight line over this errs by a second or two
 FAR_POINTS = 40  # judgement: each step a tenth of the way
 
@@ -289,8 +290,7 @@ def outlooks(asked: Sequence[Asked]) -> list[Outlook]:
     sights: dict[int, Sight] = {}
     for number, (each, track) in enumerate(zip(asked, known, strict=True)):
         if track.last_t_s is None:
-            why = "no reading has come yet: check that the node is on and that the batch names it"
-            found[number] = Outlook(at=each.at, state=State.NO_READINGS, why=why)
+            found[number] = Outlook(at=each.at, state=State.NO_READINGS, why=NOTHING_READ)
         else:
             prior = prior_of(each.batch) if each.learned is None else each.learned.prior
             sights[number] = _sight(each, track, evidence(each.batch, track, each.now_s), prior)

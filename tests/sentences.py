@@ -1,0 +1,213 @@
+"""Every sentence that the program says through a reader's manner, found in its source; what a language file lacks.
+
+``python -m tests.sentences de`` prints what is missing from ``de.po``, ready to be translated, and what is in vain.
+"""
+
+import ast
+import sys
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+
+from babel.messages.catalog import Catalog
+from babel.messages.pofile import read_po, write_po
+
+ROOT = Path(__file__).resolve().parents[1]
+ROOMS = ("monitor", "dashboard")
+
+# Said by an expression that the source alone does not tell: where, and where its sentences stand instead.
+STORED = {
+    "manner.say(outlook.why)",  # a source sentence kept with an outlook
+    "scene.manner.say(outlook.why or 'no forecast')",
+    "manner.say(alert.suppressed_by)",  # the same, kept with an alert
+}
+NOT_A_MANNER = {"view"}
+PASSED_ON = {  # the sentences stand elsewhere: in the calls of who passes them on, or in ``stored``
+    "self.manner.say(sentence, **holes)",
+    "manner.say(words)",  # of a poke
+    "manner.say(DEFERENCE)",
+    "manner.say(caution.title)",
+    "manner.say(caution.text)",
+    "scene.manner.say(kind.words)",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Sentence:
+    """A source sentence; ``many`` is its other form when it counts something."""
+
+    text: str
+    where: str
+    many: str = ""
+
+
+def sentences() -> tuple[list[Sentence], list[str]]:
+    """Every sentence in the source, and each call whose sentence could not be found out."""
+    found: list[Sentence] = []
+    unknown: list[str] = []
+    for room in ROOMS:
+        for path in sorted((ROOT / room).rglob("*.py")):
+            module = _Module(ast.parse(path.read_text(encoding="utf-8")), str(path.relative_to(ROOT)))
+            found += module.sentences()
+            unknown += module.unknown
+    known = {each.text: each for each in reversed(found)}
+    known |= {text: Sentence(text, where) for text, where in stored()}
+    return sorted(known.values(), key=lambda each: (each.where, each.text)), unknown
+
+
+def stored() -> Iterator[tuple[str, str]]:
+    """Sentences that are kept in the store as they stand in the source, or that stand in values made elsewhere."""
+    from dashboard.exports import KINDS
+    from dashboard.screens.batch import POKES
+    from monitor.bakery.alerts import MORE, UNMEASURED, UNSEEN
+    from monitor.bakery.cautions import CAUTIONS, DEFERENCE
+    from monitor.bakery.surroundings import LINE_EXPLAINS, NODE_EXPLAINS
+    from monitor.collector import NOT_ESTIMATED
+    from monitor.dough.forecast import NOTHING_READ
+
+    yield DEFERENCE, "monitor/bakery/cautions.py"
+    for caution in CAUTIONS:
+        yield caution.title, "monitor/bakery/cautions.py"
+        yield caution.text, "monitor/bakery/cautions.py"
+    for kind in KINDS.values():
+        yield kind.words, "dashboard/exports.py"
+    for text in (UNSEEN, UNMEASURED, LINE_EXPLAINS, NODE_EXPLAINS, *MORE.values()):
+        yield text, "monitor/bakery/alerts.py"
+    for text in POKES.values():
+        yield text, "dashboard/screens/batch.py"
+    yield NOT_ESTIMATED, "monitor/collector.py"
+    yield NOTHING_READ, "monitor/dough/forecast.py"
+
+
+class _Module:
+    """One file's calls of ``say`` and ``count``."""
+
+    def __init__(self, tree: ast.Module, where: str) -> None:
+        self.where = where
+        self.unknown: list[str] = []
+        self._tree = tree
+        self._owners = {
+            child: node
+            for node in ast.walk(tree)
+            if isinstance(node, ast.FunctionDef | ast.Lambda)
+            for child in ast.walk(node)
+        }
+
+    def sentences(self) -> Iterator[Sentence]:
+        """Each sentence said here."""
+        for call in ast.walk(self._tree):
+            if not isinstance(call, ast.Call) or not isinstance(call.func, ast.Attribute) or not call.args:
+                continue
+            if call.func.attr == "count" and len(call.args) == 3:
+                _, one, many = call.args
+                for text, other in zip(self._texts(one, call), self._texts(many, call), strict=True):
+                    yield Sentence(text, self.where, other)
+            elif call.func.attr == "say" and ast.unparse(call.func.value) not in NOT_A_MANNER:
+                written = ast.unparse(call)
+                texts = self._texts(call.args[0], call)
+                if not texts and written not in STORED | PASSED_ON:
+                    self.unknown.append(f"{self.where}:{call.lineno}: {written}")
+                for text in texts:
+                    yield Sentence(text, self.where)
+
+    def _texts(self, node: ast.expr, call: ast.AST) -> list[str]:
+        """The texts an expression may have; none when that cannot be found out."""
+        if isinstance(node, ast.Constant):
+            return [node.value] if isinstance(node.value, str) and node.value else []
+        if isinstance(node, ast.IfExp):
+            return self._texts(node.body, call) + self._texts(node.orelse, call)
+        if isinstance(node, ast.BoolOp):
+            return [text for value in node.values for text in self._texts(value, call)]
+        if isinstance(node, ast.Subscript):
+            return self._texts(node.value, call)
+        if isinstance(node, ast.Dict):
+            return [text for value in node.values for text in self._texts(value, call)]
+        if isinstance(node, ast.Tuple | ast.List):
+            return [text for value in node.elts for text in self._texts(value, call)]
+        if (
+            isinstance(node, ast.Call)
+            and isinstance(node.func, ast.Attribute)
+            and node.func.attr in ("items", "values")
+        ):
+            return self._texts(node.func.value, call)
+        return self._named(node.id, call) if isinstance(node, ast.Name) else []
+
+    def _named(self, name: str, call: ast.AST) -> list[str]:
+        """The texts that a name stands for: in the function around the call, else in the module."""
+        scope: ast.AST | None = self._owners.get(call)
+        for place in (scope, self._tree):
+            if place is None:
+                continue
+            found = [text for value in _values(place, name, self._tree) for text in self._texts(value, call)]
+            if found:
+                return list(dict.fromkeys(found))
+        return []
+
+
+def _values(scope: ast.AST, name: str, module: ast.AST) -> Iterator[ast.expr]:
+    """What is assigned to a name in a scope, or looped over by it."""
+    for node in ast.walk(scope):
+        if isinstance(node, ast.Assign):
+            for target in node.targets:
+                yield from _matched(target, node.value, name)
+        elif isinstance(node, ast.AnnAssign) and node.value is not None:
+            yield from _matched(node.target, node.value, name)
+        elif isinstance(node, ast.For | ast.comprehension):
+            yield from _looped(node.target, node.iter, name, [*ast.walk(scope), *ast.iter_child_nodes(module)])
+
+
+def _matched(target: ast.expr, value: ast.expr, name: str) -> Iterator[ast.expr]:
+    if isinstance(target, ast.Name) and target.id == name:
+        yield value
+    elif isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple):
+        for part, each in zip(target.elts, value.elts, strict=True):
+            yield from _matched(part, each, name)
+
+
+def _looped(target: ast.expr, over: ast.expr, name: str, around: list[ast.AST]) -> Iterator[ast.expr]:
+    if isinstance(target, ast.Name) and target.id == name:
+        yield over
+    elif isinstance(target, ast.Tuple) and isinstance(over, ast.Tuple | ast.List):
+        for each in over.elts:
+            yield from _matched(target, each, name)
+    elif isinstance(target, ast.Tuple) and isinstance(over, ast.Call) and isinstance(over.func, ast.Attribute):
+        table: ast.expr | None = over.func.value
+        if isinstance(table, ast.Name):
+            wanted = table.id
+            assigned = (node for node in around if isinstance(node, ast.Assign))
+            table = next((node.value for node in assigned if ast.unparse(node.targets[0]) == wanted), None)
+        if over.func.attr == "items" and isinstance(table, ast.Dict):
+            for place, part in enumerate(target.elts):
+                if isinstance(part, ast.Name) and part.id == name:
+                    yield from [value for value in (table.keys, table.values)[place] if value is not None]
+
+
+def catalogue(code: str) -> Catalog:
+    """The language file of a code."""
+    with (ROOT / "monitor" / "languages" / f"{code}.po").open("rb") as file:
+        return read_po(file, locale=code, abort_invalid=True)
+
+
+def keys_of(catalog: Catalog) -> set[str]:
+    """The source sentences of a language file, by their first form."""
+    return {message.id if isinstance(message.id, str) else message.id[0] for message in catalog if message.id}
+
+
+def main(code: str) -> int:
+    """Print what a language file lacks and what it has in vain."""
+    found, unknown = sentences()
+    known = keys_of(catalogue(code))
+    missing = Catalog()
+    for each in found:
+        if each.text not in known:
+            missing.add((each.text, each.many) if each.many else each.text, locations=[(each.where, 0)])
+    write_po(sys.stdout.buffer, missing, width=0, include_lineno=False)
+    for text in sorted(known - {each.text for each in found}):
+        print(f"in vain: {text!r}", file=sys.stderr)
+    for call in unknown:
+        print(f"not found out: {call}", file=sys.stderr)
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1]))

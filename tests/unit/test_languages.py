@@ -1,0 +1,106 @@
+"""Every sentence has its translation, whole: none is missing, none is there in vain, and their holes are the same."""
+
+import string
+from datetime import UTC, datetime, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+from sentences import catalogue, keys_of, sentences
+
+from monitor.bakery.manner import ENGLISH, Manner
+from monitor.bakery.phrases import clock_text, mass_text, temp_text, weigh_text
+from monitor.languages.catalogue import KNOWN, language
+
+OTHERS = sorted(set(KNOWN) - {ENGLISH.code})
+FOUND, UNKNOWN = sentences()
+MONDAY = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
+
+
+def holes(text: str) -> set[str]:
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name is not None}
+
+
+def test_the_sentence_of_each_call_can_be_found_out():
+    assert UNKNOWN == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_every_sentence_is_translated_and_none_in_vain(code):
+    said = {each.text for each in FOUND}
+    there = keys_of(catalogue(code))
+    assert sorted(said - there) == [], "python -m tests.sentences prints what is missing"
+    assert sorted(there - said) == []
+
+
+def forms(said: str | tuple[str, ...]) -> tuple[str, ...]:
+    return (said,) if isinstance(said, str) else tuple(said)
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_translation_has_the_holes_of_its_sentence_and_is_not_empty(code):
+    wrong = []
+    for message in filter(lambda each: each.id, catalogue(code)):
+        asked, spare = holes(forms(message.id)[-1]), {"n"} if message.pluralizable else set()
+        for told in forms(message.string):
+            if not told.strip() or told != told.strip() or not asked - spare <= holes(told) <= asked:
+                wrong.append(message.id)
+    assert wrong == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_translation_ends_as_its_sentence_does(code):
+    pairs = [
+        (source, told)
+        for message in filter(lambda each: each.id, catalogue(code))
+        for source, told in zip(forms(message.id), forms(message.string), strict=False)
+    ]
+    assert [source for source, told in pairs if (source[-1] in ".:?") != (told[-1] in ".:?")] == []
+
+
+def test_a_sentence_counts_in_the_form_of_the_language():
+    german = Manner(UTC, language=language("de"))
+    assert [german.count(n, "{n} alert", "{n} alerts") for n in (0, 1, 2)] == [
+        "0 Meldungen",
+        "1 Meldung",
+        "2 Meldungen",
+    ]
+    assert Manner(UTC).count(1, "{n} alert", "{n} alerts") == "1 alert"
+
+
+def test_days_and_numbers_are_told_in_the_language():
+    german = Manner(UTC, language=language("de"))
+    assert clock_text(MONDAY + timedelta(days=3), german, MONDAY) == "Donnerstag 09:30"
+    assert clock_text(MONDAY + timedelta(days=1), german, MONDAY) == "morgen 09:30"
+    assert temp_text(25.3, german) == "25,3 °C (77,5 °F)"
+
+
+def test_what_is_not_translated_stays_as_it_is():
+    german = Manner(UTC, language=language("de"))
+    assert german.say("{no} such sentence", no="there is") == "there is such sentence"
+    assert german.say("a {brace} without a hole") == "a {brace} without a hole"
+
+
+def test_twelve_hours_and_ounces_are_told_when_asked_for():
+    american = Manner(UTC, "F", "oz", "12")
+    assert [clock_text(MONDAY.replace(hour=hour), american) for hour in (0, 9, 12, 21)] == [
+        "12:30 AM", "9:30 AM", "12:30 PM", "9:30 PM",
+    ]  # fmt: skip
+    assert temp_text(25.0, american) == "77.0 °F (25.0 °C)"
+    assert mass_text(450.0, american) == "15.9 oz (450 g)"
+    assert weigh_text(20.0, american) == "0.71 oz"
+
+
+@pytest.mark.parametrize(
+    ("zone", "first", "words"),
+    [
+        ("Europe/Vienna", datetime(2026, 10, 25, 0, 30, tzinfo=UTC), "02:30"),
+        ("America/New_York", datetime(2026, 11, 1, 5, 30, tzinfo=UTC), "01:30"),
+    ],
+)
+def test_an_hour_that_comes_twice_says_which(zone, first, words):
+    manner = Manner(ZoneInfo(zone))
+    assert clock_text(first, manner) == f"{words} (summer time)"
+    assert clock_text(first + timedelta(hours=1), manner) == f"{words} (winter time)"
+    assert clock_text(first + timedelta(hours=2), manner) == f"{int(words[:2]) + 1:02d}:30"
+    german = Manner(ZoneInfo(zone), language=language("de"))
+    assert clock_text(first, german) == f"{words} (Sommerzeit)"
