@@ -1,19 +1,20 @@
 """The loop in which edge and core meet: frames in, readings kept, estimates and alerts out.
 
 One thread owns the writing :class:`~monitor.sinks.store.Store`. A turn of the loop takes the frames that wait, commits
-their readings in one transaction, and only then acknowledges each; after that it works at most one batch, so that an
-estimate never keeps frames waiting for long. Batches, events and levels come into the same store from other processes
-and are looked for at every turn. All that is held here is a cache of the store: a restart loses nothing.
+their readings in one transaction, and only then acknowledges each; after that it works a few batches that are due, so
+that estimates never keep frames waiting for long. Batches, events and levels come into the same store from other
+processes and are looked for at every turn. All that is held here is a cache of the store: a restart loses nothing.
 
 A store that fails (a full disk, a locked file) is tried again until it works: what was taken is held, nothing more is
 taken, nothing is acknowledged, so that the nodes keep what they have measured.
 """
 
+import heapq
 import logging
 import queue
 import threading
 from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Protocol
@@ -22,8 +23,10 @@ from monitor.bakery import alerts as alerting
 from monitor.bakery import surroundings, wording
 from monitor.bakery.alerts import Alert, Facts, Message, Rules, Step
 from monitor.bakery.manner import Manner
+from monitor.bakery.next_look import SOONEST, next_look_at
 from monitor.bakery.notices import Served, notice_of
 from monitor.clock import Clock
+from monitor.dough.forecast import Asked
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track, last_seen
@@ -47,10 +50,13 @@ log = logging.getLogger(__name__)
 FRAMES_A_TURN = 256  # judgement: a commit of so many takes milliseconds, and their memory is small
 DETAIL_CHARS = 200  # judgement: of an error's detail, which quotes what came from outside
 TURN_S = 0.2  # judgement: how long a quiet loop waits for a frame before it looks at the batches
-OUTLOOK_EVERY = timedelta(minutes=1)
+OUTLOOK_EVERY = SOONEST
+NEARLY_DUE = -0.15  # judgement: by so much of its time a batch may be worked too soon, to be one of many
+TOGETHER = 16  # judgement: batches worked in one turn; frames wait for a quarter of a second
 READING_STEP_S = 5.0  # judgement: of a batch that has new readings, the least time between two estimates
 STEP_LOAD = 0.5  # judgement: of the time, at most what estimates of new readings may take
 LOOK_S = 1.0  # judgement: how often silence is looked for
+LOOK_LOAD = 0.05  # judgement: of the time, at most what looking for it may take
 FIRST_RETRY_S, LAST_RETRY_S = 0.25, 4.0  # judgement: of a store that fails; within 5 s of its mending all goes on
 STEP_FAULT = "batch step failed"
 """Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
@@ -61,6 +67,10 @@ class Estimate(Protocol):
     """The estimator, as the collector calls it."""
 
     def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook: ...
+
+
+EstimateTogether = Callable[[Sequence[Asked]], Sequence[Outlook]]
+"""The same of many batches at once."""
 
 
 class FaultBook:
@@ -108,11 +118,21 @@ class _Work:
     has_news: bool = False
     stepped_s: float = float("-inf")
     is_wanted: bool = False
+    patience: timedelta = OUTLOOK_EVERY
     outlook: Outlook | None = None
     fault: str = ""
     asked_of: tuple[int, int] | None = None
     lessons: int = hash(())  # of which nothing more is needed than whether they are others
     learned: Learned | None = None
+
+    def lateness(self, now: datetime) -> float:
+        """How long it has been due, in the time that it was to wait: who is near ready is late sooner."""
+        return (now - self.due_at) / self.patience
+
+    def unlikeness(self, other: "_Work") -> tuple[int, timedelta]:
+        """How little is gained by working it beside another: doughs of one age, folded as often, go well together."""
+        apart = abs(self.batch.started_at - other.batch.started_at)
+        return abs(len(self.batch.events) - len(other.batch.events)), apart
 
     def learn(self, lessons: tuple[Lesson, ...]) -> None:
         """Take what finished batches taught; worked out anew only when that has changed."""
@@ -132,6 +152,8 @@ class Collector:
         How messages tell things.
     speed
         How many times faster than the real clock the dough's runs.
+    together
+        The estimator for many batches at once; None: one after the other.
     """
 
     def __init__(
@@ -141,6 +163,7 @@ class Collector:
         clock: Clock,
         estimate: Estimate,
         *,
+        together: EstimateTogether | None = None,
         rules: Rules,
         manner: Manner,
         pulse: Pulse | None = None,
@@ -152,6 +175,8 @@ class Collector:
         self._inbox = inbox
         self._clock = clock
         self._estimate = estimate
+        self._together = together
+        self._speed = speed
         self._rules = rules
         self._manner = manner
         self._pulse = Pulse(clock) if pulse is None else pulse
@@ -160,6 +185,8 @@ class Collector:
         self._faults = FaultBook(self._pulse, clock)
         self._held: _Intake | None = None
         self._works: dict[BatchId, _Work] = {}
+        self._readers: dict[str, list[_Work]] = {}
+        self._look_s = 0.0
         self._node_on: dict[str, str] = {}
         self._listening = Listening(store, clock, speed)
         self._changes: tuple[int, int] | None = None
@@ -200,19 +227,19 @@ class Collector:
         self._pulse.store_trouble = str(error)
 
     def turn(self, wait_s: float) -> None:
-        """Take in what waits, then work the one batch that is due the longest."""
-        self.take_frames(wait_s if self._longest_due() is None else 0.0)
+        """Take in what waits, then work the batch that is due the longest, and others beside it."""
+        self.take_frames(0.0 if any(self._due()) else wait_s)
         if self._listening.is_broken():  # the machine slept, or this is the start
             for each in self._works.values():
                 each.is_interrupted = True
             self._close_ended()
         self.find_batches()
         self._look_round()
-        work = self._longest_due()
-        if work is not None:
+        works = self._next_due()
+        if works:
             began_s = self._clock.real_s()
-            self._step(work)
-            self._pulse.stepped(self._clock.real_s() - began_s)
+            self._step(works)
+            self._pulse.stepped(self._clock.real_s() - began_s, len(works))
 
     # -- frames ---------------------------------------------------------------------------------------------------
 
@@ -235,8 +262,9 @@ class Collector:
         for pack in intake.packs:
             self._node_watch.see(pack)
         self._listening.hear(intake.kept.readings, intake.kept.heard)
-        for work in self._works.values():
-            work.has_news |= any(node in intake.nodes for _, node in work.batch.nodes)
+        for node in intake.nodes:
+            for work in self._readers.get(node, ()):
+                work.has_news = True
         return intake.n
 
     def _decoded(self, taken: list[Item]) -> _Intake:
@@ -323,6 +351,10 @@ class Collector:
         for batch_id in self._works.keys() - running.keys():
             self._finish(self._works[batch_id])
             del self._works[batch_id]  # only now: a store that fails in between is tried again
+        self._readers = {}
+        for work in self._works.values():
+            for node in {node for _, node in work.batch.nodes}:
+                self._readers.setdefault(node, []).append(work)
         self._pulse.running = len(self._works)
         read_by_eye, levels_after = self._store.new_levels(self._levels_after)
         for batch_id, work in self._works.items() if read_by_eye else ():
@@ -347,30 +379,75 @@ class Collector:
         self._step_at(work, work.batch.ended_at)
         log.info("batch=%s ended", work.batch.id)
 
-    def _longest_due(self) -> _Work | None:
-        """The batch whose outlook is due the longest, or None when none is."""
+    @property
+    def _spent_s(self) -> float:
+        """What a step has taken so far, on average. [s]"""
+        return self._pulse.step_s / self._pulse.steps if self._pulse.steps else 0.0
+
+    @property
+    def _is_stretched(self) -> bool:
+        """True when working every batch each minute takes more of the time than it may."""
+        return self._spent_s * len(self._works) * self._speed > STEP_LOAD * OUTLOOK_EVERY.total_seconds()
+
+    def _due(self) -> Iterator[_Work]:
+        """The batches whose outlook is due, in no order."""
         now, now_s = self._clock.now(), self._clock.real_s()
-        spent_s = self._pulse.step_s / self._pulse.steps if self._pulse.steps else 0.0
         # new readings are worked at once, but on a slow machine no oftener than it can bear
-        wait_s = max(READING_STEP_S, spent_s * len(self._works) / STEP_LOAD)
-        due = [
-            work
-            for work in self._works.values()
-            if work.due_at <= now or (work.has_news and now_s >= work.stepped_s + wait_s and _has_begun(work, now))
-        ]
-        return min(due, key=lambda work: work.due_at, default=None)
+        wait_s = max(READING_STEP_S, self._spent_s * len(self._works) / STEP_LOAD)
+        takes_news = not self._is_stretched
+        for work in self._works.values():
+            is_new = takes_news and work.has_news and now_s >= work.stepped_s + wait_s and _has_begun(work, now)
+            if work.due_at <= now or is_new:
+                yield work
 
-    def _step(self, work: _Work) -> None:
+    def _next_due(self) -> list[_Work]:
+        """The batch that is due the longest, and beside it others that are due, or nearly, and like it."""
         now = self._clock.now()
-        work.has_news = False
-        self._step_at(work, now)
-        work.due_at = now + OUTLOOK_EVERY
-        work.stepped_s = self._clock.real_s()
+        due = list(self._due())
+        first = max(due, key=lambda work: work.lateness(now), default=None)
+        if first is None or self._together is None:
+            return [] if first is None else [first]
+        if self._is_stretched:
+            due += [work for work in self._works.values() if NEARLY_DUE <= work.lateness(now) < 0.0]
+        return heapq.nsmallest(TOGETHER, due, key=first.unlikeness)
 
-    def _step_at(self, work: _Work, at: datetime) -> None:
-        """Estimate, judge the alerts and keep all of it; the one firewall against a fault of this program."""
+    def _step(self, works: list[_Work]) -> None:
+        now = self._clock.now()
+        told = self._told_together(works, now)
+        for work in works:
+            work.has_news = False
+            alerts = self._step_at(work, now, told.get(work.batch.id))
+            work.due_at = now + OUTLOOK_EVERY
+            if self._is_stretched and work.outlook is not None:
+                work.due_at = next_look_at(work.batch, work.outlook, alerts, self._rules)
+            work.patience = work.due_at - now
+            work.stepped_s = self._clock.real_s()
+
+    def _told_together(self, works: list[_Work], at: datetime) -> dict[BatchId, tuple[Asked, Outlook]]:
+        """What the estimator says of many batches at once; of one that it fails on nothing, and then of none.
+
+        Whoever is missing is asked about alone, behind the firewall of its own step.
+        """
+        if self._together is None or len(works) < 2:
+            return {}
         try:
-            found, step, messages = self._worked(work, at)
+            asked = [self._asked(work, at) for work in works]
+            found = self._together(asked)
+            return {each.batch.id: (each, said) for each, said in zip(asked, found, strict=True)}
+        except StoreError:
+            raise
+        except Exception as error:
+            log.warning("batches=%d not estimated together: %r", len(works), error)
+            return {}
+
+    def _step_at(self, work: _Work, at: datetime, told: tuple[Asked, Outlook] | None = None) -> tuple[Alert, ...]:
+        """Estimate, judge the alerts and keep all of it; the one firewall against a fault of this program.
+
+        ``told`` is what was asked and its answer, where they are known already. Returns the alerts as they stand.
+        """
+        alerts: tuple[Alert, ...] = ()
+        try:
+            found, step, messages = self._worked(work, at, told)
             self._store.save_step(work.batch.id, found, step.alerts, messages, step.changes)
         except StoreError:
             raise
@@ -383,21 +460,34 @@ class Collector:
             found = Outlook(at=at, state=State.NO_READINGS, why=NOT_ESTIMATED)
             self._store.save_step(work.batch.id, found, (), ())
         else:
-            work.is_wanted = any(alerting.is_wanted_unseen(alert) for alert in step.alerts)
+            alerts = step.alerts
+            work.is_wanted = any(alerting.is_wanted_unseen(alert) for alert in alerts)
             work.is_interrupted = False
         was = None if work.outlook is None else work.outlook.state
         if was is not found.state:
             log.info("batch=%s state=%s was=%s", work.batch.id, found.state, was)
         work.outlook = found
+        return alerts
 
-    def _worked(self, work: _Work, at: datetime) -> tuple[Outlook, Step, tuple[Message, ...]]:
+    def _asked(self, work: _Work, at: datetime) -> Asked:
+        """What the estimator is asked about a batch."""
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
         if work.asked_of != self._changes:  # a batch may have ended, or the baker had something forgotten
             work.learn(lessons_before(self._store, batch))
             work.asked_of = self._changes
         track = self._store.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
-        found = self._estimate(batch, track, at, learned=work.learned)
-        facts = Facts(batch, found, at, last_seen(batch, track), is_interrupted=work.is_interrupted)
+        return Asked(batch, track, at, learned=work.learned)
+
+    def _worked(
+        self, work: _Work, at: datetime, told: tuple[Asked, Outlook] | None
+    ) -> tuple[Outlook, Step, tuple[Message, ...]]:
+        if told is None:
+            asked = self._asked(work, at)
+            found = self._estimate(asked.batch, asked.track, at, learned=asked.learned)
+        else:
+            asked, found = told
+        batch = asked.batch
+        facts = Facts(batch, found, at, last_seen(batch, asked.track), is_interrupted=work.is_interrupted)
         step = alerting.step(self._rules, tuple(self._store.alerts(batch.id)), facts)
         causes = self._listening.newest_of(batch.nodes) if step.changes else ()
         changes = tuple(replace(change, outlook_at=at, readings=causes) for change in step.changes)
@@ -419,7 +509,8 @@ class Collector:
 
     def _look_round(self) -> None:
         """Look for silent nodes and lines, and keep what comes of it and of the watchman's book in one transaction."""
-        if not self._listening.is_time_to_look(LOOK_S):
+        began_s = self._clock.real_s()
+        if not self._listening.is_time_to_look(max(LOOK_S, self._look_s / LOOK_LOAD)):
             return
         now = self._clock.now()
         begun = {work.batch.id: work for work in self._works.values() if _has_begun(work, now)}
@@ -438,6 +529,7 @@ class Collector:
         if alerts:
             self._store.save_alerts(alerts, messages, changes, now)
         self._troubles.kept()
+        self._look_s = self._clock.real_s() - began_s
 
     def _noticed(self, alert: Alert, seen: surroundings.Surroundings, begun: Mapping[BatchId, _Work]) -> Message:
         touched = seen.nodes_of(alert.subject)

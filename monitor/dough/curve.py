@@ -29,6 +29,7 @@ COLLAPSE_SHARE = 0.7  # judgement: a collapsed dough keeps at least 30 % of its 
 COLLAPSE_WIDTH = 0.12  # judgement: how sharply the collapse sets in, in units of s
 FULLEST = 0.999  # judgement: of its ceiling, a dough that was folded has reached no more
 MOST_GROWN = 12.0  # judgement: e to this is more than any yeast grows within a stage
+MOST = 700.0  # of which an exponential can be taken
 LEAST_S = 1e-300  # of which a logarithm can be taken
 SHAPE_NAMES = (
     "log_rate",  # ln of rise per equivalent hour, fraction of the start volume [1/h]
@@ -90,12 +91,6 @@ def stacked(timelines: Sequence[Timeline], n_t: int) -> Timeline:
     )
 
 
-def _softplus(x: Array) -> Array:
-    # np.logaddexp(0, x) is the same and takes five times as long
-    result: Array = np.maximum(x, 0.0) + np.log1p(np.exp(-np.abs(x)))
-    return result
-
-
 def _sigmoid(x: Array) -> Array:
     result: Array = 0.5 + 0.5 * np.tanh(0.5 * x)
     return result
@@ -103,7 +98,12 @@ def _sigmoid(x: Array) -> Array:
 
 def filling(s: Array, sharpness: Array) -> Array:
     """F(s): straight for small s, 1 for large. Both arguments broadcast."""
-    return s / (1.0 + s**sharpness) ** (1.0 / sharpness)
+    # s / (1 + s^p)^(1/p), in the way that takes the least time
+    shrinking = np.log1p(s**sharpness)
+    shrinking /= -sharpness
+    filled: Array = np.exp(shrinking, out=shrinking)
+    filled *= s
+    return filled
 
 
 def filling_inverse(share: Array, sharpness: Array) -> Array:
@@ -152,10 +152,11 @@ class _Course:
         self.theta = self.summed(self.steps_h)
 
         self.width = self.waking * self.lag_h
-        self.x = (self.theta - self.lag_h) / self.width
-        # Rounding could make it less than nothing right after the start, of which there is no power.
-        self.awake = self.width * np.maximum(_softplus(self.x) - _softplus(-1.0 / self.waking), 0.0)
-        # The exponent is held down where no dough goes any more; without it a sampled member could overflow.
+        # The difference of the two softplus in one, in which nothing is lost. Here as below exponents are held down
+        # where no dough goes any more; without it a sampled member could overflow.
+        woken = np.expm1(np.minimum(self.theta / self.width, MOST))
+        woken *= _sigmoid(-1.0 / self.waking)
+        self.awake = self.width * np.log1p(woken, out=woken)
         self.at_work = np.expm1(np.minimum(self.growth * self.awake, MOST_GROWN)) / self.growth
         self.s = self.at_work * (self.rate / self.ceiling)
         self.keeps = 1.0 / (1.0 + np.exp(-members[..., N_SHAPE + n_knots :]))
@@ -169,11 +170,13 @@ class _Course:
             )
             self.s = self.s + np.where(after, s_after - s_before, 0.0)
             self.folds.append((column, after, s_before, s_after))
-        self.y = (self.s - self.s_peak) / COLLAPSE_WIDTH
-        self.fallen = self.collapse * COLLAPSE_WIDTH * _softplus(self.y)
-        self.path = self.ceiling * (
-            filling(self.s, self.sharpness) + COLLAPSE_SHARE * np.expm1(self.fallen / -COLLAPSE_SHARE)
-        )
+        over = (self.s - self.s_peak) / COLLAPSE_WIDTH
+        fallen = np.log1p(np.exp(np.minimum(over, MOST, out=over), out=over), out=over)
+        self.fallen = np.multiply(fallen, self.collapse * COLLAPSE_WIDTH, out=fallen)
+        path = np.expm1(self.fallen / -COLLAPSE_SHARE)
+        path *= COLLAPSE_SHARE
+        path += filling(self.s, self.sharpness)
+        self.path = np.multiply(path, self.ceiling, out=path)
 
     def summed(self, steps: Array) -> Array:
         """Sums of steps from the start up to each column; ``steps`` may have axes of its own before the last."""
@@ -194,15 +197,16 @@ class _Course:
         by_sharpness = -_filling_slopes(self.s_peak, self.sharpness)[1] / filling(self.s_peak, self.sharpness)
         grown = np.where(self.growth * self.awake < MOST_GROWN, self.growth * self.at_work + 1.0, 0.0)
         by_awake = self.rate / self.ceiling * grown
-        is_awake = _sigmoid(self.x)
+        asleep = -1.0 / self.waking
+        since = self.theta / self.width + asleep
+        is_awake = _sigmoid(since)
         unmoved = np.concatenate([timeline.log_gamma[..., np.newaxis], timeline.knots], axis=-1)
         by_theta = self.summed(self.steps_h[..., np.newaxis, :] * np.swapaxes(unmoved, -1, -2)[..., np.newaxis, :, :])
         s = self.at_work * (self.rate / self.ceiling)
         result = np.zeros((*s.shape[:-1], N_SHAPE + n_knots + len(self.folds), s.shape[-1]))
         result[..., 0, :] = s
         result[..., 1, :] = by_awake * (self.awake - is_awake * self.theta)
-        asleep = -1.0 / self.waking
-        result[..., 2, :] = by_awake * (self.awake - self.width * (self.x * is_awake - asleep * _sigmoid(asleep)))
+        result[..., 2, :] = by_awake * (self.awake - self.width * (since * is_awake - asleep * _sigmoid(asleep)))
         result[..., 3, :] = self.rate / self.ceiling * (self.awake * grown - self.at_work)
         result[..., 4, :] = -s * by_ceiling
         result[..., 5, :] = -s * by_sharpness
@@ -223,7 +227,7 @@ class _Course:
             result += np.where(after[..., np.newaxis, :], change, 0.0)
         # And how the path does.
         stands = np.exp(self.fallen / -COLLAPSE_SHARE)
-        gives_way = stands * self.collapse * _sigmoid(self.y)
+        gives_way = stands * self.collapse * _sigmoid((self.s - self.s_peak) / COLLAPSE_WIDTH)
         by_s, by_shape = _filling_slopes(self.s, self.sharpness)
         result *= (self.ceiling * (by_s - gives_way))[..., np.newaxis, :]
         result[..., 4, :] += self.path * by_ceiling
@@ -253,7 +257,8 @@ def rise_paths(
     array, shape (..., n_members, n_wanted)
     """
     course = _Course(members, timeline, least_ceiling_frac, at)
-    return course.path if at is None else course.path[..., : at.shape[-1]]
+    wanted: Array = course.path if at is None else course.path[..., : at.shape[-1]]
+    return wanted
 
 
 def rise_slopes(

@@ -40,12 +40,12 @@ COLD_PATIENCE_H = 4.0  # judgement: hours after which even a cold dough that is 
 LITTLE_YEAST_PCT = 0.15  # judgement: instant yeast on flour below which a rise takes most of a day
 FAN_POINTS = 48
 NOTHING_READ = "no reading has come yet: check that the node is on and that the batch names it"
-NEAR_STEP_S = 180.0  # judgement: where a rise bends within an hour, a straight line over this errs by a second or two
+NEAR_STEP_S = 240.0  # judgement: where a rise bends within an hour, a straight line over this errs by a second or two
 FAR_POINTS = 40  # judgement: each step a tenth of the way
 
 
 def _future_s(now_s: float, horizon_s: float) -> Array:
-    """Times ahead: every three minutes for an hour, then ever coarser; between them a course is nearly straight."""
+    """Times ahead: every four minutes for an hour, then ever coarser; between them a course is nearly straight."""
     near = np.arange(NEAR_STEP_S, min(3600.0, horizon_s), NEAR_STEP_S)
     far = np.geomspace(3600.0, horizon_s, FAR_POINTS) if horizon_s > 3600.0 else np.array([horizon_s])
     return now_s + np.concatenate([near, far])

@@ -124,9 +124,11 @@ class Sight:
     def shape(self) -> tuple[int, ...]:
         """What those have in common that can be worked side by side: counts of numbers, filled-up lengths."""
         n_shifts = 0 if self.evidence is None else len(self.evidence.shifts_s)
-        n_spans = 0 if self.seen is None else _filled(self.seen.t_s.size)
-        steps = self.timeline.knots.shape[1], self.timeline.fold_steps.size, n_shifts
-        return *steps, n_spans, _filled(self.now_step + 1), _filled(self.timeline.t_s.size)
+        n_knots, n_folds = self.timeline.knots.shape[1], self.timeline.fold_steps.size
+        n_spans = 0 if self.seen is None else self.seen.t_s.size
+        n_past = _filled(max(self.now_step + 1, n_spans))  # for times and spans alike: nearly each time is a span's
+        n_t = n_past + _filled(self.timeline.t_s.size - self.now_step - 1)
+        return n_knots, n_folds, n_shifts, int(self.seen is not None), n_past, n_t
 
 
 def _filled(n: int) -> int:
@@ -239,12 +241,11 @@ class _Fit:
         slopes[:, : self.n_course] = course_slopes[:, 0]
         slopes[:, self.n_course : -1] = self.wander
         slopes[:, -1] = -(1.0 + self.seen)
-        slopes *= self.per_sd[:, np.newaxis]
-        weight = (STUDENT_DOF + 1.0) / (STUDENT_DOF + residuals**2)
-        weighted = slopes * weight
-        pull = (weighted @ residuals.transpose(0, 2, 1))[..., 0]
+        root_weight = np.sqrt((STUDENT_DOF + 1.0) / (STUDENT_DOF + residuals**2))
+        slopes *= root_weight * self.per_sd[:, np.newaxis]
+        pull = (slopes @ (root_weight * residuals).transpose(0, 2, 1))[..., 0]
         gradients = pull + ((members - self.mean[:, np.newaxis]) @ self.precision)[:, 0]
-        curvatures = weighted @ slopes.transpose(0, 2, 1) + self.precision
+        curvatures = slopes @ slopes.transpose(0, 2, 1) + self.precision
         return self.cost(members, residuals)[:, 0], gradients, curvatures
 
     def descend(self, starts: Array, pairs: Indices) -> tuple[Array, Array, Array]:
@@ -299,9 +300,9 @@ class _Fit:
 
 def _fit(sights: Sequence[Sight], timeline: Timeline, mean: Array, precision: Array, least: Array) -> _Fit:
     """What was seen of some doughs of one shape, side by side."""
-    *_, n_spans, n_past, _ = sights[0].shape
-    filled = np.zeros((3, len(sights), n_spans))
-    steps = np.zeros((len(sights), n_spans), dtype=np.intp)
+    n_past = sights[0].shape[-2]
+    filled = np.zeros((3, len(sights), n_past))
+    steps = np.zeros((len(sights), n_past), dtype=np.intp)
     wander = []
     for number, sight in enumerate(sights):
         seen = sight.seen
@@ -313,7 +314,7 @@ def _fit(sights: Sequence[Sight], timeline: Timeline, mean: Array, precision: Ar
         filled[2, number, :n] = seen.frac_per_mm
         shifted = (seen.t_s[:, np.newaxis] > np.array(seen.shifts_s)).astype(np.float64)
         worth = np.hstack([hats(seen.t_s, past_knots_s(sight.now_s)), shifted]).T
-        wander.append(np.pad(worth, [(0, 0), (0, n_spans - n)]))
+        wander.append(np.pad(worth, [(0, 0), (0, n_past - n)]))
     wandering = np.stack(wander) * filled[2][:, np.newaxis]
     return _Fit(timeline.upto(n_past), steps, filled[0], filled[1], wandering, mean, precision, least)
 
@@ -401,23 +402,21 @@ def _crowds_of_shape(sights: Sequence[Sight]) -> Iterator[Crowd]:
         )
         found = _optima(fit, scouts)
     for number, sight in enumerate(sights):  # one at a time: these arrays are large enough by themselves
-        one = np.array([number])
-        n_t = sight.timeline.t_s.size
         if fit is None:
             members = mean[number] + draws @ inverse_roots[number]
         else:
             members, log_density = _sample(found[number], draws)
-        paths = rise_paths(members[np.newaxis, :, :n_course], timeline.of(one), least[one])
+        paths = rise_paths(members[:, :n_course], sight.timeline, sight.prior.least_ceiling_frac)
         weights = np.full(N_MEMBERS, 1.0 / N_MEMBERS)
         if fit is not None:
-            here = fit.of(one)
-            rises = paths[:, :, here.steps[0]]
-            log_weight = -here.cost(members[np.newaxis], here.residuals_of(rises, members))[0] - log_density
+            here = fit.of(np.array([number]))
+            residuals = here.residuals_of(paths[np.newaxis, :, here.steps[0]], members)
+            log_weight = -here.cost(members, residuals)[0] - log_density
             weights = np.exp(TEMPER * (log_weight - np.max(log_weight)))
             # Tempered, and truncated (Ionides 2008): no single member may speak for the whole crowd.
             weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
             weights /= np.sum(weights)
-        yield Crowd(paths[0, :, :n_t], weights, members)
+        yield Crowd(paths, weights, members)
 
 
 def crowds(sights: Sequence[Sight]) -> Iterator[tuple[int, Crowd]]:

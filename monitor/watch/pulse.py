@@ -45,9 +45,9 @@ class Pulse:
         self.new_readings += new
         self.known_readings += readings - new
 
-    def stepped(self, seconds: float) -> None:
-        """One batch was worked."""
-        self.steps += 1
+    def stepped(self, seconds: float, batches: int) -> None:
+        """Some batches were worked, in so many seconds together."""
+        self.steps += batches
         self.step_s += seconds
 
     @property
