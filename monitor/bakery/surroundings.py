@@ -96,10 +96,14 @@ def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[S
     shared = {line for line, n in on_line.items() if n > 1}
     least = {line: min(quiet[node.node] for node in seen.nodes if node.line == line) for line in shared}
     steps: dict[Subject, Step] = {}
+    so_far: dict[Subject, list[Alert]] = {}
+    for alert in alerts:
+        so_far.setdefault(alert.subject, []).append(alert)
 
     def opened(subject: Subject) -> Book:
-        mine = [alert for alert in alerts if alert.subject == subject]
-        return Book.opened(subject, mine, seen.now, rules.keep_min, is_interrupted=seen.is_interrupted)
+        return Book.opened(
+            subject, so_far.get(subject, []), seen.now, rules.keep_min, is_interrupted=seen.is_interrupted
+        )
 
     lines: dict[str, Book] = {}
     for line in sorted(shared):
