@@ -81,6 +81,7 @@ def overlay_chart(
         row = pd.DataFrame([{"value": target_pct, "words": target}])
         layers.append(alt.Chart(row).mark_rule(color=palette.ember, strokeWidth=2).encode(y=y))
         layers.append(_text(row, palette.ember, dx=4, dy=-6).encode(x=alt.value(0), y=y, text="words:N"))
+    over: list[Any] = []  # names stand over all lines
     ends = _name_places(curves, NAME_ROOM * last_h, LABEL_ROOM * (top - bottom))
     for name, style in reversed(list(zip(names, STYLES, strict=False))):
         colour = getattr(palette, style.colour)
@@ -105,8 +106,8 @@ def overlay_chart(
             _text(end, palette.paper, dx=7, stroke=palette.paper, strokeWidth=4),
             _text(end, colour, dx=7, fontWeight=weight),
         ):
-            layers.append(text.encode(x=x, y=y, text="what:N"))
-    return finished(Layered(layer=layers), palette, RISE_HEIGHT_PX)
+            over.append(text.encode(x=x, y=y, text="what:N"))
+    return finished(Layered(layer=[*layers, *over]), palette, RISE_HEIGHT_PX)
 
 
 def trend_chart(
@@ -158,9 +159,14 @@ def trend_chart(
             .mark_point(color=colour, shape=shape, fill=fill, stroke=colour, strokeWidth=2, size=90, opacity=1.0)
             .encode(x=x, y=y, tooltip=alt.Tooltip("words:N", title=" "))
         )
-        mark = "●" if column == "hours" else "◇"
-        row = pd.DataFrame([{"words": f"{mark} {name}"}])
-        layers.append(_text(row, colour, dy=2 + 18 * place).encode(x=alt.value(4), y=alt.value(6), text="words:N"))
+        row = pd.DataFrame([{"words": name}])
+        top = alt.value(8 + 18 * place)
+        layers.append(
+            alt.Chart(row)
+            .mark_point(color=colour, shape=shape, fill=fill, stroke=colour, strokeWidth=2, size=70, opacity=1.0)
+            .encode(x=alt.value(9), y=top)
+        )
+        layers.append(_text(row, colour).encode(x=alt.value(19), y=top, text="words:N"))
     return finished(Layered(layer=layers), palette, TREND_HEIGHT_PX)
 
 

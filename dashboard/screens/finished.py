@@ -30,7 +30,7 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, compare_page: Streaml
         with st.container(horizontal=True):
             st.page_link(finished_page, label=scene.manner.say("All finished batches"), icon=":material/arrow_back:")
             if comparing.has_others(ended[asked], ended.values()):
-                label = "Compare with others of this recipe"
+                label = scene.manner.say("Compare with others of this recipe")
                 st.page_link(compare_page, label=label, query_params={"batch": str(asked)})
         _one(scene, queries.past(scene.store, ended[asked]))
         return
