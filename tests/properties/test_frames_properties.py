@@ -3,11 +3,12 @@
 import json
 from zlib import crc32
 
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.errors import WireError
-from monitor.wire.frames import MAX_FRAME_BYTES, LineSplitter, Pack, decode, identity
+from monitor.wire.frames import MAX_FRAME_BYTES, LineSplitter, Pack, _records, _resolve, _usual, decode, identity
 from monitor.wire.readings import Channel, NodeId
 
 WIRE = {  # channel -> name, unit, decimals, wire units in one unit of the channel
@@ -99,6 +100,44 @@ likely = st.sampled_from(["air", "dough", "lost", "Cel", "m", "count", "urn:dev:
 def test_any_json_with_a_good_checksum_decodes_or_says_why(records: list[object]) -> None:
     found = outcome(_whole(json.dumps(records).encode()))
     assert found in REASONS or (isinstance(found, Pack) and found.values)
+
+
+usual_fields = {
+    "n": st.sampled_from(["air", "dough", "distance", "signal", "lost", "", "a_b", "dust"]),
+    "u": st.sampled_from(["Cel", "m", "dBW", "count", "%RH"]),
+    "v": st.integers(-3, 10**20) | st.floats(allow_nan=False, allow_infinity=False) | st.none(),
+}
+base_fields = {
+    "bn": st.sampled_from(
+        ["urn:dev:mac:0200_", "urn:dev:mac:0200", "urn:dev:mac:02_part_", "_", "", "urn:dev:org:1-a_"]
+    )
+    | st.none(),
+    "bt": st.sampled_from([0, -0.0, -5, 0.5, 2**28, 2.0**40, "0", 1e300]),
+    "t": st.sampled_from([0, -1.5]),
+    "bu": st.just("Cel"),
+    "x": st.just(1),
+}
+
+
+@given(st.lists(st.fixed_dictionaries(usual_fields, optional=base_fields), max_size=3), st.booleans())
+def test_the_quick_way_to_read_a_body_says_what_the_thorough_one_says(records: list[dict], has_base: bool) -> None:
+    if records and has_base:
+        records[0] = {"bn": "urn:dev:mac:0200_"} | records[0]
+    body = json.dumps(records).encode()
+    try:
+        quick = _usual(body)
+    except WireError:
+        quick = None
+        with pytest.raises(WireError, match="time"):
+            _resolve(_records(body))
+    if quick is not None:
+        assert repr(quick) == repr(_resolve(_records(body)))  # repr: -0.0 is not 0.0
+
+
+def test_a_node_s_own_frames_take_the_quick_way() -> None:
+    body = b'[{"bn":"urn:dev:mac:020000fffe5e0001_","bt":-0.2,"n":"air","u":"Cel","v":24.5},'
+    body += b'{"n":"distance","u":"m","v":0.2}]'
+    assert _usual(body) == ("urn:dev:mac:020000fffe5e0001", -0.2, ((Channel.AIR_TEMP, 24.5), (Channel.DISTANCE, 200.0)))
 
 
 @given(st.lists(st.binary(max_size=40).map(lambda line: line.replace(b"\n", b"")), max_size=8), st.data())

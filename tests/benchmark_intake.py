@@ -1,0 +1,355 @@
+"""What comes in, beside the barest that could take it in: ``PYTHONPATH=tests python -m tests.benchmark_intake``.
+
+Three pairs, each measured in turns in one run, the median of the turns told as a ratio: messages of a real broker
+(mosquitto, QoS 1), waiting there or published meanwhile, against a paho-mqtt client that only counts them; frames from
+a pseudo-terminal against pyserial that only counts line ends; commits of packs against bare sqlite3 with the same rows,
+tables, indices and durability (WAL, synchronous FULL). Wall time, since waiting for disk and broker is part of it. To
+note, never to pass or fail.
+"""
+
+import argparse
+import os
+import queue
+import sqlite3
+import subprocess
+import sys
+import tempfile
+import threading
+import time
+import tty
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+from statistics import median
+
+import numpy as np
+import paho.mqtt.client as paho
+import serial
+from paho.mqtt.enums import CallbackAPIVersion
+
+from monitor.bakery.alerts import Rules
+from monitor.bakery.manner import Manner
+from monitor.clock import SystemClock
+from monitor.collector import Collector, Estimate
+from monitor.dough.forecast import outlook
+from monitor.sinks import rows
+from monitor.sinks.arrivals import Arrivals, Heard
+from monitor.sinks.rows import to_us
+from monitor.sinks.store import Store
+from monitor.sources.intake import QUEUE_SIZE, Item
+from monitor.sources.mqtt import CLIENT_ID, QOS, ROOT, MqttSource
+from monitor.sources.serial import BAUD, SerialSource
+from monitor.watch.pulse import Pulse
+from monitor.wire.frames import decode, key_of, readings
+from tests.benchmark import Counting, framed, invented_batch, invented_values, node_named
+from tests.harness import Mosquitto
+
+ROOT_FOLDER = Path(__file__).resolve().parents[1]
+NODES = 20
+PATIENCE_S = 120.0
+PACKS_A_COMMIT = (1, 20, 256)  # a quiet bakery; what mosquitto sends ahead of its PUBACKs; the collector's most
+MESSAGES, FRAMES, COMMITTED_PACKS, TURNS = 3000, 5000, 2560, 3
+SHORT_BY = 20  # the short form takes so many times less
+
+
+def frames_of(n: int) -> list[tuple[str, bytes]]:
+    """Keys and frames of ``NODES`` nodes that take turns."""
+    rng, found = np.random.default_rng(4), []
+    for number in range(n):
+        node, seq = node_named(number % NODES), 1 + number // NODES
+        found.append((key_of(node), framed(node, seq, invented_values(seq / 360.0, rng))))
+    return found
+
+
+def waited_s(is_done: Callable[[], bool]) -> float:
+    """How long it takes until something is so. [s]"""
+    began_s = time.perf_counter()
+    while not is_done():
+        if time.perf_counter() > began_s + PATIENCE_S:
+            raise TimeoutError(f"not done within {PATIENCE_S:g} s")
+        time.sleep(0.001)
+    return time.perf_counter() - began_s
+
+
+@contextmanager
+def at_work(place: Path, inbox: "queue.Queue[Item]", estimate: Estimate, batches: int) -> Iterator[Pulse]:
+    """A collector with a store of its own in a thread, as the program runs it."""
+    clock, stop = SystemClock(), threading.Event()
+    pulse = Pulse(clock)
+
+    def run() -> None:
+        with Store(place / f"{time.perf_counter_ns()}.sqlite3") as store:
+            for number in range(batches):
+                batch = invented_batch(node_named(number % NODES))
+                store.add_batch(replace(batch, name=f"invented {number}", started_at=clock.now()))
+            Collector(store, inbox, clock, estimate, rules=Rules(), manner=Manner(UTC), pulse=pulse).run(stop)
+
+    thread = threading.Thread(target=run)
+    thread.start()
+    waited_s(lambda: pulse.beat_s > pulse.started_s)
+    try:
+        yield pulse
+    finally:
+        stop.set()
+        thread.join()
+
+
+# -- a broker ---------------------------------------------------------------------------------------------------------
+
+
+def client_of(name: str) -> paho.Client:
+    """A client with a session that the broker keeps."""
+    client = paho.Client(CallbackAPIVersion.VERSION2, name, clean_session=False, protocol=paho.MQTTv311)
+    client.max_inflight_messages_set(1000)
+    return client
+
+
+def open_session(broker: Mosquitto, session: str) -> None:
+    """Let the broker keep for a client, from now on, what comes while it is away."""
+    client, subscribed = client_of(session), threading.Event()
+    client.on_connect = lambda client, *_: client.subscribe(f"{ROOT}/+/pack", QOS)
+    client.on_subscribe = lambda *_: subscribed.set()
+    client.connect("127.0.0.1", broker.port)
+    client.loop_start()
+    subscribed.wait(PATIENCE_S)
+    client.disconnect()
+    client.loop_stop()
+
+
+def publish(port: int, frames: list[tuple[str, bytes]]) -> None:
+    """Hand frames to the broker, as fast as it takes them."""
+    node = client_of("nodes")
+    node.connect("127.0.0.1", port)
+    node.loop_start()
+    sent = [node.publish(f"{ROOT}/{key}/pack", frame, QOS) for key, frame in frames]
+    for each in sent:
+        each.wait_for_publish(PATIENCE_S)
+    node.disconnect()
+    node.loop_stop()
+
+
+@contextmanager
+def published(broker: Mosquitto, session: str, frames: list[tuple[str, bytes]], *, is_live: bool) -> Iterator[None]:
+    """Frames wait at the broker for a session; or another process publishes them from now on."""
+    open_session(broker, session)
+    if not is_live:
+        publish(broker.port, frames)
+        yield
+        return
+    command = [sys.executable, "-m", "tests.benchmark_intake", "--publish", str(broker.port), str(len(frames))]
+    nodes = subprocess.Popen(command, cwd=ROOT_FOLDER)
+    try:
+        yield
+        nodes.wait(PATIENCE_S)
+    finally:
+        nodes.kill()
+        nodes.wait()
+
+
+def counted_s(broker: Mosquitto, frames: list[tuple[str, bytes]], *, is_live: bool) -> float:
+    """A bare subscriber counts them, from the first to the last. [s]"""
+    times: list[float] = []
+    client = client_of("bare")
+    client.on_message = lambda *_: times.append(time.perf_counter())
+    with published(broker, "bare", frames, is_live=is_live):
+        client.connect("127.0.0.1", broker.port)
+        client.loop_start()
+        waited_s(lambda: len(times) >= len(frames))
+        client.disconnect()
+        client.loop_stop()
+    return times[-1] - times[0]
+
+
+def collected_s(
+    broker: Mosquitto,
+    frames: list[tuple[str, bytes]],
+    place: Path,
+    estimate: Estimate,
+    batches: int,
+    *,
+    is_live: bool,
+) -> float:
+    """The collector takes them in, each acknowledged to broker and node after its commit, and works each batch. [s]"""
+    inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
+    with (
+        at_work(place, inbox, estimate, batches) as pulse,
+        published(broker, CLIENT_ID, frames, is_live=is_live),
+    ):
+        source = MqttSource(broker.url, SystemClock(), inbox)
+        source.start()
+        waited_s(lambda: pulse.packs > 0)
+        took_s = waited_s(lambda: pulse.packs >= len(frames) and pulse.steps >= batches)
+        source.stop()
+    return took_s
+
+
+# -- a serial line ----------------------------------------------------------------------------------------------------
+
+WRITER = "import os, sys; data = sys.stdin.buffer.read()\nwhile data: data = data[os.write({fd}, data):]"
+
+
+@contextmanager
+def line_with(data: bytes) -> Iterator[str]:
+    """A pseudo-terminal on which another process says all of it; what comes back is thrown away."""
+    node_fd, port_fd = os.openpty()
+    tty.setraw(port_fd)
+    writer = subprocess.Popen(
+        [sys.executable, "-c", WRITER.format(fd=node_fd)], stdin=subprocess.PIPE, pass_fds=[node_fd]
+    )
+    drain = subprocess.Popen(["cat"], stdin=node_fd, stdout=subprocess.DEVNULL)
+    assert writer.stdin is not None
+    try:
+        path = os.ttyname(port_fd)
+        feeding = threading.Thread(target=lambda: (writer.stdin.write(data), writer.stdin.close()))  # type: ignore[union-attr,func-returns-value]
+        feeding.start()
+        yield path
+        feeding.join()
+        writer.wait()
+    finally:
+        for process in (writer, drain):
+            process.kill()
+            process.wait()
+        os.close(node_fd)
+        os.close(port_fd)
+
+
+def lines_counted_s(data: bytes) -> float:
+    """Bare pyserial reads and counts line ends. [s]"""
+    wanted, seen = data.count(b"\n"), 0
+    with line_with(data) as path, serial.Serial(path, BAUD, timeout=1.0) as port:
+        began_s = time.perf_counter()
+        while seen < wanted:
+            seen += port.read(max(1, port.in_waiting)).count(b"\n")
+        return time.perf_counter() - began_s
+
+
+def lines_collected_s(data: bytes, place: Path) -> float:
+    """The collector takes in the same line, each frame acknowledged after its commit. [s]"""
+    wanted = data.count(b"\n")
+    inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
+    with at_work(place, inbox, Counting(), 0) as pulse, line_with(data) as path:
+        source = SerialSource(path, SystemClock(), inbox)
+        began_s = time.perf_counter()
+        source.start()
+        waited_s(lambda: pulse.packs >= wanted)
+        took_s = time.perf_counter() - began_s
+        source.stop()
+    return took_s
+
+
+# -- commits ----------------------------------------------------------------------------------------------------------
+
+
+def arrivals_of(n_packs: int, a_commit: int) -> list[Arrivals]:
+    """What turns of so many packs bring, decoded."""
+    found, at = [], datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
+    frames = frames_of(n_packs)
+    for start in range(0, n_packs, a_commit):
+        at += timedelta(seconds=10.0)
+        arrived = Arrivals()
+        for _, frame in frames[start : start + a_commit]:
+            pack = decode(frame)
+            arrived.readings += readings(pack, at)
+            arrived.heard.append(Heard(pack.node, "bench", at))
+        found.append(arrived)
+    return found
+
+
+def kept_s(path: Path, turns: list[Arrivals]) -> float:
+    """The store keeps them, a transaction each. [s]"""
+    with Store(path) as store:
+        began_s = time.perf_counter()
+        for arrived in turns:
+            store.keep(arrived, arrived.heard[0].at)
+        return time.perf_counter() - began_s
+
+
+def bare_kept_s(path: Path, turns: list[Arrivals]) -> float:
+    """Bare sqlite3 keeps the same rows in the same tables, from tuples that lie ready. [s]"""
+    with Store(path):
+        pass  # makes the tables
+    ready = [
+        ([rows.reading_to_row(each) for each in arrived.readings],
+         [(each.node, each.source, to_us(each.at), to_us(each.at)) for each in arrived.heard])
+        for arrived in turns
+    ]  # fmt: skip
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA synchronous = FULL")
+    reading = f"INSERT OR IGNORE INTO reading ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
+    node = "INSERT OR REPLACE INTO node VALUES (?, ?, ?, ?, NULL)"
+    began_s = time.perf_counter()
+    for of_readings, of_nodes in ready:
+        connection.execute("BEGIN IMMEDIATE")
+        connection.executemany(reading, of_readings)
+        connection.executemany(node, of_nodes)
+        connection.execute("COMMIT")
+    took_s = time.perf_counter() - began_s
+    connection.close()
+    return took_s
+
+
+# -- the table --------------------------------------------------------------------------------------------------------
+
+
+def compare(what: str, unit: str, n: int, turns: int, ours: Callable[[], float], bare: Callable[[], float]) -> None:
+    """Both in turns; one line with the medians and the ratio of what they do in a second."""
+    times = [(ours(), bare()) for _ in range(turns)]
+    ours_s, bare_s = (median(column) for column in zip(*times, strict=True))
+    print(f"{what:56} {n / ours_s:9.0f} {n / bare_s:9.0f} {unit:11} {100.0 * bare_s / ours_s:5.0f} %", flush=True)
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Measure, and print one line a pair."""
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else "")
+    asked.add_argument("--short", action="store_true", help="does it run?")
+    asked.add_argument("--publish", type=int, nargs=2, metavar=("PORT", "N"), help="be the nodes of a broker")
+    options = asked.parse_args(arguments)
+    if options.publish is not None:
+        publish(options.publish[0], frames_of(options.publish[1]))
+        return
+    is_short = options.short
+    turns, by = (1, SHORT_BY) if is_short else (TURNS, 1)
+    frames = frames_of(MESSAGES // by)
+    data = b"".join(frame + b"\n" for _, frame in frames_of(FRAMES // by))
+    print(
+        f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; medians of {turns}; ours, bare, a second, ours / bare"
+    )
+    with tempfile.TemporaryDirectory() as name:
+        place = Path(name)
+        broker = Mosquitto(place)
+        broker.start()
+        try:
+            for is_live in (False, True):
+                for what, estimate, batches in (
+                    ("committed", Counting(), 0),
+                    (f"and {NODES} batches estimated", outlook, NODES),
+                ):
+                    collect = partial(collected_s, broker, frames, place, estimate, batches, is_live=is_live)
+                    count = partial(counted_s, broker, frames, is_live=is_live)
+                    when = "published meanwhile" if is_live else "waiting"
+                    compare(f"broker, {when}: {what}", "messages/s", len(frames), turns, collect, count)
+        finally:
+            broker.stop()
+        n_lines = data.count(b"\n")
+        compare(
+            "pseudo-terminal: committed", "frames/s", n_lines, turns,
+            lambda: lines_collected_s(data, place), lambda: lines_counted_s(data),
+        )  # fmt: skip
+        for a_commit in PACKS_A_COMMIT:
+            arrived = arrivals_of(max(a_commit, min(COMMITTED_PACKS, 200 * a_commit) // by), a_commit)
+
+            def path(kind: str) -> Path:
+                return place / f"{kind}-{time.perf_counter_ns()}.sqlite3"
+
+            compare(
+                f"commits of {a_commit} packs", "commits/s", len(arrived), turns,
+                lambda arrived=arrived: kept_s(path("ours"), arrived),  # type: ignore[misc]
+                lambda arrived=arrived: bare_kept_s(path("bare"), arrived),  # type: ignore[misc]
+            )  # fmt: skip
+
+
+if __name__ == "__main__":
+    main()
