@@ -48,7 +48,7 @@ class Exhibit:
     Attributes
     ----------
     whose, what
-        Of whom it tells, which may be anything, and what; also in the names of files.
+        Of whom it tells, which may be anything (empty: of everybody), and what; also in the names of files.
     sentence
         The same in words: text alternative, and what stands over a saved picture.
     table
@@ -66,7 +66,7 @@ class Exhibit:
     @property
     def title(self) -> str:
         """What stands over it."""
-        return f"{self.whose}, {self.what}"
+        return ", ".join(part for part in (self.whose, self.what) if part)
 
 
 def file_name(title: str, at: datetime, ending: str, zone: tzinfo | None) -> str:

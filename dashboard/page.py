@@ -2,7 +2,7 @@
 
 import html
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import partial
@@ -11,13 +11,14 @@ import streamlit as st
 
 from dashboard import queries, reading
 from dashboard.charts import Layered
-from dashboard.exports import KINDS, Exhibit, file_name
+from dashboard.exports import KINDS, Exhibit, Kind, file_name
 from dashboard.theme import Palette, palette_for, style
 from monitor.bakery.manner import Manner
 from monitor.errors import AccessError, StoreError
 from monitor.pace import clock_of, pace_of
 from monitor.sinks.store import Store
 
+_EXHIBITS = "exhibits"  # of this session's screen, by their keys
 REFRESH_S = 2.0  # real seconds between looks at the store: two dough minutes in a demo, at once for a baker
 
 
@@ -54,13 +55,12 @@ def shown(draw: Callable[[Scene], None], site: str = "") -> None:
         st.html(heading(reading.manner(queries.database().parent).say("Closed"), str(error)))
     except StoreError as error:
         told = reading.manner(queries.database().parent).say("The store does not answer")
-        st.html(
-            f'<div class="panel">{section(told)}<p>{html.escape(str(error))}</p></div>'
-        )
+        st.html(f'<div class="panel">{section(told)}<p>{html.escape(str(error))}</p></div>')
 
 
 def put_style() -> None:
-    """The style sheet, once a rerun of the whole page."""
+    """The style sheet, once a rerun of the whole page; and nothing is kept of the page before."""
+    st.session_state[_EXHIBITS] = {}
     st.html(style(palette_for(st.context.theme.type)))
 
 
@@ -69,34 +69,61 @@ def put_chart(chart: Layered, sentence: str, key: str) -> None:
     st.altair_chart(chart, width="stretch", theme=None, key=key, alt=sentence)
 
 
-def put_exhibit(scene: Scene, exhibit: Exhibit, key: str) -> None:
-    """A chart with its sentence as text alternative, and the way to save it."""
+def put_exhibit(scene: Scene, exhibit: Exhibit, key: str, *, is_live: bool = False) -> None:
+    """A chart with its sentence as text alternative, and the way to save it; see :func:`keep` for a live one."""
     assert exhibit.draw is not None
     chart = exhibit.draw(scene.palette)
     assert isinstance(chart, Layered)
     st.altair_chart(chart, width="stretch", theme=None, key=key, alt=exhibit.sentence)
-    put_save(scene, exhibit, key)
+    if is_live:
+        keep(exhibit, key)
+    else:
+        put_save(scene, {key: exhibit}, key)
 
 
-def put_save(scene: Scene, exhibit: Exhibit, key: str) -> None:
+def keep(exhibit: Exhibit, key: str) -> None:
+    """What a live part shows now, for the controls that stand outside it: see :func:`put_live_saves`."""
+    st.session_state.setdefault(_EXHIBITS, {})[key] = exhibit
+
+
+def put_live_saves(scene: Scene) -> None:
+    """After the live parts of a screen, the ways to save what they show at the moment of the touch.
+
+    Not inside them: a part that is drawn anew every few seconds gives its buttons new files each time, and a touch in
+    between would ask for one that is gone. Here they stay until the whole page is drawn.
+    """
+    shown: dict[str, Exhibit] = st.session_state.get(_EXHIBITS, {})
+    st.session_state[_EXHIBITS] = shown
+    with st.container(horizontal=True, gap="small"):
+        for key in list(shown):
+            put_save(scene, shown, key)
+
+
+def put_save(scene: Scene, shown: Mapping[str, Exhibit], key: str) -> None:
     """One quiet control: a picture and what is behind it as files, each made only when somebody asks for it.
 
     Who may look may save: what is shown has been read already, and no more than that is in the files.
     """
-    label = scene.manner.say("Save {what}", what=exhibit.what)
-    with st.popover(label, icon=":material/download:", type="tertiary", key=f"save-{key}"):
+    exhibit, say = shown[key], scene.manner.say
+    with st.popover(
+        say("Save {what}", what=exhibit.what), icon=":material/download:", type="tertiary", key=f"save-{key}"
+    ):
         for ending, kind in KINDS.items():
             if exhibit.draw is None and kind.is_picture:
                 continue
             st.download_button(
-                scene.manner.say(kind.words),
-                partial(kind.made, exhibit),
+                say(kind.words),
+                partial(_made, shown, key, kind),
                 file_name(exhibit.title, scene.now, ending, scene.manner.zone),
                 kind.mime,
                 key=f"save-{key}-{ending}",
                 on_click="ignore",  # the page stays as it is
                 width="stretch",
             )
+
+
+def _made(shown: Mapping[str, Exhibit], key: str, kind: Kind) -> bytes:
+    return kind.made(shown[key])
 
 
 def heading(title: str, subtitle: str = "") -> str:

@@ -44,7 +44,7 @@ def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> N
     outlooks = scene.store.outlooks(batch.id, has_fan=False)
     span = running_span(scene, batch, supposed)
     exhibit = rise_exhibit(scene, batch, outlooks, newest, span, marks, other, sentence=said)
-    page.put_exhibit(scene, exhibit, "rise")
+    page.put_exhibit(scene, exhibit, "rise", is_live=True)
 
 
 def running_span(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> tuple[float, float]:
@@ -151,14 +151,14 @@ def noted(events: Iterable[Event], manner: Manner) -> list[tuple[Event, str]]:
 
 def put_air(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], key: str) -> None:
     """Air, dough and dew point, then humidity, on the same clock."""
-    sentence = air_words(batch, track, scene)
+    sentence, is_live = air_words(batch, track, scene), batch.ended_at is None
     if track.air_temp_c.t_s.size or track.dough_temp_c.t_s.size:
-        page.put_exhibit(scene, _temps(scene, batch, track, span, sentence), f"temps-{key}")
+        page.put_exhibit(scene, _temps(scene, batch, track, span, sentence), f"temps-{key}", is_live=is_live)
         skin = _skin_words(track, scene)
         if skin:
             st.html(f'<p class="quiet skin">{html.escape(skin[0].upper() + skin[1:])}.</p>')
     if track.humidity_pct.t_s.size:
-        page.put_exhibit(scene, _humidity(scene, batch, track, span, sentence), f"humidity-{key}")
+        page.put_exhibit(scene, _humidity(scene, batch, track, span, sentence), f"humidity-{key}", is_live=is_live)
 
 
 def _temps(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Exhibit:

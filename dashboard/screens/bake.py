@@ -31,6 +31,7 @@ def show() -> None:
         page.shown(_draw)
 
     live()
+    page.shown(page.put_live_saves)
 
 
 def _draw(scene: page.Scene) -> None:
@@ -73,4 +74,4 @@ def _draw(scene: page.Scene) -> None:
         )
     if rows:
         st.html(f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>')
-    page.put_save(scene, plan_exports.bake_exhibit(live, scene), "bake")
+    page.keep(plan_exports.bake_exhibit(live, scene), "bake")

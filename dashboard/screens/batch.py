@@ -46,6 +46,7 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
         with st.container(key="curve"):
             supposing.put_question(scene, batch)
             _live_curve(batch)
+            page.put_live_saves(scene)
             whole.put_whole(scene, batch)
 
 

@@ -1,20 +1,20 @@
 """The sensor nodes: what each said last, when it was heard on the clock, what was refused and why, what got lost."""
 
 import html
-from datetime import timedelta
+from datetime import datetime
 
 import streamlit as st
 
-from dashboard import page, queries, reading
-from dashboard.strips import Hours, heard_svg
+from dashboard import node_cards, node_exhibit, page, queries, reading, whereabouts
+from dashboard.node_cards import CALIBRATED
+from dashboard.node_exhibit import Seen
+from dashboard.strips import HEARD_GAP
 from dashboard.svg import picture
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import channel_word, clock_text, duration_text
-from monitor.sinks.rows import FaultCount, NodeRow
+from monitor.bakery.wording import channel_word, clock_text
+from monitor.sinks.rows import FaultCount
 from monitor.units import fahrenheit
-from monitor.wire.readings import Channel, Flag, Reading
+from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
-LOOK_BACK = timedelta(hours=3)  # judgement: long enough to see a morning's gaps
 # What each channel is called in a row of large numbers; its unit and its decimals.
 NAMES = {
     Channel.AIR_TEMP: "air",
@@ -46,12 +46,16 @@ def show() -> None:
         page.shown(_draw)
 
     live()
+    page.shown(page.put_live_saves)
 
 
 def _draw(scene: page.Scene) -> None:
     nodes = scene.store.nodes()
-    if nodes:
-        st.html("".join(_node(row, scene) for row in nodes))
+    unheard = _unheard({row.node for row in nodes}, scene)
+    if nodes or unheard:
+        seen = [node_exhibit.seen(row, scene) for row in nodes]
+        st.html("".join(_node(one, scene) for one in seen) + unheard)
+        page.keep(node_exhibit.exhibit(seen, scene), "nodes")
     else:
         st.html(
             f'<div class="panel empty"><h2>{html.escape(scene.manner.say("No node has been heard yet"))}</h2>'
@@ -62,45 +66,48 @@ def _draw(scene: page.Scene) -> None:
     st.html(f"{page.section(scene.manner.say('What could not be used'))}{said}")
 
 
-def _node(row: NodeRow, scene: page.Scene) -> str:
-    hours = Hours(scene.now - LOOK_BACK, scene.now)
-    channel = next((each.channel for each in row.newest if each.channel in SHOWN), Channel.LOST)
-    heard = [each.measured_at for each in scene.store.readings_between(row.node, channel, hours.start, hours.end)]
-    lost = scene.store.readings_between(row.node, Channel.LOST, hours.start, hours.end)
-    words = _heard_words(row, scene)
-    strip = heard_svg(heard, [each.measured_at for each in lost], hours, scene.manner, scene.palette)
-    values = "".join(_value(each, scene) for each in row.newest if each.channel in SHOWN)
+def _unheard(heard: set[NodeId], scene: page.Scene) -> str:
+    """The nodes that running batches are to be read from and that nobody has ever heard."""
+    wanted = {node: batch.name for batch in scene.store.batches(running=True) for _, node in batch.nodes}
+    told = scene.manner.say("never heard")
+    return "".join(
+        f'<div class="panel node"><div><p class="urn">{html.escape(node.removeprefix("urn:dev:"))}</p>'
+        f'<p class="heard">{_marked(told, False)}</p></div><p class="todo">'
+        f"{html.escape(scene.manner.say('{batch} waits for it', batch=name))}</p></div>"
+        for node, name in sorted(wanted.items())
+        if node not in heard
+    )
+
+
+def _node(one: Seen, scene: page.Scene) -> str:
+    row = one.row
+    words = node_cards.heard_words(row, scene.manner, scene.now)
+    state, is_well = node_cards.state_words(row, scene.manner, scene.now)
+    strip = node_exhibit.strip(one, scene, scene.palette)
+    shown = [each for each in row.newest if each.channel in SHOWN]
+    newest_at = max((each.measured_at for each in shown), default=None)
+    values = "".join(_value(each, newest_at, scene) for each in shown)
     short = row.node.removeprefix("urn:dev:")
+    stands = whereabouts.of_node(row.node, scene.store.path.parent)
+    place = f"<b>{stands}</b> · " if stands else ""
+    health = "".join(
+        f"<div><dt>{html.escape(scene.manner.say(what))}</dt><dd>{html.escape(told)}</dd></div>"
+        for what, told in one.health
+    )
     return (
         f'<div class="panel node"><div><p class="urn">{html.escape(short)}</p>'
-        f'<p class="quiet">{html.escape(row.source)}</p><p class="heard">{_online(row, scene.manner)}</p></div>'
+        f'<p class="quiet">{place}{html.escape(row.source)}</p><p class="heard">{_marked(state, is_well)}</p></div>'
         f'<dl class="values">{values}</dl>'
-        f'<div class="course"><p class="todo">{html.escape(words)}</p>{picture(strip, words, "strip")}</div></div>'
+        f'<div class="course"><p class="todo">{html.escape(words)}</p>{picture(strip, words, "strip")}</div>'
+        f'<dl class="health">{health}</dl></div>'
     )
 
 
-def _heard_words(row: NodeRow, scene: page.Scene) -> str:
-    age_s = max(0.0, (scene.now - row.last_seen_at).total_seconds())
-    ago = f"{age_s:.0f} s" if age_s < 90 else duration_text(age_s / 60.0)
-    if not row.lost_packs:
-        return scene.manner.say("heard {time} ago; nothing lost", time=ago)
-    return scene.manner.count(
-        row.lost_packs,
-        "heard {time} ago; {n} sent while out of reach was lost",
-        "heard {time} ago; {n} sent while out of reach were lost",
-        time=ago,
-    )
+def _marked(words: str, is_well: bool) -> str:
+    return html.escape(words) if is_well else f'<b class="bad">{html.escape(words)}</b>'
 
 
-def _online(row: NodeRow, manner: Manner) -> str:
-    if row.is_online is None:
-        return html.escape(manner.say("on a cable"))
-    if row.is_online:
-        return html.escape(manner.say("online"))
-    return f'<b class="bad">{html.escape(manner.say("offline"))}</b>'
-
-
-def _value(said: Reading, scene: page.Scene) -> str:
+def _value(said: Reading, newest_at: datetime | None, scene: page.Scene) -> str:
     unit, decimals = SHOWN[said.channel]
     value = said.value
     if unit == "°C" and scene.manner.temp_unit == "F":
@@ -109,6 +116,10 @@ def _value(said: Reading, scene: page.Scene) -> str:
     doubt = ""
     if said.flag is not Flag.OK:
         doubt = f" · {html.escape(scene.manner.say('doubtful: {flag}', flag=scene.manner.say(FLAGS[said.flag])))}"
+    elif newest_at is not None and said.channel in CALIBRATED and newest_at - said.measured_at > HEARD_GAP:
+        doubt = f" · {_marked(scene.manner.say('not read since'), False)}"
+    elif node_exhibit.is_stuck(said, scene):
+        doubt = f" · {_marked(scene.manner.say('stuck for an hour'), False)}"
     title = html.escape(channel_word(said.channel, scene.manner), quote=True)
     return (
         f'<div title="{title}"><dt>{html.escape(scene.manner.say(NAMES[said.channel]))}</dt>'

@@ -33,6 +33,7 @@ def show() -> None:
         page.shown(_draw)
 
     live()
+    page.shown(page.put_live_saves)
     _ask(manner)
 
 
@@ -48,7 +49,7 @@ def _draw(scene: page.Scene) -> None:
         return
     for dough in live.now.doughs:
         st.html(f'<p class="section">{html.escape(printable(dough.recipe.name))}</p>{plans.day_picture(dough, scene)}')
-        page.put_save(scene, plan_exports.day_exhibit(dough, live, scene), f"day-{dough.key}")
+        page.keep(plan_exports.day_exhibit(dough, live, scene), f"day-{dough.key}")
         said = [
             out_sentence(dough, scene.manner, scene.now),
             window_sentence(dough, scene.manner),

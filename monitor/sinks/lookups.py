@@ -5,9 +5,11 @@ Each function works on a connection that is in a transaction already.
 
 import sqlite3
 from collections.abc import Iterable
+from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.dough.track import Series, Track, in_order, track_of
 from monitor.recipe.batch import Batch, BatchId, Event
@@ -31,6 +33,32 @@ def readings(
         (node, channel.value, start_us, end_us),
     )
     return [rows.reading_from_row(row) for row in found]
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """Readings of one channel of a node as arrays (n,), by when they were measured.
+
+    ``measured_s`` and ``arrived_s`` count from 1970 UTC.
+    """
+
+    boot: tuple[str, ...]
+    measured_s: NDArray[np.float64]
+    arrived_s: NDArray[np.float64]
+    value: NDArray[np.float64]
+
+
+def hearing(connection: sqlite3.Connection, node: NodeId, channel: Channel, start_us: int, end_us: int) -> Hearing:
+    """One channel of a node between two moments, both included, flagged readings too."""
+    cursor = connection.cursor()
+    cursor.row_factory = None
+    found = cursor.execute(
+        "SELECT boot, measured_us, arrived_us, value FROM reading "
+        "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us",
+        (node, channel.value, start_us, end_us),
+    ).fetchall()
+    numbers = np.array([row[1:] for row in found], dtype=np.float64).reshape(-1, 3)
+    return Hearing(tuple(row[0] for row in found), numbers[:, 0] / 1e6, numbers[:, 1] / 1e6, numbers[:, 2])
 
 
 def track(connection: sqlite3.Connection, batch: Batch, channels: Iterable[tuple[NodeId, Channel]]) -> Track:

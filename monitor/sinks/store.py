@@ -22,6 +22,7 @@ from monitor.recipe.calibration import Calibration, set_right
 from monitor.sinks import alertbook, arrivals, lessons, lookups, rows
 from monitor.sinks.alertbook import Told
 from monitor.sinks.arrivals import Arrivals, Heard
+from monitor.sinks.lookups import Hearing
 from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, to_us
 from monitor.sinks.sqlite_file import SqliteFile
 from monitor.wire.readings import Channel, NodeId, Reading
@@ -85,6 +86,11 @@ class Store(SqliteFile):
         """One channel of one node as measured, from ``start`` to ``end`` inclusive, flagged ones too, by time."""
         with self._read() as connection:
             return lookups.readings(connection, node, channel, to_us(start), to_us(end))
+
+    def hearing(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> Hearing:
+        """When one channel of one node was measured and when that arrived, from ``start`` to ``end`` inclusive."""
+        with self._read() as connection:
+            return lookups.hearing(connection, node, channel, to_us(start), to_us(end))
 
     def add_level(self, batch_id: BatchId, at: datetime, level_mm: float, sd_mm: float) -> Reading:
         """Keep a level that somebody read by eye on the tub, with its doubt; returns it as the reading it is."""
