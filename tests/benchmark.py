@@ -1,9 +1,13 @@
 """What estimator and collector cost on this machine: ``python -m tests.benchmark``. To note, never to pass or fail.
 
+The command goes on with what comes in (``tests/benchmark_intake.py``) and what is kept
+(``tests/benchmark_storage.py``); name parts to have them alone: ``python -m tests.benchmark intake storage``.
+
 Times are medians, given also as ratios to two yardsticks of the same run: reading one pack with ``json.loads``, and one
 NumPy operation (the exponential of 400 x 150 numbers). Processor time of one core.
 """
 
+import argparse
 import json
 import os
 import platform
@@ -216,7 +220,7 @@ def import_time_s(module: str) -> float:
     return max(0.0, median(run(f"import {module}") for _ in range(7)) - median(run("pass") for _ in range(7)))
 
 
-def main() -> None:
+def estimator_and_collector() -> None:
     """Measure, and print one line a figure."""
     golden = (ROOT / "tests" / "data" / "frames" / "frames.txt").read_bytes().splitlines()[0]
     body = golden.split(b" ", 2)[2].rpartition(b" ")[0]
@@ -259,9 +263,26 @@ def main() -> None:
         print(f"import {module}: {import_time_s(module):.2f} s")
 
 
+def main() -> None:
+    """Run the parts asked for, or all."""
+    from tests import benchmark_intake, benchmark_storage  # they take their doughs from here
+
+    parts: dict[str, Callable[[], object]] = {
+        "estimator": estimator_and_collector,
+        "intake": lambda: benchmark_intake.main([]),
+        "storage": lambda: benchmark_storage.main([]),
+    }
+    asked = argparse.ArgumentParser()
+    asked.add_argument("parts", nargs="*", metavar="PART", help=f"of {', '.join(parts)} (all)")
+    for part in asked.parse_args().parts or parts:
+        parts[part]()
+
+
 if __name__ == "__main__":
     if (
         ONE_THREAD.keys() - os.environ.keys()
     ):  # only heeded before the array library is loaded, as the command line does
-        os.execve(sys.executable, [sys.executable, "-m", "tests.benchmark"], {**os.environ, **ONE_THREAD})
+        os.execve(
+            sys.executable, [sys.executable, "-m", "tests.benchmark", *sys.argv[1:]], {**os.environ, **ONE_THREAD}
+        )
     main()

@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests import benchmark_intake
+from tests import benchmark_intake, benchmark_storage
 
 
 def test_the_benchmark_of_what_comes_in_runs(mosquitto_program: str, capsys: pytest.CaptureFixture[str]) -> None:
@@ -12,3 +12,11 @@ def test_the_benchmark_of_what_comes_in_runs(mosquitto_program: str, capsys: pyt
         *4 * ["broker"], "pseudo-terminal", *3 * ["commits"],
     ]  # fmt: skip
     assert all(line.endswith(" %") for line in lines[1:])
+
+
+def test_the_benchmark_of_what_is_kept_runs(capsys: pytest.CaptureFixture[str]) -> None:
+    benchmark_storage.main(["--short"])
+    lines = capsys.readouterr().out.splitlines()
+    assert "20 nodes, 0.05 days, 34560 readings" in lines[0]
+    assert [line.split()[0] for line in lines[2:5]] == ["reading", "reading_of_track", "sqlite_autoindex_reading_1"]
+    assert [line.split(" times bare")[1:] for line in lines[5:]] == [[""]] * 4

@@ -1,0 +1,170 @@
+"""What readings weigh on disk and how soon they are read back: ``python -m tests.benchmark_storage --days 30``.
+
+The store of a bakery whose 20 nodes say four channels each 10 s, made by SQL through the real schema, an hour a
+transaction, in the order a collector would have kept them. Then bytes a reading by table and index, and the median time
+of what screens and estimator ask of it, beside bare sqlite3 reading as many rows in the table's own order. To note,
+never to pass or fail. A year is ``--days 365``.
+"""
+
+import argparse
+import os
+import sqlite3
+import tempfile
+import time
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from functools import partial
+from pathlib import Path
+from statistics import median
+
+from monitor.recipe.batch import Batch
+from monitor.sinks.rows import to_us
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel
+from tests.benchmark import SAMPLED, invented_batch, node_named
+
+NODES, EVERY_S = 20, 10
+DAYS, SHORT_DAYS = 7.0, 0.05
+FIRST_DAY = datetime(2026, 1, 1, tzinfo=UTC)
+BATCH_HOURS = 5.0
+TURNS = 7
+
+# Sines of the row's own numbers stand for what a dough does; the last digits of their values are as arbitrary as noise.
+FILL = """
+WITH RECURSIVE round (number) AS (SELECT :first UNION ALL SELECT number + 1 FROM round WHERE number + 1 < :end)
+INSERT INTO reading (node, boot, seq, channel, value, sd, measured_us, arrived_us, flag)
+SELECT node, '0a1b2c3d', number, channel, round(base + swing * sin(number * 0.003 + place), digits), NULL,
+    :start_us + (number * :every_s + place * :every_s / :nodes) * 1000000 + place * 997,
+    :start_us + (number * :every_s + place * :every_s / :nodes) * 1000000 + place * 997 + 203000, 'ok'
+FROM round, bench_node, bench_channel
+"""
+VALUES = {  # channel -> middle, swing and digits of what is measured
+    Channel.AIR_TEMP: (25.0, 3.0, 2),
+    Channel.HUMIDITY: (70.0, 8.0, 2),
+    Channel.DOUGH_TEMP: (24.5, 2.0, 2),
+    Channel.DISTANCE: (180.0, 40.0, 1),
+}
+
+
+def filled(path: Path, days: float) -> int:
+    """A store with so many days of readings; returns how many there are."""
+    with Store(path):
+        pass  # makes the tables
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA synchronous = OFF")  # it may be made again
+    connection.execute("PRAGMA cache_size = -400000")
+    connection.execute("CREATE TEMP TABLE bench_node (node TEXT, place INTEGER)")
+    connection.execute("CREATE TEMP TABLE bench_channel (channel TEXT, base REAL, swing REAL, digits INTEGER)")
+    connection.executemany("INSERT INTO bench_node VALUES (?, ?)", [(node_named(n), n) for n in range(NODES)])
+    connection.executemany(
+        "INSERT INTO bench_channel VALUES (?, ?, ?, ?)", [(channel.value, *VALUES[channel]) for channel in SAMPLED]
+    )
+    connection.executemany(
+        "INSERT INTO node VALUES (?, 'bench', ?, ?, 1)",
+        [(node_named(n), to_us(FIRST_DAY), to_us(FIRST_DAY + timedelta(days=days))) for n in range(NODES)],
+    )
+    rounds, hour = int(days * 86_400 / EVERY_S), 3600 // EVERY_S
+    for first in range(0, rounds, hour):
+        connection.execute(
+            FILL,
+            {
+                "first": first,
+                "end": min(first + hour, rounds),
+                "start_us": to_us(FIRST_DAY),
+                "every_s": EVERY_S,
+                "nodes": NODES,
+            },
+        )
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    connection.close()
+    return rounds * NODES * len(SAMPLED)
+
+
+def weights(path: Path) -> dict[str, int]:
+    """Bytes of each table and index, the largest first."""
+    with sqlite3.connect(path) as connection:
+        found = connection.execute("SELECT name, sum(pgsize) FROM dbstat GROUP BY name ORDER BY 2 DESC").fetchall()
+    connection.close()
+    return dict(found)
+
+
+def median_s(work: Callable[[], object]) -> float:
+    """Median of ``TURNS`` calls, after one to warm up. [s]"""
+    work()
+    times = []
+    for _ in range(TURNS):
+        began_s = time.perf_counter()
+        work()
+        times.append(time.perf_counter() - began_s)
+    return median(times)
+
+
+def batch_amid(days: float) -> Batch:
+    """A batch of one node in the middle of these days."""
+    started_at = FIRST_DAY + timedelta(days=days / 2)
+    batch = invented_batch(node_named(7))
+    return Batch(
+        batch.id, batch.name, batch.stage, started_at, batch.vessel, batch.target, nodes=batch.nodes,
+        ended_at=started_at + timedelta(hours=min(BATCH_HOURS, 6.0 * days)),
+    )  # fmt: skip
+
+
+BARE = "SELECT measured_us, value, sd FROM reading WHERE id > 1000 ORDER BY id LIMIT ?"
+
+
+def read_back(path: Path, days: float) -> None:
+    """Ask what estimator and screens ask; a line each."""
+    batch = batch_amid(days)
+    assert batch.ended_at is not None
+    of_batch = int((batch.ended_at - batch.started_at).total_seconds() / EVERY_S) * len(SAMPLED)
+    of_chart = int(min(1.0, days / 2) * 86_400 / EVERY_S)
+    end = batch.started_at + timedelta(seconds=of_chart * EVERY_S)
+    connection = sqlite3.connect(path)
+
+    def bare(n: int) -> None:
+        connection.execute(BARE, (n,)).fetchall()
+
+    with Store(path) as store:
+        asked: list[tuple[str, int, Callable[[], object]]] = [
+            ("a batch as the estimator takes it", of_batch, lambda: store.track(batch)),
+            ("a batch as readings", of_batch, lambda: store.readings(batch)),
+            (
+                "a day of one channel",
+                of_chart,
+                lambda: store.readings_between(node_named(7), Channel.DISTANCE, batch.started_at, end),
+            ),
+            ("the newest of each channel of all nodes", NODES * len(SAMPLED), store.nodes),
+        ]
+        for what, n, ask in asked:
+            ours_s, bare_s = median_s(ask), median_s(partial(bare, n))
+            print(f"{what:40} {n:6d} rows {1e3 * ours_s:9.2f} ms {ours_s / bare_s:7.1f} times bare", flush=True)
+    connection.close()
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Make the store, weigh it and read it back."""
+    asked = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
+    asked.add_argument("--days", type=float, default=DAYS, help="(%(default)g)")
+    asked.add_argument("--short", action="store_true", help="does it run?")
+    asked.add_argument("--place", type=Path, help="a folder with room enough (default: a temporary one)")
+    options = asked.parse_args(arguments)
+    days = SHORT_DAYS if options.short else options.days
+    with tempfile.TemporaryDirectory(dir=options.place) as name:
+        path = Path(name) / "year.sqlite3"
+        began_s = time.perf_counter()
+        n = filled(path, days)
+        took_s = time.perf_counter() - began_s
+        size = path.stat().st_size
+        print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; {NODES} nodes, {days:g} days, {n} readings")
+        print(
+            f"made in {took_s:.0f} s; {size / 1e9:.2f} GB, {size / n:.1f} bytes a reading; "
+            f"a year so {size / days * 365 / 1e9:.1f} GB"
+        )
+        for thing, weight in weights(path).items():
+            if weight > 0.005 * size:
+                print(f"    {thing:38} {weight / n:8.1f} bytes a reading")
+        read_back(path, days)
+
+
+if __name__ == "__main__":
+    main()
