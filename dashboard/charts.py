@@ -1,21 +1,23 @@
-"""Tables -> chart specifications: pure, in the palette, on the baker's clock, directly labelled instead of keyed."""
+"""Tables -> chart specifications: pure, in the palette, on the reader's clock, directly labelled instead of keyed."""
 
+import json
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from math import ceil, floor, isfinite
 from typing import Any
 
 import altair as alt
 import pandas as pd
 
+from dashboard.dial import Tick, moment, ticks
 from dashboard.theme import FONT, Palette
+from monitor.bakery.manner import Manner
 
 AXIS_PX = 54  # room left of every chart, so that charts under one another share their clock
 RISE_HEIGHT_PX = 430
 AIR_HEIGHT_PX = 130
 FORECAST_HEIGHT_PX = 280
 RISE_STEPS_PCT = (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
-MOMENT_STEPS_MS = tuple(60_000.0 * step_min for step_min in (5, 10, 15, 30, 60, 120, 180, 360, 720, 1440))
+MOMENTS_ACROSS, MOMENTS_UP = 8, 6  # round moments on an axis, at most about
 LABEL_ROOM = 0.16  # of the height of a chart of air, for the name of a line
 FLAG_ROOM = 0.2  # of the clock axis, for a flag's words on a phone
 FLAG_LIFTS_PX = (11, 34)
@@ -36,7 +38,7 @@ class Layered(alt.LayerChart):
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A moment to be marked across a chart, with its words. ``at`` is in dial milliseconds."""
+    """A moment to be marked across a chart, with its words. [ms since 1970]"""
 
     at: float
     words: str
@@ -47,6 +49,7 @@ def rise_chart(
     fan: pd.DataFrame,
     events: pd.DataFrame,
     palette: Palette,
+    manner: Manner,
     *,
     span: tuple[float, float],
     target_pct: float | None,
@@ -59,7 +62,7 @@ def rise_chart(
     Parameters
     ----------
     span
-        First and last dial millisecond of the clock axis.
+        First and last moment of the clock axis. [ms since 1970]
     ready
         Early, middle and late moment of reaching the target; drawn on the target's line.
     other
@@ -71,7 +74,7 @@ def rise_chart(
     bottom = min(0.0, _least(history, "low"), _least(fan, "p05"))
     if len(events):  # flags stand under the curve
         bottom = min(bottom, -0.17 * top)
-    x = _clock_axis(span)
+    x = _clock_axis(span, manner)
     y = alt.Scale(domain=[bottom, top], nice=False, zero=False)
     percent = alt.Axis(
         title=None,
@@ -92,7 +95,7 @@ def rise_chart(
             .encode(x=x, y=alt.Y("p50:Q", scale=y, axis=percent), tooltip=said),
         ]
     if other is not None and len(other):
-        layers += _thin_bands(other, x, y, percent, palette)
+        layers += _thin_bands(other, x, y, percent, palette, manner)
     if len(history):
         layers += [
             _area(history, x, "low", "high", y, percent, palette.line, palette.line, 0.9),
@@ -101,9 +104,9 @@ def rise_chart(
             .encode(x=x, y=alt.Y("mid:Q", scale=y, axis=percent), tooltip=said),
         ]
     if target_pct is not None:
-        layers += _target(target_pct, ready, span, y, x, palette)
+        layers += _target(target_pct, ready, span, y, x, palette, manner)
     for place, mark in enumerate(marks):
-        layers += _moment(mark, span, palette, top_px=2 + 18 * place)
+        layers += _moment(mark, span, palette, manner, top_px=2 + 18 * place)
     if len(events):
         layers += _flags(events, x, y, palette, span)
     return finished(Layered(layer=layers), palette, RISE_HEIGHT_PX)
@@ -113,6 +116,7 @@ def air_chart(
     frame: pd.DataFrame,
     colours: dict[str, tuple[str, list[int]]],
     palette: Palette,
+    manner: Manner,
     *,
     span: tuple[float, float],
     unit: str,
@@ -127,7 +131,7 @@ def air_chart(
     least_span
         The axis never shows less than this, so that noise does not look like weather.
     """
-    x = _clock_axis(span)
+    x = _clock_axis(span, manner)
     values = frame["value"].dropna()
     low, high = (float(values.min()), float(values.max())) if len(values) else (0.0, least_span)
     spare = max(0.0, least_span - (high - low)) / 2 + 0.06 * max(high - low, least_span)
@@ -167,19 +171,22 @@ def spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFr
     return ends.assign(value=places)
 
 
-def forecast_chart(said: pd.DataFrame, palette: Palette, *, came: Mark | None, span: tuple[float, float]) -> Layered:
+def forecast_chart(
+    said: pd.DataFrame, palette: Palette, manner: Manner, *, came: Mark | None, span: tuple[float, float]
+) -> Layered:
     """Every forecast made at the time: when it was said to be ready, against when that was said, and what came."""
-    x = _clock_axis(span)
+    x = _clock_axis(span, manner)
     ends = pd.concat([said["early"], said["late"], said["mid"]]).dropna()
     low, high = (float(ends.min()), float(ends.max())) if len(ends) else span
     if came is not None:
         low, high = min(low, came.at), max(high, came.at)
     spare = max(300_000.0, 0.06 * (high - low))
     y = alt.Scale(domain=[low - spare, high + spare], nice=False, zero=False)
+    up = ticks((low - spare, high + spare), manner, MOMENTS_UP)
     axis = alt.Axis(
         title=None,
-        values=round_steps(low - spare, high + spare, MOMENT_STEPS_MS, most=6),
-        labelExpr="utcFormat(datum.value, '%H:%M')",
+        values=[at for at, _ in up],
+        labelExpr=_tick_words(up, "datum.value"),
         minExtent=AXIS_PX,
         maxExtent=AXIS_PX,
         domain=False,
@@ -214,19 +221,33 @@ def round_steps(low: float, high: float, steps: tuple[float, ...], *, most: int)
     return [k * step for k in range(ceil(low / step), floor(high / step) + 1)]
 
 
-def _moment_of(dial: float) -> alt.DateTime:
-    at = datetime.fromtimestamp(dial / 1000.0, UTC)
+def _moment_of(at_ms: float) -> alt.DateTime:
+    at = moment(at_ms)
     return alt.DateTime(
         year=at.year, month=at.month, date=at.day, hours=at.hour, minutes=at.minute, seconds=at.second, utc=True
     )
 
 
-def _clock_axis(span: tuple[float, float]) -> alt.X:
+def _clock_axis(span: tuple[float, float], manner: Manner) -> alt.X:
+    """Time, running evenly, with the round moments of the reader's clock under it."""
     scale = alt.Scale(type="utc", domain=[_moment_of(at) for at in span], nice=False)
+    across = ticks(span, manner, MOMENTS_ACROSS)
     axis = alt.Axis(
-        title=None, format="%H:%M", grid=False, tickCount=6, labelOverlap="greedy", labelSeparation=14, labelFlush=True
+        title=None,
+        values=[_moment_of(at) for at, _ in across],
+        labelExpr=_tick_words(across, "time(datum.value)"),
+        grid=False,
+        labelOverlap="greedy",
+        labelSeparation=14,
+        labelFlush=True,
     )
     return alt.X("at:T", scale=scale, axis=axis)
+
+
+def _tick_words(at: list[Tick], value: str) -> str:
+    """A Vega expression: the words of a tick by its moment. No browser is asked what its own clock would show."""
+    words = {f"{round(tick_ms)}": lines for tick_ms, lines in at}
+    return f"({json.dumps(words, ensure_ascii=False)})[{value}]"
 
 
 def _area(
@@ -247,10 +268,13 @@ def _area(
     return drawn
 
 
-def _thin_bands(fan: pd.DataFrame, x: alt.X, y: alt.Scale, axis: alt.Axis, palette: Palette) -> list[Any]:
+def _thin_bands(
+    fan: pd.DataFrame, x: alt.X, y: alt.Scale, axis: alt.Axis, palette: Palette, manner: Manner
+) -> list[Any]:
     """A second forecast over the first: outlines instead of areas, another colour, and a name at its end."""
     base = alt.Chart(fan)
-    tip = alt.Tooltip("words:N", title="what if")
+    what_if = manner.say("what if")
+    tip = alt.Tooltip("words:N", title=what_if)
     edges = [
         base.mark_line(color=palette.water, strokeWidth=1.3, strokeDash=dash, clip=True).encode(
             x=x, y=alt.Y(f"{column}:Q", scale=y, axis=axis)
@@ -258,7 +282,7 @@ def _thin_bands(fan: pd.DataFrame, x: alt.X, y: alt.Scale, axis: alt.Axis, palet
         for column, dash in (("p05", [2, 3]), ("p25", [1, 0]), ("p75", [1, 0]), ("p95", [2, 3]))
     ]
     middle = base.mark_line(color=palette.water, strokeWidth=2.6, strokeDash=[8, 4])
-    end = pd.DataFrame([{"at": fan["at"].iloc[-1], "pct": fan["p50"].iloc[-1], "words": "what if"}])
+    end = pd.DataFrame([{"at": fan["at"].iloc[-1], "pct": fan["p50"].iloc[-1], "words": what_if}])
     name = alt.Chart(end).mark_text(
         color=palette.water, align="right", baseline="bottom", dy=-7, fontSize=14, font=FONT, fontWeight=600
     )
@@ -276,9 +300,11 @@ def _target(
     y: alt.Scale,
     x: alt.X,
     palette: Palette,
+    manner: Manner,
 ) -> list[Any]:
     """The band on the tub, with the stretch in which it will be reached drawn on it."""
-    row = pd.DataFrame([{"at": span[1], "pct": target_pct, "words": f"the band, {target_pct:.0f} %"}])
+    words = manner.say("the band, {rise} %", rise=f"{target_pct:.0f}")
+    row = pd.DataFrame([{"at": span[1], "pct": target_pct, "words": words}])
     at_level = alt.Y("pct:Q", scale=y)
     base = alt.Chart(row)
     layers: list[Any] = [
@@ -304,10 +330,10 @@ def _target(
     return layers
 
 
-def _moment(mark: Mark, span: tuple[float, float], palette: Palette, *, top_px: int) -> list[Any]:
+def _moment(mark: Mark, span: tuple[float, float], palette: Palette, manner: Manner, *, top_px: int) -> list[Any]:
     is_late = mark.at > span[0] + 0.7 * (span[1] - span[0])
     base = alt.Chart(pd.DataFrame([{"at": mark.at, "words": mark.words}]))
-    x = _clock_axis(span)
+    x = _clock_axis(span, manner)
     return [
         base.mark_rule(color=palette.ink, strokeWidth=2).encode(x=x),
         base.mark_text(

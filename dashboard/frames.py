@@ -1,19 +1,17 @@
-"""What the store holds -> tables that charts draw: pure, thinned, on the baker's clock.
-
-Charts get times as *dial* milliseconds: the baker's clock read as if it were UTC. A chart that is told to show UTC then
-shows the baker's hours in every browser, wherever that browser thinks it is.
-"""
+"""What the store holds -> tables that charts draw: pure, thinned, worded for the reader; times in ms since 1970."""
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta, tzinfo
 
 import numpy as np
 import pandas as pd
-from numpy.typing import NDArray
 from tsdownsample import MinMaxLTTBDownsampler
 
+from dashboard.dial import ms
+from monitor.bakery.manner import Manner
+from monitor.bakery.wording import about_text, clock_text
 from monitor.dough.air import dew_point_c
-from monitor.dough.outlook import Moments, Outlook
+from monitor.dough.outlook import Band, Moments, Outlook
 from monitor.dough.track import EMPTY, Series
 from monitor.recipe.batch import Event
 from monitor.units import fahrenheit
@@ -25,13 +23,8 @@ GAP = timedelta(minutes=15)  # judgement: a line is not drawn across a longer si
 
 
 def dial_ms(at: datetime, tz: tzinfo | None) -> float:
-    """A moment as dial milliseconds. [ms]"""
-    return at.astimezone(tz).replace(tzinfo=UTC).timestamp() * 1000.0
-
-
-def clock(at: datetime, tz: tzinfo | None) -> str:
-    """A moment as the baker's clock shows it."""
-    return f"{at.astimezone(tz):%H:%M}"
+    """A moment as a zone's clock shows it, read as if it were UTC: for a chart of days, where the date counts. [ms]"""
+    return ms(at.astimezone(tz).replace(tzinfo=UTC))
 
 
 def thinned(frame: pd.DataFrame, most: int = MAX_POINTS) -> pd.DataFrame:
@@ -53,10 +46,10 @@ def broken_at_gaps(frame: pd.DataFrame, gap: timedelta = GAP) -> pd.DataFrame:
     return pd.concat([frame, empty]).sort_values("at", ignore_index=True)
 
 
-def rise_frame(outlooks: Iterable[Outlook], tz: tzinfo | None) -> pd.DataFrame:
+def rise_frame(outlooks: Iterable[Outlook], manner: Manner) -> pd.DataFrame:
     """Rise with its interval, as it was known at each moment: ``at low mid high words``. [ms, %]"""
     rows = [
-        (dial_ms(outlook.at, tz), band.p05, band.p50, band.p95, f"{band.p50:.0f} % ({band.p05:.0f} to {band.p95:.0f})")
+        (ms(outlook.at), band.p05, band.p50, band.p95, _band_words(band, manner))
         for outlook in outlooks
         if (band := outlook.rise_pct) is not None
     ]
@@ -64,12 +57,10 @@ def rise_frame(outlooks: Iterable[Outlook], tz: tzinfo | None) -> pd.DataFrame:
     return broken_at_gaps(thinned(frame, CURVE_POINTS))
 
 
-def fan_frame(outlook: Outlook | None, tz: tzinfo | None) -> pd.DataFrame:
+def fan_frame(outlook: Outlook | None, manner: Manner) -> pd.DataFrame:
     """The forecast of one outlook: ``at p05 p25 p50 p75 p95 words``. [ms, %]"""
     points = () if outlook is None else outlook.fan
-    rows = [
-        (dial_ms(p.at, tz), p.p05, p.p25, p.p50, p.p75, p.p95, f"between {p.p05:.0f} and {p.p95:.0f} %") for p in points
-    ]
+    rows = [(ms(p.at), p.p05, p.p25, p.p50, p.p75, p.p95, _fan_words(p.p05, p.p95, manner)) for p in points]
     return thinned(pd.DataFrame(rows, columns=["at", "p05", "p25", "p50", "p75", "p95", "words"]))
 
 
@@ -83,19 +74,12 @@ def keeping_peaks(series: Series, most: int = CURVE_POINTS) -> Series:
     return Series(t_s, value, sd)
 
 
-def dials_ms(started_at: datetime, t_s: NDArray[np.float64], tz: tzinfo | None) -> NDArray[np.float64]:
-    """Seconds since a moment as dial milliseconds, whatever the clock does in between. [ms]"""
-    moments = pd.DatetimeIndex(started_at.timestamp() * 1e9 + np.round(t_s * 1e9), tz=UTC)
-    on_the_wall = moments.tz_convert(tz).tz_localize(None)
-    return np.asarray(on_the_wall.as_unit("us").asi8 / 1e3, dtype=np.float64)
-
-
-def series_frame(started_at: datetime, series: Mapping[str, Series], tz: tzinfo | None) -> pd.DataFrame:
+def series_frame(started_at: datetime, series: Mapping[str, Series]) -> pd.DataFrame:
     """Some series, each by its name, over time: ``at value what``. [ms]"""
     frames = []
     for what, one in series.items():
         drawn = keeping_peaks(one)
-        frame = pd.DataFrame({"at": dials_ms(started_at, drawn.t_s, tz), "value": drawn.value})
+        frame = pd.DataFrame({"at": ms(started_at) + 1000.0 * drawn.t_s, "value": drawn.value})
         frames.append(broken_at_gaps(frame).assign(what=what))
     return pd.concat(frames, ignore_index=True)
 
@@ -124,20 +108,20 @@ def in_unit(series: Series, unit: str) -> Series:
     return Series(series.t_s, np.array([fahrenheit(float(value)) for value in series.value]), series.sd)
 
 
-def worded(frame: pd.DataFrame, unit: str) -> pd.DataFrame:
+def worded(frame: pd.DataFrame, unit: str, manner: Manner) -> pd.DataFrame:
     """The table with what a pointer on a line says in ``words``; temperatures in C turn into ``unit`` first."""
     values = [fahrenheit(float(value)) if unit == "°F" else float(value) for value in frame["value"]]
-    words = [f"{what} {value:.1f} {unit}" for what, value in zip(frame["what"], values, strict=True)]
+    words = [f"{what} {manner.number(value, 1)} {unit}" for what, value in zip(frame["what"], values, strict=True)]
     return frame.assign(value=values, words=words)
 
 
-def event_frame(events: Iterable[tuple[Event, str]], tz: tzinfo | None) -> pd.DataFrame:
+def event_frame(events: Iterable[tuple[Event, str]], manner: Manner) -> pd.DataFrame:
     """What the baker did, with the word for each: ``at what words``."""
-    rows = [(dial_ms(event.at, tz), what, f"{clock(event.at, tz)} {what}") for event, what in events]
+    rows = [(ms(event.at), what, f"{clock_text(event.at, manner)} {what}") for event, what in events]
     return pd.DataFrame(rows, columns=["at", "what", "words"])
 
 
-def forecast_frame(outlooks: Iterable[Outlook], tz: tzinfo | None, *, last: datetime | None = None) -> pd.DataFrame:
+def forecast_frame(outlooks: Iterable[Outlook], manner: Manner, *, last: datetime | None = None) -> pd.DataFrame:
     """When it was said to be ready, each time it was said: ``at early mid late words``. [ms]
 
     Forecasts made after ``last`` (the moment it came) are hindsight and are left out. A quantile that was never given
@@ -148,22 +132,26 @@ def forecast_frame(outlooks: Iterable[Outlook], tz: tzinfo | None, *, last: date
         if last is not None and outlook.at > last:
             continue
         moments = outlook.ready
-        rows.append((dial_ms(outlook.at, tz), *dials(moments, tz), _said(outlook, tz)))
+        rows.append((ms(outlook.at), *dials(moments), _said(outlook, manner)))
     frame = pd.DataFrame(rows, columns=["at", "early", "mid", "late", "words"]).sort_values("at", ignore_index=True)
     return thinned(frame)
 
 
-def dials(moments: Moments, tz: tzinfo | None) -> tuple[float | None, float | None, float | None]:
-    """Early, middle and late of a moment, in dial milliseconds."""
-    early, mid, late = (None if at is None else dial_ms(at, tz) for at in (moments.p05, moments.p50, moments.p95))
+def dials(moments: Moments) -> tuple[float | None, float | None, float | None]:
+    """Early, middle and late of a moment. [ms]"""
+    early, mid, late = (None if at is None else ms(at) for at in (moments.p05, moments.p50, moments.p95))
     return early, mid, late
 
 
-def _said(outlook: Outlook, tz: tzinfo | None) -> str:
-    ready = outlook.ready
-    if ready.p50 is None:
-        return f"{clock(outlook.at, tz)}: no forecast"
-    said = f"{clock(outlook.at, tz)}: about {clock(ready.p50, tz)}"
-    if ready.p05 is None or ready.p95 is None:
-        return said
-    return f"{said}, between {clock(ready.p05, tz)} and {clock(ready.p95, tz)}"
+def _said(outlook: Outlook, manner: Manner) -> str:
+    about = about_text(outlook.ready, manner, outlook.at)
+    return f"{clock_text(outlook.at, manner)}: {manner.say('no forecast') if about is None else about}"
+
+
+def _band_words(band: Band, manner: Manner) -> str:
+    said = "{middle} % ({low} to {high})"
+    return manner.say(said, middle=f"{band.p50:.0f}", low=f"{band.p05:.0f}", high=f"{band.p95:.0f}")
+
+
+def _fan_words(low: float, high: float, manner: Manner) -> str:
+    return manner.say("between {low} and {high} %", low=f"{low:.0f}", high=f"{high:.0f}")

@@ -3,11 +3,12 @@
 import html
 from datetime import datetime, timedelta
 
+from dashboard.dial import round_moments
 from dashboard.page import Scene
 from dashboard.svg import elastic_drawing, element, picture, text
 from dashboard.theme import FONT, Palette
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, day_word, hour_text, printable, stage_word, to_minute
+from monitor.bakery.phrases import clock_text, day_word, dial_text, hour_text, printable, stage_word, to_minute
 from monitor.day_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, StepKind, steps
@@ -77,24 +78,12 @@ def day_svg(dough: DoughPlan, now: datetime, manner: Manner, palette: Palette) -
 def _hours(start: datetime, end: datetime, height: float, manner: Manner, palette: Palette) -> str:
     hours = (end - start).total_seconds() / 3600.0
     every = next(step for step in (1, 2, 3, 6, 12, 24) if hours / step <= 9 or step == 24)
-    at = start.astimezone(manner.zone).replace(minute=0, second=0, microsecond=0) + timedelta(hours=1)
     parts = []
-    while at < end:
-        if at.hour % every == 0:
-            x = _share(at, start, end)
-            parts.append(element("line", x1=x, x2=x, y1=TOP_PX - 4, y2=height, stroke=palette.line))
-            parts.append(
-                text(
-                    hour_text(at, manner),
-                    x=x,
-                    y=12,
-                    font_size=12,
-                    font_family=FONT,
-                    fill=palette.muted,
-                    text_anchor="middle",
-                )
-            )
-        at += timedelta(hours=1)
+    for at in round_moments(start, end, 60 * every, manner.zone):
+        x = _share(at, start, end)
+        words = dial_text(at.astimezone(manner.zone), manner)
+        parts.append(element("line", x1=x, x2=x, y1=TOP_PX - 4, y2=height, stroke=palette.line))
+        parts.append(text(words, x=x, y=12, font_size=12, font_family=FONT, fill=palette.muted, text_anchor="middle"))
     return "".join(parts)
 
 

@@ -10,6 +10,7 @@ import streamlit as st
 
 from dashboard import charts, exports, frames, page, supposing
 from dashboard.charts import Mark
+from dashboard.dial import ms
 from dashboard.exports import Exhibit
 from dashboard.queries import Past
 from dashboard.supposing import Supposed
@@ -23,6 +24,7 @@ from monitor.recipe.batch import Batch, Event, EventKind
 
 LEAST_DEGREES = 4.0  # the least that a temperature axis spans, of either scale
 LEAST_PCT = 20.0
+SERIES_WORDS = {"air": "air", "dough": "dough", "dew point": "dew point"}
 MARGIN = timedelta(minutes=20)
 LONGEST_AHEAD = timedelta(hours=14)  # judgement: a night in the cold
 STEP = timedelta(minutes=5)
@@ -32,15 +34,20 @@ _MIDNIGHT = datetime(2000, 1, 1, tzinfo=UTC)
 def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> None:
     """Rise and forecast of a running batch, and beside it what would come of what is supposed."""
     newest = scene.store.latest_outlook(batch.id)
-    now_words = "now" if newest is None or newest.rise_pct is None else f"now, {newest.rise_pct.p50:.0f} %"
-    marks = (Mark(frames.dial_ms(scene.now, scene.manner.zone), now_words),)
-    said = f"{batch.name}: not yet estimated." if newest is None else curve_sentence(batch, newest, scene.manner)
+    manner = scene.manner
+    now_words = manner.say("now")
+    if newest is not None and newest.rise_pct is not None:
+        now_words = manner.say("now, {rise} %", rise=f"{newest.rise_pct.p50:.0f}")
+    marks = (Mark(ms(scene.now), now_words),)
+    said = manner.say("{batch}: not yet estimated.", batch=batch.name)
+    if newest is not None:
+        said = curve_sentence(batch, newest, manner)
     other = None
     if supposed is not None:
         other = supposing.answer(scene, batch, supposed)
         what_if = supposing.sentence(scene, batch, supposed, other)
         st.html(f'<p class="supposed">{html.escape(what_if)}</p>')
-        said = f"{said} What if: {what_if}."
+        said = f"{said} {manner.say('What if: {answer}.', answer=what_if)}"
     outlooks = scene.store.outlooks(batch.id, has_fan=False)
     span = running_span(scene, batch, supposed)
     exhibit = rise_exhibit(scene, batch, outlooks, newest, span, marks, other, sentence=said)
@@ -48,11 +55,11 @@ def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> N
 
 
 def running_span(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> tuple[float, float]:
-    """First and last dial millisecond of the charts of a running batch."""
+    """First and last moment of the charts of a running batch. [ms since 1970]"""
     end = chart_end(scene.store.latest_outlook(batch.id), scene.now)
     if supposed is not None:
         end = max(end, chart_end(supposing.answer(scene, batch, supposed), scene.now))
-    return frames.dial_ms(batch.started_at, scene.manner.zone), frames.dial_ms(end, scene.manner.zone)
+    return ms(batch.started_at), ms(end)
 
 
 def put_past_rise(scene: page.Scene, past: Past, said: Outlook) -> None:
@@ -60,8 +67,8 @@ def put_past_rise(scene: page.Scene, past: Past, said: Outlook) -> None:
     batch = past.batch
     ended_at = batch.ended_at or scene.now
     marks = (
-        Mark(frames.dial_ms(said.at, scene.manner.zone), f"said at {clock_text(said.at, scene.manner)}"),
-        Mark(frames.dial_ms(ended_at, scene.manner.zone), "ended"),
+        Mark(ms(said.at), scene.manner.say("said at {at}", at=clock_text(said.at, scene.manner))),
+        Mark(ms(ended_at), scene.manner.say("ended")),
     )
     span = _past_span(scene, batch, said)
     sentence = curve_sentence(batch, past.outlooks[-1], scene.manner)
@@ -78,7 +85,7 @@ def put_past_air(scene: page.Scene, past: Past, said: Outlook) -> None:
 def _past_span(scene: page.Scene, batch: Batch, said: Outlook) -> tuple[float, float]:
     ended_at = batch.ended_at or scene.now
     end = max(ended_at, min(chart_end(said, said.at), ended_at + timedelta(hours=2)))
-    return frames.dial_ms(batch.started_at, scene.manner.zone), frames.dial_ms(end, scene.manner.zone)
+    return ms(batch.started_at), ms(end)
 
 
 def rise_exhibit(
@@ -97,7 +104,7 @@ def rise_exhibit(
     forecasts = {"forecast": forecast, "what if": other}
     return Exhibit(
         batch.name,
-        "rise",
+        manner.say("rise"),
         sentence,
         lambda: exports.rise_table(outlooks, forecasts, noted(batch.events, manner), manner.zone),
         lambda palette: rise(replace(scene, palette=palette), batch, outlooks, forecast, span, marks, other),
@@ -114,22 +121,19 @@ def rise(
     other: Outlook | None = None,
 ) -> charts.Layered:
     """The chart of rise with one forecast, and perhaps another beside it."""
-    fan = frames.fan_frame(forecast, scene.manner.zone)
-    ready = (
-        (None, None, None)
-        if forecast is None or batch.target.is_peak
-        else frames.dials(forecast.ready, scene.manner.zone)
-    )
+    fan = frames.fan_frame(forecast, scene.manner)
+    ready = (None, None, None) if forecast is None or batch.target.is_peak else frames.dials(forecast.ready)
     return charts.rise_chart(
-        frames.rise_frame(outlooks, scene.manner.zone),
+        frames.rise_frame(outlooks, scene.manner),
         fan[fan["at"] <= span[1]],
-        frames.event_frame(noted(batch.events, scene.manner), scene.manner.zone),
+        frames.event_frame(noted(batch.events, scene.manner), scene.manner),
         scene.palette,
+        scene.manner,
         span=span,
         target_pct=batch.target.rise_pct,
         ready=ready,
         marks=marks,
-        other=None if other is None else frames.fan_frame(other, scene.manner.zone).query(f"at <= {span[1]}"),
+        other=None if other is None else frames.fan_frame(other, scene.manner).query(f"at <= {span[1]}"),
     )
 
 
@@ -165,41 +169,52 @@ def _temps(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, flo
     manner, unit = scene.manner, f"°{scene.manner.temp_unit}"
     dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
     temps = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
-    drawn = frames.worded(frames.series_frame(batch.started_at, temps, manner.zone), unit)
+    words = {what: manner.say(SERIES_WORDS[what]) for what in temps}
+    named = {words[what]: series for what, series in temps.items()}
+    drawn = frames.worded(frames.series_frame(batch.started_at, named), unit, manner)
 
     def draw(palette: Palette) -> charts.Layered:
-        colours = {"air": (palette.water, []), "dough": (palette.crust, []), "dew point": (palette.muted, [2, 3])}
-        return charts.air_chart(drawn, colours, palette, span=span, unit=unit, least_span=LEAST_DEGREES)
+        colours = {
+            words["air"]: (palette.water, []),
+            words["dough"]: (palette.crust, []),
+            words["dew point"]: (palette.muted, [2, 3]),
+        }
+        return charts.air_chart(drawn, colours, palette, manner, span=span, unit=unit, least_span=LEAST_DEGREES)
 
     def table() -> pd.DataFrame:
         ending = manner.temp_unit.lower()
         named = {f"{what.replace(' ', '_')}_{ending}": frames.in_unit(one, unit) for what, one in temps.items()}
         return exports.series_table(batch.started_at, named, manner.zone)
 
-    return Exhibit(batch.name, "temperatures", sentence, table, draw)
+    return Exhibit(batch.name, manner.say("temperatures"), sentence, table, draw)
 
 
 def _humidity(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Exhibit:
-    zone = scene.manner.zone
-    series = frames.worded(frames.series_frame(batch.started_at, {"humidity": track.humidity_pct}, zone), "%")
+    manner, zone = scene.manner, scene.manner.zone
+    word = manner.say("humidity")
+    series = frames.worded(frames.series_frame(batch.started_at, {word: track.humidity_pct}), "%", manner)
 
     def draw(palette: Palette) -> charts.Layered:
-        colours: dict[str, tuple[str, list[int]]] = {"humidity": (palette.water, [])}
-        return charts.air_chart(series, colours, palette, span=span, unit="%", least_span=LEAST_PCT)
+        colours: dict[str, tuple[str, list[int]]] = {word: (palette.water, [])}
+        return charts.air_chart(series, colours, palette, manner, span=span, unit="%", least_span=LEAST_PCT)
 
     named = {"humidity_pct": track.humidity_pct}
-    return Exhibit(batch.name, "humidity", sentence, lambda: exports.series_table(batch.started_at, named, zone), draw)
+    return Exhibit(batch.name, word, sentence, lambda: exports.series_table(batch.started_at, named, zone), draw)
 
 
 def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
     """What was measured last of each channel, for who cannot see the charts."""
-    said = []
-    for what, series in (("air", track.air_temp_c), ("dough", track.dough_temp_c), ("humidity", track.humidity_pct)):
+    manner, said = scene.manner, []
+    for what, series in (
+        ("air {much} at {at}", track.air_temp_c),
+        ("dough {much} at {at}", track.dough_temp_c),
+        ("humidity {much} at {at}", track.humidity_pct),
+    ):
         if series.t_s.size:
             value = float(series.value[-1])
-            much = f"{value:.0f} %" if what == "humidity" else temp_text(value, scene.manner)
+            much = f"{manner.number(value)} %" if series is track.humidity_pct else temp_text(value, manner)
             at = batch.started_at + timedelta(seconds=float(series.t_s[-1]))
-            said.append(f"{what} {much} at {clock_text(at, scene.manner)}")
+            said.append(manner.say(what, much=much, at=clock_text(at, manner)))
     skin = _skin_words(track, scene)
     return "; ".join([*said, skin] if skin else said) + "."
 
@@ -215,23 +230,24 @@ def _skin_words(track: Track, scene: page.Scene) -> str:
 
 def put_forecasts(scene: page.Scene, past: Past, came_at: datetime | None) -> None:
     """Every forecast made at the time against what came."""
-    said = frames.forecast_frame(past.outlooks, scene.manner.zone, last=came_at)
+    said = frames.forecast_frame(past.outlooks, scene.manner, last=came_at)
     ended_at = past.batch.ended_at or scene.now
     last_at = came_at or ended_at
     room = (last_at - past.batch.started_at) * 0.2  # right of the last forecast, for the moment that came
-    span = (frames.dial_ms(past.batch.started_at, scene.manner.zone), frames.dial_ms(last_at + room, scene.manner.zone))
+    span = (ms(past.batch.started_at), ms(last_at + room))
     came = None
-    sentence = "Every forecast made; it was not ready when the stage ended."
+    sentence = scene.manner.say("Every forecast made; it was not ready when the stage ended.")
     if came_at is not None:
         words = clock_text(came_at, scene.manner)
-        came = Mark(frames.dial_ms(came_at, scene.manner.zone), words)
-        sentence = f"Every forecast made, early to late, against the moment it was ready, {words}."
+        came = Mark(ms(came_at), words)
+        against = "Every forecast made, early to late, against the moment it was ready, {at}."
+        sentence = scene.manner.say(against, at=words)
     exhibit = Exhibit(
         past.batch.name,
-        "forecasts",
+        scene.manner.say("forecasts"),
         sentence,
         lambda: exports.forecast_table(past.outlooks, scene.manner.zone),
-        lambda palette: charts.forecast_chart(said, palette, came=came, span=span),
+        lambda palette: charts.forecast_chart(said, palette, scene.manner, came=came, span=span),
     )
     page.put_exhibit(scene, exhibit, "forecasts")
 
@@ -243,7 +259,7 @@ def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, manner: Manner
     if len(places) < 2:
         return places[0]
     chosen = st.select_slider(
-        "Look back to what was said at",
+        manner.say("Look back to what was said at"),
         places,
         value=at_first,
         format_func=lambda place: f"{clock_text(outlooks[place].at, manner)}, {rise_text(outlooks[place], manner)}",

@@ -10,10 +10,11 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from dashboard.dial import round_moments
 from dashboard.svg import elastic_drawing, element, text
 from dashboard.theme import FONT, Palette
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import hour_text
+from monitor.bakery.phrases import dial_text
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Batch
 
@@ -73,15 +74,8 @@ def ticks(hours: Hours, manner: Manner) -> list[tuple[datetime, str]]:
     step_min = next(
         (step for step in STEPS_MIN if length <= step * (MAX_LABELS - 1) * timedelta(minutes=1)), STEPS_MIN[-1]
     )
-    first = hours.start.astimezone(manner.zone).replace(hour=0, minute=0, second=0, microsecond=0)
-    step = timedelta(minutes=step_min)
-    found = []
-    at = first + step * ((hours.start - first) // step)
-    while at <= hours.end:
-        if at >= hours.start:
-            found.append((at, hour_text(at, manner)))
-        at += step
-    return found
+    moments = round_moments(hours.start, hours.end, step_min, manner.zone)
+    return [(at, dial_text(at.astimezone(manner.zone), manner)) for at in moments]
 
 
 def strip_svg(

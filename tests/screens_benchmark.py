@@ -26,6 +26,7 @@ from served import FLAGS, Served
 
 from dashboard import charts, frames
 from dashboard.cards import batch_card
+from dashboard.dial import ms
 from dashboard.page import Scene
 from dashboard.plots import noted
 from dashboard.queries import board_rows
@@ -99,19 +100,20 @@ def refresh_board(path: Path) -> str:
 
 def refresh_curve(path: Path, batch_id: BatchId) -> int:
     """The specifications of the batch's curve and air, as one refresh makes them."""
+    told = Manner(UTC)
     with Store(path) as store:
         found, newest = store.batch(batch_id), store.latest_outlook(batch_id)
-        span = (frames.dial_ms(found.started_at, UTC), frames.dial_ms(NOW + minutes(90), UTC))
+        span = (ms(found.started_at), ms(NOW + minutes(90)))
         rise = charts.rise_chart(
-            frames.rise_frame(store.outlooks(batch_id, has_fan=False), UTC), frames.fan_frame(newest, UTC),
-            frames.event_frame(noted(found.events, Manner(UTC)), UTC), DAY, span=span, target_pct=75.0,
+            frames.rise_frame(store.outlooks(batch_id, has_fan=False), told), frames.fan_frame(newest, told),
+            frames.event_frame(noted(found.events, told), told), DAY, told, span=span, target_pct=75.0,
         )  # fmt: skip
         track = store.track(found)
         dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
         series = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
-        drawn = frames.worded(frames.series_frame(found.started_at, series, UTC), "°C")
+        drawn = frames.worded(frames.series_frame(found.started_at, series), "°C", told)
         colours: dict[str, tuple[str, list[int]]] = {what: (DAY.water, []) for what in series}
-        air = charts.air_chart(drawn, colours, DAY, span=span, unit="°C", least_span=4.0)
+        air = charts.air_chart(drawn, colours, DAY, told, span=span, unit="°C", least_span=4.0)
         return len(rise.to_dict()) + len(air.to_dict())
 
 

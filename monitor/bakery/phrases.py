@@ -172,26 +172,39 @@ def to_minute(at: datetime) -> datetime:
     return (at + timedelta(seconds=30)).replace(second=0, microsecond=0)
 
 
+def dial_text(local: datetime, manner: Manner) -> str:
+    """A moment in the reader's zone, as the reader's dial shows it.
+
+    >>> from datetime import UTC
+    >>> afternoon = datetime(2026, 3, 2, 14, 5, tzinfo=UTC)
+    >>> dial_text(afternoon, Manner(UTC)), dial_text(afternoon, Manner(UTC, clock="12"))
+    ('14:05', '2:05 PM')
+    """
+    if manner.clock == "12":
+        return f"{local.hour % 12 or 12}:{local.minute:02d} {'AM' if local.hour < 12 else 'PM'}"
+    return f"{local:%H:%M}"
+
+
+def twice_text(local: datetime, manner: Manner) -> str:
+    """Which of two moments is meant when the reader's clock shows them alike; empty when it shows only one so."""
+    first, second = local.replace(fold=0), local.replace(fold=1)
+    if first.utcoffset() == second.utcoffset():
+        return ""
+    if first.dst() == second.dst():  # the zone itself was changed
+        return str(local.tzname())
+    return manner.say("winter time" if local.fold else "summer time")
+
+
 def hour_text(local: datetime, manner: Manner) -> str:
-    """A moment in the reader's zone, as the reader's dial shows it; which of two when the clock shows it twice.
+    """A moment in the reader's zone, as the reader's dial shows it; which of two when it shows them alike.
 
     >>> from zoneinfo import ZoneInfo
     >>> vienna = ZoneInfo("Europe/Vienna")
     >>> [hour_text(datetime(2026, 10, 25, 2, 30, tzinfo=vienna, fold=fold), Manner(vienna)) for fold in (0, 1)]
     ['02:30 (summer time)', '02:30 (winter time)']
-    >>> hour_text(datetime(2026, 10, 25, 14, 5, tzinfo=vienna), Manner(vienna, clock="12"))
-    '2:05 PM'
     """
-    if manner.clock == "12":
-        text = f"{local.hour % 12 or 12}:{local.minute:02d} {'AM' if local.hour < 12 else 'PM'}"
-    else:
-        text = f"{local:%H:%M}"
-    first, second = local.replace(fold=0), local.replace(fold=1)
-    if first.utcoffset() == second.utcoffset():
-        return text
-    if first.dst() == second.dst():  # the zone itself was changed
-        return f"{text} ({local.tzname()})"
-    return manner.say("{time} (winter time)" if local.fold else "{time} (summer time)", time=text)
+    which = twice_text(local, manner)
+    return f"{dial_text(local, manner)} ({which})" if which else dial_text(local, manner)
 
 
 def day_word(local: datetime, manner: Manner) -> str:

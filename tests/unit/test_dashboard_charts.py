@@ -1,20 +1,18 @@
 """Tables and charts: thinned, on the baker's clock, honest about gaps and about what nobody knows."""
 
-from datetime import UTC, datetime, timedelta, timezone, tzinfo
+from datetime import UTC, datetime, timedelta
 from typing import Any
-from zoneinfo import ZoneInfo
 
 import numpy as np
 import pandas as pd
 import pytest
 
 from dashboard.charts import Layered, Mark, air_chart, forecast_chart, rise_chart
+from dashboard.dial import ms
 from dashboard.frames import (
     MAX_POINTS,
     broken_at_gaps,
     dew_point_series,
-    dial_ms,
-    dials_ms,
     event_frame,
     fan_frame,
     forecast_frame,
@@ -25,12 +23,14 @@ from dashboard.frames import (
     worded,
 )
 from dashboard.theme import DAY, NIGHT
+from monitor.bakery.manner import Manner
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.track import EMPTY, Series, track_from_readings
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
+TOLD = Manner(UTC)
 START = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (230.0, 230.0), 250.0, 320.0)
@@ -54,11 +54,11 @@ def reading(minute: float, value: float, channel: Channel = Channel.AIR_TEMP, fl
     return Reading(NODE, "0a0a0a0a", int(minute * 60), channel, value, at(minute), at(minute), flag=flag)
 
 
-def reading_frame(readings: list[Reading], channels: list[tuple[Channel, str]], tz: tzinfo) -> pd.DataFrame:
+def reading_frame(readings: list[Reading], channels: list[tuple[Channel, str]]) -> pd.DataFrame:
     """Some channels as the screens see them: by way of a track."""
     track = track_from_readings(BATCH, readings)
     series = {Channel.AIR_TEMP: track.air_temp_c, Channel.DOUGH_TEMP: track.dough_temp_c}
-    return series_frame(BATCH.started_at, {what: series[channel] for channel, what in channels}, tz)
+    return series_frame(BATCH.started_at, {what: series[channel] for channel, what in channels})
 
 
 def layers(chart: Layered) -> list[dict[str, Any]]:
@@ -70,17 +70,19 @@ def charts_of(count: int) -> dict[str, Layered]:
     """Each chart, drawn from ``count`` outlooks or readings a minute apart."""
     outlooks = [outlook(float(k), rise=k / 10) for k in range(count)]
     readings = [reading(float(k), 24.0 + k % 3) for k in range(count)]
-    span = (dial_ms(at(0), UTC), dial_ms(at(count + 60), UTC))
-    events = event_frame([(Event(at(k), EventKind.FOLD), "folded") for k in (10, 20, 25, 300)], UTC)
-    air = reading_frame(readings, [(Channel.AIR_TEMP, "air")], UTC)
+    span = (ms(at(0)), ms(at(count + 60)))
+    events = event_frame([(Event(at(k), EventKind.FOLD), "folded") for k in (10, 20, 25, 300)], TOLD)
+    air = reading_frame(readings, [(Channel.AIR_TEMP, "air")])
     newest = outlooks[-1] if outlooks else None
     return {
         "rise": rise_chart(
-            rise_frame(outlooks, UTC), fan_frame(newest, UTC), events, DAY, span=span, target_pct=75.0,
+            rise_frame(outlooks, TOLD), fan_frame(newest, TOLD), events, DAY, TOLD, span=span, target_pct=75.0,
             ready=(span[0], span[0] + 6e5, None), marks=(Mark(span[1], "now"),),
         ),
-        "air": air_chart(worded(air, "°C"), {"air": (DAY.water, [])}, DAY, span=span, unit="°C", least_span=4.0),
-        "forecast": forecast_chart(forecast_frame(outlooks, UTC), DAY, came=Mark(span[0], "09:51"), span=span),
+        "air": air_chart(
+            worded(air, "°C", TOLD), {"air": (DAY.water, [])}, DAY, TOLD, span=span, unit="°C", least_span=4.0
+        ),
+        "forecast": forecast_chart(forecast_frame(outlooks, TOLD), DAY, TOLD, came=Mark(span[0], "09:51"), span=span),
     }  # fmt: skip
 
 
@@ -107,26 +109,20 @@ def test_thinning_keeps_both_ends_and_leaves_short_tables_alone() -> None:
     assert thinned(short, 100) is short
 
 
-def test_dial_shows_the_bakers_hour_in_any_browser() -> None:
-    zone = timezone(timedelta(hours=5, minutes=30))
-    shown = datetime.fromtimestamp(dial_ms(at(0), zone) / 1000.0, UTC)
-    assert f"{shown:%H:%M}" == "11:10"
-
-
 def test_a_line_is_not_drawn_across_a_long_silence() -> None:
-    frame = reading_frame([reading(k, 25.0) for k in (0, 1, 2, 60, 61)], [(Channel.AIR_TEMP, "air")], UTC)
+    frame = reading_frame([reading(k, 25.0) for k in (0, 1, 2, 60, 61)], [(Channel.AIR_TEMP, "air")])
     assert frame["value"].isna().tolist() == [False, False, False, True, False, False]
     assert len(broken_at_gaps(frame.head(3))) == 3
 
 
 def test_flagged_readings_are_left_out_of_the_chart() -> None:
     readings = [reading(0, 25.0), reading(1, 99.0, flag=Flag.OUT_OF_RANGE), reading(2, float("nan"))]
-    frame = reading_frame(readings, [(Channel.AIR_TEMP, "air")], UTC)
+    frame = reading_frame(readings, [(Channel.AIR_TEMP, "air")])
     assert frame["value"].tolist() == [25.0]
 
 
 def test_bakers_of_fahrenheit_read_fahrenheit() -> None:
-    frame = worded(reading_frame([reading(0, 25.0)], [(Channel.AIR_TEMP, "air")], UTC), "°F")
+    frame = worded(reading_frame([reading(0, 25.0)], [(Channel.AIR_TEMP, "air")]), "°F", TOLD)
     assert frame["value"].tolist() == [pytest.approx(77.0)]
     assert frame["words"].tolist() == ["air 77.0 °F"]
 
@@ -156,23 +152,16 @@ def test_a_day_of_readings_keeps_its_peaks() -> None:
     assert np.all(np.diff(drawn.t_s) > 0.0)
 
 
-def test_dials_follow_the_clock_over_the_end_of_summer_time() -> None:
-    before = datetime(2026, 10, 25, 0, 30, tzinfo=UTC)  # clocks in Vienna go from 03:00 back to 02:00 at 01:00 UTC
-    dials = dials_ms(before, np.array([0.0, 3600.0]), ZoneInfo("Europe/Vienna"))
-    assert [f"{datetime.fromtimestamp(dial / 1e3, UTC):%H:%M}" for dial in dials] == ["02:30", "02:30"]
-    assert [dial_ms(before + timedelta(hours=k), ZoneInfo("Europe/Vienna")) for k in (0, 1)] == dials.tolist()
-
-
 def test_unknown_rise_and_unknown_moments_leave_holes_not_numbers() -> None:
-    assert len(rise_frame([outlook(1, None), outlook(2, 10.0)], UTC)) == 1
-    frame = forecast_frame([outlook(1, ready=Moments()), outlook(2, ready=Moments(p50=at(50)))], UTC)
+    assert len(rise_frame([outlook(1, None), outlook(2, 10.0)], TOLD)) == 1
+    frame = forecast_frame([outlook(1, ready=Moments()), outlook(2, ready=Moments(p50=at(50)))], TOLD)
     assert frame["mid"].isna().tolist() == [True, False]
     assert frame["late"].isna().all()
     assert frame["words"].tolist() == ["05:41: no forecast", "05:42: about 06:30"]
 
 
 def test_hindsight_is_no_forecast() -> None:
-    frame = forecast_frame([outlook(k) for k in (10, 50, 90, 95)], UTC, last=at(90))
+    frame = forecast_frame([outlook(k) for k in (10, 50, 90, 95)], TOLD, last=at(90))
     assert len(frame) == 3
 
 
@@ -186,9 +175,15 @@ def test_the_forecast_is_two_nested_bands() -> None:
 
 
 def test_a_peak_target_has_no_band_on_the_chart() -> None:
-    empty = event_frame([], UTC)
+    empty = event_frame([], TOLD)
     chart = rise_chart(
-        rise_frame([outlook(1), outlook(2)], UTC), fan_frame(None, UTC), empty, NIGHT, span=(0.0, 1e7), target_pct=None
+        rise_frame([outlook(1), outlook(2)], TOLD),
+        fan_frame(None, TOLD),
+        empty,
+        NIGHT,
+        TOLD,
+        span=(0.0, 1e7),
+        target_pct=None,
     )
     assert [layer["mark"]["type"] for layer in layers(chart)] == ["area", "line"]
 
@@ -207,8 +202,10 @@ def test_words_of_crowded_flags_stand_clear() -> None:
 
 
 def test_axis_never_blows_noise_up_into_weather() -> None:
-    frame = reading_frame([reading(k, 25.0 + 0.01 * (k % 2)) for k in range(20)], [(Channel.AIR_TEMP, "air")], UTC)
-    chart = air_chart(worded(frame, "°C"), {"air": (DAY.water, [])}, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
+    frame = reading_frame([reading(k, 25.0 + 0.01 * (k % 2)) for k in range(20)], [(Channel.AIR_TEMP, "air")])
+    chart = air_chart(
+        worded(frame, "°C", TOLD), {"air": (DAY.water, [])}, DAY, TOLD, span=(0.0, 1e7), unit="°C", least_span=4.0
+    )
     low, high = layers(chart)[0]["encoding"]["y"]["scale"]["domain"]
     assert high - low >= 4.0
 
@@ -216,9 +213,9 @@ def test_axis_never_blows_noise_up_into_weather() -> None:
 def test_names_of_lines_that_end_together_stand_clear() -> None:
     channels = [(Channel.AIR_TEMP, "air"), (Channel.DOUGH_TEMP, "dough")]
     readings = [reading(k, 25.0) for k in range(20)] + [reading(k, 25.1, Channel.DOUGH_TEMP) for k in range(20)]
-    frame = reading_frame(readings, channels, UTC)
+    frame = reading_frame(readings, channels)
     colours = {"air": (DAY.water, []), "dough": (DAY.crust, [])}
-    chart = air_chart(worded(frame, "°C"), colours, DAY, span=(0.0, 1e7), unit="°C", least_span=4.0)
+    chart = air_chart(worded(frame, "°C", TOLD), colours, DAY, TOLD, span=(0.0, 1e7), unit="°C", least_span=4.0)
     datasets = chart.to_dict()["datasets"]
     names = [layer for layer in layers(chart) if layer["mark"]["type"] == "text"]
     (air,), (dough,) = (datasets[layer["data"]["name"]] for layer in names)
