@@ -163,7 +163,9 @@ def trend_chart(
         top = alt.value(8 + 18 * place)
         layers.append(
             alt.Chart(row)
-            .mark_point(color=colour, shape=shape, fill=fill, stroke=colour, strokeWidth=2, size=70, opacity=1.0)
+            .mark_point(
+                color=colour, shape=shape, fill=fill, stroke=colour, strokeWidth=2, size=70, opacity=1.0, aria=False
+            )
             .encode(x=alt.value(9), y=top)
         )
         layers.append(_text(row, colour).encode(x=alt.value(19), y=top, text="words:N"))
