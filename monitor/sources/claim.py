@@ -101,6 +101,7 @@ class SiteClaim:
         self._patience_s = GRACE_S + int(holder.name, 16) % 1000 / 1000.0 * APART_S
         self._seen: bytes = b""
         self._seen_s = 0.0
+        self._given_up: bytes | None = None
         self._renewed_s = float("-inf")
         self.other: Holder | None = None
 
@@ -121,12 +122,12 @@ class SiteClaim:
         found, now_s = claim_of(text), self._clock.real_s()
         if self.other is None:
             self._seen, self._seen_s = text, now_s
-            if found is None or found.is_left or found.holder == self._mine.holder:
+            if found is None or found.is_left or found.holder == self._mine.holder or text == self._given_up:
                 return True
         elif text != self._seen:
             self._seen, self._seen_s = text, now_s
         elif now_s - self._seen_s >= self._patience_s:
-            self.other = None
+            self.other, self._given_up = None, text  # it still stands there until this one has said its own
             return True
         if found is not None:
             self.other = found.holder

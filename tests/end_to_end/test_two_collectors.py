@@ -12,9 +12,10 @@ from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
+import paho.mqtt.client as paho
 import pytest
 from doors import ConfiguredBroker, commanded
-from harness import Mosquitto, wait_until
+from harness import Mosquitto, next_of, wait_until
 from programs import BOOT, CollectorProcess, good_frame
 from sample_bakery import ROUND_TUB
 from test_broker import Speaker
@@ -23,8 +24,9 @@ from monitor.clock import SystemClock, wall_clock
 from monitor.config import DATABASE_NAME, MqttAddress
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.sinks.store import Store
-from monitor.sources.claim import Holder, SiteClaim, retained
-from monitor.sources.intake import Item
+from monitor.sources import claim as claim_module
+from monitor.sources.claim import TOPIC, Claim, Holder, SiteClaim, claim_of, retained
+from monitor.sources.intake import Item, Status
 from monitor.sources.mqtt import MqttSource
 from monitor.wire.frames import acknowledgement
 from monitor.wire.readings import Channel, NodeId
@@ -165,3 +167,26 @@ def test_of_two_that_log_in_at_the_same_moment_one_gives_way(mosquitto: Mosquitt
     finally:
         for source in sources:
             source.stop()
+
+
+def test_the_claim_of_one_that_went_without_a_last_will_does_not_stand_for_ever(
+    mosquitto: Mosquitto, publisher: paho.Client, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As after a power cut that took the broker too, or where the holder hangs with its line open."""
+    monkeypatch.setattr(claim_module, "GRACE_S", 0.5)
+    monkeypatch.setattr(claim_module, "APART_S", 0.0)
+    publisher.publish(TOPIC, Claim(Holder("0a", "till"), 7).text(), 1, retain=True).wait_for_publish(20)
+    clock, inbox = SystemClock(), queue.Queue[Item]()
+    read = functools.partial(retained, MqttAddress("127.0.0.1", mosquitto.port), None, None, clock)
+    claim = SiteClaim(Holder.drawn(), clock, read)
+    assert not claim.may_take()
+    wait_until(claim.may_take, "the claim is given up")
+    gave_way = threading.Event()
+    source = MqttSource(mosquitto.url, clock, inbox, claim=claim, on_other=gave_way.set)
+    source.start()
+    try:
+        assert next_of(inbox, Status).is_online
+        assert not gave_way.is_set()
+        wait_until(lambda: claim_of(read()) != Claim(Holder("0a", "till"), 7), "the new claim stands at the broker")
+    finally:
+        source.stop()

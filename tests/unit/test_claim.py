@@ -89,6 +89,18 @@ def test_it_takes_over_what_is_no_longer_renewed(
     assert claim.other is None
 
 
+def test_what_was_given_up_stays_so_until_the_log_in_unless_it_is_renewed(
+    claim: SiteClaim, broker: Broker, ticking: Ticking
+) -> None:
+    """The collector looks once before it begins, and once more before it logs in."""
+    broker.message = Claim(OTHER, 2).text()
+    claim.may_take()
+    ticking.now_s += GRACE_S + APART_S
+    assert [claim.may_take(), claim.may_take()] == [True, True]
+    broker.message = Claim(OTHER, 3).text()
+    assert not claim.may_take()
+
+
 def test_the_holder_that_comes_back_after_the_brokers_restart_is_waited_for(
     claim: SiteClaim, broker: Broker, ticking: Ticking
 ) -> None:
