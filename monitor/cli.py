@@ -57,7 +57,12 @@ def _demo(args: argparse.Namespace) -> int:
         port=args.port,
         is_ending_itself=args.exit_when_done,
         is_opening_browser=not (args.no_browser or args.exit_when_done),
+        influx_url=args.influx_url,
     )
+    if (args.store == "influx") != (args.influx_url is not None):
+        raise ConfigError("--store influx and --influx-url go together; its token: PROOFING_INFLUX_TOKEN")
+    if args.store == "influx" and args.bake:
+        raise ConfigError("--bake plays from its own store alone; leave --store influx out")
     if signal.getsignal(signal.SIGHUP) is signal.SIG_DFL:  # a closed window must not leave five processes behind
         signal.signal(signal.SIGHUP, _stop)
     if not args.bake:
@@ -240,6 +245,8 @@ def parser() -> argparse.ArgumentParser:
     demo.add_argument("--port", type=int, help="of the dashboard (default: 8501, or a free one)")
     demo.add_argument("--no-browser", action="store_true", help="say the dashboard's address, do not open it")
     demo.add_argument("--exit-when-done", action="store_true", help="end with a table once every batch has ended")
+    demo.add_argument("--store", choices=("sqlite", "influx"), default="sqlite", help="what the screens show it from")
+    demo.add_argument("--influx-url", metavar="URL", help="with --store influx: where it is (its bucket: proofing)")
     _add_place(demo)
     demo.set_defaults(run=_demo)
 

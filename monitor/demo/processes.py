@@ -19,6 +19,7 @@ from monitor.bakery.alerts import Message
 from monitor.bakery.manner import Manner
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.config import DATABASE_NAME
+from monitor.demo import central
 from monitor.demo.day import Baker, Tub, has_truth, judge_day, read_day
 from monitor.demo.household import (
     HOST,
@@ -47,7 +48,10 @@ LOOK_EVERY_S = 0.2
 
 @dataclass(frozen=True, slots=True)
 class DemoOptions:
-    """What the baker asked of the demo. ``data_dir`` and ``port`` None: the demo chooses."""
+    """What the baker asked of the demo. ``data_dir`` and ``port`` None: the demo chooses.
+
+    ``influx_url`` is the central store that the screens are to show it by way of; None: there is none.
+    """
 
     data_dir: Path | None
     speed: float
@@ -55,6 +59,7 @@ class DemoOptions:
     port: int | None
     is_ending_itself: bool
     is_opening_browser: bool
+    influx_url: str | None = None
 
 
 def run_demo(options: DemoOptions, out: IO[str] = sys.stdout) -> int:
@@ -70,23 +75,27 @@ def run_demo(options: DemoOptions, out: IO[str] = sys.stdout) -> int:
     print(f"demo: an invented bakery day, {options.speed:g} times as fast; data in {folder}", file=out, flush=True)
     try:
         with household_of(folder, SystemClock()) as household:
-            clock = _start_all(household, folder, port, options)
+            settings = None
+            if options.influx_url is not None:
+                settings = central.write_settings(folder, options.influx_url, wall_clock())
+            clock = _start_all(household, folder, port, options, settings)
             url = f"http://{HOST}:{port}"
             print(f"dashboard: {url}", file=out, flush=True)
             if options.is_opening_browser:
                 webbrowser.open(url)
-            _play(household, folder, clock, options, out)
+            _play(household, folder, clock, options, settings, out)
     except KeyboardInterrupt:
         print("demo: ended; its data stay where they are", file=out, flush=True)
     return 0
 
 
-def _start_all(household: Household, folder: Path, port: int, options: DemoOptions) -> Clock:
+def _start_all(household: Household, folder: Path, port: int, options: DemoOptions, settings: Path | None) -> Clock:
     """Start every process and wait until each answers; the doughs' clock comes back."""
     simulator = [sys.executable, "-m", "firmware_sim"]
     broker_port = free_port()
     seed = ["--seed", str(options.seed)]
-    pace = _planned(household, [*simulator, "plan", "--out", str(folder), *seed], options.speed)
+    least_s = FIRST_LEAD_S if settings is None else FIRST_LEAD_S + central.LEAD_S
+    pace = _planned(household, [*simulator, "plan", "--out", str(folder), *seed], options.speed, least_s)
     epoch = stamp(pace.epoch)
     passwords, links = _draw_passwords(folder)
     household.start(
@@ -103,8 +112,11 @@ def _start_all(household: Household, folder: Path, port: int, options: DemoOptio
     command += ["--mqtt", f"mqtt://{COLLECTOR_USER}@{HOST}:{broker_port}"]
     for link in links.values():
         command += ["--serial", str(link)]
+    if settings is not None:
+        command += ["--config", str(settings)]
     household.start("collector", command, PROOFING_MQTT_PASSWORD=passwords[COLLECTOR_USER])
-    command, cwd = dashboard_command(folder, port)
+    shown = folder if settings is None else central.follow(household, settings, pace)
+    command, cwd = dashboard_command(shown, port)
     household.start("dashboard", command, cwd=cwd)
     household.until(lambda: all(link.exists() for link in links.values()), "the nodes open their serial lines")
     with_database = folder / DATABASE_NAME
@@ -113,9 +125,9 @@ def _start_all(household: Household, folder: Path, port: int, options: DemoOptio
     return ScaledClock(pace)
 
 
-def _planned(household: Household, command: list[str], speed: float) -> Pace:
+def _planned(household: Household, command: list[str], speed: float, least_s: float) -> Pace:
     """Plan the day, to begin when all else will be up; a slow machine gets more time for that. Its pace comes back."""
-    lead_s: float = FIRST_LEAD_S
+    lead_s = least_s
     while True:
         began_s = household.clock.real_s()
         pace = Pace(wall_clock().replace(microsecond=0) + timedelta(seconds=lead_s), speed)
@@ -137,7 +149,9 @@ def _draw_passwords(folder: Path) -> tuple[dict[str, str], dict[str, Path]]:
     return passwords, links
 
 
-def _play(household: Household, folder: Path, clock: Clock, options: DemoOptions, out: IO[str]) -> None:
+def _play(
+    household: Household, folder: Path, clock: Clock, options: DemoOptions, settings: Path | None, out: IO[str]
+) -> None:
     """The day itself, then its table; without ``--exit-when-done`` the screens stay open after it."""
     manner = Manner(local_zone())
     view: View = TableView(out, manner) if out.isatty() else LinesView(out, manner)
@@ -154,6 +168,8 @@ def _play(household: Household, folder: Path, clock: Clock, options: DemoOptions
                 clock.wait(LOOK_EVERY_S)
         print_verdicts(judge_day(store, tubs, folder), manner, out)
         out.flush()
+    if settings is not None:
+        central.wait_until_sent(household, settings, out)
     if not options.is_ending_itself:
         print("every dough was taken; the dashboard stays open until Ctrl-C", file=out, flush=True)
         while True:

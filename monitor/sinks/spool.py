@@ -79,8 +79,8 @@ class Spool(Store):
                 upto = noted[-1]["id"] if noted else after
                 return Page(stream, upto, tuple(row for row in found if row is not None))
             numbers = "NOT INDEXED WHERE rowid > ? ORDER BY rowid LIMIT ?"
-            rows = connection.execute(f"SELECT rowid AS number, * FROM {stream} {numbers}", (after, most)).fetchall()
-            return Page(stream, rows[-1]["number"] if rows else after, _rows_of(connection, stream, rows))
+            rows = connection.execute(f"SELECT rowid AS its_rowid, * FROM {stream} {numbers}", (after, most)).fetchall()
+            return Page(stream, rows[-1]["its_rowid"] if rows else after, _rows_of(connection, stream, rows))
 
     def standing_rows(self) -> list[SpoolRow]:
         """Every row of the small tables that change all the time."""
@@ -88,7 +88,7 @@ class Spool(Store):
             return [
                 row
                 for table in STANDING
-                for row in _rows_of(connection, table, connection.execute(f"SELECT rowid AS number, * FROM {table}"))
+                for row in _rows_of(connection, table, connection.execute(f"SELECT rowid AS its_rowid, * FROM {table}"))
             ]
 
     def is_sent(
@@ -171,7 +171,7 @@ def _upto(connection: sqlite3.Connection, target: str, stream: str) -> int:
 
 
 def _row(connection: sqlite3.Connection, table: str, number: int) -> SpoolRow | None:
-    found = connection.execute(f"SELECT rowid AS number, * FROM {table} WHERE rowid = ?", (number,)).fetchall()
+    found = connection.execute(f"SELECT rowid AS its_rowid, * FROM {table} WHERE rowid = ?", (number,)).fetchall()
     return next(iter(_rows_of(connection, table, found)), None)
 
 
@@ -187,7 +187,7 @@ def _rows_of(connection: sqlite3.Connection, table: str, found: Iterable[sqlite3
     rows = []
     for each in found:
         values = dict(each)
-        number = values.pop("number")
+        number = values.pop("its_rowid")
         batch_id = values["id"] if table == "batch" else values.get("batch_id")
         rows.append(SpoolRow(table, number, values, None if batch_id is None else begun_us(batch_id)))
     return tuple(rows)

@@ -9,6 +9,7 @@ from harness import START, SetClock, wait_until
 from influx import TOKEN, Influx
 
 from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Subject
+from monitor.bakery.calls import Call
 from monitor.central.sender import Sender, target_of
 from monitor.centre import Centre
 from monitor.dough.outlook import Band, FanPoint, Outlook, State
@@ -51,6 +52,7 @@ def fill(path: Path, minutes: int) -> None:
             change = Change(alert.subject, alert.kind, 1, at, Phase.UNACKNOWLEDGED)
             outlook = Outlook(at, State.RISING, Band(k - 1.0, 1.0 * k, k + 1.0), fan=fan)
             book.save_step(batch.id, outlook, [alert], [text], [change])
+        book.save_call(Call(text.id, 1, "baker", START, START, "phone", 1), 1)
         book.add_level(batch.id, START + timedelta(minutes=5), 92.0, 3.0)
         book.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, "fine", bytes(range(256)) * 600))
         book.note_node(NODE, "serial bench", START)
