@@ -26,6 +26,7 @@ from monitor.dough.outlook import Band, Outlook
 from monitor.dough.prior import prior_of
 from monitor.dough.track import Track
 from monitor.dough.verdicts import Tasted, best_rise_pct
+from monitor.errors import AccessError
 from monitor.learner import lessons_before
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
@@ -124,10 +125,12 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
     Raises
     ------
     AccessError
-        When the person at this session is no baker.
+        When the person at this session is no baker, or what is shown is a copy.
     """
     path = database()
     door.demand(Role.BAKER, path.parent)
+    if sites.chosen(data_dir()) is not None:
+        raise AccessError(f"This is a copy of what {path.parent.name} holds: note it there, and it comes here by itself.")
     with kind(path) as store:
         yield store
 

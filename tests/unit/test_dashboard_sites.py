@@ -11,9 +11,10 @@ import pytest
 from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
-from dashboard import door, queries, sites
+from dashboard import door, queries, reading, sites
 from monitor.access import SECRET_HEADER, USER_HEADER
 from monitor.config import DATABASE_NAME
+from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId
 from monitor.sinks.copies import Copy, copy_of
 from monitor.sinks.store import Store
@@ -76,7 +77,12 @@ def test_one_site_alone_is_shown_as_a_bakery_shows_itself(ids: dict[str, BatchId
 def test_nothing_can_be_noted_in_a_copy(ids: dict[str, BatchId], tmp_path: Path) -> None:
     app = run()
     assert not [button for button in app.button if "cknowledge" in str(button.label)]
-    with Store(copy_of(tmp_path, "rye-street")) as store, pytest.raises(Exception, match="is a copy of another site's"):
+    with SiteOf("rye-street"), pytest.raises(AccessError, match="a copy of what rye-street holds"):
+        queries.opened_to_write().__enter__()
+    with (
+        Store(copy_of(tmp_path, "rye-street")) as store,
+        pytest.raises(StoreError, match="is a copy of another site's"),
+    ):
         store.acknowledge(store.standing_alerts()[0].number, store.batches()[0].started_at)
 
 
@@ -134,15 +140,13 @@ def test_a_site_in_the_address_opens_no_store_of_another(
     person[USER_HEADER] = "till"
     with SiteOf("poplar-lane"), queries.opened() as store:
         assert store.batch(ids["past"]).name == "Rye buns"
-    with pytest.raises(Exception, match="not logged in here as anybody who may look"), queries.opened("poplar-lane"):
+    with pytest.raises(AccessError, match="not logged in here as anybody who may look"), queries.opened("poplar-lane"):
         pass
 
 
 def test_settings_of_the_directory_hold_for_its_copies(ids: dict[str, BatchId], tmp_path: Path) -> None:
     (tmp_path / "config.toml").write_text('temp_unit = "F"\n')
     with queries.opened("rye-street") as store:
-        from dashboard import reading
-
         reading._settings.clear()
         assert reading.manner(store.path.parent).temp_unit == "F"
         reading._settings.clear()
