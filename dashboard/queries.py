@@ -130,7 +130,9 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
     path = database()
     door.demand(Role.BAKER, path.parent)
     if sites.chosen(data_dir()) is not None:
-        raise AccessError(f"This is a copy of what {path.parent.name} holds: note it there, and it comes here by itself.")
+        raise AccessError(
+            f"This is a copy of what {path.parent.name} holds: note it there, and it comes here by itself"
+        )
     with kind(path) as store:
         yield store
 

@@ -5,30 +5,21 @@ from dataclasses import replace
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import actions, page, queries, reading
+from dashboard import actions, page, queries, reading, shelf, taring
 from dashboard.starting import (
     USUAL_BAND_PCT,
     Like,
     likes,
-    measures,
-    reading_words,
     recipes_at_hand,
-    shelf_html,
-    tare_mm,
-    vessel_word,
-    vessels_of,
 )
-from monitor.bakery.manner import Manner
 from monitor.bakery.wording import stage_word
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
 from monitor.recipe.intent import Intent
 from monitor.recipe.tables import LONGEST_NAME
-from monitor.recipe.vessel import Shape, Vessel
 from monitor.sinks.shelf import Shelf
 from monitor.units import celsius, fahrenheit
 from monitor.wire.readings import Channel, NodeId
 
-_SHAPES = {Shape.ROUND: "round", Shape.RECTANGULAR: "rectangular"}
 BY_EYE = "no node: levels read by eye"
 SEEN_BY = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
 
@@ -50,31 +41,33 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
         st.html(page.note(fault))
     made = _what(like, scene)
     with queries.opened_as(Shelf) as store:
-        vessels = vessels_of(store, like)
+        vessels = shelf.vessels_of(store, like.batch if like.has_vessel else None)
         vessel_name = st.selectbox(
             manner.say("It stands in"),
             list(vessels),
-            format_func=lambda name: vessel_word(name, manner),
+            format_func=lambda name: shelf.vessel_word(name, manner),
             key="vessel",
         )
     vessel = vessels[vessel_name]
-    st.html(shelf_html(vessels, vessel_name, scene))
-    st.html(f'<p class="quiet">{measures(vessel, scene.manner)}</p>')
-    _another_vessel(manner)
+    st.html(shelf.shelf_html(vessels, vessel_name, scene))
+    st.html(f'<p class="quiet">{shelf.measures(vessel, scene.manner)}</p>')
+    shelf.put_another(manner)
     nodes = {row.node.removeprefix("urn:dev:"): row.node for row in scene.store.nodes()}
     usual = like.batch.node_of(Channel.DISTANCE)
     names = [*nodes, BY_EYE]
     place = next((names.index(name) for name, node in nodes.items() if node == usual), 0)
-    node = nodes.get(st.selectbox(
-        manner.say("Looked at by"),
-        names,
-        index=place,
-        format_func=lambda name: manner.say(BY_EYE) if name == BY_EYE else name,
-        key="node",
-    ))
-    vessel = replace(vessel, sensor_to_base_mm=_tared_mm(vessel_name, vessel, node))
+    node = nodes.get(
+        st.selectbox(
+            manner.say("Looked at by"),
+            names,
+            index=place,
+            format_func=lambda name: manner.say(BY_EYE) if name == BY_EYE else name,
+            key="node",
+        )
+    )
+    vessel = replace(vessel, sensor_to_base_mm=taring.tared_mm(vessel_name, vessel, node))
     if node is not None:
-        _live_reading(node, vessel_name, vessel, manner)
+        taring.put_live_reading(node, vessel_name, vessel, manner)
     batch, dough_c = made
     batch = replace(batch, vessel=vessel, nodes=_nodes(like, node), started_at=scene.now)
     if st.button(manner.say("Go"), key="go", type="primary", width="stretch", disabled=not batch.name):
@@ -129,56 +122,3 @@ def _nodes(like: Like, node: NodeId | None) -> tuple[tuple[Channel, NodeId], ...
     if like.batch.node_of(Channel.DISTANCE) == node:
         return like.batch.nodes
     return tuple((channel, node) for channel in SEEN_BY)
-
-
-def _tared_mm(name: str, vessel: Vessel, node: NodeId | None) -> float | None:
-    found: float | None = st.session_state.get(f"tare {name} {node}")
-    return vessel.sensor_to_base_mm if found is None else found
-
-
-@st.fragment(run_every=page.REFRESH_S)
-def _live_reading(node: NodeId, vessel_name: str, vessel: Vessel, manner: Manner) -> None:
-    def draw(scene: page.Scene) -> None:
-        row = next(each for each in scene.store.nodes() if each.node == node)
-        st.html(page.note(reading_words(row, vessel, scene)))
-
-    page.shown(draw)
-    if st.button(manner.say("Tare: the vessel below it is empty"), key="tare", width="stretch"):
-        _tare(node, vessel_name, vessel)
-
-
-def _tare(node: NodeId, vessel_name: str, vessel: Vessel) -> None:
-    def measure(scene: page.Scene) -> None:
-        with queries.opened_as(Shelf) as store:
-            found = tare_mm(store, node, scene)
-        if found is None:
-            st.toast(scene.manner.say("Not tared: the node has not measured a distance in the last two minutes."))
-            return
-        st.session_state[f"tare {vessel_name} {node}"] = found
-        actions.put_on_shelf(vessel_name, replace(vessel, sensor_to_base_mm=found))
-        st.rerun(scope="app")
-
-    page.shown(measure)
-
-
-def _another_vessel(manner: Manner) -> None:
-    """A vessel measured with a rule, put on the shelf."""
-    with st.expander(manner.say("Another vessel")), st.form("vessel-form", border=False):
-        name = st.text_input(manner.say("What you call it"), max_chars=LONGEST_NAME)
-        shape = st.radio(
-            manner.say("Seen from above"),
-            list(_SHAPES),
-            format_func=lambda each: manner.say(_SHAPES[each]),
-            horizontal=True,
-        )
-        base, top, depth = st.columns(3)
-        base_mm = base.number_input(manner.say("Across the base, mm inside"), 20.0, 2000.0, 180.0, 5.0, format="%.0f")
-        top_mm = top.number_input(manner.say("Across the rim"), 20.0, 2000.0, 210.0, 5.0, format="%.0f")
-        depth_mm = depth.number_input(manner.say("Deep"), 20.0, 2000.0, 200.0, 5.0, format="%.0f")
-        label = manner.say("Other side at the base, if not round")
-        other = st.number_input(label, 20.0, 2000.0, None, 5.0, format="%.0f")
-        if st.form_submit_button(manner.say("Put it on the shelf")) and name.strip():
-            side = base_mm if shape is Shape.ROUND or other is None else other
-            rim = top_mm if shape is Shape.ROUND or other is None else other * top_mm / base_mm
-            actions.put_on_shelf(name.strip(), Vessel(shape, (base_mm, side), (top_mm, rim), depth_mm))
-            st.rerun()
