@@ -22,7 +22,7 @@ from monitor.clock import Clock
 from monitor.errors import ConfigError, SourceError
 from monitor.sources.claim import TOPIC as CLAIM_TOPIC
 from monitor.sources.claim import SiteClaim
-from monitor.sources.intake import QUEUE_SIZE, Fault, Frame, Item, Status, put
+from monitor.sources.intake import Fault, Frame, Item, Status, put
 from monitor.wire.frames import identity, node_of_key
 
 log = logging.getLogger(__name__)
@@ -101,7 +101,9 @@ class MqttSource:
             manual_ack=True,
         )
         self._client.reconnect_delay_set(FIRST_RETRY_S, LAST_RETRY_S)
-        self._client.max_inflight_messages_set(QUEUE_SIZE)  # acknowledgements: a turn's must not wait for each other
+        # No limit: a turn's acknowledgements must not wait for each other, and with one the library looks through all
+        # that are on their way each time the broker has one.
+        self._client.max_inflight_messages_set(0)
         if username or url_user:
             self._client.username_pw_set(username or url_user, password)
         if scheme == "mqtts":
