@@ -22,7 +22,7 @@ log = logging.getLogger(__name__)
 
 LOOK_S = 2.0  # judgement: a board is looked at as often
 LAST_RETRY_S = 60.0
-_COUNTED = {"reading": "seq", "outlook": "body"}
+_COUNTED = {"reading": "origin", "outlook": "body"}
 """A field that every point has; of other tables ``row``."""
 
 

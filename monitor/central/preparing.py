@@ -36,4 +36,4 @@ def statements(centre: Centre, keep_readings_d: int | None) -> list[tuple[str, s
 def means_query(centre: Centre) -> str:
     """What is kept of readings for good: mean, least, greatest and number of the sound ones."""
     of = "mean(value) AS mean, min(value) AS min, max(value) AS max, count(value) AS count"
-    return f'SELECT {of} INTO "{centre.bucket}"."autogen"."{MEANS}" FROM reading WHERE flag = \'ok\''
+    return f'SELECT {of} INTO "{centre.bucket}"."autogen"."{MEANS}" FROM reading'

@@ -1,7 +1,9 @@
 """An invented site with a store, and what sends it to a central store, for the tests of both ends."""
 
+import math
 from collections.abc import Iterator
 from contextlib import contextmanager
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
@@ -18,7 +20,7 @@ from monitor.recipe.intent import Judgement, Verdict
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.spool import Spool
-from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 SITE = "rye"
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
@@ -44,6 +46,8 @@ def fill(path: Path, minutes: int) -> None:
     with Reviews(path) as book:
         batch = book.add_batch(TUB)
         book.append(reading(k, k, channel, 20.0 + k % 7) for k in range(1, minutes + 1) for channel in CHANNELS)
+        doubtful = replace(reading(9001, 3.5), flag=Flag.OUT_OF_RANGE)
+        book.append([doubtful, replace(doubtful, seq=9002, value=math.nan)])
         fan = tuple(FanPoint(START + timedelta(minutes=k), *(1.0 * k,) * 5) for k in range(91))
         for k in range(1, 11):
             at = START + timedelta(minutes=k)

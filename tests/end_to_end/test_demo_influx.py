@@ -41,7 +41,7 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
     day: tuple[Path, "subprocess.Popen[str]"], influx: Influx, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     folder, demo = day
-    wait_until(lambda: demo.poll() is not None or influx.count("reading", "seq") > 200, "the day is under way")
+    wait_until(lambda: demo.poll() is not None or influx.count("reading", "origin") > 200, "the day is under way")
     influx.kill()
     with Spool(folder / DATABASE_NAME) as spool:
         before = spool.counts()["reading"]
@@ -57,7 +57,7 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
         counts = spool.counts()
         names = [batch.name for batch in spool.batches()]
         nodes = {node.node: node.first_seen_at for node in spool.nodes()}
-    assert influx.count("reading", "seq") == counts["reading"]
+    assert influx.count("reading", "origin") == counts["reading"]
     assert influx.count("outlook", "body") == counts["outlook"]
     assert influx.count("batch", "row") == counts["batch"] == 5
     assert TOKEN not in "".join(path.read_text(errors="replace") for path in (folder / "logs").iterdir())
