@@ -9,6 +9,7 @@ from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch
 
 SOONEST, LATEST = timedelta(minutes=1), timedelta(minutes=5)
+AT_LEAST = timedelta(seconds=15)  # judgement: the middle estimate of a peak may hover just ahead for long
 PATIENCE = 0.1  # judgement: of the time in which nothing can happen yet, what may pass before it is foretold anew
 
 
@@ -46,4 +47,5 @@ def next_look_at(batch: Batch, outlook: Outlook, alerts: Iterable[Alert], rules:
         aimed += [peak.p50 and peak.p50 - peak_lead]
     first_at = min((at for at in early if at is not None), default=None)
     every = LATEST if first_at is None else min(max(PATIENCE * (first_at - now), SOONEST), LATEST)
-    return min((at for at in aimed if at is not None and now < at <= now + every), default=now + every)
+    aimed_at = min((at for at in aimed if at is not None and now < at <= now + every), default=now + every)
+    return max(aimed_at, now + AT_LEAST)

@@ -7,7 +7,7 @@ import pytest
 from made_up import FIRST_DAY, batch_of
 
 from monitor.bakery.alerts import Alert, AlertKind, Rules, Subject
-from monitor.bakery.next_look import LATEST, SOONEST, next_look_at
+from monitor.bakery.next_look import AT_LEAST, LATEST, SOONEST, next_look_at
 from monitor.dough.outlook import Moments, Outlook, State
 
 NOW = FIRST_DAY + timedelta(hours=2)
@@ -47,6 +47,10 @@ def test_an_oven_that_needs_long_brings_the_look_forward():
 @pytest.mark.parametrize(("minutes", "wait_s"), [(0.5, 30.0), (10.75, 45.0)])
 def test_a_foretold_moment_is_looked_at_in_that_moment(minutes, wait_s):
     assert wait_of(rising(around(minutes, 2.0))) == timedelta(seconds=wait_s)
+
+
+def test_a_moment_that_hovers_just_ahead_is_not_run_after():
+    assert wait_of(rising(around(0.05, 0.1))) == AT_LEAST
 
 
 def test_what_never_comes_within_sight_can_wait():
