@@ -28,7 +28,8 @@ PASSED_ON = {  # the sentences stand elsewhere: in the calls of who passes them 
     "manner.say(DEFERENCE)",
     "manner.say(caution.title)",
     "manner.say(caution.text)",
-    "scene.manner.say(kind.words)",
+    "say(kind.words)",
+    "scene.manner.say(what)",  # that is asked of a node
 }
 
 
@@ -58,6 +59,7 @@ def sentences() -> tuple[list[Sentence], list[str]]:
 def stored() -> Iterator[tuple[str, str]]:
     """Sentences that are kept in the store as they stand in the source, or that stand in values made elsewhere."""
     from dashboard.exports import KINDS
+    from dashboard.node_exhibit import ASKED
     from dashboard.screens.batch import POKES
     from monitor.bakery.alerts import MORE, UNMEASURED, UNSEEN
     from monitor.bakery.cautions import CAUTIONS, DEFERENCE
@@ -73,6 +75,8 @@ def stored() -> Iterator[tuple[str, str]]:
         yield kind.words, "dashboard/exports.py"
     for text in (UNSEEN, UNMEASURED, LINE_EXPLAINS, NODE_EXPLAINS, *MORE.values()):
         yield text, "monitor/bakery/alerts.py"
+    for text in ASKED:
+        yield text, "dashboard/node_exhibit.py"
     for text in POKES.values():
         yield text, "dashboard/screens/batch.py"
     yield NOT_ESTIMATED, "monitor/collector.py"
@@ -96,13 +100,14 @@ class _Module:
     def sentences(self) -> Iterator[Sentence]:
         """Each sentence said here."""
         for call in ast.walk(self._tree):
-            if not isinstance(call, ast.Call) or not isinstance(call.func, ast.Attribute) or not call.args:
+            if not isinstance(call, ast.Call) or not call.args:
                 continue
-            if call.func.attr == "count" and len(call.args) == 3:
+            by, _, what = ast.unparse(call.func).rpartition(".")
+            if what == "count" and len(call.args) == 3:
                 _, one, many = call.args
                 for text, other in zip(self._texts(one, call), self._texts(many, call), strict=True):
                     yield Sentence(text, self.where, other)
-            elif call.func.attr == "say" and ast.unparse(call.func.value) not in NOT_A_MANNER:
+            elif what == "say" and by not in NOT_A_MANNER:
                 written = ast.unparse(call)
                 texts = self._texts(call.args[0], call)
                 if not texts and written not in STORED | PASSED_ON:
