@@ -188,8 +188,11 @@ def _looped(target: ast.expr, over: ast.expr, name: str, around: list[ast.AST]) 
 
 
 def catalogue(code: str) -> Catalog:
-    """The language file of a code."""
-    with (ROOT / "monitor" / "languages" / f"{code}.po").open("rb") as file:
+    """The language file of a code; an empty one when there is none yet."""
+    path = ROOT / "monitor" / "languages" / f"{code}.po"
+    if not path.exists():  # a new language
+        return Catalog(locale=code)
+    with path.open("rb") as file:
         return read_po(file, locale=code, abort_invalid=True)
 
 
