@@ -31,7 +31,7 @@ def settings(folder: Path, influx: Influx, more: str = "") -> Path:
     return folder
 
 
-def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy(tmp_path: Path, influx: Influx) -> None:
+def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy_over_an_outage(tmp_path: Path, influx: Influx) -> None:
     site, central = settings(tmp_path / "site", influx), settings(tmp_path / "central", influx)
     fill(site / "proofing.sqlite", 5)
     copy = copy_of(central, "rye")
@@ -42,6 +42,14 @@ def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy(tmp_path: Path,
         with CollectorProcess(site, "--by-eye"):
             wait_until(lambda: is_drained(site / "proofing.sqlite", influx), "all is sent")
             wait_until(lambda: copy.exists() and _readings(copy) == 23, "all is copied")
+            influx.kill()
+            with Store(site / "proofing.sqlite") as store:
+                store.append([reading(24, 24.0)])
+            logs = (site / "collect.log", tmp_path / "follow.log")
+            wait_until(lambda: all("state=away" in log.read_text() for log in logs), "both miss the server")
+            influx.start()
+            wait_until(lambda: _readings(copy) == 24, "both have gone on")
+            wait_until(lambda: all("state=mended" in log.read_text() for log in logs), "both say so")
     finally:
         follower.send_signal(signal.SIGTERM)
         assert follower.wait(60) == 0, (tmp_path / "follow.log").read_text()

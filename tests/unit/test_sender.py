@@ -1,0 +1,144 @@
+"""What sends to a central store holds one page, waits longer and longer, and says what keeps it."""
+
+from collections.abc import Iterator, Sequence
+from datetime import timedelta
+from itertools import islice
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+
+import pytest
+from harness import START, SetClock
+
+from monitor.central import link as lines
+from monitor.central import sender as sending
+from monitor.central.points import Point
+from monitor.central.sender import LAST_RETRY_S, LATE, TURN_S, Sender
+from monitor.centre import Centre
+from monitor.errors import CentralError, CentralKind
+from monitor.sinks.spool import Spool
+from monitor.watch.metrics import PulseMetrics
+from monitor.watch.pulse import Pulse
+from monitor.wire.readings import Channel, NodeId, Reading
+
+NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+
+
+class FakeLink:
+    """Takes everything, or fails as it is told to."""
+
+    fault: CentralError | None = None
+    taken: list[tuple[str, int]]
+
+    def __init__(self, *_: object) -> None:
+        pass
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
+    ) -> None:
+        pass
+
+    def write(self, measurement: str, points: Sequence[Point]) -> None:
+        if FakeLink.fault is not None:
+            raise FakeLink.fault
+        FakeLink.taken.append((measurement, len(points)))
+
+
+@pytest.fixture(autouse=True)
+def fake_link(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(lines, "Link", FakeLink)
+    FakeLink.fault, FakeLink.taken = None, []
+
+
+@pytest.fixture
+def spool(tmp_path: Path) -> Iterator[Spool]:
+    with Spool(tmp_path / "proofing.sqlite") as opened:
+        yield opened
+
+
+def fill(spool: Spool, n: int) -> None:
+    moments = (START + timedelta(seconds=k) for k in range(n))
+    spool.append(Reading(NODE, "0a0a0a0a", k, Channel.AIR_TEMP, 25.0, at, at) for k, at in enumerate(moments, 1))
+
+
+def sender_of(spool: Spool, clock: SetClock | None = None, page_rows: int = 1000) -> Sender:
+    return Sender(spool.path, Centre("http://127.0.0.1:1"), None, "rye", clock or SetClock(), page_rows)
+
+
+def test_no_more_than_a_page_is_held_however_much_waits(spool: Spool) -> None:
+    fill(spool, 20_500)
+    waits = list(islice(sender_of(spool).turns(spool), 22))
+    readings = [n for measurement, n in FakeLink.taken if measurement == "reading"]
+    assert (sum(readings), max(readings)) == (20_500, 1000)
+    assert waits[-1] == TURN_S
+    assert not any(waits[:21])
+
+
+def test_it_waits_longer_and_longer_while_nobody_answers_and_then_goes_on_at_once(spool: Spool) -> None:
+    fill(spool, 1)
+    turns = sender_of(spool).turns(spool)
+    FakeLink.fault = CentralError("does not answer", CentralKind.AWAY)
+    assert list(islice(turns, 8)) == [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, LAST_RETRY_S, LAST_RETRY_S]
+    FakeLink.fault = None
+    assert next(turns) == 0.0
+    FakeLink.fault = CentralError("does not answer", CentralKind.AWAY)
+    fill(spool, 2)
+    assert next(turns) == 1.0
+
+
+def test_settings_that_are_wrong_are_told_sooner_than_a_line_that_is_away(spool: Spool) -> None:
+    fill(spool, 1)
+    sender = sender_of(spool)
+    turns = sender.turns(spool)
+    told = {}
+    for kind in (CentralKind.AWAY, CentralKind.SHUT):
+        FakeLink.fault = CentralError(f"because {kind.value}", kind)
+        next(turns)
+        (trouble,) = sender.troubles()
+        assert f"because {kind.value}" in trouble.what
+        told[kind] = trouble.after_s
+    assert told[CentralKind.SHUT] < 300 < told[CentralKind.AWAY]
+
+
+def test_being_hours_behind_is_a_trouble_and_being_minutes_behind_is_none(spool: Spool) -> None:
+    fill(spool, 3000)
+    clock = SetClock(START + LATE / 2)
+    sender = sender_of(spool, clock)
+    next(sender.turns(spool))
+    assert list(sender.troubles()) == []
+    assert sender.waiting == 2000
+    clock.put(START + 2 * LATE)
+    (trouble,) = sender.troubles()
+    assert "hours behind: 2000 rows wait" in trouble.what
+
+
+def test_a_node_is_sent_when_something_of_it_has_changed(spool: Spool, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sending, "STANDING_S", 0.0)
+    spool.note_node(NODE, "serial bench", START)
+    turns = sender_of(spool).turns(spool)
+    for _ in range(3):
+        next(turns)
+    assert FakeLink.taken.count(("node", 1)) == 1
+    spool.note_node(NODE, "serial bench", START + timedelta(minutes=1))
+    next(turns)
+    assert FakeLink.taken.count(("node", 1)) == 2
+
+
+def test_a_late_reading_is_told_apart_from_what_is_of_now(spool: Spool) -> None:
+    fill(spool, 10)
+    long_ago = START - timedelta(hours=5)
+    spool.append([Reading(NODE, "0b0b0b0b", 1, Channel.AIR_TEMP, 25.0, long_ago, START)])
+    next(sender_of(spool).turns(spool))
+    assert FakeLink.taken == [("reading", 11), ("delivery", 2)]
+
+
+def test_metrics_tell_how_many_rows_wait() -> None:
+    def samples(metrics: PulseMetrics) -> dict[str, float]:
+        return {metric.name: metric.samples[0].value for metric in metrics.collect() if metric.samples}
+
+    pulse = Pulse(SetClock())
+    assert samples(PulseMetrics(pulse, lambda: 0, lambda: 0, lambda: 7))["proofing_unsent_rows"] == 7.0
+    assert "proofing_unsent_rows" not in samples(PulseMetrics(pulse, lambda: 0, lambda: 0))
