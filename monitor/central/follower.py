@@ -120,13 +120,20 @@ class Follower:
 
 
 def _take(copy: Copy, measurement: str, points: Sequence[dict[str, Any]]) -> None:
+    """Put points into a copy; what is no row of ours is left out: anybody with a token may have written it."""
+    found: list[tuple[dict[str, Any], int | None]] = []
+    values_of = {"reading": reading_values, "outlook": outlook_values}.get(measurement, row_values)
+    for point in points:
+        try:
+            found.append((values_of(point), point.get("begun_us")))
+        except (AttributeError, KeyError, TypeError, ValueError):
+            continue
     if measurement == "reading":
-        copy.take_readings(map(reading_values, points))
+        copy.take_readings(values for values, _ in found)
+        n_taken = len(found)
     elif measurement == "batch":
-        copy.take_batches(map(row_values, points))
+        n_taken = copy.take_batches(values for values, _ in found)
     else:
-        values_of = outlook_values if measurement == "outlook" else row_values
-        found = [(values_of(point), point.get("begun_us")) for point in points]
         n_taken = copy.take(measurement, found)
-        if n_taken < len(found):
-            log.info("copy=%s table=%s left_out=%d", copy.path, measurement, len(found) - n_taken)
+    if n_taken < len(points):
+        log.info("copy=%s table=%s left_out=%d", copy.path, measurement, len(points) - n_taken)

@@ -158,7 +158,14 @@ class Sender(Beside[Spool]):
         clock_ns: int,
     ) -> int:
         """Write rows of one measurement, then tell readers of it; the time of the last delivery comes back."""
-        pairs = [(row, point_of(self._site, row)) for row in rows]
+        pairs: list[Sent] = []
+        for row in rows:
+            try:
+                pairs.append((row, point_of(self._site, row)))
+            except (KeyError, TypeError, ValueError) as error:  # a row that is not what its table says
+                refused.append((row, f"cannot be made a point: {error!r}"))
+        if not pairs:
+            return clock_ns
         refused += _refused_of(link, measurement, pairs)
         times = sorted(point.time_ns for _, point in pairs)
         is_dense = measurement in DENSE

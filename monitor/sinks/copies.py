@@ -64,17 +64,22 @@ class Copy(Store):
                 found,
             )
 
-    def take_batches(self, found: Iterable[Values]) -> None:
-        """Take batches in. Of two with one number, as after a store was lost, the later one counts here."""
+    def take_batches(self, found: Iterable[Values]) -> int:
+        """Take batches in; how many fit. Of two with one number, as after a store was lost, the later one counts."""
+        n_taken = 0
         with self._write(is_of_batches=True) as connection:
             for values in found:
-                started_us = _started_us(connection, values["id"])
-                if started_us is not None and started_us > values["started_us"]:
+                number, begins_us = values.get("id"), values.get("started_us")
+                if not isinstance(number, int) or not isinstance(begins_us, int):
                     continue
-                if started_us is not None and started_us < values["started_us"]:
+                started_us = _started_us(connection, number)
+                if started_us is not None and started_us > begins_us:
+                    continue
+                if started_us is not None and started_us < begins_us:
                     for table in _tables_of_batches(connection):
-                        connection.execute(f"DELETE FROM {table} WHERE batch_id = ?", (values["id"],))
-                _put(connection, "batch", values)
+                        connection.execute(f"DELETE FROM {table} WHERE batch_id = ?", (number,))
+                n_taken += _is_put(connection, "batch", values)
+        return n_taken
 
     def take(self, table: str, found: Iterable[tuple[Values, int | None]]) -> int:
         """Take rows of any other table in, each with the beginning of its batch (None: it is of none); how many fit.
@@ -85,24 +90,25 @@ class Copy(Store):
         n_taken = 0
         with self._write(is_of_batches=True) as connection:
             for values, begun_us in found:
-                if begun_us is not None and _started_us(connection, values["batch_id"]) != begun_us:
+                if begun_us is not None and _started_us(connection, values.get("batch_id")) != begun_us:
                     continue
-                try:
-                    _put(connection, table, values)
-                except (sqlite3.IntegrityError, sqlite3.OperationalError):
-                    continue
-                n_taken += 1
+                n_taken += _is_put(connection, table, values)
         return n_taken
 
 
-def _put(connection: sqlite3.Connection, table: str, values: Values) -> None:
+def _is_put(connection: sqlite3.Connection, table: str, values: Values) -> bool:
+    """Put a row in place of the one with its key; False when it does not fit the table."""
     known = {row["name"] for row in connection.execute(f"PRAGMA table_info({table})")}
     names = [name for name in values if name in known]
     places = ", ".join(f":{name}" for name in names)
-    connection.execute(f"INSERT OR REPLACE INTO {table} ({', '.join(names)}) VALUES ({places})", values)
+    try:
+        connection.execute(f"INSERT OR REPLACE INTO {table} ({', '.join(names)}) VALUES ({places})", values)
+    except (sqlite3.IntegrityError, sqlite3.OperationalError, sqlite3.InterfaceError, sqlite3.ProgrammingError):
+        return False
+    return True
 
 
-def _started_us(connection: sqlite3.Connection, batch_id: int) -> int | None:
+def _started_us(connection: sqlite3.Connection, batch_id: object) -> int | None:
     row = connection.execute("SELECT started_us FROM batch WHERE id = ?", (batch_id,)).fetchone()
     return None if row is None else int(row["started_us"])
 

@@ -128,6 +128,29 @@ def test_sites_are_kept_apart(tmp_path: Path, influx: Influx) -> None:
     assert copies_in(folder).keys() == {"rye", "poplar-lane"}
 
 
+def test_points_that_are_no_rows_are_left_out_and_the_rest_is_taken(tmp_path: Path, influx: Influx) -> None:
+    path, folder = tmp_path / "proofing.sqlite", tmp_path / "central"
+    fill(path, 5)
+    at = int(START.timestamp()) * 1_000_000_000
+    for k, line in enumerate(
+        (
+            "reading,site=rye,node=x,channel=air_temp_c value=3",
+            'reading,site=rye,node=eye,channel=level_mm value=3,origin="a"',
+            'batch,site=rye,slot=1 row="[]",row_parts=1i',
+            'batch,site=rye,slot=1 row="{\\"id\\":{}}",row_parts=1i',
+            'batch,site=rye,slot=1 row="{\\"id\\":77,\\"started_us\\":1}",row_parts=1i',
+            'event,site=rye,slot=1 row="{",row_parts=2i',
+            'event,site=rye,slot=1 row="{\\"at_us\\":[1]}",row_parts=1i',
+        )
+    ):
+        influx.write(f"{line} {at + k}")
+    drain(path, influx)
+    with following(folder, influx) as follower:
+        follower.look()
+    for table in ("batch", "event", "reading"):
+        assert rows_of(copy_of(folder, "rye"), table) == rows_of(path, table)
+
+
 def test_spans_that_touch_are_read_as_one() -> None:
     minute = 60_000_000_000
     notes = [

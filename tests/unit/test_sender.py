@@ -16,11 +16,21 @@ from monitor.central.points import Point
 from monitor.central.sender import LAST_RETRY_S, LATE, TURN_S, Sender
 from monitor.centre import Centre
 from monitor.errors import CentralError, CentralKind
+from monitor.recipe.batch import Batch, BatchId, Stage, Target
+from monitor.recipe.vessel import Shape, Vessel
 from monitor.sinks.spool import Spool
 from monitor.watch.metrics import PulseMetrics
 from monitor.watch.pulse import Pulse
 from monitor.wire.readings import Channel, NodeId, Reading
 
+TUB = Batch(
+    BatchId(0),
+    "Linden loaf",
+    Stage.BULK_RISE,
+    START,
+    Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
+    Target(75.0),
+)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 
 
@@ -125,6 +135,20 @@ def test_a_node_is_sent_when_something_of_it_has_changed(spool: Spool, monkeypat
     spool.note_node(NODE, "serial bench", START + timedelta(minutes=1))
     next(turns)
     assert FakeLink.taken.count(("node", 1)) == 2
+
+
+def test_a_row_that_makes_no_point_is_set_aside_and_the_rest_goes_on(spool: Spool) -> None:
+    spool.add_batch(TUB)
+    with spool._write() as connection:
+        connection.execute("INSERT INTO outlook VALUES (1, 5, '{', '[]')")
+        connection.execute(
+            'INSERT INTO outlook VALUES (1, 6, \'{"at":"2026-03-02T05:40:00Z","state":"slack"}\', \'[]\')'
+        )
+    sender = sender_of(spool)
+    next(sender.turns(spool))
+    assert ("outlook", 1) in FakeLink.taken
+    (trouble,) = sender.troubles()
+    assert "cannot take 1 rows" in trouble.what
 
 
 def test_a_late_reading_is_told_apart_from_what_is_of_now(spool: Spool) -> None:
