@@ -42,6 +42,7 @@ def tub_picture(batch: Batch, outlook: Outlook | None, scene: Scene, *, is_stale
         height_px=height,
         is_stale=is_stale or state is State.NO_READINGS,
         has_scale=is_large,
+        start_word=scene.manner.say("start"),
     )
     words = scene.manner.say("tub, not yet measured")
     if outlook is not None:

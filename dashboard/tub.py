@@ -111,6 +111,7 @@ def tub_svg(
     height_px: float = 96.0,
     is_stale: bool = False,
     has_scale: bool = False,
+    start_word: str = "start",
 ) -> str:
     """The silhouette of a vessel with its dough and band, as an SVG document.
 
@@ -128,7 +129,7 @@ def tub_svg(
         parts.append(_dough(frame, levels.dough_mm, CROWN[state], palette, is_stale=is_stale, stroke_px=stroke_px))
     parts.append(_walls(frame, palette, is_stale=is_stale, is_measured=levels.is_measured, stroke_px=stroke_px))
     if has_scale and levels.is_measured:
-        parts.append(_scale(frame, levels, palette))
+        parts.append(_scale(frame, levels, palette, start_word))
     if levels.band_mm is not None:
         parts.append(_band(frame, levels.band_mm, palette, is_stale=is_stale, is_large=has_scale))
     return drawing("".join(parts), width_px, height_px)
@@ -206,7 +207,7 @@ def _band(frame: _Frame, band_mm: float, palette: Palette, *, is_stale: bool, is
     )
 
 
-def _scale(frame: _Frame, levels: Fill, palette: Palette) -> str:
+def _scale(frame: _Frame, levels: Fill, palette: Palette, start_word: str) -> str:
     """Ticks on the wall at round rises: how far apart they stand is the taper, made visible."""
     start_ml = float(volume_ml(frame.vessel, levels.start_mm))
     parts = []
@@ -219,7 +220,7 @@ def _scale(frame: _Frame, levels: Fill, palette: Palette) -> str:
         last_y = y
         wall = frame.middle_px + frame.half(level)
         parts.append(element("line", x1=wall, y1=y, x2=wall - 9.0, y2=y, stroke=palette.ink, stroke_width=1.5))
-        label = "start" if pct == 0 else f"{pct} %"
+        label = start_word if pct == 0 else f"{pct} %"
         parts.append(
             text(label, x=wall - 13.0, y=y + 4.5, fill=palette.ink, font_size=13, text_anchor="end", font_family=FONT)
         )
