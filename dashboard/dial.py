@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from math import gcd
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import dial_text, twice_text
+from monitor.bakery.times import dial_text, twice_text
 
 STEPS_MIN = (5, 10, 15, 30, 60, 120, 180, 360, 720, 1440)
 OFFSETS_MIN = 15  # every zone in use is off by a multiple of it: IANA time zone database, from memory

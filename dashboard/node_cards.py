@@ -14,7 +14,8 @@ from numpy.typing import NDArray
 
 from dashboard.strips import HEARD_GAP
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import channel_word, clock_text, duration_text
+from monitor.bakery.phrases import channel_word
+from monitor.bakery.times import clock_text, duration_text
 from monitor.recipe.calibration import Calibration
 from monitor.sinks.lookups import Hearing
 from monitor.sinks.rows import NodeRow

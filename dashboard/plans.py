@@ -8,7 +8,8 @@ from dashboard.page import Scene
 from dashboard.svg import elastic_drawing, element, picture, text
 from dashboard.theme import FONT, Palette
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, day_word, dial_text, hour_text, printable, stage_word, to_minute
+from monitor.bakery.phrases import printable, stage_word
+from monitor.bakery.times import clock_text, day_word, dial_text, hour_text, to_minute
 from monitor.day_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, StepKind, steps

@@ -14,7 +14,6 @@ from dashboard.svg import data_picture
 from dashboard.walk import Step, walk_chart, walk_table
 from monitor.bakery.alerts import Alert
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import duration_text
 from monitor.bakery.review_words import (
     calls_sentence,
     cause_lines,
@@ -24,6 +23,7 @@ from monitor.bakery.review_words import (
     outcome_title,
     verdict_word,
 )
+from monitor.bakery.times import duration_text
 from monitor.bakery.wording import clock_text
 from monitor.dough.causes import Account, with_yeast
 from monitor.dough.outlook import Band

@@ -14,7 +14,7 @@ from dashboard.dial import round_moments
 from dashboard.svg import elastic_drawing, element, text
 from dashboard.theme import FONT, Palette
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import dial_text
+from monitor.bakery.times import dial_text
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Batch
 

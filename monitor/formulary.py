@@ -7,7 +7,8 @@ from typing import TextIO
 
 from monitor.bakery import sheet
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import duration_text, mass_text, temp_text
+from monitor.bakery.phrases import mass_text, temp_text
+from monitor.bakery.times import duration_text
 from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError
 from monitor.pace import clock_of

@@ -9,7 +9,8 @@ from rich.console import Console
 from rich.table import Table
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, place_word, printable, temp_text
+from monitor.bakery.phrases import place_word, printable, temp_text
+from monitor.bakery.times import clock_text
 from monitor.config import DATABASE_NAME, load_config
 from monitor.day_runner import (
     Foreteller,

@@ -5,7 +5,8 @@ import html
 import streamlit as st
 
 from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading
-from monitor.bakery.phrases import clock_text, printable
+from monitor.bakery.phrases import printable
+from monitor.bakery.times import clock_text
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
 from monitor.plan.step_words import step_text

@@ -9,7 +9,8 @@ import streamlit as st
 
 from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, place_word, printable, temp_text
+from monitor.bakery.phrases import place_word, printable, temp_text
+from monitor.bakery.times import clock_text
 from monitor.day_runner import next_stages
 from monitor.errors import ConfigError
 from monitor.formulary import recipes_in

@@ -6,15 +6,9 @@ from datetime import datetime
 
 from monitor.bakery.alert_types import Alert, AlertKind, Message
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import (
-    alert_kind_word,
-    channel_word,
-    clock_text,
-    either_text,
-    printable,
-    subject_word,
-)
+from monitor.bakery.phrases import alert_kind_word, channel_word, either_text, printable, subject_word
 from monitor.bakery.sentences import outlook_sentence
+from monitor.bakery.times import clock_text
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
 from monitor.wire.readings import Channel

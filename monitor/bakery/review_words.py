@@ -4,7 +4,8 @@ from collections.abc import Iterable
 
 from monitor.bakery.alert_types import Alert, AlertKind
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, degrees_text, duration_text, temp_text
+from monitor.bakery.phrases import degrees_text, temp_text
+from monitor.bakery.times import clock_text, duration_text
 from monitor.dough.causes import Account
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import Batch

@@ -5,17 +5,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import (
-    about_text,
-    clock_text,
-    duration_text,
-    event_word,
-    printable,
-    rise_text,
-    stage_word,
-    state_word,
-    target_text,
-)
+from monitor.bakery.phrases import event_word, printable, rise_text, stage_word, state_word, target_text
+from monitor.bakery.times import about_text, clock_text, duration_text
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch, Event, EventKind, Stage
 

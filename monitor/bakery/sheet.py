@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from html import escape
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import duration_text, in_place_text, mass_text, printable, stage_word, temp_text, weigh_text
+from monitor.bakery.phrases import in_place_text, mass_text, printable, stage_word, temp_text, weigh_text
+from monitor.bakery.times import duration_text
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.ingredients import Kind
 from monitor.recipe.method import Bake, MethodStage

@@ -13,16 +13,9 @@ from monitor.bakery.cautions import CAUTIONS, DEFERENCE, Caution
 from monitor.bakery.limits import air_limits
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import (
-    about_text,
     alert_kind_word,
-    between_text,
     channel_word,
-    clock_text,
-    date_words,
-    day_word,
-    duration_text,
     event_word,
-    hour_text,
     mass_text,
     phase_word,
     printable,
@@ -45,6 +38,7 @@ from monitor.bakery.sentences import (
     todo_sentence,
 )
 from monitor.bakery.signs import are_heights_stale
+from monitor.bakery.times import about_text, between_text, clock_text, date_words, day_word, duration_text, hour_text
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Stage
 from monitor.wire.readings import Channel

@@ -11,7 +11,8 @@ from typing import IO
 from monitor.bakery.alert_types import CueKind
 from monitor.bakery.alerts import Message
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, temp_text
+from monitor.bakery.phrases import temp_text
+from monitor.bakery.times import clock_text
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.config import DATABASE_NAME
 from monitor.day_runner import Foreteller, live_plan, start_next

@@ -6,7 +6,8 @@ from datetime import datetime, timedelta
 
 from monitor.bakery.alert_types import CueKind
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, degrees_text, place_word, printable, temp_text
+from monitor.bakery.phrases import degrees_text, place_word, printable, temp_text
+from monitor.bakery.times import clock_text
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
 from monitor.plan.live import Progress, hotter_c
 from monitor.plan.step_words import minutes_text, step_text

@@ -5,7 +5,8 @@ from collections.abc import Iterable
 import numpy as np
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import duration_text, printable, temp_text
+from monitor.bakery.phrases import printable, temp_text
+from monitor.bakery.times import duration_text
 from monitor.dough.track import Track
 from monitor.plan.day import DoughPlan, StagePlan
 from monitor.plan.foretell import WARM_C

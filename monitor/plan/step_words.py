@@ -4,7 +4,8 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, duration_text, into_place_text, printable, stage_word, temp_text
+from monitor.bakery.phrases import into_place_text, printable, stage_word, temp_text
+from monitor.bakery.times import clock_text, duration_text
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
 
 

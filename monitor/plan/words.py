@@ -4,7 +4,8 @@ from collections.abc import Iterable, Iterator
 from datetime import datetime
 
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import clock_text, duration_text, in_place_text, printable, stage_word
+from monitor.bakery.phrases import in_place_text, printable, stage_word
+from monitor.bakery.times import clock_text, duration_text
 from monitor.plan.alternatives import Alternative, Variation
 from monitor.plan.making import NoPlan
 from monitor.plan.mends import Mend, Mending

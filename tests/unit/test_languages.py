@@ -8,7 +8,8 @@ import pytest
 from sentences import catalogue, keys_of, sentences
 
 from monitor.bakery.manner import ENGLISH, Manner
-from monitor.bakery.phrases import clock_text, mass_text, temp_text, weigh_text
+from monitor.bakery.phrases import mass_text, temp_text, weigh_text
+from monitor.bakery.times import clock_text
 from monitor.languages.catalogue import KNOWN, language
 
 OTHERS = sorted(set(KNOWN) - {ENGLISH.code})

@@ -9,7 +9,7 @@ import pytest
 
 from monitor.bakery.alert_types import CueKind
 from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import to_minute
+from monitor.bakery.times import to_minute
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.plan.cues import Cue, cues, moved_cues
 from monitor.plan.day import DoughPlan, Plan, StepKind, steps
