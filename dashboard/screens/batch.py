@@ -39,15 +39,16 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
     told = scene.manner.say("{stage}, begun {at}", stage=stage_word(batch.stage, scene.manner), at=began)
     title.html(page.heading(batch.name, told))
     with st.container(key="bench"):
-        with st.container(key="side"):
-            _live_side(batch)
-        with st.container(key="notes"):
-            _notes(batch, finished_page, scene.manner)
-        with st.container(key="curve"):
-            supposing.put_question(scene, batch)
-            _live_curve(batch)
-            page.put_live_saves(scene)
-            whole.put_whole(scene, batch)
+        side, notes, curve = (st.container(key=key) for key in ("side", "notes", "curve"))
+    with curve:  # first, since a browser takes longest over it, though it stands last
+        supposing.put_question(scene, batch)
+        _live_curve(batch)
+        page.put_live_saves(scene)
+        whole.put_whole(scene, batch)
+    with side:
+        _live_side(batch)
+    with notes:
+        _notes(batch, finished_page, scene.manner)
 
 
 def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner) -> BatchId:
