@@ -43,14 +43,14 @@ def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], ou
 
 
 def _follow(link: Link, centre: Centre, folder: Path, sites: list[str] | None, out: TextIO, *, is_once: bool) -> int:
-    stop = threading.Event()
-    for number in (signal.SIGINT, signal.SIGTERM):
-        signal.signal(number, lambda *_: stop.set())
     follower = Follower(link, centre, folder, sites)
+    stop = threading.Event()
     with alone(folder / SITES_NAME):
         if is_once:
             print(f"{follower.look()} points taken into {folder / SITES_NAME}", file=out)
             return 0
+        for number in (signal.SIGINT, signal.SIGTERM):
+            signal.signal(number, lambda *_: stop.set())
         print(f"following {centre.url} into {folder / SITES_NAME} (Ctrl-C ends it)", file=out, flush=True)
         wait_s, is_failing = LOOK_S, False
         while not stop.wait(wait_s if is_failing else 0.0):

@@ -10,15 +10,18 @@ import pytest
 from central_site import drain, fill, is_drained, reading
 from harness import wait_until
 from influx import BUCKET, TOKEN, Influx
-from programs import PROGRAM, CollectorProcess, environment, run_program
+from programs import PROGRAM, CollectorProcess, environment
 
 from monitor.central.link import Link
 from monitor.central.points import point_of
 from monitor.centre import Centre
+from monitor.cli import main
 from monitor.clock import wall_clock
 from monitor.sinks.copies import copy_of
 from monitor.sinks.spool import Spool
 from monitor.sinks.store import Store
+
+Capture = pytest.CaptureFixture[str]
 
 pytestmark = pytest.mark.usefixtures("quick_retries")
 
@@ -56,50 +59,58 @@ def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy_over_an_outage(
     assert TOKEN not in (tmp_path / "follow.log").read_text() + (site / "collect.log").read_text()
 
 
+def called(capsys: Capture, *arguments: str | Path) -> tuple[int, str]:
+    """Status of a command, in this process, and all it said."""
+    status = main([str(each) for each in arguments])
+    return status, "".join(capsys.readouterr())
+
+
 def _readings(path: Path) -> int:
     with Spool(path) as spool:
         return spool.counts()["reading"]
 
 
-def test_copies_can_be_looked_at_by_every_command_and_written_by_none(tmp_path: Path, influx: Influx) -> None:
+def test_copies_can_be_looked_at_by_every_command_and_written_by_none(
+    tmp_path: Path, influx: Influx, capsys: Capture
+) -> None:
     site, central = tmp_path / "proofing.sqlite", settings(tmp_path / "central", influx)
     fill(site, 5)
     drain(site, influx)
-    once = run_program("central", "follow", "--once", "--site", "rye", "--data-dir", central)
-    assert once.returncode == 0, once.stderr
+    status, once = called(capsys, "central", "follow", "--once", "--site", "rye", "--data-dir", central)
+    assert status == 0, once
     folder = copy_of(central, "rye").parent
-    assert "Linden" in run_program("batch", "list", "--data-dir", folder).stdout
-    refused = run_program("batch", "event", "1", "fold", "--data-dir", folder)
-    assert refused.returncode == 2
-    assert "is a copy of another site's store; note it there" in refused.stderr
+    assert "Linden" in called(capsys, "batch", "list", "--data-dir", folder)[1]
+    status, refused = called(capsys, "batch", "event", "1", "fold", "--data-dir", folder)
+    assert status == 2
+    assert "is a copy of another site's store; note it there" in refused
 
 
-def test_verify_counts_both_ends(tmp_path: Path, influx: Influx) -> None:
+def test_verify_counts_both_ends(tmp_path: Path, influx: Influx, capsys: Capture) -> None:
     site = settings(tmp_path / "site", influx)
     fill(site / "proofing.sqlite", 5)
     drain(site / "proofing.sqlite", influx)
-    whole = run_program("central", "verify", "--data-dir", site)
-    assert whole.returncode == 0, whole.stdout + whole.stderr
-    assert "reading                 23 here          23 there" in whole.stdout
+    status, whole = called(capsys, "central", "verify", "--data-dir", site)
+    assert status == 0, whole
+    assert "reading                 23 here          23 there" in whole
     influx.do("DROP MEASUREMENT reading")
-    missing = run_program("central", "verify", "--data-dir", site)
-    assert missing.returncode == 1
-    assert "23 are missing there" in missing.stdout
-    assert run_program("central", "verify", "--send-again", "--data-dir", site).returncode == 0
+    status, missing = called(capsys, "central", "verify", "--data-dir", site)
+    assert status == 1
+    assert "23 are missing there" in missing
+    assert called(capsys, "central", "verify", "--send-again", "--data-dir", site)[0] == 0
     drain(site / "proofing.sqlite", influx)
-    assert run_program("central", "verify", "--data-dir", site).returncode == 0
+    assert called(capsys, "central", "verify", "--data-dir", site)[0] == 0
 
 
-def test_prepare_shows_statements_that_the_server_takes(tmp_path: Path, influx: Influx) -> None:
+def test_prepare_shows_statements_that_the_server_takes(tmp_path: Path, influx: Influx, capsys: Capture) -> None:
     site = settings(tmp_path / "site", influx)
     with (site / "config.toml").open("a") as file:
         file.write('readings_bucket = "shop-readings"\n')
-    shown = run_program("central", "prepare", "--keep-readings", "90", "--data-dir", site)
-    assert shown.returncode == 0
-    assert "nothing was done" in shown.stdout
+    status, shown = called(capsys, "central", "prepare", "--keep-readings", "90", "--data-dir", site)
+    assert status == 0
+    assert "nothing was done" in shown
     assert [name for (name,) in influx.do("SHOW DATABASES")[0]["values"] if name.startswith("shop")] == []
     for _ in range(2):
-        assert run_program("central", "prepare", "--keep-readings", "90", "--yes", "--data-dir", site).returncode == 0
+        assert called(capsys, "central", "prepare", "--keep-readings", "90", "--yes", "--data-dir", site)[0] == 0
     (policy,) = influx.do('SHOW RETENTION POLICIES ON "shop-readings"')
     assert policy["values"][0][:2] == ["autogen", "2160h0m0s"]
     queries = {series["name"]: series.get("values", []) for series in influx.do("SHOW CONTINUOUS QUERIES")}
@@ -120,25 +131,27 @@ def _drain_into(path: Path, influx: Influx) -> None:
         link.write("reading", [point_of("rye", row) for row in spool.unsent("x", "reading", 100).rows])
 
 
-def test_readings_must_have_a_bucket_of_their_own_to_be_let_go(tmp_path: Path, influx: Influx) -> None:
+def test_readings_must_have_a_bucket_of_their_own_to_be_let_go(tmp_path: Path, influx: Influx, capsys: Capture) -> None:
     site = settings(tmp_path / "site", influx)
-    refused = run_program("central", "prepare", "--keep-readings", "90", "--data-dir", site)
-    assert refused.returncode == 2
-    assert "name a readings_bucket of their own first" in refused.stderr
+    status, refused = called(capsys, "central", "prepare", "--keep-readings", "90", "--data-dir", site)
+    assert status == 2
+    assert "name a readings_bucket of their own first" in refused
 
 
-def test_without_a_central_store_every_action_says_what_is_missing(tmp_path: Path) -> None:
-    refused = run_program("central", "follow", "--data-dir", tmp_path)
-    assert refused.returncode == 2
-    assert "no central store is set" in refused.stderr
+def test_without_a_central_store_every_action_says_what_is_missing(tmp_path: Path, capsys: Capture) -> None:
+    status, refused = called(capsys, "central", "follow", "--data-dir", tmp_path)
+    assert status == 2
+    assert "no central store is set" in refused
 
 
-def test_check_says_whether_the_central_store_takes_what_is_sent(tmp_path: Path, influx: Influx) -> None:
+def test_check_says_whether_the_central_store_takes_what_is_sent(
+    tmp_path: Path, influx: Influx, capsys: Capture
+) -> None:
     site = settings(tmp_path / "site", influx, 'serial = ["/dev/null"]\n')
     with Store(site / "proofing.sqlite") as store:
         store.append([reading(1, 1.0)])
-    well = run_program("check", "--data-dir", site).stdout
+    _, well = called(capsys, "check", "--data-dir", site)
     assert f"ok     central store {influx.url}: takes what site rye sends to proofing" in well
     assert f"ok     central store {influx.url}: 1 rows wait to be sent" in well
     influx.let_in("another")
-    assert "cannot be used: the token is not known there" in run_program("check", "--data-dir", site).stdout
+    assert "cannot be used: the token is not known there" in called(capsys, "check", "--data-dir", site)[1]
