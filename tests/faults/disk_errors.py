@@ -92,7 +92,9 @@ class Bakery:
         self.store = TightStore(self.path)
         self.batch = self.store.add_batch(batch_of("Hazel loaf"))
         self.clock.put(self.batch.started_at)
-        self.collector = Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), manner=Manner(UTC))
+        self.collector = Collector(
+            self.store, self.inbox, self.clock, self._estimate, rules=Rules(), manner=Manner(UTC)
+        )
 
     @staticmethod
     def _estimate(batch: object, track: object, at: object, *, learned: object = None) -> Outlook:

@@ -580,8 +580,8 @@ def test_the_loop_ends_when_told_and_takes_in_what_waits(tmp_path: Path, clock: 
     stop.set()
     inbox.put(Frame(pack(), clock.now(), "line", KEY, acknowledged.append))
     with Store(tmp_path / "loop.sqlite") as store:
-        Collector(store, inbox, clock, lambda batch, track, at: Outlook(at, State.RISING), rules=Rules(), manner=Manner(UTC)).run(
-            stop
-        )
+        Collector(
+            store, inbox, clock, lambda batch, track, at: Outlook(at, State.RISING), rules=Rules(), manner=Manner(UTC)
+        ).run(stop)
         assert len(acknowledged) == 1
         assert len(store.nodes()) == 1
