@@ -64,11 +64,6 @@ def put_style() -> None:
     st.html(style(palette_for(st.context.theme.type)))
 
 
-def put_chart(chart: Layered, sentence: str, key: str) -> None:
-    """A chart with its sentence as text alternative."""
-    st.altair_chart(chart, width="stretch", theme=None, key=key, alt=sentence)
-
-
 def put_exhibit(scene: Scene, exhibit: Exhibit, key: str, *, is_live: bool = False) -> None:
     """A chart with its sentence as text alternative, and the way to save it; see :func:`keep` for a live one."""
     assert exhibit.draw is not None
@@ -124,6 +119,21 @@ def put_save(scene: Scene, shown: Mapping[str, Exhibit], key: str) -> None:
 
 def _made(shown: Mapping[str, Exhibit], key: str, kind: Kind) -> bytes:
     return kind.made(shown[key])
+
+
+def follows(key: str, asked: object) -> str:
+    """The key of a widget that shows what the address asks for, whenever that is not what the widget said last.
+
+    One key for good: a widget whose key changed with the address would lose every second touch. See :func:`told`.
+    """
+    if key not in st.session_state or st.session_state.get(f"{key}, as asked") != asked:
+        st.session_state[key] = asked
+    return key
+
+
+def told(key: str, answer: object) -> None:
+    """Keep what a widget that follows the address said, before the address is written."""
+    st.session_state[f"{key}, as asked"] = answer
 
 
 def heading(title: str, subtitle: str = "") -> str:

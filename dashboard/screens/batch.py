@@ -53,15 +53,14 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
 
 def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner) -> BatchId:
     """The batch to show; the address follows the choice."""
-    ids = list(batches)
     chosen = st.selectbox(
         manner.say("Another batch"),
-        ids,
-        index=ids.index(asked) if asked in batches else 0,
+        list(batches),
         format_func=lambda batch_id: f"{batches[batch_id].name} · {stage_word(batches[batch_id].stage, manner)}",
-        key=f"which-{asked}",
+        key=page.follows("which", asked if asked in batches else next(iter(batches))),
         label_visibility="collapsed",
     )
+    page.told("which", chosen)
     if str(chosen) != st.query_params.get("batch"):
         st.query_params["batch"] = str(chosen)
     return BatchId(chosen)

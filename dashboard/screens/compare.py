@@ -6,8 +6,9 @@ from dataclasses import replace
 
 import streamlit as st
 
-from dashboard import compare_plots, compare_queries, compare_words, comparing, page
-from dashboard.comparing import MOST_OFFERED, MOST_TOLD_APART, Choice, Repeated
+from dashboard import page
+from dashboard.compared import differences, plots, queries, words
+from dashboard.compared.differences import MOST_OFFERED, MOST_TOLD_APART, Choice, Repeated
 from monitor.bakery.wording import stage_word
 from monitor.recipe.batch import BatchId
 
@@ -18,8 +19,8 @@ def show() -> None:
 
 
 def _draw(scene: page.Scene) -> None:
-    offered, once = comparing.repeated(scene.store.batches(running=False))
-    choice = comparing.asked(st.query_params.to_dict(), offered)
+    offered, once = differences.repeated(scene.store.batches(running=False))
+    choice = differences.asked(st.query_params.to_dict(), offered)
     heading = st.container()
     if offered:
         choice = _chosen_recipe(choice, offered, scene)
@@ -27,22 +28,22 @@ def _draw(scene: page.Scene) -> None:
         heading.html(_nothing(once, scene, are_others=bool(offered)))
         return
     whole = choice.repeated
-    courses = compare_queries.courses(comparing.looked_at(choice))
-    names = compare_words.names_of([course.batch for course in courses], scene.manner)
-    even_c = comparing.even_temp_c(courses, scene.manner.temp_unit)
+    courses = queries.courses(differences.looked_at(choice))
+    names = words.names_of([course.batch for course in courses], scene.manner)
+    even_c = differences.even_temp_c(courses, scene.manner.temp_unit)
     title = f"{whole.name}, {stage_word(whole.stage, scene.manner)}"
     n, one, many = len(whole.batches), "{n} finished batch", "{n} finished batches beside each other"
     heading.html(page.heading(title, scene.manner.count(n, one, many)))
     choice = _chosen_batches(choice, names, even_c, scene)
-    st.query_params.from_dict(comparing.address_of(choice))
+    st.query_params.from_dict(differences.address_of(choice))
     shown = [course for course in courses if course.batch.id in choice.batch_ids]
     if shown:
-        compare_plots.put_overlay(scene, title, shown, names, even_c, is_even=choice.is_even)
-        compare_plots.put_figures(scene, shown, names, even_c)
+        plots.put_overlay(scene, title, shown, names, even_c, is_even=choice.is_even)
+        plots.put_figures(scene, shown, names, even_c)
     else:
         st.html(page.quiet(scene.manner.say("Choose the batches to lay over each other.")))
-    compare_plots.put_trend(scene, title, courses, even_c)
-    compare_plots.put_kept(scene, title, courses, names)
+    plots.put_trend(scene, title, courses, even_c)
+    plots.put_kept(scene, title, courses, names)
 
 
 def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -> str:
@@ -59,17 +60,6 @@ def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -
     return f'<div class="panel empty"><h2>{html.escape(title)}</h2>{paragraphs}</div>'
 
 
-def _follows(key: str, asked: object) -> str:
-    """The key of a widget that shows what the address asks for, whenever that is not what the widget said last."""
-    if key not in st.session_state or st.session_state.get(f"{key}, as asked") != asked:
-        st.session_state[key] = asked
-    return key
-
-
-def _told(key: str, answer: object) -> None:
-    st.session_state[f"{key}, as asked"] = answer
-
-
 def _chosen_recipe(choice: Choice | None, offered: Sequence[Repeated], scene: page.Scene) -> Choice | None:
     by_key = {(each.recipe, each.stage.value): each for each in offered}
     asked = None if choice is None else (choice.repeated.recipe, choice.repeated.stage.value)
@@ -78,13 +68,13 @@ def _chosen_recipe(choice: Choice | None, offered: Sequence[Repeated], scene: pa
         list(by_key),
         index=None if asked is None else 0,
         format_func=lambda key: f"{by_key[key].name} · {stage_word(by_key[key].stage, scene.manner)}",
-        key=_follows("recipe", asked),
+        key=page.follows("recipe", asked),
         placeholder=scene.manner.say("Choose a recipe"),
     )
-    _told("recipe", chosen)
+    page.told("recipe", chosen)
     if chosen is None or chosen == asked:
         return choice
-    return comparing.asked({"recipe": chosen[0], "stage": chosen[1]}, offered)
+    return differences.asked({"recipe": chosen[0], "stage": chosen[1]}, offered)
 
 
 def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | None, scene: page.Scene) -> Choice:
@@ -97,9 +87,9 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
         options,
         selection_mode="multi",
         format_func=lambda batch_id: names[batch_id],
-        key=_follows(key, asked),
+        key=page.follows(key, asked),
     )
-    _told(key, picked)
+    page.told(key, picked)
     if len(picked) > MOST_TOLD_APART:
         too_many = "{most} at most can be told apart: take one off first."
         st.toast(scene.manner.say(too_many, most=MOST_TOLD_APART))
@@ -108,16 +98,16 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
     if even_c is None:
         st.html(page.quiet(scene.manner.say("No dough of this recipe was measured for its warmth, nor its air.")))
         return replace(choice, batch_ids=kept, is_even=False)
-    words = {
+    said = {
         "clock": scene.manner.say("by the clock"),
-        "even": compare_words.even_words(even_c, scene.manner),
+        "even": words.even_words(even_c, scene.manner),
     }
     time = st.radio(
         scene.manner.say("Time"),
-        list(words),
-        format_func=lambda each: words[each],
+        list(said),
+        format_func=lambda each: said[each],
         horizontal=True,
-        key=_follows("time", "even" if choice.is_even else "clock"),
+        key=page.follows("time", "even" if choice.is_even else "clock"),
     )
-    _told("time", time)
+    page.told("time", time)
     return replace(choice, batch_ids=kept, is_even=time == "even")

@@ -6,7 +6,8 @@ from datetime import datetime
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, comparing, page, plots, queries, review, whole
+from dashboard import cards, page, plots, queries, review, whole
+from dashboard.compared import differences
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from monitor.bakery.alerts import Message
 from monitor.bakery.lessons import learned_sentence
@@ -29,7 +30,7 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, compare_page: Streaml
     if asked in ended:
         with st.container(horizontal=True):
             st.page_link(finished_page, label=scene.manner.say("All finished batches"), icon=":material/arrow_back:")
-            if comparing.has_others(ended[asked], ended.values()):
+            if differences.has_others(ended[asked], ended.values()):
                 label = scene.manner.say("Compare with others of this recipe")
                 st.page_link(compare_page, label=label, query_params={"batch": str(asked)})
         _one(scene, queries.past(scene.store, ended[asked]))

@@ -10,8 +10,8 @@ import pytest
 from numpy.typing import ArrayLike
 from sample_bakery import NOW, ROUND_TUB, around, minutes
 
-from dashboard import compare_exports, compare_figures, compare_words, comparing, course, trend
-from dashboard.course import Course, Kept, Said, Warmth, course_of
+from dashboard.compared import course, differences, exports, figures, trend, words
+from dashboard.compared.course import Course, Kept, Said, Warmth, course_of
 from monitor.bakery.manner import Manner
 from monitor.dough.kinetics import relative_rate
 from monitor.dough.outlook import Band, Outlook, State
@@ -132,7 +132,7 @@ def test_a_batch_without_a_peak_or_ready_moment_says_so_instead_of_a_number() ->
     batch = ended(1, takes_min=60.0)
     made = course_of(batch, outlooks(batch, 120.0), probe(22.0, 1.0))
     assert (made.ready_h, made.peak_h, made.past_h, made.drawn_ready_h(24.0)) == (None, None, None, None)
-    row = compare_figures.figures([made], {}, 24.0, TOLD)[0]
+    row = figures.figures([made], {}, 24.0, TOLD)[0]
     assert row["ready after"] == row["peak after"] == "not by its end"
     assert "past ready" not in row
 
@@ -141,7 +141,7 @@ def test_a_batch_that_was_never_estimated_has_a_course_without_a_curve() -> None
     made = course_of(ended(1), [], Track())
     assert made.hours.size == 0
     assert made.kept is Kept.UNSAID
-    assert len(comparing.overlay_frame([made], {BatchId(1): "a"}, None)) == 0
+    assert len(differences.overlay_frame([made], {BatchId(1): "a"}, None)) == 0
 
 
 def test_a_running_batch_has_no_course_yet() -> None:
@@ -199,12 +199,12 @@ def test_how_forecasts_held_is_counted_in_words() -> None:
     inside, late, early = Said(1.8, 2.0, 2.2), Said(1.0, 1.1, 1.2), Said(2.5, 2.6, 2.7)
     courses = [went(k, k, 2.0, said=said) for k, said in enumerate([inside, inside, late, early, None])]
     courses.append(went(9, 9.0, None, said=Said(2.5, 3.0, 3.5)))
-    said = compare_words.kept_sentence(courses, TOLD)
+    said = words.kept_sentence(courses, TOLD)
     assert "of 4 batches, 2 were ready within what was said" in said
     assert "Outside: 1 earlier, 1 later." in said
     assert "1 was taken before it was ready, and does not count." in said
     assert "1 had no forecast by then, and does not count." in said
-    frame = comparing.kept_frame(courses, dict.fromkeys((course.batch.id for course in courses), "x"))
+    frame = differences.kept_frame(courses, dict.fromkeys((course.batch.id for course in courses), "x"))
     assert list(frame["is_inside"]) == [False, False, True, True]
     assert list(frame.iloc[-1][["early", "mid", "late"]]) == pytest.approx([-12.0, 0.0, 12.0])
 
@@ -214,20 +214,20 @@ def test_how_forecasts_held_is_counted_in_words() -> None:
 
 def test_only_what_was_finished_twice_can_be_compared() -> None:
     batches = [ended(1, 3.0, name="Rye, tub 1"), ended(2, 2.0, name="rye, tub 2"), ended(3, 1.0, name="Oat")]
-    offered, once = comparing.repeated(batches)
+    offered, once = differences.repeated(batches)
     assert [(each.recipe, each.name, [b.id for b in each.batches]) for each in offered] == [("rye", "rye", [2, 1])]
     assert [each.recipe for each in once] == ["oat"]
 
 
 def test_a_batch_has_others_when_another_of_its_recipe_and_stage_is_finished() -> None:
     batches = [ended(1), ended(2, stage=Stage.FINAL_PROOF), ended(3, name="Oat")]
-    assert not comparing.has_others(batches[0], batches)
-    assert comparing.has_others(batches[0], [*batches, ended(4)])
+    assert not differences.has_others(batches[0], batches)
+    assert differences.has_others(batches[0], [*batches, ended(4)])
 
 
 def test_another_stage_of_the_same_recipe_is_another_matter() -> None:
     batches = [ended(1), ended(2, stage=Stage.FINAL_PROOF)]
-    assert comparing.repeated(batches)[0] == []
+    assert differences.repeated(batches)[0] == []
 
 
 MANY = [ended(k, 20.0 - k, name="Rye") for k in range(1, 11)] + [ended(20 + k, 10.5, name="Oat") for k in range(2)]
@@ -250,30 +250,30 @@ NEWEST = (10, 9, 8, 7, 6, 5)
 def test_an_address_chooses_whatever_is_written_in_it(
     address: dict[str, str], recipe: str, ids: tuple[int, ...]
 ) -> None:
-    offered, _ = comparing.repeated(MANY)
-    chosen = comparing.asked(address, offered)
+    offered, _ = differences.repeated(MANY)
+    chosen = differences.asked(address, offered)
     assert chosen is not None
     assert (chosen.repeated.recipe, chosen.batch_ids) == (recipe, ids)
-    assert comparing.asked(comparing.address_of(chosen), offered) == chosen
+    assert differences.asked(differences.address_of(chosen), offered) == chosen
 
 
 @pytest.mark.parametrize(
     "address", [{"recipe": "spelt", "stage": "bulk rise"}, {"recipe": "rye", "stage": "x"}, {"batch": "99"}]
 )
 def test_an_address_that_names_what_is_not_there_chooses_nothing(address: dict[str, str]) -> None:
-    assert comparing.asked(address, comparing.repeated(MANY)[0]) is None
+    assert differences.asked(address, differences.repeated(MANY)[0]) is None
 
 
 def test_the_newest_forty_are_looked_at_and_an_older_one_that_was_chosen() -> None:
     many = [ended(k, 90.0 - k) for k in range(1, 61)]
-    chosen = comparing.asked({"batch": "3"}, comparing.repeated(many)[0])
+    chosen = differences.asked({"batch": "3"}, differences.repeated(many)[0])
     assert chosen is not None
-    assert [batch.id for batch in comparing.looked_at(chosen)] == [*range(60, 20, -1), 3]
+    assert [batch.id for batch in differences.looked_at(chosen)] == [*range(60, 20, -1), 3]
 
 
 def test_batches_of_one_day_are_told_apart_by_the_hour_and_then_by_their_number() -> None:
     batches = [ended(1, 9.0), ended(2, 5.0), ended(3, 5.0 - 1 / 24), ended(4, 5.0)]
-    assert list(compare_words.names_of(batches, TOLD).values()) == [
+    assert list(words.names_of(batches, TOLD).values()) == [
         "21 Feb",
         "25 Feb, 09:36, no. 2",
         "25 Feb, 10:36",
@@ -282,13 +282,13 @@ def test_batches_of_one_day_are_told_apart_by_the_hour_and_then_by_their_number(
 
 
 def test_a_day_gets_its_year_when_it_might_be_read_as_another() -> None:
-    assert list(compare_words.names_of([ended(1, 1.0), ended(2, 366.0)], TOLD).values()) == ["1 Mar 2026", "1 Mar 2025"]
+    assert list(words.names_of([ended(1, 1.0), ended(2, 366.0)], TOLD).values()) == ["1 Mar 2026", "1 Mar 2025"]
 
 
 def test_a_name_has_the_day_of_the_bakers_own_zone() -> None:
     auckland = Manner(ZoneInfo("Pacific/Auckland"))
     late = replace(ended(1), started_at=datetime(2026, 3, 2, 18, 0, tzinfo=UTC))
-    assert compare_words.day_text(late.started_at, auckland) == "3 Mar"
+    assert words.day_text(late.started_at, auckland) == "3 Mar"
 
 
 # -- equal warmth
@@ -296,9 +296,9 @@ def test_a_name_has_the_day_of_the_bakers_own_zone() -> None:
 
 def test_all_are_thought_at_the_usual_warmth_in_whole_degrees_of_the_bakers_scale() -> None:
     courses = [went(k, k, 2.0, temp) for k, temp in enumerate([22.0, 24.4, 30.0])]
-    assert comparing.even_temp_c(courses, "C") == 24.0
-    assert comparing.even_temp_c(courses, "F") == pytest.approx((76.0 - 32.0) / 1.8)
-    assert comparing.even_temp_c([went(1, 1.0, 2.0)], "C") is None
+    assert differences.even_temp_c(courses, "C") == 24.0
+    assert differences.even_temp_c(courses, "F") == pytest.approx((76.0 - 32.0) / 1.8)
+    assert differences.even_temp_c([went(1, 1.0, 2.0)], "C") is None
 
 
 def test_where_nothing_grows_there_is_no_equal_time() -> None:
@@ -310,9 +310,9 @@ def test_where_nothing_grows_there_is_no_equal_time() -> None:
 def test_batches_whose_warmth_is_not_known_are_left_out_and_named() -> None:
     known, unknown = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5])), went(2, 2.0, 2.0)
     names = {BatchId(1): "1 Mar", BatchId(2): "28 Feb"}
-    assert set(comparing.overlay_frame([known, unknown], names, 24.0)["what"]) == {"1 Mar"}
-    assert set(comparing.overlay_frame([known, unknown], names, None)["what"]) == {"1 Mar", "28 Feb"}
-    said = compare_words.time_words([known, unknown], names, 24.0, TOLD)
+    assert set(differences.overlay_frame([known, unknown], names, 24.0)["what"]) == {"1 Mar"}
+    assert set(differences.overlay_frame([known, unknown], names, None)["what"]) == {"1 Mar", "28 Feb"}
+    said = words.time_words([known, unknown], names, 24.0, TOLD)
     assert "as if it had been at 24 °C throughout" in said
     assert "nobody knows how warm it was: 28 Feb" in said
 
@@ -320,11 +320,11 @@ def test_batches_whose_warmth_is_not_known_are_left_out_and_named() -> None:
 def test_what_warmth_explains_is_told_apart_from_what_it_does_not() -> None:
     pace = float(relative_rate(24.0) / relative_rate(21.0))
     cold = [went(1, 1.0, 2.0 * pace, 21.0), went(2, 2.0, 2.0, 24.0), went(3, 3.0, 2.0, 24.0)]
-    assert compare_words.newest_sentence(cold, 24.0, TOLD).endswith("just as long: its warmth explains it.")
+    assert words.newest_sentence(cold, 24.0, TOLD).endswith("just as long: its warmth explains it.")
     weak = [went(1, 1.0, 3.0, 24.0), *cold[1:]]
-    assert "took 1 h longer than the others" in compare_words.newest_sentence(weak, 24.0, TOLD)
-    assert "as if all at 24 °C, 1 h longer." in compare_words.newest_sentence(weak, 24.0, TOLD)
-    assert compare_words.newest_sentence(weak[:1], 24.0, TOLD) == ""
+    assert "took 1 h longer than the others" in words.newest_sentence(weak, 24.0, TOLD)
+    assert "as if all at 24 °C, 1 h longer." in words.newest_sentence(weak, 24.0, TOLD)
+    assert words.newest_sentence(weak[:1], 24.0, TOLD) == ""
 
 
 # -- the table
@@ -337,7 +337,7 @@ def test_the_table_shows_what_differs_in_the_formula_and_nothing_empty() -> None
         replace(went(2, 2.0, 2.0), batch=ended(2, formula=lean)),
     ]
     said = {BatchId(2): Judgement(NOW, Verdict.OVER, "new flour")}
-    newer, older = compare_figures.figures(courses, said, None, TOLD)
+    newer, older = figures.figures(courses, said, None, TOLD)
     assert newer["made with"] == "yeast 0.8 %, water 67 %"
     assert older["made with"] == "yeast 0.8 %, water 62 %"
     assert (newer["verdict"], older["verdict"]) == ("", "over: new flour")
@@ -347,9 +347,9 @@ def test_the_table_shows_what_differs_in_the_formula_and_nothing_empty() -> None
 
 def test_more_of_everything_is_the_same_formula() -> None:
     lean = Formula(flour_g=1000.0, water_g=620.0, salt_g=20.0, instant_yeast_g=8.0)
-    parts = [comparing.parts_pct(ended(1, formula=each)) for each in (lean, lean.scaled_to_flour(2400.0))]
-    assert comparing.differing(parts) == []
-    assert comparing.differing([parts[0], {}]) == []
+    parts = [differences.parts_pct(ended(1, formula=each)) for each in (lean, lean.scaled_to_flour(2400.0))]
+    assert differences.differing(parts) == []
+    assert differences.differing([parts[0], {}]) == []
 
 
 def test_a_change_of_formula_or_band_is_marked_where_it_came() -> None:
@@ -361,24 +361,24 @@ def test_a_change_of_formula_or_band_is_marked_where_it_came() -> None:
         ended(4, 6.0, formula=replace(lean, instant_yeast_g=4.0), target=Target(60.0)),
     ]
     courses = [replace(went(1, 1.0, 2.0), batch=batch) for batch in reversed(batches)]
-    said = compare_words.changes_sentence(courses, TOLD)
+    said = words.changes_sentence(courses, TOLD)
     assert said == "Made otherwise from: 23 Feb yeast 0.8 % → 0.4 %; 24 Feb band 60 % up."
-    assert comparing.same_target_pct(courses) is None
-    assert comparing.same_target_pct(courses[1:]) == 80.0
+    assert differences.same_target_pct(courses) is None
+    assert differences.same_target_pct(courses[1:]) == 80.0
 
 
 def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None:
     known = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5]), said=Said(1.8, 2.0, None))
     unknown = went(2, 2.0, None)
     names = {BatchId(1): "1 Mar", BatchId(2): "28 Feb"}
-    curves = compare_exports.curves_table([known, unknown], names, 24.0)
+    curves = exports.curves_table([known, unknown], names, 24.0)
     assert list(curves["since_start_h"]) == [0.0, 3.0, 0.0, 3.0]
     assert list(curves["even_h"].isna()) == [False, False, True, True]
-    batches = compare_exports.batches_table([known, unknown], 24.0, Manner(UTC, "F"))
+    batches = exports.batches_table([known, unknown], 24.0, Manner(UTC, "F"))
     assert batches["dough_f"][0] == pytest.approx(75.2)
     assert list(batches["ready_even_h"]) == pytest.approx([2.0, float("nan")], nan_ok=True)
     assert str(batches["began_local"][0]).startswith("2026-03-01T09:36:00")
-    assert list(compare_exports.kept_table([known, unknown], TOLD)["kept"]) == ["inside", "unsaid"]
+    assert list(exports.kept_table([known, unknown], TOLD)["kept"]) == ["inside", "unsaid"]
 
 
 # -- over the weeks
@@ -387,22 +387,22 @@ def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None
 def test_a_trend_of_five_minutes_a_day_is_found_through_an_odd_day() -> None:
     hours = [2.0 + k / 12.0 for k in range(8)]
     hours[3] = 9.0
-    rows = comparing.trend_frame([went(k, 20.0 - k, at_h) for k, at_h in enumerate(hours)], None, UTC)
-    slope = comparing.slope_by_day(rows, "hours")
+    rows = differences.trend_frame([went(k, 20.0 - k, at_h) for k, at_h in enumerate(hours)], None, UTC)
+    slope = differences.slope_by_day(rows, "hours")
     assert slope is not None
     assert slope.per_day == pytest.approx(1.0 / 12.0)
     assert slope.is_told
-    line = comparing.trend_line(rows, "hours")
+    line = differences.trend_line(rows, "hours")
     assert list(line["value"]) == pytest.approx([2.0, 2.0 + 7.0 / 12.0])
-    assert "by the clock 35 min longer each week" in compare_words.trend_sentence(rows, None, TOLD)
+    assert "by the clock 35 min longer each week" in words.trend_sentence(rows, None, TOLD)
 
 
 def test_chance_is_not_called_a_trend() -> None:
-    rows = comparing.trend_frame(
+    rows = differences.trend_frame(
         [went(k, 20.0 - k, at) for k, at in enumerate([2.0, 2.3, 1.9, 2.2, 2.1, 2.0])], None, UTC
     )
-    assert comparing.trend_line(rows, "hours").empty
-    assert "no change that could be told from chance" in compare_words.trend_sentence(rows, None, TOLD)
+    assert differences.trend_line(rows, "hours").empty
+    assert "no change that could be told from chance" in words.trend_sentence(rows, None, TOLD)
 
 
 def test_a_trend_that_warmth_makes_is_none_at_equal_warmth() -> None:
@@ -411,7 +411,7 @@ def test_a_trend_that_warmth_makes_is_none_at_equal_warmth() -> None:
     courses = [
         went(k, 50.0 - 7 * k, (2.0 + jitter[k]) / float(relative_rate(temp)), temp) for k, temp in enumerate(temps)
     ]
-    said = compare_words.trend_sentence(comparing.trend_frame(courses, 24.0, UTC), 24.0, TOLD)
+    said = words.trend_sentence(differences.trend_frame(courses, 24.0, UTC), 24.0, TOLD)
     assert "longer each week" in said
     assert "as if all at 24 °C no change that could be told from chance" in said
     assert "The dough became 0.5 °C colder a week." in said
@@ -419,21 +419,21 @@ def test_a_trend_that_warmth_makes_is_none_at_equal_warmth() -> None:
 
 @pytest.mark.parametrize("days", [0, 1, 2, 4])
 def test_too_few_days_are_said_instead_of_a_trend(days: int) -> None:
-    rows = comparing.trend_frame([went(k, 20.0 - k, 2.0 + k) for k in range(days)], None, UTC)
-    assert "5 are the least that can tell a trend" in compare_words.trend_sentence(rows, None, TOLD)
-    assert comparing.trend_line(rows, "hours").empty
+    rows = differences.trend_frame([went(k, 20.0 - k, 2.0 + k) for k in range(days)], None, UTC)
+    assert "5 are the least that can tell a trend" in words.trend_sentence(rows, None, TOLD)
+    assert differences.trend_line(rows, "hours").empty
 
 
 def test_tubs_of_one_day_are_one_witness() -> None:
     courses = [went(10 * day + tub, 9.0 - day + tub / 1000.0, 2.0 + day) for day in range(3) for tub in range(5)]
-    slope = comparing.slope_by_day(comparing.trend_frame(courses, None, UTC), "hours")
+    slope = differences.slope_by_day(differences.trend_frame(courses, None, UTC), "hours")
     assert slope is not None
     assert (slope.per_day, slope.low) == (1.0, None)
 
 
 def test_a_day_that_was_never_ready_is_left_out_of_the_trend() -> None:
     courses = [went(k, 9.0 - k, None if k == 2 else 2.0 + k) for k in range(6)]
-    slope = comparing.slope_by_day(comparing.trend_frame(courses, None, UTC), "hours")
+    slope = differences.slope_by_day(differences.trend_frame(courses, None, UTC), "hours")
     assert slope is not None
     assert slope.per_day == pytest.approx(1.0)
 

@@ -7,9 +7,10 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import compare_charts, compare_exports, compare_figures, compare_queries, compare_words, comparing, page
-from dashboard.compare_charts import STYLES, LineStyle
-from dashboard.course import Course
+from dashboard import page
+from dashboard.compared import charts, differences, exports, figures, queries, words
+from dashboard.compared.charts import STYLES, LineStyle
+from dashboard.compared.course import Course
 from dashboard.exports import Exhibit
 from dashboard.frames import dial_ms
 from dashboard.svg import drawing, element, picture
@@ -26,30 +27,30 @@ def put_overlay(
 ) -> None:
     """The curves over each other, the newest first, by the clock or as if all were at ``even_c``."""
     manner, temp_c = scene.manner, even_c if is_even else None
-    said = compare_words.newest_sentence(courses, even_c, manner)
+    said = words.newest_sentence(courses, even_c, manner)
     if said:
         st.html(f'<p class="saying">{html.escape(said)}</p>')
-    curves = comparing.overlay_frame(courses, names, temp_c)
-    target_pct = comparing.same_target_pct(courses)
+    curves = differences.overlay_frame(courses, names, temp_c)
+    target_pct = differences.same_target_pct(courses)
     if len(curves):
         draw = partial(
-            compare_charts.overlay_chart,
+            charts.overlay_chart,
             curves,
-            comparing.ready_frame(courses, names, temp_c),
+            differences.ready_frame(courses, names, temp_c),
             [names[course.batch.id] for course in courses],
             target_pct=target_pct,
             target=manner.say("the band, {rise} %", rise=manner.number(target_pct or 0.0)),
         )
-        sentence = compare_words.overlay_sentence(title, courses, names, temp_c, manner)
-        table = partial(compare_exports.curves_table, courses, names, even_c)
+        sentence = words.overlay_sentence(title, courses, names, temp_c, manner)
+        table = partial(exports.curves_table, courses, names, even_c)
         page.put_exhibit(scene, Exhibit(title, manner.say("curves"), sentence, table, draw), "overlay")
-    st.html(page.quiet(compare_words.time_words(courses, names, temp_c, manner)))
+    st.html(page.quiet(words.time_words(courses, names, temp_c, manner)))
 
 
 def put_figures(scene: page.Scene, courses: Sequence[Course], names: Names, even_c: float | None) -> None:
     """The table of key figures, a line for each batch, with the line of its curve before its name."""
-    said = compare_queries.judgements([course.batch for course in courses])
-    rows = compare_figures.figures(courses, said, even_c, scene.manner)
+    said = queries.judgements([course.batch for course in courses])
+    rows = figures.figures(courses, said, even_c, scene.manner)
     head = "".join(f'<th role="columnheader">{html.escape(heading)}</th>' for heading in rows[0])
     body = ""
     for course, style, row in zip(courses, STYLES, rows, strict=False):
@@ -84,42 +85,42 @@ def _line_svg(style: LineStyle, palette: Palette) -> str:
 def put_trend(scene: page.Scene, title: str, courses: Sequence[Course], even_c: float | None) -> None:
     """Time to ready against the date, with the warmth of the dough under it, and what was made otherwise."""
     manner = scene.manner
-    rows = comparing.trend_frame(courses, even_c, manner.zone)
-    said = compare_words.trend_sentence(rows, even_c, manner)
-    otherwise = compare_words.changes_sentence(courses, manner)
+    rows = differences.trend_frame(courses, even_c, manner.zone)
+    said = words.trend_sentence(rows, even_c, manner)
+    otherwise = words.changes_sentence(courses, manner)
     st.html(page.section(manner.say("Over the weeks")) + page.note(f"{said} {otherwise}".strip()))
     if rows["hours"].notna().sum() < 2:
         return
     names = {"hours": manner.say("ready after, by the clock")}
     if even_c is not None and rows["even"].notna().any():
-        names["even"] = compare_words.even_words(even_c, manner)
+        names["even"] = words.even_words(even_c, manner)
     marks = [
-        (dial_ms(each.batch.started_at, manner.zone), compare_words.change_words(each, manner))
-        for each in comparing.changes(courses)
+        (dial_ms(each.batch.started_at, manner.zone), words.change_words(each, manner))
+        for each in differences.changes(courses)
     ]
     changed = pd.DataFrame(marks, columns=["at", "words"])
-    lines = pd.concat([comparing.trend_line(rows, column) for column in names], ignore_index=True)
-    day = partial(compare_words.dial_day_text, manner=manner)
-    table = partial(compare_exports.batches_table, courses, even_c, manner)
-    draw = partial(compare_charts.trend_chart, rows, names, lines, changed, day=day)
+    lines = pd.concat([differences.trend_line(rows, column) for column in names], ignore_index=True)
+    day = partial(words.dial_day_text, manner=manner)
+    table = partial(exports.batches_table, courses, even_c, manner)
+    draw = partial(charts.trend_chart, rows, names, lines, changed, day=day)
     page.put_exhibit(scene, Exhibit(title, manner.say("weeks"), said, table, draw), "trend")
     warm = rows[["at", "dough_c"]].rename(columns={"dough_c": "value"})
     if warm["value"].notna().any():
         if manner.temp_unit == "F":
             warm = warm.assign(value=[fahrenheit(float(value)) for value in warm["value"]])
         name = manner.say("dough in the mean, °{unit}", unit=manner.temp_unit)
-        draw = partial(compare_charts.warmth_chart, warm, name, f"°{manner.temp_unit}", day=day)
-        sentence = compare_words.warmth_sentence(courses, manner)
+        draw = partial(charts.warmth_chart, warm, name, f"°{manner.temp_unit}", day=day)
+        sentence = words.warmth_sentence(courses, manner)
         page.put_exhibit(scene, Exhibit(title, manner.say("dough temperatures"), sentence, table, draw), "warmth")
 
 
 def put_kept(scene: page.Scene, title: str, courses: Sequence[Course], names: Names) -> None:
     """How often batches were ready within what had been said at half their rise."""
     manner = scene.manner
-    said = compare_words.kept_sentence(courses, manner)
+    said = words.kept_sentence(courses, manner)
     st.html(page.section(manner.say("How well forecasts held")) + page.note(said))
-    rows = comparing.kept_frame(courses, names)
+    rows = differences.kept_frame(courses, names)
     if len(rows):
-        draw = partial(compare_charts.kept_chart, rows, manner.say("minutes before and after ready"))
-        table = partial(compare_exports.kept_table, courses, manner)
+        draw = partial(charts.kept_chart, rows, manner.say("minutes before and after ready"))
+        table = partial(exports.kept_table, courses, manner)
         page.put_exhibit(scene, Exhibit(title, manner.say("forecasts held"), said, table, draw), "kept")

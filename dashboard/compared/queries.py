@@ -5,7 +5,7 @@ from collections.abc import Iterable, Sequence
 import streamlit as st
 
 from dashboard import queries
-from dashboard.course import Course, course_of
+from dashboard.compared.course import Course, course_of
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Judgement
 from monitor.sinks.reviews import Reviews

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 
 from dashboard.charts import AXIS_PX, RISE_HEIGHT_PX, RISE_STEPS_PCT, Layered, finished, round_steps
-from dashboard.comparing import DAY_MS
+from dashboard.compared.differences import DAY_MS
 from dashboard.theme import FONT, Palette
 
 Day = Callable[[float], str]

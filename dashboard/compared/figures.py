@@ -2,9 +2,9 @@
 
 from collections.abc import Mapping, Sequence
 
-from dashboard.compare_words import degrees, even_words, hours_text, percent_text
-from dashboard.comparing import differing, parts_pct
-from dashboard.course import Course, Warmth
+from dashboard.compared.course import Course, Warmth
+from dashboard.compared.differences import differing, parts_pct
+from dashboard.compared.words import degrees, even_words, hours_text, percent_text
 from monitor.bakery.manner import Manner
 from monitor.bakery.review_words import verdict_word
 from monitor.bakery.wording import target_text

@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 
 import pandas as pd
 
-from dashboard.course import Course
+from dashboard.compared.course import Course
 from dashboard.exports import clocks, rows_table
 from monitor.bakery.manner import Manner
 from monitor.recipe.batch import BatchId

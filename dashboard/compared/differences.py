@@ -7,9 +7,9 @@ from statistics import median
 
 import pandas as pd
 
-from dashboard.course import Course, Kept
+from dashboard.compared.course import Course, Kept
+from dashboard.compared.trend import Slope, slope_of
 from dashboard.frames import dial_ms
-from dashboard.trend import Slope, slope_of
 from monitor.bakery.review_words import leavening_pct
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.units import celsius, fahrenheit

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 import pandas as pd
 from babel.dates import format_skeleton
 
-from dashboard.comparing import DAY_MS, Change, against_the_others, changes, parts_pct, slope_by_day
-from dashboard.course import Course, Kept, Warmth
-from dashboard.trend import LEAST_DAYS, Slope
+from dashboard.compared.course import Course, Kept, Warmth
+from dashboard.compared.differences import DAY_MS, Change, against_the_others, changes, parts_pct, slope_by_day
+from dashboard.compared.trend import LEAST_DAYS, Slope
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, duration_text, target_text
 from monitor.recipe.batch import Batch, BatchId

@@ -1,0 +1,1 @@
+"""Batches of one recipe beside each other."""
