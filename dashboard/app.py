@@ -21,11 +21,14 @@ compare_page = st.Page(compare.show, title=manner.say("Compare"), url_path="comp
 finished_page: StreamlitPage = st.Page(
     lambda: finished.show(finished_page, compare_page), title=manner.say("Finished"), url_path="finished"
 )
-batch_page = st.Page(lambda: batch.show(finished_page), title=manner.say("Batch"), url_path="batch")
+start_page: StreamlitPage = st.Page(lambda: start.show(batch_page), title=manner.say("Start"), url_path="start")
+batch_page: StreamlitPage = st.Page(
+    lambda: batch.show(finished_page, start_page), title=manner.say("Batch"), url_path="batch"
+)
 pages = [
-    st.Page(lambda: board.show(batch_page), title=manner.say("Board"), url_path="board", default=True),
+    st.Page(lambda: board.show(batch_page, start_page), title=manner.say("Board"), url_path="board", default=True),
     batch_page,
-    st.Page(lambda: start.show(batch_page), title=manner.say("Start"), url_path="start"),
+    start_page,
     st.Page(plan.show, title=manner.say("Plan"), url_path="plan"),
     st.Page(bake.show, title=manner.say("Bake"), url_path="bake"),
     st.Page(formula.show, title=manner.say("Formula"), url_path="formula"),

@@ -22,9 +22,12 @@ def is_open(folder: Path) -> bool:
     except ConfigError as error:
         told = manner.say("The settings cannot be read, so nobody is let in.")
         st.html(page.heading(manner.say("Closed"), told))
-        st.code(str(error), language=None)
+        st.html(page.note(str(error)))
         return False
-    if access.login is Login.PROXY:
+    if access.login is Login.PROXY and (known := door.name(folder)):
+        why = manner.say("You are logged in as {name}, who is on no list of bakers and viewers.", name=known)
+        st.html(page.heading(manner.say("Closed"), why))
+    elif access.login is Login.PROXY:
         address = access.address or manner.say("the address of the proxy")
         st.html(page.heading(manner.say("Closed"), manner.say("Open {address} and log in there.", address=address)))
     elif st.user.get("is_logged_in"):

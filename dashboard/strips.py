@@ -125,7 +125,7 @@ def _grid(hours: Hours, manner: Manner, palette: Palette) -> str:
     for place, (at, label) in enumerate(ticks(hours, manner)):
         share = hours.share(at)
         x = _pct(share)
-        anchor = "start" if share < 4 else "end" if share > 96 else "middle"
+        anchor = "start" if share < 6 else "end" if share > 94 else "middle"
         parts.append(element("line", x1=x, x2=x, y1=_TOP_PX, y2=_FLOOR_PX, stroke=palette.line, stroke_width=1))
         parts.append(
             text(

@@ -11,7 +11,7 @@ from monitor.dough.outlook import Band
 
 ROW_PX = 48
 LABEL_PX = 150
-SPARE = 0.3  # of the longest bar, for the words at its end
+SPARE = 0.45  # of the longest bar, for the words at its end, on a phone too
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,12 +13,12 @@ DONE = {"Folded": EventKind.FOLD, "Moved": EventKind.MOVE}
 POKES = {"fast": "springs back fast", "slowly": "springs back slowly", "not at all": "stays"}
 
 
-def show(finished_page: StreamlitPage) -> None:
+def show(finished_page: StreamlitPage, start_page: StreamlitPage) -> None:
     """The batch named in the address, or the one that began first."""
-    page.shown(lambda scene: _draw(scene, finished_page))
+    page.shown(lambda scene: _draw(scene, finished_page, start_page))
 
 
-def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
+def _draw(scene: page.Scene, finished_page: StreamlitPage, start_page: StreamlitPage) -> None:
     batches = {batch.id: batch for batch in scene.store.batches(running=True)}
     asked = queries.asked_batch_id()
     if asked is not None and asked not in batches and asked in {batch.id for batch in scene.store.batches()}:
@@ -31,6 +31,7 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
                 scene.manner.say("No dough is proofing"), scene.manner.say("Begin a batch, and its curve stands here.")
             )
         )
+        st.page_link(start_page, label=scene.manner.say("Start a batch"), icon=":material/arrow_forward:")
         return
     title, choice = st.columns([2.3, 1], gap="large", vertical_alignment="bottom")
     with choice:
@@ -47,8 +48,9 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage) -> None:
         whole.put_whole(scene, batch)
     with side:
         _live_side(batch)
-    with notes:
-        _notes(batch, finished_page, scene.manner)
+    if not scene.store.is_copy:  # a copy is looked at; what was done is noted at its own site
+        with notes:
+            _notes(batch, finished_page, scene.manner)
 
 
 def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner) -> BatchId:

@@ -11,19 +11,19 @@ from dashboard.strips import shared_hours
 from monitor.bakery.manner import Manner
 
 
-def show(batch_page: StreamlitPage) -> None:
+def show(batch_page: StreamlitPage, start_page: StreamlitPage) -> None:
     """The board, looked at again every few seconds; of several sites one after the other."""
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
         names = sites.names(queries.data_dir())
         for name in names if len(names) > 1 else ("",):
-            page.shown(lambda scene: _draw(scene, batch_page), name)
+            page.shown(lambda scene: _draw(scene, batch_page, start_page), name)
 
     live()
 
 
-def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
+def _draw(scene: page.Scene, batch_page: StreamlitPage, start_page: StreamlitPage) -> None:
     rows = queries.board_rows(scene.store, scene.now)
     if scene.site:
         st.html(page.section(scene.site))
@@ -32,7 +32,7 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
         if scene.site:
             st.html(page.quiet(scene.manner.say("No dough is proofing")))
             return
-        st.html(_nothing_yet(str(scene.store.path.parent), scene.manner))
+        _put_nothing_yet(scene, start_page)
         return
     st.html(cards.bar(dues(rows, scene.now, scene.manner), scene))
     standing.put_calling(queries.standing(scene.store), scene)
@@ -47,13 +47,23 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
     st.html(f'<p class="quiet">{html.escape(standing.night_words(scene, quiet))}</p>')
 
 
-def _nothing_yet(folder: str, manner: Manner) -> str:
-    """What to do when no dough is proofing."""
+def _put_nothing_yet(scene: page.Scene, start_page: StreamlitPage) -> None:
+    """What to do when no dough is proofing: the way to begin one here, then the one by a file."""
+    say = scene.manner.say
+    st.html(
+        page.heading(say("No dough is proofing"), say("Each batch you begin gets its tub and its strip of clock here."))
+    )
+    st.page_link(start_page, label=say("Start a batch"), icon=":material/arrow_forward:")
+    st.html(_by_file(str(scene.store.path.parent), scene.manner))
+
+
+def _by_file(folder: str, manner: Manner) -> str:
+    """How a batch is begun by command."""
     told = {
         key: html.escape(manner.say(sentence))
         for key, sentence in {
-            "title": "No dough is proofing",
-            "describe": "Each batch you begin gets its tub and its strip of clock here. Describe it in a small file:",
+            "title": "Or by a command",
+            "describe": "Describe it in a small file:",
             "begin": "Then begin it, and keep the collector running:",
             "demo": "To see a whole morning first, with invented doughs:",
         }.items()
@@ -73,7 +83,7 @@ top_mm = 210
 depth_mm = 250
 sensor_to_base_mm = 300</pre>
 <p>{told["begin"]}</p>
-<pre>proofing-monitor batch start loaf.toml
+<pre>proofing-monitor batch start loaf.toml --now
 proofing-monitor collect</pre>
 <p>{told["demo"]} <code>proofing-monitor demo</code></p>
 <p class="quiet">{reads}</p></div>"""

@@ -138,7 +138,7 @@ def _calls(messages: tuple[Message, ...], scene: page.Scene) -> str:
         f'<td class="quiet">{html.escape(_delivery(message, scene))}</td></tr>'
         for message in messages
     )
-    return f'<div class="panel"><table class="rows">{rows}</table></div>'
+    return f'<div class="panel"><table class="rows calls">{rows}</table></div>'
 
 
 def _delivery(message: Message, scene: page.Scene) -> str:

@@ -21,6 +21,10 @@ from monitor.units import celsius, fahrenheit
 from monitor.wire.readings import Channel, NodeId
 
 BY_EYE = "no node: levels read by eye"
+NOT_TARED = (
+    "Not tared, the node tells how warm the dough is, but not how high it stands: its rise is reckoned, not seen. "
+    "Tare before the dough is in, or note levels by eye."
+)
 SEEN_BY = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
 
 
@@ -68,6 +72,8 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
     vessel = replace(vessel, sensor_to_base_mm=taring.tared_mm(vessel_name, vessel, node))
     if node is not None:
         taring.put_live_reading(node, vessel_name, vessel, manner)
+        if vessel.sensor_to_base_mm is None:
+            st.html(page.quiet(manner.say(NOT_TARED)))
     batch, dough_c = made
     batch = replace(batch, vessel=vessel, nodes=_nodes(like, node), started_at=scene.now)
     if st.button(manner.say("Go"), key="go", type="primary", width="stretch", disabled=not batch.name):

@@ -37,8 +37,10 @@ def _screen() -> None:
     finished_page = st.Page(
         lambda: finished.show(finished_page, compare_page), title="f", url_path="f", default=name == "finished"
     )
-    batch_page = st.Page(lambda: batch.show(finished_page), title="b", url_path="b", default=name == "batch")
-    others = {"board": lambda: board.show(batch_page), "nodes": nodes.show, "cautions": cautions.show}
+    batch_page = st.Page(
+        lambda: batch.show(finished_page, finished_page), title="b", url_path="b", default=name == "batch"
+    )
+    others = {"board": lambda: board.show(batch_page, finished_page), "nodes": nodes.show, "cautions": cautions.show}
     others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
     st.navigation([finished_page, batch_page, compare_page, *pages], position="hidden").run()
