@@ -119,6 +119,17 @@ def opened_as(kind: type[Kind], site: str | None = None) -> Iterator[Kind]:
 
 
 @contextmanager
+def opened_again(kind: type[Kind], path: Path) -> Iterator[Kind]:
+    """A store that a rerun has looked at, for a file that is asked for after it, outside any session.
+
+    Whether the person at the session may have the file is decided when it is offered.
+    """
+    with kind(path) as store:
+        store.look_only()
+        yield store
+
+
+@contextmanager
 def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
     """A store of some kind, for one write: the only way there is for a screen.
 

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import door
+from dashboard import door, queries
 from dashboard.exports import file_name
 from dashboard.page import Scene
 from monitor.access import Role
@@ -36,6 +36,5 @@ def put_whole(scene: Scene, batch: Batch) -> None:
 
 
 def _zipped(path: Path, batch_id: BatchId, kind: str) -> bytes:
-    with BatchRows(path) as store:
-        store.look_only()
+    with queries.opened_again(BatchRows, path) as store:
         return zipped_batch(store, batch_id, kind)
