@@ -170,6 +170,7 @@ def put_intent(scene: page.Scene, batch: Batch, review: Review) -> None:
 
 
 def reviewed(scene: page.Scene, batch: Batch) -> Review:
-    """Everything a look back stands on."""
+    """Everything a look back stands on; a sign that somebody is at it, for the first time takes some seconds."""
     ended_at: datetime = batch.ended_at or scene.now
-    return queries.review(batch, ended_at)
+    with st.spinner(scene.manner.say("Looking back at it")):
+        return queries.review(batch, ended_at)

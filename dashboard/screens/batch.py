@@ -55,14 +55,15 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, start_page: Streamlit
 
 def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner) -> BatchId:
     """The batch to show; the address follows the choice."""
+    key = f"which, in {manner.language.code}"  # a browser keeps the words of a choice as long as its key
     chosen = st.selectbox(
         manner.say("Another batch"),
         list(batches),
         format_func=lambda batch_id: f"{batches[batch_id].name} · {stage_word(batches[batch_id].stage, manner)}",
-        key=page.follows("which", asked if asked in batches else next(iter(batches))),
+        key=page.follows(key, asked if asked in batches else next(iter(batches))),
         label_visibility="collapsed",
     )
-    page.told("which", chosen)
+    page.told(key, chosen)
     if str(chosen) != st.query_params.get("batch"):
         st.query_params["batch"] = str(chosen)
     return BatchId(chosen)

@@ -107,7 +107,7 @@ def _taught(batch: Batch, scene: page.Scene) -> str:
 
 def _moment(at: datetime | None, scene: page.Scene) -> str:
     if at is None:
-        return f'<dd class="none">{html.escape(scene.manner.say("not yet"))}</dd>'
+        return f'<dd class="none">{html.escape(scene.manner.say("not by its end"))}</dd>'
     return f"<dd>{html.escape(clock_text(at, scene.manner))}</dd>"
 
 
