@@ -4,8 +4,9 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Iterator
-from functools import partial
+from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
+from functools import partial, wraps
 from pathlib import Path
 
 import pytest
@@ -24,6 +25,17 @@ DOUGHS = ["--simulated", "digital", "--seeds", "0:3", "--train", "500:502", "--s
 
 def ignored(done: int, of: int) -> None:
     """Nobody watches."""
+
+
+def in_a_thread_of_its_own(test: Callable[..., None]) -> Callable[..., None]:
+    """The test where no loop runs: the browser that other tests opened keeps one in the main thread."""
+
+    @wraps(test)
+    def run(*fixtures, **named) -> None:
+        with ThreadPoolExecutor(1) as pool:
+            pool.submit(test, *fixtures, **named).result()
+
+    return run
 
 
 @pytest.fixture(scope="module")
@@ -68,6 +80,7 @@ def test_one_process_two_cores_and_a_cluster_print_the_same_table(cluster, tmp_p
     assert "forecasting" in spread.stderr
 
 
+@in_a_thread_of_its_own
 def test_answers_come_in_the_order_of_the_tasks_and_progress_to_its_end(cluster):
     told: list[tuple[int, int]] = []
     with on_cluster(cluster) as each:
@@ -76,6 +89,7 @@ def test_answers_come_in_the_order_of_the_tasks_and_progress_to_its_end(cluster)
     assert (told[0], told[-1]) == ((0, 100), (100, 100))
 
 
+@in_a_thread_of_its_own
 def test_what_a_worker_that_was_killed_had_in_hand_is_done_again(cluster, tmp_path):
     with on_cluster(cluster) as each:
         assert each(partial(squared_the_second_time, tmp_path), range(20), ignored) == [n * n for n in range(20)]
@@ -87,6 +101,7 @@ def test_a_process_of_this_machine_that_was_killed_is_done_again(tmp_path):
     assert (tmp_path / "died").exists()
 
 
+@in_a_thread_of_its_own
 def test_a_task_that_kills_whoever_takes_it_ends_the_run_with_a_reason(cluster):
     with on_cluster(cluster) as each, pytest.raises(MonitorError, match="several workers died"):
         each(deadly, [1], ignored)
@@ -94,6 +109,7 @@ def test_a_task_that_kills_whoever_takes_it_ends_the_run_with_a_reason(cluster):
         OnCores(2)(deadly, [1], ignored)
 
 
+@in_a_thread_of_its_own
 def test_a_fault_of_a_task_comes_back_as_it_was(cluster):
     with on_cluster(cluster) as each, pytest.raises(ZeroDivisionError):
         each(partial(divmod, 1), [1, 0], ignored)
