@@ -136,14 +136,7 @@ def air_chart(
     low, high = (float(values.min()), float(values.max())) if len(values) else (0.0, least_span)
     spare = max(0.0, least_span - (high - low)) / 2 + 0.06 * max(high - low, least_span)
     y = alt.Scale(domain=[low - spare, high + spare], nice=False, zero=False)
-    axis = alt.Axis(
-        title=None,
-        labelExpr=f"datum.value + ' {unit}'",
-        tickCount=3,
-        minExtent=AXIS_PX,
-        maxExtent=AXIS_PX,
-        domain=False,
-    )
+    axis = measure_axis(unit)
     layers: list[Any] = []
     ends = spread_ends(frame, list(colours), LABEL_ROOM * (high - low + 2 * spare))
     for what, (colour, dash) in colours.items():
@@ -158,6 +151,18 @@ def air_chart(
         name = alt.Chart(end).mark_text(color=colour, align="left", dx=7, fontSize=13, font=FONT, fontWeight=600)
         layers.append(name.encode(x=x, y=alt.Y("value:Q", scale=y, axis=axis), text="what:N"))
     return finished(Layered(layer=layers), palette, AIR_HEIGHT_PX)
+
+
+def measure_axis(unit: str) -> alt.Axis:
+    """The axis of what is measured: few values, each with its unit."""
+    return alt.Axis(
+        title=None,
+        labelExpr=f"datum.value + ' {unit}'",
+        tickCount=3,
+        minExtent=AXIS_PX,
+        maxExtent=AXIS_PX,
+        domain=False,
+    )
 
 
 def spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFrame:

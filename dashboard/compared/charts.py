@@ -9,7 +9,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from dashboard.charts import AXIS_PX, RISE_HEIGHT_PX, RISE_STEPS_PCT, Layered, finished, round_steps
+from dashboard.charts import AXIS_PX, RISE_HEIGHT_PX, RISE_STEPS_PCT, Layered, finished, measure_axis, round_steps
 from dashboard.compared.differences import DAY_MS
 from dashboard.theme import FONT, Palette
 
@@ -177,14 +177,7 @@ def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, *, 
     low, high = float(rows["value"].min()), float(rows["value"].max())
     spare = max(0.0, LEAST_DEGREES - (high - low)) / 2 + 0.12 * max(high - low, LEAST_DEGREES)
     scale = alt.Scale(domain=[low - spare, high + 2.5 * spare], nice=False, zero=False)  # the name stands at the top
-    axis = alt.Axis(
-        title=None,
-        labelExpr=f"datum.value + ' {unit}'",
-        tickCount=3,
-        minExtent=AXIS_PX,
-        maxExtent=AXIS_PX,
-        domain=False,
-    )
+    axis = measure_axis(unit)
     x, y = _date_axis(rows, day), alt.Y("value:Q", scale=scale, axis=axis)
     base = alt.Chart(rows.dropna())
     label = _text(pd.DataFrame([{"words": name}]), palette.crust)
