@@ -166,7 +166,7 @@ class MqttSource:
             self._say_once(f"refused by the broker: {code}; check user name and password")
             return
         self._connections += 1
-        log.info("connected source=%s has_session=%s", self.name, flags.session_present)
+        log.info("logged in source=%s has_session=%s", self.name, flags.session_present)
         if self._claim is not None:
             client.publish(CLAIM_TOPIC, self._claim.taken(), QOS, retain=True)
         client.subscribe([(f"{root}/+/{kind}", QOS) for root in self._roots for kind in ("pack", "status")])
@@ -197,7 +197,8 @@ class MqttSource:
         if any(code.is_failure for code in codes):
             self._say_once(f"this user may not read {ROOT}/+/pack and {ROOT}/+/status; mend the broker's access list")
             return
-        self._is_up = True  # only now: what is published from here on reaches this source
+        log.info("connected source=%s", self.name)  # only now: what is published from here on reaches this source
+        self._is_up = True
         self.trouble = ""
         self._tell(is_online=True)
 

@@ -59,6 +59,8 @@ def test_the_line_and_the_broker_may_go_and_come_back(
 ) -> None:
     options = ("--serial", str(pty_pair.path), "--mqtt", mosquitto.url)
     with CollectorProcess(tmp_path / "data", *options) as collector, collector.open_store() as store:
+        # the broker keeps a session, and so what comes while nobody listens, from the first subscription on
+        wait_until(lambda: "connected source=mqtt" in collector.log.read_text(), "the collector reaches the broker")
         wait_until(lambda: "open source=serial" in collector.log.read_text(), "the line is open")
         pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n")
         pty_pair.receive(b"!0a1b2c3d 1 ")
