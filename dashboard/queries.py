@@ -18,7 +18,7 @@ import streamlit as st
 
 from dashboard import door, sites
 from monitor.access import Role
-from monitor.bakery.alerts import Alert, Message
+from monitor.bakery.alerts import MORE, Alert, Message, Phase
 from monitor.config import DATABASE_NAME, default_data_dir
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
@@ -62,6 +62,16 @@ class Standing:
 
     alert: Alert
     batch_name: str
+
+    @property
+    def is_earlier(self) -> bool:
+        """True when nothing is to be done about it any more: its cause is gone, or a later alert has taken it over.
+
+        One that is suppressed because nobody measures is not earlier: nobody knows that it is over.
+        """
+        alert = self.alert
+        is_taken_over = alert.phase is Phase.SUPPRESSED and alert.suppressed_by in MORE.values()
+        return is_taken_over or not alert.is_firing
 
 
 @dataclass(frozen=True, slots=True)

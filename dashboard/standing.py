@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard import actions
 from dashboard.page import Scene, quiet, section
 from dashboard.queries import Standing
-from monitor.bakery.alerts import Alert, Phase, Sort
+from monitor.bakery.alerts import Phase, Sort
 from monitor.bakery.calls import QuietHours, nights
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import alert_kind_word, standing_text, subject_word
@@ -45,11 +45,22 @@ def put_calling(standing: Sequence[Standing], scene: Scene) -> None:
 
 
 def put_of_batch(standing: Sequence[Standing], told: Told | None, scene: Scene) -> None:
-    """On a batch's screen: all that stands of it and of the nodes it is read from, and how often it has called."""
-    if standing:
+    """On a batch's screen: what stands of it and of the nodes it is read from, and how often it has called.
+
+    What has become another alert, or is over, stands folded below: it would push the rest off a phone.
+    """
+    earlier = [each for each in standing if each.is_earlier]
+    now = [each for each in standing if not each.is_earlier]
+    if now:
         st.html(section(scene.manner.say("What calls for you")))
-    for each in standing:
+    for each in now:
         _put(each, scene, where="batch")
+    if earlier:
+        label = scene.manner.count(len(earlier), "{n} earlier alert", "{n} earlier alerts")
+        # One key whatever their number, or the fold would close when another comes.
+        with st.expander(label, key="earlier-alerts", type="compact"):
+            for each in earlier:
+                _put(each, scene, where="batch")
     if told is not None and told.calls:
         calls = _calls_words(told.calls, told.messages, scene.manner)
         st.html(quiet(scene.manner.say("This batch so far: {calls}.", calls=calls)))
@@ -62,17 +73,18 @@ def _put(each: Standing, scene: Scene, *, where: str) -> None:
     with st.container(key=key, horizontal=True, gap="small", vertical_alignment="center"):
         how = standing_text(alert, scene.manner, scene.now)
         st.html(f'<p class="note"><b>{html.escape(what)}</b>, {html.escape(how)}</p>', width="stretch")
-        for label, offer, call, args in () if scene.store.is_copy else _offers(alert, scene.manner):
+        for label, offer, call, args in () if scene.store.is_copy else _offers(each, scene.manner):
             st.button(label, key=f"{offer}-{where}-{alert.number}", on_click=call, args=args)
 
 
-def _offers(alert: Alert, manner: Manner) -> Iterable[tuple[str, str, actions.Action, tuple[int, ...]]]:
+def _offers(each: Standing, manner: Manner) -> Iterable[tuple[str, str, actions.Action, tuple[int, ...]]]:
     """What can be said to an alert now: label, key, what is done."""
+    alert = each.alert
     if alert.phase in _CALLING:
         yield manner.say("Acknowledge"), "acknowledge", actions.acknowledge, (alert.number,)
     if alert.phase is Phase.SHELVED:
         yield manner.say("Unshelve"), "unshelve", actions.shelve, (alert.number, 0)
-    elif alert.is_firing:
+    elif not each.is_earlier:
         yield manner.say("Shelve {min} min", min=SHELF_MIN), "shelve", actions.shelve, (alert.number, SHELF_MIN)
 
 
