@@ -3,15 +3,12 @@
 import html
 
 import streamlit as st
-from altair.utils.schemapi import disable_debug_mode
 from streamlit.navigation.page import StreamlitPage
 
 from dashboard import gate, queries, reading, sites
 from dashboard.page import put_style
 from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
 
-# Holding each chart against the grammar's schema takes longer than all the rest of a refresh: the tests do that.
-disable_debug_mode()
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
 put_style()
 if not gate.is_open(queries.database().parent):

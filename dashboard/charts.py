@@ -5,11 +5,12 @@ from dataclasses import dataclass
 from math import ceil, floor, isfinite
 from typing import Any
 
-import altair as alt
 import pandas as pd
 
+from dashboard import drawing
 from dashboard.dial import Tick, moment, ticks
-from dashboard.theme import FONT, Palette
+from dashboard.drawing import Drawing, Layer, Values, finished, layer, letters, quantity, tip
+from dashboard.theme import Palette
 from monitor.bakery.manner import Manner
 
 AXIS_PX = 54  # room left of every chart, so that charts under one another share their clock
@@ -22,18 +23,6 @@ LABEL_ROOM = 0.16  # of the height of a chart of air, for the name of a line
 FLAG_ROOM = 0.2  # of the clock axis, for a flag's words on a phone
 FLAG_LIFTS_PX = (11, 34)
 FLAG = "M0 0.5L0 -0.9L0.8 -0.6L0 -0.25"  # a small flag on a pole, in units of the mark's size
-
-
-class Layered(alt.LayerChart):
-    """Layers over one another; what is drawn anew every few seconds is not held against the grammar's schema each time.
-
-    That takes half as long as all the rest of a refresh; the tests ask for it.
-    """
-
-    def to_dict(self, validate: bool = False, **how: Any) -> dict[str, Any]:
-        """The specification as plain values."""
-        spec: dict[str, Any] = super().to_dict(validate=validate, **how)
-        return spec
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,7 +45,7 @@ def rise_chart(
     ready: tuple[float | None, float | None, float | None] = (None, None, None),
     marks: tuple[Mark, ...] = (),
     other: pd.DataFrame | None = None,
-) -> Layered:
+) -> Drawing:
     """Rise with its interval, the forecast as two nested bands, the target, what the baker did, and marked moments.
 
     Parameters
@@ -75,41 +64,38 @@ def rise_chart(
     if len(events):  # flags stand under the curve
         bottom = min(bottom, -0.17 * top)
     x = _clock_axis(span, manner)
-    y = alt.Scale(domain=[bottom, top], nice=False, zero=False)
-    percent = alt.Axis(
-        title=None,
-        labelExpr="datum.value + ' %'",
-        values=round_steps(min(0.0, _least(history, "low")), top, RISE_STEPS_PCT, most=7),
-        minExtent=AXIS_PX,
-        maxExtent=AXIS_PX,
-        domain=False,
+    y = axis_scale(bottom, top)
+    percent = side_axis(
+        "datum.value + ' %'", values=round_steps(min(0.0, _least(history, "low")), top, RISE_STEPS_PCT, most=7)
     )
-    said = alt.Tooltip("words:N", title=" ")
-    layers: list[Any] = []
+    said = tip("words")
+    layers: list[Layer] = []
     if len(fan):
         layers += [
             _area(fan, x, "p05", "p95", y, percent, palette.dough, palette.band, 0.9),
             _area(fan, x, "p25", "p75", y, percent, palette.band, palette.band, 0.75),
-            alt.Chart(fan)
-            .mark_line(color=palette.crust, strokeDash=[5, 4], strokeWidth=2)
-            .encode(x=x, y=alt.Y("p50:Q", scale=y, axis=percent), tooltip=said),
-        ]
+            layer(
+                fan, "line", {"color": palette.crust, "strokeDash": [5, 4], "strokeWidth": 2},
+                x=x, y=quantity("p50", y, percent), tooltip=said,
+            ),
+        ]  # fmt: skip
     if other is not None and len(other):
         layers += _thin_bands(other, x, y, percent, palette, manner)
     if len(history):
         layers += [
             _area(history, x, "low", "high", y, percent, palette.line, palette.line, 0.9),
-            alt.Chart(history)
-            .mark_line(color=palette.ink, strokeWidth=3, strokeCap="round")
-            .encode(x=x, y=alt.Y("mid:Q", scale=y, axis=percent), tooltip=said),
-        ]
+            layer(
+                history, "line", {"color": palette.ink, "strokeWidth": 3, "strokeCap": "round"},
+                x=x, y=quantity("mid", y, percent), tooltip=said,
+            ),
+        ]  # fmt: skip
     if target_pct is not None:
         layers += _target(target_pct, ready, span, y, x, palette, manner)
     for place, mark in enumerate(marks):
         layers += _moment(mark, span, palette, manner, top_px=2 + 18 * place)
     if len(events):
         layers += _flags(events, x, y, palette, span)
-    return finished(Layered(layer=layers), palette, RISE_HEIGHT_PX)
+    return finished(layers, palette, RISE_HEIGHT_PX)
 
 
 def air_chart(
@@ -121,7 +107,7 @@ def air_chart(
     span: tuple[float, float],
     unit: str,
     least_span: float,
-) -> Layered:
+) -> Drawing:
     """Temperatures or humidity on the same clock, one line for each ``what``, named at its end.
 
     Parameters
@@ -135,34 +121,34 @@ def air_chart(
     values = frame["value"].dropna()
     low, high = (float(values.min()), float(values.max())) if len(values) else (0.0, least_span)
     spare = max(0.0, least_span - (high - low)) / 2 + 0.06 * max(high - low, least_span)
-    y = alt.Scale(domain=[low - spare, high + spare], nice=False, zero=False)
-    axis = measure_axis(unit)
-    layers: list[Any] = []
+    y, axis = axis_scale(low - spare, high + spare), measure_axis(unit)
+    layers: list[Layer] = []
     ends = spread_ends(frame, list(colours), LABEL_ROOM * (high - low + 2 * spare))
     for what, (colour, dash) in colours.items():
         part = frame[frame["what"] == what]
         if part["value"].notna().sum() == 0:
             continue
-        line = alt.Chart(part).mark_line(color=colour, strokeWidth=2.2, strokeDash=dash or [1, 0])
-        layers.append(
-            line.encode(x=x, y=alt.Y("value:Q", scale=y, axis=axis), tooltip=alt.Tooltip("words:N", title=" "))
-        )
+        line = {"color": colour, "strokeWidth": 2.2, "strokeDash": dash or [1, 0]}
+        layers.append(layer(part, "line", line, x=x, y=quantity("value", y, axis), tooltip=tip("words")))
         end = ends[ends["what"] == what]
-        name = alt.Chart(end).mark_text(color=colour, align="left", dx=7, fontSize=13, font=FONT, fontWeight=600)
-        layers.append(name.encode(x=x, y=alt.Y("value:Q", scale=y, axis=axis), text="what:N"))
-    return finished(Layered(layer=layers), palette, AIR_HEIGHT_PX)
+        words = letters(colour, 13, align="left", dx=7)
+        layers.append(layer(end, "text", words, x=x, y=quantity("value", y, axis), text=drawing.name("what")))
+    return finished(layers, palette, AIR_HEIGHT_PX)
 
 
-def measure_axis(unit: str) -> alt.Axis:
+def axis_scale(low: float, high: float) -> Values:
+    """Just from one value to another."""
+    return {"domain": [low, high], "nice": False, "zero": False}
+
+
+def side_axis(words: str, **more: object) -> Values:
+    """An axis at the left, labelled by an expression; its room is the same on every chart."""
+    return {"title": None, "labelExpr": words, "minExtent": AXIS_PX, "maxExtent": AXIS_PX, "domain": False, **more}
+
+
+def measure_axis(unit: str) -> Values:
     """The axis of what is measured: few values, each with its unit."""
-    return alt.Axis(
-        title=None,
-        labelExpr=f"datum.value + ' {unit}'",
-        tickCount=3,
-        minExtent=AXIS_PX,
-        maxExtent=AXIS_PX,
-        domain=False,
-    )
+    return side_axis(f"datum.value + ' {unit}'", tickCount=3)
 
 
 def spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFrame:
@@ -178,7 +164,7 @@ def spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFr
 
 def forecast_chart(
     said: pd.DataFrame, palette: Palette, manner: Manner, *, came: Mark | None, span: tuple[float, float]
-) -> Layered:
+) -> Drawing:
     """Every forecast made at the time: when it was said to be ready, against when that was said, and what came."""
     x = _clock_axis(span, manner)
     ends = pd.concat([said["early"], said["late"], said["mid"]]).dropna()
@@ -186,38 +172,26 @@ def forecast_chart(
     if came is not None:
         low, high = min(low, came.at), max(high, came.at)
     spare = max(300_000.0, 0.06 * (high - low))
-    y = alt.Scale(domain=[low - spare, high + spare], nice=False, zero=False)
+    y = axis_scale(low - spare, high + spare)
     up = ticks((low - spare, high + spare), manner, MOMENTS_UP)
-    axis = alt.Axis(
-        title=None,
-        values=[at for at, _ in up],
-        labelExpr=_tick_words(up, "datum.value"),
-        minExtent=AXIS_PX,
-        maxExtent=AXIS_PX,
-        domain=False,
-    )
-    tip = alt.Tooltip("words:N", title=" ")
-    layers: list[Any] = [
-        alt.Chart(said.dropna(subset=["early", "late"]))
-        .mark_area(color=palette.dough, stroke=palette.band, strokeWidth=1.2, opacity=0.9)
-        .encode(x=x, y=alt.Y("early:Q", scale=y, axis=axis), y2="late:Q", tooltip=tip),
-        alt.Chart(said)
-        .mark_line(color=palette.crust, strokeWidth=2.5)
-        .encode(x=x, y=alt.Y("mid:Q", scale=y, axis=axis), tooltip=tip),
+    axis = side_axis(_tick_words(up, "datum.value"), values=[at for at, _ in up])
+    known = said.dropna(subset=["early", "late"])
+    area = {"color": palette.dough, "stroke": palette.band, "strokeWidth": 1.2, "opacity": 0.9}
+    line = {"color": palette.crust, "strokeWidth": 2.5}
+    told = tip("words")
+    layers = [
+        layer(known, "area", area, x=x, y=quantity("early", y, axis), y2={"field": "late"}, tooltip=told),
+        layer(said, "line", line, x=x, y=quantity("mid", y, axis), tooltip=told),
     ]
     if came is not None:
         row = pd.DataFrame([{"at": span[0], "came": came.at, "words": came.words}])
-        base = alt.Chart(row)
-        layers.append(
-            base.mark_rule(color=palette.ember, strokeWidth=3).encode(
-                y=alt.Y("came:Q", scale=y, axis=axis), tooltip=tip
-            )
-        )
-        words = base.mark_text(
-            color=palette.ember, align="right", baseline="bottom", dy=-6, fontSize=16, font=FONT, fontWeight=700
-        )
-        layers.append(words.encode(x=alt.value("width"), y=alt.Y("came:Q", scale=y, axis=axis), text="words:N"))
-    return finished(Layered(layer=layers), palette, FORECAST_HEIGHT_PX)
+        across = {"color": palette.ember, "strokeWidth": 3}
+        words = letters(palette.ember, 16, fontWeight=700, align="right", baseline="bottom", dy=-6)
+        layers += [
+            layer(row, "rule", across, y=quantity("came", y, axis), tooltip=told),
+            layer(row, "text", words, x=drawing.at("width"), y=quantity("came", y, axis), text=drawing.name("words")),
+        ]
+    return finished(layers, palette, FORECAST_HEIGHT_PX)
 
 
 def round_steps(low: float, high: float, steps: tuple[float, ...], *, most: int) -> list[float]:
@@ -226,27 +200,25 @@ def round_steps(low: float, high: float, steps: tuple[float, ...], *, most: int)
     return [k * step for k in range(ceil(low / step), floor(high / step) + 1)]
 
 
-def _moment_of(at_ms: float) -> alt.DateTime:
+def _moment_of(at_ms: float) -> Values:
     at = moment(at_ms)
-    return alt.DateTime(
-        year=at.year, month=at.month, date=at.day, hours=at.hour, minutes=at.minute, seconds=at.second, utc=True
-    )
+    parts = {"year": at.year, "month": at.month, "date": at.day, "hours": at.hour, "minutes": at.minute}
+    return {**parts, "seconds": at.second, "utc": True}
 
 
-def _clock_axis(span: tuple[float, float], manner: Manner) -> alt.X:
+def _clock_axis(span: tuple[float, float], manner: Manner) -> Values:
     """Time, running evenly, with the round moments of the reader's clock under it."""
-    scale = alt.Scale(type="utc", domain=[_moment_of(at) for at in span], nice=False)
     across = ticks(span, manner, MOMENTS_ACROSS)
-    axis = alt.Axis(
-        title=None,
-        values=[_moment_of(at) for at, _ in across],
-        labelExpr=_tick_words(across, "time(datum.value)"),
-        grid=False,
-        labelOverlap="greedy",
-        labelSeparation=14,
-        labelFlush=True,
-    )
-    return alt.X("at:T", scale=scale, axis=axis)
+    axis = {
+        "title": None,
+        "values": [_moment_of(at) for at, _ in across],
+        "labelExpr": _tick_words(across, "time(datum.value)"),
+        "grid": False,
+        "labelOverlap": "greedy",
+        "labelSeparation": 14,
+        "labelFlush": True,
+    }
+    return drawing.time("at", {"type": "utc", "domain": [_moment_of(at) for at in span], "nice": False}, axis)
 
 
 def _tick_words(at: list[Tick], value: str) -> str:
@@ -256,45 +228,29 @@ def _tick_words(at: list[Tick], value: str) -> str:
 
 
 def _area(
-    frame: pd.DataFrame,
-    x: alt.X,
-    low: str,
-    high: str,
-    y: alt.Scale,
-    axis: alt.Axis,
-    colour: str,
-    edge: str,
-    opacity: float,
-) -> alt.Chart:
-    chart = alt.Chart(frame).mark_area(
-        color=colour, opacity=opacity, stroke=edge, strokeWidth=1, strokeOpacity=0.9, tooltip=None
-    )
-    drawn: alt.Chart = chart.encode(x=x, y=alt.Y(f"{low}:Q", scale=y, axis=axis), y2=f"{high}:Q")
-    return drawn
+    frame: pd.DataFrame, x: Values, low: str, high: str, y: Values, axis: Values, colour: str, edge: str, opacity: float
+) -> Layer:
+    look = {
+        "color": colour, "opacity": opacity, "stroke": edge, "strokeWidth": 1, "strokeOpacity": 0.9, "tooltip": None
+    }  # fmt: skip
+    return layer(frame, "area", look, x=x, y=quantity(low, y, axis), y2={"field": high})
 
 
-def _thin_bands(
-    fan: pd.DataFrame, x: alt.X, y: alt.Scale, axis: alt.Axis, palette: Palette, manner: Manner
-) -> list[Any]:
+def _thin_bands(fan: pd.DataFrame, x: Values, y: Values, axis: Values, palette: Palette, manner: Manner) -> list[Layer]:
     """A second forecast over the first: outlines instead of areas, another colour, and a name at its end."""
-    base = alt.Chart(fan)
     what_if = manner.say("what if")
-    tip = alt.Tooltip("words:N", title=what_if)
+    edge = {"color": palette.water, "strokeWidth": 1.3, "clip": True}
     edges = [
-        base.mark_line(color=palette.water, strokeWidth=1.3, strokeDash=dash, clip=True).encode(
-            x=x, y=alt.Y(f"{column}:Q", scale=y, axis=axis)
-        )
+        layer(fan, "line", {**edge, "strokeDash": dash}, x=x, y=quantity(column, y, axis))
         for column, dash in (("p05", [2, 3]), ("p25", [1, 0]), ("p75", [1, 0]), ("p95", [2, 3]))
     ]
-    middle = base.mark_line(color=palette.water, strokeWidth=2.6, strokeDash=[8, 4])
+    middle = {"color": palette.water, "strokeWidth": 2.6, "strokeDash": [8, 4]}
     end = pd.DataFrame([{"at": fan["at"].iloc[-1], "pct": fan["p50"].iloc[-1], "words": what_if}])
-    name = alt.Chart(end).mark_text(
-        color=palette.water, align="right", baseline="bottom", dy=-7, fontSize=14, font=FONT, fontWeight=600
-    )
+    words = letters(palette.water, 14, align="right", baseline="bottom", dy=-7)
     return [
         *edges,
-        middle.encode(x=x, y=alt.Y("p50:Q", scale=y, axis=axis), tooltip=tip),
-        name.encode(x=x, y=alt.Y("pct:Q", scale=y), text="words:N"),
+        layer(fan, "line", middle, x=x, y=quantity("p50", y, axis), tooltip=tip("words", what_if)),
+        layer(end, "text", words, x=x, y=quantity("pct", y), text=drawing.name("words")),
     ]
 
 
@@ -302,74 +258,61 @@ def _target(
     target_pct: float,
     ready: tuple[float | None, float | None, float | None],
     span: tuple[float, float],
-    y: alt.Scale,
-    x: alt.X,
+    y: Values,
+    x: Values,
     palette: Palette,
     manner: Manner,
-) -> list[Any]:
+) -> list[Layer]:
     """The band on the tub, with the stretch in which it will be reached drawn on it."""
     words = manner.say("the band, {rise} %", rise=f"{target_pct:.0f}")
     row = pd.DataFrame([{"at": span[1], "pct": target_pct, "words": words}])
-    at_level = alt.Y("pct:Q", scale=y)
-    base = alt.Chart(row)
-    layers: list[Any] = [
-        base.mark_rule(color=palette.ember, strokeWidth=3).encode(y=at_level),
-        base.mark_text(
-            color=palette.ember, align="left", baseline="bottom", dy=-6, dx=4, fontSize=14, font=FONT, fontWeight=600
-        ).encode(x=alt.value(0), y=at_level, text="words:N"),
+    at_level = quantity("pct", y)
+    name = letters(palette.ember, 14, align="left", baseline="bottom", dy=-6, dx=4)
+    layers = [
+        layer(row, "rule", {"color": palette.ember, "strokeWidth": 3}, y=at_level),
+        layer(row, "text", name, x=drawing.at(0), y=at_level, text=drawing.name("words")),
     ]
     early, middle, late = ready
     if early is not None:
         end = span[1] if late is None else min(late, span[1])
         stretch = pd.DataFrame({"at": [early, max(end, early)], "pct": [target_pct] * 2})
-        layers.append(
-            alt.Chart(stretch).mark_line(color=palette.crust, strokeWidth=11, opacity=0.9).encode(x=x, y=at_level)
-        )
+        bar = {"color": palette.crust, "strokeWidth": 11, "opacity": 0.9}
+        layers.append(layer(stretch, "line", bar, x=x, y=at_level))
     if middle is not None:
         point = pd.DataFrame([{"at": middle, "pct": target_pct}])
-        layers.append(
-            alt.Chart(point)
-            .mark_tick(orient="vertical", color=palette.crust, thickness=5, size=30, opacity=1.0)
-            .encode(x=x, y=at_level)
-        )
+        mark = {"orient": "vertical", "color": palette.crust, "thickness": 5, "size": 30, "opacity": 1.0}
+        layers.append(layer(point, "tick", mark, x=x, y=at_level))
     return layers
 
 
-def _moment(mark: Mark, span: tuple[float, float], palette: Palette, manner: Manner, *, top_px: int) -> list[Any]:
+def _moment(mark: Mark, span: tuple[float, float], palette: Palette, manner: Manner, *, top_px: int) -> list[Layer]:
     is_late = mark.at > span[0] + 0.7 * (span[1] - span[0])
-    base = alt.Chart(pd.DataFrame([{"at": mark.at, "words": mark.words}]))
+    row = pd.DataFrame([{"at": mark.at, "words": mark.words}])
     x = _clock_axis(span, manner)
+    beside = {"align": "right" if is_late else "left", "baseline": "top", "dx": -7 if is_late else 7}
     return [
-        base.mark_rule(color=palette.ink, strokeWidth=2).encode(x=x),
-        base.mark_text(
-            color=palette.ink,
-            align="right" if is_late else "left",
-            baseline="top",
-            dx=-7 if is_late else 7,
-            fontSize=14,
-            font=FONT,
-            fontWeight=600,
-        ).encode(x=x, y=alt.value(top_px), text="words:N"),
-    ]
+        layer(row, "rule", {"color": palette.ink, "strokeWidth": 2}, x=x),
+        layer(
+            row, "text", letters(palette.ink, 14, **beside),
+            x=x, y=drawing.at(top_px), text=drawing.name("words"),
+        ),
+    ]  # fmt: skip
 
 
-def _flags(events: pd.DataFrame, x: alt.X, y: alt.Scale, palette: Palette, span: tuple[float, float]) -> list[Any]:
+def _flags(events: pd.DataFrame, x: Values, y: Values, palette: Palette, span: tuple[float, float]) -> list[Layer]:
     """Small flags on the clock axis; close ones stand on a taller pole, and the third of a crowd goes without words."""
-    bottom = alt.YDatum(y.domain[0], scale=y)
-    tip = alt.Tooltip("words:N", title=" ")
-    layers: list[Any] = []
+    bottom = {"datum": y["domain"][0], "scale": y}
+    layers: list[Layer] = []
     for frame, lift_px in zip(_poles(events, FLAG_ROOM * (span[1] - span[0])), FLAG_LIFTS_PX, strict=True):
         if frame.empty:
             continue
-        base = alt.Chart(frame)
-        pole = base.mark_point(
-            shape=FLAG, size=420, color=palette.ink, strokeWidth=1.6, filled=False, opacity=1.0, yOffset=-lift_px
-        )
-        words = base.mark_text(
-            align="left", dx=14, dy=-5, color=palette.muted, fontSize=12.5, font=FONT, yOffset=-lift_px
-        )
-        layers.append(pole.encode(x=x, y=bottom, tooltip=tip))
-        layers.append(words.encode(x=x, y=bottom, text="what:N", tooltip=tip))
+        pole = {
+            "shape": FLAG, "size": 420, "color": palette.ink, "strokeWidth": 1.6, "filled": False, "opacity": 1.0,
+            "yOffset": -lift_px,
+        }  # fmt: skip
+        words = letters(palette.muted, 12.5, fontWeight="normal", align="left", dx=14, dy=-5, yOffset=-lift_px)
+        layers.append(layer(frame, "point", pole, x=x, y=bottom, tooltip=tip("words")))
+        layers.append(layer(frame, "text", words, x=x, y=bottom, text=drawing.name("what"), tooltip=tip("words")))
     return layers
 
 
@@ -399,23 +342,3 @@ def _most(frame: pd.DataFrame, column: str) -> float:
 def _least(frame: pd.DataFrame, column: str) -> float:
     value = float(frame[column].min()) if len(frame) else 0.0
     return value if isfinite(value) else 0.0
-
-
-def finished(chart: Layered, palette: Palette, height_px: int) -> Layered:
-    """A chart in the look that all share: height, fonts, hair lines."""
-    whole: Layered = (
-        chart.properties(
-            height=height_px, background="transparent", padding={"left": 0, "right": 8, "top": 6, "bottom": 2}
-        )
-        .configure_view(stroke=None)
-        .configure_axis(
-            labelColor=palette.muted,
-            labelFont=FONT,
-            labelFontSize=13,
-            gridColor=palette.line,
-            tickColor=palette.line,
-            domainColor=palette.line,
-            labelPadding=6,
-        )
-    )
-    return whole

@@ -7,7 +7,6 @@ for a formula has an apostrophe before it, in CSV; Parquet keeps it as it is.
 
 import csv
 import io
-import json
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
@@ -15,14 +14,13 @@ from textwrap import wrap
 from typing import Any
 from unicodedata import normalize
 
-import altair as alt
 import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
 import vl_convert
 
-from dashboard.charts import Layered
+from dashboard.drawing import Drawing, Values
 from dashboard.svg import element, text
 from dashboard.theme import DAY, FONT, Palette
 from monitor.archive.batch_files import MARK, QUOTED
@@ -61,7 +59,7 @@ class Exhibit:
     what: str
     sentence: str
     table: Callable[[], pd.DataFrame]
-    draw: Callable[[Palette], Layered | str] | None = None
+    draw: Callable[[Palette], Drawing | str] | None = None
 
     @property
     def title(self) -> str:
@@ -91,14 +89,14 @@ def svg_of(exhibit: Exhibit) -> str:
     lines = wrap(exhibit.sentence, LINE_LETTERS)
     if isinstance(drawn, str):
         return _framed(drawn, exhibit.title, lines)
-    spec: dict[str, Any] = carrying(drawn).to_dict()
-    spec |= {
+    spec: Values = {
+        **drawn.carrying(),
+        "width": WIDTH_PX - 2 * EDGE_PX,
         "background": DAY.paper,
         "padding": EDGE_PX,
         "title": {"text": exhibit.title, "subtitle": lines, "anchor": "start", "frame": "bounds", "offset": 16},
     }
-    spec.get("spec", spec)["width"] = WIDTH_PX - 2 * EDGE_PX
-    config = spec.setdefault("config", {})
+    config = spec["config"] = {**spec["config"]}
     config["font"] = PRINT_FONT
     config["title"] = {
         "color": DAY.ink, "subtitleColor": DAY.muted, "fontSize": TITLE_PX, "subtitleFontSize": SENTENCE_PX,
@@ -110,19 +108,6 @@ def svg_of(exhibit: Exhibit) -> str:
 def png_of(exhibit: Exhibit) -> bytes:
     """The same as PNG, twice as fine as a screen."""
     return bytes(vl_convert.svg_to_png(svg_of(exhibit), scale=SCALE))
-
-
-def carrying(chart: Any) -> Any:
-    """A chart with its tables as plain values in it.
-
-    Altair has one converter of tables for all threads, and the screens set it to their own whenever they refresh.
-    """
-    whole = chart.copy(deep=False)
-    if isinstance(whole.data, pd.DataFrame):
-        whole.data = alt.InlineData(values=json.loads(whole.data.to_json(orient="records")))
-    if isinstance(whole, alt.LayerChart):
-        whole.layer = [carrying(layer) for layer in whole.layer]
-    return whole
 
 
 def _printed(value: Any) -> Any:

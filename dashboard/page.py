@@ -10,7 +10,7 @@ from functools import partial
 import streamlit as st
 
 from dashboard import queries, reading
-from dashboard.charts import Layered
+from dashboard.drawing import Drawing
 from dashboard.exports import KINDS, Exhibit, Kind, file_name
 from dashboard.theme import Palette, palette_for, style
 from monitor.bakery.manner import Manner
@@ -67,9 +67,10 @@ def put_style() -> None:
 def put_exhibit(scene: Scene, exhibit: Exhibit, key: str, *, is_live: bool = False) -> None:
     """A chart with its sentence as text alternative, and the way to save it; see :func:`keep` for a live one."""
     assert exhibit.draw is not None
-    chart = exhibit.draw(scene.palette)
-    assert isinstance(chart, Layered)
-    st.altair_chart(chart, width="stretch", theme=None, key=key, alt=exhibit.sentence)
+    drawn = exhibit.draw(scene.palette)
+    assert isinstance(drawn, Drawing)
+    spec = {**drawn.spec(), "datasets": drawn.tables()}
+    st.vega_lite_chart(spec=spec, width="stretch", theme=None, key=key, alt=exhibit.sentence)
     if is_live:
         keep(exhibit, key)
     else:

@@ -11,6 +11,7 @@ import streamlit as st
 from dashboard import charts, exports, frames, page, supposing
 from dashboard.charts import Mark
 from dashboard.dial import ms
+from dashboard.drawing import Drawing
 from dashboard.exports import Exhibit
 from dashboard.queries import Past
 from dashboard.supposing import Supposed
@@ -119,7 +120,7 @@ def rise(
     span: tuple[float, float],
     marks: tuple[Mark, ...],
     other: Outlook | None = None,
-) -> charts.Layered:
+) -> Drawing:
     """The chart of rise with one forecast, and perhaps another beside it."""
     fan = frames.fan_frame(forecast, scene.manner)
     ready = (None, None, None) if forecast is None or batch.target.is_peak else frames.dials(forecast.ready)
@@ -173,7 +174,7 @@ def _temps(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, flo
     named = {words[what]: series for what, series in temps.items()}
     drawn = frames.worded(frames.series_frame(batch.started_at, named), unit, manner)
 
-    def draw(palette: Palette) -> charts.Layered:
+    def draw(palette: Palette) -> Drawing:
         colours = {
             words["air"]: (palette.water, []),
             words["dough"]: (palette.crust, []),
@@ -194,7 +195,7 @@ def _humidity(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, 
     word = manner.say("humidity")
     series = frames.worded(frames.series_frame(batch.started_at, {word: track.humidity_pct}), "%", manner)
 
-    def draw(palette: Palette) -> charts.Layered:
+    def draw(palette: Palette) -> Drawing:
         colours: dict[str, tuple[str, list[int]]] = {word: (palette.water, [])}
         return charts.air_chart(series, colours, palette, manner, span=span, unit="%", least_span=LEAST_PCT)
 

@@ -2,10 +2,10 @@
 
 from dataclasses import dataclass
 
-import altair as alt
 import pandas as pd
 
-from dashboard.charts import Layered
+from dashboard import drawing
+from dashboard.drawing import Drawing, layer, letters
 from dashboard.theme import FONT, Palette
 from monitor.dough.outlook import Band
 
@@ -40,26 +40,19 @@ def walk_table(steps: list[Step]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).round(1)
 
 
-def walk_chart(steps: list[Step], palette: Palette) -> Layered:
+def walk_chart(steps: list[Step], palette: Palette) -> Drawing:
     """The bars under one another on one axis of minutes, each named at its left and counted at its right."""
     ends = [step.end_min for step in steps] + [step.start_min for step in steps]
     ends += [edge for step in steps if step.doubt is not None for edge in (step.doubt.p05, step.doubt.p95)]
     low, high = min(0.0, *ends), max(ends)
-    scale = alt.Scale(domain=[low, high + SPARE * (high - low)], nice=False, zero=True)
-    x = alt.X("start:Q", scale=scale, axis=None)
-    y = alt.Y(
-        "label:N",
-        sort=[step.label for step in steps],
-        axis=alt.Axis(
-            title=None,
-            labelExpr="split(datum.label, '|')",
-            labelLimit=LABEL_PX,
-            labelColor=palette.ink,
-            domain=False,
-            ticks=False,
-        ),
-        scale=alt.Scale(paddingInner=0.42, paddingOuter=0.2),
-    )
+    scale = {"domain": [low, high + SPARE * (high - low)], "nice": False, "zero": True}
+    x = {**drawing.quantity("start", scale), "axis": None}
+    names = {
+        "title": None, "labelExpr": "split(datum.label, '|')", "labelLimit": LABEL_PX, "labelColor": palette.ink,
+        "domain": False, "ticks": False,
+    }  # fmt: skip
+    rows_apart = {"paddingInner": 0.42, "paddingOuter": 0.2}
+    y = drawing.name("label", sort=[step.label for step in steps], axis=names, scale=rows_apart)
     colours = {"plan": palette.crust, "cause": palette.water, "came": palette.sage, "taken": palette.ember}
     rows = pd.DataFrame(
         [
@@ -76,23 +69,24 @@ def walk_chart(steps: list[Step], palette: Palette) -> Layered:
             for step in steps
         ]
     )
-    base = alt.Chart(rows)
-    colour = alt.Color("kind:N", scale=alt.Scale(domain=list(colours), range=list(colours.values())), legend=None)
-    bars = base.mark_bar().encode(x=x, x2="end:Q", y=y, color=colour)
-    doubts = alt.Chart(rows.dropna(subset=["low"])).encode(x=alt.X("low:Q", scale=scale), x2="high:Q", y=y)
-    edge = doubts.mark_rule(color=palette.card, strokeWidth=6)  # or a line of ink is lost on a dark kitchen's pale bars
-    words = base.mark_text(align="left", dx=7, color=palette.ink, fontSize=14, font=FONT, fontWeight=600)
-    drawn: Layered = (
-        Layered(
-            layer=[
-                bars,
-                edge,
-                doubts.mark_rule(color=palette.ink, strokeWidth=2),
-                words.encode(x=alt.X("right:Q", scale=scale), y=y, text="words:N"),
-            ]
-        )
-        .properties(height=ROW_PX * len(steps), background="transparent", padding={"left": 0, "right": 8})
-        .configure_view(stroke=None)
-        .configure_axis(labelFont=FONT, labelFontSize=14, labelPadding=8, grid=False)
+    colour = drawing.name("kind", scale={"domain": list(colours), "range": list(colours.values())}, legend=None)
+    doubtful, low_x, high_x = rows.dropna(subset=["low"]), drawing.quantity("low", scale), {"field": "high"}
+    edge = {"color": palette.card, "strokeWidth": 6}  # or a line of ink is lost on a dark kitchen's pale bars
+    words = letters(palette.ink, 14, align="left", dx=7)
+    return Drawing(
+        (
+            layer(rows, "bar", {}, x=x, x2={"field": "end"}, y=y, color=colour),
+            layer(doubtful, "rule", edge, x=low_x, x2=high_x, y=y),
+            layer(doubtful, "rule", {"color": palette.ink, "strokeWidth": 2}, x=low_x, x2=high_x, y=y),
+            layer(rows, "text", words, x=drawing.quantity("right", scale), y=y, text=drawing.name("words")),
+        ),
+        {
+            "height": ROW_PX * len(steps),
+            "background": "transparent",
+            "padding": {"left": 0, "right": 8},
+            "config": {
+                "view": {"stroke": None},
+                "axis": {"labelFont": FONT, "labelFontSize": 14, "labelPadding": 8, "grid": False},
+            },
+        },
     )
-    return drawn

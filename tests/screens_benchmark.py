@@ -17,8 +17,6 @@ from dataclasses import replace
 from datetime import UTC, timedelta
 from pathlib import Path
 
-import altair as alt
-from altair.utils.schemapi import disable_debug_mode
 from harness import chromium_binary
 from playwright.sync_api import sync_playwright
 from sample_bakery import NOW, ROUND_TUB, Dough, batch, minutes
@@ -114,7 +112,7 @@ def refresh_curve(path: Path, batch_id: BatchId) -> int:
         drawn = frames.worded(frames.series_frame(found.started_at, series), "°C", told)
         colours: dict[str, tuple[str, list[int]]] = {what: (DAY.water, []) for what in series}
         air = charts.air_chart(drawn, colours, DAY, told, span=span, unit="°C", least_span=4.0)
-        return len(rise.to_dict()) + len(air.to_dict())
+        return len(rise.spec()) + len(air.spec())
 
 
 def first_chart_s(folder: Path, batch_id: BatchId, chromium: str) -> list[float]:
@@ -140,10 +138,6 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--days", type=float, default=1.0, help="of twenty nodes' readings in the store (%(default)g)")
     days = parser.parse_args().days
-    disable_debug_mode()  # as the app does
-    # Tables go to the page apart from the specification, as the framework sends them.
-    alt.data_transformers.register("apart", lambda data: {"name": str(id(data))})
-    alt.data_transformers.enable("apart")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         batch_id = fill(folder, days)

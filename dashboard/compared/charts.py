@@ -3,15 +3,17 @@
 import json
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from typing import Any
 
-import altair as alt
 import numpy as np
 import pandas as pd
 
-from dashboard.charts import AXIS_PX, RISE_HEIGHT_PX, RISE_STEPS_PCT, Layered, finished, measure_axis, round_steps
+from dashboard import drawing
+from dashboard.charts import RISE_HEIGHT_PX, RISE_STEPS_PCT, axis_scale, measure_axis, round_steps, side_axis
 from dashboard.compared.differences import DAY_MS
-from dashboard.theme import FONT, Palette
+from dashboard.drawing import Drawing, Layer, Values, finished, layer, letters, quantity, tip
+from dashboard.theme import Palette
 
 Day = Callable[[float], str]
 
@@ -55,7 +57,7 @@ def overlay_chart(
     *,
     target_pct: float | None,
     target: str = "",
-) -> Layered:
+) -> Drawing:
     """Curves from a common start, each named at its end, with a dot where it was ready; the first is drawn over all.
 
     Parameters
@@ -72,42 +74,35 @@ def overlay_chart(
     last_h = float(curves["hours"].max())
     top = max(20.0, float(curves["value"].max()) * 1.12, 0.0 if target_pct is None else target_pct * 1.08)
     bottom = min(0.0, float(curves["value"].min()))
-    y_scale = alt.Scale(domain=[bottom, top], nice=False, zero=False)
-    percent = _axis("datum.value + ' %'", round_steps(bottom, top, RISE_STEPS_PCT, most=7))
+    percent = side_axis("datum.value + ' %'", values=round_steps(bottom, top, RISE_STEPS_PCT, most=7))
     x = _hours_axis(last_h)
-    y = alt.Y("value:Q", scale=y_scale, axis=percent)
-    layers: list[Any] = []
+    y = quantity("value", axis_scale(bottom, top), percent)
+    layers: list[Layer] = []
     if target_pct is not None:
         row = pd.DataFrame([{"value": target_pct, "words": target}])
-        layers.append(alt.Chart(row).mark_rule(color=palette.ember, strokeWidth=2).encode(y=y))
-        layers.append(_text(row, palette.ember, dx=4, dy=-6).encode(x=alt.value(0), y=y, text="words:N"))
-    over: list[Any] = []  # names stand over all lines
+        layers.append(layer(row, "rule", {"color": palette.ember, "strokeWidth": 2}, y=y))
+        layers.append(_text(row, "words", palette.ember, dx=4, dy=-6)(x=drawing.at(0), y=y))
+    over: list[Layer] = []  # names stand over all lines
     ends = _name_places(curves, NAME_ROOM * last_h, LABEL_ROOM * (top - bottom))
     for name, style in reversed(list(zip(names, STYLES, strict=False))):
         colour = getattr(palette, style.colour)
         line, dot, end = (frame[frame["what"] == name] for frame in (curves, ready, ends))
         if line.empty:
             continue
-        layers.append(
-            alt.Chart(line)
-            .mark_line(
-                color=colour, strokeWidth=style.width_px, strokeDash=list(style.dash) or [1, 0], strokeCap="butt"
-            )
-            .encode(x=x, y=y, tooltip=alt.Tooltip("what:N", title=" "))
-        )
+        stroke = {
+            "color": colour, "strokeWidth": style.width_px, "strokeDash": list(style.dash) or [1, 0],
+            "strokeCap": "butt",
+        }  # fmt: skip
+        layers.append(layer(line, "line", stroke, x=x, y=y, tooltip=tip("what")))
         if len(dot):
-            layers.append(
-                alt.Chart(dot)
-                .mark_point(color=colour, fill=palette.paper, filled=True, stroke=colour, size=110, strokeWidth=2.5)
-                .encode(x=x, y=y, tooltip=alt.Tooltip("what:N", title="ready"))
-            )
+            ring = _point(colour, palette.paper, size=110, strokeWidth=2.5)
+            layers.append(layer(dot, "point", {**ring, "filled": True}, x=x, y=y, tooltip=tip("what", "ready")))
         weight = 700 if style is STYLES[0] else 600
-        for text in (
-            _text(end, palette.paper, dx=7, stroke=palette.paper, strokeWidth=4),
-            _text(end, colour, dx=7, fontWeight=weight),
-        ):
-            over.append(text.encode(x=x, y=y, text="what:N"))
-    return finished(Layered(layer=[*layers, *over]), palette, RISE_HEIGHT_PX)
+        over += [
+            _text(end, "what", palette.paper, dx=7, stroke=palette.paper, strokeWidth=4)(x=x, y=y),
+            _text(end, "what", colour, dx=7, fontWeight=weight)(x=x, y=y),
+        ]
+    return finished([*layers, *over], palette, RISE_HEIGHT_PX)
 
 
 def trend_chart(
@@ -118,7 +113,7 @@ def trend_chart(
     palette: Palette,
     *,
     day: Day,
-) -> Layered:
+) -> Drawing:
     """Hours to ready against the date, and a line where a trend may be claimed.
 
     Parameters
@@ -138,58 +133,49 @@ def trend_chart(
     low, high = float(np.nanmin(known)), float(np.nanmax(known))
     spare = max(0.25, 0.18 * (high - low))
     low, high = max(0.0, low - spare), high + 2.2 * spare  # names stand at the top
-    y_scale = alt.Scale(domain=[low, high], nice=False, zero=False)
-    y = alt.Y(
-        "value:Q",
-        scale=y_scale,
-        axis=_axis(HOURS_AND_MINUTES, round_steps(low, high, HOUR_STEPS, most=5)),
-    )
+    steps = round_steps(low, high, HOUR_STEPS, most=5)
+    y = quantity("value", axis_scale(low, high), side_axis(HOURS_AND_MINUTES, values=steps))
     x = _date_axis(rows, day)
-    layers: list[Any] = _changes(marks, x, palette)
+    layers = _changes(marks, x, palette)
     looks = {"hours": (palette.ink, "circle", palette.ink), "even": (palette.water, "diamond", palette.paper)}
     for place, (column, name) in enumerate(names.items()):
         colour, shape, fill = looks[column]
         points = rows[["at", column]].rename(columns={column: "value"}).dropna()
         line = lines[lines["what"] == column]
         if len(line):
-            dash = [1, 0] if column == "hours" else [7, 4]
-            layers.append(alt.Chart(line).mark_line(color=colour, strokeWidth=2, strokeDash=dash).encode(x=x, y=y))
-        layers.append(
-            alt.Chart(points.assign(words=name))
-            .mark_point(color=colour, shape=shape, fill=fill, stroke=colour, strokeWidth=2, size=90, opacity=1.0)
-            .encode(x=x, y=y, tooltip=alt.Tooltip("words:N", title=" "))
-        )
+            stroke = {"color": colour, "strokeWidth": 2, "strokeDash": [1, 0] if column == "hours" else [7, 4]}
+            layers.append(layer(line, "line", stroke, x=x, y=y))
+        dot = _point(colour, fill, shape=shape, strokeWidth=2, size=90, opacity=1.0)
+        layers.append(layer(points.assign(words=name), "point", dot, x=x, y=y, tooltip=tip("words")))
         row = pd.DataFrame([{"words": name}])
-        top = alt.value(8 + 18 * place)
-        layers.append(
-            alt.Chart(row)
-            .mark_point(
-                color=colour, shape=shape, fill=fill, stroke=colour, strokeWidth=2, size=70, opacity=1.0, aria=False
-            )
-            .encode(x=alt.value(9), y=top)
-        )
-        layers.append(_text(row, colour).encode(x=alt.value(19), y=top, text="words:N"))
-    return finished(Layered(layer=layers), palette, TREND_HEIGHT_PX)
+        top = drawing.at(8 + 18 * place)
+        key = {**dot, "size": 70, "aria": False}
+        layers += [
+            layer(row, "point", key, x=drawing.at(9), y=top),
+            _text(row, "words", colour)(x=drawing.at(19), y=top),
+        ]
+    return finished(layers, palette, TREND_HEIGHT_PX)
 
 
-def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, *, day: Day) -> Layered:
+def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, *, day: Day) -> Drawing:
     """Mean temperature of each dough on the dates of the chart above: ``at value``. [ms of the dial, ``unit``]"""
     low, high = float(rows["value"].min()), float(rows["value"].max())
     spare = max(0.0, LEAST_DEGREES - (high - low)) / 2 + 0.12 * max(high - low, LEAST_DEGREES)
-    scale = alt.Scale(domain=[low - spare, high + 2.5 * spare], nice=False, zero=False)  # the name stands at the top
-    axis = measure_axis(unit)
-    x, y = _date_axis(rows, day), alt.Y("value:Q", scale=scale, axis=axis)
-    base = alt.Chart(rows.dropna())
-    label = _text(pd.DataFrame([{"words": name}]), palette.crust)
+    scale = axis_scale(low - spare, high + 2.5 * spare)  # the name stands at the top
+    x, y = _date_axis(rows, day), quantity("value", scale, measure_axis(unit))
+    known = rows.dropna()
+    line = {"color": palette.crust, "strokeWidth": 1.2, "strokeDash": [2, 3]}
+    dot = {"color": palette.crust, "filled": True, "size": 60, "opacity": 1.0}
+    label = _text(pd.DataFrame([{"words": name}]), "words", palette.crust)
     layers = [
-        base.mark_line(color=palette.crust, strokeWidth=1.2, strokeDash=[2, 3]).encode(x=x, y=y),
-        base.mark_point(color=palette.crust, filled=True, size=60, opacity=1.0).encode(x=x, y=y),
-        label.encode(x=alt.value(4), y=alt.value(6), text="words:N"),
+        layer(known, "line", line, x=x, y=y),
+        layer(known, "point", dot, x=x, y=y),
+        label(x=drawing.at(4), y=drawing.at(6)),
     ]
-    return finished(Layered(layer=layers), palette, WARMTH_HEIGHT_PX)
+    return finished(layers, palette, WARMTH_HEIGHT_PX)
 
 
-def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Layered:
+def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Drawing:
     """What was said of each batch, as minutes before and after the moment it was ready, which is the line across.
 
     ``what early mid late is_inside``, the first first. [min]  A bar that does not reach the line missed it: it is
@@ -199,35 +185,32 @@ def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Layered:
     low, high = float(ends.min()), float(ends.max())
     spare = max(5.0, 0.1 * (high - low))
     low, high = low - spare, high + 2.2 * spare  # what the line is stands at the top
-    scale = alt.Scale(domain=[low, high], nice=False, zero=False)
-    axis = _axis("(datum.value > 0 ? '+' : '') + datum.value", round_steps(low, high, MINUTE_STEPS, most=6))
-    x = alt.X(
-        "what:N",
-        sort=list(rows["what"]),
-        axis=alt.Axis(title=None, labelAngle=0, labelOverlap="greedy", labelSeparation=10, grid=False, domain=False),
-    )
-    y, tip = alt.Y("early:Q", scale=scale, axis=axis), alt.Tooltip("what:N", title=" ")
+    scale = axis_scale(low, high)
+    steps = round_steps(low, high, MINUTE_STEPS, most=6)
+    axis = side_axis("(datum.value > 0 ? '+' : '') + datum.value", values=steps)
+    across = {
+        "title": None, "labelAngle": 0, "labelOverlap": "greedy", "labelSeparation": 10, "grid": False,
+        "domain": False,
+    }  # fmt: skip
+    x = drawing.name("what", sort=list(rows["what"]), axis=across)
+    y, late, told = quantity("early", scale, axis), {"field": "late"}, tip("what")
     inside, missed = rows[rows["is_inside"]], rows[~rows["is_inside"]]
     wide_px = 13.0 if len(rows) <= ROOMY else 6.0
     line = pd.DataFrame([{"early": 0.0, "words": came}])
-    bar: dict[str, Any] = {"size": wide_px, "cornerRadius": 3, "strokeWidth": 2.0}
-    layers: list[Any] = [
-        alt.Chart(inside)
-        .mark_bar(color=palette.dough, stroke=palette.crust, **bar)
-        .encode(x=x, y=y, y2="late:Q", tooltip=tip),
-        alt.Chart(missed)
-        .mark_bar(color=palette.paper, stroke=palette.ember, strokeDash=[4, 3], **bar)
-        .encode(x=x, y=y, y2="late:Q", tooltip=tip),
-        alt.Chart(rows.dropna(subset=["mid"]))
-        .mark_tick(color=palette.ink, thickness=2.5, size=wide_px, opacity=1.0)
-        .encode(x=x, y=alt.Y("mid:Q", scale=scale, axis=axis), tooltip=tip),
-        alt.Chart(line).mark_rule(color=palette.ink, strokeWidth=2).encode(y=y),
-        alt.Chart(missed.assign(early=0.0))
-        .mark_point(shape="cross", angle=45, color=palette.ember, filled=True, size=120, opacity=1.0)
-        .encode(x=x, y=y, tooltip=tip),
-        _text(line, palette.ink).encode(x=alt.value(4), y=alt.value(6), text="words:N"),
+    bar = {"size": wide_px, "cornerRadius": 3, "strokeWidth": 2.0}
+    hit = {**bar, "color": palette.dough, "stroke": palette.crust}
+    miss = {**bar, "color": palette.paper, "stroke": palette.ember, "strokeDash": [4, 3]}
+    middle = {"color": palette.ink, "thickness": 2.5, "size": wide_px, "opacity": 1.0}
+    cross = {"shape": "cross", "angle": 45, "color": palette.ember, "filled": True, "size": 120, "opacity": 1.0}
+    layers = [
+        layer(inside, "bar", hit, x=x, y=y, y2=late, tooltip=told),
+        layer(missed, "bar", miss, x=x, y=y, y2=late, tooltip=told),
+        layer(rows.dropna(subset=["mid"]), "tick", middle, x=x, y=quantity("mid", scale, axis), tooltip=told),
+        layer(line, "rule", {"color": palette.ink, "strokeWidth": 2}, y=y),
+        layer(missed.assign(early=0.0), "point", cross, x=x, y=y, tooltip=told),
+        _text(line, "words", palette.ink)(x=drawing.at(4), y=drawing.at(6)),
     ]
-    return finished(Layered(layer=layers), palette, KEPT_HEIGHT_PX)
+    return finished(layers, palette, KEPT_HEIGHT_PX)
 
 
 def _name_places(curves: pd.DataFrame, room_h: float, room: float) -> pd.DataFrame:
@@ -240,41 +223,42 @@ def _name_places(curves: pd.DataFrame, room_h: float, room: float) -> pd.DataFra
     return ends.assign(value=[value for _, value in placed])
 
 
-def _text(frame: pd.DataFrame, colour: str, **more: Any) -> alt.Chart:
-    look: dict[str, Any] = {"align": "left", "fontSize": 13.5, "font": FONT, "fontWeight": 600, **more}
-    text: alt.Chart = alt.Chart(frame).mark_text(color=colour, **look)
-    return text
+def _text(frame: pd.DataFrame, column: str, colour: str, **more: Any) -> Callable[..., Layer]:
+    """Words of a column, to be put at an ``x`` and a ``y``."""
+    look = letters(colour, 13.5, **{"align": "left", **more})
+    return partial(layer, frame, "text", look, text=drawing.name(column))
 
 
-def _axis(label: str, values: list[float]) -> alt.Axis:
-    return alt.Axis(title=None, labelExpr=label, values=values, minExtent=AXIS_PX, maxExtent=AXIS_PX, domain=False)
+def _point(colour: str, fill: str, **more: Any) -> Values:
+    return {"color": colour, "fill": fill, "stroke": colour, **more}
 
 
-def _hours_axis(last_h: float) -> alt.X:
+def _hours_axis(last_h: float) -> Values:
     values = round_steps(0.0, last_h, HOUR_STEPS, most=6)
-    axis = alt.Axis(title=None, labelExpr=HOURS_AND_MINUTES, values=values, grid=False, labelOverlap="greedy")
-    return alt.X("hours:Q", scale=alt.Scale(domain=[0.0, last_h * (1 + NAME_ROOM)], nice=False), axis=axis)
+    axis = {"title": None, "labelExpr": HOURS_AND_MINUTES, "values": values, "grid": False, "labelOverlap": "greedy"}
+    return quantity("hours", {"domain": [0.0, last_h * (1 + NAME_ROOM)], "nice": False}, axis)
 
 
-def _date_axis(rows: pd.DataFrame, day: Day) -> alt.X:
+def _date_axis(rows: pd.DataFrame, day: Day) -> Values:
     first, last = float(rows["at"].min()), float(rows["at"].max())
     spare = max(DAY_MS / 2, 0.04 * (last - first))
     days = [DAY_MS * days for days in (1, 2, 7, 14, 28, 56, 91, 182, 364)]
     values = round_steps(first - spare, last + spare, tuple(days), most=6)
     words = json.dumps({str(round(at)): day(at) for at in values})
-    axis = alt.Axis(title=None, labelExpr=f"{words}[datum.value]", values=values, grid=False, labelOverlap="greedy")
-    return alt.X("at:Q", scale=alt.Scale(domain=[first - spare, last + spare], nice=False), axis=axis)
+    axis = {
+        "title": None, "labelExpr": f"{words}[datum.value]", "values": values, "grid": False, "labelOverlap": "greedy"
+    }  # fmt: skip
+    return quantity("at", {"domain": [first - spare, last + spare], "nice": False}, axis)
 
 
-def _changes(marks: pd.DataFrame, x: alt.X, palette: Palette) -> list[Any]:
+def _changes(marks: pd.DataFrame, x: Values, palette: Palette) -> list[Layer]:
     """Where something changed: a dashed line down, its words at the foot, in turns on two heights."""
     if marks.empty:
         return []
-    rule = alt.Chart(marks).mark_rule(color=palette.muted, strokeWidth=1.5, strokeDash=[3, 3]).encode(x=x)
-    layers: list[Any] = [rule]
+    layers = [layer(marks, "rule", {"color": palette.muted, "strokeWidth": 1.5, "strokeDash": [3, 3]}, x=x)]
     for turn in (0, 1):
         part = marks.iloc[turn::2]
         if len(part):
-            words = _text(part, palette.muted, dx=5, dy=-9 - 17 * turn, fontSize=12.5)
-            layers.append(words.encode(x=x, y=alt.value("height"), text="words:N"))
+            words = _text(part, "words", palette.muted, dx=5, dy=-9 - 17 * turn, fontSize=12.5)
+            layers.append(words(x=x, y=drawing.at("height")))
     return layers

@@ -1,12 +1,12 @@
 """The screen that lays batches over each other, as Streamlit runs it: nothing, one, many, hostile, by address."""
 
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from altair.utils.schemapi import debug_mode
+from grammar import check_shown
 from sample_bakery import HOSTILE_NAME, NOW, ROUND_TUB, batch, minutes
 from sample_weeks import RECIPE, fill_weeks
 from streamlit.testing.v1 import AppTest
@@ -45,25 +45,18 @@ def nothing(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     return tmp_path
 
 
-@pytest.fixture(autouse=True)
-def quick() -> Iterator[None]:
-    """As the app does: charts are not held against the grammar's schema, unless a test asks for it."""
-    with debug_mode(False):
-        yield
-
-
 Runs = Callable[..., AppTest]
 
 
 @pytest.fixture
 def shown() -> Runs:
-    def run(*, is_checked: bool = False, **address: str) -> AppTest:
+    def run(**address: str) -> AppTest:
         app = AppTest.from_function(_screen, default_timeout=30)
         for key, value in address.items():
             app.query_params[key] = value
-        with debug_mode(is_checked):  # each chart held against the grammar's schema
-            app.run()
+        app.run()
         assert not app.exception, app.exception
+        check_shown(app)
         return app
 
     return run
@@ -113,7 +106,7 @@ def test_batches_of_which_nothing_was_ever_estimated_are_a_table_without_curves(
 def test_the_newest_six_of_the_recipe_made_last_are_laid_over_each_other(
     weeks: dict[str, BatchId], shown: Runs
 ) -> None:
-    app = shown(is_checked=True)
+    app = shown()
     said = words(app)
     assert f"{RECIPE}, first rise" in said
     assert "12 finished batches beside each other" in said
@@ -136,9 +129,7 @@ def test_a_hostile_name_and_note_stay_text(weeks: dict[str, BatchId], shown: Run
 
 def test_as_if_all_were_equally_warm_is_said_in_words(weeks: dict[str, BatchId], shown: Runs) -> None:
     unmeasured, by_air = weeks["weeks 5"], weeks["weeks 3"]
-    app = shown(
-        is_checked=True, recipe="hawthorn buns", stage="bulk rise", batches=f"12,{unmeasured},{by_air}", time="even"
-    )
+    app = shown(recipe="hawthorn buns", stage="bulk rise", batches=f"12,{unmeasured},{by_air}", time="even")
     said = words(app)
     assert "Every dough as if it had been at 25 °C throughout" in said
     assert "Worked out from the air, without a probe: 14 Jan" in said

@@ -1,14 +1,17 @@
 """Tables and charts: thinned, on the baker's clock, honest about gaps and about what nobody knows."""
 
+import json
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
 import pandas as pd
 import pytest
+from grammar import checked
 
-from dashboard.charts import Layered, Mark, air_chart, forecast_chart, rise_chart
+from dashboard.charts import Mark, air_chart, forecast_chart, rise_chart
 from dashboard.dial import ms
+from dashboard.drawing import Drawing
 from dashboard.frames import (
     MAX_POINTS,
     broken_at_gaps,
@@ -61,12 +64,12 @@ def reading_frame(readings: list[Reading], channels: list[tuple[Channel, str]]) 
     return series_frame(BATCH.started_at, {what: series[channel] for channel, what in channels})
 
 
-def layers(chart: Layered) -> list[dict[str, Any]]:
-    found: list[dict[str, Any]] = chart.to_dict(validate=True)["layer"]
+def layers(chart: Drawing) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = checked(chart)["layer"]
     return found
 
 
-def charts_of(count: int) -> dict[str, Layered]:
+def charts_of(count: int) -> dict[str, Drawing]:
     """Each chart, drawn from ``count`` outlooks or readings a minute apart."""
     outlooks = [outlook(float(k), rise=k / 10) for k in range(count)]
     readings = [reading(float(k), 24.0 + k % 3) for k in range(count)]
@@ -89,14 +92,23 @@ def charts_of(count: int) -> dict[str, Layered]:
 @pytest.mark.parametrize("name", ["rise", "air", "forecast"])
 @pytest.mark.parametrize("count", [0, 1, 2, 6000])
 def test_no_series_has_more_points_than_a_screen_can_show(name: str, count: int) -> None:
-    chart = charts_of(count)[name].to_dict(validate=True)
+    chart = checked(charts_of(count)[name])
     for rows in chart.get("datasets", {}).values():
         assert len(rows) <= MAX_POINTS
 
 
+def test_a_table_keeps_its_name_from_refresh_to_refresh_and_layers_share_it() -> None:
+    chart, later = charts_of(50)["rise"], charts_of(51)["rise"]
+    named = [each["data"]["name"] for each in chart.spec()["layer"]]
+    assert named == [each["data"]["name"] for each in later.spec()["layer"]]
+    assert set(named) == set(chart.tables())
+    assert len(set(named)) < len(named)
+    assert all(chart.tables()[name] is each.table for name, each in zip(named, chart.layers, strict=True))
+
+
 @pytest.mark.parametrize("name", ["rise", "air", "forecast"])
 def test_charts_show_dial_time_and_fetch_nothing(name: str) -> None:
-    text = charts_of(50)[name].to_json()
+    text = json.dumps(charts_of(50)[name].carrying())
     assert '"type": "utc"' in text
     assert '"url"' not in text
 
@@ -195,7 +207,7 @@ def test_words_of_crowded_flags_stand_clear() -> None:
         for layer in layers(chart)
         if layer["mark"]["type"] == "text" and layer["encoding"]["text"]["field"] == "what"
     ]
-    datasets = chart.to_dict()["datasets"]
+    datasets = chart.carrying()["datasets"]
     words = [[row["what"] for row in datasets[layer["data"]["name"]]] for layer in texts]
     # 110 minutes of axis leave room for a word each 22: at 10, on the high pole at 20, none at 25, and far off again
     assert words == [["folded", "", "folded"], ["folded"]]
@@ -216,7 +228,7 @@ def test_names_of_lines_that_end_together_stand_clear() -> None:
     frame = reading_frame(readings, channels)
     colours = {"air": (DAY.water, []), "dough": (DAY.crust, [])}
     chart = air_chart(worded(frame, "°C", TOLD), colours, DAY, TOLD, span=(0.0, 1e7), unit="°C", least_span=4.0)
-    datasets = chart.to_dict()["datasets"]
+    datasets = chart.carrying()["datasets"]
     names = [layer for layer in layers(chart) if layer["mark"]["type"] == "text"]
     (air,), (dough,) = (datasets[layer["data"]["name"]] for layer in names)
     low, high = names[0]["encoding"]["y"]["scale"]["domain"]

@@ -5,6 +5,7 @@ from itertools import pairwise
 from zoneinfo import ZoneInfo
 
 import pytest
+from grammar import checked
 
 from dashboard.charts import Mark, forecast_chart, rise_chart
 from dashboard.dial import STEPS_MIN, ms, round_moments, ticks
@@ -78,7 +79,7 @@ def test_a_curve_runs_on_evenly_through_the_night(zone, start, shown):
     chart = rise_chart(
         curve, fan_frame(None, manner), event_frame([], manner), DAY, manner, span=span(start), target_pct=None
     )
-    spec = chart.to_dict(validate=True)
+    spec = checked(chart)
     axis = spec["layer"][0]["encoding"]["x"]["axis"]
     assert axis["labelExpr"].count(shown[1]) >= 1
     assert len(axis["values"]) == axis["labelExpr"].count('["')
@@ -91,5 +92,5 @@ def test_moments_up_a_chart_of_forecasts_are_written_for_the_reader():
     said = forecast_frame([Outlook(start + timedelta(minutes=k), State.RISING, ready=ready) for k in (0, 30)], manner)
     assert said["words"].iloc[0] == "01:00: about 02:00 (winter time), between 02:00 (summer time) and 03:00"
     chart = forecast_chart(said, DAY, manner, came=Mark(ms(start), "01:00"), span=span(start))
-    up = chart.to_dict(validate=True)["layer"][0]["encoding"]["y"]["axis"]
+    up = checked(chart)["layer"][0]["encoding"]["y"]["axis"]
     assert '["02:00", "summer time"]' in up["labelExpr"]

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from grammar import check_shown
 from sample_bakery import HOSTILE_NAME, NOW, fill
 from streamlit.testing.v1 import AppTest
 
@@ -94,6 +95,7 @@ def shown(monkeypatch: pytest.MonkeyPatch) -> Runs:
             app.query_params["batch"] = str(batch_id)
         app.run()
         assert not app.exception, app.exception
+        check_shown(app)
         return app
 
     return run

@@ -69,15 +69,6 @@ def test_a_png_is_as_wide_as_paper_wants_it(exhibit: Exhibit) -> None:
     assert int.from_bytes(data[16:20], "big") >= exports.SCALE * (exports.WIDTH_PX - 2 * exports.EDGE_PX)
 
 
-def test_a_saved_curve_is_drawn_whatever_converter_of_tables_a_screen_has_set_meanwhile() -> None:
-    import altair as alt
-
-    drawn = KINDS["svg"].made(CHART)
-    alt.data_transformers.register("elsewhere", lambda data: {"name": "nowhere"})
-    with alt.data_transformers.enable("elsewhere"):
-        assert KINDS["svg"].made(CHART) == drawn
-
-
 def test_times_are_utc_and_the_readers_clock_and_units_stand_in_the_names() -> None:
     rows = list(csv.reader(io.StringIO(KINDS["csv"].made(CHART).decode(), newline="")))
     assert rows[0] == ["at_utc", "at_local", "air_c"]
