@@ -4,6 +4,7 @@ from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta, tzinfo
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 from tsdownsample import MinMaxLTTBDownsampler
 
@@ -16,10 +17,13 @@ from monitor.dough.track import EMPTY, Series
 from monitor.recipe.batch import Event
 from monitor.units import fahrenheit
 
-CURVE_POINTS = 600  # of one curve, on which a chart's specification is built anew at every refresh: judgement
+CURVE_POINTS = 300  # of one curve, each drawn anew in the browser at every refresh; three pixels each. Judgement
 MAX_POINTS = 2000  # a series: more than any screen has pixels across
 NEAR_S = 120.0  # judgement: air and humidity measured further apart are not of the same air
 GAP = timedelta(minutes=15)  # judgement: a line is not drawn across a longer silence
+
+
+Array = npt.NDArray[np.float64]
 
 
 def dial_ms(at: datetime, tz: tzinfo | None) -> float:
@@ -35,26 +39,30 @@ def thinned(frame: pd.DataFrame, most: int = MAX_POINTS) -> pd.DataFrame:
     return frame.iloc[picks].reset_index(drop=True)
 
 
-def broken_at_gaps(frame: pd.DataFrame, gap: timedelta = GAP) -> pd.DataFrame:
-    """The table with an empty row inside each longer silence, so that no line crosses it."""
-    if len(frame) < 2:
+def silences(at_ms: Array, gap: timedelta = GAP) -> Array:
+    """Moments inside each longer silence between readings, in order. [ms]"""
+    return at_ms[1:][np.diff(at_ms) > gap.total_seconds() * 1000.0] - 1.0
+
+
+def broken(frame: pd.DataFrame, silent_ms: Array) -> pd.DataFrame:
+    """The table with an empty row at each of some moments, so that no line crosses it."""
+    if not silent_ms.size:
         return frame
-    silent = frame["at"].diff() > gap.total_seconds() * 1000.0
-    if not silent.any():
-        return frame
-    empty = pd.DataFrame({"at": frame.loc[silent, "at"] - 1.0})
-    return pd.concat([frame, empty]).sort_values("at", ignore_index=True)
+    return pd.concat([frame, pd.DataFrame({"at": silent_ms})]).sort_values("at", ignore_index=True)
 
 
 def rise_frame(outlooks: Iterable[Outlook], manner: Manner) -> pd.DataFrame:
     """Rise with its interval, as it was known at each moment: ``at low mid high words``. [ms, %]"""
+    known = sorted(
+        ((ms(outlook.at), outlook.rise_pct) for outlook in outlooks if outlook.rise_pct is not None),
+        key=lambda row: row[0],
+    )
+    at = np.array([at_ms for at_ms, _ in known], dtype=np.float64)
+    kept = _picks(at, np.array([band.p50 for _, band in known], dtype=np.float64), CURVE_POINTS)
     rows = [
-        (ms(outlook.at), band.p05, band.p50, band.p95, _band_words(band, manner))
-        for outlook in outlooks
-        if (band := outlook.rise_pct) is not None
+        (at_ms, band.p05, band.p50, band.p95, _band_words(band, manner)) for at_ms, band in (known[k] for k in kept)
     ]
-    frame = pd.DataFrame(rows, columns=["at", "low", "mid", "high", "words"]).sort_values("at", ignore_index=True)
-    return broken_at_gaps(thinned(frame, CURVE_POINTS))
+    return broken(pd.DataFrame(rows, columns=["at", "low", "mid", "high", "words"]), silences(at))
 
 
 def fan_frame(outlook: Outlook | None, manner: Manner) -> pd.DataFrame:
@@ -68,10 +76,16 @@ def keeping_peaks(series: Series, most: int = CURVE_POINTS) -> Series:
     """At most ``most`` points of a series, chosen so that its curve looks the same: no peak or dip is lost."""
     known = np.isfinite(series.value)
     t_s, value, sd = series.t_s[known], series.value[known], series.sd[known]
-    if t_s.size > most:
-        picks = MinMaxLTTBDownsampler().downsample(t_s, value, n_out=most)  # type: ignore[no-untyped-call]  # the library has no types
-        t_s, value, sd = t_s[picks], value[picks], sd[picks]
-    return Series(t_s, value, sd)
+    kept = _picks(t_s, value, most)
+    return Series(t_s[kept], value[kept], sd[kept])
+
+
+def _picks(at: Array, value: Array, most: int) -> npt.NDArray[np.intp]:
+    """The places of at most ``most`` points that make the same curve: no peak or dip is lost, both ends are kept."""
+    if at.size <= most:
+        return np.arange(at.size, dtype=np.intp)
+    picks = MinMaxLTTBDownsampler().downsample(at, value, n_out=most)  # type: ignore[no-untyped-call]  # the library has no types
+    return np.asarray(picks, dtype=np.intp)
 
 
 def series_frame(started_at: datetime, series: Mapping[str, Series]) -> pd.DataFrame:
@@ -80,7 +94,8 @@ def series_frame(started_at: datetime, series: Mapping[str, Series]) -> pd.DataF
     for what, one in series.items():
         drawn = keeping_peaks(one)
         frame = pd.DataFrame({"at": ms(started_at) + 1000.0 * drawn.t_s, "value": drawn.value})
-        frames.append(broken_at_gaps(frame).assign(what=what))
+        measured_ms = ms(started_at) + 1000.0 * one.t_s[np.isfinite(one.value)]
+        frames.append(broken(frame, silences(measured_ms)).assign(what=what))
     return pd.concat(frames, ignore_index=True)
 
 

@@ -1,6 +1,8 @@
 """Tables and charts: thinned, on the baker's clock, honest about gaps and about what nobody knows."""
 
 import json
+import math
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -13,8 +15,8 @@ from dashboard.charts import Mark, air_chart, forecast_chart, rise_chart
 from dashboard.dial import ms
 from dashboard.drawing import Drawing
 from dashboard.frames import (
+    CURVE_POINTS,
     MAX_POINTS,
-    broken_at_gaps,
     dew_point_series,
     event_frame,
     fan_frame,
@@ -22,6 +24,7 @@ from dashboard.frames import (
     keeping_peaks,
     rise_frame,
     series_frame,
+    silences,
     thinned,
     worded,
 )
@@ -124,7 +127,27 @@ def test_thinning_keeps_both_ends_and_leaves_short_tables_alone() -> None:
 def test_a_line_is_not_drawn_across_a_long_silence() -> None:
     frame = reading_frame([reading(k, 25.0) for k in (0, 1, 2, 60, 61)], [(Channel.AIR_TEMP, "air")])
     assert frame["value"].isna().tolist() == [False, False, False, True, False, False]
-    assert len(broken_at_gaps(frame.head(3))) == 3
+    assert silences(frame["at"].head(3).to_numpy()).size == 0
+
+
+@pytest.mark.parametrize("days", [1, 4])
+def test_a_long_retard_is_no_silence_however_far_apart_its_drawn_points_are(days: int) -> None:
+    t_s = np.arange(0.0, days * 86_400.0, 60.0)
+    t_s = t_s[(t_s < 30_000.0) | (t_s > 33_000.0)]  # silent for 50 minutes, once
+    value = np.full(t_s.size, 4.0)
+    frame = series_frame(START, {"air": Series(t_s, value, np.full(t_s.size, np.nan))})
+    assert frame["value"].isna().sum() == 1
+    curve = rise_frame([replace(outlook(0.0, 4.0), at=at(float(s) / 60.0)) for s in t_s], TOLD)
+    assert curve["mid"].isna().sum() == 1
+    assert len(curve) <= CURVE_POINTS + 1
+
+
+def test_a_curve_of_a_day_keeps_its_peak() -> None:
+    most = at(701)
+    outlooks = [outlook(float(k), 99.0 if k == 701 else 40.0 + 5.0 * math.sin(k / 200.0)) for k in range(1440)]
+    curve = rise_frame(outlooks, TOLD)
+    assert curve.loc[curve["mid"].idxmax(), "at"] == ms(most)
+    assert curve["words"].iloc[0] == "40 % (38 to 42)"
 
 
 def test_flagged_readings_are_left_out_of_the_chart() -> None:
