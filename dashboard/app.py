@@ -40,7 +40,7 @@ with st.container(key="nav", horizontal=True):
         if page == current:
             st.html(f'<span class="here" aria-current="page">{html.escape(page.title)}</span>', width="content")
         else:
-            st.page_link(page, label=page.title)
+            st.page_link(page, label=page.title, query_params=reading.in_address(queries.database().parent))
     if current.url_path:  # the board shows every site
         sites.put_choice(queries.data_dir(), manner)
     reading.put_choice(queries.database().parent)

@@ -1,4 +1,10 @@
-"""How the person at this session is told things: by the settings, or by what was chosen on the screen for a while."""
+"""How the person at this session is told things: by the settings, or by what was chosen on the screen.
+
+A choice is kept in the session, and in the address too (``?language=de&temp=F``), where it outlives a reload and can be
+bookmarked: Streamlit reads cookies but sets none, and has no other way into a browser's memory without a component. A
+link to another page clears the address. The row of links between the screens takes the choices along
+(:func:`in_address`); after any other link the session writes them anew.
+"""
 
 from dataclasses import replace
 from pathlib import Path
@@ -11,7 +17,12 @@ from monitor.config import Config, load_config
 from monitor.errors import ConfigError
 from monitor.languages.catalogue import KNOWN, language
 
-_LANGUAGE, _TEMP, _MASS, _CLOCK = "read-language", "read-temp", "read-mass", "read-clock"
+_ANSWERS = {  # by what it is called in the address: what may be chosen, and how that is shown
+    "language": KNOWN,
+    "temp": {"C": "°C", "F": "°F"},
+    "mass": {"g": "g", "oz": "oz"},
+    "clock": {"24": "14:30", "12": "2:30 PM"},
+}
 
 
 @st.cache_resource(max_entries=4, ttl=60, show_spinner=False)
@@ -29,17 +40,37 @@ def _settings(folder: str) -> Config:
 def manner(folder: Path) -> Manner:
     """How this session is told things."""
     usual = _settings(str(folder)).manner
-    state = st.session_state
-    if not any(state.get(key) for key in (_LANGUAGE, _TEMP, _MASS, _CLOCK)):
+    said = {name: answer for name in _ANSWERS if (answer := _chosen(name)) is not None}
+    if not said:
         return usual
-    code = state.get(_LANGUAGE)
     return replace(
         usual,
-        temp_unit=state.get(_TEMP) or usual.temp_unit,
-        mass_unit=state.get(_MASS) or usual.mass_unit,
-        clock=state.get(_CLOCK) or usual.clock,
-        language=language(code) if code else usual.language,
+        temp_unit=said.get("temp", usual.temp_unit),
+        mass_unit=said.get("mass", usual.mass_unit),
+        clock=said.get("clock", usual.clock),
+        language=language(said["language"]) if "language" in said else usual.language,
     )
+
+
+def _chosen(name: str) -> str | None:
+    """What the reader chose in this session; at its beginning what the address says, which may be anything."""
+    said = st.session_state.get(_key(name)) or st.query_params.get(name)
+    return said if said in _ANSWERS[name] else None
+
+
+def _key(name: str) -> str:
+    return f"read-{name}"
+
+
+def _answers(told: Manner) -> dict[str, str]:
+    """How somebody is told things, as it is chosen and written in the address."""
+    return {"language": told.language.code, "temp": told.temp_unit, "mass": told.mass_unit, "clock": told.clock}
+
+
+def in_address(folder: Path) -> dict[str, str]:
+    """What this reader has chosen otherwise than the settings, for the address."""
+    usual = _answers(_settings(str(folder)).manner)
+    return {name: said for name, said in _answers(manner(folder)).items() if said != usual[name]}
 
 
 def quiet_hours(folder: Path) -> QuietHours | None:
@@ -48,20 +79,25 @@ def quiet_hours(folder: Path) -> QuietHours | None:
 
 
 def put_choice(folder: Path) -> None:
-    """Language, units and dial, each one touch; kept while this page stays open, and nobody else's."""
+    """Language, units and dial, each one touch; kept in this browser's address, and nobody else's."""
     told = manner(folder)
-    for key, now in (
-        (_LANGUAGE, told.language.code),
-        (_TEMP, told.temp_unit),
-        (_MASS, told.mass_unit),
-        (_CLOCK, told.clock),
-    ):
-        st.session_state[key] = now  # said anew on each screen, or Streamlit forgets it with the last one
+    for name, now in _answers(told).items():
+        st.session_state[_key(name)] = now  # said anew on each screen, or Streamlit forgets it with the last one
+    _write_address(in_address(folder))
     with st.popover(told.say("How to read"), icon=":material/translate:"):
-        for label, key, answers in (
-            (told.say("Language"), _LANGUAGE, KNOWN),
-            (told.say("Temperatures"), _TEMP, {"C": "°C", "F": "°F"}),
-            (told.say("Weights"), _MASS, {"g": "g", "oz": "oz"}),
-            (told.say("Clock"), _CLOCK, {"24": "14:30", "12": "2:30 PM"}),
+        for label, name in (
+            (told.say("Language"), "language"),
+            (told.say("Temperatures"), "temp"),
+            (told.say("Weights"), "mass"),
+            (told.say("Clock"), "clock"),
         ):
-            st.radio(label, list(answers), format_func=answers.__getitem__, key=key, horizontal=True)
+            answers = _ANSWERS[name]
+            st.radio(label, list(answers), format_func=answers.__getitem__, key=_key(name), horizontal=True)
+
+
+def _write_address(kept: dict[str, str]) -> None:
+    """The choices into the address, beside what else it says; all at once, for each write is a step of its history."""
+    now = st.query_params.to_dict()
+    wanted = {name: said for name, said in now.items() if name not in _ANSWERS} | kept
+    if wanted != now:
+        st.query_params.from_dict(wanted)
