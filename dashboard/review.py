@@ -7,7 +7,7 @@ from datetime import datetime
 
 import streamlit as st
 
-from dashboard import actions, page, queries
+from dashboard import actions, page, queries, sites
 from dashboard.exports import Exhibit
 from dashboard.queries import Review
 from dashboard.svg import data_picture
@@ -66,7 +66,11 @@ def walk_exhibit(batch: Batch, steps: list[Step], manner: Manner) -> Exhibit:
     """The walk as it is shown and saved."""
     sentence = walk_sentence(steps, manner)
     return Exhibit(
-        batch.name, "causes", sentence, lambda: walk_table(steps), lambda palette: walk_chart(steps, palette)
+        batch.name,
+        manner.say("causes"),
+        sentence,
+        lambda: walk_table(steps),
+        lambda palette: walk_chart(steps, palette),
     )
 
 
@@ -110,6 +114,9 @@ def put_judgement(scene: page.Scene, batch: Batch, review: Review) -> None:
         when = manner.say("said {at}", at=clock_text(said.at, manner, scene.now))
         word = html.escape(verdict_word(said.verdict, manner))
         st.html(f'<div class="verdict"><p><b>{word}</b>, {html.escape(when)}</p>{notes}{photo}</div>')
+    if scene.store.is_copy:
+        st.html(page.quiet(sites.noted_there(manner)))
+        return
     with st.container(key="judge"), st.expander(manner.say("Say how it was" if said is None else "Say it anew")):
         _form(batch, review, manner)
 
@@ -133,7 +140,9 @@ def _form(batch: Batch, review: Review, manner: Manner) -> None:
 
 
 def put_intent(scene: page.Scene, batch: Batch, review: Review) -> None:
-    """What was planned, to be set right: the account is held against it."""
+    """What was planned, to be set right: the account is held against it. Nothing on a copy, where none can be set."""
+    if scene.store.is_copy:
+        return
     intent, manner, is_f = review.intent, scene.manner, scene.manner.temp_unit == "F"
     shown = fahrenheit(intent.dough_temp_c) if is_f else intent.dough_temp_c
     title = manner.say(

@@ -32,5 +32,10 @@ def put_choice(folder: Path, manner: Manner) -> None:
         st.selectbox(label, found, key=_KEY, on_change=_name_in_address, label_visibility="collapsed", width=200)
 
 
+def noted_there(manner: Manner) -> str:
+    """What stands on a copy where something could be noted: where it is done instead."""
+    return manner.say("A copy to look at: what is done is noted at its own site.")
+
+
 def _name_in_address() -> None:
     st.query_params[_KEY] = st.session_state[_KEY]

@@ -4,7 +4,7 @@ import html
 
 import streamlit as st
 
-from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading
+from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading, sites
 from monitor.bakery.phrases import printable
 from monitor.bakery.times import clock_text
 from monitor.plan.cues import is_done
@@ -54,13 +54,16 @@ def _draw(scene: page.Scene) -> None:
         f'<p class="huge countdown"{colour}>{plans.countdown_words(seconds)}</p>'
         f'<p class="quiet">{html.escape(at)}</p></div>'
     )
-    st.button(
-        page.plain(scene.manner.say(DONE_WORDS[step.kind])),
-        key=f"done-{step.key}",
-        type="primary",
-        on_click=plan_actions.done,
-        args=(live.made.id, step.key, words),
-    )
+    if scene.store.is_copy:
+        st.html(page.quiet(sites.noted_there(scene.manner)))
+    else:
+        st.button(
+            page.plain(scene.manner.say(DONE_WORDS[step.kind])),
+            key=f"done-{step.key}",
+            type="primary",
+            on_click=plan_actions.done,
+            args=(live.made.id, step.key, words),
+        )
     rows = []
     for later in steps(live.now):
         owner = live.now.dough(later.dough)

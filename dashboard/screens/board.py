@@ -29,7 +29,7 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage, start_page: StreamlitPag
         st.html(page.section(scene.site))
     if not rows:
         standing.put_calling(queries.standing(scene.store), scene)
-        if scene.site:
+        if scene.store.is_copy:  # a batch is begun at its own site
             st.html(page.quiet(scene.manner.say("No dough is proofing")))
             return
         _put_nothing_yet(scene, start_page)

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading
+from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading, sites
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import place_word, printable, temp_text
 from monitor.bakery.times import clock_text
@@ -35,13 +35,16 @@ def show() -> None:
 
     live()
     page.shown(page.put_live_saves)
-    _ask(manner)
+    page.shown(_ask)
 
 
 def _draw(scene: page.Scene) -> None:
     live = plan_queries.current_plan(scene.now)
     if live is None:
         title = html.escape(scene.manner.say("No plan for today"))
+        if scene.store.is_copy:
+            st.html(f'<div class="panel empty"><h2>{title}</h2></div>')
+            return
         told = html.escape(scene.manner.say("Make one below, or with this command:"))
         st.html(
             f'<div class="panel empty"><h2>{title}</h2><p>{told} '
@@ -68,7 +71,7 @@ def _draw(scene: page.Scene) -> None:
         )
         st.html(f'<p class="note">{html.escape(words)}</p>')
     waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
-    for dough, stage in waiting[:2]:
+    for dough, stage in () if scene.store.is_copy else waiting[:2]:
         step = next(each for each in steps_of(dough) if each.stage == stage.number)
         at = clock_text(step.at, scene.manner, scene.now)
         what = step_text(dough, step, scene.manner)
@@ -84,8 +87,12 @@ def _draw(scene: page.Scene) -> None:
     st.html(plans.step_table(live, scene))
 
 
-def _ask(manner: Manner) -> None:
-    """A form that plans a recipe of the folder for an hour."""
+def _ask(scene: page.Scene) -> None:
+    """A form that plans a recipe of the folder for an hour; of a copy where that is done instead."""
+    manner = scene.manner
+    if scene.store.is_copy:
+        st.html(page.quiet(sites.noted_there(manner)))
+        return
     folder = queries.database().parent
     recipes = recipes_in(folder)
     st.html(f'<p class="section">{html.escape(manner.say("Plan another"))}</p>')

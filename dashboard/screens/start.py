@@ -5,7 +5,7 @@ from dataclasses import replace
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import actions, page, queries, reading, shelf, taring
+from dashboard import actions, page, queries, shelf, sites, taring
 from dashboard.starting import (
     USUAL_BAND_PCT,
     Like,
@@ -29,15 +29,17 @@ SEEN_BY = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTA
 
 
 def show(batch_page: StreamlitPage) -> None:
-    """Four short steps down one page."""
-    manner = reading.manner(queries.database().parent)
-    subtitle = manner.say("What it is, what it stands in, which node looks at it. Tare, and go.")
-    st.html(page.heading(manner.say("Start a batch"), subtitle))
+    """Four short steps down one page; of a copy only where a batch is begun instead."""
     page.shown(lambda scene: _draw(scene, batch_page))
 
 
 def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
     manner = scene.manner
+    if scene.store.is_copy:
+        st.html(page.heading(manner.say("Start a batch"), sites.noted_there(manner)))
+        return
+    subtitle = manner.say("What it is, what it stands in, which node looks at it. Tare, and go.")
+    st.html(page.heading(manner.say("Start a batch"), subtitle))
     recipes, faults = recipes_at_hand(scene.store.path.parent)
     offered = likes(scene.store.batches(), recipes, scene.manner, scene.now)
     like = offered[st.selectbox(manner.say("Like one before, or by a recipe"), list(offered), key="like")]
