@@ -12,6 +12,7 @@ from monitor.errors import ConfigError
 from monitor.formulary import read_recipe, recipes_in
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.parts import Part, Recipe, scaled_to_pieces
+from monitor.units import grams, ounces
 
 MOST_PIECES = 500
 LARGEST_PIECE_G = 20_000.0
@@ -40,15 +41,28 @@ def show() -> None:
     columns = st.columns(2)
     key = f"{path} {recipe.pieces}"
     pieces = columns[0].number_input(manner.say("Pieces"), 1, MOST_PIECES, recipe.pieces, key=f"pieces {key}")
-    each_g = columns[1].number_input(
-        manner.say("Weight of each, g"), 1.0, LARGEST_PIECE_G, float(round(recipe.each_g)), step=10.0, key=f"each {key}"
-    )
-    if (pieces, each_g) != (recipe.pieces, float(round(recipe.each_g))):
-        recipe = scaled_to_pieces(recipe, int(pieces), float(each_g))
+    with columns[1]:
+        each_g = _each_g(recipe, manner, f"each {key}")
+    if (pieces, each_g) != (recipe.pieces, recipe.each_g):
+        recipe = scaled_to_pieces(recipe, int(pieces), each_g)
     st.html("".join(_part(recipe, part, manner) for part in recipe.parts) + _totals(recipe, manner))
     for sentence in what_does_not_add_up(recipe):
         st.html(f'<p class="note">{html.escape(printable(sentence))}</p>')
     st.download_button(manner.say("Page to print"), sheet.sheet_html(recipe, manner), f"{path.stem}.html", "text/html")
+
+
+def _each_g(recipe: Recipe, manner: Manner, key: str) -> float:
+    """How much a piece is to weigh, asked in the reader's unit; left alone it is the recipe's own, unrounded. [g]"""
+    is_oz = manner.mass_unit == "oz"
+    usual = round(ounces(recipe.each_g), 2) if is_oz else float(round(recipe.each_g))
+    low, high, step = (0.01, ounces(LARGEST_PIECE_G), 0.25) if is_oz else (1.0, LARGEST_PIECE_G, 10.0)
+    label = manner.say("Weight of each, {unit}", unit=manner.mass_unit)
+    shown = "%.2f" if is_oz else "%.0f"
+    # Under a key of its unit: a number typed in grams is none in ounces.
+    said = st.number_input(label, low, high, usual, step=step, format=shown, key=f"{key} {manner.mass_unit}")
+    if said == usual:
+        return recipe.each_g
+    return grams(said) if is_oz else said
 
 
 def _part(recipe: Recipe, part: Part, manner: Manner) -> str:

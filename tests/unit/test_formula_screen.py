@@ -1,0 +1,68 @@
+"""Formula: how much a piece is to weigh is asked in the reader's own unit, and the recipe follows it."""
+
+import re
+from pathlib import Path
+
+import made_up_day as made_up
+import pytest
+from streamlit.testing.v1 import AppTest
+from streamlit.testing.v1.element_tree import NumberInput
+
+from dashboard import reading
+from monitor.config import CONFIG_NAME
+from monitor.units import ounces
+
+RECIPE = made_up.recipe(made_up.COLD_PREFERMENT_DAY)
+
+
+def _screen() -> None:
+    from dashboard.screens import formula
+
+    formula.show()
+
+
+def shown(folder: Path, monkeypatch: pytest.MonkeyPatch, mass_unit: str) -> AppTest:
+    (folder / "recipes").mkdir()
+    (folder / "recipes" / "tamarack.toml").write_text(made_up.COLD_PREFERMENT_DAY)
+    (folder / CONFIG_NAME).write_text(f'timezone = "UTC"\nmass_unit = "{mass_unit}"\n')
+    monkeypatch.setenv("PROOFING_DATA_DIR", str(folder))
+    reading._settings.clear()
+    app = AppTest.from_function(_screen, default_timeout=30).run()
+    assert not app.exception, app.exception
+    return app
+
+
+def weight(app: AppTest) -> NumberInput:
+    return next(each for each in app.number_input if each.label.startswith("Weight of each"))
+
+
+def total_g(app: AppTest) -> float:
+    """The weight of all the dough, in grams as the heading of its part says it in the unit that is not the reader's."""
+    text = "\n".join(str(element.proto.body) for element in app.get("html"))
+    (said,) = re.findall(r'<h2 class="section">dough, ([^<]*)</h2>', text)
+    number, unit = re.search(r"([\d.]+) (k?g)\b", said).groups()
+    return float(number) * (1000 if unit == "kg" else 1)
+
+
+@pytest.mark.parametrize(("unit", "usual"), [("g", RECIPE.each_g), ("oz", ounces(RECIPE.each_g))])
+def test_a_piece_is_weighed_in_the_readers_unit(
+    unit: str, usual: float, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(tmp_path, monkeypatch, unit)
+    assert weight(app).label == f"Weight of each, {unit}"
+    assert weight(app).value == pytest.approx(usual, abs=0.5 if unit == "g" else 0.005)
+    before_g = total_g(app)
+    assert before_g == pytest.approx(RECIPE.dough.mass_g, abs=5.0)
+    weight(app).set_value(2 * weight(app).value).run()
+    assert total_g(app) == pytest.approx(2 * before_g, rel=0.01)
+
+
+def test_more_pieces_leave_the_weight_of_each_as_the_recipe_has_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(tmp_path, monkeypatch, "oz")
+    before_g = total_g(app)
+    pieces = next(each for each in app.number_input if each.label == "Pieces")
+    pieces.set_value(4 * pieces.value).run()
+    assert total_g(app) == pytest.approx(4 * before_g, rel=0.004)
+    assert weight(app).value == pytest.approx(ounces(RECIPE.each_g), abs=0.005)
