@@ -5,9 +5,10 @@ from functools import cache
 from importlib.resources import files
 from pathlib import Path
 
-from playwright.sync_api import Page
+from playwright.sync_api import Page, expect
 
 PICTURES = Path(__file__).parents[2] / "build" / "pictures"  # kept by CI, never committed
+WIDTHS = {"desktop": 1280, "tablet": 820, "phone": 390}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 # Of the framework's own making, node by node: (rule, beginning of the node's HTML). None so far.
 NOT_OURS: tuple[tuple[str, str], ...] = ()
@@ -34,6 +35,16 @@ def barriers(page: Page) -> list[str]:
 def expect_no_scroll(page: Page, width: int) -> None:
     """Nothing reaches beyond the width of the screen."""
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+
+
+def expect_usable(page: Page, name: str) -> None:
+    """At every width nothing keeps people from using the page, all of it fits, and nothing failed."""
+    for device, width in WIDTHS.items():
+        page.set_viewport_size({"width": width, "height": 900})
+        expect_no_scroll(page, width)
+        assert barriers(page) == []
+        expect(page.locator("[data-testid=stException]")).to_have_count(0)
+        keep_picture(page, f"{name}, {device}")
 
 
 def keep_picture(page: Page, name: str) -> None:

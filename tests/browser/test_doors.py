@@ -13,6 +13,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from barriers import expect_usable
 from doors import Nginx, commanded
 from harness import free_port, wait_until
 from playwright.sync_api import Browser, Page, expect
@@ -269,3 +270,19 @@ def test_people_log_in_by_address_and_do_what_their_role_allows(club, browser: B
         assert events() == kept
     for context in contexts:
         context.close()
+
+
+@pytest.mark.parametrize("theme", ["light", "dark"])
+def test_the_log_in_and_what_a_stranger_is_told_are_read_aloud_and_fit(theme, club, browser: Browser) -> None:
+    dashboard, _ = club
+    with contextlib.closing(browser.new_context(color_scheme=theme)) as context:
+        page = context.new_page()
+        page.route("**/*", lambda route: route.continue_() if "//localhost:" in route.request.url else route.abort())
+        page.goto(dashboard.url)
+        expect(page.get_by_role("button", name="Log in")).to_be_visible(timeout=60_000)
+        expect_usable(page, f"log-in, {theme}")
+        page.get_by_role("button", name="Log in").click()
+        page.get_by_role("button", name="pretender", exact=True).click()
+        expect(page.get_by_text("is not verified")).to_be_visible(timeout=60_000)
+        expect(page.get_by_role("button", name="Log out")).to_be_visible()
+        expect_usable(page, f"log-in, not verified, {theme}")

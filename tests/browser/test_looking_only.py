@@ -5,8 +5,8 @@ from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
-from barriers import barriers, expect_no_scroll, keep_picture
-from playwright.sync_api import Page, expect
+from barriers import expect_usable
+from playwright.sync_api import expect
 from sample_bakery import fill
 from served import Served
 
@@ -15,20 +15,9 @@ from monitor.config import DATABASE_NAME
 from monitor.recipe.batch import BatchId
 from monitor.sinks.copies import Copy, copy_of
 
-WIDTHS = {"desktop": 1280, "tablet": 820, "phone": 390}
 SECRET = "the proxy's own"
 ADDRESS = "https://bakery.example:8443"
 BY_PROXY = f'[dashboard]\nlogin = "proxy"\naddress = "{ADDRESS}"\nbakers = ["anna"]\n'
-
-
-def expect_usable(page: Page, name: str) -> None:
-    """At every width nothing keeps people from using the page, and all of it fits."""
-    for device, width in WIDTHS.items():
-        page.set_viewport_size({"width": width, "height": 900})
-        expect_no_scroll(page, width)
-        assert barriers(page) == []
-        expect(page.locator("[data-testid=stException]")).to_have_count(0)
-        keep_picture(page, f"{name}, {device}")
 
 
 @pytest.fixture(scope="module")
