@@ -64,3 +64,10 @@ def test_german_words_on_buttons_stand_on_one_line_on_a_phone(screen, address, a
     expect_no_scroll(page, 390)
     assert barriers(page) == []
     keep_picture(page, f"{screen}, German")
+
+
+def test_hours_minutes_and_seconds_of_the_bake_stand_whole_on_a_phone(morning, opens) -> None:
+    page = opens(morning[0], width=360).open("/bake", ".countdown")
+    countdown = page.locator(".countdown")
+    expect(countdown).to_have_text(re.compile(r"^\d\d:\d\d:\d\d$"))
+    assert countdown.evaluate("shown => shown.scrollWidth - shown.clientWidth") <= 0
