@@ -22,7 +22,7 @@ def is_open(folder: Path) -> bool:
     except ConfigError as error:
         told = manner.say("The settings cannot be read, so nobody is let in.")
         st.html(page.heading(manner.say("Closed"), told))
-        st.html(page.note(str(error)))
+        st.html(page.note(manner.told(error)))
         return False
     if access.login is Login.PROXY and (known := door.name(folder)):
         why = manner.say("You are logged in as {name}, who is on no list of bakers and viewers.", name=known)

@@ -9,7 +9,7 @@ from dashboard import queries, reading
 from dashboard.plan_queries import wanted_moment
 from monitor.bakery.manner import Manner
 from monitor.day_runner import Foreteller, live_plan, next_stages, order_of, start_next
-from monitor.errors import AccessError, ConfigError, StoreError
+from monitor.errors import AccessError, ConfigError, StoreError, saying_of
 from monitor.formulary import read_kitchen, read_recipe
 from monitor.pace import clock_of
 from monitor.plan.day import PlanId
@@ -73,7 +73,7 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
     except (AccessError, StoreError) as error:
         return [manner.say("Not planned: {why}", why=error)]
     except ValueError as error:
-        raise ConfigError(str(error)) from error
+        raise ConfigError(saying_of(error)) from error
     return [out_sentence(plan.doughs[0], manner, now)]
 
 

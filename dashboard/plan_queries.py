@@ -5,7 +5,7 @@ from pathlib import Path
 
 from dashboard import queries, reading
 from monitor.day_runner import Foreteller, LivePlan, food_words, is_over, live_plan, order_of
-from monitor.errors import ConfigError
+from monitor.errors import ConfigError, saying_of
 from monitor.formulary import read_kitchen, read_recipe
 from monitor.pace import clock_of
 from monitor.plan.day import DoughPlan
@@ -59,6 +59,6 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
         try:
             found = alternatives(order, read_kitchen(None, folder), now, manner.zone)
         except ValueError as error:
-            raise ConfigError(str(error)) from error
+            raise ConfigError(saying_of(error)) from error
     recipes = {keys_of((order,))[0]: order.recipe}
     return [(variation_text(each, manner), *alternative_row(each, recipes, manner, now)) for each in found]

@@ -152,7 +152,7 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
     door.demand(Role.BAKER, path.parent)
     if sites.chosen(data_dir()) is not None:
         raise AccessError(
-            f"This is a copy of what {path.parent.name} holds: note it there, and it comes here by itself"
+            "This is a copy of what {name} holds: note it there, and it comes here by itself", name=path.parent.name
         )
     with kind(path) as store:
         yield store

@@ -42,12 +42,13 @@ class Like:
 
 def recipes_at_hand(folder: Path) -> tuple[list[Recipe], list[str]]:
     """The recipes in the data directory's folder of them, and what is wrong with those that cannot be read."""
-    recipes, faults = [], []
+    recipes: list[Recipe] = []
+    faults: list[str] = []
     for path in recipes_in(folder):
         try:
             recipes.append(read_recipe(path))
         except ConfigError as error:
-            faults.append(str(error))
+            faults.append(error.saying)
     return recipes, faults
 
 

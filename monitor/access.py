@@ -19,6 +19,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from monitor.places import NAME, NAME_WORDS, USUAL_SITE
+from monitor.sayings import Saying
 
 USER_HEADER = "X-Monitor-User"
 """Header in which the proxy says who has logged in."""
@@ -121,17 +122,23 @@ def access_from(table: object, site: str = USUAL_SITE) -> tuple[Access, list[str
     faults = [f"dashboard.{key} is not a setting; known here: {', '.join(KEYS)}" for key in table if key not in KEYS]
     login = table.get("login", Login.NONE.value)
     if login not in list(Login):
-        faults.append(f"dashboard.login = {login!r} must be one of: {', '.join(Login)}")
+        faults.append(
+            Saying("dashboard.login = {login!r} must be one of: {known}", login=login, known=", ".join(Login))
+        )
         login = Login.NONE
     here = _roles(table, "dashboard", faults)
     at_sites = _at_sites(table.get("sites", {}), faults)
     address = table.get("address", "")
     if address and not _is_https(address):
-        faults.append(f"dashboard.address = {address!r} must look like 'https://bakery.lan:8443'")
+        faults.append(
+            Saying("dashboard.address = {address!r} must look like 'https://bakery.lan:8443'", address=address)
+        )
         address = ""
     access = Access(Login(login), here.bakers, here.viewers, str(address), site, at_sites)
     if access.login is not Login.NONE and not access.names and not faults:
-        faults.append("dashboard.bakers and dashboard.viewers name nobody, so nobody could look; name at least one")
+        faults.append(
+            Saying("dashboard.bakers and dashboard.viewers name nobody, so nobody could look; name at least one")
+        )
     return access, faults
 
 
@@ -141,13 +148,13 @@ def _roles(table: Mapping[str, Any], where: str, faults: list[str]) -> Roles:
 
 def _at_sites(tables: object, faults: list[str]) -> dict[str, Roles]:
     if not isinstance(tables, Mapping) or not all(isinstance(table, Mapping) for table in tables.values()):
-        faults.append("dashboard.sites must be tables: [dashboard.sites.SITE] with bakers and viewers")
+        faults.append(Saying("dashboard.sites must be tables: [dashboard.sites.SITE] with bakers and viewers"))
         return {}
     found = {}
     for site, table in tables.items():
         where = f"dashboard.sites.{site}"
         if not NAME.fullmatch(site):
-            faults.append(f"{where} is no site's name: {NAME_WORDS}")
+            faults.append(Saying("{where} is no site's name: {name_words}", where=where, name_words=NAME_WORDS))
         faults += [
             f"{where}.{key} is not a setting; known here: {', '.join(SITE_KEYS)}"
             for key in table
@@ -161,7 +168,11 @@ def _names(table: Mapping[str, Any], where: str, key: str, faults: list[str]) ->
     value = table.get(key, [])
     if isinstance(value, list) and all(isinstance(item, str) and item.strip() for item in value):
         return frozenset(item.strip().lower() for item in value)
-    faults.append(f'{where}.{key} must be a list of names or e-mail addresses, such as {key} = ["..."]')
+    faults.append(
+        Saying(
+            '{where}.{key} must be a list of names or e-mail addresses, such as {key} = ["..."]', where=where, key=key
+        )
+    )
     return frozenset()
 
 

@@ -93,7 +93,7 @@ def _history(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner
 
 def _change_text(change: Change, names: _Names, manner: Manner) -> str:
     by = f" by {printable(change.by)}" if change.by else ""
-    why = f" ({printable(change.reason)})" if change.reason else ""
+    why = f" ({printable(manner.told(change.reason))})" if change.reason else ""
     at = f"{change.at.astimezone(manner.zone):%Y-%m-%d %H:%M}"
     what = f"{names.of(change.subject)}: {alert_kind_word(change.kind, manner)} {change.episode}"
     return f"{at}  {what}: {change.phase}{by}{why}"
@@ -117,7 +117,9 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Run one ``alerts`` action on the store of a data directory; the exit status comes back."""
     database = data_dir / DATABASE_NAME
     if not database.exists():
-        raise StoreError(f"{data_dir}: no batch was ever started here; name the right directory with --data-dir")
+        raise StoreError(
+            "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
+        )
     config = load_config(data_dir, {})
     manner = config.manner
     with Store(database) as store:

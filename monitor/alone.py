@@ -25,14 +25,18 @@ def alone(data_dir: Path) -> Iterator[None]:
         data_dir.mkdir(parents=True, exist_ok=True)
         file = _lock_file(data_dir).open("w")
     except OSError as error:
-        raise ConfigError(f"{data_dir}: cannot be written ({error.strerror}); name another with --data-dir") from error
+        raise ConfigError(
+            "{data_dir}: cannot be written ({why}); name another with --data-dir", data_dir=data_dir, why=error.strerror
+        ) from error
     with file:
         for _ in range(LOCK_TRIES):
             if _is_locked(file, fcntl.LOCK_EX):
                 break
             SystemClock().wait(LOCK_WAIT_S)  # is_at_work holds it for a moment
         else:
-            raise ConfigError(f"{data_dir}: a collector is at work here already; stop it, or name another directory")
+            raise ConfigError(
+                "{data_dir}: a collector is at work here already; stop it, or name another directory", data_dir=data_dir
+            )
         yield
 
 

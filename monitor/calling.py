@@ -7,6 +7,7 @@ from typing import Any
 
 from monitor.bakery.alert_types import AlertKind
 from monitor.bakery.calls import CallRules, QuietHours
+from monitor.sayings import Number, Saying
 
 KEYS = ("quiet", "wakes", "repeat_min", "calls_each", "most_calls", "second_channel_s")
 RECIPIENT_KEYS = ("name", "notify_urls")
@@ -47,7 +48,11 @@ def _number(table: Mapping[str, Any], key: str, usual: float, least: float, faul
     value = table.get(key, usual)
     if isinstance(value, int | float) and not isinstance(value, bool) and value >= least:
         return float(value)
-    faults.append(f"calls.{key} = {value!r} must be a number, {least:g} or more")
+    faults.append(
+        Saying(
+            "calls.{key} = {value!r} must be a number, {least} or more", key=key, value=value, least=Number(least, "g")
+        )
+    )
     return usual
 
 
@@ -58,7 +63,7 @@ def _quiet(value: object, faults: list[str]) -> QuietHours | None:
         start, end = str(value).split("-")
         hours = QuietHours(_time(start), _time(end))
     except ValueError:
-        faults.append(f'calls.quiet = {value!r} must look like "21:30-04:00"')
+        faults.append(Saying('calls.quiet = {value!r} must look like "21:30-04:00"', value=value))
         return None
     return hours
 
@@ -74,7 +79,9 @@ def _kinds(value: object, usual: frozenset[AlertKind], faults: list[str]) -> fro
     names = set(AlertKind)
     if isinstance(value, list) and all(item in names for item in value):
         return frozenset(AlertKind(item) for item in value)
-    faults.append(f"calls.wakes must be a list of alerts; there are: {', '.join(AlertKind)}")
+    faults.append(
+        Saying("calls.wakes must be a list of alerts; there are: {alertkind}", alertkind=", ".join(AlertKind))
+    )
     return usual
 
 
@@ -92,9 +99,11 @@ def recipients_from(table: object) -> tuple[tuple[Reachable, ...], list[str]]:
         faults += [f"{where}: {key} is not a setting" for key in one if key not in RECIPIENT_KEYS]
         name, urls = one.get("name"), one.get("notify_urls")
         if not isinstance(name, str) or not name.strip() or name.strip() in {each.name for each in found}:
-            faults.append(f"{where}: needs a name of its own")
+            faults.append(Saying("{where}: needs a name of its own", where=where))
         elif not isinstance(urls, list) or not urls or not all(isinstance(url, str) and url.strip() for url in urls):
-            faults.append(f'{where}: notify_urls must be a list of addresses, such as ["ntfy://..."]')
+            faults.append(
+                Saying('{where}: notify_urls must be a list of addresses, such as ["ntfy://..."]', where=where)
+            )
         else:
             found.append(Reachable(name.strip(), tuple(url.strip() for url in urls)))
     return tuple(found), faults

@@ -224,7 +224,7 @@ class Collector:
     def _store_failed(self, error: StoreError) -> None:
         if str(error) != self._pulse.store_trouble:
             log.error("store=%s state=failing reason=%s", self._store.path, error)
-        self._pulse.store_trouble = str(error)
+        self._pulse.store_trouble = error.saying
 
     def turn(self, wait_s: float) -> None:
         """Take in what waits, then work the batch that is due the longest, and others beside it."""

@@ -64,10 +64,11 @@ from monitor.bakery.calls import CallRules
 from monitor.bakery.manner import Manner
 from monitor.calling import ONLY_RECIPIENT, Reachable, calls_from, recipients_from
 from monitor.centre import Centre, centre_from, centre_lines
-from monitor.errors import ConfigError
+from monitor.errors import ConfigError, saying_of
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
 from monitor.places import USUAL_SITE, Place, places_from, serves_from, site_from
+from monitor.sayings import Saying, several
 from monitor.upkeep import Upkeep, upkeep_from
 from monitor.wire.readings import NodeId
 
@@ -224,7 +225,7 @@ class Config:
         )
         faults = [fault for address in together.mqtt if (fault := together.login_fault(address))]
         if faults:
-            raise ConfigError("\n".join(faults))
+            raise ConfigError(several(faults, "\n"))
         return together
 
     def login_fault(self, address: MqttAddress) -> str:
@@ -252,13 +253,13 @@ class _Faults:
             if key not in names:
                 near = difflib.get_close_matches(key, names, n=1)
                 hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(names)}"
-                self.found.append(f"{prefix}{key} is not a setting; {hint}")
+                self.found.append(Saying("{prefix}{key} is not a setting; {hint}", prefix=prefix, key=key, hint=hint))
 
     def texts(self, table: Mapping[str, Any], key: str) -> tuple[str, ...]:
         value = table.get(key, [])
         if isinstance(value, list) and all(isinstance(item, str) and item.strip() for item in value):
             return tuple(item.strip() for item in value)
-        self.found.append(f'{key} must be a list of texts, such as {key} = ["..."]')
+        self.found.append(Saying('{key} must be a list of texts, such as {key} = ["..."]', key=key))
         return ()
 
 
@@ -275,21 +276,24 @@ def mqtt_address(url: str) -> MqttAddress:
     try:
         port = parts.port or MQTT_PORTS.get(parts.scheme, 0)
     except ValueError as err:
-        raise ConfigError(f"mqtt address: the port must be a number up to 65535 ({err})") from err
+        raise ConfigError("mqtt address: the port must be a number up to 65535 ({why})", why=err) from err
     if parts.password is not None:
         raise ConfigError(
-            f"mqtt address of {parts.hostname}: leave the password out of it; "
-            "set PROOFING_MQTT_PASSWORD or put it into secrets.toml"
+            "mqtt address of {hostname}: leave the password out of it; set PROOFING_MQTT_PASSWORD or "
+            "put it into secrets.toml",
+            hostname=parts.hostname,
         )
     if parts.scheme not in MQTT_PORTS or not parts.hostname or parts.path.strip("/") or parts.query:
-        raise ConfigError(f"mqtt address {url!r}: it must look like mqtt://user@host:1883")
+        raise ConfigError("mqtt address {url!r}: it must look like mqtt://user@host:1883", url=url)
     address = MqttAddress(parts.hostname, port, parts.username, parts.scheme)
     if parts.scheme == "mqtt" and not is_loopback(parts.hostname):
         secured = replace(address, scheme="mqtts", port=MQTT_PORTS["mqtts"])
         raise ConfigError(
-            f"mqtt address {address.url}: readings and passwords would cross the network for all to read; plain "
-            f"mqtt:// is for this machine alone. Write {secured.url}; `proofing-monitor broker configure` makes the "
-            "broker's settings and certificates for it"
+            "mqtt address {url}: readings and passwords would cross the network for all to read; "
+            "plain mqtt:// is for this machine alone. Write {secured}; `proofing-monitor broker "
+            "configure` makes the broker's settings and certificates for it",
+            url=address.url,
+            secured=secured.url,
         )
     return address
 
@@ -300,13 +304,13 @@ def _mqtt(urls: Iterable[str], faults: _Faults) -> tuple[MqttAddress, ...]:
         try:
             found.append(mqtt_address(url))
         except ConfigError as err:
-            faults.found.append(str(err))
+            faults.found.append(saying_of(err))
     return tuple(found)
 
 
 def _rules(table: object, faults: _Faults) -> Rules:
     if not isinstance(table, Mapping):
-        faults.found.append("alerts must be a table: [alerts] with one limit a line")
+        faults.found.append(Saying("alerts must be a table: [alerts] with one limit a line"))
         return Rules()
     known = [item.name for item in fields(Rules) if isinstance(getattr(Rules(), item.name), int | float)]
     faults.unknown(table, known, "alerts.")
@@ -317,11 +321,11 @@ def _rules(table: object, faults: _Faults) -> Rules:
             if isinstance(value, int | float) and not isinstance(value, bool):
                 values[key] = float(value)
             else:
-                faults.found.append(f"alerts.{key} = {value!r} must be a number")
+                faults.found.append(Saying("alerts.{key} = {value!r} must be a number", key=key, value=value))
     try:
         return replace(Rules(), **values)
     except ValueError as err:
-        faults.found.append(f"alerts: {err}")
+        faults.found.append(Saying("alerts: {why}", why=err))
         return Rules()
 
 
@@ -329,11 +333,13 @@ def _table(path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(bounded_bytes(path, LARGEST_FILE_BYTES).decode())
     except FileNotFoundError:
-        raise ConfigError(f"{path}: there is no such file; check the name") from None
+        raise ConfigError("{path}: there is no such file; check the name", path=path) from None
     except OSError as err:
-        raise ConfigError(f"{path}: cannot be read ({err.strerror}); check its owner and rights") from err
+        raise ConfigError(
+            "{path}: cannot be read ({why}); check its owner and rights", path=path, why=err.strerror
+        ) from err
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as err:
-        raise ConfigError(f"{path}: is not valid TOML: {err}") from err
+        raise ConfigError("{path}: is not valid TOML: {why}", path=path, why=err) from err
 
 
 def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -> Secrets:
@@ -354,26 +360,26 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
         recipients, recipient_faults = recipients_from(table.get("recipients", []))
         mine.found += recipient_faults
         if urls and recipients:
-            mine.found.append("give either notify_urls or [[recipients]], not both")
+            mine.found.append(Saying("give either notify_urls or [[recipients]], not both"))
         password = table.get("mqtt_password")
         named = table.get("mqtt_passwords", {})
         if password is not None and not isinstance(password, str):
-            mine.found.append("mqtt_password must be a text in quotes")
+            mine.found.append(Saying("mqtt_password must be a text in quotes"))
         proxy_secret = table.get("proxy_secret")
         if proxy_secret is not None and not (isinstance(proxy_secret, str) and proxy_secret):
-            mine.found.append("proxy_secret must be a text in quotes")
+            mine.found.append(Saying("proxy_secret must be a text in quotes"))
         heartbeat_url = table.get("heartbeat_url")
         if heartbeat_url is not None and not (
             isinstance(heartbeat_url, str) and heartbeat_url.startswith(("https://", "http://"))
         ):
-            mine.found.append("heartbeat_url must be a text in quotes that begins with https:// or http://")
+            mine.found.append(Saying("heartbeat_url must be a text in quotes that begins with https:// or http://"))
         influx_token = table.get("influx_token")
         if influx_token is not None and not (isinstance(influx_token, str) and influx_token):
-            mine.found.append("influx_token must be a text in quotes")
+            mine.found.append(Saying("influx_token must be a text in quotes"))
         if isinstance(named, Mapping) and all(isinstance(value, str) for value in named.values()):
             passwords = dict(named)
         else:
-            mine.found.append('mqtt_passwords must hold lines like "user@host:1883" = "..."')
+            mine.found.append(Saying('mqtt_passwords must hold lines like "user@host:1883" = "..."'))
         faults.extend(f"{path}: {fault}" for fault in mine.found)
     if environ.get("PROOFING_NOTIFY_URLS"):
         urls, recipients = tuple(environ["PROOFING_NOTIFY_URLS"].split()), ()
@@ -412,7 +418,7 @@ def load_config(
     mqtt = _mqtt(faults.texts(table, "mqtt"), faults)
     ca_file = table.get("mqtt_ca_file")
     if ca_file is not None and not isinstance(ca_file, str):
-        faults.found.append("mqtt_ca_file must be a text in quotes, the name of a file")
+        faults.found.append(Saying("mqtt_ca_file must be a text in quotes, the name of a file"))
     manner, manner_faults = manners.manner_from(table)
     faults.found += manner_faults
     rules = _rules(table.get("alerts", {}), faults)
@@ -429,16 +435,16 @@ def load_config(
     faults.found += site_faults + place_faults + serves_faults
     centre, centre_faults = centre_from(table.get("central"), path.parent)
     faults.found += centre_faults
-    found = [f"{path}: {fault}" for fault in faults.found]
+    found: list[str] = [Saying("{path}: {fault}", path=path, fault=fault) for fault in faults.found]
     beside = home / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
-        found.append(f"{secrets_path}: there is no such file; check the name")
+        found.append(Saying("{secrets_path}: there is no such file; check the name", secrets_path=secrets_path))
         secrets_path = None
     elif secrets_path is None and beside.exists():
         secrets_path = beside
     secrets = _secrets(secrets_path, environ, found)
     if found:
-        raise ConfigError("\n".join(found))
+        raise ConfigError(several(found, "\n"))
     return Config(
         data_dir,
         serial,
@@ -471,15 +477,17 @@ def load_access(data_dir: Path) -> tuple[Access, str | None]:
     table = _table(path) if path.exists() else {}
     site, found = site_from(table.get("site") if home == data_dir else data_dir.name)
     access, access_faults = access_from(table.get("dashboard", {}), site)
-    faults = [f"{path}: {fault}" for fault in found + access_faults]
+    faults: list[str] = [Saying("{path}: {fault}", path=path, fault=fault) for fault in found + access_faults]
     secrets = Secrets()
     if access.login is Login.PROXY:
         beside = home / SECRETS_NAME
         secrets = _secrets(beside if beside.exists() else None, {}, faults)
         if secrets.proxy_secret is None:
-            faults.append(f"{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`")
+            faults.append(
+                Saying("{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`", beside=beside)
+            )
     if faults:
-        raise ConfigError("\n".join(faults))
+        raise ConfigError(several(faults, "\n"))
     return access, secrets.proxy_secret
 
 

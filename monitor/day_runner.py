@@ -145,7 +145,7 @@ def begin_stage(book: DayBook, plan: Plan, dough: DoughPlan, stage: StagePlan, a
     """
     key = begin_key(dough, stage)
     if key in book.batches_of(plan.id):
-        raise ConfigError(f"plan {plan.id}: {key} has begun before")
+        raise ConfigError("plan {id}: {key} has begun before", id=plan.id, key=key)
     batch = book.add_batch(batch_of_stage(dough.recipe, stage.number, at))
     book.link_batch(plan.id, key, batch.id)
     book.mark_done(plan.id, key, at)
@@ -179,7 +179,7 @@ def _next(live: LivePlan, key: str | None) -> tuple[DoughPlan, StagePlan]:
     waiting = [each for each in next_stages(live) if key in (None, each[0].key)]
     if not waiting:
         known = ", ".join(dough.key for dough in live.now.doughs)
-        raise ConfigError(f"plan {live.made.id}: no stage is left to begin; its doughs: {known}")
+        raise ConfigError("plan {id}: no stage is left to begin; its doughs: {known}", id=live.made.id, known=known)
     return min(waiting, key=lambda each: each[1].hands_at)
 
 

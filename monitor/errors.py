@@ -9,15 +9,43 @@
       CentralError(kind)         the central store cannot be written or read
       AccessError                someone may not do what they asked for
       NotifyError(retry)         a message could not be handed to its carrier
+      UnfitError                 a value that cannot be worked with; a ValueError too
+
+An error is raised with its source sentence and what fills the holes: its text is English, for logs and for whoever asks
+for nothing else, and a reader's manner words it anew (``manner.told(error)``, or as what fills a hole).
 
 Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.
 """
 
 from enum import Enum
 
+from monitor.sayings import Saying
+
 
 class MonitorError(Exception):
-    """Something this program can explain: the text says what, where, and what to do."""
+    """Something this program can explain: the text says what, where, and what to do.
+
+    Parameters
+    ----------
+    sentence
+        Of the source, with named holes; or a saying.
+    holes
+        What fills them.
+
+    Attributes
+    ----------
+    saying
+        Both.
+    """
+
+    def __init__(self, sentence: str, /, **holes: object) -> None:
+        self.saying = sentence if isinstance(sentence, Saying) else Saying(sentence, **holes)
+        super().__init__(self.saying)
+
+
+def saying_of(error: Exception) -> str:
+    """What an error says, as something that can be said anew where it is one of this program's."""
+    return error.saying if isinstance(error, MonitorError) else str(error)
 
 
 class ConfigError(MonitorError):
@@ -41,7 +69,7 @@ class WireError(MonitorError):
     """
 
     def __init__(self, reason: str, detail: str) -> None:
-        super().__init__(f"{reason}: {detail}")
+        super().__init__("{reason}: {detail}", reason=reason, detail=detail)
         self.reason = reason
         self.detail = detail
 
@@ -74,8 +102,8 @@ class CentralError(MonitorError):
         What went wrong; never holds the token.
     """
 
-    def __init__(self, text: str, kind: CentralKind) -> None:
-        super().__init__(text)
+    def __init__(self, text: str, kind: CentralKind, **holes: object) -> None:
+        super().__init__(text, **holes)
         self.kind = kind
 
 
@@ -98,6 +126,10 @@ class NotifyError(MonitorError):
         True when trying again later can help.
     """
 
-    def __init__(self, text: str, *, retry: bool) -> None:
-        super().__init__(text)
+    def __init__(self, text: str, *, retry: bool, **holes: object) -> None:
+        super().__init__(text, **holes)
         self.retry = retry
+
+
+class UnfitError(MonitorError, ValueError):
+    """A value that a function cannot work with, for a reason that its giver is to be told."""

@@ -5,6 +5,7 @@ import stat
 from pathlib import Path
 
 from monitor.errors import ConfigError
+from monitor.sayings import Number
 
 OWNER_ONLY = 0o600
 OWNER_FOLDER = 0o700
@@ -28,7 +29,9 @@ def write_private(path: Path, content: str | bytes) -> None:
             file.write(data)
         beside.replace(path)
     except OSError as err:
-        raise ConfigError(f"{path}: cannot be written ({err.strerror}); name another place with --data-dir") from err
+        raise ConfigError(
+            "{path}: cannot be written ({why}); name another place with --data-dir", path=path, why=err.strerror
+        ) from err
 
 
 def privacy_fault(path: Path) -> str:
@@ -51,5 +54,9 @@ def bounded_bytes(path: Path, most_bytes: int) -> bytes:
     with path.open("rb") as file:
         data = file.read(most_bytes + 1)
     if len(data) > most_bytes:
-        raise ConfigError(f"{path}: is larger than {most_bytes / 1e6:g} MB; such a file is not read")
+        raise ConfigError(
+            "{path}: is larger than {most_bytes} MB; such a file is not read",
+            path=path,
+            most_bytes=Number(most_bytes / 1000000.0, "g"),
+        )
     return data

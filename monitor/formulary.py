@@ -44,14 +44,16 @@ def read_recipe(path: Path) -> Recipe:
     """
     try:
         if path.stat().st_size > MOST_BYTES:
-            raise ConfigError(f"{path}: is larger than a recipe file can be; name the right file")
+            raise ConfigError("{path}: is larger than a recipe file can be; name the right file", path=path)
         table = tomllib.loads(path.read_text(encoding="utf-8"))
     except OSError as err:
-        raise ConfigError(f"{path}: cannot be read ({err.strerror}); name a recipe file that is there") from err
+        raise ConfigError(
+            "{path}: cannot be read ({why}); name a recipe file that is there", path=path, why=err.strerror
+        ) from err
     except UnicodeDecodeError as err:
-        raise ConfigError(f"{path}: is no text in UTF-8; save it as such") from err
+        raise ConfigError("{path}: is no text in UTF-8; save it as such", path=path) from err
     except tomllib.TOMLDecodeError as err:
-        raise ConfigError(f"{path}: is no TOML: {err}") from err
+        raise ConfigError("{path}: is no TOML: {why}", path=path, why=err) from err
     return recipe_from_toml(table, str(path))
 
 
@@ -69,9 +71,11 @@ def read_kitchen(path: Path | None, data_dir: Path) -> Kitchen:
     try:
         table = tomllib.loads(named.read_text(encoding="utf-8"))
     except OSError as err:
-        raise ConfigError(f"{named}: cannot be read ({err.strerror}); name a kitchen file that is there") from err
+        raise ConfigError(
+            "{named}: cannot be read ({why}); name a kitchen file that is there", named=named, why=err.strerror
+        ) from err
     except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
-        raise ConfigError(f"{named}: is no TOML: {err}") from err
+        raise ConfigError("{named}: is no TOML: {why}", named=named, why=err) from err
     return kitchen_from_toml(table, str(named))
 
 
@@ -84,7 +88,7 @@ def _write(path: Path, text: str) -> None:
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as err:
-        raise ConfigError(f"{path}: cannot be written ({err.strerror}); name another place") from err
+        raise ConfigError("{path}: cannot be written ({why}); name another place", path=path, why=err.strerror) from err
 
 
 def _check(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
@@ -108,7 +112,7 @@ def _scaled(recipe: Recipe, args: argparse.Namespace) -> Recipe:
             name = args.of or recipe.parts[0].name
             recipe = scaled_to_preferment(recipe, recipe.part(name), args.preferment)
     except ValueError as err:
-        raise ConfigError(f"{args.file}: {err}") from err
+        raise ConfigError("{file}: {why}", file=args.file, why=err) from err
     return recipe
 
 

@@ -34,7 +34,9 @@ def lessons_in(folder: Path) -> list[Lesson]:
         When the data directory's store cannot be read.
     """
     if not folder.is_dir():
-        raise ConfigError(f"{folder}: there is no such directory; leave it out for what the program came with")
+        raise ConfigError(
+            "{folder}: there is no such directory; leave it out for what the program came with", folder=folder
+        )
     if (folder / DATABASE_NAME).is_file():
         with Store(folder / DATABASE_NAME) as store:
             return store.lessons()
@@ -96,10 +98,12 @@ def _reset(store: Store, args: argparse.Namespace, out: TextIO) -> None:
     known = {lesson.recipe for lesson in store.lessons()}
     if key is not None and key not in known:
         there = f"there are: {', '.join(sorted(known))}" if known else "nothing was learned yet"
-        raise ConfigError(f"learned reset: nothing was learned about {key!r}; {there}")
+        raise ConfigError("learned reset: nothing was learned about {key!r}; {there}", key=key, there=there)
     what = "everything learned" if key is None else f"what was learned about {key}"
     if not args.yes:
-        raise ConfigError(f"learned reset: this forgets {what}, for good; add --yes to do it (the batches stay)")
+        raise ConfigError(
+            "learned reset: this forgets {what}, for good; add --yes to do it (the batches stay)", what=what
+        )
     n = store.forget_lessons(key)
     print(f"forgotten: {what}, from {n} batch{'' if n == 1 else 'es'}; the batches themselves stay", file=out)
 
@@ -108,7 +112,9 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Run ``learned`` or ``learned reset`` on the store of a data directory; the exit status comes back."""
     database = data_dir / DATABASE_NAME
     if not database.exists():
-        raise StoreError(f"{data_dir}: no batch was ever started here; name the right directory with --data-dir")
+        raise StoreError(
+            "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
+        )
     with Store(database) as store:
         if args.action == "reset":
             _reset(store, args, out)

@@ -33,9 +33,14 @@ def mapped(batch: Batch, choices: list[str]) -> Batch:
     for choice in choices:
         name, _, urn = choice.rpartition("=")
         if not urn.startswith("urn:dev:"):
-            raise ConfigError(f"--node {choice}: a node's name looks like urn:dev:mac:020000fffe5e0001")
+            raise ConfigError("--node {choice}: a node's name looks like urn:dev:mac:020000fffe5e0001", choice=choice)
         if name and name not in SENSOR_CHANNELS:
-            raise ConfigError(f"--node {choice}: {name!r} is no channel; there are {', '.join(SENSOR_CHANNELS)}")
+            raise ConfigError(
+                "--node {choice}: {name!r} is no channel; there are {sensor_channels}",
+                choice=choice,
+                name=name,
+                sensor_channels=", ".join(SENSOR_CHANNELS),
+            )
         for channel in [Channel(name)] if name else SENSOR_CHANNELS:
             nodes[channel] = NodeId(urn)
     return replace(batch, nodes=tuple(nodes.items()))
@@ -55,7 +60,10 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     if not found:
         known = ", ".join(sorted({each.within_site for each in config.places.values()})) or "none"
         raise ConfigError(
-            f"--at {at}: no node that was heard stands there; places in [places] of {CONFIG_NAME}: {known}"
+            "--at {at}: no node that was heard stands there; places in [places] of {config_name}: {known}",
+            at=at,
+            config_name=CONFIG_NAME,
+            known=known,
         )
     return replace(batch, nodes=tuple({**dict(batch.nodes), **found}.items()))
 
@@ -87,7 +95,9 @@ def _start(store: Store, args: argparse.Namespace, out: TextIO) -> None:
 def _running(store: Store, batch_id: int) -> Batch:
     batch = store.batch(BatchId(batch_id))
     if batch.ended_at is not None:
-        raise StoreError(f"batch {batch_id} ({batch.name}) has ended; nothing more can be logged for it")
+        raise StoreError(
+            "batch {batch_id} ({name}) has ended; nothing more can be logged for it", batch_id=batch_id, name=batch.name
+        )
     return batch
 
 
@@ -95,7 +105,7 @@ def _when(batch: Batch, args: argparse.Namespace, store: Store) -> datetime:
     now = clock_of(store).now()
     at: datetime = now if args.at is None else args.at
     if not batch.started_at <= at <= now:
-        raise ConfigError(f"batch {batch.id}: the time must lie between its start and now")
+        raise ConfigError("batch {id}: the time must lie between its start and now", id=batch.id)
     return at
 
 
@@ -142,7 +152,9 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Run one ``batch`` action on the store of a data directory; the exit status comes back."""
     database = data_dir / DATABASE_NAME
     if args.action not in ("start", "import") and not database.exists():
-        raise StoreError(f"{data_dir}: no batch was ever started here; name the right directory with --data-dir")
+        raise StoreError(
+            "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
+        )
     with Store(database) as store:
         if args.action == "start":
             _start(store, args, out)

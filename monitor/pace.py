@@ -4,6 +4,7 @@ from datetime import datetime
 
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock
 from monitor.errors import ConfigError
+from monitor.sayings import Number
 from monitor.sinks.store import Store
 
 EPOCH_KEY = "epoch"
@@ -33,12 +34,13 @@ def settle_pace(store: Store, pace: Pace | None) -> SystemClock:
     known = pace_of(store)
     if known is not None and known != pace:
         raise ConfigError(
-            f"{store.path}: belongs to a demo (dough time {known.speed:g} times as fast); "
-            "name another directory with --data-dir"
+            "{path}: belongs to a demo (dough time {speed} times as fast); name another directory with --data-dir",
+            path=store.path,
+            speed=Number(known.speed, "g"),
         )
     if pace is not None and known is None:
         if store.batches():
-            raise ConfigError(f"{store.path}: holds real batches; run a demo in a directory of its own")
+            raise ConfigError("{path}: holds real batches; run a demo in a directory of its own", path=store.path)
         store.put_setting(EPOCH_KEY, pace.epoch.isoformat())
         store.put_setting(SPEED_KEY, repr(pace.speed))
     return SystemClock() if pace is None else ScaledClock(pace)

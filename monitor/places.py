@@ -15,12 +15,13 @@ from collections.abc import Mapping, Set
 from dataclasses import dataclass
 
 from monitor.errors import ConfigError
+from monitor.sayings import Saying
 from monitor.wire.readings import Channel, NodeId
 
 USUAL_SITE = "home"
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
 """What every part of a place is called: it becomes part of a topic, a file's name and a tag."""
-NAME_WORDS = "small letters, digits and hyphens, 32 at most, the first no hyphen"
+NAME_WORDS = Saying("small letters, digits and hyphens, 32 at most, the first no hyphen")
 PARTS = ("site", "cabinet", "shelf", "vessel")
 
 
@@ -47,7 +48,7 @@ class Place:
         said = sum(1 for part in parts if part)
         for kind, part in zip(PARTS, parts[: max(said, 1)], strict=False):
             if not NAME.fullmatch(part):
-                raise ConfigError(f"{kind} {part!r}: {NAME_WORDS}")
+                raise ConfigError("{what} {part!r}: {rule}", what=kind, part=part, rule=NAME_WORDS)
 
     def __str__(self) -> str:
         return "/".join(part for part in (self.site, self.cabinet, self.shelf, self.vessel) if part)
@@ -79,9 +80,13 @@ def place_of(text: str) -> Place:
     """
     parts = text.strip().split("/")
     if len(parts) > len(PARTS):
-        raise ConfigError(f"place {text!r}: write {'/'.join(PARTS)}, as far as it is known")
+        raise ConfigError("place {text!r}: write {parts}, as far as it is known", text=text, parts="/".join(PARTS))
     if not all(parts):
-        raise ConfigError(f"place {text!r}: a part of it is empty; write {'/'.join(PARTS)}, as far as it is known")
+        raise ConfigError(
+            "place {text!r}: a part of it is empty; write {parts}, as far as it is known",
+            text=text,
+            parts="/".join(PARTS),
+        )
     return Place(*parts)
 
 
@@ -127,14 +132,20 @@ def places_from(table: object, site: str) -> tuple[dict[NodeId, Place], list[str
     faults: list[str] = []
     for node, text in table.items():
         if not node.startswith("urn:dev:"):  # RFC 9039
-            faults.append(f"places: {node!r} is no node's name, which begins with urn:dev:")
+            faults.append(Saying("places: {node!r} is no node's name, which begins with urn:dev:", node=node))
         elif not isinstance(text, str):
-            faults.append(f'places: {node} = {text!r} must be a text in quotes, such as "cabinet-2/shelf-3"')
+            faults.append(
+                Saying(
+                    'places: {node} = {text!r} must be a text in quotes, such as "cabinet-2/shelf-3"',
+                    node=node,
+                    text=text,
+                )
+            )
         else:
             try:
                 found[NodeId(node)] = place_within(site, text)
             except ConfigError as err:
-                faults.append(f"places: {node}: {err}")
+                faults.append(Saying("places: {node}: {why}", node=node, why=err))
     return found, faults
 
 
@@ -167,8 +178,10 @@ def nodes_at(
         nearest = [node for node, steps in near.items() if steps == min(near.values())]
         if len(nearest) > 1:
             raise ConfigError(
-                f"--at {at.within_site}: {' and '.join(sorted(nearest))} both measure {channel.value} there; "
-                f"say which with --node {channel.value}=URN"
+                "--at {within_site}: {nearest} both measure {value} there; say which with --node {value}=URN",
+                within_site=at.within_site,
+                nearest=" and ".join(sorted(nearest)),
+                value=channel.value,
             )
         if nearest:
             found[channel] = nearest[0]

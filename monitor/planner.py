@@ -24,7 +24,7 @@ from monitor.day_runner import (
     start_next,
     tick_off,
 )
-from monitor.errors import ConfigError, StoreError
+from monitor.errors import ConfigError, StoreError, saying_of
 from monitor.formulary import read_kitchen, read_recipe
 from monitor.pace import clock_of
 from monitor.plan.alternatives import alternatives
@@ -65,18 +65,18 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
         else:
             day = date.fromisoformat(day_text)
     except ValueError as err:
-        raise ConfigError(f"--out {text!r}: say 12:30, tomorrow 12:30, or 2026-03-04 12:30") from err
+        raise ConfigError("--out {text!r}: say 12:30, tomorrow 12:30, or 2026-03-04 12:30", text=text) from err
     found = datetime.combine(day, at, zone)
     if not day_text and found <= local:
         found = datetime.combine(day + timedelta(days=1), at, zone)
     if found <= local:
-        raise ConfigError(f"--out {text!r}: that is over")
+        raise ConfigError("--out {text!r}: that is over", text=text)
     return found.astimezone(now.tzinfo)
 
 
 def _orders(args: argparse.Namespace, book: DayBook, now: datetime, zone: tzinfo, out: TextIO) -> tuple[Order, ...]:
     if len(args.out) > 1 and len(args.out) != len(args.files):
-        raise ConfigError(f"--out once for all, or once for each of the {len(args.files)} recipes, in their order")
+        raise ConfigError("--out once for all, or once for each of the {n} recipes, in their order", n=len(args.files))
     moments: list[datetime | None] = [wanted_moment(text, now, zone) for text in args.out]
     recipes = [read_recipe(path) for path in args.files]
     for recipe in recipes:
@@ -94,7 +94,7 @@ def _planned(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: t
     try:
         return make_plan(orders, kitchen, now, zone)
     except ValueError as err:
-        raise ConfigError(str(err)) from err
+        raise ConfigError(saying_of(err)) from err
 
 
 def _make(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitchen, out: TextIO) -> int:
@@ -133,7 +133,7 @@ def _alternatives(args: argparse.Namespace, book: DayBook, manner: Manner, kitch
     try:
         found = alternatives(order, kitchen, now, manner.zone)
     except ValueError as err:
-        raise ConfigError(str(err)) from err
+        raise ConfigError(saying_of(err)) from err
     for each in found:
         table.add_row(variation_text(each, manner), *alternative_row(each, _recipes((order,)), manner, now))
     Console(file=out, width=None if out.isatty() else PLAIN_WIDTH, markup=False, highlight=False).print(table)
@@ -149,7 +149,9 @@ def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
     if plan_id is None:
         plans = book.plans()
         if not plans:
-            raise StoreError(f"{book.path}: holds no plan; make one with `proofing-monitor plan make RECIPE.toml`")
+            raise StoreError(
+                "{path}: holds no plan; make one with `proofing-monitor plan make RECIPE.toml`", path=book.path
+            )
         plan = plans[0]
     else:
         plan = book.plan(PlanId(plan_id))
@@ -219,12 +221,14 @@ def _done(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) 
     live, now = _live(book, args.id)
     every = steps(live.now)
     if not 1 <= args.step <= len(every):
-        raise ConfigError(f"plan {live.made.id} has steps 1 to {len(every)}; `plan show` numbers them")
+        raise ConfigError("plan {id} has steps 1 to {n}; `plan show` numbers them", id=live.made.id, n=len(every))
     step = every[args.step - 1]
     dough = live.now.dough(step.dough)
     if step.stage is not None and step.key == begin_key(dough, dough.stages[step.stage]):
         if (dough, dough.stages[step.stage]) not in next_stages(live):
-            raise ConfigError(f"{step_text(dough, step, manner)}: has begun, or what comes before it has not")
+            raise ConfigError(
+                "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, manner)
+            )
         print(start_next(book, live, now, manner, dough.key), file=out)
         return 0
     tick_off(book, live, step, now)

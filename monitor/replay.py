@@ -18,6 +18,7 @@ from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, batch_from_toml
 from monitor.recipe.tables import SENSOR_CHANNELS
+from monitor.sayings import Saying
 from monitor.wire.readings import Channel, Flag, NodeId, Reading, plausibility
 
 RECORDED_NODE = NodeId("urn:dev:ops:32473-recording-1")  # 32473: the enterprise number reserved for examples, RFC 5612
@@ -40,9 +41,13 @@ def read_batch(path: Path) -> Batch:
     try:
         return batch_from_toml(tomllib.loads(bounded_bytes(path, LARGEST_BATCH_BYTES).decode()), str(path))
     except OSError as err:
-        raise ConfigError(f"{path}: cannot be read ({err.strerror}); give the path of a batch file") from err
+        raise ConfigError(
+            "{path}: cannot be read ({why}); give the path of a batch file", path=path, why=err.strerror
+        ) from err
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as err:
-        raise ConfigError(f"{path}: is no TOML file ({err}); mend that line or begin from an exported batch") from err
+        raise ConfigError(
+            "{path}: is no TOML file ({why}); mend that line or begin from an exported batch", path=path, why=err
+        ) from err
 
 
 def _moment(text: str) -> datetime:
@@ -59,7 +64,8 @@ def _row_readings(row: dict[str, str | None], number: int) -> tuple[list[Reading
         at = _moment(text)
     except (ValueError, OverflowError):
         return [], [f"time {text[:40]!r} is no RFC 3339 moment such as 2026-03-02T05:40:00Z"]
-    found, faults = [], []
+    found: list[Reading] = []
+    faults: list[str] = []
     for channel in READABLE_CHANNELS:
         cell = (row.get(channel) or "").strip()
         if not cell:
@@ -68,14 +74,14 @@ def _row_readings(row: dict[str, str | None], number: int) -> tuple[list[Reading
             # float() also takes "1_000", which no sensor writes and no other program reads alike
             value = float(cell if "_" not in cell else "")
         except ValueError:
-            faults.append(f"{channel} {cell[:40]!r} is no number")
+            faults.append(Saying("{channel} {cell!r} is no number", channel=channel, cell=cell[:40]))
             continue
         reading = Reading(RECORDED_NODE, "recorded", number, channel, value, at, at)
         flag = plausibility(reading)
         if flag is Flag.OK:
             found.append(reading)
         else:
-            faults.append(f"{channel} {cell[:40]} is {flag}")
+            faults.append(Saying("{channel} {cell} is {flag}", channel=channel, cell=cell[:40], flag=flag))
     return found, faults
 
 
@@ -95,7 +101,9 @@ def read_readings(path: Path, err: TextIO) -> list[Reading]:
             table = csv.DictReader(file)
             names = [(name or "").strip() for name in table.fieldnames or []]
             if "time" not in names:
-                raise ConfigError(f"{path}: has no column 'time'; its first row must name the columns, time among them")
+                raise ConfigError(
+                    "{path}: has no column 'time'; its first row must name the columns, time among them", path=path
+                )
             table.fieldnames = names
             for row in table:
                 number = table.line_num
@@ -107,9 +115,13 @@ def read_readings(path: Path, err: TextIO) -> list[Reading]:
                     if bad <= BAD_ROWS_SHOWN:
                         print(f"{path}: row {number}: {'; '.join(faults)}; left out", file=err)
     except OSError as fault:
-        raise ConfigError(f"{path}: cannot be read ({fault.strerror}); give the path of a CSV file") from fault
+        raise ConfigError(
+            "{path}: cannot be read ({why}); give the path of a CSV file", path=path, why=fault.strerror
+        ) from fault
     except (UnicodeDecodeError, csv.Error) as fault:
-        raise ConfigError(f"{path}: is no CSV text in UTF-8 ({fault}); export it again as UTF-8 CSV") from fault
+        raise ConfigError(
+            "{path}: is no CSV text in UTF-8 ({why}); export it again as UTF-8 CSV", path=path, why=fault
+        ) from fault
     if bad:
         print(f"{path}: {bad} row{'s' if bad > 1 else ''} with something left out", file=err)
     return list(found.values())

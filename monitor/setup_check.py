@@ -19,6 +19,7 @@ from monitor.clock import wall_clock
 from monitor.config import MASK, Config, MqttAddress, effective_settings, load_config
 from monitor.doors.looking import looked_at_broker, looked_at_doors
 from monitor.errors import ConfigError, MonitorError
+from monitor.sayings import Number, Saying
 from monitor.sinks.notify import AppriseCarrier
 from monitor.sources.serial import found_ports, port_of
 
@@ -52,11 +53,12 @@ def check(
     """Look at everything and print a line for each; returns 0 when all is right, else 1."""
     try:
         config = load_config(data_dir, environ, config_path=config_path, secrets_path=secrets_path)
-        findings = [Finding("settings: no fault found")]
+        findings = [Finding(Saying("settings: no fault found"))]
     except ConfigError as err:
         config = Config(data_dir)
         findings = [
-            Finding(f"settings: {fault}", "mend that line, then check again") for fault in str(err).splitlines()
+            Finding(Saying("settings: {why}", why=fault), Saying("mend that line, then check again"))
+            for fault in str(err).splitlines()
         ]
     findings += _looked_at(config)
     for finding in findings:
@@ -74,7 +76,9 @@ def _looked_at(config: Config) -> Iterator[Finding]:
     yield _folder(config.data_dir)
     yield _database(config.database)
     yield _disk(config.data_dir)
-    yield Finding(f"collector: {'at work here' if is_at_work(config.data_dir) else 'not running here'}")
+    yield Finding(
+        Saying("collector: at work here") if is_at_work(config.data_dir) else Saying("collector: not running here")
+    )
     yield from _sources(config)
     for address in config.mqtt:
         answer = _broker(address)
@@ -82,7 +86,7 @@ def _looked_at(config: Config) -> Iterator[Finding]:
         if answer.mend is None:
             yield from (Finding(what, mend) for what, mend in looked_at_broker(config, address))
         if fault := config.login_fault(address):
-            yield Finding("broker: nobody to log in as", fault)
+            yield Finding(Saying("broker: nobody to log in as"), fault)
     yield from (Finding(what, mend) for what, mend in looked_at_doors(config, wall_clock()))
     yield from (Finding(what, mend) for what, mend in looked_at_upkeep(config, wall_clock()))
     yield from (Finding(what, mend) for what, mend in looked_at_central(config))
@@ -93,7 +97,7 @@ def _looked_at(config: Config) -> Iterator[Finding]:
 def _python() -> Finding:
     here = ".".join(map(str, sys.version_info[:3]))
     is_right = sys.version_info >= LEAST_PYTHON
-    return Finding(f"Python {here}", None if is_right else "install Python 3.11 or newer")
+    return Finding(Saying("Python {here}", here=here), None if is_right else Saying("install Python 3.11 or newer"))
 
 
 def _folder(folder: Path) -> Finding:
@@ -103,15 +107,15 @@ def _folder(folder: Path) -> Finding:
             pass
     except OSError as err:
         return Finding(
-            f"data directory {folder}: cannot be written ({err.strerror})",
-            "let this user write it, or name another with --data-dir",
+            Saying("data directory {folder}: cannot be written ({why})", folder=folder, why=err.strerror),
+            Saying("let this user write it, or name another with --data-dir"),
         )
-    return Finding(f"data directory {folder}: can be written")
+    return Finding(Saying("data directory {folder}: can be written", folder=folder))
 
 
 def _database(path: Path) -> Finding:
     if not path.exists():
-        return Finding(f"database {path}: none yet; it is made when it is needed")
+        return Finding(Saying("database {path}: none yet; it is made when it is needed", path=path))
     try:
         connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
         try:
@@ -122,10 +126,17 @@ def _database(path: Path) -> Finding:
         said = str(err)
     if said != "ok":
         return Finding(
-            f"database {path}: damaged ({said.splitlines()[0]})",
-            "restart the collector, which sets it aside and begins a new one; then `proofing-monitor backup restore`",
+            Saying("database {path}: damaged ({said})", path=path, said=said.splitlines()[0]),
+            Saying(
+                "restart the collector, which sets it aside and begins a new one; then `proofing-monitor "
+                "backup restore`"
+            ),
         )
-    return Finding(f"database {path}: whole, {path.stat().st_size / 1e6:.1f} MB")
+    return Finding(
+        Saying(
+            "database {path}: whole, {st_size} MB", path=path, st_size=Number(path.stat().st_size / 1000000.0, ".1f")
+        )
+    )
 
 
 def _disk(folder: Path) -> Finding:
@@ -133,29 +144,36 @@ def _disk(folder: Path) -> Finding:
     free_mb = shutil.disk_usage(place).free / 1e6
     is_enough = free_mb >= LEAST_FREE_MB
     return Finding(
-        f"disk of {place}: {free_mb:,.0f} MB free",
-        None if is_enough else f"make room: at least {LEAST_FREE_MB} MB, or readings will be lost",
+        Saying("disk of {place}: {free_mb} MB free", place=place, free_mb=f"{free_mb:,.0f}"),
+        None
+        if is_enough
+        else Saying("make room: at least {least_free_mb} MB, or readings will be lost", least_free_mb=LEAST_FREE_MB),
     )
 
 
 def _sources(config: Config) -> Iterator[Finding]:
     ports = found_ports()
-    yield Finding(f"serial ports of this machine: {', '.join(ports) or 'none'}")
+    yield Finding(Saying("serial ports of this machine: {ports}", ports=", ".join(ports) or Saying("none")))
     for port in config.serial:
         try:
             path = port_of(port)
         except MonitorError as err:
-            yield Finding(f"serial port {port}: is not there", str(err))
+            yield Finding(Saying("serial port {port}: is not there", port=port), str(err))
             continue
         if path.startswith("/") and not Path(path).exists():
-            yield Finding(f"serial port {port}: is not there", "plug the node in, or set another port in `serial`")
+            yield Finding(
+                Saying("serial port {port}: is not there", port=port),
+                Saying("plug the node in, or set another port in `serial`"),
+            )
         else:
-            yield Finding(f"serial port {port}: set")
+            yield Finding(Saying("serial port {port}: set", port=port))
     if not config.has_sources:
         yield Finding(
-            "sources: none is set, so no reading can come",
-            'add serial = ["PORT"] or mqtt = ["mqtt://user@host:1883"] to config.toml, or start `collect` with '
-            "--serial or --mqtt",
+            Saying("sources: none is set, so no reading can come"),
+            Saying(
+                'add serial = ["PORT"] or mqtt = ["mqtt://user@host:1883"] to config.toml, or start '
+                "`collect` with --serial or --mqtt"
+            ),
         )
 
 
@@ -164,16 +182,16 @@ def _broker(address: MqttAddress) -> Finding:
         socket.create_connection((address.host, address.port), ANSWER_WITHIN_S).close()
     except OSError as err:
         return Finding(
-            f"broker {address.url}: does not answer ({err.strerror or err})",
-            "start it, or mend host and port in `mqtt`",
+            Saying("broker {url}: does not answer ({why})", url=address.url, why=err.strerror or err),
+            Saying("start it, or mend host and port in `mqtt`"),
         )
-    return Finding(f"broker {address.url}: answers")
+    return Finding(Saying("broker {url}: answers", url=address.url))
 
 
 def _notifications(config: Config) -> Iterator[Finding]:
     recipients = config.secrets.recipients
     if not recipients:
-        yield Finding("notifications: none set; messages show on the terminal and the dashboard alone")
+        yield Finding(Saying("notifications: none set; messages show on the terminal and the dashboard alone"))
     number = 0
     for who in recipients:
         for url in who.urls:
@@ -182,13 +200,16 @@ def _notifications(config: Config) -> Iterator[Finding]:
             try:
                 AppriseCarrier(url, number, config.notify_inside)
             except ConfigError as err:
-                yield Finding(f"notification {masked}: not understood", str(err))
+                yield Finding(Saying("notification {masked}: not understood", masked=masked), str(err))
             else:
-                yield Finding(f"notification {masked}: understood")
+                yield Finding(Saying("notification {masked}: understood", masked=masked))
 
 
 def _dashboard() -> Finding:
     missing = [name for name in ("streamlit", "altair") if importlib.util.find_spec(name) is None]
     if missing:
-        return Finding(f"dashboard: {' and '.join(missing)} not installed", f"pip install {' '.join(missing)}")
-    return Finding("dashboard: Streamlit is installed")
+        return Finding(
+            Saying("dashboard: {missing} not installed", missing=" and ".join(missing)),
+            Saying("pip install {missing}", missing=" ".join(missing)),
+        )
+    return Finding(Saying("dashboard: Streamlit is installed"))

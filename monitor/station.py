@@ -196,7 +196,7 @@ def _work(
             looks.append(sender.troubles)
             parts.append(sender)
         troubles = TroubleBook()
-        watchman = Watchman(looks, _tell_by(carriers), clock, troubles)
+        watchman = Watchman(looks, _tell_by(carriers, manner), clock, troubles)
         parts.append(watchman)
         if config.upkeep.metrics_port is not None:
             unsent = None if sender is None else lambda: sender.waiting
@@ -299,11 +299,13 @@ def _lookouts(
     ]
 
 
-def _tell_by(carriers: Sequence[Carrier]) -> Callable[[Notice], bool]:
+def _tell_by(carriers: Sequence[Carrier], manner: Manner) -> Callable[[Notice], bool]:
     """Hands a notice to every carrier; it has arrived when one beside the terminal took it, or there is no other."""
 
     def tell(notice: Notice) -> bool:
-        message = Message(notice.id, None, AlertKind.TROUBLE, 1, notice.title, notice.text, notice.at)
+        message = Message(
+            notice.id, None, AlertKind.TROUBLE, 1, manner.told(notice.title), manner.told(notice.text), notice.at
+        )
         taken = []
         for carrier in carriers:
             try:

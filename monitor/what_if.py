@@ -88,12 +88,14 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Answer one question about a running batch; the exit status comes back."""
     database = data_dir / DATABASE_NAME
     if not database.exists():
-        raise StoreError(f"{data_dir}: no batch was ever started here; name the right directory with --data-dir")
+        raise StoreError(
+            "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
+        )
     config = load_config(data_dir, {})
     with Store(database) as store:
         batch = store.batch(BatchId(args.id))
         if batch.ended_at is not None:
-            raise StoreError(f"batch {batch.id} ({batch.name}) has ended; ask of a running one")
+            raise StoreError("batch {id} ({name}) has ended; ask of a running one", id=batch.id, name=batch.name)
         for line in _answer(batch, store, args, config.manner):
             print(line, file=out)
     return 0

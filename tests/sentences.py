@@ -4,6 +4,8 @@
 """
 
 import ast
+import re
+import string
 import sys
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -19,11 +21,17 @@ ROOMS = ("monitor", "dashboard")
 STORED = {
     "manner.say(outlook.why)",  # a source sentence kept with an outlook
     "scene.manner.say(outlook.why or 'no forecast')",
-    "manner.say(alert.suppressed_by)",  # the same, kept with an alert
 }
 NOT_A_MANNER = {"view"}
+STAYS_ENGLISH = ("monitor/backtest/", "monitor/wire/", "monitor/dough/")  # of developers; what nobody but a log is told
+RECOGNISED = ("monitor/sinks/",)  # errors that are texts: a reader's manner recognises them by their sentence
+ERRORS = {
+    "AccessError", "BoardError", "CentralError", "ConfigError", "DamagedError", "DemoError", "MonitorError",
+    "NotifyError", "PictureError", "SolverError", "SourceError", "StoreError", "UnfitError",
+}  # fmt: skip
 PASSED_ON = {  # the sentences stand elsewhere: in the calls of who passes them on, or in ``stored``
     "self.manner.say(sentence, **holes)",
+    "self.say(what.sentence, **what.holes)",  # of a saying
     "manner.say(words)",  # of a poke
     "manner.say(DEFERENCE)",
     "manner.say(caution.title)",
@@ -54,6 +62,16 @@ def sentences() -> tuple[list[Sentence], list[str]]:
     known = {each.text: each for each in reversed(found)}
     known |= {text: Sentence(text, where) for text, where in stored()}
     return sorted(known.values(), key=lambda each: (each.where, each.text)), unknown
+
+
+def kept() -> list[Sentence]:
+    """The sentences of sayings and errors: worded when they are told, or recognised in what a store kept."""
+    found: dict[str, Sentence] = {}
+    for room in ROOMS:
+        for path in sorted((ROOT / room).rglob("*.py")):
+            module = _Module(ast.parse(path.read_text(encoding="utf-8")), str(path.relative_to(ROOT)))
+            found |= {each.text: each for each in module.kept()}
+    return sorted(found.values(), key=lambda each: (each.where, each.text))
 
 
 def stored() -> Iterator[tuple[str, str]]:
@@ -98,7 +116,8 @@ class _Module:
         }
 
     def sentences(self) -> Iterator[Sentence]:
-        """Each sentence said here."""
+        """Each sentence said here, or kept here to be said."""
+        yield from self.kept()
         for call in ast.walk(self._tree):
             if not isinstance(call, ast.Call) or not call.args:
                 continue
@@ -114,6 +133,26 @@ class _Module:
                     self.unknown.append(f"{self.where}:{call.lineno}: {written}")
                 for text in texts:
                     yield Sentence(text, self.where)
+
+    def kept(self) -> Iterator[Sentence]:
+        """Each sentence of a saying or an error here."""
+        for call in ast.walk(self._tree):
+            if isinstance(call, ast.Call) and call.args and not self.where.startswith(STAYS_ENGLISH):
+                what = ast.unparse(call.func).rpartition(".")[2]
+                if what in ERRORS or what == "Saying":
+                    yield from self._kept(call)
+
+    def _kept(self, call: ast.Call) -> Iterator[Sentence]:
+        """The sentences of a saying or an error, which are worded when they are told."""
+        first = call.args[0]
+        texts = self._texts(first, call)
+        if isinstance(first, ast.JoinedStr) and self.where.startswith(RECOGNISED):
+            texts = [_sentence_of(first)]
+        elif isinstance(first, ast.JoinedStr):
+            self.unknown.append(f"{self.where}:{call.lineno}: {ast.unparse(call)}")
+        for text in texts:
+            if any(letter.isalpha() for words, *_ in string.Formatter().parse(text) for letter in words):
+                yield Sentence(text, self.where)
 
     def _texts(self, node: ast.expr, call: ast.AST) -> list[str]:
         """The texts an expression may have; none when that cannot be found out."""
@@ -147,6 +186,17 @@ class _Module:
             if found:
                 return list(dict.fromkeys(found))
         return []
+
+
+def _sentence_of(text: ast.JoinedStr) -> str:
+    """The sentence of an f-string; each hole is named by the last word of what fills it."""
+    made = ""
+    for part in text.values:
+        if isinstance(part, ast.Constant):
+            made += str(part.value)
+        elif isinstance(part, ast.FormattedValue):
+            made += "{" + [word for word in re.split(r"\W+", ast.unparse(part.value)) if word][-1] + "}"
+    return made
 
 
 def _values(scope: ast.AST, name: str, module: ast.AST) -> Iterator[ast.expr]:

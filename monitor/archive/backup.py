@@ -69,9 +69,9 @@ def back_up(
         cannot be written or is not whole.
     """
     if not folder.is_dir():
-        raise StoreError(f"{folder}: is not there; plug the drive in, or make the folder")
+        raise StoreError("{folder}: is not there; plug the drive in, or make the folder", folder=folder)
     if not database.exists():
-        raise StoreError(f"{database}: there is nothing to back up yet")
+        raise StoreError("{database}: there is nothing to back up yet", database=database)
     target = folder / f"proofing-{now.astimezone(UTC):{_STAMP}}.sqlite"
     unfinished = target.with_name(target.name + _UNFINISHED)
     try:
@@ -101,18 +101,24 @@ def verified(path: Path) -> Verified:
         When it is not whole, no store, or one of a newer program.
     """
     if not path.is_file():
-        raise StoreError(f"{path}: there is no such file; `proofing-monitor backup list` names those there are")
+        raise StoreError(
+            "{path}: there is no such file; `proofing-monitor backup list` names those there are", path=path
+        )
     with _explained(path, "is no backup that can be used"):
         connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
         try:
             said = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
             found = schema.version(connection)
             if said != "ok":
-                raise StoreError(f"{path}: is damaged ({str(said).splitlines()[-1]}); take an older backup")
+                raise StoreError(
+                    "{path}: is damaged ({said}); take an older backup", path=path, said=str(said).splitlines()[-1]
+                )
             if not 0 < found <= len(schema.MIGRATIONS):
-                raise StoreError(f"{path}: holds no store that this program knows; install its newest version")
+                raise StoreError(
+                    "{path}: holds no store that this program knows; install its newest version", path=path
+                )
             if connection.execute("PRAGMA foreign_key_check").fetchone() is not None:
-                raise StoreError(f"{path}: has rows without what they belong to; take an older backup")
+                raise StoreError("{path}: has rows without what they belong to; take an older backup", path=path)
             readings, newest_us = connection.execute("SELECT count(*), max(arrived_us) FROM reading").fetchone()
             batches = connection.execute("SELECT count(*) FROM batch").fetchone()[0]
         finally:
@@ -208,6 +214,10 @@ def _explained(where: Path, what: str) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:
-        raise StoreError(f"{where}: {what}: {error}; check the disk and its rights") from error
+        raise StoreError(
+            "{where}: {what}: {why}; check the disk and its rights", where=where, what=what, why=error
+        ) from error
     except OSError as error:
-        raise StoreError(f"{where}: {what} ({error.strerror}); check the disk and its rights") from error
+        raise StoreError(
+            "{where}: {what} ({why}); check the disk and its rights", where=where, what=what, why=error.strerror
+        ) from error

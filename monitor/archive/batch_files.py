@@ -19,7 +19,7 @@ import msgspec
 import pyarrow as pa
 import pyarrow.parquet as pq
 
-from monitor.errors import ConfigError, StoreError
+from monitor.errors import ConfigError, StoreError, UnfitError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks import schema
@@ -74,7 +74,7 @@ def _value(cell: str, kind: str) -> Value:
     if kind == "TEXT":
         return cell.removeprefix(MARK)
     if "_" in cell:  # Python reads 1_000 as a number, nobody else does
-        raise ValueError(f"{cell[:40]!r} is no number")
+        raise UnfitError("{cell!r} is no number", cell=cell[:40])
     return int(cell) if kind == "INTEGER" else float(cell)
 
 
@@ -93,7 +93,7 @@ def _from_csv(data: bytes, columns: Sequence[tuple[str, str]]) -> list[tuple[Val
     usual = csv.field_size_limit(LARGEST_FILE_BYTES)  # a picture is one cell
     try:
         if next(lines, None) != names:
-            raise ValueError(f"its first row must name the columns {', '.join(names)}")
+            raise UnfitError("its first row must name the columns {names}", names=", ".join(names))
         return [tuple(_value(cell, kind) for cell, kind in zip(row, kinds, strict=True)) for row in lines]
     finally:
         csv.field_size_limit(usual)
@@ -114,9 +114,9 @@ def _from_parquet(data: bytes, columns: Sequence[tuple[str, str]]) -> list[tuple
     file = pq.ParquetFile(io.BytesIO(data))
     wanted = pa.schema([(name, _ARROW[kind]) for name, kind in columns])
     if not file.schema_arrow.equals(wanted):
-        raise ValueError(f"its columns must be {', '.join(name for name, _ in columns)}")
+        raise UnfitError("its columns must be {columns}", columns=", ".join((name for name, _ in columns)))
     if file.metadata.num_rows > MOST_ROWS:
-        raise ValueError(f"it has more than {MOST_ROWS} rows")
+        raise UnfitError("it has more than {most_rows} rows", most_rows=MOST_ROWS)
     table = file.read()
     return list(zip(*(column.to_pylist() for column in table.columns), strict=True))
 
@@ -154,7 +154,7 @@ def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str =
         (folder / ARCHIVE_NAME).write_text(json.dumps(msgspec.to_builtins(archive), indent=1) + "\n")
     except OSError as error:
         raise StoreError(
-            f"{folder}: cannot be written ({error.strerror}); name a folder this user may write"
+            "{folder}: cannot be written ({why}); name a folder this user may write", folder=folder, why=error.strerror
         ) from error
     return said
 
@@ -186,32 +186,43 @@ def import_batch(store: BatchRows, folder: Path) -> Batch:
     try:
         archive = msgspec.json.decode(bounded_bytes(folder / ARCHIVE_NAME, LARGEST_FILE_BYTES), type=_Archive)
     except (OSError, msgspec.DecodeError) as error:
-        raise ConfigError(f"{folder}: holds no archived batch ({ARCHIVE_NAME}: {error})") from error
+        raise ConfigError(
+            "{folder}: holds no archived batch ({archive_name}: {why})",
+            folder=folder,
+            archive_name=ARCHIVE_NAME,
+            why=error,
+        ) from error
     if archive.format != FORMAT or archive.kind not in _KINDS or archive.tables_version > len(schema.MIGRATIONS):
-        raise ConfigError(f"{folder}: was written by a newer version of this program; install that version")
+        raise ConfigError(
+            "{folder}: was written by a newer version of this program; install that version", folder=folder
+        )
     tables = [_table(folder, archive.kind, table, file) for table, file in archive.files.items()]
     try:
         return store.put_in(tables)
     except (ValueError, StoreError) as error:
-        raise ConfigError(f"{folder}: is no batch of this program: {error}") from error
+        raise ConfigError("{folder}: is no batch of this program: {why}", folder=folder, why=error) from error
 
 
 def _table(folder: Path, kind: str, table: str, file: _File) -> Rows:
     if not (table.isascii() and table.replace("_", "").isalpha()):
-        raise ConfigError(f"{folder}: names a table {table[:40]!r}, which is no table's name")
+        raise ConfigError(
+            "{folder}: names a table {table!r}, which is no table's name", folder=folder, table=table[:40]
+        )
     path = folder / f"{table}.{kind}"
     _, read = _KINDS[kind]
     try:
         data = bounded_bytes(path, LARGEST_FILE_BYTES)
         if hashlib.sha256(data).hexdigest() != file.sha256:
-            raise ConfigError(f"{path}: was changed or cut short since it was written; archive the batch again")
+            raise ConfigError(
+                "{path}: was changed or cut short since it was written; archive the batch again", path=path
+            )
         if any(column_kind not in _ARROW for _, column_kind in file.columns):
-            raise ValueError("it has columns of an unknown kind")
+            raise UnfitError("it has columns of an unknown kind")
         values = read(data, file.columns)
     except OSError as error:
-        raise ConfigError(f"{path}: cannot be read ({error.strerror})") from error
+        raise ConfigError("{path}: cannot be read ({why})", path=path, why=error.strerror) from error
     except (ValueError, csv.Error, pa.ArrowException) as error:
-        raise ConfigError(f"{path}: cannot be read: {error}") from error
+        raise ConfigError("{path}: cannot be read: {why}", path=path, why=error) from error
     if len(values) != file.rows:
-        raise ConfigError(f"{path}: has {len(values)} rows, {file.rows} were written")
+        raise ConfigError("{path}: has {n} rows, {rows} were written", path=path, n=len(values), rows=file.rows)
     return Rows(table, tuple(file.columns), tuple(values))

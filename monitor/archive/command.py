@@ -53,7 +53,7 @@ def _make(config: Config, named: Path | None, out: TextIO) -> None:
 def _list(folder: Path, out: TextIO) -> None:
     found = backups_in(folder)
     if not found:
-        raise StoreError(f"{folder}: no backup lies there; `proofing-monitor backup make` makes one")
+        raise StoreError("{folder}: no backup lies there; `proofing-monitor backup make` makes one", folder=folder)
     for path in found:
         print(f"{path}  {path.stat().st_size / 1e6:.1f} MB", file=out)
 
@@ -62,8 +62,10 @@ def _restore(config: Config, backup: Path, out: TextIO, *, is_sure: bool) -> Non
     found = verified(backup)
     if not is_sure:
         raise ConfigError(
-            f"{backup}: {_said(found)}. It would take the place of {config.database}, which is renamed and stays. "
-            "Say --yes to do it"
+            "{backup}: {found}. It would take the place of {database}, which is renamed and stays. Say --yes to do it",
+            backup=backup,
+            found=_said(found),
+            database=config.database,
         )
     with alone(config.data_dir):  # no collector may write meanwhile
         aside = restore(backup, config.database, SystemClock().now())

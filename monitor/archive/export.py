@@ -111,7 +111,9 @@ def export_batch(store: Store, batch: Batch, folder: Path) -> list[str]:
         with (folder / OUTLOOKS_NAME).open("w", encoding="utf-8") as out:
             out.writelines(json.dumps(line_of(outlook)) + "\n" for outlook in outlooks)
     except OSError as err:
-        raise StoreError(f"{folder}: cannot be written ({err.strerror}); name a folder this user may write") from err
+        raise StoreError(
+            "{folder}: cannot be written ({why}); name a folder this user may write", folder=folder, why=err.strerror
+        ) from err
     return [
         f"{folder / READINGS_NAME}: {n_rows} rows",
         f"{folder / BATCH_NAME}: the batch with {len(batch.events)} events",

@@ -8,7 +8,8 @@ from pathlib import Path
 
 from monitor.archive.backup import back_up, backups_in, made_at
 from monitor.clock import Clock
-from monitor.errors import StoreError
+from monitor.errors import StoreError, saying_of
+from monitor.sayings import Half, Saying
 from monitor.upkeep import Upkeep
 from monitor.watch.trouble import Trouble
 
@@ -45,8 +46,8 @@ class Nightly:
     def troubles(self) -> Iterable[Trouble]:
         """Why there is no newer backup."""
         if self._trouble:
-            what, _, mend = self._trouble.rpartition("; ")
-            yield Trouble("backup", f"no backup can be made ({what})", mend, AFTER_S)
+            what, mend = Half(self._trouble, 0), Half(self._trouble, 1)
+            yield Trouble("backup", Saying("no backup can be made ({what})", what=what), mend, AFTER_S)
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -67,7 +68,7 @@ class Nightly:
         except (StoreError, OSError) as error:
             if not self._trouble:
                 log.warning("backup state=failing reason=%s", error)
-            self._trouble = str(error)
+            self._trouble = saying_of(error)
         else:
             log.info("backup=%s", made)
             self._trouble = ""

@@ -37,6 +37,7 @@ from monitor.bakery.alert_types import (
 from monitor.bakery.lifecycle import Book
 from monitor.bakery.signs import AIR, COURSE, NOTHING, View, are_heights_stale, silent_channels
 from monitor.dough.outlook import State
+from monitor.sayings import Saying
 from monitor.wire.readings import Channel
 
 __all__ = [
@@ -80,7 +81,7 @@ def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> Step:
     )
     ended_at = facts.batch.ended_at
     if ended_at is not None and ended_at <= facts.now:
-        book.close("the batch has ended")
+        book.close(Saying("the batch has ended"))
         return book.settled({})
     outlook = facts.outlook
     is_blind = outlook is None or outlook.state is State.NO_READINGS

@@ -10,9 +10,10 @@ from datetime import datetime, timedelta
 
 from monitor.bakery.alert_types import Alert, AlertKind, Change, Phase, Step, Subject
 from monitor.bakery.signs import Verdict
+from monitor.sayings import Saying
 
-NOTHING_CAME = "it came to nothing"
-JOINED = "more has joined it"
+NOTHING_CAME = Saying("it came to nothing")
+JOINED = Saying("more has joined it")
 SLACK = timedelta(seconds=5)  # judgement: looks come with the readings, a little early or late
 
 

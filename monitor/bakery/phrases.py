@@ -97,7 +97,7 @@ def subject_word(subject: Subject, manner: Manner, batch_name: str = "") -> str:
 def standing_text(alert: Alert, manner: Manner, now: datetime) -> str:
     """How an alert stands and since when, as a clause; of the monitor's own troubles also which it is."""
     stands = _standing_text(alert, manner, now)
-    return f"{stands}: {printable(alert.reason)}" if alert.subject.sort is Sort.MONITOR else stands
+    return f"{stands}: {printable(manner.told(alert.reason))}" if alert.subject.sort is Sort.MONITOR else stands
 
 
 def _standing_text(alert: Alert, manner: Manner, now: datetime) -> str:
@@ -106,7 +106,7 @@ def _standing_text(alert: Alert, manner: Manner, now: datetime) -> str:
         until = clock_text(alert.shelved_until, manner, now)
         return manner.say("since {since}, shelved until {until}", since=since, until=until)
     if alert.phase is Phase.SUPPRESSED:
-        return manner.say("since {since}; {why}", since=since, why=manner.say(alert.suppressed_by))
+        return manner.say("since {since}; {why}", since=since, why=manner.told(alert.suppressed_by))
     if alert.phase is Phase.RETURNED and alert.returned_at is not None:
         until = clock_text(alert.returned_at, manner, now)
         return manner.say("from {since} to {until}, nobody has acknowledged it", since=since, until=until)

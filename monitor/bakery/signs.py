@@ -16,6 +16,7 @@ from monitor.dough.air import skin_state
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import EventKind, Stage
 from monitor.recipe.tables import SENSOR_CHANNELS
+from monitor.sayings import Number, Saying
 from monitor.wire.readings import PLAUSIBLE, Channel
 
 
@@ -112,7 +113,9 @@ def _ready(view: View) -> Verdict:
         begins=is_ready,
         ends=not is_ready and view.is_later(AlertKind.READY, outlook.ready, 0.0),
         hold_min=rules.look_hold_min,
-        reason="it has reached what this stage waits for" if is_ready else "it is not ready yet after all",
+        reason=Saying("it has reached what this stage waits for")
+        if is_ready
+        else Saying("it is not ready yet after all"),
     )
 
 
@@ -126,7 +129,9 @@ def _ready_soon(view: View) -> Verdict:
         begins=is_soon and AlertKind.READY not in view.firing,
         ends=view.is_later(AlertKind.READY_SOON, outlook.ready, lead_min),
         hold_min=view.rules.look_hold_min,
-        reason=f"ready is expected within {lead_min:.0f} min" if is_soon else "ready is not near any more",
+        reason=Saying("ready is expected within {minutes} min", minutes=Number(lead_min, ".0f"))
+        if is_soon
+        else Saying("ready is not near any more"),
     )
 
 
@@ -142,7 +147,9 @@ def _oven_on(view: View) -> Verdict:
         begins=is_time,
         ends=view.is_later(AlertKind.OVEN_ON, outlook.ready, preheat_min),
         hold_min=view.rules.look_hold_min,
-        reason=f"the oven needs {preheat_min:.0f} min" if is_time else "loading is not near any more",
+        reason=Saying("the oven needs {minutes} min", minutes=Number(preheat_min, ".0f"))
+        if is_time
+        else Saying("loading is not near any more"),
     )
 
 
@@ -171,7 +178,7 @@ def _at_peak(view: View) -> Verdict:
         begins=is_near and is_wanted and AlertKind.PAST_PEAK not in view.firing,
         ends=not is_near and view.is_later(AlertKind.AT_PEAK, outlook.peak, PEAK_LEAD_MIN),
         hold_min=rules.look_hold_min,
-        reason="its peak has come" if is_detected else "its peak is likely within ten minutes",
+        reason=Saying("its peak has come") if is_detected else Saying("its peak is likely within ten minutes"),
     )
 
 
@@ -192,7 +199,7 @@ def _past_peak(view: View) -> Verdict:
         begins=is_past and is_missed and not is_from_fold and not view.is_unseen,
         ends=not is_past and (is_rising or view.is_later(AlertKind.PAST_PEAK, outlook.peak, PEAK_LEAD_MIN)),
         hold_min=rules.past_peak_hold_min,
-        reason="it is falling" if is_past else "its peak is ahead of it again",
+        reason=Saying("it is falling") if is_past else Saying("its peak is ahead of it again"),
     )
 
 
@@ -210,7 +217,9 @@ def _air_too_warm(view: View) -> Verdict:
         begins=air_c > limits.high_c,
         ends=air_c < limits.high_c - HYSTERESIS_C,
         hold_min=limits.hold_min,
-        reason=f"air {air_c:.1f} C, limit {limits.high_c:.1f} C",
+        reason=Saying(
+            "air {air_c} C, limit {high_c} C", air_c=Number(air_c, ".1f"), high_c=Number(limits.high_c, ".1f")
+        ),
     )
 
 
@@ -223,7 +232,7 @@ def _air_too_cold(view: View) -> Verdict:
         begins=air_c < limits.low_c,
         ends=air_c > limits.low_c + HYSTERESIS_C,
         hold_min=limits.hold_min,
-        reason=f"air {air_c:.1f} C, limit {limits.low_c:.1f} C",
+        reason=Saying("air {air_c} C, limit {low_c} C", air_c=Number(air_c, ".1f"), low_c=Number(limits.low_c, ".1f")),
     )
 
 
@@ -243,7 +252,7 @@ def _air_too_dry(view: View) -> Verdict:
         begins=skin.drying_pa > DRYING_STARTS_PA,
         ends=skin.drying_pa < DRYING_ENDS_PA,
         hold_min=air_limits(view.facts.batch, view.rules.air).hold_min,
-        reason=f"the air pulls water out of the skin at {skin.drying_pa:.0f} Pa",
+        reason=Saying("the air pulls water out of the skin at {drying_pa} Pa", drying_pa=Number(skin.drying_pa, ".0f")),
     )
 
 

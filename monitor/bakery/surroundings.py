@@ -18,6 +18,7 @@ from monitor.bakery.alert_types import Alert, AlertKind, Rules, Sort, Step, Subj
 from monitor.bakery.lifecycle import Book
 from monitor.bakery.signs import Verdict
 from monitor.recipe.batch import BatchId
+from monitor.sayings import Number, Saying
 from monitor.wire.readings import Channel, NodeId
 
 LINE_LEAD = 0.5
@@ -111,7 +112,11 @@ def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[S
         is_silent = least[line] >= limit
         unseen = [_batch_word(batch) for node in seen.nodes if node.line == line for batch in node.unseen]
         about = tuple(dict.fromkeys(unseen)) if is_silent else ()
-        reason = f"nothing heard over it for {rules.silence_min:.0f} min" if is_silent else "heard again"
+        reason = (
+            Saying("nothing heard over it for {minutes} min", minutes=Number(rules.silence_min, ".0f"))
+            if is_silent
+            else Saying("heard again")
+        )
         book.advance(AlertKind.LINE_SILENT, Verdict(is_silent, not is_silent, reason, 0.0, about))
         steps[book.subject] = book.settled({})
     for node in seen.nodes:
@@ -121,7 +126,7 @@ def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[S
     for subject in dict.fromkeys(alert.subject for alert in alerts):
         if subject not in steps and subject.sort is not Sort.MONITOR:
             book = opened(subject)
-            book.close("no batch reads it now")
+            book.close(Saying("no batch reads it now"))
             steps[subject] = book.settled({})
     return tuple(steps.values())
 
@@ -143,7 +148,9 @@ def _advance_node(book: Book, rules: Rules, seen: Surroundings, node: NodeFacts,
         Verdict(
             begins=is_silent,
             ends=not is_silent,
-            reason=f"not heard for {rules.silence_min:.0f} min" if is_silent else "heard again",
+            reason=Saying("not heard for {minutes} min", minutes=Number(rules.silence_min, ".0f"))
+            if is_silent
+            else Saying("heard again"),
             about=unseen if is_silent else (),
         ),
     )
@@ -159,7 +166,11 @@ def _advance_node(book: Book, rules: Rules, seen: Surroundings, node: NodeFacts,
         Verdict(
             begins=is_partly,
             ends=not is_partly,
-            reason=f"no reading for {rules.silence_min:.0f} min: {names}" if is_partly else "heard again",
+            reason=Saying(
+                "no reading for {minutes} min: {names}", minutes=Number(rules.silence_min, ".0f"), names=names
+            )
+            if is_partly
+            else Saying("heard again"),
             hold_min=rules.sensor_hold_min,
             about=about,
         ),

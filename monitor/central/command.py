@@ -31,8 +31,9 @@ def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], ou
     config = load_config(data_dir, environ, config_path=args.config, secrets_path=args.secrets)
     if config.centre is None:
         raise ConfigError(
-            f"{data_dir}: no central store is set; write [central] and its url into config.toml, and influx_token into "
-            "secrets.toml"
+            "{data_dir}: no central store is set; write [central] and its url into config.toml, and "
+            "influx_token into secrets.toml",
+            data_dir=data_dir,
         )
     with Link(config.centre, config.secrets.influx_token) as link:
         if args.action == "follow":
@@ -102,7 +103,7 @@ def _prepare(link: Link, centre: Centre, keep_readings_d: int | None, out: TextI
     try:
         found = statements(centre, keep_readings_d)
     except ValueError as error:
-        raise ConfigError(f"central: {error}") from error
+        raise ConfigError("central: {why}", why=error) from error
     for bucket, statement in found:
         print(f"{statement};", file=out)
         if is_sure:

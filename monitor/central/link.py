@@ -124,10 +124,12 @@ class Link:
         try:
             answer = msgspec.json.decode(data, type=dict[str, Any])
         except msgspec.MsgspecError as error:
-            raise CentralError(f"{self._centre.url}: its answer is no JSON ({error})", CentralKind.AWAY) from error
+            raise CentralError(
+                "{url}: its answer is no JSON ({why})", CentralKind.AWAY, url=self._centre.url, why=error
+            ) from error
         for result in answer.get("results", ()):
             if "error" in result:
-                raise CentralError(f"query refused: {result['error']}", CentralKind.SHUT)
+                raise CentralError("query refused: {result}", CentralKind.SHUT, result=result["error"])
             yield from result.get("series", ())
 
 
@@ -140,9 +142,13 @@ def _line(point: Point) -> str:
 def _refuse(status: int, body: str, error: Exception | None, *, is_write: bool = False) -> NoReturn:
     reason = " ".join(body.split())[:LONGEST_REASON]
     if is_write and status in _SPLIT:
-        raise CentralError(f"refused with {status}: {reason}", CentralKind.POINTS) from error
+        raise CentralError(
+            "refused with {status}: {reason}", CentralKind.POINTS, status=status, reason=reason
+        ) from error
     if status == 429 or status >= 500:
-        raise CentralError(f"not now: it answered {status} {reason}", CentralKind.AWAY) from error
+        raise CentralError(
+            "not now: it answered {status} {reason}", CentralKind.AWAY, status=status, reason=reason
+        ) from error
     mend = _MENDS.get(status, f"it answered {status} {reason}; mend `url` under [central] in config.toml")
     raise CentralError(mend, CentralKind.SHUT) from error
 

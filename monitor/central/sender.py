@@ -15,6 +15,7 @@ from monitor.central.points import Point, delivery_point, point_of
 from monitor.centre import Centre
 from monitor.clock import Clock, wall_clock
 from monitor.errors import CentralError, CentralKind
+from monitor.sayings import Saying
 from monitor.sinks.rows import to_us
 from monitor.sinks.spool import STREAMS, Backlog, Page, Spool, SpoolRow
 from monitor.watch.trouble import Trouble
@@ -83,23 +84,28 @@ class Sender(Beside[Spool]):
         if fault is not None:
             yield Trouble(
                 "central",
-                f"the central store at {self._centre.url} gets nothing from here: {fault}",
-                "mend that, or its line; everything waits in the database here, and is sent by itself afterwards",
+                Saying("the central store at {url} gets nothing from here: {why}", url=self._centre.url, why=fault),
+                Saying(
+                    "mend that, or its line; everything waits in the database here, and is sent by itself afterwards"
+                ),
                 SHUT_S if fault.kind is CentralKind.SHUT else AWAY_S,
             )
         elif backlog.oldest_at is not None and self._clock.now() - backlog.oldest_at > LATE:
             yield Trouble(
                 "central late",
-                f"the central store is hours behind: {backlog.rows} rows wait to be sent",
-                "wait, or give it a quicker line; everything waits in the database here",
+                Saying("the central store is hours behind: {rows} rows wait to be sent", rows=backlog.rows),
+                Saying("wait, or give it a quicker line; everything waits in the database here"),
                 SHUT_S,
             )
         if self._parked:
             told = "; ".join(f"{table} {number}: {reason}" for table, number, reason in self._parked[:MOST_TOLD])
             yield Trouble(
                 "central parked",
-                f"the central store cannot take {len(self._parked)} rows from here ({told})",
-                "they stay in the database here; mend the cause there, then restart the collector: it tries them again",
+                Saying("the central store cannot take {n} rows from here ({told})", n=len(self._parked), told=told),
+                Saying(
+                    "they stay in the database here; mend the cause there, then restart the collector: it "
+                    "tries them again"
+                ),
             )
 
     def turns(self, store: Spool) -> Iterator[float]:
@@ -219,7 +225,9 @@ def _refused_of(link: "Link", measurement: str, pairs: Sequence[Sent]) -> Refuse
                 return
             refused.append((some[0][0], str(error)))
             if len(refused) >= ALL_ALIKE and not is_any_taken:
-                raise CentralError(f"{measurement}: none is taken; {error}", CentralKind.SHUT) from error
+                raise CentralError(
+                    "{measurement}: none is taken; {why}", CentralKind.SHUT, measurement=measurement, why=error
+                ) from error
 
     write(pairs)
     return refused

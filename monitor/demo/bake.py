@@ -277,7 +277,11 @@ def _play(household: Household, baker: Baker, clock: Clock, manner: Manner, out:
         household.check()
         now = clock.now()
         if now > began_at + LONGEST:
-            raise DemoError(f"the bread was not out within {LONGEST}; see the logs in {baker.folder}/logs")
+            raise DemoError(
+                "the bread was not out within {longest}; see the logs in {folder}/logs",
+                longest=LONGEST,
+                folder=baker.folder,
+            )
         for message in baker.act(now):
             print(f"{clock_text(message.created_at, manner)}  {message.title}: {message.text}", file=out, flush=True)
         clock.wait(LOOK_EVERY_S)

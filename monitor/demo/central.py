@@ -29,7 +29,7 @@ def write_settings(folder: Path, url: str, at: datetime) -> Path:
         When the address is none.
     """
     if fault := url_fault(url):
-        raise ConfigError(f"--influx-url {url}: {fault}")
+        raise ConfigError("--influx-url {url}: {why}", url=url, why=fault)
     settings = folder / FOLDER / CONFIG_NAME
     settings.parent.mkdir(exist_ok=True)
     settings.write_text(f'site = "demo-{at:%Y%m%d-%H%M%S}"\n[central]\nurl = "{url}"\n', encoding="utf-8")

@@ -66,7 +66,9 @@ def read_day(folder: Path) -> list[Tub]:
     try:
         left = json.loads(path.read_text(encoding="utf-8"))["left_to_over_proof"]
     except (OSError, ValueError, KeyError) as err:
-        raise ConfigError(f"{path}: is no plan of a day ({err!r}); let the demo make a new one") from err
+        raise ConfigError(
+            "{path}: is no plan of a day ({why!r}); let the demo make a new one", path=path, why=err
+        ) from err
     tubs = [Tub(file.stem, read_batch(file), file.stem == left) for file in sorted((folder / "batches").glob("*.toml"))]
     return sorted(tubs, key=lambda tub: tub.planned.started_at)
 
@@ -185,7 +187,9 @@ def read_truth(folder: Path, key: str) -> Truth:
         table = json.loads(path.read_text(encoding="utf-8"))
         return Truth(_maybe_at(table["ready_at"]), _maybe_at(table["peak_at"]), table["peak_rise_pct"])
     except (OSError, ValueError, KeyError) as err:
-        raise ConfigError(f"{path}: the nodes left no truth to compare with ({err!r}); see their log") from err
+        raise ConfigError(
+            "{path}: the nodes left no truth to compare with ({why!r}); see their log", path=path, why=err
+        ) from err
 
 
 def has_truth(tub: Tub, folder: Path) -> bool:

@@ -16,6 +16,7 @@ from monitor.clock import Clock, Pace, wall_clock
 from monitor.config import DATABASE_NAME, default_data_dir
 from monitor.errors import ConfigError, MonitorError
 from monitor.pace import pace_of
+from monitor.sayings import Number
 from monitor.sinks.store import Store
 
 HOST = "127.0.0.1"
@@ -49,7 +50,9 @@ def dashboard_port(wanted: int | None) -> int:
     if wanted is None:
         return USUAL_PORT if _is_free(USUAL_PORT) else free_port()
     if not _is_free(wanted):
-        raise ConfigError(f"--port {wanted}: another program listens there; name another, or leave it out")
+        raise ConfigError(
+            "--port {wanted}: another program listens there; name another, or leave it out", wanted=wanted
+        )
     return wanted
 
 
@@ -106,7 +109,12 @@ class Household:
             if not may_end:
                 self.check()
             if self.clock.real_s() > end_s:
-                raise DemoError(f"waited {READY_WITHIN_S:g} s in vain until {what}; see the logs in {self.folder}/logs")
+                raise DemoError(
+                    "waited {ready_within_s} s in vain until {what}; see the logs in {folder}/logs",
+                    ready_within_s=Number(READY_WITHIN_S, "g"),
+                    what=what,
+                    folder=self.folder,
+                )
             self.clock.wait(0.05)
 
     def end(self) -> None:
@@ -124,7 +132,13 @@ class Household:
     def _died(child: _Child) -> DemoError:
         lines = child.log.read_text(encoding="utf-8", errors="replace").splitlines()[-LOG_TAIL_LINES:]
         tail = "\n".join(f"    {line}" for line in lines)
-        return DemoError(f"{child.name} ended with status {child.process.returncode}; the end of {child.log}:\n{tail}")
+        return DemoError(
+            "{name} ended with status {returncode}; the end of {log}:\n{tail}",
+            name=child.name,
+            returncode=child.process.returncode,
+            log=child.log,
+            tail=tail,
+        )
 
 
 @contextmanager
@@ -142,11 +156,15 @@ def household_of(folder: Path, clock: Clock) -> Iterator[Household]:
 def new_folder(wanted: Path | None) -> Path:
     folder = wanted or default_data_dir(os.environ) / f"demo-{wall_clock():%Y%m%d-%H%M%S}"
     if (folder / DATABASE_NAME).exists():
-        raise ConfigError(f"--data-dir {folder}: holds batches already; name an empty directory for a demo")
+        raise ConfigError(
+            "--data-dir {folder}: holds batches already; name an empty directory for a demo", folder=folder
+        )
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except OSError as err:
-        raise ConfigError(f"--data-dir {folder}: cannot be made ({err.strerror}); name another directory") from err
+        raise ConfigError(
+            "--data-dir {folder}: cannot be made ({why}); name another directory", folder=folder, why=err.strerror
+        ) from err
     return folder.resolve()
 
 

@@ -47,7 +47,7 @@ class Link:
     def __post_init__(self) -> None:
         Place(self.site)
         if not self.host or not self.host.isprintable() or " " in self.host:
-            raise ConfigError(f"host {self.host!r}: no name or address of a machine")
+            raise ConfigError("host {host!r}: no name or address of a machine", host=self.host)
 
     @property
     def user(self) -> str:
@@ -74,9 +74,13 @@ def read_link(path: Path) -> Link:
     try:
         return Link(**tomllib.loads(bounded_bytes(path, LARGEST_FILE_BYTES).decode()))
     except OSError as err:
-        raise ConfigError(f"{path}: cannot be read ({err.strerror}); check its name, owner and rights") from err
+        raise ConfigError(
+            "{path}: cannot be read ({why}); check its name, owner and rights", path=path, why=err.strerror
+        ) from err
     except (ValueError, TypeError) as err:
-        raise ConfigError(f"{path}: is no file of `broker site` ({err}); have it written anew") from err
+        raise ConfigError(
+            "{path}: is no file of `broker site` ({why}); have it written anew", path=path, why=err
+        ) from err
 
 
 def sites_of(folder: Path) -> list[Link]:
@@ -105,11 +109,14 @@ def join(folder: Path, given: Path, site: str, *, is_served_there: bool) -> Link
     """
     link = replace(read_link(given), is_served_there=is_served_there)
     if fault := privacy_fault(given):
-        raise ConfigError(f"{given}: holds a password, and {fault}")
+        raise ConfigError("{given}: holds a password, and {why}", given=given, why=fault)
     if link.site != site:
         raise ConfigError(
-            f"{given}: is for the site {link.site!r}, and this one is {site!r}; "
-            f'set site = "{link.site}" in config.toml, or get the file for this site'
+            '{given}: is for the site {site!r}, and this one is {here!r}; set site = "{site}" in '
+            "config.toml, or get the file for this site",
+            given=given,
+            site=link.site,
+            here=site,
         )
     write_link(folder / LINK_NAME, link)
     if link.ca:

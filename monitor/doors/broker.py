@@ -26,6 +26,7 @@ from monitor.network import is_loopback
 from monitor.node.settings import FOLDER as NODES_FOLDER
 from monitor.node.settings import Link as NodeLink
 from monitor.node.settings import NodeSettings, settings_from_text
+from monitor.sayings import Saying
 from monitor.sources.claim import STANDBY, TOPIC
 from monitor.wire.frames import key_of
 
@@ -150,7 +151,9 @@ def radio_nodes(data_dir: Path) -> dict[str, NodeSettings]:
         try:
             settings = settings_from_text(bounded_bytes(path, LARGEST_BYTES).decode(), str(path))
         except (OSError, UnicodeDecodeError) as err:
-            raise ConfigError(f"{path}: cannot be read ({err}); check its owner and rights, or remove it") from err
+            raise ConfigError(
+                "{path}: cannot be read ({why}); check its owner and rights, or remove it", path=path, why=err
+            ) from err
         if settings.link is NodeLink.MQTT:
             found[path.stem] = settings
     return found
@@ -255,10 +258,10 @@ def settings_faults(text: str) -> list[str]:
         if values.get(key) != value
     ]
     if "connection" in values and not {"bridge_cafile", "bridge_capath"} & values.keys():
-        faults.append("its bridge speaks without TLS; its password could be read on the way")
+        faults.append(Saying("its bridge speaks without TLS; its password could be read on the way"))
     for key in ("password_file", "acl_file"):
         if not values.get(key):
-            faults.append(f"{key} is not set, so every node could speak as any other")
+            faults.append(Saying("{key} is not set, so every node could speak as any other", key=key))
     # Options after a listener are its own, up to the next one.
     starts = [at for at, (key, _) in enumerate(pairs) if key in ("listener", "port")]
     for start, end in zip(starts, [*starts[1:], len(pairs)], strict=True):
@@ -266,7 +269,11 @@ def settings_faults(text: str) -> list[str]:
         host = where[1] if len(where) > 1 else ""
         own = {key for key, value in pairs[start:end] if value}
         if not is_loopback(host) and not {"certfile", "keyfile"} <= own:
-            faults.append(f"it listens on {host or 'every address'} without TLS; passwords could be read on the way")
+            faults.append(
+                Saying(
+                    "it listens on {host} without TLS; passwords could be read on the way", host=host or "every address"
+                )
+            )
     return faults
 
 
@@ -282,7 +289,7 @@ def kept_passwords(folder: Path) -> dict[str, str]:
     try:
         text = bounded_bytes(path, LARGEST_BYTES).decode()
     except (OSError, UnicodeDecodeError) as err:
-        raise ConfigError(f"{path}: cannot be read ({err}); configure the broker anew") from err
+        raise ConfigError("{path}: cannot be read ({why}); configure the broker anew", path=path, why=err) from err
     return dict(line.split(":", 1) for line in text.splitlines() if ":" in line)
 
 
@@ -296,5 +303,7 @@ def users_of(nodes: Mapping[str, NodeSettings]) -> dict[str, str]:
     """
     for label, settings in nodes.items():
         if not settings.mqtt_password:
-            raise ConfigError(f"node {label} has no password: write it anew with `node configure {label} --mqtt URL`")
+            raise ConfigError(
+                "node {label} has no password: write it anew with `node configure {label} --mqtt URL`", label=label
+            )
     return {key_of(settings.name): settings.mqtt_password for settings in nodes.values()}

@@ -20,6 +20,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.network import literal
+from monitor.sayings import Saying
 
 FOLDER = "authority"
 CA_NAME, CA_KEY_NAME = "ca.pem", "ca.key"
@@ -106,7 +107,11 @@ def given_pair(certificate: Path, key: Path, ca: Path | None) -> Pair:
         When they cannot be read or do not belong together.
     """
     if certificate_of(certificate).public_key() != _private_key(key).public_key():
-        raise ConfigError(f"{key}: is not the key of {certificate}; give the two files that belong together")
+        raise ConfigError(
+            "{key}: is not the key of {certificate}; give the two files that belong together",
+            key=key,
+            certificate=certificate,
+        )
     if ca is not None:
         certificate_of(ca)
     return Pair(certificate.absolute(), key.absolute(), None if ca is None else ca.absolute())
@@ -120,21 +125,35 @@ def pair_faults(pair: Pair, hosts: Iterable[str], now: datetime) -> list[str]:
         signed_by = None if pair.ca is None else certificate_of(pair.ca)
     except ConfigError as err:
         return [str(err)]
-    faults = []
+    faults: list[str] = []
     until = certificate.not_valid_after_utc
     if until - now < WARN_BEFORE:
-        faults.append(f"{pair.certificate}: holds only until {until:%Y-%m-%d}; make a new one")
+        faults.append(
+            Saying(
+                "{certificate}: holds only until {until}; make a new one",
+                certificate=pair.certificate,
+                until=f"{until:%Y-%m-%d}",
+            )
+        )
     if certificate.not_valid_before_utc > now:
         faults.append(
-            f"{pair.certificate}: begins to hold at {certificate.not_valid_before_utc:%Y-%m-%d}; set the clock"
+            Saying(
+                "{certificate}: begins to hold at {day}; set the clock",
+                certificate=pair.certificate,
+                day=f"{certificate.not_valid_before_utc:%Y-%m-%d}",
+            )
         )
     if certificate.public_key() != key.public_key():
-        faults.append(f"{pair.key}: is not the key of {pair.certificate}")
+        faults.append(Saying("{key}: is not the key of {certificate}", key=pair.key, certificate=pair.certificate))
     missing = [host for host in hosts if host.lower() not in _held_hosts(certificate)]
     if missing:
-        faults.append(f"{pair.certificate}: does not hold for {', '.join(missing)}")
+        faults.append(
+            Saying(
+                "{certificate}: does not hold for {missing}", certificate=pair.certificate, missing=", ".join(missing)
+            )
+        )
     if signed_by is not None and certificate.issuer != signed_by.subject:
-        faults.append(f"{pair.certificate}: was not signed by {pair.ca}")
+        faults.append(Saying("{certificate}: was not signed by {ca}", certificate=pair.certificate, ca=pair.ca))
     return faults
 
 
@@ -149,9 +168,11 @@ def certificate_of(path: Path) -> x509.Certificate:
     try:
         return x509.load_pem_x509_certificate(bounded_bytes(path, LARGEST_BYTES))
     except OSError as err:
-        raise ConfigError(f"{path}: cannot be read ({err.strerror}); give the path of a certificate (PEM)") from err
+        raise ConfigError(
+            "{path}: cannot be read ({why}); give the path of a certificate (PEM)", path=path, why=err.strerror
+        ) from err
     except (ValueError, UnsupportedAlgorithm) as err:
-        raise ConfigError(f"{path}: is no certificate in PEM form ({err})") from err
+        raise ConfigError("{path}: is no certificate in PEM form ({why})", path=path, why=err) from err
 
 
 def _private_key(path: Path) -> ec.EllipticCurvePrivateKey:
@@ -159,9 +180,11 @@ def _private_key(path: Path) -> ec.EllipticCurvePrivateKey:
         # Ours are of this kind; of a key that was given only the public half is looked at, whatever its kind.
         return load_pem_private_key(bounded_bytes(path, LARGEST_BYTES), None)  # type: ignore[return-value]
     except OSError as err:
-        raise ConfigError(f"{path}: cannot be read ({err.strerror}); give the path of a key (PEM)") from err
+        raise ConfigError(
+            "{path}: cannot be read ({why}); give the path of a key (PEM)", path=path, why=err.strerror
+        ) from err
     except (ValueError, TypeError, UnsupportedAlgorithm) as err:
-        raise ConfigError(f"{path}: is no private key in PEM form without a password") from err
+        raise ConfigError("{path}: is no private key in PEM form without a password", path=path) from err
 
 
 def _held_hosts(certificate: x509.Certificate) -> frozenset[str]:
@@ -178,14 +201,14 @@ def _general_name(host: str) -> x509.GeneralName:
     try:
         return x509.DNSName(host) if address is None else x509.IPAddress(address)
     except ValueError as err:
-        raise ConfigError(f"--host {host!r}: is no host's name in plain letters ({err})") from err
+        raise ConfigError("--host {host!r}: is no host's name in plain letters ({why})", host=host, why=err) from err
 
 
 def _name(text: str) -> x509.Name:
     try:
         return x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, text)])
     except ValueError as err:  # longer than 64 characters
-        raise ConfigError(f"--host {text!r}: cannot stand in a certificate ({err})") from err
+        raise ConfigError("--host {text!r}: cannot stand in a certificate ({why})", text=text, why=err) from err
 
 
 def _builder(

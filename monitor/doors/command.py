@@ -96,7 +96,9 @@ def _written(
 def _options(data_dir: Path) -> broker.BrokerOptions:
     options = broker.read_options(data_dir)
     if options is None:
-        raise ConfigError(f"{data_dir}: no broker is set up here; first run `proofing-monitor broker configure`")
+        raise ConfigError(
+            "{data_dir}: no broker is set up here; first run `proofing-monitor broker configure`", data_dir=data_dir
+        )
     return options
 
 

@@ -102,7 +102,7 @@ def _broker_files(config: Config, now: datetime) -> Iterator[str]:
     folder = broker.broker_folder(config.data_dir)
     options = broker.read_options(config.data_dir)
     if options is None:
-        raise ConfigError(f"{folder / broker.OPTIONS_NAME} is missing")
+        raise ConfigError("{folder} is missing", folder=folder / broker.OPTIONS_NAME)
     settings = folder / broker.SETTINGS_NAME
     yield from _not_private(settings, folder / broker.PASSWORDS_NAME, folder / broker.ACCESS_NAME)
     yield from _not_private(config.data_dir / FOLDER / CA_KEY_NAME, folder / KEY_NAME, must_exist=False)
@@ -121,7 +121,7 @@ def _proxy_files(config: Config, now: datetime) -> Iterator[str]:
     folder = proxy.proxy_folder(config.data_dir)
     options = proxy.read_options(config.data_dir)
     if options is None:
-        raise ConfigError(f"{folder / proxy.OPTIONS_NAME} is missing")
+        raise ConfigError("{folder} is missing", folder=folder / proxy.OPTIONS_NAME)
     settings = folder / proxy.SETTINGS_NAME
     yield from _not_private(settings, folder / proxy.USERS_NAME)
     yield from _not_private(folder / KEY_NAME, must_exist=False)

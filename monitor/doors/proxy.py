@@ -70,7 +70,7 @@ class ProxyOptions:
             raise ConfigError("--host: what do people open, such as bakery.lan? name it for the certificate")
         wrong = [host for host in (*self.hosts, self.listen) if not HOST_NAME.fullmatch(host)]
         if wrong:
-            raise ConfigError(f"--host, --listen: {', '.join(map(repr, wrong))} is no host's name or address")
+            raise ConfigError("--host, --listen: {repr} is no host's name or address", repr=", ".join(map(repr, wrong)))
 
     @property
     def address(self) -> str:
@@ -116,7 +116,7 @@ def kept_users(data_dir: Path) -> dict[str, str]:
     except FileNotFoundError:
         return {}
     except (OSError, UnicodeDecodeError) as err:
-        raise ConfigError(f"{path}: cannot be read ({err}); check its owner and rights") from err
+        raise ConfigError("{path}: cannot be read ({why}); check its owner and rights", path=path, why=err) from err
     return dict(line.split(":", 1) for line in text.splitlines() if ":" in line)
 
 
@@ -132,7 +132,7 @@ def with_new_users(kept: dict[str, str], names: Iterable[str]) -> tuple[dict[str
     for name in names:
         if not USER_NAME.fullmatch(name) or name in RESERVED:
             raise ConfigError(
-                f"--user {name!r}: small letters, digits and . _ @ + - only, at most 64, no word of nginx's"
+                "--user {name!r}: small letters, digits and . _ @ + - only, at most 64, no word of nginx's", name=name
             )
         told[name] = secrets.token_urlsafe(PASSWORD_BYTES)
         users[name] = hashed(told[name])

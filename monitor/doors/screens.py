@@ -55,17 +55,22 @@ def _check_open(access: Access, address: str, certificate: Path | None) -> None:
     """Refuse to listen beyond this machine without a log-in and TLS."""
     if access.login is Login.PROXY:
         raise ConfigError(
-            f"--address {address}: the proxy is what others reach; the dashboard behind it stays on this machine. "
-            "Leave --address out"
+            "--address {address}: the proxy is what others reach; the dashboard behind it stays on "
+            "this machine. Leave --address out",
+            address=address,
         )
     if access.login is not Login.OIDC:
         raise ConfigError(
-            f"--address {address}: everybody on that network could look and write. For a household, "
-            "`proofing-monitor proxy configure` puts a password in front; or let people log in with an e-mail address: "
-            f'login = "oidc" under [dashboard], and {LOGIN_NAME} (see the README)'
+            "--address {address}: everybody on that network could look and write. For a household, "
+            "`proofing-monitor proxy configure` puts a password in front; or let people log in with "
+            'an e-mail address: login = "oidc" under [dashboard], and {login_name} (see the README)',
+            address=address,
+            login_name=LOGIN_NAME,
         )
     if certificate is None:
-        raise ConfigError(f"--address {address}: what is shown could be read on the way; give --certificate and --key")
+        raise ConfigError(
+            "--address {address}: what is shown could be read on the way; give --certificate and --key", address=address
+        )
     if not access.address:
         raise ConfigError(
             '--address: say under [dashboard] what people open, such as address = "https://bakery.lan:8501"'
@@ -87,18 +92,24 @@ def login_file(data_dir: Path) -> Path:
         fault = privacy_fault(path)
         table = tomllib.loads(bounded_bytes(path, LARGEST_BYTES).decode())
     except FileNotFoundError:
-        raise ConfigError(f"{path}: there is no such file; it has to say whom people log in at ([auth])") from None
+        raise ConfigError(
+            "{path}: there is no such file; it has to say whom people log in at ([auth])", path=path
+        ) from None
     except (OSError, ValueError) as err:
-        raise ConfigError(f"{path}: cannot be used: {err}") from err
+        raise ConfigError("{path}: cannot be used: {why}", path=path, why=err) from err
     auth = table.get("auth")
     if fault:
-        raise ConfigError(f"{path}: {fault}")
+        raise ConfigError("{path}: {why}", path=path, why=fault)
     if not isinstance(auth, dict):
-        raise ConfigError(f"{path}: needs a table [auth]")
+        raise ConfigError("{path}: needs a table [auth]", path=path)
     wanted = ("redirect_uri", "cookie_secret", "client_id", "client_secret", "server_metadata_url")
     missing = [name for name in wanted if not isinstance(auth.get(name), str) or not auth[name]]
     if missing:
-        raise ConfigError(f"{path}: [auth] lacks {', '.join(missing)}")
+        raise ConfigError("{path}: [auth] lacks {missing}", path=path, missing=", ".join(missing))
     if len(auth["cookie_secret"]) < LEAST_COOKIE_SECRET:
-        raise ConfigError(f"{path}: cookie_secret must be drawn, of at least {LEAST_COOKIE_SECRET} characters")
+        raise ConfigError(
+            "{path}: cookie_secret must be drawn, of at least {least_cookie_secret} characters",
+            path=path,
+            least_cookie_secret=LEAST_COOKIE_SECRET,
+        )
     return path

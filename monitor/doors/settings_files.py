@@ -30,7 +30,9 @@ def kept_options(path: Path, kind: type[Options], what: str) -> Options | None:
     except FileNotFoundError:
         return None
     except (OSError, ValueError, TypeError) as err:
-        raise ConfigError(f"{path}: cannot be used ({err}); take it away and configure the {what} anew") from err
+        raise ConfigError(
+            "{path}: cannot be used ({why}); take it away and configure the {what} anew", path=path, why=err, what=what
+        ) from err
 
 
 def add_secrets(data_dir: Path, passwords: Mapping[str, str], proxy_secret: str | None = None) -> Path:
@@ -66,7 +68,9 @@ def add_secrets(data_dir: Path, passwords: Mapping[str, str], proxy_secret: str 
         is_right = False
     if not is_right:
         keys = ", ".join([*new, *(["proxy_secret"] if proxy_secret else [])])
-        raise ConfigError(f"{path}: lines cannot be added to it safely; take {keys} out of it, then try again")
+        raise ConfigError(
+            "{path}: lines cannot be added to it safely; take {keys} out of it, then try again", path=path, keys=keys
+        )
     if text != old:
         write_private(path, text)
     return path
@@ -102,11 +106,11 @@ def _text(path: Path) -> str:
     except FileNotFoundError:
         return ""
     except (OSError, UnicodeDecodeError) as err:
-        raise ConfigError(f"{path}: cannot be read ({err}); check its owner and rights") from err
+        raise ConfigError("{path}: cannot be read ({why}); check its owner and rights", path=path, why=err) from err
 
 
 def _parsed(text: str, path: Path) -> dict[str, Any]:
     try:
         return tomllib.loads(text)
     except tomllib.TOMLDecodeError as err:
-        raise ConfigError(f"{path}: is not valid TOML: {err}") from err
+        raise ConfigError("{path}: is not valid TOML: {why}", path=path, why=err) from err

@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     old = read_settings(data_dir, args.node)
     if args.name is not None and not NODE_NAME.fullmatch(args.name):
-        raise ConfigError(f"--name {args.name}: a node's name looks like urn:dev:mac:020000fffe5e0001")
+        raise ConfigError("--name {name}: a node's name looks like urn:dev:mac:020000fffe5e0001", name=args.name)
     name = NodeId(args.name) if args.name is not None else drawn_name()
     settings = old if old is not None and args.name is None else replace(old or NodeSettings(name), name=name)
     settings = replace(settings, **_given(args), **_link_given(args, settings, os.environ))
@@ -121,11 +121,14 @@ def _link_given(args: argparse.Namespace, old: NodeSettings, environ: Mapping[st
 
 def _asked_for(prompt: str) -> str:
     if not sys.stdin.isatty():
-        raise ConfigError(f"the password of the wireless network is not known: set {WIFI_PASSWORD}, empty for none")
+        raise ConfigError(
+            "the password of the wireless network is not known: set {wifi_password}, empty for none",
+            wifi_password=WIFI_PASSWORD,
+        )
     try:
         return getpass(prompt)
     except EOFError:
-        raise ConfigError(f"no password was given; or set {WIFI_PASSWORD}") from None
+        raise ConfigError("no password was given; or set {wifi_password}", wifi_password=WIFI_PASSWORD) from None
 
 
 # -- boards -------------------------------------------------------------------------------------------------------
@@ -152,7 +155,7 @@ def _copy(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     settings = read_settings(data_dir, args.node)
     if settings is None:
         raise ConfigError(
-            f"{args.node}: has no configuration; write it with `proofing-monitor node configure {args.node}`"
+            "{node}: has no configuration; write it with `proofing-monitor node configure {node}`", node=args.node
         )
     port = args.port
     if port is None:
@@ -160,7 +163,9 @@ def _copy(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         if not found:
             raise BoardError(NO_BOARD)
         if len(found) > 1:
-            raise BoardError(f"several boards are plugged in; name one with --port: {', '.join(b.path for b in found)}")
+            raise BoardError(
+                "several boards are plugged in; name one with --port: {found}", found=", ".join(b.path for b in found)
+            )
         port = found[0].path
     copy_firmware(port, settings, args.ca, out)
     print(f"the board starts as {settings.name}", file=out)
@@ -177,8 +182,9 @@ def _node_called(called: str, data_dir: Path) -> tuple[NodeId, NodeSettings | No
     settings = read_settings(data_dir, called)
     if settings is None:
         raise ConfigError(
-            f"{called}: no node is called so here; name it as in `proofing-monitor node configure`, or by its "
-            "urn:dev:... name"
+            "{called}: no node is called so here; name it as in `proofing-monitor node configure`, "
+            "or by its urn:dev:... name",
+            called=called,
         )
     return settings.name, settings
 
@@ -216,7 +222,9 @@ def _calibrate(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         how = hows.get(args.how, How.REFERENCE)
         usual = "distance" if how in (How.EMPTY, How.BLOCK) else "dough"
         if args.channel is not None and how is not How.REFERENCE and args.channel != usual:
-            raise ConfigError(f"--channel {args.channel}: {args.how} is for the {usual} sensor")
+            raise ConfigError(
+                "--channel {channel}: {how} is for the {usual} sensor", channel=args.channel, how=args.how, usual=usual
+            )
         channel = CHANNELS[args.channel or usual]
         wish = Wish(how, channel, args.truth, args.truth_sd, _typed(args.measured))
 
@@ -236,7 +244,7 @@ def _typed(text: str | None) -> tuple[float, ...] | None:
         return tuple(float(part) for part in text.split(","))
     except ValueError:
         raise ConfigError(
-            f"--measured {text}: must be numbers with commas between, such as 298.2,298.6,298.1"
+            "--measured {text}: must be numbers with commas between, such as 298.2,298.6,298.1", text=text
         ) from None
 
 

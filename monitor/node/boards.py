@@ -15,6 +15,7 @@ from serial.tools import list_ports
 from monitor.errors import MonitorError
 from monitor.files import bounded_bytes
 from monitor.node.settings import NodeSettings, config_text
+from monitor.sayings import Number
 from monitor.sources.serial import hardware_id
 
 ANSWER_WITHIN_S = 20.0  # judgement: a board that has just been plugged in needs some seconds
@@ -84,17 +85,21 @@ def _mpremote(arguments: Sequence[str], within_s: float) -> str:
         done = subprocess.run(command, capture_output=True, stdin=subprocess.DEVNULL, timeout=within_s, check=False)
     except subprocess.TimeoutExpired:
         raise BoardError(
-            f"the board did not answer within {within_s:.0f} s; press its reset button, close whatever else uses its "
-            "port (a collector, a terminal), and try again"
+            "the board did not answer within {within_s} s; press its reset button, close whatever "
+            "else uses its port (a collector, a terminal), and try again",
+            within_s=Number(within_s, ".0f"),
         ) from None
     except OSError as err:
-        raise BoardError(f"mpremote cannot be started ({err.strerror}); {NO_MPREMOTE}") from err
+        raise BoardError(
+            "mpremote cannot be started ({why}); {no_mpremote}", why=err.strerror, no_mpremote=NO_MPREMOTE
+        ) from err
     said = done.stdout.decode("utf-8", "replace")
     if done.returncode:
         lines = [line.strip() for line in (said + done.stderr.decode("utf-8", "replace")).splitlines() if line.strip()]
         raise BoardError(
-            f"the board could not do it: {lines[-1] if lines else 'mpremote said nothing'}; check that it runs "
-            "MicroPython (`proofing-monitor node boards --ask`) and that nothing else uses its port"
+            "the board could not do it: {lines}; check that it runs MicroPython (`proofing-monitor "
+            "node boards --ask`) and that nothing else uses its port",
+            lines=lines[-1] if lines else "mpremote said nothing",
         )
     return said
 
@@ -110,7 +115,9 @@ def asked(port: str) -> str:
     said = _mpremote(["connect", port, "resume", "exec", WHO], ANSWER_WITHIN_S)
     words = said.split()
     if words[:1] != ["board"] or len(words) != 3:
-        raise BoardError(f"{port}: something answers, but not as MicroPython does: {said.strip()[:60]!r}")
+        raise BoardError(
+            "{port}: something answers, but not as MicroPython does: {said!r}", port=port, said=said.strip()[:60]
+        )
     return f"MicroPython {words[2]} on {words[1]}"
 
 
@@ -161,7 +168,7 @@ def copy_firmware(port: str, settings: NodeSettings, ca_file: Path | None, out: 
     files = firmware_files()
     missing = [path.name for path in files if not path.exists()]
     if missing:
-        raise BoardError(f"the firmware lacks {', '.join(missing)}; install the package anew")
+        raise BoardError("the firmware lacks {missing}; install the package anew", missing=", ".join(missing))
     with tempfile.TemporaryDirectory() as folder:  # made with mode 0700: the configuration holds passwords
         config = Path(folder) / CONFIG_NAME
         config.write_text(config_text(settings), encoding="utf-8")
@@ -185,4 +192,4 @@ def _der(ca_file: Path | None) -> bytes:
             text[text.index(ssl.PEM_HEADER) :].partition(ssl.PEM_FOOTER)[0] + ssl.PEM_FOOTER
         )
     except (OSError, ValueError) as err:
-        raise BoardError(f"{ca_file}: is no certificate in PEM ({err})") from err
+        raise BoardError("{ca_file}: is no certificate in PEM ({why})", ca_file=ca_file, why=err) from err

@@ -88,9 +88,15 @@ def heard(
     if len(values) == n:
         return tuple(values)
     if values:
-        raise SourceError(f"only {len(values)} of {n} readings came in time; wait longer with --wait 10m")
+        raise SourceError(
+            "only {n} of {wanted} readings came in time; wait longer with --wait 10m", n=len(values), wanted=n
+        )
     if others:
-        raise SourceError(f"{', '.join(sorted(others))} was heard there, not {node}: name the right node or port")
+        raise SourceError(
+            "{others} was heard there, not {node}: name the right node or port",
+            others=", ".join(sorted(others)),
+            node=node,
+        )
     raise SourceError(ear.explanation())
 
 
@@ -115,7 +121,7 @@ def _point(wish: Wish, settings: NodeSettings | None, values: tuple[float, ...])
     if wish.how is How.ICE:
         return Point(values, ICE_C, sd(ICE_SD_C))
     if wish.truth is None:
-        raise ConfigError(f"{wish.how}: say what the trusted instrument shows, with --truth VALUE")
+        raise ConfigError("{how}: say what the trusted instrument shows, with --truth VALUE", how=wish.how)
     if wish.channel not in REFERENCE_SD:
         raise ConfigError("distances are compared with the empty vessel or a block, not with an instrument")
     return Point(values, wish.truth, sd(REFERENCE_SD[wish.channel]))
@@ -126,11 +132,11 @@ def _found(wish: Wish, node: NodeId, point: Point, store: Store, at: datetime) -
         if wish.how is How.TWO_POINTS:
             cold = next((one for one in store.calibrations(node) if one.channel is wish.channel), None)
             if cold is None or cold.how is not How.ICE:
-                raise ConfigError(f"two points: calibrate {node} in ice water first, then in warm water")
+                raise ConfigError("two points: calibrate {node} in ice water first, then in warm water", node=node)
             return two_points(cold, point, at)
         return one_point(node, wish.channel, point, at, wish.how)
     except ValueError as err:
-        raise ConfigError(f"not calibrated: {err}") from err
+        raise ConfigError("not calibrated: {why}", why=err) from err
 
 
 def calibrate(
@@ -158,7 +164,7 @@ def calibrate(
     try:
         point = _point(wish, settings, values)
     except ValueError as err:
-        raise ConfigError(f"not calibrated: {err}") from err
+        raise ConfigError("not calibrated: {why}", why=err) from err
     calibration = _found(wish, node, point, store, at)
     store.add_calibration(calibration)
     unit = UNITS[wish.channel]

@@ -14,6 +14,7 @@ from typing import Protocol
 from monitor.clock import Clock
 from monitor.errors import SourceError, WireError
 from monitor.recipe.tables import SENSOR_CHANNELS
+from monitor.sayings import Saying
 from monitor.sinks.store import Store
 from monitor.sources.intake import Fault, Frame, Item
 from monitor.sources.serial import SerialSource
@@ -85,13 +86,19 @@ class LineEar:
     def explanation(self) -> str:
         """See :class:`Ear`."""
         if self.bad:
-            return (
-                f"{self.bad} lines came that are no readings{f' ({self.why})' if self.why else ''}: copy the firmware "
-                "to the board with `proofing-monitor node copy`, and see that this is the node's own port"
+            return Saying(
+                "{n} lines came that are no readings ({why}): copy the firmware to the board with `proofing-monitor "
+                "node copy`, and see that this is the node's own port"
+                if self.why
+                else "{n} lines came that are no readings: copy the firmware to the board with `proofing-monitor "
+                "node copy`, and see that this is the node's own port",
+                n=self.bad,
+                why=self.why,
             )
-        return (
-            f"nothing came from {self.source.name}: see that the firmware is on the board (`proofing-monitor "
-            "node copy`), that its link is serial, and that it measures more often than you wait"
+        return Saying(
+            "nothing came from {source}: see that the firmware is on the board (`proofing-monitor node copy`), that "
+            "its link is serial, and that it measures more often than you wait",
+            source=self.source.name,
         )
 
 

@@ -15,6 +15,7 @@ from monitor.config import MQTT_PORTS
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.recipe.tables import NODE_NAME
+from monitor.sayings import Saying, several
 from monitor.wire.readings import NodeId
 
 FOLDER = "nodes"
@@ -122,7 +123,7 @@ class NodeSettings:
     def __post_init__(self) -> None:
         faults = [fault for fault in self._faults() if fault]
         if faults:
-            raise ConfigError("\n".join(faults))
+            raise ConfigError(several(faults, "\n"))
 
     def _faults(self) -> list[str]:
         height_mm = self.sensor_height_mm
@@ -147,9 +148,11 @@ class NodeSettings:
         for key in ("site", "wifi_name", "wifi_password", "mqtt_host", "mqtt_ca", "mqtt_password"):
             text = getattr(self, key)
             if text != text.strip() or not text.isprintable():
-                faults.append(f"{key}: must be printable text without spaces at its ends")
+                faults.append(Saying("{key}: must be printable text without spaces at its ends", key=key))
             elif len(f"{key}={text}".encode()) > LONGEST_LINE:
-                faults.append(f"{key}: is too long for a line of {LONGEST_LINE} bytes")
+                faults.append(
+                    Saying("{key}: is too long for a line of {longest_line} bytes", key=key, longest_line=LONGEST_LINE)
+                )
         return faults
 
 
@@ -200,15 +203,21 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
             try:
                 values[key] = kinds.get(key, str)(value)
             except ValueError:
-                raise ConfigError(f"{where}: {key}={'' if key in SECRET_KEYS else value} is not understood") from None
+                raise ConfigError(
+                    "{where}: {key}={value} is not understood",
+                    where=where,
+                    key=key,
+                    value="" if key in SECRET_KEYS else value,
+                ) from None
     if values.get("mqtt_tls") == 1:
         values.setdefault("mqtt_port", MQTT_PORTS["mqtts"])
     if "name" not in values:
-        raise ConfigError(f"{where}: has no line name=urn:dev:...; write it anew with `node configure`")
+        raise ConfigError("{where}: has no line name=urn:dev:...; write it anew with `node configure`", where=where)
     try:
         return NodeSettings(**values)  # type: ignore[arg-type]  # each was checked above
     except ConfigError as err:
-        raise ConfigError("\n".join(f"{where}: {fault}" for fault in str(err).splitlines())) from None
+        found = [Saying("{where}: {fault}", where=where, fault=fault) for fault in err.saying.holes.values()]
+        raise ConfigError(several(found, "\n")) from None
 
 
 def settings_path(data_dir: Path, label: str) -> Path:
@@ -222,7 +231,7 @@ def settings_path(data_dir: Path, label: str) -> Path:
     if not (
         0 < len(label) <= 40 and all(letter.isascii() and (letter.isalnum() or letter in "-_") for letter in label)
     ):
-        raise ConfigError(f"{label!r}: call a node by letters, digits, - and _, such as tub-3")
+        raise ConfigError("{label!r}: call a node by letters, digits, - and _, such as tub-3", label=label)
     return data_dir / FOLDER / f"{label}.txt"
 
 
@@ -240,7 +249,9 @@ def read_settings(data_dir: Path, label: str) -> NodeSettings | None:
     except FileNotFoundError:
         return None
     except (OSError, UnicodeDecodeError) as err:
-        raise ConfigError(f"{path}: cannot be read ({err}); check its owner and rights, or remove it") from err
+        raise ConfigError(
+            "{path}: cannot be read ({why}); check its owner and rights, or remove it", path=path, why=err
+        ) from err
 
 
 def write_settings(data_dir: Path, label: str, settings: NodeSettings) -> Path:

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import NewType
 
+from monitor.errors import UnfitError
 from monitor.plan.foretell import Foretold, Span, body_of, mass_of
 from monitor.plan.kitchen import Kitchen
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
@@ -166,7 +167,11 @@ class Plan:
         for each in self.doughs:
             if each.key == key:
                 return each
-        raise ValueError(f"the plan has no dough {key!r}; there are {', '.join(each.key for each in self.doughs)}")
+        raise UnfitError(
+            "the plan has no dough {key!r}; there are {doughs}",
+            key=key,
+            doughs=", ".join(each.key for each in self.doughs),
+        )
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from datetime import time
 from typing import Any
 
+from monitor.errors import UnfitError
 from monitor.recipe.method import REFRIGERATOR, ROOM
 from monitor.recipe.tables import Faults, name_of, shown
+from monitor.sayings import Saying
 
 USUAL_ROOM_C = 22.0  # judgement: a kitchen nobody measured
 USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
@@ -61,7 +63,7 @@ class Kitchen:
             if each.name == name:
                 return each
         known = ", ".join(each.name for each in self.all_places)
-        raise ValueError(f"the kitchen has no place {name!r}; there are {known}")
+        raise UnfitError("the kitchen has no place {name!r}; there are {known}", name=name, known=known)
 
     @property
     def all_places(self) -> tuple[Place, ...]:
@@ -79,35 +81,37 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
     ConfigError
         With every fault of the file at once.
     """
-    faults = Faults(where, "a kitchen file")
+    faults = Faults(where, Saying("a kitchen file"))
     keys = ("room_c", "people", "mixers", "hands_from", "hands_until", "oven_holds", "recover_min", "place")
     faults.unknown(table, keys, "")
     places: list[Place] = []
     rows = table.get("place", [])
     if not (isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows)):
-        faults.found.append(f"place = {shown(rows)} must be tables: a line [[place]] for each, and its keys below it")
+        faults.found.append(
+            Saying("place = {rows} must be tables: a line [[place]] for each, and its keys below it", rows=shown(rows))
+        )
         rows = []
     for number, row in enumerate(rows, start=1):
         prefix = f"place {number}: "
         faults.unknown(row, ("name", "temp_c", "holds"), prefix)
-        name = name_of(row, "name", "place", faults)
+        name = name_of(row, "name", Saying("place"), faults)
         temp_c = faults.number(row, "temp_c", prefix, at_most=WARMEST_PLACE_C)
         if "temp_c" not in row:
-            faults.found.append(f"{prefix}temp_c is missing: the air there")
+            faults.found.append(Saying("{prefix}temp_c is missing: the air there", prefix=prefix))
         if name is not None and any(each.name == name for each in places):
-            faults.found.append(f"{prefix}there is a place {name!r} already")
+            faults.found.append(Saying("{prefix}there is a place {name!r} already", prefix=prefix, name=name))
         elif name is not None and temp_c is not None:
             places.append(Place(name, temp_c, _count(row, "holds", prefix, faults)))
     room_c = faults.number(table, "room_c", "", at_most=WARMEST_PLACE_C)
     if room_c is not None:
         if any(each.name == ROOM for each in places):
-            faults.found.append("room_c and a place named room say the same thing: leave one out")
+            faults.found.append(Saying("room_c and a place named room say the same thing: leave one out"))
         places.append(Place(ROOM, room_c))
     hours = [_wall_time(table, key, faults) for key in ("hands_from", "hands_until")]
     if (hours[0] is None) != (hours[1] is None):
-        faults.found.append("hands_from and hands_until go together")
+        faults.found.append(Saying("hands_from and hands_until go together"))
     elif hours[0] is not None and hours[1] is not None and hours[0] >= hours[1]:
-        faults.found.append("hands_from must come before hands_until, on the same day")
+        faults.found.append(Saying("hands_from must come before hands_until, on the same day"))
     recover_min = faults.number(table, "recover_min", "", at_most=600.0, can_be_zero=True)
     people, mixers = _count(table, "people", "", faults), _count(table, "mixers", "", faults)
     holds = _count(table, "oven_holds", "", faults)
@@ -119,7 +123,15 @@ def _count(table: Mapping[str, Any], key: str, prefix: str, faults: Faults) -> i
     value = table.get(key)
     if value is None or (isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST):
         return value
-    faults.found.append(f"{prefix}{key} = {shown(value)} must be a whole number from 1 to {MOST}")
+    faults.found.append(
+        Saying(
+            "{prefix}{key} = {value} must be a whole number from 1 to {most}",
+            prefix=prefix,
+            key=key,
+            value=shown(value),
+            most=MOST,
+        )
+    )
     return None
 
 
@@ -132,5 +144,7 @@ def _wall_time(table: Mapping[str, Any], key: str, faults: Faults) -> time | Non
             value = False
     if value is None or isinstance(value, time):
         return value
-    faults.found.append(f'{key} = {shown(table[key])} must be a time of the clock, such as "06:00"')
+    faults.found.append(
+        Saying('{key} = {table} must be a time of the clock, such as "06:00"', key=key, table=shown(table[key]))
+    )
     return None

@@ -5,6 +5,7 @@ from datetime import datetime, timedelta, tzinfo
 from math import ceil, floor
 
 from monitor.dough.learning import Learned
+from monitor.errors import UnfitError
 from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, is_shaped_in
 from monitor.plan.foretell import KEEPS_MIN, Foretold, foretell, still_to_come_min
 from monitor.plan.kitchen import Kitchen
@@ -111,7 +112,7 @@ def prepared(key: str, order: Order, kitchen: Kitchen) -> Prepared:
     """
     recipe = order.recipe
     if not recipe.method:
-        raise ValueError(f"{recipe.name} says nothing of its stages: add [[stage]] tables to its file")
+        raise UnfitError("{name} says nothing of its stages: add [[stage]] tables to its file", name=recipe.name)
     cold_c = kitchen.place(REFRIGERATOR).temp_c
     follows = follows_of(recipe)
     after = {before: number for number, befores in enumerate(follows) for before in befores}

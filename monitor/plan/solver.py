@@ -239,8 +239,10 @@ def solve(
         return None
     if status not in (cp_model.OPTIMAL, cp_model.FEASIBLE):
         raise SolverError(
-            f"no plan was found and none ruled out for {len(doughs)} doughs ({solver.status_name(status)}): "
-            "plan fewer doughs at once, or give them more room"
+            "no plan was found and none ruled out for {n} doughs ({status}): plan fewer doughs at "
+            "once, or give them more room",
+            n=len(doughs),
+            status=solver.status_name(status),
         )
 
     def values(variables: Iterable[cp_model.IntVar]) -> tuple[int, ...]:

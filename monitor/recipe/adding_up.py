@@ -4,6 +4,7 @@ from collections.abc import Iterator
 
 from monitor.recipe.ingredients import PERISHABLE, YEASTS, Kind
 from monitor.recipe.parts import Part, PartKind, Recipe
+from monitor.sayings import Number, Saying
 
 # judgement, from common practice without a source: outside these a slip of the pen is likelier than a bread
 SALT_PCT = (1.0, 3.0)
@@ -27,17 +28,31 @@ def _parts(recipe: Recipe) -> Iterator[str]:
         used_g = sum(line.weight.g for _, line in recipe.uses_of(part))
         if part is not recipe.dough:
             if used_g == 0.0:
-                yield f"{part.name} is made and nowhere used"
+                yield Saying("{part} is made and nowhere used", part=part.name)
             elif used_g > part.mass_g * (1.0 + SPARE_FRAC):
-                yield f"{part.name}: {used_g:.0f} g are used and only {part.mass_g:.0f} g are made"
+                yield Saying(
+                    "{part}: {used_g} g are used and only {made_g} g are made",
+                    part=part.name,
+                    used_g=Number(used_g, ".0f"),
+                    made_g=Number(part.mass_g, ".0f"),
+                )
             elif used_g < part.mass_g * (1.0 - SPARE_FRAC):
-                yield f"{part.name}: {part.mass_g - used_g:.0f} g of {part.mass_g:.0f} g are left over"
+                yield Saying(
+                    "{part}: {left_g} g of {made_g} g are left over",
+                    part=part.name,
+                    left_g=Number(part.mass_g - used_g, ".0f"),
+                    made_g=Number(part.mass_g, ".0f"),
+                )
         yield from _leaven(part, recipe)
         contents = recipe.contents(part)
         if part.kind in (PartKind.PREFERMENT, PartKind.SOURDOUGH) and contents.flour_g > 0.0:
             water_pct = contents.hydration_pct
             if not LEAST_PART_HYDRATION_PCT <= water_pct <= MOST_PART_HYDRATION_PCT:
-                yield f"{part.name}: water is {water_pct:.0f} % of its flour, which is neither a stiff nor a liquid one"
+                yield Saying(
+                    "{part}: water is {water_pct} % of its flour, which is neither a stiff nor a liquid one",
+                    part=part.name,
+                    water_pct=Number(water_pct, ".0f"),
+                )
 
 
 def _leaven(part: Part, recipe: Recipe) -> Iterator[str]:
@@ -46,13 +61,13 @@ def _leaven(part: Part, recipe: Recipe) -> Iterator[str]:
         return
     found = recipe.contents(part)
     if found.flour_g <= 0.0:
-        yield f"{part.name} has no flour"
+        yield Saying("{part} has no flour", part=part.name)
     elif found.yeast_g == 0.0 and found.sour_flour_g == 0.0:
-        yield f"{part.name} has nothing that leavens it: no yeast, no starter, no sourdough"
+        yield Saying("{part} has nothing that leavens it: no yeast, no starter, no sourdough", part=part.name)
     elif part.kind is PartKind.SOURDOUGH and not any(
         each.kind in (Kind.STARTER, Kind.PART) for each in part.ingredients
     ):
-        yield f"{part.name} is a sourdough without a ripe starter in it"
+        yield Saying("{part} is a sourdough without a ripe starter in it", part=part.name)
 
 
 def _whole(recipe: Recipe) -> Iterator[str]:
@@ -61,20 +76,41 @@ def _whole(recipe: Recipe) -> Iterator[str]:
         return
     salt_pct, water_pct, yeast_pct = total.pct(total.salt_g), total.hydration_pct, total.pct(total.yeast_g)
     if total.salt_g == 0.0:
-        yield "there is no salt in it"
+        yield Saying("there is no salt in it")
     elif not SALT_PCT[0] <= salt_pct <= SALT_PCT[1]:
-        yield f"salt is {salt_pct:.1f} % of all flour; {SALT_PCT[0]:g} to {SALT_PCT[1]:g} % is usual"
+        yield Saying(
+            "salt is {salt_pct} % of all flour; {low} to {high} % is usual",
+            salt_pct=Number(salt_pct, ".1f"),
+            low=Number(SALT_PCT[0], "g"),
+            high=Number(SALT_PCT[1], "g"),
+        )
     if not HYDRATION_PCT[0] <= water_pct <= HYDRATION_PCT[1]:
         low, high = HYDRATION_PCT
-        yield f"water is {water_pct:.0f} % of all flour, preferments counted in; {low:g} to {high:g} % is usual"
+        yield Saying(
+            "water is {water_pct} % of all flour, preferments counted in; {low} to {high} % is usual",
+            water_pct=Number(water_pct, ".0f"),
+            low=Number(low, "g"),
+            high=Number(high, "g"),
+        )
     if yeast_pct > MOST_YEAST_PCT:
-        yield f"yeast is {yeast_pct:.1f} % of all flour as instant yeast; more than {MOST_YEAST_PCT:g} % is unusual"
+        yield Saying(
+            "yeast is {yeast_pct} % of all flour as instant yeast; more than {most_yeast_pct} % is unusual",
+            yeast_pct=Number(yeast_pct, ".1f"),
+            most_yeast_pct=Number(MOST_YEAST_PCT, "g"),
+        )
     sugar_pct = total.pct(total.sugar_g)
     if sugar_pct > MUCH_SUGAR_PCT:
-        yield f"sugar is {sugar_pct:.0f} % of all flour: ordinary yeast slows down, an osmotolerant one does not"
+        yield Saying(
+            "sugar is {sugar_pct} % of all flour: ordinary yeast slows down, an osmotolerant one does not",
+            sugar_pct=Number(sugar_pct, ".0f"),
+        )
     prefermented_pct = total.pct(total.prefermented_g)
     if prefermented_pct > MOST_PREFERMENTED_PCT:
-        yield f"{prefermented_pct:.0f} % of the flour is prefermented; more than {MOST_PREFERMENTED_PCT:g} % is unusual"
+        yield Saying(
+            "{prefermented_pct} % of the flour is prefermented; more than {most_prefermented_pct} % is unusual",
+            prefermented_pct=Number(prefermented_pct, ".0f"),
+            most_prefermented_pct=Number(MOST_PREFERMENTED_PCT, "g"),
+        )
 
 
 def _pieces(recipe: Recipe) -> Iterator[str]:
@@ -82,9 +118,20 @@ def _pieces(recipe: Recipe) -> Iterator[str]:
         return
     wanted_g, made_g = recipe.pieces * recipe.piece_g, recipe.dough.mass_g
     if wanted_g > made_g * 1.005:
-        yield f"{recipe.pieces} pieces of {recipe.piece_g:.0f} g need {wanted_g:.0f} g and the dough is {made_g:.0f} g"
+        yield Saying(
+            "{pieces} pieces of {piece_g} g need {wanted_g} g and the dough is {made_g} g",
+            pieces=recipe.pieces,
+            piece_g=Number(recipe.piece_g, ".0f"),
+            wanted_g=Number(wanted_g, ".0f"),
+            made_g=Number(made_g, ".0f"),
+        )
     elif wanted_g < made_g * (1.0 - SPARE_FRAC):
-        yield f"{made_g - wanted_g:.0f} g of dough are left over after {recipe.pieces} pieces of {recipe.piece_g:.0f} g"
+        yield Saying(
+            "{left_g} g of dough are left over after {pieces} pieces of {piece_g} g",
+            left_g=Number(made_g - wanted_g, ".0f"),
+            pieces=recipe.pieces,
+            piece_g=Number(recipe.piece_g, ".0f"),
+        )
 
 
 def _doubts(recipe: Recipe) -> Iterator[str]:
@@ -92,10 +139,20 @@ def _doubts(recipe: Recipe) -> Iterator[str]:
         for each in part.ingredients:
             weight = each.weight
             if weight.high_g - weight.low_g > 2.0 * DOUBT_FRAC * weight.g:
-                kind = "" if each.kind not in YEASTS else ", and yeast sets the pace"
-                yield (
-                    f"{part.name}: {each.written} of {each.name} is {weight.low_g:.4g} to {weight.high_g:.4g} g; "
-                    f"counted as {weight.g:.4g} g{kind}. Weigh it"
+                said = (
+                    "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g. Weigh it"
+                    if each.kind not in YEASTS
+                    else "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g, and yeast sets "
+                    "the pace. Weigh it"
+                )
+                yield Saying(
+                    said,
+                    part=part.name,
+                    written=each.written,
+                    ingredient=each.name,
+                    low_g=Number(weight.low_g, ".4g"),
+                    high_g=Number(weight.high_g, ".4g"),
+                    g=Number(weight.g, ".4g"),
                 )
 
 

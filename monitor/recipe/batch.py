@@ -10,6 +10,7 @@ from monitor.recipe.calibration import Calibration
 from monitor.recipe.formula import FORMULA_KEYS, Formula
 from monitor.recipe.tables import Faults, name_of, nodes_of, shown, vessel_of
 from monitor.recipe.vessel import Vessel
+from monitor.sayings import Saying
 from monitor.wire.readings import Channel, NodeId
 
 BatchId = NewType("BatchId", int)
@@ -130,7 +131,7 @@ def _formula(table: Mapping[str, Any], faults: Faults) -> Formula | None:
         if key in table
     }
     if "flour_g" not in table:
-        faults.found.append("formula.flour_g is missing: percentages are counted on the flour")
+        faults.found.append(Saying("formula.flour_g is missing: percentages are counted on the flour"))
     weights = {key: value for key, value in grams.items() if value is not None}
     return Formula(**weights) if "flour_g" in weights else None
 
@@ -138,7 +139,9 @@ def _formula(table: Mapping[str, Any], faults: Faults) -> Formula | None:
 def _target(table: Mapping[str, Any], faults: Faults) -> Target:
     if "target" in table:
         if table["target"] != "peak" or "target_rise_pct" in table:
-            faults.found.append('target must be "peak" and stand alone; a rise is given as target_rise_pct = 100')
+            faults.found.append(
+                Saying('target must be "peak" and stand alone; a rise is given as target_rise_pct = 100')
+            )
         return Target(None)
     rise_pct = faults.number(table, "target_rise_pct", "", at_most=LARGEST_RISE_PCT)
     return Target() if rise_pct is None else Target(rise_pct)
@@ -146,7 +149,11 @@ def _target(table: Mapping[str, Any], faults: Faults) -> Target:
 
 def _events(rows: object, faults: Faults) -> tuple[Event, ...]:
     if not (isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows)):
-        faults.found.append(f"events = {shown(rows)} must be tables: a line [[events]] for each, and its keys below it")
+        faults.found.append(
+            Saying(
+                "events = {rows} must be tables: a line [[events]] for each, and its keys below it", rows=shown(rows)
+            )
+        )
         return ()
     events = []
     for number, row in enumerate(rows, start=1):
@@ -156,7 +163,7 @@ def _events(rows: object, faults: Faults) -> tuple[Event, ...]:
         kind = faults.choice(row, "kind", prefix, EventKind)
         note = row.get("note", "")
         if not isinstance(note, str):
-            faults.found.append(f"{prefix}note = {shown(note)} must be text")
+            faults.found.append(Saying("{prefix}note = {note} must be text", prefix=prefix, note=shown(note)))
         elif at is not None and kind is not None:
             events.append(Event(at, kind, note))
     return tuple(sorted(events, key=lambda event: event.at))
@@ -183,8 +190,8 @@ def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
         "preheat_min",
     )  # fmt: skip
     faults.unknown(table, known, "")
-    name = name_of(table, "name", "batch", faults)
-    recipe = name_of(table, "recipe", "recipe", faults) if "recipe" in table else None
+    name = name_of(table, "name", Saying("batch"), faults)
+    recipe = name_of(table, "recipe", Saying("recipe"), faults) if "recipe" in table else None
     stage = faults.choice(table, "stage", "", Stage)
     started_at = faults.moment(table, "started", "")
     preheat_min = faults.number(table, "preheat_min", "", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
@@ -195,7 +202,7 @@ def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
         vessel = vessel_of(vessel_table, faults)
         start_volume_ml = faults.number(vessel_table, "start_volume_ml", "vessel.", at_most=LARGEST_ML)
     elif "vessel" not in table:
-        faults.found.append("[vessel] is missing: shape, base_mm and depth_mm at the least")
+        faults.found.append(Saying("[vessel] is missing: shape, base_mm and depth_mm at the least"))
     formula_table = faults.table(table, "formula")
     formula = None if formula_table is None else _formula(formula_table, faults)
     nodes_table = faults.table(table, "nodes")
@@ -203,7 +210,9 @@ def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
     events = _events(table.get("events", []), faults)
     ended = [event.at for event in events if event.kind is EventKind.END]
     if ended and started_at is not None and ended[0] < started_at:
-        faults.found.append(f"events: the end at {ended[0]:%Y-%m-%dT%H:%M:%SZ} lies before the batch started")
+        faults.found.append(
+            Saying("events: the end at {ended} lies before the batch started", ended=f"{ended[0]:%Y-%m-%dT%H:%M:%SZ}")
+        )
     faults.raise_any()
     assert name is not None
     assert stage is not None

@@ -11,6 +11,8 @@ from enum import StrEnum
 from math import hypot, isfinite, sqrt
 from statistics import median, stdev
 
+from monitor.errors import UnfitError
+from monitor.sayings import Number
 from monitor.wire.readings import Channel, NodeId, Reading
 
 
@@ -61,7 +63,12 @@ class Calibration:
 
     def __post_init__(self) -> None:
         if not (isfinite(self.offset) and isfinite(self.sd) and self.sd >= 0.0):
-            raise ValueError(f"calibration of {self.channel}: offset {self.offset} and sd {self.sd} must be numbers")
+            raise UnfitError(
+                "calibration of {channel}: offset {offset} and sd {sd} must be numbers",
+                channel=self.channel,
+                offset=self.offset,
+                sd=self.sd,
+            )
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,12 +95,20 @@ def settled(channel: Channel, values: Sequence[float]) -> tuple[float, float]:
     (298.0, 0.51)
     """
     if len(values) < LEAST_READINGS:
-        raise ValueError(f"{len(values)} readings of {channel}: at least {LEAST_READINGS} are needed")
+        raise UnfitError(
+            "{n} readings of {channel}: at least {least_readings} are needed",
+            n=len(values),
+            channel=channel,
+            least_readings=LEAST_READINGS,
+        )
     spread = stdev(values)
     if spread > RESTLESS_SD[channel]:
-        raise ValueError(
-            f"{channel} spread by {spread:.1f}, more than {RESTLESS_SD[channel]:g}: it did not hold still, or "
-            "something else was in the way; wait and try again"
+        raise UnfitError(
+            "{channel} spread by {spread}, more than {restless_sd}: it did not hold still, or "
+            "something else was in the way; wait and try again",
+            channel=channel,
+            spread=Number(spread, ".1f"),
+            restless_sd=Number(RESTLESS_SD[channel], "g"),
         )
     # 1.2533: standard error of a median of normal readings over that of their mean
     return median(values), max(LEAST_SD[channel], 1.2533 * spread / sqrt(len(values)))
@@ -123,12 +138,14 @@ def two_points(cold: Calibration, warm: Point, at: datetime) -> Calibration:
         ``LEAST_APART_C``.
     """
     if cold.how is not How.ICE:
-        raise ValueError(f"the first of the two points is ice water, not {cold.how}")
+        raise UnfitError("the first of the two points is ice water, not {how}", how=cold.how)
     warm_c, warm_sd = settled(cold.channel, warm.values)
     cold_c = ICE_C - cold.offset
     if min(warm_c - cold_c, warm.truth - ICE_C) < LEAST_APART_C:
-        raise ValueError(
-            f"the second point reads {warm_c:.1f} C: it must be at least {LEAST_APART_C:g} C above ice water"
+        raise UnfitError(
+            "the second point reads {warm_c} C: it must be at least {least_apart_c} C above ice water",
+            warm_c=Number(warm_c, ".1f"),
+            least_apart_c=Number(LEAST_APART_C, "g"),
         )
     warm_offset = warm.truth - warm_c
     share = (WORK_C - cold_c) / (warm_c - cold_c)
@@ -145,9 +162,12 @@ def two_points(cold: Calibration, warm: Point, at: datetime) -> Calibration:
 def _sensible(calibration: Calibration) -> Calibration:
     largest = LARGEST_OFFSET[calibration.channel]
     if abs(calibration.offset) > largest:
-        raise ValueError(
-            f"{calibration.channel} would need {calibration.offset:+.1f}, more than {largest:g}: that is no small "
-            "error but a fault; check what was measured, the sensor and its wiring"
+        raise UnfitError(
+            "{channel} would need {offset}, more than {largest}: that is no small error but a fault; "
+            "check what was measured, the sensor and its wiring",
+            channel=calibration.channel,
+            offset=Number(calibration.offset, "+.1f"),
+            largest=Number(largest, "g"),
         )
     return calibration
 

@@ -4,6 +4,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import isfinite
 
+from monitor.errors import UnfitError
+
 
 @dataclass(frozen=True, slots=True)
 class Formula:
@@ -34,10 +36,16 @@ class Formula:
 
     def __post_init__(self) -> None:
         if not (self.flour_g > 0 and isfinite(self.flour_g)):
-            raise ValueError(f"formula flour_g = {self.flour_g}: percentages are counted on it, give more than 0 g")
+            raise UnfitError(
+                "formula flour_g = {flour_g}: percentages are counted on it, give more than 0 g", flour_g=self.flour_g
+            )
         for name in FORMULA_KEYS:
             if not 0 <= getattr(self, name) < float("inf"):
-                raise ValueError(f"formula {name} = {getattr(self, name)}: a weight is a number of grams, 0 or more")
+                raise UnfitError(
+                    "formula {name} = {grams}: a weight is a number of grams, 0 or more",
+                    name=name,
+                    grams=getattr(self, name),
+                )
 
     @property
     def dough_g(self) -> float:
@@ -75,7 +83,11 @@ class Formula:
             When there is no such ingredient.
         """
         if ingredient not in FORMULA_KEYS:
-            raise ValueError(f"{ingredient!r} is no ingredient; there are {', '.join(FORMULA_KEYS)}")
+            raise UnfitError(
+                "{ingredient!r} is no ingredient; there are {formula_keys}",
+                ingredient=ingredient,
+                formula_keys=", ".join(FORMULA_KEYS),
+            )
         return float(100.0 * getattr(self, ingredient) / self.flour_g)
 
     def scaled_to_flour(self, flour_g: float) -> "Formula":

@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 from fractions import Fraction
 
+from monitor.errors import UnfitError
 from monitor.units import GRAMS_PER_OUNCE
 
 CUP_ML = 236.5882365  # US customary cup, exact: 1/16 of 231 cubic inches
@@ -105,8 +106,9 @@ def amount_of(text: str) -> Amount:
             else:
                 number = int(match["whole"] or 0) + float(Fraction(int(match["top"]), int(match["bottom"])))
             return Amount(number, Unit(name))
-    raise ValueError(
-        f"{text[:40]!r} is no amount; write for example 700 g, 1.5 kg, 24 oz, 2 1/4 tsp, 3 cups, 250 ml, 68 % or all"
+    raise UnfitError(
+        "{text!r} is no amount; write for example 700 g, 1.5 kg, 24 oz, 2 1/4 tsp, 3 cups, 250 ml, 68 % or all",
+        text=text[:40],
     )
 
 

@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
+from monitor.errors import UnfitError
 from monitor.recipe.formula import SOURDOUGH_FLOUR_FRAC, YEAST_PER_FRESH, Formula, YeastForm
 from monitor.recipe.ingredients import PERISHABLE, YEASTS, Kind, made_of
 from monitor.recipe.measures import Weight, weighed
@@ -190,7 +191,12 @@ class Recipe:
         for each in self.parts:
             if each.name == name:
                 return each
-        raise ValueError(f"{self.name} has no part {name!r}; there are {', '.join(each.name for each in self.parts)}")
+        raise UnfitError(
+            "{name} has no part {part!r}; there are {parts}",
+            name=self.name,
+            part=name,
+            parts=", ".join(each.name for each in self.parts),
+        )
 
     def contents(self, part: Part) -> Contents:
         """What a part is made of, the parts inside it opened: each gives as large a share as is taken of it."""
@@ -260,7 +266,7 @@ def scaled(recipe: Recipe, factor: float) -> Recipe:
         When the factor is not above 0.
     """
     if not 0.0 < factor < float("inf"):
-        raise ValueError(f"a recipe cannot be made {factor} times: give a weight or a number above 0")
+        raise UnfitError("a recipe cannot be made {factor} times: give a weight or a number above 0", factor=factor)
 
     def bigger(ingredient: Ingredient) -> Ingredient:
         return replace(ingredient, weight=ingredient.weight.times(factor), written="")
@@ -272,7 +278,7 @@ def scaled(recipe: Recipe, factor: float) -> Recipe:
 def scaled_to_flour(recipe: Recipe, flour_g: float) -> Recipe:
     """The recipe for so much flour altogether, that of preferments and starters counted in."""
     if recipe.total.flour_g <= 0.0:
-        raise ValueError(f"{recipe.name} has no flour to scale by")
+        raise UnfitError("{name} has no flour to scale by", name=recipe.name)
     return scaled(recipe, flour_g / recipe.total.flour_g)
 
 
@@ -296,7 +302,7 @@ def scaled_to_preferment(recipe: Recipe, part: Part, at_hand_g: float) -> Recipe
     """
     used_g = sum(line.weight.g for _, line in recipe.uses_of(part))
     if used_g <= 0.0:
-        raise ValueError(f"{recipe.name} uses none of its {part.name}: nothing to scale by")
+        raise UnfitError("{name} uses none of its {part}: nothing to scale by", name=recipe.name, part=part.name)
     return scaled(recipe, at_hand_g / used_g)
 
 

@@ -10,6 +10,7 @@ from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, Unit, Weight, am
 from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
 from monitor.recipe.tables import Faults, name_of, nodes_of, shown, vessel_of
+from monitor.sayings import Saying
 
 LONGEST_STAGE_H = 240.0
 LONGEST_WORK_MIN = 600.0
@@ -32,16 +33,16 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
     ConfigError
         With every fault of the file at once: what, where, and what would be right.
     """
-    faults = Faults(where, "a recipe file")
+    faults = Faults(where, Saying("a recipe file"))
     faults.unknown(table, ("name", "note", "pieces", "piece_g", "part", "stage", "bake"), "")
-    name = name_of(table, "name", "recipe", faults)
+    name = name_of(table, "name", Saying("recipe"), faults)
     parts: list[Part] = []
     for number, row in enumerate(_rows(table, "part", faults), start=1):
         part = _part(row, f"part {number}: ", parts, faults)
         if part is not None:
             parts.append(part)
     if not table.get("part"):
-        faults.found.append("there is no [[part]]: a recipe has one at the least, the dough")
+        faults.found.append(Saying("there is no [[part]]: a recipe has one at the least, the dough"))
     known = [part.name for part in parts]
     method = tuple(
         _stage(row, f"stage {number}: ", known, faults)
@@ -61,7 +62,11 @@ def _rows(table: Mapping[str, Any], key: str, faults: Faults) -> list[Mapping[st
     rows = table.get(key, [])
     if isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows):
         return rows
-    faults.found.append(f"{key} = {shown(rows)} must be tables: a line [[{key}]] for each, and its keys below it")
+    faults.found.append(
+        Saying(
+            "{key} = {rows} must be tables: a line [[{key}]] for each, and its keys below it", key=key, rows=shown(rows)
+        )
+    )
     return []
 
 
@@ -71,7 +76,15 @@ def _whole(table: Mapping[str, Any], key: str, prefix: str, faults: Faults, *, a
         return None
     if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= at_most:
         return value
-    faults.found.append(f"{prefix}{key} = {shown(value)} must be a whole number from 1 to {at_most}")
+    faults.found.append(
+        Saying(
+            "{prefix}{key} = {value} must be a whole number from 1 to {at_most}",
+            prefix=prefix,
+            key=key,
+            value=shown(value),
+            at_most=at_most,
+        )
+    )
     return None
 
 
@@ -80,16 +93,22 @@ def _whole(table: Mapping[str, Any], key: str, prefix: str, faults: Faults, *, a
 
 def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Faults) -> Part | None:
     faults.unknown(row, ("name", "kind", "ingredients"), prefix)
-    name = name_of(row, "name", "part", faults)
+    name = name_of(row, "name", Saying("part"), faults)
     kind = faults.choice(row, "kind", prefix, PartKind) if "kind" in row else PartKind.DOUGH
     lines = row.get("ingredients")
     if not isinstance(lines, Mapping) or not lines:
-        faults.found.append(f'{prefix}[part.ingredients] is missing: a line for each, such as "white flour" = "700 g"')
+        faults.found.append(
+            Saying(
+                '{prefix}[part.ingredients] is missing: a line for each, such as "white flour" = "700 g"', prefix=prefix
+            )
+        )
         return None
     if name is None or kind is None:
         return None
     if any(part.name == name for part in before):
-        faults.found.append(f"{prefix}there is a part {name!r} already: give each a name of its own")
+        faults.found.append(
+            Saying("{prefix}there is a part {name!r} already: give each a name of its own", prefix=prefix, name=name)
+        )
         return None
     read: list[tuple[str, Kind, Amount, Mapping[str, Any]]] = []
     for what, said in lines.items():
@@ -105,7 +124,9 @@ def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Fault
     for what, each, amount, said in read:
         weight = _weight(what, each, amount, said, before, flour_g)
         if weight is None:
-            faults.found.append(f"{prefix}{what}: {_no_weight(each, amount)}")
+            faults.found.append(
+                Saying("{prefix}{what}: {each}", prefix=prefix, what=what, each=_no_weight(each, amount))
+            )
             continue
         ingredients.append(Ingredient(what, each, weight, str(said["amount"]), said.get("hydration_pct")))
     return Part(name, kind, tuple(ingredients))
@@ -126,8 +147,12 @@ def _line(
         if kind is None:
             kinds = ", ".join(each for each in Kind if each is not Kind.PART)
             faults.found.append(
-                f"{prefix}is neither a part above it nor known by its name; "
-                f'say what it is: {{ amount = "50 g", kind = "other" }}, one of {kinds}'
+                Saying(
+                    "{prefix}is neither a part above it nor known by its name; say what it is: {{ amount = "
+                    '"50 g", kind = "other" }}, one of {kinds}',
+                    prefix=prefix,
+                    kinds=kinds,
+                )
             )
     faults.number(table, "g_per_cup", prefix, at_most=1000.0)
     faults.number(table, "hydration_pct", prefix, at_most=500.0)
@@ -135,7 +160,7 @@ def _line(
     try:
         amount = amount_of(said_amount if isinstance(said_amount, str) else shown(said_amount))
     except ValueError as err:
-        faults.found.append(f"{prefix}{err}")
+        faults.found.append(Saying("{prefix}{why}", prefix=prefix, why=err))
         return None
     return None if kind is None else (kind, amount, table)
 
@@ -184,20 +209,30 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
     stage = faults.choice(row, "stage", prefix, Stage)
     part = row.get("part", parts[-1] if parts else "")
     if part not in parts and parts:
-        faults.found.append(f"{prefix}part = {shown(part)} must be one of: {', '.join(parts)}")
+        faults.found.append(
+            Saying(
+                "{prefix}part = {part} must be one of: {parts}", prefix=prefix, part=shown(part), parts=", ".join(parts)
+            )
+        )
     goals = [key for key in ("rise_pct", "target", "hours") if key in row]
     if len(goals) != 1:
-        faults.found.append(f'{prefix}say what it waits for, one of: rise_pct = 75, target = "peak", hours = 12')
+        faults.found.append(
+            Saying('{prefix}say what it waits for, one of: rise_pct = 75, target = "peak", hours = 12', prefix=prefix)
+        )
     if "target" in row and row["target"] != "peak":
-        faults.found.append(f'{prefix}target must be "peak"; a rise is given as rise_pct = 75')
+        faults.found.append(Saying('{prefix}target must be "peak"; a rise is given as rise_pct = 75', prefix=prefix))
     rise_pct = faults.number(row, "rise_pct", prefix, at_most=LARGEST_RISE_PCT)
     place = row.get("place", REFRIGERATOR if stage is Stage.RETARD else ROOM)
     if not isinstance(place, str) or not place.strip():
-        faults.found.append(f"{prefix}place = {shown(place)} must be the name of a place in the kitchen")
+        faults.found.append(
+            Saying(
+                "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
+            )
+        )
     vessel_table = row.get("vessel")
     nodes_table = row.get("nodes", {})
     if not isinstance(vessel_table, Mapping | None) or not isinstance(nodes_table, Mapping):
-        faults.found.append(f"{prefix}vessel and nodes are tables: [stage.vessel], [stage.nodes]")
+        faults.found.append(Saying("{prefix}vessel and nodes are tables: [stage.vessel], [stage.nodes]", prefix=prefix))
         vessel_table, nodes_table = None, {}
 
     def minutes(key: str) -> float:
@@ -220,9 +255,13 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         sample_g=faults.number(row, "sample_g", prefix, at_most=LARGEST_G),
     )
     if found.mixer_min > found.hands_min:
-        faults.found.append(f"{prefix}mixer_min lies within hands_min: somebody stands at the mixer")
+        faults.found.append(
+            Saying("{prefix}mixer_min lies within hands_min: somebody stands at the mixer", prefix=prefix)
+        )
     if rise_pct is not None and found.good_to_rise_pct is not None and found.good_to_rise_pct <= rise_pct:
-        faults.found.append(f"{prefix}good_to_rise_pct must be above rise_pct: it is where over-proofing begins")
+        faults.found.append(
+            Saying("{prefix}good_to_rise_pct must be above rise_pct: it is where over-proofing begins", prefix=prefix)
+        )
     return found
 
 
@@ -230,7 +269,7 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     faults.unknown(table, _BAKE_KEYS, "bake.")
     for key in ("minutes", "oven_c"):
         if key not in table:
-            faults.found.append(f"bake.{key} is missing")
+            faults.found.append(Saying("bake.{key} is missing", key=key))
     minutes = faults.number(table, "minutes", "bake.", at_most=LONGEST_WORK_MIN)
     oven_c = faults.number(table, "oven_c", "bake.", at_most=HOTTEST_OVEN_C)
     preheat_min = faults.number(table, "preheat_min", "bake.", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
@@ -238,7 +277,9 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     steam = table.get("steam_min", [])
     is_list = isinstance(steam, list) and all(isinstance(at, int | float) and not isinstance(at, bool) for at in steam)
     if not is_list or any(not 0 <= at <= (minutes or LONGEST_WORK_MIN) for at in steam):
-        faults.found.append(f"bake.steam_min = {shown(steam)} must be minutes after loading, such as [0, 5, 10]")
+        faults.found.append(
+            Saying("bake.steam_min = {steam} must be minutes after loading, such as [0, 5, 10]", steam=shown(steam))
+        )
         steam = []
     waits = [
         faults.number(table, key, "bake.", at_most=LONGEST_WORK_MIN, can_be_zero=True) or 0.0

@@ -9,8 +9,9 @@ from enum import StrEnum
 from math import isfinite
 from typing import Any, TypeVar
 
-from monitor.errors import ConfigError
+from monitor.errors import ConfigError, saying_of
 from monitor.recipe.vessel import Shape, Vessel
+from monitor.sayings import Number, Saying, several
 from monitor.wire.readings import Channel, NodeId
 
 Choice = TypeVar("Choice", bound=StrEnum)
@@ -53,7 +54,7 @@ class Faults:
         What the file is, with its article.
     """
 
-    def __init__(self, where: str, kind: str = "a batch file") -> None:
+    def __init__(self, where: str, kind: str = Saying("a batch file")) -> None:
         self.where = where
         self.kind = kind
         self.found: list[str] = []
@@ -62,8 +63,20 @@ class Faults:
         for key in table:
             if key not in known:
                 near = difflib.get_close_matches(key[:40], known, n=1)
-                hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(known)}"
-                self.found.append(f"{prefix}{key[:40]} is not a key of {self.kind}; {hint}")
+                hint = (
+                    Saying("did you mean {near!r}?", near=near[0])
+                    if near
+                    else Saying("known here: {known}", known=", ".join(known))
+                )
+                self.found.append(
+                    Saying(
+                        "{prefix}{key} is not a key of {file}; {hint}",
+                        prefix=prefix,
+                        key=key[:40],
+                        file=self.kind,
+                        hint=hint,
+                    )
+                )
 
     def number(
         self, table: Mapping[str, Any], key: str, prefix: str, *, at_most: float, can_be_zero: bool = False
@@ -74,8 +87,17 @@ class Faults:
         number = finite(table[key])
         if number is not None and (0.0 < number <= at_most or (can_be_zero and number == 0.0)):
             return number
-        least = "from 0" if can_be_zero else "above 0"
-        self.found.append(f"{prefix}{key} = {shown(table[key])} must be a number {least}, at most {at_most:.0f}")
+        least = Saying("from 0") if can_be_zero else Saying("above 0")
+        self.found.append(
+            Saying(
+                "{prefix}{key} = {value} must be a number {least}, at most {at_most}",
+                prefix=prefix,
+                key=key,
+                value=shown(table[key]),
+                least=least,
+                at_most=Number(at_most, ".0f"),
+            )
+        )
         return None
 
     def moment(self, table: Mapping[str, Any], key: str, prefix: str) -> datetime | None:
@@ -83,8 +105,14 @@ class Faults:
         if isinstance(value, datetime) and value.tzinfo is not None and value.year in SENSIBLE_YEARS:
             return value.astimezone(UTC)
         self.found.append(
-            f"{prefix}{key} = {value if isinstance(value, date) else shown(value)} must be a date and time with its "
-            f"offset and without quotation marks, such as 2026-03-02T05:40:00Z, in {SENSIBLE_YEARS[0]} or later"
+            Saying(
+                "{prefix}{key} = {value} must be a date and time with its offset and without quotation "
+                "marks, such as 2026-03-02T05:40:00Z, in {year} or later",
+                prefix=prefix,
+                key=key,
+                value=value if isinstance(value, date) else shown(value),
+                year=SENSIBLE_YEARS[0],
+            )
         )
         return None
 
@@ -94,10 +122,19 @@ class Faults:
             if value in list(enum):
                 return enum(value)
             near = difflib.get_close_matches(value[:40].lower(), list(enum), n=1)
-            hint = f"; did you mean {str(near[0])!r}?" if near else ""
+            hint = Saying("; did you mean {near!r}?", near=str(near[0])) if near else ""
         else:
             hint = ""
-        self.found.append(f"{prefix}{key} = {shown(value)} must be one of: {', '.join(enum)}{hint}")
+        self.found.append(
+            Saying(
+                "{prefix}{key} = {value} must be one of: {known}{hint}",
+                prefix=prefix,
+                key=key,
+                value=shown(value),
+                known=", ".join(enum),
+                hint=hint,
+            )
+        )
         return None
 
     def table(self, parent: Mapping[str, Any], key: str) -> Mapping[str, Any] | None:
@@ -105,26 +142,38 @@ class Faults:
         value = parent.get(key)
         if value is None or isinstance(value, Mapping):
             return value
-        self.found.append(f"{key} = {shown(value)} must be a table: a line [{key}], and its keys below it")
+        self.found.append(
+            Saying(
+                "{key} = {value} must be a table: a line [{key}], and its keys below it", key=key, value=shown(value)
+            )
+        )
         return None
 
     def raise_any(self) -> None:
         if len(self.found) == 1:
-            raise ConfigError(f"{self.where}: {self.found[0]}")
+            raise ConfigError("{where}: {found}", where=self.where, found=self.found[0])
         if self.found:
-            raise ConfigError(
-                f"{self.where}: {len(self.found)} faults\n" + "\n".join(f"  {line}" for line in self.found)
-            )
+            lines = several([Saying("  {fault}", fault=fault) for fault in self.found], "\n")
+            raise ConfigError("{where}: {n} faults\n{lines}", where=self.where, n=len(self.found), lines=lines)
 
 
 def name_of(table: Mapping[str, Any], key: str, what: str, faults: Faults) -> str | None:
     name = table.get(key)
     if not isinstance(name, str) or not name.strip():
-        faults.found.append(f"{key} = {shown(name)} must say what you call this {what}")
+        faults.found.append(
+            Saying("{key} = {name} must say what you call this {what}", key=key, name=shown(name), what=what)
+        )
         return None
     name = name.strip()
     if len(name) > LONGEST_NAME or any(unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp") for letter in name):
-        faults.found.append(f"{key} = {shown(name)} must be one line of at most {LONGEST_NAME} characters")
+        faults.found.append(
+            Saying(
+                "{key} = {name} must be one line of at most {n} characters",
+                key=key,
+                name=shown(name),
+                n=LONGEST_NAME,
+            )
+        )
         return None
     return name
 
@@ -135,10 +184,24 @@ def _sides(table: Mapping[str, Any], key: str, faults: Faults) -> tuple[float, f
     if len(sides) == 2 and sides[0] is not None and sides[1] is not None:
         if all(0.0 < side <= LARGEST_MM for side in sides if side is not None):
             return (sides[0], sides[1])
-        faults.found.append(f"vessel.{key} = {shown(value)} must be above 0 and at most {LARGEST_MM:.0f} mm")
+        faults.found.append(
+            Saying(
+                "vessel.{key} = {value} must be above 0 and at most {largest_mm} mm",
+                key=key,
+                value=shown(value),
+                largest_mm=Number(LARGEST_MM, ".0f"),
+            )
+        )
         return None
-    said = "is missing:" if key not in table else f"= {shown(value)} must be"
-    faults.found.append(f"vessel.{key} {said} an inner diameter in mm, or [length, width] if rectangular")
+    faults.found.append(
+        Saying(
+            "vessel.{key} is missing: an inner diameter in mm, or [length, width] if rectangular"
+            if key not in table
+            else "vessel.{key} = {value} must be an inner diameter in mm, or [length, width] if rectangular",
+            key=key,
+            value=shown(value),
+        )
+    )
     return None
 
 
@@ -148,7 +211,7 @@ def vessel_of(table: Mapping[str, Any], faults: Faults) -> Vessel | None:
     shape = faults.choice(table, "shape", "vessel.", Shape)
     depth_mm = faults.number(table, "depth_mm", "vessel.", at_most=LARGEST_MM)
     if "depth_mm" not in table:
-        faults.found.append("vessel.depth_mm is missing: the inner depth in millimetres")
+        faults.found.append(Saying("vessel.depth_mm is missing: the inner depth in millimetres"))
     sensor_mm = faults.number(table, "sensor_to_base_mm", "vessel.", at_most=LARGEST_MM)
     sensor_sd_mm = faults.number(table, "sensor_sd_mm", "vessel.", at_most=LARGEST_MM, can_be_zero=True)
     base = _sides(table, "base_mm", faults)
@@ -158,7 +221,7 @@ def vessel_of(table: Mapping[str, Any], faults: Faults) -> Vessel | None:
     try:
         return Vessel(shape, base, top, depth_mm, sensor_mm, sensor_sd_mm or 0.0)
     except ValueError as err:
-        faults.found.append(str(err))
+        faults.found.append(saying_of(err))
         return None
 
 
@@ -173,6 +236,10 @@ def nodes_of(table: Mapping[str, Any], faults: Faults) -> tuple[tuple[Channel, N
             found.append((channel, NodeId(urn)))
         else:
             faults.found.append(
-                f"nodes.{channel} = {shown(urn)} must be a node's name, like urn:dev:mac:020000fffe5e0001"
+                Saying(
+                    "nodes.{channel} = {urn} must be a node's name, like urn:dev:mac:020000fffe5e0001",
+                    channel=channel,
+                    urn=shown(urn),
+                )
             )
     return tuple(found)

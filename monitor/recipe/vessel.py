@@ -8,6 +8,8 @@ from typing import Any, TypeVar
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.errors import UnfitError
+
 Floats = TypeVar("Floats", float, NDArray[np.float64])
 
 
@@ -54,11 +56,19 @@ class Vessel:
         for name, sides in measures.items():
             for side in sides:
                 if not (side > 0 and isfinite(side)):
-                    raise ValueError(f"vessel {name} = {side}: every inner measure must be more than 0 mm")
+                    raise UnfitError(
+                        "vessel {name} = {side}: every inner measure must be more than 0 mm", name=name, side=side
+                    )
         if not (self.sensor_sd_mm >= 0 and isfinite(self.sensor_sd_mm)):
-            raise ValueError(f"vessel sensor_sd_mm = {self.sensor_sd_mm}: a doubt is 0 mm or more")
+            raise UnfitError(
+                "vessel sensor_sd_mm = {sensor_sd_mm}: a doubt is 0 mm or more", sensor_sd_mm=self.sensor_sd_mm
+            )
         if self.shape is Shape.ROUND and (self.base_mm[0] != self.base_mm[1] or self.top_mm[0] != self.top_mm[1]):
-            raise ValueError(f"vessel base_mm, top_mm = {self.base_mm}, {self.top_mm}: a round vessel has one diameter")
+            raise UnfitError(
+                "vessel base_mm, top_mm = {base_mm}, {top_mm}: a round vessel has one diameter",
+                base_mm=self.base_mm,
+                top_mm=self.top_mm,
+            )
 
     @property
     def volume_ml(self) -> float:
@@ -106,7 +116,7 @@ def height_mm(vessel: Vessel, distance_mm: Floats) -> Floats:
         When the vessel has no ``sensor_to_base_mm``.
     """
     if vessel.sensor_to_base_mm is None:
-        raise ValueError("vessel sensor_to_base_mm is not known: measure the empty vessel with the sensor in place")
+        raise UnfitError("vessel sensor_to_base_mm is not known: measure the empty vessel with the sensor in place")
     return vessel.sensor_to_base_mm - distance_mm
 
 

@@ -49,7 +49,9 @@ def _write(folder: Path, files: dict[str, str]) -> None:
         for name, text in files.items():
             (folder / name).write_text(text, encoding="utf-8")
     except OSError as err:
-        raise ConfigError(f"{folder}: cannot be written ({err.strerror}); name another folder") from err
+        raise ConfigError(
+            "{folder}: cannot be written ({why}); name another folder", folder=folder, why=err.strerror
+        ) from err
 
 
 def _write_units(setting: Setting, folder: Path, out: TextIO) -> None:

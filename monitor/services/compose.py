@@ -53,7 +53,8 @@ def project_folder() -> Path:
     folder = Path(__file__).resolve().parents[2]
     if not (folder / "requirements.lock").exists():
         raise ConfigError(
-            f"{folder}: no requirements.lock, so no image can be made of it; run this from a checkout of the project"
+            "{folder}: no requirements.lock, so no image can be made of it; run this from a checkout of the project",
+            folder=folder,
         )
     return folder
 

@@ -90,7 +90,7 @@ def write_probe(config: Config) -> Path:
     """
     options = broker.read_options(config.data_dir)
     if options is None:
-        raise ConfigError(f"{config.data_dir}: no broker is set up here")
+        raise ConfigError("{data_dir}: no broker is set up here", data_dir=config.data_dir)
     address = broker.collector_address(options, broker.PROBE)
     password = config.secrets.password_for(address)
     ca = broker.kept_authority(config.data_dir, options)

@@ -20,6 +20,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.clock import Clock
 from monitor.errors import ConfigError, SourceError
+from monitor.sayings import Saying
 from monitor.sources.claim import TOPIC as CLAIM_TOPIC
 from monitor.sources.claim import SiteClaim
 from monitor.sources.intake import Fault, Frame, Item, Status, put
@@ -110,7 +111,9 @@ class MqttSource:
             try:
                 self._client.tls_set(None if ca_file is None else str(ca_file))
             except (OSError, ValueError) as error:
-                raise ConfigError(f"{self.name}: certificates {ca_file} cannot be used: {error}") from error
+                raise ConfigError(
+                    "{name}: certificates {ca_file} cannot be used: {why}", name=self.name, ca_file=ca_file, why=error
+                ) from error
         if claim is not None:
             self._client.will_set(CLAIM_TOPIC, claim.will, QOS, retain=True)
             self._client.on_pre_connect = self._on_pre_connect
@@ -132,7 +135,7 @@ class MqttSource:
             self._client.connect_async(self._host, self._port, KEEPALIVE_S)
             self._client.loop_start()
         except (OSError, ValueError, RuntimeError) as error:
-            raise SourceError(f"{self.name}: cannot be read: {error}; check the address") from error
+            raise SourceError("{name}: cannot be read: {why}; check the address", name=self.name, why=error) from error
 
     def stop(self) -> None:
         """Leave the broker, which keeps the session, and wait for the thread."""
@@ -163,7 +166,7 @@ class MqttSource:
         self, client: paho.Client, userdata: Any, flags: paho.ConnectFlags, code: ReasonCode, properties: Any
     ) -> None:
         if code.is_failure:
-            self._say_once(f"refused by the broker: {code}; check user name and password")
+            self._say_once(Saying("refused by the broker: {code}; check user name and password", code=code))
             return
         self._connections += 1
         log.info("logged in source=%s has_session=%s", self.name, flags.session_present)
@@ -173,9 +176,9 @@ class MqttSource:
 
     def _on_connect_fail(self, client: paho.Client, userdata: Any) -> None:
         if self._claim is not None and self._claim.other is not None:
-            self._say_once(f"the collector on {self._claim.other.machine} serves this site")
+            self._say_once(Saying("the collector on {machine} serves this site", machine=self._claim.other.machine))
         else:
-            self._say_once("does not answer; start it, or check host and port")
+            self._say_once(Saying("does not answer; start it, or check host and port"))
 
     def _on_disconnect(
         self,
@@ -188,14 +191,18 @@ class MqttSource:
         if self._stopping.is_set() or not self._is_up:
             return  # leaving, or refused: said already
         self._is_up = False
-        self._say_once(f"connection lost: {code}")
+        self._say_once(Saying("connection lost: {code}", code=code))
         self._tell(is_online=False, detail=str(code))
 
     def _on_subscribe(
         self, client: paho.Client, userdata: Any, mid: int, codes: list[ReasonCode], properties: Properties | None
     ) -> None:
         if any(code.is_failure for code in codes):
-            self._say_once(f"this user may not read {ROOT}/+/pack and {ROOT}/+/status; mend the broker's access list")
+            self._say_once(
+                Saying(
+                    "this user may not read {root}/+/pack and {root}/+/status; mend the broker's access list", root=ROOT
+                )
+            )
             return
         log.info("connected source=%s", self.name)  # only now: what is published from here on reaches this source
         self._is_up = True
@@ -263,7 +270,9 @@ def _parsed(url: str) -> tuple[str, str, int, str | None]:
     except ValueError as error:
         raise ConfigError("broker: its URL cannot be read; write it as mqtt://host:1883") from error
     if parts.password is not None:  # such a URL ends up in logs and process lists
-        raise ConfigError(f"broker {parts.hostname}: take the password out of the URL, it has a place of its own")
+        raise ConfigError(
+            "broker {hostname}: take the password out of the URL, it has a place of its own", hostname=parts.hostname
+        )
     if parts.scheme not in PORTS or not parts.hostname or parts.path.strip("/") or parts.query:
-        raise ConfigError(f"broker {url!r}: must be mqtt://host:port or mqtts://host:port")
+        raise ConfigError("broker {url!r}: must be mqtt://host:port or mqtts://host:port", url=url)
     return parts.scheme, parts.hostname, PORTS[parts.scheme] if port is None else port, parts.username

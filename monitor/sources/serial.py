@@ -58,10 +58,17 @@ def port_of(spec: str) -> str:
         if (port.vid, port.pid) == (vid, pid) and serial_number in (None, port.serial_number)
     ]
     if not found:
-        raise SourceError(f"{spec}: no such device is plugged in; plug it in, or see the list of ports for its id")
+        raise SourceError(
+            "{spec}: no such device is plugged in; plug it in, or see the list of ports for its id", spec=spec
+        )
     if len(found) > 1:
         names = ", ".join(hardware_id(vid, pid, port.serial_number) for port in found)
-        raise SourceError(f"{spec}: {len(found)} devices have this id; name one by its serial number: {names}")
+        raise SourceError(
+            "{spec}: {n} devices have this id; name one by its serial number: {names}",
+            spec=spec,
+            n=len(found),
+            names=names,
+        )
     return str(found[0].device)
 
 
@@ -71,7 +78,7 @@ def _parsed_hwid(spec: str) -> tuple[int, int, str | None]:
         vid, pid = int(parts[0], 16), int(parts[1], 16)
     except (ValueError, IndexError) as error:
         raise ConfigError(
-            f"serial port {spec!r}: must be hwid:VID:PID or hwid:VID:PID:SERIAL, such as hwid:1209:0001"
+            "serial port {spec!r}: must be hwid:VID:PID or hwid:VID:PID:SERIAL, such as hwid:1209:0001", spec=spec
         ) from error
     return vid, pid, parts[2] if len(parts) > 2 else None
 
@@ -132,7 +139,7 @@ class SerialSource:
                 if str(error) != told:
                     log.warning("waiting source=%s reason=%r", self.name, str(error))
                     told = str(error)
-                self.trouble = str(error)
+                self.trouble = error.saying
                 self._stopping.wait(retry_s)
                 retry_s = min(2 * retry_s, LAST_RETRY_S)
                 continue
@@ -145,7 +152,7 @@ class SerialSource:
                 line.read()
             except SourceError as error:
                 log.warning("lost source=%s reason=%r", self.name, str(error))
-                self._tell(is_online=False, detail=str(error))
+                self._tell(is_online=False, detail=error.saying)
                 self._stopping.wait(retry_s)
 
     def _opened(self) -> serial.Serial:
@@ -156,7 +163,9 @@ class SerialSource:
                 port.exclusive = True  # a second reader would take half of the bytes
             port.open()
         except (OSError, ValueError) as error:  # SerialException is an OSError; ValueError: a URL of no known kind
-            raise SourceError(f"{path}: cannot be opened: {error}; check the plug, the name and the rights") from error
+            raise SourceError(
+                "{path}: cannot be opened: {why}; check the plug, the name and the rights", path=path, why=error
+            ) from error
         return port
 
     def _tell(self, *, is_online: bool, detail: str = "") -> None:
@@ -195,7 +204,9 @@ class _Line:
                 data = self._port.read(max(1, min(self._port.in_waiting, BYTES_A_READ)))
                 self._take(data, self._clock.now())
         except OSError as error:  # SerialException is one; in_waiting of a lost port raises the plain one
-            raise SourceError(f"{self._port.port}: lost: {error}; it is opened again when it is back") from error
+            raise SourceError(
+                "{port}: lost: {why}; it is opened again when it is back", port=self._port.port, why=error
+            ) from error
         finally:
             self._tell_faults(self._clock.now())
             self._port.close()

@@ -91,7 +91,7 @@ def checked_host(url: str, may_reach: Collection[str]) -> str:
     try:
         parts = urlsplit(url)
     except ValueError as error:
-        raise ConfigError(f"heartbeat_url: is no web address ({error})") from error
+        raise ConfigError("heartbeat_url: is no web address ({why})", why=error) from error
     if parts.scheme not in SCHEMES or not parts.hostname:
         raise ConfigError("heartbeat_url: must begin with https:// or http://")
     addresses.check_written_host(parts.hostname, may_reach, "heartbeat_url")

@@ -9,6 +9,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from monitor.clock import SystemClock
+from monitor.sayings import Half, Saying
 from monitor.watch.pulse import Pulse
 from monitor.watch.trouble import Trouble
 from monitor.watch.watchman import Lookout
@@ -26,15 +27,18 @@ def store_lookout(pulse: Pulse) -> Lookout:
 
     def look() -> Iterator[Trouble]:
         if pulse.store_trouble:
-            what, _, mend = pulse.store_trouble.rpartition("; ")
+            trouble = pulse.store_trouble
             yield Trouble(
                 "store",
-                f"nothing can be stored, and no call about a dough goes out ({what}); the nodes keep what they can",
-                f"{mend}; it then goes on by itself",
+                Saying(
+                    "nothing can be stored, and no call about a dough goes out ({what}); the nodes keep what they can",
+                    what=Half(trouble, 0),
+                ),
+                Saying("{mend}; it then goes on by itself", mend=Half(trouble, 1)),
                 STORE_S,
             )
         if pulse.silent_s > LOOP_S:
-            yield Trouble("loop", "the collector hangs", "restart it; nothing acknowledged is lost")
+            yield Trouble("loop", Saying("the collector hangs"), Saying("restart it; nothing acknowledged is lost"))
 
     return look
 
@@ -47,7 +51,9 @@ def disk_lookout(folder: Path, least_free_mb: float = LEAST_FREE_MB) -> Lookout:
         nonlocal is_low
         is_low = shutil.disk_usage(folder).free / 1e6 < least_free_mb * (CLEARLY if is_low else 1.0)
         if is_low:
-            yield Trouble("disk", f"the disk under {folder} is nearly full", "make room on it")
+            yield Trouble(
+                "disk", Saying("the disk under {folder} is nearly full", folder=folder), Saying("make room on it")
+            )
 
     return look
 
@@ -59,9 +65,11 @@ def clock_lookout(clock: SystemClock) -> Lookout:
         if abs(clock.moved()) > MOVED:
             yield Trouble(
                 "clock",
-                "this machine's clock was moved; the collector goes on by the time it had before, so no call comes "
-                "early or late",
-                "see that date and time are right now, and then restart the collector",
+                Saying(
+                    "this machine's clock was moved; the collector goes on by the time it had before, so no "
+                    "call comes early or late"
+                ),
+                Saying("see that date and time are right now, and then restart the collector"),
                 MOVED.total_seconds(),
             )
 
@@ -75,8 +83,11 @@ def damage_lookout(aside: Sequence[Path]) -> Lookout:
         return [
             Trouble(
                 f"damaged {path.name}",
-                f"the database was damaged and is set aside as {path}; a new one is begun, which knows no batches",
-                "bring back the newest backup (`proofing-monitor backup restore`), or start the batches again",
+                Saying(
+                    "the database was damaged and is set aside as {path}; a new one is begun, which knows no batches",
+                    path=path,
+                ),
+                Saying("bring back the newest backup (`proofing-monitor backup restore`), or start the batches again"),
             )
             for path in aside
         ]
@@ -92,9 +103,11 @@ def carriers_lookout(failing: Callable[[], Sequence[str]]) -> Lookout:
         if names:
             yield Trouble(
                 "carriers",
-                f"messages by {', '.join(names)} do not get through; they are tried again",
-                "see that the network is up and that `notify_urls` is right (`proofing-monitor check`); "
-                "until then look at the board",
+                Saying("messages by {names} do not get through; they are tried again", names=", ".join(names)),
+                Saying(
+                    "see that the network is up and that `notify_urls` is right (`proofing-monitor check`); "
+                    "until then look at the board"
+                ),
                 CARRIER_S,
             )
 

@@ -95,7 +95,9 @@ class MetricsServer:
             self._served = start_http_server(self._port, HERE, self._registry)
         except OSError as error:
             raise ConfigError(
-                f"upkeep.metrics_port = {self._port}: cannot be used ({error.strerror}); name another port"
+                "upkeep.metrics_port = {port}: cannot be used ({why}); name another port",
+                port=self._port,
+                why=error.strerror,
             ) from error
         log.info("metrics url=http://%s:%d/metrics", HERE, self._port)
 

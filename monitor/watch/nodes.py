@@ -4,6 +4,7 @@ from collections import deque
 from dataclasses import dataclass, field
 
 from monitor.clock import Clock
+from monitor.sayings import Number, Saying
 from monitor.watch.trouble import Trouble
 from monitor.wire.frames import Pack
 from monitor.wire.readings import Channel, NodeId
@@ -56,17 +57,28 @@ class NodeWatch:
                 found.append(
                     Trouble(
                         f"reboots {name}",
-                        f"node {name} has started anew {REBOOTS} times within {REBOOTS_WITHIN_S / 60:.0f} minutes",
-                        "look at its supply and its cable; what it measures may have gaps",
+                        Saying(
+                            "node {name} has started anew {reboots} times within {minutes} minutes",
+                            name=name,
+                            reboots=REBOOTS,
+                            minutes=Number(REBOOTS_WITHIN_S / 60, ".0f"),
+                        ),
+                        Saying("look at its supply and its cable; what it measures may have gaps"),
                     )
                 )
             if node.same >= STUCK_PACKS and now_s - node.same_since_s >= STUCK_S:
                 found.append(
                     Trouble(
                         f"stuck {name}",
-                        f"node {name} has said the very same distance, {node.distance_mm:g} mm, for "
-                        f"{(now_s - node.same_since_s) / 60:.0f} minutes",
-                        "look whether its distance sensor is dirty, wet or loose; one that works flickers a little",
+                        Saying(
+                            "node {name} has said the very same distance, {distance_mm} mm, for {minutes} minutes",
+                            name=name,
+                            distance_mm=Number(node.distance_mm or 0.0, "g"),
+                            minutes=Number((now_s - node.same_since_s) / 60, ".0f"),
+                        ),
+                        Saying(
+                            "look whether its distance sensor is dirty, wet or loose; one that works flickers a little"
+                        ),
                     )
                 )
         return found

@@ -13,9 +13,10 @@ from queue import SimpleQueue
 from monitor.bakery.alerts import Alert, AlertKind, Change, Sort, Step, Subject
 from monitor.bakery.lifecycle import Book
 from monitor.bakery.signs import Verdict
+from monitor.sayings import Saying
 from monitor.watch.trouble import Trouble
 
-STARTED_ANEW = "the monitor was started anew; what is still wrong is told again"
+STARTED_ANEW = Saying("the monitor was started anew; what is still wrong is told again")
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,7 +81,7 @@ class TroubleBook:
                     yield book.settled({})
         for entry in self._held:
             book = _opened(Subject(Sort.MONITOR, entry.trouble.key), newest, entry.at)
-            said = f"no longer so: {entry.trouble.what}" if entry.is_over else _said(entry.trouble)
+            said = Saying("no longer so: {what}", what=entry.trouble.what) if entry.is_over else _said(entry.trouble)
             book.advance(AlertKind.TROUBLE, Verdict(not entry.is_over, entry.is_over, said))
             yield book.settled({})
 
@@ -95,7 +96,7 @@ def _opened(subject: Subject, newest: dict[Subject, Alert], at: datetime) -> Boo
 
 
 def _said(trouble: Trouble) -> str:
-    return f"{trouble.what}; what to do: {trouble.mend}"
+    return Saying("{what}; what to do: {mend}", what=trouble.what, mend=trouble.mend)
 
 
 def _is_known(alert: Alert, now: datetime) -> bool:

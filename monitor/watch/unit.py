@@ -40,7 +40,7 @@ def plain(text: str) -> str:
         When it holds a character that the file would read as something else.
     """
     if not _PLAIN.fullmatch(text):
-        raise ConfigError(f"{text!r}: a service cannot be made with such a character; use a plain path")
+        raise ConfigError("{text!r}: a service cannot be made with such a character; use a plain path", text=text)
     return text
 
 

@@ -14,6 +14,7 @@ from datetime import datetime
 
 from monitor.clock import Clock
 from monitor.errors import MonitorError
+from monitor.sayings import Opening, Saying
 from monitor.watch.trouble import Trouble
 from monitor.watch.troublebook import TroubleBook
 
@@ -26,7 +27,7 @@ AGAIN_S = 12 * 3600.0  # judgement: what nobody mended in half a day is told onc
 
 @dataclass(frozen=True, slots=True)
 class Notice:
-    """What is told: that something is wrong, or that it is right again."""
+    """What is told, in English: that something is wrong, or that it is right again; whoever hands it on words it."""
 
     id: str
     title: str
@@ -115,7 +116,13 @@ class Watchman:
         try:
             return list(look())
         except (MonitorError, OSError) as error:
-            return [Trouble(f"lookout {error}", f"the monitor cannot look after itself: {error}", "see its log")]
+            return [
+                Trouble(
+                    f"lookout {error}",
+                    Saying("the monitor cannot look after itself: {why}", why=error),
+                    Saying("see its log"),
+                )
+            ]
 
     def _is_to_be_told(self, case: _Case, now_s: float) -> bool:
         if now_s < case.next_try_s:
@@ -131,12 +138,14 @@ class Watchman:
         at = self._clock.now()
         since = f"{trouble.key} {case.seen_at:%Y%m%dT%H%M%S}"
         if case.is_over:
-            notice = Notice(f"{since} over", "Monitor: mended", f"No longer so: {trouble.what}.", at)
+            notice = Notice(
+                f"{since} over", Saying("Monitor: mended"), Saying("No longer so: {what}.", what=trouble.what), at
+            )
         else:
             notice = Notice(
                 f"{since} {case.n + 1}",
-                "Monitor needs you",
-                f"{trouble.what[:1].upper()}{trouble.what[1:]}. What to do: {trouble.mend}.",
+                Saying("Monitor needs you"),
+                Saying("{what}. What to do: {mend}.", what=Opening(trouble.what), mend=trouble.mend),
                 at,
             )
         if not self._tell(notice):
