@@ -36,7 +36,7 @@ def show() -> None:
     try:
         recipe = read_recipe(path)
     except ConfigError as error:
-        st.html(f'<p class="note">{html.escape(str(error))}</p>')
+        st.html(f'<p class="note">{html.escape(manner.told(error))}</p>')
         return
     columns = st.columns(2)
     key = f"{path} {recipe.pieces}"
@@ -47,7 +47,7 @@ def show() -> None:
         recipe = scaled_to_pieces(recipe, int(pieces), each_g)
     st.html("".join(_part(recipe, part, manner) for part in recipe.parts) + _totals(recipe, manner))
     for sentence in what_does_not_add_up(recipe):
-        st.html(f'<p class="note">{html.escape(printable(sentence))}</p>')
+        st.html(f'<p class="note">{html.escape(printable(manner.told(sentence)))}</p>')
     st.download_button(manner.say("Page to print"), sheet.sheet_html(recipe, manner), f"{path.stem}.html", "text/html")
 
 
