@@ -114,16 +114,16 @@ def _ask(scene: page.Scene) -> None:
         is_planned = buttons[0].form_submit_button(manner.say("Plan it"))
         is_compared = buttons[1].form_submit_button(manner.say("Otherwise, side by side"))
     if is_planned:
-        _make(path, day, at)
+        _make(path, day, at, manner)
     if is_compared:
         _compare(path, day, at, manner)
 
 
-def _make(path: Path, day: int, at: clock_time) -> None:
+def _make(path: Path, day: int, at: clock_time, manner: Manner) -> None:
     try:
         told = plan_actions.make(path, day, at)
     except ConfigError as error:
-        told = [str(error)]
+        told = [manner.told(error)]
     st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))
 
 
@@ -131,7 +131,7 @@ def _compare(path: Path, day: int, at: clock_time, manner: Manner) -> None:
     try:
         rows = plan_queries.side_by_side(path, day, at)
     except ConfigError as error:
-        st.html(f'<p class="note">{html.escape(str(error))}</p>')
+        st.html(f'<p class="note">{html.escape(manner.told(error))}</p>')
         return
     head = "".join(f"<th>{html.escape(manner.say(words))}</th>" for words in HEADINGS)
     body = "".join(f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
