@@ -52,10 +52,12 @@ def shown(draw: Callable[[Scene], None], site: str = "") -> None:
             speed = None if pace is None else pace.speed
             draw(Scene(store, clock_of(store).now(), manner, palette, speed, site))
     except AccessError as error:
-        st.html(heading(reading.manner(queries.database().parent).say("Closed"), str(error)))
+        manner = reading.manner(queries.database().parent)
+        st.html(heading(manner.say("Closed"), manner.told(error)))
     except StoreError as error:
-        told = reading.manner(queries.database().parent).say("The store does not answer")
-        st.html(f'<div class="panel">{section(told)}<p>{html.escape(str(error))}</p></div>')
+        manner = reading.manner(queries.database().parent)
+        told = manner.say("The store does not answer")
+        st.html(f'<div class="panel">{section(told)}<p>{html.escape(manner.told(error))}</p></div>')
 
 
 def put_style() -> None:
