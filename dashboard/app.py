@@ -35,7 +35,11 @@ pages = [
     st.Page(cautions.show, title=manner.say("Cautions"), url_path="cautions"),
 ]
 current = st.navigation(pages, position="hidden")
-with st.container(key="nav", horizontal=True):
+nav = st.container(key="nav", horizontal=True)
+# Drawn in a browser's one thread, ten links take a third as long as a curve, which is what the screen is opened for.
+if current == batch_page:
+    current.run()
+with nav:
     for page in pages:
         if page == current:
             st.html(f'<span class="here" aria-current="page">{html.escape(page.title)}</span>', width="content")
@@ -45,4 +49,5 @@ with st.container(key="nav", horizontal=True):
         sites.put_choice(queries.data_dir(), manner)
     reading.put_choice(queries.database().parent)
     gate.put_leave(queries.database().parent)
-current.run()
+if current != batch_page:
+    current.run()

@@ -20,6 +20,7 @@ FORECAST_HEIGHT_PX = 280
 RISE_STEPS_PCT = (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
 MOMENTS_ACROSS, MOMENTS_UP = 8, 6  # round moments on an axis, at most about
 LABEL_ROOM = 0.16  # of the height of a chart of air, for the name of a line
+NAMED_WITHIN = 0.7  # of the clock axis; a name at the end of a line that goes on longer would leave a phone's picture
 FLAG_ROOM = 0.2  # of the clock axis, for a flag's words on a phone
 FLAG_LIFTS_PX = (11, 34)
 FLAG = "M0 0.5L0 -0.9L0.8 -0.6L0 -0.25"  # a small flag on a pole, in units of the mark's size
@@ -124,6 +125,8 @@ def air_chart(
     y, axis = axis_scale(low - spare, high + spare), measure_axis(unit)
     layers: list[Layer] = []
     ends = spread_ends(frame, list(colours), LABEL_ROOM * (high - low + 2 * spare))
+    has_room = len(ends) > 0 and float(ends["at"].max()) < span[0] + NAMED_WITHIN * (span[1] - span[0])
+    names: list[Layer] = []  # inside the picture, whose clock would otherwise be shorter than that of the curve
     for what, (colour, dash) in colours.items():
         part = frame[frame["what"] == what]
         if part["value"].notna().sum() == 0:
@@ -131,9 +134,13 @@ def air_chart(
         line = {"color": colour, "strokeWidth": 2.2, "strokeDash": dash or [1, 0]}
         layers.append(layer(part, "line", line, x=x, y=quantity("value", y, axis), tooltip=tip("words")))
         end = ends[ends["what"] == what]
-        words = letters(colour, 13, align="left", dx=7)
-        layers.append(layer(end, "text", words, x=x, y=quantity("value", y, axis), text=drawing.name("what")))
-    return finished(layers, palette, AIR_HEIGHT_PX)
+        # where the clock leaves room, at the line's end; else at the edge, clear of the lines
+        where = x if has_room else drawing.at("width")
+        beside = {"align": "left", "dx": 7} if has_room else {"align": "right", "dx": -2}
+        for more in ({"color": palette.paper, "stroke": palette.paper, "strokeWidth": 5}, {}):
+            words = {**letters(colour, 13, **beside), **more}
+            names.append(layer(end, "text", words, x=where, y=quantity("value", y, axis), text=drawing.name("what")))
+    return finished([*layers, *names], palette, AIR_HEIGHT_PX)
 
 
 def axis_scale(low: float, high: float) -> Values:

@@ -114,7 +114,7 @@ def finished(layers: list[Layer], palette: Palette, height_px: int) -> Drawing:
             "height": height_px,
             "background": "transparent",
             "padding": {"left": 0, "right": 8, "top": 6, "bottom": 2},
-            "config": {"view": {"stroke": None}, "axis": axis},
+            "config": {"view": {"stroke": None}, "axis": axis, "aria": False},  # its sentence tells it whole
         },
     )
 

@@ -2,6 +2,7 @@
 
 import html
 import re
+import time
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
@@ -20,6 +21,7 @@ from monitor.sinks.store import Store
 
 _EXHIBITS = "exhibits"  # of this session's screen, by their keys
 REFRESH_S = 2.0  # real seconds between looks at the store: two dough minutes in a demo, at once for a baker
+HEAD_START_S = 0.5  # a first chart takes a browser that long on a small machine: tests/screens_benchmark.py
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +66,18 @@ def put_style() -> None:
     """The style sheet, once a rerun of the whole page; and nothing is kept of the page before."""
     st.session_state[_EXHIBITS] = {}
     st.html(style(palette_for(st.context.theme.type)))
+
+
+def head_start(screen: str) -> None:
+    """Give a browser that opens a screen the time to draw its first chart before it is handed the rest.
+
+    It draws with one thread: handed all at once, it shows the chart last, though nobody waits for a button as for the
+    curve. Only at the first opening in a session; later it has the parts of the chart already.
+    """
+    key = f"{screen} was opened"
+    if not st.session_state.get(key, False):
+        st.session_state[key] = True
+        time.sleep(HEAD_START_S)
 
 
 def put_exhibit(scene: Scene, exhibit: Exhibit, key: str, *, is_live: bool = False) -> None:

@@ -78,7 +78,7 @@ def stored() -> Iterator[tuple[str, str]]:
     """Sentences that are kept in the store as they stand in the source, or that stand in values made elsewhere."""
     from dashboard.exports import KINDS
     from dashboard.node_exhibit import ASKED
-    from dashboard.screens.batch import POKES
+    from dashboard.noting import POKES
     from monitor.bakery.alerts import MORE, UNMEASURED, UNSEEN
     from monitor.bakery.cautions import CAUTIONS, DEFERENCE
     from monitor.bakery.surroundings import LINE_EXPLAINS, NODE_EXPLAINS
@@ -96,7 +96,7 @@ def stored() -> Iterator[tuple[str, str]]:
     for text in ASKED:
         yield text, "dashboard/node_exhibit.py"
     for text in POKES.values():
-        yield text, "dashboard/screens/batch.py"
+        yield text, "dashboard/noting.py"
     yield NOT_ESTIMATED, "monitor/collector.py"
     yield NOTHING_READ, "monitor/dough/forecast.py"
 

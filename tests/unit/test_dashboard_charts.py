@@ -250,9 +250,19 @@ def test_names_of_lines_that_end_together_stand_clear() -> None:
     readings = [reading(k, 25.0) for k in range(20)] + [reading(k, 25.1, Channel.DOUGH_TEMP) for k in range(20)]
     frame = reading_frame(readings, channels)
     colours = {"air": (DAY.water, []), "dough": (DAY.crust, [])}
-    chart = air_chart(worded(frame, "°C", TOLD), colours, DAY, TOLD, span=(0.0, 1e7), unit="°C", least_span=4.0)
+    drawn = worded(frame, "°C", TOLD)
+    chart = air_chart(drawn, colours, DAY, TOLD, span=(ms(at(0)), ms(at(25))), unit="°C", least_span=4.0)
     datasets = chart.carrying()["datasets"]
     names = [layer for layer in layers(chart) if layer["mark"]["type"] == "text"]
-    (air,), (dough,) = (datasets[layer["data"]["name"]] for layer in names)
+    assert {(layer["encoding"]["x"]["value"], layer["mark"]["align"]) for layer in names} == {("width", "right")}
+    (air,), (dough,) = (datasets[layer["data"]["name"]] for layer in names[1::2])  # each over its own edge of paper
     low, high = names[0]["encoding"]["y"]["scale"]["domain"]
     assert dough["value"] - air["value"] >= 0.15 * (high - low)
+
+
+def test_a_name_stands_at_the_end_of_its_line_where_the_clock_leaves_room() -> None:
+    frame = worded(reading_frame([reading(k, 25.0) for k in range(20)], [(Channel.AIR_TEMP, "air")]), "°C", TOLD)
+    colours = {"air": (DAY.water, [])}
+    chart = air_chart(frame, colours, DAY, TOLD, span=(ms(at(0)), ms(at(60))), unit="°C", least_span=4.0)
+    name = layers(chart)[-1]
+    assert (name["mark"]["type"], name["encoding"]["x"]["field"]) == ("text", "at")
