@@ -2,8 +2,8 @@
 
 A choice is kept in the session, and in the address too (``?language=de&temp=F``), where it outlives a reload and can be
 bookmarked: Streamlit reads cookies but sets none, and has no other way into a browser's memory without a component. A
-link to another page clears the address. The row of links between the screens takes the choices along
-(:func:`in_address`); after any other link the session writes them anew.
+link to another page clears the address, so most take the choices along (:func:`in_address`); after any other the
+session writes them anew, which costs one more step back through the pages.
 """
 
 from dataclasses import replace

@@ -37,12 +37,12 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage, start_page: StreamlitPag
     st.html(cards.bar(dues(rows, scene.now, scene.manner), scene))
     standing.put_calling(queries.standing(scene.store), scene)
     hours = shared_hours([(row.batch, row.outlook) for row in rows], scene.now)
+    kept = reading.in_address(scene.store.path.parent) | ({"site": scene.site} if scene.site else {})
     for row in ordered(rows, scene.now, scene.manner):
         with st.container(key=f"card-{scene.site}{row.batch.id}"):
             st.html(cards.batch_card(row, hours, scene))
             label = page.plain(scene.manner.say("Open {batch}", batch=row.batch.name))
-            at_site = {"site": scene.site} if scene.site else {}
-            st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id), **at_site})
+            st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id), **kept})
     quiet = reading.quiet_hours(scene.store.path.parent)
     st.html(f'<p class="quiet">{html.escape(standing.night_words(scene, quiet))}</p>')
 

@@ -6,7 +6,7 @@ from datetime import datetime
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, page, plots, queries, review, whole
+from dashboard import cards, page, plots, queries, reading, review, whole
 from dashboard.compared import differences
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from monitor.bakery.alerts import Message
@@ -27,12 +27,14 @@ def show(finished_page: StreamlitPage, compare_page: StreamlitPage) -> None:
 def _draw(scene: page.Scene, finished_page: StreamlitPage, compare_page: StreamlitPage) -> None:
     ended = {batch.id: batch for batch in scene.store.batches(running=False)}
     asked = queries.asked_batch_id()
+    kept = reading.in_address(scene.store.path.parent)
     if asked in ended:
         with st.container(horizontal=True):
-            st.page_link(finished_page, label=scene.manner.say("All finished batches"), icon=":material/arrow_back:")
+            label = scene.manner.say("All finished batches")
+            st.page_link(finished_page, label=label, icon=":material/arrow_back:", query_params=kept)
             if differences.has_others(ended[asked], ended.values()):
                 label = scene.manner.say("Compare with others of this recipe")
-                st.page_link(compare_page, label=label, query_params={"batch": str(asked)})
+                st.page_link(compare_page, label=label, query_params={"batch": str(asked), **kept})
         _one(scene, queries.past(scene.store, ended[asked]))
         return
     if not ended:
@@ -46,7 +48,7 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, compare_page: Streaml
         with st.container(key=f"card-{batch.id}"):
             st.html(cards.finished_card(batch, outlook, outcome_words(outcome_of(batch, outlook), scene.manner), scene))
             label = page.plain(scene.manner.say("Open {batch}", batch=batch.name))
-            st.page_link(finished_page, label=label, query_params={"batch": str(batch.id)})
+            st.page_link(finished_page, label=label, query_params={"batch": str(batch.id), **kept})
 
 
 def _one(scene: page.Scene, past: queries.Past) -> None:
