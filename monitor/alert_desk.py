@@ -6,7 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TextIO
 
-from monitor.bakery.alerts import Alert, Change, Subject
+from monitor.bakery.alerts import Alert, Change, Phase, Subject
 from monitor.bakery.calls import QuietHours, nights
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import (
@@ -23,6 +23,15 @@ from monitor.pace import clock_of
 from monitor.recipe.batch import BatchId
 from monitor.sinks.store import Store
 
+_PHASES = {  # in the words of ISA-18.2, as Phase has them
+    Phase.NORMAL: "normal",
+    Phase.UNACKNOWLEDGED: "unacknowledged",
+    Phase.ACKNOWLEDGED: "acknowledged",
+    Phase.RETURNED: "returned to normal, unacknowledged",
+    Phase.SHELVED: "shelved",
+    Phase.SUPPRESSED: "suppressed",
+}
+
 
 class _Names:
     """What batches are called, asked of the store once each."""
@@ -35,7 +44,7 @@ class _Names:
     def of(self, subject: Subject) -> str:
         if subject.batch_id is None:
             return subject_word(subject, self._manner)
-        return f"{self.of_batch(subject.batch_id)} (batch {subject.batch_id})"
+        return self._manner.say("{name} (batch {id})", name=self.of_batch(subject.batch_id), id=subject.batch_id)
 
     def of_batch(self, batch_id: BatchId) -> str:
         if batch_id not in self._known:
@@ -47,7 +56,7 @@ def _list(store: Store, out: TextIO, manner: Manner, now: datetime) -> None:
     standing = store.standing_alerts()
     names = _Names(store, manner)
     if not standing:
-        print("nothing calls for you", file=out)
+        print(manner.say("nothing calls for you"), file=out)
     for alert in standing:
         what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, manner)}"
         print(f"{alert.number:>4}  {what}, {standing_text(alert, manner, now)}", file=out)
@@ -59,7 +68,7 @@ def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datet
     numbers = [alert.number for alert in store.standing_alerts()] if args.all else args.numbers
     _say(store, [store.acknowledge(number, now, args.by) for number in numbers], out, manner)
     if not numbers:
-        print("nothing calls for you", file=out)
+        print(manner.say("nothing calls for you"), file=out)
 
 
 def _shelve(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, manner: Manner) -> None:
@@ -67,7 +76,9 @@ def _shelve(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, 
     alert = store.shelve(args.number, until, now, args.by)
     _say(store, [alert], out, manner)
     if until is not None:
-        print(f"      it comes back by itself at {clock_text(until, manner, now)}", file=out)
+        print(
+            "      " + manner.say("it comes back by itself at {until}", until=clock_text(until, manner, now)), file=out
+        )
 
 
 def _say(store: Store, alerts: Iterable[Alert], out: TextIO, manner: Manner) -> None:
@@ -82,33 +93,39 @@ def _history(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner
     changes = store.alert_history(batch_id, args.since)
     names = _Names(store, manner)
     if not changes:
-        print("nothing has happened", file=out)
+        print(manner.say("nothing has happened"), file=out)
     for change in changes:
         print(_change_text(change, names, manner), file=out)
         for reading in change.readings:
-            print(f"    reading {reading}", file=out)
+            print("    " + manner.say("reading {reading}", reading=reading), file=out)
         if change.outlook_at is not None:
-            print(f"    outlook of {change.outlook_at.isoformat(timespec='seconds')}", file=out)
+            print(
+                "    "
+                + manner.say("outlook of {outlook_at}", outlook_at=change.outlook_at.isoformat(timespec="seconds")),
+                file=out,
+            )
 
 
 def _change_text(change: Change, names: _Names, manner: Manner) -> str:
-    by = f" by {printable(change.by)}" if change.by else ""
+    by = " " + manner.say("by {who}", who=printable(change.by)) if change.by else ""
     why = f" ({printable(manner.told(change.reason))})" if change.reason else ""
     at = f"{change.at.astimezone(manner.zone):%Y-%m-%d %H:%M}"
     what = f"{names.of(change.subject)}: {alert_kind_word(change.kind, manner)} {change.episode}"
-    return f"{at}  {what}: {change.phase}{by}{why}"
+    return f"{at}  {what}: {manner.say(_PHASES[change.phase])}{by}{why}"
 
 
 def _count(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner, quiet: QuietHours | None) -> None:
-    print("night              calls  alerts", file=out)
+    calls_words = f"{manner.say('calls'):>5} {manner.say('alerts'):>7}"
+    print(f"{manner.say('night'):<18} {calls_words}", file=out)
     for start, end in nights(quiet, clock_of(store).now(), manner.zone, args.nights):
         told = store.call_counts(start, end)
+        span = manner.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
         calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
-        print(f"{start:%Y-%m-%d} to {end:%m-%d} {calls:>6} {messages:>7}", file=out)
-    print("batch              calls  alerts", file=out)
+        print(f"{span:<18} {calls:>5} {messages:>7}", file=out)
+    print(f"{manner.say('batch'):<18} {calls_words}", file=out)
     names = _Names(store, manner)
     for each in store.call_counts():
-        who = "nodes and lines" if each.batch_id is None else names.of_batch(each.batch_id)
+        who = manner.say("nodes and lines") if each.batch_id is None else names.of_batch(each.batch_id)
         number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
         print(f"{number} {'':13} {each.calls:>6} {each.messages:>7}  {who}", file=out)
 

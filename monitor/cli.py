@@ -209,6 +209,14 @@ def _data_dir(args: argparse.Namespace) -> Path:
     return args.data_dir if args.data_dir is not None else default_data_dir(os.environ)
 
 
+def _told(error: MonitorError, args: argparse.Namespace) -> str:
+    """What went wrong, as whoever gave the command is told things."""
+    from monitor.config import default_data_dir, manner_of
+
+    named: Path | None = getattr(args, "data_dir", None)
+    return manner_of(named or default_data_dir(os.environ), getattr(args, "config", None)).told(error)
+
+
 def _log_to_stderr(is_verbose: bool) -> None:
     logging.basicConfig(
         stream=sys.stderr,
@@ -447,7 +455,7 @@ def main(argv: Sequence[str] | None = None) -> int:
     try:
         return run(args)
     except MonitorError as err:
-        print(f"proofing-monitor {args.command}: {err}", file=sys.stderr)
+        print(f"proofing-monitor {args.command}: {_told(err, args)}", file=sys.stderr)
         return STATUS_WRONG
     except BrokenPipeError:
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader left, as `| head` does

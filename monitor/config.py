@@ -64,7 +64,7 @@ from monitor.bakery.calls import CallRules
 from monitor.bakery.manner import Manner
 from monitor.calling import ONLY_RECIPIENT, Reachable, calls_from, recipients_from
 from monitor.centre import Centre, centre_from, centre_lines
-from monitor.errors import ConfigError, saying_of
+from monitor.errors import ConfigError, MonitorError, saying_of
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
 from monitor.places import USUAL_SITE, Place, places_from, serves_from, site_from
@@ -462,6 +462,14 @@ def load_config(
         serves,
         centre,
     )
+
+
+def manner_of(data_dir: Path, config_path: Path | None = None) -> Manner:
+    """How things are told by the settings of a data directory; as is usual where these cannot be read."""
+    try:
+        return load_config(data_dir, {}, config_path=config_path).manner
+    except MonitorError:
+        return Config(data_dir).manner
 
 
 def load_access(data_dir: Path) -> tuple[Access, str | None]:

@@ -25,6 +25,7 @@ from monitor.recipe.parts import (
     with_yeast,
 )
 from monitor.recipe.recipe_file import grams_text, recipe_from_toml, recipe_toml
+from monitor.sayings import Number
 from monitor.sinks.daybook import DayBook
 
 RECIPES_FOLDER = "recipes"
@@ -123,14 +124,31 @@ def _scale(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
             print(line, file=out)
     else:
         _write(args.out, recipe_toml(recipe))
-        print(f"{args.out}: {recipe.name}, {mass_text(recipe.dough.mass_g, manner)} of dough", file=out)
+        print(
+            manner.say(
+                "{file}: {recipe}, {mass} of dough",
+                file=args.out,
+                recipe=recipe.name,
+                mass=mass_text(recipe.dough.mass_g, manner),
+            ),
+            file=out,
+        )
     return 0
 
 
-def _convert(args: argparse.Namespace, _manner: Manner, out: TextIO) -> int:
+def _convert(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
     have, want = YeastForm(args.have), YeastForm(args.want)
     grams = yeast_g(args.weight, have, want)
-    print(f"{grams_text(args.weight)} of {have} yeast do the work of {grams_text(grams)} of {want} yeast", file=out)
+    print(
+        manner.say(
+            "{weight} of {have} yeast do the work of {grams} of {want} yeast",
+            weight=grams_text(args.weight),
+            have=have,
+            grams=grams_text(grams),
+            want=want,
+        ),
+        file=out,
+    )
     return 0
 
 
@@ -140,7 +158,7 @@ def _daybook_of(data_dir: Path) -> DayBook:
 
 def _water(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO) -> int:
     if args.friction is not None:
-        friction_c, sd_c, whence = args.friction, 0.0, "as given"
+        friction_c, sd_c, whence = args.friction, 0.0, manner.say("as given")
     else:
         database = data_dir / DATABASE_NAME
         mixes = []
@@ -150,20 +168,47 @@ def _water(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO
         learned = learned_friction(mixes)
         friction_c, sd_c = learned.of(args.minutes)
         n = learned.n_mixes
-        whence = f"learned from {n} mix{'' if n == 1 else 'es'}" if n else "a handbook's figure, nothing learned yet"
+        whence = (
+            manner.count(n, "learned from {n} mix", "learned from {n} mixes")
+            if n
+            else manner.say("a handbook's figure, nothing learned yet")
+        )
     preferment_c = args.preferment
     water_c = water_temp_c(
         dough_c=args.dough, flour_c=args.flour, room_c=args.room, friction_c=friction_c, preferment_c=preferment_c
     )
-    doubt = f", give or take {1.645 * sd_c:.0f} °C" if sd_c > 0.0 else ""
-    print(f"water at {temp_text(water_c, manner)}{doubt}, for a dough of {temp_text(args.dough, manner)}", file=out)
-    print(f"  friction {friction_c:.1f} °C in the sum ({whence})", file=out)
-    if water_c < 0.0:
-        print("  below freezing: part of the water must be ice, or the flour colder", file=out)
-    elif water_c > WARMEST_WATER_C:
-        print("  hot enough to harm yeast that meets it undiluted: warm the flour or the room instead", file=out)
+    told = (
+        "water at {water}, give or take {doubt} °C, for a dough of {dough}"
+        if sd_c > 0.0
+        else "water at {water}, for a dough of {dough}"
+    )
     print(
-        "  a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`", file=out
+        manner.say(
+            told,
+            water=temp_text(water_c, manner),
+            doubt=Number(1.645 * sd_c, ".0f"),
+            dough=temp_text(args.dough, manner),
+        ),
+        file=out,
+    )
+    print(
+        "  "
+        + manner.say("friction {friction} °C in the sum ({whence})", friction=Number(friction_c, ".1f"), whence=whence),
+        file=out,
+    )
+    if water_c < 0.0:
+        print("  " + manner.say("below freezing: part of the water must be ice, or the flour colder"), file=out)
+    elif water_c > WARMEST_WATER_C:
+        print(
+            "  " + manner.say("hot enough to harm yeast that meets it undiluted: warm the flour or the room instead"),
+            file=out,
+        )
+    print(
+        "  "
+        + manner.say(
+            "a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`"
+        ),
+        file=out,
     )
     return 0
 
@@ -184,8 +229,16 @@ def _mixed(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO
         learned = learned_friction(book.mixes(args.mixer))
     friction_c, sd_c = learned.of(args.minutes)
     print(
-        f"{args.mixer}: {duration_text(args.minutes)} added {mix.friction_c:.1f} °C to the sum; "
-        f"from {learned.n_mixes} in all, {friction_c:.1f} °C is expected, give or take {1.645 * sd_c:.0f}",
+        manner.say(
+            "{mixer}: {minutes} added {friction} °C to the sum; from {n} in all, {expected} °C is expected, give or "
+            "take {doubt}",
+            mixer=args.mixer,
+            minutes=duration_text(args.minutes),
+            friction=Number(mix.friction_c, ".1f"),
+            n=learned.n_mixes,
+            expected=Number(friction_c, ".1f"),
+            doubt=Number(1.645 * sd_c, ".0f"),
+        ),
         file=out,
     )
     return 0
@@ -197,7 +250,7 @@ def _sheet(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
         recipe = scaled_to_pieces(recipe, *args.pieces)
     target = args.out if args.out is not None else args.file.with_suffix(".html")
     _write(target, sheet.sheet_html(recipe, manner))
-    print(f"{target}: open it in a browser and print it", file=out)
+    print(manner.say("{target}: open it in a browser and print it", target=target), file=out)
     return 0
 
 

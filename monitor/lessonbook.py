@@ -11,13 +11,14 @@ from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, find_recordin
 from monitor.bakery.lessons import learned_sentence
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import stage_word
-from monitor.config import DATABASE_NAME, load_config
+from monitor.config import DATABASE_NAME, manner_of
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.track import track_from_readings
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch
 from monitor.replay import read_batch, read_readings
+from monitor.sayings import Saying
 from monitor.sinks.store import Store
 
 PLAIN = Manner(UTC)  # what is told beside lines for programs, the same everywhere
@@ -88,24 +89,34 @@ def _list(store: Store, manner: Manner, out: TextIO) -> None:
         said = learned_sentence(learned, manner, has_formula=batch.formula is not None)
         print(f"{batch.recipe_key} ({stage_word(batch.stage, manner)}): {said}", file=out)
     if is_empty:
-        print("nothing yet: the collector learns from each batch once it has ended", file=out)
+        print(manner.say("nothing yet: the collector learns from each batch once it has ended"), file=out)
 
 
-def _reset(store: Store, args: argparse.Namespace, out: TextIO) -> None:
+def _reset(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
     if (args.recipe is None) == (not args.all):
         raise ConfigError("learned reset: name one recipe as `learned` lists it, or give --all")
     key = None if args.recipe is None else args.recipe.strip().casefold()
     known = {lesson.recipe for lesson in store.lessons()}
     if key is not None and key not in known:
-        there = f"there are: {', '.join(sorted(known))}" if known else "nothing was learned yet"
+        there = (
+            Saying("there are: {known}", known=", ".join(sorted(known))) if known else Saying("nothing was learned yet")
+        )
         raise ConfigError("learned reset: nothing was learned about {key!r}; {there}", key=key, there=there)
-    what = "everything learned" if key is None else f"what was learned about {key}"
+    what = Saying("everything learned") if key is None else Saying("what was learned about {key}", key=key)
     if not args.yes:
         raise ConfigError(
             "learned reset: this forgets {what}, for good; add --yes to do it (the batches stay)", what=what
         )
     n = store.forget_lessons(key)
-    print(f"forgotten: {what}, from {n} batch{'' if n == 1 else 'es'}; the batches themselves stay", file=out)
+    print(
+        manner.count(
+            n,
+            "forgotten: {what}, from {n} batch; the batches themselves stay",
+            "forgotten: {what}, from {n} batches; the batches themselves stay",
+            what=what,
+        ),
+        file=out,
+    )
 
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
@@ -115,9 +126,10 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         raise StoreError(
             "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
         )
+    manner = manner_of(data_dir)
     with Store(database) as store:
         if args.action == "reset":
-            _reset(store, args, out)
+            _reset(store, args, out, manner)
         else:
-            _list(store, load_config(data_dir, {}).manner, out)
+            _list(store, manner, out)
     return 0

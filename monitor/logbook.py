@@ -9,13 +9,14 @@ from typing import TextIO
 from monitor.archive.export import export_batch
 from monitor.bakery import wording
 from monitor.bakery.manner import Manner
-from monitor.config import CONFIG_NAME, DATABASE_NAME, Config, load_config
+from monitor.config import CONFIG_NAME, DATABASE_NAME, Config, load_config, manner_of
 from monitor.errors import ConfigError, StoreError
 from monitor.pace import clock_of
 from monitor.places import nodes_at, place_within
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.replay import read_batch
+from monitor.sayings import Number, Saying
 from monitor.sinks.batch_rows import BatchRows
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
@@ -58,7 +59,7 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     measured = {row.node: {reading.channel for reading in row.newest} for row in store.nodes()}
     found = nodes_at(place, config.places, measured)
     if not found:
-        known = ", ".join(sorted({each.within_site for each in config.places.values()})) or "none"
+        known = ", ".join(sorted({each.within_site for each in config.places.values()})) or Saying("none")
         raise ConfigError(
             "--at {at}: no node that was heard stands there; places in [places] of {config_name}: {known}",
             at=at,
@@ -68,7 +69,7 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     return replace(batch, nodes=tuple({**dict(batch.nodes), **found}.items()))
 
 
-def _start(store: Store, args: argparse.Namespace, out: TextIO) -> None:
+def _start(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
     now = clock_of(store).now()
     batch = read_batch(args.file)
     if args.at is not None:
@@ -82,14 +83,20 @@ def _start(store: Store, args: argparse.Namespace, out: TextIO) -> None:
     if batch.ended_at is not None and batch.ended_at > now:
         batch = replace(batch, ended_at=None)
     batch = store.add_batch(batch)
-    print(f"batch {batch.id}: {batch.name} is being watched", file=out)
+    print(manner.say("batch {id}: {name} is being watched", id=batch.id, name=batch.name), file=out)
     if args.at is not None:
         for channel, node in batch.nodes:
-            print(f"  {channel.value} from {node}", file=out)
+            print("  " + manner.say("{channel} from {node}", channel=channel.value, node=node), file=out)
     if planned:
-        print(f"  {len(planned)} events still to come were left out: log each when it happens", file=out)
+        print(
+            "  " + manner.say("{n} events still to come were left out: log each when it happens", n=len(planned)),
+            file=out,
+        )
     if not batch.nodes:
-        print("  no node is named: add [nodes] to the file, or log levels by eye with `batch level`", file=out)
+        print(
+            "  " + manner.say("no node is named: add [nodes] to the file, or log levels by eye with `batch level`"),
+            file=out,
+        )
 
 
 def _running(store: Store, batch_id: int) -> Batch:
@@ -109,19 +116,33 @@ def _when(batch: Batch, args: argparse.Namespace, store: Store) -> datetime:
     return at
 
 
-def _log(store: Store, args: argparse.Namespace, out: TextIO, kind: EventKind, note: str = "") -> None:
+def _log(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner, kind: EventKind, note: str = "") -> None:
     batch = _running(store, args.id)
     store.add_event(batch.id, Event(_when(batch, args, store), kind, note))
-    print(f"batch {batch.id}: {batch.name}: {kind.value} logged", file=out)
+    print(
+        manner.say(
+            "batch {id}: {name}: noted: {event}", id=batch.id, name=batch.name, event=wording.event_word(kind, manner)
+        ),
+        file=out,
+    )
 
 
-def _level(store: Store, args: argparse.Namespace, out: TextIO) -> None:
+def _level(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
     batch = _running(store, args.id)
     store.add_level(batch.id, _when(batch, args, store), args.mm, args.sd)
-    print(f"batch {batch.id}: {batch.name}: {args.mm:g} mm give or take {args.sd:g} logged", file=out)
+    print(
+        manner.say(
+            "batch {id}: {name}: {mm} mm give or take {sd} logged",
+            id=batch.id,
+            name=batch.name,
+            mm=Number(args.mm, "g"),
+            sd=Number(args.sd, "g"),
+        ),
+        file=out,
+    )
 
 
-def _travel(args: argparse.Namespace, database: Path, out: TextIO) -> None:
+def _travel(args: argparse.Namespace, database: Path, out: TextIO, manner: Manner) -> None:
     from monitor.archive.batch_files import archive_batch, import_batch  # Parquet's library is large
 
     with BatchRows(database) as store:
@@ -130,13 +151,24 @@ def _travel(args: argparse.Namespace, database: Path, out: TextIO) -> None:
                 print(sentence, file=out)
         else:
             batch = import_batch(store, args.dir)
-            print(f"batch {batch.id}: {batch.name} is here with {len(store.readings(batch))} readings", file=out)
+            print(
+                manner.say(
+                    "batch {id}: {name} is here with {n} readings",
+                    id=batch.id,
+                    name=batch.name,
+                    n=len(store.readings(batch)),
+                ),
+                file=out,
+            )
 
 
 def _list(store: Store, out: TextIO, manner: Manner) -> None:
     batches = store.batches()
     if not batches:
-        print("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`", file=out)
+        print(
+            manner.say("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`"),
+            file=out,
+        )
     for batch in batches:
         print(f"{batch.id:>4}  {batch.name}  ({batch.stage.value})  {_standing(store, batch, manner)}", file=out)
 
@@ -144,8 +176,8 @@ def _list(store: Store, out: TextIO, manner: Manner) -> None:
 def _standing(store: Store, batch: Batch, manner: Manner) -> str:
     outlook = store.latest_outlook(batch.id)
     if outlook is None and batch.ended_at is not None:
-        return f"ended {wording.clock_text(batch.ended_at, manner)}"
-    return "not yet estimated" if outlook is None else wording.outlook_sentence(batch, outlook, manner)
+        return manner.say("ended {at}", at=wording.clock_text(batch.ended_at, manner))
+    return manner.say("not yet estimated") if outlook is None else wording.outlook_sentence(batch, outlook, manner)
 
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
@@ -155,20 +187,21 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         raise StoreError(
             "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
         )
+    manner = manner_of(data_dir)
     with Store(database) as store:
         if args.action == "start":
-            _start(store, args, out)
+            _start(store, args, out, manner)
         elif args.action == "list":
-            _list(store, out, load_config(data_dir, {}).manner)
+            _list(store, out, manner)
         elif args.action == "event":
-            _log(store, args, out, EventKind(args.kind), args.note)
+            _log(store, args, out, manner, EventKind(args.kind), args.note)
         elif args.action == "level":
-            _level(store, args, out)
+            _level(store, args, out, manner)
         elif args.action == "end":
-            _log(store, args, out, EventKind.END)
+            _log(store, args, out, manner, EventKind.END)
         elif args.action == "export":
             for sentence in export_batch(store, store.batch(BatchId(args.id)), args.dir):
                 print(sentence, file=out)
         else:
-            _travel(args, database, out)
+            _travel(args, database, out, manner)
     return 0

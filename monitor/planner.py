@@ -74,14 +74,21 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
     return found.astimezone(now.tzinfo)
 
 
-def _orders(args: argparse.Namespace, book: DayBook, now: datetime, zone: tzinfo, out: TextIO) -> tuple[Order, ...]:
+def _orders(args: argparse.Namespace, book: DayBook, now: datetime, manner: Manner, out: TextIO) -> tuple[Order, ...]:
     if len(args.out) > 1 and len(args.out) != len(args.files):
         raise ConfigError("--out once for all, or once for each of the {n} recipes, in their order", n=len(args.files))
-    moments: list[datetime | None] = [wanted_moment(text, now, zone) for text in args.out]
+    moments: list[datetime | None] = [wanted_moment(text, now, manner.zone) for text in args.out]
     recipes = [read_recipe(path) for path in args.files]
     for recipe in recipes:
         for sentence in what_does_not_add_up(recipe):
-            print(f"{printable(recipe.name)} does not add up: {printable(sentence)}", file=out)
+            print(
+                manner.say(
+                    "{recipe} does not add up: {what}",
+                    recipe=printable(recipe.name),
+                    what=printable(manner.told(sentence)),
+                ),
+                file=out,
+            )
     wanted = moments if len(moments) > 1 else (moments or [None]) * len(recipes)
     return tuple(order_of(book, recipe, at) for recipe, at in zip(recipes, wanted, strict=True))
 
@@ -99,7 +106,7 @@ def _planned(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: t
 
 def _make(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitchen, out: TextIO) -> int:
     now = clock_of(book).now()
-    orders = _orders(args, book, now, manner.zone, out)
+    orders = _orders(args, book, now, manner, out)
     found = _planned(orders, kitchen, now, manner.zone)
     if isinstance(found, NoPlan):
         print(manner.say("No plan:"), file=out)
@@ -126,7 +133,7 @@ def _make(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitc
 def _alternatives(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitchen, out: TextIO) -> int:
     now = clock_of(book).now()
     args.files = [args.file]
-    (order,) = _orders(args, book, now, manner.zone, out)
+    (order,) = _orders(args, book, now, manner, out)
     table = Table(title=printable(order.recipe.name), title_justify="left")
     for heading in HEADINGS:
         table.add_column(manner.say(heading), overflow="fold")
@@ -199,13 +206,14 @@ def _list(book: DayBook, manner: Manner, out: TextIO) -> int:
     now = clock_of(book).now()
     plans = book.plans()
     if not plans:
-        print("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one", file=out)
+        print(manner.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"), file=out)
     ask = Foreteller(book)
     for plan in plans:
         live = live_plan(book, plan, now, ask)
-        state = "over" if is_over(live, now) else "to come"
+        state = manner.say("over") if is_over(live, now) else manner.say("to come")
         doughs = "; ".join(
-            f"{printable(dough.recipe.name)} out {clock_text(dough.out_at, manner, now)}" for dough in live.now.doughs
+            manner.say("{dough} out {at}", dough=printable(dough.recipe.name), at=clock_text(dough.out_at, manner, now))
+            for dough in live.now.doughs
         )
         print(f"{plan.id:>4}  {state:<8} {doughs}", file=out)
     return 0
@@ -232,14 +240,14 @@ def _done(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) 
         print(start_next(book, live, now, manner, dough.key), file=out)
         return 0
     tick_off(book, live, step, now)
-    print(f"done: {step_text(dough, step, manner)}", file=out)
+    print(manner.say("done: {step}", step=step_text(dough, step, manner)), file=out)
     return 0
 
 
-def _drop(args: argparse.Namespace, book: DayBook, out: TextIO) -> int:
+def _drop(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) -> int:
     plan = book.plan(PlanId(args.id))
     book.drop_plan(plan.id)
-    print(f"plan {plan.id} is dropped and calls no more; its batches stay", file=out)
+    print(manner.say("plan {id} is dropped and calls no more; its batches stay", id=plan.id), file=out)
     return 0
 
 
@@ -259,4 +267,4 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
             return _start(args, book, manner, out)
         if args.action == "done":
             return _done(args, book, manner, out)
-        return _drop(args, book, out)
+        return _drop(args, book, manner, out)

@@ -61,11 +61,15 @@ def check(
             for fault in str(err).splitlines()
         ]
     findings += _looked_at(config)
+    manner = config.manner
     for finding in findings:
-        print(f"{'ok   ' if finding.mend is None else 'WRONG'}  {finding.what}", file=out)
+        print(
+            f"{manner.say('ok') if finding.mend is None else manner.say('WRONG'):<5}  {manner.told(finding.what)}",
+            file=out,
+        )
         if finding.mend is not None:
-            print(f"         what to do: {finding.mend}", file=out)
-    print("settings in force:", file=out)
+            print("         " + manner.say("what to do: {mend}", mend=manner.told(finding.mend)), file=out)
+    print(manner.say("settings in force:"), file=out)
     for line in effective_settings(config):
         print(f"       {line}", file=out)
     return int(any(finding.mend is not None for finding in findings))
@@ -158,7 +162,7 @@ def _sources(config: Config) -> Iterator[Finding]:
         try:
             path = port_of(port)
         except MonitorError as err:
-            yield Finding(Saying("serial port {port}: is not there", port=port), str(err))
+            yield Finding(Saying("serial port {port}: is not there", port=port), err.saying)
             continue
         if path.startswith("/") and not Path(path).exists():
             yield Finding(
@@ -200,7 +204,7 @@ def _notifications(config: Config) -> Iterator[Finding]:
             try:
                 AppriseCarrier(url, number, config.notify_inside)
             except ConfigError as err:
-                yield Finding(Saying("notification {masked}: not understood", masked=masked), str(err))
+                yield Finding(Saying("notification {masked}: not understood", masked=masked), err.saying)
             else:
                 yield Finding(Saying("notification {masked}: understood", masked=masked))
 

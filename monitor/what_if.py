@@ -53,7 +53,7 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, manner: Manner
     as_now = foretold(store, batch, now)
     measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
     room_c = measured_c if args.air is None else args.air
-    lines = [f"as now: {wording.outlook_sentence(batch, as_now, manner)}"]
+    lines = [manner.say("as now: {outlook}", outlook=wording.outlook_sentence(batch, as_now, manner))]
     in_at = None if args.cold_from is None else next_time(args.cold_from, now, manner.zone)
     if in_at is not None and args.ready_at is not None:
         wanted_at = next_time(args.ready_at, in_at, manner.zone)
@@ -64,11 +64,19 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, manner: Manner
         if plan is None or plan.out_at is None:
             return [*lines, f"no moment out of the refrigerator makes it ready at {wanted}"]
         out_text = wording.clock_text(plan.out_at, manner, now)
-        return [*lines, f"for {wanted}, take it out at {out_text}: {_sentence(batch, plan, manner)}"]
+        return [
+            *lines,
+            manner.say(
+                "for {wanted}, take it out at {at}: {outlook}",
+                wanted=wanted,
+                at=out_text,
+                outlook=_sentence(batch, plan, manner),
+            ),
+        ]
     if in_at is not None:
         out_at = None if args.cold_until is None else next_time(args.cold_until, in_at, manner.zone)
         found = foretold(store, batch, now, cold_spell(in_at, out_at, cold_c=args.cold, room_c=room_c))
-        return [*lines, f"refrigerated: {wording.outlook_sentence(batch, found, manner)}"]
+        return [*lines, manner.say("refrigerated: {outlook}", outlook=wording.outlook_sentence(batch, found, manner))]
     if args.ready_at is not None:
         wanted_at = next_time(args.ready_at, now, manner.zone)
         plan = air_for(batch, track, now, wanted_at, learned=learned)
@@ -76,11 +84,24 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, manner: Manner
         if plan is None or plan.air_temp_c is None:
             return [*lines, f"no air between a refrigerator's and the warmest proof makes it ready at {wanted}"]
         air_text = wording.temp_text(plan.air_temp_c, manner)
-        return [*lines, f"for {wanted}, give it air of {air_text}: {_sentence(batch, plan, manner)}"]
+        return [
+            *lines,
+            manner.say(
+                "for {wanted}, give it air of {air}: {outlook}",
+                wanted=wanted,
+                air=air_text,
+                outlook=_sentence(batch, plan, manner),
+            ),
+        ]
     if args.air is not None:
         found = foretold(store, batch, now, (AirStep(now, args.air),))
         air_text = wording.temp_text(args.air, manner)
-        return [*lines, f"in air of {air_text}: {wording.outlook_sentence(batch, found, manner)}"]
+        return [
+            *lines,
+            manner.say(
+                "in air of {air}: {outlook}", air=air_text, outlook=wording.outlook_sentence(batch, found, manner)
+            ),
+        ]
     raise ConfigError("say what if: --air 27C, --cold-from 21:00 with --cold-until 05:00, or --ready-at 06:30")
 
 

@@ -138,7 +138,7 @@ def lines(recipe: Recipe, manner: Manner) -> Iterator[str]:
     if recipe.bake is not None:
         yield f"  {manner.say('bake: {how}', how=bake_text(recipe.bake, manner))}"
     for sentence in what_does_not_add_up(recipe):
-        yield f"  {manner.say('does not add up: {what}', what=printable(sentence))}"
+        yield f"  {manner.say('does not add up: {what}', what=printable(manner.told(sentence)))}"
 
 
 _STYLE = """
@@ -189,7 +189,7 @@ def sheet_html(recipe: Recipe, manner: Manner) -> str:
         body.append(f"<h2>{escape(manner.say('Method'))}</h2><ol>{items}</ol>")
     wrong = what_does_not_add_up(recipe)
     if wrong:
-        items = "".join(f"<li>{escape(printable(sentence))}</li>" for sentence in wrong)
+        items = "".join(f"<li>{escape(printable(manner.told(sentence)))}</li>" for sentence in wrong)
         body.append(f'<div class="wrong"><h2>{escape(manner.say("Does not add up"))}</h2><ul>{items}</ul></div>')
     return (
         f'<!doctype html>\n<html lang="{manner.language.code}"><head><meta charset="utf-8"><title>{name}</title>'

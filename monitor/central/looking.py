@@ -7,6 +7,7 @@ from monitor.central.sender import target_of
 from monitor.config import Config
 from monitor.errors import CentralError
 from monitor.network import is_loopback
+from monitor.sayings import Saying
 from monitor.sinks.spool import Spool
 
 Looked = Iterator[tuple[str, str | None]]
@@ -20,9 +21,12 @@ def looked_at_central(config: Config) -> Looked:
         return
     from monitor.central.link import Link  # takes a second to load
 
-    name = f"central store {centre.url}"
+    name = Saying("central store {url}", url=centre.url)
     if config.secrets.influx_token is None and not is_loopback(centre.host):
-        yield f"{name}: no token is known", "write influx_token into secrets.toml, or set PROOFING_INFLUX_TOKEN"
+        yield (
+            Saying("{name}: no token is known", name=name),
+            Saying("write influx_token into secrets.toml, or set PROOFING_INFLUX_TOKEN"),
+        )
         return
     try:
         with Link(centre, config.secrets.influx_token) as link:
@@ -30,16 +34,34 @@ def looked_at_central(config: Config) -> Looked:
                 for measurement in ("check", "reading") if centre.readings_bucket != centre.bucket else ("check",):
                     bucket = centre.bucket_of(measurement)
                     link.write_to(bucket, [Point("check", {"site": config.site}, 0, {"ok": 1})])
-                    yield f"{name}: takes what site {config.site} sends to {bucket}", None
+                    yield (
+                        Saying(
+                            "{name}: takes what site {site} sends to {bucket}",
+                            name=name,
+                            site=config.site,
+                            bucket=bucket,
+                        ),
+                        None,
+                    )
             else:
                 found = link.sites()
-                yield f"{name}: can be read; its sites: {', '.join(found) or 'none yet'}", None
+                yield (
+                    Saying(
+                        "{name}: can be read; its sites: {found}",
+                        name=name,
+                        found=", ".join(found) or Saying("none yet"),
+                    ),
+                    None,
+                )
     except CentralError as error:
-        yield f"{name}: cannot be used: {error}", "mend that; until then everything waits in the database here"
+        yield (
+            Saying("{name}: cannot be used: {why}", name=name, why=error),
+            Saying("mend that; until then everything waits in the database here"),
+        )
     if config.database.exists():
         with Spool(config.database) as spool:
             backlog = spool.backlog(target_of(centre, config.site))
-        yield f"{name}: {backlog.rows} rows wait to be sent", None
+        yield Saying("{name}: {rows} rows wait to be sent", name=name, rows=backlog.rows), None
         if backlog.parked:
-            mend = "see the collector's log for the reason, mend that there, then restart the collector"
-            yield f"{name}: {backlog.parked} rows cannot be taken by it", mend
+            mend = Saying("see the collector's log for the reason, mend that there, then restart the collector")
+            yield Saying("{name}: {parked} rows cannot be taken by it", name=name, parked=backlog.parked), mend

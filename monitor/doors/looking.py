@@ -13,6 +13,7 @@ from monitor.doors.screens import LOGIN_NAME, login_file
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
+from monitor.sayings import Saying
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.sources.claim import STANDBY, claim_of, retained
 
@@ -20,30 +21,33 @@ Look = tuple[str, str | None]
 """What was seen, and how to mend it; None when it is right."""
 STRANGE_TOPIC = "proofing/mac-0200000000000000/pack"  # of a node that nobody has
 OWN_TOPIC = f"proofing/{broker.PROBE}/pack"
-_AGAIN = "run `proofing-monitor broker configure` again, then send the broker SIGHUP"
+_AGAIN = Saying("run `proofing-monitor broker configure` again, then send the broker SIGHUP")
 
 
 def looked_at_doors(config: Config, now: datetime) -> Iterator[Look]:
     """All there is to see of broker, proxy and log-in."""
-    for name, look in (("broker files", _broker_files), ("proxy files", _proxy_files)):
+    for name, look in (("broker", _broker_files), ("proxy", _proxy_files)):
         yield from _told(name, look, config, now)
     yield from _login(config)
 
 
 def looked_at_broker(config: Config, address: MqttAddress) -> Iterator[Look]:
     """What a broker that answers lets in: strangers, one node as another, packets that are too large."""
-    what = f"broker {address.url}"
+    what = Saying("broker {url}", url=address.url)
     stranger = tried(address, config.mqtt_ca_file, Try())
     if stranger is Answer.UNTRUSTED:
-        yield f"{what}: {stranger.value}", "set mqtt_ca_file to the authority's certificate, or mend the host's name"
+        yield (
+            f"{what}: {stranger.value}",
+            Saying("set mqtt_ca_file to the authority's certificate, or mend the host's name"),
+        )
         return
     if stranger is Answer.TAKEN:
         yield (
-            f"{what}: lets in anybody without a password",
-            "set allow_anonymous false; `broker configure` writes it so",
+            Saying("{what}: lets in anybody without a password", what=what),
+            Saying("set allow_anonymous false; `broker configure` writes it so"),
         )
     elif stranger is Answer.REFUSED:
-        yield f"{what}: turns strangers away", None
+        yield Saying("{what}: turns strangers away", what=what), None
     password = config.secrets.mqtt_passwords.get(f"{broker.PROBE}@{address.host}:{address.port}")
     if password is None:
         return
@@ -52,15 +56,18 @@ def looked_at_broker(config: Config, address: MqttAddress) -> Iterator[Look]:
         address, config.mqtt_ca_file, Try(broker.PROBE, password, OWN_TOPIC, broker.LARGEST_PACKET_BYTES + 1)
     )
     for answer, is_right, is_wrong in (
-        (wrong_topic, "keeps each node to its own topics", "lets one node speak as another"),
-        (too_large, "refuses packets over 64 KiB", "takes packets over 64 KiB"),
+        (wrong_topic, Saying("keeps each node to its own topics"), Saying("lets one node speak as another")),
+        (too_large, Saying("refuses packets over 64 KiB"), Saying("takes packets over 64 KiB")),
     ):
         if answer is Answer.REFUSED:
-            yield f"{what}: {is_right}", None
+            yield Saying("{what}: {found}", what=what, found=is_right), None
         elif answer is Answer.TAKEN:
-            yield f"{what}: {is_wrong}", _AGAIN
+            yield Saying("{what}: {found}", what=what, found=is_wrong), _AGAIN
         else:
-            yield f"{what}: did not say whether it {is_right}", "look into the broker's log"
+            yield (
+                Saying("{what}: did not say whether it {is_right}", what=what, is_right=is_right),
+                Saying("look into the broker's log"),
+            )
     yield _claimed(config, address)
 
 
@@ -68,34 +75,44 @@ def _claimed(config: Config, address: MqttAddress) -> Look:
     """Which collector serves the site, as its broker has it."""
     looker = MqttAddress(address.host, address.port, STANDBY, address.scheme)
     password = config.secrets.mqtt_passwords.get(looker.key)
-    what = f"broker {address.url}"
+    what = Saying("broker {url}", url=address.url)
     if password is None:
-        return f"{what}: was set up before collectors claimed their site, so two at once would disturb it", _AGAIN
+        return Saying(
+            "{what}: was set up before collectors claimed their site, so two at once would disturb it", what=what
+        ), _AGAIN
     try:
         found = claim_of(retained(looker, password, config.mqtt_ca_file, SystemClock()))
     except OSError as err:
-        return f"{what}: did not say who serves the site ({err})", "look into the broker's log"
+        return Saying("{what}: did not say who serves the site ({why})", what=what, why=err), Saying(
+            "look into the broker's log"
+        )
     if found is None or found.is_left:
-        return f"{what}: no collector serves the site {config.site!r} now", None
-    return f"{what}: the collector on {found.holder.machine} serves the site {config.site!r}", None
+        return Saying("{what}: no collector serves the site {site!r} now", what=what, site=config.site), None
+    return Saying(
+        "{what}: the collector on {machine} serves the site {site!r}",
+        what=what,
+        machine=found.holder.machine,
+        site=config.site,
+    ), None
 
 
 def _told(
     name: str, look: Callable[[Config, datetime], Iterator[str]], config: Config, now: datetime
 ) -> Iterator[Look]:
     """Every fault as what is wrong and what to do; a sentence in praise when there is none."""
-    folder = config.data_dir / name.split()[0]
+    folder = config.data_dir / name
+    files = Saying("{name} files", name=name)
     if not folder.exists():
         return
     try:
         faults = list(look(config, now))
     except ConfigError as err:
-        faults = [str(err)]
-    command = f"mend that, or run `proofing-monitor {name.split()[0]} configure` again"
+        faults = [err.saying]
+    mend = Saying("mend that, or run `proofing-monitor {name} configure` again", name=name)
     for fault in faults:
-        yield f"{name}: {fault}", command
+        yield Saying("{files}: {fault}", files=files, fault=fault), mend
     if not faults:
-        yield f"{name}: nothing is open that should not be", None
+        yield Saying("{files}: nothing is open that should not be", files=files), None
 
 
 def _broker_files(config: Config, now: datetime) -> Iterator[str]:
@@ -108,13 +125,13 @@ def _broker_files(config: Config, now: datetime) -> Iterator[str]:
     yield from _not_private(config.data_dir / FOLDER / CA_KEY_NAME, folder / KEY_NAME, must_exist=False)
     yield from broker.settings_faults(bounded_bytes(settings, broker.LARGEST_BYTES).decode())
     if bounded_bytes(folder / broker.ACCESS_NAME, broker.LARGEST_BYTES).decode() != broker.access_text(folder):
-        yield f"{folder / broker.ACCESS_NAME} was changed; what is in it cannot be vouched for"
+        yield Saying("{folder} was changed; what is in it cannot be vouched for", folder=folder / broker.ACCESS_NAME)
     hosts = () if is_loopback(options.listen) else options.hosts
     yield from pair_faults(_pair(config, folder, options), hosts, now)
     kept = broker.kept_passwords(folder)
     for user, password in broker.users_of(broker.radio_nodes(config.data_dir)).items():
         if not broker.is_password(password, kept.get(user, "")):
-            yield f"node {user} is not known to it, or by another password"
+            yield Saying("node {user} is not known to it, or by another password", user=user)
 
 
 def _proxy_files(config: Config, now: datetime) -> Iterator[str]:
@@ -127,13 +144,16 @@ def _proxy_files(config: Config, now: datetime) -> Iterator[str]:
     yield from _not_private(folder / KEY_NAME, must_exist=False)
     yield from pair_faults(_pair(config, folder, options), options.hosts, now)
     if config.access.login is not Login.PROXY:
-        yield 'the screens do not ask it who is there; set login = "proxy" under [dashboard]'
+        yield Saying('the screens do not ask it who is there; set login = "proxy" under [dashboard]')
         return
     if not config.secrets.proxy_secret or config.secrets.proxy_secret not in settings.read_text(encoding="utf-8"):
-        yield "it does not show the secret by which the screens know it"
+        yield Saying("it does not show the secret by which the screens know it")
     nobodies = [name for name in proxy.kept_users(config.data_dir) if not config.access.may_enter(name)]
     if nobodies:
-        yield f"{', '.join(nobodies)} can log in, but may do nothing: name them under bakers or viewers in [dashboard]"
+        yield Saying(
+            "{nobodies} can log in, but may do nothing: name them under bakers or viewers in [dashboard]",
+            nobodies=", ".join(nobodies),
+        )
 
 
 def _pair(config: Config, folder: Path, options: broker.BrokerOptions | proxy.ProxyOptions) -> Pair:
@@ -147,9 +167,9 @@ def _not_private(*paths: Path, must_exist: bool = True) -> Iterator[str]:
     for path in paths:
         if path.exists():
             if fault := privacy_fault(path):
-                yield f"{path}: {fault}"
+                yield Saying("{path}: {fault}", path=path, fault=fault)
         elif must_exist:
-            yield f"{path} is missing"
+            yield Saying("{path} is missing", path=path)
 
 
 def _login(config: Config) -> Iterator[Look]:
@@ -158,6 +178,6 @@ def _login(config: Config) -> Iterator[Look]:
     try:
         login_file(config.data_dir)
     except ConfigError as err:
-        yield f"log-in: {err}", f"mend {LOGIN_NAME}"
+        yield Saying("log-in: {why}", why=err), Saying("mend {login_name}", login_name=LOGIN_NAME)
     else:
-        yield "log-in: set up", None
+        yield Saying("log-in: set up"), None

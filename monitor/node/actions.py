@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from monitor.clock import Clock
-from monitor.config import DATABASE_NAME, default_data_dir, mqtt_address
+from monitor.config import DATABASE_NAME, default_data_dir, manner_of, mqtt_address
 from monitor.errors import ConfigError, SourceError
 from monitor.manners import local_zone
 from monitor.node.boards import CA_NAME, NO_BOARD, BoardError, FoundPort, asked, copy_firmware, found_boards
@@ -60,6 +60,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
+    manner = manner_of(data_dir)
     old = read_settings(data_dir, args.node)
     if args.name is not None and not NODE_NAME.fullmatch(args.name):
         raise ConfigError("--name {name}: a node's name looks like urn:dev:mac:020000fffe5e0001", name=args.name)
@@ -67,18 +68,33 @@ def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     settings = old if old is not None and args.name is None else replace(old or NodeSettings(name), name=name)
     settings = replace(settings, **_given(args), **_link_given(args, settings, os.environ))
     path = write_settings(data_dir, args.node, settings)
-    print(f"{path}: {'changed' if old else 'written'}; only you can read it", file=out)
-    print(f"{args.node} is {settings.name}", file=out)
+    print(
+        manner.say(
+            "{path}: changed; only you can read it" if old else "{path}: written; only you can read it", path=path
+        ),
+        file=out,
+    )
+    print(manner.say("{node} is {name}", node=args.node, name=settings.name), file=out)
     if settings.link is Link.MQTT:
         print(
-            f"broker {settings.mqtt_host}:{settings.mqtt_port}: it logs in as {key_of(settings.name)} with the "
-            "mqtt_password in that file;\n"
-            "  `proofing-monitor broker configure` tells the broker, and keeps it to its own topics",
+            manner.say(
+                "broker {mqtt_host}:{mqtt_port}: it logs in as {name} with the mqtt_password in that "
+                "file;\n  `proofing-monitor broker configure` tells the broker, and keeps it to its own "
+                "topics",
+                mqtt_host=settings.mqtt_host,
+                mqtt_port=settings.mqtt_port,
+                name=key_of(settings.name),
+            ),
             file=out,
         )
     if settings.sensor_height_mm is None:
-        print(f"the sensor's height is not known yet: `proofing-monitor node calibrate {args.node} empty`", file=out)
-    print(f"next: `proofing-monitor node copy {args.node}` with the board plugged in", file=out)
+        print(
+            manner.say(
+                "the sensor's height is not known yet: `proofing-monitor node calibrate {node} empty`", node=args.node
+            ),
+            file=out,
+        )
+    print(manner.say("next: `proofing-monitor node copy {node}` with the board plugged in", node=args.node), file=out)
     return 0
 
 
@@ -135,9 +151,10 @@ def _asked_for(prompt: str) -> str:
 
 
 def _boards(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
+    manner = manner_of(data_dir)
     found = found_boards() if args.port is None else [FoundPort(args.port, "", "")]
     if not found:
-        print(NO_BOARD, file=out)
+        print(manner.told(NO_BOARD), file=out)
         return 1
     is_any_silent = False
     for board in found:
@@ -147,11 +164,12 @@ def _boards(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
                 print(f"    {asked(board.path)}", file=out)
             except BoardError as err:
                 is_any_silent = True
-                print(f"    {err}", file=out)
+                print(f"    {manner.told(err)}", file=out)
     return int(is_any_silent)
 
 
 def _copy(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
+    manner = manner_of(data_dir)
     settings = read_settings(data_dir, args.node)
     if settings is None:
         raise ConfigError(
@@ -168,8 +186,10 @@ def _copy(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
             )
         port = found[0].path
     copy_firmware(port, settings, args.ca, out)
-    print(f"the board starts as {settings.name}", file=out)
-    print(f"next: `proofing-monitor node readings {args.node} --port {port}`", file=out)
+    print(manner.say("the board starts as {name}", name=settings.name), file=out)
+    print(
+        manner.say("next: `proofing-monitor node readings {node} --port {port}`", node=args.node, port=port), file=out
+    )
     return 0
 
 
@@ -199,7 +219,7 @@ def _readings(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     store, clock = _opened(data_dir)
     with store, listening(args.port, node, store, clock) as ear:
         calibrations = store.calibrations(node)
-        print(set_right_line(calibrations), file=out, flush=True)
+        print(manner_of(data_dir).told(set_right_line(calibrations)), file=out, flush=True)
         height_mm = None if settings is None else settings.sensor_height_mm
         shown = 0
         while args.count <= 0 or shown < args.count:
@@ -212,11 +232,12 @@ def _readings(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
 
 
 def _calibrate(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
+    manner = manner_of(data_dir)
     node, settings = _node_called(args.node, data_dir)
     store, clock = _opened(data_dir)
     with store:
         if args.how == "list":
-            listed(store.calibrations(node), out)
+            listed(store.calibrations(node), out, manner)
             return 0
         hows = {"empty": How.EMPTY, "block": How.BLOCK, "ice": How.ICE, "two-points": How.TWO_POINTS}
         how = hows.get(args.how, How.REFERENCE)
@@ -231,9 +252,9 @@ def _calibrate(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         def hear() -> tuple[float, ...]:
             with listening(args.port, node, store, clock) as ear:
                 until_s = clock.real_s() + args.wait.total_seconds()
-                return heard(ear, node, channel, args.readings, clock.now(), until_s, out)
+                return heard(ear, node, channel, args.readings, clock.now(), until_s, out, manner)
 
-        calibrate(wish, node, args.node, settings, store, data_dir, clock.now(), hear, out)
+        calibrate(wish, node, args.node, settings, store, data_dir, clock.now(), hear, out, manner)
     return 0
 
 

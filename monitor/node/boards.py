@@ -15,7 +15,7 @@ from serial.tools import list_ports
 from monitor.errors import MonitorError
 from monitor.files import bounded_bytes
 from monitor.node.settings import NodeSettings, config_text
-from monitor.sayings import Number
+from monitor.sayings import Number, Saying
 from monitor.sources.serial import hardware_id
 
 ANSWER_WITHIN_S = 20.0  # judgement: a board that has just been plugged in needs some seconds
@@ -26,13 +26,13 @@ LARGEST_CA_BYTES = 100_000
 FIRMWARE = "firmware_sim"
 WHO = "import sys; print('board', sys.platform, '.'.join([str(n) for n in sys.implementation[1][:3]]))"
 
-NO_BOARD = """\
+NO_BOARD = Saying("""\
 no board is plugged in (no serial port of this machine has a device behind it). What to do:
   1. plug the board in with a USB cable that carries data: many only charge;
   2. on Linux this user must belong to the group that owns the port: sudo usermod -a -G dialout $USER, then log in anew;
   3. a new board needs MicroPython once: follow https://micropython.org/download for its class;
   4. then run `proofing-monitor node boards --ask` again.
-To practise without any board: proofing-monitor node simulate --help"""
+To practise without any board: proofing-monitor node simulate --help""")
 NO_MPREMOTE = (
     "mpremote is not installed, and only it can speak to a board; install it into the same environment: "
     "pip install mpremote"

@@ -6,6 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TextIO
 
+from monitor.bakery.manner import Manner
 from monitor.errors import ConfigError, SourceError
 from monitor.node.listening import Ear
 from monitor.node.settings import NodeSettings, write_settings
@@ -22,6 +23,7 @@ from monitor.recipe.calibration import (
     settled,
     two_points,
 )
+from monitor.sayings import Number
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId
 
@@ -64,7 +66,7 @@ class Wish:
 
 
 def heard(
-    ear: Ear, node: NodeId, channel: Channel, n: int, since: datetime, until_s: float, out: TextIO
+    ear: Ear, node: NodeId, channel: Channel, n: int, since: datetime, until_s: float, out: TextIO, manner: Manner
 ) -> tuple[float, ...]:
     """Raw values of a node's next ``n`` readings of a channel; what it had kept from before ``since`` is passed over.
 
@@ -84,7 +86,18 @@ def heard(
             is_asked = (reading.node, reading.channel) == (node, channel) and reading.measured_at >= since
             if is_asked and reading.flag is Flag.OK:
                 values.append(reading.value)
-                print(f"  reading {len(values)} of {n}: {reading.value:.4g} {UNITS[channel]}", file=out, flush=True)
+                print(
+                    "  "
+                    + manner.say(
+                        "reading {n} of {wanted}: {value} {unit}",
+                        n=len(values),
+                        wanted=n,
+                        value=Number(reading.value, ".4g"),
+                        unit=UNITS[channel],
+                    ),
+                    file=out,
+                    flush=True,
+                )
     if len(values) == n:
         return tuple(values)
     if values:
@@ -149,6 +162,7 @@ def calibrate(
     at: datetime,
     hear: Callable[[], tuple[float, ...]],
     out: TextIO,
+    manner: Manner,
 ) -> Calibration:
     """Calibrate one channel of a node, keep the result, and say what it means.
 
@@ -159,7 +173,7 @@ def calibrate(
     """
     if wish.how in (How.BLOCK, How.TWO_POINTS, How.REFERENCE):
         _point(wish, settings, (0.0,))  # what is missing is said before anybody waits for readings
-    print(f"{wish.how.value}: {SET_UP[wish.how]}", file=out, flush=True)
+    print(f"{wish.how.value}: {manner.say(SET_UP[wish.how])}", file=out, flush=True)
     values = hear() if wish.measured is None else wish.measured
     try:
         point = _point(wish, settings, values)
@@ -169,24 +183,44 @@ def calibrate(
     store.add_calibration(calibration)
     unit = UNITS[wish.channel]
     print(
-        f"{node} {wish.channel.value}: {calibration.offset:+.2f} {unit} is added to every reading, "
-        f"give or take {2 * calibration.sd:.2f} {unit}",
+        manner.say(
+            "{node} {channel}: {offset} {unit} is added to every reading, give or take {doubt} {unit}",
+            node=node,
+            channel=wish.channel.value,
+            offset=Number(calibration.offset, "+.2f"),
+            unit=unit,
+            doubt=Number(2 * calibration.sd, ".2f"),
+        ),
         file=out,
     )
     if wish.how is How.EMPTY:
-        print(f"batches in this vessel: write sensor_to_base_mm = {point.truth:g} under [vessel]", file=out)
+        print(
+            manner.say(
+                "batches in this vessel: write sensor_to_base_mm = {truth} under [vessel]",
+                truth=Number(point.truth, "g"),
+            ),
+            file=out,
+        )
         if settings is not None and settings.sensor_height_mm != point.truth:
             write_settings(data_dir, label, replace(settings, sensor_height_mm=point.truth))
     return calibration
 
 
-def listed(calibrations: list[Calibration], out: TextIO) -> None:
+def listed(calibrations: list[Calibration], out: TextIO, manner: Manner) -> None:
     """Print calibrations, one a line."""
     if not calibrations:
-        print("never calibrated: see `proofing-monitor node calibrate --help` for the ways", file=out)
+        print(manner.say("never calibrated: see `proofing-monitor node calibrate --help` for the ways"), file=out)
     for one in calibrations:
         print(
-            f"{one.at:%Y-%m-%d %H:%M} UTC  {one.node}  {one.channel.value}  {one.offset:+.2f} give or take "
-            f"{2 * one.sd:.2f} {UNITS[one.channel]}  ({one.how.value})",
+            manner.say(
+                "{at} UTC  {node}  {channel}  {offset} give or take {doubt} {unit}  ({how})",
+                at=f"{one.at:%Y-%m-%d %H:%M}",
+                node=one.node,
+                channel=one.channel.value,
+                offset=Number(one.offset, "+.2f"),
+                doubt=Number(2 * one.sd, ".2f"),
+                unit=UNITS[one.channel],
+                how=one.how.value,
+            ),
             file=out,
         )

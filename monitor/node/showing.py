@@ -4,6 +4,7 @@ from collections.abc import Sequence
 from datetime import tzinfo
 
 from monitor.recipe.calibration import Calibration, set_right
+from monitor.sayings import Saying
 from monitor.wire.readings import Channel, Flag, Reading
 
 NAMES = {
@@ -28,7 +29,9 @@ def newest(calibrations: Sequence[Calibration]) -> list[Calibration]:
 def set_right_line(calibrations: Sequence[Calibration]) -> str:
     """By what the readings that follow are set right."""
     parts = [f"{NAMES[one.channel][0]} {one.offset:+.2f} ({one.how.value})" for one in newest(calibrations)]
-    return f"set right by: {', '.join(parts)}" if parts else "as measured: this node was never calibrated"
+    if not parts:
+        return Saying("as measured: this node was never calibrated")
+    return Saying("set right by: {sensors}", sensors=", ".join(parts))
 
 
 def pack_line(

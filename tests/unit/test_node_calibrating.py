@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from monitor.bakery.manner import Manner
 from monitor.cli import main
 from monitor.config import DATABASE_NAME
 from monitor.errors import SourceError
@@ -134,7 +135,7 @@ def test_only_what_is_measured_now_by_that_sensor_counts() -> None:
         distance(-600, 200.0), distance(1, 298.0), distance(2, 100.0, other), distance(3, 299.0),
         distance(4, 4.0, flag=Flag.OUT_OF_RANGE), distance(5, 298.5),
     )  # fmt: skip
-    assert heard(ear, NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO()) == (298.0, 299.0, 298.5)
+    assert heard(ear, NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO(), Manner(UTC)) == (298.0, 299.0, 298.5)
 
 
 @pytest.mark.parametrize(
@@ -147,7 +148,7 @@ def test_only_what_is_measured_now_by_that_sensor_counts() -> None:
 )
 def test_what_was_not_heard_is_explained(packs: tuple[tuple[Reading, ...], ...], said: str) -> None:
     with pytest.raises(SourceError, match=said):
-        heard(Packs(*packs), NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO())
+        heard(Packs(*packs), NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO(), Manner(UTC))
 
 
 def test_a_line_shows_what_is_set_right_and_marks_what_is_doubtful() -> None:

@@ -2,6 +2,7 @@
 
 import pickle
 import string
+from dataclasses import replace
 from datetime import UTC
 
 import pytest
@@ -9,10 +10,14 @@ from sentences import ERRORS, catalogue, kept
 
 from monitor import errors
 from monitor.bakery.manner import ENGLISH, LEAST_LETTERS, Manner
+from monitor.clock import SystemClock
 from monitor.errors import CentralError, CentralKind, ConfigError, NotifyError, StoreError, UnfitError, saying_of
 from monitor.languages.catalogue import KNOWN, language
 from monitor.recipe.tables import Faults
 from monitor.sayings import Half, Number, Opening, Saying, several
+from monitor.watch.lookouts import store_lookout
+from monitor.watch.pulse import Pulse
+from monitor.watch.watchman import Notice, Watchman
 
 OTHERS = sorted(set(KNOWN) - {ENGLISH.code})
 GERMAN = Manner(UTC, language=language("de"))
@@ -163,3 +168,32 @@ def test_a_kept_text_finds_its_own_sentence_again(code):
         if manner.told(str(saying)) != manner.told(saying):
             wrong.append((each.text, manner.told(str(saying))))
     assert wrong == []
+
+
+def test_the_keeper_is_told_of_a_trouble_in_a_language_and_the_log_stays_english(
+    caplog: pytest.LogCaptureFixture,
+) -> None:
+    told: list[Notice] = []
+    clock = SystemClock()
+    pulse = Pulse(clock)
+    pulse.store_trouble = GONE.saying
+
+    def heard(notice: Notice) -> bool:
+        told.append(notice)
+        return True
+
+    look = store_lookout(pulse)
+    at_once = Watchman([lambda: [replace(each, after_s=0.0) for each in look()]], heard, clock)
+    at_once.go_round()
+    (notice,) = told
+    assert notice.text == (
+        "Nothing can be stored, and no call about a dough goes out (a.db: has no batch 7); the nodes keep what they "
+        "can. What to do: see the list of batches for the numbers there are; it then goes on by itself."
+    )
+    assert (GERMAN.told(notice.title), GERMAN.told(notice.text)) == (
+        "Die Überwachung braucht Hilfe",
+        "Nichts lässt sich speichern, und kein Ruf zu einem Teig geht hinaus (a.db: hat keinen Teig 7); die Knoten "
+        "bewahren, was sie können. Was zu tun ist: siehe die Liste der Teige für die vorhandenen Nummern; danach geht "
+        "es von selbst weiter.",
+    )
+    assert "nothing can be stored" in caplog.text
