@@ -63,8 +63,11 @@ class Drawing:
 
 
 def layer(table: pd.DataFrame, kind: str, look: Values, **encoding: Values) -> Layer:
-    """A layer: its rows, the kind of mark and its look, and what it shows by channel (``x``, ``y2``, ``tooltip``)."""
-    return Layer(table, {"type": kind, **look}, encoding)
+    """A layer: its rows, the kind of mark and its look, and what it shows by channel (``x``, ``y2``, ``tooltip``).
+
+    Nothing of it is read aloud point by point: a chart's sentence, its text alternative, tells it whole.
+    """
+    return Layer(table, {"type": kind, "aria": False, **look}, encoding)
 
 
 def quantity(column: str, scale: Values | None = None, axis: Values | None = None) -> Values:
@@ -114,7 +117,7 @@ def finished(layers: list[Layer], palette: Palette, height_px: int) -> Drawing:
             "height": height_px,
             "background": "transparent",
             "padding": {"left": 0, "right": 8, "top": 6, "bottom": 2},
-            "config": {"view": {"stroke": None}, "axis": axis, "aria": False},  # its sentence tells it whole
+            "config": {"view": {"stroke": None}, "axis": axis},
         },
     )
 

@@ -149,7 +149,7 @@ def trend_chart(
         layers.append(layer(points.assign(words=name), "point", dot, x=x, y=y, tooltip=tip("words")))
         row = pd.DataFrame([{"words": name}])
         top = drawing.at(8 + 18 * place)
-        key = {**dot, "size": 70, "aria": False}
+        key = {**dot, "size": 70}
         layers += [
             layer(row, "point", key, x=drawing.at(9), y=top),
             _text(row, "words", colour)(x=drawing.at(19), y=top),
