@@ -28,7 +28,11 @@ def calls_from(table: object) -> tuple[CallRules, list[str]]:
     usual = CallRules()
     if not isinstance(table, Mapping):
         return usual, ['calls must be a table: [calls] with lines such as quiet = "21:30-04:00"']
-    faults = [f"calls.{key} is not a setting; known here: {', '.join(KEYS)}" for key in table if key not in KEYS]
+    faults: list[str] = [
+        Saying("{key} is not a setting; known here: {known}", key=f"calls.{key}", known=", ".join(KEYS))
+        for key in table
+        if key not in KEYS
+    ]
     values = {
         key: _number(table, key, float(getattr(usual, key)), least, faults)
         for key, least in (("repeat_min", 1.0), ("calls_each", 1.0), ("most_calls", 1.0), ("second_channel_s", 0.0))
@@ -96,7 +100,9 @@ def recipients_from(table: object) -> tuple[tuple[Reachable, ...], list[str]]:
     faults: list[str] = []
     for number, one in enumerate(table, start=1):
         where = f"recipients, number {number}"
-        faults += [f"{where}: {key} is not a setting" for key in one if key not in RECIPIENT_KEYS]
+        faults += [
+            Saying("{where}: {key} is not a setting", where=where, key=key) for key in one if key not in RECIPIENT_KEYS
+        ]
         name, urls = one.get("name"), one.get("notify_urls")
         if not isinstance(name, str) or not name.strip() or name.strip() in {each.name for each in found}:
             faults.append(Saying("{where}: needs a name of its own", where=where))

@@ -19,6 +19,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from monitor.network import is_loopback
+from monitor.sayings import Saying
 
 KEYS = ("url", "bucket", "readings_bucket", "org", "ca_file")
 USUAL_BUCKET = "proofing"
@@ -59,11 +60,11 @@ def url_fault(url: str) -> str:
     try:
         _ = parts.port
     except ValueError as err:
-        return f"central.url: the port must be a number up to 65535 ({err})"
+        return Saying("central.url: the port must be a number up to 65535 ({why})", why=err)
     if parts.username is not None or parts.password is not None:
-        return "central.url: leave name and password out of it; the token is influx_token in secrets.toml"
+        return Saying("central.url: leave name and password out of it; the token is influx_token in secrets.toml")
     if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment:
-        return "central.url must look like https://central.example:8086"
+        return Saying("central.url must look like https://central.example:8086")
     if parts.scheme == "http" and not is_loopback(parts.hostname):
         return (
             f"central.url = {url!r}: token and readings would cross the network for all to read; plain http:// is for "
@@ -78,10 +79,16 @@ def centre_from(table: object, folder: Path) -> tuple[Centre | None, list[str]]:
         return None, []
     if not isinstance(table, Mapping):
         return None, ["central must be a table: [central] with one setting a line"]
-    faults = [f"central.{key} is not a setting; known here: {', '.join(KEYS)}" for key in table if key not in KEYS]
+    faults: list[str] = [
+        Saying("{key} is not a setting; known here: {known}", key=f"central.{key}", known=", ".join(KEYS))
+        for key in table
+        if key not in KEYS
+    ]
     texts = {key: table[key] for key in KEYS if key in table}
     wrong = [(key, value) for key, value in texts.items() if not (isinstance(value, str) and value.strip())]
-    faults += [f"central.{key} = {value!r} must be a text in quotes" for key, value in wrong]
+    faults += [
+        Saying("central.{key} = {value!r} must be a text in quotes", key=key, value=value) for key, value in wrong
+    ]
     if faults:
         return None, faults
     if "url" not in texts:

@@ -233,7 +233,12 @@ class Config:
         if is_loopback(address.host) or (address.user and self.secrets.password_for(address)):
             return ""
         if not address.user:
-            return f"broker {address.url}: say who logs in there: {address.scheme}://collector@{address.key}"
+            return Saying(
+                "broker {url}: say who logs in there: {scheme}://collector@{key}",
+                url=address.url,
+                scheme=address.scheme,
+                key=address.key,
+            )
         return (
             f"broker {address.url}: its password is not known; set PROOFING_MQTT_PASSWORD, or write it into "
             f'{SECRETS_NAME} under [mqtt_passwords]: "{address.key}" = "..."'
@@ -380,7 +385,7 @@ def _secrets(path: Path | None, environ: Mapping[str, str], faults: list[str]) -
             passwords = dict(named)
         else:
             mine.found.append(Saying('mqtt_passwords must hold lines like "user@host:1883" = "..."'))
-        faults.extend(f"{path}: {fault}" for fault in mine.found)
+        faults.extend(Saying("{path}: {fault}", path=path, fault=fault) for fault in mine.found)
     if environ.get("PROOFING_NOTIFY_URLS"):
         urls, recipients = tuple(environ["PROOFING_NOTIFY_URLS"].split()), ()
     heartbeat_url = environ.get("PROOFING_HEARTBEAT_URL") or heartbeat_url

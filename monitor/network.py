@@ -4,6 +4,8 @@ import socket
 from collections.abc import Iterator
 from ipaddress import IPv4Address, IPv6Address, ip_address
 
+from monitor.sayings import Saying
+
 Address = IPv4Address | IPv6Address
 
 # Where clouds hand out keys to whoever asks from inside; from memory. The link-local one is caught as such.
@@ -59,13 +61,13 @@ def inside_reason(address: Address) -> str:
     """
     for one in _meant(address):
         if one.is_loopback or one.is_unspecified:
-            return "this machine itself"
+            return Saying("this machine itself")
         if one.is_link_local:
-            return "link-local, where clouds keep their keys"
+            return Saying("link-local, where clouds keep their keys")
         if one in _METADATA:
-            return "where a cloud keeps its keys"
+            return Saying("where a cloud keeps its keys")
         if one.is_multicast or one == IPv4Address("255.255.255.255"):
-            return "everybody at once"
+            return Saying("everybody at once")
     return ""
 
 

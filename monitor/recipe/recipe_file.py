@@ -191,14 +191,14 @@ def _weight(
 
 def _no_weight(kind: Kind, amount: Amount) -> str:
     if amount.unit is Unit.PERCENT:
-        return "percent is counted on this part's own flour, " + (
-            "so flour itself is given as a weight" if kind is Kind.FLOUR else "and there is none: give a weight"
-        )
+        if kind is Kind.FLOUR:
+            return Saying("percent is counted on this part's own flour, so flour itself is given as a weight")
+        return Saying("percent is counted on this part's own flour, and there is none: give a weight")
     if amount.unit is Unit.ALL:
-        return "only a part above it can be used all"
+        return Saying("only a part above it can be used all")
     if amount.unit is Unit.PIECE:
-        return "say what it weighs: a number alone is known for eggs only"
-    return 'what a cup of it weighs is not known; say it: { amount = "1 cup", g_per_cup = 140 }, or weigh it'
+        return Saying("say what it weighs: a number alone is known for eggs only")
+    return Saying('what a cup of it weighs is not known; say it: { amount = "1 cup", g_per_cup = 140 }, or weigh it')
 
 
 # -- stages and bake --------------------------------------------------------------------------------------------------

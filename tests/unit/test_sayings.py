@@ -29,7 +29,8 @@ GONE = StoreError(NO_BATCH, path="a.db", batch_id=7)
 
 
 def holes(text: str) -> set[str]:
-    return {name for _, name, _, _ in string.Formatter().parse(text) if name}
+    """Its named holes; braces that show what to write into a file are none."""
+    return {name for _, name, _, _ in string.Formatter().parse(text) if name and name.isidentifier()}
 
 
 def test_a_saying_is_its_english_text_and_is_told_in_the_language_of_the_reader():
