@@ -138,21 +138,6 @@ def _made(shown: Mapping[str, Exhibit], key: str, kind: Kind) -> bytes:
     return kind.made(shown[key])
 
 
-def follows(key: str, asked: object) -> str:
-    """The key of a widget that shows what the address asks for, whenever that is not what the widget said last.
-
-    One key for good: a widget whose key changed with the address would lose every second touch. See :func:`told`.
-    """
-    if key not in st.session_state or st.session_state.get(f"{key}, as asked") != asked:
-        st.session_state[key] = asked
-    return key
-
-
-def told(key: str, answer: object) -> None:
-    """Keep what a widget that follows the address said, before the address is written."""
-    st.session_state[f"{key}, as asked"] = answer
-
-
 def heading(title: str, subtitle: str = "") -> str:
     """A screen's title and the line under it, as HTML; both may be anything."""
     below = f'<p class="subtitle">{html.escape(subtitle)}</p>' if subtitle else ""

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import streamlit as st
 
+from dashboard import address
 from monitor.bakery.calls import QuietHours
 from monitor.bakery.manner import Manner
 from monitor.config import Config, load_config
@@ -83,7 +84,7 @@ def put_choice(folder: Path) -> None:
     told = manner(folder)
     for name, now in _answers(told).items():
         st.session_state[_key(name)] = now  # said anew on each screen, or Streamlit forgets it with the last one
-    _write_address(in_address(folder))
+    address.write(in_address(folder), _ANSWERS)
     with st.popover(told.say("How to read"), icon=":material/translate:"):
         for label, name in (
             (told.say("Language"), "language"),
@@ -93,11 +94,3 @@ def put_choice(folder: Path) -> None:
         ):
             answers = _ANSWERS[name]
             st.radio(label, list(answers), format_func=answers.__getitem__, key=_key(name), horizontal=True)
-
-
-def _write_address(kept: dict[str, str]) -> None:
-    """The choices into the address, beside what else it says; all at once, for each write is a step of its history."""
-    now = st.query_params.to_dict()
-    wanted = {name: said for name, said in now.items() if name not in _ANSWERS} | kept
-    if wanted != now:
-        st.query_params.from_dict(wanted)

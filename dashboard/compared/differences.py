@@ -100,6 +100,9 @@ def looked_at(choice: Choice) -> list[Batch]:
     ]
 
 
+IN_ADDRESS = ("recipe", "stage", "batches", "time", "batch")  # the last one says where to begin, once
+
+
 def address_of(choice: Choice) -> dict[str, str]:
     """The address that shows a choice again."""
     return {

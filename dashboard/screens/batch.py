@@ -3,7 +3,7 @@
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, noting, page, plots, queries, standing, supposing, whole
+from dashboard import address, cards, noting, page, plots, queries, standing, supposing, whole
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, stage_word
 from monitor.recipe.batch import Batch, BatchId
@@ -59,7 +59,7 @@ def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner
     """The batch to show, by the address or by what was chosen last; and the key of the choice that is put later."""
     key = f"which, in {manner.language.code}"  # a browser keeps the words of a choice as long as its key
     first = next(iter(batches))
-    page.follows(key, asked if asked in batches else first)
+    address.follows(key, asked if asked in batches else first)
     if st.session_state[key] not in batches:  # its stage has ended meanwhile
         st.session_state[key] = first
     return key, batches[st.session_state[key]]
@@ -74,9 +74,8 @@ def _put_choice(key: str, batches: dict[BatchId, Batch], manner: Manner) -> None
         key=key,
         label_visibility="collapsed",
     )
-    page.told(key, chosen)
-    if str(chosen) != st.query_params.get("batch"):
-        st.query_params["batch"] = str(chosen)
+    address.told(key, chosen)
+    address.write({"batch": str(chosen)}, ["batch"])
 
 
 @st.fragment(run_every=page.REFRESH_S)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from dashboard import page
+from dashboard import address, page
 from dashboard.compared import differences, plots, queries, words
 from dashboard.compared.differences import MOST_OFFERED, MOST_TOLD_APART, Choice, Repeated
 from monitor.bakery.wording import stage_word
@@ -35,7 +35,7 @@ def _draw(scene: page.Scene) -> None:
     n, one, many = len(whole.batches), "{n} finished batch", "{n} finished batches beside each other"
     heading.html(page.heading(title, scene.manner.count(n, one, many)))
     choice = _chosen_batches(choice, names, even_c, scene)
-    st.query_params.from_dict(differences.address_of(choice))
+    address.write(differences.address_of(choice), differences.IN_ADDRESS)
     shown = [course for course in courses if course.batch.id in choice.batch_ids]
     if shown:
         plots.put_overlay(scene, title, shown, names, even_c, is_even=choice.is_even)
@@ -68,10 +68,10 @@ def _chosen_recipe(choice: Choice | None, offered: Sequence[Repeated], scene: pa
         list(by_key),
         index=None if asked is None else 0,
         format_func=lambda key: f"{by_key[key].name} · {stage_word(by_key[key].stage, scene.manner)}",
-        key=page.follows("recipe", asked),
+        key=address.follows("recipe", asked),
         placeholder=scene.manner.say("Choose a recipe"),
     )
-    page.told("recipe", chosen)
+    address.told("recipe", chosen)
     if chosen is None or chosen == asked:
         return choice
     return differences.asked({"recipe": chosen[0], "stage": chosen[1]}, offered)
@@ -87,9 +87,9 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
         options,
         selection_mode="multi",
         format_func=lambda batch_id: names[batch_id],
-        key=page.follows(key, asked),
+        key=address.follows(key, asked),
     )
-    page.told(key, picked)
+    address.told(key, picked)
     if len(picked) > MOST_TOLD_APART:
         too_many = "{most} at most can be told apart: take one off first."
         st.toast(scene.manner.say(too_many, most=MOST_TOLD_APART))
@@ -107,7 +107,7 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
         list(said),
         format_func=lambda each: said[each],
         horizontal=True,
-        key=page.follows("time", "even" if choice.is_even else "clock"),
+        key=address.follows("time", "even" if choice.is_even else "clock"),
     )
-    page.told("time", time)
+    address.told("time", time)
     return replace(choice, batch_ids=kept, is_even=time == "even")
