@@ -1,4 +1,7 @@
-"""The alerts that stand, each on a line with what can be said to it: that one knows, or that it shall rest."""
+"""The alerts that stand, each on a line with what can be said to it: that one knows, or that it shall rest.
+
+And the calls that went out for a batch that has ended.
+"""
 
 import html
 from collections.abc import Iterable, Sequence
@@ -8,10 +11,10 @@ import streamlit as st
 from dashboard import actions
 from dashboard.page import Scene, quiet, section
 from dashboard.queries import Standing
-from monitor.bakery.alerts import Phase, Sort
+from monitor.bakery.alerts import Message, Phase, Sort
 from monitor.bakery.calls import QuietHours, nights
 from monitor.bakery.manner import Manner
-from monitor.bakery.wording import alert_kind_word, standing_text, subject_word
+from monitor.bakery.wording import alert_kind_word, clock_text, standing_text, subject_word
 from monitor.recipe.batch import BatchId
 from monitor.sinks.alertbook import Told
 
@@ -108,3 +111,24 @@ def _calls_words(calls: int, alerts: int, manner: Manner) -> str:
 def told_of(scene: Scene, batch_id: BatchId) -> Told | None:
     """How often a batch has called so far."""
     return next((each for each in scene.store.call_counts() if each.batch_id == batch_id), None)
+
+
+def calls_table(messages: tuple[Message, ...], scene: Scene) -> str:
+    """The calls that went out for a batch, and whether each arrived, as HTML."""
+    if not messages:
+        return quiet(scene.manner.say("None."))
+    rows = "".join(
+        f'<tr><td class="t">{clock_text(message.created_at, scene.manner)}</td>'
+        f'<td class="who">{html.escape(message.text)}</td>'
+        f'<td class="quiet">{html.escape(_delivery(message, scene))}</td></tr>'
+        for message in messages
+    )
+    return f'<div class="panel"><table class="rows calls">{rows}</table></div>'
+
+
+def _delivery(message: Message, scene: Scene) -> str:
+    if message.delivered_at is not None:
+        return scene.manner.say("delivered {at}", at=clock_text(message.delivered_at, scene.manner))
+    if not message.attempts:
+        return scene.manner.say("not delivered")
+    return scene.manner.count(message.attempts, "not delivered, {n} try", "not delivered, {n} tries")

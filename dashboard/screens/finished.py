@@ -6,10 +6,9 @@ from datetime import datetime
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import cards, page, plots, queries, reading, review, whole
+from dashboard import cards, page, plots, queries, reading, review, standing, whole
 from dashboard.compared import differences
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
-from monitor.bakery.alerts import Message
 from monitor.bakery.lessons import learned_sentence
 from monitor.bakery.wording import about_text, clock_text, date_words, stage_word
 from monitor.dough.learning import learned_from
@@ -81,7 +80,7 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
         st.html(page.section(scene.manner.say("Every forecast made at the time")))
         plots.put_forecasts(scene, past, outcome.ready_at)
         st.html(_in_numbers(past, outcome.ready_at, scene))
-        st.html(f"{page.section(scene.manner.say('Calls that went out'))}{_calls(past.messages, scene)}")
+        st.html(f"{page.section(scene.manner.say('Calls that went out'))}{standing.calls_table(past.messages, scene)}")
         whole.put_whole(scene, batch)
 
 
@@ -129,23 +128,3 @@ def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene)
 
 def _said(outlook: Outlook, scene: page.Scene) -> str:
     return about_text(outlook.ready, scene.manner, outlook.at) or scene.manner.say(outlook.why or "no forecast")
-
-
-def _calls(messages: tuple[Message, ...], scene: page.Scene) -> str:
-    if not messages:
-        return page.quiet(scene.manner.say("None."))
-    rows = "".join(
-        f'<tr><td class="t">{clock_text(message.created_at, scene.manner)}</td>'
-        f'<td class="who">{html.escape(message.text)}</td>'
-        f'<td class="quiet">{html.escape(_delivery(message, scene))}</td></tr>'
-        for message in messages
-    )
-    return f'<div class="panel"><table class="rows calls">{rows}</table></div>'
-
-
-def _delivery(message: Message, scene: page.Scene) -> str:
-    if message.delivered_at is not None:
-        return scene.manner.say("delivered {at}", at=clock_text(message.delivered_at, scene.manner))
-    if not message.attempts:
-        return scene.manner.say("not delivered")
-    return scene.manner.count(message.attempts, "not delivered, {n} try", "not delivered, {n} tries")
