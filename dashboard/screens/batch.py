@@ -3,7 +3,7 @@
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import address, cards, noting, page, plots, queries, standing, supposing, whole
+from dashboard import address, cards, noting, page, plots, queries, sites, standing, supposing, whole
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import clock_text, stage_word
 from monitor.recipe.batch import Batch, BatchId
@@ -27,7 +27,8 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, start_page: Streamlit
                 scene.manner.say("No dough is proofing"), scene.manner.say("Begin a batch, and its curve stands here.")
             )
         )
-        st.page_link(start_page, label=scene.manner.say("Start a batch"), icon=":material/arrow_forward:")
+        if not scene.store.is_copy:
+            st.page_link(start_page, label=scene.manner.say("Start a batch"), icon=":material/arrow_forward:")
         return
     title, choice = st.columns([2.3, 1], gap="large", vertical_alignment="bottom")
     key, batch = _chosen(batches, asked, scene.manner)
@@ -44,8 +45,10 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, start_page: Streamlit
     page.head_start("batch")
     with choice:
         _put_choice(key, batches, scene.manner)
-    if not scene.store.is_copy:  # a copy is looked at; what was done is noted at its own site
-        with notes:
+    with notes:
+        if scene.store.is_copy:
+            st.html(page.quiet(sites.noted_there(scene.manner)))
+        else:
             noting.put_notes(batch, finished_page, scene.manner)
     with question:
         supposing.put_question(scene, batch)
