@@ -62,7 +62,8 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, manner: Manner
         )
         wanted = wording.clock_text(wanted_at, manner, now)
         if plan is None or plan.out_at is None:
-            return [*lines, f"no moment out of the refrigerator makes it ready at {wanted}"]
+            none = manner.say("no moment out of the refrigerator makes it ready at {wanted}", wanted=wanted)
+            return [*lines, none]
         out_text = wording.clock_text(plan.out_at, manner, now)
         return [
             *lines,
@@ -82,7 +83,8 @@ def _answer(batch: Batch, store: Store, args: argparse.Namespace, manner: Manner
         plan = air_for(batch, track, now, wanted_at, learned=learned)
         wanted = wording.clock_text(wanted_at, manner, now)
         if plan is None or plan.air_temp_c is None:
-            return [*lines, f"no air between a refrigerator's and the warmest proof makes it ready at {wanted}"]
+            none = "no air between a refrigerator's and the warmest proof makes it ready at {wanted}"
+            return [*lines, manner.say(none, wanted=wanted)]
         air_text = wording.temp_text(plan.air_temp_c, manner)
         return [
             *lines,

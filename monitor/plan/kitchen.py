@@ -101,7 +101,7 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
         if name is not None and any(each.name == name for each in places):
             faults.found.append(Saying("{prefix}there is a place {name!r} already", prefix=prefix, name=name))
         elif name is not None and temp_c is not None:
-            places.append(Place(name, temp_c, _count(row, "holds", prefix, faults)))
+            places.append(Place(name, temp_c, faults.whole(row, "holds", prefix, at_most=MOST)))
     room_c = faults.number(table, "room_c", "", at_most=WARMEST_PLACE_C)
     if room_c is not None:
         if any(each.name == ROOM for each in places):
@@ -113,26 +113,9 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
     elif hours[0] is not None and hours[1] is not None and hours[0] >= hours[1]:
         faults.found.append(Saying("hands_from must come before hands_until, on the same day"))
     recover_min = faults.number(table, "recover_min", "", at_most=600.0, can_be_zero=True)
-    people, mixers = _count(table, "people", "", faults), _count(table, "mixers", "", faults)
-    holds = _count(table, "oven_holds", "", faults)
+    people, mixers, holds = (faults.whole(table, key, "", at_most=MOST) for key in ("people", "mixers", "oven_holds"))
     faults.raise_any()
     return Kitchen(tuple(places), people or 1, mixers or 1, hours[0], hours[1], holds or 1, recover_min or 0.0)
-
-
-def _count(table: Mapping[str, Any], key: str, prefix: str, faults: Faults) -> int | None:
-    value = table.get(key)
-    if value is None or (isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST):
-        return value
-    faults.found.append(
-        Saying(
-            "{prefix}{key} = {value} must be a whole number from 1 to {most}",
-            prefix=prefix,
-            key=key,
-            value=shown(value),
-            most=MOST,
-        )
-    )
-    return None
 
 
 def _wall_time(table: Mapping[str, Any], key: str, faults: Faults) -> time | None:

@@ -48,7 +48,7 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
         _stage(row, f"stage {number}: ", known, faults)
         for number, row in enumerate(_rows(table, "stage", faults), start=1)
     )
-    pieces = _whole(table, "pieces", "", faults, at_most=MOST_PIECES)
+    pieces = faults.whole(table, "pieces", "", at_most=MOST_PIECES)
     piece_g = faults.number(table, "piece_g", "", at_most=LARGEST_G)
     bake_table = faults.table(table, "bake")
     bake = None if bake_table is None else _bake(bake_table, faults)
@@ -68,27 +68,6 @@ def _rows(table: Mapping[str, Any], key: str, faults: Faults) -> list[Mapping[st
         )
     )
     return []
-
-
-def _whole(table: Mapping[str, Any], key: str, prefix: str, faults: Faults, *, at_most: int) -> int | None:
-    value = table.get(key)
-    if value is None:
-        return None
-    if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= at_most:
-        return value
-    faults.found.append(
-        Saying(
-            "{prefix}{key} = {value} must be a whole number from 1 to {at_most}",
-            prefix=prefix,
-            key=key,
-            value=shown(value),
-            at_most=at_most,
-        )
-    )
-    return None
-
-
-# -- parts ------------------------------------------------------------------------------------------------------------
 
 
 def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Faults) -> Part | None:
@@ -249,7 +228,7 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         hands_min=minutes("hands_min"),
         mixer_min=minutes("mixer_min"),
         dough_c=faults.number(row, "dough_c", prefix, at_most=WARMEST_DOUGH_C),
-        takes=_whole(row, "takes", prefix, faults, at_most=MOST_PIECES) or 1,
+        takes=faults.whole(row, "takes", prefix, at_most=MOST_PIECES) or 1,
         vessel=None if vessel_table is None else vessel_of(vessel_table, faults),
         nodes=nodes_of(nodes_table, faults),
         sample_g=faults.number(row, "sample_g", prefix, at_most=LARGEST_G),
@@ -273,7 +252,7 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     minutes = faults.number(table, "minutes", "bake.", at_most=LONGEST_WORK_MIN)
     oven_c = faults.number(table, "oven_c", "bake.", at_most=HOTTEST_OVEN_C)
     preheat_min = faults.number(table, "preheat_min", "bake.", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
-    at_once = _whole(table, "at_once", "bake.", faults, at_most=MOST_PIECES)
+    at_once = faults.whole(table, "at_once", "bake.", at_most=MOST_PIECES)
     steam = table.get("steam_min", [])
     is_list = isinstance(steam, list) and all(isinstance(at, int | float) and not isinstance(at, bool) for at in steam)
     if not is_list or any(not 0 <= at <= (minutes or LONGEST_WORK_MIN) for at in steam):

@@ -100,6 +100,22 @@ class Faults:
         )
         return None
 
+    def whole(self, table: Mapping[str, Any], key: str, prefix: str, *, at_most: int) -> int | None:
+        """A whole number from 1 on, or None where there is none or a fault."""
+        value = table.get(key)
+        if value is None or (isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= at_most):
+            return value
+        self.found.append(
+            Saying(
+                "{prefix}{key} = {value} must be a whole number from 1 to {at_most}",
+                prefix=prefix,
+                key=key,
+                value=shown(value),
+                at_most=at_most,
+            )
+        )
+        return None
+
     def moment(self, table: Mapping[str, Any], key: str, prefix: str) -> datetime | None:
         value = table.get(key)
         if isinstance(value, datetime) and value.tzinfo is not None and value.year in SENSIBLE_YEARS:
