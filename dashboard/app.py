@@ -36,15 +36,16 @@ pages = [
 ]
 current = st.navigation(pages, position="hidden")
 nav = st.container(key="nav", horizontal=True)
-# Drawn in a browser's one thread, ten links take a third as long as a curve, which is what the screen is opened for.
+# Drawn before the curve, the links would hold it back by some 0.4 s: a small machine's browser, measured under load.
 if current == batch_page:
     current.run()
 with nav:
+    chosen = reading.in_address(queries.database().parent)
     for page in pages:
         if page == current:
             st.html(f'<span class="here" aria-current="page">{html.escape(page.title)}</span>', width="content")
         else:
-            st.page_link(page, label=page.title, query_params=reading.in_address(queries.database().parent))
+            st.page_link(page, label=page.title, query_params=chosen)
     if current.url_path:  # the board shows every site
         sites.put_choice(queries.data_dir(), manner)
     reading.put_choice(queries.database().parent)
