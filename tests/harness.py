@@ -3,6 +3,7 @@
 import contextlib
 import os
 import queue
+import random
 import shutil
 import socket
 import subprocess
@@ -47,6 +48,7 @@ class SetClock:
         return self._now
 
 
+_OWN_PORTS = (20_000, 32_000)  # below what Linux and macOS hand out by themselves
 PATIENCE_S = 90.0  # a deadline is there to end a test that hangs, not to judge a slow machine
 
 
@@ -105,10 +107,12 @@ class PtyPair:
 
 
 def free_port() -> int:
-    """A TCP port of the loopback that nobody uses now."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+    """A TCP port of the loopback that nobody uses now, and that no outgoing connection is given before it is taken."""
+    while True:
+        port = random.randrange(*_OWN_PORTS)
+        with socket.socket() as probe, contextlib.suppress(OSError):
+            probe.bind(("127.0.0.1", port))
+            return port
 
 
 class Mosquitto:
