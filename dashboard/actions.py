@@ -12,10 +12,10 @@ from monitor.bakery.manner import Manner
 from monitor.bakery.review_words import verdict_word
 from monitor.bakery.wording import clock_text, event_word
 from monitor.errors import AccessError, PictureError, StoreError
-from monitor.pace import clock_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.recipe.vessel import Vessel
+from monitor.sinks.pace import clock_of
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.shelf import Shelf
 

@@ -9,9 +9,9 @@ from pathlib import Path
 
 import streamlit as st
 
-from monitor.access import SECRET_HEADER, USER_HEADER, Access, Login, Role
-from monitor.config import load_access
 from monitor.errors import AccessError, ConfigError
+from monitor.settings.access import SECRET_HEADER, USER_HEADER, Access, Login, Role
+from monitor.settings.config import load_access
 
 KEPT_S = 10  # judgement: so soon a change of the roles holds, and the file is read seldom enough
 

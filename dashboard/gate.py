@@ -5,8 +5,8 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import door, page, reading
-from monitor.access import Login
 from monitor.errors import ConfigError
+from monitor.settings.access import Login
 
 NOT_LISTED = "Your address {email} is on no list of bakers and viewers."
 NOT_VERIFIED = "Your address {email} is not verified by the one who lets you log in."

@@ -16,7 +16,7 @@ from dashboard.exports import KINDS, Exhibit, Kind, file_name
 from dashboard.theme import Palette, palette_for, style
 from monitor.bakery.manner import Manner
 from monitor.errors import AccessError, StoreError
-from monitor.pace import clock_of, pace_of
+from monitor.sinks.pace import clock_of, pace_of
 from monitor.sinks.store import Store
 
 _EXHIBITS = "exhibits"  # of this session's screen, by their keys

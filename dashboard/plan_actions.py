@@ -8,13 +8,13 @@ import streamlit as st
 from dashboard import queries, reading
 from dashboard.plan_queries import wanted_moment
 from monitor.bakery.manner import Manner
-from monitor.day_runner import Foreteller, live_plan, next_stages, order_of, start_next
 from monitor.errors import AccessError, ConfigError, StoreError, saying_of
-from monitor.formulary import read_kitchen, read_recipe
-from monitor.pace import clock_of
 from monitor.plan.day import PlanId
 from monitor.plan.step_words import out_sentence
+from monitor.settings.formulary import read_kitchen, read_recipe
 from monitor.sinks.daybook import DayBook
+from monitor.sinks.pace import clock_of
+from monitor.workers.day_runner import Foreteller, live_plan, next_stages, order_of, start_next
 
 
 def begin(plan_id: PlanId, dough: str, stage: int) -> None:

@@ -8,10 +8,10 @@ from dashboard import exports, plans
 from dashboard.exports import Exhibit
 from dashboard.page import Scene
 from monitor.bakery.phrases import printable
-from monitor.day_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, steps
 from monitor.plan.step_words import out_sentence, step_text, window_sentence
+from monitor.workers.day_runner import LivePlan
 
 
 def day_exhibit(dough: DoughPlan, live: LivePlan, scene: Scene) -> Exhibit:

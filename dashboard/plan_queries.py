@@ -4,12 +4,12 @@ from datetime import datetime, time, timedelta
 from pathlib import Path
 
 from dashboard import queries, reading
-from monitor.day_runner import Foreteller, LivePlan, food_words, is_over, live_plan, order_of
 from monitor.errors import ConfigError, saying_of
-from monitor.formulary import read_kitchen, read_recipe
-from monitor.pace import clock_of
 from monitor.plan.day import DoughPlan
+from monitor.settings.formulary import read_kitchen, read_recipe
 from monitor.sinks.daybook import DayBook
+from monitor.sinks.pace import clock_of
+from monitor.workers.day_runner import Foreteller, LivePlan, food_words, is_over, live_plan, order_of
 
 Row = tuple[str, ...]
 

@@ -10,10 +10,10 @@ from dashboard.theme import FONT, Palette
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import printable, stage_word
 from monitor.bakery.times import clock_text, day_word, dial_text, hour_text, to_minute
-from monitor.day_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, StepKind, steps
 from monitor.plan.step_words import step_text
+from monitor.workers.day_runner import LivePlan
 
 ROW_PX = 34.0
 TOP_PX = 22.0

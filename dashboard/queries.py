@@ -17,9 +17,7 @@ from typing import TypeVar
 import streamlit as st
 
 from dashboard import door, sites
-from monitor.access import Role
 from monitor.bakery.alerts import MORE, Alert, Message, Phase
-from monitor.config import DATABASE_NAME, default_data_dir
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
@@ -27,9 +25,10 @@ from monitor.dough.prior import prior_of
 from monitor.dough.track import Track
 from monitor.dough.verdicts import Tasted, best_rise_pct
 from monitor.errors import AccessError
-from monitor.learner import lessons_before
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
+from monitor.settings.access import Role
+from monitor.settings.config import DATABASE_NAME, default_data_dir
 from monitor.sinks.copies import copy_of
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
@@ -245,7 +244,7 @@ def review(batch: Batch, ended_at: datetime) -> Review:
 @st.cache_resource(max_entries=4 * KEPT_FINISHED, ttl=3600, show_spinner=False)
 def _account(path: str, batch: Batch, intent: Intent, ended_at: datetime, _store: Store) -> Account | None:
     planned = replace(batch, formula=intent.formula or batch.formula)
-    learned = learned_from(lessons_before(_store, planned), planned)
+    learned = learned_from(_store.lessons_before(planned), planned)
     expected = prior_of(planned) if learned is None else learned.prior
     found = account_of(batch, _store.track(batch), ended_at, intent, expected)
     last = _store.latest_outlook(batch.id)

@@ -14,9 +14,9 @@ import streamlit as st
 from dashboard import address
 from monitor.bakery.calls import QuietHours
 from monitor.bakery.manner import Manner
-from monitor.config import Config, load_config
 from monitor.errors import ConfigError
 from monitor.languages.catalogue import KNOWN, language
+from monitor.settings.config import Config, load_config
 
 _ANSWERS = {  # by what it is called in the address: what may be chosen, and how that is shown
     "language": KNOWN,

@@ -9,12 +9,12 @@ from dashboard.shelf import FIRST_VESSELS
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import stage_word
 from monitor.errors import ConfigError
-from monitor.formulary import read_recipe, recipes_in
 from monitor.plan.day import batch_of_stage
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
 from monitor.recipe.intent import USUAL_DOUGH_TEMP_C
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
+from monitor.settings.formulary import read_recipe, recipes_in
 
 NEW = "something new"
 USUAL_BAND_PCT = 75.0  # judgement: short of doubled, as bulk rises are often cut

@@ -7,13 +7,15 @@ import streamlit as st
 
 from dashboard import page
 from monitor.bakery.manner import Manner
+from monitor.bakery.times import next_time
 from monitor.bakery.wording import clock_text, outlook_sentence, temp_text
 from monitor.dough.climate import AirStep
+from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
+from monitor.dough.whatif import USUAL_ROOM_C, cold_spell, foretold
 from monitor.plan.kitchen import USUAL_COLD_C
 from monitor.recipe.batch import Batch
 from monitor.sinks.store import Store
-from monitor.what_if import USUAL_ROOM_C, cold_spell, foretold, next_time
 
 WARMER_BY = tuple(range(-8, 11))  # steps of the slider: a cool cellar to a warm cabinet, from a usual room. Judgement
 FAHRENHEIT_STEP_C = 10.0 / 9.0  # two degrees Fahrenheit
@@ -109,7 +111,8 @@ def answer(scene: page.Scene, batch: Batch, supposed: Supposed) -> Outlook:
 
 @st.cache_resource(max_entries=64, ttl=600, show_spinner=False)
 def _answer(path: str, batch: Batch, supposed: Supposed, known_at: datetime, _store: Store) -> Outlook:
-    return foretold(_store, batch, known_at, supposed.ahead(known_at))
+    learned = learned_from(_store.lessons_before(batch), batch)  # as the collector does: both must say the same
+    return foretold(batch, _store.track(batch), known_at, supposed.ahead(known_at), learned=learned)
 
 
 def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook) -> str:

@@ -6,10 +6,10 @@ from pathlib import Path
 
 import streamlit as st
 
-from monitor.config import load_config
 from monitor.errors import ConfigError
-from monitor.places import Place
 from monitor.recipe.batch import Batch
+from monitor.settings.config import load_config
+from monitor.settings.places import Place
 from monitor.wire.readings import NodeId
 
 

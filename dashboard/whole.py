@@ -8,9 +8,9 @@ import streamlit as st
 from dashboard import door, queries
 from dashboard.exports import file_name
 from dashboard.page import Scene
-from monitor.access import Role
 from monitor.archive.batch_files import KINDS, zipped_batch
 from monitor.recipe.batch import Batch, BatchId
+from monitor.settings.access import Role
 from monitor.sinks.batch_rows import BatchRows
 
 _WORDS = {"csv": "Tables, CSV", "parquet": "Tables, Parquet"}

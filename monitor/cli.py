@@ -10,11 +10,11 @@ from datetime import timedelta
 from importlib.metadata import version
 from pathlib import Path
 
-from monitor.alert_options import add_alerts
 from monitor.archive.options import add_backup
 from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
 from monitor.central.options import add_central
-from monitor.day_options import add_formula, add_plan
+from monitor.commands.alert_options import add_alerts
+from monitor.commands.day_options import add_formula, add_plan
 from monitor.doors.options import add_broker, add_dashboard, add_proxy
 from monitor.errors import ConfigError, MonitorError
 from monitor.node.options import add_actions
@@ -35,8 +35,8 @@ BAKE_SPEED = 480.0  # a bread takes more than a day
 
 def _collect(args: argparse.Namespace) -> int:
     from monitor.clock import Pace
-    from monitor.config import load_config, mqtt_address
-    from monitor.station import collect
+    from monitor.collector.station import collect
+    from monitor.settings.config import load_config, mqtt_address
 
     config = load_config(_data_dir(args), os.environ, config_path=args.config, secrets_path=args.secrets)
     config = config.with_sources(args.serial, [mqtt_address(url) for url in args.mqtt])
@@ -93,12 +93,12 @@ def _doors(args: argparse.Namespace) -> int:
 def _replay(args: argparse.Namespace) -> int:
     from functools import partial
 
+    from monitor.archive.replay import read_batch, replay
     from monitor.dough.forecast import outlook
-    from monitor.replay import read_batch, replay
 
     learned = None
     if args.learned is not None:
-        from monitor.lessonbook import learned_about
+        from monitor.commands.learned import learned_about
 
         learned = learned_about(read_batch(args.batch), args.learned, sys.stderr)
     estimate = partial(outlook, horizon=args.horizon, learned=learned)
@@ -136,7 +136,7 @@ def _backtest(args: argparse.Namespace) -> int:
 
 
 def _check(args: argparse.Namespace) -> int:
-    from monitor.setup_check import check
+    from monitor.commands.check import check
 
     return check(_data_dir(args), os.environ, sys.stdout, config_path=args.config, secrets_path=args.secrets)
 
@@ -162,31 +162,31 @@ def _central(args: argparse.Namespace) -> int:
 
 
 def _batch(args: argparse.Namespace) -> int:
-    from monitor import logbook
+    from monitor.commands import batch as logbook
 
     return logbook.run(args, _data_dir(args), sys.stdout)
 
 
 def _alerts(args: argparse.Namespace) -> int:
-    from monitor import alert_desk
+    from monitor.commands import alerts as alert_desk
 
     return alert_desk.run(args, _data_dir(args), sys.stdout)
 
 
 def _learned(args: argparse.Namespace) -> int:
-    from monitor import lessonbook
+    from monitor.commands import learned as lessonbook
 
     return lessonbook.run(args, _data_dir(args), sys.stdout)
 
 
 def _formula(args: argparse.Namespace) -> int:
-    from monitor import formulary
+    from monitor.commands import formula as formulary
 
     return formulary.run(args, _data_dir(args), sys.stdout)
 
 
 def _plan(args: argparse.Namespace) -> int:
-    from monitor import planner
+    from monitor.commands import plan as planner
 
     return planner.run(args, _data_dir(args), sys.stdout)
 
@@ -198,20 +198,20 @@ def _node(args: argparse.Namespace) -> int:
 
 
 def _what_if(args: argparse.Namespace) -> int:
-    from monitor import what_if
+    from monitor.commands import what_if
 
     return what_if.run(args, _data_dir(args), sys.stdout)
 
 
 def _data_dir(args: argparse.Namespace) -> Path:
-    from monitor.config import default_data_dir
+    from monitor.settings.config import default_data_dir
 
     return args.data_dir if args.data_dir is not None else default_data_dir(os.environ)
 
 
 def _told(error: MonitorError, args: argparse.Namespace) -> str:
     """What went wrong, as whoever gave the command is told things."""
-    from monitor.config import default_data_dir, manner_of
+    from monitor.settings.config import default_data_dir, manner_of
 
     named: Path | None = getattr(args, "data_dir", None)
     return manner_of(named or default_data_dir(os.environ), getattr(args, "config", None)).told(error)

@@ -28,7 +28,7 @@ from monitor.bakery.alerts import Rules
 from monitor.bakery.limits import AIR_LIMITS
 from monitor.bakery.manner import Manner
 from monitor.clock import SystemClock
-from monitor.collector import Collector
+from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel

@@ -29,7 +29,7 @@ import numpy as np
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector import Collector, Estimate
+from monitor.collector.loop import Collector, Estimate
 from monitor.dough.forecast import outlook
 from monitor.dough.learning import Learned
 from monitor.dough.outlook import Outlook, State
@@ -259,7 +259,7 @@ def estimator_and_collector() -> None:
                 print(f"    {BATCHES} such batches live: {taking:.2f} cores for packs, {working:.2f} for forecasts")
         held_kb = held_bytes(folder) / 1024.0
         print(f"held of one live batch after {HELD_HOURS:g} h of a reading each {EVERY_S:g} s: {held_kb:.1f} KB")
-    for module in ("monitor", "monitor.cli", "monitor.dough.forecast", "monitor.collector"):
+    for module in ("monitor", "monitor.cli", "monitor.dough.forecast", "monitor.collector.loop"):
         print(f"import {module}: {import_time_s(module):.2f} s")
 
 

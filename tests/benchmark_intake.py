@@ -33,7 +33,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
 from monitor.clock import SystemClock
-from monitor.collector import Collector, Estimate
+from monitor.collector.loop import Collector, Estimate
 from monitor.dough.forecast import outlook
 from monitor.sinks import rows
 from monitor.sinks.arrivals import Arrivals, Heard

@@ -13,7 +13,6 @@ import made_up_day as made_up
 
 from monitor.bakery.alerts import Alert, AlertKind, Message, Sort, Subject
 from monitor.bakery.calls import Call
-from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.plan.day import Plan
 from monitor.plan.making import make_plan
@@ -22,6 +21,7 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent
 from monitor.recipe.vessel import Shape, Vessel, level_mm
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.daybook import DayBook
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store

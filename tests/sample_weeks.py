@@ -8,12 +8,12 @@ from pathlib import Path
 
 from sample_bakery import HOSTILE_NAME, NOW, ROUND_TUB, Dough, around, batch, keep, minutes
 
-from monitor.config import DATABASE_NAME
 from monitor.dough.kinetics import relative_rate
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Judgement, Verdict
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.reviews import Reviews
 from monitor.wire.readings import Channel, NodeId, Reading
 

@@ -32,7 +32,7 @@ import numpy as np  # noqa: E402
 
 from monitor.bakery.alerts import Rules  # noqa: E402
 from monitor.bakery.manner import Manner  # noqa: E402
-from monitor.collector import Collector  # noqa: E402
+from monitor.collector.loop import Collector  # noqa: E402
 from monitor.dough.forecast import outlook, outlooks  # noqa: E402
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target  # noqa: E402
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml  # noqa: E402

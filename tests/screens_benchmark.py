@@ -31,9 +31,9 @@ from dashboard.queries import board_rows
 from dashboard.strips import shared_hours
 from dashboard.theme import DAY
 from monitor.bakery.manner import Manner
-from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import State
 from monitor.recipe.batch import BatchId, Stage
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 from tests.benchmark_storage import filled

@@ -9,9 +9,9 @@ from monitor.bakery import sheet
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import mass_text, printable
 from monitor.errors import ConfigError
-from monitor.formulary import read_recipe, recipes_in
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.parts import Part, Recipe, scaled_to_pieces
+from monitor.settings.formulary import read_recipe, recipes_in
 from monitor.units import grams, ounces
 
 MOST_PIECES = 500

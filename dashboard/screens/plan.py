@@ -11,12 +11,12 @@ from dashboard import page, plan_actions, plan_exports, plan_queries, plans, que
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import place_word, printable, temp_text
 from monitor.bakery.times import clock_text
-from monitor.day_runner import next_stages
 from monitor.errors import ConfigError
-from monitor.formulary import recipes_in
 from monitor.plan.day import steps_of
 from monitor.plan.live import hotter_c
 from monitor.plan.step_words import out_sentence, step_text, window_sentence
+from monitor.settings.formulary import recipes_in
+from monitor.workers.day_runner import next_stages
 
 USUAL_HOUR = clock_time(12, 30)
 DAYS = ("today", "tomorrow", "the day after")

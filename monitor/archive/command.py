@@ -9,13 +9,13 @@ from typing import TextIO
 from rich.console import Console
 from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
-from monitor.alone import alone
 from monitor.archive.backup import Progress as Told
 from monitor.archive.backup import Verified, back_up, backups_in, restore, verified
 from monitor.clock import SystemClock
-from monitor.config import Config, load_config
 from monitor.errors import ConfigError, StoreError
-from monitor.manners import local_zone
+from monitor.settings.config import Config, load_config
+from monitor.settings.manners import local_zone
+from monitor.workers.alone import alone
 
 
 def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], out: TextIO) -> int:

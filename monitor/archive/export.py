@@ -7,11 +7,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TextIO
 
+from monitor.archive.replay import line_of
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, Event
 from monitor.recipe.formula import FORMULA_KEYS
 from monitor.recipe.vessel import Shape
-from monitor.replay import line_of
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, Flag, Reading
 

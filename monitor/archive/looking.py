@@ -5,11 +5,11 @@ from datetime import datetime, timedelta
 
 from monitor.archive.backup import backups_in, made_at, verified
 from monitor.clock import is_calendar_right
-from monitor.config import Config
 from monitor.errors import ConfigError, StoreError
-from monitor.pace import clock_of
 from monitor.sayings import Saying
+from monitor.settings.config import Config
 from monitor.sinks.damage import set_aside_before
+from monitor.sinks.pace import clock_of
 from monitor.sinks.store import Store
 from monitor.watch.heartbeat import checked_host
 

@@ -10,7 +10,7 @@ from monitor.archive.backup import back_up, backups_in, made_at
 from monitor.clock import Clock
 from monitor.errors import StoreError, saying_of
 from monitor.sayings import Half, Saying
-from monitor.upkeep import Upkeep
+from monitor.settings.upkeep import Upkeep
 from monitor.watch.trouble import Trouble
 
 log = logging.getLogger(__name__)

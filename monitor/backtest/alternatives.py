@@ -11,13 +11,13 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.archive.replay import known_at
 from monitor.backtest.conformal import Bare
 from monitor.backtest.local_trend import Course, TrendNumbers, follow
 from monitor.backtest.recordings import PEAK, READY, Labels, Recording
 from monitor.dough.growth_fit import CURVES, Curve, curve_slopes, fit_curve, growth_start
 from monitor.dough.kinetics import richards_time_h
 from monitor.dough.levels import evidence
-from monitor.replay import known_at
 
 Array = NDArray[np.float64]
 

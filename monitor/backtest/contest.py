@@ -8,6 +8,7 @@ from functools import partial
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.archive.replay import Estimate, known_at
 from monitor.backtest.alternatives import (
     ALTERNATIVES,
     CLOCK,
@@ -28,7 +29,6 @@ from monitor.clock import SystemClock
 from monitor.dough.forecast import MOMENT_QUANTILES, outlook
 from monitor.dough.outlook import Moments, Outlook
 from monitor.dough.scores import censored
-from monitor.replay import Estimate, known_at
 
 Array = NDArray[np.float64]
 Progress = Callable[[str, int, int], None]

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol, runtime_checkable
 
+from monitor.archive.replay import LARGEST_READINGS_BYTES, Estimate
 from monitor.backtest.recordings import (
     ABOUT_NAME,
     BATCH_NAME,
@@ -18,12 +19,11 @@ from monitor.backtest.recordings import (
     load_recording,
     recording_of,
 )
-from monitor.config import DATABASE_NAME
 from monitor.dough.track import Track
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, BatchId
-from monitor.replay import LARGEST_READINGS_BYTES, Estimate
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
 
 NAMES = (READINGS_NAME, BATCH_NAME, TRUTH_NAME, TRUE_RISE_NAME, ABOUT_NAME)

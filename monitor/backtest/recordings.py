@@ -13,13 +13,13 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.archive.replay import LARGEST_READINGS_BYTES, Estimate, read_batch, read_readings
 from monitor.dough.levels import evidence
 from monitor.dough.outlook import State
 from monitor.dough.track import Track, seconds_since_start, track_from_readings
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, EventKind
-from monitor.replay import LARGEST_READINGS_BYTES, Estimate, read_batch, read_readings
 
 Array = NDArray[np.float64]
 Truth = tuple[float, float, Array, Array]  # ready [s], peak [s], times [s] and rise [%]

@@ -1,6 +1,6 @@
 """Moments and spans of time in words: on the reader's dial, with their day, with their doubt."""
 
-from datetime import datetime, timedelta
+from datetime import datetime, time, timedelta, tzinfo
 
 from monitor.bakery.manner import Manner
 from monitor.dough.outlook import Moments
@@ -138,3 +138,12 @@ def _is_same_day(moments: Moments, manner: Manner) -> bool:
     """True when the doubt does not reach into another day, so that the day need be said only once."""
     days = {at.astimezone(manner.zone).date() for at in (moments.p05, moments.p50, moments.p95) if at is not None}
     return len(days) == 1
+
+
+def next_time(clock_time: time, after: datetime, zone: tzinfo) -> datetime:
+    """The next moment a clock on the wall shows a time, in the same time zone as ``after``."""
+    local = after.astimezone(zone)
+    found = datetime.combine(local.date(), clock_time, zone)
+    if found <= local:
+        found = datetime.combine(local.date() + timedelta(days=1), clock_time, zone)
+    return found.astimezone(after.tzinfo)

@@ -8,15 +8,15 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TextIO
 
-from monitor.alone import alone
 from monitor.central.follower import Follower
 from monitor.central.link import Link
 from monitor.central.preparing import statements
 from monitor.central.sender import target_of
-from monitor.centre import Centre
-from monitor.config import SITES_NAME, Config, load_config
 from monitor.errors import CentralError, CentralKind, ConfigError
+from monitor.settings.centre import Centre
+from monitor.settings.config import SITES_NAME, Config, load_config
 from monitor.sinks.spool import Spool
+from monitor.workers.alone import alone
 
 log = logging.getLogger(__name__)
 

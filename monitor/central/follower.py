@@ -13,7 +13,7 @@ from typing import Any
 
 from monitor.central.link import Link
 from monitor.central.points import outlook_values, reading_values, row_values
-from monitor.centre import Centre
+from monitor.settings.centre import Centre
 from monitor.sinks.copies import Copy, copy_of
 from monitor.sinks.spool import STANDING, WATCHED
 

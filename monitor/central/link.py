@@ -16,9 +16,9 @@ from influxdb_client.rest import ApiException
 from urllib3.exceptions import HTTPError
 
 from monitor.central.points import Point
-from monitor.centre import Centre
 from monitor.errors import CentralError, CentralKind
-from monitor.places import NAME
+from monitor.settings.centre import Centre
+from monitor.settings.places import NAME
 
 log = logging.getLogger(__name__)
 

@@ -4,10 +4,10 @@ from collections.abc import Iterator
 
 from monitor.central.points import Point
 from monitor.central.sender import target_of
-from monitor.config import Config
 from monitor.errors import CentralError
 from monitor.network import is_loopback
 from monitor.sayings import Saying
+from monitor.settings.config import Config
 from monitor.sinks.spool import Spool
 
 Looked = Iterator[tuple[str, str | None]]

@@ -1,6 +1,6 @@
 """The statements by which an InfluxDB 1 is made ready: buckets, how long readings stay, and their five-minute means."""
 
-from monitor.centre import Centre
+from monitor.settings.centre import Centre
 
 MEANS = "reading_5m"
 LATE_D = 8  # a week's outage, and a day: so long ago the means are made anew, once a day

@@ -10,15 +10,15 @@ from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from monitor.beside import Beside
 from monitor.central.points import Point, delivery_point, point_of
-from monitor.centre import Centre
 from monitor.clock import Clock, wall_clock
 from monitor.errors import CentralError, CentralKind
 from monitor.sayings import Saying
+from monitor.settings.centre import Centre
 from monitor.sinks.rows import to_us
 from monitor.sinks.spool import STREAMS, Backlog, Page, Spool, SpoolRow
 from monitor.watch.trouble import Trouble
+from monitor.workers.beside import Beside
 
 if TYPE_CHECKING:
     from monitor.central.link import Link

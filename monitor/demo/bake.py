@@ -14,8 +14,6 @@ from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import temp_text
 from monitor.bakery.times import clock_text
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
-from monitor.config import DATABASE_NAME
-from monitor.day_runner import Foreteller, live_plan, start_next
 from monitor.demo.household import (
     HOST,
     DemoError,
@@ -29,15 +27,17 @@ from monitor.demo.household import (
 )
 from monitor.demo.processes import DemoOptions
 from monitor.doors.screens import dashboard_command
-from monitor.formulary import read_recipe
-from monitor.manners import local_zone
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
 from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.making import NoPlan, make_plan
 from monitor.plan.orders import Order
 from monitor.plan.step_words import step_lines, step_text
 from monitor.recipe.batch import Event, EventKind
+from monitor.settings.config import DATABASE_NAME
+from monitor.settings.formulary import read_recipe
+from monitor.settings.manners import local_zone
 from monitor.sinks.daybook import DayBook
+from monitor.workers.day_runner import Foreteller, live_plan, start_next
 
 PLANNED_ROOM_C = 22.0
 PLANNED_COLD_C = 4.0

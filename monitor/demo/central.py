@@ -6,11 +6,11 @@ from pathlib import Path
 from typing import IO
 
 from monitor.central.sender import target_of
-from monitor.centre import url_fault
 from monitor.clock import Pace
-from monitor.config import CONFIG_NAME, DATABASE_NAME, load_config
 from monitor.demo.household import Household, has_pace
 from monitor.errors import ConfigError
+from monitor.settings.centre import url_fault
+from monitor.settings.config import CONFIG_NAME, DATABASE_NAME, load_config
 from monitor.sinks.copies import copy_of
 from monitor.sinks.spool import Spool
 

@@ -6,12 +6,12 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from monitor.archive.replay import read_batch
 from monitor.bakery.alert_types import CueKind
 from monitor.bakery.alerts import Alert, AlertKind, Message
 from monitor.dough.outlook import Outlook
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
-from monitor.replay import read_batch
 from monitor.sinks.store import Store
 
 TAKEN_AFTER = timedelta(minutes=6)  # the baker is at the tub some minutes after the phone rang

@@ -13,10 +13,10 @@ from datetime import datetime
 from pathlib import Path
 
 from monitor.clock import Clock, Pace, wall_clock
-from monitor.config import DATABASE_NAME, default_data_dir
 from monitor.errors import ConfigError, MonitorError
-from monitor.pace import pace_of
 from monitor.sayings import Number
+from monitor.settings.config import DATABASE_NAME, default_data_dir
+from monitor.sinks.pace import pace_of
 from monitor.sinks.store import Store
 
 HOST = "127.0.0.1"

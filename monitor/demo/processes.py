@@ -18,7 +18,6 @@ from typing import IO
 from monitor.bakery.alerts import Message
 from monitor.bakery.manner import Manner
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
-from monitor.config import DATABASE_NAME
 from monitor.demo import central
 from monitor.demo.day import Baker, Tub, has_truth, judge_day, read_day
 from monitor.demo.household import (
@@ -35,8 +34,9 @@ from monitor.demo.household import (
 )
 from monitor.demo.view import LinesView, TableView, View, print_verdicts
 from monitor.doors.screens import dashboard_command
-from monitor.manners import local_zone
 from monitor.recipe.batch import BatchId
+from monitor.settings.config import DATABASE_NAME
+from monitor.settings.manners import local_zone
 from monitor.sinks.store import Store
 
 COLLECTOR_USER = "collector"

@@ -11,10 +11,10 @@ from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
 from pathlib import Path
 
-from monitor.config import LARGEST_FILE_BYTES
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault, write_private
-from monitor.places import Place
+from monitor.settings.config import LARGEST_FILE_BYTES
+from monitor.settings.places import Place
 
 SITES_FOLDER = "sites"
 LINK_NAME, LINK_CA_NAME = "central.toml", "central-ca.pem"

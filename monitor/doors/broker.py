@@ -16,7 +16,6 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
-from monitor.config import MQTT_PORTS, MqttAddress
 from monitor.doors.bridge import QUEUED_MESSAGES, Link, access_lines, link_of, settings_lines, sites_of
 from monitor.doors.certificates import Pair, given_pair, kept_pair, own_pair
 from monitor.doors.settings_files import kept_options
@@ -27,6 +26,7 @@ from monitor.node.settings import FOLDER as NODES_FOLDER
 from monitor.node.settings import Link as NodeLink
 from monitor.node.settings import NodeSettings, settings_from_text
 from monitor.sayings import Saying
+from monitor.settings.config import MQTT_PORTS, MqttAddress
 from monitor.sources.claim import STANDBY, TOPIC
 from monitor.wire.frames import key_of
 

@@ -8,14 +8,14 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TextIO, TypeVar
 
-from monitor.access import Login
 from monitor.clock import Clock
-from monitor.config import Secrets, load_access, load_config
 from monitor.doors import bridge, broker, proxy
 from monitor.doors.certificates import CA_NAME, FOLDER, Pair
 from monitor.doors.settings_files import add_secrets, settings_to_add
 from monitor.errors import ConfigError
 from monitor.node.settings import NodeSettings
+from monitor.settings.access import Login
+from monitor.settings.config import Secrets, load_access, load_config
 from monitor.sources.claim import STANDBY
 from monitor.wire.frames import key_of
 

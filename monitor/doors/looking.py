@@ -4,9 +4,7 @@ from collections.abc import Callable, Iterator
 from datetime import datetime
 from pathlib import Path
 
-from monitor.access import Login
 from monitor.clock import SystemClock
-from monitor.config import Config, MqttAddress
 from monitor.doors import broker, proxy
 from monitor.doors.certificates import CA_KEY_NAME, FOLDER, KEY_NAME, Pair, given_pair, kept_pair, pair_faults
 from monitor.doors.screens import LOGIN_NAME, login_file
@@ -14,6 +12,8 @@ from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
 from monitor.sayings import Saying
+from monitor.settings.access import Login
+from monitor.settings.config import Config, MqttAddress
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.sources.claim import STANDBY, claim_of, retained
 

@@ -20,12 +20,12 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from pathlib import Path
 
-from monitor.access import SECRET_HEADER, USER_HEADER
 from monitor.doors.certificates import Pair, given_pair, own_pair
 from monitor.doors.settings_files import kept_options
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.network import is_loopback
+from monitor.settings.access import SECRET_HEADER, USER_HEADER
 
 FOLDER = "proxy"
 SETTINGS_NAME, USERS_NAME, OPTIONS_NAME = "nginx.conf", "users", "options.toml"

@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, TypeVar
 
-from monitor.config import CONFIG_NAME, LARGEST_FILE_BYTES, SECRETS_NAME
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
+from monitor.settings.config import CONFIG_NAME, LARGEST_FILE_BYTES, SECRETS_NAME
 
 _PASSWORDS = "mqtt_passwords"
 

@@ -1,4 +1,4 @@
-"""The other way round: which air, or which moment out of the refrigerator, makes a dough ready when it is wanted."""
+"""What if: a dough in other air to come; and the other way round, which air makes it ready when it is wanted."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -16,6 +16,7 @@ WARMEST_AIR_C = 38.0  # judgement: beyond the warmest usual proof nobody should 
 NEAR_ENOUGH = timedelta(minutes=2)
 MOST_TRIALS = 14  # halves 36 C down to less than 0.01 C, and a night down to seconds
 HORIZON = timedelta(hours=36)
+USUAL_ROOM_C = 24.0  # judgement, when the air was never measured
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,18 @@ class Plan:
     air_temp_c: float | None
     out_at: datetime | None
     outlook: Outlook
+
+
+def cold_spell(in_at: datetime, out_at: datetime | None, *, cold_c: float, room_c: float) -> tuple[AirStep, ...]:
+    """The air of a dough that goes into the refrigerator and, unless ``out_at`` is None, comes back to the room. [C]"""
+    return (AirStep(in_at, cold_c), *(() if out_at is None else (AirStep(out_at, room_c),)))
+
+
+def foretold(
+    batch: Batch, track: Track, at: datetime, ahead: tuple[AirStep, ...] = (), *, learned: Learned | None = None
+) -> Outlook:
+    """How a running batch would stand in the air to come, as far ahead as anybody asks here."""
+    return outlook(batch, track, at, horizon=HORIZON, ahead=ahead, learned=learned)
 
 
 def _ready(found: Outlook) -> datetime:
@@ -86,8 +99,7 @@ def air_for(
 
     def plan_at(air_temp_c: float) -> Plan:
         ahead = (AirStep(at, air_temp_c),)
-        found = outlook(batch, track, at, horizon=HORIZON, ahead=ahead, learned=learned)
-        return Plan(ahead, air_temp_c, None, found)
+        return Plan(ahead, air_temp_c, None, foretold(batch, track, at, ahead, learned=learned))
 
     return _halving(COLDEST_AIR_C, WARMEST_AIR_C, plan_at, wanted_at, falls=True)
 
@@ -122,9 +134,8 @@ def out_of_cold_for(
 
     def plan_at(out_s: float) -> Plan:
         out_at = in_at + timedelta(seconds=out_s)
-        ahead = (AirStep(in_at, cold_c), AirStep(out_at, room_c))
-        found = outlook(batch, track, at, horizon=HORIZON, ahead=ahead, learned=learned)
-        return Plan(ahead, None, out_at, found)
+        ahead = cold_spell(in_at, out_at, cold_c=cold_c, room_c=room_c)
+        return Plan(ahead, None, out_at, foretold(batch, track, at, ahead, learned=learned))
 
     longest_s = (wanted_at - in_at).total_seconds()
     return _halving(0.0, longest_s, plan_at, wanted_at, falls=False) if longest_s > 0.0 else None

@@ -10,9 +10,7 @@ from pathlib import Path
 from typing import Any, TextIO
 
 from monitor.clock import Clock
-from monitor.config import DATABASE_NAME, default_data_dir, manner_of, mqtt_address
 from monitor.errors import ConfigError, SourceError
-from monitor.manners import local_zone
 from monitor.node.boards import CA_NAME, NO_BOARD, BoardError, FoundPort, asked, copy_firmware, found_boards
 from monitor.node.calibrating import CHANNELS, Wish, calibrate, heard, listed
 from monitor.node.listening import listening
@@ -31,9 +29,11 @@ from monitor.node.settings import (
 )
 from monitor.node.showing import pack_line, set_right_line
 from monitor.node.simulating import simulator_command
-from monitor.pace import clock_of
 from monitor.recipe.calibration import How
 from monitor.recipe.tables import NODE_NAME
+from monitor.settings.config import DATABASE_NAME, default_data_dir, manner_of, mqtt_address
+from monitor.settings.manners import local_zone
+from monitor.sinks.pace import clock_of
 from monitor.sinks.store import Store
 from monitor.wire.frames import key_of
 from monitor.wire.readings import NodeId

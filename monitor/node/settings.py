@@ -11,11 +11,11 @@ from enum import StrEnum
 from math import isfinite
 from pathlib import Path
 
-from monitor.config import MQTT_PORTS
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.recipe.tables import NODE_NAME
 from monitor.sayings import Saying, several
+from monitor.settings.config import MQTT_PORTS
 from monitor.wire.readings import NodeId
 
 FOLDER = "nodes"

@@ -4,9 +4,9 @@ import argparse
 import importlib.util
 import sys
 
-from monitor.config import mqtt_address
 from monitor.errors import ConfigError
 from monitor.node.boards import FIRMWARE
+from monitor.settings.config import mqtt_address
 
 
 def simulator_command(args: argparse.Namespace) -> list[str]:

@@ -6,7 +6,6 @@ import secrets
 from pathlib import Path
 from typing import TextIO
 
-from monitor.config import load_config
 from monitor.errors import ConfigError
 from monitor.files import write_private
 from monitor.services.compose import (
@@ -20,6 +19,7 @@ from monitor.services.compose import (
 )
 from monitor.services.setting import Setting, setting_of, write_probe
 from monitor.services.units import units
+from monitor.settings.config import load_config
 from monitor.watch.unit import unit
 
 PASSWORD_BYTES = 18

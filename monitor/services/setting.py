@@ -3,11 +3,11 @@
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.config import Config
 from monitor.doors import broker, proxy
 from monitor.doors.options import USUAL_PORT
 from monitor.errors import ConfigError
 from monitor.files import write_private
+from monitor.settings.config import Config
 from monitor.watch.unit import plain
 
 PROBE_FOLDER, PROBE_FILE = (

@@ -234,6 +234,13 @@ class Store(SqliteFile):
         with self._read() as connection:
             return lessons.known(connection, recipe)
 
+    def lessons_before(self, batch: Batch) -> tuple[Lesson, ...]:
+        """The lessons of a batch's recipe that were over when it began.
+
+        Later ones are left out, so that a restart in mid-batch changes nothing.
+        """
+        return tuple(lesson for lesson in self.lessons(batch.recipe_key) if lesson.ended_at <= batch.started_at)
+
     def unlearned(self) -> list[BatchId]:
         """Ended batches that nobody has learned from yet, the first to end first."""
         with self._read() as connection:

@@ -21,7 +21,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.clock import Clock
-from monitor.config import MqttAddress
+from monitor.settings.config import MqttAddress
 
 TOPIC = "proofing/collector"
 STANDBY = "standby"

@@ -20,9 +20,9 @@ from playwright.sync_api import Browser, Page, expect
 from programs import PROGRAM, environment
 from sample_bakery import fill
 
-from monitor.access import SECRET_HEADER, USER_HEADER
-from monitor.config import DATABASE_NAME
 from monitor.recipe.batch import BatchId, EventKind
+from monitor.settings.access import SECRET_HEADER, USER_HEADER
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
 
 SOCKET = "/_stcore/stream"

@@ -10,9 +10,9 @@ from playwright.sync_api import expect
 from sample_bakery import fill
 from served import Served
 
-from monitor.access import SECRET_HEADER, USER_HEADER
-from monitor.config import DATABASE_NAME
 from monitor.recipe.batch import BatchId
+from monitor.settings.access import SECRET_HEADER, USER_HEADER
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.copies import Copy, copy_of
 
 SECRET = "the proxy's own"

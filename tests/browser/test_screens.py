@@ -11,10 +11,10 @@ from playwright.sync_api import Page, expect
 from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW
 
 from dashboard.theme import DAY, MIN_TOUCH_PX, NIGHT
-from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 

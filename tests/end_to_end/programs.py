@@ -12,9 +12,9 @@ from zlib import crc32
 import pytest
 from harness import wait_until
 
-from monitor.alone import is_at_work
-from monitor.config import DATABASE_NAME
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
+from monitor.workers.alone import is_at_work
 
 PROGRAM = [sys.executable, "-m", "monitor.cli"]
 BOOT = "0a1b2c3d"

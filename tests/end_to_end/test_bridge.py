@@ -13,8 +13,8 @@ from programs import BOOT, CollectorProcess, good_frame
 from test_broker import Speaker
 
 from monitor.cli import main
-from monitor.config import MqttAddress, load_config
 from monitor.doors.bridge import read_link
+from monitor.settings.config import MqttAddress, load_config
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.wire.frames import acknowledgement
 

@@ -14,8 +14,8 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from programs import BOOT, CollectorProcess, good_frame
 
 from monitor.cli import main
-from monitor.config import MqttAddress, load_config
 from monitor.doors.broker import LARGEST_PACKET_BYTES
+from monitor.settings.config import MqttAddress, load_config
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.wire.frames import acknowledgement, key_of
 

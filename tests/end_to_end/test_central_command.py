@@ -14,9 +14,9 @@ from programs import PROGRAM, CollectorProcess, environment
 
 from monitor.central.link import Link
 from monitor.central.points import point_of
-from monitor.centre import Centre
 from monitor.cli import main
 from monitor.clock import wall_clock
+from monitor.settings.centre import Centre
 from monitor.sinks.copies import copy_of
 from monitor.sinks.spool import Spool
 from monitor.sinks.store import Store

@@ -16,10 +16,10 @@ from influx import TOKEN, Influx
 from monitor.central.follower import Follower, Span, spans_of
 from monitor.central.link import Link
 from monitor.central.points import FAN_POINTS
-from monitor.centre import Centre
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import Event, EventKind
+from monitor.settings.centre import Centre
 from monitor.sinks.copies import Copy, copies_in, copy_of
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.spool import WATCHED, Spool

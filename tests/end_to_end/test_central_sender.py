@@ -10,9 +10,9 @@ from harness import START, wait_until
 from influx import BUCKET, TOKEN, Influx
 
 from monitor.central.sender import target_of
-from monitor.centre import Centre
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Event, EventKind
+from monitor.settings.centre import Centre
 from monitor.sinks.spool import Spool
 
 pytestmark = pytest.mark.usefixtures("quick_retries")

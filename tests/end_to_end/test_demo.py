@@ -12,14 +12,14 @@ import pytest
 from harness import free_port, wait_until
 from programs import PROGRAM, environment, run_program
 
-from monitor.alone import is_at_work
 from monitor.bakery.alerts import AlertKind
 from monitor.clock import SystemClock
-from monitor.collector import STEP_FAULT
-from monitor.config import DATABASE_NAME
+from monitor.collector.loop import STEP_FAULT
 from monitor.demo.household import DemoError, Household
 from monitor.recipe.batch import EventKind
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
+from monitor.workers.alone import is_at_work
 
 SPEED = "90"
 

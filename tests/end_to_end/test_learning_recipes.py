@@ -10,12 +10,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from monitor.archive.replay import known_at, read_batch
 from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, READY, load_recording, moments_of
+from monitor.commands.learned import learned_about, lessons_in
 from monitor.dough.forecast import outlook
 from monitor.dough.learning import Learned, learned_from
 from monitor.dough.scores import interval_score
-from monitor.lessonbook import learned_about, lessons_in
-from monitor.replay import known_at, read_batch
 
 FIRST_DAY = datetime.fromisoformat("2026-03-02T05:40:00+00:00")
 RECIPES = {  # of three simulators, in rooms as kitchens have them: hours recorded

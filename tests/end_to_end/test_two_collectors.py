@@ -21,8 +21,8 @@ from sample_bakery import ROUND_TUB
 from test_broker import Speaker
 
 from monitor.clock import SystemClock, wall_clock
-from monitor.config import DATABASE_NAME, MqttAddress
 from monitor.recipe.batch import Batch, BatchId, Stage
+from monitor.settings.config import DATABASE_NAME, MqttAddress
 from monitor.sinks.store import Store
 from monitor.sources import claim as claim_module
 from monitor.sources.claim import TOPIC, Claim, Holder, SiteClaim, claim_of, retained

@@ -24,7 +24,7 @@ from firmware_sim.node.ring import Ring
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
 from monitor.clock import SystemClock
-from monitor.collector import Collector
+from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.sinks.store import Store
 from monitor.sources.intake import Item

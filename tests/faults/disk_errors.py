@@ -25,7 +25,7 @@ from programs import good_frame
 from monitor.archive.backup import back_up, restore, verified
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector import Collector
+from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import Event, EventKind

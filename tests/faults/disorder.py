@@ -18,7 +18,7 @@ from made_up import batch_of, readings_of
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector import Collector
+from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
 from monitor.recipe.batch import Batch
 from monitor.sinks.store import Store

@@ -26,10 +26,10 @@ from made_up import batch_of
 from paho.mqtt.enums import CallbackAPIVersion
 from programs import environment, good_frame
 
-from monitor.alone import is_at_work
-from monitor.config import DATABASE_NAME
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
+from monitor.workers.alone import is_at_work
 
 SEND_EVERY_S = 0.02
 RESEND_S, RESEND_AT_ONCE = 1.0, 8  # a node sends again a few at a time, or a broker would keep thousands of copies
@@ -85,8 +85,8 @@ class Nursery:
 def _fork_for_ever() -> None:
     """What the nursery's process does: a collector for each line it is given."""
     from monitor.cli import main
+    from monitor.collector.station import collect  # noqa: F401
     from monitor.dough import forecast  # noqa: F401  loaded once, here
-    from monitor.station import collect  # noqa: F401
 
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for them
     print("ready", flush=True)

@@ -24,7 +24,7 @@ from programs import framed
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector import Collector
+from monitor.collector.loop import Collector
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind

@@ -14,7 +14,7 @@ from made_up import FIRST_DAY, NODE, batch_of, readings_of
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector import Collector
+from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import track_from_readings

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from monitor import alert_desk
 from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Sort, Subject
 from monitor.bakery.calls import Call
 from monitor.cli import parser
 from monitor.clock import SystemClock
+from monitor.commands import alerts as alert_desk
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Stage

@@ -8,10 +8,10 @@ import pytest
 
 from monitor.bakery.alerts import AlertKind, Phase
 from monitor.bakery.calls import CallRules, QuietHours
-from monitor.calling import calls_from
-from monitor.config import effective_settings, load_config
 from monitor.errors import ConfigError
 from monitor.recipe.batch import BatchId
+from monitor.settings.calling import calls_from
+from monitor.settings.config import effective_settings, load_config
 from monitor.sinks import schema
 from monitor.sinks.rows import to_us
 from monitor.sinks.store import Store

@@ -11,11 +11,11 @@ import pytest
 from monitor.archive.export import export_batch
 from monitor.backtest.origins import InFolder, origins_in
 from monitor.backtest.recordings import Recording
-from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 

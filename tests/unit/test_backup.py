@@ -9,14 +9,14 @@ import pytest
 from harness import START, SetClock, wait_until
 from made_up import batch_of, readings_of
 
-from monitor.alone import alone
 from monitor.archive.backup import back_up, backups_in, restore, verified
 from monitor.archive.nightly import Nightly
 from monitor.cli import main
-from monitor.config import DATABASE_NAME
 from monitor.errors import StoreError
+from monitor.settings.config import DATABASE_NAME
+from monitor.settings.upkeep import Upkeep
 from monitor.sinks.store import Store
-from monitor.upkeep import Upkeep
+from monitor.workers.alone import alone
 
 BATCH = batch_of("Hazel loaf", hours=3.0)
 READINGS = readings_of(BATCH)

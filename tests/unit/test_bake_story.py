@@ -11,13 +11,13 @@ from firmware_sim.bake_day import Vessel
 from firmware_sim.bench.air import air_named
 from monitor.bakery.alert_types import CueKind
 from monitor.bakery.manner import Manner
-from monitor.day_runner import Foreteller, run_plans
 from monitor.demo.bake import PLANNED_ROOM_C, RECIPE_NAME, STANDS, Baker, planned_day, recipe_text
 from monitor.dough.forecast import outlook
 from monitor.plan.day import Plan, steps
 from monitor.recipe.batch import Batch
 from monitor.sinks.daybook import DayBook
 from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.workers.day_runner import Foreteller, run_plans
 
 START = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 STEP = timedelta(minutes=3)

@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor.centre import Centre
-from monitor.config import effective_settings, load_config
 from monitor.errors import ConfigError
+from monitor.settings.centre import Centre
+from monitor.settings.config import effective_settings, load_config
 
 URL = "https://central.example:8086"
 

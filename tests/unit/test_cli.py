@@ -10,9 +10,9 @@ from pathlib import Path
 import pytest
 
 from monitor import cli
-from monitor.config import DATABASE_NAME
+from monitor.archive.replay import read_batch
 from monitor.recipe.batch import Event, EventKind
-from monitor.replay import read_batch
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 

@@ -14,8 +14,8 @@ from streamlit.testing.v1 import AppTest
 from dashboard.compared import differences
 from dashboard.compared.charts import STYLES
 from dashboard.theme import DAY, NIGHT, SHAPE_CONTRAST, Palette, contrast
-from monitor.config import CONFIG_NAME, DATABASE_NAME
 from monitor.recipe.batch import BatchId, Event, EventKind, Stage
+from monitor.settings.config import CONFIG_NAME, DATABASE_NAME
 from monitor.sinks.store import Store
 
 

@@ -5,8 +5,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.config import MqttAddress, default_data_dir, effective_settings, load_config, mqtt_address
 from monitor.errors import ConfigError
+from monitor.settings.config import MqttAddress, default_data_dir, effective_settings, load_config, mqtt_address
 
 
 def write(path: Path, text: str, mode: int = 0o644) -> Path:

@@ -14,12 +14,12 @@ from dashboard import plans
 from dashboard.theme import DAY
 from monitor.bakery.manner import Manner
 from monitor.clock import wall_clock
-from monitor.config import DATABASE_NAME
-from monitor.day_runner import Foreteller, live_plan, start_next
 from monitor.plan.day import Plan
 from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.daybook import DayBook
+from monitor.workers.day_runner import Foreteller, live_plan, start_next
 
 HOSTILE = "<img src=x onerror=alert(1)>"
 

@@ -17,12 +17,12 @@ from dashboard import door, queries
 from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
 from monitor.bakery.alerts import Alert, AlertKind, Phase, Sort, Subject
 from monitor.bakery.wording import CAUTIONS
-from monitor.config import CONFIG_NAME, DATABASE_NAME
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.learning import Lesson
 from monitor.dough.prior import prior_of
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent, Verdict
+from monitor.settings.config import CONFIG_NAME, DATABASE_NAME
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.shelf import Shelf
 from monitor.sinks.store import Store

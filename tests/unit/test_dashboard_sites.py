@@ -12,10 +12,10 @@ from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
 from dashboard import door, queries, reading, sites
-from monitor.access import SECRET_HEADER, USER_HEADER
-from monitor.config import DATABASE_NAME
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId
+from monitor.settings.access import SECRET_HEADER, USER_HEADER
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.copies import Copy, copy_of
 from monitor.sinks.store import Store
 

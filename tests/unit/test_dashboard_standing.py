@@ -9,9 +9,9 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard.queries import Standing
 from monitor.bakery.alerts import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
-from monitor.config import DATABASE_NAME
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.recipe.batch import BatchId, Stage
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
 
 

@@ -7,8 +7,8 @@ import made_up_day as made_up
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from monitor.config import DATABASE_NAME
 from monitor.recipe.batch import Batch, EventKind, Stage
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.reviews import Reviews
 
 

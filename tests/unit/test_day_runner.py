@@ -16,7 +16,16 @@ from monitor.bakery.alerts import Message
 from monitor.bakery.limits import AIR_LIMITS, air_limits
 from monitor.bakery.manner import Manner
 from monitor.cli import main
-from monitor.day_runner import (
+from monitor.commands.plan import wanted_moment
+from monitor.dough.outlook import Moments, Outlook, State
+from monitor.errors import ConfigError, StoreError
+from monitor.plan.day import Plan, PlanId, StepKind, steps
+from monitor.plan.making import make_plan
+from monitor.plan.orders import Order
+from monitor.recipe.batch import Event, EventKind, Stage
+from monitor.recipe.recipe_file import recipe_toml
+from monitor.sinks.daybook import DayBook
+from monitor.workers.day_runner import (
     PLAN_FAULT,
     DayRunner,
     Foreteller,
@@ -27,15 +36,6 @@ from monitor.day_runner import (
     tell,
     tick_off,
 )
-from monitor.dough.outlook import Moments, Outlook, State
-from monitor.errors import ConfigError, StoreError
-from monitor.plan.day import Plan, PlanId, StepKind, steps
-from monitor.plan.making import make_plan
-from monitor.plan.orders import Order
-from monitor.planner import wanted_moment
-from monitor.recipe.batch import Event, EventKind, Stage
-from monitor.recipe.recipe_file import recipe_toml
-from monitor.sinks.daybook import DayBook
 
 KEY = "tamarack loaf"
 
@@ -227,7 +227,7 @@ def test_a_fault_in_planning_is_counted_and_does_no_more_harm(tmp_path, made, mo
     def broken(*_: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("monitor.day_runner.run_plans", broken)
+    monkeypatch.setattr("monitor.workers.day_runner.run_plans", broken)
     path = tmp_path / "proofing.sqlite"
     with DayBook(path) as book:
         runner = DayRunner(path, SetClock(made_up.MORNING), Manner(UTC))
@@ -353,6 +353,6 @@ def test_every_step_kind_has_a_call(made):
 
 def test_only_making_a_plan_loads_the_solver():
     screens = "dashboard.screens.plan, dashboard.screens.bake"
-    code = f"import sys, monitor.station, {screens}; print('ortools' in sys.modules)"
+    code = f"import sys, monitor.collector.station, {screens}; print('ortools' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

@@ -13,14 +13,14 @@ from made_up import FIRST_DAY, batch_of, readings_of
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector import Collector
+from monitor.collector.loop import Collector
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Learned, Lesson
 from monitor.dough.outlook import Outlook, State
-from monitor.learner import LESSON_FAULT, SETTLED, Learner, learn_next, lessons_before
 from monitor.recipe.batch import Batch, Event, EventKind
 from monitor.sinks.store import Store
+from monitor.workers.learner import LESSON_FAULT, SETTLED, Learner, learn_next
 
 LATER = FIRST_DAY + timedelta(days=100)
 
@@ -123,9 +123,9 @@ def test_a_batch_is_helped_by_those_that_were_over_when_it_began(store: Store) -
     while learn_next(store, LATER, told) is not None:
         pass
     between = batch_of("hazel LOAF , tub 9", day=1)
-    assert [lesson.started_at for lesson in lessons_before(store, between)] == [FIRST_DAY]
-    assert len(lessons_before(store, replace(between, started_at=LATER))) == 2
-    assert lessons_before(store, batch_of("Walnut loaf", day=9)) == ()
+    assert [lesson.started_at for lesson in store.lessons_before(between)] == [FIRST_DAY]
+    assert len(store.lessons_before(replace(between, started_at=LATER))) == 2
+    assert store.lessons_before(batch_of("Walnut loaf", day=9)) == ()
 
 
 def test_the_collector_hands_what_was_learned_to_the_estimator(store: Store) -> None:

@@ -4,7 +4,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.manners import KEYS, local_zone, manner_from, settings_lines
+from monitor.settings.manners import KEYS, local_zone, manner_from, settings_lines
 
 
 def test_from_nothing_come_celsius_grams_a_full_day_and_english():

@@ -8,12 +8,12 @@ import pytest
 
 from monitor.bakery.manner import Manner
 from monitor.cli import main
-from monitor.config import DATABASE_NAME
 from monitor.errors import SourceError
 from monitor.node.calibrating import heard
 from monitor.node.settings import read_settings
 from monitor.node.showing import pack_line, set_right_line
 from monitor.recipe.calibration import Calibration, How
+from monitor.settings.config import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 

@@ -10,10 +10,10 @@ from sample_bakery import ROUND_TUB
 from dashboard import whereabouts
 from monitor.archive.export import batch_toml
 from monitor.cli import main
-from monitor.config import DATABASE_NAME, effective_settings, load_config
 from monitor.errors import ConfigError
-from monitor.places import Place, nodes_at, place_of, place_within
 from monitor.recipe.batch import Batch, BatchId, Stage
+from monitor.settings.config import DATABASE_NAME, effective_settings, load_config
+from monitor.settings.places import Place, nodes_at, place_of, place_within
 from monitor.sinks.arrivals import Arrivals, Heard
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading

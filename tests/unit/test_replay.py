@@ -9,9 +9,9 @@ from pathlib import Path
 
 import pytest
 
+from monitor.archive.replay import read_batch, read_readings, replay
 from monitor.dough.forecast import outlook
 from monitor.errors import ConfigError
-from monitor.replay import read_batch, read_readings, replay
 
 BATCH_TOML = """
 name = "Barley round, tub 2"

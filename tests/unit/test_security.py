@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
+from monitor.archive.replay import LARGEST_BATCH_BYTES, LARGEST_READINGS_BYTES, read_batch, read_readings
 from monitor.errors import ConfigError
 from monitor.node.settings import settings_path
-from monitor.replay import LARGEST_BATCH_BYTES, LARGEST_READINGS_BYTES, read_batch, read_readings
 
 ROOT = Path(__file__).resolve().parents[2]
 SOURCES = sorted(path for room in ("monitor", "dashboard", "firmware_sim") for path in (ROOT / room).rglob("*.py"))

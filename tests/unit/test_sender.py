@@ -14,10 +14,10 @@ from monitor.central import link as lines
 from monitor.central import sender as sending
 from monitor.central.points import Point
 from monitor.central.sender import LAST_RETRY_S, LATE, TURN_S, Sender
-from monitor.centre import Centre
 from monitor.errors import CentralError, CentralKind
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
+from monitor.settings.centre import Centre
 from monitor.sinks.spool import Spool
 from monitor.watch.metrics import PulseMetrics
 from monitor.watch.pulse import Pulse

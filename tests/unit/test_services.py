@@ -14,9 +14,9 @@ import yaml
 from doors import commanded
 
 from monitor.cli import main
-from monitor.config import load_config
 from monitor.services.setting import Setting
 from monitor.services.units import units
+from monitor.settings.config import load_config
 from monitor.watch.probe import fault_at
 
 SERVICES = {"broker", "collector", "dashboard", "proxy"}

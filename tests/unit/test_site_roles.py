@@ -4,9 +4,9 @@ from pathlib import Path
 
 import pytest
 
-from monitor.access import Access, Login, Role, Roles, access_from
-from monitor.config import load_access
 from monitor.errors import ConfigError
+from monitor.settings.access import Access, Login, Role, Roles, access_from
+from monitor.settings.config import load_access
 
 TABLE = {
     "login": "proxy",

@@ -7,8 +7,8 @@ from types import SimpleNamespace
 import pytest
 
 from dashboard import door, queries, sites
-from monitor.access import SECRET_HEADER, USER_HEADER
 from monitor.errors import AccessError
+from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.sinks.copies import Copy, copy_of
 
 SECRET = "the proxy's own"

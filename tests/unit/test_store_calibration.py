@@ -8,12 +8,12 @@ import numpy as np
 import pytest
 
 from monitor.archive.export import batch_toml, export_batch
+from monitor.archive.replay import read_batch, read_readings
 from monitor.dough.levels import evidence
 from monitor.dough.track import track_from_readings
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.calibration import Calibration, How
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.replay import read_batch, read_readings
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 

@@ -13,7 +13,7 @@ from harness import START, SetClock
 from monitor.bakery.alerts import AlertKind, Change, Phase, Rules, Sort, Subject
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import standing_text
-from monitor.collector import Collector
+from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
 from monitor.sinks.store import Store

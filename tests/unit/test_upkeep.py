@@ -9,18 +9,18 @@ import pytest
 from harness import START
 from made_up import batch_of
 
-from monitor import station
 from monitor.archive.backup import back_up
 from monitor.archive.looking import looked_at_upkeep
 from monitor.bakery.alerts import AlertKind, Message
 from monitor.clock import SystemClock
-from monitor.config import Config, Secrets, load_config
+from monitor.collector import station
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, StoreError
+from monitor.settings.config import Config, Secrets, load_config
+from monitor.settings.upkeep import Upkeep, upkeep_from
 from monitor.sinks.batch_rows import BatchRows
 from monitor.sinks.damage import damage_of, set_aside, set_aside_before
 from monitor.sinks.store import Store
-from monitor.upkeep import Upkeep, upkeep_from
 
 
 def test_upkeep_settings_and_all_their_faults() -> None:

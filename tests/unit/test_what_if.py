@@ -9,13 +9,14 @@ import pytest
 from harness import START, SetClock
 from made_up import batch_of, readings_of
 
+from monitor.bakery.times import next_time
+from monitor.commands.what_if import run
 from monitor.errors import ConfigError, StoreError
-from monitor.learner import learn_next
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
 from monitor.sinks.store import Store
-from monitor.what_if import next_time, run
 from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.workers.learner import learn_next
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 TRAY = Vessel(Shape.RECTANGULAR, (300.0, 60.0), (300.0, 60.0), 250.0, 300.0)
@@ -39,7 +40,7 @@ def ask(tmp_path, monkeypatch):
         store.append(readings)
         store.add_batch(batch)
     now = START + timedelta(minutes=25)
-    monkeypatch.setattr("monitor.what_if.clock_of", lambda store: SetClock(now))
+    monkeypatch.setattr("monitor.commands.what_if.clock_of", lambda store: SetClock(now))
 
     def asked(**chosen):
         usual = {"id": 1, "air": None, "cold_from": None, "cold_until": None, "cold": 4.0, "ready_at": None}

@@ -12,16 +12,16 @@ from pathlib import Path
 from typing import TextIO
 from urllib.parse import urlsplit
 
-from monitor.alone import is_at_work
 from monitor.archive.looking import looked_at_upkeep
 from monitor.central.looking import looked_at_central
 from monitor.clock import wall_clock
-from monitor.config import MASK, Config, MqttAddress, effective_settings, load_config
 from monitor.doors.looking import looked_at_broker, looked_at_doors
 from monitor.errors import ConfigError, MonitorError
 from monitor.sayings import Number, Saying
+from monitor.settings.config import MASK, Config, MqttAddress, effective_settings, load_config
 from monitor.sinks.notify import AppriseCarrier
 from monitor.sources.serial import found_ports, port_of
+from monitor.workers.alone import is_at_work
 
 LEAST_FREE_MB = 500  # judgement: years of readings of one bakery, and room for the rest of the machine
 ANSWER_WITHIN_S = 3.0  # judgement: a broker in the same building

@@ -12,7 +12,6 @@ from pathlib import Path
 from monitor.bakery.alerts import Message
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import printable, stage_word
-from monitor.beside import Beside
 from monitor.clock import Clock
 from monitor.dough.learning import Learned, learned_from
 from monitor.errors import ConfigError, StoreError
@@ -35,6 +34,7 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.sinks.daybook import DayBook, message_id
+from monitor.workers.beside import Beside
 
 log = logging.getLogger(__name__)
 

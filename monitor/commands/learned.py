@@ -7,18 +7,18 @@ from datetime import UTC, timedelta
 from pathlib import Path
 from typing import TextIO
 
+from monitor.archive.replay import read_batch, read_readings
 from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, find_recordings
 from monitor.bakery.lessons import learned_sentence
 from monitor.bakery.manner import Manner
 from monitor.bakery.wording import stage_word
-from monitor.config import DATABASE_NAME, manner_of
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.track import track_from_readings
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch
-from monitor.replay import read_batch, read_readings
 from monitor.sayings import Saying
+from monitor.settings.config import DATABASE_NAME, manner_of
 from monitor.sinks.store import Store
 
 PLAIN = Manner(UTC)  # what is told beside lines for programs, the same everywhere

@@ -8,8 +8,8 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     mqtt = ["mqtts://collector@192.168.1.20:8883"]    # brokers; plain mqtt:// on this machine alone
     mqtt_ca_file = "authority/ca.pem"                 # for mqtts:// with a certificate of your own making
     notify_inside = ["127.0.0.1"]                     # hosts in this machine that messages may go to all the same
-    timezone = "Europe/Vienna"                        # and how else things are told: see monitor.manners
-    site = "high-street"                              # this shop, where there are several: see monitor.places
+    timezone = "Europe/Vienna"                        # and how else things are told: see monitor.settings.manners
+    site = "high-street"                              # this shop, where there are several: see monitor.settings.places
 
     [alerts]                                          # any limit of the alert rules, for example
     silence_min = 10
@@ -18,11 +18,11 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     quiet = "21:30-04:00"                             # only what wakes is called then
     wakes = ["ready", "node silent"]                  # and again until it is answered
 
-    [dashboard]                                       # who may look and write, see monitor.access
+    [dashboard]                                       # who may look and write, see monitor.settings.access
     login = "proxy"
     bakers = ["anna"]
 
-    [central]                                         # where several sites come together: see monitor.centre
+    [central]                                         # where several sites come together: see monitor.settings.centre
     url = "https://central.example:8086"
 
     [places]                                          # which node stands where
@@ -57,19 +57,19 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from monitor import manners
-from monitor.access import Access, Login, access_from
 from monitor.bakery.alerts import AlertKind, Rules
 from monitor.bakery.calls import CallRules
 from monitor.bakery.manner import Manner
-from monitor.calling import ONLY_RECIPIENT, Reachable, calls_from, recipients_from
-from monitor.centre import Centre, centre_from, centre_lines
 from monitor.errors import ConfigError, MonitorError, saying_of
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
-from monitor.places import USUAL_SITE, Place, places_from, serves_from, site_from
 from monitor.sayings import Saying, several
-from monitor.upkeep import Upkeep, upkeep_from
+from monitor.settings import manners
+from monitor.settings.access import Access, Login, access_from
+from monitor.settings.calling import ONLY_RECIPIENT, Reachable, calls_from, recipients_from
+from monitor.settings.centre import Centre, centre_from, centre_lines
+from monitor.settings.places import USUAL_SITE, Place, places_from, serves_from, site_from
+from monitor.settings.upkeep import Upkeep, upkeep_from
 from monitor.wire.readings import NodeId
 
 CONFIG_NAME = "config.toml"

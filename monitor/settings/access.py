@@ -18,8 +18,8 @@ from enum import StrEnum
 from typing import Any
 from urllib.parse import urlsplit
 
-from monitor.places import NAME, NAME_WORDS, USUAL_SITE
 from monitor.sayings import Saying
+from monitor.settings.places import NAME, NAME_WORDS, USUAL_SITE
 
 USER_HEADER = "X-Monitor-User"
 """Header in which the proxy says who has logged in."""

@@ -5,7 +5,6 @@ from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from monitor.beside import Beside
 from monitor.clock import Clock
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Lesson
@@ -13,6 +12,7 @@ from monitor.dough.track import Track
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch
 from monitor.sinks.store import Store
+from monitor.workers.beside import Beside
 
 log = logging.getLogger(__name__)
 
@@ -22,14 +22,6 @@ LESSON_FAULT = "lesson failed"
 """Reason under which a fault of this program is counted; the batch is then left unlearned for good."""
 
 Teach = Callable[[Batch, Track, datetime, Iterable[Lesson]], Lesson | None]
-
-
-def lessons_before(store: Store, batch: Batch) -> tuple[Lesson, ...]:
-    """The store's lessons of a batch's recipe that were over when it began.
-
-    Later ones are left out, so that a restart in mid-batch changes nothing.
-    """
-    return tuple(lesson for lesson in store.lessons(batch.recipe_key) if lesson.ended_at <= batch.started_at)
 
 
 def learn_next(store: Store, now: datetime, teach: Teach = lesson_of) -> Batch | None:

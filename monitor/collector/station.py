@@ -9,21 +9,19 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import Protocol, TextIO
 
-from monitor.alone import alone
 from monitor.archive.nightly import Nightly
 from monitor.bakery.alerts import AlertKind, Message
 from monitor.bakery.manner import Manner
 from monitor.central.sender import Sender
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
-from monitor.collector import Collector
-from monitor.config import CONFIG_NAME, Config, MqttAddress
+from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook, outlooks
 from monitor.errors import ConfigError, DamagedError, NotifyError
-from monitor.learner import Learner
-from monitor.pace import settle_pace
+from monitor.settings.config import CONFIG_NAME, Config, MqttAddress
 from monitor.sinks.damage import LOOKED_THROUGH_BYTES, damage_of, set_aside
 from monitor.sinks.notify import Carrier, TerminalCarrier, apprise_carriers
 from monitor.sinks.outbox import Notifier, Recipient
+from monitor.sinks.pace import settle_pace
 from monitor.sinks.store import Store
 from monitor.sources.claim import STANDBY, Holder, SiteClaim, retained
 from monitor.sources.intake import QUEUE_SIZE, Item
@@ -37,6 +35,8 @@ from monitor.watch.pulse import Pulse
 from monitor.watch.standing_by import stand_by
 from monitor.watch.troublebook import TroubleBook
 from monitor.watch.watchman import Lookout, Notice, Watchman
+from monitor.workers.alone import alone
+from monitor.workers.learner import Learner
 
 log = logging.getLogger(__name__)
 
@@ -70,7 +70,7 @@ class _Planner:
             self._runner.stop()
 
     def _load(self) -> None:
-        from monitor.day_runner import DayRunner
+        from monitor.workers.day_runner import DayRunner
 
         self._runner = DayRunner(*self._asked)
         self._runner.start()

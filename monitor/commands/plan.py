@@ -11,22 +11,7 @@ from rich.table import Table
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import place_word, printable, temp_text
 from monitor.bakery.times import clock_text
-from monitor.config import DATABASE_NAME, load_config
-from monitor.day_runner import (
-    Foreteller,
-    LivePlan,
-    begin_key,
-    food_words,
-    is_over,
-    live_plan,
-    next_stages,
-    order_of,
-    start_next,
-    tick_off,
-)
 from monitor.errors import ConfigError, StoreError, saying_of
-from monitor.formulary import read_kitchen, read_recipe
-from monitor.pace import clock_of
 from monitor.plan.alternatives import alternatives
 from monitor.plan.cues import is_done
 from monitor.plan.day import Plan, PlanId, steps
@@ -39,7 +24,22 @@ from monitor.plan.step_words import out_sentence, step_lines, step_text, window_
 from monitor.plan.words import alternative_row, no_plan_lines, variation_text
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.parts import Recipe
+from monitor.settings.config import DATABASE_NAME, load_config
+from monitor.settings.formulary import read_kitchen, read_recipe
 from monitor.sinks.daybook import DayBook
+from monitor.sinks.pace import clock_of
+from monitor.workers.day_runner import (
+    Foreteller,
+    LivePlan,
+    begin_key,
+    food_words,
+    is_over,
+    live_plan,
+    next_stages,
+    order_of,
+    start_next,
+    tick_off,
+)
 
 STATUS_NO_PLAN = 2
 OUT_LATER = "{dough}: out {at}, {min} min later than planned"

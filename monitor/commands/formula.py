@@ -1,7 +1,6 @@
 """What a baker does to formulas from the command line: check, scale, convert yeast, water temperature, print."""
 
 import argparse
-import tomllib
 from pathlib import Path
 from typing import TextIO
 
@@ -9,10 +8,7 @@ from monitor.bakery import sheet
 from monitor.bakery.manner import Manner
 from monitor.bakery.phrases import mass_text, temp_text
 from monitor.bakery.times import duration_text
-from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError
-from monitor.pace import clock_of
-from monitor.plan.kitchen import Kitchen, kitchen_from_toml
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
 from monitor.recipe.mixing import Mix, learned_friction
@@ -24,65 +20,15 @@ from monitor.recipe.parts import (
     scaled_to_preferment,
     with_yeast,
 )
-from monitor.recipe.recipe_file import grams_text, recipe_from_toml, recipe_toml
+from monitor.recipe.recipe_file import grams_text, recipe_toml
 from monitor.sayings import Number
+from monitor.settings.config import DATABASE_NAME, load_config
+from monitor.settings.formulary import read_recipe
 from monitor.sinks.daybook import DayBook
+from monitor.sinks.pace import clock_of
 
-RECIPES_FOLDER = "recipes"
-KITCHEN_NAME = "kitchen.toml"
-MOST_BYTES = 1_000_000  # judgement: no recipe is a megabyte
 STATUS_DOES_NOT_ADD_UP = 2
 WARMEST_WATER_C = 43.0  # judgement: hotter water harms yeast it meets undiluted
-
-
-def read_recipe(path: Path) -> Recipe:
-    """A recipe from its file.
-
-    Raises
-    ------
-    ConfigError
-        When it cannot be read, is no TOML, or has faults.
-    """
-    try:
-        if path.stat().st_size > MOST_BYTES:
-            raise ConfigError("{path}: is larger than a recipe file can be; name the right file", path=path)
-        table = tomllib.loads(path.read_text(encoding="utf-8"))
-    except OSError as err:
-        raise ConfigError(
-            "{path}: cannot be read ({why}); name a recipe file that is there", path=path, why=err.strerror
-        ) from err
-    except UnicodeDecodeError as err:
-        raise ConfigError("{path}: is no text in UTF-8; save it as such", path=path) from err
-    except tomllib.TOMLDecodeError as err:
-        raise ConfigError("{path}: is no TOML: {why}", path=path, why=err) from err
-    return recipe_from_toml(table, str(path))
-
-
-def read_kitchen(path: Path | None, data_dir: Path) -> Kitchen:
-    """The kitchen of a file; without one that of the data directory, or the usual one.
-
-    Raises
-    ------
-    ConfigError
-        When the file named is not there, or has faults.
-    """
-    named = path or data_dir / KITCHEN_NAME
-    if path is None and not named.exists():
-        return Kitchen()
-    try:
-        table = tomllib.loads(named.read_text(encoding="utf-8"))
-    except OSError as err:
-        raise ConfigError(
-            "{named}: cannot be read ({why}); name a kitchen file that is there", named=named, why=err.strerror
-        ) from err
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as err:
-        raise ConfigError("{named}: is no TOML: {why}", named=named, why=err) from err
-    return kitchen_from_toml(table, str(named))
-
-
-def recipes_in(data_dir: Path) -> list[Path]:
-    """The recipe files of a data directory, by name."""
-    return sorted((data_dir / RECIPES_FOLDER).glob("*.toml"))
 
 
 def _write(path: Path, text: str) -> None:

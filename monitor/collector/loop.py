@@ -31,7 +31,6 @@ from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track, last_seen
 from monitor.errors import DamagedError, StoreError, WireError
-from monitor.learner import lessons_before
 from monitor.recipe.batch import Batch, BatchId
 from monitor.sinks.arrivals import Arrivals, Heard
 from monitor.sinks.rows import QuarantinedFrame
@@ -473,7 +472,7 @@ class Collector:
         """What the estimator is asked about a batch."""
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
         if work.asked_of != self._changes:  # a batch may have ended, or the baker had something forgotten
-            work.learn(lessons_before(self._store, batch))
+            work.learn(self._store.lessons_before(batch))
             work.asked_of = self._changes
         track = self._store.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
         return Asked(batch, track, at, learned=work.learned)

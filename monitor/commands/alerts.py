@@ -17,10 +17,10 @@ from monitor.bakery.wording import (
     standing_text,
     subject_word,
 )
-from monitor.config import DATABASE_NAME, load_config
 from monitor.errors import ConfigError, StoreError
-from monitor.pace import clock_of
 from monitor.recipe.batch import BatchId
+from monitor.settings.config import DATABASE_NAME, load_config
+from monitor.sinks.pace import clock_of
 from monitor.sinks.store import Store
 
 _PHASES = {  # in the words of ISA-18.2, as Phase has them

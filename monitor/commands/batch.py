@@ -7,17 +7,17 @@ from pathlib import Path
 from typing import TextIO
 
 from monitor.archive.export import export_batch
+from monitor.archive.replay import read_batch
 from monitor.bakery import wording
 from monitor.bakery.manner import Manner
-from monitor.config import CONFIG_NAME, DATABASE_NAME, Config, load_config, manner_of
 from monitor.errors import ConfigError, StoreError
-from monitor.pace import clock_of
-from monitor.places import nodes_at, place_within
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.tables import SENSOR_CHANNELS
-from monitor.replay import read_batch
 from monitor.sayings import Number, Saying
+from monitor.settings.config import CONFIG_NAME, DATABASE_NAME, Config, load_config, manner_of
+from monitor.settings.places import nodes_at, place_within
 from monitor.sinks.batch_rows import BatchRows
+from monitor.sinks.pace import clock_of
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
 

@@ -1,0 +1,1 @@
+"""What the baker has set, read and checked. Edge."""
