@@ -29,7 +29,8 @@ import numpy as np
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector.loop import Collector, Estimate
+from monitor.collector.loop import Collector
+from monitor.collector.stepping import Estimate
 from monitor.dough.forecast import outlook
 from monitor.dough.learning import Learned
 from monitor.dough.outlook import Outlook, State

@@ -33,7 +33,8 @@ from paho.mqtt.enums import CallbackAPIVersion
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
 from monitor.clock import SystemClock
-from monitor.collector.loop import Collector, Estimate
+from monitor.collector.loop import Collector
+from monitor.collector.stepping import Estimate
 from monitor.dough.forecast import outlook
 from monitor.sinks import rows
 from monitor.sinks.arrivals import Arrivals, Heard

@@ -82,7 +82,7 @@ def stored() -> Iterator[tuple[str, str]]:
     from monitor.bakery.alerts import MORE, UNMEASURED, UNSEEN
     from monitor.bakery.cautions import CAUTIONS, DEFERENCE
     from monitor.bakery.surroundings import LINE_EXPLAINS, NODE_EXPLAINS
-    from monitor.collector.loop import NOT_ESTIMATED
+    from monitor.collector.stepping import NOT_ESTIMATED
     from monitor.dough.forecast import NOTHING_READ
 
     yield DEFERENCE, "monitor/bakery/cautions.py"
@@ -97,7 +97,7 @@ def stored() -> Iterator[tuple[str, str]]:
         yield text, "dashboard/node_exhibit.py"
     for text in POKES.values():
         yield text, "dashboard/noting.py"
-    yield NOT_ESTIMATED, "monitor/collector/loop.py"
+    yield NOT_ESTIMATED, "monitor/collector/stepping.py"
     yield NOTHING_READ, "monitor/dough/forecast.py"
 
 

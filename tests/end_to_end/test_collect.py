@@ -13,7 +13,7 @@ import pytest
 from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, good_frame, run_program
 
-from monitor.collector.loop import STEP_FAULT
+from monitor.collector.stepping import STEP_FAULT
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
 

@@ -9,7 +9,7 @@ import paho.mqtt.client as paho
 from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, framed, good_frame
 
-from monitor.collector.loop import STEP_FAULT
+from monitor.collector.stepping import STEP_FAULT
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
 

@@ -14,7 +14,7 @@ from programs import PROGRAM, environment, run_program
 
 from monitor.bakery.alerts import AlertKind
 from monitor.clock import SystemClock
-from monitor.collector.loop import STEP_FAULT
+from monitor.collector.stepping import STEP_FAULT
 from monitor.demo.household import DemoError, Household
 from monitor.recipe.batch import EventKind
 from monitor.settings.config import DATABASE_NAME

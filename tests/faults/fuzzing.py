@@ -25,7 +25,8 @@ from programs import framed, good_frame
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector.loop import FRAMES_A_TURN, Collector
+from monitor.collector.intake import FRAMES_A_TURN
+from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import WireError
 from monitor.sinks.store import Store

@@ -14,7 +14,8 @@ from harness import START, SetClock
 
 from monitor.bakery.alerts import AlertKind, Phase, Rules
 from monitor.bakery.manner import Manner
-from monitor.collector.loop import NOT_ESTIMATED, STEP_FAULT, Collector
+from monitor.collector.loop import Collector
+from monitor.collector.stepping import NOT_ESTIMATED, STEP_FAULT
 from monitor.dough.learning import Learned
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.dough.track import Track

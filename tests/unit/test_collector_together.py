@@ -11,7 +11,9 @@ from made_up import batch_of
 
 from monitor.bakery.alerts import Rules
 from monitor.bakery.manner import Manner
-from monitor.collector.loop import NOT_ESTIMATED, STEP_FAULT, TOGETHER, Collector
+from monitor.collector.loop import Collector
+from monitor.collector.stepping import NOT_ESTIMATED, STEP_FAULT
+from monitor.collector.works import TOGETHER
 from monitor.dough.forecast import Asked
 from monitor.dough.learning import Learned
 from monitor.dough.outlook import Moments, Outlook, State
