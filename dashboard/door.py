@@ -10,8 +10,7 @@ from pathlib import Path
 import streamlit as st
 
 from monitor.errors import AccessError, ConfigError
-from monitor.settings.access import SECRET_HEADER, USER_HEADER, Access, Login, Role
-from monitor.settings.config import load_access
+from monitor.settings.access import SECRET_HEADER, USER_HEADER, Access, Login, Role, load_access
 
 KEPT_S = 10  # judgement: so soon a change of the roles holds, and the file is read seldom enough
 

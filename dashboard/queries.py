@@ -28,7 +28,7 @@ from monitor.errors import AccessError
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
 from monitor.settings.access import Role
-from monitor.settings.config import DATABASE_NAME, default_data_dir
+from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
 from monitor.sinks.copies import copy_of
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store

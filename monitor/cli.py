@@ -36,7 +36,8 @@ BAKE_SPEED = 480.0  # a bread takes more than a day
 def _collect(args: argparse.Namespace) -> int:
     from monitor.clock import Pace
     from monitor.collector.station import collect
-    from monitor.settings.config import load_config, mqtt_address
+    from monitor.settings.brokers import mqtt_address
+    from monitor.settings.config import load_config
 
     config = load_config(_data_dir(args), os.environ, config_path=args.config, secrets_path=args.secrets)
     config = config.with_sources(args.serial, [mqtt_address(url) for url in args.mqtt])
@@ -204,14 +205,15 @@ def _what_if(args: argparse.Namespace) -> int:
 
 
 def _data_dir(args: argparse.Namespace) -> Path:
-    from monitor.settings.config import default_data_dir
+    from monitor.settings.data_dir import default_data_dir
 
     return args.data_dir if args.data_dir is not None else default_data_dir(os.environ)
 
 
 def _told(error: MonitorError, args: argparse.Namespace) -> str:
     """What went wrong, as whoever gave the command is told things."""
-    from monitor.settings.config import default_data_dir, manner_of
+    from monitor.settings.config import manner_of
+    from monitor.settings.data_dir import default_data_dir
 
     named: Path | None = getattr(args, "data_dir", None)
     return manner_of(named or default_data_dir(os.environ), getattr(args, "config", None)).told(error)

@@ -21,7 +21,7 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent
 from monitor.recipe.vessel import Shape, Vessel, level_mm
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.daybook import DayBook
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store

@@ -13,7 +13,7 @@ from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Judgement, Verdict
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.reviews import Reviews
 from monitor.wire.readings import Channel, NodeId, Reading
 

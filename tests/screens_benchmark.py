@@ -33,7 +33,7 @@ from dashboard.theme import DAY
 from monitor.bakery.manner import Manner
 from monitor.dough.outlook import State
 from monitor.recipe.batch import BatchId, Stage
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 from tests.benchmark_storage import filled

@@ -23,7 +23,7 @@ from monitor.dough.track import Track
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, BatchId
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 
 NAMES = (READINGS_NAME, BATCH_NAME, TRUTH_NAME, TRUE_RISE_NAME, ABOUT_NAME)

@@ -14,7 +14,8 @@ from monitor.central.preparing import statements
 from monitor.central.sender import target_of
 from monitor.errors import CentralError, CentralKind, ConfigError
 from monitor.settings.centre import Centre
-from monitor.settings.config import SITES_NAME, Config, load_config
+from monitor.settings.config import Config, load_config
+from monitor.settings.data_dir import SITES_NAME
 from monitor.sinks.spool import Spool
 from monitor.workers.alone import alone
 

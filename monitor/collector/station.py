@@ -17,7 +17,9 @@ from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook, outlooks
 from monitor.errors import ConfigError, DamagedError, NotifyError
-from monitor.settings.config import CONFIG_NAME, Config, MqttAddress
+from monitor.settings.brokers import MqttAddress
+from monitor.settings.config import Config
+from monitor.settings.data_dir import CONFIG_NAME
 from monitor.sinks.damage import LOOKED_THROUGH_BYTES, damage_of, set_aside
 from monitor.sinks.notify import Carrier, TerminalCarrier, apprise_carriers
 from monitor.sinks.outbox import Notifier, Recipient

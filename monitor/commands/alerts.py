@@ -19,7 +19,8 @@ from monitor.bakery.wording import (
 )
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import BatchId
-from monitor.settings.config import DATABASE_NAME, load_config
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.pace import clock_of
 from monitor.sinks.store import Store
 

@@ -14,7 +14,8 @@ from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.sayings import Number, Saying
-from monitor.settings.config import CONFIG_NAME, DATABASE_NAME, Config, load_config, manner_of
+from monitor.settings.config import Config, load_config, manner_of
+from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.settings.places import nodes_at, place_within
 from monitor.sinks.batch_rows import BatchRows
 from monitor.sinks.pace import clock_of

@@ -18,7 +18,9 @@ from monitor.clock import wall_clock
 from monitor.doors.looking import looked_at_broker, looked_at_doors
 from monitor.errors import ConfigError, MonitorError
 from monitor.sayings import Number, Saying
-from monitor.settings.config import MASK, Config, MqttAddress, effective_settings, load_config
+from monitor.settings.brokers import MqttAddress
+from monitor.settings.config import Config, load_config
+from monitor.settings.in_force import MASK, effective_settings
 from monitor.sinks.notify import AppriseCarrier
 from monitor.sources.serial import found_ports, port_of
 from monitor.workers.alone import is_at_work

@@ -22,7 +22,8 @@ from monitor.recipe.parts import (
 )
 from monitor.recipe.recipe_file import grams_text, recipe_toml
 from monitor.sayings import Number
-from monitor.settings.config import DATABASE_NAME, load_config
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.formulary import read_recipe
 from monitor.sinks.daybook import DayBook
 from monitor.sinks.pace import clock_of

@@ -18,7 +18,8 @@ from monitor.dough.track import track_from_readings
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch
 from monitor.sayings import Saying
-from monitor.settings.config import DATABASE_NAME, manner_of
+from monitor.settings.config import manner_of
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 
 PLAIN = Manner(UTC)  # what is told beside lines for programs, the same everywhere

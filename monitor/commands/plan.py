@@ -24,7 +24,8 @@ from monitor.plan.step_words import out_sentence, step_lines, step_text, window_
 from monitor.plan.words import alternative_row, no_plan_lines, variation_text
 from monitor.recipe.adding_up import what_does_not_add_up
 from monitor.recipe.parts import Recipe
-from monitor.settings.config import DATABASE_NAME, load_config
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.formulary import read_kitchen, read_recipe
 from monitor.sinks.daybook import DayBook
 from monitor.sinks.pace import clock_of

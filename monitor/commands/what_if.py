@@ -16,7 +16,8 @@ from monitor.dough.track import Track
 from monitor.dough.whatif import USUAL_ROOM_C, air_for, cold_spell, foretold, out_of_cold_for
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId
-from monitor.settings.config import DATABASE_NAME, load_config
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.pace import clock_of
 from monitor.sinks.store import Store
 

@@ -33,7 +33,7 @@ from monitor.plan.making import NoPlan, make_plan
 from monitor.plan.orders import Order
 from monitor.plan.step_words import step_lines, step_text
 from monitor.recipe.batch import Event, EventKind
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.formulary import read_recipe
 from monitor.settings.manners import local_zone
 from monitor.sinks.daybook import DayBook

@@ -10,7 +10,8 @@ from monitor.clock import Pace
 from monitor.demo.household import Household, has_pace
 from monitor.errors import ConfigError
 from monitor.settings.centre import url_fault
-from monitor.settings.config import CONFIG_NAME, DATABASE_NAME, load_config
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.sinks.copies import copy_of
 from monitor.sinks.spool import Spool
 

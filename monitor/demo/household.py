@@ -15,7 +15,7 @@ from pathlib import Path
 from monitor.clock import Clock, Pace, wall_clock
 from monitor.errors import ConfigError, MonitorError
 from monitor.sayings import Number
-from monitor.settings.config import DATABASE_NAME, default_data_dir
+from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
 from monitor.sinks.pace import pace_of
 from monitor.sinks.store import Store
 

@@ -35,7 +35,7 @@ from monitor.demo.household import (
 from monitor.demo.view import LinesView, TableView, View, print_verdicts
 from monitor.doors.screens import dashboard_command
 from monitor.recipe.batch import BatchId
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.manners import local_zone
 from monitor.sinks.store import Store
 

@@ -13,8 +13,8 @@ from pathlib import Path
 
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault, write_private
-from monitor.settings.config import LARGEST_FILE_BYTES
 from monitor.settings.places import Place
+from monitor.settings.tables import LARGEST_FILE_BYTES
 
 SITES_FOLDER = "sites"
 LINK_NAME, LINK_CA_NAME = "central.toml", "central-ca.pem"

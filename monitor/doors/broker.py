@@ -26,7 +26,7 @@ from monitor.node.settings import FOLDER as NODES_FOLDER
 from monitor.node.settings import Link as NodeLink
 from monitor.node.settings import NodeSettings, settings_from_text
 from monitor.sayings import Saying
-from monitor.settings.config import MQTT_PORTS, MqttAddress
+from monitor.settings.brokers import MQTT_PORTS, MqttAddress
 from monitor.sources.claim import STANDBY, TOPIC
 from monitor.wire.frames import key_of
 

@@ -14,8 +14,9 @@ from monitor.doors.certificates import CA_NAME, FOLDER, Pair
 from monitor.doors.settings_files import add_secrets, settings_to_add
 from monitor.errors import ConfigError
 from monitor.node.settings import NodeSettings
-from monitor.settings.access import Login
-from monitor.settings.config import Secrets, load_access, load_config
+from monitor.settings.access import Login, load_access
+from monitor.settings.config import load_config
+from monitor.settings.secrets import Secrets
 from monitor.sources.claim import STANDBY
 from monitor.wire.frames import key_of
 

@@ -13,7 +13,8 @@ from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
 from monitor.sayings import Saying
 from monitor.settings.access import Login
-from monitor.settings.config import Config, MqttAddress
+from monitor.settings.brokers import MqttAddress
+from monitor.settings.config import Config
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.sources.claim import STANDBY, claim_of, retained
 

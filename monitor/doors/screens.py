@@ -10,8 +10,7 @@ from monitor.doors.options import HERE
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
-from monitor.settings.access import Access, Login
-from monitor.settings.config import load_access
+from monitor.settings.access import Access, Login, load_access
 
 LOGIN_NAME = "login.toml"
 """Streamlit's own table ``[auth]``: whom it lets people log in at, and the secrets for it."""

@@ -9,7 +9,8 @@ from typing import Any, TypeVar
 
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
-from monitor.settings.config import CONFIG_NAME, LARGEST_FILE_BYTES, SECRETS_NAME
+from monitor.settings.data_dir import CONFIG_NAME, SECRETS_NAME
+from monitor.settings.tables import LARGEST_FILE_BYTES
 
 _PASSWORDS = "mqtt_passwords"
 

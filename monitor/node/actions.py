@@ -31,7 +31,9 @@ from monitor.node.showing import pack_line, set_right_line
 from monitor.node.simulating import simulator_command
 from monitor.recipe.calibration import How
 from monitor.recipe.tables import NODE_NAME
-from monitor.settings.config import DATABASE_NAME, default_data_dir, manner_of, mqtt_address
+from monitor.settings.brokers import mqtt_address
+from monitor.settings.config import manner_of
+from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
 from monitor.settings.manners import local_zone
 from monitor.sinks.pace import clock_of
 from monitor.sinks.store import Store

@@ -15,7 +15,7 @@ from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.recipe.tables import NODE_NAME
 from monitor.sayings import Saying, several
-from monitor.settings.config import MQTT_PORTS
+from monitor.settings.brokers import MQTT_PORTS
 from monitor.wire.readings import NodeId
 
 FOLDER = "nodes"

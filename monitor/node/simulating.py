@@ -6,7 +6,7 @@ import sys
 
 from monitor.errors import ConfigError
 from monitor.node.boards import FIRMWARE
-from monitor.settings.config import mqtt_address
+from monitor.settings.brokers import mqtt_address
 
 
 def simulator_command(args: argparse.Namespace) -> list[str]:

@@ -15,11 +15,16 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
+from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from monitor.sayings import Saying
-from monitor.settings.places import NAME, NAME_WORDS, USUAL_SITE
+from monitor.errors import ConfigError
+from monitor.sayings import Saying, several
+from monitor.settings.data_dir import CONFIG_NAME, SECRETS_NAME, settings_folder
+from monitor.settings.places import NAME, NAME_WORDS, USUAL_SITE, site_from
+from monitor.settings.secrets import Secrets, read_secrets
+from monitor.settings.tables import of_file, read_table
 
 USER_HEADER = "X-Monitor-User"
 """Header in which the proxy says who has logged in."""
@@ -113,6 +118,34 @@ class Access:
     def may_enter(self, who: str | None) -> bool:
         """True when someone who has logged in may look at something, here or at another site."""
         return self.login is Login.NONE or (who or "").strip().lower() in self.names
+
+
+def load_access(data_dir: Path) -> tuple[Access, str | None]:
+    """Who may look and write, and the proxy's secret, whatever else the settings say.
+
+    Raises
+    ------
+    ConfigError
+        When that cannot be known for sure.
+    """
+    home = settings_folder(data_dir)
+    path = home / CONFIG_NAME
+    table = read_table(path) if path.exists() else {}
+    site, site_faults = site_from(table.get("site") if home == data_dir else data_dir.name)
+    access, access_faults = access_from(table.get("dashboard", {}), site)
+    faults = of_file(path, site_faults + access_faults)
+    secrets = Secrets()
+    if access.login is Login.PROXY:
+        beside = home / SECRETS_NAME
+        secrets, secret_faults = read_secrets(beside if beside.exists() else None, {})
+        faults += secret_faults
+        if secrets.proxy_secret is None:
+            faults.append(
+                Saying("{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`", beside=beside)
+            )
+    if faults:
+        raise ConfigError(several(faults, "\n"))
+    return access, secrets.proxy_secret
 
 
 def access_from(table: object, site: str = USUAL_SITE) -> tuple[Access, list[str]]:

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Any
 
-from monitor.settings.config import DATABASE_NAME, SITES_NAME
+from monitor.settings.data_dir import DATABASE_NAME, SITES_NAME
 from monitor.sinks import rows
 from monitor.sinks.store import Store
 

@@ -12,7 +12,7 @@ from typing import Any
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
-from monitor.settings.config import MqttAddress
+from monitor.settings.brokers import MqttAddress
 
 ANSWER_WITHIN_S = 5.0  # judgement: a broker in the same building, on a slow machine
 

@@ -21,7 +21,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.clock import Clock
-from monitor.settings.config import MqttAddress
+from monitor.settings.brokers import MqttAddress
 
 TOPIC = "proofing/collector"
 STANDBY = "standby"

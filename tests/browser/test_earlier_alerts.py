@@ -6,7 +6,7 @@ from sample_bakery import NOW, minutes
 
 from dashboard.theme import MIN_TOUCH_PX
 from monitor.bakery.alerts import MORE, Alert, AlertKind, Subject
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 
 

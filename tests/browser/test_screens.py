@@ -14,7 +14,7 @@ from dashboard.theme import DAY, MIN_TOUCH_PX, NIGHT
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.store import Store
 

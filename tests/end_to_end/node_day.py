@@ -26,7 +26,7 @@ from firmware_sim.bench.devices import WireFaults
 from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.hal_sim import DoughTime, Surroundings
 from firmware_sim.scenarios import bench_of, plan_day
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 
 
 class ShakyCable:

@@ -12,7 +12,7 @@ from zlib import crc32
 import pytest
 from harness import wait_until
 
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.workers.alone import is_at_work
 

@@ -14,7 +14,8 @@ from test_broker import Speaker
 
 from monitor.cli import main
 from monitor.doors.bridge import read_link
-from monitor.settings.config import MqttAddress, load_config
+from monitor.settings.brokers import MqttAddress
+from monitor.settings.config import load_config
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.wire.frames import acknowledgement
 

@@ -15,7 +15,8 @@ from programs import BOOT, CollectorProcess, good_frame
 
 from monitor.cli import main
 from monitor.doors.broker import LARGEST_PACKET_BYTES
-from monitor.settings.config import MqttAddress, load_config
+from monitor.settings.brokers import MqttAddress
+from monitor.settings.config import load_config
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.wire.frames import acknowledgement, key_of
 

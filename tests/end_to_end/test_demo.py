@@ -17,7 +17,7 @@ from monitor.clock import SystemClock
 from monitor.collector.stepping import STEP_FAULT
 from monitor.demo.household import DemoError, Household
 from monitor.recipe.batch import EventKind
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.workers.alone import is_at_work
 

@@ -12,7 +12,7 @@ from influx import TOKEN, Influx
 from programs import PROGRAM, environment, run_program
 from streamlit.testing.v1 import AppTest
 
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.copies import copies_in
 from monitor.sinks.spool import Spool
 

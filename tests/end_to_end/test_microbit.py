@@ -15,7 +15,7 @@ from programs import CollectorProcess
 
 from firmware_sim import microbit
 from firmware_sim.node import packet
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 
 URN = "urn:dev:mac:020000fffe5e00b1"
 HEAP_BYTES = 10 * 1024  # 9 kB are free before the program is there

@@ -12,7 +12,7 @@ import pytest
 from harness import Mosquitto, wait_until
 from programs import PROGRAM, CollectorProcess, environment, run_program
 
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
 

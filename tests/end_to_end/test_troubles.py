@@ -17,7 +17,7 @@ from programs import CollectorProcess, framed, good_frame
 
 from monitor.bakery.alerts import AlertKind, Phase, Sort, Subject
 from monitor.cli import main
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.damage import set_aside_before
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId

@@ -22,7 +22,8 @@ from test_broker import Speaker
 
 from monitor.clock import SystemClock, wall_clock
 from monitor.recipe.batch import Batch, BatchId, Stage
-from monitor.settings.config import DATABASE_NAME, MqttAddress
+from monitor.settings.brokers import MqttAddress
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.sources import claim as claim_module
 from monitor.sources.claim import TOPIC, Claim, Holder, SiteClaim, claim_of, retained

@@ -26,7 +26,7 @@ from made_up import batch_of
 from paho.mqtt.enums import CallbackAPIVersion
 from programs import environment, good_frame
 
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
 from monitor.workers.alone import is_at_work

@@ -12,7 +12,7 @@ from harness import wait_until
 from made_up import batch_of, readings_of
 from programs import CollectorProcess
 
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 
 WITHIN_S = 5.0

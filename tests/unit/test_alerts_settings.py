@@ -11,7 +11,8 @@ from monitor.bakery.calls import CallRules, QuietHours
 from monitor.errors import ConfigError
 from monitor.recipe.batch import BatchId
 from monitor.settings.calling import calls_from
-from monitor.settings.config import effective_settings, load_config
+from monitor.settings.config import load_config
+from monitor.settings.in_force import effective_settings
 from monitor.sinks import schema
 from monitor.sinks.rows import to_us
 from monitor.sinks.store import Store

@@ -15,7 +15,7 @@ from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 

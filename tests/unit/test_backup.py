@@ -13,7 +13,7 @@ from monitor.archive.backup import back_up, backups_in, restore, verified
 from monitor.archive.nightly import Nightly
 from monitor.cli import main
 from monitor.errors import StoreError
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.upkeep import Upkeep
 from monitor.sinks.store import Store
 from monitor.workers.alone import alone

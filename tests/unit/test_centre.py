@@ -6,7 +6,8 @@ import pytest
 
 from monitor.errors import ConfigError
 from monitor.settings.centre import Centre
-from monitor.settings.config import effective_settings, load_config
+from monitor.settings.config import load_config
+from monitor.settings.in_force import effective_settings
 
 URL = "https://central.example:8086"
 

@@ -12,7 +12,7 @@ import pytest
 from monitor import cli
 from monitor.archive.replay import read_batch
 from monitor.recipe.batch import Event, EventKind
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 

@@ -10,7 +10,7 @@ from monitor.bakery.alerts import Alert, AlertKind, Change, Phase, Sort, Subject
 from monitor.clock import SystemClock
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 
 BAKERY = 'timezone = "UTC"\nlanguage = "de"\n'

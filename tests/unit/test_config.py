@@ -6,7 +6,10 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.errors import ConfigError
-from monitor.settings.config import MqttAddress, default_data_dir, effective_settings, load_config, mqtt_address
+from monitor.settings.brokers import MqttAddress, mqtt_address
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import default_data_dir
+from monitor.settings.in_force import effective_settings
 
 
 def write(path: Path, text: str, mode: int = 0o644) -> Path:

@@ -8,7 +8,7 @@ from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
 from monitor.recipe.batch import BatchId
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.copies import Copy, copy_of
 from monitor.sinks.store import Store
 

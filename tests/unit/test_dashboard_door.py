@@ -13,7 +13,7 @@ from dashboard import door, queries
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId, Event, EventKind
 from monitor.settings.access import SECRET_HEADER, USER_HEADER, Role
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 
 ROOT = Path(__file__).resolve().parents[2]

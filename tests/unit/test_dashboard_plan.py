@@ -17,7 +17,7 @@ from monitor.clock import wall_clock
 from monitor.plan.day import Plan
 from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.daybook import DayBook
 from monitor.workers.day_runner import Foreteller, live_plan, start_next
 

@@ -6,7 +6,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard import reading
-from monitor.settings.config import CONFIG_NAME
+from monitor.settings.data_dir import CONFIG_NAME
 
 
 def _screen() -> None:

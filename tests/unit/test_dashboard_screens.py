@@ -22,7 +22,7 @@ from monitor.dough.learning import Lesson
 from monitor.dough.prior import prior_of
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent, Verdict
-from monitor.settings.config import CONFIG_NAME, DATABASE_NAME
+from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.sinks.reviews import Reviews
 from monitor.sinks.shelf import Shelf
 from monitor.sinks.store import Store

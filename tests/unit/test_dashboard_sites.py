@@ -15,7 +15,7 @@ from dashboard import door, queries, reading, sites
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.copies import Copy, copy_of
 from monitor.sinks.store import Store
 

@@ -11,7 +11,7 @@ from dashboard.queries import Standing
 from monitor.bakery.alerts import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.recipe.batch import BatchId, Stage
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 
 

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import NumberInput
 
 from dashboard import reading
-from monitor.settings.config import CONFIG_NAME
+from monitor.settings.data_dir import CONFIG_NAME
 from monitor.units import ounces
 
 RECIPE = made_up.recipe(made_up.COLD_PREFERMENT_DAY)

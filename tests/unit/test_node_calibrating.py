@@ -13,7 +13,7 @@ from monitor.node.calibrating import heard
 from monitor.node.settings import read_settings
 from monitor.node.showing import pack_line, set_right_line
 from monitor.recipe.calibration import Calibration, How
-from monitor.settings.config import DATABASE_NAME
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 

@@ -12,7 +12,9 @@ from monitor.archive.export import batch_toml
 from monitor.cli import main
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Stage
-from monitor.settings.config import DATABASE_NAME, effective_settings, load_config
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import DATABASE_NAME
+from monitor.settings.in_force import effective_settings
 from monitor.settings.places import Place, nodes_at, place_of, place_within
 from monitor.sinks.arrivals import Arrivals, Heard
 from monitor.sinks.store import Store

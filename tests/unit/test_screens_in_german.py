@@ -9,7 +9,7 @@ from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
 from dashboard.screens import board
-from monitor.settings.config import CONFIG_NAME
+from monitor.settings.data_dir import CONFIG_NAME
 
 SCREENS = sorted(path.stem for path in Path(board.__file__).parent.glob("[a-z]*.py"))
 # Words that English cannot do without and German does not have.

@@ -5,8 +5,7 @@ from pathlib import Path
 import pytest
 
 from monitor.errors import ConfigError
-from monitor.settings.access import Access, Login, Role, Roles, access_from
-from monitor.settings.config import load_access
+from monitor.settings.access import Access, Login, Role, Roles, access_from, load_access
 
 TABLE = {
     "login": "proxy",

@@ -16,7 +16,8 @@ from monitor.clock import SystemClock
 from monitor.collector import station
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, StoreError
-from monitor.settings.config import Config, Secrets, load_config
+from monitor.settings.config import Config, load_config
+from monitor.settings.secrets import Secrets
 from monitor.settings.upkeep import Upkeep, upkeep_from
 from monitor.sinks.batch_rows import BatchRows
 from monitor.sinks.damage import damage_of, set_aside, set_aside_before
