@@ -1,0 +1,158 @@
+"""The store's file: shared by several connections, migrated, quick to read, and what it says when it cannot be used."""
+
+import sqlite3
+import threading
+from pathlib import Path
+
+import pytest
+from made_up_rows import NODE, at, batch, reading
+
+from monitor.errors import StoreError
+from monitor.recipe.batch import Event, EventKind
+from monitor.sinks import schema
+from monitor.sinks.store import Store
+from monitor.wire.readings import Channel
+
+
+def test_readings_outlive_the_store_object(tmp_path: Path) -> None:
+    with Store(tmp_path / "deep" / "er" / "kept.sqlite") as first:
+        first.append([reading(1)])
+    with Store(tmp_path / "deep" / "er" / "kept.sqlite") as second:
+        assert second.readings_between(NODE, Channel.DISTANCE, at(0), at(5)) == [reading(1)]
+
+
+def test_setting_is_shared_and_replaced(store: Store) -> None:
+    store.put_setting("speed", "60")
+    store.put_setting("speed", "120")
+    with Store(store.path) as other:
+        assert other.setting("speed") == "120"
+        assert other.setting("epoch") is None
+
+
+def test_second_connection_writes_and_reads_beside_the_first(store: Store) -> None:
+    kept = store.add_batch(batch())
+    with Store(store.path) as screen:
+        screen.add_event(kept.id, Event(at(40), EventKind.POKE))
+        store.append([reading(5)])
+        assert screen.readings(kept) == [reading(5)]
+    assert store.batch(kept.id).events[-1] == Event(at(40), EventKind.POKE)
+
+
+def test_file_is_in_wal_mode_and_commits_are_full(store: Store) -> None:
+    connection = store._connection
+    assert connection.execute("PRAGMA journal_mode").fetchone()[0] == "wal"
+    assert connection.execute("PRAGMA synchronous").fetchone()[0] == 2  # FULL
+    assert connection.execute("PRAGMA foreign_keys").fetchone()[0] == 1
+
+
+@pytest.mark.parametrize(
+    "sql",
+    [
+        "SELECT * FROM reading WHERE node = 'n' AND channel = 'c' AND measured_us > 1 ORDER BY measured_us, id",
+        "SELECT * FROM reading WHERE node = 'n' AND channel = 'c' ORDER BY measured_us DESC LIMIT 1",
+        "SELECT node FROM reading NOT INDEXED WHERE id > 5 AND channel = 'c'",
+        "SELECT * FROM outlook WHERE batch_id = 1 ORDER BY at_us DESC LIMIT 1",
+        "SELECT body FROM lesson WHERE recipe = 'r' AND curve = 'c' AND body IS NOT NULL ORDER BY batch_id",
+        "SELECT * FROM alert WHERE message_id = 'm'",
+    ],
+)
+def test_frequent_reads_use_an_index_and_sort_nothing(store: Store, sql: str) -> None:
+    plan = " / ".join(row["detail"] for row in store._connection.execute("EXPLAIN QUERY PLAN " + sql))
+    assert plan.startswith("SEARCH"), plan
+    assert "TEMP B-TREE" not in plan
+
+
+def test_a_track_is_read_from_an_index_alone(store: Store) -> None:
+    seen: list[str] = []
+    store._connection.set_trace_callback(seen.append)
+    store.track(batch())
+    store._connection.set_trace_callback(None)
+    selects = [sql for sql in seen if sql.startswith("SELECT measured_us")]
+    assert selects
+    for sql in selects:
+        (row,) = store._connection.execute("EXPLAIN QUERY PLAN " + sql).fetchall()
+        assert "USING COVERING INDEX" in row["detail"]
+
+
+def test_migration_that_fails_is_undone_whole(tmp_path: Path) -> None:
+    connection = sqlite3.connect(tmp_path / "half.sqlite", isolation_level=None)
+    good = ("first", ("CREATE TABLE a (x)",))
+    bad = ("second", ("CREATE TABLE b (x)", "INSERT INTO a VALUES (1)", "CREATE TABEL c (x)"))
+    with pytest.raises(sqlite3.OperationalError, match="TABEL"):
+        schema.migrate(connection, (good, bad))
+    assert schema.version(connection) == 1
+    assert connection.execute("SELECT count(*) FROM a").fetchone()[0] == 0
+    assert connection.execute("SELECT count(*) FROM sqlite_master WHERE name = 'b'").fetchone()[0] == 0
+    mended = ("second", ("CREATE TABLE b (x)",))
+    assert schema.migrate(connection, (good, mended)) == (1, 2)
+    assert schema.migrate(connection, (good, mended)) == (2, 2)
+    connection.close()
+
+
+def test_a_file_from_before_recipes_had_names_keeps_its_batches(tmp_path: Path) -> None:
+    path = tmp_path / "older.sqlite"
+    connection = sqlite3.connect(path, isolation_level=None)
+    schema.migrate(connection, schema.MIGRATIONS[:2])
+    connection.execute(
+        "INSERT INTO batch (name, stage, started_us, vessel, nodes) VALUES ('Hazel loaf, 3', 'bulk rise', 0, ?, '[]')",
+        ('{"shape":"round","base_mm":[180,180],"top_mm":[180,180],"depth_mm":200}',),
+    )
+    connection.close()
+    with Store(path) as store:
+        (batch,) = store.batches()
+        assert (batch.recipe, batch.recipe_key) == ("", "hazel loaf")
+        assert store.lessons() == []
+
+
+def test_file_of_a_newer_program_is_refused_and_left_alone(tmp_path: Path) -> None:
+    path = tmp_path / "newer.sqlite"
+    Store(path).close()
+    connection = sqlite3.connect(path)
+    connection.execute("INSERT INTO schema_version VALUES (99, 'from the future')")
+    connection.commit()
+    connection.close()
+    with pytest.raises(StoreError, match="newer version"):
+        Store(path)
+
+
+def test_file_that_is_no_database_is_explained(tmp_path: Path) -> None:
+    path = tmp_path / "notes.txt"
+    path.write_text("flour, water, salt\n" * 100)
+    with pytest.raises(StoreError, match=r"notes\.txt: cannot be opened: file is not a database; .*name another"):
+        Store(path)
+
+
+def test_folder_that_cannot_be_made_is_explained(tmp_path: Path) -> None:
+    (tmp_path / "file").write_text("")
+    with pytest.raises(StoreError, match="cannot be opened"):
+        Store(tmp_path / "file" / "store.sqlite")
+
+
+def test_closed_store_is_explained(tmp_path: Path) -> None:
+    closed = Store(tmp_path / "s.sqlite")
+    closed.close()
+    closed.close()
+    with pytest.raises(StoreError, match="open it again"):
+        closed.setting("speed")
+
+
+def test_store_of_another_thread_is_explained(store: Store) -> None:
+    told: list[str] = []
+
+    def read() -> None:
+        try:
+            store.setting("speed")
+        except StoreError as error:
+            told.append(str(error))
+
+    thread = threading.Thread(target=read)
+    thread.start()
+    thread.join()
+    assert "each thread opens a Store of its own" in told[0]
+
+
+def test_row_that_no_longer_reads_is_explained(store: Store) -> None:
+    kept = store.add_batch(batch())
+    store._connection.execute("UPDATE batch SET vessel = '{}'")
+    with pytest.raises(StoreError, match="holds a value this program cannot read"):
+        store.batch(kept.id)
