@@ -146,14 +146,14 @@ class Mosquitto:
         """Ask it to end (it keeps its queues on the disk) and wait until it has."""
         if self._process is not None:
             self._process.terminate()
-            self._process.wait(20)
+            self._process.wait(PATIENCE_S)
             self._process = None
 
     def wipe(self) -> None:
         """End it as a power cut does, and take away all that it has kept."""
         assert self._process is not None
         self._process.kill()
-        self._process.wait(20)
+        self._process.wait(PATIENCE_S)
         self._process = None
         (self._log.parent / "mosquitto.db").unlink(missing_ok=True)
 
@@ -219,7 +219,7 @@ class EmulatedBoard:
         """Take its supply away."""
         if self._process is not None:
             self._process.kill()
-            self._process.wait(20)
+            self._process.wait(PATIENCE_S)
             self._process = None
 
 
@@ -268,8 +268,8 @@ def next_of(items: "queue.Queue[Item]", kind: type[ItemT]) -> ItemT:
     """The next item of a kind; others before it are passed over."""
     while True:
         try:
-            item = items.get(timeout=20)
+            item = items.get(timeout=PATIENCE_S)
         except queue.Empty:
-            pytest.fail(f"waited 20 s in vain for a {kind.__name__}")
+            pytest.fail(f"waited {PATIENCE_S:g} s in vain for a {kind.__name__}")
         if isinstance(item, kind):
             return item

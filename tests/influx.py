@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from harness import free_port, nginx_binary, wait_until
+from harness import PATIENCE_S, free_port, nginx_binary, wait_until
 
 TOKEN = "an-invented-token"
 BUCKET = "proofing"
@@ -114,14 +114,14 @@ class Influx:
     def kill(self) -> None:
         """End the server as a power cut does; its front stays, and answers 502."""
         self._processes["server"].kill()
-        self._processes.pop("server").wait(20)
+        self._processes.pop("server").wait(PATIENCE_S)
 
     def stop(self) -> None:
         """End both."""
         for process in self._processes.values():
             process.terminate()
         for process in self._processes.values():
-            process.wait(20)
+            process.wait(PATIENCE_S)
         self._processes.clear()
 
     def do(self, statement: str, bucket: str = BUCKET) -> list[dict[str, Any]]:

@@ -61,6 +61,7 @@ def tried(address: MqttAddress, ca_file: Path | None, attempt: Try, within_s: fl
     def on_publish(_client: paho.Client, _data: Any, _mid: int, code: Any, _properties: Any) -> None:
         answer(Answer.REFUSED if code.is_failure else Answer.TAKEN)
 
+    client.connect_timeout = within_s
     client.on_connect = on_connect
     client.on_publish = on_publish
     client.on_disconnect = lambda *_: answer(Answer.REFUSED)  # thrown out; after another answer it counts no more

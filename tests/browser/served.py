@@ -11,7 +11,7 @@ from types import TracebackType
 from typing import Self
 
 import pytest
-from harness import free_port, wait_until
+from harness import PATIENCE_S, free_port, wait_until
 from playwright.sync_api import Page
 
 FLAGS = [
@@ -58,7 +58,7 @@ class Served:
     ) -> None:
         assert self._process is not None
         self._process.terminate()
-        self._process.wait(30)
+        self._process.wait(PATIENCE_S)
 
     def _answers(self) -> bool:
         assert self._process is not None

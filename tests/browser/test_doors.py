@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 from barriers import expect_usable
 from doors import Nginx, commanded
-from harness import free_port, wait_until
+from harness import PATIENCE_S, free_port, wait_until
 from playwright.sync_api import Browser, Page, expect
 from programs import PROGRAM, environment
 from sample_bakery import fill
@@ -63,7 +63,7 @@ class Dashboard:
 
     def stop(self) -> None:
         self._process.send_signal(signal.SIGTERM)
-        self._process.wait(30)
+        self._process.wait(PATIENCE_S)
 
 
 class Household:
@@ -210,7 +210,7 @@ def provider(tmp_path_factory: pytest.TempPathFactory) -> Iterator[str]:
     wait_until(answers, "the provider answers")
     yield f"http://localhost:{port}"
     process.terminate()
-    process.wait(20)
+    process.wait(PATIENCE_S)
 
 
 @pytest.fixture(scope="module")

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 import paho.mqtt.client as paho
 import pytest
-from harness import Mosquitto
+from harness import PATIENCE_S, Mosquitto
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.central import sender
@@ -13,6 +13,7 @@ from monitor.central import sender
 @pytest.fixture
 def publisher(mosquitto: Mosquitto) -> Iterator[paho.Client]:
     client = paho.Client(CallbackAPIVersion.VERSION2, "mac-020000fffe5e0002")
+    client.connect_timeout = PATIENCE_S
     client.connect("127.0.0.1", mosquitto.port)
     client.loop_start()
     yield client

@@ -6,7 +6,7 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from harness import Mosquitto
+from harness import PATIENCE_S, Mosquitto
 
 from monitor.cli import main
 from monitor.node.settings import NodeSettings, read_settings
@@ -72,7 +72,7 @@ class Nginx:
         """End it and wait until it has."""
         assert self._process is not None
         self._process.terminate()
-        self._process.wait(20)
+        self._process.wait(PATIENCE_S)
 
     def check(self) -> None:
         """Fail when it has ended by itself."""

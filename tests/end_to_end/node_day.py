@@ -15,7 +15,7 @@ from functools import partial
 from pathlib import Path
 
 import pytest
-from harness import PtyPair, wait_until
+from harness import PATIENCE_S, PtyPair, wait_until
 from programs import CollectorProcess
 from secured_broker import COLLECTOR, SecuredMosquitto
 
@@ -179,7 +179,7 @@ class FirmwareNode:
         """Power off, at whatever it was doing."""
         if self._process is not None:
             self._process.kill()
-            self._process.wait(20)
+            self._process.wait(PATIENCE_S)
             assert self._thread is not None
             self._thread.join()
             self._process.stdout.close()  # type: ignore[union-attr]

@@ -10,7 +10,7 @@ from typing import Self
 from zlib import crc32
 
 import pytest
-from harness import wait_until
+from harness import PATIENCE_S, wait_until
 
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.sinks.store import Store
@@ -67,7 +67,7 @@ class CollectorProcess:
     ) -> None:
         assert self.process is not None
         self.process.send_signal(signal.SIGTERM)
-        status = self.process.wait(60)
+        status = self.process.wait(PATIENCE_S)
         if error is None:
             assert status == 0, self.log.read_text()
             assert "Traceback" not in self.log.read_text()
@@ -82,7 +82,7 @@ class CollectorProcess:
         """End it as a power cut does."""
         assert self.process is not None
         self.process.kill()
-        self.process.wait(60)
+        self.process.wait(PATIENCE_S)
 
     def open_store(self) -> Store:
         """The same database, for a look at it."""

@@ -3,7 +3,7 @@
 import ssl
 from pathlib import Path
 
-from harness import Mosquitto
+from harness import PATIENCE_S, Mosquitto
 
 from monitor.clock import wall_clock
 from monitor.doors.broker import COLLECTOR, SETTINGS_NAME, BrokerOptions, broker_folder, write_broker
@@ -36,5 +36,5 @@ class SecuredMosquitto(Mosquitto):
         """End it as a power cut does: what it had not written to the disk is gone."""
         if self._process is not None:
             self._process.kill()
-            self._process.wait(20)
+            self._process.wait(PATIENCE_S)
             self._process = None

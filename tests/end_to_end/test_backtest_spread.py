@@ -10,7 +10,7 @@ from functools import partial, wraps
 from pathlib import Path
 
 import pytest
-from harness import wait_until
+from harness import PATIENCE_S, wait_until
 from programs import PROGRAM, environment
 from spread_tasks import deadly, squared, squared_the_second_time
 
@@ -59,7 +59,7 @@ def cluster(tmp_path_factory) -> Iterator[str]:
     finally:
         for process in reversed(running):
             process.terminate()
-            process.wait(60)
+            process.wait(PATIENCE_S)
 
 
 def backtest(*arguments: str | Path) -> "subprocess.CompletedProcess[str]":

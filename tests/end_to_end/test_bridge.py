@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 from doors import ConfiguredBroker, commanded
-from harness import wait_until
+from harness import PATIENCE_S, wait_until
 from programs import BOOT, CollectorProcess, good_frame
 from test_broker import Speaker
 
@@ -19,7 +19,6 @@ from monitor.settings.config import load_config
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.wire.frames import acknowledgement
 
-PATIENCE_S = 30.0
 SITE = "high-street"
 
 

@@ -9,7 +9,7 @@ from typing import Any
 import paho.mqtt.client as paho
 import pytest
 from doors import ConfiguredBroker, commanded, configured_node
-from harness import wait_until
+from harness import PATIENCE_S, wait_until
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from programs import BOOT, CollectorProcess, good_frame
 
@@ -19,8 +19,6 @@ from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import load_config
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.wire.frames import acknowledgement, key_of
-
-PATIENCE_S = 30.0
 
 
 class Speaker:
@@ -40,6 +38,7 @@ class Speaker:
         self.client.on_subscribe = lambda *_: self._is_ready.set()
         self.client.on_connect = self._on_connect
         self._hears = hears
+        self.client.connect_timeout = PATIENCE_S
         self.client.connect("localhost", broker.port)
         self.client.loop_start()
         assert self._is_ready.wait(PATIENCE_S)

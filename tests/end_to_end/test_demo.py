@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
-from harness import free_port, wait_until
+from harness import PATIENCE_S, free_port, wait_until
 from programs import PROGRAM, environment, run_program
 
 from monitor.bakery.alerts import AlertKind
@@ -98,7 +98,7 @@ def test_a_demo_that_is_stopped_leaves_nothing_running(tmp_path: Path, kind: lis
         assert is_at_work(tmp_path)
         demo.send_signal(signal.SIGTERM)
         demo.stdout.read()
-        assert demo.wait(60) == 0
+        assert demo.wait(PATIENCE_S) == 0
     assert is_free(port)
     assert not is_at_work(tmp_path)
     assert not any(link.exists() for link in tmp_path.glob("tty-*")), "the nodes have closed their lines"

@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from central_site import is_drained, sent_by
-from harness import free_port, wait_until
+from harness import PATIENCE_S, free_port, wait_until
 from influx import TOKEN, Influx
 from programs import PROGRAM, environment, run_program
 from streamlit.testing.v1 import AppTest
@@ -31,7 +31,7 @@ def day(tmp_path: Path, influx: Influx) -> Iterator[tuple[Path, "subprocess.Pope
     )
     yield folder, demo
     demo.kill()
-    demo.wait(60)
+    demo.wait(PATIENCE_S)
     for stream in (demo.stdout, demo.stderr):
         assert stream is not None
         stream.close()

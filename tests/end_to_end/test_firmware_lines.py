@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 import serial
-from harness import Mosquitto, free_port, wait_until
+from harness import PATIENCE_S, Mosquitto, free_port, wait_until
 from paho.mqtt import client as paho
 
 from firmware_sim.hal_sim import PtyPort
@@ -52,6 +52,7 @@ class Listener:
         self.client.on_message = lambda _client, _data, message: self.heard.append((message.topic, message.payload))
         self.client.on_connect = lambda client, *_: client.subscribe("proofing/#", 1)
         self.client.on_subscribe = lambda *_: setattr(self, "_is_subscribed", True)
+        self.client.connect_timeout = PATIENCE_S
         self.client.connect("127.0.0.1", port)
         self.client.loop_start()
         wait_until(lambda: self._is_subscribed, "the listener is subscribed")
@@ -217,7 +218,7 @@ def started(tmp_path: Path) -> Iterator[Started]:
     yield start
     for number, process in reversed(list(enumerate(running))):
         process.send_signal(signal.SIGTERM)
-        status = process.wait(20)
+        status = process.wait(PATIENCE_S)
         assert status == 0, (tmp_path / f"log-{number}").read_text()
 
 

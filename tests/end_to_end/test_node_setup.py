@@ -9,7 +9,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from harness import Mosquitto, wait_until
+from harness import PATIENCE_S, Mosquitto, wait_until
 from programs import PROGRAM, CollectorProcess, environment, run_program
 
 from monitor.settings.data_dir import DATABASE_NAME
@@ -40,7 +40,7 @@ class Simulation:
         assert self.process is not None
         if self.process.poll() is None:
             self.process.send_signal(signal.SIGINT)
-        assert self.process.wait(60) == 0, self.said()
+        assert self.process.wait(PATIENCE_S) == 0, self.said()
         assert "Traceback" not in self.said()
         return {name: int(number) for name, number in re.findall(r"(\w+) (\d+)", self.said().splitlines()[-1])}
 
@@ -55,7 +55,7 @@ def simulated(tmp_path: Path, *options: str | Path) -> Iterator[Simulation]:
         assert simulation.process is not None
         if simulation.process.poll() is None:
             simulation.process.kill()
-            simulation.process.wait(20)
+            simulation.process.wait(PATIENCE_S)
 
 
 def packs(store: Store) -> list[tuple[str, str, int]]:

@@ -13,7 +13,7 @@ from zlib import crc32
 
 import paho.mqtt.client as paho
 import pytest
-from harness import SetClock, free_port, next_of, wait_until
+from harness import PATIENCE_S, SetClock, free_port, next_of, wait_until
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.sources.intake import Frame, Item, Status
@@ -50,7 +50,7 @@ def broker_port(tmp_path: Path) -> Iterator[int]:
     wait_until(answers, "the embedded broker accepts connections")
     yield port
     process.send_signal(signal.SIGTERM)
-    process.wait(20)
+    process.wait(PATIENCE_S)
 
 
 @pytest.fixture
@@ -63,9 +63,10 @@ def node(broker_port: int) -> Iterator[tuple[paho.Client, "queue.Queue[bytes]"]]
     client.on_connect = lambda client, *_: client.subscribe(f"proofing/{KEY}/ack", 1)
     client.on_subscribe = lambda *_: subscribed.set()
     client.on_message = lambda _client, _data, message: heard.put(bytes(message.payload))
+    client.connect_timeout = PATIENCE_S
     client.connect("127.0.0.1", broker_port)
     client.loop_start()
-    assert subscribed.wait(20)
+    assert subscribed.wait(PATIENCE_S)
     yield client, heard
     client.disconnect()
     client.loop_stop()
@@ -92,7 +93,7 @@ def test_packs_states_and_acknowledgements_pass_the_embedded_broker(
         waiting.discard(seq)
     missing = {acknowledgement("0a1b2c3d", seq) for seq in range(1, 101)}
     while missing:
-        missing.discard(heard.get(timeout=20))
+        missing.discard(heard.get(timeout=PATIENCE_S))
     source.stop()
 
 

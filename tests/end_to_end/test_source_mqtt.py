@@ -12,7 +12,7 @@ from zlib import crc32
 
 import paho.mqtt.client as paho
 import pytest
-from harness import START, Mosquitto, SetClock, free_port, next_of, wait_until
+from harness import PATIENCE_S, START, Mosquitto, SetClock, free_port, next_of, wait_until
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.errors import ConfigError
@@ -45,9 +45,10 @@ class Node:
         self._client.on_connect = lambda client, *_: client.subscribe(f"proofing/{KEY}/ack", 1)
         self._client.on_subscribe = lambda *_: self._subscribed.set()
         self._client.on_message = lambda _client, _data, message: self.heard.put(bytes(message.payload))
+        self._client.connect_timeout = PATIENCE_S
         self._client.connect("127.0.0.1", port)
         self._client.loop_start()
-        assert self._subscribed.wait(20)
+        assert self._subscribed.wait(PATIENCE_S)
 
     def send(self, payload: bytes, topic: str = PACK, *, retain: bool = False, wait: bool = True) -> None:
         """Publish; with ``wait`` the broker has it when this returns."""
@@ -106,7 +107,7 @@ def test_node_hears_only_of_packs_that_are_on_the_disk(node: Node, items: "queue
     store.append(readings(decode(second.data), second.arrived_at))
     second.acknowledge(acknowledgement("0a1b2c3d", 2))
     # the first thing the node hears is about pack 2: of pack 1, received but not stored, nothing was said
-    assert node.heard.get(timeout=20) == acknowledgement("0a1b2c3d", 2)
+    assert node.heard.get(timeout=PATIENCE_S) == acknowledgement("0a1b2c3d", 2)
     with Store(store.path) as other:
         kept = other.readings_between(NodeId(NODE), Channel.AIR_TEMP, START - timedelta(days=1), START)
     assert [reading.seq for reading in kept] == [2]
@@ -122,7 +123,7 @@ def test_broker_keeps_what_was_not_acknowledged_for_the_next_start(
     one, two, three = (next_of(items, Frame) for _ in range(3))
     assert [one.data, two.data, three.data] == [frame(1), frame(2), frame(3)]
     two.acknowledge(acknowledgement("0a1b2c3d", 2))
-    node.heard.get(timeout=20)
+    node.heard.get(timeout=PATIENCE_S)
     first_run.stop()
     node.send(frame(4))  # while nobody reads
     second_run = started(mosquitto, clock, items)
@@ -137,7 +138,7 @@ def test_broker_restarts_and_what_was_sent_meanwhile_arrives(
 ) -> None:
     node.send(frame(1))
     next_of(items, Frame).acknowledge(acknowledgement("0a1b2c3d", 1))
-    assert node.heard.get(timeout=20) == acknowledgement("0a1b2c3d", 1)
+    assert node.heard.get(timeout=PATIENCE_S) == acknowledgement("0a1b2c3d", 1)
     mosquitto.stop()
     assert not next_of(items, Status).is_online
     for seq in (2, 3):
@@ -145,7 +146,7 @@ def test_broker_restarts_and_what_was_sent_meanwhile_arrives(
     mosquitto.start()
     is_up, wanted = False, {frame(2), frame(3)}
     while wanted or not is_up:  # in any order: the kept session may deliver before the subscriptions are confirmed
-        item = items.get(timeout=20)
+        item = items.get(timeout=PATIENCE_S)
         if isinstance(item, Status):
             is_up = item.is_online
         elif isinstance(item, Frame):  # pack 1 may come again: its PUBACK may not have reached the broker's disk
@@ -153,7 +154,7 @@ def test_broker_restarts_and_what_was_sent_meanwhile_arrives(
             wanted.discard(item.data)
     heard: set[bytes] = set()
     while len(heard) < 2:
-        heard.add(node.heard.get(timeout=20))
+        heard.add(node.heard.get(timeout=PATIENCE_S))
         heard.discard(acknowledgement("0a1b2c3d", 1))
     assert heard == {acknowledgement("0a1b2c3d", 2), acknowledgement("0a1b2c3d", 3)}
     lost = [record for record in caplog.records if "connection lost" in record.getMessage()]

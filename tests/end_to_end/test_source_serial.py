@@ -9,7 +9,7 @@ from types import SimpleNamespace
 from zlib import crc32
 
 import pytest
-from harness import START, PtyPair, SetClock, next_of, wait_until
+from harness import PATIENCE_S, START, PtyPair, SetClock, next_of, wait_until
 
 from monitor.errors import ConfigError, SourceError
 from monitor.sinks.store import Store
@@ -36,7 +36,7 @@ def items() -> "queue.Queue[Item]":
 def source(pty_pair: PtyPair, clock: SetClock, items: "queue.Queue[Item]") -> Iterator[SerialSource]:
     made = SerialSource(str(pty_pair.path), clock, items)
     made.start()
-    status = items.get(timeout=20)
+    status = items.get(timeout=PATIENCE_S)
     assert isinstance(status, Status)
     assert (status.node_key, status.is_online) == (None, True)
     yield made
@@ -48,7 +48,7 @@ def test_line_in_pieces_is_one_frame(pty_pair: PtyPair, clock: SetClock, items: 
     line = frame(1)
     pty_pair.send(line[:10])
     pty_pair.send(line[10:] + b"\r\n" + frame(2) + b"\n")
-    first, second = items.get(timeout=20), items.get(timeout=20)
+    first, second = items.get(timeout=PATIENCE_S), items.get(timeout=PATIENCE_S)
     assert (first.data, second.data) == (line, frame(2))
     assert (first.arrived_at, first.source, first.node_key) == (clock.now(), f"serial:{pty_pair.path}", None)
 
@@ -79,7 +79,7 @@ def test_noise_and_endless_lines_are_counted_and_good_frames_between_them_come(
         pty_pair.send(b"x" * 1000)
     pty_pair.send(b"\n" + frame(2) + b"\n")
     while len(good) < 2 or sum(counted.values()) < 3:
-        item = items.get(timeout=20)
+        item = items.get(timeout=PATIENCE_S)
         if isinstance(item, Fault):
             counted[item.reason] += item.n
         elif isinstance(item, Frame):
@@ -128,7 +128,7 @@ def test_port_that_is_not_there_is_waited_for_and_named_once(
     source.start()
     wait_until(lambda: len(tries) > 5, "the source tries again and again")
     pty_pair.plug_in()
-    assert isinstance(status := items.get(timeout=20), Status)
+    assert isinstance(status := items.get(timeout=PATIENCE_S), Status)
     assert status.is_online
     source.stop()
     waiting = [record.getMessage() for record in caplog.records if "waiting source=" in record.getMessage()]
@@ -158,8 +158,8 @@ def test_full_queue_makes_the_source_wait_and_loses_nothing(pty_pair: PtyPair, c
     wait_until(narrow.full, "the status fills the queue")
     for seq in range(1, 21):
         pty_pair.send(frame(seq) + b"\n")
-    assert isinstance(narrow.get(timeout=20), Status)
-    got = [narrow.get(timeout=20) for _ in range(20)]
+    assert isinstance(narrow.get(timeout=PATIENCE_S), Status)
+    got = [narrow.get(timeout=PATIENCE_S) for _ in range(20)]
     assert [item.data for item in got if isinstance(item, Frame)] == [frame(seq) for seq in range(1, 21)]
     source.stop()
 

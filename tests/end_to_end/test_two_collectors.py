@@ -15,7 +15,7 @@ from pathlib import Path
 import paho.mqtt.client as paho
 import pytest
 from doors import ConfiguredBroker, commanded
-from harness import Mosquitto, next_of, wait_until
+from harness import PATIENCE_S, Mosquitto, next_of, wait_until
 from programs import BOOT, CollectorProcess, good_frame
 from sample_bakery import ROUND_TUB
 from test_broker import Speaker
@@ -147,7 +147,7 @@ def test_of_two_that_log_in_at_the_same_moment_one_gives_way(mosquitto: Mosquitt
     def reading_together(number: int) -> bytes:
         if not firsts[number].is_set():
             firsts[number].set()
-            looked.wait(20)
+            looked.wait(PATIENCE_S)
             return b""
         return retained(MqttAddress("127.0.0.1", mosquitto.port), None, None, clock)
 
