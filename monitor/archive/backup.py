@@ -16,6 +16,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from monitor.errors import StoreError
+from monitor.sayings import Saying
 from monitor.sinks import schema
 from monitor.sinks.damage import SUFFIXES
 
@@ -75,7 +76,7 @@ def back_up(
     target = folder / f"proofing-{now.astimezone(UTC):{_STAMP}}.sqlite"
     unfinished = target.with_name(target.name + _UNFINISHED)
     try:
-        with _explained(folder, "no backup could be made"):
+        with _explained(folder, Saying("no backup could be made")):
             _copy(database, unfinished, progress)
             verified(unfinished)
             _to_the_disk(unfinished)
@@ -104,7 +105,7 @@ def verified(path: Path) -> Verified:
         raise StoreError(
             "{path}: there is no such file; `proofing-monitor backup list` names those there are", path=path
         )
-    with _explained(path, "is no backup that can be used"):
+    with _explained(path, Saying("is no backup that can be used")):
         connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
         try:
             said = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
@@ -140,7 +141,7 @@ def restore(backup: Path, database: Path, now: datetime) -> Path | None:
     verified(backup)
     beside = database.with_name(database.name + _UNFINISHED)
     aside = database.with_name(f"{database.name}.replaced-{now.astimezone(UTC):{_STAMP}}")
-    with _explained(database, "the backup could not be brought back"):
+    with _explained(database, Saying("the backup could not be brought back")):
         database.parent.mkdir(parents=True, exist_ok=True)
         was_there = database.exists()
         with contextlib.suppress(sqlite3.Error):  # a damaged one keeps its log beside it
@@ -210,7 +211,7 @@ def _to_the_disk(path: Path) -> None:
 
 
 @contextmanager
-def _explained(where: Path, what: str) -> Iterator[None]:
+def _explained(where: Path, what: Saying) -> Iterator[None]:
     try:
         yield
     except sqlite3.Error as error:

@@ -132,8 +132,8 @@ KINDS = tuple(_KINDS)
 # -- folders ----------------------------------------------------------------------------------------------------------
 
 
-def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str = "csv") -> list[str]:
-    """Write everything the store holds of a batch into a folder; returns a sentence for each file.
+def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str = "csv") -> dict[Path, int]:
+    """Write everything the store holds of a batch into a folder; returns how many rows each file has.
 
     Raises
     ------
@@ -141,22 +141,23 @@ def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str =
         When the store has no such batch or the folder cannot be written.
     """
     write, _ = _KINDS[kind]
-    said, files = [], {}
+    n_rows: dict[Path, int] = {}
+    files = {}
     try:
         folder.mkdir(parents=True, exist_ok=True)
         for found in store.take_out(batch_id):
             data = write(found)
-            name = f"{found.table}.{kind}"
-            (folder / name).write_bytes(data)
+            path = folder / f"{found.table}.{kind}"
+            path.write_bytes(data)
             files[found.table] = _File(len(found.values), hashlib.sha256(data).hexdigest(), list(found.columns))
-            said.append(f"{folder / name}: {len(found.values)} rows")
+            n_rows[path] = len(found.values)
         archive = _Archive(FORMAT, kind, len(schema.MIGRATIONS), files)
         (folder / ARCHIVE_NAME).write_text(json.dumps(msgspec.to_builtins(archive), indent=1) + "\n")
     except OSError as error:
         raise StoreError(
             "{folder}: cannot be written ({why}); name a folder this user may write", folder=folder, why=error.strerror
         ) from error
-    return said
+    return n_rows
 
 
 def zipped_batch(store: BatchRows, batch_id: BatchId, kind: str = "csv") -> bytes:

@@ -11,6 +11,7 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from monitor.archive.backup import Progress as Told
 from monitor.archive.backup import Verified, back_up, backups_in, restore, verified
+from monitor.bakery.manner import Manner
 from monitor.clock import SystemClock
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.config import Config, load_config
@@ -24,10 +25,10 @@ def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], ou
     if args.action == "make":
         _make(config, args.dir, out)
     elif args.action == "list":
-        _list(_folder(config, args.dir), out)
+        _list(_folder(config, args.dir), out, config.manner)
     elif args.action == "verify":
         for path in args.files or backups_in(_folder(config, None)):
-            print(f"ok     {path}: {_said(verified(path))}", file=out)
+            print(f"{config.manner.say('ok'):<5}  {path}: {_said(verified(path), config.manner)}", file=out)
     else:
         _restore(config, args.file, out, is_sure=args.yes)
     return 0
@@ -45,46 +46,68 @@ def _folder(config: Config, named: Path | None) -> Path:
 def _make(config: Config, named: Path | None, out: TextIO) -> None:
     folder = _folder(config, named)
     keep = config.upkeep.backups_kept if named is None else None
-    with _bar(out) as progress:
+    with _bar(out, config.manner) as progress:
         made = back_up(config.database, folder, SystemClock().now(), keep=keep, progress=progress)
-    print(f"{made}: made and found whole: {_said(verified(made))}", file=out)
+    found = _said(verified(made), config.manner)
+    print(config.manner.say("{made}: made and found whole: {found}", made=made, found=found), file=out)
 
 
-def _list(folder: Path, out: TextIO) -> None:
+def _list(folder: Path, out: TextIO, manner: Manner) -> None:
     found = backups_in(folder)
     if not found:
         raise StoreError("{folder}: no backup lies there; `proofing-monitor backup make` makes one", folder=folder)
     for path in found:
-        print(f"{path}  {path.stat().st_size / 1e6:.1f} MB", file=out)
+        print(f"{path}  {manner.number(path.stat().st_size / 1e6, 1)} MB", file=out)
 
 
 def _restore(config: Config, backup: Path, out: TextIO, *, is_sure: bool) -> None:
-    found = verified(backup)
+    manner = config.manner
+    found = _said(verified(backup), manner)
     if not is_sure:
         raise ConfigError(
             "{backup}: {found}. It would take the place of {database}, which is renamed and stays. Say --yes to do it",
             backup=backup,
-            found=_said(found),
+            found=found,
             database=config.database,
         )
     with alone(config.data_dir):  # no collector may write meanwhile
         aside = restore(backup, config.database, SystemClock().now())
-    print(f"{config.database}: is now as in {backup}: {_said(found)}", file=out)
+    print(
+        manner.say("{database}: is now as in {backup}: {found}", database=config.database, backup=backup, found=found),
+        file=out,
+    )
     if aside is not None:
-        print(f"what was there before lies in {aside}; a dashboard that is open must be started anew", file=out)
+        print(
+            manner.say(
+                "what was there before lies in {aside}; a dashboard that is open must be started anew", aside=aside
+            ),
+            file=out,
+        )
 
 
-def _said(found: Verified) -> str:
-    size = f"{found.size_bytes / 1e6:.1f} MB, {found.batches} batches, {found.readings} readings"
+def _said(found: Verified, manner: Manner) -> str:
+    """What a backup holds; English says its numbers in one form, whatever they are."""
+    size = manner.say(
+        "{size} MB, {batches}, {readings}",
+        size=manner.number(found.size_bytes / 1e6, 1),
+        batches=manner.count(found.batches, "{n} batches", "{n} batches"),
+        readings=manner.count(found.readings, "{n} readings", "{n} readings"),
+    )
     if found.newest_at is None:
         return size
-    return f"{size}, the newest of {found.newest_at.astimezone(local_zone()):%Y-%m-%d %H:%M}"
+    newest = found.newest_at.astimezone(local_zone())
+    return manner.say("{size}, the newest of {at}", size=size, at=f"{newest:%Y-%m-%d %H:%M}")
 
 
 @contextmanager
-def _bar(out: TextIO) -> Iterator[Told]:
+def _bar(out: TextIO, manner: Manner) -> Iterator[Told]:
     """A bar that moves with the pages copied, on a terminal; elsewhere nothing."""
-    columns = (TextColumn("backing up"), BarColumn(), TextColumn("{task.percentage:3.0f} %"), TimeRemainingColumn())
+    columns = (
+        TextColumn(manner.say("backing up")),
+        BarColumn(),
+        TextColumn("{task.percentage:3.0f} %"),
+        TimeRemainingColumn(),
+    )
     with Progress(*columns, console=Console(file=out), transient=True, disable=not out.isatty()) as bar:
         task = bar.add_task("backup", total=None)
         yield lambda done, total: bar.update(task, completed=done, total=total)

@@ -3,6 +3,7 @@
 import csv
 import json
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TextIO
@@ -21,6 +22,15 @@ OUTLOOKS_NAME = "OUTLOOKS.jsonl"
 
 _CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE, Channel.LEVEL)
 _COLUMNS = ("time", *(channel.value for channel in _CHANNELS), "level_sd_mm")
+
+
+@dataclass(frozen=True, slots=True)
+class Exported:
+    """How much of a batch was written into each of its files: rows of readings, events, outlooks."""
+
+    rows: int
+    events: int
+    outlooks: int
 
 
 def _stamp(at: datetime) -> str:
@@ -94,8 +104,8 @@ def _event_toml(event: Event) -> list[str]:
     return lines
 
 
-def export_batch(store: Store, batch: Batch, folder: Path) -> list[str]:
-    """Write a batch's files into a folder, made when missing; returns a sentence for each file.
+def export_batch(store: Store, batch: Batch, folder: Path) -> Exported:
+    """Write a batch's files into a folder, made when missing.
 
     Raises
     ------
@@ -114,8 +124,4 @@ def export_batch(store: Store, batch: Batch, folder: Path) -> list[str]:
         raise StoreError(
             "{folder}: cannot be written ({why}); name a folder this user may write", folder=folder, why=err.strerror
         ) from err
-    return [
-        f"{folder / READINGS_NAME}: {n_rows} rows",
-        f"{folder / BATCH_NAME}: the batch with {len(batch.events)} events",
-        f"{folder / OUTLOOKS_NAME}: {len(outlooks)} outlooks",
-    ]
+    return Exported(n_rows, len(batch.events), len(outlooks))

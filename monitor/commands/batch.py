@@ -6,12 +6,12 @@ from datetime import datetime
 from pathlib import Path
 from typing import TextIO
 
-from monitor.archive.export import export_batch
+from monitor.archive.export import BATCH_NAME, OUTLOOKS_NAME, READINGS_NAME, export_batch
 from monitor.archive.replay import read_batch
 from monitor.bakery import wording
 from monitor.bakery.manner import Manner
 from monitor.errors import ConfigError, StoreError
-from monitor.recipe.batch import Batch, BatchId, Event, EventKind
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.tables import SENSOR_CHANNELS
 from monitor.sayings import Number, Saying
 from monitor.settings.config import Config, load_config, manner_of
@@ -21,6 +21,20 @@ from monitor.sinks.batch_rows import BatchRows
 from monitor.sinks.pace import clock_of
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
+
+# English calls stages and channels by their names in a batch file, whose keys they are.
+_STAGES = {
+    Stage.PREFERMENT: "preferment",
+    Stage.BULK_RISE: "bulk rise",
+    Stage.FINAL_PROOF: "final proof",
+    Stage.RETARD: "retard",
+}
+_READ_FROM = {
+    Channel.AIR_TEMP: "air_temp_c from {node}",
+    Channel.HUMIDITY: "humidity_pct from {node}",
+    Channel.DOUGH_TEMP: "dough_temp_c from {node}",
+    Channel.DISTANCE: "distance_mm from {node}",
+}
 
 
 def mapped(batch: Batch, choices: list[str]) -> Batch:
@@ -87,12 +101,10 @@ def _start(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) 
     print(manner.say("batch {id}: {name} is being watched", id=batch.id, name=batch.name), file=out)
     if args.at is not None:
         for channel, node in batch.nodes:
-            print("  " + manner.say("{channel} from {node}", channel=channel.value, node=node), file=out)
+            print("  " + manner.say(_READ_FROM[channel], node=node), file=out)
     if planned:
-        print(
-            "  " + manner.say("{n} events still to come were left out: log each when it happens", n=len(planned)),
-            file=out,
-        )
+        left_out = "{n} events still to come were left out: log each when it happens"
+        print("  " + manner.count(len(planned), left_out, left_out), file=out)
     if not batch.nodes:
         print(
             "  " + manner.say("no node is named: add [nodes] to the file, or log levels by eye with `batch level`"),
@@ -148,19 +160,26 @@ def _travel(args: argparse.Namespace, database: Path, out: TextIO, manner: Manne
 
     with BatchRows(database) as store:
         if args.action == "archive":
-            for sentence in archive_batch(store, BatchId(args.id), args.dir, args.as_):
-                print(sentence, file=out)
+            for path, n_rows in archive_batch(store, BatchId(args.id), args.dir, args.as_).items():
+                print(_rows_sentence(path, n_rows, manner), file=out)
         else:
             batch = import_batch(store, args.dir)
-            print(
-                manner.say(
-                    "batch {id}: {name} is here with {n} readings",
-                    id=batch.id,
-                    name=batch.name,
-                    n=len(store.readings(batch)),
-                ),
-                file=out,
-            )
+            is_here = "batch {id}: {name} is here with {n} readings"
+            n_readings = len(store.readings(batch))
+            print(manner.count(n_readings, is_here, is_here, id=batch.id, name=batch.name), file=out)
+
+
+def _export(store: Store, batch: Batch, folder: Path, out: TextIO, manner: Manner) -> None:
+    """Write a batch's files, a line each; English says its numbers in one form, whatever they are."""
+    done = export_batch(store, batch, folder)
+    the_batch, the_outlooks = "{path}: the batch with {n} events", "{path}: {n} outlooks"
+    print(_rows_sentence(folder / READINGS_NAME, done.rows, manner), file=out)
+    print(manner.count(done.events, the_batch, the_batch, path=folder / BATCH_NAME), file=out)
+    print(manner.count(done.outlooks, the_outlooks, the_outlooks, path=folder / OUTLOOKS_NAME), file=out)
+
+
+def _rows_sentence(path: Path, n_rows: int, manner: Manner) -> str:
+    return manner.count(n_rows, "{path}: {n} rows", "{path}: {n} rows", path=path)
 
 
 def _list(store: Store, out: TextIO, manner: Manner) -> None:
@@ -171,7 +190,8 @@ def _list(store: Store, out: TextIO, manner: Manner) -> None:
             file=out,
         )
     for batch in batches:
-        print(f"{batch.id:>4}  {batch.name}  ({batch.stage.value})  {_standing(store, batch, manner)}", file=out)
+        stage, standing = manner.say(_STAGES[batch.stage]), _standing(store, batch, manner)
+        print(f"{batch.id:>4}  {batch.name}  ({stage})  {standing}", file=out)
 
 
 def _standing(store: Store, batch: Batch, manner: Manner) -> str:
@@ -201,8 +221,7 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         elif args.action == "end":
             _log(store, args, out, manner, EventKind.END)
         elif args.action == "export":
-            for sentence in export_batch(store, store.batch(BatchId(args.id)), args.dir):
-                print(sentence, file=out)
+            _export(store, store.batch(BatchId(args.id)), args.dir, out, manner)
         else:
             _travel(args, database, out, manner)
     return 0
