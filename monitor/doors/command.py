@@ -4,10 +4,11 @@ import argparse
 import json
 import os
 import secrets
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TextIO, TypeVar
 
+from monitor.bakery.manner import Manner
 from monitor.clock import Clock
 from monitor.doors import bridge, broker, proxy
 from monitor.doors.certificates import CA_NAME, FOLDER, Pair
@@ -15,7 +16,8 @@ from monitor.doors.settings_files import add_secrets, settings_to_add
 from monitor.errors import ConfigError
 from monitor.node.settings import NodeSettings
 from monitor.settings.access import Login, load_access
-from monitor.settings.config import load_config
+from monitor.settings.config import load_config, manner_of
+from monitor.settings.data_dir import CONFIG_NAME
 from monitor.settings.secrets import Secrets
 from monitor.sources.claim import STANDBY
 from monitor.wire.frames import key_of
@@ -24,16 +26,29 @@ OWN_USERS = (broker.COLLECTOR, STANDBY, broker.PROBE)
 Options = TypeVar("Options", broker.BrokerOptions, proxy.ProxyOptions)
 
 
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    """Where a command answers, and how its reader is told things."""
+
+    out: TextIO
+    manner: Manner
+
+    def say(self, sentence: str, **holes: object) -> None:
+        """Print a sentence on lines of its own."""
+        print(self.manner.say(sentence, **holes), file=self.out)
+
+
 def run(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> int:
     """Run one action; the exit status comes back."""
+    answer = _Answer(out, manner_of(data_dir))
     if args.command == "broker" and args.action == "site":
-        _let_in(args.name, data_dir, clock, out)
+        _let_in(args.name, data_dir, clock, answer)
     elif args.command == "broker" and args.action == "bridge":
-        _join(args, data_dir, clock, out)
+        _join(args, data_dir, clock, answer)
     elif args.command == "broker":
-        _configure_broker(args, data_dir, clock, out)
+        _configure_broker(args, data_dir, clock, answer)
     else:
-        _configure_proxy(args, data_dir, clock, out)
+        _configure_proxy(args, data_dir, clock, answer)
     return 0
 
 
@@ -49,33 +64,32 @@ def _given(args: argparse.Namespace, old: Options, names: tuple[str, ...]) -> Op
     return replace(old, **given)  # type: ignore[arg-type]  # options are named and typed as the fields
 
 
-def _configure_broker(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:
+def _configure_broker(args: argparse.Namespace, data_dir: Path, clock: Clock, answer: _Answer) -> None:
     old = broker.read_options(data_dir)
     options = _given(args, old or broker.BrokerOptions(), ("listen", "port", "certificate", "key", "ca"))
-    nodes, pair = _written(data_dir, options, clock, out)
+    nodes, pair = _written(data_dir, options, clock, answer)
     folder = broker.broker_folder(data_dir)
     lines = {"mqtt": f'["{broker.collector_address(options).url}"]'}
     if pair.ca is not None:
         lines["mqtt_ca_file"] = json.dumps(_beside(pair.ca, data_dir))
-    _say_settings(settings_to_add(data_dir, lines), data_dir, out)
+    _say_settings(settings_to_add(data_dir, lines), data_dir, answer)
     for label, settings in nodes.items():
-        print(f"node {label}: may speak as {key_of(settings.name)} and as nobody else", file=out)
+        answer.say("node {label}: may speak as {key} and as nobody else", label=label, key=key_of(settings.name))
     if not nodes:
-        print(
-            "no node speaks to a broker yet: `proofing-monitor node configure NAME --mqtt URL --ca`, then this again",
-            file=out,
+        answer.say(
+            "no node speaks to a broker yet: `proofing-monitor node configure NAME --mqtt URL --ca`, then this again"
         )
     elif pair.ca is not None:
-        print(f"a node has to know whom to trust: `proofing-monitor node copy NAME --ca {pair.ca}`", file=out)
-    print(
-        f"next: start it with `mosquitto -c {folder / broker.SETTINGS_NAME}` (when it runs already, send it SIGHUP:\n"
+        answer.say("a node has to know whom to trust: `proofing-monitor node copy NAME --ca {ca}`", ca=pair.ca)
+    answer.say(
+        "next: start it with `mosquitto -c {file}` (when it runs already, send it SIGHUP:\n"
         "      it reads passwords and certificate again), then `proofing-monitor check`",
-        file=out,
+        file=folder / broker.SETTINGS_NAME,
     )
 
 
 def _written(
-    data_dir: Path, options: broker.BrokerOptions, clock: Clock, out: TextIO
+    data_dir: Path, options: broker.BrokerOptions, clock: Clock, answer: _Answer
 ) -> tuple[dict[str, NodeSettings], Pair]:
     """The broker's files, with all who may log in; returns the nodes among them, and its certificate."""
     nodes = broker.radio_nodes(data_dir)
@@ -89,8 +103,8 @@ def _written(
     pair = broker.write_broker(data_dir, options, passwords, clock.now())
     secrets_path = add_secrets(data_dir, own)
     folder = broker.broker_folder(data_dir)
-    print(f"{folder}: settings, passwords, access list; only you can read them", file=out)
-    print(f"{secrets_path}: the collector's passwords", file=out)
+    answer.say("{folder}: settings, passwords, access list; only you can read them", folder=folder)
+    answer.say("{path}: the collector's passwords", path=secrets_path)
     return nodes, pair
 
 
@@ -103,7 +117,7 @@ def _options(data_dir: Path) -> broker.BrokerOptions:
     return options
 
 
-def _let_in(site: str, data_dir: Path, clock: Clock, out: TextIO) -> None:
+def _let_in(site: str, data_dir: Path, clock: Clock, answer: _Answer) -> None:
     options = _options(data_dir)
     folder = broker.broker_folder(data_dir)
     file = bridge.site_file(folder, site)
@@ -112,26 +126,36 @@ def _let_in(site: str, data_dir: Path, clock: Clock, out: TextIO) -> None:
     host = options.hosts[0] if options.hosts else "localhost"
     ca = "" if pair.ca is None else pair.ca.read_text()
     bridge.write_link(file, bridge.Link(site, host, options.port, password, ca))
-    _written(data_dir, options, clock, out)
-    print(f"site {site}: may speak under sites/{site}/ and nowhere else", file=out)
-    print(f"next: send the broker SIGHUP, carry {file}\n      to the shop's machine, and there:", file=out)
-    print("      `proofing-monitor broker bridge FILE`; to serve a shop without a collector, add it here to", file=out)
-    print(f'      config.toml: serves = ["{site}"]', file=out)
+    _written(data_dir, options, clock, answer)
+    answer.say("site {site}: may speak under sites/{site}/ and nowhere else", site=site)
+    answer.say(
+        "next: send the broker SIGHUP, carry {file}\n"
+        "      to the shop's machine, and there:\n"
+        "      `proofing-monitor broker bridge FILE`; to serve a shop without a collector, add it here to\n"
+        '      config.toml: serves = ["{site}"]',
+        file=file,
+        site=site,
+    )
 
 
-def _join(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:
+def _join(args: argparse.Namespace, data_dir: Path, clock: Clock, answer: _Answer) -> None:
     options = _options(data_dir)
     site = load_config(data_dir, os.environ).site
     folder = broker.broker_folder(data_dir)
     link = bridge.join(folder, args.file, site, is_served_there=args.served_there)
-    _written(data_dir, options, clock, out)
-    print(f"site {site}: what nodes send here goes on to {link.host}:{link.port}, under sites/{site}/", file=out)
+    _written(data_dir, options, clock, answer)
+    answer.say(
+        "site {site}: what nodes send here goes on to {host}:{port}, under sites/{site}/",
+        site=site,
+        host=link.host,
+        port=link.port,
+    )
     if link.is_served_there:
-        print("acknowledgements come from there: start no collector here, it would acknowledge too", file=out)
-    print(f"next: end the broker and start it again: `mosquitto -c {folder / broker.SETTINGS_NAME}`", file=out)
+        answer.say("acknowledgements come from there: start no collector here, it would acknowledge too")
+    answer.say("next: end the broker and start it again: `mosquitto -c {file}`", file=folder / broker.SETTINGS_NAME)
 
 
-def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, out: TextIO) -> None:
+def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, answer: _Answer) -> None:
     old = proxy.read_options(data_dir)
     options = _given(args, old or proxy.ProxyOptions(), ("listen", "port", "certificate", "key", "dashboard_port"))
     kept = {name: word for name, word in proxy.kept_users(data_dir).items() if name not in args.remove}
@@ -143,7 +167,7 @@ def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, out
     pair = proxy.write_proxy(data_dir, options, users, secret, clock.now())
     add_secrets(data_dir, {}, secret)
     folder = proxy.proxy_folder(data_dir)
-    print(f"{folder}: settings and passwords; only you can read them", file=out)
+    answer.say("{folder}: settings and passwords; only you can read them", folder=folder)
     missing = settings_to_add(
         data_dir,
         {
@@ -152,13 +176,19 @@ def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, out
             **({} if _names_somebody(data_dir) else {"dashboard.bakers": json.dumps(sorted(users))}),
         },
     )
-    _say_settings(missing, data_dir, out)
+    _say_settings(missing, data_dir, answer)
     for name, password in told.items():
-        print(f"password of {name}, shown this once: {password}", file=out)
+        answer.say("password of {name}, shown this once: {password}", name=name, password=password)
     if pair.ca is not None:
-        print(f"each phone has to trust {pair.ca}: copy it there and install it as a certificate", file=out)
-    print(f"next: start `proofing-monitor dashboard --port {options.dashboard_port}`, then", file=out)
-    print(f"      `nginx -p {folder} -c {folder / proxy.SETTINGS_NAME}`, and open {options.address}", file=out)
+        answer.say("each phone has to trust {ca}: copy it there and install it as a certificate", ca=pair.ca)
+    answer.say(
+        "next: start `proofing-monitor dashboard --port {port}`, then\n"
+        "      `nginx -p {folder} -c {file}`, and open {address}",
+        port=options.dashboard_port,
+        folder=folder,
+        file=folder / proxy.SETTINGS_NAME,
+        address=options.address,
+    )
 
 
 def _secrets_so_far(data_dir: Path) -> Secrets:
@@ -171,11 +201,11 @@ def _names_somebody(data_dir: Path) -> bool:
     return bool(access.names)
 
 
-def _say_settings(missing: list[str], data_dir: Path, out: TextIO) -> None:
+def _say_settings(missing: list[str], data_dir: Path, answer: _Answer) -> None:
     if missing:
-        print(f"add to {data_dir / 'config.toml'} (a dotted name belongs into the table it begins with):", file=out)
+        answer.say("add to {path} (a dotted name belongs into the table it begins with):", path=data_dir / CONFIG_NAME)
         for line in missing:
-            print(f"    {line}", file=out)
+            print(f"    {line}", file=answer.out)
 
 
 def _beside(ca: Path, data_dir: Path) -> str:

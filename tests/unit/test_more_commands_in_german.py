@@ -217,3 +217,72 @@ def test_what_a_batch_holds_is_counted(capsys: pytest.CaptureFixture[str], tmp_p
     assert "READINGS.csv: 1 Zeile\n" in said(capsys, folder, "batch", "export", 1, out)
     said(capsys, folder, "batch", "archive", 1, out)
     assert "ist hier, mit 1 Messung\n" in said(capsys, folder, "batch", "import", out)
+
+
+# -- broker and proxy -------------------------------------------------------------------------------------------------
+
+
+def a_radio_node(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PROOFING_WIFI_PASSWORD", "for no radio")
+    where = ("--mqtt", "mqtts://localhost:18883", "--ca", "--wifi", "backstube", "--data-dir", str(folder))
+    assert cli.main(["node", "configure", "wanne-1", *where]) == 0
+
+
+def test_a_broker_is_set_up(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    folder = home(tmp_path / "daten")
+    told = said(capsys, folder, "broker", "configure", "--port", 18883)
+    for sentence in (
+        f"{folder}/broker: Einstellungen, Passwörter, Zugriffsliste; nur der Besitzer kann sie lesen\n",
+        f"{folder}/secrets.toml: die Passwörter des Sammlers\n",
+        f"in {folder}/config.toml ergänzen (ein Name mit Punkt gehört in die Tabelle, mit der er beginnt):\n    mqtt",
+        "noch spricht kein Knoten mit einem Broker: `proofing-monitor node configure NAME --mqtt URL --ca`",
+        f"als Nächstes: ihn mit `mosquitto -c {folder}/broker/mosquitto.conf` starten",
+    ):
+        assert sentence in told
+    a_radio_node(folder, monkeypatch)
+    again = said(capsys, folder, "broker", "configure")
+    assert "Knoten wanne-1: darf als mac-" in again
+    assert f"ein Knoten muss wissen, wem er trauen soll: `proofing-monitor node copy NAME --ca {folder}" in again
+
+
+def test_sites_are_let_in_and_joined(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    central, shop = home(tmp_path / "zentrale"), home(tmp_path / "hafen", 'site = "hafen"\n')
+    assert "hier ist kein Broker eingerichtet" in said(capsys, central, "broker", "site", "hafen", status=2)
+    said(capsys, central, "broker", "configure", "--port", 18883)
+    said(capsys, shop, "broker", "configure")
+    let_in = said(capsys, central, "broker", "site", "hafen")
+    handed_over = central / "broker" / "sites" / "hafen.toml"
+    assert "Standort hafen: darf unter sites/hafen/ sprechen und nirgends sonst" in let_in
+    assert f"als Nächstes: dem Broker SIGHUP senden, {handed_over}\n" in let_in
+    assert 'config.toml: serves = ["hafen"]' in let_in
+    joined = said(capsys, shop, "broker", "bridge", handed_over)
+    assert "was Knoten hierher senden, geht weiter an localhost:18883, unter sites/hafen/" in joined
+    assert f"als Nächstes: den Broker beenden und neu starten: `mosquitto -c {shop}/broker/mosquitto.conf`" in joined
+    assert "Bestätigungen" not in joined
+    served_there = said(capsys, shop, "broker", "bridge", handed_over, "--served-there")
+    assert "Bestätigungen kommen von dort: hier keinen Sammler starten" in served_there
+
+
+def test_a_proxy_is_set_up(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = home(tmp_path / "daten")
+    assert "niemand würde eingelassen" in said(capsys, folder, "proxy", "configure", status=2)
+    told = said(capsys, folder, "proxy", "configure", "--user", "anna")
+    for sentence in (
+        f"{folder}/proxy: Einstellungen und Passwörter; nur der Besitzer kann sie lesen\n",
+        'ergänzen (ein Name mit Punkt gehört in die Tabelle, mit der er beginnt):\n    dashboard.login = "proxy"\n',
+        "Passwort von anna, nur dieses eine Mal gezeigt: ",
+        f"jedes Telefon muss {folder}/authority/ca.pem trauen: die Datei dorthin kopieren",
+        "als Nächstes: `proofing-monitor dashboard --port 8501` starten, dann\n",
+        "und https://localhost:8443 öffnen\n",
+    ):
+        assert sentence in told
+
+
+def test_what_servers_read_is_written_in_one_language(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    folder = home(tmp_path / "daten")
+    said(capsys, folder, "broker", "configure")
+    said(capsys, folder, "proxy", "configure", "--user", "anna")
+    for path in (folder / "broker" / "mosquitto.conf", folder / "proxy" / "nginx.conf"):
+        assert "which writes it anew each time" in path.read_text()
