@@ -6,6 +6,7 @@ import secrets
 from pathlib import Path
 from typing import TextIO
 
+from monitor.bakery.manner import Manner
 from monitor.errors import ConfigError
 from monitor.files import write_private
 from monitor.services.compose import (
@@ -37,9 +38,9 @@ def run(args: argparse.Namespace, data_dir: Path, program: Path, out: TextIO) ->
     if setting.has_broker:
         write_probe(config)
     if args.systemd is not None:
-        _write_units(setting, args.systemd, out)
+        _write_units(setting, args.systemd, out, config.manner)
     else:
-        _write_compose(setting, args.compose, out, has_central=args.central)
+        _write_compose(setting, args.compose, out, config.manner, has_central=args.central)
     return 0
 
 
@@ -54,17 +55,23 @@ def _write(folder: Path, files: dict[str, str]) -> None:
         ) from err
 
 
-def _write_units(setting: Setting, folder: Path, out: TextIO) -> None:
+def _write_units(setting: Setting, folder: Path, out: TextIO, manner: Manner) -> None:
     files = units(setting)
     _write(folder, files)
     started = [name for name in files if not name.startswith("proofing-health.service")]
     print(f"{folder}: {', '.join(files)}", file=out)
-    print("next: copy them to /etc/systemd/system, then", file=out)
-    print(f"      systemctl daemon-reload && systemctl enable --now {' '.join(started)}", file=out)
-    print("an InfluxDB package brings a unit of its own", file=out)
+    print(
+        manner.say(
+            "next: copy them to /etc/systemd/system, then\n"
+            "      systemctl daemon-reload && systemctl enable --now {units}",
+            units=" ".join(started),
+        ),
+        file=out,
+    )
+    print(manner.say("an InfluxDB package brings a unit of its own"), file=out)
 
 
-def _write_compose(setting: Setting, folder: Path, out: TextIO, *, has_central: bool) -> None:
+def _write_compose(setting: Setting, folder: Path, out: TextIO, manner: Manner, *, has_central: bool) -> None:
     owner = setting.data_dir.stat()
     text = compose(setting, project_folder(), (owner.st_uid, owner.st_gid), folder, has_central=has_central)
     _write(folder, {COMPOSE_NAME: text, DOCKERFILE_NAME: dockerfile()})
@@ -74,6 +81,13 @@ def _write_compose(setting: Setting, folder: Path, out: TextIO, *, has_central: 
             file = folder / CENTRAL_FOLDER / name
             if not file.exists():
                 write_private(file, "keeper" if name == CENTRAL_SECRETS[0] else secrets.token_urlsafe(PASSWORD_BYTES))
-        print(f"{folder / CENTRAL_FOLDER}: the central store's secrets; its token belongs into secrets.toml:", file=out)
-        print(f"      influx_token = the text of {folder / CENTRAL_FOLDER / CENTRAL_SECRETS[2]}", file=out)
-    print(f"next: docker compose -f {folder / COMPOSE_NAME} up --build --detach", file=out)
+        print(
+            manner.say(
+                "{folder}: the central store's secrets; its token belongs into secrets.toml:\n"
+                "      influx_token = the text of {file}",
+                folder=folder / CENTRAL_FOLDER,
+                file=folder / CENTRAL_FOLDER / CENTRAL_SECRETS[2],
+            ),
+            file=out,
+        )
+    print(manner.say("next: docker compose -f {file} up --build --detach", file=folder / COMPOSE_NAME), file=out)

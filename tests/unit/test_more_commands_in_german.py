@@ -286,3 +286,39 @@ def test_what_servers_read_is_written_in_one_language(tmp_path: Path, capsys: py
     said(capsys, folder, "proxy", "configure", "--user", "anna")
     for path in (folder / "broker" / "mosquitto.conf", folder / "proxy" / "nginx.conf"):
         assert "which writes it anew each time" in path.read_text()
+
+
+# -- services ---------------------------------------------------------------------------------------------------------
+
+
+@pytest.fixture
+def machine(tmp_path: Path) -> Path:
+    return home(tmp_path / "daten", "[upkeep]\nmetrics_port = 9464\n")
+
+
+def test_units_are_written(capsys: pytest.CaptureFixture[str], machine: Path, tmp_path: Path) -> None:
+    out = tmp_path / "units"
+    program = ("--program", "/opt/monitor/proofing-monitor", "--user", "backstube")
+    told = said(capsys, machine, "service", "--systemd", out, *program)
+    assert "als Nächstes: sie nach /etc/systemd/system kopieren, dann\n      systemctl daemon-reload && " in told
+    assert told.endswith("ein Paket von InfluxDB bringt seine eigene Unit mit\n")
+    assert "Description=Proofing monitor: collector" in (out / "proofing-monitor.service").read_text()
+
+
+def test_a_compose_file_is_written(capsys: pytest.CaptureFixture[str], machine: Path, tmp_path: Path) -> None:
+    out = tmp_path / "aus"
+    words = ("service", "--compose", str(out), "--central", "--user", "backstube", "--data-dir", str(machine))
+    assert cli.main([*words]) == 0
+    told = capsys.readouterr().out
+    start = f"docker compose -f {out}/compose.yaml up --build --detach"
+    assert f"als Nächstes: {start}\n" in told
+    assert f"{out}/central-store: die Geheimnisse des zentralen Speichers; sein Token gehört in secrets.toml:\n" in told
+    assert f"      influx_token = der Text von {out}/central-store/admin-token\n" in told
+    assert words_of(told.replace(start, "")) & ENGLISH == set()
+    assert "# Written by `proofing-monitor service --compose`" in (out / "compose.yaml").read_text()
+
+
+def test_what_services_need_first_is_said(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = home(tmp_path / "daten")
+    told = said(capsys, folder, "service", "--compose", tmp_path / "aus", status=2)
+    assert "ob es dem Sammler gut geht, wird über seine Kennzahlen gefragt" in told
