@@ -8,11 +8,12 @@ from collections.abc import Mapping
 from pathlib import Path
 from typing import TextIO
 
+from monitor.bakery.manner import Manner
 from monitor.central.follower import Follower
 from monitor.central.link import Link
 from monitor.central.preparing import statements
 from monitor.central.sender import target_of
-from monitor.errors import CentralError, CentralKind, ConfigError
+from monitor.errors import CentralError, CentralKind, ConfigError, UnfitError
 from monitor.settings.centre import Centre
 from monitor.settings.config import Config, load_config
 from monitor.settings.data_dir import SITES_NAME
@@ -38,22 +39,26 @@ def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], ou
         )
     with Link(config.centre, config.secrets.influx_token) as link:
         if args.action == "follow":
-            return _follow(link, config.centre, data_dir, args.site, out, is_once=args.once)
+            follower = Follower(link, config.centre, data_dir, args.site)
+            return _follow(follower, config.centre, data_dir, out, config.manner, is_once=args.once)
         if args.action == "verify":
             return _verify(link, config, config.centre, out, is_again=args.send_again)
-        return _prepare(link, config.centre, args.keep_readings, out, is_sure=args.yes)
+        return _prepare(link, config.centre, args.keep_readings, out, config.manner, is_sure=args.yes)
 
 
-def _follow(link: Link, centre: Centre, folder: Path, sites: list[str] | None, out: TextIO, *, is_once: bool) -> int:
-    follower = Follower(link, centre, folder, sites)
+def _follow(follower: Follower, centre: Centre, data_dir: Path, out: TextIO, manner: Manner, *, is_once: bool) -> int:
+    """Take in what is new, once or until stopped; English says numbers in one form, whatever they are."""
     stop = threading.Event()
-    with alone(folder / SITES_NAME):
+    folder = data_dir / SITES_NAME
+    with alone(folder):
         if is_once:
-            print(f"{follower.look()} points taken into {folder / SITES_NAME}", file=out)
+            taken = "{n} points taken into {folder}"
+            print(manner.count(follower.look(), taken, taken, folder=folder), file=out)
             return 0
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, lambda *_: stop.set())
-        print(f"following {centre.url} into {folder / SITES_NAME} (Ctrl-C ends it)", file=out, flush=True)
+        following = manner.say("following {url} into {folder} (Ctrl-C ends it)", url=centre.url, folder=folder)
+        print(following, file=out, flush=True)
         wait_s, is_failing = LOOK_S, False
         while not stop.wait(wait_s if is_failing else 0.0):
             try:
@@ -71,25 +76,31 @@ def _follow(link: Link, centre: Centre, folder: Path, sites: list[str] | None, o
 
 
 def _verify(link: Link, config: Config, centre: Centre, out: TextIO, *, is_again: bool) -> int:
-    """Count both ends; 1 when the central store has fewer of anything than it was sent."""
+    """Count both ends; 1 when the central store has fewer of anything than it was sent.
+
+    English says numbers in one form, whatever they are.
+    """
+    manner = config.manner
     with Spool(config.database) as spool:
         if is_again:
             spool.send_again(target_of(centre, config.site))
         backlog = spool.backlog(target_of(centre, config.site))
         here = spool.counts()
-    print(f"{backlog.rows} rows wait to be sent, {backlog.parked} cannot be taken", file=out)
+    waiting = manner.count(backlog.rows, "{n} rows wait to be sent", "{n} rows wait to be sent")
+    print(f"{waiting}, {manner.count(backlog.parked, '{n} cannot be taken', '{n} cannot be taken')}", file=out)
     missing = 0
     for table, n_here in here.items():
         n_there = _count(link, centre, table, config.site)
         missing += max(0, n_here - n_there)
-        print(f"{table:<14}{n_here:>12} here{n_there:>12} there", file=out)
+        row = "{table:<14}{n_here:>12} here{n_there:>12} there"
+        print(manner.say(row, table=table, n_here=n_here, n_there=n_there), file=out)
     lost = missing - backlog.rows - backlog.parked
     if lost > 0:
-        print(
-            f"{lost} are missing there. Readings go when their bucket lets them go; if that is not it, "
-            "`proofing-monitor central verify --send-again` sends everything once more",
-            file=out,
+        missed = (
+            "{n} are missing there. Readings go when their bucket lets them go; if that is not it, "
+            "`proofing-monitor central verify --send-again` sends everything once more"
         )
+        print(manner.count(lost, missed, missed), file=out)
         return 1
     return 0
 
@@ -100,10 +111,12 @@ def _count(link: Link, centre: Centre, table: str, site: str) -> int:
     return sum(int(row["n"]) for row in link.rows(centre.bucket_of(table), query))
 
 
-def _prepare(link: Link, centre: Centre, keep_readings_d: int | None, out: TextIO, *, is_sure: bool) -> int:
+def _prepare(
+    link: Link, centre: Centre, keep_readings_d: int | None, out: TextIO, manner: Manner, *, is_sure: bool
+) -> int:
     try:
         found = statements(centre, keep_readings_d)
-    except ValueError as error:
+    except UnfitError as error:
         raise ConfigError("central: {why}", why=error) from error
     for bucket, statement in found:
         print(f"{statement};", file=out)
@@ -114,5 +127,6 @@ def _prepare(link: Link, centre: Centre, keep_readings_d: int | None, out: TextI
                 if error.kind is CentralKind.AWAY or "DROP" not in statement:
                     raise
     if not is_sure:
-        print("-- nothing was done; --yes carries it out. Only InfluxDB 1 takes these statements", file=out)
+        undone = manner.say("nothing was done; --yes carries it out. Only InfluxDB 1 takes these statements")
+        print(f"-- {undone}", file=out)
     return 0

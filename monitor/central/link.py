@@ -17,6 +17,7 @@ from urllib3.exceptions import HTTPError
 
 from monitor.central.points import Point
 from monitor.errors import CentralError, CentralKind
+from monitor.sayings import Saying
 from monitor.settings.centre import Centre
 from monitor.settings.places import NAME
 
@@ -25,9 +26,9 @@ log = logging.getLogger(__name__)
 TIMEOUT_MS = 30_000  # judgement: a page takes a tenth of a second; a server that packs its files may take many
 LONGEST_REASON = 300
 _MENDS = {
-    401: "the token is not known there; mend influx_token in secrets.toml",
-    403: "the token does not allow it; give it write (for `central follow`: read) access to the bucket",
-    404: "there is no such bucket; create it, or mend `bucket` under [central] in config.toml",
+    401: Saying("the token is not known there; mend influx_token in secrets.toml"),
+    403: Saying("the token does not allow it; give it write (for `central follow`: read) access to the bucket"),
+    404: Saying("there is no such bucket; create it, or mend `bucket` under [central] in config.toml"),
 }
 _SPLIT = (400, 413, 422)  # something in the page cannot be taken, or it is too large
 _EXPIRED = "beyond retention policy"
@@ -149,12 +150,14 @@ def _refuse(status: int, body: str, error: Exception | None, *, is_write: bool =
         raise CentralError(
             "not now: it answered {status} {reason}", CentralKind.AWAY, status=status, reason=reason
         ) from error
-    mend = _MENDS.get(status, f"it answered {status} {reason}; mend `url` under [central] in config.toml")
-    raise CentralError(mend, CentralKind.SHUT) from error
+    otherwise = Saying(
+        "it answered {status} {reason}; mend `url` under [central] in config.toml", status=status, reason=reason
+    )
+    raise CentralError(_MENDS.get(status, otherwise), CentralKind.SHUT) from error
 
 
-def _unreached(url: str, error: Exception) -> str:
-    return f"{url} does not answer ({type(error).__name__})"
+def _unreached(url: str, error: Exception) -> Saying:
+    return Saying("{url} does not answer ({why})", url=url, why=type(error).__name__)
 
 
 def _text(body: object) -> str:

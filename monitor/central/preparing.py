@@ -1,5 +1,6 @@
 """The statements by which an InfluxDB 1 is made ready: buckets, how long readings stay, and their five-minute means."""
 
+from monitor.errors import UnfitError
 from monitor.settings.centre import Centre
 
 MEANS = "reading_5m"
@@ -16,11 +17,11 @@ def statements(centre: Centre, keep_readings_d: int | None) -> list[tuple[str, s
 
     Raises
     ------
-    ValueError
+    UnfitError
         When readings are to go after a while and would take everything else with them.
     """
     if keep_readings_d is not None and centre.readings_bucket == centre.bucket:
-        raise ValueError("name a readings_bucket of their own first: how long points stay holds for a whole bucket")
+        raise UnfitError("name a readings_bucket of their own first: how long points stay holds for a whole bucket")
     found = [(centre.bucket, f'CREATE DATABASE "{centre.bucket}"')]
     readings = centre.readings_bucket
     if readings != centre.bucket:
