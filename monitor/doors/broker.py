@@ -42,9 +42,9 @@ LARGEST_BYTES = 1_000_000
 
 # What must stand in the settings, whatever else a baker changes there; see also :func:`settings_faults`.
 MUST = (
-    ("allow_anonymous", "false", "anybody could speak as a node"),
-    ("use_username_as_clientid", "true", "one node could cut another off by its client id"),
-    ("max_packet_size", str(LARGEST_PACKET_BYTES), "one node could fill the broker's memory"),
+    ("allow_anonymous", "false", Saying("anybody could speak as a node")),
+    ("use_username_as_clientid", "true", Saying("one node could cut another off by its client id")),
+    ("max_packet_size", str(LARGEST_PACKET_BYTES), Saying("one node could fill the broker's memory")),
 )
 ACCESS = f"""# Who may say and hear what. Written by `proofing-monitor broker configure`.
 user {COLLECTOR}
@@ -252,8 +252,14 @@ def settings_faults(text: str) -> list[str]:
     lines = [line.split(None, 1) for line in map(str.strip, text.splitlines()) if line and not line.startswith("#")]
     pairs = [(line[0], line[1] if len(line) > 1 else "") for line in lines]
     values = dict(pairs)
-    faults = [
-        f"{key} is {values.get(key, 'not set')}, so {why}; set it to {value}"
+    faults: list[str] = [
+        Saying(
+            "{key} is {found}, so {why}; set it to {value}",
+            key=key,
+            found=values.get(key, Saying("not set")),
+            why=why,
+            value=value,
+        )
         for key, value, why in MUST
         if values.get(key) != value
     ]
@@ -271,7 +277,8 @@ def settings_faults(text: str) -> list[str]:
         if not is_loopback(host) and not {"certfile", "keyfile"} <= own:
             faults.append(
                 Saying(
-                    "it listens on {host} without TLS; passwords could be read on the way", host=host or "every address"
+                    "it listens on {host} without TLS; passwords could be read on the way",
+                    host=host or Saying("every address"),
                 )
             )
     return faults

@@ -124,7 +124,7 @@ def pair_faults(pair: Pair, hosts: Iterable[str], now: datetime) -> list[str]:
         key = _private_key(pair.key)
         signed_by = None if pair.ca is None else certificate_of(pair.ca)
     except ConfigError as err:
-        return [str(err)]
+        return [err.saying]
     faults: list[str] = []
     until = certificate.not_valid_after_utc
     if until - now < WARN_BEFORE:

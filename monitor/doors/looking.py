@@ -38,7 +38,7 @@ def looked_at_broker(config: Config, address: MqttAddress) -> Iterator[Look]:
     stranger = tried(address, config.mqtt_ca_file, Try())
     if stranger is Answer.UNTRUSTED:
         yield (
-            f"{what}: {stranger.value}",
+            Saying("{what}: its certificate is not trusted", what=what),
             Saying("set mqtt_ca_file to the authority's certificate, or mend the host's name"),
         )
         return

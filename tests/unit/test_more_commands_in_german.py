@@ -485,3 +485,42 @@ def test_what_a_central_store_refuses_is_told(
     monkeypatch.setattr(Refusing, "status", status)
     folder = home(tmp_path / "daten", f'site = "hafen"\n[central]\nurl = "{refusing}"\n')
     assert why in said(capsys, folder, "central", "verify", status=2)
+
+
+# -- what `check` sees of a broker's files ----------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("changed", "told"),
+    [
+        (("allow_anonymous false", "allow_anonymous true"), "allow_anonymous ist true, sodass jeder als Knoten"),
+        (("allow_anonymous false", ""), "allow_anonymous ist nicht gesetzt, sodass jeder als Knoten sprechen könnte"),
+        (
+            ("use_username_as_clientid true", ""),
+            "use_username_as_clientid ist nicht gesetzt, sodass ein Knoten einen anderen über",
+        ),
+        (
+            ("max_packet_size 65536", ""),
+            "max_packet_size ist nicht gesetzt, sodass ein Knoten den Speicher des Brokers füllen",
+        ),
+        (("log_dest stderr", "listener 1883"), "er lauscht auf jeder Adresse ohne TLS"),
+    ],
+)
+def test_settings_changed_by_hand_are_told(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path, changed: tuple[str, str], told: str
+) -> None:
+    folder = home(tmp_path / "daten")
+    said(capsys, folder, "broker", "configure")
+    settings = folder / "broker" / "mosquitto.conf"
+    settings.write_text(settings.read_text().replace(*changed))
+    assert cli.main(["check", "--data-dir", str(folder)]) == 1
+    assert f"Dateien von broker: {told}" in capsys.readouterr().out
+
+
+def test_a_certificate_that_cannot_be_read_is_told(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:
+    folder = home(tmp_path / "daten")
+    said(capsys, folder, "broker", "configure")
+    certificate = folder / "broker" / "server.pem"
+    certificate.write_text("Mehl, Wasser, Salz\n")
+    assert cli.main(["check", "--data-dir", str(folder)]) == 1
+    assert f"Dateien von broker: {certificate}: ist kein Zertifikat in PEM-Form (" in capsys.readouterr().out
