@@ -145,8 +145,7 @@ class Mosquitto:
     def stop(self) -> None:
         """Ask it to end (it keeps its queues on the disk) and wait until it has."""
         if self._process is not None:
-            self._process.terminate()
-            self._process.wait(PATIENCE_S)
+            wait_until(self._has_ended, f"mosquitto ends (its log: {self._log})")
             self._process = None
 
     def wipe(self) -> None:
@@ -156,6 +155,14 @@ class Mosquitto:
         self._process.wait(PATIENCE_S)
         self._process = None
         (self._log.parent / "mosquitto.db").unlink(missing_ok=True)
+
+    def _has_ended(self) -> bool:
+        """Asked each second: a signal that comes while a bridge is still being opened is forgotten by mosquitto."""
+        assert self._process is not None
+        self._process.terminate()
+        with contextlib.suppress(subprocess.TimeoutExpired):
+            self._process.wait(1.0)
+        return self._process.returncode is not None
 
     def _answers(self) -> bool:
         assert self._process is not None
