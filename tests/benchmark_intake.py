@@ -23,6 +23,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import paho.mqtt.client as paho
@@ -280,14 +281,26 @@ def bare_kept_s(path: Path, turns: list[Arrivals]) -> Array:
     """Bare sqlite3 keeps the same rows in the same tables, from tuples that lie ready. [s]"""
     with Store(path):
         pass  # makes the tables
+    connection = sqlite3.connect(path, isolation_level=None)
+    connection.execute("PRAGMA synchronous = FULL")
+    numbers: dict[tuple[str, str, str], int | None] = {}
+
+    def number(table: str, node: str, name: str) -> int | None:
+        if (table, node, name) not in numbers:
+            inserted = connection.execute(f"INSERT INTO {table} VALUES (NULL, ?, ?)", (node, name))
+            numbers[table, node, name] = inserted.lastrowid
+        return numbers[table, node, name]
+
+    def sample_of(row: tuple[Any, ...]) -> tuple[Any, ...]:
+        node, boot, seq, channel, *rest = row
+        return number("sensor", node, channel), number("boot", node, boot), seq, *rest
+
     ready = [
-        ([rows.reading_to_row(each) for each in arrived.readings],
+        ([sample_of(rows.reading_to_row(each)) for each in arrived.readings],
          [(each.node, each.source, to_us(each.at), to_us(each.at)) for each in arrived.heard])
         for arrived in turns
     ]  # fmt: skip
-    connection = sqlite3.connect(path, isolation_level=None)
-    connection.execute("PRAGMA synchronous = FULL")
-    reading = f"INSERT OR IGNORE INTO reading ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
+    reading = "INSERT OR IGNORE INTO sample VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)"
     node = "INSERT OR REPLACE INTO node VALUES (?, ?, ?, ?, NULL)"
     began_s = now_s()
     for of_readings, of_nodes in ready:

@@ -32,11 +32,11 @@ TURNS = 7
 # Sines of the row's own numbers stand for what a dough does; the last digits of their values are as arbitrary as noise.
 FILL = """
 WITH RECURSIVE round (number) AS (SELECT :first UNION ALL SELECT number + 1 FROM round WHERE number + 1 < :end)
-INSERT INTO reading (node, boot, seq, channel, value, sd, measured_us, arrived_us, flag)
-SELECT node, '0a1b2c3d', number, channel, round(base + swing * sin(number * 0.003 + place), digits), NULL,
+INSERT INTO sample (sensor_id, boot_id, seq, value, sd, measured_us, arrived_us, flag)
+SELECT sensor_id, boot_id, number, round(base + swing * sin(number * 0.003 + place), digits), NULL,
     :start_us + (number * :every_s + place * :every_s / :nodes) * 1000000 + place * 997,
     :start_us + (number * :every_s + place * :every_s / :nodes) * 1000000 + place * 997 + 203000, 'ok'
-FROM round, bench_node, bench_channel
+FROM round, bench
 """
 VALUES = {  # channel -> middle, swing and digits of what is measured
     Channel.AIR_TEMP: (25.0, 3.0, 2),
@@ -53,12 +53,17 @@ def filled(path: Path, days: float) -> int:
     connection = sqlite3.connect(path, isolation_level=None)
     connection.execute("PRAGMA synchronous = OFF")  # it may be made again
     connection.execute("PRAGMA cache_size = -400000")
-    connection.execute("CREATE TEMP TABLE bench_node (node TEXT, place INTEGER)")
-    connection.execute("CREATE TEMP TABLE bench_channel (channel TEXT, base REAL, swing REAL, digits INTEGER)")
-    connection.executemany("INSERT INTO bench_node VALUES (?, ?)", [(node_named(n), n) for n in range(NODES)])
-    connection.executemany(
-        "INSERT INTO bench_channel VALUES (?, ?, ?, ?)", [(channel.value, *VALUES[channel]) for channel in SAMPLED]
+    connection.execute(
+        "CREATE TEMP TABLE bench "
+        "(sensor_id INTEGER, boot_id INTEGER, place INTEGER, base REAL, swing REAL, digits INTEGER)"
     )
+    for place in range(NODES):
+        node = node_named(place)
+        boot = connection.execute("INSERT INTO boot (node, boot) VALUES (?, '0a1b2c3d')", (node,)).lastrowid
+        for channel in SAMPLED:
+            names = (node, channel.value)
+            sensor = connection.execute("INSERT INTO sensor (node, channel) VALUES (?, ?)", names).lastrowid
+            connection.execute("INSERT INTO bench VALUES (?, ?, ?, ?, ?, ?)", (sensor, boot, place, *VALUES[channel]))
     connection.executemany(
         "INSERT INTO node VALUES (?, 'bench', ?, ?, 1)",
         [(node_named(n), to_us(FIRST_DAY), to_us(FIRST_DAY + timedelta(days=days))) for n in range(NODES)],
@@ -109,7 +114,7 @@ def batch_amid(days: float) -> Batch:
     )  # fmt: skip
 
 
-BARE = "SELECT measured_us, value, sd FROM reading WHERE id > 1000 ORDER BY id LIMIT ?"
+BARE = "SELECT measured_us, value, sd FROM sample WHERE id > 1000 ORDER BY id LIMIT ?"
 
 
 def read_back(path: Path, days: float) -> None:
@@ -161,7 +166,7 @@ def main(arguments: list[str] | None = None) -> None:
             f"a year so {size / days * 365 / 1e9:.1f} GB"
         )
         for thing, weight in weights(path).items():
-            if weight > 0.005 * size:
+            if weight > 0.01 * size:
                 print(f"    {thing:38} {weight / n:8.1f} bytes a reading")
         read_back(path, days)
 

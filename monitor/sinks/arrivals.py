@@ -11,6 +11,7 @@ from datetime import datetime
 
 from monitor.sinks import rows
 from monitor.sinks.rows import QuarantinedFrame, to_us
+from monitor.sinks.samples import Samples
 from monitor.wire.readings import Reading
 
 KEPT_QUARANTINE = 10_000  # judgement: at most 10 MB of refused frames, so that one mad node cannot fill the disk
@@ -42,24 +43,13 @@ class Arrivals:
         return not (self.readings or self.refused or self.heard or self.faults)
 
 
-def put(connection: sqlite3.Connection, arrivals: Arrivals, at: datetime) -> int:
+def put(connection: sqlite3.Connection, samples: Samples, arrivals: Arrivals, at: datetime) -> int:
     """Keep all of it; returns how many of the readings were new."""
-    new = put_readings(connection, arrivals.readings)
+    new = samples.put(connection, map(rows.reading_to_row, arrivals.readings))
     put_refused(connection, arrivals.refused)
     put_heard(connection, arrivals.heard)
     put_faults(connection, arrivals.faults, at)
     return new
-
-
-def put_readings(connection: sqlite3.Connection, readings: Iterable[Reading]) -> int:
-    """Keep readings, a known one as it is; returns how many were new."""
-    before = connection.total_changes
-    connection.executemany(
-        f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) "
-        "ON CONFLICT (node, boot, seq, channel) DO NOTHING",
-        [rows.reading_to_row(reading) for reading in readings],
-    )
-    return connection.total_changes - before
 
 
 def put_refused(connection: sqlite3.Connection, frames: Iterable[QuarantinedFrame]) -> None:

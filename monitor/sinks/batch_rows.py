@@ -16,6 +16,7 @@ from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Verdict
 from monitor.recipe.tables import LONGEST_NAME
 from monitor.sinks import lookups, rows
+from monitor.sinks.samples import Samples
 from monitor.sinks.store import Store, eye_node
 from monitor.wire.readings import Channel
 
@@ -56,7 +57,7 @@ class BatchRows(Store):
 def columns_of(connection: sqlite3.Connection, table: str) -> tuple[tuple[str, str], ...]:
     """Name and type of each column, without a number that the file gives by itself; but a batch's own."""
     found = connection.execute(f"PRAGMA table_info({table})").fetchall()
-    is_own_number = {row["name"] for row in found if row["name"] == "id" and row["type"] == "INTEGER" and row["pk"]}
+    is_own_number = {row["name"] for row in found if row["name"] == "id" and row["type"] == "INTEGER"}
     return tuple((row["name"], row["type"]) for row in found if row["name"] not in is_own_number or table == "batch")
 
 
@@ -150,16 +151,19 @@ def _dicts(found: Rows) -> list[dict[str, Value]]:
     return [dict(zip(names, row, strict=True)) for row in found.values]
 
 
-def _insert(connection: sqlite3.Connection, table: str, found: Iterable[dict[str, Value]]) -> int | None:
+def _insert(connection: sqlite3.Connection, table: str, found: Sequence[dict[str, Value]]) -> int | None:
     known = dict(columns_of(connection, table))
-    last = None
     for row in found:
         if unknown := row.keys() - known.keys():
             raise ValueError(f"{table} has columns that this program does not know: {', '.join(sorted(unknown))}")
+    if table == "reading":
+        Samples().put(connection, [tuple(row[name] for name in rows.READING_COLUMNS.split(", ")) for row in found])
+        return None
+    last = None
+    for row in found:
         names = ", ".join(row)
         places = ", ".join(f":{name}" for name in row)
-        is_shared = " ON CONFLICT (node, boot, seq, channel) DO NOTHING" if table == "reading" else ""
-        last = connection.execute(f"INSERT INTO {table} ({names}) VALUES ({places}){is_shared}", row).lastrowid
+        last = connection.execute(f"INSERT INTO {table} ({names}) VALUES ({places})", row).lastrowid
     return last
 
 

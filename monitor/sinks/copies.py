@@ -56,13 +56,9 @@ class Copy(Store):
 
     def take_readings(self, found: Iterable[Values]) -> None:
         """Take readings in; one that is known is left as it is."""
-        names = [f":{name}" for name in rows.READING_COLUMNS.split(", ")]
+        names = rows.READING_COLUMNS.split(", ")
         with self._write() as connection:
-            connection.executemany(
-                f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES ({', '.join(names)}) "
-                "ON CONFLICT (node, boot, seq, channel) DO NOTHING",
-                found,
-            )
+            self._samples.put(connection, (tuple(values[name] for name in names) for values in found))
 
     def take_batches(self, found: Iterable[Values]) -> int:
         """Take batches in; how many fit. Of two with one number, as after a store was lost, the later one counts."""

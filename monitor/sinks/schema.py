@@ -358,7 +358,48 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
             *_noted("outlook", "body fan", is_new_too=False),
         ),
     ),
+    (
+        "readings hold numbers in place of the names of their node, boot and channel",
+        (
+            "CREATE TABLE sensor (id INTEGER PRIMARY KEY, node TEXT NOT NULL, channel TEXT NOT NULL, "
+            "UNIQUE (node, channel))",
+            "CREATE TABLE boot (id INTEGER PRIMARY KEY, node TEXT NOT NULL, boot TEXT NOT NULL, UNIQUE (node, boot))",
+            """CREATE TABLE sample (
+                id INTEGER PRIMARY KEY,
+                sensor_id INTEGER NOT NULL REFERENCES sensor (id),
+                boot_id INTEGER NOT NULL REFERENCES boot (id),
+                seq INTEGER NOT NULL,
+                value REAL,  -- NULL is NaN
+                sd REAL,
+                measured_us INTEGER NOT NULL,
+                arrived_us INTEGER NOT NULL,
+                flag TEXT NOT NULL,
+                UNIQUE (sensor_id, boot_id, seq)
+            )""",
+            "INSERT INTO sensor (node, channel) SELECT DISTINCT node, channel FROM reading ORDER BY 1, 2",
+            "INSERT INTO boot (node, boot) SELECT DISTINCT node, boot FROM reading ORDER BY 1, 2",
+            """INSERT INTO sample SELECT reading.id, sensor.id, boot.id, seq, value, sd, measured_us, arrived_us, flag
+                FROM reading NOT INDEXED
+                CROSS JOIN sensor ON sensor.node = reading.node AND sensor.channel = reading.channel
+                CROSS JOIN boot ON boot.node = reading.node AND boot.boot = reading.boot
+                ORDER BY reading.id""",
+            "DROP TABLE reading",
+            # as reading_of_track was
+            "CREATE INDEX sample_of_track ON sample (sensor_id, measured_us, id, flag, value, sd)",
+            # LEFT: a query by number walks the samples, whatever else it asks for
+            """CREATE VIEW reading AS
+                SELECT sample.id AS id, sensor.node AS node, boot.boot AS boot, sample.seq AS seq,
+                    sensor.channel AS channel, sample.value AS value, sample.sd AS sd,
+                    sample.measured_us AS measured_us, sample.arrived_us AS arrived_us, sample.flag AS flag
+                FROM sample
+                LEFT JOIN sensor ON sensor.id = sample.sensor_id
+                LEFT JOIN boot ON boot.id = sample.boot_id""",
+        ),
+    ),
 )
+
+SAMPLES_SINCE = len(MIGRATIONS)
+"""The version since which ``reading`` is a view over ``sample``."""
 
 
 def version(connection: sqlite3.Connection) -> int:

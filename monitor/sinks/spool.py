@@ -78,8 +78,11 @@ class Spool(Store):
                 found = [_row(connection, each["tbl"], each["row"]) for each in noted]
                 upto = noted[-1]["id"] if noted else after
                 return Page(stream, upto, tuple(row for row in found if row is not None))
-            numbers = "NOT INDEXED WHERE rowid > ? ORDER BY rowid LIMIT ?"
-            rows = connection.execute(f"SELECT rowid AS its_rowid, * FROM {stream} {numbers}", (after, most)).fetchall()
+            number = _number_of(stream)
+            rows = connection.execute(
+                f"SELECT {number} AS its_rowid, * FROM {stream} WHERE {number} > ? ORDER BY {number} LIMIT ?",
+                (after, most),
+            ).fetchall()
             return Page(stream, rows[-1]["its_rowid"] if rows else after, _rows_of(connection, stream, rows))
 
     def standing_rows(self) -> list[SpoolRow]:
@@ -141,14 +144,14 @@ class Spool(Store):
             n, times = 0, []
             for stream in STREAMS:
                 after = _upto(connection, target, stream)
-                number = "id" if stream == "touched" else "rowid"
                 if stream == "touched":
                     n += connection.execute("SELECT count(*) FROM touched WHERE id > ?", (after,)).fetchone()[0]
                     continue
-                newest = connection.execute(f"SELECT coalesce(max({number}), 0) FROM {stream}").fetchone()[0]
+                table, number, time = _base_of(stream), _number_of(stream), _TIMES[stream]
+                newest = connection.execute(f"SELECT coalesce(max({number}), 0) FROM {table}").fetchone()[0]
                 n += max(0, newest - after)
                 oldest = connection.execute(
-                    f"SELECT {_TIMES[stream]} FROM {stream} NOT INDEXED WHERE rowid > ? ORDER BY rowid LIMIT 1",
+                    f"SELECT {time} FROM {table} NOT INDEXED WHERE {number} > ? ORDER BY {number} LIMIT 1",
                     (after,),
                 ).fetchone()
                 if oldest is not None:
@@ -160,7 +163,7 @@ class Spool(Store):
         """How many rows there are of each table that is sent whole, sooner or later."""
         with self._read() as connection:
             return {
-                table: int(connection.execute(f"SELECT count(*) FROM {table}").fetchone()[0])
+                table: int(connection.execute(f"SELECT count(*) FROM {_base_of(table)}").fetchone()[0])
                 for table in (*WATCHED, "outlook", "reading")
             }
 
@@ -170,8 +173,19 @@ def _upto(connection: sqlite3.Connection, target: str, stream: str) -> int:
     return 0 if row is None else int(row["upto"])
 
 
+def _base_of(table: str) -> str:
+    """Where a table's rows are counted and numbered: of the readings, which are a view, the samples."""
+    return "sample" if table == "reading" else table
+
+
+def _number_of(table: str) -> str:
+    """The column that numbers a table's rows; a view, as ``reading`` is one, has none of its own."""
+    return "id" if table == "reading" else "rowid"
+
+
 def _row(connection: sqlite3.Connection, table: str, number: int) -> SpoolRow | None:
-    found = connection.execute(f"SELECT rowid AS its_rowid, * FROM {table} WHERE rowid = ?", (number,)).fetchall()
+    name = _number_of(table)
+    found = connection.execute(f"SELECT {name} AS its_rowid, * FROM {table} WHERE {name} = ?", (number,)).fetchall()
     return next(iter(_rows_of(connection, table, found)), None)
 
 

@@ -10,6 +10,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import datetime
+from pathlib import Path
 
 from monitor.bakery.alerts import Alert, Change, Message
 from monitor.bakery.calls import Call
@@ -24,6 +25,7 @@ from monitor.sinks.alertbook import Told
 from monitor.sinks.arrivals import Arrivals, Heard
 from monitor.sinks.lookups import Hearing
 from monitor.sinks.rows import FaultCount, NodeRow, QuarantinedFrame, to_us
+from monitor.sinks.samples import Samples
 from monitor.sinks.sqlite_file import SqliteFile
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -38,17 +40,26 @@ def eye_node(batch_id: BatchId) -> NodeId:
 class Store(SqliteFile):
     """The store's file with everything that is kept in it; see :class:`~monitor.sinks.sqlite_file.SqliteFile`."""
 
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
+        self._samples = Samples()
+
+    def reopen(self) -> None:
+        """Open the file anew, as after an error of the disk: what is known of it may be stale."""
+        super().reopen()
+        self._samples = Samples()
+
     # -- readings -------------------------------------------------------------------------------------------------
 
     def append(self, readings: Iterable[Reading]) -> int:
         """Keep readings, in one transaction; returns how many were new. A known one is left as it is."""
         with self._write() as connection:
-            return arrivals.put_readings(connection, readings)
+            return self._samples.put(connection, map(rows.reading_to_row, readings))
 
     def keep(self, arrived: Arrivals, at: datetime) -> int:
         """Keep what one turn brought, in one transaction; returns how many of its readings were new."""
         with self._write() as connection:
-            return arrivals.put(connection, arrived, at)
+            return arrivals.put(connection, self._samples, arrived, at)
 
     def readings(self, batch: Batch) -> list[Reading]:
         """All readings of a batch's channels, from its start to its end, flagged ones too, ascending in time.
@@ -72,12 +83,13 @@ class Store(SqliteFile):
         Give None to be told that row alone.
         """
         with self._read() as connection:
-            newest = int(connection.execute("SELECT coalesce(max(id), 0) FROM reading").fetchone()[0])
+            newest = int(connection.execute("SELECT coalesce(max(id), 0) FROM sample").fetchone()[0])
             if after_rowid is None:
                 return set(), newest
-            # NOT INDEXED: walk the new rows alone, by their number
+            # NOT INDEXED, CROSS: walk the new rows alone, by their number
             found = connection.execute(
-                "SELECT node FROM reading NOT INDEXED WHERE id > ? AND channel = ?",
+                "SELECT node FROM sample NOT INDEXED CROSS JOIN sensor ON sensor.id = sample.sensor_id "
+                "WHERE sample.id > ? AND channel = ?",
                 (after_rowid, Channel.LEVEL.value),
             )
             return {NodeId(row["node"]) for row in found}, newest
@@ -99,10 +111,7 @@ class Store(SqliteFile):
             self._require_batch(connection, batch_id)
             last = connection.execute("SELECT coalesce(max(seq), 0) FROM reading WHERE node = ?", (node,)).fetchone()[0]
             reading = Reading(node, EYE_SOURCE, last + 1, Channel.LEVEL, level_mm, at, at, sd=sd_mm)
-            connection.execute(
-                f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                rows.reading_to_row(reading),
-            )
+            self._samples.put(connection, [rows.reading_to_row(reading)])
         return reading
 
     @staticmethod

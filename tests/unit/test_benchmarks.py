@@ -18,5 +18,5 @@ def test_the_benchmark_of_what_is_kept_runs(capsys: pytest.CaptureFixture[str]) 
     benchmark_storage.main(["--short"])
     lines = capsys.readouterr().out.splitlines()
     assert "20 nodes, 0.05 days, 34560 readings" in lines[0]
-    assert [line.split()[0] for line in lines[2:5]] == ["reading", "reading_of_track", "sqlite_autoindex_reading_1"]
+    assert [line.split()[0] for line in lines[2:5]] == ["sample", "sample_of_track", "sqlite_autoindex_sample_1"]
     assert [line.split(" times bare")[1:] for line in lines[5:]] == [[""]] * 4

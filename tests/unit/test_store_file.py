@@ -2,6 +2,7 @@
 
 import sqlite3
 import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
@@ -9,9 +10,9 @@ from made_up_rows import NODE, at, batch, reading
 
 from monitor.errors import StoreError
 from monitor.recipe.batch import Event, EventKind
-from monitor.sinks import schema
+from monitor.sinks import rows, schema
 from monitor.sinks.store import Store
-from monitor.wire.readings import Channel
+from monitor.wire.readings import Channel, NodeId
 
 
 def test_readings_outlive_the_store_object(tmp_path: Path) -> None:
@@ -50,7 +51,8 @@ def test_file_is_in_wal_mode_and_commits_are_full(store: Store) -> None:
     [
         "SELECT * FROM reading WHERE node = 'n' AND channel = 'c' AND measured_us > 1 ORDER BY measured_us, id",
         "SELECT * FROM reading WHERE node = 'n' AND channel = 'c' ORDER BY measured_us DESC LIMIT 1",
-        "SELECT node FROM reading NOT INDEXED WHERE id > 5 AND channel = 'c'",
+        "SELECT * FROM reading WHERE id > 5 ORDER BY id LIMIT 9",
+        "SELECT node FROM sample NOT INDEXED CROSS JOIN sensor ON sensor.id = sample.sensor_id WHERE sample.id > 5",
         "SELECT * FROM outlook WHERE batch_id = 1 ORDER BY at_us DESC LIMIT 1",
         "SELECT body FROM lesson WHERE recipe = 'r' AND curve = 'c' AND body IS NOT NULL ORDER BY batch_id",
         "SELECT * FROM alert WHERE message_id = 'm'",
@@ -70,8 +72,9 @@ def test_a_track_is_read_from_an_index_alone(store: Store) -> None:
     selects = [sql for sql in seen if sql.startswith("SELECT measured_us")]
     assert selects
     for sql in selects:
-        (row,) = store._connection.execute("EXPLAIN QUERY PLAN " + sql).fetchall()
-        assert "USING COVERING INDEX" in row["detail"]
+        plan = [row["detail"] for row in store._connection.execute("EXPLAIN QUERY PLAN " + sql)]
+        assert [step.split()[1] for step in plan if "USING COVERING INDEX" in step] == ["sample", "sensor"]
+        assert not [step for step in plan if step.startswith("S") and "COVERING" not in step and "SUBQUERY" not in step]
 
 
 def test_migration_that_fails_is_undone_whole(tmp_path: Path) -> None:
@@ -102,6 +105,39 @@ def test_a_file_from_before_recipes_had_names_keeps_its_batches(tmp_path: Path) 
         (batch,) = store.batches()
         assert (batch.recipe, batch.recipe_key) == ("", "hazel loaf")
         assert store.lessons() == []
+
+
+def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path) -> None:
+    path = tmp_path / "older.sqlite"
+    kept = [reading(seq, channel=channel) for seq in (7, 1, 3) for channel in (Channel.AIR_TEMP, Channel.DISTANCE)]
+    kept.append(replace(kept[0], node=NodeId("urn:dev:mac:020000fffe5e00ff"), boot="ffffffff", value=float("nan")))
+    connection = sqlite3.connect(path, isolation_level=None)
+    schema.migrate(connection, schema.MIGRATIONS[: schema.SAMPLES_SINCE - 1])
+    connection.executemany(
+        f"INSERT INTO reading ({rows.READING_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [rows.reading_to_row(each) for each in kept],
+    )
+    numbered = f"SELECT id, {rows.READING_COLUMNS} FROM reading ORDER BY id"
+    before = connection.execute(numbered).fetchall()
+    connection.close()
+    with Store(path) as store:
+        assert list(map(tuple, store._connection.execute(numbered))) == before
+        assert store.append(kept) == 0  # each is known still
+        assert store.append([replace(kept[-1], boot="eeeeeeee")]) == 1
+
+
+def test_names_of_a_transaction_that_was_undone_are_not_taken_for_known(store: Store) -> None:
+    def undone() -> None:
+        with store._write() as connection:
+            store._samples.put(connection, [rows.reading_to_row(reading(1))])
+            raise ZeroDivisionError
+
+    for _ in range(2):
+        with pytest.raises(ZeroDivisionError):
+            undone()
+    assert store.append([reading(2)]) == 1
+    assert store.append([reading(2), reading(3)]) == 1
+    assert store.readings_between(NODE, Channel.DISTANCE, at(0), at(9)) == [reading(2), reading(3)]
 
 
 def test_file_of_a_newer_program_is_refused_and_left_alone(tmp_path: Path) -> None:
