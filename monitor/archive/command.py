@@ -86,12 +86,12 @@ def _restore(config: Config, backup: Path, out: TextIO, *, is_sure: bool) -> Non
 
 
 def _said(found: Verified, manner: Manner) -> str:
-    """What a backup holds; English says its numbers in one form, whatever they are."""
+    """What a backup holds."""
     size = manner.say(
         "{size} MB, {batches}, {readings}",
         size=manner.number(found.size_bytes / 1e6, 1),
-        batches=manner.count(found.batches, "{n} batches", "{n} batches"),
-        readings=manner.count(found.readings, "{n} readings", "{n} readings"),
+        batches=manner.count(found.batches, "{n} batch", "{n} batches"),
+        readings=manner.count(found.readings, "{n} reading", "{n} readings"),
     )
     if found.newest_at is None:
         return size

@@ -47,13 +47,14 @@ def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], ou
 
 
 def _follow(follower: Follower, centre: Centre, data_dir: Path, out: TextIO, manner: Manner, *, is_once: bool) -> int:
-    """Take in what is new, once or until stopped; English says numbers in one form, whatever they are."""
+    """Take in what is new, once or until stopped."""
     stop = threading.Event()
     folder = data_dir / SITES_NAME
     with alone(folder):
         if is_once:
-            taken = "{n} points taken into {folder}"
-            print(manner.count(follower.look(), taken, taken, folder=folder), file=out)
+            taken = follower.look()
+            told = manner.count(taken, "{n} point taken into {folder}", "{n} points taken into {folder}", folder=folder)
+            print(told, file=out)
             return 0
         for number in (signal.SIGINT, signal.SIGTERM):
             signal.signal(number, lambda *_: stop.set())
@@ -76,17 +77,14 @@ def _follow(follower: Follower, centre: Centre, data_dir: Path, out: TextIO, man
 
 
 def _verify(link: Link, config: Config, centre: Centre, out: TextIO, *, is_again: bool) -> int:
-    """Count both ends; 1 when the central store has fewer of anything than it was sent.
-
-    English says numbers in one form, whatever they are.
-    """
+    """Count both ends; 1 when the central store has fewer of anything than it was sent."""
     manner = config.manner
     with Spool(config.database) as spool:
         if is_again:
             spool.send_again(target_of(centre, config.site))
         backlog = spool.backlog(target_of(centre, config.site))
         here = spool.counts()
-    waiting = manner.count(backlog.rows, "{n} rows wait to be sent", "{n} rows wait to be sent")
+    waiting = manner.count(backlog.rows, "{n} row waits to be sent", "{n} rows wait to be sent")
     print(f"{waiting}, {manner.count(backlog.parked, '{n} cannot be taken', '{n} cannot be taken')}", file=out)
     missing = 0
     for table, n_here in here.items():
@@ -96,11 +94,12 @@ def _verify(link: Link, config: Config, centre: Centre, out: TextIO, *, is_again
         print(manner.say(row, table=table, n_here=n_here, n_there=n_there), file=out)
     lost = missing - backlog.rows - backlog.parked
     if lost > 0:
-        missed = (
-            "{n} are missing there. Readings go when their bucket lets them go; if that is not it, "
+        missed = manner.count(lost, "{n} is missing there", "{n} are missing there")
+        why = manner.say(
+            "Readings go when their bucket lets them go; if that is not it, "
             "`proofing-monitor central verify --send-again` sends everything once more"
         )
-        print(manner.count(lost, missed, missed), file=out)
+        print(f"{missed}. {why}", file=out)
         return 1
     return 0
 

@@ -103,8 +103,12 @@ def _start(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) 
         for channel, node in batch.nodes:
             print("  " + manner.say(_READ_FROM[channel], node=node), file=out)
     if planned:
-        left_out = "{n} events still to come were left out: log each when it happens"
-        print("  " + manner.count(len(planned), left_out, left_out), file=out)
+        left_out = manner.count(
+            len(planned),
+            "{n} event still to come was left out: log it when it happens",
+            "{n} events still to come were left out: log each when it happens",
+        )
+        print(f"  {left_out}", file=out)
     if not batch.nodes:
         print(
             "  " + manner.say("no node is named: add [nodes] to the file, or log levels by eye with `batch level`"),
@@ -164,22 +168,29 @@ def _travel(args: argparse.Namespace, database: Path, out: TextIO, manner: Manne
                 print(_rows_sentence(path, n_rows, manner), file=out)
         else:
             batch = import_batch(store, args.dir)
-            is_here = "batch {id}: {name} is here with {n} readings"
-            n_readings = len(store.readings(batch))
-            print(manner.count(n_readings, is_here, is_here, id=batch.id, name=batch.name), file=out)
+            is_here = manner.count(
+                len(store.readings(batch)),
+                "batch {id}: {name} is here with {n} reading",
+                "batch {id}: {name} is here with {n} readings",
+                id=batch.id,
+                name=batch.name,
+            )
+            print(is_here, file=out)
 
 
 def _export(store: Store, batch: Batch, folder: Path, out: TextIO, manner: Manner) -> None:
-    """Write a batch's files, a line each; English says its numbers in one form, whatever they are."""
-    done = export_batch(store, batch, folder)
-    the_batch, the_outlooks = "{path}: the batch with {n} events", "{path}: {n} outlooks"
-    print(_rows_sentence(folder / READINGS_NAME, done.rows, manner), file=out)
-    print(manner.count(done.events, the_batch, the_batch, path=folder / BATCH_NAME), file=out)
-    print(manner.count(done.outlooks, the_outlooks, the_outlooks, path=folder / OUTLOOKS_NAME), file=out)
+    """Write a batch's files, a line each."""
+    done, count = export_batch(store, batch, folder), manner.count
+    path = folder / BATCH_NAME
+    the_batch = count(done.events, "{path}: the batch with {n} event", "{path}: the batch with {n} events", path=path)
+    path = folder / OUTLOOKS_NAME
+    the_outlooks = count(done.outlooks, "{path}: {n} outlook", "{path}: {n} outlooks", path=path)
+    for sentence in (_rows_sentence(folder / READINGS_NAME, done.rows, manner), the_batch, the_outlooks):
+        print(sentence, file=out)
 
 
 def _rows_sentence(path: Path, n_rows: int, manner: Manner) -> str:
-    return manner.count(n_rows, "{path}: {n} rows", "{path}: {n} rows", path=path)
+    return manner.count(n_rows, "{path}: {n} row", "{path}: {n} rows", path=path)
 
 
 def _list(store: Store, out: TextIO, manner: Manner) -> None:

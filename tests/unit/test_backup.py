@@ -95,7 +95,7 @@ def test_a_restore_brings_everything_back_and_deletes_nothing(
     with Store(data_dir / DATABASE_NAME) as store:
         store.add_batch(batch_of("begun after the backup"))
     assert main(["backup", "verify", str(backups_in(stick)[0]), *where]) == 0
-    assert f"1 batches, {len(READINGS)} readings" in capsys.readouterr().out
+    assert f"1 batch, {len(READINGS)} readings" in capsys.readouterr().out
     restoring = ["backup", "restore", str(backups_in(stick)[0]), *where]
     assert main(restoring) == 2
     assert "Say --yes" in capsys.readouterr().err

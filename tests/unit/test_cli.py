@@ -158,7 +158,7 @@ def test_now_and_events_to_come(data_dir: Path, batch_file: Path, capsys: pytest
     ahead = (datetime.now(UTC) + timedelta(days=1)).isoformat(timespec="seconds")
     batch_file.write_text(BATCH.replace("2026-03-02T06:10:00Z", ahead).replace(STARTED, "2025-03-02T05:40:00Z"))
     assert run("batch", "start", batch_file, "--data-dir", data_dir) == 0
-    assert "1 events still to come were left out" in capsys.readouterr().out
+    assert "1 event still to come was left out" in capsys.readouterr().out
     assert run("batch", "start", batch_file, "--now", "--data-dir", data_dir) == 0
     with Store(data_dir / DATABASE_NAME) as store:
         planned, now = store.batches()
