@@ -23,7 +23,7 @@ class Samples:
         connection.executemany(
             "INSERT INTO sample (sensor_id, boot_id, seq, value, sd, measured_us, arrived_us, flag) "
             "VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (sensor_id, boot_id, seq) DO NOTHING",
-            [(sensors[node, channel], boots[node, boot], seq, *rest) for node, boot, seq, channel, *rest in rows],
+            [(sensors[row[0], row[3]], boots[row[0], row[1]], row[2], *row[4:]) for row in rows],
         )
         return connection.total_changes - before
 

@@ -3,6 +3,7 @@
 WAL with ``synchronous=FULL``: what was committed is on the disk.
 """
 
+import logging
 import sqlite3
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -13,6 +14,8 @@ from typing import Self
 from monitor.clock import SystemClock
 from monitor.errors import DamagedError, StoreError
 from monitor.sinks import schema
+
+log = logging.getLogger(__name__)
 
 COPY = 1
 """The file's ``user_version`` that says: this is a copy of another site's store."""
@@ -62,6 +65,14 @@ class SqliteFile:
                 _write_ahead(connection)
                 connection.execute("PRAGMA synchronous = FULL")
                 connection.execute("PRAGMA foreign_keys = ON")
+                if 0 < (before := schema.version(connection)) < len(schema.MIGRATIONS):
+                    log.warning(
+                        "%s: of an older version, is brought up to date (tables %d to %d): a week's readings of twenty "
+                        "nodes take a minute, and as much room again for that time",
+                        self.path,
+                        before,
+                        len(schema.MIGRATIONS),
+                    )
                 found, _ = schema.migrate(connection)
                 self.is_copy = connection.execute("PRAGMA user_version").fetchone()[0] == COPY
             if found > len(schema.MIGRATIONS):

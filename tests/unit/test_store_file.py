@@ -107,7 +107,7 @@ def test_a_file_from_before_recipes_had_names_keeps_its_batches(tmp_path: Path) 
         assert store.lessons() == []
 
 
-def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path) -> None:
+def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
     path = tmp_path / "older.sqlite"
     kept = [reading(seq, channel=channel) for seq in (7, 1, 3) for channel in (Channel.AIR_TEMP, Channel.DISTANCE)]
     kept.append(replace(kept[0], node=NodeId("urn:dev:mac:020000fffe5e00ff"), boot="ffffffff", value=float("nan")))
@@ -124,6 +124,10 @@ def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path) -> None:
         assert list(map(tuple, store._connection.execute(numbered))) == before
         assert store.append(kept) == 0  # each is known still
         assert store.append([replace(kept[-1], boot="eeeeeeee")]) == 1
+    (told,) = caplog.messages
+    assert f"{path}: of an older version, is brought up to date" in told
+    Store(path).close()
+    assert len(caplog.messages) == 1
 
 
 def test_names_of_a_transaction_that_was_undone_are_not_taken_for_known(store: Store) -> None:
