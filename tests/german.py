@@ -1,0 +1,54 @@
+"""What a command answers a reader of German, and that it is German to the last word.
+
+No word of the source's sentences remains that German has no use for.
+"""
+
+import re
+import string
+from pathlib import Path
+
+import pytest
+from sentences import catalogue, sentences
+
+from monitor import cli
+
+
+def words_of(text: str) -> set[str]:
+    """Words of a text as it is read; not those within paths, addresses, names of files, options, and commands."""
+    spoken = re.sub(r"`[^`]*`", "", text)
+    return {token.casefold() for each in spoken.split() if (token := each.strip('.,:;()"')).isalpha()}
+
+
+def literal(sentence: str) -> str:
+    return " ".join(words for words, *_ in string.Formatter().parse(sentence))
+
+
+def english_words() -> set[str]:
+    """Every word of the source's sentences that no German one has."""
+    english, german = set[str](), set[str]()
+    for each in sentences()[0]:
+        english |= words_of(literal(each.text)) | words_of(literal(each.many))
+    for message in catalogue("de"):
+        told = (message.string,) if isinstance(message.string, str) else message.string
+        german |= {word for text in told for word in words_of(literal(text))}
+    return english - german
+
+
+ENGLISH = english_words()
+
+
+def home(folder: Path, settings: str = "") -> Path:
+    """A data directory of a reader of German."""
+    folder.mkdir(exist_ok=True)
+    (folder / "config.toml").write_text(f'timezone = "UTC"\nlanguage = "de"\n{settings}')
+    return folder
+
+
+def said(capsys: pytest.CaptureFixture[str], data_dir: Path, *words: object, status: int = 0) -> str:
+    """What a command answers, on both of its ways out; German throughout."""
+    capsys.readouterr()
+    assert cli.main([*map(str, words), "--data-dir", str(data_dir)]) == status
+    out, err = capsys.readouterr()
+    told = out + err.partition(": ")[2]  # what comes before is the command's own name
+    assert words_of(told) & ENGLISH == set(), told
+    return told
