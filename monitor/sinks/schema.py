@@ -398,7 +398,7 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
     ),
 )
 
-SAMPLES_SINCE = len(MIGRATIONS)
+SAMPLES_SINCE = 10
 """The version since which ``reading`` is a view over ``sample``."""
 
 
