@@ -11,7 +11,7 @@ from dashboard import drawing
 from dashboard.dial import Tick, moment, ticks
 from dashboard.drawing import Drawing, Layer, Values, finished, layer, letters, quantity, tip
 from dashboard.theme import Palette
-from monitor.bakery.manner import Manner
+from monitor.wording.reader import Reader
 
 AXIS_PX = 54  # room left of every chart, so that charts under one another share their clock
 RISE_HEIGHT_PX = 430
@@ -39,7 +39,7 @@ def rise_chart(
     fan: pd.DataFrame,
     events: pd.DataFrame,
     palette: Palette,
-    manner: Manner,
+    reader: Reader,
     *,
     span: tuple[float, float],
     target_pct: float | None,
@@ -64,7 +64,7 @@ def rise_chart(
     bottom = min(0.0, _least(history, "low"), _least(fan, "p05"))
     if len(events):  # flags stand under the curve
         bottom = min(bottom, -0.17 * top)
-    x = _clock_axis(span, manner)
+    x = _clock_axis(span, reader)
     y = axis_scale(bottom, top)
     percent = side_axis(
         "datum.value + ' %'", values=round_steps(min(0.0, _least(history, "low")), top, RISE_STEPS_PCT, most=7)
@@ -81,7 +81,7 @@ def rise_chart(
             ),
         ]  # fmt: skip
     if other is not None and len(other):
-        layers += _thin_bands(other, x, y, percent, palette, manner)
+        layers += _thin_bands(other, x, y, percent, palette, reader)
     if len(history):
         layers += [
             _area(history, x, "low", "high", y, percent, palette.line, palette.line, 0.9),
@@ -91,9 +91,9 @@ def rise_chart(
             ),
         ]  # fmt: skip
     if target_pct is not None:
-        layers += _target(target_pct, ready, span, y, x, palette, manner)
+        layers += _target(target_pct, ready, span, y, x, palette, reader)
     for place, mark in enumerate(marks):
-        layers += _moment(mark, span, palette, manner, top_px=2 + 18 * place)
+        layers += _moment(mark, span, palette, reader, top_px=2 + 18 * place)
     if len(events):
         layers += _flags(events, x, y, palette, span)
     return finished(layers, palette, RISE_HEIGHT_PX)
@@ -103,7 +103,7 @@ def air_chart(
     frame: pd.DataFrame,
     colours: dict[str, tuple[str, list[int]]],
     palette: Palette,
-    manner: Manner,
+    reader: Reader,
     *,
     span: tuple[float, float],
     unit: str,
@@ -118,7 +118,7 @@ def air_chart(
     least_span
         The axis never shows less than this, so that noise does not look like weather.
     """
-    x = _clock_axis(span, manner)
+    x = _clock_axis(span, reader)
     values = frame["value"].dropna()
     low, high = (float(values.min()), float(values.max())) if len(values) else (0.0, least_span)
     spare = max(0.0, least_span - (high - low)) / 2 + 0.06 * max(high - low, least_span)
@@ -170,17 +170,17 @@ def spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFr
 
 
 def forecast_chart(
-    said: pd.DataFrame, palette: Palette, manner: Manner, *, came: Mark | None, span: tuple[float, float]
+    said: pd.DataFrame, palette: Palette, reader: Reader, *, came: Mark | None, span: tuple[float, float]
 ) -> Drawing:
     """Every forecast made at the time: when it was said to be ready, against when that was said, and what came."""
-    x = _clock_axis(span, manner)
+    x = _clock_axis(span, reader)
     ends = pd.concat([said["early"], said["late"], said["mid"]]).dropna()
     low, high = (float(ends.min()), float(ends.max())) if len(ends) else span
     if came is not None:
         low, high = min(low, came.at), max(high, came.at)
     spare = max(300_000.0, 0.06 * (high - low))
     y = axis_scale(low - spare, high + spare)
-    up = ticks((low - spare, high + spare), manner, MOMENTS_UP)
+    up = ticks((low - spare, high + spare), reader, MOMENTS_UP)
     axis = side_axis(_tick_words(up, "datum.value"), values=[at for at, _ in up])
     known = said.dropna(subset=["early", "late"])
     area = {"color": palette.dough, "stroke": palette.band, "strokeWidth": 1.2, "opacity": 0.9}
@@ -213,9 +213,9 @@ def _moment_of(at_ms: float) -> Values:
     return {**parts, "seconds": at.second, "utc": True}
 
 
-def _clock_axis(span: tuple[float, float], manner: Manner) -> Values:
+def _clock_axis(span: tuple[float, float], reader: Reader) -> Values:
     """Time, running evenly, with the round moments of the reader's clock under it."""
-    across = ticks(span, manner, MOMENTS_ACROSS)
+    across = ticks(span, reader, MOMENTS_ACROSS)
     axis = {
         "title": None,
         "values": [_moment_of(at) for at, _ in across],
@@ -243,9 +243,9 @@ def _area(
     return layer(frame, "area", look, x=x, y=quantity(low, y, axis), y2={"field": high})
 
 
-def _thin_bands(fan: pd.DataFrame, x: Values, y: Values, axis: Values, palette: Palette, manner: Manner) -> list[Layer]:
+def _thin_bands(fan: pd.DataFrame, x: Values, y: Values, axis: Values, palette: Palette, reader: Reader) -> list[Layer]:
     """A second forecast over the first: outlines instead of areas, another colour, and a name at its end."""
-    what_if = manner.say("what if")
+    what_if = reader.say("what if")
     edge = {"color": palette.water, "strokeWidth": 1.3, "clip": True}
     edges = [
         layer(fan, "line", {**edge, "strokeDash": dash}, x=x, y=quantity(column, y, axis))
@@ -268,10 +268,10 @@ def _target(
     y: Values,
     x: Values,
     palette: Palette,
-    manner: Manner,
+    reader: Reader,
 ) -> list[Layer]:
     """The band on the tub, with the stretch in which it will be reached drawn on it."""
-    words = manner.say("the band, {rise} %", rise=f"{target_pct:.0f}")
+    words = reader.say("the band, {rise} %", rise=f"{target_pct:.0f}")
     row = pd.DataFrame([{"at": span[1], "pct": target_pct, "words": words}])
     at_level = quantity("pct", y)
     name = letters(palette.ember, 14, align="left", baseline="bottom", dy=-6, dx=4)
@@ -292,10 +292,10 @@ def _target(
     return layers
 
 
-def _moment(mark: Mark, span: tuple[float, float], palette: Palette, manner: Manner, *, top_px: int) -> list[Layer]:
+def _moment(mark: Mark, span: tuple[float, float], palette: Palette, reader: Reader, *, top_px: int) -> list[Layer]:
     is_late = mark.at > span[0] + 0.7 * (span[1] - span[0])
     row = pd.DataFrame([{"at": mark.at, "words": mark.words}])
-    x = _clock_axis(span, manner)
+    x = _clock_axis(span, reader)
     beside = {"align": "right" if is_late else "left", "baseline": "top", "dx": -7 if is_late else 7}
     return [
         layer(row, "rule", {"color": palette.ink, "strokeWidth": 2}, x=x),

@@ -7,8 +7,8 @@ under them is worked out here: an hour that comes twice stands there twice, an h
 from datetime import UTC, datetime, timedelta, tzinfo
 from math import gcd
 
-from monitor.bakery.manner import Manner
-from monitor.bakery.times import dial_text, twice_text
+from monitor.wording.reader import Reader
+from monitor.wording.times import dial_text, twice_text
 
 STEPS_MIN = (5, 10, 15, 30, 60, 120, 180, 360, 720, 1440)
 OFFSETS_MIN = 15  # every zone in use is off by a multiple of it: IANA time zone database, from memory
@@ -44,14 +44,14 @@ def round_moments(start: datetime, end: datetime, step_min: int, zone: tzinfo) -
     return found
 
 
-def ticks(span: tuple[float, float], manner: Manner, most: int = 7) -> list[Tick]:
+def ticks(span: tuple[float, float], reader: Reader, most: int = 7) -> list[Tick]:
     """At most about ``most`` round moments of an axis from and to a number of milliseconds, with their words."""
     start, end = moment(span[0]), moment(span[1])
     minutes = (end - start).total_seconds() / 60.0
     step_min = next((step for step in STEPS_MIN if minutes / step <= most), STEPS_MIN[-1])
     found: list[Tick] = []
-    for at in round_moments(start, end, step_min, manner.zone):
-        local = at.astimezone(manner.zone)
-        which = twice_text(local, manner)
-        found.append((ms(at), (dial_text(local, manner), which) if which else (dial_text(local, manner),)))
+    for at in round_moments(start, end, step_min, reader.zone):
+        local = at.astimezone(reader.zone)
+        which = twice_text(local, reader)
+        found.append((ms(at), (dial_text(local, reader), which) if which else (dial_text(local, reader),)))
     return found

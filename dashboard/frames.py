@@ -9,13 +9,13 @@ import pandas as pd
 from tsdownsample import MinMaxLTTBDownsampler
 
 from dashboard.dial import ms
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import about_text, clock_text
 from monitor.dough.air import dew_point_c
 from monitor.dough.outlook import Band, Moments, Outlook
 from monitor.dough.track import EMPTY, Series
 from monitor.recipe.batch import Event
 from monitor.units import fahrenheit
+from monitor.wording.alerts import about_text, clock_text
+from monitor.wording.reader import Reader
 
 CURVE_POINTS = 300  # of one curve, each drawn anew in the browser at every refresh; three pixels each. Judgement
 MAX_POINTS = 2000  # a series: more than any screen has pixels across
@@ -51,7 +51,7 @@ def broken(frame: pd.DataFrame, silent_ms: Array) -> pd.DataFrame:
     return pd.concat([frame, pd.DataFrame({"at": silent_ms})]).sort_values("at", ignore_index=True)
 
 
-def rise_frame(outlooks: Iterable[Outlook], manner: Manner) -> pd.DataFrame:
+def rise_frame(outlooks: Iterable[Outlook], reader: Reader) -> pd.DataFrame:
     """Rise with its interval, as it was known at each moment: ``at low mid high words``. [ms, %]"""
     known = sorted(
         ((ms(outlook.at), outlook.rise_pct) for outlook in outlooks if outlook.rise_pct is not None),
@@ -60,15 +60,15 @@ def rise_frame(outlooks: Iterable[Outlook], manner: Manner) -> pd.DataFrame:
     at = np.array([at_ms for at_ms, _ in known], dtype=np.float64)
     kept = _picks(at, np.array([band.p50 for _, band in known], dtype=np.float64), CURVE_POINTS)
     rows = [
-        (at_ms, band.p05, band.p50, band.p95, _band_words(band, manner)) for at_ms, band in (known[k] for k in kept)
+        (at_ms, band.p05, band.p50, band.p95, _band_words(band, reader)) for at_ms, band in (known[k] for k in kept)
     ]
     return broken(pd.DataFrame(rows, columns=["at", "low", "mid", "high", "words"]), silences(at))
 
 
-def fan_frame(outlook: Outlook | None, manner: Manner) -> pd.DataFrame:
+def fan_frame(outlook: Outlook | None, reader: Reader) -> pd.DataFrame:
     """The forecast of one outlook: ``at p05 p25 p50 p75 p95 words``. [ms, %]"""
     points = () if outlook is None else outlook.fan
-    rows = [(ms(p.at), p.p05, p.p25, p.p50, p.p75, p.p95, _fan_words(p.p05, p.p95, manner)) for p in points]
+    rows = [(ms(p.at), p.p05, p.p25, p.p50, p.p75, p.p95, _fan_words(p.p05, p.p95, reader)) for p in points]
     return thinned(pd.DataFrame(rows, columns=["at", "p05", "p25", "p50", "p75", "p95", "words"]))
 
 
@@ -123,20 +123,20 @@ def in_unit(series: Series, unit: str) -> Series:
     return Series(series.t_s, np.array([fahrenheit(float(value)) for value in series.value]), series.sd)
 
 
-def worded(frame: pd.DataFrame, unit: str, manner: Manner) -> pd.DataFrame:
+def worded(frame: pd.DataFrame, unit: str, reader: Reader) -> pd.DataFrame:
     """The table with what a pointer on a line says in ``words``; temperatures in C turn into ``unit`` first."""
     values = [fahrenheit(float(value)) if unit == "°F" else float(value) for value in frame["value"]]
-    words = [f"{what} {manner.number(value, 1)} {unit}" for what, value in zip(frame["what"], values, strict=True)]
+    words = [f"{what} {reader.number(value, 1)} {unit}" for what, value in zip(frame["what"], values, strict=True)]
     return frame.assign(value=values, words=words)
 
 
-def event_frame(events: Iterable[tuple[Event, str]], manner: Manner) -> pd.DataFrame:
+def event_frame(events: Iterable[tuple[Event, str]], reader: Reader) -> pd.DataFrame:
     """What the baker did, with the word for each: ``at what words``."""
-    rows = [(ms(event.at), what, f"{clock_text(event.at, manner)} {what}") for event, what in events]
+    rows = [(ms(event.at), what, f"{clock_text(event.at, reader)} {what}") for event, what in events]
     return pd.DataFrame(rows, columns=["at", "what", "words"])
 
 
-def forecast_frame(outlooks: Iterable[Outlook], manner: Manner, *, last: datetime | None = None) -> pd.DataFrame:
+def forecast_frame(outlooks: Iterable[Outlook], reader: Reader, *, last: datetime | None = None) -> pd.DataFrame:
     """When it was said to be ready, each time it was said: ``at early mid late words``. [ms]
 
     Forecasts made after ``last`` (the moment it came) are hindsight and are left out. A quantile that was never given
@@ -147,7 +147,7 @@ def forecast_frame(outlooks: Iterable[Outlook], manner: Manner, *, last: datetim
         if last is not None and outlook.at > last:
             continue
         moments = outlook.ready
-        rows.append((ms(outlook.at), *dials(moments), _said(outlook, manner)))
+        rows.append((ms(outlook.at), *dials(moments), _said(outlook, reader)))
     frame = pd.DataFrame(rows, columns=["at", "early", "mid", "late", "words"]).sort_values("at", ignore_index=True)
     return thinned(frame)
 
@@ -158,15 +158,15 @@ def dials(moments: Moments) -> tuple[float | None, float | None, float | None]:
     return early, mid, late
 
 
-def _said(outlook: Outlook, manner: Manner) -> str:
-    about = about_text(outlook.ready, manner, outlook.at)
-    return f"{clock_text(outlook.at, manner)}: {manner.say('no forecast') if about is None else about}"
+def _said(outlook: Outlook, reader: Reader) -> str:
+    about = about_text(outlook.ready, reader, outlook.at)
+    return f"{clock_text(outlook.at, reader)}: {reader.say('no forecast') if about is None else about}"
 
 
-def _band_words(band: Band, manner: Manner) -> str:
+def _band_words(band: Band, reader: Reader) -> str:
     said = "{middle} % ({low} to {high})"
-    return manner.say(said, middle=f"{band.p50:.0f}", low=f"{band.p05:.0f}", high=f"{band.p95:.0f}")
+    return reader.say(said, middle=f"{band.p50:.0f}", low=f"{band.p05:.0f}", high=f"{band.p95:.0f}")
 
 
-def _fan_words(low: float, high: float, manner: Manner) -> str:
-    return manner.say("between {low} and {high} %", low=f"{low:.0f}", high=f"{high:.0f}")
+def _fan_words(low: float, high: float, reader: Reader) -> str:
+    return reader.say("between {low} and {high} %", low=f"{low:.0f}", high=f"{high:.0f}")

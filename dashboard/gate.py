@@ -16,28 +16,28 @@ def is_open(folder: Path) -> bool:
     """True when the person at this session may look; otherwise what to do stands on the page."""
     if door.role(folder) is not None:
         return True
-    manner = reading.manner(folder)
+    reader = reading.reader(folder)
     try:
         access, _ = door.settings(str(folder))
     except ConfigError as error:
-        told = manner.say("The settings cannot be read, so nobody is let in.")
-        st.html(page.heading(manner.say("Closed"), told))
-        st.html(page.note(manner.told(error)))
+        told = reader.say("The settings cannot be read, so nobody is let in.")
+        st.html(page.heading(reader.say("Closed"), told))
+        st.html(page.note(reader.told(error)))
         return False
     if access.login is Login.PROXY and (known := door.name(folder)):
-        why = manner.say("You are logged in as {name}, who is on no list of bakers and viewers.", name=known)
-        st.html(page.heading(manner.say("Closed"), why))
+        why = reader.say("You are logged in as {name}, who is on no list of bakers and viewers.", name=known)
+        st.html(page.heading(reader.say("Closed"), why))
     elif access.login is Login.PROXY:
-        address = access.address or manner.say("the address of the proxy")
-        st.html(page.heading(manner.say("Closed"), manner.say("Open {address} and log in there.", address=address)))
+        address = access.address or reader.say("the address of the proxy")
+        st.html(page.heading(reader.say("Closed"), reader.say("Open {address} and log in there.", address=address)))
     elif st.user.get("is_logged_in"):
         is_known = st.user.get("email_verified") is True
-        why = manner.say(NOT_LISTED if is_known else NOT_VERIFIED, email=st.user.get("email"))
-        st.html(page.heading(manner.say("Closed"), why))
-        st.button(manner.say("Log out"), on_click=st.logout)
+        why = reader.say(NOT_LISTED if is_known else NOT_VERIFIED, email=st.user.get("email"))
+        st.html(page.heading(reader.say("Closed"), why))
+        st.button(reader.say("Log out"), on_click=st.logout)
     else:
-        st.html(page.heading(manner.say("Proofing monitor"), manner.say("Log in to look at the doughs.")))
-        st.button(manner.say("Log in"), type="primary", on_click=st.login)
+        st.html(page.heading(reader.say("Proofing monitor"), reader.say("Log in to look at the doughs.")))
+        st.button(reader.say("Log in"), type="primary", on_click=st.login)
     return False
 
 
@@ -48,4 +48,4 @@ def put_leave(folder: Path) -> None:
     except ConfigError:
         return
     if access.login is Login.OIDC and st.user.get("is_logged_in"):
-        st.button(reading.manner(folder).say("Log out"), key="log-out", on_click=st.logout)
+        st.button(reading.reader(folder).say("Log out"), key="log-out", on_click=st.logout)

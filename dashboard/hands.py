@@ -5,11 +5,11 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from dashboard.queries import Row
-from monitor.bakery.alerts import AlertKind
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import Task, clock_text, next_task
+from monitor.alerts.dough import AlertKind
 from monitor.dough.outlook import State
 from monitor.recipe.batch import Batch
+from monitor.wording.alerts import Task, clock_text, next_task
+from monitor.wording.reader import Reader
 
 # The dough's own troubles before those of what is around it; equal ranks go by time.
 _TROUBLE = {State.PAST_PEAK: 0, State.NOT_RISING: 1, State.NO_READINGS: 2}
@@ -38,33 +38,33 @@ def trouble(row: Row) -> int:
     return rank
 
 
-def ordered(rows: Iterable[Row], now: datetime, manner: Manner) -> list[Row]:
+def ordered(rows: Iterable[Row], now: datetime, reader: Reader) -> list[Row]:
     """The rows as a board shows them."""
     far = now + timedelta(days=365)
 
     def key(row: Row) -> tuple[int, datetime, datetime, int]:
-        due = due_of(row, manner)
+        due = due_of(row, reader)
         return (trouble(row), far if due is None else due.sorts_at, row.batch.started_at, row.batch.id)
 
     return sorted(rows, key=key)
 
 
-def due_of(row: Row, manner: Manner) -> Due | None:
+def due_of(row: Row, reader: Reader) -> Due | None:
     """The next task of a row; None when there is none, or no time for it."""
-    task = None if row.outlook is None else next_task(row.batch, row.outlook, manner)
+    task = None if row.outlook is None else next_task(row.batch, row.outlook, reader)
     return None if task is None or task.at is None else Due(row.batch, task, task.at)
 
 
-def dues(rows: Iterable[Row], now: datetime, manner: Manner) -> list[Due]:
+def dues(rows: Iterable[Row], now: datetime, reader: Reader) -> list[Due]:
     """All tasks, in the order hands meet them: what is due now as the board is ordered, then by the clock."""
-    found = [due for row in ordered(rows, now, manner) if (due := due_of(row, manner)) is not None]
+    found = [due for row in ordered(rows, now, reader) if (due := due_of(row, reader)) is not None]
     at_once = [due for due in found if due.task.is_now]
     later = sorted((due for due in found if not due.task.is_now), key=lambda due: due.sorts_at)
     return at_once + later
 
 
-def due_words(due: Due, manner: Manner, now: datetime) -> tuple[str, str]:
+def due_words(due: Due, reader: Reader, now: datetime) -> tuple[str, str]:
     """When and what of a task: ``("Now", "Milk buns: shape now")``, ``("09:44", "Barley rolls: oven on")``."""
     if due.task.is_now:
-        return manner.say("Now"), f"{due.batch.name}: {due.task.text}"
-    return clock_text(due.sorts_at, manner, now), f"{due.batch.name}: {due.task.text}"
+        return reader.say("Now"), f"{due.batch.name}: {due.task.text}"
+    return clock_text(due.sorts_at, reader, now), f"{due.batch.name}: {due.task.text}"

@@ -9,9 +9,9 @@ from dataclasses import dataclass
 
 from dashboard.svg import drawing, element, picture
 from dashboard.theme import Palette
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import state_word
 from monitor.dough.outlook import State
+from monitor.wording.alerts import state_word
+from monitor.wording.reader import Reader
 
 SIZE_PX = 14
 
@@ -59,12 +59,12 @@ def mark_svg(state: State, colour: str) -> str:
     return drawing(shapes[state], SIZE_PX, SIZE_PX)
 
 
-def chip(state: State, palette: Palette, manner: Manner) -> str:
+def chip(state: State, palette: Palette, reader: Reader) -> str:
     """Mark, word and colour of a state, as HTML."""
     look = LOOKS[state]
     colour = getattr(palette, look.colour)
     ink = palette.on_mark if look.is_filled else colour
     ground = colour if look.is_filled else "transparent"
     mark = picture(mark_svg(state, ink), "", "mark")
-    word = html.escape(state_word(state, manner))
+    word = html.escape(state_word(state, reader))
     return f'<span class="state" style="border-color:{colour};color:{ink};background:{ground}">{mark}{word}</span>'

@@ -13,13 +13,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.strips import HEARD_GAP
-from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import channel_word
-from monitor.bakery.times import clock_text, duration_text
 from monitor.recipe.calibration import Calibration
-from monitor.sinks.lookups import Hearing
-from monitor.sinks.rows import NodeRow
+from monitor.store.lookups import Hearing
+from monitor.store.rows import NodeRow
 from monitor.wire.readings import Channel
+from monitor.wording.phrases import channel_word
+from monitor.wording.reader import Reader
+from monitor.wording.times import clock_text, duration_text
 
 GOOD_DBM, WEAK_DBM = -67.0, -80.0  # common practice for wireless networks, no source; below the second packs get lost
 FULL_V, LOW_V, EMPTY_V = 3.7, 3.5, 3.4  # judgement: a board of 3.3 V and its regulator stop at the last
@@ -32,7 +32,7 @@ MOST_DRIFT = 1e-3  # judgement: no quartz, and no board's own oscillator that ca
 VAGUE_S_PER_DAY = 5.0  # judgement: doubt beyond which nothing is said
 AT_ONCE_S = 1.0
 DAY_S = 86400.0
-STUCK_READINGS, STUCK_S = 60, 3600.0  # as monitor.watch.nodes has it
+STUCK_READINGS, STUCK_S = 60, 3600.0  # as monitor.health.nodes has it
 CALIBRATED = {Channel.DISTANCE: "mm", Channel.DOUGH_TEMP: "°C", Channel.AIR_TEMP: "°C", Channel.HUMIDITY: "%"}
 
 
@@ -102,22 +102,22 @@ def is_stuck(heard: Hearing, now: datetime) -> bool:
 # -- words ------------------------------------------------------------------------------------------------------------
 
 
-def state_words(row: NodeRow, manner: Manner, now: datetime) -> tuple[str, bool]:
+def state_words(row: NodeRow, reader: Reader, now: datetime) -> tuple[str, bool]:
     """Whether it is there, and True when that is well."""
     silent = now - row.last_seen_at
     if row.is_online is False:
-        return manner.say("offline"), False
+        return reader.say("offline"), False
     if silent > HEARD_GAP:
-        return manner.say("silent for {time}", time=duration_text(silent.total_seconds() / 60.0)), False
-    return manner.say("on a cable" if row.is_online is None else "online"), True
+        return reader.say("silent for {time}", time=duration_text(silent.total_seconds() / 60.0)), False
+    return reader.say("on a cable" if row.is_online is None else "online"), True
 
 
-def heard_words(row: NodeRow, manner: Manner, now: datetime) -> str:
+def heard_words(row: NodeRow, reader: Reader, now: datetime) -> str:
     """When it was heard last, and what it lost."""
     ago = _long(max(0.0, (now - row.last_seen_at).total_seconds()))
     if not row.lost_packs:
-        return manner.say("heard {time} ago; nothing lost", time=ago)
-    return manner.count(
+        return reader.say("heard {time} ago; nothing lost", time=ago)
+    return reader.count(
         row.lost_packs,
         "heard {time} ago; {n} sent while out of reach was lost",
         "heard {time} ago; {n} sent while out of reach were lost",
@@ -125,69 +125,69 @@ def heard_words(row: NodeRow, manner: Manner, now: datetime) -> str:
     )
 
 
-def signal_words(dbm: float | None, manner: Manner) -> str:
+def signal_words(dbm: float | None, reader: Reader) -> str:
     """How strongly it hears its network."""
     if dbm is None:
-        return manner.say("not told: on a cable, or its radio is not asked")
+        return reader.say("not told: on a cable, or its radio is not asked")
     how = "good" if dbm >= GOOD_DBM else "weak" if dbm >= WEAK_DBM else "poor: readings may get lost"
-    return f"{manner.say(how)}, {manner.number(dbm)} dBm"
+    return f"{reader.say(how)}, {reader.number(dbm)} dBm"
 
 
-def battery_words(volts: float | None, left_days: float | None, manner: Manner) -> str:
+def battery_words(volts: float | None, left_days: float | None, reader: Reader) -> str:
     """What feeds it, and for how long still when that is clear."""
     if volts is None:
-        return manner.say("none told: fed by its supply")
-    much = f"{manner.number(volts, 2)} V"
+        return reader.say("none told: fed by its supply")
+    much = f"{reader.number(volts, 2)} V"
     if volts >= FED_V:
-        return manner.say("fed with {volts}", volts=much)
+        return reader.say("fed with {volts}", volts=much)
     how = "good" if volts >= FULL_V else "getting low" if volts >= LOW_V else "charge it now"
-    said = f"{manner.say(how)}, {much}"
+    said = f"{reader.say(how)}, {much}"
     if left_days is None or left_days > LONGEST_DAYS:
         return said
-    more = manner.count(round(left_days), "about {n} day left", "about {n} days left")
+    more = reader.count(round(left_days), "about {n} day left", "about {n} days left")
     return f"{said}, {more}"
 
 
-def clock_words(heard: Hearing, manner: Manner) -> str:
+def clock_words(heard: Hearing, reader: Reader) -> str:
     """How late readings arrive, and what the node's clock gains or loses."""
     if not heard.boot:
-        return manner.say("not known")
+        return reader.say("not known")
     late_s = np.maximum(heard.arrived_s - heard.measured_s, 0.0)
-    usual, worst = _span(float(np.median(late_s)), manner), _span(float(late_s.max()), manner)
-    said = manner.say("readings come at once")
+    usual, worst = _span(float(np.median(late_s)), reader), _span(float(late_s.max()), reader)
+    said = reader.say("readings come at once")
     if late_s.max() >= AT_ONCE_S:
-        said = manner.say("readings come after {usual}, at worst {worst}", usual=usual, worst=worst)
+        said = reader.say("readings come after {usual}, at worst {worst}", usual=usual, worst=worst)
     drift = drift_of(heard)
     if drift is None:
         return said
     doubt_s = SURE * drift.sd_s
     if abs(drift.gained_s) <= max(doubt_s, 1.0):
-        most = manner.number(max(doubt_s, 1.0), 0 if doubt_s > 2.0 else 1)
-        runs = manner.say("its clock is right within {seconds} s a day", seconds=most)
+        most = reader.number(max(doubt_s, 1.0), 0 if doubt_s > 2.0 else 1)
+        runs = reader.say("its clock is right within {seconds} s a day", seconds=most)
     else:
-        much = manner.number(abs(drift.gained_s), 1)
-        runs = manner.say(
+        much = reader.number(abs(drift.gained_s), 1)
+        runs = reader.say(
             "its clock gains {seconds} s a day" if drift.gained_s > 0.0 else "its clock loses {seconds} s a day",
             seconds=much,
         )
     return f"{said}; {runs}"
 
 
-def _span(seconds: float, manner: Manner) -> str:
-    return f"{manner.number(seconds, 1)} s" if seconds < 10.0 else _long(seconds)
+def _span(seconds: float, reader: Reader) -> str:
+    return f"{reader.number(seconds, 1)} s" if seconds < 10.0 else _long(seconds)
 
 
 def _long(seconds: float) -> str:
     return f"{seconds:.0f} s" if seconds < 90.0 else duration_text(seconds / 60.0)
 
 
-def gaps_words(gaps: Sequence[tuple[float, float]], manner: Manner, now: datetime) -> str:
+def gaps_words(gaps: Sequence[tuple[float, float]], reader: Reader, now: datetime) -> str:
     """How often it was not heard in the last day, and when for the longest time."""
     if not gaps:
-        return manner.say("none in the last 24 h")
+        return reader.say("none in the last 24 h")
     start_s, end_s = max(gaps, key=lambda gap: gap[1] - gap[0])
-    start, end = (clock_text(datetime.fromtimestamp(at, UTC), manner, now) for at in (start_s, end_s))
-    return manner.count(
+    start, end = (clock_text(datetime.fromtimestamp(at, UTC), reader, now) for at in (start_s, end_s))
+    return reader.count(
         len(gaps),
         "{n} in the last 24 h: {length}, {start} to {end}",
         "{n} in the last 24 h, the longest {length}, {start} to {end}",
@@ -196,20 +196,20 @@ def gaps_words(gaps: Sequence[tuple[float, float]], manner: Manner, now: datetim
 
 
 def calibration_words(
-    channels: Iterable[Channel], calibrations: Sequence[Calibration], manner: Manner, now: datetime
+    channels: Iterable[Channel], calibrations: Sequence[Calibration], reader: Reader, now: datetime
 ) -> list[str]:
     """For each channel that a node has: how long ago it was set right, and how sure that is."""
     said = []
     for channel in (each for each in CALIBRATED if each in set(channels)):
         newest = next((each for each in calibrations if each.channel is channel), None)
-        what = channel_word(channel, manner)
+        what = channel_word(channel, reader)
         if newest is None:
-            said.append(manner.say("{what} never", what=what))
+            said.append(reader.say("{what} never", what=what))
             continue
-        days = max(0, (now.astimezone(manner.zone).date() - newest.at.astimezone(manner.zone).date()).days)
-        age = manner.say("today") if days == 0 else manner.count(days, "{n} day ago", "{n} days ago")
+        days = max(0, (now.astimezone(reader.zone).date() - newest.at.astimezone(reader.zone).date()).days)
+        age = reader.say("today") if days == 0 else reader.count(days, "{n} day ago", "{n} days ago")
         unit, sd = CALIBRATED[channel], newest.sd
-        if unit == "°C" and manner.temp_unit == "F":
+        if unit == "°C" and reader.temp_unit == "F":
             unit, sd = "°F", sd * 9.0 / 5.0
-        said.append(f"{what} {age}, ±{manner.number(sd, 1)} {unit}")
+        said.append(f"{what} {age}, ±{reader.number(sd, 1)} {unit}")
     return said

@@ -17,9 +17,9 @@ from dashboard.page import Scene
 from dashboard.strips import HEIGHT_PX, Hours, heard_svg
 from dashboard.svg import elastic_drawing, text
 from dashboard.theme import FONT, Palette
-from monitor.sinks.lookups import Hearing
-from monitor.sinks.rows import NodeRow
-from monitor.sinks.store import Store
+from monitor.store.lookups import Hearing
+from monitor.store.rows import NodeRow
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 LOOK_BACK = timedelta(hours=3)  # judgement: long enough to see a morning's gaps
@@ -58,7 +58,7 @@ def seen(row: NodeRow, scene: Scene) -> Seen:
 def strip(one: Seen, scene: Scene, palette: Palette) -> str:
     """When a node was heard, and when it lost something."""
     hours = Hours(scene.now - LOOK_BACK, scene.now)
-    return heard_svg(one.heard, one.lost, hours, scene.manner, palette)
+    return heard_svg(one.heard, one.lost, hours, scene.reader, palette)
 
 
 @st.cache_resource(max_entries=400, ttl=600, show_spinner=False)
@@ -82,26 +82,26 @@ def is_stuck(said: Reading, scene: Scene) -> bool:
 
 def _health(row: NodeRow, scene: Scene) -> list[tuple[str, str]]:
     """What is asked of a node, and the answer: signal, battery, clock, calibration, gaps."""
-    manner, now = scene.manner, scene.now
+    reader, now = scene.reader, scene.now
     heard = _of(row, _measured(row), DAY, scene)
     signal, battery = row.last(Channel.SIGNAL), row.last(Channel.BATTERY)
     course = _of(row, Channel.BATTERY, WEEK, scene)
     set_right = node_cards.calibration_words(
-        [each.channel for each in row.newest], scene.store.calibrations(row.node), manner, now
+        [each.channel for each in row.newest], scene.store.calibrations(row.node), reader, now
     )
     answers = (
-        node_cards.signal_words(None if signal is None else signal.value, manner),
-        node_cards.battery_words(None if battery is None else battery.value, node_cards.days_left(course), manner),
-        node_cards.clock_words(heard, manner),
-        "; ".join(set_right) or manner.say("nothing to set right"),
-        node_cards.gaps_words(node_cards.gaps_of(heard.measured_s), manner, now),
+        node_cards.signal_words(None if signal is None else signal.value, reader),
+        node_cards.battery_words(None if battery is None else battery.value, node_cards.days_left(course), reader),
+        node_cards.clock_words(heard, reader),
+        "; ".join(set_right) or reader.say("nothing to set right"),
+        node_cards.gaps_words(node_cards.gaps_of(heard.measured_s), reader, now),
     )
     return list(zip(ASKED, answers, strict=True))
 
 
 def exhibit(nodes: Sequence[Seen], scene: Scene) -> Exhibit:
     """All nodes: their strips under each other, and a line of a table for each."""
-    say, rows = scene.manner.say, [one.row for one in nodes]
+    say, rows = scene.reader.say, [one.row for one in nodes]
 
     def draw(palette: Palette) -> str:
         parts = []
@@ -114,7 +114,7 @@ def exhibit(nodes: Sequence[Seen], scene: Scene) -> Exhibit:
         return elastic_drawing("".join(parts), len(nodes) * (HEIGHT_PX + NAME_PX))
 
     def table() -> pd.DataFrame:
-        columns = exports.clocks([row.last_seen_at for row in rows], "last_heard", scene.manner.zone)
+        columns = exports.clocks([row.last_seen_at for row in rows], "last_heard", scene.reader.zone)
         columns = {"node": [row.node for row in rows], **columns, "lost_packs": [row.lost_packs for row in rows]}
         for name, channel in (("signal_dbm", Channel.SIGNAL), ("battery_v", Channel.BATTERY)):
             last = [row.last(channel) for row in rows]

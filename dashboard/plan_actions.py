@@ -7,14 +7,14 @@ import streamlit as st
 
 from dashboard import queries, reading
 from dashboard.plan_queries import wanted_moment
-from monitor.bakery.manner import Manner
+from monitor.collector.plan_runner import Foreteller, live_plan, next_stages, order_of, start_next
 from monitor.errors import AccessError, ConfigError, StoreError, saying_of
 from monitor.plan.day import PlanId
-from monitor.plan.step_words import out_sentence
-from monitor.settings.formulary import read_kitchen, read_recipe
-from monitor.sinks.daybook import DayBook
-from monitor.sinks.pace import clock_of
-from monitor.workers.day_runner import Foreteller, live_plan, next_stages, order_of, start_next
+from monitor.settings.recipes import read_kitchen, read_recipe
+from monitor.store.pace import clock_of
+from monitor.store.plans import DayBook
+from monitor.wording.plan_steps import out_sentence
+from monitor.wording.reader import Reader
 
 
 def begin(plan_id: PlanId, dough: str, stage: int) -> None:
@@ -24,11 +24,11 @@ def begin(plan_id: PlanId, dough: str, stage: int) -> None:
             now = clock_of(book).now()
             live = live_plan(book, book.plan(plan_id), now, Foreteller(book))
             if not any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
-                st.toast(_manner().say("That has begun already."))
+                st.toast(_reader().say("That has begun already."))
                 return
-            said = start_next(book, live, now, _manner(), dough)
+            said = start_next(book, live, now, _reader(), dough)
     except (AccessError, ConfigError, StoreError) as error:
-        st.toast(_manner().say("Not begun: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not begun: {why}", why=error), duration="infinite")
         return
     st.toast(said)
 
@@ -39,9 +39,9 @@ def done(plan_id: PlanId, step: str, words: str) -> None:
         with queries.opened_to_write_as(DayBook) as book:
             book.mark_done(plan_id, step, clock_of(book).now())
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not noted: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not noted: {why}", why=error), duration="infinite")
         return
-    st.toast(_manner().say("Done: {what}", what=words))
+    st.toast(_reader().say("Done: {what}", what=words))
 
 
 def make(path: Path, days_ahead: int, at: time) -> list[str]:
@@ -53,29 +53,29 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
         When the recipe or the kitchen cannot be used.
     """
     # Only here: the solver takes a second to load, and most looks at a screen never plan anything.
-    from monitor.plan.making import NoPlan, keys_of, make_plan
-    from monitor.plan.words import no_plan_lines
+    from monitor.plan.planner import NoPlan, keys_of, make_plan
+    from monitor.wording.plan import no_plan_lines
 
     folder = queries.database().parent
-    manner = _manner()
+    reader = _reader()
     try:
         with queries.opened_to_write_as(DayBook) as book:
             now = clock_of(book).now()
             wanted = wanted_moment(now, days_ahead, at)
             if wanted <= now:
-                return [manner.say("That hour is over.")]
+                return [reader.say("That hour is over.")]
             order = order_of(book, read_recipe(path), wanted)
-            found = make_plan((order,), read_kitchen(None, folder), now, manner.zone)
+            found = make_plan((order,), read_kitchen(None, folder), now, reader.zone)
             if isinstance(found, NoPlan):
                 recipes = dict(zip(keys_of((order,)), [order.recipe], strict=True))
-                return [manner.say("No plan:"), *no_plan_lines(found, recipes, manner, now)]
+                return [reader.say("No plan:"), *no_plan_lines(found, recipes, reader, now)]
             plan = book.add_plan(found)
     except (AccessError, StoreError) as error:
-        return [manner.say("Not planned: {why}", why=error)]
+        return [reader.say("Not planned: {why}", why=error)]
     except ValueError as error:
         raise ConfigError(saying_of(error)) from error
-    return [out_sentence(plan.doughs[0], manner, now)]
+    return [out_sentence(plan.doughs[0], reader, now)]
 
 
-def _manner() -> Manner:
-    return reading.manner(queries.database().parent)
+def _reader() -> Reader:
+    return reading.reader(queries.database().parent)

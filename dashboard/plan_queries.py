@@ -4,12 +4,12 @@ from datetime import datetime, time, timedelta
 from pathlib import Path
 
 from dashboard import queries, reading
+from monitor.collector.plan_runner import Foreteller, LivePlan, food_words, is_over, live_plan, order_of
 from monitor.errors import ConfigError, saying_of
 from monitor.plan.day import DoughPlan
-from monitor.settings.formulary import read_kitchen, read_recipe
-from monitor.sinks.daybook import DayBook
-from monitor.sinks.pace import clock_of
-from monitor.workers.day_runner import Foreteller, LivePlan, food_words, is_over, live_plan, order_of
+from monitor.settings.recipes import read_kitchen, read_recipe
+from monitor.store.pace import clock_of
+from monitor.store.plans import DayBook
 
 Row = tuple[str, ...]
 
@@ -28,12 +28,12 @@ def current_plan(now: datetime) -> LivePlan | None:
 def food(live: LivePlan, dough: DoughPlan) -> str:
     """Time above 5 C beside the guidance; empty without egg, milk or the like."""
     with queries.opened_as(DayBook) as book:
-        return food_words(book, live, dough, reading.manner(book.path.parent))
+        return food_words(book, live, dough, reading.reader(book.path.parent))
 
 
 def wanted_moment(now: datetime, days_ahead: int, at: time) -> datetime:
     """An hour of one of the next days, by the baker's clock."""
-    zone = reading.manner(queries.database().parent).zone
+    zone = reading.reader(queries.database().parent).zone
     day = now.astimezone(zone).date() + timedelta(days=days_ahead)
     return datetime.combine(day, at, zone).astimezone(now.tzinfo)
 
@@ -48,17 +48,17 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
     """
     # Only here: the solver takes a second to load, and most looks at a screen never plan anything.
     from monitor.plan.alternatives import alternatives
-    from monitor.plan.making import keys_of
-    from monitor.plan.words import alternative_row, variation_text
+    from monitor.plan.planner import keys_of
+    from monitor.wording.plan import alternative_row, variation_text
 
     folder = queries.database().parent
-    manner = reading.manner(folder)
+    reader = reading.reader(folder)
     with queries.opened_as(DayBook) as book:
         now = clock_of(book).now()
         order = order_of(book, read_recipe(path), wanted_moment(now, days_ahead, at))
         try:
-            found = alternatives(order, read_kitchen(None, folder), now, manner.zone)
+            found = alternatives(order, read_kitchen(None, folder), now, reader.zone)
         except ValueError as error:
             raise ConfigError(saying_of(error)) from error
     recipes = {keys_of((order,))[0]: order.recipe}
-    return [(variation_text(each, manner), *alternative_row(each, recipes, manner, now)) for each in found]
+    return [(variation_text(each, reader), *alternative_row(each, recipes, reader, now)) for each in found]

@@ -7,13 +7,13 @@ from dashboard.dial import round_moments
 from dashboard.page import Scene
 from dashboard.svg import elastic_drawing, element, picture, text
 from dashboard.theme import FONT, Palette
-from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import printable, stage_word
-from monitor.bakery.times import clock_text, day_word, dial_text, hour_text, to_minute
+from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, StepKind, steps
-from monitor.plan.step_words import step_text
-from monitor.workers.day_runner import LivePlan
+from monitor.wording.phrases import printable, stage_word
+from monitor.wording.plan_steps import step_text
+from monitor.wording.reader import Reader
+from monitor.wording.times import clock_text, day_word, dial_text, hour_text, to_minute
 
 ROW_PX = 34.0
 TOP_PX = 22.0
@@ -29,14 +29,14 @@ def _width(from_at: datetime, to_at: datetime, start: datetime, end: datetime) -
     return f"{max(100.0 * (to_at - from_at) / (end - start), 0.15):.2f}%"
 
 
-def day_svg(dough: DoughPlan, now: datetime, manner: Manner, palette: Palette) -> str:
+def day_svg(dough: DoughPlan, now: datetime, reader: Reader, palette: Palette) -> str:
     """One dough's day: a block for each stage, outlined while it stays good, the oven below, a rule at now."""
     first_at = min(stage.hands_at for stage in dough.stages)
     last_at = dough.out_at
     edge = (last_at - first_at) * 0.02 + timedelta(minutes=5)
     start, end = first_at - edge, last_at + edge
     height = TOP_PX + ROW_PX * (len(dough.stages) + (1 if dough.loads else 0)) + 4.0
-    parts = [_hours(start, end, height, manner, palette)]
+    parts = [_hours(start, end, height, reader, palette)]
     for row, stage in enumerate(dough.stages):
         y = TOP_PX + row * ROW_PX
         ready_at = stage.ready_at or stage.ends_at
@@ -54,7 +54,7 @@ def day_svg(dough: DoughPlan, now: datetime, manner: Manner, palette: Palette) -
                 width=_width(stage.begins_at, stage.ends_at, start, end), stroke=palette.crust,
             )
         )  # fmt: skip
-        words = stage_word(dough.method(stage).stage, manner)
+        words = stage_word(dough.method(stage).stage, reader)
         is_late_row = (stage.begins_at - start) / (end - start) > 0.6
         parts.append(
             text(
@@ -76,13 +76,13 @@ def day_svg(dough: DoughPlan, now: datetime, manner: Manner, palette: Palette) -
     return elastic_drawing("".join(parts), height)
 
 
-def _hours(start: datetime, end: datetime, height: float, manner: Manner, palette: Palette) -> str:
+def _hours(start: datetime, end: datetime, height: float, reader: Reader, palette: Palette) -> str:
     hours = (end - start).total_seconds() / 3600.0
     every = next(step for step in (1, 2, 3, 6, 12, 24) if hours / step <= 9 or step == 24)
     parts = []
-    for at in round_moments(start, end, 60 * every, manner.zone):
+    for at in round_moments(start, end, 60 * every, reader.zone):
         x = _share(at, start, end)
-        words = dial_text(at.astimezone(manner.zone), manner)
+        words = dial_text(at.astimezone(reader.zone), reader)
         parts.append(element("line", x1=x, x2=x, y1=TOP_PX - 4, y2=height, stroke=palette.line))
         parts.append(text(words, x=x, y=12, font_size=12, font_family=FONT, fill=palette.muted, text_anchor="middle"))
     return "".join(parts)
@@ -90,22 +90,22 @@ def _hours(start: datetime, end: datetime, height: float, manner: Manner, palett
 
 def day_picture(dough: DoughPlan, scene: Scene) -> str:
     """The day of a dough with its sentence as text alternative."""
-    manner, now = scene.manner, scene.now
+    reader, now = scene.reader, scene.now
     told = ", ".join(
-        manner.say(
+        reader.say(
             "{stage} {begin} to {end}",
-            stage=stage_word(dough.method(stage).stage, manner),
-            begin=clock_text(stage.begins_at, manner, now),
-            end=clock_text(stage.ends_at, manner, now),
+            stage=stage_word(dough.method(stage).stage, reader),
+            begin=clock_text(stage.begins_at, reader, now),
+            end=clock_text(stage.ends_at, reader, now),
         )
         for stage in dough.stages
     )
     loads = ", ".join(
-        manner.say("load {load} in {at}", load=load.number, at=clock_text(load.in_at, manner, now))
+        reader.say("load {load} in {at}", load=load.number, at=clock_text(load.in_at, reader, now))
         for load in dough.loads
     )
     words = f"{printable(dough.recipe.name)}: {told}{'; ' if loads else ''}{loads}"
-    return picture(day_svg(dough, scene.now, scene.manner, scene.palette), words, "day")
+    return picture(day_svg(dough, scene.now, scene.reader, scene.palette), words, "day")
 
 
 def step_table(live: LivePlan, scene: Scene) -> str:
@@ -113,25 +113,25 @@ def step_table(live: LivePlan, scene: Scene) -> str:
     planned = {step.key: step.at for step in steps(live.made)}
     has_many = len(live.now.doughs) > 1
     rows = []
-    day = scene.now.astimezone(scene.manner.zone).date()
+    day = scene.now.astimezone(scene.reader.zone).date()
     for step in steps(live.now):
         dough = live.now.dough(step.dough)
-        local = to_minute(step.at).astimezone(scene.manner.zone)
+        local = to_minute(step.at).astimezone(scene.reader.zone)
         if local.date() != day:
             day = local.date()
-            rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, scene.manner))}</th></tr>')
+            rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, scene.reader))}</th></tr>')
         is_ticked = is_done(dough, step, live.progress)
         moved_min = round((step.at - planned[step.key]).total_seconds() / 60.0)
         note = ""
         if is_ticked:
-            note = scene.manner.say("done")
+            note = scene.reader.say("done")
         elif abs(moved_min) >= LEAST_MOVED_MIN:
-            note = scene.manner.say("moved {min} min", min=f"{moved_min:+d}")
+            note = scene.reader.say("moved {min} min", min=f"{moved_min:+d}")
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
         small = f' <span class="quiet">{html.escape(note)}</span>' if note else ""
         rows.append(
-            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, scene.manner))}</td>'
-            f"<td>{html.escape(who + step_text(dough, step, scene.manner))}{small}</td></tr>"
+            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, scene.reader))}</td>'
+            f"<td>{html.escape(who + step_text(dough, step, scene.reader))}{small}</td></tr>"
         )
     return f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>'
 

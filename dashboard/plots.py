@@ -16,12 +16,12 @@ from dashboard.exports import Exhibit
 from dashboard.queries import Past
 from dashboard.supposing import Supposed
 from dashboard.theme import Palette
-from monitor.bakery.air_words import skin_sentence
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import clock_text, curve_sentence, event_word, rise_text, temp_text
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, Event, EventKind
+from monitor.wording.air import skin_sentence
+from monitor.wording.alerts import clock_text, curve_sentence, event_word, rise_text, temp_text
+from monitor.wording.reader import Reader
 
 LEAST_DEGREES = 4.0  # the least that a temperature axis spans, of either scale
 LEAST_PCT = 20.0
@@ -35,20 +35,20 @@ _MIDNIGHT = datetime(2000, 1, 1, tzinfo=UTC)
 def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> None:
     """Rise and forecast of a running batch, and beside it what would come of what is supposed."""
     newest = scene.store.latest_outlook(batch.id)
-    manner = scene.manner
-    now_words = manner.say("now")
+    reader = scene.reader
+    now_words = reader.say("now")
     if newest is not None and newest.rise_pct is not None:
-        now_words = manner.say("now, {rise} %", rise=f"{newest.rise_pct.p50:.0f}")
+        now_words = reader.say("now, {rise} %", rise=f"{newest.rise_pct.p50:.0f}")
     marks = (Mark(ms(scene.now), now_words),)
-    said = manner.say("{batch}: not yet estimated.", batch=batch.name)
+    said = reader.say("{batch}: not yet estimated.", batch=batch.name)
     if newest is not None:
-        said = curve_sentence(batch, newest, manner)
+        said = curve_sentence(batch, newest, reader)
     other = None
     if supposed is not None:
         other = supposing.answer(scene, batch, supposed)
         what_if = supposing.sentence(scene, batch, supposed, other)
         st.html(f'<p class="supposed">{html.escape(what_if)}</p>')
-        said = f"{said} {manner.say('What if: {answer}.', answer=what_if)}"
+        said = f"{said} {reader.say('What if: {answer}.', answer=what_if)}"
     outlooks = scene.store.outlooks(batch.id, has_fan=False)
     span = running_span(scene, batch, supposed)
     exhibit = rise_exhibit(scene, batch, outlooks, newest, span, marks, other, sentence=said)
@@ -68,11 +68,11 @@ def put_past_rise(scene: page.Scene, past: Past, said: Outlook) -> None:
     batch = past.batch
     ended_at = batch.ended_at or scene.now
     marks = (
-        Mark(ms(said.at), scene.manner.say("said at {at}", at=clock_text(said.at, scene.manner))),
-        Mark(ms(ended_at), scene.manner.say("ended")),
+        Mark(ms(said.at), scene.reader.say("said at {at}", at=clock_text(said.at, scene.reader))),
+        Mark(ms(ended_at), scene.reader.say("ended")),
     )
     span = _past_span(scene, batch, said)
-    sentence = curve_sentence(batch, past.outlooks[-1], scene.manner)
+    sentence = curve_sentence(batch, past.outlooks[-1], scene.reader)
     shown = marks[1:] if said.at >= ended_at else marks
     exhibit = rise_exhibit(scene, batch, past.outlooks, said, span, shown, sentence=sentence)
     page.put_exhibit(scene, exhibit, "rise")
@@ -101,13 +101,13 @@ def rise_exhibit(
     sentence: str,
 ) -> Exhibit:
     """The curve of a batch with one forecast, and perhaps another beside it."""
-    manner = scene.manner
+    reader = scene.reader
     forecasts = {"forecast": forecast, "what if": other}
     return Exhibit(
         batch.name,
-        manner.say("rise"),
+        reader.say("rise"),
         sentence,
-        lambda: exports.rise_table(outlooks, forecasts, noted(batch.events, manner), manner.zone),
+        lambda: exports.rise_table(outlooks, forecasts, noted(batch.events, reader), reader.zone),
         lambda palette: rise(replace(scene, palette=palette), batch, outlooks, forecast, span, marks, other),
     )
 
@@ -122,19 +122,19 @@ def rise(
     other: Outlook | None = None,
 ) -> Drawing:
     """The chart of rise with one forecast, and perhaps another beside it."""
-    fan = frames.fan_frame(forecast, scene.manner)
+    fan = frames.fan_frame(forecast, scene.reader)
     ready = (None, None, None) if forecast is None or batch.target.is_peak else frames.dials(forecast.ready)
     return charts.rise_chart(
-        frames.rise_frame(outlooks, scene.manner),
+        frames.rise_frame(outlooks, scene.reader),
         fan[fan["at"] <= span[1]],
-        frames.event_frame(noted(batch.events, scene.manner), scene.manner),
+        frames.event_frame(noted(batch.events, scene.reader), scene.reader),
         scene.palette,
-        scene.manner,
+        scene.reader,
         span=span,
         target_pct=batch.target.rise_pct,
         ready=ready,
         marks=marks,
-        other=None if other is None else frames.fan_frame(other, scene.manner).query(f"at <= {span[1]}"),
+        other=None if other is None else frames.fan_frame(other, scene.reader).query(f"at <= {span[1]}"),
     )
 
 
@@ -149,9 +149,9 @@ def chart_end(outlook: Outlook | None, now: datetime) -> datetime:
     return end + (_MIDNIGHT - end) % STEP  # up to the next round moment, so that the axis does not creep
 
 
-def noted(events: Iterable[Event], manner: Manner) -> list[tuple[Event, str]]:
+def noted(events: Iterable[Event], reader: Reader) -> list[tuple[Event, str]]:
     """What a baker did, with a word for each; the end of a stage is the end of its curve and needs no flag."""
-    return [(event, event_word(event.kind, manner)) for event in events if event.kind is not EventKind.END]
+    return [(event, event_word(event.kind, reader)) for event in events if event.kind is not EventKind.END]
 
 
 def put_air(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], key: str) -> None:
@@ -167,12 +167,12 @@ def put_air(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, fl
 
 
 def _temps(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Exhibit:
-    manner, unit = scene.manner, f"°{scene.manner.temp_unit}"
+    reader, unit = scene.reader, f"°{scene.reader.temp_unit}"
     dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
     temps = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
-    words = {what: manner.say(SERIES_WORDS[what]) for what in temps}
+    words = {what: reader.say(SERIES_WORDS[what]) for what in temps}
     named = {words[what]: series for what, series in temps.items()}
-    drawn = frames.worded(frames.series_frame(batch.started_at, named), unit, manner)
+    drawn = frames.worded(frames.series_frame(batch.started_at, named), unit, reader)
 
     def draw(palette: Palette) -> Drawing:
         colours = {
@@ -180,24 +180,24 @@ def _temps(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, flo
             words["dough"]: (palette.crust, []),
             words["dew point"]: (palette.muted, [2, 3]),
         }
-        return charts.air_chart(drawn, colours, palette, manner, span=span, unit=unit, least_span=LEAST_DEGREES)
+        return charts.air_chart(drawn, colours, palette, reader, span=span, unit=unit, least_span=LEAST_DEGREES)
 
     def table() -> pd.DataFrame:
-        ending = manner.temp_unit.lower()
+        ending = reader.temp_unit.lower()
         named = {f"{what.replace(' ', '_')}_{ending}": frames.in_unit(one, unit) for what, one in temps.items()}
-        return exports.series_table(batch.started_at, named, manner.zone)
+        return exports.series_table(batch.started_at, named, reader.zone)
 
-    return Exhibit(batch.name, manner.say("temperatures"), sentence, table, draw)
+    return Exhibit(batch.name, reader.say("temperatures"), sentence, table, draw)
 
 
 def _humidity(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Exhibit:
-    manner, zone = scene.manner, scene.manner.zone
-    word = manner.say("humidity")
-    series = frames.worded(frames.series_frame(batch.started_at, {word: track.humidity_pct}), "%", manner)
+    reader, zone = scene.reader, scene.reader.zone
+    word = reader.say("humidity")
+    series = frames.worded(frames.series_frame(batch.started_at, {word: track.humidity_pct}), "%", reader)
 
     def draw(palette: Palette) -> Drawing:
         colours: dict[str, tuple[str, list[int]]] = {word: (palette.water, [])}
-        return charts.air_chart(series, colours, palette, manner, span=span, unit="%", least_span=LEAST_PCT)
+        return charts.air_chart(series, colours, palette, reader, span=span, unit="%", least_span=LEAST_PCT)
 
     named = {"humidity_pct": track.humidity_pct}
     return Exhibit(batch.name, word, sentence, lambda: exports.series_table(batch.started_at, named, zone), draw)
@@ -205,7 +205,7 @@ def _humidity(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, 
 
 def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
     """What was measured last of each channel, for who cannot see the charts."""
-    manner, said = scene.manner, []
+    reader, said = scene.reader, []
     for what, series in (
         ("air {much} at {at}", track.air_temp_c),
         ("dough {much} at {at}", track.dough_temp_c),
@@ -213,9 +213,9 @@ def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
     ):
         if series.t_s.size:
             value = float(series.value[-1])
-            much = f"{manner.number(value)} %" if series is track.humidity_pct else temp_text(value, manner)
+            much = f"{reader.number(value)} %" if series is track.humidity_pct else temp_text(value, reader)
             at = batch.started_at + timedelta(seconds=float(series.t_s[-1]))
-            said.append(manner.say(what, much=much, at=clock_text(at, manner)))
+            said.append(reader.say(what, much=much, at=clock_text(at, reader)))
     skin = _skin_words(track, scene)
     return "; ".join([*said, skin] if skin else said) + "."
 
@@ -226,44 +226,44 @@ def _skin_words(track: Track, scene: page.Scene) -> str:
     if not all(part.t_s.size for part in parts):
         return ""
     air_c, humidity_pct, dough_c = (float(part.value[-1]) for part in parts)
-    return skin_sentence(air_c, humidity_pct, dough_c, scene.manner)
+    return skin_sentence(air_c, humidity_pct, dough_c, scene.reader)
 
 
 def put_forecasts(scene: page.Scene, past: Past, came_at: datetime | None) -> None:
     """Every forecast made at the time against what came."""
-    said = frames.forecast_frame(past.outlooks, scene.manner, last=came_at)
+    said = frames.forecast_frame(past.outlooks, scene.reader, last=came_at)
     ended_at = past.batch.ended_at or scene.now
     last_at = came_at or ended_at
     room = (last_at - past.batch.started_at) * 0.2  # right of the last forecast, for the moment that came
     span = (ms(past.batch.started_at), ms(last_at + room))
     came = None
-    sentence = scene.manner.say("Every forecast made; it was not ready when the stage ended.")
+    sentence = scene.reader.say("Every forecast made; it was not ready when the stage ended.")
     if came_at is not None:
-        words = clock_text(came_at, scene.manner)
+        words = clock_text(came_at, scene.reader)
         came = Mark(ms(came_at), words)
         against = "Every forecast made, early to late, against the moment it was ready, {at}."
-        sentence = scene.manner.say(against, at=words)
+        sentence = scene.reader.say(against, at=words)
     exhibit = Exhibit(
         past.batch.name,
-        scene.manner.say("forecasts"),
+        scene.reader.say("forecasts"),
         sentence,
-        lambda: exports.forecast_table(past.outlooks, scene.manner.zone),
-        lambda palette: charts.forecast_chart(said, palette, scene.manner, came=came, span=span),
+        lambda: exports.forecast_table(past.outlooks, scene.reader.zone),
+        lambda palette: charts.forecast_chart(said, palette, scene.reader, came=came, span=span),
     )
     page.put_exhibit(scene, exhibit, "forecasts")
 
 
-def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, manner: Manner) -> int:
+def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, reader: Reader) -> int:
     """A slider over the moments at which a forecast was made; returns the place of the chosen one."""
     step = max(1, len(outlooks) // 200)
     places: list[int] = sorted({*range(0, len(outlooks), step), at_first, len(outlooks) - 1})
     if len(places) < 2:
         return places[0]
     chosen = st.select_slider(
-        manner.say("Look back to what was said at"),
+        reader.say("Look back to what was said at"),
         places,
         value=at_first,
-        format_func=lambda place: f"{clock_text(outlooks[place].at, manner)}, {rise_text(outlooks[place], manner)}",
+        format_func=lambda place: f"{clock_text(outlooks[place].at, reader)}, {rise_text(outlooks[place], reader)}",
         key="moment",
     )
     return places[places.index(chosen)]

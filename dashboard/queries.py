@@ -17,7 +17,7 @@ from typing import TypeVar
 import streamlit as st
 
 from dashboard import door, sites
-from monitor.bakery.alerts import MORE, Alert, Message, Phase
+from monitor.alerts.dough import MORE, Alert, Message, Phase
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
@@ -29,9 +29,9 @@ from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
 from monitor.settings.access import Role
 from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
-from monitor.sinks.copies import copy_of
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.store import Store
+from monitor.store.copies import copy_of
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 
 STALE_AFTER = timedelta(minutes=10)  # judgement: twenty missed readings at one each half minute
 KEPT_FINISHED = 8  # finished batches kept ready: one evening's looking back

@@ -12,11 +12,11 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import address
-from monitor.bakery.calls import QuietHours
-from monitor.bakery.manner import Manner
+from monitor.alerts.calls import QuietHours
 from monitor.errors import ConfigError
-from monitor.languages.catalogue import KNOWN, language
 from monitor.settings.config import Config, load_config
+from monitor.wording.languages.catalogue import KNOWN, language
+from monitor.wording.reader import Reader
 
 _ANSWERS = {  # by what it is called in the address: what may be chosen, and how that is shown
     "language": KNOWN,
@@ -38,9 +38,9 @@ def _settings(folder: str) -> Config:
         return Config(Path(folder))
 
 
-def manner(folder: Path) -> Manner:
+def reader(folder: Path) -> Reader:
     """How this session is told things."""
-    usual = _settings(str(folder)).manner
+    usual = _settings(str(folder)).reader
     said = {name: answer for name in _ANSWERS if (answer := _chosen(name)) is not None}
     if not said:
         return usual
@@ -63,15 +63,15 @@ def _key(name: str) -> str:
     return f"read-{name}"
 
 
-def _answers(told: Manner) -> dict[str, str]:
+def _answers(told: Reader) -> dict[str, str]:
     """How somebody is told things, as it is chosen and written in the address."""
     return {"language": told.language.code, "temp": told.temp_unit, "mass": told.mass_unit, "clock": told.clock}
 
 
 def in_address(folder: Path) -> dict[str, str]:
     """What this reader has chosen otherwise than the settings, for the address."""
-    usual = _answers(_settings(str(folder)).manner)
-    return {name: said for name, said in _answers(manner(folder)).items() if said != usual[name]}
+    usual = _answers(_settings(str(folder)).reader)
+    return {name: said for name, said in _answers(reader(folder)).items() if said != usual[name]}
 
 
 def quiet_hours(folder: Path) -> QuietHours | None:
@@ -81,7 +81,7 @@ def quiet_hours(folder: Path) -> QuietHours | None:
 
 def put_choice(folder: Path) -> None:
     """Language, units and dial, each one touch; kept in this browser's address, and nobody else's."""
-    told = manner(folder)
+    told = reader(folder)
     for name, now in _answers(told).items():
         st.session_state[_key(name)] = now  # said anew on each screen, or Streamlit forgets it with the last one
     address.write(in_address(folder), _ANSWERS)

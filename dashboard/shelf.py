@@ -9,11 +9,11 @@ from dashboard import actions
 from dashboard.page import Scene
 from dashboard.svg import picture
 from dashboard.tub import vessel_svg
-from monitor.bakery.manner import Manner
 from monitor.recipe.batch import Batch
-from monitor.recipe.tables import LONGEST_NAME
+from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.shelf import Shelf
+from monitor.store.vessels import Shelf
+from monitor.wording.reader import Reader
 
 TALLEST_PX = 120.0
 FIRST_VESSELS = {  # to begin with: round numbers of no maker's
@@ -30,12 +30,12 @@ AS_BEFORE = "as "
 _SHAPES = {Shape.ROUND: "round", Shape.RECTANGULAR: "rectangular"}
 
 
-def vessel_word(name: str, manner: Manner) -> str:
+def vessel_word(name: str, reader: Reader) -> str:
     """What a vessel is called: those to begin with in the reader's language, the others as the baker named them."""
     if name in _FIRST_NAMES:
-        return manner.say(_FIRST_NAMES[name])
+        return reader.say(_FIRST_NAMES[name])
     if name.startswith(AS_BEFORE):
-        return manner.say("as {batch}", batch=name.removeprefix(AS_BEFORE))
+        return reader.say("as {batch}", batch=name.removeprefix(AS_BEFORE))
     return name
 
 
@@ -55,43 +55,43 @@ def shelf_html(vessels: Mapping[str, Vessel], chosen: str, scene: Scene) -> str:
     cells = []
     for name, vessel in vessels.items():
         svg, width_px, height_px = vessel_svg(vessel, scene.palette, px_per_mm)
-        litres = f"{scene.manner.number(vessel.volume_ml / 1000, 1)} l"
-        called = vessel_word(name, scene.manner)
-        words = f"{called}, {measures(vessel, scene.manner)}"
+        litres = f"{scene.reader.number(vessel.volume_ml / 1000, 1)} l"
+        called = vessel_word(name, scene.reader)
+        words = f"{called}, {measures(vessel, scene.reader)}"
         drawn = picture(svg, words, "vessel").replace("<img ", f'<img width="{width_px:.0f}" height="{height_px:.0f}" ')
         here = " chosen" if name == chosen else ""
         cells.append(f'<li class="on-shelf{here}">{drawn}<span>{html.escape(called)}<br>{litres}</span></li>')
     return f'<ul class="shelf">{"".join(cells)}</ul>'
 
 
-def measures(vessel: Vessel, manner: Manner) -> str:
+def measures(vessel: Vessel, reader: Reader) -> str:
     """Inner measures in words."""
     (first, second), (top, _), depth = vessel.base_mm, vessel.top_mm, round(vessel.depth_mm)
     if vessel.shape is Shape.ROUND:
         across = "{base} to {top} mm across, {depth} mm deep inside"
-        return manner.say(across, base=round(first), top=round(top), depth=depth)
-    return manner.say(
+        return reader.say(across, base=round(first), top=round(top), depth=depth)
+    return reader.say(
         "{base} by {other} mm, {depth} mm deep inside", base=round(first), other=round(second), depth=depth
     )
 
 
-def put_another(manner: Manner) -> None:
+def put_another(reader: Reader) -> None:
     """A vessel measured with a rule, put on the shelf."""
-    with st.expander(manner.say("Another vessel")), st.form("vessel-form", border=False):
-        name = st.text_input(manner.say("What you call it"), max_chars=LONGEST_NAME)
+    with st.expander(reader.say("Another vessel")), st.form("vessel-form", border=False):
+        name = st.text_input(reader.say("What you call it"), max_chars=LONGEST_NAME)
         shape = st.radio(
-            manner.say("Seen from above"),
+            reader.say("Seen from above"),
             list(_SHAPES),
-            format_func=lambda each: manner.say(_SHAPES[each]),
+            format_func=lambda each: reader.say(_SHAPES[each]),
             horizontal=True,
         )
         base, top, depth = st.columns(3)
-        base_mm = base.number_input(manner.say("Across the base, mm inside"), 20.0, 2000.0, 180.0, 5.0, format="%.0f")
-        top_mm = top.number_input(manner.say("Across the rim"), 20.0, 2000.0, 210.0, 5.0, format="%.0f")
-        depth_mm = depth.number_input(manner.say("Deep"), 20.0, 2000.0, 200.0, 5.0, format="%.0f")
-        label = manner.say("Other side at the base, if not round")
+        base_mm = base.number_input(reader.say("Across the base, mm inside"), 20.0, 2000.0, 180.0, 5.0, format="%.0f")
+        top_mm = top.number_input(reader.say("Across the rim"), 20.0, 2000.0, 210.0, 5.0, format="%.0f")
+        depth_mm = depth.number_input(reader.say("Deep"), 20.0, 2000.0, 200.0, 5.0, format="%.0f")
+        label = reader.say("Other side at the base, if not round")
         other = st.number_input(label, 20.0, 2000.0, None, 5.0, format="%.0f")
-        if st.form_submit_button(manner.say("Put it on the shelf")) and name.strip():
+        if st.form_submit_button(reader.say("Put it on the shelf")) and name.strip():
             side = base_mm if shape is Shape.ROUND or other is None else other
             rim = top_mm if shape is Shape.ROUND or other is None else other * top_mm / base_mm
             actions.put_on_shelf(name.strip(), Vessel(shape, (base_mm, side), (top_mm, rim), depth_mm))

@@ -5,8 +5,8 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import door
-from monitor.bakery.manner import Manner
-from monitor.sinks.copies import copies_in
+from monitor.store.copies import copies_in
+from monitor.wording.reader import Reader
 
 _KEY = "site"
 
@@ -23,18 +23,18 @@ def chosen(folder: Path) -> str | None:
     return next((name for name in (*wanted, *found) if name in found), None)
 
 
-def put_choice(folder: Path, manner: Manner) -> None:
+def put_choice(folder: Path, reader: Reader) -> None:
     """A choice of the site that is looked at, where there are several."""
     found = names(folder)
     if len(found) > 1:
         st.session_state[_KEY] = chosen(folder)
-        label = manner.say("Site")
+        label = reader.say("Site")
         st.selectbox(label, found, key=_KEY, on_change=_name_in_address, label_visibility="collapsed", width=200)
 
 
-def noted_there(manner: Manner) -> str:
+def noted_there(reader: Reader) -> str:
     """What stands on a copy where something could be noted: where it is done instead."""
-    return manner.say("A copy to look at: what is done is noted at its own site.")
+    return reader.say("A copy to look at: what is done is noted at its own site.")
 
 
 def _name_in_address() -> None:

@@ -13,10 +13,10 @@ from datetime import datetime, timedelta
 from dashboard.dial import round_moments
 from dashboard.svg import elastic_drawing, element, text
 from dashboard.theme import FONT, Palette
-from monitor.bakery.manner import Manner
-from monitor.bakery.times import dial_text
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Batch
+from monitor.wording.reader import Reader
+from monitor.wording.times import dial_text
 
 HEIGHT_PX = 66
 _TOP_PX, _BAR_PX, _FLOOR_PX = 4, 16, 44
@@ -68,14 +68,14 @@ def shared_hours(rows: Iterable[tuple[Batch, Outlook | None]], now: datetime) ->
     return Hours(start, max(now + SHORTEST_AHEAD, min(max(ends), now + LONGEST_AHEAD)))
 
 
-def ticks(hours: Hours, manner: Manner) -> list[tuple[datetime, str]]:
+def ticks(hours: Hours, reader: Reader) -> list[tuple[datetime, str]]:
     """Round moments of the baker's clock on the strip, with their words: at most ``MAX_LABELS``."""
     length = hours.end - hours.start
     step_min = next(
         (step for step in STEPS_MIN if length <= step * (MAX_LABELS - 1) * timedelta(minutes=1)), STEPS_MIN[-1]
     )
-    moments = round_moments(hours.start, hours.end, step_min, manner.zone)
-    return [(at, dial_text(at.astimezone(manner.zone), manner)) for at in moments]
+    moments = round_moments(hours.start, hours.end, step_min, reader.zone)
+    return [(at, dial_text(at.astimezone(reader.zone), reader)) for at in moments]
 
 
 def strip_svg(
@@ -83,13 +83,13 @@ def strip_svg(
     outlook: Outlook | None,
     hours: Hours,
     now: datetime,
-    manner: Manner,
+    reader: Reader,
     palette: Palette,
     *,
     stale_since: datetime | None = None,
 ) -> str:
     """The strip of one batch, as an SVG document that takes the width of what it is put in."""
-    parts = [_grid(hours, manner, palette)]
+    parts = [_grid(hours, reader, palette)]
     parts.append(_risen(batch, hours, now, palette, stale_since))
     if outlook is not None:
         parts.append(_ready(outlook.ready, hours, palette, is_stale=stale_since is not None))
@@ -120,9 +120,9 @@ def _hatch(palette: Palette) -> str:
     return _NARROW + element("defs", pattern)
 
 
-def _grid(hours: Hours, manner: Manner, palette: Palette) -> str:
+def _grid(hours: Hours, reader: Reader, palette: Palette) -> str:
     parts = []
-    for place, (at, label) in enumerate(ticks(hours, manner)):
+    for place, (at, label) in enumerate(ticks(hours, reader)):
         share = hours.share(at)
         x = _pct(share)
         anchor = "start" if share < 6 else "end" if share > 94 else "middle"
@@ -199,12 +199,12 @@ def _tail(start: datetime, end: datetime, hours: Hours, palette: Palette) -> str
 
 
 def heard_svg(
-    heard: Sequence[datetime], lost: Sequence[datetime], hours: Hours, manner: Manner, palette: Palette
+    heard: Sequence[datetime], lost: Sequence[datetime], hours: Hours, reader: Reader, palette: Palette
 ) -> str:
     """When a node was heard: dough-coloured where readings came, empty where none did, a cross where some were lost."""
     y = (_TOP_PX + _FLOOR_PX - _BAR_PX) / 2
     middle = (_TOP_PX + _FLOOR_PX) / 2
-    parts = [_grid(hours, manner, palette)]
+    parts = [_grid(hours, reader, palette)]
     parts.append(element("line", x1=0, x2="100%", y1=middle, y2=middle, stroke=palette.muted, stroke_dasharray="1 4"))
     for start, end in stretches(heard):
         span = _span(start, end, hours)

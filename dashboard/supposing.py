@@ -6,16 +6,16 @@ from datetime import datetime, time, timedelta
 import streamlit as st
 
 from dashboard import page
-from monitor.bakery.manner import Manner
-from monitor.bakery.times import next_time
-from monitor.bakery.wording import clock_text, outlook_sentence, temp_text
 from monitor.dough.climate import AirStep
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
 from monitor.dough.whatif import USUAL_ROOM_C, cold_spell, foretold
 from monitor.plan.kitchen import USUAL_COLD_C
 from monitor.recipe.batch import Batch
-from monitor.sinks.store import Store
+from monitor.store.store import Store
+from monitor.wording.alerts import clock_text, outlook_sentence, temp_text
+from monitor.wording.reader import Reader
+from monitor.wording.times import next_time
 
 WARMER_BY = tuple(range(-8, 11))  # steps of the slider: a cool cellar to a warm cabinet, from a usual room. Judgement
 FAHRENHEIT_STEP_C = 10.0 / 9.0  # two degrees Fahrenheit
@@ -50,35 +50,35 @@ class Supposed:
 
     def words(self, scene: page.Scene) -> str:
         """The supposition as the beginning of a sentence."""
-        manner, parts = scene.manner, []
+        reader, parts = scene.reader, []
         if self.warmer_by_c:
-            parts.append(manner.say("in air of {air}", air=temp_text(self.room_c, manner)))
+            parts.append(reader.say("in air of {air}", air=temp_text(self.room_c, reader)))
         if self.in_at is not None:
-            since = clock_text(self.in_at, manner, scene.now)
+            since = clock_text(self.in_at, reader, scene.now)
             if self.out_at is None:
-                parts.append(manner.say("in the refrigerator from {since}", since=since))
+                parts.append(reader.say("in the refrigerator from {since}", since=since))
             else:
-                until = clock_text(self.out_at, manner, self.in_at)
-                parts.append(manner.say("in the refrigerator from {since} to {until}", since=since, until=until))
+                until = clock_text(self.out_at, reader, self.in_at)
+                parts.append(reader.say("in the refrigerator from {since} to {until}", since=since, until=until))
         return ", ".join(parts)
 
 
 def put_question(scene: page.Scene, batch: Batch) -> None:
     """The slider and the two times."""
-    manner = scene.manner
+    reader = scene.reader
     with st.container(key="what-if"):
         air, into, out = st.columns([2.2, 1, 1], gap="medium", vertical_alignment="bottom")
         air.select_slider(
-            manner.say("What if the air were, from now on"),
+            reader.say("What if the air were, from now on"),
             WARMER_BY,
             value=0,
-            format_func=lambda steps: _step_words(int(steps), manner),
+            format_func=lambda steps: _step_words(int(steps), reader),
             key=_key(batch, "air"),
         )
-        into.time_input(manner.say("Into the refrigerator"), value=None, step=QUARTER_S, key=_key(batch, "in"))
-        out.time_input(manner.say("Out again"), value=None, step=QUARTER_S, key=_key(batch, "out"))
+        into.time_input(reader.say("Into the refrigerator"), value=None, step=QUARTER_S, key=_key(batch, "in"))
+        out.time_input(reader.say("Out again"), value=None, step=QUARTER_S, key=_key(batch, "out"))
         if asked(scene, batch) is not None:
-            st.button(manner.say("As it is"), key="as-it-is", on_click=_forget, args=(batch,))
+            st.button(reader.say("As it is"), key="as-it-is", on_click=_forget, args=(batch,))
 
 
 def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
@@ -90,15 +90,15 @@ def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
         return None
     newest = scene.store.latest_outlook(batch.id)
     air_c = USUAL_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
-    warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.manner.temp_unit == "F" else 1.0)
+    warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.reader.temp_unit == "F" else 1.0)
     in_at = None if into is None else _spell_begin(into, scene)
-    out_at = None if in_at is None or out is None else next_time(out, in_at, scene.manner.zone)
+    out_at = None if in_at is None or out is None else next_time(out, in_at, scene.reader.zone)
     return Supposed(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
 
 
 def _spell_begin(into: time, scene: page.Scene) -> datetime:
     """When it goes in: a quarter that has just begun means now, not tomorrow."""
-    found = next_time(into, scene.now - timedelta(seconds=QUARTER_S), scene.manner.zone)
+    found = next_time(into, scene.now - timedelta(seconds=QUARTER_S), scene.reader.zone)
     return max(found, scene.now)
 
 
@@ -117,14 +117,14 @@ def _answer(path: str, batch: Batch, supposed: Supposed, known_at: datetime, _st
 
 def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook) -> str:
     """Supposition and answer, as a colleague would say it."""
-    return f"{supposed.words(scene)}: {outlook_sentence(batch, found, scene.manner)}"
+    return f"{supposed.words(scene)}: {outlook_sentence(batch, found, scene.reader)}"
 
 
-def _step_words(steps: int, manner: Manner) -> str:
+def _step_words(steps: int, reader: Reader) -> str:
     if steps == 0:
-        return manner.say("as it is")
-    degrees = f"{2 * abs(steps) if manner.temp_unit == 'F' else abs(steps)} °{manner.temp_unit}"
-    return manner.say("{degrees} warmer" if steps > 0 else "{degrees} colder", degrees=degrees)
+        return reader.say("as it is")
+    degrees = f"{2 * abs(steps) if reader.temp_unit == 'F' else abs(steps)} °{reader.temp_unit}"
+    return reader.say("{degrees} warmer" if steps > 0 else "{degrees} colder", degrees=degrees)
 
 
 def _key(batch: Batch, what: str) -> str:

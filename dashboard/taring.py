@@ -8,12 +8,12 @@ import streamlit as st
 
 from dashboard import actions, page, queries
 from dashboard.page import Scene
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import temp_text
 from monitor.recipe.vessel import Vessel, volume_ml
-from monitor.sinks.rows import NodeRow
-from monitor.sinks.shelf import Shelf
+from monitor.store.rows import NodeRow
+from monitor.store.vessels import Shelf
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
+from monitor.wording.alerts import temp_text
+from monitor.wording.reader import Reader
 
 FRESH = timedelta(minutes=2)  # judgement: a tare wants to know how it stands now
 TARE_OVER = timedelta(minutes=3)
@@ -27,7 +27,7 @@ def tared_mm(name: str, vessel: Vessel, node: NodeId | None) -> float | None:
 
 
 @st.fragment(run_every=page.REFRESH_S)
-def put_live_reading(node: NodeId, vessel_name: str, vessel: Vessel, manner: Manner) -> None:
+def put_live_reading(node: NodeId, vessel_name: str, vessel: Vessel, reader: Reader) -> None:
     """What the node reads now in this vessel, again and again, and the touch that tares it."""
 
     def draw(scene: page.Scene) -> None:
@@ -35,7 +35,7 @@ def put_live_reading(node: NodeId, vessel_name: str, vessel: Vessel, manner: Man
         st.html(page.note(reading_words(row, vessel, scene)))
 
     page.shown(draw)
-    if st.button(manner.say("Tare: the vessel below it is empty"), key="tare", width="stretch"):
+    if st.button(reader.say("Tare: the vessel below it is empty"), key="tare", width="stretch"):
         _tare(node, vessel_name, vessel)
 
 
@@ -44,7 +44,7 @@ def _tare(node: NodeId, vessel_name: str, vessel: Vessel) -> None:
         with queries.opened_as(Shelf) as store:
             found = tare_mm(store, node, scene)
         if found is None:
-            st.toast(scene.manner.say("Not tared: the node has not measured a distance in the last two minutes."))
+            st.toast(scene.reader.say("Not tared: the node has not measured a distance in the last two minutes."))
             return
         st.session_state[f"tare {vessel_name} {node}"] = found
         actions.put_on_shelf(vessel_name, replace(vessel, sensor_to_base_mm=found))
@@ -72,32 +72,32 @@ def tare_mm(store: Shelf, node: NodeId, scene: Scene) -> float | None:
 
 def reading_words(row: NodeRow, vessel: Vessel, scene: Scene) -> str:
     """What a node reads now, and what that means in this vessel."""
-    manner, parts = scene.manner, []
+    reader, parts = scene.reader, []
     for channel, what in ((Channel.AIR_TEMP, "air {temp}"), (Channel.DOUGH_TEMP, "dough {temp}")):
         found = newest_of(row, channel)
         if found is not None:
-            parts.append(manner.say(what, temp=temp_text(found.value, manner)))
+            parts.append(reader.say(what, temp=temp_text(found.value, reader)))
     humid, distance = newest_of(row, Channel.HUMIDITY), newest_of(row, Channel.DISTANCE)
     if humid is not None:
-        parts.append(manner.say("humidity {humidity} %", humidity=manner.number(humid.value)))
+        parts.append(reader.say("humidity {humidity} %", humidity=reader.number(humid.value)))
     if distance is not None:
-        down = manner.say("{distance} mm down to what is below it", distance=manner.number(distance.value))
-        parts.append(f"{down}, {_level_words(vessel, distance.value, manner)}")
+        down = reader.say("{distance} mm down to what is below it", distance=reader.number(distance.value))
+        parts.append(f"{down}, {_level_words(vessel, distance.value, reader)}")
     age_s = (scene.now - row.last_seen_at).total_seconds()
     if age_s < 120:
-        ago = manner.say("heard {n} s ago", n=round(age_s))
+        ago = reader.say("heard {n} s ago", n=round(age_s))
     else:
-        ago = manner.say("last heard {n} min ago: look after it first", n=round(age_s / 60))
-    return f"{ago}: {'; '.join(parts) or manner.say('nothing measured yet')}"
+        ago = reader.say("last heard {n} min ago: look after it first", n=round(age_s / 60))
+    return f"{ago}: {'; '.join(parts) or reader.say('nothing measured yet')}"
 
 
-def _level_words(vessel: Vessel, distance_mm: float, manner: Manner) -> str:
+def _level_words(vessel: Vessel, distance_mm: float, reader: Reader) -> str:
     if vessel.sensor_to_base_mm is None:
-        return manner.say("not tared")
+        return reader.say("not tared")
     level = vessel.sensor_to_base_mm - distance_mm
     if level < EMPTY_MM:
-        return manner.say("empty")
+        return reader.say("empty")
     if level > vessel.depth_mm * 1.2:
-        return manner.say("higher than this vessel: is it the right one, and tared?")
-    litres = manner.number(float(volume_ml(vessel, level)) / 1000, 2)
-    return manner.say("{level} mm of dough, {litres} l", level=manner.number(level), litres=litres)
+        return reader.say("higher than this vessel: is it the right one, and tared?")
+    litres = reader.number(float(volume_ml(vessel, level)) / 1000, 2)
+    return reader.say("{level} mm of dough, {litres} l", level=reader.number(level), litres=litres)

@@ -11,7 +11,7 @@ from dashboard.page import Scene
 from monitor.archive.batch_files import KINDS, zipped_batch
 from monitor.recipe.batch import Batch, BatchId
 from monitor.settings.access import Role
-from monitor.sinks.batch_rows import BatchRows
+from monitor.store.batch_transfer import BatchRows
 
 _WORDS = {"csv": "Tables, CSV", "parquet": "Tables, Parquet"}
 
@@ -20,14 +20,14 @@ def put_whole(scene: Scene, batch: Batch) -> None:
     """The way to take a batch whole: more than a viewer sees, such as who was called, so a viewer is not offered it."""
     if door.role(scene.store.path.parent) is not Role.BAKER:
         return
-    say = scene.manner.say
+    say = scene.reader.say
     with st.popover(say("Save all of this batch"), icon=":material/download:", type="tertiary", key="save-whole"):
         st.caption(say("A folder in a ZIP file. Unpacked, proofing-monitor batch import takes it in again."))
         for kind in KINDS:
             st.download_button(
                 say(_WORDS[kind]),
                 partial(_zipped, scene.store.path, batch.id, kind),
-                file_name(f"{batch.name} {kind}", scene.now, "zip", scene.manner.zone),
+                file_name(f"{batch.name} {kind}", scene.now, "zip", scene.reader.zone),
                 "application/zip",
                 key=f"save-whole-{kind}",
                 on_click="ignore",

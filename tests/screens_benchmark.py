@@ -30,12 +30,12 @@ from dashboard.plots import noted
 from dashboard.queries import board_rows
 from dashboard.strips import shared_hours
 from dashboard.theme import DAY
-from monitor.bakery.manner import Manner
 from monitor.dough.outlook import State
 from monitor.recipe.batch import BatchId, Stage
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.wording.reader import Reader
 from tests.benchmark_storage import filled
 
 BATCHES = 50
@@ -91,7 +91,7 @@ def timed(work: Callable[[], object]) -> str:
 def refresh_board(path: Path) -> str:
     """The board's HTML, as one refresh makes it."""
     with Store(path) as store:
-        scene = Scene(store, NOW, Manner(UTC), DAY, 0.0)
+        scene = Scene(store, NOW, Reader(UTC), DAY, 0.0)
         rows = board_rows(store, NOW)
         hours = shared_hours([(row.batch, row.outlook) for row in rows], NOW)
         return "".join(batch_card(row, hours, scene) for row in rows)
@@ -99,7 +99,7 @@ def refresh_board(path: Path) -> str:
 
 def refresh_curve(path: Path, batch_id: BatchId) -> int:
     """The specifications of the batch's curve and air, as one refresh makes them."""
-    told = Manner(UTC)
+    told = Reader(UTC)
     with Store(path) as store:
         found, newest = store.batch(batch_id), store.latest_outlook(batch_id)
         span = (ms(found.started_at), ms(NOW + minutes(90)))

@@ -10,9 +10,9 @@ import pandas as pd
 from dashboard.compared.course import Course, Kept
 from dashboard.compared.trend import Slope, slope_of
 from dashboard.frames import dial_ms
-from monitor.bakery.review_words import leavening_pct
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.units import celsius, fahrenheit
+from monitor.wording.review import leavening_pct
 
 MOST_TOLD_APART = 6  # judgement: more lines, each of its own colour and dash, are a tangle
 MOST_OFFERED = 12  # judgement: to lay over each other; two rows of buttons

@@ -6,9 +6,9 @@ import pandas as pd
 
 from dashboard.compared.course import Course
 from dashboard.exports import clocks, rows_table
-from monitor.bakery.manner import Manner
 from monitor.recipe.batch import BatchId
 from monitor.units import fahrenheit
+from monitor.wording.reader import Reader
 
 Names = Mapping[BatchId, str]
 
@@ -25,9 +25,9 @@ def curves_table(courses: Sequence[Course], names: Names, even_c: float | None) 
     return rows_table(("batch", "name", "since_start_h", "even_h", "rise_pct"), rows)
 
 
-def batches_table(courses: Sequence[Course], even_c: float | None, manner: Manner) -> pd.DataFrame:
+def batches_table(courses: Sequence[Course], even_c: float | None, reader: Reader) -> pd.DataFrame:
     """A line a batch: when it began, its name, the warmth of its dough, hours to ready, peak and end."""
-    is_f = manner.temp_unit == "F"
+    is_f = reader.temp_unit == "F"
     rows = [
         (
             course.batch.name,
@@ -40,11 +40,11 @@ def batches_table(courses: Sequence[Course], even_c: float | None, manner: Manne
         for course in courses
     ]
     named = rows_table(("name", f"dough_{'f' if is_f else 'c'}", "ready_h", "ready_even_h", "peak_h", "end_h"), rows)
-    began = clocks([course.batch.started_at for course in courses], "began", manner.zone)
+    began = clocks([course.batch.started_at for course in courses], "began", reader.zone)
     return pd.concat([pd.DataFrame(began), named], axis=1)
 
 
-def kept_table(courses: Sequence[Course], manner: Manner) -> pd.DataFrame:
+def kept_table(courses: Sequence[Course], reader: Reader) -> pd.DataFrame:
     """A line a batch: when it was said to be ready at half its rise, when it was, and whether that held."""
     rows = []
     for course in courses:
@@ -52,5 +52,5 @@ def kept_table(courses: Sequence[Course], manner: Manner) -> pd.DataFrame:
         moments = (None, None, None) if said is None else (said.early_h, said.mid_h, said.late_h)
         rows.append((course.batch.name, *moments, course.ready_h, course.end_h, course.kept.value))
     columns = ("name", "said_p05_h", "said_p50_h", "said_p95_h", "ready_h", "end_h", "kept")
-    began = clocks([course.batch.started_at for course in courses], "began", manner.zone)
+    began = clocks([course.batch.started_at for course in courses], "began", reader.zone)
     return pd.concat([pd.DataFrame(began), rows_table(columns, rows)], axis=1)

@@ -26,8 +26,8 @@ def put_overlay(
     scene: page.Scene, title: str, courses: Sequence[Course], names: Names, even_c: float | None, *, is_even: bool
 ) -> None:
     """The curves over each other, the newest first, by the clock or as if all were at ``even_c``."""
-    manner, temp_c = scene.manner, even_c if is_even else None
-    said = words.newest_sentence(courses, even_c, manner)
+    reader, temp_c = scene.reader, even_c if is_even else None
+    said = words.newest_sentence(courses, even_c, reader)
     if said:
         st.html(f'<p class="saying">{html.escape(said)}</p>')
     curves = differences.overlay_frame(courses, names, temp_c)
@@ -39,18 +39,18 @@ def put_overlay(
             differences.ready_frame(courses, names, temp_c),
             [names[course.batch.id] for course in courses],
             target_pct=target_pct,
-            target=manner.say("the band, {rise} %", rise=manner.number(target_pct or 0.0)),
+            target=reader.say("the band, {rise} %", rise=reader.number(target_pct or 0.0)),
         )
-        sentence = words.overlay_sentence(title, courses, names, temp_c, manner)
+        sentence = words.overlay_sentence(title, courses, names, temp_c, reader)
         table = partial(exports.curves_table, courses, names, even_c)
-        page.put_exhibit(scene, Exhibit(title, manner.say("curves"), sentence, table, draw), "overlay")
-    st.html(page.quiet(words.time_words(courses, names, temp_c, manner)))
+        page.put_exhibit(scene, Exhibit(title, reader.say("curves"), sentence, table, draw), "overlay")
+    st.html(page.quiet(words.time_words(courses, names, temp_c, reader)))
 
 
 def put_figures(scene: page.Scene, courses: Sequence[Course], names: Names, even_c: float | None) -> None:
     """The table of key figures, a line for each batch, with the line of its curve before its name."""
     said = queries.judgements([course.batch for course in courses])
-    rows = figures.figures(courses, said, even_c, scene.manner)
+    rows = figures.figures(courses, said, even_c, scene.reader)
     head = "".join(f'<th role="columnheader">{html.escape(heading)}</th>' for heading in rows[0])
     body = ""
     for course, style, row in zip(courses, STYLES, rows, strict=False):
@@ -58,7 +58,7 @@ def put_figures(scene: page.Scene, courses: Sequence[Course], names: Names, even
         body += f'<tr role="row">{_batch_cell(course, style, names, scene)}{cells}</tr>'
     st.html(
         '<div class="panel"><table class="rows figures" role="table"><tr role="row">'
-        f'<th role="columnheader">{html.escape(scene.manner.say("batch"))}</th>{head}</tr>{body}</table></div>'
+        f'<th role="columnheader">{html.escape(scene.reader.say("batch"))}</th>{head}</tr>{body}</table></div>'
     )
 
 
@@ -84,43 +84,43 @@ def _line_svg(style: LineStyle, palette: Palette) -> str:
 
 def put_trend(scene: page.Scene, title: str, courses: Sequence[Course], even_c: float | None) -> None:
     """Time to ready against the date, with the warmth of the dough under it, and what was made otherwise."""
-    manner = scene.manner
-    rows = differences.trend_frame(courses, even_c, manner.zone)
-    said = words.trend_sentence(rows, even_c, manner)
-    otherwise = words.changes_sentence(courses, manner)
-    st.html(page.section(manner.say("Over the weeks")) + page.note(f"{said} {otherwise}".strip()))
+    reader = scene.reader
+    rows = differences.trend_frame(courses, even_c, reader.zone)
+    said = words.trend_sentence(rows, even_c, reader)
+    otherwise = words.changes_sentence(courses, reader)
+    st.html(page.section(reader.say("Over the weeks")) + page.note(f"{said} {otherwise}".strip()))
     if rows["hours"].notna().sum() < 2:
         return
-    names = {"hours": manner.say("ready after, by the clock")}
+    names = {"hours": reader.say("ready after, by the clock")}
     if even_c is not None and rows["even"].notna().any():
-        names["even"] = words.even_words(even_c, manner)
+        names["even"] = words.even_words(even_c, reader)
     marks = [
-        (dial_ms(each.batch.started_at, manner.zone), words.change_words(each, manner))
+        (dial_ms(each.batch.started_at, reader.zone), words.change_words(each, reader))
         for each in differences.changes(courses)
     ]
     changed = pd.DataFrame(marks, columns=["at", "words"])
     lines = pd.concat([differences.trend_line(rows, column) for column in names], ignore_index=True)
-    day = partial(words.dial_day_text, manner=manner)
-    table = partial(exports.batches_table, courses, even_c, manner)
+    day = partial(words.dial_day_text, reader=reader)
+    table = partial(exports.batches_table, courses, even_c, reader)
     draw = partial(charts.trend_chart, rows, names, lines, changed, day=day)
-    page.put_exhibit(scene, Exhibit(title, manner.say("weeks"), said, table, draw), "trend")
+    page.put_exhibit(scene, Exhibit(title, reader.say("weeks"), said, table, draw), "trend")
     warm = rows[["at", "dough_c"]].rename(columns={"dough_c": "value"})
     if warm["value"].notna().any():
-        if manner.temp_unit == "F":
+        if reader.temp_unit == "F":
             warm = warm.assign(value=[fahrenheit(float(value)) for value in warm["value"]])
-        name = manner.say("dough in the mean, °{unit}", unit=manner.temp_unit)
-        draw = partial(charts.warmth_chart, warm, name, f"°{manner.temp_unit}", day=day)
-        sentence = words.warmth_sentence(courses, manner)
-        page.put_exhibit(scene, Exhibit(title, manner.say("dough temperatures"), sentence, table, draw), "warmth")
+        name = reader.say("dough in the mean, °{unit}", unit=reader.temp_unit)
+        draw = partial(charts.warmth_chart, warm, name, f"°{reader.temp_unit}", day=day)
+        sentence = words.warmth_sentence(courses, reader)
+        page.put_exhibit(scene, Exhibit(title, reader.say("dough temperatures"), sentence, table, draw), "warmth")
 
 
 def put_kept(scene: page.Scene, title: str, courses: Sequence[Course], names: Names) -> None:
     """How often batches were ready within what had been said at half their rise."""
-    manner = scene.manner
-    said = words.kept_sentence(courses, manner)
-    st.html(page.section(manner.say("How well forecasts held")) + page.note(said))
+    reader = scene.reader
+    said = words.kept_sentence(courses, reader)
+    st.html(page.section(reader.say("How well forecasts held")) + page.note(said))
     rows = differences.kept_frame(courses, names)
     if len(rows):
-        draw = partial(charts.kept_chart, rows, manner.say("minutes before and after ready"))
-        table = partial(exports.kept_table, courses, manner)
-        page.put_exhibit(scene, Exhibit(title, manner.say("forecasts held"), said, table, draw), "kept")
+        draw = partial(charts.kept_chart, rows, reader.say("minutes before and after ready"))
+        table = partial(exports.kept_table, courses, reader)
+        page.put_exhibit(scene, Exhibit(title, reader.say("forecasts held"), said, table, draw), "kept")

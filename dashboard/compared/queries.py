@@ -8,8 +8,8 @@ from dashboard import queries
 from dashboard.compared.course import Course, course_of
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Judgement
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.store import Store
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 
 KEPT_COURSES = 400  # ten recipes' newest; some ten kilobytes each
 

@@ -5,11 +5,11 @@ import html
 import streamlit as st
 
 from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading, sites
-from monitor.bakery.phrases import printable
-from monitor.bakery.times import clock_text
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
-from monitor.plan.step_words import step_text
+from monitor.wording.phrases import printable
+from monitor.wording.plan_steps import step_text
+from monitor.wording.times import clock_text
 
 TICK_S = 1.0
 DONE_WORDS = {
@@ -23,9 +23,9 @@ SOON_S = 60.0
 
 def show() -> None:
     """The countdown, a second at a time."""
-    manner = reading.manner(queries.database().parent)
-    subtitle = manner.say("Oven, loads, steam and out, as the dough has it now.")
-    st.html(page.heading(manner.say("Bake"), subtitle))
+    reader = reading.reader(queries.database().parent)
+    subtitle = reader.say("Oven, loads, steam and out, as the dough has it now.")
+    st.html(page.heading(reader.say("Bake"), subtitle))
 
     @st.fragment(run_every=TICK_S)
     def live() -> None:
@@ -39,26 +39,26 @@ def _draw(scene: page.Scene) -> None:
     live = plan_queries.current_plan(scene.now)
     step = None if live is None else plans.next_bake_step(live)
     if live is None or step is None:
-        title = html.escape(scene.manner.say("Nothing to bake"))
-        told = html.escape(scene.manner.say("A plan with a bake counts down here."))
+        title = html.escape(scene.reader.say("Nothing to bake"))
+        told = html.escape(scene.reader.say("A plan with a bake counts down here."))
         st.html(f'<div class="panel empty"><h2>{title}</h2><p>{told}</p></div>')
         return
     dough = live.now.dough(step.dough)
     seconds = (step.at - scene.now).total_seconds()
-    words = step_text(dough, step, scene.manner)
+    words = step_text(dough, step, scene.reader)
     colour = ' style="color: var(--ember)"' if seconds < SOON_S else ""
     name = html.escape(printable(dough.recipe.name))
-    at = scene.manner.say("at {at}", at=clock_text(step.at, scene.manner, scene.now))
+    at = scene.reader.say("at {at}", at=clock_text(step.at, scene.reader, scene.now))
     st.html(
         f'<div class="panel"><p class="saying">{name}: {html.escape(words)}</p>'
         f'<p class="huge countdown"{colour}>{plans.countdown_words(seconds)}</p>'
         f'<p class="quiet">{html.escape(at)}</p></div>'
     )
     if scene.store.is_copy:
-        st.html(page.quiet(sites.noted_there(scene.manner)))
+        st.html(page.quiet(sites.noted_there(scene.reader)))
     else:
         st.button(
-            page.plain(scene.manner.say(DONE_WORDS[step.kind])),
+            page.plain(scene.reader.say(DONE_WORDS[step.kind])),
             key=f"done-{step.key}",
             type="primary",
             on_click=plan_actions.done,
@@ -71,10 +71,10 @@ def _draw(scene: page.Scene) -> None:
             continue
         limit = ""
         if later.not_after is not None:
-            limit = scene.manner.say("good until {at}", at=clock_text(later.not_after, scene.manner, later.at))
+            limit = scene.reader.say("good until {at}", at=clock_text(later.not_after, scene.reader, later.at))
         rows.append(
-            f'<tr><td class="n">{html.escape(clock_text(later.at, scene.manner, scene.now))}</td>'
-            f"<td>{html.escape(step_text(owner, later, scene.manner))}</td><td>{html.escape(limit)}</td></tr>"
+            f'<tr><td class="n">{html.escape(clock_text(later.at, scene.reader, scene.now))}</td>'
+            f"<td>{html.escape(step_text(owner, later, scene.reader))}</td><td>{html.escape(limit)}</td></tr>"
         )
     if rows:
         st.html(f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>')

@@ -4,9 +4,9 @@ import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
 from dashboard import address, cards, noting, page, plots, queries, sites, standing, supposing, whole
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import clock_text, stage_word
 from monitor.recipe.batch import Batch, BatchId
+from monitor.wording.alerts import clock_text, stage_word
+from monitor.wording.reader import Reader
 
 
 def show(finished_page: StreamlitPage, start_page: StreamlitPage) -> None:
@@ -18,22 +18,22 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, start_page: Streamlit
     batches = {batch.id: batch for batch in scene.store.batches(running=True)}
     asked = queries.asked_batch_id()
     if asked is not None and asked not in batches and asked in {batch.id for batch in scene.store.batches()}:
-        st.html(page.heading(scene.store.batch(asked).name, scene.manner.say("This stage is over.")))
-        st.page_link(finished_page, label=scene.manner.say("See how it went"), query_params={"batch": str(asked)})
+        st.html(page.heading(scene.store.batch(asked).name, scene.reader.say("This stage is over.")))
+        st.page_link(finished_page, label=scene.reader.say("See how it went"), query_params={"batch": str(asked)})
         return
     if not batches:
         st.html(
             page.heading(
-                scene.manner.say("No dough is proofing"), scene.manner.say("Begin a batch, and its curve stands here.")
+                scene.reader.say("No dough is proofing"), scene.reader.say("Begin a batch, and its curve stands here.")
             )
         )
         if not scene.store.is_copy:
-            st.page_link(start_page, label=scene.manner.say("Start a batch"), icon=":material/arrow_forward:")
+            st.page_link(start_page, label=scene.reader.say("Start a batch"), icon=":material/arrow_forward:")
         return
     title, choice = st.columns([2.3, 1], gap="large", vertical_alignment="bottom")
-    key, batch = _chosen(batches, asked, scene.manner)
-    began = clock_text(batch.started_at, scene.manner, scene.now)
-    told = scene.manner.say("{stage}, begun {at}", stage=stage_word(batch.stage, scene.manner), at=began)
+    key, batch = _chosen(batches, asked, scene.reader)
+    began = clock_text(batch.started_at, scene.reader, scene.now)
+    told = scene.reader.say("{stage}, begun {at}", stage=stage_word(batch.stage, scene.reader), at=began)
     title.html(page.heading(batch.name, told))
     with st.container(key="bench"):
         side, notes, curve = (st.container(key=key) for key in ("side", "notes", "curve"))
@@ -44,12 +44,12 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, start_page: Streamlit
         _live_curve(batch)
     page.head_start("batch")
     with choice:
-        _put_choice(key, batches, scene.manner)
+        _put_choice(key, batches, scene.reader)
     with notes:
         if scene.store.is_copy:
-            st.html(page.quiet(sites.noted_there(scene.manner)))
+            st.html(page.quiet(sites.noted_there(scene.reader)))
         else:
-            noting.put_notes(batch, finished_page, scene.manner)
+            noting.put_notes(batch, finished_page, scene.reader)
     with question:
         supposing.put_question(scene, batch)
     with curve:
@@ -58,9 +58,9 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, start_page: Streamlit
         whole.put_whole(scene, batch)
 
 
-def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner) -> tuple[str, Batch]:
+def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, reader: Reader) -> tuple[str, Batch]:
     """The batch to show, by the address or by what was chosen last; and the key of the choice that is put later."""
-    key = f"which, in {manner.language.code}"  # a browser keeps the words of a choice as long as its key
+    key = f"which, in {reader.language.code}"  # a browser keeps the words of a choice as long as its key
     first = next(iter(batches))
     address.follows(key, asked if asked in batches else first)
     if st.session_state[key] not in batches:  # its stage has ended meanwhile
@@ -68,12 +68,12 @@ def _chosen(batches: dict[BatchId, Batch], asked: BatchId | None, manner: Manner
     return key, batches[st.session_state[key]]
 
 
-def _put_choice(key: str, batches: dict[BatchId, Batch], manner: Manner) -> None:
+def _put_choice(key: str, batches: dict[BatchId, Batch], reader: Reader) -> None:
     """The other batches; the address follows the choice."""
     chosen = st.selectbox(
-        manner.say("Another batch"),
+        reader.say("Another batch"),
         list(batches),
-        format_func=lambda batch_id: f"{batches[batch_id].name} · {stage_word(batches[batch_id].stage, manner)}",
+        format_func=lambda batch_id: f"{batches[batch_id].name} · {stage_word(batches[batch_id].stage, reader)}",
         key=key,
         label_visibility="collapsed",
     )

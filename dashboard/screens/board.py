@@ -8,7 +8,7 @@ from streamlit.navigation.page import StreamlitPage
 from dashboard import cards, page, queries, reading, sites, standing
 from dashboard.hands import dues, ordered
 from dashboard.strips import shared_hours
-from monitor.bakery.manner import Manner
+from monitor.wording.reader import Reader
 
 
 def show(batch_page: StreamlitPage, start_page: StreamlitPage) -> None:
@@ -30,18 +30,18 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage, start_page: StreamlitPag
     if not rows:
         standing.put_calling(queries.standing(scene.store), scene)
         if scene.store.is_copy:  # a batch is begun at its own site
-            st.html(page.quiet(scene.manner.say("No dough is proofing")))
+            st.html(page.quiet(scene.reader.say("No dough is proofing")))
             return
         _put_nothing_yet(scene, start_page)
         return
-    st.html(cards.bar(dues(rows, scene.now, scene.manner), scene))
+    st.html(cards.bar(dues(rows, scene.now, scene.reader), scene))
     standing.put_calling(queries.standing(scene.store), scene)
     hours = shared_hours([(row.batch, row.outlook) for row in rows], scene.now)
     kept = reading.in_address(scene.store.path.parent) | ({"site": scene.site} if scene.site else {})
-    for row in ordered(rows, scene.now, scene.manner):
+    for row in ordered(rows, scene.now, scene.reader):
         with st.container(key=f"card-{scene.site}{row.batch.id}"):
             st.html(cards.batch_card(row, hours, scene))
-            label = page.plain(scene.manner.say("Open {batch}", batch=row.batch.name))
+            label = page.plain(scene.reader.say("Open {batch}", batch=row.batch.name))
             st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id), **kept})
     quiet = reading.quiet_hours(scene.store.path.parent)
     st.html(f'<p class="quiet">{html.escape(standing.night_words(scene, quiet))}</p>')
@@ -49,18 +49,18 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage, start_page: StreamlitPag
 
 def _put_nothing_yet(scene: page.Scene, start_page: StreamlitPage) -> None:
     """What to do when no dough is proofing: the way to begin one here, then the one by a file."""
-    say = scene.manner.say
+    say = scene.reader.say
     st.html(
         page.heading(say("No dough is proofing"), say("Each batch you begin gets its tub and its strip of clock here."))
     )
     st.page_link(start_page, label=say("Start a batch"), icon=":material/arrow_forward:")
-    st.html(_by_file(str(scene.store.path.parent), scene.manner))
+    st.html(_by_file(str(scene.store.path.parent), scene.reader))
 
 
-def _by_file(folder: str, manner: Manner) -> str:
+def _by_file(folder: str, reader: Reader) -> str:
     """How a batch is begun by command."""
     told = {
-        key: html.escape(manner.say(sentence))
+        key: html.escape(reader.say(sentence))
         for key, sentence in {
             "title": "Or by a command",
             "describe": "Describe it in a small file:",
@@ -68,7 +68,7 @@ def _by_file(folder: str, manner: Manner) -> str:
             "demo": "To see a whole morning first, with invented doughs:",
         }.items()
     }
-    reads = html.escape(manner.say("This screen reads {folder}.", folder=folder))
+    reads = html.escape(reader.say("This screen reads {folder}.", folder=folder))
     return f"""<div class="panel empty"><h2>{told["title"]}</h2>
 <p>{told["describe"]} <code>loaf.toml</code></p>
 <pre>name = "Country loaf, tub 3"

@@ -9,8 +9,8 @@ import streamlit as st
 from dashboard import address, page
 from dashboard.compared import differences, plots, queries, words
 from dashboard.compared.differences import MOST_OFFERED, MOST_TOLD_APART, Choice, Repeated
-from monitor.bakery.wording import stage_word
 from monitor.recipe.batch import BatchId
+from monitor.wording.alerts import stage_word
 
 
 def show() -> None:
@@ -29,11 +29,11 @@ def _draw(scene: page.Scene) -> None:
         return
     whole = choice.repeated
     courses = queries.courses(differences.looked_at(choice))
-    names = words.names_of([course.batch for course in courses], scene.manner)
-    even_c = differences.even_temp_c(courses, scene.manner.temp_unit)
-    title = f"{whole.name}, {stage_word(whole.stage, scene.manner)}"
+    names = words.names_of([course.batch for course in courses], scene.reader)
+    even_c = differences.even_temp_c(courses, scene.reader.temp_unit)
+    title = f"{whole.name}, {stage_word(whole.stage, scene.reader)}"
     n, one, many = len(whole.batches), "{n} finished batch", "{n} finished batches beside each other"
-    heading.html(page.heading(title, scene.manner.count(n, one, many)))
+    heading.html(page.heading(title, scene.reader.count(n, one, many)))
     choice = _chosen_batches(choice, names, even_c, scene)
     address.write(differences.address_of(choice), differences.IN_ADDRESS)
     shown = [course for course in courses if course.batch.id in choice.batch_ids]
@@ -41,15 +41,15 @@ def _draw(scene: page.Scene) -> None:
         plots.put_overlay(scene, title, shown, names, even_c, is_even=choice.is_even)
         plots.put_figures(scene, shown, names, even_c)
     else:
-        st.html(page.quiet(scene.manner.say("Choose the batches to lay over each other.")))
+        st.html(page.quiet(scene.reader.say("Choose the batches to lay over each other.")))
     plots.put_trend(scene, title, courses, even_c)
     plots.put_kept(scene, title, courses, names)
 
 
 def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -> str:
     """What is missing for a comparison."""
-    say = scene.manner.say
-    made = ", ".join(f"{each.name} ({stage_word(each.stage, scene.manner)})" for each in once)
+    say = scene.reader.say
+    made = ", ".join(f"{each.name} ({stage_word(each.stage, scene.reader)})" for each in once)
     so_far = say("Finished once so far: {made}.", made=made) if made else say("Nothing is finished so far.")
     takes = say(
         "It takes two finished batches of one recipe, in the same stage. A batch belongs to the recipe that its file "
@@ -64,12 +64,12 @@ def _chosen_recipe(choice: Choice | None, offered: Sequence[Repeated], scene: pa
     by_key = {(each.recipe, each.stage.value): each for each in offered}
     asked = None if choice is None else (choice.repeated.recipe, choice.repeated.stage.value)
     chosen = st.selectbox(
-        scene.manner.say("Recipe and stage"),
+        scene.reader.say("Recipe and stage"),
         list(by_key),
         index=None if asked is None else 0,
-        format_func=lambda key: f"{by_key[key].name} · {stage_word(by_key[key].stage, scene.manner)}",
+        format_func=lambda key: f"{by_key[key].name} · {stage_word(by_key[key].stage, scene.reader)}",
         key=address.follows("recipe", asked),
-        placeholder=scene.manner.say("Choose a recipe"),
+        placeholder=scene.reader.say("Choose a recipe"),
     )
     address.told("recipe", chosen)
     if chosen is None or chosen == asked:
@@ -83,7 +83,7 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
     asked = [batch_id for batch_id in options if batch_id in choice.batch_ids]
     key = f"batches of {choice.repeated.recipe}, {choice.repeated.stage}"
     picked = st.pills(
-        scene.manner.say("Batches, {most} at most", most=MOST_TOLD_APART),
+        scene.reader.say("Batches, {most} at most", most=MOST_TOLD_APART),
         options,
         selection_mode="multi",
         format_func=lambda batch_id: names[batch_id],
@@ -92,18 +92,18 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
     address.told(key, picked)
     if len(picked) > MOST_TOLD_APART:
         too_many = "{most} at most can be told apart: take one off first."
-        st.toast(scene.manner.say(too_many, most=MOST_TOLD_APART))
+        st.toast(scene.reader.say(too_many, most=MOST_TOLD_APART))
         st.rerun()
     kept = tuple(batch_id for batch_id in options if batch_id in picked)
     if even_c is None:
-        st.html(page.quiet(scene.manner.say("No dough of this recipe was measured for its warmth, nor its air.")))
+        st.html(page.quiet(scene.reader.say("No dough of this recipe was measured for its warmth, nor its air.")))
         return replace(choice, batch_ids=kept, is_even=False)
     said = {
-        "clock": scene.manner.say("by the clock"),
-        "even": words.even_words(even_c, scene.manner),
+        "clock": scene.reader.say("by the clock"),
+        "even": words.even_words(even_c, scene.reader),
     }
     time = st.radio(
-        scene.manner.say("Time"),
+        scene.reader.say("Time"),
         list(said),
         format_func=lambda each: said[each],
         horizontal=True,

@@ -9,11 +9,11 @@ from streamlit.navigation.page import StreamlitPage
 from dashboard import cards, page, plots, queries, reading, review, standing, whole
 from dashboard.compared import differences
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
-from monitor.bakery.lessons import learned_sentence
-from monitor.bakery.wording import about_text, clock_text, date_words, stage_word
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
+from monitor.wording.alerts import about_text, clock_text, date_words, stage_word
+from monitor.wording.lessons import learned_sentence
 
 MOST_ROWS = 60  # of the table of forecasts
 
@@ -29,24 +29,24 @@ def _draw(scene: page.Scene, finished_page: StreamlitPage, compare_page: Streaml
     kept = reading.in_address(scene.store.path.parent)
     if asked in ended:
         with st.container(horizontal=True):
-            label = scene.manner.say("All finished batches")
+            label = scene.reader.say("All finished batches")
             st.page_link(finished_page, label=label, icon=":material/arrow_back:", query_params=kept)
             if differences.has_others(ended[asked], ended.values()):
-                label = scene.manner.say("Compare with others of this recipe")
+                label = scene.reader.say("Compare with others of this recipe")
                 st.page_link(compare_page, label=label, query_params={"batch": str(asked), **kept})
         _one(scene, queries.past(scene.store, ended[asked]))
         return
     if not ended:
-        told = scene.manner.say("When a stage ends, its curve and its forecasts are kept here.")
-        st.html(page.heading(scene.manner.say("Nothing is finished yet"), told))
+        told = scene.reader.say("When a stage ends, its curve and its forecasts are kept here.")
+        st.html(page.heading(scene.reader.say("Nothing is finished yet"), told))
         return
-    st.html(page.heading(scene.manner.say("Finished")))
+    st.html(page.heading(scene.reader.say("Finished")))
     newest_first = sorted(ended.values(), key=lambda batch: batch.ended_at or batch.started_at, reverse=True)
     for batch in newest_first:
         outlook = scene.store.latest_outlook(batch.id)
         with st.container(key=f"card-{batch.id}"):
-            st.html(cards.finished_card(batch, outlook, outcome_words(outcome_of(batch, outlook), scene.manner), scene))
-            label = page.plain(scene.manner.say("Open {batch}", batch=batch.name))
+            st.html(cards.finished_card(batch, outlook, outcome_words(outcome_of(batch, outlook), scene.reader), scene))
+            label = page.plain(scene.reader.say("Open {batch}", batch=batch.name))
             st.page_link(finished_page, label=label, query_params={"batch": str(batch.id), **kept})
 
 
@@ -55,11 +55,11 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     newest = past.outlooks[-1] if past.outlooks else None
     outcome = outcome_of(batch, newest)
     seen = review.reviewed(scene, batch)
-    day = date_words(batch.started_at, scene.manner)
-    st.html(page.heading(review.title(batch, seen, scene.manner), f"{stage_word(batch.stage, scene.manner)}, {day}"))
+    day = date_words(batch.started_at, scene.reader)
+    st.html(page.heading(review.title(batch, seen, scene.reader), f"{stage_word(batch.stage, scene.reader)}, {day}"))
     st.html(_moments(outcome, scene))
     if not past.outlooks:
-        st.html(page.quiet(scene.manner.say("It was never estimated.")))
+        st.html(page.quiet(scene.reader.say("It was never estimated.")))
         return
     review.put_account(scene, batch, seen, scene.store.alerts(batch.id))
     review.put_judgement(scene, batch, seen)
@@ -68,33 +68,33 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     if taught:
         st.html(taught)
     half = half_way(past.outlooks, batch.target.rise_pct)
-    said = about_text(past.outlooks[half].ready, scene.manner, past.outlooks[half].at)
+    said = about_text(past.outlooks[half].ready, scene.reader, past.outlooks[half].at)
     if said is not None and outcome.ready_at is not None:
-        came = clock_text(outcome.ready_at, scene.manner)
+        came = clock_text(outcome.ready_at, scene.reader)
         half_said = "At half its rise the monitor said {said}; it was {came}."
-        st.html(page.quiet(scene.manner.say(half_said, said=said, came=came)))
-    place = plots.put_moment_choice(past.outlooks, half, scene.manner)
+        st.html(page.quiet(scene.reader.say(half_said, said=said, came=came)))
+    place = plots.put_moment_choice(past.outlooks, half, scene.reader)
     plots.put_past_rise(scene, past, past.outlooks[place])
     with st.container(key="more"):  # not on the printed page
         plots.put_past_air(scene, past, past.outlooks[place])
-        st.html(page.section(scene.manner.say("Every forecast made at the time")))
+        st.html(page.section(scene.reader.say("Every forecast made at the time")))
         plots.put_forecasts(scene, past, outcome.ready_at)
         st.html(_in_numbers(past, outcome.ready_at, scene))
-        st.html(f"{page.section(scene.manner.say('Calls that went out'))}{standing.calls_table(past.messages, scene)}")
+        st.html(f"{page.section(scene.reader.say('Calls that went out'))}{standing.calls_table(past.messages, scene)}")
         whole.put_whole(scene, batch)
 
 
 def _moments(outcome: Outcome, scene: page.Scene) -> str:
     """Ready, peaked, ended, in large numbers, with the sentence under them."""
-    manner = scene.manner
-    ready = {} if outcome.is_peak else {manner.say("ready"): outcome.ready_at}
+    reader = scene.reader
+    ready = {} if outcome.is_peak else {reader.say("ready"): outcome.ready_at}
     moments: dict[str, datetime | None] = {
         **ready,
-        manner.say("peaked"): outcome.peak_at,
-        manner.say("ended"): outcome.ended_at,
+        reader.say("peaked"): outcome.peak_at,
+        reader.say("ended"): outcome.ended_at,
     }
     pairs = "".join(f"<div><dt>{html.escape(what)}</dt>{_moment(at, scene)}</div>" for what, at in moments.items())
-    return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, scene.manner))}</p>'
+    return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, scene.reader))}</p>'
 
 
 def _taught(batch: Batch, scene: page.Scene) -> str:
@@ -102,14 +102,14 @@ def _taught(batch: Batch, scene: page.Scene) -> str:
     learned = learned_from(scene.store.lessons(batch.recipe_key), batch)
     if learned is None:
         return ""
-    said = f"{batch.recipe_key}: {learned_sentence(learned, scene.manner, has_formula=batch.formula is not None)}."
+    said = f"{batch.recipe_key}: {learned_sentence(learned, scene.reader, has_formula=batch.formula is not None)}."
     return f'<p class="quiet">{html.escape(said[0].upper() + said[1:])}</p>'
 
 
 def _moment(at: datetime | None, scene: page.Scene) -> str:
     if at is None:
-        return f'<dd class="none">{html.escape(scene.manner.say("not by its end"))}</dd>'
-    return f"<dd>{html.escape(clock_text(at, scene.manner))}</dd>"
+        return f'<dd class="none">{html.escape(scene.reader.say("not by its end"))}</dd>'
+    return f"<dd>{html.escape(clock_text(at, scene.reader))}</dd>"
 
 
 def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene) -> str:
@@ -117,14 +117,14 @@ def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene)
     said = [outlook for outlook in past.outlooks if came_at is None or outlook.at <= came_at]
     step = max(1, -(-len(said) // MOST_ROWS))
     rows = "".join(
-        f'<tr><td class="t">{clock_text(outlook.at, scene.manner)}</td>'
+        f'<tr><td class="t">{clock_text(outlook.at, scene.reader)}</td>'
         f"<td>{html.escape(_said(outlook, scene))}</td></tr>"
         for outlook in said[::step]
     )
-    said_at, ready = (html.escape(scene.manner.say(words)) for words in ("said at", "ready"))
+    said_at, ready = (html.escape(scene.reader.say(words)) for words in ("said at", "ready"))
     table = f'<table class="rows"><tr><th>{said_at}</th><th>{ready}</th></tr>{rows}</table>'
-    return f"<details><summary>{html.escape(scene.manner.say('In numbers'))}</summary>{table}</details>"
+    return f"<details><summary>{html.escape(scene.reader.say('In numbers'))}</summary>{table}</details>"
 
 
 def _said(outlook: Outlook, scene: page.Scene) -> str:
-    return about_text(outlook.ready, scene.manner, outlook.at) or scene.manner.say(outlook.why or "no forecast")
+    return about_text(outlook.ready, scene.reader, outlook.at) or scene.reader.say(outlook.why or "no forecast")

@@ -10,10 +10,10 @@ from dashboard.node_cards import CALIBRATED
 from dashboard.node_exhibit import Seen
 from dashboard.strips import HEARD_GAP
 from dashboard.svg import picture
-from monitor.bakery.wording import channel_word, clock_text
-from monitor.sinks.rows import FaultCount
+from monitor.store.rows import FaultCount
 from monitor.units import fahrenheit
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
+from monitor.wording.alerts import channel_word, clock_text
 
 # What each channel is called in a row of large numbers; its unit and its decimals.
 NAMES = {
@@ -37,9 +37,9 @@ PLUG_IN = "Plug one in, or let it log in to your broker, and start the collector
 
 def show() -> None:
     """All nodes ever heard of, looked at again every few seconds."""
-    manner = reading.manner(queries.database().parent)
-    subtitle = manner.say("When each was heard, what it said last, and what could not be used.")
-    st.html(page.heading(manner.say("Nodes"), subtitle))
+    reader = reading.reader(queries.database().parent)
+    subtitle = reader.say("When each was heard, what it said last, and what could not be used.")
+    st.html(page.heading(reader.say("Nodes"), subtitle))
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
@@ -58,22 +58,22 @@ def _draw(scene: page.Scene) -> None:
         page.keep(node_exhibit.exhibit(seen, scene), "nodes")
     else:
         st.html(
-            f'<div class="panel empty"><h2>{html.escape(scene.manner.say("No node has been heard yet"))}</h2>'
-            f"<p>{html.escape(scene.manner.say(PLUG_IN))} <code>proofing-monitor collect</code></p></div>"
+            f'<div class="panel empty"><h2>{html.escape(scene.reader.say("No node has been heard yet"))}</h2>'
+            f"<p>{html.escape(scene.reader.say(PLUG_IN))} <code>proofing-monitor collect</code></p></div>"
         )
     faults = scene.store.faults()
-    said = _faults(faults, scene) if faults else page.quiet(scene.manner.say("Everything that came could be used."))
-    st.html(f"{page.section(scene.manner.say('What could not be used'))}{said}")
+    said = _faults(faults, scene) if faults else page.quiet(scene.reader.say("Everything that came could be used."))
+    st.html(f"{page.section(scene.reader.say('What could not be used'))}{said}")
 
 
 def _unheard(heard: set[NodeId], scene: page.Scene) -> str:
     """The nodes that running batches are to be read from and that nobody has ever heard."""
     wanted = {node: batch.name for batch in scene.store.batches(running=True) for _, node in batch.nodes}
-    told = scene.manner.say("never heard")
+    told = scene.reader.say("never heard")
     return "".join(
         f'<div class="panel node"><div><p class="urn">{html.escape(node.removeprefix("urn:dev:"))}</p>'
         f'<p class="heard">{_marked(told, False)}</p></div><p class="todo">'
-        f"{html.escape(scene.manner.say('{batch} waits for it', batch=name))}</p></div>"
+        f"{html.escape(scene.reader.say('{batch} waits for it', batch=name))}</p></div>"
         for node, name in sorted(wanted.items())
         if node not in heard
     )
@@ -81,8 +81,8 @@ def _unheard(heard: set[NodeId], scene: page.Scene) -> str:
 
 def _node(one: Seen, scene: page.Scene) -> str:
     row = one.row
-    words = node_cards.heard_words(row, scene.manner, scene.now)
-    state, is_well = node_cards.state_words(row, scene.manner, scene.now)
+    words = node_cards.heard_words(row, scene.reader, scene.now)
+    state, is_well = node_cards.state_words(row, scene.reader, scene.now)
     strip = node_exhibit.strip(one, scene, scene.palette)
     shown = [each for each in row.newest if each.channel in SHOWN]
     newest_at = max((each.measured_at for each in shown), default=None)
@@ -91,7 +91,7 @@ def _node(one: Seen, scene: page.Scene) -> str:
     stands = whereabouts.of_node(row.node, scene.store.path.parent)
     place = f"<b>{stands}</b> · " if stands else ""
     health = "".join(
-        f"<div><dt>{html.escape(scene.manner.say(what))}</dt><dd>{html.escape(told)}</dd></div>"
+        f"<div><dt>{html.escape(scene.reader.say(what))}</dt><dd>{html.escape(told)}</dd></div>"
         for what, told in one.health
     )
     return (
@@ -110,20 +110,20 @@ def _marked(words: str, is_well: bool) -> str:
 def _value(said: Reading, newest_at: datetime | None, scene: page.Scene) -> str:
     unit, decimals = SHOWN[said.channel]
     value = said.value
-    if unit == "°C" and scene.manner.temp_unit == "F":
+    if unit == "°C" and scene.reader.temp_unit == "F":
         value, unit = fahrenheit(value), "°F"
-    at = clock_text(said.measured_at, scene.manner, scene.now)
+    at = clock_text(said.measured_at, scene.reader, scene.now)
     doubt = ""
     if said.flag is not Flag.OK:
-        doubt = f" · {html.escape(scene.manner.say('doubtful: {flag}', flag=scene.manner.say(FLAGS[said.flag])))}"
+        doubt = f" · {html.escape(scene.reader.say('doubtful: {flag}', flag=scene.reader.say(FLAGS[said.flag])))}"
     elif newest_at is not None and said.channel in CALIBRATED and newest_at - said.measured_at > HEARD_GAP:
-        doubt = f" · {_marked(scene.manner.say('not read since'), False)}"
+        doubt = f" · {_marked(scene.reader.say('not read since'), False)}"
     elif node_exhibit.is_stuck(said, scene):
-        doubt = f" · {_marked(scene.manner.say('stuck for an hour'), False)}"
-    title = html.escape(channel_word(said.channel, scene.manner), quote=True)
+        doubt = f" · {_marked(scene.reader.say('stuck for an hour'), False)}"
+    title = html.escape(channel_word(said.channel, scene.reader), quote=True)
     return (
-        f'<div title="{title}"><dt>{html.escape(scene.manner.say(NAMES[said.channel]))}</dt>'
-        f"<dd>{scene.manner.number(value, decimals)} {unit}<small>{at}{doubt}</small></dd></div>"
+        f'<div title="{title}"><dt>{html.escape(scene.reader.say(NAMES[said.channel]))}</dt>'
+        f"<dd>{scene.reader.number(value, decimals)} {unit}<small>{at}{doubt}</small></dd></div>"
     )
 
 
@@ -132,9 +132,9 @@ def _faults(faults: list[FaultCount], scene: page.Scene) -> str:
         f"<tr><td class='who'>{html.escape(fault.node.removeprefix('urn:dev:'))}<br>"
         f'<span class="quiet">{html.escape(fault.source)}</span></td>'
         f'<td>{html.escape(fault.reason)}</td><td class="n">{fault.count}</td>'
-        f'<td class="n">{clock_text(fault.last_at, scene.manner, scene.now)}</td></tr>'
+        f'<td class="n">{clock_text(fault.last_at, scene.reader, scene.now)}</td></tr>'
         for fault in faults
     )
-    titles = [html.escape(scene.manner.say(title)) for title in FAULT_TITLES]
+    titles = [html.escape(scene.reader.say(title)) for title in FAULT_TITLES]
     head = '<tr><th>{}</th><th>{}</th><th class="n">{}</th><th class="n">{}</th></tr>'.format(*titles)
     return f'<div class="panel"><table class="rows">{head}{rows}</table></div>'

@@ -8,15 +8,15 @@ from pathlib import Path
 import streamlit as st
 
 from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading, sites
-from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import place_word, printable, temp_text
-from monitor.bakery.times import clock_text
+from monitor.collector.plan_runner import next_stages
 from monitor.errors import ConfigError
 from monitor.plan.day import steps_of
 from monitor.plan.live import hotter_c
-from monitor.plan.step_words import out_sentence, step_text, window_sentence
-from monitor.settings.formulary import recipes_in
-from monitor.workers.day_runner import next_stages
+from monitor.settings.recipes import recipes_in
+from monitor.wording.phrases import place_word, printable, temp_text
+from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
+from monitor.wording.reader import Reader
+from monitor.wording.times import clock_text
 
 USUAL_HOUR = clock_time(12, 30)
 DAYS = ("today", "tomorrow", "the day after")
@@ -25,9 +25,9 @@ HEADINGS = ("otherwise", "begin", "out", "by itself", "its loaves")
 
 def show() -> None:
     """The newest plan, looked at again every few seconds; below it, the way to a new one."""
-    manner = reading.manner(queries.database().parent)
-    subtitle = manner.say("The day backwards from the hour it must be out of the oven, moved by the dough.")
-    st.html(page.heading(manner.say("Plan"), subtitle))
+    reader = reading.reader(queries.database().parent)
+    subtitle = reader.say("The day backwards from the hour it must be out of the oven, moved by the dough.")
+    st.html(page.heading(reader.say("Plan"), subtitle))
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
@@ -41,11 +41,11 @@ def show() -> None:
 def _draw(scene: page.Scene) -> None:
     live = plan_queries.current_plan(scene.now)
     if live is None:
-        title = html.escape(scene.manner.say("No plan for today"))
+        title = html.escape(scene.reader.say("No plan for today"))
         if scene.store.is_copy:
             st.html(f'<div class="panel empty"><h2>{title}</h2></div>')
             return
-        told = html.escape(scene.manner.say("Make one below, or with this command:"))
+        told = html.escape(scene.reader.say("Make one below, or with this command:"))
         st.html(
             f'<div class="panel empty"><h2>{title}</h2><p>{told} '
             "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
@@ -55,27 +55,27 @@ def _draw(scene: page.Scene) -> None:
         st.html(f'<p class="section">{html.escape(printable(dough.recipe.name))}</p>{plans.day_picture(dough, scene)}')
         page.keep(plan_exports.day_exhibit(dough, live, scene), f"day-{dough.key}")
         said = [
-            out_sentence(dough, scene.manner, scene.now),
-            window_sentence(dough, scene.manner),
+            out_sentence(dough, scene.reader, scene.now),
+            window_sentence(dough, scene.reader),
             plan_queries.food(live, dough),
         ]
         st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other
-        words = scene.manner.say(
+        words = scene.reader.say(
             "{place} is {air}; the plan was made for {planned}",
-            place=place_word(name, scene.manner),
-            air=temp_text(air_c, scene.manner),
-            planned=temp_text(planned_c, scene.manner),
+            place=place_word(name, scene.reader),
+            air=temp_text(air_c, scene.reader),
+            planned=temp_text(planned_c, scene.reader),
         )
         st.html(f'<p class="note">{html.escape(words)}</p>')
     waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
     for dough, stage in () if scene.store.is_copy else waiting[:2]:
         step = next(each for each in steps_of(dough) if each.stage == stage.number)
-        at = clock_text(step.at, scene.manner, scene.now)
-        what = step_text(dough, step, scene.manner)
-        label = page.plain(scene.manner.say("Begin now: {what} ({at})", what=what, at=at))
+        at = clock_text(step.at, scene.reader, scene.now)
+        what = step_text(dough, step, scene.reader)
+        label = page.plain(scene.reader.say("Begin now: {what} ({at})", what=what, at=at))
         is_next = (dough, stage) == waiting[0]
         st.button(
             label,
@@ -89,50 +89,50 @@ def _draw(scene: page.Scene) -> None:
 
 def _ask(scene: page.Scene) -> None:
     """A form that plans a recipe of the folder for an hour; of a copy where that is done instead."""
-    manner = scene.manner
+    reader = scene.reader
     if scene.store.is_copy:
-        st.html(page.quiet(sites.noted_there(manner)))
+        st.html(page.quiet(sites.noted_there(reader)))
         return
     folder = queries.database().parent
     recipes = recipes_in(folder)
-    st.html(f'<p class="section">{html.escape(manner.say("Plan another"))}</p>')
+    st.html(f'<p class="section">{html.escape(reader.say("Plan another"))}</p>')
     if not recipes:
-        told = manner.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
+        told = reader.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
         st.html(f'<p class="quiet">{html.escape(told)}</p>')
         return
     with st.form("make a plan"):
-        path = st.selectbox(manner.say("Recipe"), recipes, format_func=lambda each: each.stem)
+        path = st.selectbox(reader.say("Recipe"), recipes, format_func=lambda each: each.stem)
         columns = st.columns(2)
         day = columns[0].selectbox(
-            manner.say("Day"),
+            reader.say("Day"),
             range(len(DAYS)),
             index=1,
-            format_func=lambda ahead: manner.say(DAYS[ahead]),
+            format_func=lambda ahead: reader.say(DAYS[ahead]),
         )
-        at = columns[1].time_input(manner.say("Out of the oven at"), USUAL_HOUR, step=timedelta(minutes=5))
+        at = columns[1].time_input(reader.say("Out of the oven at"), USUAL_HOUR, step=timedelta(minutes=5))
         buttons = st.columns(2)
-        is_planned = buttons[0].form_submit_button(manner.say("Plan it"))
-        is_compared = buttons[1].form_submit_button(manner.say("Otherwise, side by side"))
+        is_planned = buttons[0].form_submit_button(reader.say("Plan it"))
+        is_compared = buttons[1].form_submit_button(reader.say("Otherwise, side by side"))
     if is_planned:
-        _make(path, day, at, manner)
+        _make(path, day, at, reader)
     if is_compared:
-        _compare(path, day, at, manner)
+        _compare(path, day, at, reader)
 
 
-def _make(path: Path, day: int, at: clock_time, manner: Manner) -> None:
+def _make(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
         told = plan_actions.make(path, day, at)
     except ConfigError as error:
-        told = [manner.told(error)]
+        told = [reader.told(error)]
     st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))
 
 
-def _compare(path: Path, day: int, at: clock_time, manner: Manner) -> None:
+def _compare(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
         rows = plan_queries.side_by_side(path, day, at)
     except ConfigError as error:
-        st.html(f'<p class="note">{html.escape(manner.told(error))}</p>')
+        st.html(f'<p class="note">{html.escape(reader.told(error))}</p>')
         return
-    head = "".join(f"<th>{html.escape(manner.say(words))}</th>" for words in HEADINGS)
+    head = "".join(f"<th>{html.escape(reader.say(words))}</th>" for words in HEADINGS)
     body = "".join(f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
     st.html(f'<div class="panel"><table class="rows"><tr>{head}</tr>{body}</table></div>')

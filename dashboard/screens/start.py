@@ -12,13 +12,13 @@ from dashboard.starting import (
     likes,
     recipes_at_hand,
 )
-from monitor.bakery.wording import stage_word
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
 from monitor.recipe.intent import Intent
-from monitor.recipe.tables import LONGEST_NAME
-from monitor.sinks.shelf import Shelf
+from monitor.recipe.toml_tables import LONGEST_NAME
+from monitor.store.vessels import Shelf
 from monitor.units import celsius, fahrenheit
 from monitor.wire.readings import Channel, NodeId
+from monitor.wording.alerts import stage_word
 
 BY_EYE = "no node: levels read by eye"
 NOT_TARED = (
@@ -34,51 +34,51 @@ def show(batch_page: StreamlitPage) -> None:
 
 
 def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
-    manner = scene.manner
+    reader = scene.reader
     if scene.store.is_copy:
-        st.html(page.heading(manner.say("Start a batch"), sites.noted_there(manner)))
+        st.html(page.heading(reader.say("Start a batch"), sites.noted_there(reader)))
         return
-    subtitle = manner.say("What it is, what it stands in, which node looks at it. Tare, and go.")
-    st.html(page.heading(manner.say("Start a batch"), subtitle))
+    subtitle = reader.say("What it is, what it stands in, which node looks at it. Tare, and go.")
+    st.html(page.heading(reader.say("Start a batch"), subtitle))
     recipes, faults = recipes_at_hand(scene.store.path.parent)
-    offered = likes(scene.store.batches(), recipes, scene.manner, scene.now)
-    like = offered[st.selectbox(manner.say("Like one before, or by a recipe"), list(offered), key="like")]
+    offered = likes(scene.store.batches(), recipes, scene.reader, scene.now)
+    like = offered[st.selectbox(reader.say("Like one before, or by a recipe"), list(offered), key="like")]
     for fault in faults:
-        st.html(page.note(manner.told(fault)))
+        st.html(page.note(reader.told(fault)))
     made = _what(like, scene)
     with queries.opened_as(Shelf) as store:
         vessels = shelf.vessels_of(store, like.batch if like.has_vessel else None)
         vessel_name = st.selectbox(
-            manner.say("It stands in"),
+            reader.say("It stands in"),
             list(vessels),
-            format_func=lambda name: shelf.vessel_word(name, manner),
+            format_func=lambda name: shelf.vessel_word(name, reader),
             key="vessel",
         )
     vessel = vessels[vessel_name]
     st.html(shelf.shelf_html(vessels, vessel_name, scene))
-    st.html(f'<p class="quiet">{shelf.measures(vessel, scene.manner)}</p>')
-    shelf.put_another(manner)
+    st.html(f'<p class="quiet">{shelf.measures(vessel, scene.reader)}</p>')
+    shelf.put_another(reader)
     nodes = {row.node.removeprefix("urn:dev:"): row.node for row in scene.store.nodes()}
     usual = like.batch.node_of(Channel.DISTANCE)
     names = [*nodes, BY_EYE]
     place = next((names.index(name) for name, node in nodes.items() if node == usual), 0)
     node = nodes.get(
         st.selectbox(
-            manner.say("Looked at by"),
+            reader.say("Looked at by"),
             names,
             index=place,
-            format_func=lambda name: manner.say(BY_EYE) if name == BY_EYE else name,
+            format_func=lambda name: reader.say(BY_EYE) if name == BY_EYE else name,
             key="node",
         )
     )
     vessel = replace(vessel, sensor_to_base_mm=taring.tared_mm(vessel_name, vessel, node))
     if node is not None:
-        taring.put_live_reading(node, vessel_name, vessel, manner)
+        taring.put_live_reading(node, vessel_name, vessel, reader)
         if vessel.sensor_to_base_mm is None:
-            st.html(page.quiet(manner.say(NOT_TARED)))
+            st.html(page.quiet(reader.say(NOT_TARED)))
     batch, dough_c = made
     batch = replace(batch, vessel=vessel, nodes=_nodes(like, node), started_at=scene.now)
-    if st.button(manner.say("Go"), key="go", type="primary", width="stretch", disabled=not batch.name):
+    if st.button(reader.say("Go"), key="go", type="primary", width="stretch", disabled=not batch.name):
         begun = actions.begin(batch, Intent(dough_c))
         if begun is not None:
             st.switch_page(batch_page, query_params={"batch": str(begun)})
@@ -86,26 +86,26 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
 
 def _what(like: Like, scene: page.Scene) -> tuple[Batch, float]:
     """Name, stage, target and planned warmth; the rest as the batch it is like."""
-    manner = scene.manner
+    reader = scene.reader
     name, stage = st.columns([1.6, 1])
     model = like.batch
-    said = name.text_input(manner.say("Name"), value=model.name, max_chars=LONGEST_NAME, key=f"name-{like.key}")
+    said = name.text_input(reader.say("Name"), value=model.name, max_chars=LONGEST_NAME, key=f"name-{like.key}")
     stages = list(Stage)
     chosen = stage.selectbox(
-        manner.say("Stage"),
+        reader.say("Stage"),
         stages,
         index=stages.index(model.stage),
-        format_func=lambda each: stage_word(each, scene.manner),
+        format_func=lambda each: stage_word(each, scene.reader),
         key=f"stage-{like.key}",
     )
     band, warmth = st.columns([1.6, 1], vertical_alignment="bottom")
     usual_pct = USUAL_BAND_PCT if model.target.rise_pct is None else model.target.rise_pct
-    wants_peak = warmth.checkbox(manner.say("wait for its peak"), value=model.target.is_peak, key=f"peak-{like.key}")
-    label = manner.say("Band at, % risen")
+    wants_peak = warmth.checkbox(reader.say("wait for its peak"), value=model.target.is_peak, key=f"peak-{like.key}")
+    label = reader.say("Band at, % risen")
     pct = band.number_input(label, 5.0, 400.0, usual_pct, 5.0, format="%.0f", disabled=wants_peak)
-    is_f = scene.manner.temp_unit == "F"
+    is_f = scene.reader.temp_unit == "F"
     usual = fahrenheit(like.dough_c) if is_f else like.dough_c
-    label = manner.say("Dough meant to be, {unit}", unit=f"°{manner.temp_unit}")
+    label = reader.say("Dough meant to be, {unit}", unit=f"°{reader.temp_unit}")
     temp = st.number_input(label, 0.0, 110.0, usual, 0.5, format="%.1f")
     usual_preheat = DEFAULT_PREHEAT_MIN if chosen is Stage.FINAL_PROOF else None
     new = Batch(

@@ -15,8 +15,8 @@ from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.store import Store
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 
 WIDTHS = pytest.mark.parametrize("width", [1280, 390])
 DEVICES = {"desktop": 1280, "tablet": 820, "phone": 390}

@@ -13,8 +13,8 @@ import pytest
 from harness import PATIENCE_S, wait_until
 
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
-from monitor.workers.alone import is_at_work
+from monitor.store.collector_lock import is_collector_running
+from monitor.store.store import Store
 
 PROGRAM = [sys.executable, "-m", "monitor.cli"]
 BOOT = "0a1b2c3d"
@@ -59,7 +59,7 @@ class CollectorProcess:
         self.data_dir.mkdir(parents=True, exist_ok=True)
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(self._command, stdout=log, stderr=log, env=self._environ)
-        wait_until(lambda: self._alive() and is_at_work(self.data_dir), "the collector is at work", 60.0)
+        wait_until(lambda: self._alive() and is_collector_running(self.data_dir), "the collector is at work", 60.0)
         return self
 
     def __exit__(

@@ -13,8 +13,8 @@ from programs import PROGRAM, environment, run_program
 from streamlit.testing.v1 import AppTest
 
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.copies import copies_in
-from monitor.sinks.spool import Spool
+from monitor.store.copies import copies_in
+from monitor.store.spool import Spool
 
 SPEED = "360"
 APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"

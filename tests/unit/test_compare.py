@@ -12,15 +12,15 @@ from sample_bakery import NOW, ROUND_TUB, around, minutes
 
 from dashboard.compared import course, differences, exports, figures, trend, words
 from dashboard.compared.course import Course, Kept, Said, Warmth, course_of
-from monitor.bakery.manner import Manner
 from monitor.dough.kinetics import relative_rate
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Judgement, Verdict
+from monitor.wording.reader import Reader
 
-TOLD = Manner(UTC)
+TOLD = Reader(UTC)
 
 
 def ended(
@@ -286,7 +286,7 @@ def test_a_day_gets_its_year_when_it_might_be_read_as_another() -> None:
 
 
 def test_a_name_has_the_day_of_the_bakers_own_zone() -> None:
-    auckland = Manner(ZoneInfo("Pacific/Auckland"))
+    auckland = Reader(ZoneInfo("Pacific/Auckland"))
     late = replace(ended(1), started_at=datetime(2026, 3, 2, 18, 0, tzinfo=UTC))
     assert words.day_text(late.started_at, auckland) == "3 Mar"
 
@@ -374,7 +374,7 @@ def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None
     curves = exports.curves_table([known, unknown], names, 24.0)
     assert list(curves["since_start_h"]) == [0.0, 3.0, 0.0, 3.0]
     assert list(curves["even_h"].isna()) == [False, False, True, True]
-    batches = exports.batches_table([known, unknown], 24.0, Manner(UTC, "F"))
+    batches = exports.batches_table([known, unknown], 24.0, Reader(UTC, "F"))
     assert batches["dough_f"][0] == pytest.approx(75.2)
     assert list(batches["ready_even_h"]) == pytest.approx([2.0, float("nan")], nan_ok=True)
     assert str(batches["began_local"][0]).startswith("2026-03-01T09:36:00")

@@ -16,7 +16,7 @@ from dashboard.compared.charts import STYLES
 from dashboard.theme import DAY, NIGHT, SHAPE_CONTRAST, Palette, contrast
 from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 
 def _screen() -> None:

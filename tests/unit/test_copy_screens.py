@@ -9,8 +9,8 @@ from streamlit.testing.v1 import AppTest
 
 from monitor.recipe.batch import BatchId
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.copies import Copy, copy_of
-from monitor.sinks.store import Store
+from monitor.store.copies import Copy, copy_of
+from monitor.store.store import Store
 
 SAID = "A copy to look at: what is done is noted at its own site."
 WIDGETS = ("button", "text_input", "text_area", "number_input", "checkbox", "radio", "time_input", "file_uploader")

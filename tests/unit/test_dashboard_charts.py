@@ -29,14 +29,14 @@ from dashboard.frames import (
     worded,
 )
 from dashboard.theme import DAY, NIGHT
-from monitor.bakery.manner import Manner
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.track import EMPTY, Series, track_from_readings
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
+from monitor.wording.reader import Reader
 
-TOLD = Manner(UTC)
+TOLD = Reader(UTC)
 START = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (230.0, 230.0), 250.0, 320.0)

@@ -14,7 +14,7 @@ from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId, Event, EventKind
 from monitor.settings.access import SECRET_HEADER, USER_HEADER, Role
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 ROOT = Path(__file__).resolve().parents[2]
 PROXY = '[dashboard]\nlogin = "proxy"\nbakers = ["anna"]\nviewers = ["shop"]\n'

@@ -12,14 +12,14 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import plans
 from dashboard.theme import DAY
-from monitor.bakery.manner import Manner
 from monitor.clock import wall_clock
+from monitor.collector.plan_runner import Foreteller, live_plan, start_next
 from monitor.plan.day import Plan
-from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.daybook import DayBook
-from monitor.workers.day_runner import Foreteller, live_plan, start_next
+from monitor.store.plans import DayBook
+from monitor.wording.reader import Reader
 
 HOSTILE = "<img src=x onerror=alert(1)>"
 
@@ -173,7 +173,7 @@ def test_what_has_moved_is_told_beside_its_time(folder: Path):
     with DayBook(folder / DATABASE_NAME) as book:
         for _ in range(2):  # the dough is mixed at once, a day before its preferment is ripe
             now = wall_clock()
-            start_next(book, live_plan(book, plan, now, Foreteller(book)), now, Manner(UTC))
+            start_next(book, live_plan(book, plan, now, Foreteller(book)), now, Reader(UTC))
     assert "moved -" in words(shown("plan"))
 
 
@@ -185,6 +185,6 @@ def test_a_countdown_reads_as_a_clock(seconds: float, text: str):
 def test_the_picture_of_a_day_says_it_all_in_words():
     found = make_plan((Order(made_up.recipe(), made_up.NOON),), made_up.KITCHEN, made_up.MORNING, UTC)
     assert isinstance(found, Plan)
-    svg = plans.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Manner(UTC), DAY)
+    svg = plans.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Reader(UTC), DAY)
     for stage in ("preferment", "first rise", "final proof"):
         assert stage in svg

@@ -17,11 +17,11 @@ def _screen() -> None:
     import streamlit as st
 
     from dashboard import reading
-    from monitor.bakery.phrases import temp_text
-    from monitor.bakery.times import clock_text
+    from monitor.wording.phrases import temp_text
+    from monitor.wording.times import clock_text
 
     folder = Path(os.environ["PROOFING_DATA_DIR"])
-    told = reading.manner(folder)  # before the choice is drawn, as every screen asks
+    told = reading.reader(folder)  # before the choice is drawn, as every screen asks
     at = clock_text(datetime(2026, 3, 2, 14, 30, tzinfo=UTC), told)
     st.text(f"{told.language.code} {temp_text(25.0, told)} {told.mass_unit} {at}")
     reading.put_choice(folder)

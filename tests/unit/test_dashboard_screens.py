@@ -15,18 +15,18 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import door, queries
 from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
-from monitor.bakery.alerts import Alert, AlertKind, Phase, Sort, Subject
-from monitor.bakery.wording import CAUTIONS
+from monitor.alerts.dough import Alert, AlertKind, Phase, Sort, Subject
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.learning import Lesson
 from monitor.dough.prior import prior_of
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent, Verdict
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.shelf import Shelf
-from monitor.sinks.store import Store
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
+from monitor.store.vessels import Shelf
 from monitor.wire.readings import Channel
+from monitor.wording.alerts import CAUTIONS
 
 
 def _screen() -> None:

@@ -16,8 +16,8 @@ from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.copies import Copy, copy_of
-from monitor.sinks.store import Store
+from monitor.store.copies import Copy, copy_of
+from monitor.store.store import Store
 
 APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"
 SECRET = "the proxy's own"
@@ -148,5 +148,5 @@ def test_settings_of_the_directory_hold_for_its_copies(ids: dict[str, BatchId], 
     (tmp_path / "config.toml").write_text('temp_unit = "F"\n')
     with queries.opened("rye-street") as store:
         reading._settings.clear()
-        assert reading.manner(store.path.parent).temp_unit == "F"
+        assert reading.reader(store.path.parent).temp_unit == "F"
         reading._settings.clear()

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from monitor.recipe.batch import Batch, EventKind, Stage
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.reviews import Reviews
+from monitor.store.reviews import Reviews
 
 
 def _screen() -> None:

@@ -6,14 +6,14 @@ import numpy as np
 import pytest
 
 from dashboard import node_cards
-from monitor.bakery.manner import Manner
 from monitor.recipe.calibration import Calibration, How
-from monitor.sinks.lookups import Hearing
-from monitor.sinks.store import Store
+from monitor.store.lookups import Hearing
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.wording.reader import Reader
 
 NOW = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
-CELSIUS, FAHRENHEIT = Manner(UTC), Manner(UTC, temp_unit="F")
+CELSIUS, FAHRENHEIT = Reader(UTC), Reader(UTC, temp_unit="F")
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 
 

@@ -14,10 +14,10 @@ from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.settings.in_force import effective_settings
+from monitor.settings.effective import effective_settings
 from monitor.settings.places import Place, nodes_at, place_of, place_within
-from monitor.sinks.arrivals import Arrivals, Heard
-from monitor.sinks.store import Store
+from monitor.store.arrivals import Arrivals, Heard
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 NODE = "urn:dev:mac:020000fffe5e0001"

@@ -9,7 +9,7 @@ import pytest
 from dashboard import door, queries, sites
 from monitor.errors import AccessError
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
-from monitor.sinks.copies import Copy, copy_of
+from monitor.store.copies import Copy, copy_of
 
 SECRET = "the proxy's own"
 SETTINGS = """\
