@@ -337,7 +337,7 @@ def _add_backtest(backtest: argparse.ArgumentParser) -> None:
         "--train",
         type=seeds_or_folder,
         metavar="C:D",
-        help="what the alternatives learn from: seeds, or a folder (500:600)",
+        help="what the baselines learn from: seeds, or a folder (500:600)",
     )
     backtest.add_argument("--fast", action="store_true", help="a dozen doughs: does it run?")
     backtest.add_argument("--skip-calls", action="store_true", help="forecasts only: half the time")

@@ -22,8 +22,8 @@ import numpy as np
 from distributed import Client, Future, KilledWorker, Security, as_completed, connect
 
 import monitor
-from monitor.backtest.locations import Origin
-from monitor.backtest.parallel import Spread, Told, in_chunks, over
+from monitor.backtest.locations import RecordingLocation
+from monitor.backtest.parallel import CountProgress, TaskMap, in_chunks, over
 from monitor.errors import ConfigError, MonitorError
 from monitor.network import is_loopback
 
@@ -65,7 +65,7 @@ class OnCluster:
         self._client = client
         self._address = address
 
-    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: Told) -> list[Found]:
+    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress) -> list[Found]:
         told(0, len(tasks))
         threads = sum(self._client.nthreads().values())
         chunks = in_chunks(tasks, max(1, threads))
@@ -83,7 +83,7 @@ class OnCluster:
 
         def sent() -> Iterator[Future]:
             for number, chunk in waiting:
-                carried = [task.carried() if isinstance(task, Origin) else task for task in chunk]
+                carried = [task.carried() if isinstance(task, RecordingLocation) else task for task in chunk]
                 future = self._client.submit(_there, shared, carried, program(), pure=False)
                 numbers[future.key] = number
                 yield future
@@ -144,7 +144,7 @@ async def _answered(address: str, security: Security) -> None:
 
 
 @contextmanager
-def on_cluster(address: str, *, is_network_trusted: bool = False) -> Iterator[Spread]:
+def on_cluster(address: str, *, is_network_trusted: bool = False) -> Iterator[TaskMap]:
     """The workers of the scheduler at an address, ``tcp://host:port`` or ``tls://host:port``.
 
     Raises

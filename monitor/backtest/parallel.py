@@ -10,17 +10,19 @@ from monitor.errors import MonitorError
 
 Task = TypeVar("Task")
 Found = TypeVar("Found")
-Told = Callable[[int, int], None]
+CountProgress = Callable[[int, int], None]
 
 LONGEST_CHUNK = 8  # judgement: enough short tasks at once to pay for sending them, few enough to show progress
 CHUNKS_A_WORKER = 4
 DEATHS = 3  # judgement: a task that takes its process down for the third time will always do so
 
 
-class Spread(Protocol):
+class TaskMap(Protocol):
     """Runs a function over tasks somewhere, telling how many are done; what it returns does not depend on where."""
 
-    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: Told) -> list[Found]: ...
+    def __call__(
+        self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress
+    ) -> list[Found]: ...
 
 
 def in_chunks(tasks: Sequence[Task], workers: int) -> list[Sequence[Task]]:
@@ -50,7 +52,7 @@ class OnCores:
     def __init__(self, cores: int) -> None:
         self.cores = cores
 
-    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: Told) -> list[Found]:
+    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress) -> list[Found]:
         told(0, len(tasks))
         if self.cores <= 1:
             found = []

@@ -6,11 +6,11 @@ from datetime import datetime, time
 from pathlib import Path
 from typing import TextIO
 
-from monitor.dough.climate import AirStep
-from monitor.dough.learning import Learned, learned_from
+from monitor.dough.learning import RecipeExperience, learned_from
 from monitor.dough.outlook import Outlook
+from monitor.dough.scenarios import air_for, cold_spell, out_of_cold_for, scenario_outlook
+from monitor.dough.temperature import UNMEASURED_ROOM_C, AirStep
 from monitor.dough.track import Track
-from monitor.dough.whatif import USUAL_ROOM_C, air_for, cold_spell, foretold, out_of_cold_for
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId
 from monitor.settings.config import load_config
@@ -28,12 +28,12 @@ class _Dough:
 
     batch: Batch
     track: Track
-    learned: Learned | None
+    learned: RecipeExperience | None
     now: datetime
     reader: Reader
 
     def foretold(self, ahead: tuple[AirStep, ...] = ()) -> Outlook:
-        return foretold(self.batch, self.track, self.now, ahead, learned=self.learned)
+        return scenario_outlook(self.batch, self.track, self.now, ahead, learned=self.learned)
 
     def words(self, outlook: Outlook) -> str:
         return alerts.outlook_sentence(self.batch, outlook, self.reader)
@@ -80,7 +80,7 @@ def _what_air(dough: _Dough, wanted_at: datetime) -> str:
 def _answers(dough: _Dough, args: argparse.Namespace) -> list[str]:
     """How the dough stands, and what comes of what is supposed."""
     as_now = dough.foretold()
-    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
+    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else UNMEASURED_ROOM_C
     room_c = measured_c if args.air is None else args.air
     if args.cold_from is not None:
         in_at = dough.next(args.cold_from, dough.now)

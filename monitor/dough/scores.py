@@ -1,4 +1,4 @@
-"""How good forecasts were: error, coverage, sharpness and both at once, from their quantiles or samples.
+"""How good forecasts were: error, coverage, sharpness and both at once, from their quantiles.
 
 Every score is a plain function of arrays with one row for each forecast; lower is better except where it says so. A
 moment that did not come, or that a forecast puts beyond its horizon, counts as coming at the horizon: ``censored``.
@@ -64,29 +64,6 @@ def crps_from_quantiles(truth: ArrayLike, quantiles: ArrayLike, levels: ArrayLik
     fine = known[:, step] * (1.0 - share) + known[:, step + 1] * share
     result: Array = 2.0 * np.mean(pinball(np.asarray(truth, dtype=np.float64)[:, None], fine, FINE_LEVELS), axis=1)
     return result
-
-
-def crps_from_samples(truth: float, samples: ArrayLike, weights: ArrayLike | None = None) -> float:
-    """Continuous ranked probability score of a forecast given by (weighted) samples, in the unit of the truth.
-
-    Notes
-    -----
-    E|X - y| - E|X - X'|/2 (Gneiting & Raftery 2007, J. Am. Stat. Assoc. 102, 359-378, from memory), the second term
-    from the sorted samples.
-
-    Examples
-    --------
-    >>> crps_from_samples(0.5, [0.0, 1.0])
-    0.25
-    """
-    values = np.asarray(samples, dtype=np.float64)
-    share = np.full(values.shape, 1.0 / values.size) if weights is None else np.asarray(weights, dtype=np.float64)
-    share = share / np.sum(share)
-    order = np.argsort(values, kind="stable")
-    values, share = values[order], share[order]
-    below = np.cumsum(share)[:-1]
-    spread = float(np.sum(np.diff(values) * below * (1.0 - below)))  # E|X - X'|/2
-    return float(np.sum(share * np.abs(values - truth))) - spread
 
 
 def interval_score(truth: ArrayLike, low: ArrayLike, high: ArrayLike, coverage: float) -> Array:

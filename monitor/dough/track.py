@@ -59,6 +59,12 @@ class Track:
         )
 
     @property
+    def is_sensed(self) -> bool:
+        """True when a sensor ever measured anything; False when it was only looked at by eye, or not at all."""
+        sensed = (self.air_temp_c, self.humidity_pct, self.dough_temp_c, self.distance_mm)
+        return any(series.t_s.size for series in sensed)
+
+    @property
     def last_t_s(self) -> float | None:
         """Time of the newest reading of any channel, seconds since the start; None when there is none."""
         ends = [

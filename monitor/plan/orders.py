@@ -4,7 +4,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from math import ceil, floor
 
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.errors import UnfitError
 from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, is_shaped_in
 from monitor.plan.kitchen import Kitchen
@@ -28,7 +28,7 @@ class Order:
 
     recipe: Recipe
     wanted_at: datetime | None
-    learned: tuple[Learned | None, ...] = ()
+    learned: tuple[RecipeExperience | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
