@@ -13,7 +13,7 @@ import made_up_day as made_up
 
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Message, Sort, Subject
-from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
+from monitor.dough.outlook import Band, FanPoint, KeptText, Moments, Outlook, State
 from monitor.plan.day import Plan
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
@@ -355,7 +355,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
             NOW,
             State.NOT_RISING,
             Band(-1.0, 1.5, 4.0),
-            why="it has not begun to rise",
+            why=KeptText("it has not begun to rise", "en"),
             last_reading_at=NOW,
             start_volume_ml=2500.0,
         ),

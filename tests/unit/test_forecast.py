@@ -204,6 +204,18 @@ def test_readings_long_gone_are_no_readings():
     assert found.rise_pct is not None
 
 
+@pytest.mark.parametrize(("silence_min", "state"), [(19.0, State.NO_READINGS), (21.0, State.RISING)])
+def test_how_long_may_be_silent_is_a_setting(silence_min, state):
+    found = outlook(BATCH, track_of(rise_at, hours=1.0), at(80), silence_min=silence_min)
+    assert found.state is state
+
+
+def test_a_dough_looked_at_by_eye_never_falls_silent():
+    level = Series(np.array([300.0, 3600.0]), np.array([70.0, 90.0]), np.array([2.0, 2.0]))
+    assert look(100, Track(level_mm=level)).state is not State.NO_READINGS
+    assert look(100, Track(level_mm=level, air_temp_c=sensor([60.0], [25.0]))).state is State.NO_READINGS
+
+
 def test_a_peak_target_is_ready_at_the_peak():
     found = look(60, track_of(rise_at), replace(BATCH, target=Target(None)))
     assert found.ready == found.peak
