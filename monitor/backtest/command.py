@@ -13,8 +13,8 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsed
 from rich.progress import Progress as Bars
 
 from monitor.backtest.evaluation import Progress, Split, cross_validated, run
-from monitor.backtest.locations import InFolder, RecordingLocation, locations_in
-from monitor.backtest.parallel import OnCores, TaskMap
+from monitor.backtest.locations import FolderLocation, RecordingLocation, locations_in
+from monitor.backtest.parallel import ProcessMap, TaskMap
 from monitor.backtest.simulated import SIMULATORS, simulated
 from monitor.backtest.table import call_rows_of, rows_of, text_of
 from monitor.errors import ConfigError
@@ -66,7 +66,7 @@ def simulators_named(name: str) -> tuple[str, ...]:
 def _task_map(options: BacktestOptions) -> AbstractContextManager[TaskMap]:
     """Where the work is done."""
     if options.scheduler is None:
-        return nullcontext(OnCores(options.cores))
+        return nullcontext(ProcessMap(options.cores))
     try:
         from monitor.backtest.cluster import on_cluster  # slow to load, and a package that few need
     except ImportError as error:
@@ -89,7 +89,7 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
 
         def recordings(simulators: tuple[str, ...], seeds: range, stage: str) -> Sequence[RecordingLocation]:
             made = simulated(simulators, seeds, options.cache, options.cores, partial(tell, stage))
-            return [InFolder(path) for path in made]
+            return [FolderLocation(path) for path in made]
 
         if options.folder is not None:
             test = locations_in(options.folder)

@@ -234,9 +234,12 @@ def _calls(
         found = estimated(now_s)
         return np.inf if found.ready.p50 is None else (found.ready.p50 - found.at).total_seconds()
 
-    asked = {ESTIMATOR: estimator_ahead_s, **{method: baseline.ahead_s for method, baseline in baselines.items()}}
+    ahead_by_method = {
+        ESTIMATOR: estimator_ahead_s,
+        **{method: baseline.ahead_s for method, baseline in baselines.items()},
+    }
     calls = []
-    for method, ahead_s in asked.items():
+    for method, ahead_s in ahead_by_method.items():
         at_s = called_s(ahead_s, from_s, until_s)
         off_s = at_s - recording.ready_s
         if not np.isfinite(recording.ready_s):  # never ready: silence is right, any call is early

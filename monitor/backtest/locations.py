@@ -43,7 +43,7 @@ class RecordingLocation(Protocol):
 
 
 @dataclass(frozen=True, slots=True)
-class InFolder:
+class FolderLocation:
     """A recording as files."""
 
     path: Path
@@ -85,7 +85,7 @@ class CarriedFiles:
 
 
 @dataclass(frozen=True, slots=True)
-class InStore:
+class StoreLocation:
     """A finished batch in the database of a data directory."""
 
     database: Path
@@ -127,10 +127,10 @@ def locations_in(folder: Path) -> Sequence[RecordingLocation]:
     """
     database = folder / DATABASE_NAME
     if not database.is_file():
-        return [InFolder(path) for path in find_recordings(folder)]
+        return [FolderLocation(path) for path in find_recordings(folder)]
     with Store(database) as store:
         store.look_only()
-        found = [InStore(database, batch.id) for batch in store.batches(running=False)]
+        found = [StoreLocation(database, batch.id) for batch in store.batches(running=False)]
     if not found:
         raise ConfigError(f"{database}: holds no batch that has ended; end one, or name a folder of exported batches")
     return found

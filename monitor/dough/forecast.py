@@ -83,7 +83,19 @@ def _rate_doubts(batch: Batch, warmth: DoughTemperature, now_s: float) -> Array:
 def weighted_quantiles(values: Array, weights: Array, quantiles: Array) -> Array:
     """Quantiles of weighted values, each the smallest value with at least that much weight up to its middle.
 
-    Infinite values count as "later than everything": a quantile that falls on them is infinite.
+    Parameters
+    ----------
+    values : array, shape (n,)
+        In any unit; infinite for "later than everything".
+    weights : array, shape (n,)
+        Summing to one.
+    quantiles : array, shape (k,)
+        Levels, 0..1.
+
+    Returns
+    -------
+    array, shape (k,)
+        Infinite where the quantile falls on infinite values.
     """
     order = np.argsort(values, kind="stable")
     values, weights = values[order], weights[order]
@@ -243,7 +255,17 @@ def _problem(request: ForecastRequest, known: Track, seen: Observations | None, 
 
 
 def courses_seen(batch: Batch, track: Track, at: datetime, prior: Prior) -> Ensemble | None:
-    """Courses that agree with the readings of a batch up to a moment; None when no height was measured."""
+    """Courses that agree with the readings of a batch up to a moment; None when no height was measured.
+
+    Parameters
+    ----------
+    track
+        All readings; later ones than ``at`` are not looked at.
+    at
+        Aware UTC datetime.
+    prior
+        Of the curve's numbers.
+    """
     request = ForecastRequest(batch, track, at, timedelta(hours=1))
     known = track.upto(request.now_s)
     seen = observations(batch, known, request.now_s)

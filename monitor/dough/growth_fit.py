@@ -31,10 +31,22 @@ def gompertz_curve(t_h: Array, numbers: Array) -> Array:
 
 
 def ratkowsky_curve(x: Array, numbers: Array) -> Array:
-    """b1 / (1 + exp(b2 - b3 x))^(1/b4), the form of two NIST reference problems; three numbers stand for b4 = 1.
+    """b1 / (1 + exp(b2 - b3 x))^(1/b4), the form of two NIST reference problems.
 
-    Ratkowsky 1983, Nonlinear Regression Modeling, by way of the files of the NIST StRD (seen). It is the Richards
-    curve with A = b1, nu = b4.
+    Parameters
+    ----------
+    x : array, shape (n,)
+    numbers : array, shape (k, 3) or (k, 4)
+        b1 to b4; three numbers stand for b4 = 1.
+
+    Returns
+    -------
+    array, shape (k, n)
+
+    Notes
+    -----
+    Ratkowsky 1983, Nonlinear Regression Modeling, by way of the files of the NIST StRD (seen). It is the Richards curve
+    with A = b1, nu = b4.
     """
     exponent = np.clip(numbers[:, 1:2] - numbers[:, 2:3] * x, -600.0, 600.0)
     power = 1.0 if numbers.shape[1] == 3 else numbers[:, 3:4]
@@ -81,7 +93,19 @@ class CurveFit:
 
 
 def curve_slopes(curve: Curve, t: Array, numbers: Array) -> Array:
-    """Derivative of the curve by each number, by central differences, shape (n, p)."""
+    """Derivative of the curve by each number, by central differences.
+
+    Parameters
+    ----------
+    curve
+        Such as :func:`logistic_curve`.
+    t : array, shape (n,)
+    numbers : array, shape (p,)
+
+    Returns
+    -------
+    array, shape (n, p)
+    """
     step = 6e-6 * np.maximum(np.abs(numbers), 1e-3)  # the cube root of the rounding error: the best for this formula
     moved = curve(t, np.concatenate([numbers + np.diag(step), numbers - np.diag(step)]))
     half = numbers.size
@@ -181,7 +205,20 @@ def _inverse(curvature: Array) -> Array:
 
 
 def growth_start(t_h: ArrayLike, y: ArrayLike) -> Array:
-    """Greatest rise, steepest slope and lag to begin a search from, read off a course. Shape (3,)."""
+    """Greatest rise, steepest slope and lag to begin a search from, read off a course.
+
+    Parameters
+    ----------
+    t_h : array, shape (n,)
+        Times, ascending. [h]
+    y : array, shape (n,)
+        The course, in any unit.
+
+    Returns
+    -------
+    array, shape (3,)
+        In the unit of the course, that per hour, and hours.
+    """
     times, values = np.asarray(t_h, dtype=np.float64), np.asarray(y, dtype=np.float64)
     span = max(1, times.size // 6)
     rise, run = values[span:] - values[:-span], times[span:] - times[:-span]

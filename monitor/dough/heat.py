@@ -20,8 +20,24 @@ FAN_AIR_W_M2K = 15.0  # from memory, 10-25: cabinet with a fan
 def biot(
     *, volume_ml: float, area_mm2: float, film_w_m2k: float, conductivity_w_m_k: float = CONDUCTIVITY_W_M_K
 ) -> float:
-    """Resistance inside the dough over that at its surface, h (V/A)/k. [-]  Below 0.1 it is one temperature throughout.
+    """Resistance inside the dough over that at its surface, h (V/A)/k.
 
+    Parameters
+    ----------
+    volume_ml, area_mm2
+        Of the dough, and of its surface. [mL, mm2]
+    film_w_m2k
+        Heat transfer to the air. [W/(m2 K)]
+    conductivity_w_m_k
+        Of the dough. [W/(m K)]
+
+    Returns
+    -------
+    float
+        Below 0.1 the dough is one temperature throughout. [-]
+
+    Examples
+    --------
     >>> round(biot(volume_ml=870.0, area_mm2=50_490.0, film_w_m2k=5.0), 2)
     0.19
     """
@@ -73,8 +89,17 @@ def time_constant_s(
 def vessel_time_constant_s(vessel: Vessel, mass_g: float, film_w_m2k: float = STILL_AIR_W_M2K) -> float:
     """Time constant of so much dough, not yet risen, in a thin-walled vessel with air all around it. [s]
 
-    The wall counts as no resistance and no mass, so a thick pot is slower; on an insulating shelf it is slower too.
+    Parameters
+    ----------
+    vessel : Vessel
+        Its wall counts as no resistance and no mass: a thick pot is slower, and so is an insulating shelf.
+    mass_g
+        Dough, above 0. [g]
+    film_w_m2k
+        Heat transfer to the air. [W/(m2 K)]
 
+    Examples
+    --------
     >>> from monitor.recipe.vessel import Shape
     >>> tub = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0)
     >>> round(vessel_time_constant_s(tub, 1724.0) / 60.0)

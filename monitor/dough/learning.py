@@ -190,7 +190,20 @@ def in_order(lessons: Iterable[Lesson]) -> tuple[Lesson, ...]:
 
 
 def learned_from(lessons: Iterable[Lesson], batch: Batch) -> RecipeExperience | None:
-    """What lessons of a batch's recipe and stage say about it; other lessons are left out. None without any."""
+    """What lessons of a batch's recipe and stage say about it.
+
+    Parameters
+    ----------
+    lessons
+        Any; those of other recipes and stages are left out.
+    batch
+        The batch to come.
+
+    Returns
+    -------
+    RecipeExperience or None
+        None without any lesson of its recipe and stage.
+    """
     mine = in_order(each for each in lessons if each.recipe == batch.recipe_key and each.stage is batch.stage)
     if not mine:
         return None
@@ -403,8 +416,16 @@ def _factor(offs: Sequence[Sequence[float]]) -> float:
 def widened(moments: Moments, factor: float, now: datetime, until: datetime) -> Moments:
     """Quantiles with their distances from the median multiplied by a factor.
 
-    What has happened already stays as it is, and no quantile that lies ahead is moved into the past. None stays None,
-    and what is moved beyond the horizon ``until`` becomes it.
+    Parameters
+    ----------
+    moments
+        What has happened already stays as it is; None stays None.
+    factor
+        Above 0. [-]
+    now
+        No quantile that lies ahead is moved before it.
+    until
+        The horizon: what is moved beyond it becomes None.
     """
     middle = moments.p50
     if middle is None or middle <= now or factor == 1.0:

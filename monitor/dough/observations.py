@@ -83,13 +83,24 @@ def sensor_sd_mm(heights_mm: NDArray[np.float64]) -> float:
 
 
 def step_sd_mm(heights_mm: NDArray[np.float64], sd_mm: float) -> float:
-    """Lasting error of a sensor that counts in steps: noise of at least half a step averages it out. [mm]"""
+    """Lasting error of a sensor that counts in steps: noise of at least half a step averages it out. [mm]
+
+    Parameters
+    ----------
+    heights_mm : array, shape (n,)
+        As the sensor gave them. [mm]
+    sd_mm
+        Noise of one reading. [mm]
+
+    Notes
+    -----
+    Fundamental of the rounding error under Gaussian dither (Widrow's quantisation theorem, from memory): amplitude
+    step/pi exp(-2 pi^2 sd^2/step^2).
+    """
     values = np.unique(heights_mm)
     if values.size < 2:
         return 1.0  # judgement: a sensor that has said one single value may count in steps of some millimetres
     step_mm = float(np.min(np.diff(values)))
-    # Fundamental of the rounding error under Gaussian dither of standard deviation sd (Widrow's quantisation theorem,
-    # from memory): amplitude step/pi exp(-2 pi^2 sd^2/step^2).
     return float(step_mm / (np.pi * np.sqrt(2.0)) * np.exp(-2.0 * (np.pi * sd_mm / step_mm) ** 2))
 
 
@@ -174,7 +185,20 @@ def rise_over_batch_start(
 
 
 def observations(batch: Batch, track: Track, until_s: float) -> Observations | None:
-    """What the height readings and events of a batch say up to a moment; None before the first usable height."""
+    """What the height readings and events of a batch say up to a moment.
+
+    Parameters
+    ----------
+    track
+        Its readings up to that moment.
+    until_s
+        The moment, since the start. [s]
+
+    Returns
+    -------
+    Observations or None
+        None before the first usable height.
+    """
     vessel = batch.vessel
     t_s, heights = _usable_heights(batch, track.distance_mm)
     eye = track.level_mm

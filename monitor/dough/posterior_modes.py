@@ -177,7 +177,15 @@ def _starts(pilots: Array, costs: Array) -> list[Array]:
 
 
 def posterior_modes(fit: Misfit, pilots: Array) -> list[list[Mode]]:
-    """The distinct best members of each dough, best first."""
+    """The distinct best members of each dough, best first.
+
+    Parameters
+    ----------
+    fit : Misfit
+        Of ``n_doughs`` doughs.
+    pilots : array, shape (n_doughs, n_pilots, n_numbers)
+        Members among which the starts of the search are chosen.
+    """
     starts = [_starts(*each) for each in zip(pilots, fit.cost(pilots, fit.residuals(pilots)), strict=True)]
     owners = np.repeat(np.arange(len(starts)), [len(each) for each in starts])
     are_rivals = (owners[:, np.newaxis] == owners) & ~np.eye(owners.size, dtype=bool)

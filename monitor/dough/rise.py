@@ -76,7 +76,20 @@ def knot_times_s(now_s: float) -> Array:
 
 
 def hat_basis(at_s: Array, knots_s: Array) -> Array:
-    """Weights that interpolate between knots, shape (n_at, n_knots)."""
+    """Piecewise-linear (hat) basis functions: weights that interpolate between knots.
+
+    Parameters
+    ----------
+    at_s : array, shape (n_at,)
+        Where; beyond the ends the outermost knot holds. [s]
+    knots_s : array, shape (n_knots,)
+        Ascending. [s]
+
+    Returns
+    -------
+    array, shape (n_at, n_knots)
+        Each row sums to one. [-]
+    """
     return np.stack([np.interp(at_s, knots_s, row) for row in np.eye(knots_s.size)], axis=1)
 
 
@@ -250,7 +263,11 @@ def _ensembles_of_shape(problems: Sequence[EstimationProblem]) -> Iterator[Ensem
 def ensembles(problems: Sequence[EstimationProblem]) -> Iterator[tuple[int, Ensemble]]:
     """Courses that each of some doughs may take, weighted by how well they agree with what was seen of it.
 
-    Each comes with its dough's place among the problems, in an order of no meaning, and can be let go before the next.
+    Yields
+    ------
+    (int, Ensemble)
+        The dough's place among the problems, in an order of no meaning, and its courses, which can be let go before the
+        next come.
     """
     by_shape: dict[tuple[int, ...], list[int]] = {}
     for number, problem in enumerate(problems):

@@ -114,7 +114,18 @@ def track_of(series: Mapping[Channel, Series]) -> Track:
 
 
 def running_median(values: NDArray[np.float64], n: int) -> NDArray[np.float64]:
-    """Median of each value and its neighbours, ``n`` = 3 or 5 in all; the ends are repeated beyond the ends."""
+    """Median of each value and its neighbours; the ends are repeated beyond the ends.
+
+    Parameters
+    ----------
+    values : array, shape (m,)
+    n
+        3 or 5 in all.
+
+    Returns
+    -------
+    array, shape (m,)
+    """
     padded = np.pad(values, n // 2, mode="edge")
     a, b, c, *more = (padded[first : first + values.size] for first in range(n))
     if more:  # of five, the middle one is that of the fifth and the two inner ones of the other four

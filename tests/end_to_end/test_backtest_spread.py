@@ -15,7 +15,7 @@ from programs import PROGRAM, environment
 from spread_tasks import deadly, squared, squared_the_second_time
 
 from monitor.backtest.cluster import checked, on_cluster
-from monitor.backtest.parallel import OnCores
+from monitor.backtest.parallel import ProcessMap
 from monitor.errors import ConfigError, MonitorError
 
 DASK = [sys.executable, "-m", "distributed.cli"]
@@ -97,7 +97,7 @@ def test_what_a_worker_that_was_killed_had_in_hand_is_done_again(cluster, tmp_pa
 
 
 def test_a_process_of_this_machine_that_was_killed_is_done_again(tmp_path):
-    assert OnCores(2)(partial(squared_the_second_time, tmp_path), range(20), ignored) == [n * n for n in range(20)]
+    assert ProcessMap(2)(partial(squared_the_second_time, tmp_path), range(20), ignored) == [n * n for n in range(20)]
     assert (tmp_path / "died").exists()
 
 
@@ -106,7 +106,7 @@ def test_a_task_that_kills_whoever_takes_it_ends_the_run_with_a_reason(cluster):
     with on_cluster(cluster) as each, pytest.raises(MonitorError, match="several workers died"):
         each(deadly, [1], ignored)
     with pytest.raises(MonitorError, match="was killed"):
-        OnCores(2)(deadly, [1], ignored)
+        ProcessMap(2)(deadly, [1], ignored)
 
 
 @in_a_thread_of_its_own

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from monitor.archive.export import export_batch
-from monitor.backtest.locations import InFolder, locations_in
+from monitor.backtest.locations import FolderLocation, locations_in
 from monitor.backtest.recordings import Recording
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError
@@ -67,7 +67,7 @@ def test_a_batch_of_a_store_is_the_same_recording_as_its_export(data_dir, tmp_pa
     with Store(data_dir / DATABASE_NAME) as store:
         export_batch(store, store.batch(BatchId(1)), tmp_path / "exported" / "1")
     (kept,), (exported,) = locations_in(data_dir), locations_in(tmp_path / "exported")
-    assert isinstance(exported, InFolder)
+    assert isinstance(exported, FolderLocation)
     assert_same(kept.load(judged), exported.load(judged))
 
 
@@ -90,7 +90,7 @@ def test_a_fault_in_a_carried_file_names_the_file_it_came_from(data_dir, tmp_pat
         export_batch(store, store.batch(BatchId(1)), folder)
     (folder / "BATCH.toml").write_text("name = [")
     with pytest.raises(ConfigError, match=str(folder / "BATCH.toml")):
-        InFolder(folder).carried().load(judged)
+        FolderLocation(folder).carried().load(judged)
 
 
 def test_a_data_directory_without_a_finished_batch_is_said(tmp_path):
