@@ -24,7 +24,10 @@ def is_open(folder: Path) -> bool:
         st.html(page.heading(manner.say("Closed"), told))
         st.html(page.note(manner.told(error)))
         return False
-    if access.login is Login.PROXY and (known := door.name(folder)):
+    if access.login is Login.NONE:
+        why = manner.say("A proxy has let you in, but the settings in {folder} name none.", folder=folder)
+        st.html(page.heading(manner.say("Closed"), why))
+    elif access.login is Login.PROXY and (known := door.name(folder)):
         why = manner.say("You are logged in as {name}, who is on no list of bakers and viewers.", name=known)
         st.html(page.heading(manner.say("Closed"), why))
     elif access.login is Login.PROXY:

@@ -17,6 +17,7 @@ from typing import TypeVar
 import streamlit as st
 
 from dashboard import door, sites
+from monitor.arguments import path
 from monitor.bakery.alerts import MORE, Alert, Message, Phase
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
@@ -86,9 +87,9 @@ class Past:
 def data_dir() -> Path:
     """The data directory: ``--data-dir`` after ``--`` among the arguments, the environment's, or the usual one."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
-    parser.add_argument("--data-dir", type=Path)
+    parser.add_argument("--data-dir", type=path)
     options, _ = parser.parse_known_args(sys.argv[1:])
-    return Path(options.data_dir or default_data_dir(os.environ))
+    return default_data_dir(os.environ) if options.data_dir is None else options.data_dir
 
 
 def database(site: str | None = None) -> Path:

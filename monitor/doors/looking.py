@@ -7,7 +7,7 @@ from pathlib import Path
 from monitor.clock import SystemClock
 from monitor.doors import broker, proxy
 from monitor.doors.certificates import CA_KEY_NAME, FOLDER, KEY_NAME, Pair, given_pair, kept_pair, pair_faults
-from monitor.doors.screens import LOGIN_NAME, login_file
+from monitor.doors.screens import login_file
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
@@ -15,6 +15,7 @@ from monitor.sayings import Saying
 from monitor.settings.access import Login
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import Config
+from monitor.settings.data_dir import LOGIN_NAME
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.sources.claim import STANDBY, claim_of, retained
 

@@ -1,4 +1,4 @@
-"""``python -m monitor.watch.probe URL``: ends with 0 when what answers there is well; for whoever restarts what is not.
+"""Whether what answers at an address is well: ``python -P -m monitor.watch.probe URL`` ends with 0 when it is.
 
 A collector's ``/metrics`` answers from a thread of its own, so the number it gives for its loop is looked at too.
 """
@@ -30,7 +30,7 @@ def fault_at(url: str) -> str:
 
 def main() -> int:
     """Look once; the process's exit status comes back."""
-    fault = fault_at(sys.argv[1]) if len(sys.argv) == 2 else "usage: python -m monitor.watch.probe URL"
+    fault = fault_at(sys.argv[1]) if len(sys.argv) == 2 else "usage: python -P -m monitor.watch.probe URL"
     if fault:
         print(fault, file=sys.stderr)
     return 1 if fault else 0

@@ -10,6 +10,7 @@ import pytest
 from sample_bakery import fill
 
 from dashboard import door, queries
+from monitor.doors.screens import dashboard_command
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId, Event, EventKind
 from monitor.settings.access import SECRET_HEADER, USER_HEADER, Role
@@ -103,6 +104,28 @@ def test_an_address_counts_only_when_it_is_verified(
 )
 def test_settings_that_cannot_be_read_let_nobody_in(session: Session, tmp_path: Path, text: str) -> None:
     settled(tmp_path, text)
+    session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
+    assert door.role(tmp_path) is None
+
+
+def test_settings_that_are_gone_let_nobody_in(
+    session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command, _ = dashboard_command(tmp_path, 8501)
+    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--") + 1 :]])
+    assert door.role(tmp_path) is Role.BAKER
+    settled(tmp_path, PROXY)
+    command, _ = dashboard_command(tmp_path, 8501)
+    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--") + 1 :]])
+    for path in tmp_path.iterdir():
+        path.unlink()
+    door.settings.clear()
+    assert door.role(tmp_path) is None
+    (tmp_path / "config.toml").write_text('[dashboard]\nlogin = "none"\n')
+    assert door.role(tmp_path) is None
+
+
+def test_a_proxy_that_the_settings_do_not_know_makes_nobody_a_baker(session: Session, tmp_path: Path) -> None:
     session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
     assert door.role(tmp_path) is None
 
