@@ -172,7 +172,7 @@ def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, ans
         data_dir,
         {
             "dashboard.login": json.dumps(Login.PROXY.value),
-            "dashboard.address": json.dumps(options.address),
+            "dashboard.access.address": json.dumps(options.address),
             **({} if _names_somebody(data_dir) else {"dashboard.bakers": json.dumps(sorted(users))}),
         },
     )

@@ -164,7 +164,7 @@ def access_from(table: object, site: str = USUAL_SITE) -> tuple[Access, list[str
     address = table.get("address", "")
     if address and not _is_https(address):
         faults.append(
-            Saying("dashboard.address = {address!r} must look like 'https://bakery.lan:8443'", address=address)
+            Saying("dashboard.access.address = {address!r} must look like 'https://bakery.lan:8443'", address=address)
         )
         address = ""
     access = Access(Login(login), here.bakers, here.viewers, str(address), site, at_sites)
