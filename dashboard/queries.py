@@ -16,9 +16,9 @@ from typing import TypeVar
 
 import streamlit as st
 
-from dashboard import door, sites
+from dashboard.access import sites, visitor
+from monitor.alerts.dough import MORE, Alert, Message, Phase
 from monitor.arguments import path
-from monitor.bakery.alerts import MORE, Alert, Message, Phase
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
@@ -30,9 +30,9 @@ from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
 from monitor.settings.access import Role
 from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
-from monitor.sinks.copies import copy_of
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.store import Store
+from monitor.store.copies import copy_of
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 
 STALE_AFTER = timedelta(minutes=10)  # judgement: twenty missed readings at one each half minute
 KEPT_FINISHED = 8  # finished batches kept ready: one evening's looking back
@@ -122,7 +122,7 @@ def opened_as(kind: type[Kind], site: str | None = None) -> Iterator[Kind]:
         When the person at this session may not look.
     """
     path = database(site)
-    door.demand(Role.VIEWER, path.parent)
+    visitor.demand(Role.VIEWER, path.parent)
     with kind(path) as store:
         store.look_only()
         yield store
@@ -149,7 +149,7 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
         When the person at this session is no baker, or what is shown is a copy.
     """
     path = database()
-    door.demand(Role.BAKER, path.parent)
+    visitor.demand(Role.BAKER, path.parent)
     if sites.chosen(data_dir()) is not None:
         raise AccessError(
             "This is a copy of what {name} holds: note it there, and it comes here by itself", name=path.parent.name

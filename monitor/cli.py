@@ -13,13 +13,13 @@ from pathlib import Path
 
 from monitor.archive.options import add_backup
 from monitor.arguments import duration, moment, path, positive, seeds, seeds_or_folder, temperature, wall_time
-from monitor.central.options import add_central
 from monitor.commands.alert_options import add_alerts
 from monitor.commands.day_options import add_formula, add_plan
-from monitor.doors.options import add_broker, add_dashboard, add_proxy
+from monitor.deploy.options import add_service
 from monitor.errors import ConfigError, MonitorError
 from monitor.node.options import add_actions
-from monitor.services.options import add_service
+from monitor.remote_access.options import add_broker, add_dashboard, add_proxy
+from monitor.shops.options import add_central
 
 USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 STATUS_OK = 0
@@ -36,7 +36,7 @@ BAKE_SPEED = 480.0  # a bread takes more than a day
 
 def _collect(args: argparse.Namespace) -> int:
     from monitor.clock import Pace
-    from monitor.collector.station import collect
+    from monitor.collector.service import collect
     from monitor.settings.brokers import mqtt_address
     from monitor.settings.config import load_config
 
@@ -50,7 +50,7 @@ def _collect(args: argparse.Namespace) -> int:
 
 
 def _demo(args: argparse.Namespace) -> int:
-    from monitor.demo.processes import DemoOptions, run_demo
+    from monitor.demo.run import DemoOptions, run_demo
 
     options = DemoOptions(
         data_dir=args.data_dir,
@@ -75,7 +75,7 @@ def _demo(args: argparse.Namespace) -> int:
 
 
 def _dashboard(args: argparse.Namespace) -> int:
-    from monitor.doors.screens import dashboard_command
+    from monitor.remote_access.dashboard_server import dashboard_command
     from monitor.settings.data_dir import usual_data_dir
 
     data_dir = _data_dir(args)
@@ -91,7 +91,7 @@ def _dashboard(args: argparse.Namespace) -> int:
 
 def _doors(args: argparse.Namespace) -> int:
     from monitor.clock import SystemClock
-    from monitor.doors.command import run
+    from monitor.remote_access.command import run
 
     return run(args, _data_dir(args), SystemClock(), sys.stdout)
 
@@ -121,7 +121,7 @@ def _backtest(args: argparse.Namespace) -> int:
         backtest,
         simulators_named,
     )
-    from monitor.backtest.histories import default_cache
+    from monitor.backtest.simulated import default_cache
 
     if args.folder is not None and args.simulated is not None:
         raise ConfigError("backtest takes a folder of recorded batches or --simulated, not both")
@@ -154,14 +154,14 @@ def _backup(args: argparse.Namespace) -> int:
 
 
 def _service(args: argparse.Namespace) -> int:
-    from monitor.services.command import run
+    from monitor.deploy.command import run
 
     program = Path(sys.argv[0]).resolve() if args.program is None else args.program
     return run(args, _data_dir(args), program, sys.stdout)
 
 
 def _central(args: argparse.Namespace) -> int:
-    from monitor.central import command
+    from monitor.shops import command
 
     _log_to_stderr(is_verbose=False)
     return command.run(args, _data_dir(args), os.environ, sys.stdout)
@@ -217,11 +217,11 @@ def _data_dir(args: argparse.Namespace) -> Path:
 
 def _told(error: MonitorError, args: argparse.Namespace) -> str:
     """What went wrong, as whoever gave the command is told things."""
-    from monitor.settings.config import manner_of
+    from monitor.settings.config import reader_of
     from monitor.settings.data_dir import default_data_dir
 
     named: Path | None = getattr(args, "data_dir", None)
-    return manner_of(named or default_data_dir(os.environ), getattr(args, "config", None)).told(error)
+    return reader_of(named or default_data_dir(os.environ), getattr(args, "config", None)).told(error)
 
 
 def _log_to_stderr(is_verbose: bool) -> None:

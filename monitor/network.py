@@ -4,7 +4,7 @@ import socket
 from collections.abc import Iterator
 from ipaddress import IPv4Address, IPv6Address, ip_address
 
-from monitor.sayings import Saying
+from monitor.translatable import Saying
 
 Address = IPv4Address | IPv6Address
 

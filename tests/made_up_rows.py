@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
-from monitor.bakery.alerts import AlertKind, Message
+from monitor.alerts.dough import AlertKind, Message
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula

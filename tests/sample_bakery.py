@@ -11,20 +11,20 @@ from pathlib import Path
 
 import made_up_day as made_up
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Sort, Subject
-from monitor.bakery.calls import Call
+from monitor.alerts.calls import Call
+from monitor.alerts.dough import Alert, AlertKind, Message, Sort, Subject
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.plan.day import Plan
-from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent
 from monitor.recipe.vessel import Shape, Vessel, level_mm
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.daybook import DayBook
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.store import Store
+from monitor.store.plans import DayBook
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 NOW = datetime(2026, 3, 2, 9, 36, tzinfo=UTC)

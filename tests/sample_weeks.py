@@ -14,7 +14,7 @@ from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Judgement, Verdict
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.reviews import Reviews
+from monitor.store.reviews import Reviews
 from monitor.wire.readings import Channel, NodeId, Reading
 
 SHED = NodeId("urn:dev:mac:020000fffe5e0006")

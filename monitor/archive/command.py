@@ -11,12 +11,12 @@ from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
 
 from monitor.archive.backup import Progress as Told
 from monitor.archive.backup import Verified, back_up, backups_in, restore, verified
-from monitor.bakery.manner import Manner
 from monitor.clock import SystemClock
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.config import Config, load_config
-from monitor.settings.manners import local_zone
-from monitor.workers.alone import alone
+from monitor.settings.reader import local_zone
+from monitor.store.collector_lock import hold_collector_lock
+from monitor.wording.reader import Reader
 
 
 def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], out: TextIO) -> int:
@@ -25,10 +25,10 @@ def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], ou
     if args.action == "make":
         _make(config, args.dir, out)
     elif args.action == "list":
-        _list(_folder(config, args.dir), out, config.manner)
+        _list(_folder(config, args.dir), out, config.reader)
     elif args.action == "verify":
         for path in args.files or backups_in(_folder(config, None)):
-            print(f"{config.manner.say('ok'):<5}  {path}: {_said(verified(path), config.manner)}", file=out)
+            print(f"{config.reader.say('ok'):<5}  {path}: {_said(verified(path), config.reader)}", file=out)
     else:
         _restore(config, args.file, out, is_sure=args.yes)
     return 0
@@ -46,23 +46,23 @@ def _folder(config: Config, named: Path | None) -> Path:
 def _make(config: Config, named: Path | None, out: TextIO) -> None:
     folder = _folder(config, named)
     keep = config.upkeep.backups_kept if named is None else None
-    with _bar(out, config.manner) as progress:
+    with _bar(out, config.reader) as progress:
         made = back_up(config.database, folder, SystemClock().now(), keep=keep, progress=progress)
-    found = _said(verified(made), config.manner)
-    print(config.manner.say("{made}: made and found whole: {found}", made=made, found=found), file=out)
+    found = _said(verified(made), config.reader)
+    print(config.reader.say("{made}: made and found whole: {found}", made=made, found=found), file=out)
 
 
-def _list(folder: Path, out: TextIO, manner: Manner) -> None:
+def _list(folder: Path, out: TextIO, reader: Reader) -> None:
     found = backups_in(folder)
     if not found:
         raise StoreError("{folder}: no backup lies there; `proofing-monitor backup make` makes one", folder=folder)
     for path in found:
-        print(f"{path}  {manner.number(path.stat().st_size / 1e6, 1)} MB", file=out)
+        print(f"{path}  {reader.number(path.stat().st_size / 1e6, 1)} MB", file=out)
 
 
 def _restore(config: Config, backup: Path, out: TextIO, *, is_sure: bool) -> None:
-    manner = config.manner
-    found = _said(verified(backup), manner)
+    reader = config.reader
+    found = _said(verified(backup), reader)
     if not is_sure:
         raise ConfigError(
             "{backup}: {found}. It would take the place of {database}, which is renamed and stays. Say --yes to do it",
@@ -70,40 +70,40 @@ def _restore(config: Config, backup: Path, out: TextIO, *, is_sure: bool) -> Non
             found=found,
             database=config.database,
         )
-    with alone(config.data_dir):  # no collector may write meanwhile
+    with hold_collector_lock(config.data_dir):  # no collector may write meanwhile
         aside = restore(backup, config.database, SystemClock().now())
     print(
-        manner.say("{database}: is now as in {backup}: {found}", database=config.database, backup=backup, found=found),
+        reader.say("{database}: is now as in {backup}: {found}", database=config.database, backup=backup, found=found),
         file=out,
     )
     if aside is not None:
         print(
-            manner.say(
+            reader.say(
                 "what was there before lies in {aside}; a dashboard that is open must be started anew", aside=aside
             ),
             file=out,
         )
 
 
-def _said(found: Verified, manner: Manner) -> str:
+def _said(found: Verified, reader: Reader) -> str:
     """What a backup holds."""
-    size = manner.say(
+    size = reader.say(
         "{size} MB, {batches}, {readings}",
-        size=manner.number(found.size_bytes / 1e6, 1),
-        batches=manner.count(found.batches, "{n} batch", "{n} batches"),
-        readings=manner.count(found.readings, "{n} reading", "{n} readings"),
+        size=reader.number(found.size_bytes / 1e6, 1),
+        batches=reader.count(found.batches, "{n} batch", "{n} batches"),
+        readings=reader.count(found.readings, "{n} reading", "{n} readings"),
     )
     if found.newest_at is None:
         return size
     newest = found.newest_at.astimezone(local_zone())
-    return manner.say("{size}, the newest of {at}", size=size, at=f"{newest:%Y-%m-%d %H:%M}")
+    return reader.say("{size}, the newest of {at}", size=size, at=f"{newest:%Y-%m-%d %H:%M}")
 
 
 @contextmanager
-def _bar(out: TextIO, manner: Manner) -> Iterator[Told]:
+def _bar(out: TextIO, reader: Reader) -> Iterator[Told]:
     """A bar that moves with the pages copied, on a terminal; elsewhere nothing."""
     columns = (
-        TextColumn(manner.say("backing up")),
+        TextColumn(reader.say("backing up")),
         BarColumn(),
         TextColumn("{task.percentage:3.0f} %"),
         TimeRemainingColumn(),

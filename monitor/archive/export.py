@@ -13,7 +13,7 @@ from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, Event
 from monitor.recipe.formula import FORMULA_KEYS
 from monitor.recipe.vessel import Shape
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag, Reading
 
 READINGS_NAME = "READINGS.csv"

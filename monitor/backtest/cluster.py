@@ -22,8 +22,8 @@ import numpy as np
 from distributed import Client, Future, KilledWorker, Security, as_completed, connect
 
 import monitor
-from monitor.backtest.origins import Origin
-from monitor.backtest.spreading import Spread, Told, in_chunks, over
+from monitor.backtest.locations import Origin
+from monitor.backtest.parallel import Spread, Told, in_chunks, over
 from monitor.errors import ConfigError, MonitorError
 from monitor.network import is_loopback
 

@@ -12,10 +12,10 @@ from rich.console import Console
 from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsedColumn
 from rich.progress import Progress as Bars
 
-from monitor.backtest.contest import Progress, Split, cross_validated, run
-from monitor.backtest.histories import SIMULATORS, simulated
-from monitor.backtest.origins import InFolder, Origin, origins_in
-from monitor.backtest.spreading import OnCores, Spread
+from monitor.backtest.evaluation import Progress, Split, cross_validated, run
+from monitor.backtest.locations import InFolder, Origin, origins_in
+from monitor.backtest.parallel import OnCores, Spread
+from monitor.backtest.simulated import SIMULATORS, simulated
 from monitor.backtest.table import call_rows_of, rows_of, text_of
 from monitor.errors import ConfigError
 

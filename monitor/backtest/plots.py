@@ -10,7 +10,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from monitor.backtest.contest import ESTIMATOR, LEVELS, METHODS, Forecast
+from monitor.backtest.evaluation import ESTIMATOR, LEVELS, METHODS, Forecast
 from monitor.backtest.recordings import PEAK, READY, SHARES
 from monitor.dough.scores import reliability
 from monitor.errors import ConfigError

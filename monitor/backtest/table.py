@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.backtest.contest import CALLED_OFF_S, ESTIMATOR, LEVELS, METHODS, Call, Forecast
+from monitor.backtest.evaluation import CALLED_OFF_S, ESTIMATOR, LEVELS, METHODS, Call, Forecast
 from monitor.backtest.recordings import PEAK, READY, SHARES, Labels
 from monitor.dough.scores import crps_from_quantiles, interval_score, is_covered
 

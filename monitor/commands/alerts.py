@@ -6,10 +6,15 @@ from datetime import datetime
 from pathlib import Path
 from typing import TextIO
 
-from monitor.bakery.alerts import Alert, Change, Phase, Subject
-from monitor.bakery.calls import QuietHours, nights
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import (
+from monitor.alerts.calls import QuietHours, nights
+from monitor.alerts.dough import Alert, Change, Phase, Subject
+from monitor.errors import ConfigError, StoreError
+from monitor.recipe.batch import BatchId
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import DATABASE_NAME
+from monitor.store.pace import clock_of
+from monitor.store.store import Store
+from monitor.wording.alerts import (
     alert_kind_word,
     clock_text,
     phase_word,
@@ -17,12 +22,7 @@ from monitor.bakery.wording import (
     standing_text,
     subject_word,
 )
-from monitor.errors import ConfigError, StoreError
-from monitor.recipe.batch import BatchId
-from monitor.settings.config import load_config
-from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.pace import clock_of
-from monitor.sinks.store import Store
+from monitor.wording.reader import Reader
 
 _PHASES = {  # in the words of ISA-18.2, as Phase has them
     Phase.NORMAL: "normal",
@@ -37,15 +37,15 @@ _PHASES = {  # in the words of ISA-18.2, as Phase has them
 class _Names:
     """What batches are called, asked of the store once each."""
 
-    def __init__(self, store: Store, manner: Manner) -> None:
+    def __init__(self, store: Store, reader: Reader) -> None:
         self._store = store
-        self._manner = manner
+        self._reader = reader
         self._known: dict[BatchId, str] = {}
 
     def of(self, subject: Subject) -> str:
         if subject.batch_id is None:
-            return subject_word(subject, self._manner)
-        return self._manner.say("{name} (batch {id})", name=self.of_batch(subject.batch_id), id=subject.batch_id)
+            return subject_word(subject, self._reader)
+        return self._reader.say("{name} (batch {id})", name=self.of_batch(subject.batch_id), id=subject.batch_id)
 
     def of_batch(self, batch_id: BatchId) -> str:
         if batch_id not in self._known:
@@ -53,80 +53,80 @@ class _Names:
         return self._known[batch_id]
 
 
-def _list(store: Store, out: TextIO, manner: Manner, now: datetime) -> None:
+def _list(store: Store, out: TextIO, reader: Reader, now: datetime) -> None:
     standing = store.standing_alerts()
-    names = _Names(store, manner)
+    names = _Names(store, reader)
     if not standing:
-        print(manner.say("nothing calls for you"), file=out)
+        print(reader.say("nothing calls for you"), file=out)
     for alert in standing:
-        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, manner)}"
-        print(f"{alert.number:>4}  {what}, {standing_text(alert, manner, now)}", file=out)
+        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, reader)}"
+        print(f"{alert.number:>4}  {what}, {standing_text(alert, reader, now)}", file=out)
 
 
-def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, manner: Manner) -> None:
+def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, reader: Reader) -> None:
     if bool(args.numbers) == args.all:
         raise ConfigError("alerts acknowledge: give the numbers that `alerts list` shows, or --all")
     numbers = [alert.number for alert in store.standing_alerts()] if args.all else args.numbers
-    _say(store, [store.acknowledge(number, now, args.by) for number in numbers], out, manner)
+    _say(store, [store.acknowledge(number, now, args.by) for number in numbers], out, reader)
     if not numbers:
-        print(manner.say("nothing calls for you"), file=out)
+        print(reader.say("nothing calls for you"), file=out)
 
 
-def _shelve(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, manner: Manner) -> None:
+def _shelve(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, reader: Reader) -> None:
     until = None if args.action == "unshelve" else now + args.for_
     alert = store.shelve(args.number, until, now, args.by)
-    _say(store, [alert], out, manner)
+    _say(store, [alert], out, reader)
     if until is not None:
         print(
-            "      " + manner.say("it comes back by itself at {until}", until=clock_text(until, manner, now)), file=out
+            "      " + reader.say("it comes back by itself at {until}", until=clock_text(until, reader, now)), file=out
         )
 
 
-def _say(store: Store, alerts: Iterable[Alert], out: TextIO, manner: Manner) -> None:
-    names = _Names(store, manner)
+def _say(store: Store, alerts: Iterable[Alert], out: TextIO, reader: Reader) -> None:
+    names = _Names(store, reader)
     for alert in alerts:
-        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, manner)}"
-        print(f"{alert.number:>4}  {what}: {phase_word(alert.phase, manner)}", file=out)
+        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, reader)}"
+        print(f"{alert.number:>4}  {what}: {phase_word(alert.phase, reader)}", file=out)
 
 
-def _history(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
+def _history(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader) -> None:
     batch_id = None if args.batch is None else store.batch(BatchId(args.batch)).id
     changes = store.alert_history(batch_id, args.since)
-    names = _Names(store, manner)
+    names = _Names(store, reader)
     if not changes:
-        print(manner.say("nothing has happened"), file=out)
+        print(reader.say("nothing has happened"), file=out)
     for change in changes:
-        print(_change_text(change, names, manner), file=out)
+        print(_change_text(change, names, reader), file=out)
         for reading in change.readings:
-            print("    " + manner.say("reading {reading}", reading=reading), file=out)
+            print("    " + reader.say("reading {reading}", reading=reading), file=out)
         if change.outlook_at is not None:
             print(
                 "    "
-                + manner.say("outlook of {outlook_at}", outlook_at=change.outlook_at.isoformat(timespec="seconds")),
+                + reader.say("outlook of {outlook_at}", outlook_at=change.outlook_at.isoformat(timespec="seconds")),
                 file=out,
             )
 
 
-def _change_text(change: Change, names: _Names, manner: Manner) -> str:
-    by = " " + manner.say("by {who}", who=printable(change.by)) if change.by else ""
-    why = f" ({printable(manner.told(change.reason))})" if change.reason else ""
-    at = f"{change.at.astimezone(manner.zone):%Y-%m-%d %H:%M}"
-    what = f"{names.of(change.subject)}: {alert_kind_word(change.kind, manner)} {change.episode}"
-    return f"{at}  {what}: {manner.say(_PHASES[change.phase])}{by}{why}"
+def _change_text(change: Change, names: _Names, reader: Reader) -> str:
+    by = " " + reader.say("by {who}", who=printable(change.by)) if change.by else ""
+    why = f" ({printable(reader.told(change.reason))})" if change.reason else ""
+    at = f"{change.at.astimezone(reader.zone):%Y-%m-%d %H:%M}"
+    what = f"{names.of(change.subject)}: {alert_kind_word(change.kind, reader)} {change.episode}"
+    return f"{at}  {what}: {reader.say(_PHASES[change.phase])}{by}{why}"
 
 
-def _count(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner, quiet: QuietHours | None) -> None:
-    calls_words = f"{manner.say('calls'):>5} {manner.say('alerts'):>7}"
-    print(f"{manner.say('night'):<18} {calls_words}", file=out)
-    for start, end in nights(quiet, clock_of(store).now(), manner.zone, args.nights):
+def _count(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader, quiet: QuietHours | None) -> None:
+    calls_words = f"{reader.say('calls'):>5} {reader.say('alerts'):>7}"
+    print(f"{reader.say('night'):<18} {calls_words}", file=out)
+    for start, end in nights(quiet, clock_of(store).now(), reader.zone, args.nights):
         told = store.call_counts(start, end)
-        span = manner.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
+        span = reader.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
         calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
         print(f"{span:<18} {calls:>5} {messages:>7}", file=out)
-    print(f"{manner.say('batch'):<18} {calls_words}", file=out)
-    names = _Names(store, manner)
+    print(f"{reader.say('batch'):<18} {calls_words}", file=out)
+    names = _Names(store, reader)
     for each in store.call_counts():
-        who = manner.say("nodes and lines") if each.batch_id is None else names.of_batch(each.batch_id)
+        who = reader.say("nodes and lines") if each.batch_id is None else names.of_batch(each.batch_id)
         number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
         print(f"{number} {'':13} {each.calls:>6} {each.messages:>7}  {who}", file=out)
 
@@ -139,17 +139,17 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
             "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
         )
     config = load_config(data_dir, {})
-    manner = config.manner
+    reader = config.reader
     with Store(database) as store:
         now = clock_of(store).now()
         if args.action == "list":
-            _list(store, out, manner, now)
+            _list(store, out, reader, now)
         elif args.action == "acknowledge":
-            _acknowledge(store, args, out, now, manner)
+            _acknowledge(store, args, out, now, reader)
         elif args.action in ("shelve", "unshelve"):
-            _shelve(store, args, out, now, manner)
+            _shelve(store, args, out, now, reader)
         elif args.action == "history":
-            _history(store, args, out, manner)
+            _history(store, args, out, reader)
         else:
-            _count(store, args, out, manner, config.calls.quiet)
+            _count(store, args, out, reader, config.calls.quiet)
     return 0

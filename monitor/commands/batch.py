@@ -8,19 +8,19 @@ from typing import TextIO
 
 from monitor.archive.export import BATCH_NAME, OUTLOOKS_NAME, READINGS_NAME, export_batch
 from monitor.archive.replay import read_batch
-from monitor.bakery import wording
-from monitor.bakery.manner import Manner
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
-from monitor.recipe.tables import SENSOR_CHANNELS
-from monitor.sayings import Number, Saying
-from monitor.settings.config import Config, load_config, manner_of
+from monitor.recipe.toml_tables import SENSOR_CHANNELS
+from monitor.settings.config import Config, load_config, reader_of
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.settings.places import nodes_at, place_within
-from monitor.sinks.batch_rows import BatchRows
-from monitor.sinks.pace import clock_of
-from monitor.sinks.store import Store
+from monitor.store.batch_transfer import BatchRows
+from monitor.store.pace import clock_of
+from monitor.store.store import Store
+from monitor.translatable import Number, Saying
 from monitor.wire.readings import Channel, NodeId
+from monitor.wording import alerts
+from monitor.wording.reader import Reader
 
 # English calls stages and channels by their names in a batch file, whose keys they are.
 _STAGES = {
@@ -84,7 +84,7 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     return replace(batch, nodes=tuple({**dict(batch.nodes), **found}.items()))
 
 
-def _start(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
+def _start(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader) -> None:
     now = clock_of(store).now()
     batch = read_batch(args.file)
     if args.at is not None:
@@ -98,12 +98,12 @@ def _start(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) 
     if batch.ended_at is not None and batch.ended_at > now:
         batch = replace(batch, ended_at=None)
     batch = store.add_batch(batch)
-    print(manner.say("batch {id}: {name} is being watched", id=batch.id, name=batch.name), file=out)
+    print(reader.say("batch {id}: {name} is being watched", id=batch.id, name=batch.name), file=out)
     if args.at is not None:
         for channel, node in batch.nodes:
-            print("  " + manner.say(_READ_FROM[channel], node=node), file=out)
+            print("  " + reader.say(_READ_FROM[channel], node=node), file=out)
     if planned:
-        left_out = manner.count(
+        left_out = reader.count(
             len(planned),
             "{n} event still to come was left out: log it when it happens",
             "{n} events still to come were left out: log each when it happens",
@@ -111,7 +111,7 @@ def _start(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) 
         print(f"  {left_out}", file=out)
     if not batch.nodes:
         print(
-            "  " + manner.say("no node is named: add [nodes] to the file, or log levels by eye with `batch level`"),
+            "  " + reader.say("no node is named: add [nodes] to the file, or log levels by eye with `batch level`"),
             file=out,
         )
 
@@ -133,22 +133,22 @@ def _when(batch: Batch, args: argparse.Namespace, store: Store) -> datetime:
     return at
 
 
-def _log(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner, kind: EventKind, note: str = "") -> None:
+def _log(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader, kind: EventKind, note: str = "") -> None:
     batch = _running(store, args.id)
     store.add_event(batch.id, Event(_when(batch, args, store), kind, note))
     print(
-        manner.say(
-            "batch {id}: {name}: noted: {event}", id=batch.id, name=batch.name, event=wording.event_word(kind, manner)
+        reader.say(
+            "batch {id}: {name}: noted: {event}", id=batch.id, name=batch.name, event=alerts.event_word(kind, reader)
         ),
         file=out,
     )
 
 
-def _level(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
+def _level(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader) -> None:
     batch = _running(store, args.id)
     store.add_level(batch.id, _when(batch, args, store), args.mm, args.sd)
     print(
-        manner.say(
+        reader.say(
             "batch {id}: {name}: {mm} mm give or take {sd} logged",
             id=batch.id,
             name=batch.name,
@@ -159,16 +159,16 @@ def _level(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) 
     )
 
 
-def _travel(args: argparse.Namespace, database: Path, out: TextIO, manner: Manner) -> None:
+def _travel(args: argparse.Namespace, database: Path, out: TextIO, reader: Reader) -> None:
     from monitor.archive.batch_files import archive_batch, import_batch  # Parquet's library is large
 
     with BatchRows(database) as store:
         if args.action == "archive":
             for path, n_rows in archive_batch(store, BatchId(args.id), args.dir, args.as_).items():
-                print(_rows_sentence(path, n_rows, manner), file=out)
+                print(_rows_sentence(path, n_rows, reader), file=out)
         else:
             batch = import_batch(store, args.dir)
-            is_here = manner.count(
+            is_here = reader.count(
                 len(store.readings(batch)),
                 "batch {id}: {name} is here with {n} reading",
                 "batch {id}: {name} is here with {n} readings",
@@ -178,38 +178,38 @@ def _travel(args: argparse.Namespace, database: Path, out: TextIO, manner: Manne
             print(is_here, file=out)
 
 
-def _export(store: Store, batch: Batch, folder: Path, out: TextIO, manner: Manner) -> None:
+def _export(store: Store, batch: Batch, folder: Path, out: TextIO, reader: Reader) -> None:
     """Write a batch's files, a line each."""
-    done, count = export_batch(store, batch, folder), manner.count
+    done, count = export_batch(store, batch, folder), reader.count
     path = folder / BATCH_NAME
     the_batch = count(done.events, "{path}: the batch with {n} event", "{path}: the batch with {n} events", path=path)
     path = folder / OUTLOOKS_NAME
     the_outlooks = count(done.outlooks, "{path}: {n} outlook", "{path}: {n} outlooks", path=path)
-    for sentence in (_rows_sentence(folder / READINGS_NAME, done.rows, manner), the_batch, the_outlooks):
+    for sentence in (_rows_sentence(folder / READINGS_NAME, done.rows, reader), the_batch, the_outlooks):
         print(sentence, file=out)
 
 
-def _rows_sentence(path: Path, n_rows: int, manner: Manner) -> str:
-    return manner.count(n_rows, "{path}: {n} row", "{path}: {n} rows", path=path)
+def _rows_sentence(path: Path, n_rows: int, reader: Reader) -> str:
+    return reader.count(n_rows, "{path}: {n} row", "{path}: {n} rows", path=path)
 
 
-def _list(store: Store, out: TextIO, manner: Manner) -> None:
+def _list(store: Store, out: TextIO, reader: Reader) -> None:
     batches = store.batches()
     if not batches:
         print(
-            manner.say("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`"),
+            reader.say("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`"),
             file=out,
         )
     for batch in batches:
-        stage, standing = manner.say(_STAGES[batch.stage]), _standing(store, batch, manner)
+        stage, standing = reader.say(_STAGES[batch.stage]), _standing(store, batch, reader)
         print(f"{batch.id:>4}  {batch.name}  ({stage})  {standing}", file=out)
 
 
-def _standing(store: Store, batch: Batch, manner: Manner) -> str:
+def _standing(store: Store, batch: Batch, reader: Reader) -> str:
     outlook = store.latest_outlook(batch.id)
     if outlook is None and batch.ended_at is not None:
-        return manner.say("ended {at}", at=wording.clock_text(batch.ended_at, manner))
-    return manner.say("not yet estimated") if outlook is None else wording.outlook_sentence(batch, outlook, manner)
+        return reader.say("ended {at}", at=alerts.clock_text(batch.ended_at, reader))
+    return reader.say("not yet estimated") if outlook is None else alerts.outlook_sentence(batch, outlook, reader)
 
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
@@ -219,20 +219,20 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         raise StoreError(
             "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
         )
-    manner = manner_of(data_dir)
+    reader = reader_of(data_dir)
     with Store(database) as store:
         if args.action == "start":
-            _start(store, args, out, manner)
+            _start(store, args, out, reader)
         elif args.action == "list":
-            _list(store, out, manner)
+            _list(store, out, reader)
         elif args.action == "event":
-            _log(store, args, out, manner, EventKind(args.kind), args.note)
+            _log(store, args, out, reader, EventKind(args.kind), args.note)
         elif args.action == "level":
-            _level(store, args, out, manner)
+            _level(store, args, out, reader)
         elif args.action == "end":
-            _log(store, args, out, manner, EventKind.END)
+            _log(store, args, out, reader, EventKind.END)
         elif args.action == "export":
-            _export(store, store.batch(BatchId(args.id)), args.dir, out, manner)
+            _export(store, store.batch(BatchId(args.id)), args.dir, out, reader)
         else:
-            _travel(args, database, out, manner)
+            _travel(args, database, out, reader)
     return 0

@@ -12,18 +12,18 @@ from pathlib import Path
 from typing import TextIO
 from urllib.parse import urlsplit
 
-from monitor.archive.looking import looked_at_upkeep
-from monitor.central.looking import looked_at_central
+from monitor.archive.checks import looked_at_upkeep
 from monitor.clock import wall_clock
-from monitor.doors.looking import looked_at_broker, looked_at_doors
 from monitor.errors import ConfigError, MonitorError
-from monitor.sayings import Number, Saying
+from monitor.notify.carriers import AppriseCarrier
+from monitor.remote_access.checks import looked_at_broker, looked_at_doors
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import Config, load_config
-from monitor.settings.in_force import MASK, effective_settings
-from monitor.sinks.notify import AppriseCarrier
+from monitor.settings.effective import MASK, effective_settings
+from monitor.shops.checks import looked_at_central
 from monitor.sources.serial import found_ports, port_of
-from monitor.workers.alone import is_at_work
+from monitor.store.collector_lock import is_collector_running
+from monitor.translatable import Number, Saying
 
 LEAST_FREE_MB = 500  # judgement: years of readings of one bakery, and room for the rest of the machine
 ANSWER_WITHIN_S = 3.0  # judgement: a broker in the same building
@@ -63,15 +63,15 @@ def check(
             for fault in str(err).splitlines()
         ]
     findings += _looked_at(config)
-    manner = config.manner
+    reader = config.reader
     for finding in findings:
         print(
-            f"{manner.say('ok') if finding.mend is None else manner.say('WRONG'):<5}  {manner.told(finding.what)}",
+            f"{reader.say('ok') if finding.mend is None else reader.say('WRONG'):<5}  {reader.told(finding.what)}",
             file=out,
         )
         if finding.mend is not None:
-            print("         " + manner.say("what to do: {mend}", mend=manner.told(finding.mend)), file=out)
-    print(manner.say("settings in force:"), file=out)
+            print("         " + reader.say("what to do: {mend}", mend=reader.told(finding.mend)), file=out)
+    print(reader.say("settings in force:"), file=out)
     for line in effective_settings(config):
         print(f"       {line}", file=out)
     return int(any(finding.mend is not None for finding in findings))
@@ -82,9 +82,8 @@ def _looked_at(config: Config) -> Iterator[Finding]:
     yield _folder(config.data_dir)
     yield _database(config.database)
     yield _disk(config.data_dir)
-    yield Finding(
-        Saying("collector: at work here") if is_at_work(config.data_dir) else Saying("collector: not running here")
-    )
+    is_running = is_collector_running(config.data_dir)
+    yield Finding(Saying("collector: at work here") if is_running else Saying("collector: not running here"))
     yield from _sources(config)
     for address in config.mqtt:
         answer = _broker(address)

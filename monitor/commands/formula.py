@@ -4,12 +4,8 @@ import argparse
 from pathlib import Path
 from typing import TextIO
 
-from monitor.bakery import sheet
-from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import mass_text, temp_text
-from monitor.bakery.times import duration_text
 from monitor.errors import ConfigError
-from monitor.recipe.adding_up import what_does_not_add_up
+from monitor.recipe.findings import what_does_not_add_up
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
 from monitor.recipe.mixing import Mix, learned_friction
 from monitor.recipe.parts import (
@@ -21,12 +17,16 @@ from monitor.recipe.parts import (
     with_yeast,
 )
 from monitor.recipe.recipe_file import grams_text, recipe_toml
-from monitor.sayings import Number
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.settings.formulary import read_recipe
-from monitor.sinks.daybook import DayBook
-from monitor.sinks.pace import clock_of
+from monitor.settings.recipes import read_recipe
+from monitor.store.pace import clock_of
+from monitor.store.plans import DayBook
+from monitor.translatable import Number
+from monitor.wording import recipe_sheet
+from monitor.wording.phrases import mass_text, temp_text
+from monitor.wording.reader import Reader
+from monitor.wording.times import duration_text
 
 STATUS_DOES_NOT_ADD_UP = 2
 WARMEST_WATER_C = 43.0  # judgement: hotter water harms yeast it meets undiluted
@@ -39,9 +39,9 @@ def _write(path: Path, text: str) -> None:
         raise ConfigError("{path}: cannot be written ({why}); name another place", path=path, why=err.strerror) from err
 
 
-def _check(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
+def _check(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
     recipe = read_recipe(args.file)
-    for line in sheet.lines(recipe, manner):
+    for line in recipe_sheet.lines(recipe, reader):
         print(line, file=out)
     return STATUS_DOES_NOT_ADD_UP if what_does_not_add_up(recipe) else 0
 
@@ -64,30 +64,30 @@ def _scaled(recipe: Recipe, args: argparse.Namespace) -> Recipe:
     return recipe
 
 
-def _scale(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
+def _scale(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
     recipe = _scaled(read_recipe(args.file), args)
     if args.out is None:
-        for line in sheet.lines(recipe, manner):
+        for line in recipe_sheet.lines(recipe, reader):
             print(line, file=out)
     else:
         _write(args.out, recipe_toml(recipe))
         print(
-            manner.say(
+            reader.say(
                 "{file}: {recipe}, {mass} of dough",
                 file=args.out,
                 recipe=recipe.name,
-                mass=mass_text(recipe.dough.mass_g, manner),
+                mass=mass_text(recipe.dough.mass_g, reader),
             ),
             file=out,
         )
     return 0
 
 
-def _convert(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
+def _convert(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
     have, want = YeastForm(args.have), YeastForm(args.want)
     grams = yeast_g(args.weight, have, want)
     print(
-        manner.say(
+        reader.say(
             "{weight} of {have} yeast do the work of {grams} of {want} yeast",
             weight=grams_text(args.weight),
             have=have,
@@ -103,9 +103,9 @@ def _daybook_of(data_dir: Path) -> DayBook:
     return DayBook(data_dir / DATABASE_NAME)
 
 
-def _water(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO) -> int:
+def _water(args: argparse.Namespace, reader: Reader, data_dir: Path, out: TextIO) -> int:
     if args.friction is not None:
-        friction_c, sd_c, whence = args.friction, 0.0, manner.say("as given")
+        friction_c, sd_c, whence = args.friction, 0.0, reader.say("as given")
     else:
         database = data_dir / DATABASE_NAME
         mixes = []
@@ -116,9 +116,9 @@ def _water(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO
         friction_c, sd_c = learned.of(args.minutes)
         n = learned.n_mixes
         whence = (
-            manner.count(n, "learned from {n} mix", "learned from {n} mixes")
+            reader.count(n, "learned from {n} mix", "learned from {n} mixes")
             if n
-            else manner.say("a handbook's figure, nothing learned yet")
+            else reader.say("a handbook's figure, nothing learned yet")
         )
     preferment_c = args.preferment
     water_c = water_temp_c(
@@ -130,29 +130,29 @@ def _water(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO
         else "water at {water}, for a dough of {dough}"
     )
     print(
-        manner.say(
+        reader.say(
             told,
-            water=temp_text(water_c, manner),
+            water=temp_text(water_c, reader),
             doubt=Number(1.645 * sd_c, ".0f"),
-            dough=temp_text(args.dough, manner),
+            dough=temp_text(args.dough, reader),
         ),
         file=out,
     )
     print(
         "  "
-        + manner.say("friction {friction} °C in the sum ({whence})", friction=Number(friction_c, ".1f"), whence=whence),
+        + reader.say("friction {friction} °C in the sum ({whence})", friction=Number(friction_c, ".1f"), whence=whence),
         file=out,
     )
     if water_c < 0.0:
-        print("  " + manner.say("below freezing: part of the water must be ice, or the flour colder"), file=out)
+        print("  " + reader.say("below freezing: part of the water must be ice, or the flour colder"), file=out)
     elif water_c > WARMEST_WATER_C:
         print(
-            "  " + manner.say("hot enough to harm yeast that meets it undiluted: warm the flour or the room instead"),
+            "  " + reader.say("hot enough to harm yeast that meets it undiluted: warm the flour or the room instead"),
             file=out,
         )
     print(
         "  "
-        + manner.say(
+        + reader.say(
             "a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`"
         ),
         file=out,
@@ -160,7 +160,7 @@ def _water(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO
     return 0
 
 
-def _mixed(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO) -> int:
+def _mixed(args: argparse.Namespace, reader: Reader, data_dir: Path, out: TextIO) -> int:
     with _daybook_of(data_dir) as book:
         mix = Mix(
             mixer=args.mixer,
@@ -176,7 +176,7 @@ def _mixed(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO
         learned = learned_friction(book.mixes(args.mixer))
     friction_c, sd_c = learned.of(args.minutes)
     print(
-        manner.say(
+        reader.say(
             "{mixer}: {minutes} added {friction} °C to the sum; from {n} in all, {expected} °C is expected, give or "
             "take {doubt}",
             mixer=args.mixer,
@@ -191,27 +191,27 @@ def _mixed(args: argparse.Namespace, manner: Manner, data_dir: Path, out: TextIO
     return 0
 
 
-def _sheet(args: argparse.Namespace, manner: Manner, out: TextIO) -> int:
+def _sheet(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
     recipe = read_recipe(args.file)
     if args.pieces is not None:
         recipe = scaled_to_pieces(recipe, *args.pieces)
     target = args.out if args.out is not None else args.file.with_suffix(".html")
-    _write(target, sheet.sheet_html(recipe, manner))
-    print(manner.say("{target}: open it in a browser and print it", target=target), file=out)
+    _write(target, recipe_sheet.sheet_html(recipe, reader))
+    print(reader.say("{target}: open it in a browser and print it", target=target), file=out)
     return 0
 
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Run one ``formula`` action; the exit status comes back: 2 when a checked recipe does not add up."""
-    manner = load_config(data_dir, {}).manner
+    reader = load_config(data_dir, {}).reader
     if args.action == "check":
-        return _check(args, manner, out)
+        return _check(args, reader, out)
     if args.action == "scale":
-        return _scale(args, manner, out)
+        return _scale(args, reader, out)
     if args.action == "convert":
-        return _convert(args, manner, out)
+        return _convert(args, reader, out)
     if args.action == "water":
-        return _water(args, manner, data_dir, out)
+        return _water(args, reader, data_dir, out)
     if args.action == "mixed":
-        return _mixed(args, manner, data_dir, out)
-    return _sheet(args, manner, out)
+        return _mixed(args, reader, data_dir, out)
+    return _sheet(args, reader, out)

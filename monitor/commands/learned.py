@@ -9,20 +9,20 @@ from typing import TextIO
 
 from monitor.archive.replay import read_batch, read_readings
 from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, find_recordings
-from monitor.bakery.lessons import learned_sentence
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import stage_word
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Learned, Lesson, learned_from
 from monitor.dough.track import track_from_readings
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch
-from monitor.sayings import Saying
-from monitor.settings.config import manner_of
+from monitor.settings.config import reader_of
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
+from monitor.translatable import Saying
+from monitor.wording.alerts import stage_word
+from monitor.wording.lessons import learned_sentence
+from monitor.wording.reader import Reader
 
-PLAIN = Manner(UTC)  # what is told beside lines for programs, the same everywhere
+PLAIN = Reader(UTC)  # what is told beside lines for programs, the same everywhere
 
 
 def lessons_in(folder: Path) -> list[Lesson]:
@@ -83,17 +83,17 @@ def _groups(store: Store) -> Iterator[tuple[Batch, Learned]]:
             yield batch, learned
 
 
-def _list(store: Store, manner: Manner, out: TextIO) -> None:
+def _list(store: Store, reader: Reader, out: TextIO) -> None:
     is_empty = True
     for batch, learned in _groups(store):
         is_empty = False
-        said = learned_sentence(learned, manner, has_formula=batch.formula is not None)
-        print(f"{batch.recipe_key} ({stage_word(batch.stage, manner)}): {said}", file=out)
+        said = learned_sentence(learned, reader, has_formula=batch.formula is not None)
+        print(f"{batch.recipe_key} ({stage_word(batch.stage, reader)}): {said}", file=out)
     if is_empty:
-        print(manner.say("nothing yet: the collector learns from each batch once it has ended"), file=out)
+        print(reader.say("nothing yet: the collector learns from each batch once it has ended"), file=out)
 
 
-def _reset(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
+def _reset(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader) -> None:
     if (args.recipe is None) == (not args.all):
         raise ConfigError("learned reset: name one recipe as `learned` lists it, or give --all")
     key = None if args.recipe is None else args.recipe.strip().casefold()
@@ -110,7 +110,7 @@ def _reset(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) 
         )
     n = store.forget_lessons(key)
     print(
-        manner.count(
+        reader.count(
             n,
             "forgotten: {what}, from {n} batch; the batches themselves stay",
             "forgotten: {what}, from {n} batches; the batches themselves stay",
@@ -127,10 +127,10 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         raise StoreError(
             "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
         )
-    manner = manner_of(data_dir)
+    reader = reader_of(data_dir)
     with Store(database) as store:
         if args.action == "reset":
-            _reset(store, args, out, manner)
+            _reset(store, args, out, reader)
         else:
-            _list(store, manner, out)
+            _list(store, reader, out)
     return 0

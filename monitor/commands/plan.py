@@ -8,28 +8,7 @@ from typing import TextIO
 from rich.console import Console
 from rich.table import Table
 
-from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import place_word, printable, temp_text
-from monitor.bakery.times import clock_text
-from monitor.errors import ConfigError, StoreError, saying_of
-from monitor.plan.alternatives import alternatives
-from monitor.plan.cues import is_done
-from monitor.plan.day import Plan, PlanId, steps
-from monitor.plan.food import food_sentence
-from monitor.plan.kitchen import Kitchen
-from monitor.plan.live import hotter_c
-from monitor.plan.making import NoPlan, keys_of, make_plan
-from monitor.plan.orders import Order
-from monitor.plan.step_words import out_sentence, step_lines, step_text, window_sentence
-from monitor.plan.words import alternative_row, no_plan_lines, variation_text
-from monitor.recipe.adding_up import what_does_not_add_up
-from monitor.recipe.parts import Recipe
-from monitor.settings.config import load_config
-from monitor.settings.data_dir import DATABASE_NAME
-from monitor.settings.formulary import read_kitchen, read_recipe
-from monitor.sinks.daybook import DayBook
-from monitor.sinks.pace import clock_of
-from monitor.workers.day_runner import (
+from monitor.collector.plan_runner import (
     Foreteller,
     LivePlan,
     begin_key,
@@ -41,6 +20,27 @@ from monitor.workers.day_runner import (
     start_next,
     tick_off,
 )
+from monitor.errors import ConfigError, StoreError, saying_of
+from monitor.plan.alternatives import alternatives
+from monitor.plan.cues import is_done
+from monitor.plan.day import Plan, PlanId, steps
+from monitor.plan.food import food_sentence
+from monitor.plan.kitchen import Kitchen
+from monitor.plan.live import hotter_c
+from monitor.plan.orders import Order
+from monitor.plan.planner import NoPlan, keys_of, make_plan
+from monitor.recipe.findings import what_does_not_add_up
+from monitor.recipe.parts import Recipe
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import DATABASE_NAME
+from monitor.settings.recipes import read_kitchen, read_recipe
+from monitor.store.pace import clock_of
+from monitor.store.plans import DayBook
+from monitor.wording.phrases import place_word, printable, temp_text
+from monitor.wording.plan import alternative_row, no_plan_lines, variation_text
+from monitor.wording.plan_steps import out_sentence, step_lines, step_text, window_sentence
+from monitor.wording.reader import Reader
+from monitor.wording.times import clock_text
 
 STATUS_NO_PLAN = 2
 OUT_LATER = "{dough}: out {at}, {min} min later than planned"
@@ -75,18 +75,18 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
     return found.astimezone(now.tzinfo)
 
 
-def _orders(args: argparse.Namespace, book: DayBook, now: datetime, manner: Manner, out: TextIO) -> tuple[Order, ...]:
+def _orders(args: argparse.Namespace, book: DayBook, now: datetime, reader: Reader, out: TextIO) -> tuple[Order, ...]:
     if len(args.out) > 1 and len(args.out) != len(args.files):
         raise ConfigError("--out once for all, or once for each of the {n} recipes, in their order", n=len(args.files))
-    moments: list[datetime | None] = [wanted_moment(text, now, manner.zone) for text in args.out]
+    moments: list[datetime | None] = [wanted_moment(text, now, reader.zone) for text in args.out]
     recipes = [read_recipe(path) for path in args.files]
     for recipe in recipes:
         for sentence in what_does_not_add_up(recipe):
             print(
-                manner.say(
+                reader.say(
                     "{recipe} does not add up: {what}",
                     recipe=printable(recipe.name),
-                    what=printable(manner.told(sentence)),
+                    what=printable(reader.told(sentence)),
                 ),
                 file=out,
             )
@@ -105,45 +105,45 @@ def _planned(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: t
         raise ConfigError(saying_of(err)) from err
 
 
-def _make(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitchen, out: TextIO) -> int:
+def _make(args: argparse.Namespace, book: DayBook, reader: Reader, kitchen: Kitchen, out: TextIO) -> int:
     now = clock_of(book).now()
-    orders = _orders(args, book, now, manner, out)
-    found = _planned(orders, kitchen, now, manner.zone)
+    orders = _orders(args, book, now, reader, out)
+    found = _planned(orders, kitchen, now, reader.zone)
     if isinstance(found, NoPlan):
-        print(manner.say("No plan:"), file=out)
-        for line in no_plan_lines(found, _recipes(orders), manner, now):
+        print(reader.say("No plan:"), file=out)
+        for line in no_plan_lines(found, _recipes(orders), reader, now):
             print(f"  {line}", file=out)
         return STATUS_NO_PLAN
     plan = found if args.dry_run else book.add_plan(found)
-    for line in step_lines(plan, manner, now):
+    for line in step_lines(plan, reader, now):
         print(line, file=out)
     for dough in plan.doughs:
         for sentence in (
-            out_sentence(dough, manner, now),
-            window_sentence(dough, manner),
-            food_sentence(dough, manner),
+            out_sentence(dough, reader, now),
+            window_sentence(dough, reader),
+            food_sentence(dough, reader),
         ):
             if sentence:
                 print(sentence, file=out)
     if not args.dry_run:
         kept = "plan {id} is kept: `plan start` begins its first stage, `plan show` says how it stands"
-        print(manner.say(kept, id=plan.id), file=out)
+        print(reader.say(kept, id=plan.id), file=out)
     return 0
 
 
-def _alternatives(args: argparse.Namespace, book: DayBook, manner: Manner, kitchen: Kitchen, out: TextIO) -> int:
+def _alternatives(args: argparse.Namespace, book: DayBook, reader: Reader, kitchen: Kitchen, out: TextIO) -> int:
     now = clock_of(book).now()
     args.files = [args.file]
-    (order,) = _orders(args, book, now, manner, out)
+    (order,) = _orders(args, book, now, reader, out)
     table = Table(title=printable(order.recipe.name), title_justify="left")
     for heading in HEADINGS:
-        table.add_column(manner.say(heading), overflow="fold")
+        table.add_column(reader.say(heading), overflow="fold")
     try:
-        found = alternatives(order, kitchen, now, manner.zone)
+        found = alternatives(order, kitchen, now, reader.zone)
     except ValueError as err:
         raise ConfigError(saying_of(err)) from err
     for each in found:
-        table.add_row(variation_text(each, manner), *alternative_row(each, _recipes((order,)), manner, now))
+        table.add_row(variation_text(each, reader), *alternative_row(each, _recipes((order,)), reader, now))
     Console(file=out, width=None if out.isatty() else PLAIN_WIDTH, markup=False, highlight=False).print(table)
     return 0
 
@@ -166,67 +166,67 @@ def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
     return live_plan(book, plan, now, Foreteller(book)), now
 
 
-def _show(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) -> int:
+def _show(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
     live, now = _live(book, args.id)
     for number, step in enumerate(steps(live.now), start=1):
         dough = live.now.dough(step.dough)
         mark = "x" if is_done(dough, step, live.progress) else " "
         who = f"{printable(dough.recipe.name)}: " if len(live.now.doughs) > 1 else ""
         print(
-            f"{number:>3} [{mark}] {clock_text(step.at, manner, now):>15}  {who}{step_text(dough, step, manner)}",
+            f"{number:>3} [{mark}] {clock_text(step.at, reader, now):>15}  {who}{step_text(dough, step, reader)}",
             file=out,
         )
     for dough in live.now.doughs:
         made_at = live.made.dough(dough.key).out_at
         moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)
         if moved_min:
-            told = manner.say(
+            told = reader.say(
                 OUT_LATER if moved_min > 0 else OUT_EARLIER,
                 dough=printable(dough.recipe.name),
-                at=clock_text(dough.out_at, manner, now),
+                at=clock_text(dough.out_at, reader, now),
                 min=abs(moved_min),
             )
             print(told, file=out)
-        food = food_words(book, live, dough, manner)
+        food = food_words(book, live, dough, reader)
         if food:
             print(food, file=out)
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other
-        told = manner.say(
+        told = reader.say(
             "{place} is {air}; the plan was made for {planned}",
-            place=place_word(name, manner),
-            air=temp_text(air_c, manner),
-            planned=temp_text(planned_c, manner),
+            place=place_word(name, reader),
+            air=temp_text(air_c, reader),
+            planned=temp_text(planned_c, reader),
         )
         print(told, file=out)
     return 0
 
 
-def _list(book: DayBook, manner: Manner, out: TextIO) -> int:
+def _list(book: DayBook, reader: Reader, out: TextIO) -> int:
     now = clock_of(book).now()
     plans = book.plans()
     if not plans:
-        print(manner.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"), file=out)
+        print(reader.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"), file=out)
     ask = Foreteller(book)
     for plan in plans:
         live = live_plan(book, plan, now, ask)
-        state = manner.say("over") if is_over(live, now) else manner.say("to come")
+        state = reader.say("over") if is_over(live, now) else reader.say("to come")
         doughs = "; ".join(
-            manner.say("{dough} out {at}", dough=printable(dough.recipe.name), at=clock_text(dough.out_at, manner, now))
+            reader.say("{dough} out {at}", dough=printable(dough.recipe.name), at=clock_text(dough.out_at, reader, now))
             for dough in live.now.doughs
         )
         print(f"{plan.id:>4}  {state:<8} {doughs}", file=out)
     return 0
 
 
-def _start(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) -> int:
+def _start(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
     live, now = _live(book, args.id)
-    print(start_next(book, live, now, manner, args.dough), file=out)
+    print(start_next(book, live, now, reader, args.dough), file=out)
     return 0
 
 
-def _done(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) -> int:
+def _done(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
     live, now = _live(book, args.id)
     every = steps(live.now)
     if not 1 <= args.step <= len(every):
@@ -236,36 +236,36 @@ def _done(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) 
     if step.stage is not None and step.key == begin_key(dough, dough.stages[step.stage]):
         if (dough, dough.stages[step.stage]) not in next_stages(live):
             raise ConfigError(
-                "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, manner)
+                "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, reader)
             )
-        print(start_next(book, live, now, manner, dough.key), file=out)
+        print(start_next(book, live, now, reader, dough.key), file=out)
         return 0
     tick_off(book, live, step, now)
-    print(manner.say("done: {step}", step=step_text(dough, step, manner)), file=out)
+    print(reader.say("done: {step}", step=step_text(dough, step, reader)), file=out)
     return 0
 
 
-def _drop(args: argparse.Namespace, book: DayBook, manner: Manner, out: TextIO) -> int:
+def _drop(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
     plan = book.plan(PlanId(args.id))
     book.drop_plan(plan.id)
-    print(manner.say("plan {id} is dropped and calls no more; its batches stay", id=plan.id), file=out)
+    print(reader.say("plan {id} is dropped and calls no more; its batches stay", id=plan.id), file=out)
     return 0
 
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     """Run one ``plan`` action; the exit status comes back: 2 when there is no plan."""
-    manner = load_config(data_dir, {}).manner
+    reader = load_config(data_dir, {}).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         if args.action in ("make", "alternatives"):
             kitchen = read_kitchen(args.kitchen, data_dir)
             made = _make if args.action == "make" else _alternatives
-            return made(args, book, manner, kitchen, out)
+            return made(args, book, reader, kitchen, out)
         if args.action == "show":
-            return _show(args, book, manner, out)
+            return _show(args, book, reader, out)
         if args.action == "list":
-            return _list(book, manner, out)
+            return _list(book, reader, out)
         if args.action == "start":
-            return _start(args, book, manner, out)
+            return _start(args, book, reader, out)
         if args.action == "done":
-            return _done(args, book, manner, out)
-        return _drop(args, book, manner, out)
+            return _done(args, book, reader, out)
+        return _drop(args, book, reader, out)

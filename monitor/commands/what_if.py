@@ -6,9 +6,6 @@ from datetime import datetime, time
 from pathlib import Path
 from typing import TextIO
 
-from monitor.bakery import wording
-from monitor.bakery.manner import Manner
-from monitor.bakery.times import next_time
 from monitor.dough.climate import AirStep
 from monitor.dough.learning import Learned, learned_from
 from monitor.dough.outlook import Outlook
@@ -18,8 +15,11 @@ from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.pace import clock_of
-from monitor.sinks.store import Store
+from monitor.store.pace import clock_of
+from monitor.store.store import Store
+from monitor.wording import alerts
+from monitor.wording.reader import Reader
+from monitor.wording.times import next_time
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,34 +30,34 @@ class _Dough:
     track: Track
     learned: Learned | None
     now: datetime
-    manner: Manner
+    reader: Reader
 
     def foretold(self, ahead: tuple[AirStep, ...] = ()) -> Outlook:
         return foretold(self.batch, self.track, self.now, ahead, learned=self.learned)
 
     def words(self, outlook: Outlook) -> str:
-        return wording.outlook_sentence(self.batch, outlook, self.manner)
+        return alerts.outlook_sentence(self.batch, outlook, self.reader)
 
     def clock(self, at: datetime) -> str:
-        return wording.clock_text(at, self.manner, self.now)
+        return alerts.clock_text(at, self.reader, self.now)
 
     def next(self, clock_time: time, after: datetime) -> datetime:
-        return next_time(clock_time, after, self.manner.zone)
+        return next_time(clock_time, after, self.reader.zone)
 
 
 def _in_other_air(dough: _Dough, air_c: float) -> str:
-    air = wording.temp_text(air_c, dough.manner)
+    air = alerts.temp_text(air_c, dough.reader)
     outlook = dough.words(dough.foretold((AirStep(dough.now, air_c),)))
-    return dough.manner.say("in air of {air}: {outlook}", air=air, outlook=outlook)
+    return dough.reader.say("in air of {air}: {outlook}", air=air, outlook=outlook)
 
 
 def _refrigerated(dough: _Dough, in_at: datetime, out_at: datetime | None, cold_c: float, room_c: float) -> str:
     found = dough.foretold(cold_spell(in_at, out_at, cold_c=cold_c, room_c=room_c))
-    return dough.manner.say("refrigerated: {outlook}", outlook=dough.words(found))
+    return dough.reader.say("refrigerated: {outlook}", outlook=dough.words(found))
 
 
 def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_c: float, room_c: float) -> str:
-    say, wanted = dough.manner.say, dough.clock(wanted_at)
+    say, wanted = dough.reader.say, dough.clock(wanted_at)
     plan = out_of_cold_for(
         dough.batch, dough.track, dough.now, wanted_at, in_at=in_at, cold_c=cold_c, room_c=room_c, learned=dough.learned
     )
@@ -68,11 +68,11 @@ def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_
 
 
 def _what_air(dough: _Dough, wanted_at: datetime) -> str:
-    say, wanted = dough.manner.say, dough.clock(wanted_at)
+    say, wanted = dough.reader.say, dough.clock(wanted_at)
     plan = air_for(dough.batch, dough.track, dough.now, wanted_at, learned=dough.learned)
     if plan is None or plan.air_temp_c is None:
         return say("no air between a refrigerator's and the warmest proof makes it ready at {wanted}", wanted=wanted)
-    air = wording.temp_text(plan.air_temp_c, dough.manner)
+    air = alerts.temp_text(plan.air_temp_c, dough.reader)
     told = "for {wanted}, give it air of {air}: {outlook}"
     return say(told, wanted=wanted, air=air, outlook=dough.words(plan.outlook))
 
@@ -95,7 +95,7 @@ def _answers(dough: _Dough, args: argparse.Namespace) -> list[str]:
         answer = _in_other_air(dough, args.air)
     else:
         raise ConfigError("say what if: --air 27C, --cold-from 21:00 with --cold-until 05:00, or --ready-at 06:30")
-    return [dough.manner.say("as now: {outlook}", outlook=dough.words(as_now)), answer]
+    return [dough.reader.say("as now: {outlook}", outlook=dough.words(as_now)), answer]
 
 
 def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
@@ -111,7 +111,7 @@ def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         if batch.ended_at is not None:
             raise StoreError("batch {id} ({name}) has ended; ask of a running one", id=batch.id, name=batch.name)
         learned = learned_from(store.lessons_before(batch), batch)  # as the collector does: both must say the same
-        dough = _Dough(batch, store.track(batch), learned, clock_of(store).now(), config.manner)
+        dough = _Dough(batch, store.track(batch), learned, clock_of(store).now(), config.reader)
         for line in _answers(dough, args):
             print(line, file=out)
     return 0

@@ -12,9 +12,10 @@ from typing import Any, TextIO
 from monitor.clock import Clock
 from monitor.errors import ConfigError, SourceError
 from monitor.node.boards import CA_NAME, NO_BOARD, BoardError, FoundPort, asked, copy_firmware, found_boards
-from monitor.node.calibrating import CHANNELS, Wish, calibrate, heard, listed
-from monitor.node.listening import listening
+from monitor.node.calibration import CHANNELS, Wish, calibrate, heard, listed
+from monitor.node.live_readings import listening
 from monitor.node.options import WIFI_PASSWORD
+from monitor.node.reading_lines import pack_line, set_right_line
 from monitor.node.settings import (
     AirSensor,
     Board,
@@ -27,16 +28,15 @@ from monitor.node.settings import (
     read_settings,
     write_settings,
 )
-from monitor.node.showing import pack_line, set_right_line
-from monitor.node.simulating import simulator_command
+from monitor.node.simulator import simulator_command
 from monitor.recipe.calibration import How
-from monitor.recipe.tables import NODE_NAME
+from monitor.recipe.toml_tables import NODE_NAME
 from monitor.settings.brokers import mqtt_address
-from monitor.settings.config import manner_of
+from monitor.settings.config import reader_of
 from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
-from monitor.settings.manners import local_zone
-from monitor.sinks.pace import clock_of
-from monitor.sinks.store import Store
+from monitor.settings.reader import local_zone
+from monitor.store.pace import clock_of
+from monitor.store.store import Store
 from monitor.wire.frames import key_of
 from monitor.wire.readings import NodeId
 
@@ -62,7 +62,7 @@ def run(args: argparse.Namespace) -> int:
 
 
 def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    manner = manner_of(data_dir)
+    reader = reader_of(data_dir)
     old = read_settings(data_dir, args.node)
     if args.name is not None and not NODE_NAME.fullmatch(args.name):
         raise ConfigError("--name {name}: a node's name looks like urn:dev:mac:020000fffe5e0001", name=args.name)
@@ -71,15 +71,15 @@ def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     settings = replace(settings, **_given(args), **_link_given(args, settings, os.environ))
     path = write_settings(data_dir, args.node, settings)
     print(
-        manner.say(
+        reader.say(
             "{path}: changed; only you can read it" if old else "{path}: written; only you can read it", path=path
         ),
         file=out,
     )
-    print(manner.say("{node} is {name}", node=args.node, name=settings.name), file=out)
+    print(reader.say("{node} is {name}", node=args.node, name=settings.name), file=out)
     if settings.link is Link.MQTT:
         print(
-            manner.say(
+            reader.say(
                 "broker {mqtt_host}:{mqtt_port}: it logs in as {name} with the mqtt_password in that "
                 "file;\n  `proofing-monitor broker configure` tells the broker, and keeps it to its own "
                 "topics",
@@ -91,12 +91,12 @@ def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         )
     if settings.sensor_height_mm is None:
         print(
-            manner.say(
+            reader.say(
                 "the sensor's height is not known yet: `proofing-monitor node calibrate {node} empty`", node=args.node
             ),
             file=out,
         )
-    print(manner.say("next: `proofing-monitor node copy {node}` with the board plugged in", node=args.node), file=out)
+    print(reader.say("next: `proofing-monitor node copy {node}` with the board plugged in", node=args.node), file=out)
     return 0
 
 
@@ -153,10 +153,10 @@ def _asked_for(prompt: str) -> str:
 
 
 def _boards(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    manner = manner_of(data_dir)
+    reader = reader_of(data_dir)
     found = found_boards() if args.port is None else [FoundPort(args.port, "", "")]
     if not found:
-        print(manner.told(NO_BOARD), file=out)
+        print(reader.told(NO_BOARD), file=out)
         return 1
     is_any_silent = False
     for board in found:
@@ -166,12 +166,12 @@ def _boards(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
                 print(f"    {asked(board.path)}", file=out)
             except BoardError as err:
                 is_any_silent = True
-                print(f"    {manner.told(err)}", file=out)
+                print(f"    {reader.told(err)}", file=out)
     return int(is_any_silent)
 
 
 def _copy(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    manner = manner_of(data_dir)
+    reader = reader_of(data_dir)
     settings = read_settings(data_dir, args.node)
     if settings is None:
         raise ConfigError(
@@ -188,9 +188,9 @@ def _copy(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
             )
         port = found[0].path
     copy_firmware(port, settings, args.ca, out)
-    print(manner.say("the board starts as {name}", name=settings.name), file=out)
+    print(reader.say("the board starts as {name}", name=settings.name), file=out)
     print(
-        manner.say("next: `proofing-monitor node readings {node} --port {port}`", node=args.node, port=port), file=out
+        reader.say("next: `proofing-monitor node readings {node} --port {port}`", node=args.node, port=port), file=out
     )
     return 0
 
@@ -221,7 +221,7 @@ def _readings(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     store, clock = _opened(data_dir)
     with store, listening(args.port, node, store, clock) as ear:
         calibrations = store.calibrations(node)
-        print(manner_of(data_dir).told(set_right_line(calibrations)), file=out, flush=True)
+        print(reader_of(data_dir).told(set_right_line(calibrations)), file=out, flush=True)
         height_mm = None if settings is None else settings.sensor_height_mm
         shown = 0
         while args.count <= 0 or shown < args.count:
@@ -234,12 +234,12 @@ def _readings(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
 
 
 def _calibrate(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    manner = manner_of(data_dir)
+    reader = reader_of(data_dir)
     node, settings = _node_called(args.node, data_dir)
     store, clock = _opened(data_dir)
     with store:
         if args.how == "list":
-            listed(store.calibrations(node), out, manner)
+            listed(store.calibrations(node), out, reader)
             return 0
         hows = {"empty": How.EMPTY, "block": How.BLOCK, "ice": How.ICE, "two-points": How.TWO_POINTS}
         how = hows.get(args.how, How.REFERENCE)
@@ -254,9 +254,9 @@ def _calibrate(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         def hear() -> tuple[float, ...]:
             with listening(args.port, node, store, clock) as ear:
                 until_s = clock.real_s() + args.wait.total_seconds()
-                return heard(ear, node, channel, args.readings, clock.now(), until_s, out, manner)
+                return heard(ear, node, channel, args.readings, clock.now(), until_s, out, reader)
 
-        calibrate(wish, node, args.node, settings, store, data_dir, clock.now(), hear, out, manner)
+        calibrate(wish, node, args.node, settings, store, data_dir, clock.now(), hear, out, reader)
     return 0
 
 

@@ -15,8 +15,8 @@ from monitor.child import child_command
 from monitor.errors import MonitorError
 from monitor.files import bounded_bytes
 from monitor.node.settings import NodeSettings, config_text
-from monitor.sayings import Number, Saying
 from monitor.sources.serial import hardware_id
+from monitor.translatable import Number, Saying
 
 ANSWER_WITHIN_S = 20.0  # judgement: a board that has just been plugged in needs some seconds
 COPIED_WITHIN_S = 300.0  # judgement: a hundred kilobytes over a slow line, with a margin

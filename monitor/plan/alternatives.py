@@ -7,8 +7,8 @@ from enum import StrEnum
 
 from monitor.plan.day import DoughPlan, Plan
 from monitor.plan.kitchen import Kitchen, Place
-from monitor.plan.making import NoPlan, make_plan
 from monitor.plan.orders import Order
+from monitor.plan.planner import NoPlan, make_plan
 from monitor.recipe.batch import Stage
 from monitor.recipe.ingredients import YEASTS
 from monitor.recipe.method import ROOM

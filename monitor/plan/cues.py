@@ -4,13 +4,13 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from monitor.bakery.alert_types import CueKind
-from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import degrees_text, place_word, printable, temp_text
-from monitor.bakery.times import clock_text
+from monitor.alerts.alert import CueKind
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
 from monitor.plan.live import Progress, hotter_c
-from monitor.plan.step_words import minutes_text, step_text
+from monitor.wording.phrases import degrees_text, place_word, printable, temp_text
+from monitor.wording.plan_steps import minutes_text, step_text
+from monitor.wording.reader import Reader
+from monitor.wording.times import clock_text
 
 TOO_LATE = timedelta(minutes=30)  # judgement: after that a cue is history, and the plan has moved
 STEAM_TOO_LATE = timedelta(minutes=5)
@@ -73,28 +73,28 @@ def _has_gone_on(dough: DoughPlan, step: Step, progress: Progress) -> bool:
     return any(key in progress.done for key in mine if key != step.key)
 
 
-def _says(dough: DoughPlan, step: Step, manner: Manner) -> str:
-    words = step_text(dough, step, manner)
+def _says(dough: DoughPlan, step: Step, reader: Reader) -> str:
+    words = step_text(dough, step, reader)
     parts = [f"{words[0].upper()}{words[1:]}."]
     before = dough.stages[step.stage - 1] if step.stage else None
     is_taken_on = step.kind in (StepKind.SHAPE, StepKind.CHILL)
     if is_taken_on and before is not None and before.ready_at is not None and before.ready_at > step.at:
         parts.append(
-            manner.say(
+            reader.say(
                 _EARLY[step.kind],
-                at=clock_text(before.ready_at, manner, step.at),
+                at=clock_text(before.ready_at, reader, step.at),
                 time=minutes_text((before.ready_at - step.at).total_seconds() / 60.0),
             )
         )
     if step.kind is StepKind.OVEN_ON and dough.loads:
-        in_at = clock_text(dough.loads[0].in_at, manner, step.at)
-        parts.append(manner.say("The first load goes in about {at}.", at=in_at))
+        in_at = clock_text(dough.loads[0].in_at, reader, step.at)
+        parts.append(reader.say("The first load goes in about {at}.", at=in_at))
     if step.kind is StepKind.LOAD and step.not_after is not None:
-        parts.append(manner.say("It is good until {at}.", at=clock_text(step.not_after, manner, step.at)))
+        parts.append(reader.say("It is good until {at}.", at=clock_text(step.not_after, reader, step.at)))
         if step.not_after < step.at:
-            parts.append(manner.say("That is over: bake it first, handle it gently."))
+            parts.append(reader.say("That is over: bake it first, handle it gently."))
     if step.kind in (StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
-        parts.append(manner.say("Open the door standing aside, face and arms out of the steam."))
+        parts.append(reader.say("Open the door standing aside, face and arms out of the steam."))
     return " ".join(parts)
 
 
@@ -106,9 +106,9 @@ _EARLY = {
 }
 
 
-def cue_word(kind: CueKind, manner: Manner) -> str:
+def cue_word(kind: CueKind, reader: Reader) -> str:
     """What a cue calls for, in a word or two."""
-    return manner.say(_CUE_WORDS[kind])
+    return reader.say(_CUE_WORDS[kind])
 
 
 _CUE_WORDS = {
@@ -123,7 +123,7 @@ _CUE_WORDS = {
 }
 
 
-def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], manner: Manner) -> tuple[Cue, ...]:
+def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], reader: Reader) -> tuple[Cue, ...]:
     """What must be said of a plan at a moment, in the order of the day.
 
     Pure: the same plan and progress give the same cues.
@@ -135,10 +135,10 @@ def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], m
     said
         Keys of cues that were given already.
     """
-    return tuple(_due(plan, now, progress, said, manner))
+    return tuple(_due(plan, now, progress, said, reader))
 
 
-def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], manner: Manner) -> Iterator[Cue]:
+def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], reader: Reader) -> Iterator[Cue]:
     for step in steps(plan):
         dough = plan.dough(step.dough)
         too_late = STEAM_TOO_LATE if step.kind is StepKind.STEAM else TOO_LATE
@@ -146,13 +146,13 @@ def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], m
             continue
         name, kind = printable(dough.recipe.name), _KINDS[step.kind]
         if step.load is not None and len(dough.loads) > 1:
-            name = manner.say("load {load}, {dough}", load=step.load, dough=name)
-        title = f"{cue_word(kind, manner)}: {name}"
-        yield Cue(step.key, kind, dough.key, now, title, _says(dough, step, manner))
+            name = reader.say("load {load}, {dough}", load=step.load, dough=name)
+        title = f"{cue_word(kind, reader)}: {name}"
+        yield Cue(step.key, kind, dough.key, now, title, _says(dough, step, reader))
 
 
 def moved_cues(
-    made: Plan, live: Plan, now: datetime, progress: Progress, told: Mapping[str, datetime], manner: Manner
+    made: Plan, live: Plan, now: datetime, progress: Progress, told: Mapping[str, datetime], reader: Reader
 ) -> tuple[Cue, ...]:
     """That a dough's later times have moved clearly since they were last told: by ten minutes, or more when far ahead.
 
@@ -172,11 +172,11 @@ def moved_cues(
         minutes = minutes_text(abs(shift).total_seconds() / 60.0)
         moved = "Everything still to come is {time} earlier." if shift < timedelta() else _LATER
         parts = (
-            manner.say(moved, time=minutes),
-            _why(made, progress, manner),
-            *_what_comes(dough, now, progress, manner),
+            reader.say(moved, time=minutes),
+            _why(made, progress, reader),
+            *_what_comes(dough, now, progress, reader),
         )
-        title = f"{cue_word(CueKind.MOVED, manner)}: {printable(dough.recipe.name)}"
+        title = f"{cue_word(CueKind.MOVED, reader)}: {printable(dough.recipe.name)}"
         key = f"{dough.key}/moved/{dough.out_at:%Y%m%dT%H%M}"
         found.append(Cue(key, CueKind.MOVED, dough.key, now, title, " ".join(part for part in parts if part)))
     return tuple(found)
@@ -186,28 +186,28 @@ _LATER = "Everything still to come is {time} later."
 _LATE_LOAD = "Load {load} would go in {time} after its window: put it somewhere colder for a while, or shape it later."
 
 
-def _why(made: Plan, progress: Progress, manner: Manner) -> str:
+def _why(made: Plan, progress: Progress, reader: Reader) -> str:
     other = hotter_c(made, progress)
     if other is None:
         return ""
     name, planned_c, air_c = other
-    told = manner.say(
+    told = reader.say(
         "{place} is {air}, {degrees} warmer than planned."
         if air_c > planned_c
         else "{place} is {air}, {degrees} colder than planned.",
-        place=place_word(name, manner),
-        air=temp_text(air_c, manner),
-        degrees=degrees_text(air_c - planned_c, manner),
+        place=place_word(name, reader),
+        air=temp_text(air_c, reader),
+        degrees=degrees_text(air_c - planned_c, reader),
     )
     return f"{told[0].upper()}{told[1:]}"
 
 
-def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, manner: Manner) -> Iterator[str]:
+def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, reader: Reader) -> Iterator[str]:
     ahead = [step for step in steps_of(dough) if step.at > now and not is_done(dough, step, progress)]
     told = [step for step in ahead if step.kind is not StepKind.STEAM]
-    steps_told = "; ".join(f"{clock_text(step.at, manner, now)} {step_text(dough, step, manner)}" for step in told)
+    steps_told = "; ".join(f"{clock_text(step.at, reader, now)} {step_text(dough, step, reader)}" for step in told)
     yield f"{steps_told}."
     for load in dough.loads:
         if load.in_at > load.closes_at and load.in_at > now:
             late = minutes_text((load.in_at - load.closes_at).total_seconds() / 60.0)
-            yield manner.say(_LATE_LOAD, load=load.number, time=late)
+            yield reader.say(_LATE_LOAD, load=load.number, time=late)

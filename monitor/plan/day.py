@@ -7,8 +7,8 @@ from enum import StrEnum
 from typing import NewType
 
 from monitor.errors import UnfitError
-from monitor.plan.foretell import Foretold, Span, body_of, mass_of
 from monitor.plan.kitchen import Kitchen
+from monitor.plan.stage_forecast import Foretold, Span, body_of, mass_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe

@@ -4,13 +4,13 @@ from collections.abc import Iterable
 
 import numpy as np
 
-from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import printable, temp_text
-from monitor.bakery.times import duration_text
 from monitor.dough.track import Track
 from monitor.plan.day import DoughPlan, StagePlan
-from monitor.plan.foretell import WARM_C
-from monitor.recipe.adding_up import perishables
+from monitor.plan.stage_forecast import WARM_C
+from monitor.recipe.findings import perishables
+from monitor.wording.phrases import printable, temp_text
+from monitor.wording.reader import Reader
+from monitor.wording.times import duration_text
 
 LONGEST_GAP_MIN = 30.0  # judgement: a probe that was silent for longer may have been anywhere
 GUIDANCE = (
@@ -54,7 +54,7 @@ def seen_warm_min(tracks: Iterable[Track]) -> float:
     return found_s / 60.0
 
 
-def food_sentence(dough: DoughPlan, manner: Manner, seen_min: float | None = None) -> str:
+def food_sentence(dough: DoughPlan, reader: Reader, seen_min: float | None = None) -> str:
     """Time above 5 C and the guidance; empty for a dough without egg, milk or the like.
 
     Parameters
@@ -69,13 +69,13 @@ def food_sentence(dough: DoughPlan, manner: Manner, seen_min: float | None = Non
         "dough": printable(dough.recipe.name),
         "what": ", ".join(printable(name) for name in names),
         "warm": duration_text(warm_min(dough)),
-        "limit": temp_text(WARM_C, manner),
+        "limit": temp_text(WARM_C, reader),
     }
     if seen_min is None:
-        told = manner.say("{dough} holds {what}: about {warm} above {limit} before the oven.", **holes)
+        told = reader.say("{dough} holds {what}: about {warm} above {limit} before the oven.", **holes)
     else:
-        told = manner.say(_SEEN, seen=duration_text(seen_min), **holes)
-    return f"{told} {manner.say(GUIDANCE)}"
+        told = reader.say(_SEEN, seen=duration_text(seen_min), **holes)
+    return f"{told} {reader.say(GUIDANCE)}"
 
 
 _SEEN = "{dough} holds {what}: about {warm} above {limit} before the oven, {seen} of it measured so far."

@@ -7,8 +7,8 @@ from typing import Any
 
 from monitor.errors import UnfitError
 from monitor.recipe.method import REFRIGERATOR, ROOM
-from monitor.recipe.tables import Faults, name_of, shown
-from monitor.sayings import Saying
+from monitor.recipe.toml_tables import Faults, name_of, shown
+from monitor.translatable import Saying
 
 USUAL_ROOM_C = 22.0  # judgement: a kitchen nobody measured
 USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)

@@ -11,8 +11,8 @@ from datetime import datetime, timedelta
 
 from monitor.dough.outlook import Outlook, State
 from monitor.plan.day import DoughPlan, LoadPlan, Plan, StagePlan, begins_with, is_shaped_in
-from monitor.plan.foretell import Foretold, Span, foretell, stand_in_lag_min
 from monitor.plan.orders import follows_of
+from monitor.plan.stage_forecast import Foretold, Span, foretell, stand_in_lag_min
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
 
@@ -60,7 +60,7 @@ class Progress:
 
 
 def asked(recipe: Recipe, stage: MethodStage, air_c: float, start_c: float, cold_c: float, is_shaped: bool) -> Foretold:
-    """:func:`~monitor.plan.foretell.foretell`, in the form in which it is asked here."""
+    """:func:`~monitor.plan.stage_forecast.foretell`, in the form in which it is asked here."""
     return foretell(recipe, stage, air_c=air_c, start_c=start_c, cold_c=cold_c, is_shaped=is_shaped)
 
 

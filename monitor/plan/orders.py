@@ -7,8 +7,8 @@ from math import ceil, floor
 from monitor.dough.learning import Learned
 from monitor.errors import UnfitError
 from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, is_shaped_in
-from monitor.plan.foretell import KEEPS_MIN, Foretold, foretell, still_to_come_min
 from monitor.plan.kitchen import Kitchen
+from monitor.plan.stage_forecast import KEEPS_MIN, Foretold, foretell, still_to_come_min
 from monitor.plan.tasks import BakeTask, DoughTask, DoughTimes, Limits, StageTask, Stand
 from monitor.recipe.batch import Stage
 from monitor.recipe.formula import Formula

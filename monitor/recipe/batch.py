@@ -8,9 +8,9 @@ from typing import Any, NewType
 
 from monitor.recipe.calibration import Calibration
 from monitor.recipe.formula import FORMULA_KEYS, Formula
-from monitor.recipe.tables import Faults, name_of, nodes_of, shown, vessel_of
+from monitor.recipe.toml_tables import Faults, name_of, nodes_of, shown, vessel_of
 from monitor.recipe.vessel import Vessel
-from monitor.sayings import Saying
+from monitor.translatable import Saying
 from monitor.wire.readings import Channel, NodeId
 
 BatchId = NewType("BatchId", int)

@@ -12,7 +12,7 @@ from math import hypot, isfinite, sqrt
 from statistics import median, stdev
 
 from monitor.errors import UnfitError
-from monitor.sayings import Number
+from monitor.translatable import Number
 from monitor.wire.readings import Channel, NodeId, Reading
 
 

@@ -9,8 +9,8 @@ from monitor.recipe.ingredients import CUP_G, PIECE_G, STATED_DOUBT_FRAC, Kind, 
 from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, Unit, Weight, amount_of, volume_weight, weighed
 from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
-from monitor.recipe.tables import Faults, name_of, nodes_of, shown, vessel_of
-from monitor.sayings import Saying
+from monitor.recipe.toml_tables import Faults, name_of, nodes_of, shown, vessel_of
+from monitor.translatable import Saying
 
 LONGEST_STAGE_H = 240.0
 LONGEST_WORK_MIN = 600.0

@@ -20,11 +20,11 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from monitor.errors import ConfigError
-from monitor.sayings import Saying, several
 from monitor.settings.data_dir import CONFIG_NAME, LOGIN_NAME, SECRETS_NAME, settings_folder
 from monitor.settings.places import NAME, NAME_WORDS, USUAL_SITE, site_from
 from monitor.settings.secrets import Secrets, read_secrets
-from monitor.settings.tables import of_file, read_table
+from monitor.settings.toml_file import of_file, read_table
+from monitor.translatable import Saying, several
 
 USER_HEADER = "X-Monitor-User"
 """Header in which the proxy says who has logged in."""

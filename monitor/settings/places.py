@@ -15,7 +15,7 @@ from collections.abc import Mapping, Set
 from dataclasses import dataclass
 
 from monitor.errors import ConfigError
-from monitor.sayings import Saying
+from monitor.translatable import Saying
 from monitor.wire.readings import Channel, NodeId
 
 USUAL_SITE = "home"

@@ -13,7 +13,7 @@ from served import Served
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.copies import Copy, copy_of
+from monitor.store.copies import Copy, copy_of
 
 SECRET = "the proxy's own"
 ADDRESS = "https://bakery.example:8443"

@@ -11,25 +11,25 @@ from sample_bakery import NOW, fill
 from served import Served
 
 import dashboard
-from dashboard.theme import DAY
-from monitor.bakery.alerts import Alert, AlertKind, Subject
+from dashboard.drawing.palette import DAY
+from monitor.alerts.alert import Alert, AlertKind, Subject
 from monitor.recipe.batch import BatchId
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 # Address, what is awaited on it -> each fragment of that screen by module and function, and what is touched in it.
 # A control that answers with a toast is named by its key; where a fragment has none, what it shows by its class.
 TAPS: dict[tuple[str, str], dict[str, tuple[str, ...]]] = {
-    ("/", ".batch .strip"): {"board.live": ("shelve-board-", "acknowledge-board-")},
+    ("/", ".batch .strip"): {"board.screen.live": ("shelve-board-", "acknowledge-board-")},
     ("/batch?batch={ready}", ".side .huge"): {
-        "batch._live_side": ("acknowledge-batch-", "shelve-batch-", "unshelve-batch-"),
-        "batch._live_curve": (".st-key-curve",),
-        "batch._live_air": (".st-key-curve",),
+        "batch.screen._live_side": ("acknowledge-batch-", "shelve-batch-", "unshelve-batch-"),
+        "batch.screen._live_curve": (".st-key-curve",),
+        "batch.screen._live_air": (".st-key-curve",),
     },
-    ("/start", ".shelf"): {"taring.put_live_reading": ("tare",)},
-    ("/plan", ".section"): {"plan.live": ("begin-",)},
-    ("/bake", ".countdown"): {"bake.live": ("done-",)},
-    ("/nodes", ".node .values"): {"nodes.live": (".node",)},
+    ("/start", ".shelf"): {"start.zero.put_live_reading": ("tare",)},
+    ("/plan", ".section"): {"plan.screen.live": ("begin-",)},
+    ("/bake", ".countdown"): {"plan.bake.live": ("done-",)},
+    ("/nodes", ".node .values"): {"sensors.screen.live": (".node",)},
 }
 # Controls outside every fragment that answer with a toast too: screen -> their keys.
 BESIDE = {"/batch?batch={ready}": ("fold", "poke-fast", "band-5")}
@@ -38,12 +38,14 @@ BESIDE = {"/batch?batch={ready}": ("fold", "poke-fast", "band-5")}
 def fragments() -> set[str]:
     """Every function of the screens that is drawn again by itself, as ``module.function``."""
     found = set()
-    for path in Path(dashboard.__file__).parent.rglob("*.py"):
+    folder = Path(dashboard.__file__).parent
+    for path in folder.rglob("*.py"):
+        module = ".".join(path.relative_to(folder).with_suffix("").parts)
         for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
             for each in getattr(node, "decorator_list", ()):
                 maker = each.func if isinstance(each, ast.Call) else each
                 if ast.unparse(maker).rpartition(".")[2] == "fragment":
-                    found.add(f"{path.stem}.{node.name}")
+                    found.add(f"{module}.{node.name}")
     return found
 
 

@@ -13,8 +13,8 @@ from harness import PATIENCE_S, wait_until
 
 from monitor.child import child_command
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
-from monitor.workers.alone import is_at_work
+from monitor.store.collector_lock import is_collector_running
+from monitor.store.store import Store
 
 PROGRAM = child_command("monitor.cli")
 HOSTILE = "a file of the working directory was run"
@@ -66,7 +66,7 @@ class CollectorProcess:
         self.data_dir.mkdir(parents=True, exist_ok=True)
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(self._command, stdout=log, stderr=log, env=self._environ)
-        wait_until(lambda: self._alive() and is_at_work(self.data_dir), "the collector is at work", 60.0)
+        wait_until(lambda: self._alive() and is_collector_running(self.data_dir), "the collector is at work", 60.0)
         return self
 
     def __exit__(

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from programs import PROGRAM, environment
 
-from monitor.backtest.contest import METHODS
+from monitor.backtest.evaluation import METHODS
 
 
 def backtest(*arguments: str | Path) -> "subprocess.CompletedProcess[str]":

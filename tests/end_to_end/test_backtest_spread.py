@@ -15,7 +15,7 @@ from programs import PROGRAM, environment
 from spread_tasks import deadly, squared, squared_the_second_time
 
 from monitor.backtest.cluster import checked, on_cluster
-from monitor.backtest.spreading import OnCores
+from monitor.backtest.parallel import OnCores
 from monitor.errors import ConfigError, MonitorError
 
 DASK = [sys.executable, "-m", "distributed.cli"]

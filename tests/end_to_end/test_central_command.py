@@ -12,14 +12,14 @@ from harness import wait_until
 from influx import BUCKET, TOKEN, Influx
 from programs import PROGRAM, CollectorProcess, environment
 
-from monitor.central.link import Link
-from monitor.central.points import point_of
 from monitor.cli import main
 from monitor.clock import wall_clock
-from monitor.settings.centre import Centre
-from monitor.sinks.copies import copy_of
-from monitor.sinks.spool import Spool
-from monitor.sinks.store import Store
+from monitor.settings.shops import Centre
+from monitor.shops.influx import Link
+from monitor.shops.points import point_of
+from monitor.store.copies import copy_of
+from monitor.store.spool import Spool
+from monitor.store.store import Store
 
 Capture = pytest.CaptureFixture[str]
 

@@ -9,11 +9,11 @@ from central_site import CHANNELS, SITE, TUB, drain, fill, is_drained, reading, 
 from harness import START, wait_until
 from influx import BUCKET, TOKEN, Influx
 
-from monitor.central.sender import target_of
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Event, EventKind
-from monitor.settings.centre import Centre
-from monitor.sinks.spool import Spool
+from monitor.settings.shops import Centre
+from monitor.shops.sender import target_of
+from monitor.store.spool import Spool
 
 pytestmark = pytest.mark.usefixtures("quick_retries")
 

@@ -9,7 +9,7 @@ import pytest
 from programs import HOSTILE, environment, fill_with_hostile_modules
 
 from firmware_sim.unix_node import lay_out
-from monitor.backtest.histories import simulated
+from monitor.backtest.simulated import simulated
 from monitor.child import child_command
 
 ROOT = Path(__file__).resolve().parents[2]

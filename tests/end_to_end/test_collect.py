@@ -13,8 +13,8 @@ import pytest
 from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, good_frame, run_program
 
-from monitor.collector.stepping import STEP_FAULT
-from monitor.sinks.store import Store
+from monitor.collector.batch_step import STEP_FAULT
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 SERIAL_NODE = NodeId("urn:dev:mac:020000fffe5e0001")

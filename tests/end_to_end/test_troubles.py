@@ -15,11 +15,11 @@ import pytest
 from harness import PtyPair, SmallDisk, free_port, wait_until
 from programs import CollectorProcess, framed, good_frame
 
-from monitor.bakery.alerts import AlertKind, Phase, Sort, Subject
+from monitor.alerts.dough import AlertKind, Phase, Sort, Subject
 from monitor.cli import main
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.damage import set_aside_before
-from monitor.sinks.store import Store
+from monitor.store.damage import set_aside_before
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")

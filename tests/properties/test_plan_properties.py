@@ -9,8 +9,8 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from monitor.plan.day import Plan, StepKind, steps
-from monitor.plan.making import NoPlan, make_plan
 from monitor.plan.orders import Order
+from monitor.plan.planner import NoPlan, make_plan
 from monitor.plan.solver import LOAD_HANDS_MIN
 from monitor.plan.tasks import Limit
 from monitor.recipe.parts import Recipe, with_more_yeast

@@ -6,10 +6,10 @@ import made_up_day as made_up
 import pytest
 
 from monitor.plan.day import StepKind, steps
-from monitor.plan.foretell import still_to_come_min
-from monitor.plan.making import NoPlan, make_plan
-from monitor.plan.mends import Mending
 from monitor.plan.orders import Order, prepared
+from monitor.plan.planner import NoPlan, make_plan
+from monitor.plan.remedies import Mending
+from monitor.plan.stage_forecast import still_to_come_min
 from monitor.plan.tasks import Limit
 from monitor.recipe.batch import Stage
 from monitor.units import celsius

@@ -36,8 +36,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor.bakery.alerts import Alert, AlertKind, Facts, Phase, Rules, is_wanted_unseen, step
-from monitor.bakery.surroundings import NodeFacts, Surroundings, look
+from monitor.alerts.dough import Alert, AlertKind, Facts, Phase, Rules, is_wanted_unseen, step
+from monitor.alerts.silence import NodeFacts, Surroundings, look
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula

@@ -6,8 +6,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Sort, Subject
-from monitor.bakery.calls import Call
+from monitor.alerts.calls import Call
+from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Sort, Subject
 from monitor.cli import parser
 from monitor.clock import SystemClock
 from monitor.commands import alerts as alert_desk
@@ -15,7 +15,7 @@ from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 
 @pytest.fixture

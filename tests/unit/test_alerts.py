@@ -7,13 +7,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.bakery.alerts import COURSE_KINDS, Alert, AlertKind, Facts, Phase, Rules, Step, Subject, step
-from monitor.bakery.limits import AIR_LIMITS, DRYING_STARTS_PA, air_limits
+from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, Facts, Phase, Rules, Step, Subject, step
+from monitor.alerts.limits import AIR_LIMITS, DRYING_STARTS_PA, air_limits
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
-from monitor.recipe.tables import SENSOR_CHANNELS
+from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, NodeId
 

@@ -22,10 +22,10 @@ from monitor.backtest.alternatives import (
     clock_from,
 )
 from monitor.backtest.conformal import Bare, calibrated
-from monitor.backtest.contest import ESTIMATOR, LEVELS, METHODS, Call, Forecast, called_s, cross_validated
-from monitor.backtest.histories import default_cache, version_of_simulators
+from monitor.backtest.evaluation import ESTIMATOR, LEVELS, METHODS, Call, Forecast, called_s, cross_validated
 from monitor.backtest.local_trend import Course, TrendNumbers, follow, tuned
 from monitor.backtest.recordings import PEAK, READY, Labels, Moment, Recording, load_recording, moments_of
+from monitor.backtest.simulated import default_cache, version_of_simulators
 from monitor.backtest.table import call_rows_of, rows_of, text_of
 from monitor.dough.growth_fit import gompertz_curve
 from monitor.dough.outlook import Moments, Outlook, State

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 
 from monitor.archive.export import export_batch
-from monitor.backtest.origins import InFolder, origins_in
+from monitor.backtest.locations import InFolder, origins_in
 from monitor.backtest.recordings import Recording
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)

@@ -15,8 +15,8 @@ from monitor.archive.backup import backups_in
 from monitor.archive.export import batch_toml
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.arrivals import Arrivals, Heard
-from monitor.sinks.store import Store
+from monitor.store.arrivals import Arrivals, Heard
+from monitor.store.store import Store
 
 BREAD = batch_of("Nussbrot", hours=3.0)
 READINGS = readings_of(BREAD)

@@ -12,6 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_up import NODE, batch_of, readings_of
 
+from monitor.alerts.calls import Call
+from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Subject
 from monitor.archive.batch_files import (
     KINDS,
     _csv_bytes,
@@ -21,16 +23,14 @@ from monitor.archive.batch_files import (
     archive_batch,
     import_batch,
 )
-from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Subject
-from monitor.bakery.calls import Call
 from monitor.dough.outlook import Band, FanPoint, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, How
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
-from monitor.sinks.batch_rows import BatchRows, Rows
-from monitor.sinks.reviews import Reviews
+from monitor.store.batch_transfer import BatchRows, Rows
+from monitor.store.reviews import Reviews
 from monitor.wire.readings import Channel, Flag, Reading
 
 TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'

@@ -13,11 +13,11 @@ from german import ENGLISH, home, said, words_of
 from made_up import batch_of, readings_of
 
 from monitor import cli
-from monitor.central.follower import Follower
-from monitor.settings.centre import Centre
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.spool import Backlog, Spool
-from monitor.sinks.store import Store
+from monitor.settings.shops import Centre
+from monitor.shops.follower import Follower
+from monitor.store.spool import Backlog, Spool
+from monitor.store.store import Store
 
 BREAD = batch_of("Nussbrot", hours=3.0)
 READINGS = readings_of(BREAD)
@@ -51,7 +51,7 @@ class Central:
 @pytest.fixture
 def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A site that has a batch, one reading, and a central store."""
-    monkeypatch.setattr("monitor.central.command.Link", Central)
+    monkeypatch.setattr("monitor.shops.command.Link", Central)
     folder = home(tmp_path / "daten", 'site = "hafen"\n[central]\nurl = "http://127.0.0.1:8086"\n')
     with Store(folder / DATABASE_NAME) as store:
         store.add_batch(BREAD)

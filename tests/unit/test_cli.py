@@ -15,7 +15,7 @@ from monitor import cli
 from monitor.archive.replay import read_batch
 from monitor.recipe.batch import Event, EventKind
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")

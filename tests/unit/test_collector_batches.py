@@ -10,18 +10,18 @@ import pytest
 from collector_bench import KEY, NODE, Bench, StepClock, batch, pack, pass_minutes
 from harness import START, SetClock
 
-from monitor.bakery.alerts import AlertKind, Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import AlertKind, Rules
+from monitor.collector.batch_step import NOT_ESTIMATED, STEP_FAULT
 from monitor.collector.loop import Collector
-from monitor.collector.stepping import NOT_ESTIMATED, STEP_FAULT
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.dough.track import Track
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, Event, EventKind
 from monitor.recipe.calibration import Calibration, How
-from monitor.sinks.store import Store
 from monitor.sources.intake import Frame, Item
+from monitor.store.store import Store
 from monitor.wire.readings import Channel
+from monitor.wording.reader import Reader
 
 
 @pytest.fixture
@@ -240,7 +240,7 @@ def test_the_loop_ends_when_told_and_takes_in_what_waits(tmp_path: Path, clock: 
     inbox.put(Frame(pack(), clock.now(), "line", KEY, acknowledged.append))
     with Store(tmp_path / "loop.sqlite") as store:
         Collector(
-            store, inbox, clock, lambda batch, track, at: Outlook(at, State.RISING), rules=Rules(), manner=Manner(UTC)
+            store, inbox, clock, lambda batch, track, at: Outlook(at, State.RISING), rules=Rules(), reader=Reader(UTC)
         ).run(stop)
         assert len(acknowledged) == 1
         assert len(store.nodes()) == 1

@@ -9,17 +9,17 @@ import pytest
 from harness import START, SetClock
 from made_up import batch_of
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
+from monitor.collector.batch_step import NOT_ESTIMATED, STEP_FAULT
 from monitor.collector.loop import Collector
-from monitor.collector.stepping import NOT_ESTIMATED, STEP_FAULT
-from monitor.collector.works import TOGETHER
+from monitor.collector.running_batches import TOGETHER
 from monitor.dough.forecast import Asked
 from monitor.dough.learning import Learned
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, BatchId
-from monitor.sinks.store import Store
+from monitor.store.store import Store
+from monitor.wording.reader import Reader
 
 
 class Bench:
@@ -35,7 +35,7 @@ class Bench:
         self.ids = [store.add_batch(replace(batch_of(f"tub {n}"), started_at=START)).id for n in range(batches)]
         clock.real_s = lambda: self.second  # type: ignore[method-assign]
         self.collector = Collector(
-            store, queue.Queue(), clock, self._one, together=self._many, rules=Rules(), manner=Manner(UTC)
+            store, queue.Queue(), clock, self._one, together=self._many, rules=Rules(), reader=Reader(UTC)
         )
 
     def _said(self, batch: Batch, at) -> Outlook:  # type: ignore[no-untyped-def]

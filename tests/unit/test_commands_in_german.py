@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 
 from monitor import cli
-from monitor.bakery.alerts import Alert, AlertKind, Change, Phase, Sort, Subject
+from monitor.alerts.dough import Alert, AlertKind, Change, Phase, Sort, Subject
 from monitor.clock import SystemClock
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 BAKERY = 'timezone = "UTC"\nlanguage = "de"\n'
 NO_SALT = """

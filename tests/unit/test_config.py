@@ -5,12 +5,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.backtest.histories import default_cache
+from monitor.backtest.simulated import default_cache
 from monitor.errors import ConfigError
 from monitor.settings.brokers import MqttAddress, mqtt_address
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import default_data_dir
-from monitor.settings.in_force import effective_settings
+from monitor.settings.effective import effective_settings
 
 
 def write(path: Path, text: str, mode: int = 0o644) -> Path:
@@ -35,8 +35,8 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
     config = load_config(tmp_path, {})
     assert config.serial == ("/dev/ttyUSB0",)
     assert config.mqtt == (MqttAddress("localhost", 1883, "collector"),)
-    assert config.manner.zone == ZoneInfo("Europe/Vienna")
-    assert config.manner.temp_unit == "F"
+    assert config.reader.zone == ZoneInfo("Europe/Vienna")
+    assert config.reader.temp_unit == "F"
     assert config.rules.silence_min == 7.0
 
 

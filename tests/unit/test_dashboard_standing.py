@@ -8,15 +8,16 @@ from sample_bakery import NOW, ROUND_TUB, batch, minutes
 from streamlit.testing.v1 import AppTest
 
 from dashboard.queries import Standing
-from monitor.bakery.alerts import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
+from monitor.alerts.dough import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.recipe.batch import BatchId, Stage
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 
 def _screen() -> None:
-    from dashboard import page, queries, standing
+    from dashboard import alerts as standing
+    from dashboard import page, queries
 
     def draw(scene: page.Scene) -> None:
         (batch,) = scene.store.batches()

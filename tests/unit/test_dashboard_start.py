@@ -9,13 +9,13 @@ from streamlit.testing.v1 import AppTest
 
 from monitor.recipe.batch import Batch, EventKind, Stage
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.reviews import Reviews
+from monitor.store.reviews import Reviews
 
 
 def _screen() -> None:
     import streamlit as st
 
-    from dashboard.screens import start
+    from dashboard.start import screen as start
 
     batch_page = st.Page(lambda: None, title="Batch", url_path="batch")
     st.navigation([st.Page(lambda: start.show(batch_page), title="Start", default=True), batch_page]).run()

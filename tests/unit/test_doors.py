@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from monitor.cli import main
-from monitor.doors import broker, proxy
-from monitor.doors.certificates import (
+from monitor.errors import ConfigError
+from monitor.remote_access import broker, proxy
+from monitor.remote_access.certificates import (
     AUTHORITY_FOR,
     CERTIFICATE_FOR,
     WARN_BEFORE,
@@ -19,9 +20,8 @@ from monitor.doors.certificates import (
     own_pair,
     pair_faults,
 )
-from monitor.doors.screens import dashboard_command
-from monitor.doors.settings_files import add_secrets, settings_to_add
-from monitor.errors import ConfigError
+from monitor.remote_access.dashboard_server import dashboard_command
+from monitor.remote_access.settings_files import add_secrets, settings_to_add
 
 NOW = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 

@@ -11,14 +11,14 @@ from monitor.dough.prior import shape_prior
 from monitor.dough.rise import hats, knot_times_s
 
 
-def alone(asked: Asked) -> Outlook:
+def hold_collector_lock(asked: Asked) -> Outlook:
     return outlook(asked.batch, asked.track, asked.at)
 
 
 def test_a_mixed_bag_is_answered_as_each_would_be_alone():
     bag = [asked_of(kind, seed) for seed in range(3) for kind in KINDS]
     for found, asked in zip(outlooks(bag), bag, strict=True):
-        single = alone(asked)
+        single = hold_collector_lock(asked)
         assert (found.state, found.cause, found.why) == (single.state, single.cause, single.why), asked.batch.name
         assert numbers(found) == pytest.approx(numbers(single), rel=1e-9, abs=1e-9), asked.batch.name
 
@@ -26,7 +26,7 @@ def test_a_mixed_bag_is_answered_as_each_would_be_alone():
 def test_as_many_as_fill_several_groups_come_back_in_their_order():
     bag = [asked_of("plain", seed) for seed in range(40)]
     shown = [found.rise_pct.p50 for found in outlooks(bag)]
-    assert shown == [alone(asked).rise_pct.p50 for asked in bag]
+    assert shown == [hold_collector_lock(asked).rise_pct.p50 for asked in bag]
     assert len(set(shown)) == len(shown)
 
 

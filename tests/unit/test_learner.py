@@ -11,16 +11,16 @@ import pytest
 from harness import SetClock, wait_until
 from made_up import FIRST_DAY, batch_of, readings_of
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
+from monitor.collector.learner import LESSON_FAULT, SETTLED, Learner, learn_next
 from monitor.collector.loop import Collector
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.hindsight import lesson_of
 from monitor.dough.learning import Learned, Lesson
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch, Event, EventKind
-from monitor.sinks.store import Store
-from monitor.workers.learner import LESSON_FAULT, SETTLED, Learner, learn_next
+from monitor.store.store import Store
+from monitor.wording.reader import Reader
 
 LATER = FIRST_DAY + timedelta(days=100)
 
@@ -140,7 +140,7 @@ def test_the_collector_hands_what_was_learned_to_the_estimator(store: Store) -> 
         return Outlook(at, State.RISING)
 
     def turned() -> Learned | None:
-        collector = Collector(store, queue.Queue(), clock, estimate, rules=Rules(), manner=Manner(UTC))
+        collector = Collector(store, queue.Queue(), clock, estimate, rules=Rules(), reader=Reader(UTC))
         clock.advance(minutes=2)
         collector.turn(0.0)
         collector.turn(0.0)

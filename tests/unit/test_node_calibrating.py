@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from monitor.bakery.manner import Manner
 from monitor.cli import main
 from monitor.errors import SourceError
-from monitor.node.calibrating import heard
+from monitor.node.calibration import heard
+from monitor.node.reading_lines import pack_line, set_right_line
 from monitor.node.settings import read_settings
-from monitor.node.showing import pack_line, set_right_line
 from monitor.recipe.calibration import Calibration, How
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
+from monitor.wording.reader import Reader
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 NOON = datetime(2026, 3, 2, 12, tzinfo=UTC)
@@ -135,7 +135,7 @@ def test_only_what_is_measured_now_by_that_sensor_counts() -> None:
         distance(-600, 200.0), distance(1, 298.0), distance(2, 100.0, other), distance(3, 299.0),
         distance(4, 4.0, flag=Flag.OUT_OF_RANGE), distance(5, 298.5),
     )  # fmt: skip
-    assert heard(ear, NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO(), Manner(UTC)) == (298.0, 299.0, 298.5)
+    assert heard(ear, NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO(), Reader(UTC)) == (298.0, 299.0, 298.5)
 
 
 @pytest.mark.parametrize(
@@ -148,7 +148,7 @@ def test_only_what_is_measured_now_by_that_sensor_counts() -> None:
 )
 def test_what_was_not_heard_is_explained(packs: tuple[tuple[Reading, ...], ...], said: str) -> None:
     with pytest.raises(SourceError, match=said):
-        heard(Packs(*packs), NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO(), Manner(UTC))
+        heard(Packs(*packs), NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO(), Reader(UTC))
 
 
 def test_a_line_shows_what_is_set_right_and_marks_what_is_doubtful() -> None:

@@ -21,7 +21,7 @@ from monitor.node.settings import (
     settings_from_text,
     write_settings,
 )
-from monitor.recipe.tables import NODE_NAME
+from monitor.recipe.toml_tables import NODE_NAME
 from monitor.wire.readings import NodeId
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")

@@ -7,16 +7,16 @@ from functools import cache
 import made_up_day as made_up
 import pytest
 
-from monitor.bakery.alert_types import CueKind
-from monitor.bakery.manner import Manner
-from monitor.bakery.times import to_minute
+from monitor.alerts.alert import CueKind
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.plan.cues import Cue, cues, moved_cues
 from monitor.plan.day import DoughPlan, Plan, StepKind, steps
 from monitor.plan.live import Progress, Watched, hotter_c, retimed
-from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
 from monitor.recipe.vessel import Shape, Vessel
+from monitor.wording.reader import Reader
+from monitor.wording.times import to_minute
 
 KEY = "tamarack loaf"
 NOTHING = Progress({}, {})
@@ -158,7 +158,7 @@ def lived(plan: Plan, *, every_min: float = 1.0) -> list[Cue]:
             if stage.begins_at <= now
         }
         progress = Progress({}, begun)
-        for cue in cues(retimed(plan, now, progress), now, progress, said, Manner(UTC)):
+        for cue in cues(retimed(plan, now, progress), now, progress, said, Reader(UTC)):
             said.add(cue.key)
             found.append(cue)
         now += minutes(every_min)
@@ -188,24 +188,24 @@ def test_what_was_done_has_no_cue():
     step = next(each for each in steps(day()) if each.kind is StepKind.OVEN_ON)
     progress = watched(2)
     now = step.at + minutes(1)
-    assert "oven" in keys(cues(day(), now, progress, (), Manner(UTC)))
-    assert "oven" not in keys(cues(day(), now, replace(progress, done={step.key: now}), (), Manner(UTC)))
+    assert "oven" in keys(cues(day(), now, progress, (), Reader(UTC)))
+    assert "oven" not in keys(cues(day(), now, replace(progress, done={step.key: now}), (), Reader(UTC)))
 
 
 def test_what_was_said_is_not_said_again():
-    first = cues(day(), dough().stages[0].hands_at, NOTHING, (), Manner(UTC))
+    first = cues(day(), dough().stages[0].hands_at, NOTHING, (), Reader(UTC))
     assert keys(first) == ["0/mix"]
-    assert cues(day(), dough().stages[0].hands_at + minutes(2), NOTHING, {first[0].key}, Manner(UTC)) == ()
+    assert cues(day(), dough().stages[0].hands_at + minutes(2), NOTHING, {first[0].key}, Reader(UTC)) == ()
 
 
 def test_old_steps_are_without_a_cue_after_a_silence():
-    assert cues(day(), dough().stages[0].hands_at + timedelta(hours=2), NOTHING, (), Manner(UTC)) == ()
+    assert cues(day(), dough().stages[0].hands_at + timedelta(hours=2), NOTHING, (), Reader(UTC)) == ()
 
 
 def test_shaping_says_why_it_comes_early():
     bulk = dough().stages[1]
     shape = next(each for each in steps(day()) if each.kind is StepKind.SHAPE)
-    (cue,) = cues(day(), shape.at, watched(1), (), Manner(UTC))
+    (cue,) = cues(day(), shape.at, watched(1), (), Reader(UTC))
     assert cue.kind is CueKind.SHAPE
     assert f"It is ready {to_minute(bulk.ready_at):%H:%M}; the call is early by" in cue.text
     assert "for the hands it takes." in cue.text
@@ -214,7 +214,7 @@ def test_shaping_says_why_it_comes_early():
 def test_a_load_says_how_long_it_is_good():
     load = dough().loads[1]
     progress = Progress({f"{KEY}/load 1/in": dough().loads[0].in_at}, watched(2).watched)
-    found = cues(day(), load.in_at, progress, (), Manner(UTC))
+    found = cues(day(), load.in_at, progress, (), Reader(UTC))
     cue = next(each for each in found if each.kind is CueKind.LOAD)
     assert f"good until {load.closes_at:%H:%M}" in cue.text
     assert "standing aside" in cue.text
@@ -223,18 +223,18 @@ def test_a_load_says_how_long_it_is_good():
 def test_that_the_plan_has_moved_is_said_once_with_the_reason_and_what_comes():
     now, progress = an_hour_into(1), watched(1, ready_by=-20.0, air_c=27.0)
     live = retimed(day(), now, progress)
-    (cue,) = moved_cues(day(), live, now, progress, {}, Manner(UTC))
+    (cue,) = moved_cues(day(), live, now, progress, {}, Reader(UTC))
     assert cue.kind is CueKind.MOVED
     assert "earlier" in cue.text
     assert "The room is 27.0 °C (80.6 °F), 3.0 °C warmer than planned." in cue.text
     assert "oven on" in cue.text
     assert f"{dough(live).out_at:%H:%M}" in cue.text
-    assert moved_cues(day(), live, now, progress, {KEY: dough(live).out_at}, Manner(UTC)) == ()
+    assert moved_cues(day(), live, now, progress, {KEY: dough(live).out_at}, Reader(UTC)) == ()
 
 
 def test_a_small_move_is_not_said():
     now, progress = an_hour_into(1), watched(1, ready_by=4.0)
-    assert moved_cues(day(), retimed(day(), now, progress), now, progress, {}, Manner(UTC)) == ()
+    assert moved_cues(day(), retimed(day(), now, progress), now, progress, {}, Reader(UTC)) == ()
 
 
 def test_a_load_that_would_go_in_too_late_is_told_with_what_to_do():
@@ -243,5 +243,5 @@ def test_a_load_that_would_go_in_too_late_is_told_with_what_to_do():
     first, second = dough(live).loads
     narrow = replace(second, closes_at=second.in_at - minutes(8))
     live = replace(live, doughs=(replace(dough(live), loads=(first, narrow)),))
-    (cue,) = moved_cues(day(), live, now, progress, {}, Manner(UTC))
+    (cue,) = moved_cues(day(), live, now, progress, {}, Reader(UTC))
     assert "Load 2 would go in 8 min after its window: put it somewhere colder" in cue.text

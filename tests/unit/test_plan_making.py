@@ -10,23 +10,23 @@ import made_up_day as made_up
 import numpy as np
 import pytest
 
-from monitor.bakery.manner import Manner
 from monitor.dough.track import Series, Track
 from monitor.errors import ConfigError
 from monitor.plan.alternatives import Variation, alternatives
 from monitor.plan.day import Plan, StepKind, steps
 from monitor.plan.food import food_sentence, seen_warm_min, warm_min
-from monitor.plan.foretell import foretell, stand_in_lag_min, still_to_come_min
 from monitor.plan.kitchen import Kitchen, Place, kitchen_from_toml
-from monitor.plan.making import NoPlan, make_plan
-from monitor.plan.mends import Mending
 from monitor.plan.orders import Order, follows_of, prepared
-from monitor.plan.step_words import out_sentence, step_lines, window_sentence
+from monitor.plan.planner import NoPlan, make_plan
+from monitor.plan.remedies import Mending
+from monitor.plan.stage_forecast import foretell, stand_in_lag_min, still_to_come_min
 from monitor.plan.tasks import Limit
-from monitor.plan.words import alternative_row, no_plan_lines, variation_text
 from monitor.recipe.batch import Stage, Target
 from monitor.recipe.parts import Recipe
 from monitor.recipe.vessel import Shape, Vessel
+from monitor.wording.plan import alternative_row, no_plan_lines, variation_text
+from monitor.wording.plan_steps import out_sentence, step_lines, window_sentence
+from monitor.wording.reader import Reader
 
 DAY = made_up.recipe()
 
@@ -47,7 +47,7 @@ def hands(plan: Plan) -> list[tuple[datetime, datetime]]:
 
 
 def lines(found: NoPlan, recipe: Recipe) -> str:
-    return "\n".join(no_plan_lines(found, {recipe.name.casefold(): recipe}, Manner(UTC), made_up.MORNING))
+    return "\n".join(no_plan_lines(found, {recipe.name.casefold(): recipe}, Reader(UTC), made_up.MORNING))
 
 
 # -- plans ------------------------------------------------------------------------------------------------------------
@@ -267,8 +267,8 @@ def test_alternatives_stand_side_by_side():
     assert begins(Variation.ROOM, 3.0) > plain > begins(Variation.ROOM, -3.0)
     assert begins(Variation.NIGHT, 10.0) < plain - timedelta(hours=4)
     for each in found.values():
-        row = alternative_row(each, {"tamarack loaf": DAY}, Manner(UTC), made_up.MORNING)
-        assert variation_text(each, Manner(UTC))
+        row = alternative_row(each, {"tamarack loaf": DAY}, Reader(UTC), made_up.MORNING)
+        assert variation_text(each, Reader(UTC))
         assert row[3].startswith("good for")
 
 
@@ -278,8 +278,8 @@ def test_egg_and_milk_show_their_time_above_five_degrees_and_the_guidance():
     rich = made(rich_recipe)
     assert isinstance(lean, Plan)
     assert isinstance(rich, Plan)
-    assert food_sentence(lean.doughs[0], Manner(UTC)) == ""
-    said = food_sentence(rich.doughs[0], Manner(UTC))
+    assert food_sentence(lean.doughs[0], Reader(UTC)) == ""
+    said = food_sentence(rich.doughs[0], Reader(UTC))
     assert "milk, egg" in said
     assert "3-501.16" in said
     assert "never says that food is safe" in said
@@ -301,18 +301,18 @@ def test_what_was_measured_above_five_degrees_is_counted():
     rich_recipe = made_up.recipe(made_up.COLD_PREFERMENT_DAY.replace('water = "410 g"', 'milk = "410 g"'))
     rich = made(rich_recipe)
     assert isinstance(rich, Plan)
-    assert "30 min of it measured so far" in food_sentence(rich.doughs[0], Manner(UTC), 30.0)
+    assert "30 min of it measured so far" in food_sentence(rich.doughs[0], Reader(UTC), 30.0)
 
 
 def test_a_plan_is_told_step_by_step():
     plan = made(DAY)
     assert isinstance(plan, Plan)
-    told = list(step_lines(plan, Manner(UTC), made_up.MORNING))
+    told = list(step_lines(plan, Reader(UTC), made_up.MORNING))
     assert len(told) == len(steps(plan))
     assert any("load 2 of 2 in" in line and "at the latest" in line for line in told)
     assert "tomorrow 12:30  load 2 of 2 out" in told[-1]
-    assert "out of the oven tomorrow 12:30" in out_sentence(plan.doughs[0], Manner(UTC), made_up.MORNING)
-    assert window_sentence(plan.doughs[0], Manner(UTC)).startswith("load 1 is proofed")
+    assert "out of the oven tomorrow 12:30" in out_sentence(plan.doughs[0], Reader(UTC), made_up.MORNING)
+    assert window_sentence(plan.doughs[0], Reader(UTC)).startswith("load 1 is proofed")
 
 
 def test_an_unbaked_recipe_is_planned_to_its_last_stage():

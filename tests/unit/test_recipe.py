@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.errors import ConfigError
-from monitor.recipe.adding_up import perishables, what_does_not_add_up
+from monitor.recipe.findings import perishables, what_does_not_add_up
 from monitor.recipe.formula import YeastForm
 from monitor.recipe.measures import amount_of
 from monitor.recipe.parts import (

@@ -8,14 +8,14 @@ import pytest
 from PIL import Image
 from sample_bakery import NOW, ROUND_TUB, batch
 
-from dashboard.pictures import as_small_jpeg
+from dashboard.photograph import as_small_jpeg
 from monitor.errors import PictureError, StoreError
 from monitor.recipe.batch import BatchId, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
-from monitor.sinks.batch_rows import BatchRows
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.store import Store
+from monitor.store.batch_transfer import BatchRows
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 
 
 def test_a_moved_target_is_kept_and_its_collector_hears_of_it(tmp_path: Path) -> None:

@@ -10,17 +10,17 @@ from typing import Self
 import pytest
 from harness import START, SetClock
 
-from monitor.central import link as lines
-from monitor.central import sender as sending
-from monitor.central.points import Point
-from monitor.central.sender import LAST_RETRY_S, LATE, TURN_S, Sender
 from monitor.errors import CentralError, CentralKind
+from monitor.health.counters import Pulse
+from monitor.health.metrics import PulseMetrics
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.settings.centre import Centre
-from monitor.sinks.spool import Spool
-from monitor.watch.metrics import PulseMetrics
-from monitor.watch.pulse import Pulse
+from monitor.settings.shops import Centre
+from monitor.shops import influx as lines
+from monitor.shops import sender as sending
+from monitor.shops.points import Point
+from monitor.shops.sender import LAST_RETRY_S, LATE, TURN_S, Sender
+from monitor.store.spool import Spool
 from monitor.wire.readings import Channel, NodeId, Reading
 
 TUB = Batch(

@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 from harness import START
 
-from monitor.bakery.alerts import Alert, AlertKind, Subject
+from monitor.alerts.dough import Alert, AlertKind, Subject
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.intent import Judgement, Verdict
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks import schema
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.spool import STANDING, STREAMS, WATCHED, Page, Spool
-from monitor.sinks.store import Store
+from monitor.store import schema
+from monitor.store.reviews import Reviews
+from monitor.store.spool import STANDING, STREAMS, WATCHED, Page, Spool
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 HERE, THERE = "https://here proofing rye", "https://there proofing rye"

@@ -14,7 +14,7 @@ from monitor.dough.track import track_from_readings
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.calibration import Calibration, How
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")

@@ -10,8 +10,8 @@ from made_up_rows import NODE, at, batch, reading
 
 from monitor.errors import StoreError
 from monitor.recipe.batch import Event, EventKind
-from monitor.sinks import rows, schema
-from monitor.sinks.store import Store
+from monitor.store import rows, schema
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 

@@ -9,14 +9,14 @@ import pytest
 from harness import START, SetClock
 from made_up import batch_of, readings_of
 
-from monitor.bakery.times import next_time
+from monitor.collector.learner import learn_next
 from monitor.commands.what_if import run
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
-from monitor.workers.learner import learn_next
+from monitor.wording.times import next_time
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 TRAY = Vessel(Shape.RECTANGULAR, (300.0, 60.0), (300.0, 60.0), 250.0, 300.0)
