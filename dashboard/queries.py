@@ -16,8 +16,9 @@ from typing import TypeVar
 
 import streamlit as st
 
-from dashboard import door, reading, sites
+from dashboard.access import preferences, sites, visitor
 from monitor.alerts.dough import MORE, Alert, Message, Phase
+from monitor.arguments import path
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
@@ -85,9 +86,9 @@ class Past:
 def data_dir() -> Path:
     """The data directory: ``--data-dir`` after ``--`` among the arguments, the environment's, or the usual one."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
-    parser.add_argument("--data-dir", type=Path)
+    parser.add_argument("--data-dir", type=path)
     options, _ = parser.parse_known_args(sys.argv[1:])
-    return Path(options.data_dir or default_data_dir(os.environ))
+    return default_data_dir(os.environ) if options.data_dir is None else options.data_dir
 
 
 def database(site: str | None = None) -> Path:
@@ -120,7 +121,7 @@ def opened_as(kind: type[Kind], site: str | None = None) -> Iterator[Kind]:
         When the person at this session may not look.
     """
     path = database(site)
-    door.demand(Role.VIEWER, path.parent)
+    visitor.demand(Role.VIEWER, path.parent)
     with kind(path) as store:
         store.look_only()
         yield store
@@ -147,7 +148,7 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
         When the person at this session is no baker, or what is shown is a copy.
     """
     path = database()
-    door.demand(Role.BAKER, path.parent)
+    visitor.demand(Role.BAKER, path.parent)
     if sites.chosen(data_dir()) is not None:
         raise AccessError(
             "This is a copy of what {name} holds: note it there, and it comes here by itself", name=path.parent.name
@@ -176,7 +177,7 @@ def running_row(store: Store, batch: Batch, now: datetime) -> Row:
     """One running batch with its newest outlook."""
     outlook = store.latest_outlook(batch.id)
     firing = tuple(alert for alert in store.alerts(batch.id) if alert.is_firing)
-    return Row(batch, outlook, firing, stale_since(batch, outlook, now, reading.silence_min(store.path.parent)))
+    return Row(batch, outlook, firing, stale_since(batch, outlook, now, preferences.silence_min(store.path.parent)))
 
 
 def board_rows(store: Store, now: datetime) -> list[Row]:
