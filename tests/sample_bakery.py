@@ -316,7 +316,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
             [(0, State.NO_RISE), (20, State.RISING), (92, State.READY)],
             8.0,
         ),
-        "slack": keep(
+        "no_rise": keep(
             store,
             Dough(
                 batch(HOSTILE_NAME, Stage.BULK_RISE, 24, ROUND_TUB, 100.0),

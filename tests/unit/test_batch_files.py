@@ -90,6 +90,27 @@ def test_a_batch_travels_to_another_store_without_loss(tmp_path: Path, kind: str
         assert filled >= {"batch", "event", "reading", "calibration", "outlook", "alert"}
 
 
+def test_a_batch_of_an_older_program_is_read_as_codes(tmp_path: Path) -> None:
+    with BatchRows(tmp_path / "a.sqlite") as here, BatchRows(tmp_path / "b.sqlite") as there:
+        tables = here.take_out(a_full_batch(here).id)
+        older = [
+            replace(
+                each,
+                values=tuple(
+                    tuple(
+                        cell.replace('"state":"rising"', '"state":"slack"') if isinstance(cell, str) else cell
+                        for cell in row
+                    )
+                    for row in each.values
+                ),
+            )
+            for each in tables
+        ]
+        assert older != tables
+        arrived = there.put_in(older)
+        assert [outlook.state for outlook in there.outlooks(arrived.id)] == [State.NO_RISE]
+
+
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_batch_whose_number_is_taken_gets_another(tmp_path: Path, kind: str) -> None:
     with BatchRows(tmp_path / "a.sqlite") as store:
