@@ -41,7 +41,7 @@ def follow(household: Household, settings: Path, pace: Pace) -> Path:
     """Keep a copy of the demo's store, from the central store; the folder that the screens are to show comes back."""
     folder = settings.parent
     site = load_config(folder).site
-    command = [sys.executable, "-m", "monitor.cli", "central", "follow", "--site", site, "--data-dir", str(folder)]
+    command = [sys.executable, "-m", "monitor.cli", "shops", "follow", "--site", site, "--data-dir", str(folder)]
     household.start("central", command)
     copy = copy_of(folder, site)
     household.until(lambda: copy.exists() and has_pace(copy, pace), "the day has come back from the central store")

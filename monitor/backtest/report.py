@@ -1,4 +1,4 @@
-"""``proofing-monitor backtest``: what to run on, progress, the table and the files."""
+"""A back-test from its recordings to its table and files, with its progress told."""
 
 import json
 from collections.abc import Iterator, Sequence

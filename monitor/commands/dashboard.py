@@ -1,0 +1,40 @@
+"""``dashboard``: the screens."""
+
+import os
+from pathlib import Path
+
+import click
+
+from monitor.commands.parameters import FILE
+from monitor.commands.terminal import data_dir, examples
+from monitor.network import DASHBOARD_PORT, LOOPBACK
+
+
+@click.command("dashboard", epilog=examples("dashboard", "dashboard --data-dir practice --port 8502"))
+@click.option(
+    "--port",
+    type=click.IntRange(1, 65535),
+    metavar="PORT",
+    default=DASHBOARD_PORT,
+    show_default=True,
+    help="To listen on.",
+)
+@click.option(
+    "--address",
+    default=LOOPBACK,
+    metavar="ADDRESS",
+    show_default=True,
+    help='To listen on. Another needs login = "oidc" and a certificate.',
+)
+@click.option("--certificate", type=FILE, help="To speak TLS with (PEM).")
+@click.option("--key", type=FILE, help="Of the certificate.")
+@data_dir
+def command(port: int, address: str, certificate: Path | None, key: Path | None, data_dir: Path) -> None:
+    """Show every batch in a browser, on this machine alone unless told otherwise."""
+    from monitor.remote_access.dashboard_server import dashboard_command
+
+    words, folder = dashboard_command(data_dir, port, address, certificate, key)
+    scheme = "http" if certificate is None else "https"
+    click.echo(f"dashboard: {scheme}://{address}:{port}  (data in {data_dir}; Ctrl-C ends it)")
+    os.chdir(folder)
+    os.execv(words[0], words)  # this process becomes the dashboard: nothing is left behind when it ends
