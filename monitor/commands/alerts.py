@@ -83,7 +83,7 @@ def _desk(data_dir: Path) -> Iterator[_Desk]:
     epilog=examples("alerts list", "alerts seen 12 --by Ida", "alerts later 12 30m", "alerts history --batch 3"),
 )
 def command() -> None:
-    """See what calls for you: list alerts, say that you have seen them, have them come back later."""
+    """See what calls for you; say that you have seen it, or later."""
 
 
 @command.command("list", epilog=examples("alerts list", "alerts list --data-dir practice"))

@@ -58,7 +58,7 @@ def command(
     cache: Path | None,
     out: Path | None,
 ) -> None:
-    """Judge the estimator, and what else there is, on recorded batches.
+    """Judge the estimator and its alternatives on recorded batches.
 
     DIR holds recorded batches, a folder each; or it is a data directory, whose finished batches are taken.
     """

@@ -30,7 +30,10 @@ from monitor.network import DASHBOARD_PORT, LOOPBACK
 @click.option("--key", type=FILE, help="Of the certificate.")
 @data_dir
 def command(port: int, address: str, certificate: Path | None, key: Path | None, data_dir: Path) -> None:
-    """Show every batch in a browser, on this machine alone unless told otherwise."""
+    """Show every batch in a browser.
+
+    It listens on this machine alone unless --address says otherwise.
+    """
     from monitor.remote_access.dashboard_server import dashboard_command
 
     words, folder = dashboard_command(data_dir, port, address, certificate, key)

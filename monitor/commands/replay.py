@@ -28,11 +28,14 @@ from monitor.commands.terminal import examples
     help="A data directory or a folder of exported batches to learn from (default: nothing).",
 )
 def command(readings: Path, batch: Path, every: timedelta, horizon: timedelta, learned: Path | None) -> None:
-    """Run recorded readings through the estimator, a JSON object a line."""
+    """Run recorded readings through the estimator.
+
+    Each line that it writes is a JSON object.
+    """
     from functools import partial
 
     from monitor.archive.replay import read_batch, replay
-    from monitor.backtest.lessons import learned_about
+    from monitor.collector.recorded_lessons import learned_about
     from monitor.dough.forecast import outlook
 
     taught = None if learned is None else learned_about(read_batch(batch), learned, sys.stderr)

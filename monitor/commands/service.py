@@ -37,7 +37,7 @@ PASSWORD_BYTES = 18
 def command(
     user: str, program: Path | None, systemd: Path | None, compose: Path | None, central: bool, data_dir: Path
 ) -> None:
-    """Write systemd units, or a compose file, that keep everything running.
+    """Write systemd units or a compose file to keep all running.
 
     Without --systemd and --compose it prints the unit of the collector alone.
     """

@@ -51,7 +51,7 @@ def _central(data_dir: Path, config_path: Path | None, secrets_path: Path | None
 
 @click.group("shops", epilog=examples("shops follow --data-dir all-shops", "shops verify", "shops prepare --yes"))
 def command() -> None:
-    """Bring several shops together: keep copies from a central store, verify, prepare it."""
+    """Bring several shops together by way of a central store."""
 
 
 @command.command(
