@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import DURATION, MOMENT
-from monitor.commands.terminal import data_dir, database_in, examples
+from monitor.commands.terminal import Group, data_dir, database_in, examples
 from monitor.errors import ConfigError
 
 if TYPE_CHECKING:
@@ -80,10 +80,14 @@ def _desk(data_dir: Path) -> Iterator[_Desk]:
 
 @click.group(
     "alerts",
+    cls=Group,
     epilog=examples("alerts list", "alerts seen 12 --by Ida", "alerts later 12 30m", "alerts history --batch 3"),
 )
 def command() -> None:
-    """See what calls for you; say that you have seen it, or later."""
+    """See what calls for you; say that you have seen it, or later.
+
+    NUMBER is an alert's, as `alerts list` shows it.
+    """
 
 
 @command.command("list", epilog=examples("alerts list", "alerts list --data-dir practice"))
@@ -103,11 +107,11 @@ def list_(data_dir: Path) -> None:
 
 @command.command("seen", epilog=examples("alerts seen 12", "alerts seen 12 14 --by Ida", "alerts seen --all"))
 @click.argument("numbers", type=int, nargs=-1, metavar="[NUMBER]...")
-@click.option("--all", "is_all", is_flag=True, help="Everything that stands.")
+@click.option("--all", "is_all", is_flag=True, help="All that stand.")
 @BY
 @data_dir
 def seen(numbers: tuple[int, ...], is_all: bool, by: str, data_dir: Path) -> None:
-    """Say that you have seen them, by NUMBER as `alerts list` shows it: their calls end."""
+    """Say that you have seen alerts: their calls end."""
     with _desk(data_dir) as desk:
         if bool(numbers) == is_all:
             raise ConfigError("alerts seen: give the numbers that `alerts list` shows, or --all")
@@ -124,7 +128,10 @@ def seen(numbers: tuple[int, ...], is_all: bool, by: str, data_dir: Path) -> Non
 @BY
 @data_dir
 def later(number: int, rest: timedelta, by: str, data_dir: Path) -> None:
-    """Let alert NUMBER rest for a while (30m unless you say otherwise); it comes back by itself."""
+    """Let an alert rest for a while; it comes back by itself.
+
+    That is for 30 minutes unless you say otherwise: 45m, 2h.
+    """
     from monitor.wording.alerts import clock_text
 
     with _desk(data_dir) as desk:
@@ -139,7 +146,7 @@ def later(number: int, rest: timedelta, by: str, data_dir: Path) -> None:
 @BY
 @data_dir
 def now(number: int, by: str, data_dir: Path) -> None:
-    """Bring back alert NUMBER, which was to come back later."""
+    """Bring back an alert that was to come later."""
     with _desk(data_dir) as desk:
         desk.show_phases([desk.store.shelve(number, None, desk.now, by)])
 
@@ -147,11 +154,11 @@ def now(number: int, by: str, data_dir: Path) -> None:
 @command.command(
     "history", epilog=examples("alerts history", "alerts history --batch 3 --since 2026-03-02T05:40:00+01:00")
 )
-@click.option("--batch", type=int, metavar="ID", help="Of one batch alone.")
-@click.option("--since", type=MOMENT, help="Not what was before.")
+@click.option("--batch", type=int, metavar="ID", help="Show this batch alone.")
+@click.option("--since", type=MOMENT, help="Show nothing older than this.")
 @data_dir
 def history(batch: int | None, since: datetime | None, data_dir: Path) -> None:
-    """Show everything that happened to alerts, with the readings behind it."""
+    """Show all that happened to alerts, and the readings behind it."""
     from monitor.recipe.batch import BatchId
 
     with _desk(data_dir) as desk:
@@ -181,7 +188,7 @@ def _change_text(change: Change, desk: _Desk) -> str:
 
 @command.command("count", epilog=examples("alerts count", "alerts count --nights 30"))
 @click.option(
-    "--nights", type=click.IntRange(1, 366), default=7, show_default=True, metavar="N", help="How many nights."
+    "--nights", type=click.IntRange(1, 366), default=7, show_default=True, metavar="N", help="How many nights to count."
 )
 @data_dir
 def count(nights: int, data_dir: Path) -> None:

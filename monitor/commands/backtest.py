@@ -26,18 +26,21 @@ from monitor.errors import ConfigError
     type=click.Choice(("digital", "bubble", "wild", "all")),
     help="Simulated doughs instead (default: all).",
 )
-@click.option("--seeds", type=SEEDS, help="Of the simulated doughs, B left out (default: 0:40).")
+@click.option("--seeds", type=SEEDS, help="Seeds of the simulated doughs, B left out (default: 0:40).")
 @click.option(
     "--train", type=SEEDS_OR_FOLDER, help="What the alternatives learn from: seeds, or a folder (default: 500:600)."
 )
 @click.option("--fast", is_flag=True, help="A dozen doughs: does it run?")
 @click.option("--skip-calls", is_flag=True, help="Forecasts only: half the time.")
 @click.option(
-    "--cores", type=click.IntRange(1, 256), default=2, show_default=True, metavar="N", help="Of this machine."
+    "--cores",
+    type=click.IntRange(1, 256),
+    default=2,
+    show_default=True,
+    metavar="N",
+    help="Cores of this machine to use.",
 )
-@click.option(
-    "--scheduler", metavar="URL", help="Of a Dask cluster to do it instead: tcp://host:port or tls://host:port."
-)
+@click.option("--scheduler", metavar="URL", help="Dask cluster to do it instead: tcp://host:port or tls://host:port.")
 @click.option(
     "--trust-network",
     is_flag=True,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE, FOLDER
-from monitor.commands.terminal import data_dir, examples
+from monitor.commands.terminal import Group, data_dir, examples
 from monitor.errors import ConfigError, StoreError
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ WHERE = click.argument("folder", type=FOLDER, required=False, metavar="[DIR]")
 
 @click.group(
     "backup",
+    cls=Group,
     epilog=examples(
         "backup make /media/stick", "backup list /media/stick", "backup verify", "backup restore FILE --yes"
     ),
@@ -56,7 +57,7 @@ def _folder(config: Config, named: Path | None) -> Path:
 @WHERE
 @data_dir
 def make(folder: Path | None, data_dir: Path) -> None:
-    """Copy the database as it is now, while all goes on, and look the copy through."""
+    """Copy the database while all goes on, and check the copy."""
     from monitor.archive.backup import back_up, verified
     from monitor.clock import SystemClock
 
@@ -88,7 +89,10 @@ def list_(folder: Path | None, data_dir: Path) -> None:
 @click.argument("files", type=FILE, nargs=-1, metavar="[FILE]...")
 @data_dir
 def verify(files: tuple[Path, ...], data_dir: Path) -> None:
-    """Look backups through, and say what each holds (default: every backup there is)."""
+    """Look backups through, and say what each holds.
+
+    Without FILE it is every backup there is.
+    """
     from monitor.archive.backup import backups_in, verified
 
     config = _config(data_dir)
@@ -101,7 +105,10 @@ def verify(files: tuple[Path, ...], data_dir: Path) -> None:
 @click.option("--yes", "is_sure", is_flag=True, help="Yes, do it.")
 @data_dir
 def restore(file: Path, is_sure: bool, data_dir: Path) -> None:
-    """Put a backup in the database's place; what was there is renamed and stays."""
+    """Put a backup in the database's place.
+
+    What was there before is renamed and stays.
+    """
     from monitor.archive.backup import restore as put_back
     from monitor.archive.backup import verified
     from monitor.clock import SystemClock

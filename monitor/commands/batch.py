@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE, FOLDER, MOMENT, POSITIVE
-from monitor.commands.terminal import data_dir, database_in, examples
+from monitor.commands.terminal import Group, data_dir, database_in, examples
 from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
@@ -46,13 +46,14 @@ AT = click.option("--at", type=MOMENT, help="When it was (default: now).")
 
 @click.group(
     "batch",
+    cls=Group,
     epilog=examples("batch start loaf.toml --now", "batch list", "batch event 3 fold", "batch what-if 3 --air 27C"),
 )
 def command() -> None:
-    """Start, list, log, end, export and archive batches; ask what if."""
+    """Start, list, log, end, export and archive batches; ask what if.
 
-
-command.add_command(what_if)
+    ID is the number of a batch, as `batch list` shows it.
+    """
 
 
 @command.command(
@@ -197,12 +198,12 @@ def _standing(store: Store, batch: Batch, reader: Reader) -> str:
 
 @command.command("event", epilog=examples("batch event 3 fold", 'batch event 3 poke --note "springs back slowly"'))
 @ID
-@click.argument("kind", type=click.Choice(EVENT_KINDS))
+@click.argument("kind", type=click.Choice(EVENT_KINDS), metavar="[fold|move|poke|lid|end]")
 @click.option("--note", default="", metavar="TEXT", help="In your own words.")
 @AT
 @data_dir
 def event(id_: int, kind: str, note: str, at: datetime | None, data_dir: Path) -> None:
-    """Log what you did to the dough of batch ID."""
+    """Log what you did to a dough."""
     from monitor.recipe.batch import EventKind
 
     _log(data_dir, id_, EventKind(kind), note, at)
@@ -213,7 +214,7 @@ def event(id_: int, kind: str, note: str, at: datetime | None, data_dir: Path) -
 @AT
 @data_dir
 def end(id_: int, at: datetime | None, data_dir: Path) -> None:
-    """Say that the stage of batch ID is over."""
+    """Say that the stage of a batch is over."""
     from monitor.recipe.batch import EventKind
 
     _log(data_dir, id_, EventKind.END, "", at)
@@ -234,7 +235,10 @@ def end(id_: int, at: datetime | None, data_dir: Path) -> None:
 @AT
 @data_dir
 def level(id_: int, mm: float, sd_mm: float, at: datetime | None, data_dir: Path) -> None:
-    """Log how high the dough of batch ID stands, read by eye: MM over the tub's base."""
+    """Log how high a dough stands, read by eye.
+
+    MM is over the tub's base, in millimetres.
+    """
     from monitor.settings.config import reader_of
     from monitor.store.store import Store
 
@@ -289,7 +293,10 @@ def _when(batch: Batch, at: datetime | None, store: Store) -> datetime:
 @click.argument("folder", type=FOLDER, metavar="DIR")
 @data_dir
 def export(id_: int, folder: Path, data_dir: Path) -> None:
-    """Write READINGS.csv, BATCH.toml and every outlook of batch ID into DIR, ready for `replay`."""
+    """Write the files of a batch that `replay` reads.
+
+    They are READINGS.csv, BATCH.toml and every outlook; DIR is made when it is not there.
+    """
     from monitor.archive.export import BATCH_NAME, OUTLOOKS_NAME, READINGS_NAME, export_batch
     from monitor.recipe.batch import BatchId
     from monitor.settings.config import reader_of
@@ -309,11 +316,16 @@ def export(id_: int, folder: Path, data_dir: Path) -> None:
 @ID
 @click.argument("folder", type=FOLDER, metavar="DIR")
 @click.option(
-    "--as", "kind", type=click.Choice(("csv", "parquet")), default="csv", show_default=True, help="Its tables."
+    "--as",
+    "kind",
+    type=click.Choice(("csv", "parquet")),
+    default="csv",
+    show_default=True,
+    help="What its tables are written as.",
 )
 @data_dir
 def archive(id_: int, folder: Path, kind: str, data_dir: Path) -> None:
-    """Write everything there is of batch ID into DIR, to be imported elsewhere."""
+    """Write everything there is of a batch, to be imported elsewhere."""
     from monitor.archive.batch_files import archive_batch
     from monitor.recipe.batch import BatchId
     from monitor.settings.config import reader_of
@@ -344,3 +356,6 @@ def import_(folder: Path, data_dir: Path) -> None:
 
 def _rows_sentence(path: Path, n_rows: int, reader: Reader) -> str:
     return reader.count(n_rows, "{path}: {n} row", "{path}: {n} rows", path=path)
+
+
+command.add_command(what_if)

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from monitor.commands.parameters import FILE
-from monitor.commands.terminal import data_dir, examples, listening_options, settings_still_to_add
+from monitor.commands.terminal import Group, data_dir, examples, listening_options, settings_still_to_add
 
 if TYPE_CHECKING:
     from monitor.remote_access.setting_up import BrokerFiles
@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 @click.group(
     "broker",
+    cls=Group,
     epilog=examples(
         "broker configure --listen 0.0.0.0 --host bakery.lan",
         "broker site rye",
@@ -37,10 +38,13 @@ def command() -> None:
     ),
 )
 @listening_options(port=8883, purpose="nodes reach this machine")
-@click.option("--ca", type=FILE, metavar="FILE", help="With --certificate: what nodes are to trust.")
+@click.option("--ca", type=FILE, metavar="FILE", help="With --certificate: the authority that nodes are to trust.")
 @data_dir
 def configure(data_dir: Path, **given: Any) -> None:
-    """Write a mosquitto's settings, passwords and certificate; again: with the nodes there are now."""
+    """Write a mosquitto's settings, passwords and certificate.
+
+    Once more changes what is given, and lets in the nodes that there are now.
+    """
     import json
 
     from monitor.clock import SystemClock
@@ -81,9 +85,9 @@ def configure(data_dir: Path, **given: Any) -> None:
 @click.argument("name", metavar="SITE")
 @data_dir
 def site(name: str, data_dir: Path) -> None:
-    """At a central broker: let in the broker of the shop SITE, named as in its config.toml.
+    """At a central broker: let a shop's broker in.
 
-    Writes the file that the shop needs.
+    SITE is the shop as its config.toml names it. Writes the file that the shop needs.
     """
     from monitor.clock import SystemClock
     from monitor.remote_access.setting_up import let_in
@@ -112,7 +116,10 @@ def site(name: str, data_dir: Path) -> None:
 )
 @data_dir
 def bridge(file: Path, served_there: bool, data_dir: Path) -> None:
-    """At a shop's broker: send everything on to a central one; FILE is what `broker site` wrote there."""
+    """At a shop's broker: send everything on to a central one.
+
+    FILE is what `broker site` wrote there.
+    """
     from monitor.clock import SystemClock
     from monitor.remote_access.broker import SETTINGS_NAME, broker_folder
     from monitor.remote_access.setting_up import join

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.parameters import FILE
+from monitor.commands.parameters import FILE, PORT
 from monitor.commands.terminal import data_dir, examples
 from monitor.network import DASHBOARD_PORT, LOOPBACK
 
@@ -13,21 +13,20 @@ from monitor.network import DASHBOARD_PORT, LOOPBACK
 @click.command("dashboard", epilog=examples("dashboard", "dashboard --data-dir practice --port 8502"))
 @click.option(
     "--port",
-    type=click.IntRange(1, 65535),
-    metavar="PORT",
+    type=PORT,
     default=DASHBOARD_PORT,
     show_default=True,
-    help="To listen on.",
+    help="Port to listen on.",
 )
 @click.option(
     "--address",
     default=LOOPBACK,
     metavar="ADDRESS",
     show_default=True,
-    help='To listen on. Another needs login = "oidc" and a certificate.',
+    help='Address to listen on. Another needs login = "oidc" and a certificate.',
 )
-@click.option("--certificate", type=FILE, help="To speak TLS with (PEM).")
-@click.option("--key", type=FILE, help="Of the certificate.")
+@click.option("--certificate", type=FILE, metavar="FILE", help="Certificate (PEM) to speak TLS with.")
+@click.option("--key", type=FILE, metavar="FILE", help="Key of the certificate.")
 @data_dir
 def command(port: int, address: str, certificate: Path | None, key: Path | None, data_dir: Path) -> None:
     """Show every batch in a browser.

@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.parameters import FOLDER, POSITIVE, TEMPERATURE
+from monitor.commands.parameters import FOLDER, PORT, POSITIVE, TEMPERATURE
 from monitor.commands.terminal import examples, stop
 from monitor.errors import ConfigError
 
@@ -22,10 +22,8 @@ BAKE_SPEED = 480.0  # a bread takes more than a day
     "--speed", type=POSITIVE, help=f"Dough time over real time (default: {DAY_SPEED:g}; with --bake {BAKE_SPEED:g})."
 )
 @click.option("--seed", type=int, default=1, metavar="N", show_default=True, help="Another number, another day.")
-@click.option(
-    "--port", type=click.IntRange(1, 65535), metavar="PORT", help="Of the dashboard (default: 8501 or a free one)."
-)
-@click.option("--no-browser", is_flag=True, help="Say the dashboard's address, do not open it.")
+@click.option("--port", type=PORT, help="Port of the dashboard (default: 8501 or a free one).")
+@click.option("--no-browser", is_flag=True, help="Print the dashboard's address, do not open it.")
 @click.option("--exit-when-done", is_flag=True, help="End with a table once every batch has ended.")
 @click.option(
     "--store",

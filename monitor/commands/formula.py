@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from monitor.commands.parameters import FILE, PIECES, POSITIVE, TEMPERATURE, TEMPERATURE_DIFFERENCE, WEIGHT
-from monitor.commands.terminal import data_dir, examples, refuse_both
+from monitor.commands.terminal import Group, data_dir, examples, refuse_both
 from monitor.errors import ConfigError
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
 from monitor.settings.data_dir import DATABASE_NAME
@@ -31,11 +31,11 @@ YEAST = click.Choice([str(form) for form in YeastForm])
 def _temperatures(command: Command) -> Command:
     """Give a command the temperatures that decide the water's."""
     for option in (
-        click.option("--preferment", "preferment_c", type=TEMPERATURE, help="Only when there is one."),
-        click.option("--room", "room_c", type=TEMPERATURE, required=True, help="Of the room."),
-        click.option("--flour", "flour_c", type=TEMPERATURE, required=True, help="Of the flour."),
+        click.option("--preferment", "preferment_c", type=TEMPERATURE, help="Preferment temperature, if there is one."),
+        click.option("--room", "room_c", type=TEMPERATURE, required=True, help="Room temperature."),
+        click.option("--flour", "flour_c", type=TEMPERATURE, required=True, help="Flour temperature."),
         click.option(
-            "--dough", "dough_c", type=TEMPERATURE, required=True, help="Of the dough, wanted or measured: 25C."
+            "--dough", "dough_c", type=TEMPERATURE, required=True, help="Dough temperature, wanted or measured: 25C."
         ),
     ):
         command = option(command)
@@ -57,6 +57,7 @@ def _write(path: Path, text: str) -> None:
 
 @click.group(
     "formula",
+    cls=Group,
     epilog=examples(
         "formula check oat-loaf.toml",
         "formula scale oat-loaf.toml --pieces 12x900g",
@@ -96,7 +97,7 @@ def check(file: Path, data_dir: Path) -> int:
 )
 @RECIPE
 @click.option("--flour", "flour_g", type=WEIGHT, help="All flour, preferments counted in: 5kg.")
-@click.option("--dough", "dough_g", type=WEIGHT, help="Dough: 10kg.")
+@click.option("--dough", "dough_g", type=WEIGHT, help="All dough: 10kg.")
 @click.option("--pieces", type=PIECES, help="Pieces and their weight: 12x900g.")
 @click.option("--preferment", "preferment_g", type=WEIGHT, help="What there is of a preferment: 450g.")
 @click.option("--of", metavar="PART", help="With --preferment: which (default: the first part).")
@@ -153,11 +154,14 @@ def scale(
 
 @command.command("convert", epilog=examples("formula convert 20g fresh instant"))
 @click.argument("weight_g", type=WEIGHT, metavar="WEIGHT")
-@click.argument("have", type=YEAST)
-@click.argument("want", type=YEAST)
+@click.argument("have", type=YEAST, metavar="HAVE")
+@click.argument("want", type=YEAST, metavar="WANT")
 @data_dir
 def convert(weight_g: float, have: str, want: str, data_dir: Path) -> None:
-    """Say how much yeast of the form you WANT does the work of what you HAVE."""
+    """Turn yeast of one form into another.
+
+    HAVE and WANT are each fresh, instant or "active dry".
+    """
     from monitor.recipe.recipe_file import grams_text
 
     the_same = "{weight} of {have} yeast do the work of {grams} of {want} yeast"
@@ -178,8 +182,10 @@ def convert(weight_g: float, have: str, want: str, data_dir: Path) -> None:
 )
 @_temperatures
 @click.option("--friction", "friction_c", type=TEMPERATURE_DIFFERENCE, help="What mixing adds to the sum.")
-@click.option("--mixer", metavar="NAME", help="Take what was learned about this one.")
-@click.option("--minutes", type=POSITIVE, default=USUAL_MIX_MIN, show_default=True, metavar="MIN", help="Of mixing.")
+@click.option("--mixer", metavar="NAME", help="Use what was learned about this mixer.")
+@click.option(
+    "--minutes", type=POSITIVE, default=USUAL_MIX_MIN, show_default=True, metavar="MIN", help="Minutes of mixing."
+)
 @data_dir
 def water(
     dough_c: float,
@@ -239,9 +245,9 @@ def water(
     epilog=examples("formula mixed --dough 26C --flour 20C --room 22C --water 28C --mixer spiral --minutes 10"),
 )
 @_temperatures
-@click.option("--water", "water_c", type=TEMPERATURE, required=True, help="Of the water.")
-@click.option("--mixer", required=True, metavar="NAME", help="As you call it.")
-@click.option("--minutes", type=POSITIVE, required=True, metavar="MIN", help="Of mixing.")
+@click.option("--water", "water_c", type=TEMPERATURE, required=True, help="Water temperature.")
+@click.option("--mixer", required=True, metavar="NAME", help="The mixer, as you call it.")
+@click.option("--minutes", type=POSITIVE, required=True, metavar="MIN", help="Minutes of mixing.")
 @data_dir
 def mixed(
     dough_c: float,
@@ -253,7 +259,10 @@ def mixed(
     minutes: float,
     data_dir: Path,
 ) -> None:
-    """Log how warm a dough came out of the mixer: what mixing adds is learned from it."""
+    """Log how warm a dough came out of the mixer.
+
+    What mixing adds is learned from it.
+    """
     from monitor.recipe.mixing import Mix, learned_friction
     from monitor.store.pace import clock_of
     from monitor.store.plans import DayBook
@@ -294,7 +303,7 @@ def mixed(
 )
 @RECIPE
 @click.option("--pieces", type=PIECES, help="For so many pieces: 12x900g.")
-@click.option("--out", type=FILE, metavar="FILE.html", help="Where to (default: beside the recipe).")
+@click.option("--out", type=FILE, metavar="FILE.html", help="File to write (default: beside the recipe).")
 @data_dir
 def sheet(file: Path, pieces: tuple[int, float] | None, out: Path | None, data_dir: Path) -> None:
     """Write a page to print, with large weights."""

@@ -4,13 +4,14 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.terminal import data_dir, database_in, examples
+from monitor.commands.terminal import Group, data_dir, database_in, examples
 from monitor.errors import ConfigError
 from monitor.translatable import Saying
 
 
 @click.group(
     "learned",
+    cls=Group,
     invoke_without_command=True,
     epilog=examples("learned", 'learned reset "Oat loaf" --yes', "learned reset --all --yes"),
 )
@@ -47,11 +48,14 @@ def _list(data_dir: Path) -> None:
 
 @command.command("reset", epilog=examples('learned reset "Oat loaf" --yes', "learned reset --all --yes"))
 @click.argument("recipe", required=False)
-@click.option("--all", "is_all", is_flag=True, help="Of every recipe.")
+@click.option("--all", "is_all", is_flag=True, help="Forget every recipe.")
 @click.option("--yes", "is_sure", is_flag=True, help="Yes, forget it.")
 @data_dir
 def reset(recipe: str | None, is_all: bool, is_sure: bool, data_dir: Path) -> None:
-    """Forget what the batches of RECIPE taught, for good; RECIPE as `learned` lists it."""
+    """Forget what the batches of a recipe taught, for good.
+
+    RECIPE is written as `learned` lists it.
+    """
     from monitor.settings.config import reader_of
     from monitor.store.store import Store
 

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from monitor.commands.parameters import DURATION, FILE, FOLDER, MOMENT, POSITIVE
-from monitor.commands.terminal import data_dir, examples, refuse_both
+from monitor.commands.terminal import Group, data_dir, examples, refuse_both
 from monitor.errors import ConfigError, SourceError
 from monitor.settings.data_dir import DATABASE_NAME
 
@@ -50,6 +50,7 @@ def _listening(command: Command) -> Command:
 
 @click.group(
     "node",
+    cls=Group,
     epilog=examples(
         "node configure tub-3 --serial --distance tof",
         "node boards --ask",
@@ -103,7 +104,7 @@ def command() -> None:
 @click.option("--distance", type=click.Choice(("tof", "ultrasonic", "none")), help="Class of distance sensor.")
 @data_dir
 def configure(node: str, name: str | None, data_dir: Path, **given: Any) -> None:
-    """Write what a board is told; again: change what is given.
+    """Write what a board is told; once more changes what is given.
 
     NODE is what you call it: letters, digits, - and _, such as tub-3.
     """
@@ -331,7 +332,7 @@ def readings(node: str, count: int, port: str | None, wait: timedelta, data_dir:
     ),
 )
 @NODE
-@click.argument("how", type=click.Choice(HOWS))
+@click.argument("how", type=click.Choice(HOWS), metavar="HOW")
 @click.option(
     "--channel",
     type=click.Choice(("air", "humidity", "dough", "distance")),
@@ -359,7 +360,8 @@ def calibrate(
 ) -> None:
     """Compare a sensor with what is known, and keep the difference.
 
-    HOW is what it is compared with; list shows what was found so far.
+    HOW is what it is compared with: empty (the vessel), block, ice, two-points or reference. `list` shows what was
+    found so far.
     """
     from monitor.node.calibration import CHANNELS, Wish, heard, listed
     from monitor.node.calibration import calibrate as calibrated
@@ -421,7 +423,9 @@ def _typed(text: str | None) -> tuple[float, ...] | None:
 @click.option("--serial", type=FILE, multiple=True, metavar="PATH", help="Make this port for one. May be repeated.")
 @click.option("--speed", type=POSITIVE, default=1.0, show_default=True, help="Dough time over real time.")
 @click.option("--epoch", type=MOMENT, help="When dough time begins to run fast (default: now).")
-@click.option("--period", type=DURATION, default="30s", show_default=True, metavar="30s", help="Of measuring.")
+@click.option(
+    "--period", type=DURATION, default="30s", show_default=True, metavar="30s", help="Time between measurements."
+)
 @click.option("--dough", metavar="NAME", help="Which dough (default: mixed).")
 @click.option("--recording", type=FILE, metavar="READINGS.csv", help="Say again what was recorded.")
 @click.option("--room", metavar="AIR", help="The air they stand in, such as steady:24 or cabinet:28.")

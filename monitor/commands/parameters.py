@@ -71,6 +71,14 @@ def moment(text: str) -> datetime:
     return found.astimezone(UTC)
 
 
+def port(text: str) -> int:
+    """The number of a network port."""
+    found = int(text) if re.fullmatch(r"\d{1,5}", text.strip()) else 0
+    if not 0 < found < 65536:
+        raise ValueError(f"{text!r} must be the number of a port, such as 8501")
+    return found
+
+
 def positive(text: str) -> float:
     """A number above 0."""
     try:
@@ -186,5 +194,6 @@ SEEDS = Word(seeds, "A:B")
 SEEDS_OR_FOLDER = Word(seeds_or_folder, "C:D")
 TEMPERATURE = Word(temperature, "TEMP")
 TEMPERATURE_DIFFERENCE = Word(temperature_difference, "TEMP")
+PORT = Word(port, "PORT")
 WALL_TIME = Word(wall_time, "HH:MM")
 WEIGHT = Word(weight, "WEIGHT")

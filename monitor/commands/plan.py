@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE
-from monitor.commands.terminal import data_dir, examples
+from monitor.commands.terminal import Group, data_dir, examples
 from monitor.errors import ConfigError, StoreError, saying_of
 from monitor.settings.data_dir import DATABASE_NAME
 
@@ -50,6 +50,7 @@ PLAN = click.argument("plan_id", type=int, required=False, metavar="[PLAN]")
 
 @click.group(
     "plan",
+    cls=Group,
     epilog=examples("plan make oat-loaf.toml --out 'tomorrow 12:30'", "plan show", "plan start", "plan done 4"),
 )
 def command() -> None:
@@ -186,7 +187,10 @@ def make(
 @KITCHEN
 @data_dir
 def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_dir: Path) -> None:
-    """Plan the same bread otherwise: yeast, room, a night in the cold."""
+    """Plan the same bread otherwise.
+
+    With other yeast, in another room, or with a night in the cold: a table of what comes of each.
+    """
     import sys
 
     from rich.console import Console
@@ -242,7 +246,10 @@ def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
 @PLAN
 @data_dir
 def show(plan_id: int | None, data_dir: Path) -> None:
-    """Show how a plan stands, every step with its time (default: the newest plan)."""
+    """Show how a plan stands, every step with its time.
+
+    It is the newest plan unless you give its number.
+    """
     from monitor.collector.plan_runner import food_words
     from monitor.plan.cues import is_done
     from monitor.plan.day import steps
@@ -317,10 +324,13 @@ def list_(data_dir: Path) -> None:
 
 @command.command("start", epilog=examples("plan start", "plan start 2 --dough oat-loaf"))
 @PLAN
-@click.option("--dough", metavar="KEY", help="Of which dough (default: the one that needs you first).")
+@click.option("--dough", metavar="KEY", help="Which dough (default: the one that needs you first).")
 @data_dir
 def start(plan_id: int | None, dough: str | None, data_dir: Path) -> None:
-    """Begin the next stage of a plan (default: the newest): what it takes on ends, and it is watched."""
+    """Begin the next stage of a plan.
+
+    The stage before it ends, and the new one is watched. It is the newest plan unless you give its number.
+    """
     from monitor.collector.plan_runner import start_next
     from monitor.store.plans import DayBook
 
@@ -332,7 +342,7 @@ def start(plan_id: int | None, dough: str | None, data_dir: Path) -> None:
 
 @command.command("done", epilog=examples("plan done 4", "plan done 4 --plan 2"))
 @click.argument("step_number", type=int, metavar="STEP")
-@click.option("--plan", "plan_id", type=int, metavar="PLAN", help="Of which plan (default: the newest).")
+@click.option("--plan", "plan_id", type=int, metavar="PLAN", help="Which plan (default: the newest).")
 @data_dir
 def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
     """Tick off a step, by its number in `plan show`."""

@@ -5,13 +5,15 @@ from typing import Any
 
 import click
 
-from monitor.commands.terminal import data_dir, examples, listening_options, settings_still_to_add
+from monitor.commands.parameters import PORT
+from monitor.commands.terminal import Group, data_dir, examples, listening_options, settings_still_to_add
 from monitor.errors import ConfigError
 from monitor.network import DASHBOARD_PORT
 
 
 @click.group(
     "proxy",
+    cls=Group,
     epilog=examples("proxy configure --listen 0.0.0.0 --host bakery.lan --user ida", "proxy configure --remove ida"),
 )
 def command() -> None:
@@ -32,18 +34,20 @@ def command() -> None:
     "new",
     multiple=True,
     metavar="NAME",
-    help="Let in, with a new password that is shown once. May be repeated.",
+    help="Person to let in, with a new password that is shown once. May be repeated.",
 )
-@click.option("--remove", multiple=True, metavar="NAME", help="Let in no more. May be repeated.")
+@click.option("--remove", multiple=True, metavar="NAME", help="Person to let in no more. May be repeated.")
 @click.option(
     "--dashboard-port",
-    type=click.IntRange(1, 65535),
-    metavar="PORT",
-    help=f"Of the dashboard (default: {DASHBOARD_PORT}).",
+    type=PORT,
+    help=f"Port of the dashboard (default: {DASHBOARD_PORT}).",
 )
 @data_dir
 def configure(new: tuple[str, ...], remove: tuple[str, ...], data_dir: Path, **given: Any) -> None:
-    """Write an nginx's settings that ask for a password before the screens; again: change them."""
+    """Write an nginx's settings that ask for a password.
+
+    Once more changes what is given.
+    """
     import json
 
     from monitor.clock import SystemClock

@@ -20,7 +20,9 @@ from monitor.commands.terminal import examples
 @click.argument("readings", type=FILE, metavar="READINGS.csv")
 @click.option("--batch", type=FILE, required=True, metavar="BATCH.toml", help="The batch they are of.")
 @click.option("--every", type=DURATION, required=True, help="Time between lines.")
-@click.option("--horizon", type=DURATION, default="24h", show_default=True, help="How far to look ahead.")
+@click.option(
+    "--horizon", type=DURATION, metavar="24h", default="24h", show_default=True, help="How far to look ahead."
+)
 @click.option(
     "--learned",
     type=FOLDER,

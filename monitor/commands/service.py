@@ -29,7 +29,7 @@ PASSWORD_BYTES = 18
     ),
 )
 @click.option("--user", default="proofing", show_default=True, metavar="NAME", help="Who it runs as.")
-@click.option("--program", type=FILE, metavar="PATH", help="Of proofing-monitor (default: this one).")
+@click.option("--program", type=FILE, metavar="PATH", help="The proofing-monitor to run (default: this one).")
 @click.option("--systemd", type=FOLDER, metavar="DIR", help="Write the units of everything set up here instead.")
 @click.option("--compose", type=FOLDER, metavar="DIR", help="Write a compose file and its image's recipe instead.")
 @click.option("--central", is_flag=True, help="With --compose: an InfluxDB on this machine too.")

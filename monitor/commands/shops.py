@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from monitor.commands.terminal import data_dir, examples, log_to_stderr, settings_files
+from monitor.commands.terminal import Group, data_dir, examples, log_to_stderr, settings_files
 from monitor.errors import CentralError, CentralKind, ConfigError, UnfitError
 from monitor.settings.data_dir import SITES_NAME
 
@@ -49,7 +49,9 @@ def _central(data_dir: Path, config_path: Path | None, secrets_path: Path | None
         yield _Central(config, config.centre, link)
 
 
-@click.group("shops", epilog=examples("shops follow --data-dir all-shops", "shops verify", "shops prepare --yes"))
+@click.group(
+    "shops", cls=Group, epilog=examples("shops follow --data-dir all-shops", "shops verify", "shops prepare --yes")
+)
 def command() -> None:
     """Bring several shops together by way of a central store."""
 
@@ -58,12 +60,15 @@ def command() -> None:
     "follow",
     epilog=examples("shops follow --data-dir all-shops", "shops follow --site rye --once --data-dir all-shops"),
 )
-@click.option("--site", "sites", multiple=True, metavar="NAME", help="Only this one; may be repeated.")
+@click.option("--site", "sites", multiple=True, metavar="NAME", help="Follow this shop alone. May be repeated.")
 @click.option("--once", is_flag=True, help="End when everything there is has been taken in.")
 @data_dir
 @settings_files
 def follow(sites: tuple[str, ...], once: bool, data_dir: Path, config: Path | None, secrets: Path | None) -> None:
-    """Keep copies of the sites' stores in DIR, until stopped; the screens show them."""
+    """Keep copies of the shops' databases, until stopped.
+
+    They are kept in DIR, where the screens show them.
+    """
     from monitor.shops.follower import Follower
     from monitor.shops.follower import follow as follow_until
     from monitor.store.collector_lock import hold_collector_lock
@@ -85,11 +90,11 @@ def follow(sites: tuple[str, ...], once: bool, data_dir: Path, config: Path | No
 
 
 @command.command("verify", epilog=examples("shops verify", "shops verify --send-again"))
-@click.option("--send-again", is_flag=True, help="Have everything sent once more.")
+@click.option("--send-again", is_flag=True, help="Send everything once more.")
 @data_dir
 @settings_files
 def verify(send_again: bool, data_dir: Path, config: Path | None, secrets: Path | None) -> int:
-    """Count what this store holds, and what the central store has of it.
+    """Count what is here, and what the central store has of it.
 
     The exit status is 1 when it has less than it was sent.
     """

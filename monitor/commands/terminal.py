@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NoReturn, TypeVar
 
 import click
 
-from monitor.commands.parameters import FILE, FOLDER
+from monitor.commands.parameters import FILE, FOLDER, PORT
 from monitor.errors import StoreError
 from monitor.network import LOOPBACK
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME, default_data_dir
@@ -22,10 +22,17 @@ DATA_DIR_VARIABLE = "PROOFING_DATA_DIR"
 DATA_DIR, CONFIG = "monitor.data_dir", "monitor.config"
 """Under these names a command's context keeps where it works, for whoever words its errors."""
 SECRET_VARIABLES = (
-    "PROOFING_MQTT_PASSWORD, PROOFING_NOTIFY_URLS, PROOFING_INFLUX_TOKEN and PROOFING_HEARTBEAT_URL go before it"
+    "PROOFING_MQTT_PASSWORD, PROOFING_NOTIFY_URLS, PROOFING_INFLUX_TOKEN and PROOFING_HEARTBEAT_URL come first"
 )
 
 Command = TypeVar("Command", bound=Callable[..., object])
+
+
+class Group(click.Group):
+    """Commands of one subject; its help lists them in the order they are written in."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(self.commands)
 
 
 def _absolute(ctx: click.Context, param: click.Parameter, given: Path | None) -> Path:
@@ -55,34 +62,43 @@ def data_dir(command: Command) -> Command:
         envvar=DATA_DIR_VARIABLE,
         show_envvar=True,
         callback=_absolute,
-        help="Where the database and the settings lie (default: proofing-monitor in your folder for data).",
+        help="Where database and settings are (default: ~/.local/share/proofing-monitor).",
     )(command)
 
 
 def settings_files(command: Command) -> Command:
     """Give a command ``--config`` and ``--secrets``."""
     command = click.option(
-        "--secrets", type=FILE, help=f"Passwords, mode 0600 (default: secrets.toml in DIR). {SECRET_VARIABLES}."
+        "--secrets",
+        type=FILE,
+        metavar="FILE",
+        help=f"Passwords, mode 0600 (default: secrets.toml in DIR). {SECRET_VARIABLES}.",
     )(command)
-    return click.option("--config", type=FILE, callback=_keep_config, help="Settings (default: config.toml in DIR).")(
-        command
-    )
+    return click.option(
+        "--config", type=FILE, metavar="FILE", callback=_keep_config, help="Settings (default: config.toml in DIR)."
+    )(command)
 
 
 def listening_options(*, port: int, purpose: str) -> Callable[[Command], Command]:
     """Give a command the options of a server that others reach; those not given are None, as chosen before."""
     options = (
-        click.option("--listen", metavar="ADDRESS", help=f"On (default: {LOOPBACK}; 0.0.0.0: every network here)."),
-        click.option("--port", type=click.IntRange(1, 65535), metavar="PORT", help=f"On (default: {port})."),
+        click.option(
+            "--listen",
+            metavar="ADDRESS",
+            help=f"Address to listen on (default: {LOOPBACK}; 0.0.0.0: every network of this machine).",
+        ),
+        click.option("--port", type=PORT, help=f"Port to listen on (default: {port})."),
         click.option(
             "--host",
             "hosts",
             multiple=True,
             metavar="NAME",
-            help=f"By which {purpose}, for the certificate. May be repeated.",
+            help=f"Name or address by which {purpose}, for the certificate. May be repeated.",
         ),
-        click.option("--certificate", type=FILE, metavar="FILE", help="Signed by others (default: by your own)."),
-        click.option("--key", type=FILE, metavar="FILE", help="Of that certificate."),
+        click.option(
+            "--certificate", type=FILE, metavar="FILE", help="Certificate signed by others (default: one of your own)."
+        ),
+        click.option("--key", type=FILE, metavar="FILE", help="Key of that certificate."),
     )
 
     def with_options(command: Command) -> Command:

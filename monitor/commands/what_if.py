@@ -35,9 +35,16 @@ USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.
 )
 @click.argument("id_", type=int, metavar="ID")
 @click.option("--air", "air_c", type=TEMPERATURE, help="Air from now on, or after the cold: 27C, 80F.")
-@click.option("--cold-from", type=WALL_TIME, help="Into the refrigerator.")
-@click.option("--cold-until", type=WALL_TIME, help="And out again.")
-@click.option("--cold", "cold_c", type=TEMPERATURE, default=f"{USUAL_COLD_C:g}C", show_default=True, help="Its air.")
+@click.option("--cold-from", type=WALL_TIME, help="When it goes into the refrigerator.")
+@click.option("--cold-until", type=WALL_TIME, help="When it comes out again.")
+@click.option(
+    "--cold",
+    "cold_c",
+    type=TEMPERATURE,
+    default=f"{USUAL_COLD_C:g}C",
+    show_default=True,
+    help="Air of the refrigerator.",
+)
 @click.option("--ready-at", type=WALL_TIME, help="Say what makes it ready then.")
 @data_dir
 def what_if(
@@ -49,7 +56,10 @@ def what_if(
     ready_at: time | None,
     data_dir: Path,
 ) -> None:
-    """Ask of batch ID what comes of other air, a spell in the refrigerator, or an hour to be ready by."""
+    """Ask what other air, a spell in the cold, or an hour would mean.
+
+    Nothing is changed: the answer says how the dough of batch ID would then stand.
+    """
     from monitor.dough.learning import learned_from
     from monitor.recipe.batch import BatchId
     from monitor.settings.config import load_config
