@@ -1,6 +1,7 @@
 """``dashboard``: the screens."""
 
 import os
+from contextlib import suppress
 from pathlib import Path
 
 import click
@@ -34,7 +35,11 @@ def command(port: int, address: str, certificate: Path | None, key: Path | None,
     It listens on this machine alone unless --address says otherwise.
     """
     from monitor.remote_access.dashboard_server import dashboard_command
+    from monitor.settings.data_dir import usual_data_dir
 
+    if data_dir == usual_data_dir(os.environ):  # nobody has mistyped it, so it may be made
+        with suppress(OSError):
+            data_dir.mkdir(parents=True, exist_ok=True)
     words, folder = dashboard_command(data_dir, port, address, certificate, key)
     scheme = "http" if certificate is None else "https"
     click.echo(f"dashboard: {scheme}://{address}:{port}  (data in {data_dir}; Ctrl-C ends it)")

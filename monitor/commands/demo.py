@@ -60,7 +60,7 @@ def command(
     if store == "influx" and bake:
         raise ConfigError("--bake plays from its own store alone; leave --store influx out")
     options = DemoOptions(
-        data_dir=None if data_dir is None else data_dir.absolute(),
+        data_dir=data_dir,
         speed=speed or (BAKE_SPEED if bake else DAY_SPEED),
         seed=seed,
         port=port,

@@ -17,10 +17,15 @@ from monitor.units import celsius
 
 Value = TypeVar("Value")
 
-FILE = click.Path(path_type=Path)
-FOLDER = click.Path(path_type=Path, file_okay=False)
 
 _UNITS_S = {"s": 1, "m": 60, "h": 3600}
+
+
+class Place(click.Path):
+    """A file or folder, absolute: what is started here may run in another folder."""
+
+    def convert(self, value: object, param: click.Parameter | None, ctx: click.Context | None) -> Path:
+        return Path(str(super().convert(str(value), param, ctx))).absolute()
 
 
 class Word(click.ParamType[Value], Generic[Value]):
@@ -185,6 +190,9 @@ def temperature_difference(text: str) -> float:
         raise ValueError(f"{text!r} must be a difference of temperatures such as 12C or 22F")
     return float(match[1]) * (5.0 / 9.0 if match[2].upper() == "F" else 1.0)
 
+
+FILE = Place()
+FOLDER = Place(file_okay=False)
 
 DURATION = Word(duration, "5m")
 MOMENT = Word(moment, "TIME")

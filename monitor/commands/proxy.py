@@ -9,6 +9,7 @@ from monitor.commands.parameters import PORT
 from monitor.commands.terminal import Group, data_dir, examples, listening_options, settings_still_to_add
 from monitor.errors import ConfigError
 from monitor.network import DASHBOARD_PORT
+from monitor.settings.data_dir import CONFIG_NAME
 
 
 @click.group(
@@ -65,9 +66,9 @@ def configure(new: tuple[str, ...], remove: tuple[str, ...], data_dir: Path, **g
     pair = write_proxy(data_dir, options, users, SystemClock().now())
     folder = proxy.proxy_folder(data_dir)
     click.echo(reader.say("{folder}: settings and passwords; only you can read them", folder=folder))
-    access, _ = load_access(data_dir)
+    is_anybody_named = (data_dir / CONFIG_NAME).exists() and load_access(data_dir)[0].names
     lines = {"dashboard.login": json.dumps(Login.PROXY.value), "dashboard.address": json.dumps(options.address)}
-    if not access.names:  # the settings do not say yet who may write or look
+    if not is_anybody_named:  # the settings do not say yet who may write or look
         lines["dashboard.bakers"] = json.dumps(sorted(users))
     settings_still_to_add(lines, data_dir, reader)
     for name, password in told.items():

@@ -43,7 +43,7 @@ def _absolute(ctx: click.Context, param: click.Parameter, given: Path | None) ->
     if not is_said and DATA_DIR in ctx.meta:
         found: Path = ctx.meta[DATA_DIR]
         return found
-    found = (given or default_data_dir(os.environ)).expanduser().absolute()
+    found = given or default_data_dir(os.environ)
     ctx.meta[DATA_DIR] = found
     return found
 

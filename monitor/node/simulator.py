@@ -1,11 +1,11 @@
 """The command that starts simulated nodes as a process of their own; nothing of the simulator is loaded here."""
 
 import importlib.util
-import sys
 from collections.abc import Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from monitor.child import child_command
 from monitor.errors import ConfigError
 from monitor.node.boards import FIRMWARE
 from monitor.settings.brokers import mqtt_address
@@ -44,7 +44,7 @@ def simulator_command(
             "name your broker with --mqtt mqtt://host:1883, or a port to make with --serial PATH; then start the "
             "collector on the same"
         )
-    command = [sys.executable, "-m", FIRMWARE, "practice", "--speed", f"{speed:g}", "--seed", str(seed)]
+    command = child_command(FIRMWARE, "practice", "--speed", f"{speed:g}", "--seed", str(seed))
     command += ["--every", f"{period.total_seconds():g}s"]
     if mqtt is not None:
         address = mqtt_address(mqtt)

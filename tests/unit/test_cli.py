@@ -78,6 +78,24 @@ def run(*arguments: object) -> int:
     return cli.main([str(argument) for argument in arguments])
 
 
+def test_places_named_from_here_stay_the_same_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is started here may run in another folder."""
+    monkeypatch.chdir(tmp_path)
+    places = {
+        (" ".join(words), each.name): each
+        for words, command in commands()
+        for each in command.params
+        if isinstance(each.type, click.Path)
+    }
+    assert {
+        ("dashboard", "data_dir"),
+        ("collect", "config"),
+        ("shops follow", "secrets"),
+        ("batch start", "file"),
+    } <= set(places)
+    assert [name for name, each in places.items() if each.type("practice") != tmp_path / "practice"] == []
+
+
 def test_the_program_starts_without_loading_what_a_command_needs() -> None:
     """Neither for its version nor for any help."""
     code = f"""
