@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import DURATION, MOMENT
-from monitor.commands.terminal import Group, data_dir, database_in, examples
+from monitor.commands.terminal import Group, config_of, data_dir, examples, store_of
 from monitor.errors import ConfigError
 
 if TYPE_CHECKING:
@@ -68,14 +68,10 @@ class _Desk:
 
 @contextmanager
 def _desk(data_dir: Path) -> Iterator[_Desk]:
-    from monitor.settings.config import load_config
     from monitor.store.pace import clock_of
-    from monitor.store.store import Store
 
-    database = database_in(data_dir)
-    config = load_config(data_dir, {})
-    with Store(database) as store:
-        yield _Desk(store, config, clock_of(store).now())
+    with store_of(data_dir) as store:
+        yield _Desk(store, config_of(data_dir), clock_of(store).now())
 
 
 @click.group(

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE, FOLDER, MOMENT, POSITIVE
-from monitor.commands.terminal import Group, data_dir, database_in, examples
+from monitor.commands.terminal import Group, config_of, data_dir, database_in, examples, reader_of, store_of
 from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
@@ -81,7 +81,6 @@ def command() -> None:
 def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_dir: Path) -> None:
     """Begin watching a dough described in a batch file."""
     from monitor.archive.replay import read_batch
-    from monitor.settings.config import load_config, reader_of
     from monitor.store.pace import clock_of
     from monitor.store.store import Store
 
@@ -90,7 +89,7 @@ def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_di
         now_at = clock_of(store).now()
         batch = read_batch(file)
         if at is not None:
-            batch = placed(batch, at, load_config(data_dir, {}), store)
+            batch = placed(batch, at, config_of(data_dir), store)
         batch = mapped(batch, nodes)
         if now:
             batch = replace(batch, started_at=now_at, events=(), ended_at=None)
@@ -169,11 +168,9 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
 @data_dir
 def list_(data_dir: Path) -> None:
     """List every batch and how it stands."""
-    from monitor.settings.config import reader_of
-    from monitor.store.store import Store
 
-    database, reader = database_in(data_dir), reader_of(data_dir)
-    with Store(database) as store:
+    reader = reader_of(data_dir)
+    with store_of(data_dir) as store:
         batches = store.batches()
         if not batches:
             click.echo(
@@ -239,11 +236,9 @@ def level(id_: int, mm: float, sd_mm: float, at: datetime | None, data_dir: Path
 
     MM is over the tub's base, in millimetres.
     """
-    from monitor.settings.config import reader_of
-    from monitor.store.store import Store
 
     reader = reader_of(data_dir)
-    with Store(database_in(data_dir)) as store:
+    with store_of(data_dir) as store:
         batch = _running(store, id_)
         store.add_level(batch.id, _when(batch, at, store), mm, sd_mm)
     logged = "batch {id}: {name}: {mm} mm give or take {sd} logged"
@@ -252,12 +247,10 @@ def level(id_: int, mm: float, sd_mm: float, at: datetime | None, data_dir: Path
 
 def _log(data_dir: Path, id_: int, kind: EventKind, note: str, at: datetime | None) -> None:
     from monitor.recipe.batch import Event
-    from monitor.settings.config import reader_of
-    from monitor.store.store import Store
     from monitor.wording.alerts import event_word
 
     reader = reader_of(data_dir)
-    with Store(database_in(data_dir)) as store:
+    with store_of(data_dir) as store:
         batch = _running(store, id_)
         store.add_event(batch.id, Event(_when(batch, at, store), kind, note))
     noted = "batch {id}: {name}: noted: {event}"
@@ -299,11 +292,9 @@ def export(id_: int, folder: Path, data_dir: Path) -> None:
     """
     from monitor.archive.export import BATCH_NAME, OUTLOOKS_NAME, READINGS_NAME, export_batch
     from monitor.recipe.batch import BatchId
-    from monitor.settings.config import reader_of
-    from monitor.store.store import Store
 
     reader = reader_of(data_dir)
-    with Store(database_in(data_dir)) as store:
+    with store_of(data_dir) as store:
         done = export_batch(store, store.batch(BatchId(id_)), folder)
     click.echo(_rows_sentence(folder / READINGS_NAME, done.rows, reader))
     path = folder / BATCH_NAME
@@ -328,7 +319,6 @@ def archive(id_: int, folder: Path, kind: str, data_dir: Path) -> None:
     """Write everything there is of a batch, to be imported elsewhere."""
     from monitor.archive.batch_files import archive_batch
     from monitor.recipe.batch import BatchId
-    from monitor.settings.config import reader_of
     from monitor.store.batch_transfer import BatchRows
 
     reader = reader_of(data_dir)
@@ -343,7 +333,6 @@ def archive(id_: int, folder: Path, kind: str, data_dir: Path) -> None:
 def import_(folder: Path, data_dir: Path) -> None:
     """Take in an archived batch that has ended."""
     from monitor.archive.batch_files import import_batch
-    from monitor.settings.config import reader_of
     from monitor.store.batch_transfer import BatchRows
 
     reader = reader_of(data_dir)

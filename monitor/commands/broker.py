@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from monitor.commands.parameters import FILE
-from monitor.commands.terminal import Group, data_dir, examples, listening_options, settings_still_to_add
+from monitor.commands.terminal import Group, data_dir, examples, listening_options, reader_of, settings_still_to_add
 
 if TYPE_CHECKING:
     from monitor.remote_access.setting_up import BrokerFiles
@@ -50,7 +50,6 @@ def configure(data_dir: Path, **given: Any) -> None:
     from monitor.clock import SystemClock
     from monitor.remote_access import broker
     from monitor.remote_access.setting_up import as_settings_name_it, changed, write_broker
-    from monitor.settings.config import reader_of
     from monitor.wire.frames import key_of
 
     reader = reader_of(data_dir)
@@ -91,7 +90,6 @@ def site(name: str, data_dir: Path) -> None:
     """
     from monitor.clock import SystemClock
     from monitor.remote_access.setting_up import let_in
-    from monitor.settings.config import reader_of
 
     reader = reader_of(data_dir)
     file, files = let_in(data_dir, name, os.environ, SystemClock().now())
@@ -123,7 +121,6 @@ def bridge(file: Path, served_there: bool, data_dir: Path) -> None:
     from monitor.clock import SystemClock
     from monitor.remote_access.broker import SETTINGS_NAME, broker_folder
     from monitor.remote_access.setting_up import join
-    from monitor.settings.config import reader_of
 
     reader = reader_of(data_dir)
     link, files = join(data_dir, file, os.environ, SystemClock().now(), is_served_there=served_there)

@@ -9,14 +9,14 @@ from typing import TYPE_CHECKING, TypeVar
 import click
 
 from monitor.commands.parameters import FILE, PIECES, POSITIVE, TEMPERATURE, TEMPERATURE_DIFFERENCE, WEIGHT
-from monitor.commands.terminal import Group, data_dir, examples, refuse_both
+from monitor.commands.terminal import Group, config_of, data_dir, examples, refuse_both
 from monitor.errors import ConfigError
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.translatable import Number
 
 if TYPE_CHECKING:
-    from monitor.wording.reader import Reader
+    pass
 
 STATUS_DOES_NOT_ADD_UP = 2
 USUAL_MIX_MIN = 8.0  # a handbook's example (seen)
@@ -40,12 +40,6 @@ def _temperatures(command: Command) -> Command:
     ):
         command = option(command)
     return command
-
-
-def _reader(data_dir: Path) -> Reader:
-    from monitor.settings.config import load_config
-
-    return load_config(data_dir, {}).reader
 
 
 def _write(path: Path, text: str) -> None:
@@ -80,7 +74,7 @@ def check(file: Path, data_dir: Path) -> int:
     from monitor.settings.recipes import read_recipe
     from monitor.wording import recipe_sheet
 
-    reader, recipe = _reader(data_dir), read_recipe(file)
+    reader, recipe = config_of(data_dir).reader, read_recipe(file)
     for line in recipe_sheet.lines(recipe, reader):
         click.echo(line)
     return STATUS_DOES_NOT_ADD_UP if what_does_not_add_up(recipe) else 0
@@ -129,7 +123,7 @@ def scale(
     from monitor.wording.phrases import mass_text
 
     refuse_both(flour=flour_g, dough=dough_g, pieces=pieces, preferment=preferment_g)
-    reader, recipe = _reader(data_dir), read_recipe(file)
+    reader, recipe = config_of(data_dir).reader, read_recipe(file)
     if yeast is not None:
         recipe = with_yeast(recipe, YeastForm(yeast))
     try:
@@ -167,7 +161,7 @@ def convert(weight_g: float, have: str, want: str, data_dir: Path) -> None:
     the_same = "{weight} of {have} yeast do the work of {grams} of {want} yeast"
     grams = grams_text(yeast_g(weight_g, YeastForm(have), YeastForm(want)))
     click.echo(
-        _reader(data_dir).say(
+        config_of(data_dir).reader.say(
             the_same, weight=grams_text(weight_g), have=YeastForm(have), grams=grams, want=YeastForm(want)
         )
     )
@@ -202,7 +196,7 @@ def water(
     from monitor.store.plans import DayBook
     from monitor.wording.phrases import temp_text
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     if friction_c is not None:
         sd_c, whence = 0.0, reader.say("as given")
     else:
@@ -268,7 +262,7 @@ def mixed(
     from monitor.store.plans import DayBook
     from monitor.wording.times import duration_text
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         mix = Mix(
             mixer=mixer,
@@ -311,7 +305,7 @@ def sheet(file: Path, pieces: tuple[int, float] | None, out: Path | None, data_d
     from monitor.settings.recipes import read_recipe
     from monitor.wording import recipe_sheet
 
-    reader, recipe = _reader(data_dir), read_recipe(file)
+    reader, recipe = config_of(data_dir).reader, read_recipe(file)
     if pieces is not None:
         recipe = scaled_to_pieces(recipe, *pieces)
     target = out if out is not None else file.with_suffix(".html")

@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from monitor.commands.terminal import Group, data_dir, database_in, examples
+from monitor.commands.terminal import Group, data_dir, examples, reader_of, store_of
 from monitor.errors import ConfigError
 from monitor.translatable import Saying
 
@@ -26,13 +26,11 @@ def command(ctx: click.Context, data_dir: Path) -> None:
 def _list(data_dir: Path) -> None:
     """A line for each recipe and stage that something is known about, by recipe."""
     from monitor.dough.learning import learned_from
-    from monitor.settings.config import reader_of
-    from monitor.store.store import Store
     from monitor.wording.alerts import stage_word
     from monitor.wording.lessons import learned_sentence
 
     reader = reader_of(data_dir)
-    with Store(database_in(data_dir)) as store:
+    with store_of(data_dir) as store:
         lessons = store.lessons()
         newest = {(batch.recipe_key, batch.stage): batch for batch in store.batches()}
     is_empty = True
@@ -56,10 +54,7 @@ def reset(recipe: str | None, is_all: bool, is_sure: bool, data_dir: Path) -> No
 
     RECIPE is written as `learned` lists it.
     """
-    from monitor.settings.config import reader_of
-    from monitor.store.store import Store
-
-    with Store(database_in(data_dir)) as store:
+    with store_of(data_dir) as store:
         if (recipe is None) == (not is_all):
             raise ConfigError("learned reset: name one recipe as `learned` lists it, or give --all")
         key = None if recipe is None else recipe.strip().casefold()

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from monitor.commands.parameters import DURATION, FILE, FOLDER, MOMENT, POSITIVE
-from monitor.commands.terminal import Group, data_dir, examples, refuse_both
+from monitor.commands.terminal import Group, data_dir, examples, reader_of, refuse_both
 from monitor.errors import ConfigError, SourceError
 from monitor.settings.data_dir import DATABASE_NAME
 
@@ -110,7 +110,6 @@ def configure(node: str, name: str | None, data_dir: Path, **given: Any) -> None
     """
     from monitor.node.settings import Link, NodeSettings, drawn_name, read_settings, write_settings
     from monitor.recipe.toml_tables import NODE_NAME
-    from monitor.settings.config import reader_of
     from monitor.wire.frames import key_of
     from monitor.wire.readings import NodeId
 
@@ -213,7 +212,6 @@ def boards(ask: bool, port: str | None, data_dir: Path) -> int:
     The exit status is 1 when there is none, or one that was asked does not answer.
     """
     from monitor.node.boards import NO_BOARD, BoardError, FoundPort, asked, found_boards
-    from monitor.settings.config import reader_of
 
     reader = reader_of(data_dir)
     found = found_boards() if port is None else [FoundPort(port, "", "")]
@@ -241,7 +239,6 @@ def copy(node: str, port: str | None, ca: Path | None, data_dir: Path) -> None:
     """Put firmware and configuration on a board."""
     from monitor.node.boards import NO_BOARD, BoardError, copy_firmware, found_boards
     from monitor.node.settings import read_settings
-    from monitor.settings.config import reader_of
 
     reader = reader_of(data_dir)
     settings = read_settings(data_dir, node)
@@ -302,7 +299,6 @@ def readings(node: str, count: int, port: str | None, wait: timedelta, data_dir:
     """Show live readings, to see whether all is wired right."""
     from monitor.node.live_readings import listening
     from monitor.node.reading_lines import pack_line, set_right_line
-    from monitor.settings.config import reader_of
     from monitor.settings.reader import local_zone
 
     urn, settings = _node_called(node, data_dir)
@@ -367,7 +363,6 @@ def calibrate(
     from monitor.node.calibration import calibrate as calibrated
     from monitor.node.live_readings import listening
     from monitor.recipe.calibration import How
-    from monitor.settings.config import reader_of
 
     reader = reader_of(data_dir)
     urn, settings = _node_called(node, data_dir)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE
-from monitor.commands.terminal import Group, data_dir, examples
+from monitor.commands.terminal import Group, config_of, data_dir, examples
 from monitor.errors import ConfigError, StoreError, saying_of
 from monitor.settings.data_dir import DATABASE_NAME
 
@@ -83,12 +83,6 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
     return found.astimezone(now.tzinfo)
 
 
-def _reader(data_dir: Path) -> Reader:
-    from monitor.settings.config import load_config
-
-    return load_config(data_dir, {}).reader
-
-
 def _orders(
     files: Sequence[Path], outs: Sequence[str], book: DayBook, now: datetime, reader: Reader
 ) -> tuple[Order, ...]:
@@ -152,7 +146,7 @@ def make(
     from monitor.wording.plan import no_plan_lines
     from monitor.wording.plan_steps import out_sentence, step_lines, window_sentence
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(book).now()
         orders = _orders(files, outs, book, now, reader)
@@ -203,7 +197,7 @@ def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_d
     from monitor.wording.phrases import printable
     from monitor.wording.plan import alternative_row, variation_text
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(book).now()
         (order,) = _orders([file], outs, book, now, reader)
@@ -259,7 +253,7 @@ def show(plan_id: int | None, data_dir: Path) -> None:
     from monitor.wording.plan_steps import step_text
     from monitor.wording.times import clock_text
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         live, now = _live(book, plan_id)
         for number, step in enumerate(steps(live.now), start=1):
@@ -304,7 +298,7 @@ def list_(data_dir: Path) -> None:
     from monitor.wording.phrases import printable
     from monitor.wording.times import clock_text
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         now, plans = clock_of(book).now(), book.plans()
         if not plans:
@@ -334,7 +328,7 @@ def start(plan_id: int | None, dough: str | None, data_dir: Path) -> None:
     from monitor.collector.plan_runner import start_next
     from monitor.store.plans import DayBook
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         live, now = _live(book, plan_id)
         click.echo(start_next(book, live, now, reader, dough))
@@ -351,7 +345,7 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
     from monitor.store.plans import DayBook
     from monitor.wording.plan_steps import step_text
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         live, now = _live(book, plan_id)
         every = steps(live.now)
@@ -378,7 +372,7 @@ def drop(plan_id: int, data_dir: Path) -> None:
     from monitor.plan.day import PlanId
     from monitor.store.plans import DayBook
 
-    reader = _reader(data_dir)
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
         plan = book.plan(PlanId(plan_id))
         book.drop_plan(plan.id)

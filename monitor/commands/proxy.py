@@ -6,7 +6,7 @@ from typing import Any
 import click
 
 from monitor.commands.parameters import PORT
-from monitor.commands.terminal import Group, data_dir, examples, listening_options, settings_still_to_add
+from monitor.commands.terminal import Group, data_dir, examples, listening_options, reader_of, settings_still_to_add
 from monitor.errors import ConfigError
 from monitor.network import DASHBOARD_PORT
 from monitor.settings.data_dir import CONFIG_NAME
@@ -55,7 +55,6 @@ def configure(new: tuple[str, ...], remove: tuple[str, ...], data_dir: Path, **g
     from monitor.remote_access import proxy
     from monitor.remote_access.setting_up import changed, write_proxy
     from monitor.settings.access import Login, load_access
-    from monitor.settings.config import reader_of
 
     reader = reader_of(data_dir)
     options = changed(proxy.read_options(data_dir) or proxy.ProxyOptions(), given)

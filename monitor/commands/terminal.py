@@ -3,7 +3,8 @@
 import logging
 import os
 import sys
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
+from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn, TypeVar
 
@@ -15,6 +16,8 @@ from monitor.network import LOOPBACK
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME, default_data_dir
 
 if TYPE_CHECKING:
+    from monitor.settings.config import Config
+    from monitor.store.store import Store
     from monitor.wording.reader import Reader
 
 PROGRAM = "proofing-monitor"
@@ -139,14 +142,43 @@ def refuse_both(**given: object) -> None:
         raise click.UsageError(f"{' and '.join(named)} do not go together; give one of them")
 
 
-def database_in(data_dir: Path) -> Path:
-    """The database of a data directory that must have one.
+def config_of(data_dir: Path) -> "Config":
+    """The settings of a data directory, without what the environment keeps secret.
+
+    Raises
+    ------
+    ConfigError
+        When they have a fault.
+    """
+    from monitor.settings.config import load_config
+
+    return load_config(data_dir, {})
+
+
+def reader_of(data_dir: Path) -> "Reader":
+    """How things are told by the settings of a data directory; as is usual where these have a fault."""
+    from monitor.settings.config import reader_of as reader_by_settings
+
+    return reader_by_settings(data_dir)
+
+
+@contextmanager
+def store_of(data_dir: Path) -> Iterator["Store"]:
+    """The store of a data directory that must have one.
 
     Raises
     ------
     StoreError
-        When no batch was ever started there.
+        When no batch was ever started there, or it cannot be opened.
     """
+    from monitor.store.store import Store
+
+    with Store(database_in(data_dir)) as store:
+        yield store
+
+
+def database_in(data_dir: Path) -> Path:
+    """The database of a data directory that must have one; errors as :func:`store_of`."""
     database = data_dir / DATABASE_NAME
     if not database.exists():
         raise StoreError(

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import TEMPERATURE, WALL_TIME
-from monitor.commands.terminal import data_dir, database_in, examples
+from monitor.commands.terminal import config_of, data_dir, examples, store_of
 from monitor.errors import ConfigError, StoreError
 
 if TYPE_CHECKING:
@@ -62,18 +62,14 @@ def what_if(
     """
     from monitor.dough.learning import learned_from
     from monitor.recipe.batch import BatchId
-    from monitor.settings.config import load_config
     from monitor.store.pace import clock_of
-    from monitor.store.store import Store
 
-    database = database_in(data_dir)
-    reader = load_config(data_dir, {}).reader
-    with Store(database) as store:
+    with store_of(data_dir) as store:
         batch = store.batch(BatchId(id_))
         if batch.ended_at is not None:
             raise StoreError("batch {id} ({name}) has ended; ask of a running one", id=batch.id, name=batch.name)
         learned = learned_from(store.lessons_before(batch), batch)  # as the collector does: both must say the same
-        dough = _Dough(batch, store.track(batch), learned, clock_of(store).now(), reader)
+        dough = _Dough(batch, store.track(batch), learned, clock_of(store).now(), config_of(data_dir).reader)
     for line in _answers(dough, air_c, cold_from, cold_until, cold_c, ready_at):
         click.echo(line)
 
