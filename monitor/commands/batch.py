@@ -26,13 +26,7 @@ if TYPE_CHECKING:
 EVENT_KINDS = ("fold", "move", "poke", "lid", "end")
 DEFAULT_EYE_SD_MM = 3.0  # judgement: a domed top read against a scale on the tub
 
-# English calls stages and channels by their names in a batch file, whose keys they are.
-STAGES = {
-    "PREFERMENT": "preferment",
-    "BULK_RISE": "bulk rise",
-    "FINAL_PROOF": "final proof",
-    "RETARD": "retard",
-}
+# English calls channels by their names in a batch file.
 READ_FROM = {
     "air_temp_c": "air_temp_c from {node}",
     "humidity_pct": "humidity_pct from {node}",
@@ -168,6 +162,7 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
 @data_dir
 def list_(data_dir: Path) -> None:
     """List every batch and how it stands."""
+    from monitor.wording.alerts import stage_word
 
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
@@ -177,7 +172,7 @@ def list_(data_dir: Path) -> None:
                 reader.say("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`")
             )
         for batch in batches:
-            stage, standing = reader.say(STAGES[batch.stage.name]), _standing(store, batch, reader)
+            stage, standing = stage_word(batch.stage, reader), _standing(store, batch, reader)
             click.echo(f"{batch.id:>4}  {batch.name}  ({stage})  {standing}")
 
 

@@ -181,6 +181,16 @@ def test_the_shell_learns_to_complete_commands_and_options() -> None:
     assert completed("alerts", "count", "--ni") == ["--nights"]
 
 
+def test_a_reader_that_leaves_early_ends_a_command_quietly(data_dir: Path, batch_file: Path) -> None:
+    assert run("batch", "start", batch_file, "--data-dir", data_dir) == 0
+    left, out = os.pipe()
+    os.close(left)  # as `| head` does
+    command = [sys.executable, "-m", "monitor.cli", "batch", "list", "--data-dir", str(data_dir)]
+    done = subprocess.run(command, stdout=out, stderr=subprocess.PIPE, text=True, check=False, timeout=60)
+    os.close(out)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 def test_one_too_many_of_options_that_do_not_go_together_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("formula", "scale", "loaf.toml", "--flour", "5kg", "--dough", "10kg") == 2
     assert "--flour and --dough do not go together" in capsys.readouterr().err
