@@ -8,7 +8,7 @@ from dashboard import page, plan_actions, plan_exports, plan_queries, plans, que
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
 from monitor.wording.phrases import printable
-from monitor.wording.plan_steps import step_text
+from monitor.wording.plan import step_text
 from monitor.wording.times import clock_text
 
 TICK_S = 1.0

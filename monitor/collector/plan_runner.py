@@ -13,7 +13,7 @@ from monitor.alerts.dough import Message
 from monitor.clock import Clock
 from monitor.dough.learning import Learned, learned_from
 from monitor.errors import ConfigError, StoreError
-from monitor.plan.cues import cues, moved_cues
+from monitor.plan.cues import Cue, moved_cues, step_cues
 from monitor.plan.day import (
     DoughPlan,
     Plan,
@@ -24,15 +24,16 @@ from monitor.plan.day import (
     begins_with,
     is_shaped_in,
 )
-from monitor.plan.food import food_sentence, perishable_stages, seen_warm_min
-from monitor.plan.live import Foretell, Progress, Watched, retimed
+from monitor.plan.food import measured_warm_min, perishable_stages
+from monitor.plan.live import ForecastStage, Progress, WatchedStage, retimed
 from monitor.plan.orders import Order, follows_of
-from monitor.plan.stage_forecast import Foretold, batch_of, foretell, mass_of
+from monitor.plan.stage_forecast import StageForecast, batch_of, forecast_stage, mass_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.store.background import StoreThread
 from monitor.store.plans import DayBook, message_id
+from monitor.wording.cues import cue_text, cue_title, food_sentence
 from monitor.wording.phrases import printable, stage_word
 from monitor.wording.reader import Reader
 
@@ -40,11 +41,6 @@ log = logging.getLogger(__name__)
 
 EVERY = timedelta(minutes=1)  # of dough time, as the estimates
 POLL_S = 0.2
-WATCHED = "batch {id}: {batch} ({stage}) is being watched"
-WATCHED_BY_EYE = (
-    "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
-    "or name one in the recipe"
-)
 PLAN_FAULT = "plan step failed"
 """Reason under which a fault of this program is counted."""
 MOST_REMEMBERED = 500
@@ -66,25 +62,33 @@ def order_of(book: DayBook, recipe: Recipe, wanted_at: datetime | None) -> Order
     return Order(recipe, wanted_at, learned)
 
 
-class Foreteller:
-    """Foretells stages with what was learned of them, and remembers: the same questions come each minute."""
+class StageForecasts:
+    """Forecasts stages with what was learned of them, and remembers: the same ones are wanted each minute."""
 
     def __init__(self, book: DayBook) -> None:
         self._book = book
-        self._known: dict[tuple[object, ...], Foretold] = {}
+        self._known: dict[tuple[object, ...], StageForecast] = {}
 
     def __call__(
-        self, recipe: Recipe, stage: MethodStage, air_c: float, start_c: float, cold_c: float, is_shaped: bool
-    ) -> Foretold:
-        question = (recipe, stage, air_c, start_c, cold_c, is_shaped)
-        if question not in self._known:
+        self,
+        recipe: Recipe,
+        stage: MethodStage,
+        *,
+        air_c: float,
+        start_c: float,
+        cold_c: float,
+        is_shaped: bool = False,
+    ) -> StageForecast:
+        """The forecast of a stage."""
+        key = (recipe, stage, air_c, start_c, cold_c, is_shaped)
+        if key not in self._known:
             if len(self._known) >= MOST_REMEMBERED:
                 self._known.clear()
             learned = learned_for(self._book, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped))
-            self._known[question] = foretell(
+            self._known[key] = forecast_stage(
                 recipe, stage, air_c=air_c, start_c=start_c, cold_c=cold_c, is_shaped=is_shaped, learned=learned
             )
-        return self._known[question]
+        return self._known[key]
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,20 +108,20 @@ def begin_key(dough: DoughPlan, stage: StagePlan) -> str:
 def progress_of(book: DayBook, plan: Plan) -> Progress:
     """What has become of a plan, from the store."""
     batches = book.batches_of(plan.id)
-    watched: dict[tuple[str, int], Watched] = {}
+    watched: dict[tuple[str, int], WatchedStage] = {}
     for dough in plan.doughs:
         for stage in dough.stages:
             batch = batches.get(begin_key(dough, stage))
             if batch is not None:
                 outlook = book.latest_outlook(batch.id)
-                watched[dough.key, stage.number] = Watched(batch.started_at, batch.ended_at, outlook)
+                watched[dough.key, stage.number] = WatchedStage(batch.started_at, batch.ended_at, outlook)
     return Progress(book.done(plan.id), watched)
 
 
-def live_plan(book: DayBook, plan: Plan, now: datetime, ask: Foretell) -> LivePlan:
+def live_plan(book: DayBook, plan: Plan, now: datetime, forecast: ForecastStage) -> LivePlan:
     """A plan as its doughs have it at a moment."""
     progress = progress_of(book, plan)
-    return LivePlan(plan, retimed(plan, now, progress, ask), progress)
+    return LivePlan(plan, retimed(plan, now, progress, forecast), progress)
 
 
 def is_over(live: LivePlan, now: datetime) -> bool:
@@ -199,7 +203,10 @@ def start_next(book: DayBook, live: LivePlan, now: datetime, reader: Reader, key
                 book.add_event(batch.id, Event(now, EventKind.END))
     batch = begin_stage(book, live.made, dough, stage, now)
     return reader.say(
-        WATCHED if batch.nodes else WATCHED_BY_EYE,
+        "batch {id}: {batch} ({stage}) is being watched"
+        if batch.nodes
+        else "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
+        "or name one in the recipe",
         id=batch.id,
         batch=printable(batch.name),
         stage=stage_word(batch.stage, reader),
@@ -227,7 +234,7 @@ def food_words(book: DayBook, live: LivePlan, dough: DoughPlan, reader: Reader) 
     batches = book.batches_of(live.made.id)
     mine = [batches.get(begin_key(dough, stage)) for stage in perishable_stages(dough)]
     tracks = [book.track(batch) for batch in mine if batch is not None]
-    return food_sentence(dough, reader, seen_warm_min(tracks) if tracks else None)
+    return food_sentence(dough, reader, measured_warm_min(tracks) if tracks else None)
 
 
 # -- cues -------------------------------------------------------------------------------------------------------------
@@ -238,41 +245,41 @@ def _batch_id(book: DayBook, plan: Plan, dough: str) -> BatchId | None:
     return max((batch.id for batch in mine), default=None)
 
 
-def tell(book: DayBook, live: LivePlan, now: datetime, reader: Reader) -> list[Message]:
+def send_cues(book: DayBook, live: LivePlan, now: datetime, reader: Reader) -> list[Message]:
     """Put what a plan calls for now into the outbox; returns the new messages."""
     plan = live.made
-    said = {each.removeprefix(message_id(plan.id, "")) for each in book.said(plan.id)}
-    due = cues(live.now, now, live.progress, said, reader)
-    moved = moved_cues(plan, live.now, now, live.progress, book.told(plan.id), reader)
+    given = {each.removeprefix(message_id(plan.id, "")) for each in book.said(plan.id)}
+    moved = moved_cues(plan, live.now, now, live.progress, book.told(plan.id))
+    cues: tuple[Cue, ...] = (*step_cues(live.now, now, live.progress, given), *moved)
     messages = [
         Message(
             id=message_id(plan.id, cue.key),
-            batch_id=_batch_id(book, plan, cue.dough),
+            batch_id=_batch_id(book, plan, cue.dough.key),
             kind=cue.kind,
             episode=1,
-            title=cue.title,
-            text=cue.text,
+            title=cue_title(cue, reader),
+            text=cue_text(cue, reader),
             created_at=now,
         )
-        for cue in (*due, *moved)
+        for cue in cues
     ]
     if messages:
-        book.tell(plan.id, messages, {cue.dough: live.now.dough(cue.dough).out_at for cue in moved})
+        book.tell(plan.id, messages, {cue.dough.key: cue.dough.out_at for cue in moved})
         for message in messages:
             log.info("cue plan=%s kind=%r", plan.id, message.kind.value)
     return messages
 
 
-def run_plans(book: DayBook, now: datetime, reader: Reader, ask: Foretell) -> None:
+def run_plans(book: DayBook, now: datetime, reader: Reader, forecast: ForecastStage) -> None:
     """Bring every plan that is not over up to a moment."""
     for plan in book.plans(is_open=True):
-        live = live_plan(book, plan, now, ask)
+        live = live_plan(book, plan, now, forecast)
         if is_over(live, now):
             book.close_plan(plan.id)
             continue
         if follow_on(book, live):
-            live = live_plan(book, plan, now, ask)
-        tell(book, live, now, reader)
+            live = live_plan(book, plan, now, forecast)
+        send_cues(book, live, now, reader)
 
 
 class PlanRunner(StoreThread[DayBook]):
@@ -285,11 +292,11 @@ class PlanRunner(StoreThread[DayBook]):
 
     def turns(self, store: DayBook) -> Iterator[float]:
         """Look at the plans each minute of dough time."""
-        ask = Foreteller(store)
+        forecast = StageForecasts(store)
         while True:
             now = self._clock.now()
             try:
-                run_plans(store, now, self._reader, ask)
+                run_plans(store, now, self._reader, forecast)
             except StoreError:
                 raise
             except Exception:

@@ -9,8 +9,8 @@ from rich.console import Console
 from rich.table import Table
 
 from monitor.collector.plan_runner import (
-    Foreteller,
     LivePlan,
+    StageForecasts,
     begin_key,
     food_words,
     is_over,
@@ -21,14 +21,13 @@ from monitor.collector.plan_runner import (
     tick_off,
 )
 from monitor.errors import ConfigError, StoreError, saying_of
-from monitor.plan.alternatives import alternatives
 from monitor.plan.cues import is_done
 from monitor.plan.day import Plan, PlanId, steps
-from monitor.plan.food import food_sentence
 from monitor.plan.kitchen import Kitchen
-from monitor.plan.live import hotter_c
+from monitor.plan.live import largest_air_difference
+from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import Order
-from monitor.plan.planner import NoPlan, keys_of, make_plan
+from monitor.plan.planner import alternatives, keys_of, make_plan
 from monitor.recipe.findings import what_does_not_add_up
 from monitor.recipe.parts import Recipe
 from monitor.settings.config import load_config
@@ -36,9 +35,17 @@ from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.recipes import read_kitchen, read_recipe
 from monitor.store.pace import clock_of
 from monitor.store.plans import DayBook
-from monitor.wording.phrases import place_word, printable, temp_text
-from monitor.wording.plan import alternative_row, no_plan_lines, variation_text
-from monitor.wording.plan_steps import out_sentence, step_lines, step_text, window_sentence
+from monitor.wording.cues import food_sentence, planned_air_sentence
+from monitor.wording.phrases import printable
+from monitor.wording.plan import (
+    alternative_row,
+    no_plan_lines,
+    out_sentence,
+    step_lines,
+    step_text,
+    variation_text,
+    window_sentence,
+)
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
@@ -163,7 +170,7 @@ def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
         plan = plans[0]
     else:
         plan = book.plan(PlanId(plan_id))
-    return live_plan(book, plan, now, Foreteller(book)), now
+    return live_plan(book, plan, now, StageForecasts(book)), now
 
 
 def _show(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
@@ -190,16 +197,9 @@ def _show(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) 
         food = food_words(book, live, dough, reader)
         if food:
             print(food, file=out)
-    other = hotter_c(live.made, live.progress)
-    if other is not None:
-        name, planned_c, air_c = other
-        told = reader.say(
-            "{place} is {air}; the plan was made for {planned}",
-            place=place_word(name, reader),
-            air=temp_text(air_c, reader),
-            planned=temp_text(planned_c, reader),
-        )
-        print(told, file=out)
+    air = largest_air_difference(live.made, live.progress)
+    if air is not None:
+        print(planned_air_sentence(air, reader), file=out)
     return 0
 
 
@@ -208,9 +208,9 @@ def _list(book: DayBook, reader: Reader, out: TextIO) -> int:
     plans = book.plans()
     if not plans:
         print(reader.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"), file=out)
-    ask = Foreteller(book)
+    forecasts = StageForecasts(book)
     for plan in plans:
-        live = live_plan(book, plan, now, ask)
+        live = live_plan(book, plan, now, forecasts)
         state = reader.say("over") if is_over(live, now) else reader.say("to come")
         doughs = "; ".join(
             reader.say("{dough} out {at}", dough=printable(dough.recipe.name), at=clock_text(dough.out_at, reader, now))

@@ -11,7 +11,7 @@ from typing import IO
 from monitor.alerts.alert import CueKind
 from monitor.alerts.dough import Message
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
-from monitor.collector.plan_runner import Foreteller, live_plan, start_next
+from monitor.collector.plan_runner import StageForecasts, live_plan, start_next
 from monitor.demo.processes import (
     HOST,
     DemoError,
@@ -26,8 +26,9 @@ from monitor.demo.processes import (
 from monitor.demo.run import DemoOptions
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
 from monitor.plan.kitchen import Kitchen, Place
+from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import Order
-from monitor.plan.planner import NoPlan, make_plan
+from monitor.plan.planner import make_plan
 from monitor.recipe.batch import Event, EventKind
 from monitor.remote_access.dashboard_server import dashboard_command
 from monitor.settings.data_dir import DATABASE_NAME
@@ -35,7 +36,7 @@ from monitor.settings.reader import local_zone
 from monitor.settings.recipes import read_recipe
 from monitor.store.plans import DayBook
 from monitor.wording.phrases import temp_text
-from monitor.wording.plan_steps import step_lines, step_text
+from monitor.wording.plan import step_lines, step_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
@@ -168,7 +169,7 @@ class Baker:
     def _do(self, key: str, now: datetime) -> None:
         step = next(each for each in steps(self.plan) if each.key == key)
         if step.kind is StepKind.MIX:
-            live = live_plan(self.book, self.plan, now, Foreteller(self.book))
+            live = live_plan(self.book, self.plan, now, StageForecasts(self.book))
             start_next(self.book, live, now, Reader(UTC), self.dough.key)
         elif step.kind is StepKind.SHAPE or (step.kind is StepKind.LOAD and step.load == 1):
             self._end_running(now)

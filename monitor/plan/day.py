@@ -8,7 +8,7 @@ from typing import NewType
 
 from monitor.errors import UnfitError
 from monitor.plan.kitchen import Kitchen
-from monitor.plan.stage_forecast import Foretold, Span, body_of, mass_of
+from monitor.plan.stage_forecast import Span, StageForecast, body_of, mass_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
@@ -43,7 +43,7 @@ class StagePlan:
         When it stands: after those hands, or when the first load is shaped.
     ends_at
         When it is taken on, in the middle of the hands that do so; the last before a bake, when its first load goes in.
-    foretold
+    forecast
         How long it takes, in minutes from ``begins_at``.
     lead_min
         How long before it is ready it is to be called: hands that come next, and what it rises on while cooling. [min]
@@ -53,7 +53,7 @@ class StagePlan:
     hands_at: datetime
     begins_at: datetime
     ends_at: datetime
-    foretold: Foretold
+    forecast: StageForecast
     air_c: float
     lead_min: float = 0.0
 
@@ -64,12 +64,12 @@ class StagePlan:
     @property
     def closes_at(self) -> datetime:
         """When it should have gone on at the latest."""
-        return self.at(self.foretold.closes_min)
+        return self.at(self.forecast.closes_min)
 
     @property
     def ready_at(self) -> datetime | None:
         """When it is expected to be ready."""
-        middle = self.foretold.ready.p50
+        middle = self.forecast.ready.p50
         return None if middle is None else self.at(middle)
 
 
@@ -134,7 +134,7 @@ class DoughPlan:
         """
         early = late = 0.0
         for stage in self.stages:
-            ready: Span = stage.foretold.ready
+            ready: Span = stage.forecast.ready
             if ready.p50 is not None:
                 early += 0.0 if ready.p05 is None else (ready.p50 - ready.p05) ** 2
                 late += 0.0 if ready.p95 is None else (ready.p95 - ready.p50) ** 2
