@@ -5,7 +5,7 @@ from pathlib import Path
 from typing import TextIO
 
 from monitor.errors import ConfigError
-from monitor.recipe.findings import what_does_not_add_up
+from monitor.recipe.findings import recipe_findings
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
 from monitor.recipe.mixing import Mix, learned_friction
 from monitor.recipe.parts import (
@@ -43,7 +43,7 @@ def _check(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
     recipe = read_recipe(args.file)
     for line in recipe_sheet.lines(recipe, reader):
         print(line, file=out)
-    return STATUS_DOES_NOT_ADD_UP if what_does_not_add_up(recipe) else 0
+    return STATUS_DOES_NOT_ADD_UP if recipe_findings(recipe) else 0
 
 
 def _scaled(recipe: Recipe, args: argparse.Namespace) -> Recipe:

@@ -28,7 +28,7 @@ from monitor.plan.live import largest_air_difference
 from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import Order
 from monitor.plan.planner import alternatives, keys_of, make_plan
-from monitor.recipe.findings import what_does_not_add_up
+from monitor.recipe.findings import recipe_findings
 from monitor.recipe.parts import Recipe
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
@@ -47,6 +47,7 @@ from monitor.wording.plan import (
     window_sentence,
 )
 from monitor.wording.reader import Reader
+from monitor.wording.recipe_sheet import finding_sentence
 from monitor.wording.times import clock_text
 
 STATUS_NO_PLAN = 2
@@ -88,12 +89,12 @@ def _orders(args: argparse.Namespace, book: DayBook, now: datetime, reader: Read
     moments: list[datetime | None] = [wanted_moment(text, now, reader.zone) for text in args.out]
     recipes = [read_recipe(path) for path in args.files]
     for recipe in recipes:
-        for sentence in what_does_not_add_up(recipe):
+        for finding in recipe_findings(recipe):
             print(
                 reader.say(
                     "{recipe} does not add up: {what}",
                     recipe=printable(recipe.name),
-                    what=printable(reader.told(sentence)),
+                    what=finding_sentence(finding, recipe, reader),
                 ),
                 file=out,
             )

@@ -29,7 +29,7 @@ from monitor.node.settings import (
     write_settings,
 )
 from monitor.node.simulator import simulator_command
-from monitor.recipe.calibration import How
+from monitor.recipe.calibration import Comparison
 from monitor.recipe.toml_tables import NODE_NAME
 from monitor.settings.brokers import mqtt_address
 from monitor.settings.config import reader_of
@@ -241,10 +241,15 @@ def _calibrate(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
         if args.how == "list":
             listed(store.calibrations(node), out, reader)
             return 0
-        hows = {"empty": How.EMPTY, "block": How.BLOCK, "ice": How.ICE, "two-points": How.TWO_POINTS}
-        how = hows.get(args.how, How.REFERENCE)
-        usual = "distance" if how in (How.EMPTY, How.BLOCK) else "dough"
-        if args.channel is not None and how is not How.REFERENCE and args.channel != usual:
+        hows = {
+            "empty": Comparison.EMPTY,
+            "block": Comparison.BLOCK,
+            "ice": Comparison.ICE,
+            "two-points": Comparison.TWO_POINTS,
+        }
+        how = hows.get(args.how, Comparison.REFERENCE)
+        usual = "distance" if how in (Comparison.EMPTY, Comparison.BLOCK) else "dough"
+        if args.channel is not None and how is not Comparison.REFERENCE and args.channel != usual:
             raise ConfigError(
                 "--channel {channel}: {how} is for the {usual} sensor", channel=args.channel, how=args.how, usual=usual
             )

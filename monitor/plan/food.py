@@ -7,9 +7,21 @@ import numpy as np
 from monitor.dough.track import Track
 from monitor.plan.day import DoughPlan, StagePlan
 from monitor.plan.stage_forecast import WARM_C
-from monitor.recipe.findings import perishables
+from monitor.recipe.ingredients import PERISHABLE, IngredientKind
+from monitor.recipe.parts import Part, Recipe
 
 LONGEST_GAP_MIN = 30.0  # judgement: a probe that was silent for longer may have been anywhere
+
+
+def perishables(recipe: Recipe, part: Part) -> tuple[str, ...]:
+    """Names of egg, milk and the like in a part or in what goes into it."""
+    found: list[str] = []
+    for each in part.ingredients:
+        if each.kind is IngredientKind.PART:
+            found += perishables(recipe, recipe.part(each.name))
+        elif each.kind in PERISHABLE:
+            found.append(each.name)
+    return tuple(dict.fromkeys(found))
 
 
 def perishable_stages(dough: DoughPlan) -> Iterable[StagePlan]:

@@ -12,7 +12,7 @@ from monitor.plan.kitchen import Kitchen
 from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage, still_to_come_min
 from monitor.recipe.batch import Stage
 from monitor.recipe.formula import Formula
-from monitor.recipe.ingredients import Kind
+from monitor.recipe.ingredients import IngredientKind
 from monitor.recipe.method import DEFAULT_DOUGH_C, REFRIGERATOR, Bake, MethodStage
 from monitor.recipe.parts import Recipe
 
@@ -179,7 +179,7 @@ def follows_of(recipe: Recipe) -> tuple[tuple[int, ...], ...]:
         if stage.part in last:
             found.append((last[stage.part],))
         else:
-            inside = [each.name for each in recipe.part(stage.part).ingredients if each.kind is Kind.PART]
+            inside = [each.name for each in recipe.part(stage.part).ingredients if each.kind is IngredientKind.PART]
             found.append(tuple(last[name] for name in inside if name in last))
         last[stage.part] = number
     return tuple(found)

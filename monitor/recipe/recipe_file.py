@@ -5,7 +5,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, LARGEST_G, LARGEST_RISE_PCT, LONGEST_PREHEAT_MIN, Stage, Target
-from monitor.recipe.ingredients import CUP_G, PIECE_G, STATED_DOUBT_FRAC, Kind, kind_of
+from monitor.recipe.ingredients import CUP_G, PIECE_G, STATED_DOUBT_FRAC, IngredientKind, kind_of
 from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, Unit, Weight, amount_of, volume_weight, weighed
 from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
@@ -89,7 +89,7 @@ def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Fault
             Saying("{prefix}there is a part {name!r} already: give each a name of its own", prefix=prefix, name=name)
         )
         return None
-    read: list[tuple[str, Kind, Amount, Mapping[str, Any]]] = []
+    read: list[tuple[str, IngredientKind, Amount, Mapping[str, Any]]] = []
     for what, said in lines.items():
         line = _line(what, said, f"{prefix}{what}: ", before, faults)
         if line is not None:
@@ -97,7 +97,7 @@ def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Fault
     flour_g = sum(
         weight.g
         for what, each, amount, said in read
-        if each is Kind.FLOUR and (weight := _weight(what, each, amount, said, before, None)) is not None
+        if each is IngredientKind.FLOUR and (weight := _weight(what, each, amount, said, before, None)) is not None
     )
     ingredients = []
     for what, each, amount, said in read:
@@ -113,18 +113,18 @@ def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Fault
 
 def _line(
     what: str, said: object, prefix: str, before: list[Part], faults: Faults
-) -> tuple[Kind, Amount, Mapping[str, Any]] | None:
-    """Kind and amount of an ingredient, and all that is said of it."""
+) -> tuple[IngredientKind, Amount, Mapping[str, Any]] | None:
+    """IngredientKind and amount of an ingredient, and all that is said of it."""
     table: Mapping[str, Any] = said if isinstance(said, Mapping) else {"amount": said}
     faults.unknown(table, _INGREDIENT_KEYS, prefix)
     if any(part.name == what for part in before):
-        kind: Kind | None = Kind.PART
+        kind: IngredientKind | None = IngredientKind.PART
     elif "kind" in table:
-        kind = faults.choice(table, "kind", prefix, Kind)
+        kind = faults.choice(table, "kind", prefix, IngredientKind)
     else:
         kind = kind_of(what)
         if kind is None:
-            kinds = ", ".join(each for each in Kind if each is not Kind.PART)
+            kinds = ", ".join(each for each in IngredientKind if each is not IngredientKind.PART)
             faults.found.append(
                 Saying(
                     "{prefix}is neither a part above it nor known by its name; say what it is: {{ amount = "
@@ -145,7 +145,7 @@ def _line(
 
 
 def _weight(
-    what: str, kind: Kind, amount: Amount, said: Mapping[str, Any], before: list[Part], flour_g: float | None
+    what: str, kind: IngredientKind, amount: Amount, said: Mapping[str, Any], before: list[Part], flour_g: float | None
 ) -> Weight | None:
     """What an amount weighs; None when that cannot be said."""
     number, unit = amount.number, amount.unit
@@ -165,12 +165,12 @@ def _weight(
     if unit is Unit.ALL:
         source = next((part for part in before if part.name == what), None)
         return None if source is None else weighed(source.mass_g)
-    return None if not flour_g or kind is Kind.FLOUR else weighed(number / 100.0 * flour_g)
+    return None if not flour_g or kind is IngredientKind.FLOUR else weighed(number / 100.0 * flour_g)
 
 
-def _no_weight(kind: Kind, amount: Amount) -> str:
+def _no_weight(kind: IngredientKind, amount: Amount) -> str:
     if amount.unit is Unit.PERCENT:
-        if kind is Kind.FLOUR:
+        if kind is IngredientKind.FLOUR:
             return Saying("percent is counted on this part's own flour, so flour itself is given as a weight")
         return Saying("percent is counted on this part's own flour, and there is none: give a weight")
     if amount.unit is Unit.ALL:
@@ -317,7 +317,7 @@ def _text(text: str) -> str:
 
 def _said(ingredient: Ingredient, recipe: Recipe) -> str:
     amount = grams_text(ingredient.weight.g)
-    if ingredient.kind is Kind.PART:
+    if ingredient.kind is IngredientKind.PART:
         is_all = abs(recipe.part(ingredient.name).mass_g - ingredient.weight.g) < 1e-6 * ingredient.weight.g
         return _text("all" if is_all else amount)
     more = [f"amount = {_text(amount)}"]

@@ -7,10 +7,9 @@ from typing import assert_never
 from monitor.alerts.alert import CueKind
 from monitor.plan.cues import Cue, MovedCue, StepCue
 from monitor.plan.day import DoughPlan, StepKind
-from monitor.plan.food import expected_warm_min
+from monitor.plan.food import expected_warm_min, perishables
 from monitor.plan.live import AirDifference
 from monitor.plan.stage_forecast import WARM_C
-from monitor.recipe.findings import perishables
 from monitor.wording.phrases import degrees_text, place_word, printable, temp_text
 from monitor.wording.plan import minutes_text, step_text
 from monitor.wording.reader import Reader
