@@ -9,7 +9,7 @@ from typing import TextIO
 from monitor.archive.export import BATCH_NAME, OUTLOOKS_NAME, READINGS_NAME, export_batch
 from monitor.archive.replay import read_batch
 from monitor.errors import ConfigError, StoreError
-from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.settings.config import Config, load_config, reader_of
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
@@ -20,15 +20,9 @@ from monitor.store.store import Store
 from monitor.translatable import Number, Saying
 from monitor.wire.readings import Channel, NodeId
 from monitor.wording import alerts
+from monitor.wording.phrases import stage_word
 from monitor.wording.reader import Reader
 
-# English calls stages and channels by their names in a batch file, whose keys they are.
-_STAGES = {
-    Stage.PREFERMENT: "preferment",
-    Stage.BULK_RISE: "bulk rise",
-    Stage.FINAL_PROOF: "final proof",
-    Stage.RETARD: "retard",
-}
 _READ_FROM = {
     Channel.AIR_TEMP: "air_temp_c from {node}",
     Channel.HUMIDITY: "humidity_pct from {node}",
@@ -201,7 +195,7 @@ def _list(store: Store, out: TextIO, reader: Reader) -> None:
             file=out,
         )
     for batch in batches:
-        stage, standing = reader.say(_STAGES[batch.stage]), _standing(store, batch, reader)
+        stage, standing = stage_word(batch.stage, reader), _standing(store, batch, reader)
         print(f"{batch.id:>4}  {batch.name}  ({stage})  {standing}", file=out)
 
 

@@ -46,7 +46,7 @@ LEAD_S = 12.0  # judgement: real seconds for everything to be up
 LOOK_EVERY_S = 0.1
 LONGEST = timedelta(hours=48)
 RECIPE_NAME = "alder-loaf.toml"
-STANDS = ("preferment", "bulk", "proof")  # what the simulator calls the vessels of the stages
+STANDS = ("preferment", "first rise", "proof")  # what the simulator calls the vessels of the stages
 
 RECIPE = """name = "Alder loaf"
 note = "Invented for the demo."
@@ -85,7 +85,7 @@ sensor_to_base_mm = 230
 {cold}
 [[stage]]
 part = "dough"
-stage = "bulk rise"
+stage = "first rise"
 rise_pct = 75
 hands_min = 20
 mixer_min = 8
@@ -97,7 +97,7 @@ top_mm = 210
 depth_mm = 250
 sensor_to_base_mm = 300
 [stage.nodes]
-{bulk}
+{first}
 [[stage]]
 part = "dough"
 stage = "final proof"
@@ -130,7 +130,7 @@ def _nodes(number: int) -> str:
 
 def recipe_text() -> str:
     """The recipe of the demo, each stage with its node."""
-    return RECIPE.format(cold=_nodes(11) + "\n", bulk=_nodes(12) + "\n", proof=_nodes(13) + "\n")
+    return RECIPE.format(cold=_nodes(11) + "\n", first=_nodes(12) + "\n", proof=_nodes(13) + "\n")
 
 
 @dataclass(slots=True)

@@ -29,7 +29,7 @@ class Stage(StrEnum):
     """Where a dough stands in its day."""
 
     PREFERMENT = "preferment"
-    BULK_RISE = "bulk rise"
+    FIRST_RISE = "first rise"
     FINAL_PROOF = "final proof"
     RETARD = "retard"
 

@@ -219,7 +219,7 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
 
     found = MethodStage(
         part=str(part),
-        stage=stage or Stage.BULK_RISE,
+        stage=stage or Stage.FIRST_RISE,
         target=Target(None) if "target" in row else Target() if rise_pct is None else Target(rise_pct),
         hours=faults.number(row, "hours", prefix, at_most=LONGEST_STAGE_H),
         place=str(place).strip(),

@@ -39,7 +39,7 @@ def test_the_day_of_common_practice_is_feasible(plan):
 
 
 @pytest.mark.parametrize(
-    ("stage", "least_h", "most_h"), [(Stage.BULK_RISE, 1.5, 1.5), (Stage.FINAL_PROOF, 1.5, 2.0)], ids=str
+    ("stage", "least_h", "most_h"), [(Stage.FIRST_RISE, 1.5, 1.5), (Stage.FINAL_PROOF, 1.5, 2.0)], ids=str
 )
 def test_the_usual_times_lie_within_the_forecast(day, stage, least_h, most_h):
     # First rise 1.5 h at room temperature after kneading has warmed the dough; final proof 1.5 to 2 h: common practice,

@@ -23,7 +23,7 @@ TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
 LOAF = Batch(
     id=BatchId(7),
     name="Hill country loaf",
-    stage=Stage.BULK_RISE,
+    stage=Stage.FIRST_RISE,
     started_at=NOON - timedelta(hours=4),
     vessel=TUB,
     target=Target(75.0),

@@ -174,7 +174,7 @@ def resigned(folder: Path, table: str, old: str, new: str) -> None:
             lambda out: spoilt_manifest(out, files={"../../etc/passwd": {"rows": 0, "sha256": "", "columns": []}}),
             "no t",
         ),
-        (lambda out: resigned(out, "batch", "bulk rise", "lunch"), "is no batch of this program"),
+        (lambda out: resigned(out, "batch", "first rise", "lunch"), "is no batch of this program"),
         (lambda out: resigned(out, "reading", "distance_mm", "colour"), "columns|no batch"),
         (lambda out: resigned(out, "batch", "'=1+1, tub 3", "two\x1blines"), "no line of text"),
     ],

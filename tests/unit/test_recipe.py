@@ -51,7 +51,7 @@ hours = 24
 place = "refrigerator"
 hands_min = 5
 [[stage]]
-stage = "bulk rise"
+stage = "first rise"
 rise_pct = 60
 hands_min = 20
 mixer_min = 8

@@ -37,7 +37,7 @@ def calibration(minutes: float, offset: float, sd: float = 0.6) -> Calibration:
 @pytest.fixture
 def running(store: Store) -> Batch:
     store.append([reading(minute) for minute in range(30)])
-    batch = Batch(BatchId(0), "Rye", Stage.BULK_RISE, NOON, TUB, nodes=((Channel.DISTANCE, NODE),))
+    batch = Batch(BatchId(0), "Rye", Stage.FIRST_RISE, NOON, TUB, nodes=((Channel.DISTANCE, NODE),))
     return store.add_batch(batch)
 
 
