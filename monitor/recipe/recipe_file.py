@@ -1,15 +1,16 @@
 """A recipe from its TOML file and back to one."""
 
-import json
 from collections.abc import Mapping
 from typing import Any
+
+import tomlkit
 
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, LARGEST_G, LARGEST_RISE_PCT, LONGEST_PREHEAT_MIN, Stage, Target
 from monitor.recipe.ingredients import CUP_G, PIECE_G, STATED_DOUBT_FRAC, IngredientKind, kind_of
 from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, Unit, Weight, amount_of, volume_weight, weighed
 from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
-from monitor.recipe.toml_tables import Faults, name_of, nodes_of, shown, vessel_of
+from monitor.recipe.toml_tables import Faults, name_of, nodes_of, short_number, shown, vessel_of, vessel_table
 from monitor.translatable import Saying
 
 LONGEST_STAGE_H = 240.0
@@ -286,69 +287,69 @@ def grams_text(mass_g: float) -> str:
 
 def recipe_toml(recipe: Recipe) -> str:
     """A recipe as the text of a file that :func:`recipe_from_toml` reads; weights are rounded as scales show them."""
-    lines = [f"name = {_text(recipe.name)}"]
+    table: dict[str, object] = {"name": recipe.name}
     if recipe.note:
-        lines.append(f"note = {_text(recipe.note)}")
+        table["note"] = recipe.note
     if recipe.pieces != 1:
-        lines.append(f"pieces = {recipe.pieces}")
+        table["pieces"] = recipe.pieces
     if recipe.piece_g is not None:
-        lines.append(f"piece_g = {recipe.piece_g:.6g}")
-    for part in recipe.parts:
-        lines += ["", "[[part]]", f"name = {_text(part.name)}", f"kind = {_text(part.kind)}", "[part.ingredients]"]
-        lines += [f"{_text(each.name)} = {_said(each, recipe)}" for each in part.ingredients]
-    for stage in recipe.method:
-        lines += ["", "[[stage]]", *_stage_lines(stage)]
+        table["piece_g"] = short_number(recipe.piece_g)
+    table["part"] = [_part_table(part, recipe) for part in recipe.parts]
+    if recipe.method:
+        table["stage"] = [_stage_table(stage) for stage in recipe.method]
     if recipe.bake is not None:
-        bake = recipe.bake
-        lines += ["", "[bake]", f"minutes = {bake.minutes:g}", f"oven_c = {bake.oven_c:.4g}"]
-        lines.append(f"preheat_min = {bake.preheat_min:g}")
-        if bake.steam_min:
-            lines.append(f"steam_min = [{', '.join(f'{at:g}' for at in bake.steam_min)}]")
-        if bake.at_once is not None:
-            lines.append(f"at_once = {bake.at_once}")
-        lines += [f"{key} = {getattr(bake, key):g}" for key in ("stagger_min", "chill_min") if getattr(bake, key)]
-    return "\n".join(lines) + "\n"
+        table["bake"] = _bake_table(recipe.bake)
+    return tomlkit.dumps(table)
 
 
-def _text(text: str) -> str:
-    """A TOML string: JSON's escapes are TOML's too, but for the one character JSON leaves as it is."""
-    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
+def _part_table(part: Part, recipe: Recipe) -> dict[str, object]:
+    ingredients = {each.name: _ingredient_value(each, recipe) for each in part.ingredients}
+    return {"name": part.name, "kind": part.kind.value, "ingredients": ingredients}
 
 
-def _said(ingredient: Ingredient, recipe: Recipe) -> str:
+def _ingredient_value(ingredient: Ingredient, recipe: Recipe) -> object:
     amount = grams_text(ingredient.weight.g)
     if ingredient.kind is IngredientKind.PART:
         is_all = abs(recipe.part(ingredient.name).mass_g - ingredient.weight.g) < 1e-6 * ingredient.weight.g
-        return _text("all" if is_all else amount)
-    more = [f"amount = {_text(amount)}"]
+        return "all" if is_all else amount
+    table = tomlkit.inline_table()
+    table["amount"] = amount
     if kind_of(ingredient.name) is not ingredient.kind:
-        more.append(f"kind = {_text(ingredient.kind)}")
+        table["kind"] = ingredient.kind.value
     if ingredient.hydration_pct is not None:
-        more.append(f"hydration_pct = {ingredient.hydration_pct:g}")
-    return _text(amount) if len(more) == 1 else f"{{ {', '.join(more)} }}"
+        table["hydration_pct"] = short_number(ingredient.hydration_pct)
+    return amount if len(table) == 1 else table
 
 
-def _stage_lines(stage: MethodStage) -> list[str]:
-    lines = [f"part = {_text(stage.part)}", f"stage = {_text(stage.stage)}"]
+def _stage_table(stage: MethodStage) -> dict[str, object]:
+    table: dict[str, object] = {"part": stage.part, "stage": stage.stage.value}
     if stage.hours is not None:
-        lines.append(f"hours = {stage.hours:g}")
+        table["hours"] = short_number(stage.hours)
+    elif stage.target.rise_pct is None:
+        table["target"] = "peak"
     else:
-        lines.append('target = "peak"' if stage.target.rise_pct is None else f"rise_pct = {stage.target.rise_pct:g}")
-    lines.append(f"place = {_text(stage.place)}")
+        table["rise_pct"] = short_number(stage.target.rise_pct)
+    table["place"] = stage.place
     for key in ("cold_h", "good_to_rise_pct", "hands_min", "mixer_min", "dough_c", "sample_g"):
         value = getattr(stage, key)
         if value:
-            lines.append(f"{key} = {value:g}")
+            table[key] = short_number(value)
     if stage.takes != 1:
-        lines.append(f"takes = {stage.takes}")
-    vessel = stage.vessel
-    if vessel is not None:
-        lines += ["[stage.vessel]", f"shape = {_text(vessel.shape)}"]
-        lines += [f"base_mm = [{vessel.base_mm[0]:g}, {vessel.base_mm[1]:g}]"]
-        lines += [f"top_mm = [{vessel.top_mm[0]:g}, {vessel.top_mm[1]:g}]", f"depth_mm = {vessel.depth_mm:g}"]
-        if vessel.sensor_to_base_mm is not None:
-            lines.append(f"sensor_to_base_mm = {vessel.sensor_to_base_mm:g}")
-            lines.append(f"sensor_sd_mm = {vessel.sensor_sd_mm:g}")
+        table["takes"] = stage.takes
+    if stage.vessel is not None:
+        table["vessel"] = vessel_table(stage.vessel)
     if stage.nodes:
-        lines += ["[stage.nodes]", *(f"{channel} = {_text(node)}" for channel, node in stage.nodes)]
-    return lines
+        table["nodes"] = {channel.value: node for channel, node in stage.nodes}
+    return table
+
+
+def _bake_table(bake: Bake) -> dict[str, object]:
+    table: dict[str, object] = {key: short_number(getattr(bake, key)) for key in ("minutes", "oven_c", "preheat_min")}
+    if bake.steam_min:
+        table["steam_min"] = [short_number(at) for at in bake.steam_min]
+    if bake.at_once is not None:
+        table["at_once"] = bake.at_once
+    for key in ("stagger_min", "chill_min"):
+        if getattr(bake, key):
+            table[key] = short_number(getattr(bake, key))
+    return table

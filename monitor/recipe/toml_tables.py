@@ -241,6 +241,29 @@ def vessel_of(table: Mapping[str, Any], faults: Faults) -> Vessel | None:
         return None
 
 
+def vessel_table(vessel: Vessel) -> dict[str, object]:
+    """What :func:`vessel_of` reads, to be written."""
+    is_round = vessel.shape is Shape.ROUND
+    table: dict[str, object] = {"shape": vessel.shape.value}
+    for key, sides in (("base_mm", vessel.base_mm), ("top_mm", vessel.top_mm)):
+        table[key] = short_number(sides[0]) if is_round else [short_number(side) for side in sides]
+    table["depth_mm"] = short_number(vessel.depth_mm)
+    if vessel.sensor_to_base_mm is not None:
+        table["sensor_to_base_mm"] = short_number(vessel.sensor_to_base_mm)
+    if vessel.sensor_sd_mm > 0.0:
+        table["sensor_sd_mm"] = short_number(vessel.sensor_sd_mm)
+    return table
+
+
+def short_number(value: float) -> float | int:
+    """A number as a file should show it: a whole one without its fraction.
+
+    >>> short_number(75.0), short_number(62.5)
+    (75, 62.5)
+    """
+    return int(value) if value == int(value) else value
+
+
 def nodes_of(table: Mapping[str, Any], faults: Faults) -> tuple[tuple[Channel, NodeId], ...]:
     faults.unknown(table, tuple(SENSOR_CHANNELS), "nodes.")
     found = []

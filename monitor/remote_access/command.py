@@ -1,7 +1,6 @@
 """``broker configure, site, bridge`` and ``proxy configure``: write all files of a door, say what to do with them."""
 
 import argparse
-import json
 import os
 import secrets
 from dataclasses import dataclass, replace
@@ -69,9 +68,9 @@ def _configure_broker(args: argparse.Namespace, data_dir: Path, clock: Clock, an
     options = _given(args, old or broker.BrokerOptions(), ("listen", "port", "certificate", "key", "ca"))
     nodes, pair = _written(data_dir, options, clock, answer)
     folder = broker.broker_folder(data_dir)
-    lines = {"mqtt": f'["{broker.collector_address(options).url}"]'}
+    lines: dict[str, object] = {"mqtt": [broker.collector_address(options).url]}
     if pair.ca is not None:
-        lines["mqtt_ca_file"] = json.dumps(_beside(pair.ca, data_dir))
+        lines["mqtt_ca_file"] = _beside(pair.ca, data_dir)
     _say_settings(settings_to_add(data_dir, lines), data_dir, answer)
     for label, settings in nodes.items():
         answer.say("node {label}: may speak as {key} and as nobody else", label=label, key=key_of(settings.name))
@@ -171,9 +170,9 @@ def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, ans
     missing = settings_to_add(
         data_dir,
         {
-            "dashboard.login": json.dumps(Login.PROXY.value),
-            "dashboard.address": json.dumps(options.address),
-            **({} if _names_somebody(data_dir) else {"dashboard.bakers": json.dumps(sorted(users))}),
+            "dashboard.login": Login.PROXY.value,
+            "dashboard.address": options.address,
+            **({} if _names_somebody(data_dir) else {"dashboard.bakers": sorted(users)}),
         },
     )
     _say_settings(missing, data_dir, answer)

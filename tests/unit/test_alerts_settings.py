@@ -99,7 +99,7 @@ def test_file_from_before_keeps_its_alerts_and_messages(tmp_path: Path) -> None:
     connection.row_factory = sqlite3.Row
     schema.migrate(connection, schema.MIGRATIONS[:before])
     connection.execute(
-        "INSERT INTO batch VALUES (7, 'Rye', 'first rise', ?, NULL, '', 75, NULL, NULL, '[]', NULL, '')", (us,)
+        "INSERT INTO batch VALUES (7, 'Rye', 'bulk rise', ?, NULL, '', 75, NULL, NULL, '[]', NULL, '')", (us,)
     )
     for kind, phase, over in (
         ("ready", "firing", None),
