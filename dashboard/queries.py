@@ -16,7 +16,7 @@ from typing import TypeVar
 
 import streamlit as st
 
-from dashboard import door, sites
+from dashboard.access import sites, visitor
 from monitor.alerts.dough import MORE, Alert, Message, Phase
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
@@ -121,7 +121,7 @@ def opened_as(kind: type[Kind], site: str | None = None) -> Iterator[Kind]:
         When the person at this session may not look.
     """
     path = database(site)
-    door.demand(Role.VIEWER, path.parent)
+    visitor.demand(Role.VIEWER, path.parent)
     with kind(path) as store:
         store.look_only()
         yield store
@@ -148,7 +148,7 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
         When the person at this session is no baker, or what is shown is a copy.
     """
     path = database()
-    door.demand(Role.BAKER, path.parent)
+    visitor.demand(Role.BAKER, path.parent)
     if sites.chosen(data_dir()) is not None:
         raise AccessError(
             "This is a copy of what {name} holds: note it there, and it comes here by itself", name=path.parent.name

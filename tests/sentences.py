@@ -79,9 +79,9 @@ def kept() -> list[Sentence]:
 
 def stored() -> Iterator[tuple[str, str]]:
     """Sentences that are kept in the store as they stand in the source, or that stand in values made elsewhere."""
-    from dashboard.exports import KINDS
-    from dashboard.node_exhibit import ASKED
-    from dashboard.noting import POKES
+    from dashboard.batch.logbook import POKES
+    from dashboard.drawing.exports import KINDS
+    from dashboard.sensors.overview import ASKED
     from monitor.alerts.dough import MORE, UNMEASURED, UNSEEN
     from monitor.alerts.silence import LINE_EXPLAINS, NODE_EXPLAINS
     from monitor.collector.batch_step import NOT_ESTIMATED
@@ -93,13 +93,13 @@ def stored() -> Iterator[tuple[str, str]]:
         yield caution.title, "monitor/wording/cautions.py"
         yield caution.text, "monitor/wording/cautions.py"
     for kind in KINDS.values():
-        yield kind.words, "dashboard/exports.py"
+        yield kind.words, "dashboard/drawing/exports.py"
     for text in (UNSEEN, UNMEASURED, LINE_EXPLAINS, NODE_EXPLAINS, *MORE.values()):
         yield text, "monitor/alerts/dough.py"
     for text in ASKED:
-        yield text, "dashboard/node_exhibit.py"
+        yield text, "dashboard/sensors/overview.py"
     for text in POKES.values():
-        yield text, "dashboard/noting.py"
+        yield text, "dashboard/batch/logbook.py"
     yield NOT_ESTIMATED, "monitor/collector/batch_step.py"
     yield NOTHING_READ, "monitor/dough/forecast.py"
 
