@@ -10,7 +10,6 @@ from monitor.archive.export import BATCH_NAME, OUTLOOKS_NAME, READINGS_NAME, exp
 from monitor.archive.replay import read_batch
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.settings.config import Config, load_config, reader_of
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.settings.places import nodes_at, place_within
@@ -18,7 +17,7 @@ from monitor.store.batch_transfer import BatchRows
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
 from monitor.translatable import Number, Saying
-from monitor.wire.readings import Channel, NodeId
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 from monitor.wording import alerts
 from monitor.wording.phrases import stage_word
 from monitor.wording.reader import Reader

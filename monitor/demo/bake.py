@@ -35,6 +35,7 @@ from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.reader import local_zone
 from monitor.settings.recipes import read_recipe
 from monitor.store.plans import DayBook
+from monitor.wire.readings import SENSOR_CHANNELS
 from monitor.wording.phrases import temp_text
 from monitor.wording.plan import step_lines, step_text
 from monitor.wording.reader import Reader
@@ -123,9 +124,7 @@ at_once = 1
 
 def _nodes(number: int) -> str:
     urn = f"urn:dev:mac:020000fffe5e{number:04x}"
-    return "\n".join(
-        f'{channel} = "{urn}"' for channel in ("air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm")
-    )
+    return "\n".join(f'{channel} = "{urn}"' for channel in SENSOR_CHANNELS)
 
 
 def recipe_text() -> str:

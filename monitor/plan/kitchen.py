@@ -5,12 +5,12 @@ from dataclasses import dataclass
 from datetime import time
 from typing import Any
 
+from monitor.dough.climate import UNKNOWN_TEMP_C
 from monitor.errors import UnfitError
 from monitor.recipe.method import REFRIGERATOR, ROOM
 from monitor.recipe.toml_tables import Faults, name_of, shown
 from monitor.translatable import Saying
 
-USUAL_ROOM_C = 22.0  # judgement: a kitchen nobody measured
 USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 WARMEST_PLACE_C = 60.0
 MOST = 1000
@@ -69,7 +69,7 @@ class Kitchen:
     def all_places(self) -> tuple[Place, ...]:
         """The places named, and room and refrigerator as usual where they are not."""
         named = {each.name for each in self.places}
-        usual = (Place(ROOM, USUAL_ROOM_C), Place(REFRIGERATOR, USUAL_COLD_C))
+        usual = (Place(ROOM, UNKNOWN_TEMP_C), Place(REFRIGERATOR, USUAL_COLD_C))
         return (*self.places, *(each for each in usual if each.name not in named))
 
 

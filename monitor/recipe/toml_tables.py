@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from monitor.errors import ConfigError, saying_of
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.translatable import Number, Saying, several
-from monitor.wire.readings import Channel, NodeId
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 Choice = TypeVar("Choice", bound=StrEnum)
 
@@ -22,8 +22,6 @@ LONGEST_NAME = 100
 SENSIBLE_YEARS = range(2000, 2200)
 
 NODE_NAME = re.compile(r"urn:dev:[A-Za-z0-9:._-]{1,120}")  # the characters of RFC 9039 names, without escapes
-
-SENSOR_CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
 
 
 def shown(value: object) -> str:
