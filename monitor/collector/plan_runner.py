@@ -33,6 +33,7 @@ from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.store.background import StoreThread
 from monitor.store.plans import DayBook, message_id
+from monitor.translatable import N_
 from monitor.wording.cues import cue_text, cue_title, food_sentence
 from monitor.wording.phrases import printable, stage_word
 from monitor.wording.reader import Reader
@@ -203,10 +204,12 @@ def start_next(book: DayBook, live: LivePlan, now: datetime, reader: Reader, key
                 book.add_event(batch.id, Event(now, EventKind.END))
     batch = begin_stage(book, live.made, dough, stage, now)
     return reader.say(
-        "batch {id}: {batch} ({stage}) is being watched"
+        N_("batch {id}: {batch} ({stage}) is being watched")
         if batch.nodes
-        else "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
-        "or name one in the recipe",
+        else N_(
+            "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
+            "or name one in the recipe"
+        ),
         id=batch.id,
         batch=printable(batch.name),
         stage=stage_word(batch.stage, reader),

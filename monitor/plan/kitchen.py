@@ -85,33 +85,27 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
     keys = ("room_c", "people", "mixers", "hands_from", "hands_until", "oven_holds", "recover_min", "place")
     faults.unknown(table, keys, "")
     places: list[Place] = []
-    rows = table.get("place", [])
-    if not (isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows)):
-        faults.found.append(
-            Saying("place = {rows} must be tables: a line [[place]] for each, and its keys below it", rows=shown(rows))
-        )
-        rows = []
-    for number, row in enumerate(rows, start=1):
+    for number, row in enumerate(faults.rows(table, "place"), start=1):
         prefix = f"place {number}: "
         faults.unknown(row, ("name", "temp_c", "holds"), prefix)
         name = name_of(row, "name", Saying("place"), faults)
         temp_c = faults.number(row, "temp_c", prefix, at_most=WARMEST_PLACE_C)
         if "temp_c" not in row:
-            faults.found.append(Saying("{prefix}temp_c is missing: the air there", prefix=prefix))
+            faults.report("{prefix}temp_c is missing: the air there", prefix=prefix)
         if name is not None and any(each.name == name for each in places):
-            faults.found.append(Saying("{prefix}there is a place {name!r} already", prefix=prefix, name=name))
+            faults.report("{prefix}there is a place {name!r} already", prefix=prefix, name=name)
         elif name is not None and temp_c is not None:
             places.append(Place(name, temp_c, faults.whole(row, "holds", prefix, at_most=MOST)))
     room_c = faults.number(table, "room_c", "", at_most=WARMEST_PLACE_C)
     if room_c is not None:
         if any(each.name == ROOM for each in places):
-            faults.found.append(Saying("room_c and a place named room say the same thing: leave one out"))
+            faults.report("room_c and a place named room say the same thing: leave one out")
         places.append(Place(ROOM, room_c))
     hours = [_wall_time(table, key, faults) for key in ("hands_from", "hands_until")]
     if (hours[0] is None) != (hours[1] is None):
-        faults.found.append(Saying("hands_from and hands_until go together"))
+        faults.report("hands_from and hands_until go together")
     elif hours[0] is not None and hours[1] is not None and hours[0] >= hours[1]:
-        faults.found.append(Saying("hands_from must come before hands_until, on the same day"))
+        faults.report("hands_from must come before hands_until, on the same day")
     recover_min = faults.number(table, "recover_min", "", at_most=600.0, can_be_zero=True)
     people, mixers, holds = (faults.whole(table, key, "", at_most=MOST) for key in ("people", "mixers", "oven_holds"))
     faults.raise_any()
@@ -127,7 +121,5 @@ def _wall_time(table: Mapping[str, Any], key: str, faults: Faults) -> time | Non
             value = False
     if value is None or isinstance(value, time):
         return value
-    faults.found.append(
-        Saying('{key} = {table} must be a time of the clock, such as "06:00"', key=key, table=shown(table[key]))
-    )
+    faults.report('{key} = {table} must be a time of the clock, such as "06:00"', key=key, table=shown(table[key]))
     return None

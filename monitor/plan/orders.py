@@ -13,7 +13,8 @@ from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage
 from monitor.recipe.batch import Stage
 from monitor.recipe.formula import Formula
 from monitor.recipe.ingredients import IngredientKind
-from monitor.recipe.method import DEFAULT_DOUGH_C, REFRIGERATOR, Bake, MethodStage
+from monitor.recipe.intent import USUAL_DOUGH_TEMP_C
+from monitor.recipe.method import REFRIGERATOR, Bake, MethodStage
 from monitor.recipe.parts import Recipe
 
 LONGEST_DAY_MIN = 7 * 24 * 60  # judgement: nobody plans a loaf further ahead
@@ -43,46 +44,46 @@ class PlaceUse:
 
 @dataclass(frozen=True, slots=True)
 class StageTask:
-    """One stage of one dough. All in minutes.
+    """One stage of one dough.
 
     Attributes
     ----------
-    hands, mixer
-        Work before it stands.
-    ready, closes
-        After it has begun to stand: taken on no sooner, and no later.
+    hands_min, mixer_min
+        Work before it stands. [min]
+    ready_min, closes_min
+        After it has begun to stand: taken on no sooner, and no later. [min]
     follows
         Numbers of the stages of this dough that it takes on.
     """
 
-    hands: int
-    mixer: int
-    ready: int
-    closes: int
+    hands_min: int
+    mixer_min: int
+    ready_min: int
+    closes_min: int
     follows: tuple[int, ...]
     uses: tuple[PlaceUse, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class BakeTask:
-    """The loads of a dough. All in minutes but the temperature.
+    """The loads of a dough.
 
     Attributes
     ----------
     windows
-        For each load, from the end of its own shaping: proofed, and no longer good.
-    stagger
-        How much later than the one before each load is shaped, beyond its share of the hands.
+        For each load, minutes from the end of its own shaping: proofed, and no longer good.
+    stagger_min
+        How much later than the one before each load is shaped, beyond its share of the hands. [min]
     can_stagger
         Whether the solver may delay loads more.
     """
 
     windows: tuple[tuple[int, int], ...]
     minutes: int
-    preheat: int
-    recover: int
+    preheat_min: int
+    recover_min: int
     oven_c: float
-    stagger: int = 0
+    stagger_min: int = 0
     can_stagger: bool = False
 
 
@@ -93,7 +94,7 @@ class DoughTask:
     name: str
     stages: tuple[StageTask, ...]
     bake: BakeTask | None
-    wanted: int | None
+    wanted_min: int | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +191,7 @@ def _start_c(stage: MethodStage, before: tuple[int, ...], forecasts: list[StageF
     if stage.dough_c is not None:
         return stage.dough_c
     same = [number for number in before if recipe.method[number].part == stage.part]
-    return forecasts[same[0]].end_c if same else DEFAULT_DOUGH_C
+    return forecasts[same[0]].end_c if same else USUAL_DOUGH_TEMP_C
 
 
 def _is_cold(stage: MethodStage) -> bool:
@@ -308,10 +309,10 @@ def _bake_task(dough: PreparedOrder, kitchen: Kitchen, can_stagger: bool) -> Bak
     return BakeTask(
         windows=windows,
         minutes=round(bake.minutes),
-        preheat=round(bake.preheat_min),
-        recover=round(kitchen.recover_min),
+        preheat_min=round(bake.preheat_min),
+        recover_min=round(kitchen.recover_min),
         oven_c=bake.oven_c,
-        stagger=round(bake.stagger_min),
+        stagger_min=round(bake.stagger_min),
         can_stagger=can_stagger,
     )
 

@@ -250,7 +250,7 @@ def _staggered(problem: Problem, key: str) -> list[Remedy]:
         return []
     number = [each.key for each in problem.doughs].index(key)
     task, found = problem.tasks()[number], times[number]
-    hands, n = task.stages[-1].hands, len(found.shaped)
+    hands, n = task.stages[-1].hands_min, len(found.shaped)
     shares = [hands * (i + 1) // n - hands * i // n for i in range(n)]
     gaps = [found.shaped[i] - found.shaped[i - 1] - shares[i] for i in range(1, n)]
     return [Remedy(RemedyKind.STAGGER, key, float(max(gaps)))] if gaps and max(gaps) > 0 else []

@@ -99,16 +99,16 @@ class _Day:
         last = n - 1
         followed = {before for stage in task.stages for before in stage.follows}
         for number, stage in enumerate(task.stages):
-            self.model.add(found.taken[number] >= found.begins[number] + stage.ready)
+            self.model.add(found.taken[number] >= found.begins[number] + stage.ready_min)
             self._stand(found, number, stage)
             is_shaping = number == last and task.bake is not None
             if not is_shaping:
-                self.model.add(found.begins[number] == found.hands[number] + stage.hands)
-                self._work(found.hands[number], stage.hands, stage.mixer)
+                self.model.add(found.begins[number] == found.hands[number] + stage.hands_min)
+                self._work(found.hands[number], stage.hands_min, stage.mixer_min)
             if number not in followed and not is_shaping:  # nothing takes it on: it is done when it is ready
-                self.model.add(found.taken[number] == found.begins[number] + stage.ready)
+                self.model.add(found.taken[number] == found.begins[number] + stage.ready_min)
         end_of_hands: list[cp_model.LinearExpr | cp_model.IntVar] = [
-            start + stage.hands for start, stage in zip(found.hands, task.stages, strict=True)
+            start + stage.hands_min for start, stage in zip(found.hands, task.stages, strict=True)
         ]
         if task.bake is not None:
             end_of_hands[last] = self._bake(found, task.bake)
@@ -118,9 +118,9 @@ class _Day:
                 found.late.append(late)
                 earlier = task.stages[before]
                 # Hands take on what is ready in their middle: the first piece a little before, the last a little after.
-                self.model.add(found.taken[before] == found.hands[number] + stage.hands // 2)
-                self.model.add(end_of_hands[number] <= found.begins[before] + earlier.closes + late)
-                self.costs.append(WAIT_COST * (found.taken[before] - found.begins[before] - earlier.ready))
+                self.model.add(found.taken[before] == found.hands[number] + stage.hands_min // 2)
+                self.model.add(end_of_hands[number] <= found.begins[before] + earlier.closes_min + late)
+                self.costs.append(WAIT_COST * (found.taken[before] - found.begins[before] - earlier.ready_min))
         self._wanted(found)
         return found
 
@@ -145,15 +145,17 @@ class _Day:
         """Shape load after load, then bake each inside its own window. The end of the last hands comes back."""
         number = len(dough.task.stages) - 1
         stage, n = dough.task.stages[number], len(bake.windows)
-        shares = [stage.hands * (i + 1) // n - stage.hands * i // n for i in range(n)]
+        shares = [stage.hands_min * (i + 1) // n - stage.hands_min * i // n for i in range(n)]
         start = dough.hands[number]
         for i, (opens, closes) in enumerate(bake.windows):
             if i:
-                delay = self.model.new_int_var(bake.stagger, self.horizon if bake.can_stagger else bake.stagger, "")
+                delay = self.model.new_int_var(
+                    bake.stagger_min, self.horizon if bake.can_stagger else bake.stagger_min, ""
+                )
                 self.costs.append(STAGGER_COST * delay)
                 start, before = self._minute(), dough.loads[-1].shaped
                 self.model.add(start == before + delay)
-            self._work(start, shares[i], stage.mixer if i == 0 else 0)
+            self._work(start, shares[i], stage.mixer_min if i == 0 else 0)
             load = _LoadVars(self._minute(), self._minute(), self._lateness())
             self.model.add(load.shaped == start + shares[i])
             self.model.add(load.loaded >= load.shaped + opens)
@@ -166,11 +168,11 @@ class _Day:
             dough.loads.append(load)
         self.model.add(dough.begins[number] == dough.loads[0].shaped)
         self.model.add(dough.taken[number] == dough.loads[-1].loaded)
-        self.model.add(dough.loads[0].loaded >= bake.preheat)
+        self.model.add(dough.loads[0].loaded >= bake.preheat_min)
         return dough.loads[-1].shaped
 
     def _wanted(self, dough: _DoughVars) -> None:
-        bake, wanted = dough.task.bake, dough.task.wanted
+        bake, wanted = dough.task.bake, dough.task.wanted_min
         end = dough.taken[-1] if bake is None else dough.loads[-1].loaded + bake.minutes
         if wanted is not None and Limit.TIME not in self.lifted:
             self.model.add(end <= wanted)
@@ -206,7 +208,7 @@ class _Day:
         """One load at a time; between breads of different heat the oven wants its while."""
         self.model.add_no_overlap(
             [
-                self.model.new_fixed_size_interval_var(load.loaded, bake.minutes + bake.recover, "")
+                self.model.new_fixed_size_interval_var(load.loaded, bake.minutes + bake.recover_min, "")
                 for bake, load in self.ovens
             ]
         )
@@ -215,9 +217,9 @@ class _Day:
                 if abs(first.oven_c - second.oven_c) <= SAME_HEAT_C:
                     continue
                 is_first = self.model.new_bool_var("")
-                gap = first.minutes + max(first.recover, HEAT_CHANGE_MIN)
+                gap = first.minutes + max(first.recover_min, HEAT_CHANGE_MIN)
                 self.model.add(other.loaded >= load.loaded + gap).only_enforce_if(is_first)
-                gap = second.minutes + max(second.recover, HEAT_CHANGE_MIN)
+                gap = second.minutes + max(second.recover_min, HEAT_CHANGE_MIN)
                 self.model.add(load.loaded >= other.loaded + gap).only_enforce_if(~is_first)
 
 

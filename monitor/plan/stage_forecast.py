@@ -155,8 +155,8 @@ def forecast_stage(
     seen = Track(air_temp_c=_one(airs[0].air_temp_c), dough_temp_c=_one(start_c))
 
     def forecast(target: Target) -> tuple[Span, Span]:
-        asked = batch_of(recipe, stage, mass_g, target=target)
-        found = outlook(asked, seen, ANY_MOMENT, horizon=HORIZON, ahead=airs, learned=learned)
+        with_target = batch_of(recipe, stage, mass_g, target=target)
+        found = outlook(with_target, seen, ANY_MOMENT, horizon=HORIZON, ahead=airs, learned=learned)
         return _minutes(found.ready), _minutes(found.peak)
 
     ready, peak = forecast(stage.target)

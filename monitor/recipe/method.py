@@ -8,7 +8,6 @@ from monitor.wire.readings import Channel, NodeId
 
 ROOM = "room"
 REFRIGERATOR = "refrigerator"
-DEFAULT_DOUGH_C = 25.0  # common practice, no source: dough leaves the mixer at 24 to 26 C
 
 
 @dataclass(frozen=True, slots=True)

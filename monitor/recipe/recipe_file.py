@@ -38,16 +38,16 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
     faults.unknown(table, ("name", "note", "pieces", "piece_g", "part", "stage", "bake"), "")
     name = name_of(table, "name", Saying("recipe"), faults)
     parts: list[Part] = []
-    for number, row in enumerate(_rows(table, "part", faults), start=1):
+    for number, row in enumerate(faults.rows(table, "part"), start=1):
         part = _part(row, f"part {number}: ", parts, faults)
         if part is not None:
             parts.append(part)
     if not table.get("part"):
-        faults.found.append(Saying("there is no [[part]]: a recipe has one at the least, the dough"))
+        faults.report("there is no [[part]]: a recipe has one at the least, the dough")
     known = [part.name for part in parts]
     method = tuple(
         _stage(row, f"stage {number}: ", known, faults)
-        for number, row in enumerate(_rows(table, "stage", faults), start=1)
+        for number, row in enumerate(faults.rows(table, "stage"), start=1)
     )
     pieces = faults.whole(table, "pieces", "", at_most=MOST_PIECES)
     piece_g = faults.number(table, "piece_g", "", at_most=LARGEST_G)
@@ -59,64 +59,46 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
     return Recipe(name, tuple(parts), pieces or 1, piece_g, method, bake, str(note))
 
 
-def _rows(table: Mapping[str, Any], key: str, faults: Faults) -> list[Mapping[str, Any]]:
-    rows = table.get(key, [])
-    if isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows):
-        return rows
-    faults.found.append(
-        Saying(
-            "{key} = {rows} must be tables: a line [[{key}]] for each, and its keys below it", key=key, rows=shown(rows)
-        )
-    )
-    return []
-
-
 def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Faults) -> Part | None:
     faults.unknown(row, ("name", "kind", "ingredients"), prefix)
     name = name_of(row, "name", Saying("part"), faults)
     kind = faults.choice(row, "kind", prefix, PartKind) if "kind" in row else PartKind.DOUGH
     lines = row.get("ingredients")
     if not isinstance(lines, Mapping) or not lines:
-        faults.found.append(
-            Saying(
-                '{prefix}[part.ingredients] is missing: a line for each, such as "white flour" = "700 g"', prefix=prefix
-            )
+        faults.report(
+            '{prefix}[part.ingredients] is missing: a line for each, such as "white flour" = "700 g"', prefix=prefix
         )
         return None
     if name is None or kind is None:
         return None
     if any(part.name == name for part in before):
-        faults.found.append(
-            Saying("{prefix}there is a part {name!r} already: give each a name of its own", prefix=prefix, name=name)
-        )
+        faults.report("{prefix}there is a part {name!r} already: give each a name of its own", prefix=prefix, name=name)
         return None
     read: list[tuple[str, IngredientKind, Amount, Mapping[str, Any]]] = []
-    for what, said in lines.items():
-        line = _line(what, said, f"{prefix}{what}: ", before, faults)
+    for what, value in lines.items():
+        line = _line(what, value, f"{prefix}{what}: ", before, faults)
         if line is not None:
             read.append((what, *line))
     flour_g = sum(
         weight.g
-        for what, each, amount, said in read
-        if each is IngredientKind.FLOUR and (weight := _weight(what, each, amount, said, before, None)) is not None
+        for what, each, amount, keys in read
+        if each is IngredientKind.FLOUR and (weight := _weight(what, each, amount, keys, before, None)) is not None
     )
     ingredients = []
-    for what, each, amount, said in read:
-        weight = _weight(what, each, amount, said, before, flour_g)
+    for what, each, amount, keys in read:
+        weight = _weight(what, each, amount, keys, before, flour_g)
         if weight is None:
-            faults.found.append(
-                Saying("{prefix}{what}: {each}", prefix=prefix, what=what, each=_no_weight(each, amount))
-            )
+            faults.report("{prefix}{what}: {each}", prefix=prefix, what=what, each=_no_weight(each, amount))
             continue
-        ingredients.append(Ingredient(what, each, weight, str(said["amount"]), said.get("hydration_pct")))
+        ingredients.append(Ingredient(what, each, weight, str(keys["amount"]), keys.get("hydration_pct")))
     return Part(name, kind, tuple(ingredients))
 
 
 def _line(
-    what: str, said: object, prefix: str, before: list[Part], faults: Faults
+    what: str, value: object, prefix: str, before: list[Part], faults: Faults
 ) -> tuple[IngredientKind, Amount, Mapping[str, Any]] | None:
-    """IngredientKind and amount of an ingredient, and all that is said of it."""
-    table: Mapping[str, Any] = said if isinstance(said, Mapping) else {"amount": said}
+    """Kind and amount of an ingredient, and all its keys."""
+    table: Mapping[str, Any] = value if isinstance(value, Mapping) else {"amount": value}
     faults.unknown(table, _INGREDIENT_KEYS, prefix)
     if any(part.name == what for part in before):
         kind: IngredientKind | None = IngredientKind.PART
@@ -126,34 +108,32 @@ def _line(
         kind = kind_of(what)
         if kind is None:
             kinds = ", ".join(each for each in IngredientKind if each is not IngredientKind.PART)
-            faults.found.append(
-                Saying(
-                    "{prefix}is neither a part above it nor known by its name; say what it is: {{ amount = "
-                    '"50 g", kind = "other" }}, one of {kinds}',
-                    prefix=prefix,
-                    kinds=kinds,
-                )
+            faults.report(
+                "{prefix}is neither a part above it nor known by its name; say what it is: {{ amount = "
+                '"50 g", kind = "other" }}, one of {kinds}',
+                prefix=prefix,
+                kinds=kinds,
             )
     faults.number(table, "g_per_cup", prefix, at_most=1000.0)
     faults.number(table, "hydration_pct", prefix, at_most=500.0)
-    said_amount = table.get("amount")
+    written = table.get("amount")
     try:
-        amount = amount_of(said_amount if isinstance(said_amount, str) else shown(said_amount))
+        amount = amount_of(written if isinstance(written, str) else shown(written))
     except ValueError as err:
-        faults.found.append(Saying("{prefix}{why}", prefix=prefix, why=err))
+        faults.report("{prefix}{why}", prefix=prefix, why=err)
         return None
     return None if kind is None else (kind, amount, table)
 
 
 def _weight(
-    what: str, kind: IngredientKind, amount: Amount, said: Mapping[str, Any], before: list[Part], flour_g: float | None
+    what: str, kind: IngredientKind, amount: Amount, keys: Mapping[str, Any], before: list[Part], flour_g: float | None
 ) -> Weight | None:
-    """What an amount weighs; None when that cannot be said."""
+    """What an amount weighs; None when that is not known."""
     number, unit = amount.number, amount.unit
     if unit in GRAMS:
         return weighed(number * GRAMS[unit])
     if unit in MILLILITRES:
-        stated = said.get("g_per_cup")
+        stated = keys.get("g_per_cup")
         if isinstance(stated, int | float) and stated > 0:
             per_cup = (float(stated), stated * (1.0 - STATED_DOUBT_FRAC), stated * (1.0 + STATED_DOUBT_FRAC))
         elif kind in CUP_G:
@@ -189,30 +169,26 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
     stage = faults.choice(row, "stage", prefix, Stage)
     part = row.get("part", parts[-1] if parts else "")
     if part not in parts and parts:
-        faults.found.append(
-            Saying(
-                "{prefix}part = {part} must be one of: {parts}", prefix=prefix, part=shown(part), parts=", ".join(parts)
-            )
+        faults.report(
+            "{prefix}part = {part} must be one of: {parts}", prefix=prefix, part=shown(part), parts=", ".join(parts)
         )
     goals = [key for key in ("rise_pct", "target", "hours") if key in row]
     if len(goals) != 1:
-        faults.found.append(
-            Saying('{prefix}say what it waits for, one of: rise_pct = 75, target = "peak", hours = 12', prefix=prefix)
+        faults.report(
+            '{prefix}say what it waits for, one of: rise_pct = 75, target = "peak", hours = 12', prefix=prefix
         )
     if "target" in row and row["target"] != "peak":
-        faults.found.append(Saying('{prefix}target must be "peak"; a rise is given as rise_pct = 75', prefix=prefix))
+        faults.report('{prefix}target must be "peak"; a rise is given as rise_pct = 75', prefix=prefix)
     rise_pct = faults.number(row, "rise_pct", prefix, at_most=LARGEST_RISE_PCT)
     place = row.get("place", REFRIGERATOR if stage is Stage.RETARD else ROOM)
     if not isinstance(place, str) or not place.strip():
-        faults.found.append(
-            Saying(
-                "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
-            )
+        faults.report(
+            "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
         )
     vessel_table = row.get("vessel")
     nodes_table = row.get("nodes", {})
     if not isinstance(vessel_table, Mapping | None) or not isinstance(nodes_table, Mapping):
-        faults.found.append(Saying("{prefix}vessel and nodes are tables: [stage.vessel], [stage.nodes]", prefix=prefix))
+        faults.report("{prefix}vessel and nodes are tables: [stage.vessel], [stage.nodes]", prefix=prefix)
         vessel_table, nodes_table = None, {}
 
     def minutes(key: str) -> float:
@@ -235,12 +211,10 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         sample_g=faults.number(row, "sample_g", prefix, at_most=LARGEST_G),
     )
     if found.mixer_min > found.hands_min:
-        faults.found.append(
-            Saying("{prefix}mixer_min lies within hands_min: somebody stands at the mixer", prefix=prefix)
-        )
+        faults.report("{prefix}mixer_min lies within hands_min: somebody stands at the mixer", prefix=prefix)
     if rise_pct is not None and found.good_to_rise_pct is not None and found.good_to_rise_pct <= rise_pct:
-        faults.found.append(
-            Saying("{prefix}good_to_rise_pct must be above rise_pct: it is where over-proofing begins", prefix=prefix)
+        faults.report(
+            "{prefix}good_to_rise_pct must be above rise_pct: it is where over-proofing begins", prefix=prefix
         )
     return found
 
@@ -249,7 +223,7 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     faults.unknown(table, _BAKE_KEYS, "bake.")
     for key in ("minutes", "oven_c"):
         if key not in table:
-            faults.found.append(Saying("bake.{key} is missing", key=key))
+            faults.report("bake.{key} is missing", key=key)
     minutes = faults.number(table, "minutes", "bake.", at_most=LONGEST_WORK_MIN)
     oven_c = faults.number(table, "oven_c", "bake.", at_most=HOTTEST_OVEN_C)
     preheat_min = faults.number(table, "preheat_min", "bake.", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
@@ -257,9 +231,7 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     steam = table.get("steam_min", [])
     is_list = isinstance(steam, list) and all(isinstance(at, int | float) and not isinstance(at, bool) for at in steam)
     if not is_list or any(not 0 <= at <= (minutes or LONGEST_WORK_MIN) for at in steam):
-        faults.found.append(
-            Saying("bake.steam_min = {steam} must be minutes after loading, such as [0, 5, 10]", steam=shown(steam))
-        )
+        faults.report("bake.steam_min = {steam} must be minutes after loading, such as [0, 5, 10]", steam=shown(steam))
         steam = []
     waits = [
         faults.number(table, key, "bake.", at_most=LONGEST_WORK_MIN, can_be_zero=True) or 0.0

@@ -10,6 +10,7 @@ from monitor.plan.day import DoughPlan, StepKind
 from monitor.plan.food import expected_warm_min, perishables
 from monitor.plan.live import AirDifference
 from monitor.plan.stage_forecast import WARM_C
+from monitor.translatable import N_
 from monitor.wording.phrases import degrees_text, place_word, printable, temp_text
 from monitor.wording.plan import minutes_text, step_text
 from monitor.wording.reader import Reader
@@ -67,9 +68,12 @@ def _step_sentences(cue: StepCue, reader: Reader) -> Iterator[str]:
     yield f"{_capital(step_text(dough, step, reader))}."
     if cue.early_until_at is not None:
         yield reader.say(
-            "It is ready {at}; the call is early by {time}, for the hands it takes and what it rises on while it cools."
+            N_(
+                "It is ready {at}; the call is early by {time}, for the hands it takes and what it rises on while it "
+                "cools."
+            )
             if step.kind is StepKind.CHILL
-            else "It is ready {at}; the call is early by {time}, for the hands it takes.",
+            else N_("It is ready {at}; the call is early by {time}, for the hands it takes."),
             at=clock_text(cue.early_until_at, reader, step.at),
             time=minutes_text((cue.early_until_at - step.at).total_seconds() / 60.0),
         )
@@ -86,9 +90,9 @@ def _step_sentences(cue: StepCue, reader: Reader) -> Iterator[str]:
 
 def _moved_sentences(cue: MovedCue, reader: Reader) -> Iterator[str]:
     yield reader.say(
-        "Everything still to come is {time} earlier."
+        N_("Everything still to come is {time} earlier.")
         if cue.shift < timedelta()
-        else "Everything still to come is {time} later.",
+        else N_("Everything still to come is {time} later."),
         time=minutes_text(abs(cue.shift).total_seconds() / 60.0),
     )
     if cue.air is not None:
@@ -107,9 +111,9 @@ def _moved_sentences(cue: MovedCue, reader: Reader) -> Iterator[str]:
 
 def _air_sentence(air: AirDifference, reader: Reader) -> str:
     return reader.say(
-        "{place} is {air}, {degrees} warmer than planned."
+        N_("{place} is {air}, {degrees} warmer than planned.")
         if air.difference_c > 0.0
-        else "{place} is {air}, {degrees} colder than planned.",
+        else N_("{place} is {air}, {degrees} colder than planned."),
         place=place_word(air.place, reader),
         air=temp_text(air.measured_c, reader),
         degrees=degrees_text(air.difference_c, reader),

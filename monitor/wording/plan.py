@@ -8,6 +8,7 @@ from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
 from monitor.plan.obstacles import Alternative, NoPlan, Obstacle, Remedy, RemedyKind, Variation
 from monitor.plan.orders import Limit
 from monitor.recipe.parts import Recipe
+from monitor.translatable import N_
 from monitor.wording.phrases import in_place_text, into_place_text, printable, stage_word, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, duration_text
@@ -55,11 +56,11 @@ def _load_step_text(dough: DoughPlan, step: Step, kind: LoadStep, reader: Reader
     is_one = dough.recipe.pieces == 1
     match kind:
         case StepKind.LOAD:
-            return reader.say("the bread in" if is_one else "all of it in")
+            return reader.say(N_("the bread in") if is_one else N_("all of it in"))
         case StepKind.STEAM:
-            return reader.say("steam for the bread" if is_one else "steam for all of it")
+            return reader.say(N_("steam for the bread") if is_one else N_("steam for all of it"))
         case StepKind.OUT:
-            return reader.say("the bread out" if is_one else "all of it out")
+            return reader.say(N_("the bread out") if is_one else N_("all of it out"))
 
 
 StageStep = Literal[StepKind.MIX, StepKind.SHAPE, StepKind.CHILL, StepKind.MOVE]
@@ -71,7 +72,7 @@ def _stage_step_text(dough: DoughPlan, step: Step, kind: StageStep, reader: Read
         case StepKind.MIX:
             what = reader.say("mix {part}", part=printable(method.part))
         case StepKind.SHAPE:
-            what = reader.say("divide and shape" if recipe.pieces > 1 else "shape it")
+            what = reader.say(N_("divide and shape") if recipe.pieces > 1 else N_("shape it"))
         case StepKind.CHILL:
             what = reader.say("into the refrigerator")
         case StepKind.MOVE:
@@ -101,11 +102,15 @@ def out_sentence(dough: DoughPlan, reader: Reader, now: datetime) -> str:
     """When it is out of the oven, and how far the dough may move that."""
     early, late = (minutes_text(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
     return reader.say(
-        "{dough}: out of the oven {at}; by itself the dough may be {early} earlier or {late} later, "
-        "and the plan moves with it"
+        N_(
+            "{dough}: out of the oven {at}; by itself the dough may be {early} earlier or {late} later, "
+            "and the plan moves with it"
+        )
         if dough.loads
-        else "{dough}: ready {at}; by itself the dough may be {early} earlier or {late} later, "
-        "and the plan moves with it",
+        else N_(
+            "{dough}: ready {at}; by itself the dough may be {early} earlier or {late} later, "
+            "and the plan moves with it"
+        ),
         dough=printable(dough.recipe.name),
         at=clock_text(dough.out_at, reader, now),
         early=early,
@@ -118,9 +123,9 @@ def window_sentence(dough: DoughPlan, reader: Reader) -> str:
     is_one = len(dough.loads) == 1
     return "; ".join(
         reader.say(
-            "it is proofed {opens} and good until {closes}"
+            N_("it is proofed {opens} and good until {closes}")
             if is_one
-            else "load {load} is proofed {opens} and good until {closes}",
+            else N_("load {load} is proofed {opens} and good until {closes}"),
             load=load.number,
             opens=clock_text(load.opens_at, reader),
             closes=clock_text(load.closes_at, reader, load.opens_at),
@@ -247,12 +252,14 @@ def variation_text(alternative: Alternative, reader: Reader) -> str:
         case Variation.AS_WRITTEN:
             return reader.say("as written")
         case Variation.YEAST if amount in (0.5, 2.0):
-            return reader.say("half the yeast" if amount == 0.5 else "twice the yeast")
+            return reader.say(N_("half the yeast") if amount == 0.5 else N_("twice the yeast"))
         case Variation.YEAST:
             return reader.say("{times} x the yeast", times=f"{amount:g}".replace(".", reader.language.decimal))
         case Variation.ROOM:
             degrees = f"{abs(amount) * (1.8 if reader.temp_unit == 'F' else 1.0):g} °{reader.temp_unit}"
-            return reader.say("room {degrees} warmer" if amount > 0.0 else "room {degrees} colder", degrees=degrees)
+            return reader.say(
+                N_("room {degrees} warmer") if amount > 0.0 else N_("room {degrees} colder"), degrees=degrees
+            )
         case Variation.NIGHT:
             return reader.say("shaped, {time} in the refrigerator", time=duration_text(60.0 * amount))
         case _:

@@ -16,6 +16,7 @@ from monitor.recipe.findings import (
 from monitor.recipe.ingredients import YEASTS, IngredientKind
 from monitor.recipe.method import Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
+from monitor.translatable import N_
 from monitor.wording.phrases import in_place_text, mass_text, printable, stage_word, temp_text, weigh_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import duration_text
@@ -222,10 +223,12 @@ def _doubtful_weight_sentence(finding: Finding, reader: Reader) -> str:
         f"{each:.4g}".replace(".", reader.language.decimal) for each in (weight.low_g, weight.high_g, weight.g)
     )
     return reader.say(
-        "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g, and yeast sets the pace. "
-        "Weigh it"
+        N_(
+            "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g, and yeast sets the pace. "
+            "Weigh it"
+        )
         if ingredient.kind in YEASTS
-        else "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g. Weigh it",
+        else N_("{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g. Weigh it"),
         part=printable(finding.part),
         written=printable(ingredient.written),
         ingredient=printable(ingredient.name),
