@@ -21,12 +21,13 @@ from monitor.plan.day import (
     Step,
     StepKind,
     batch_of_stage,
-    begins_with,
+    first_step_key,
     is_shaped_in,
+    load_key,
 )
 from monitor.plan.food import measured_warm_min, perishable_stages
 from monitor.plan.live import ForecastStage, Progress, WatchedStage, retimed
-from monitor.plan.orders import Order, follows_of
+from monitor.plan.orders import Order, predecessors_of
 from monitor.plan.stage_forecast import StageForecast, batch_of, forecast_stage, mass_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.method import MethodStage
@@ -101,18 +102,13 @@ class LivePlan:
     progress: Progress
 
 
-def begin_key(dough: DoughPlan, stage: StagePlan) -> str:
-    """Key of the step that a stage begins with."""
-    return f"{dough.key}/{stage.number}/{begins_with(dough, stage)}"
-
-
 def progress_of(book: DayBook, plan: Plan) -> Progress:
     """What has become of a plan, from the store."""
     batches = book.batches_of(plan.id)
     watched: dict[tuple[str, int], WatchedStage] = {}
     for dough in plan.doughs:
         for stage in dough.stages:
-            batch = batches.get(begin_key(dough, stage))
+            batch = batches.get(first_step_key(dough, stage))
             if batch is not None:
                 outlook = book.latest_outlook(batch.id)
                 watched[dough.key, stage.number] = WatchedStage(batch.started_at, batch.ended_at, outlook)
@@ -132,7 +128,7 @@ def is_over(live: LivePlan, now: datetime) -> bool:
         return True
     return all(
         dough.out_at + OVER_AFTER <= now
-        or (bool(dough.loads) and f"{dough.key}/load {len(dough.loads)}/out" in live.progress.done)
+        or (bool(dough.loads) and load_key(dough.key, len(dough.loads), StepKind.OUT) in live.progress.done)
         for dough in live.now.doughs
     )
 
@@ -148,7 +144,7 @@ def begin_stage(book: DayBook, plan: Plan, dough: DoughPlan, stage: StagePlan, a
     ConfigError
         When it has begun before.
     """
-    key = begin_key(dough, stage)
+    key = first_step_key(dough, stage)
     if key in book.batches_of(plan.id):
         raise ConfigError("plan {id}: {key} has begun before", id=plan.id, key=key)
     batch = book.add_batch(batch_of_stage(dough.recipe, stage.number, at))
@@ -163,7 +159,7 @@ def tick_off(book: DayBook, live: LivePlan, step: Step, at: datetime) -> None:
     if step.kind is not StepKind.MOVE or step.stage is None:
         return
     dough = live.made.dough(step.dough)
-    batch = book.batches_of(live.made.id).get(begin_key(dough, dough.stages[step.stage]))
+    batch = book.batches_of(live.made.id).get(first_step_key(dough, dough.stages[step.stage]))
     if batch is not None and batch.ended_at is None:
         book.add_event(batch.id, Event(at, EventKind.MOVE, dough.recipe.method[step.stage].place))
 
@@ -172,10 +168,10 @@ def next_stages(live: LivePlan) -> list[tuple[DoughPlan, StagePlan]]:
     """The stages that can begin next: what they take on is under way or done, and they have not begun."""
     found = []
     for dough in live.now.doughs:
-        follows = follows_of(dough.recipe)
+        predecessors = predecessors_of(dough.recipe)
         begun = {number for key, number in live.progress.watched if key == dough.key}
         for stage in dough.stages:
-            if stage.number not in begun and all(before in begun for before in follows[stage.number]):
+            if stage.number not in begun and all(before in begun for before in predecessors[stage.number]):
                 found.append((dough, stage))
     return found
 
@@ -198,7 +194,7 @@ def start_next(book: DayBook, live: LivePlan, now: datetime, reader: Reader, key
     """
     dough, stage = _next(live, key)
     batches = book.batches_of(live.made.id)
-    for before in follows_of(dough.recipe)[stage.number]:
+    for before in predecessors_of(dough.recipe)[stage.number]:
         for step, batch in batches.items():
             if step.startswith(f"{dough.key}/{before}/") and batch.ended_at is None:
                 book.add_event(batch.id, Event(now, EventKind.END))
@@ -223,7 +219,7 @@ def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
     """
     begun = []
     for dough, stage in next_stages(live):
-        befores = follows_of(dough.recipe)[stage.number]
+        befores = predecessors_of(dough.recipe)[stage.number]
         same = [each for each in befores if dough.recipe.method[each].part == dough.method(stage).part]
         watched = live.progress.watched.get((dough.key, same[0])) if same else None
         if watched is not None and watched.ended_at is not None:
@@ -235,7 +231,7 @@ def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
 def food_words(book: DayBook, live: LivePlan, dough: DoughPlan, reader: Reader) -> str:
     """Time above 5 C, expected and measured so far, beside the guidance; empty without egg, milk or the like."""
     batches = book.batches_of(live.made.id)
-    mine = [batches.get(begin_key(dough, stage)) for stage in perishable_stages(dough)]
+    mine = [batches.get(first_step_key(dough, stage)) for stage in perishable_stages(dough)]
     tracks = [book.track(batch) for batch in mine if batch is not None]
     return food_sentence(dough, reader, measured_warm_min(tracks) if tracks else None)
 
@@ -251,8 +247,8 @@ def _batch_id(book: DayBook, plan: Plan, dough: str) -> BatchId | None:
 def send_cues(book: DayBook, live: LivePlan, now: datetime, reader: Reader) -> list[Message]:
     """Put what a plan calls for now into the outbox; returns the new messages."""
     plan = live.made
-    given = {each.removeprefix(message_id(plan.id, "")) for each in book.said(plan.id)}
-    moved = moved_cues(plan, live.now, now, live.progress, book.told(plan.id))
+    given = {each.removeprefix(message_id(plan.id, "")) for each in book.message_ids(plan.id)}
+    moved = moved_cues(plan, live.now, now, live.progress, book.announced(plan.id))
     cues: tuple[Cue, ...] = (*step_cues(live.now, now, live.progress, given), *moved)
     messages = [
         Message(
@@ -267,7 +263,7 @@ def send_cues(book: DayBook, live: LivePlan, now: datetime, reader: Reader) -> l
         for cue in cues
     ]
     if messages:
-        book.tell(plan.id, messages, {cue.dough.key: cue.dough.out_at for cue in moved})
+        book.announce(plan.id, messages, {cue.dough.key: cue.dough.out_at for cue in moved})
         for message in messages:
             log.info("cue plan=%s kind=%r", plan.id, message.kind.value)
     return messages

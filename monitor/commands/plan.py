@@ -11,7 +11,6 @@ from rich.table import Table
 from monitor.collector.plan_runner import (
     LivePlan,
     StageForecasts,
-    begin_key,
     food_words,
     is_over,
     live_plan,
@@ -22,7 +21,7 @@ from monitor.collector.plan_runner import (
 )
 from monitor.errors import ConfigError, StoreError, saying_of
 from monitor.plan.cues import is_done
-from monitor.plan.day import Plan, PlanId, steps
+from monitor.plan.day import Plan, PlanId, first_step_key, steps
 from monitor.plan.kitchen import Kitchen
 from monitor.plan.live import largest_air_difference
 from monitor.plan.obstacles import NoPlan
@@ -234,7 +233,7 @@ def _done(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) 
         raise ConfigError("plan {id} has steps 1 to {n}; `plan show` numbers them", id=live.made.id, n=len(every))
     step = every[args.step - 1]
     dough = live.now.dough(step.dough)
-    if step.stage is not None and step.key == begin_key(dough, dough.stages[step.stage]):
+    if step.stage is not None and step.key == first_step_key(dough, dough.stages[step.stage]):
         if (dough, dough.stages[step.stage]) not in next_stages(live):
             raise ConfigError(
                 "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, reader)

@@ -10,9 +10,10 @@ from monitor.dough.climate import AirStep
 from monitor.dough.learning import Learned, learned_from
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
-from monitor.dough.whatif import USUAL_ROOM_C, air_for, cold_spell, foretold, out_of_cold_for
+from monitor.dough.whatif import air_for, cold_spell, foretold, out_of_cold_for
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId
+from monitor.recipe.method import UNMEASURED_ROOM_C
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.pace import clock_of
@@ -80,7 +81,7 @@ def _what_air(dough: _Dough, wanted_at: datetime) -> str:
 def _answers(dough: _Dough, args: argparse.Namespace) -> list[str]:
     """How the dough stands, and what comes of what is supposed."""
     as_now = dough.foretold()
-    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
+    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else UNMEASURED_ROOM_C
     room_c = measured_c if args.air is None else args.air
     if args.cold_from is not None:
         in_at = dough.next(args.cold_from, dough.now)

@@ -24,7 +24,7 @@ from monitor.demo.processes import (
     stamp,
 )
 from monitor.demo.run import DemoOptions
-from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
+from monitor.plan.day import DoughPlan, Plan, Step, StepKind, load_key, steps
 from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import Order
@@ -150,7 +150,7 @@ class Baker:
     @property
     def is_done(self) -> bool:
         """True once the last load is out."""
-        return f"{self.dough.key}/load {len(self.dough.loads)}/out" in self.book.done(self.plan.id)
+        return load_key(self.dough.key, len(self.dough.loads), StepKind.OUT) in self.book.done(self.plan.id)
 
     def act(self, now: datetime) -> list[Message]:
         """Do what new messages ask for; they come back, oldest first."""

@@ -5,9 +5,8 @@ from dataclasses import dataclass
 from datetime import time
 from typing import Any
 
-from monitor.dough.climate import UNKNOWN_TEMP_C
 from monitor.errors import UnfitError
-from monitor.recipe.method import REFRIGERATOR, ROOM
+from monitor.recipe.method import REFRIGERATOR, ROOM, UNMEASURED_ROOM_C
 from monitor.recipe.toml_tables import Faults, name_of, shown
 from monitor.translatable import Saying
 
@@ -69,7 +68,7 @@ class Kitchen:
     def all_places(self) -> tuple[Place, ...]:
         """The places named, and room and refrigerator as usual where they are not."""
         named = {each.name for each in self.places}
-        usual = (Place(ROOM, UNKNOWN_TEMP_C), Place(REFRIGERATOR, USUAL_COLD_C))
+        usual = (Place(ROOM, UNMEASURED_ROOM_C), Place(REFRIGERATOR, USUAL_COLD_C))
         return (*self.places, *(each for each in usual if each.name not in named))
 
 

@@ -11,8 +11,18 @@ from datetime import datetime, timedelta
 from typing import Protocol
 
 from monitor.dough.outlook import Outlook, State
-from monitor.plan.day import DoughPlan, LoadPlan, Plan, StagePlan, begins_with, is_shaped_in
-from monitor.plan.orders import follows_of
+from monitor.plan.day import (
+    DoughPlan,
+    LoadPlan,
+    Plan,
+    StagePlan,
+    StepKind,
+    first_step_key,
+    is_shaped_in,
+    load_key,
+    oven_key,
+)
+from monitor.plan.orders import predecessors_of
 from monitor.plan.stage_forecast import Span, StageForecast, forecast_stage, stand_in_lag_min
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
@@ -115,7 +125,7 @@ class _Retiming:
             airs,
             forecast,
         )
-        self.follows = follows_of(dough.recipe)
+        self.predecessors = predecessors_of(dough.recipe)
         self.stages: list[StagePlan] = []
 
     def moved(self) -> DoughPlan:
@@ -134,7 +144,7 @@ class _Retiming:
         begun_at = watched.started_at if watched is not None else self._begun_by_hand(planned)
         if begun_at is None:
             hands = timedelta(minutes=method.hands_min)
-            befores = [self.stages[before] for before in self.follows[number]]
+            befores = [self.stages[before] for before in self.predecessors[number]]
             hands_at = max((before.ends_at for before in befores), default=planned.hands_at + hands / 2) - hands / 2
             begun_at = max(hands_at, self.now) + before_it
         forecast = self._forecast(planned, method, watched)
@@ -149,7 +159,7 @@ class _Retiming:
 
     def _begun_by_hand(self, planned: StagePlan) -> datetime | None:
         """When an unwatched stage began: its first step was marked as done."""
-        return self.progress.done.get(f"{self.dough.key}/{planned.number}/{begins_with(self.dough, planned)}")
+        return self.progress.done.get(first_step_key(self.dough, planned))
 
     def _ends_at(self, planned: StagePlan, stage: StagePlan, watched: WatchedStage | None) -> datetime:
         if watched is not None and watched.ended_at is not None:
@@ -183,7 +193,9 @@ class _Retiming:
         """How warm it will begin: as mixed, or as the stage before leaves it."""
         if method.dough_c is not None:
             return method.dough_c
-        same = [each for each in self.follows[planned.number] if self.dough.recipe.method[each].part == method.part]
+        same = [
+            each for each in self.predecessors[planned.number] if self.dough.recipe.method[each].part == method.part
+        ]
         if not same:
             return planned.forecast.start_c
         watched = self._watched(same[0])
@@ -194,7 +206,7 @@ class _Retiming:
 
     def _cooling_min(self, planned: StagePlan) -> float:
         """What a stage goes on rising while it cools, as planned. [min]"""
-        after = [number for number, befores in enumerate(self.follows) if planned.number in befores]
+        after = [number for number, befores in enumerate(self.predecessors) if planned.number in befores]
         hands_min = self.dough.recipe.method[after[0]].hands_min if after else 0.0
         return max(planned.lead_min - hands_min / 2.0, 0.0)
 
@@ -251,7 +263,7 @@ class _Retiming:
         for load in self.dough.loads:
             shaped_at = load.shaped_at + (stage.begins_at - planned.begins_at)
             opens_at, closes_at = load.opens_at + opens, load.closes_at + closes
-            loaded_at = self.progress.done.get(f"{self.dough.key}/load {load.number}/in")
+            loaded_at = self.progress.done.get(load_key(self.dough.key, load.number, StepKind.LOAD))
             if loaded_at is None and load.number == 1 and watched is not None:
                 loaded_at = watched.ended_at
             in_at = opens_at
@@ -260,7 +272,7 @@ class _Retiming:
                 in_at = max(in_at, self.now)  # the others follow it, and are taken to go in when they are called
             in_at = in_at if loaded_at is None else loaded_at
             out_at = self.progress.done.get(
-                f"{self.dough.key}/load {load.number}/out", in_at + (load.out_at - load.in_at)
+                load_key(self.dough.key, load.number, StepKind.OUT), in_at + (load.out_at - load.in_at)
             )
             loads.append(
                 replace(load, shaped_at=shaped_at, opens_at=opens_at, closes_at=closes_at, in_at=in_at, out_at=out_at)
@@ -272,7 +284,7 @@ class _Retiming:
         bake = self.dough.recipe.bake
         if bake is None or not loads:
             return None
-        done_at = self.progress.done.get(f"{self.dough.key}/oven")
+        done_at = self.progress.done.get(oven_key(self.dough.key))
         if done_at is not None:
             return done_at
         stage = self.stages[-1]
@@ -304,7 +316,7 @@ def _queued(doughs: tuple[DoughPlan, ...], recover_min: float, progress: Progres
     every = [(dough.key, load) for dough in doughs for load in dough.loads]
 
     def is_in(key: str, load: LoadPlan) -> bool:
-        return f"{key}/load {load.number}/in" in progress.done
+        return load_key(key, load.number, StepKind.LOAD) in progress.done
 
     every.sort(key=lambda each: (not is_in(*each), each[1].in_at, each[0], each[1].number))
     free_at: datetime | None = None

@@ -52,7 +52,7 @@ class StageTask:
         Work before it stands. [min]
     ready_min, closes_min
         After it has begun to stand: taken on no sooner, and no later. [min]
-    follows
+    predecessors
         Numbers of the stages of this dough that it takes on.
     """
 
@@ -60,7 +60,7 @@ class StageTask:
     mixer_min: int
     ready_min: int
     closes_min: int
-    follows: tuple[int, ...]
+    predecessors: tuple[int, ...]
     uses: tuple[PlaceUse, ...]
 
 
@@ -164,7 +164,7 @@ class PreparedOrder:
     forecasts: tuple[StageForecast, ...]
     airs: tuple[float, ...]
     leads_min: tuple[float, ...]
-    follows: tuple[tuple[int, ...], ...]
+    predecessors: tuple[tuple[int, ...], ...]
     loads: tuple[tuple[StageForecast, int], ...]
 
     @property
@@ -172,7 +172,7 @@ class PreparedOrder:
         return self.order.recipe
 
 
-def follows_of(recipe: Recipe) -> tuple[tuple[int, ...], ...]:
+def predecessors_of(recipe: Recipe) -> tuple[tuple[int, ...], ...]:
     """For each stage the stages it takes on: the one before it of its own part, or the last of the parts mixed in."""
     found: list[tuple[int, ...]] = []
     last: dict[str, int] = {}
@@ -211,7 +211,7 @@ def _lead_min(recipe: Recipe, number: int, after: int | None, forecast: StageFor
     return still_to_come_min(formula, tau_min=forecast.tau_min, dough_c=forecast.end_c, cold_c=cold_c)
 
 
-def at_once(bake: Bake, kitchen: Kitchen) -> int:
+def pieces_at_once(bake: Bake, kitchen: Kitchen) -> int:
     """How many pieces of a recipe go into the oven at once."""
     return kitchen.oven_holds if bake.at_once is None else bake.at_once
 
@@ -228,8 +228,8 @@ def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
     if not recipe.method:
         raise UnfitError("{name} says nothing of its stages: add [[stage]] tables to its file", name=recipe.name)
     cold_c = kitchen.place(REFRIGERATOR).temp_c
-    follows = follows_of(recipe)
-    after = {before: number for number, befores in enumerate(follows) for before in befores}
+    predecessors = predecessors_of(recipe)
+    after = {before: number for number, befores in enumerate(predecessors) for before in befores}
     forecasts: list[StageForecast] = []
     airs: list[float] = []
     leads: list[float] = []
@@ -239,7 +239,7 @@ def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
             recipe,
             stage,
             air_c=air_c,
-            start_c=_start_c(stage, follows[number], forecasts, recipe),
+            start_c=_start_c(stage, predecessors[number], forecasts, recipe),
             cold_c=cold_c,
             is_shaped=is_shaped_in(recipe, number),
             learned=order.learned[number] if order.learned else None,
@@ -249,7 +249,7 @@ def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
         airs.append(air_c)
         leads.append(lead_min)
     return PreparedOrder(
-        key, order, tuple(forecasts), tuple(airs), tuple(leads), follows, _loads(order, kitchen, forecasts)
+        key, order, tuple(forecasts), tuple(airs), tuple(leads), predecessors, _loads(order, kitchen, forecasts)
     )
 
 
@@ -257,7 +257,7 @@ def _loads(order: Order, kitchen: Kitchen, forecasts: list[StageForecast]) -> tu
     recipe, bake = order.recipe, order.recipe.bake
     if bake is None:
         return ()
-    held = at_once(bake, kitchen)
+    held = pieces_at_once(bake, kitchen)
     last, found = recipe.method[-1], forecasts[-1]
     loads = []
     for number in range(ceil(recipe.pieces / held)):
@@ -295,7 +295,7 @@ def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_st
             uses.append(PlaceUse(REFRIGERATOR, 0, cold_min, stage.takes))
         uses.append(PlaceUse(stage.place, cold_min, None, stage.takes))
         hands = round(stage.hands_min)
-        stages.append(StageTask(hands, round(stage.mixer_min), opens, closes, dough.follows[number], tuple(uses)))
+        stages.append(StageTask(hands, round(stage.mixer_min), opens, closes, dough.predecessors[number], tuple(uses)))
     wanted_at = dough.order.wanted_at
     wanted = None if wanted_at is None else floor((wanted_at - base_at).total_seconds() / 60.0)
     return DoughTask(dough.key, tuple(stages), _bake_task(dough, kitchen, can_stagger), wanted)
@@ -346,7 +346,7 @@ def dough_plan(dough: PreparedOrder, times: DoughTimes, base_at: datetime) -> Do
         return base_at + timedelta(minutes=minute)
 
     recipe = dough.recipe
-    after = {before: number for number, befores in enumerate(dough.follows) for before in befores}
+    after = {before: number for number, befores in enumerate(dough.predecessors) for before in befores}
     stages = []
     for number in range(len(recipe.method)):
         next_number = after.get(number)

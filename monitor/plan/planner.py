@@ -124,7 +124,7 @@ def _closed(problem: Problem, times: tuple[DoughTimes, ...]) -> list[Obstacle]:
                 found.append(
                     Obstacle(Limit.WINDOW, (dough.key,), closed_at, problem.at(loaded), float(late), load=number)
                 )
-        taken_on = [before for befores in dough.follows for before in befores]
+        taken_on = [before for befores in dough.predecessors for before in befores]
         for before, late in zip(taken_on, each.late_stages, strict=True):
             if late:
                 closes = each.begins[before] + round(dough.forecasts[before].closes_min)

@@ -97,7 +97,7 @@ class _Day:
             [],
         )
         last = n - 1
-        followed = {before for stage in task.stages for before in stage.follows}
+        followed = {before for stage in task.stages for before in stage.predecessors}
         for number, stage in enumerate(task.stages):
             self.model.add(found.taken[number] >= found.begins[number] + stage.ready_min)
             self._stand(found, number, stage)
@@ -113,7 +113,7 @@ class _Day:
         if task.bake is not None:
             end_of_hands[last] = self._bake(found, task.bake)
         for number, stage in enumerate(task.stages):
-            for before in stage.follows:
+            for before in stage.predecessors:
                 late = self._lateness()
                 found.late.append(late)
                 earlier = task.stages[before]

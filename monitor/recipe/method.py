@@ -8,6 +8,7 @@ from monitor.wire.readings import Channel, NodeId
 
 ROOM = "room"
 REFRIGERATOR = "refrigerator"
+UNMEASURED_ROOM_C = 24.0  # judgement: a kitchen, when nothing was measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -95,12 +95,12 @@ def test_a_call_needs_no_batch_and_is_kept_once(book, made):
     kept = book.add_plan(made)
     message = Message("plan-1/x", None, CueKind.MIX, 1, "mix now", "mix it", made_up.MORNING)
     for _ in range(2):
-        book.tell(kept.id, [message], {KEY: made_up.NOON})
+        book.announce(kept.id, [message], {KEY: made_up.NOON})
     assert book.messages() == [message]
     assert [each for each, _, _ in book.open_messages()] == [message]
-    assert book.said(kept.id) == {"plan-1/x"}
-    assert book.said(PlanId(11)) == set()
-    assert book.told(kept.id) == {KEY: made_up.NOON}
+    assert book.message_ids(kept.id) == {"plan-1/x"}
+    assert book.message_ids(PlanId(11)) == set()
+    assert book.announced(kept.id) == {KEY: made_up.NOON}
 
 
 # -- living it --------------------------------------------------------------------------------------------------------

@@ -16,7 +16,7 @@ from monitor.plan.day import Plan, StepKind, steps
 from monitor.plan.food import expected_warm_min, measured_warm_min
 from monitor.plan.kitchen import Kitchen, Place, kitchen_from_toml
 from monitor.plan.obstacles import NoPlan, RemedyKind, Variation
-from monitor.plan.orders import Limit, Order, follows_of, prepared_order
+from monitor.plan.orders import Limit, Order, predecessors_of, prepared_order
 from monitor.plan.planner import alternatives, make_plan
 from monitor.plan.stage_forecast import forecast_stage, stand_in_lag_min, still_to_come_min
 from monitor.recipe.batch import Stage, Target
@@ -56,7 +56,7 @@ def lines(found: NoPlan, recipe: Recipe) -> str:
 
 
 def test_each_stage_waits_for_what_it_takes_on():
-    assert follows_of(DAY) == ((), (0,), (1,))
+    assert predecessors_of(DAY) == ((), (0,), (1,))
     plan = made(DAY)
     assert isinstance(plan, Plan)
     preferment, bulk, proof = plan.doughs[0].stages
