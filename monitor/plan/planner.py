@@ -223,11 +223,13 @@ def _remedies(problem: Problem, limit: Limit, found: list[Obstacle]) -> list[Rem
         case Limit.WINDOW:
             return _wait_better(problem, found)
         case Limit.PEOPLE:
-            return _more_people(problem, found)
+            people = problem.kitchen.people + 1
+            return _more(problem, RemedyKind.MORE_PEOPLE, found, replace(problem.kitchen, people=people), people)
         case Limit.HOURS:
             return [Remedy(RemedyKind.OTHER_HOURS, each.doughs[0], each.minutes, each.from_at) for each in found[:1]]
         case Limit.MIXER:
-            return _more_mixers(problem, found)
+            mixers = problem.kitchen.mixers + 1
+            return _more(problem, RemedyKind.MORE_MIXERS, found, replace(problem.kitchen, mixers=mixers), mixers)
         case Limit.PLACE:
             return _more_places(problem, found)
         case Limit.OVEN:
@@ -263,18 +265,11 @@ def _chilled(problem: Problem, key: str) -> list[Remedy]:
     return []
 
 
-def _more_people(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
-    number = problem.kitchen.people + 1
-    if problem.with_kitchen(replace(problem.kitchen, people=number)).tried() is None:
+def _more(problem: Problem, kind: RemedyKind, found: list[Obstacle], kitchen: Kitchen, number: int) -> list[Remedy]:
+    """One pair of hands or mixer more, when that would do."""
+    if problem.with_kitchen(kitchen).tried() is None:
         return []
-    return [Remedy(RemedyKind.MORE_PEOPLE, at=found[0].from_at, minutes=found[0].minutes, number=number)]
-
-
-def _more_mixers(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
-    number = problem.kitchen.mixers + 1
-    if problem.with_kitchen(replace(problem.kitchen, mixers=number)).tried() is None:
-        return []
-    return [Remedy(RemedyKind.MORE_MIXERS, at=found[0].from_at, minutes=found[0].minutes, number=number)]
+    return [Remedy(kind, at=found[0].from_at, minutes=found[0].minutes, number=number)]
 
 
 def _more_places(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
