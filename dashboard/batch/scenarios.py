@@ -9,9 +9,10 @@ from dashboard import page
 from monitor.dough.climate import AirStep
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
-from monitor.dough.whatif import USUAL_ROOM_C, cold_spell, foretold
+from monitor.dough.whatif import cold_spell, foretold
 from monitor.plan.kitchen import USUAL_COLD_C
 from monitor.recipe.batch import Batch
+from monitor.recipe.method import UNMEASURED_ROOM_C
 from monitor.store.store import Store
 from monitor.wording.alerts import clock_text, outlook_sentence, temp_text
 from monitor.wording.reader import Reader
@@ -89,7 +90,7 @@ def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
     if steps == 0 and into is None:
         return None
     newest = scene.store.latest_outlook(batch.id)
-    air_c = USUAL_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
+    air_c = UNMEASURED_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
     warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.reader.temp_unit == "F" else 1.0)
     in_at = None if into is None else _spell_begin(into, scene)
     out_at = None if in_at is None or out is None else next_time(out, in_at, scene.reader.zone)

@@ -62,18 +62,18 @@ class WildRecipe:
 
 
 BUBBLE_RECIPES = {
-    "bubble-lean": BubbleRecipe("bulk rise", 66.0, 1.0),
-    "bubble-slow": BubbleRecipe("bulk rise", 72.0, 0.3, temp_c=24.0, default_target_pct=75.0),
-    "bubble-quick": BubbleRecipe("bulk rise", 61.0, 1.7, dormant_frac=0.4, radius_um=45.0, temp_c=27.0),
+    "bubble-lean": BubbleRecipe("first rise", 66.0, 1.0),
+    "bubble-slow": BubbleRecipe("first rise", 72.0, 0.3, temp_c=24.0, default_target_pct=75.0),
+    "bubble-quick": BubbleRecipe("first rise", 61.0, 1.7, dormant_frac=0.4, radius_um=45.0, temp_c=27.0),
     "bubble-aged": BubbleRecipe(
-        "bulk rise", 65.0, 0.7, dormant_frac=0.1, learned_frac=0.8, ready_g=0.5, saturation_frac=0.35,
+        "first rise", 65.0, 0.7, dormant_frac=0.1, learned_frac=0.8, ready_g=0.5, saturation_frac=0.35,
         default_target_pct=90.0,
     ),
     "bubble-whole": BubbleRecipe(
-        "bulk rise", 78.0, 0.9, ready_g=1.3, fail_strain=0.82, weakening_per_h=0.06, default_target_pct=65.0,
+        "first rise", 78.0, 0.9, ready_g=1.3, fail_strain=0.82, weakening_per_h=0.06, default_target_pct=65.0,
     ),
     "bubble-sweet": BubbleRecipe(
-        "bulk rise", 56.0, 1.9, salt_pct=1.6, sugar_pct=13.0, fat_pct=12.0, dormant_frac=0.7,
+        "first rise", 56.0, 1.9, salt_pct=1.6, sugar_pct=13.0, fat_pct=12.0, dormant_frac=0.7,
         osmotic_scale_atm=30.0, fail_strain=0.98, temp_c=26.0, default_target_pct=80.0,
     ),
     "bubble-proof": BubbleRecipe(
@@ -83,9 +83,10 @@ BUBBLE_RECIPES = {
 }  # fmt: skip
 
 WILD_RECIPES = {
-    "wild-loaf": WildRecipe("bulk rise", 70.0, (8.0, 30.0), 20.0),
+    "wild-loaf": WildRecipe("first rise", 70.0, (8.0, 30.0), 20.0),
     "wild-whole": WildRecipe(
-        "bulk rise", 80.0, (8.0, 30.0), 20.0, buffering=1.5, bearing=2.2, softening_per_h=0.16, default_target_pct=50.0,
+        "first rise", 80.0, (8.0, 30.0), 20.0,
+        buffering=1.5, bearing=2.2, softening_per_h=0.16, default_target_pct=50.0,
     ),
     "wild-proof": WildRecipe(
         "final proof", 70.0, (15.0, 30.0), 20.0, co2_frac=0.13, awake_frac=0.95, bearing=2.3, default_target_pct=60.0,

@@ -38,14 +38,14 @@ class Recipe:
 
 
 RECIPES = {
-    "lean": Recipe("bulk rise", 66.0, instant_yeast_pct=1.0),
-    "lean-slow": Recipe("bulk rise", 70.0, instant_yeast_pct=0.3, temp_c=24.0, default_target_pct=75.0),
+    "lean": Recipe("first rise", 66.0, instant_yeast_pct=1.0),
+    "lean-slow": Recipe("first rise", 70.0, instant_yeast_pct=0.3, temp_c=24.0, default_target_pct=75.0),
     "enriched": Recipe(
-        "bulk rise", 58.0, 1.8, sugar_pct=10.0, fat_pct=14.0, instant_yeast_pct=1.8, lag_work=0.7,
+        "first rise", 58.0, 1.8, sugar_pct=10.0, fat_pct=14.0, instant_yeast_pct=1.8, lag_work=0.7,
         leak_onset=2.3, break_onset=3.3, osmotic_scale_atm=150.0,
     ),
     "whole-grain": Recipe(
-        "bulk rise", 78.0, instant_yeast_pct=0.8, leak_onset=1.8, break_onset=2.5, break_min=35.0,
+        "first rise", 78.0, instant_yeast_pct=0.8, leak_onset=1.8, break_onset=2.5, break_min=35.0,
         default_target_pct=70.0,
     ),
     "preferment": Recipe(
@@ -53,7 +53,7 @@ RECIPES = {
         break_min=18.0, fall_per_h=0.55, temp_c=27.0,
     ),
     "sourdough": Recipe(
-        "bulk rise", 72.0, sourdough_pct=20.0, lag_work=1.6, leak_onset=1.8, break_onset=2.6, break_min=60.0,
+        "first rise", 72.0, sourdough_pct=20.0, lag_work=1.6, leak_onset=1.8, break_onset=2.6, break_min=60.0,
         weakening_per_h=0.06, saturation_frac=0.2, default_target_pct=60.0, fold_share=0.25,
     ),
     "starter": Recipe(

@@ -114,8 +114,7 @@ def mapped(batch: Batch, choices: Sequence[str]) -> Batch:
     ConfigError
         For a channel that no sensor has, or a name that is no device URN.
     """
-    from monitor.recipe.toml_tables import SENSOR_CHANNELS
-    from monitor.wire.readings import Channel, NodeId
+    from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
     nodes = dict(batch.nodes)
     for choice in choices:

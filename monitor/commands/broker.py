@@ -45,7 +45,6 @@ def configure(data_dir: Path, **given: Any) -> None:
 
     Once more changes what is given, and lets in the nodes that there are now.
     """
-    import json
 
     from monitor.clock import SystemClock
     from monitor.remote_access import broker
@@ -56,9 +55,9 @@ def configure(data_dir: Path, **given: Any) -> None:
     options = changed(broker.read_options(data_dir) or broker.BrokerOptions(), given)
     files = write_broker(data_dir, options, os.environ, SystemClock().now())
     _say_written(files, data_dir, reader)
-    lines = {"mqtt": f'["{broker.collector_address(options).url}"]'}
+    lines: dict[str, object] = {"mqtt": [broker.collector_address(options).url]}
     if files.pair.ca is not None:
-        lines["mqtt_ca_file"] = json.dumps(as_settings_name_it(files.pair.ca, data_dir))
+        lines["mqtt_ca_file"] = as_settings_name_it(files.pair.ca, data_dir)
     settings_still_to_add(lines, data_dir, reader)
     for label, settings in files.nodes.items():
         alone = "node {label}: may speak as {key} and as nobody else"

@@ -70,14 +70,14 @@ def check(file: Path, data_dir: Path) -> int:
 
     The exit status is 2 when it does not add up.
     """
-    from monitor.recipe.findings import what_does_not_add_up
+    from monitor.recipe.findings import recipe_findings
     from monitor.settings.recipes import read_recipe
     from monitor.wording import recipe_sheet
 
     reader, recipe = config_of(data_dir).reader, read_recipe(file)
     for line in recipe_sheet.lines(recipe, reader):
         click.echo(line)
-    return STATUS_DOES_NOT_ADD_UP if what_does_not_add_up(recipe) else 0
+    return STATUS_DOES_NOT_ADD_UP if recipe_findings(recipe) else 0
 
 
 @command.command(

@@ -362,7 +362,7 @@ def calibrate(
     from monitor.node.calibration import CHANNELS, Wish, heard, listed
     from monitor.node.calibration import calibrate as calibrated
     from monitor.node.live_readings import listening
-    from monitor.recipe.calibration import How
+    from monitor.recipe.calibration import Comparison
 
     reader = reader_of(data_dir)
     urn, settings = _node_called(node, data_dir)
@@ -371,11 +371,14 @@ def calibrate(
         if how == "list":
             listed(store.calibrations(urn), sys.stdout, reader)
             return
-        way = {"empty": How.EMPTY, "block": How.BLOCK, "ice": How.ICE, "two-points": How.TWO_POINTS}.get(
-            how, How.REFERENCE
-        )
-        usual = "distance" if way in (How.EMPTY, How.BLOCK) else "dough"
-        if channel is not None and way is not How.REFERENCE and channel != usual:
+        way = {
+            "empty": Comparison.EMPTY,
+            "block": Comparison.BLOCK,
+            "ice": Comparison.ICE,
+            "two-points": Comparison.TWO_POINTS,
+        }.get(how, Comparison.REFERENCE)
+        usual = "distance" if way in (Comparison.EMPTY, Comparison.BLOCK) else "dough"
+        if channel is not None and way is not Comparison.REFERENCE and channel != usual:
             raise ConfigError(
                 "--channel {channel}: {how} is for the {usual} sensor", channel=channel, how=how, usual=usual
             )

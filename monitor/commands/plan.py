@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from monitor.collector.plan_runner import LivePlan
     from monitor.plan.day import Plan
     from monitor.plan.kitchen import Kitchen
+    from monitor.plan.obstacles import NoPlan
     from monitor.plan.orders import Order
-    from monitor.plan.planner import NoPlan
     from monitor.recipe.parts import Recipe
     from monitor.store.plans import DayBook
     from monitor.wording.reader import Reader
@@ -87,17 +87,18 @@ def _orders(
     files: Sequence[Path], outs: Sequence[str], book: DayBook, now: datetime, reader: Reader
 ) -> tuple[Order, ...]:
     from monitor.collector.plan_runner import order_of
-    from monitor.recipe.findings import what_does_not_add_up
+    from monitor.recipe.findings import recipe_findings
     from monitor.settings.recipes import read_recipe
     from monitor.wording.phrases import printable
+    from monitor.wording.recipe_sheet import finding_sentence
 
     if len(outs) > 1 and len(outs) != len(files):
         raise ConfigError("--out once for all, or once for each of the {n} recipes, in their order", n=len(files))
     moments: list[datetime | None] = [wanted_moment(text, now, reader.zone) for text in outs]
     recipes = [read_recipe(path) for path in files]
     for recipe in recipes:
-        for sentence in what_does_not_add_up(recipe):
-            what = printable(reader.told(sentence))
+        for finding in recipe_findings(recipe):
+            what = finding_sentence(finding, recipe, reader)
             click.echo(reader.say("{recipe} does not add up: {what}", recipe=printable(recipe.name), what=what))
     wanted = moments if len(moments) > 1 else (moments or [None]) * len(recipes)
     return tuple(order_of(book, recipe, at) for recipe, at in zip(recipes, wanted, strict=True))
@@ -138,13 +139,12 @@ def make(
 
     The exit status is 2 when there is no plan.
     """
-    from monitor.plan.food import food_sentence
-    from monitor.plan.planner import NoPlan
+    from monitor.plan.obstacles import NoPlan
     from monitor.settings.recipes import read_kitchen
     from monitor.store.pace import clock_of
     from monitor.store.plans import DayBook
-    from monitor.wording.plan import no_plan_lines
-    from monitor.wording.plan_steps import out_sentence, step_lines, window_sentence
+    from monitor.wording.cues import food_sentence
+    from monitor.wording.plan import no_plan_lines, out_sentence, step_lines, window_sentence
 
     reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
@@ -190,7 +190,7 @@ def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_d
     from rich.console import Console
     from rich.table import Table
 
-    from monitor.plan.alternatives import alternatives
+    from monitor.plan.planner import alternatives
     from monitor.settings.recipes import read_kitchen
     from monitor.store.pace import clock_of
     from monitor.store.plans import DayBook
@@ -219,7 +219,7 @@ def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_d
 
 def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
     """The plan of a number, or the newest; as its doughs have it."""
-    from monitor.collector.plan_runner import Foreteller, live_plan
+    from monitor.collector.plan_runner import StageForecasts, live_plan
     from monitor.plan.day import PlanId
     from monitor.store.pace import clock_of
 
@@ -233,7 +233,7 @@ def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
         plan = plans[0]
     else:
         plan = book.plan(PlanId(plan_id))
-    return live_plan(book, plan, now, Foreteller(book)), now
+    return live_plan(book, plan, now, StageForecasts(book)), now
 
 
 @command.command("show", epilog=examples("plan show", "plan show 2"))
@@ -247,10 +247,11 @@ def show(plan_id: int | None, data_dir: Path) -> None:
     from monitor.collector.plan_runner import food_words
     from monitor.plan.cues import is_done
     from monitor.plan.day import steps
-    from monitor.plan.live import hotter_c
+    from monitor.plan.live import largest_air_difference
     from monitor.store.plans import DayBook
-    from monitor.wording.phrases import place_word, printable, temp_text
-    from monitor.wording.plan_steps import step_text
+    from monitor.wording.cues import planned_air_sentence
+    from monitor.wording.phrases import printable
+    from monitor.wording.plan import step_text
     from monitor.wording.times import clock_text
 
     reader = config_of(data_dir).reader
@@ -276,23 +277,16 @@ def show(plan_id: int | None, data_dir: Path) -> None:
             food = food_words(book, live, dough, reader)
             if food:
                 click.echo(food)
-    other = hotter_c(live.made, live.progress)
-    if other is not None:
-        name, planned_c, air_c = other
-        told = reader.say(
-            "{place} is {air}; the plan was made for {planned}",
-            place=place_word(name, reader),
-            air=temp_text(air_c, reader),
-            planned=temp_text(planned_c, reader),
-        )
-        click.echo(told)
+    air = largest_air_difference(live.made, live.progress)
+    if air is not None:
+        click.echo(planned_air_sentence(air, reader))
 
 
 @command.command("list", epilog=examples("plan list"))
 @data_dir
 def list_(data_dir: Path) -> None:
     """List every plan."""
-    from monitor.collector.plan_runner import Foreteller, is_over, live_plan
+    from monitor.collector.plan_runner import StageForecasts, is_over, live_plan
     from monitor.store.pace import clock_of
     from monitor.store.plans import DayBook
     from monitor.wording.phrases import printable
@@ -303,9 +297,9 @@ def list_(data_dir: Path) -> None:
         now, plans = clock_of(book).now(), book.plans()
         if not plans:
             click.echo(reader.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"))
-        ask = Foreteller(book)
+        forecasts = StageForecasts(book)
         for plan in plans:
-            live = live_plan(book, plan, now, ask)
+            live = live_plan(book, plan, now, forecasts)
             state = reader.say("over") if is_over(live, now) else reader.say("to come")
             doughs = "; ".join(
                 reader.say(
@@ -340,10 +334,10 @@ def start(plan_id: int | None, dough: str | None, data_dir: Path) -> None:
 @data_dir
 def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
     """Tick off a step, by its number in `plan show`."""
-    from monitor.collector.plan_runner import begin_key, next_stages, start_next, tick_off
-    from monitor.plan.day import steps
+    from monitor.collector.plan_runner import next_stages, start_next, tick_off
+    from monitor.plan.day import first_step_key, steps
     from monitor.store.plans import DayBook
-    from monitor.wording.plan_steps import step_text
+    from monitor.wording.plan import step_text
 
     reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
@@ -353,7 +347,7 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
             raise ConfigError("plan {id} has steps 1 to {n}; `plan show` numbers them", id=live.made.id, n=len(every))
         step = every[step_number - 1]
         dough = live.now.dough(step.dough)
-        if step.stage is not None and step.key == begin_key(dough, dough.stages[step.stage]):
+        if step.stage is not None and step.key == first_step_key(dough, dough.stages[step.stage]):
             if (dough, dough.stages[step.stage]) not in next_stages(live):
                 raise ConfigError(
                     "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, reader)

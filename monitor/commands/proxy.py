@@ -49,7 +49,6 @@ def configure(new: tuple[str, ...], remove: tuple[str, ...], data_dir: Path, **g
 
     Once more changes what is given.
     """
-    import json
 
     from monitor.clock import SystemClock
     from monitor.remote_access import proxy
@@ -66,9 +65,9 @@ def configure(new: tuple[str, ...], remove: tuple[str, ...], data_dir: Path, **g
     folder = proxy.proxy_folder(data_dir)
     click.echo(reader.say("{folder}: settings and passwords; only you can read them", folder=folder))
     is_anybody_named = (data_dir / CONFIG_NAME).exists() and load_access(data_dir)[0].names
-    lines = {"dashboard.login": json.dumps(Login.PROXY.value), "dashboard.address": json.dumps(options.address)}
+    lines: dict[str, object] = {"dashboard.login": Login.PROXY.value, "dashboard.address": options.address}
     if not is_anybody_named:  # the settings do not say yet who may write or look
-        lines["dashboard.bakers"] = json.dumps(sorted(users))
+        lines["dashboard.bakers"] = sorted(users)
     settings_still_to_add(lines, data_dir, reader)
     for name, password in told.items():
         click.echo(reader.say("password of {name}, shown this once: {password}", name=name, password=password))

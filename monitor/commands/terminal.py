@@ -112,7 +112,7 @@ def listening_options(*, port: int, purpose: str) -> Callable[[Command], Command
     return with_options
 
 
-def settings_still_to_add(lines: Mapping[str, str], data_dir: Path, reader: "Reader") -> None:
+def settings_still_to_add(lines: Mapping[str, object], data_dir: Path, reader: "Reader") -> None:
     """Name the settings that the settings file lacks; a file that is not there is written with them."""
     from monitor.remote_access.settings_files import settings_to_add
 

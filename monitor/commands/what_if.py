@@ -83,10 +83,10 @@ def _answers(
     ready_at: time | None,
 ) -> list[str]:
     """How the dough stands, and what comes of what is supposed."""
-    from monitor.dough.whatif import USUAL_ROOM_C
+    from monitor.recipe.method import UNMEASURED_ROOM_C
 
     as_now = dough.foretold()
-    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
+    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else UNMEASURED_ROOM_C
     room_c = measured_c if air_c is None else air_c
     if cold_from is not None:
         in_at = dough.next(cold_from, dough.now)

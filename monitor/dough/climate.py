@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
 from monitor.dough.track import Series, Track, running_median
 from monitor.recipe.batch import Batch
+from monitor.recipe.method import UNMEASURED_ROOM_C
 
 Array = NDArray[np.float64]
 
-UNKNOWN_TEMP_C = 24.0  # judgement: a kitchen, when nothing was measured
 START_TEMP_C = 25.0  # common practice, no source: dough leaves the mixer at 24 to 26 C
 UNKNOWN_TAU_S = 95.0 * 60.0  # computed from a published pan-bread warm-up (27 C dough, 40-46 C box, 60 min)
 MIXED_DENSITY_G_ML = 1.15  # from memory, 1.10-1.22 after mixing
@@ -89,13 +89,13 @@ def dough_warmth(
         nearest = air if air.t_s.size else probe
         air_ahead_c = float(np.mean(nearest.value[nearest.t_s >= nearest.t_s[-1] - SETTLED_AIR_S]))
     else:
-        air_ahead_c = UNKNOWN_TEMP_C
+        air_ahead_c = UNMEASURED_ROOM_C
     if probe.t_s.size:
         dough_c = np.interp(t_s, probe.t_s, probe.value)
         anchor = min(now, int(np.searchsorted(t_s, probe.t_s[-1])))
         start_c = float(np.median(probe.value[-5:]))
     else:
-        start_c = START_TEMP_C if is_measured else UNKNOWN_TEMP_C
+        start_c = START_TEMP_C if is_measured else UNMEASURED_ROOM_C
         dough_c = np.full_like(t_s, start_c)
         anchor = 0
     air_c = np.full_like(t_s, air_ahead_c)

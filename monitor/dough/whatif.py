@@ -16,7 +16,6 @@ WARMEST_AIR_C = 38.0  # judgement: beyond the warmest usual proof nobody should 
 NEAR_ENOUGH = timedelta(minutes=2)
 MOST_TRIALS = 14  # halves 36 C down to less than 0.01 C, and a night down to seconds
 HORIZON = timedelta(hours=36)
-USUAL_ROOM_C = 24.0  # judgement, when the air was never measured
 
 
 @dataclass(frozen=True, slots=True)

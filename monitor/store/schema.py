@@ -396,6 +396,17 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
                 LEFT JOIN boot ON boot.id = sample.boot_id""",
         ),
     ),
+    (
+        "the first rise has one name, and a stage's forecast too",
+        (
+            # Quotation marks inside a JSON text are escaped, so that no baker's own words are changed.
+            "UPDATE batch SET stage = 'first rise' WHERE stage = 'bulk rise'",
+            """UPDATE lesson SET body = replace(body, '"stage":"bulk rise"', '"stage":"first rise"')
+                WHERE instr(body, '"stage":"bulk rise"')""",
+            """UPDATE plan SET body = replace(replace(body,
+                '"stage":"bulk rise"', '"stage":"first rise"'), '"foretold":', '"forecast":')""",
+        ),
+    ),
 )
 
 SAMPLES_SINCE = 10

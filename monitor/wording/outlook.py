@@ -12,13 +12,13 @@ from monitor.wording.times import about_text, clock_text, duration_text
 
 _NEXT = {
     Stage.PREFERMENT: "mix the dough with it",
-    Stage.BULK_RISE: "divide and shape",
+    Stage.FIRST_RISE: "divide and shape",
     Stage.FINAL_PROOF: "load the oven",
     Stage.RETARD: "take it out of the cold",
 }
 _RESCUE = {
     Stage.PREFERMENT: "use it now, it is weaker, or feed it again",
-    Stage.BULK_RISE: "fold and chill, or shape now",
+    Stage.FIRST_RISE: "fold and chill, or shape now",
     Stage.FINAL_PROOF: "bake it now, handle it gently",
     Stage.RETARD: "bake it now, or fold and shape it again",
 }

@@ -24,7 +24,7 @@ _STATE_WORDS = {
 }
 _STAGE_WORDS = {
     Stage.PREFERMENT: "preferment",
-    Stage.BULK_RISE: "first rise",
+    Stage.FIRST_RISE: "first rise",
     Stage.FINAL_PROOF: "final proof",
     Stage.RETARD: "retard",
 }

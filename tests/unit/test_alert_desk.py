@@ -24,7 +24,7 @@ def bakery(store: Store, tmp_path: Path) -> Path:
     now = SystemClock().now()
     since = now - timedelta(minutes=10)
     tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-    batch = store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.BULK_RISE, now - timedelta(hours=4), tub))
+    batch = store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, now - timedelta(hours=4), tub))
     ready = Alert(Subject.batch(batch.id), AlertKind.READY, 1, since, since, called_at=since)
     message = Message(ready.message_id, batch.id, ready.kind, 1, "title", "text", since)
     change = Change(ready.subject, ready.kind, 1, since, Phase.UNACKNOWLEDGED, "it is", "", since, ("a reading",))

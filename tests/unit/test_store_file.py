@@ -3,13 +3,18 @@
 import sqlite3
 import threading
 from dataclasses import replace
+from datetime import UTC
 from pathlib import Path
 
+import made_up_day
 import pytest
 from made_up_rows import NODE, at, batch, reading
 
 from monitor.errors import StoreError
-from monitor.recipe.batch import Event, EventKind
+from monitor.plan.day import Plan
+from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
+from monitor.recipe.batch import Event, EventKind, Stage
 from monitor.store import rows, schema
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
@@ -104,7 +109,34 @@ def test_a_file_from_before_recipes_had_names_keeps_its_batches(tmp_path: Path) 
     with Store(path) as store:
         (batch,) = store.batches()
         assert (batch.recipe, batch.recipe_key) == ("", "hazel loaf")
+        assert batch.stage is Stage.FIRST_RISE
         assert store.lessons() == []
+
+
+def test_a_file_that_said_bulk_rise_keeps_its_plans_and_lessons(tmp_path: Path) -> None:
+    path = tmp_path / "older.sqlite"
+    quoted = '"stage":"bulk rise","foretold":'  # in a baker's own words it stays
+    recipe = made_up_day.recipe()
+    recipe = replace(recipe, note=quoted)
+    plan = make_plan((Order(recipe, made_up_day.NOON),), made_up_day.KITCHEN, made_up_day.MORNING, UTC)
+    assert isinstance(plan, Plan)
+    older = (
+        rows.to_json(plan).replace('"stage":"first rise"', '"stage":"bulk rise"').replace('"forecast":', '"foretold":')
+    )
+    before = next(n for n, (purpose, _) in enumerate(schema.MIGRATIONS) if purpose.startswith("the first rise"))
+    connection = sqlite3.connect(path, isolation_level=None)
+    schema.migrate(connection, schema.MIGRATIONS[:before])
+    connection.execute("INSERT INTO plan (made_us, body) VALUES (0, ?)", (older,))
+    connection.execute(
+        "INSERT INTO batch (id, name, stage, started_us, vessel, nodes) VALUES (1, ?, 'bulk rise', 0, '{}', '[]')",
+        ("bulk rise",),
+    )
+    connection.execute("INSERT INTO lesson VALUES (1, 'rye', 'x', ?)", ('{"recipe":"rye","stage":"bulk rise"}',))
+    schema.migrate(connection)
+    assert rows.from_json(connection.execute("SELECT body FROM plan").fetchone()[0], Plan) == plan
+    assert connection.execute("SELECT name, stage FROM batch").fetchone() == ("bulk rise", "first rise")
+    assert connection.execute("SELECT body FROM lesson").fetchone()[0] == '{"recipe":"rye","stage":"first rise"}'
+    connection.close()
 
 
 def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:

@@ -24,7 +24,7 @@ TRAY = Vessel(Shape.RECTANGULAR, (300.0, 60.0), (300.0, 60.0), 250.0, 300.0)
 @pytest.fixture
 def ask(tmp_path, monkeypatch):
     batch = Batch(
-        BatchId(0), "Oat loaf, tray 1", Stage.BULK_RISE, START, TRAY,
+        BatchId(0), "Oat loaf, tray 1", Stage.FIRST_RISE, START, TRAY,
         nodes=tuple((channel, NODE) for channel in (Channel.AIR_TEMP, Channel.DOUGH_TEMP, Channel.DISTANCE)),
     )  # fmt: skip
     t_s = np.arange(0.0, 1501.0, 30.0)
