@@ -6,10 +6,10 @@ from datetime import datetime, time, timedelta
 import streamlit as st
 
 from dashboard import page
-from monitor.dough.climate import AirStep
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
-from monitor.dough.whatif import cold_spell, foretold
+from monitor.dough.scenarios import cold_spell, scenario_outlook
+from monitor.dough.temperature import AirStep
 from monitor.plan.kitchen import USUAL_COLD_C
 from monitor.recipe.batch import Batch
 from monitor.recipe.method import UNMEASURED_ROOM_C
@@ -113,7 +113,7 @@ def answer(scene: page.Scene, batch: Batch, supposed: Supposed) -> Outlook:
 @st.cache_resource(max_entries=64, ttl=600, show_spinner=False)
 def _answer(path: str, batch: Batch, supposed: Supposed, known_at: datetime, _store: Store) -> Outlook:
     learned = learned_from(_store.lessons_before(batch), batch)  # as the collector does: both must say the same
-    return foretold(batch, _store.track(batch), known_at, supposed.ahead(known_at), learned=learned)
+    return scenario_outlook(batch, _store.track(batch), known_at, supposed.ahead(known_at), learned=learned)
 
 
 def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook) -> str:

@@ -12,7 +12,7 @@ from typing import Any, TextIO
 
 import numpy as np
 
-from monitor.dough.outlook import Outlook
+from monitor.dough.outlook import KeptText, Outlook
 from monitor.dough.track import Track, track_from_readings
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
@@ -149,7 +149,7 @@ def line_of(outlook: Outlook) -> dict[str, Any]:
         "peak_p50": _time_text(outlook.peak.p50),
         "peak_p95": _time_text(outlook.peak.p95),
         "state": str(outlook.state),
-        "why": outlook.why,
+        "why": outlook.why.text if isinstance(outlook.why, KeptText) else outlook.why,
         "state_chance": _number(outlook.state_chance, 3),
         "cause": None if outlook.cause is None else str(outlook.cause),
         "ready_p25": _time_text(outlook.ready.p25),

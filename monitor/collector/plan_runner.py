@@ -11,7 +11,7 @@ from pathlib import Path
 
 from monitor.alerts.dough import Message
 from monitor.clock import Clock
-from monitor.dough.learning import Learned, learned_from
+from monitor.dough.learning import RecipeExperience, learned_from
 from monitor.errors import ConfigError, StoreError
 from monitor.plan.cues import Cue, moved_cues, step_cues
 from monitor.plan.day import (
@@ -49,7 +49,7 @@ MOST_REMEMBERED = 500
 OVER_AFTER = timedelta(hours=3)  # judgement: a plan whose bread should have been out so long ago calls no more
 
 
-def learned_for(book: DayBook, recipe: Recipe, stage: MethodStage, mass_g: float) -> Learned | None:
+def learned_for(book: DayBook, recipe: Recipe, stage: MethodStage, mass_g: float) -> RecipeExperience | None:
     """What finished batches taught about a stage of a recipe."""
     batch = batch_of(recipe, stage, mass_g)
     return learned_from(book.lessons(batch.recipe_key), batch)

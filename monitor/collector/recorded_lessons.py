@@ -8,7 +8,7 @@ from typing import TextIO
 from monitor.archive.replay import read_batch, read_readings
 from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, find_recordings
 from monitor.dough.hindsight import lesson_of
-from monitor.dough.learning import Learned, Lesson, learned_from
+from monitor.dough.learning import Lesson, RecipeExperience, learned_from
 from monitor.dough.track import track_from_readings
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch
@@ -54,7 +54,7 @@ def lessons_in(folder: Path) -> list[Lesson]:
     return lessons
 
 
-def learned_about(batch: Batch, folder: Path, err: TextIO) -> Learned | None:
+def learned_about(batch: Batch, folder: Path, err: TextIO) -> RecipeExperience | None:
     """What the lessons in a folder say about a batch, its own left out; told on ``err``, also when it is nothing."""
     others = (
         lesson for lesson in lessons_in(folder) if (lesson.name, lesson.started_at) != (batch.name, batch.started_at)

@@ -28,7 +28,7 @@ from monitor.errors import ConfigError
 )
 @click.option("--seeds", type=SEEDS, help="Seeds of the simulated doughs, B left out (default: 0:40).")
 @click.option(
-    "--train", type=SEEDS_OR_FOLDER, help="What the alternatives learn from: seeds, or a folder (default: 500:600)."
+    "--train", type=SEEDS_OR_FOLDER, help="What the baselines learn from: seeds, or a folder (default: 500:600)."
 )
 @click.option("--fast", is_flag=True, help="A dozen doughs: does it run?")
 @click.option("--skip-calls", is_flag=True, help="Forecasts only: half the time.")
@@ -61,7 +61,7 @@ def command(
     cache: Path | None,
     out: Path | None,
 ) -> None:
-    """Judge the estimator and its alternatives on recorded batches.
+    """Judge the estimator and its baselines on recorded batches.
 
     DIR holds recorded batches, a folder each; or it is a data directory, whose finished batches are taken.
     """

@@ -14,9 +14,9 @@ from monitor.commands.terminal import config_of, data_dir, examples, store_of
 from monitor.errors import ConfigError, StoreError
 
 if TYPE_CHECKING:
-    from monitor.dough.climate import AirStep
-    from monitor.dough.learning import Learned
+    from monitor.dough.learning import RecipeExperience
     from monitor.dough.outlook import Outlook
+    from monitor.dough.temperature import AirStep
     from monitor.dough.track import Track
     from monitor.recipe.batch import Batch
     from monitor.wording.reader import Reader
@@ -110,14 +110,14 @@ class _Dough:
 
     batch: Batch
     track: Track
-    learned: Learned | None
+    learned: RecipeExperience | None
     now: datetime
     reader: Reader
 
     def foretold(self, ahead: tuple[AirStep, ...] = ()) -> Outlook:
-        from monitor.dough.whatif import foretold
+        from monitor.dough.scenarios import scenario_outlook
 
-        return foretold(self.batch, self.track, self.now, ahead, learned=self.learned)
+        return scenario_outlook(self.batch, self.track, self.now, ahead, learned=self.learned)
 
     def words(self, outlook: Outlook) -> str:
         from monitor.wording.alerts import outlook_sentence
@@ -136,7 +136,7 @@ class _Dough:
 
 
 def _in_other_air(dough: _Dough, air_c: float) -> str:
-    from monitor.dough.climate import AirStep
+    from monitor.dough.temperature import AirStep
     from monitor.wording.alerts import temp_text
 
     air = temp_text(air_c, dough.reader)
@@ -145,14 +145,14 @@ def _in_other_air(dough: _Dough, air_c: float) -> str:
 
 
 def _refrigerated(dough: _Dough, in_at: datetime, out_at: datetime | None, cold_c: float, room_c: float) -> str:
-    from monitor.dough.whatif import cold_spell
+    from monitor.dough.scenarios import cold_spell
 
     found = dough.foretold(cold_spell(in_at, out_at, cold_c=cold_c, room_c=room_c))
     return dough.reader.say("refrigerated: {outlook}", outlook=dough.words(found))
 
 
 def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_c: float, room_c: float) -> str:
-    from monitor.dough.whatif import out_of_cold_for
+    from monitor.dough.scenarios import out_of_cold_for
 
     say, wanted = dough.reader.say, dough.clock(wanted_at)
     plan = out_of_cold_for(
@@ -165,7 +165,7 @@ def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_
 
 
 def _what_air(dough: _Dough, wanted_at: datetime) -> str:
-    from monitor.dough.whatif import air_for
+    from monitor.dough.scenarios import air_for
     from monitor.wording.alerts import temp_text
 
     say, wanted = dough.reader.say, dough.clock(wanted_at)

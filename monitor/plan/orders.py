@@ -5,7 +5,7 @@ from datetime import datetime, timedelta, tzinfo
 from enum import StrEnum
 from math import ceil, floor
 
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.errors import UnfitError
 from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, is_shaped_in
 from monitor.plan.kitchen import Kitchen
@@ -142,7 +142,7 @@ class Order:
 
     recipe: Recipe
     wanted_at: datetime | None
-    learned: tuple[Learned | None, ...] = ()
+    learned: tuple[RecipeExperience | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

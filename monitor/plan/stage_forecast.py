@@ -6,13 +6,13 @@ from math import pi
 
 import numpy as np
 
-from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
 from monitor.dough.gassing import gassing_cardinals
 from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
 from monitor.dough.kinetics import equivalent_hours, relative_rate
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import Moments
+from monitor.dough.temperature import AirStep
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Batch, BatchId, Target
 from monitor.recipe.formula import Formula
@@ -134,7 +134,7 @@ def forecast_stage(
     start_c: float,
     cold_c: float,
     is_shaped: bool = False,
-    learned: Learned | None = None,
+    learned: RecipeExperience | None = None,
 ) -> StageForecast:
     """What is expected of a stage, by the same estimator that will watch it.
 

@@ -18,7 +18,7 @@ from monitor.dough.gassing import (
     solubility_ml_per_ml,
     start_volume_ml,
 )
-from monitor.dough.levels import SETTLING_S
+from monitor.dough.observations import SETTLING_S
 from monitor.recipe.formula import (
     YEAST_SOLIDS_FRAC,
     Formula,

@@ -191,7 +191,7 @@ def node_facts(batch: Batch, last_seen: dict[Channel, datetime | None], alerts: 
 
 def played(story: Story) -> Iterator[Minute]:
     """Each minute watched."""
-    batch, outlook = story.batch, Outlook(at=story.start, state=State.SLACK)
+    batch, outlook = story.batch, Outlook(at=story.start, state=State.NO_RISE)
     alerts: tuple[Alert, ...] = ()
     silences: tuple[Alert, ...] = ()
     silent: set[Channel] = set()

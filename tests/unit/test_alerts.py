@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, Facts, Phase, Rules, Step, Subject, step
 from monitor.alerts.limits import AIR_LIMITS, DRYING_STARTS_PA, air_limits
 from monitor.dough.air import skin_state
-from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.dough.outlook import Band, Moments, NoForecast, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Shape, Vessel
@@ -305,7 +305,7 @@ any_outlook = st.builds(
     peak=any_moments,
     peak_soon_chance=st.floats(0.0, 1.0),
     past_peak_chance=st.floats(0.0, 1.0),
-    why=st.none() | st.just("no reading yet"),
+    why=st.none() | st.sampled_from(NoForecast),
     is_from_heights=st.booleans(),
     air_temp_c=st.none() | any_float,
     humidity_pct=st.none() | any_float,

@@ -23,7 +23,7 @@ from monitor.archive.batch_files import (
     archive_batch,
     import_batch,
 )
-from monitor.dough.outlook import Band, FanPoint, Outlook, State
+from monitor.dough.outlook import Band, FanPoint, KeptText, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, Comparison
@@ -49,7 +49,7 @@ def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
     store.add_event(kept.id, Event(at, EventKind.FOLD, TRICKY))
     store.add_event(kept.id, Event(at, EventKind.POKE, ""))
     fan = (FanPoint(at, 1.0, 2.0, 1 / 3, 4.0, 5.0),)
-    outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why="'tis warm", fan=fan)
+    outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why=KeptText("'tis warm", "en"), fan=fan)
     subject = Subject.batch(kept.id)
     alert = Alert(subject, AlertKind.READY, 1, at, at, called_at=at, acknowledged_at=at, reason="-5 minutes")
     told = Message(alert.message_id, kept.id, AlertKind.READY, 1, "Ready", "+", at)

@@ -11,6 +11,7 @@ import pytest
 
 from monitor.archive.replay import read_batch, read_readings, replay
 from monitor.dough.forecast import outlook
+from monitor.dough.outlook import KeptText
 from monitor.errors import ConfigError
 
 BATCH_TOML = """
@@ -156,7 +157,7 @@ def test_the_forecast_is_for_the_batch_as_known_at_each_line(files):
 
     def spy(batch, track, at):
         seen.append((at, batch.events))
-        return replace(outlook(batch, track, at), why="seen")
+        return replace(outlook(batch, track, at), why=KeptText("seen", "en"))
 
     readings, toml = files(rows())
     replay(readings, toml, timedelta(minutes=15), spy, io.StringIO(), io.StringIO())

@@ -108,7 +108,7 @@ def test_a_row_that_replaces_another_is_sent(tmp_path: Path) -> None:
 def test_an_outlook_is_sent_when_it_is_new_and_when_it_is_put_right(spool: Spool) -> None:
     batch = spool.add_batch(TUB)
     take(spool, "touched")
-    outlook = Outlook(START, State.SLACK)
+    outlook = Outlook(START, State.NO_RISE)
     spool.save_step(batch.id, outlook, [], [])
     assert len(take(spool, "outlook").rows) == 1
     assert take(spool, "touched").rows == ()

@@ -10,11 +10,12 @@ import made_up_day
 import pytest
 from made_up_rows import NODE, at, batch, reading
 
+from monitor.dough.outlook import Band, KeptText, NoForecast, State
 from monitor.errors import StoreError
 from monitor.plan.day import Plan
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
-from monitor.recipe.batch import Event, EventKind, Stage
+from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.store import rows, schema
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
@@ -137,6 +138,49 @@ def test_a_file_that_said_bulk_rise_keeps_its_plans_and_lessons(tmp_path: Path) 
     assert connection.execute("SELECT name, stage FROM batch").fetchone() == ("bulk rise", "first rise")
     assert connection.execute("SELECT body FROM lesson").fetchone()[0] == '{"recipe":"rye","stage":"first rise"}'
     connection.close()
+
+
+PURPOSES = [purpose for purpose, _ in schema.MIGRATIONS]
+BEFORE_CODES = schema.MIGRATIONS[: PURPOSES.index("outlooks hold codes in place of words")]
+
+
+@pytest.mark.parametrize(
+    ("kept", "state", "why"),
+    [
+        ('"state":"slack"', State.NO_RISE, None),
+        ('"state":"rising","why":null', State.RISING, None),
+        (
+            '"state":"no_readings","why":"no reading has come yet: check that the node is on and that the batch names '
+            'it"',
+            State.NO_READINGS,
+            NoForecast.NO_READING_YET,
+        ),
+        (
+            '"state":"no_readings","why":"not estimated: a fault in this program; its readings are kept, '
+            'its log says more"',
+            State.NO_READINGS,
+            NoForecast.NOT_ESTIMATED,
+        ),
+        ('"state":"ready","why":"it says \\"slack\\""', State.READY, KeptText('it says "slack"', "en")),
+    ],
+)
+def test_an_outlook_kept_in_words_is_read_as_codes(
+    tmp_path: Path, kept: str, state: State, why: NoForecast | KeptText | None
+) -> None:
+    path = tmp_path / "older.sqlite"
+    connection = sqlite3.connect(path, isolation_level=None)
+    schema.migrate(connection, BEFORE_CODES)
+    connection.execute(
+        "INSERT INTO batch (name, stage, started_us, vessel, nodes) VALUES ('Hazel loaf', 'first rise', 0, ?, '[]')",
+        ('{"shape":"round","base_mm":[180,180],"top_mm":[180,180],"depth_mm":200}',),
+    )
+    body = f'{{"at":"2026-03-02T05:40:00Z",{kept},"rise_pct":{{"p05":0.1,"p50":0.30000000000000004,"p95":1.0}}}}'
+    connection.execute("INSERT INTO outlook VALUES (1, 5, ?, '[]')", (body,))
+    connection.close()
+    with Store(path) as store:
+        (found,) = store.outlooks(BatchId(1))
+    assert (found.state, found.why) == (state, why)
+    assert found.rise_pct == Band(0.1, 0.30000000000000004, 1.0)
 
 
 def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:

@@ -28,7 +28,7 @@ DRIFT_SEEN_OVER_S = 3600.0  # judgement: longer than a cabinet's cycle, shorter 
 
 
 @dataclass(frozen=True, slots=True)
-class Warmth:
+class DoughTemperature:
     """Dough temperature [C] on an even grid ``t_s`` [s], and what is not known of it.
 
     ``doubts_c``, shape (n_causes, n_t): one standard deviation of each thing that is not known (where the dough began
@@ -57,7 +57,13 @@ def _cleaned(series: Series) -> Series:
 
 
 def thermal_tau_s(batch: Batch, start_volume_ml: float | None) -> float:
-    """How slowly the dough follows the air, by vessel and mass; a pan loaf's figure when the mass is unknown. [s]"""
+    """How slowly the dough follows the air, by vessel and mass. [s]
+
+    Parameters
+    ----------
+    start_volume_ml
+        For the mass where no formula is known; None: a pan loaf's figure stands in. [mL]
+    """
     if batch.formula is not None:
         return vessel_time_constant_s(batch.vessel, batch.formula.dough_g)
     if start_volume_ml is not None and start_volume_ml > 0.0:
@@ -65,21 +71,31 @@ def thermal_tau_s(batch: Batch, start_volume_ml: float | None) -> float:
     return UNKNOWN_TAU_S
 
 
-def dough_warmth(
+def dough_temperature(
     track: Track,
     tau_s: float,
     now_s: float,
     end_s: float,
     ahead: tuple[tuple[float, float], ...] = (),
     probe_sd_c: float | None = None,
-) -> Warmth:
+) -> DoughTemperature:
     """Dough temperature from the start to ``end_s``, with the air held as it is now, or changed by ``ahead``.
-
-    ``ahead`` holds (seconds since the start, air temperature) pairs: from each on, the air is that. ``probe_sd_c`` is
-    the lasting doubt of a calibrated probe.
 
     A probe in the dough is believed; without one the dough follows the air with a thermal time constant, from the
     temperature at which dough usually leaves the mixer.
+
+    Parameters
+    ----------
+    track
+        What was measured up to now.
+    tau_s
+        Thermal time constant, above 0. [s]
+    now_s, end_s
+        Since the start. [s]
+    ahead
+        Pairs of time since the start [s] and air temperature [C]: from each on, the air is that.
+    probe_sd_c
+        Lasting doubt of a calibrated probe; None: it never was. [C]
     """
     t_s = np.arange(0.0, end_s + STEP_S, STEP_S)
     air, probe = _cleaned(track.air_temp_c), _cleaned(track.dough_temp_c)
@@ -113,7 +129,7 @@ def dough_warmth(
     by_tau_c = TAU_SD_LOG * (start_c - air_c) * followed * np.exp(-followed)
     drifted_h, tau_h = np.clip((t_s - now_s) / 3600.0, 0.0, DRIFT_LASTS_H), tau_s / 3600.0
     by_drift_c = _drift_c_per_h(air) * (drifted_h - tau_h * -np.expm1(-drifted_h / tau_h))
-    return Warmth(t_s, dough_c, np.stack([at_start_c, by_tau_c, by_drift_c]))
+    return DoughTemperature(t_s, dough_c, np.stack([at_start_c, by_tau_c, by_drift_c]))
 
 
 def _drift_c_per_h(air: Series) -> float:

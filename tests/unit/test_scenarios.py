@@ -5,11 +5,11 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
 from monitor.dough.outlook import Cause, State
+from monitor.dough.scenarios import air_for, out_of_cold_for
+from monitor.dough.temperature import AirStep
 from monitor.dough.track import EMPTY, Series, Track
-from monitor.dough.whatif import air_for, out_of_cold_for
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
@@ -50,11 +50,11 @@ def test_air_as_now_changes_nothing(track):
 
 def test_the_air_for_a_wanted_hour_brings_it_there(track):
     wanted_at = NOW + timedelta(hours=hours_to_ready(track)) + timedelta(minutes=30)
-    plan = air_for(BATCH, track, NOW, wanted_at)
-    assert plan is not None
-    assert 10.0 < plan.air_temp_c < 24.0
-    assert abs(plan.outlook.ready.p50 - wanted_at) <= timedelta(minutes=2)
-    assert plan.outlook.ready.p05 < wanted_at < plan.outlook.ready.p95
+    scenario = air_for(BATCH, track, NOW, wanted_at)
+    assert scenario is not None
+    assert 10.0 < scenario.air_temp_c < 24.0
+    assert abs(scenario.outlook.ready.p50 - wanted_at) <= timedelta(minutes=2)
+    assert scenario.outlook.ready.p05 < wanted_at < scenario.outlook.ready.p95
 
 
 def test_an_hour_no_air_can_meet_is_said(track):
@@ -63,10 +63,10 @@ def test_an_hour_no_air_can_meet_is_said(track):
 
 def test_out_of_the_refrigerator_for_breakfast(track):
     wanted_at = NOW + timedelta(hours=11)
-    plan = out_of_cold_for(BATCH, track, NOW, wanted_at, in_at=NOW, cold_c=4.0, room_c=24.0)
-    assert plan is not None
-    assert NOW < plan.out_at < wanted_at
-    assert abs(plan.outlook.ready.p50 - wanted_at) <= timedelta(minutes=2)
+    scenario = out_of_cold_for(BATCH, track, NOW, wanted_at, in_at=NOW, cold_c=4.0, room_c=24.0)
+    assert scenario is not None
+    assert NOW < scenario.out_at < wanted_at
+    assert abs(scenario.outlook.ready.p50 - wanted_at) <= timedelta(minutes=2)
 
 
 @pytest.mark.parametrize(
