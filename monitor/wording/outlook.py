@@ -11,19 +11,6 @@ from monitor.wording.phrases import event_word, printable, rise_text, stage_word
 from monitor.wording.reader import Reader
 from monitor.wording.times import about_text, clock_text, duration_text
 
-_NEXT = {
-    Stage.PREFERMENT: "mix the dough with it",
-    Stage.FIRST_RISE: "divide and shape",
-    Stage.FINAL_PROOF: "load the oven",
-    Stage.RETARD: "take it out of the cold",
-}
-_RESCUE = {
-    Stage.PREFERMENT: "use it now, it is weaker, or feed it again",
-    Stage.FIRST_RISE: "fold and chill, or shape now",
-    Stage.FINAL_PROOF: "bake it now, handle it gently",
-    Stage.RETARD: "bake it now, or fold and shape it again",
-}
-
 
 @dataclass(frozen=True, slots=True)
 class Task:
