@@ -9,17 +9,17 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
 
-from firmware_sim.bake_day import BakeDay
 from firmware_sim.bench.faults import faults_named
 from firmware_sim.bench.sensors import NOISE
 from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.kinds import KINDS, SIMULATORS, names_of
-from firmware_sim.fleet import Fleet, dough_time, read_passwords
-from firmware_sim.histories import write_histories
-from firmware_sim.practice import MIXED, Practice, Wanted, collector_advice, settled_passwords
-from firmware_sim.record import Order, record
-from firmware_sim.scenarios import plan_day, read_day, write_day
-from firmware_sim.unix_practice import practise
+from firmware_sim.demo.bread import BakeDay
+from firmware_sim.demo.day import plan_day, read_day, write_day
+from firmware_sim.demo.fleet import Fleet, dough_time, read_passwords
+from firmware_sim.doughs.catalogue import KINDS, SIMULATORS, names_of
+from firmware_sim.practice.micropython import practise
+from firmware_sim.practice.nodes import MIXED, Practice, Wanted, collector_advice, settled_passwords
+from firmware_sim.recordings.histories import write_histories
+from firmware_sim.recordings.record import Order, record
 
 MOST_NODES = 2000  # judgement: what two processor cores turn in time
 _SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0}
@@ -269,7 +269,7 @@ def _add_broker(commands: "argparse._SubParsersAction[argparse.ArgumentParser]")
 
 def _broker(args: argparse.Namespace) -> None:
     logging.basicConfig(level=logging.WARNING, format="%(asctime)s %(levelname)s %(name)s %(message)s")
-    from firmware_sim.broker import serve  # only here: the library takes longer to load than a dough to record
+    from firmware_sim.demo.broker import serve  # only here: the library takes longer to load than a dough to record
 
     serve(args.port, args.secrets)
 

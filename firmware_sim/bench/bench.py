@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from firmware_sim.bench.air import Air
 from firmware_sim.bench.sensors import Sensors
 from firmware_sim.bench.tubs import Tub
-from firmware_sim.doughs.living import STEP_S, LivingDough
+from firmware_sim.doughs.dough import STEP_S, LivingDough
 
 
 @dataclass(frozen=True, slots=True)

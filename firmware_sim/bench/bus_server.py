@@ -5,7 +5,7 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 
-from firmware_sim.bench.devices import Buses
+from firmware_sim.bench.chips import Buses
 from firmware_sim.bench.power import Health
 
 HOST = "127.0.0.1"

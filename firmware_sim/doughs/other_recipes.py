@@ -9,8 +9,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import exp, log, sqrt
 
-from firmware_sim.doughs.bubble_dough import BubbleTraits
-from firmware_sim.doughs.wild_dough import WildTraits
+from firmware_sim.doughs.bubble import BubbleTraits
+from firmware_sim.doughs.wild import WildTraits
 
 
 @dataclass(frozen=True, slots=True)

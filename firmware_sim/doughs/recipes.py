@@ -8,7 +8,7 @@ import random
 from dataclasses import dataclass
 from math import exp, log, sqrt
 
-from firmware_sim.doughs.digital_dough import Traits
+from firmware_sim.doughs.digital import Traits
 
 
 @dataclass(frozen=True, slots=True)

@@ -19,13 +19,13 @@ from harness import PATIENCE_S, PtyPair, wait_until
 from programs import CollectorProcess
 from secured_broker import COLLECTOR, SecuredMosquitto
 
-from firmware_sim import unix_node
 from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bus_server import BusServer
-from firmware_sim.bench.devices import WireFaults
+from firmware_sim.bench.chips import WireFaults
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.hal_sim import DoughTime, Surroundings
-from firmware_sim.scenarios import bench_of, plan_day
+from firmware_sim.boards import unix_process as unix_node
+from firmware_sim.boards.hal_sim import DoughTime, Surroundings
+from firmware_sim.demo.day import bench_of, plan_day
 from monitor.settings.data_dir import DATABASE_NAME
 
 

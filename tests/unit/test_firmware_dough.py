@@ -7,7 +7,7 @@ from itertools import pairwise
 import pytest
 
 from firmware_sim.bench.tubs import TUBS, Tub
-from firmware_sim.doughs.digital_dough import GASSING_C, GLUCOSE_MMOL_PER_G, GROWTH_C, Dough, Traits, cardinal_factor
+from firmware_sim.doughs.digital import GASSING_C, GLUCOSE_MMOL_PER_G, GROWTH_C, Dough, Traits, cardinal_factor
 from firmware_sim.doughs.recipes import RECIPES, traits_of
 
 

@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from firmware_sim.bench.devices import Buses, OneWireBus, ProbeChip, SensorClock, WireFaults, buses, modbus_crc
+from firmware_sim.bench.chips import Buses, OneWireBus, ProbeChip, SensorClock, WireFaults, buses, modbus_crc
 from firmware_sim.node import checks, ds18b20, sampling, settings, sht4x, sonar, tof
 from firmware_sim.node.instruments import Instruments
 

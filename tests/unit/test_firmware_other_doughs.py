@@ -14,11 +14,11 @@ from pathlib import Path
 import pytest
 
 from firmware_sim.__main__ import main
-from firmware_sim.doughs.bubble_dough import BubbleDough, BubbleTraits, yeast_pace
-from firmware_sim.doughs.kinds import KINDS, SIMULATORS, names_of
-from firmware_sim.doughs.living import LivingDough
+from firmware_sim.doughs.bubble import BubbleDough, BubbleTraits, yeast_pace
+from firmware_sim.doughs.catalogue import KINDS, SIMULATORS, names_of
+from firmware_sim.doughs.dough import LivingDough
 from firmware_sim.doughs.other_recipes import BUBBLE_RECIPES, WILD_RECIPES, bubble_traits, wild_traits
-from firmware_sim.doughs.wild_dough import (
+from firmware_sim.doughs.wild import (
     BACTERIA_BEST_C,
     BACTERIA_COLD_C,
     BACTERIA_HOT_C,
@@ -31,7 +31,7 @@ from firmware_sim.doughs.wild_dough import (
     WildTraits,
     growth_pace,
 )
-from firmware_sim.histories import drawn_history
+from firmware_sim.recordings.histories import drawn_history
 
 Folds = tuple[tuple[float, float], ...]
 

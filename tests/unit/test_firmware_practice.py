@@ -9,10 +9,18 @@ from pathlib import Path
 import pytest
 
 from firmware_sim.bench.faults import Faults, TroubledLink, TroubledSenses, episodes, faults_named
-from firmware_sim.bench.senses import RecordedSenses, read_recording
-from firmware_sim.hal_sim import DoughTime
+from firmware_sim.bench.replay import RecordedSenses, read_recording
+from firmware_sim.boards.hal_sim import DoughTime
 from firmware_sim.node.packet import crc32
-from firmware_sim.practice import Practice, PracticeNode, Wanted, collector_advice, key_at, settled_passwords, urn_of
+from firmware_sim.practice.nodes import (
+    Practice,
+    PracticeNode,
+    Wanted,
+    collector_advice,
+    key_at,
+    settled_passwords,
+    urn_of,
+)
 
 EPOCH = datetime(2026, 3, 2, 5, tzinfo=UTC)
 

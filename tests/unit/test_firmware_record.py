@@ -13,7 +13,7 @@ from firmware_sim.__main__ import main
 from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bench import Outcomes
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.scenarios import Day, bench_of, plan_day, read_day, write_day
+from firmware_sim.demo.day import Day, bench_of, plan_day, read_day, write_day
 
 START = datetime(2026, 3, 2, 5, tzinfo=UTC)
 FILES = ("READINGS.csv", "BATCH.toml", "truth.json", "truth.csv")

@@ -14,13 +14,13 @@ from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bench import Bench
 from firmware_sim.bench.power import power_of
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.hal_sim import DoughTime, PtyPort, SimBoard
+from firmware_sim.boards.hal_sim import DoughTime, PtyPort, SimBoard
+from firmware_sim.demo.day import Day, PlannedNode, bench_of
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.link_serial import SerialLink
 from firmware_sim.node.main import run
 from firmware_sim.node.ring import Ring
-from firmware_sim.record import truth_of
-from firmware_sim.scenarios import Day, PlannedNode, bench_of
+from firmware_sim.recordings.record import truth_of
 
 log = logging.getLogger(__name__)
 

@@ -13,7 +13,7 @@ from pathlib import Path
 
 from firmware_sim.bench.air import Air
 from firmware_sim.bench.bench import Bench
-from firmware_sim.bench.devices import Buses, SensorClock, WireFaults, buses
+from firmware_sim.bench.chips import Buses, SensorClock, WireFaults, buses
 from firmware_sim.bench.power import MAINS, Health, Power
 from firmware_sim.bench.sensors import Sensors
 from firmware_sim.node import settings

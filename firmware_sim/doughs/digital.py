@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import exp, log, log1p
 
-from firmware_sim.doughs.living import LivingDough
+from firmware_sim.doughs.dough import LivingDough
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere

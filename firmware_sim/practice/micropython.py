@@ -18,9 +18,9 @@ from firmware_sim.bench.bus_server import BusServer
 from firmware_sim.bench.faults import Faults, episodes
 from firmware_sim.bench.power import power_of
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.hal_sim import Surroundings
-from firmware_sim.practice import Wanted, key_at, tub_of, urn_of
-from firmware_sim.unix_node import lay_out, start
+from firmware_sim.boards.hal_sim import Surroundings
+from firmware_sim.boards.unix_process import lay_out, start
+from firmware_sim.practice.nodes import Wanted, key_at, tub_of, urn_of
 
 MOST_PROCESSES = 50  # judgement: a process and a thread each
 END_WITHIN_S = 5.0

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, expm1, log, pi
 
-from firmware_sim.doughs.living import STEP_S, LivingDough
+from firmware_sim.doughs.dough import STEP_S, LivingDough
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere

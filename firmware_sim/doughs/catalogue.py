@@ -5,12 +5,12 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any, Protocol
 
-from firmware_sim.doughs.bubble_dough import BubbleDough
-from firmware_sim.doughs.digital_dough import Dough, Traits
-from firmware_sim.doughs.living import LivingDough
+from firmware_sim.doughs.bubble import BubbleDough
+from firmware_sim.doughs.digital import Dough, Traits
+from firmware_sim.doughs.dough import LivingDough
 from firmware_sim.doughs.other_recipes import BUBBLE_RECIPES, WILD_RECIPES, drawn_bubble, drawn_wild
 from firmware_sim.doughs.recipes import RECIPES, Recipe, traits_of
-from firmware_sim.doughs.wild_dough import WildDough
+from firmware_sim.doughs.wild import WildDough
 
 
 class Weighed(Protocol):

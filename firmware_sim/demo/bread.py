@@ -18,9 +18,9 @@ from firmware_sim.bench.air import Air, air_named
 from firmware_sim.bench.bench import Bench
 from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.digital_dough import Dough
+from firmware_sim.boards.hal_sim import DoughTime, PtyPort, SimBoard
+from firmware_sim.doughs.digital import Dough
 from firmware_sim.doughs.recipes import RECIPES, Recipe, traits_of
-from firmware_sim.hal_sim import DoughTime, PtyPort, SimBoard
 from firmware_sim.node.link_serial import SerialLink
 from firmware_sim.node.main import run
 from firmware_sim.node.ring import Ring

@@ -11,7 +11,7 @@ from operator import add, lshift, mul
 from pathlib import Path
 from string import ascii_letters
 
-NODE = Path(__file__).parent / "node"
+NODE = Path(__file__).parents[1] / "node"
 SHARED = ("packet", "ring", "link_serial")
 
 PAGE = 0x400  # of the flash; the files begin at the first one after the interpreter

@@ -15,9 +15,9 @@ from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bench import Bench, Outcome
 from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.digital_dough import STEP_S, Dough, Traits
+from firmware_sim.doughs.digital import STEP_S, Dough, Traits
 from firmware_sim.doughs.recipes import RECIPES, Recipe, traits_of
-from firmware_sim.record import batch_toml, filled_flour_g, formula_g
+from firmware_sim.recordings.record import batch_toml, filled_flour_g, formula_g
 
 DAY_MIN = 170.0
 DRAWS = 200

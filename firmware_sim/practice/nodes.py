@@ -20,15 +20,15 @@ from firmware_sim.bench.air import Air, air_named
 from firmware_sim.bench.bench import Bench
 from firmware_sim.bench.faults import CLOCK_JUMP_S, Faults, Senses, TroubledLink, TroubledSenses, episodes
 from firmware_sim.bench.power import MAINS, Health, Power, power_of
-from firmware_sim.bench.senses import BenchSenses, RecordedSenses, read_recording
+from firmware_sim.bench.replay import BenchSenses, RecordedSenses, read_recording
 from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.kinds import KINDS, names_of
-from firmware_sim.hal_sim import TICKS_PERIOD, WRAPS_AFTER_MS, DoughTime, PtyPort
+from firmware_sim.boards.hal_sim import TICKS_PERIOD, WRAPS_AFTER_MS, DoughTime, PtyPort
+from firmware_sim.doughs.catalogue import KINDS, names_of
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.link_serial import SerialLink
 from firmware_sim.node.main import Node
 from firmware_sim.node.ring import Ring
-from firmware_sim.record import Order, batch_toml, bench_of, formula_g, rfc3339, truth_of
+from firmware_sim.recordings.record import Order, batch_toml, bench_of, formula_g, rfc3339, truth_of
 
 COLLECTOR = "collector"
 MIXED = "mixed"

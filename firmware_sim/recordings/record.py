@@ -12,8 +12,8 @@ from firmware_sim.bench.air import Air, air_named
 from firmware_sim.bench.bench import Bench
 from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.bench.tubs import TUBS, Tub
-from firmware_sim.doughs.kinds import KINDS, Weighed
-from firmware_sim.doughs.living import STEP_S
+from firmware_sim.doughs.catalogue import KINDS, Weighed
+from firmware_sim.doughs.dough import STEP_S
 from firmware_sim.node import sampling
 
 

@@ -18,8 +18,8 @@ from typing import TypeVar
 from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bench import Bench
 from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.kinds import KINDS, names_of
-from firmware_sim.record import Order, bench_of, record
+from firmware_sim.doughs.catalogue import KINDS, names_of
+from firmware_sim.recordings.record import Order, bench_of, record
 
 T = TypeVar("T")
 FIRST_DAY = datetime(2026, 1, 5, tzinfo=UTC)
