@@ -130,11 +130,11 @@ class FirmwareNode:
         self.faults = WireFaults(rng=random.Random(self.seed))
         around = Surroundings(
             self.pace,
-            bench=bench,
+            point=bench,
             air=air_named("steady:24", self.seed),
             air_sensors=Sensors(NOISE["usual"], f"{self.key} {self.seed}"),
         )
-        self._buses = BusServer(around.wired(self.faults), lambda: (-96, 391))
+        self._buses = BusServer(around.buses(self.faults), lambda: (-96, 391))
         self._buses.start()
         self.folder.mkdir(parents=True, exist_ok=True)
         unix_node.lay_out(self.folder)

@@ -6,6 +6,7 @@ from math import sqrt
 import pytest
 from fact import Fact, Seen, each
 
+from firmware_sim.bench import chips
 from firmware_sim.node import checks, ds18b20, sht4x, sonar, tof
 
 AIR_SHEET = "data sheet of the SHT4x class, section on the checksum"

@@ -150,7 +150,7 @@ def test_every_dough_of_a_day_plays_its_part_in_time(seed: int) -> None:
     day = plan_day(seed, START)
     for key, batch in day.batches.items():
         bench = bench_of(day, key)
-        bench.live_to(170 * 60.0)
+        bench.advance_to(170 * 60.0)
         outcome = bench.outcomes.outcome
         if batch.target_rise_pct is not None:
             assert outcome.ready_s is not None
