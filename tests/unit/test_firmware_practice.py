@@ -8,10 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from firmware_sim import __main__ as simulators
 from firmware_sim.bench.faults import Faults, FaultyLink, FaultySensors, episodes, faults_named
 from firmware_sim.bench.replay import ReplayedSensors, read_recording
 from firmware_sim.boards.hal_sim import DoughTime
 from firmware_sim.node.packet import crc32
+from firmware_sim.practice import nodes
 from firmware_sim.practice.nodes import (
     Practice,
     PracticeNode,
@@ -265,3 +267,21 @@ def test_the_advice_names_what_the_nodes_use(tmp_path: Path) -> None:
     assert collect_command(fast).endswith(
         f"--mqtt mqtt://collector@10.0.0.2:1883 --serial {port} --epoch 2026-03-02T05:00:00Z --speed 60"
     )
+
+
+@pytest.mark.parametrize("epoch", ["2026-03-02T05:00:00+00:00", None], ids=["chosen outside", "now"])
+def test_dough_time_begins_when_whoever_starts_the_nodes_says(
+    epoch: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    started: list[PracticeSettings] = []
+    monkeypatch.setattr(simulators, "_stop_event", threading.Event)
+    monkeypatch.setattr(nodes, "run_in_threads", lambda settings, is_stopped, report: started.append(settings))
+    options = [] if epoch is None else ["--epoch", epoch]
+    before = datetime.now(UTC)
+    assert simulators.main(["practice", "--serial", str(tmp_path / "tty"), "--speed", "60", *options]) == 0
+    (settings,) = started
+    if epoch is None:
+        assert before <= settings.pace.epoch <= datetime.now(UTC)
+    else:
+        assert settings.pace.epoch == datetime.fromisoformat(epoch)
+    assert collect_command(settings) in capsys.readouterr().out
