@@ -21,7 +21,7 @@ MONDAY = "2026-03-02T05:00:00Z"
 _SECONDS = {"s": 1.0, "m": 60.0, "h": 3600.0}
 
 
-class Parsed(click.ParamType[Any]):
+class OptionType(click.ParamType[Any]):
     """An option's type from the function that reads its text; its ValueError says what is wrong."""
 
     def __init__(self, name: str, parse: Callable[[str], Any]) -> None:
@@ -97,8 +97,8 @@ def _address(text: str) -> tuple[str, int]:
     return host, int(port)
 
 
-DURATION, MOMENT = Parsed("duration", _duration_s), Parsed("moment", _moment)
-ADDRESS = Parsed("address", _address)
+DURATION, MOMENT = OptionType("duration", _duration_s), OptionType("moment", _moment)
+ADDRESS = OptionType("address", _address)
 FILE = click.Path(path_type=Path)
 DAY = click.option("--dir", "folder", type=FILE, required=True, help="Folder of the day.")
 EPOCH = click.option("--epoch", type=MOMENT, required=True, help="Wall time at which dough time begins.")
@@ -137,7 +137,7 @@ def plan(out: Path, seed: int, start: datetime) -> None:
 @EPOCH
 @click.option("--speed", type=float, default=60.0, show_default=True)
 @click.option("--seed", type=int, help="Must be the day's own, when given.")
-@click.option("--serial", type=Parsed("line", _serial_line), multiple=True, metavar="PATH=NODEKEY")
+@click.option("--serial", type=OptionType("line", _serial_line), multiple=True, metavar="PATH=NODEKEY")
 @click.option("--mqtt", type=ADDRESS, metavar="HOST:PORT")
 def run(
     folder: Path,
@@ -187,10 +187,10 @@ def bake(folder: Path, epoch: datetime, speed: float, seed: int, room: float, co
 @click.option("--out", type=FILE, required=True, help="Folder for READINGS.csv, BATCH.toml and the truth.")
 @click.option("--room", default="steady:24", show_default=True, help="steady:24, drift:21:26, cabinet:28, warm:33, ...")
 @click.option(
-    "--folds", type=Parsed("minutes", _minutes), default="", metavar="MIN,MIN", help="Minutes after the start."
+    "--folds", type=OptionType("minutes", _minutes), default="", metavar="MIN,MIN", help="Minutes after the start."
 )
 @click.option("--untold-folds", is_flag=True, help="Leave the folds out of the batch file.")
-@click.option("--target", type=Parsed("target", _target), metavar="PCT|peak")
+@click.option("--target", type=OptionType("target", _target), metavar="PCT|peak")
 @EVERY
 @click.option("--hours", type=float, default=6.0, show_default=True)
 @click.option("--vessel", type=click.Choice(sorted(TUBS)), default="round-taper", show_default=True)
@@ -237,7 +237,7 @@ def record(
 
 @commands.command()
 @click.option("--simulator", type=click.Choice((*SIMULATORS, "all")), default="all", show_default=True)
-@click.option("--seeds", type=Parsed("seeds", _seeds), required=True, metavar="FIRST:END", help="END is left out.")
+@click.option("--seeds", type=OptionType("seeds", _seeds), required=True, metavar="FIRST:END", help="END is left out.")
 @click.option("--out", type=FILE, required=True)
 @click.option("--with-formula", is_flag=True, help="Write what was weighed into each batch file.")
 @click.option("--processes", type=int, default=2, show_default=True)

@@ -2,6 +2,7 @@
 
 import random
 import stat
+import threading
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
