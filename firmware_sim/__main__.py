@@ -98,19 +98,21 @@ def _address(text: str) -> tuple[str, int]:
 
 
 DURATION, MOMENT = OptionType("duration", _duration_s), OptionType("moment", _moment)
-ADDRESS = OptionType("address", _address)
+MINUTES, TARGET = OptionType("minutes", _minutes), OptionType("target", _target)
+SEEDS, ADDRESS = OptionType("seeds", _seeds), OptionType("address", _address)
+SERIAL_LINE = OptionType("line", _serial_line)
 FILE = click.Path(path_type=Path)
 DAY = click.option("--dir", "folder", type=FILE, required=True, help="Folder of the day.")
 EPOCH = click.option("--epoch", type=MOMENT, required=True, help="Wall time at which dough time begins.")
 SEED = click.option("--seed", type=int, default=1, show_default=True)
-EVERY = click.option("--every", type=DURATION, default="30s", show_default=True, metavar="30s")
+EVERY = click.option("--every", "every_s", type=DURATION, default="30s", show_default=True, metavar="30s")
 NOISES = click.option("--noise", type=click.Choice(sorted(NOISE)), default="usual", show_default=True)
 DOUGHS = "; ".join(f"{simulator}: {', '.join(names_of(simulator))}" for simulator in SIMULATORS)
 
 
-@click.group(help=__doc__)
+@click.group()
 def commands() -> None:
-    pass
+    """Simulated doughs, nodes and a broker, for the demo, for practice and for back-tests."""
 
 
 def _stop_event() -> threading.Event:
@@ -137,7 +139,7 @@ def plan(out: Path, seed: int, start: datetime) -> None:
 @EPOCH
 @click.option("--speed", type=float, default=60.0, show_default=True)
 @click.option("--seed", type=int, help="Must be the day's own, when given.")
-@click.option("--serial", type=OptionType("line", _serial_line), multiple=True, metavar="PATH=NODEKEY")
+@click.option("--serial", type=SERIAL_LINE, multiple=True, metavar="PATH=NODEKEY")
 @click.option("--mqtt", type=ADDRESS, metavar="HOST:PORT")
 def run(
     folder: Path,
@@ -186,58 +188,34 @@ def bake(folder: Path, epoch: datetime, speed: float, seed: int, room: float, co
 @SEED
 @click.option("--out", type=FILE, required=True, help="Folder for READINGS.csv, BATCH.toml and the truth.")
 @click.option("--room", default="steady:24", show_default=True, help="steady:24, drift:21:26, cabinet:28, warm:33, ...")
-@click.option(
-    "--folds", type=OptionType("minutes", _minutes), default="", metavar="MIN,MIN", help="Minutes after the start."
-)
+@click.option("--folds", "folds_min", type=MINUTES, default="", metavar="MIN,MIN", help="Minutes after the start.")
 @click.option("--untold-folds", is_flag=True, help="Leave the folds out of the batch file.")
-@click.option("--target", type=OptionType("target", _target), metavar="PCT|peak")
+@click.option("--target", type=TARGET, metavar="PCT|peak", help="Rise to reach, or peak (default: the recipe's).")
 @EVERY
 @click.option("--hours", type=float, default=6.0, show_default=True)
-@click.option("--vessel", type=click.Choice(sorted(TUBS)), default="round-taper", show_default=True)
+@click.option("--vessel", "tub", type=click.Choice(sorted(TUBS)), default="round-taper", show_default=True)
 @NOISES
 @click.option("--clean", is_flag=True, help="Perfect sensors.")
-@click.option("--start", type=MOMENT, default=MONDAY, show_default=True)
-def record(
-    dough: str,
-    seed: int,
-    out: Path,
-    room: str,
-    folds: tuple[float, ...],
-    untold_folds: bool,
-    target: float | str | None,
-    every: float,
-    hours: float,
-    vessel: str,
-    noise: str,
-    clean: bool,
-    start: datetime,
-) -> None:
+@click.option("--start", "start_at", type=MOMENT, default=MONDAY, show_default=True)
+def record(out: Path, untold_folds: bool, target: float | str | None, clean: bool, noise: str, **options: Any) -> None:
     """Record one dough as fast as possible."""
-    from firmware_sim.recordings.record import Order
-    from firmware_sim.recordings.record import record as record_order
+    from firmware_sim.recordings import record as recorder
 
-    recipe = KINDS[dough].recipe
+    recipe = KINDS[options["dough"]].recipe
     if target is None:
         target = "peak" if recipe.stage == "preferment" else recipe.default_target_pct
-    order = Order(
-        dough=dough,
-        seed=seed,
-        room=room,
-        tub=vessel,
+    order = recorder.Order(
         noise="clean" if clean else noise,
-        every_s=every,
-        hours=hours,
-        start_at=start,
         target_rise_pct=None if isinstance(target, str) else target,
-        folds_min=folds,
         noted_folds_min=() if untold_folds else None,
+        **options,
     )
-    record_order(order, out)
+    recorder.record(order, out)
 
 
 @commands.command()
 @click.option("--simulator", type=click.Choice((*SIMULATORS, "all")), default="all", show_default=True)
-@click.option("--seeds", type=OptionType("seeds", _seeds), required=True, metavar="FIRST:END", help="END is left out.")
+@click.option("--seeds", type=SEEDS, required=True, metavar="FIRST:END", help="END is left out.")
 @click.option("--out", type=FILE, required=True)
 @click.option("--with-formula", is_flag=True, help="Write what was weighed into each batch file.")
 @click.option("--processes", type=int, default=2, show_default=True)
@@ -271,12 +249,9 @@ def histories(simulator: str, seeds: range, out: Path, with_formula: bool, proce
 @click.option("--micropython", is_flag=True, help="Real MicroPython, a process for each node.")
 def practice(
     count: int | None,
-    seed: int,
     secrets: Path | None,
-    serial: tuple[Path, ...],
     epoch: datetime | None,
     speed: float,
-    every: float,
     dough: str | None,
     fault: tuple[str, ...],
     micropython: bool,
@@ -285,24 +260,21 @@ def practice(
     """Run any number of nodes against a broker or on ports of their own."""
     from firmware_sim.bench.faults import faults_named
     from firmware_sim.boards.hal_sim import DoughTime
-    from firmware_sim.practice.micropython import run_micropython
-    from firmware_sim.practice.nodes import MIXED, PracticeSettings, collect_command, kept_passwords, run_in_threads
+    from firmware_sim.practice import micropython as processes
+    from firmware_sim.practice import nodes
 
     stop = _stop_event()
-    count = count or max(1, len(serial))
-    settings = PracticeSettings(
+    count = count or max(1, len(options["serial"]))
+    settings = nodes.PracticeSettings(
         count=count,
-        seed=seed,
         pace=DoughTime(epoch or datetime.now(UTC), speed),
-        every_s=every,
-        dough=dough or MIXED,
+        dough=dough or nodes.MIXED,
         faults=faults_named(fault),
-        passwords={} if secrets is None else kept_passwords(secrets, count, seed),
-        serial=serial,
+        passwords={} if secrets is None else nodes.kept_passwords(secrets, count, options["seed"]),
         **options,
     )
-    click.echo(f"{count} simulated nodes; take them in with: {collect_command(settings)}")
-    run_nodes = run_micropython if micropython else run_in_threads
+    run_nodes = processes.run_nodes if micropython else nodes.run_nodes
+    click.echo(f"{count} simulated nodes; take them in with: {nodes.collect_command(settings)}")
     run_nodes(settings, stop.wait, click.echo)
 
 

@@ -100,9 +100,7 @@ class UnixNode:
             self._bus.stop()
 
 
-def run_micropython(
-    settings: PracticeSettings, is_stopped: Callable[[float], bool], report: Callable[[str], None]
-) -> None:
+def run_nodes(settings: PracticeSettings, is_stopped: Callable[[float], bool], report: Callable[[str], None]) -> None:
     """Run the nodes that were wanted until ``is_stopped`` (waits some seconds, then says whether to stop) says so.
 
     Raises

@@ -329,8 +329,6 @@ def collect_command(settings: PracticeSettings) -> str:
     return " ".join(parts)
 
 
-def run_in_threads(
-    settings: PracticeSettings, is_stopped: Callable[[float], bool], report: Callable[[str], None]
-) -> None:
-    """Run all the nodes in this process: see :meth:`Practice.run`."""
+def run_nodes(settings: PracticeSettings, is_stopped: Callable[[float], bool], report: Callable[[str], None]) -> None:
+    """Run all the nodes in threads of this process: see :meth:`Practice.run`."""
     Practice(settings).run(is_stopped, report)

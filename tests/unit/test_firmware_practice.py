@@ -276,7 +276,7 @@ def test_dough_time_begins_when_whoever_starts_the_nodes_says(
 ) -> None:
     started: list[PracticeSettings] = []
     monkeypatch.setattr(simulators, "_stop_event", threading.Event)
-    monkeypatch.setattr(nodes, "run_in_threads", lambda settings, is_stopped, report: started.append(settings))
+    monkeypatch.setattr(nodes, "run_nodes", lambda settings, is_stopped, report: started.append(settings))
     options = [] if epoch is None else ["--epoch", epoch]
     before = datetime.now(UTC)
     assert simulators.main(["practice", "--serial", str(tmp_path / "tty"), "--speed", "60", *options]) == 0
