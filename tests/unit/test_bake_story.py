@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
-from firmware_sim.bake_day import STANDS as SIMULATED
-from firmware_sim.bake_day import Vessel
 from firmware_sim.bench.air import air_named
+from firmware_sim.demo.bread import STANDS as SIMULATED
+from firmware_sim.demo.bread import Vessel
 from monitor.alerts.alert import CueKind
 from monitor.collector.plan_runner import StageForecasts, run_plans
 from monitor.demo.bake import PLANNED_ROOM_C, RECIPE_NAME, STANDS, Baker, planned_day, recipe_text

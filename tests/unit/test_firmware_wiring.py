@@ -7,7 +7,7 @@ from xml.etree import ElementTree
 import pytest
 from commanding import understood
 
-from firmware_sim.wiring import COLOURS, HEIGHT, PARTS, SVG_NAME, WIDTH, svg, table
+from firmware_sim.boards.wiring import COLOURS, HEIGHT, PARTS, SVG_NAME, WIDTH, svg, table
 from monitor.commands.node import HOWS
 from monitor.node.settings import PINS, Board, NodeSettings
 
@@ -17,7 +17,7 @@ WIRES = [wire for part in PARTS for wire in part.wires]
 
 
 def test_the_drawn_diagram_is_the_one_that_the_table_gives() -> None:
-    assert (FOLDER / SVG_NAME).read_text(encoding="utf-8") == svg()
+    assert (FOLDER / "boards" / SVG_NAME).read_text(encoding="utf-8") == svg()
 
 
 def test_the_pages_table_is_made_from_the_wires() -> None:

@@ -6,7 +6,8 @@ import sysconfig
 from collections.abc import Mapping
 from pathlib import Path
 
-FOLDER = Path(__file__).parent
+BOARDS = Path(__file__).parent
+NODE = BOARDS.parent / "node"
 HEAP_KB = 48  # what is left for a program on the smallest boards that this is meant for
 
 
@@ -26,7 +27,7 @@ def lay_out(folder: Path) -> None:
     OSError
         When a file does not compile or cannot be written.
     """
-    for source in [*sorted((FOLDER / "node").glob("*.py")), FOLDER / "hal_unix.py", FOLDER / "line_unix.py"]:
+    for source in [*sorted(NODE.glob("*.py")), BOARDS / "hal_unix.py", BOARDS / "line_unix.py"]:
         if source.name != "__init__.py":
             command = [
                 sys.executable,

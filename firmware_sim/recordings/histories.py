@@ -16,10 +16,9 @@ from pathlib import Path
 from typing import TypeVar
 
 from firmware_sim.bench.air import air_named
-from firmware_sim.bench.bench import Bench
-from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.kinds import KINDS, names_of
-from firmware_sim.record import Order, bench_of, record
+from firmware_sim.bench.bench import TUBS, Bench
+from firmware_sim.doughs.catalogue import KINDS, names_of
+from firmware_sim.recordings.record import Order, bench_of, record
 
 T = TypeVar("T")
 FIRST_DAY = datetime(2026, 1, 5, tzinfo=UTC)
@@ -72,11 +71,11 @@ def _room(history: str, is_wild: bool, rng: random.Random) -> str:
     return f"{place}:{rng.uniform(28.5, 31.5) if is_wild else rng.uniform(31.0, 38.0):.1f}"
 
 
-def _lived(order: Order) -> Bench:
+def _simulated(order: Order) -> Bench:
     """What a dough would do until it has fallen or the longest recording is over."""
     bench, _ = bench_of(order, air_named(order.room, order.seed), step_s=ROUGH_STEP_S)
     while bench.dough.now_s < LONGEST_H * 3600.0 and bench.outcomes.outcome.peak_s is None:
-        bench.live_to(bench.dough.now_s + 900.0)
+        bench.advance_to(bench.dough.now_s + 900.0)
     return bench
 
 
@@ -122,22 +121,22 @@ def drawn_history(simulator: str, seed: int, *, has_formula: bool) -> History:
     )
     by_peak = 0.8 if recipe.stage == "preferment" else 0.2 if recipe.sourdough_pct > 0 else 0.0
     is_by_peak = rng.random() < by_peak
-    highest_pct = _highest_pct(_lived(order))
+    highest_pct = _highest_pct(_simulated(order))
     target_pct = _target_pct(highest_pct, rng)
     folds = "none"
     if recipe.stage not in STAGES_NOT_FOLDED and rng.random() < 0.6:
-        trial = _lived(replace(order, target_rise_pct=min(target_pct, 0.9 * highest_pct)))
+        trial = _simulated(replace(order, target_rise_pct=min(target_pct, 0.9 * highest_pct)))
         ready_s = trial.outcomes.outcome.ready_s or trial.dough.now_s
         if ready_s >= FOLDED_FROM_H * 3600.0:
             folds = "untold" if rng.random() < 0.25 else "told"
             folds_min = _folds_min(ready_s, rng)
             # A baker writes a fold down within a minute or so of making it.
-            told_min = tuple(round(at + rng.gauss(0.0, 0.5), 1) for at in folds_min) if folds == "told" else ()
-            order = replace(order, folds_min=folds_min, told_min=told_min)
-    lived = _lived(order)
+            noted_folds_min = tuple(round(at + rng.gauss(0.0, 0.5), 1) for at in folds_min) if folds == "told" else ()
+            order = replace(order, folds_min=folds_min, noted_folds_min=noted_folds_min)
+    bench = _simulated(order)
     if target_pct <= highest_pct:  # folds cost gas
-        target_pct = max(30.0, min(target_pct, 5.0 * int(0.97 * _highest_pct(lived) / 5.0)))
-    peak_s = lived.outcomes.outcome.peak_s
+        target_pct = max(30.0, min(target_pct, 5.0 * int(0.97 * _highest_pct(bench) / 5.0)))
+    peak_s = bench.outcomes.outcome.peak_s
     hours = LONGEST_H if peak_s is None else min(LONGEST_H, peak_s / 3600.0 + max(1.0, 0.25 * peak_s / 3600.0))
     return History(
         simulator=simulator,
@@ -195,7 +194,7 @@ def write_histories(
     processes: int = 2,
     progress: Callable[[int, int], None] = lambda done, of: None,
 ) -> None:
-    """Record every seed of every simulator, telling ``progress`` how many are done.
+    """Record every seed of every simulator, reporting to ``progress`` how many are done.
 
     Raises
     ------

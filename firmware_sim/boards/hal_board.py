@@ -35,7 +35,7 @@ DBM = 30  # a watt is 30 dB more than the milliwatt that the radio counts from
 FULL_SCALE = 330  # of the board's own converter, in 0.01 V
 
 
-class Buses:
+class BoardBuses:
     """Opens what the configuration uses, on its pins or on those of the board's class."""
 
     def __init__(self, found):
@@ -149,7 +149,7 @@ class Radio:
                 pass  # without the date the broker's certificate may be refused; the link says so and tries again
 
 
-class Cell:
+class Battery:
     """The battery, on a pin behind two resistors that leave one part in `ratio` of its voltage."""
 
     def __init__(self, pin, ratio):
@@ -186,9 +186,9 @@ class Board:
         self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
         self.sensors = sensors
         self._radio = radio
-        self._cell = None
+        self._battery = None
         if "pin_battery" in found:
-            self._cell = Cell(int(found["pin_battery"]), float(found.get("battery_ratio", 2)))
+            self._battery = Battery(int(found["pin_battery"]), float(found.get("battery_ratio", 2)))
         self._watchdog = None
         # Not by itself: it cannot be stopped, and would cut short whoever copies files to the board.
         if found.get("watchdog") == "1":
@@ -211,8 +211,8 @@ class Board:
         signal = battery = None
         if self._radio is not None:
             signal = self._radio.signal()
-        if self._cell is not None:
-            battery = self._cell.centivolts()
+        if self._battery is not None:
+            battery = self._battery.centivolts()
         return (signal, battery)
 
     def is_running(self):
@@ -229,7 +229,7 @@ def assembled():
     radio = Radio(found) if found["link"] == "mqtt" else None
     urn = name_of(found, radio)
     link = settings.link_of(found, urn, UsbLine)  # then the largest file, which takes most when it is compiled
-    board = Board(found, urn, settings.sensors_of(found, time, Buses(found)), radio)
+    board = Board(found, urn, settings.sensors_of(found, time, BoardBuses(found)), radio)
     del sys.modules["settings"]  # it has done its work, and its memory is the loop's
     return board, link, 1000 * int(found["period_s"]), kept
 

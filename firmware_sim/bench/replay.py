@@ -1,4 +1,4 @@
-"""What a practising node's sensors answer from: a simulated dough, or a recording said again."""
+"""Sensors that answer from a recording, in place of a simulated dough."""
 
 import csv
 from bisect import bisect_right
@@ -6,39 +6,12 @@ from collections.abc import Callable, Sequence
 from datetime import datetime
 from pathlib import Path
 
-from firmware_sim.bench.bench import Bench
-
+LARGEST_BYTES = 64_000_000  # judgement: a year of readings, one each half minute
 SCALES = {"air_temp_c": 100, "humidity_pct": 100, "dough_temp_c": 100, "distance_mm": 10}
 
 
-class BenchSenses:
-    """Sensors over a simulated dough; what is asked between two starts is of one moment."""
-
-    def __init__(self, bench: Bench, now_s: Callable[[], float]) -> None:
-        self._bench = bench
-        self._now_s = now_s
-        self._at_s = 0.0
-
-    def start(self) -> int:
-        """Take the moment."""
-        self._at_s = max(self._at_s, self._now_s())
-        return 0
-
-    def read_air(self) -> tuple[int, int] | None:
-        """Air temperature [0.01 C] and humidity [0.01 %]."""
-        return self._bench.read_air(self._at_s)
-
-    def read_dough(self) -> int | None:
-        """Dough temperature [0.01 C]."""
-        return self._bench.read_dough(self._at_s)
-
-    def read_distance(self) -> int | None:
-        """One distance shot [0.1 mm]."""
-        return self._bench.read_distance(self._at_s)
-
-
-class RecordedSenses:
-    """Sensors that say again what was recorded, from its first row on; silent once it is over."""
+class ReplayedSensors:
+    """Sensors that repeat what was recorded, from its first row on; silent once it is over."""
 
     def __init__(self, rows: Sequence[tuple[float, dict[str, int]]], now_s: Callable[[], float]) -> None:
         self._times = [at_s for at_s, _ in rows]
@@ -66,9 +39,6 @@ class RecordedSenses:
     def read_distance(self) -> int | None:
         """One distance shot [0.1 mm]."""
         return self._row.get("distance_mm")
-
-
-LARGEST_BYTES = 64_000_000  # judgement: a year of readings, one each half minute
 
 
 def read_recording(path: Path) -> list[tuple[float, dict[str, int]]]:

@@ -1,6 +1,6 @@
-"""Practising nodes that are real MicroPython: a process each, with a board's small heap, over simulated chips.
+"""Practice nodes that are real MicroPython: a process each, with a board's small heap, over simulated chips.
 
-Only for nodes at a broker. Slower to start and larger than the nodes of ``practice``, which a few threads turn.
+Only for nodes at a broker. Slower to start and larger than the nodes of ``practice``, which a few threads run.
 """
 
 import random
@@ -18,9 +18,9 @@ from firmware_sim.bench.bus_server import BusServer
 from firmware_sim.bench.faults import Faults, episodes
 from firmware_sim.bench.power import power_of
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.hal_sim import Surroundings
-from firmware_sim.practice import Wanted, key_at, tub_of, urn_of
-from firmware_sim.unix_node import lay_out, start
+from firmware_sim.boards.hal_sim import Surroundings
+from firmware_sim.boards.unix_process import lay_out, start
+from firmware_sim.practice.nodes import PracticeSettings, key_at, tub_of, urn_of
 
 MOST_PROCESSES = 50  # judgement: a process and a thread each
 END_WITHIN_S = 5.0
@@ -29,26 +29,26 @@ END_WITHIN_S = 5.0
 class UnixNode:
     """One node: its chips, and its processor whenever it has its supply."""
 
-    def __init__(self, wanted: Wanted, index: int, bench: Bench, folder: Path) -> None:
-        assert wanted.mqtt is not None
-        key = key_at(wanted.seed, index)
-        air_sensors = Sensors(NOISE[wanted.noise], f"{key} {wanted.seed}")
-        around = Surroundings(wanted.pace, bench=bench, air=bench.air, air_sensors=air_sensors)
-        power = power_of(f"{key} {wanted.seed}", has_radio=True)
-        self._bus = BusServer(around.wired(), lambda: power.health(wanted.pace.now_s()))
+    def __init__(self, settings: PracticeSettings, index: int, bench: Bench, folder: Path) -> None:
+        assert settings.mqtt is not None
+        key = key_at(settings.seed, index)
+        air_sensors = Sensors(NOISE[settings.noise], f"{key} {settings.seed}")
+        around = Surroundings(settings.pace, point=bench, air=bench.air, air_sensors=air_sensors)
+        power = power_of(f"{key} {settings.seed}", has_radio=True)
+        self._bus = BusServer(around.buses(), lambda: power.health(settings.pace.now_s()))
         self._folder = folder
         self._config: dict[str, str | int] = {
-            "name": urn_of(key), "link": "mqtt", "mqtt_host": wanted.mqtt[0], "mqtt_port": wanted.mqtt[1],
-            "mqtt_password": wanted.passwords.get(key, ""), "period_s": round(wanted.every_s),
-            "bench": self._bus.address, "epoch_ms": round(1000 * wanted.pace.epoch.timestamp()),
-            "speed": round(wanted.pace.speed), "heap_every": 20, **around.parts,
+            "name": urn_of(key), "link": "mqtt", "mqtt_host": settings.mqtt[0], "mqtt_port": settings.mqtt[1],
+            "mqtt_password": settings.passwords.get(key, ""), "period_s": round(settings.every_s),
+            "bench": self._bus.address, "epoch_ms": round(1000 * settings.pace.epoch.timestamp()),
+            "speed": round(settings.pace.speed), "heap_every": 20, **around.parts,
         }  # fmt: skip
-        rng = random.Random(f"faults {key} {wanted.seed}")
-        self._losses_s = [one.start_s for one in episodes(rng, wanted.faults.reboot, (0.0, 0.0), (0.0, 0.0))]
+        rng = random.Random(f"faults {key} {settings.seed}")
+        self._losses_s = [one.start_s for one in episodes(rng, settings.faults.reboot, (0.0, 0.0), (0.0, 0.0))]
         self._process: subprocess.Popen[str] | None = None
         self._reader: threading.Thread | None = None
         self.key, self.boots, self.freed, self.heap_bytes = key, 0, 0, 0
-        self.last_said = ""
+        self.last_line = ""
 
     def plug_in(self) -> None:
         """Give it its supply."""
@@ -62,7 +62,7 @@ class UnixNode:
     def _listen(self, process: "subprocess.Popen[str]") -> None:
         assert process.stdout is not None
         for line in process.stdout:
-            self.last_said = line.strip()
+            self.last_line = line.strip()
             if line.startswith("acked "):
                 self.freed += 1
             elif line.startswith("heap "):
@@ -77,7 +77,7 @@ class UnixNode:
             assert self._process.stdout is not None
             self._process.stdout.close()
 
-    def look(self, now_s: float) -> None:
+    def check(self, now_s: float) -> None:
         """Lose the supply when it is time to.
 
         Raises
@@ -87,7 +87,7 @@ class UnixNode:
         """
         assert self._process is not None
         if self._process.poll() is not None:
-            raise RuntimeError(f"node {self.key} ended: {self.last_said}")
+            raise RuntimeError(f"node {self.key} ended: {self.last_line}")
         if self._losses_s and self._losses_s[0] <= now_s:
             self._losses_s.pop(0)
             self.pull()
@@ -100,7 +100,7 @@ class UnixNode:
             self._bus.stop()
 
 
-def practise(wanted: Wanted, is_stopped: Callable[[float], bool], tell: Callable[[str], None]) -> None:
+def run_nodes(settings: PracticeSettings, is_stopped: Callable[[float], bool], report: Callable[[str], None]) -> None:
     """Run the nodes that were wanted until ``is_stopped`` (waits some seconds, then says whether to stop) says so.
 
     Raises
@@ -112,15 +112,15 @@ def practise(wanted: Wanted, is_stopped: Callable[[float], bool], tell: Callable
     RuntimeError
         When a node failed.
     """
-    if wanted.mqtt is None or wanted.serial or wanted.recording is not None:
+    if settings.mqtt is None or settings.serial or settings.recording is not None:
         raise ValueError("--micropython: these nodes speak to a broker (--mqtt) and watch doughs, no recording")
-    if wanted.faults != Faults(reboot=wanted.faults.reboot):
+    if settings.faults != Faults(reboot=settings.faults.reboot):
         raise ValueError("--micropython: of the faults only reboot")
-    if wanted.count > MOST_PROCESSES:
+    if settings.count > MOST_PROCESSES:
         raise ValueError(f"--micropython: at most {MOST_PROCESSES} nodes, a process each")
-    if wanted.pace.speed != round(wanted.pace.speed) or wanted.every_s != round(wanted.every_s):
+    if settings.pace.speed != round(settings.pace.speed) or settings.every_s != round(settings.every_s):
         raise ValueError("--micropython: speed and seconds between measurements must be whole numbers")
-    tubs = [tub_of(wanted, index, key_at(wanted.seed, index)) for index in range(wanted.count)]
+    tubs = [tub_of(settings, index, key_at(settings.seed, index)) for index in range(settings.count)]
     with ExitStack() as stack:
         root = Path(stack.enter_context(tempfile.TemporaryDirectory()))
         (root / "firmware").mkdir()
@@ -128,21 +128,21 @@ def practise(wanted: Wanted, is_stopped: Callable[[float], bool], tell: Callable
         nodes = []
         for index, tub in enumerate(tubs):
             shutil.copytree(root / "firmware", root / str(index))
-            nodes.append(UnixNode(wanted, index, tub.bench, root / str(index)))
+            nodes.append(UnixNode(settings, index, tub.bench, root / str(index)))
             stack.callback(nodes[-1].end)
             nodes[-1].plug_in()
-        last_s = float("inf") if wanted.hours is None else 3600.0 * wanted.hours
-        told_s = time.monotonic()
-        while not is_stopped(0.2) and wanted.pace.now_s() < last_s:
+        last_s = float("inf") if settings.hours is None else 3600.0 * settings.hours
+        reported_s = time.monotonic()
+        while not is_stopped(0.2) and settings.pace.now_s() < last_s:
             for node in nodes:
-                node.look(wanted.pace.now_s())
-            if time.monotonic() - told_s >= 10.0:
-                told_s = time.monotonic()
-                tell(_standing(nodes))
-    tell(_standing(nodes))
+                node.check(settings.pace.now_s())
+            if time.monotonic() - reported_s >= 10.0:
+                reported_s = time.monotonic()
+                report(_progress_line(nodes))
+    report(_progress_line(nodes))
 
 
-def _standing(nodes: list[UnixNode]) -> str:
+def _progress_line(nodes: list[UnixNode]) -> str:
     return (
         f"nodes {len(nodes)}, boots {sum(node.boots for node in nodes)}, "
         f"acknowledged {sum(node.freed for node in nodes)}, heap {max(node.heap_bytes for node in nodes)}"

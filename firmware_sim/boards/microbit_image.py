@@ -11,7 +11,7 @@ from operator import add, lshift, mul
 from pathlib import Path
 from string import ascii_letters
 
-NODE = Path(__file__).parent / "node"
+NODE = Path(__file__).parents[1] / "node"
 SHARED = ("packet", "ring", "link_serial")
 
 PAGE = 0x400  # of the flash; the files begin at the first one after the interpreter
@@ -64,9 +64,9 @@ class _Smaller(ast.NodeTransformer):
             self._short[name] = FREE_NAMES[len(self._short)]
         return self._short[name]
 
-    def _block(self, node: ast.AST) -> ast.AST:
+    def _block(self, node: ast.Module | ast.ClassDef | ast.FunctionDef) -> ast.AST:
         self.generic_visit(node)
-        body: list[ast.stmt] = node.body  # type: ignore[attr-defined]
+        body = node.body
         if body and isinstance(body[0], ast.Expr) and isinstance(body[0].value, ast.Constant):
             body[:1] = [] if len(body) > 1 else [ast.Pass()]
         return node
@@ -136,7 +136,9 @@ def _leave_out_unused(trees: list[ast.Module]) -> None:
         elif isinstance(node, ast.Attribute):
             named.add(node.attr)
     for tree in trees:
-        for holder in [tree, *(item for item in tree.body if isinstance(item, ast.ClassDef))]:
+        holders: list[ast.Module | ast.ClassDef] = [tree]
+        holders += [item for item in tree.body if isinstance(item, ast.ClassDef)]
+        for holder in holders:
             holder.body = [item for item in holder.body if not isinstance(item, ast.FunctionDef) or item.name in named]
 
 
@@ -150,8 +152,8 @@ def _whole_number(node: ast.expr, known: Mapping[str, int]) -> int | None:
         case ast.Call(ast.Name("const"), [operand]):
             return _whole_number(operand, known)
         case ast.UnaryOp(ast.USub(), operand):
-            value = _whole_number(operand, known)
-            return None if value is None else -value
+            positive = _whole_number(operand, known)
+            return None if positive is None else -positive
         case ast.BinOp(left, operator, right):
             values = _whole_number(left, known), _whole_number(right, known)
             work = {ast.Add: add, ast.Mult: mul, ast.LShift: lshift}.get(type(operator))

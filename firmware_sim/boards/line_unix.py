@@ -6,7 +6,7 @@ import time
 REOPEN_MS = 200
 
 
-class Line:
+class DeviceLine:
     """Opened again when it comes back."""
 
     def __init__(self, path):

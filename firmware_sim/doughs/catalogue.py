@@ -1,103 +1,83 @@
-"""Invented recipes for the two other simulated doughs, and how much one baking of them differs from the next.
+"""Every simulated dough by name, and how much one baking of a recipe differs from the next.
 
-Percentages are of the weighed flour. Spreads are judgement: repeated bakings of one recipe differ by a tenth to a
-fifth in pace with bought yeast, far more with sourdough.
+Spreads are judgement unless a source is named: repeated bakings of one recipe differ by a tenth to a fifth in pace with
+bought yeast, far more with sourdough; gassing power and lag vary far more than the scale does.
 """
 
 import random
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import exp, log, sqrt
+from typing import Any
 
-from firmware_sim.doughs.bubble_dough import BubbleTraits
-from firmware_sim.doughs.wild_dough import WildTraits
+from firmware_sim.doughs.bubble import BubbleDough, BubbleTraits
+from firmware_sim.doughs.digital import DigitalDough, DigitalTraits
+from firmware_sim.doughs.dough import Dough
+from firmware_sim.doughs.recipes import (
+    BUBBLE_RECIPES,
+    DIGITAL_RECIPES,
+    WILD_RECIPES,
+    BubbleRecipe,
+    DigitalRecipe,
+    WeighedRecipe,
+    WildRecipe,
+)
+from firmware_sim.doughs.wild import WildDough, WildTraits
 
-
-@dataclass(frozen=True, slots=True)
-class BubbleRecipe:
-    """A dough with bought yeast."""
-
-    stage: str
-    water_pct: float
-    instant_yeast_pct: float
-    salt_pct: float = 2.0
-    sugar_pct: float = 0.0
-    fat_pct: float = 0.0
-    sourdough_pct: float = 0.0
-    dormant_frac: float = 0.55  # judgement, as all that follows unless BubbleTraits names a source
-    learned_frac: float = 0.15
-    ready_g: float = 0.8
-    osmotic_scale_atm: float = 60.0
-    co2_frac: float = 0.0
-    air_frac: float = 0.08
-    saturation_frac: float = 0.03
-    radius_um: float = 60.0
-    fail_strain: float = 1.12
-    weakening_per_h: float = 0.04
-    temp_c: float = 25.0
-    fold_share: float = 0.35
-    default_target_pct: float = 100.0
+Draw = Callable[[random.Random, float | None], tuple[WeighedRecipe, Any]]
 
 
-@dataclass(frozen=True, slots=True)
-class WildRecipe:
-    """A dough raised by ripe sourdough, half of it flour; each baking takes between the two percentages of it."""
+def digital_traits(
+    recipe: DigitalRecipe, rng: random.Random, *, start_c: float | None = None, spread: float = 1.0
+) -> DigitalTraits:
+    """One baking of a recipe, drawn at random.
 
-    stage: str
-    water_pct: float
-    between_pct: tuple[float, float]
-    sourdough_pct: float
-    salt_pct: float = 1.9
-    sugar_pct: float = 0.0
-    fat_pct: float = 0.0
-    instant_yeast_pct: float = 0.0
-    buffering: float = 1.0
-    bearing: float = 2.7
-    softening_per_h: float = 0.12
-    co2_frac: float = 0.0
-    awake_frac: float = 0.6
-    temp_c: float = 25.0
-    fold_share: float = 0.25
-    default_target_pct: float = 70.0
+    Parameters
+    ----------
+    start_c
+        Dough temperature at the start; None draws one near the recipe's.
+    spread
+        Scales all spreads; 0 gives the typical dough.
+    """
 
+    def about(middle: float, sd: float) -> float:
+        return middle + spread * max(-2.5, min(2.5, rng.gauss(0.0, 1.0))) * sd
 
-BUBBLE_RECIPES = {
-    "bubble-lean": BubbleRecipe("first rise", 66.0, 1.0),
-    "bubble-slow": BubbleRecipe("first rise", 72.0, 0.3, temp_c=24.0, default_target_pct=75.0),
-    "bubble-quick": BubbleRecipe("first rise", 61.0, 1.7, dormant_frac=0.4, radius_um=45.0, temp_c=27.0),
-    "bubble-aged": BubbleRecipe(
-        "first rise", 65.0, 0.7, dormant_frac=0.1, learned_frac=0.8, ready_g=0.5, saturation_frac=0.35,
-        default_target_pct=90.0,
-    ),
-    "bubble-whole": BubbleRecipe(
-        "first rise", 78.0, 0.9, ready_g=1.3, fail_strain=0.82, weakening_per_h=0.06, default_target_pct=65.0,
-    ),
-    "bubble-sweet": BubbleRecipe(
-        "first rise", 56.0, 1.9, salt_pct=1.6, sugar_pct=13.0, fat_pct=12.0, dormant_frac=0.7,
-        osmotic_scale_atm=30.0, fail_strain=0.98, temp_c=26.0, default_target_pct=80.0,
-    ),
-    "bubble-proof": BubbleRecipe(
-        "final proof", 64.0, 1.0, dormant_frac=0.05, learned_frac=0.6, ready_g=0.45, co2_frac=0.10, air_frac=0.05,
-        saturation_frac=0.8, radius_um=110.0, fail_strain=0.98, temp_c=26.0, default_target_pct=85.0,
-    ),
-}  # fmt: skip
+    def times(middle: float, cv: float) -> float:
+        """Lognormal round a median, not cut."""
+        return middle * exp(rng.gauss(0.0, sqrt(log(1.0 + (cv * spread) ** 2)))) if spread else middle
 
-WILD_RECIPES = {
-    "wild-loaf": WildRecipe("first rise", 70.0, (8.0, 30.0), 20.0),
-    "wild-whole": WildRecipe(
-        "first rise", 80.0, (8.0, 30.0), 20.0,
-        buffering=1.5, bearing=2.2, softening_per_h=0.16, default_target_pct=50.0,
-    ),
-    "wild-proof": WildRecipe(
-        "final proof", 70.0, (15.0, 30.0), 20.0, co2_frac=0.13, awake_frac=0.95, bearing=2.3, default_target_pct=60.0,
-    ),
-    "wild-starter": WildRecipe(
-        "preferment", 100.0, (20.0, 85.0), 50.0, salt_pct=0.0, bearing=2.5, softening_per_h=0.20, temp_c=26.0,
-    ),
-    "wild-stiff": WildRecipe(
-        "preferment", 52.0, (20.0, 85.0), 50.0, salt_pct=0.0, bearing=2.9, softening_per_h=0.10, temp_c=26.0,
-    ),
-}  # fmt: skip
+    # Half the ripe sourdough is flour, half water; its yeasts gas like this much dried yeast (judgement).
+    extra = recipe.sourdough_pct / 2.0
+    flour = 100.0 + extra
+    solids_g = 0.95 * recipe.instant_yeast_pct + 0.006 * recipe.sourdough_pct  # 95 % solids: AACC 89-01.01 (seen)
+    is_sour = recipe.sourdough_pct > 0
+    return DigitalTraits(
+        yeast_g=solids_g * 100.0 / flour,
+        water_g=(recipe.water_pct + extra) * 100.0 / flour,
+        salt_g=recipe.salt_pct * 100.0 / flour,
+        sugar_g=recipe.sugar_pct,
+        other_g=recipe.fat_pct,
+        vigour=times(1.0, 0.30 if is_sour else 0.18),
+        lag_work=times(recipe.lag_work, 0.35),
+        growth_per_h=about(0.38, 0.04) if is_sour else 0.06,
+        most_yeast=times(12.0, 0.2) if is_sour else 1.6,
+        own_sugar_g=about(recipe.own_sugar_g, 0.2),
+        amylase_g_per_h=about(0.6, 0.12),  # from memory, 0.3 to 1 at 30 C
+        osmotic_scale_atm=recipe.osmotic_scale_atm,
+        air_frac=about(0.08, 0.015),  # from memory, 0.03 to 0.12
+        gas_frac=max(0.0, about(recipe.gas_frac, 0.02)) if recipe.gas_frac else 0.0,
+        saturation_frac=recipe.saturation_frac,
+        leak_onset=about(recipe.leak_onset, 0.15),
+        break_onset=about(recipe.break_onset, 0.25),
+        leak_mmol_per_h=times(3.0, 0.3) * (0.35 if is_sour else 1.0),
+        break_h=times(recipe.break_min / 60.0, 0.25),
+        fall_per_h=times(recipe.fall_per_h, 0.25),
+        weakening_per_h=times(recipe.weakening_per_h, 0.25),
+        warm_up_h=times(1.75, 0.25),  # computed for 1 kg: 55 to 200 min by shape and draught
+        dome_mm=max(0.0, about(1.0, 0.6)),  # judgement: dough in a tub lies nearly flat once it has relaxed
+        start_c=start_c if start_c is not None else about(recipe.temp_c, 0.8),
+    )
 
 
 class _Draw:
@@ -203,16 +183,51 @@ def wild_traits(
     )
 
 
-def drawn_bubble(recipe: BubbleRecipe) -> Callable[[random.Random, float | None], tuple[BubbleRecipe, BubbleTraits]]:
-    """What draws one baking: the recipe as weighed, and the dough it gave."""
-    return lambda rng, start_c: (recipe, bubble_traits(recipe, rng, start_c=start_c))
+@dataclass(frozen=True, slots=True)
+class DoughKind:
+    """One named dough.
+
+    Attributes
+    ----------
+    draw
+        One baking at random, given a generator and the start temperature (None: near the recipe's): the recipe as
+        weighed, and the traits, which ``dough`` takes together with the air and the folds.
+    """
+
+    simulator: str
+    recipe: WeighedRecipe
+    draw: Draw
+    dough: Callable[..., Dough]
 
 
-def drawn_wild(recipe: WildRecipe) -> Callable[[random.Random, float | None], tuple[WildRecipe, WildTraits]]:
-    """What draws one baking: the share of sourdough first, then the dough it gave."""
+def _digital(recipe: DigitalRecipe) -> DoughKind:
+    return DoughKind(
+        "digital", recipe, lambda rng, start_c: (recipe, digital_traits(recipe, rng, start_c=start_c)), DigitalDough
+    )
 
-    def drawn(rng: random.Random, start_c: float | None) -> tuple[WildRecipe, WildTraits]:
+
+def _bubble(recipe: BubbleRecipe) -> DoughKind:
+    return DoughKind(
+        "bubble", recipe, lambda rng, start_c: (recipe, bubble_traits(recipe, rng, start_c=start_c)), BubbleDough
+    )
+
+
+def _wild(recipe: WildRecipe) -> DoughKind:
+    def draw(rng: random.Random, start_c: float | None) -> tuple[WildRecipe, WildTraits]:
         weighed = replace(recipe, sourdough_pct=round(rng.uniform(*recipe.between_pct), 1))
         return weighed, wild_traits(weighed, rng, start_c=start_c)
 
-    return drawn
+    return DoughKind("wild", recipe, draw, WildDough)
+
+
+KINDS: dict[str, DoughKind] = {
+    **{name: _digital(recipe) for name, recipe in DIGITAL_RECIPES.items()},
+    **{name: _bubble(recipe) for name, recipe in BUBBLE_RECIPES.items()},
+    **{name: _wild(recipe) for name, recipe in WILD_RECIPES.items()},
+}
+SIMULATORS = tuple(dict.fromkeys(kind.simulator for kind in KINDS.values()))
+
+
+def names_of(simulator: str) -> tuple[str, ...]:
+    """The doughs of one simulator."""
+    return tuple(name for name, kind in KINDS.items() if kind.simulator == simulator)

@@ -14,34 +14,32 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
 
 from firmware_sim.bench.air import Air, air_named
-from firmware_sim.bench.bench import Bench
-from firmware_sim.bench.faults import CLOCK_JUMP_S, Faults, Senses, TroubledLink, TroubledSenses, episodes
-from firmware_sim.bench.power import MAINS, Health, Power, power_of
-from firmware_sim.bench.senses import BenchSenses, RecordedSenses, read_recording
-from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.kinds import KINDS, names_of
-from firmware_sim.hal_sim import TICKS_PERIOD, WRAPS_AFTER_MS, DoughTime, PtyPort
+from firmware_sim.bench.bench import TUBS, Bench, DoughSensors
+from firmware_sim.bench.faults import CLOCK_JUMP_S, Faults, FaultyLink, FaultySensors, Link, SensorSet, episodes
+from firmware_sim.bench.power import MAINS, Power, power_of
+from firmware_sim.bench.replay import ReplayedSensors, read_recording
+from firmware_sim.boards.hal_sim import DoughTime, PtyPort, SimClockBoard
+from firmware_sim.doughs.catalogue import KINDS, names_of
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.link_serial import SerialLink
 from firmware_sim.node.main import Node
 from firmware_sim.node.ring import Ring
-from firmware_sim.record import Order, batch_toml, bench_of, formula_g, rfc3339, truth_of
+from firmware_sim.recordings.record import Order, batch_toml, bench_of, formula_g, rfc3339, truth_of
 
 COLLECTOR = "collector"
 MIXED = "mixed"
 ROOM = 240  # packs a node keeps
 WORKERS = 4
-TELL_EVERY_S = 10.0
+REPORT_EVERY_S = 10.0
 LAST_ANSWERS_S = 10.0  # for what is still on its way when it ends
 EASE_MS = 0.25  # a turn's nap grows by this for each node, or hundreds would turn more often than they have to
 ROOMS = ("steady:24", "drift:22:25", "cabinet:28", "warm:31")
 
 
 @dataclass(frozen=True, slots=True)
-class Wanted:
+class PracticeSettings:
     """What to simulate. ``mqtt`` is host and port; nodes beyond those with a ``serial`` path use it."""
 
     count: int
@@ -70,74 +68,50 @@ def urn_of(key: str) -> str:
     return "urn:dev:" + key.replace("-", ":", 1)
 
 
-class PracticeBoard:
-    """The hal of one node between two losses of its supply."""
-
-    def __init__(self, urn: str, sensors: Senses, pace: DoughTime, jump_s: Callable[[], float], power: Power) -> None:
-        self.urn = urn
-        self.boot = secrets.token_hex(4)
-        self.sensors = sensors
-        self._pace = pace
-        self._jump_s = jump_s
-        self._power = power
-        self._started_s = time.monotonic()
-
-    def ticks_ms(self) -> int:
-        """Real milliseconds, wrapping."""
-        return (int(1000 * (time.monotonic() - self._started_s)) - WRAPS_AFTER_MS) % TICKS_PERIOD
-
-    def dough_ticks_ms(self) -> int:
-        """Dough milliseconds, wrapping, as the board's own clock tells them."""
-        return (int(1000 * (self._pace.now_s() + self._jump_s())) - WRAPS_AFTER_MS) % TICKS_PERIOD
-
-    def ticks_diff(self, later: int, earlier: int) -> int:
-        """Signed difference of two ticks that lie less than half a period apart."""
-        return (later - earlier + TICKS_PERIOD // 2) % TICKS_PERIOD - TICKS_PERIOD // 2
-
-    def health(self) -> Health:
-        """Signal [dBW] and battery [0.01 V]."""
-        return self._power.health(self._pace.now_s())
-
-
 class PracticeNode:
     """One simulated node through all its boots."""
 
     def __init__(
-        self, key: str, senses: Senses, make_link: Callable[[], Any], wanted: Wanted, power: Power = MAINS
+        self,
+        key: str,
+        sensors: SensorSet,
+        make_link: Callable[[], Link],
+        settings: PracticeSettings,
+        power: Power = MAINS,
     ) -> None:
-        rng = random.Random(f"faults {key} {wanted.seed}")
+        rng = random.Random(f"faults {key} {settings.seed}")
         self.key = key
-        self._wanted = wanted
+        self._settings = settings
         self._make_link = make_link
         self._power = power
-        now_s = wanted.pace.now_s
-        self._senses = TroubledSenses(senses, wanted.faults, rng, now_s)
-        self._reboots = [one.start_s for one in episodes(rng, wanted.faults.reboot, (0.0, 0.0), (0.0, 0.0))]
-        self._jumps = episodes(rng, wanted.faults.clock, (0.0, 0.0), CLOCK_JUMP_S)
+        now_s = settings.pace.now_s
+        self._sensors = FaultySensors(sensors, settings.faults, rng, now_s)
+        self._reboots = [one.start_s for one in episodes(rng, settings.faults.reboot, (0.0, 0.0), (0.0, 0.0))]
+        self._jumps = episodes(rng, settings.faults.clock, (0.0, 0.0), CLOCK_JUMP_S)
         self._rng = rng
         self.boots = 0
         self._before = (0, 0)
         self._begin()
 
     def _jump_s(self) -> float:
-        now_s = self._wanted.pace.now_s()
+        now_s = self._settings.pace.now_s()
         return sum(one.size for one in self._jumps if one.start_s <= now_s)
 
     def _begin(self) -> None:
-        board = PracticeBoard(urn_of(self.key), self._senses, self._wanted.pace, self._jump_s, self._power)
-        self.link = TroubledLink(self._make_link(), self._wanted.faults, self._rng, self._wanted.pace.now_s)
-        self._node = Node(board, self.link, round(1000 * self._wanted.every_s), Ring(ROOM))
+        board = SimClockBoard(urn_of(self.key), self._sensors, self._settings.pace, self._power, self._jump_s)
+        self.link = FaultyLink(self._make_link(), self._settings.faults, self._rng, self._settings.pace.now_s)
+        self._node = Node(board, self.link, round(1000 * self._settings.every_s), Ring(ROOM))
         self.boots += 1
 
     def turn(self) -> float:
         """Do what is due; returns how long to sleep. [ms]"""
-        if self._reboots and self._reboots[0] <= self._wanted.pace.now_s():
+        if self._reboots and self._reboots[0] <= self._settings.pace.now_s():
             self._reboots.pop(0)
             self._before = (self.made, self.freed)
             self._node.close()
             self._begin()
         # At high speed it must turn more often than it measures.
-        return min(float(self._node.turn()), 250.0 * self._wanted.every_s / self._wanted.pace.speed)
+        return min(float(self._node.turn()), 250.0 * self._settings.every_s / self._settings.pace.speed)
 
     def close(self) -> None:
         """Leave in order."""
@@ -168,7 +142,7 @@ class PracticeTub:
     batch: str
 
 
-def tub_of(wanted: Wanted, index: int, key: str) -> PracticeTub:
+def tub_of(settings: PracticeSettings, index: int, key: str) -> PracticeTub:
     """The dough under one node.
 
     Raises
@@ -176,21 +150,21 @@ def tub_of(wanted: Wanted, index: int, key: str) -> PracticeTub:
     ValueError
         For a dough or a room that is not known.
     """
-    rng = random.Random(f"practice {wanted.seed} {index}")
-    kind = rng.choice(names_of("digital")) if wanted.dough == MIXED else wanted.dough
+    rng = random.Random(f"practice {settings.seed} {index}")
+    kind = rng.choice(names_of("digital")) if settings.dough == MIXED else settings.dough
     if kind not in KINDS:
         raise ValueError(f"dough {kind!r} is not known; there are {', '.join(KINDS)}, or {MIXED}")
     recipe = KINDS[kind].recipe
-    air: Air = air_named(wanted.room or rng.choice(ROOMS), wanted.seed + index)
+    air: Air = air_named(settings.room or rng.choice(ROOMS), settings.seed + index)
     order = Order(
-        dough=kind, seed=wanted.seed + index, room="", tub=rng.choice(sorted(TUBS)), noise=wanted.noise,
-        every_s=wanted.every_s, hours=0.0, start_at=wanted.pace.epoch,
+        dough=kind, seed=settings.seed + index, room="", tub=rng.choice(sorted(TUBS)), noise=settings.noise,
+        every_s=settings.every_s, hours=0.0, start_at=settings.pace.epoch,
         target_rise_pct=None if recipe.stage == "preferment" else recipe.default_target_pct,
     )  # fmt: skip
     bench, weighed = bench_of(order, air)
     name = f"{kind} {index + 1}"
     text = batch_toml(
-        name=name, stage=recipe.stage, started_at=wanted.pace.epoch, target_rise_pct=order.target_rise_pct,
+        name=name, stage=recipe.stage, started_at=settings.pace.epoch, target_rise_pct=order.target_rise_pct,
         tub=bench.tub, grams=formula_g(weighed, bench.flour_g),
         nodes=[(channel, urn_of(key)) for channel in ("air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm")],
     )  # fmt: skip
@@ -208,40 +182,40 @@ class Practice:
         When a recording cannot be read, or a port cannot be made.
     """
 
-    def __init__(self, wanted: Wanted) -> None:
-        if wanted.count > len(wanted.serial) and wanted.mqtt is None:
-            raise ValueError(f"{wanted.count} nodes for {len(wanted.serial)} ports: name a broker for the others")
-        for path in wanted.serial:
+    def __init__(self, settings: PracticeSettings) -> None:
+        if settings.count > len(settings.serial) and settings.mqtt is None:
+            raise ValueError(f"{settings.count} nodes for {len(settings.serial)} ports: name a broker for the others")
+        for path in settings.serial:
             if path.exists() and not path.is_symlink():
                 raise ValueError(f"{path}: is there already; name a path where a port can be made")
-        self._wanted = wanted
+        self._settings = settings
         self._ports: list[PtyPort] = []
         self._tubs: list[PracticeTub] = []
-        rows = None if wanted.recording is None else read_recording(wanted.recording)
-        self.nodes = [self._node(index, rows) for index in range(wanted.count)]
+        rows = None if settings.recording is None else read_recording(settings.recording)
+        self.nodes = [self._node(index, rows) for index in range(settings.count)]
         self._stop = threading.Event()
         self._fault: BaseException | None = None
 
     def _node(self, index: int, rows: list[tuple[float, dict[str, int]]] | None) -> PracticeNode:
-        wanted, key = self._wanted, key_at(self._wanted.seed, index)
-        senses: Senses
+        settings, key = self._settings, key_at(self._settings.seed, index)
+        sensors: SensorSet
         if rows is None:
-            tub = tub_of(wanted, index, key)
+            tub = tub_of(settings, index, key)
             self._tubs.append(tub)
-            senses = BenchSenses(tub.bench, wanted.pace.now_s)
+            sensors = DoughSensors(tub.bench, settings.pace.now_s)
         else:
-            senses = RecordedSenses(rows, wanted.pace.now_s)
-        if index < len(wanted.serial):
-            port = PtyPort(wanted.serial[index])
+            sensors = ReplayedSensors(rows, settings.pace.now_s)
+        if index < len(settings.serial):
+            port = PtyPort(settings.serial[index])
             self._ports.append(port)
-            return PracticeNode(key, senses, lambda: SerialLink(port), wanted)
-        assert wanted.mqtt is not None
-        host, number = wanted.mqtt
-        password = wanted.passwords.get(key, "")
-        power = power_of(f"{key} {wanted.seed}", has_radio=True)
-        return PracticeNode(key, senses, lambda: MqttLink(host, number, key, password), wanted, power)
+            return PracticeNode(key, sensors, lambda: SerialLink(port), settings)
+        assert settings.mqtt is not None
+        host, number = settings.mqtt
+        password = settings.passwords.get(key, "")
+        power = power_of(f"{key} {settings.seed}", has_radio=True)
+        return PracticeNode(key, sensors, lambda: MqttLink(host, number, key, password), settings, power)
 
-    def run(self, is_stopped: Callable[[float], bool], tell: Callable[[str], None]) -> None:
+    def run(self, is_stopped: Callable[[float], bool], report: Callable[[str], None]) -> None:
         """Turn the nodes until ``is_stopped`` (waits some seconds, then says whether to stop) says so.
 
         Raises
@@ -257,21 +231,21 @@ class Practice:
         ]
         for worker in workers:
             worker.start()
-        last_s = None if self._wanted.hours is None else 3600.0 * self._wanted.hours
-        told_s = time.monotonic()
+        last_s = None if self._settings.hours is None else 3600.0 * self._settings.hours
+        reported_s = time.monotonic()
         try:
             while not is_stopped(0.2) and self._fault is None:
-                if last_s is not None and self._wanted.pace.now_s() >= last_s:
+                if last_s is not None and self._settings.pace.now_s() >= last_s:
                     break
-                if time.monotonic() - told_s >= TELL_EVERY_S:
-                    told_s = time.monotonic()
-                    tell(self.standing())
+                if time.monotonic() - reported_s >= REPORT_EVERY_S:
+                    reported_s = time.monotonic()
+                    report(self.progress_line())
             self._await_answers(is_stopped)
         finally:
             self._stop.set()
             for worker in workers:
                 worker.join(LAST_ANSWERS_S)
-            tell(self.standing())
+            report(self.progress_line())
             self._write_truth()
             for port in self._ports:
                 port.close()
@@ -301,8 +275,8 @@ class Practice:
             self._fault = err
             raise
 
-    def standing(self) -> str:
-        """How all the nodes stand, in one line."""
+    def progress_line(self) -> str:
+        """What all the nodes have done, in one line."""
         nodes = self.nodes
         return (
             f"nodes {len(nodes)}, up {sum(node.link.is_up for node in nodes)}, boots {sum(n.boots for n in nodes)}, "
@@ -311,20 +285,20 @@ class Practice:
         )
 
     def _write_batches(self) -> None:
-        if self._wanted.batches is not None:
-            self._wanted.batches.mkdir(parents=True, exist_ok=True)
+        if self._settings.batches is not None:
+            self._settings.batches.mkdir(parents=True, exist_ok=True)
             for tub in self._tubs:
-                path = self._wanted.batches / f"{tub.name.replace(' ', '-')}.toml"
+                path = self._settings.batches / f"{tub.name.replace(' ', '-')}.toml"
                 path.write_text(tub.batch, encoding="utf-8")
 
     def _write_truth(self) -> None:
-        if self._wanted.batches is not None:
-            truths = [truth_of(tub.bench, tub.name, self._wanted.pace.epoch) for tub in self._tubs]
+        if self._settings.batches is not None:
+            truths = [truth_of(tub.bench, tub.name, self._settings.pace.epoch) for tub in self._tubs]
             text = "".join(json.dumps(truth) + "\n" for truth in truths)
-            (self._wanted.batches / "truth.jsonl").write_text(text, encoding="utf-8")
+            (self._settings.batches / "truth.jsonl").write_text(text, encoding="utf-8")
 
 
-def settled_passwords(path: Path, count: int, seed: int) -> dict[str, str]:
+def kept_passwords(path: Path, count: int, seed: int) -> dict[str, str]:
     """Passwords by node key from a JSON file, which is made, for its owner alone, when it is not there.
 
     Raises
@@ -344,12 +318,17 @@ def settled_passwords(path: Path, count: int, seed: int) -> dict[str, str]:
     return table
 
 
-def collector_advice(wanted: Wanted) -> str:
+def collect_command(settings: PracticeSettings) -> str:
     """How to start the collector that these nodes speak to."""
     parts = ["proofing-monitor collect"]
-    if wanted.mqtt is not None and wanted.count > len(wanted.serial):
-        parts.append(f"--mqtt mqtt://{COLLECTOR}@{wanted.mqtt[0]}:{wanted.mqtt[1]}")
-    parts += [f"--serial {path}" for path in wanted.serial]
-    if wanted.pace.speed != 1.0:
-        parts.append(f"--epoch {rfc3339(wanted.pace.epoch)} --speed {wanted.pace.speed:g}")
+    if settings.mqtt is not None and settings.count > len(settings.serial):
+        parts.append(f"--mqtt mqtt://{COLLECTOR}@{settings.mqtt[0]}:{settings.mqtt[1]}")
+    parts += [f"--serial {path}" for path in settings.serial]
+    if settings.pace.speed != 1.0:
+        parts.append(f"--epoch {rfc3339(settings.pace.epoch)} --speed {settings.pace.speed:g}")
     return " ".join(parts)
+
+
+def run_nodes(settings: PracticeSettings, is_stopped: Callable[[float], bool], report: Callable[[str], None]) -> None:
+    """Run all the nodes in threads of this process: see :meth:`Practice.run`."""
+    Practice(settings).run(is_stopped, report)

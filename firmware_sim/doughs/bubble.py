@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, expm1, log, pi
 
-from firmware_sim.doughs.living import STEP_S, LivingDough
+from firmware_sim.doughs.dough import STEP_S, Dough
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
@@ -172,7 +172,7 @@ def _vapour_pa(temp_c: float) -> float:
     return 0.96 * 611.2 * exp(17.62 * temp_c / (243.12 + temp_c))
 
 
-class BubbleDough(LivingDough):
+class BubbleDough(Dough):
     """A dough as a population of bubbles; see the module.
 
     Attributes

@@ -12,12 +12,12 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from firmware_sim.bench.air import air_named
-from firmware_sim.bench.bench import Bench, Outcome
+from firmware_sim.bench.bench import TUBS, Bench, Outcome
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.digital_dough import STEP_S, Dough, Traits
-from firmware_sim.doughs.recipes import RECIPES, Recipe, traits_of
-from firmware_sim.record import batch_toml, filled_flour_g, formula_g
+from firmware_sim.doughs.catalogue import digital_traits
+from firmware_sim.doughs.digital import STEP_S, DigitalDough, DigitalTraits
+from firmware_sim.doughs.recipes import DIGITAL_RECIPES, DigitalRecipe
+from firmware_sim.recordings.record import batch_toml, filled_flour_g, formula_g
 
 DAY_MIN = 170.0
 DRAWS = 200
@@ -46,7 +46,7 @@ class PlannedBatch:
     flour_g: float
     folds: tuple[tuple[float, float], ...]
     target_rise_pct: float | None
-    traits: Traits
+    traits: DigitalTraits
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class _Part:
     """One dough's part in the day; ``plays`` judges what it would do (minutes: ready, peak, rise at the end)."""
 
     name: str
-    recipe: Recipe
+    recipe: DigitalRecipe
     tub: str
     fill_frac: float
     air: str
@@ -83,20 +83,21 @@ def _rises(early_min: float, late_min: float) -> Callable[[float, float, float, 
 
 _PARTS = {
     "country-loaf": _Part(
-        "Country loaf, tub 3", replace(RECIPES["lean"], instant_yeast_pct=1.3, temp_c=26.5), "round-taper", 0.27,
-        "drift:24:26", (25.0, 50.0), 75.0, None, _rises(95.0, 140.0),
+        "Country loaf, tub 3", replace(DIGITAL_RECIPES["lean"], instant_yeast_pct=1.3, temp_c=26.5), "round-taper",
+        0.27, "drift:24:26", (25.0, 50.0), 75.0, None, _rises(95.0, 140.0),
     ),
     "sandwich-dough": _Part(
-        "Sandwich dough, tub 1", replace(RECIPES["lean"], instant_yeast_pct=1.2, temp_c=26.0, fat_pct=3.0),
+        "Sandwich dough, tub 1", replace(DIGITAL_RECIPES["lean"], instant_yeast_pct=1.2, temp_c=26.0, fat_pct=3.0),
         "rect-straight", 0.30, "steady:25", (), 100.0, None, _rises(85.0, 135.0),
     ),
     "seeded-tins": _Part(
-        "Seeded tins, cabinet", RECIPES["proof"], "tin", 0.42, "cabinet:30", (), 90.0, 30.0, _rises(60.0, 110.0),
+        "Seeded tins, cabinet", DIGITAL_RECIPES["proof"], "tin", 0.42, "cabinet:30", (), 90.0, 30.0,
+        _rises(60.0, 110.0),
     ),
     "milk-rolls": _Part(
         "Milk rolls by the oven",
         replace(
-            RECIPES["proof"], sugar_pct=6.0, fat_pct=8.0, instant_yeast_pct=1.8, osmotic_scale_atm=150.0,
+            DIGITAL_RECIPES["proof"], sugar_pct=6.0, fat_pct=8.0, instant_yeast_pct=1.8, osmotic_scale_atm=150.0,
             break_min=14.0, fall_per_h=0.9,
         ),
         "rect-taper", 0.36, "warm:34", (), 90.0, 30.0,
@@ -105,8 +106,8 @@ _PARTS = {
         ),
     ),
     "preferment": _Part(
-        "Liquid preferment, jar 2", replace(RECIPES["preferment"], instant_yeast_pct=1.1, temp_c=28.0), "jar", 0.30,
-        "cabinet:30", (), None, None,
+        "Liquid preferment, jar 2", replace(DIGITAL_RECIPES["preferment"], instant_yeast_pct=1.1, temp_c=28.0), "jar",
+        0.30, "cabinet:30", (), None, None,
         lambda _ready, peak, highest, last: 90.0 <= peak <= 135.0 and last <= highest - 10.0,
     ),
 }  # fmt: skip
@@ -138,7 +139,7 @@ def bench_of(day: Day, key: str, *, step_s: float = STEP_S) -> Bench:
     air = air_named(batch.air, day.seed)
     lifted_s = tuple(at_s for at_s, _ in batch.folds)
     return Bench(
-        dough=Dough(batch.traits, air.temp_c, batch.folds, step_s=step_s),
+        dough=DigitalDough(batch.traits, air.temp_c, batch.folds, step_s=step_s),
         flour_g=batch.flour_g,
         tub=TUBS[batch.tub],
         air=air,
@@ -149,15 +150,15 @@ def bench_of(day: Day, key: str, *, step_s: float = STEP_S) -> Bench:
     )
 
 
-def _lived(day: Day, key: str) -> tuple[Outcome, float]:
+def _simulated(day: Day, key: str) -> tuple[Outcome, float]:
     """What a batch will have done by the end of the day, and its rise then [%]."""
     bench = bench_of(day, key, step_s=ROUGH_STEP_S)
-    bench.live_to(60.0 * DAY_MIN)
+    bench.advance_to(60.0 * DAY_MIN)
     return bench.outcomes.outcome, bench.dough.rise_pct or 0.0
 
 
 def _draw(part: _Part, rng: random.Random) -> PlannedBatch:
-    traits = traits_of(part.recipe, rng, spread=SPREAD)
+    traits = digital_traits(part.recipe, rng, spread=SPREAD)
     share = part.recipe.fold_share
     return PlannedBatch(
         name=part.name,
@@ -183,7 +184,7 @@ def plan_day(seed: int, start_at: datetime) -> Day:
         rng = random.Random(f"day {seed} {key}")
         for _ in range(DRAWS):
             tried = replace(day, batches={**day.batches, key: _draw(part, rng)})
-            outcome, last_pct = _lived(tried, key)
+            outcome, last_pct = _simulated(tried, key)
             never = 10.0 * DAY_MIN
             ready_min = never if outcome.ready_s is None else outcome.ready_s / 60.0
             peak_min = never if outcome.peak_s is None else outcome.peak_s / 60.0
@@ -250,7 +251,7 @@ def read_day(folder: Path) -> Day:
             key: PlannedBatch(
                 **{
                     **batch,
-                    "traits": Traits(**batch["traits"]),
+                    "traits": DigitalTraits(**batch["traits"]),
                     "folds": tuple((at_s, share) for at_s, share in batch["folds"]),
                 }
             )

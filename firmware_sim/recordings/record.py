@@ -11,11 +11,11 @@ from pathlib import Path
 import tomlkit
 
 from firmware_sim.bench.air import Air, air_named
-from firmware_sim.bench.bench import Bench
+from firmware_sim.bench.bench import TUBS, Bench, DoughSensors, Tub
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.bench.tubs import TUBS, Tub
-from firmware_sim.doughs.kinds import KINDS, Weighed
-from firmware_sim.doughs.living import STEP_S
+from firmware_sim.doughs.catalogue import KINDS
+from firmware_sim.doughs.dough import STEP_S
+from firmware_sim.doughs.recipes import WeighedRecipe
 from firmware_sim.node import sampling
 
 
@@ -29,8 +29,8 @@ class Order:
         None: the stage is judged by its peak.
     folds_min
         Minutes after the start.
-    told_min
-        When the batch file says it was folded; None: just then, empty: not told.
+    noted_folds_min
+        When the batch file says it was folded; None: just then, empty: not at all.
     is_irregular
         Whether readings come at uneven times, ``every_s`` apart only on the whole.
     has_probe
@@ -49,30 +49,10 @@ class Order:
     start_at: datetime
     target_rise_pct: float | None
     folds_min: tuple[float, ...] = ()
-    told_min: tuple[float, ...] | None = None
+    noted_folds_min: tuple[float, ...] | None = None
     is_irregular: bool = False
     has_probe: bool = True
     has_formula: bool = True
-
-
-class BenchClock:
-    """A board whose clock is told the time: the node's own sampling code reads the bench through it."""
-
-    def __init__(self, bench: Bench) -> None:
-        self.bench = bench
-        self.at_s = 0.0
-
-    def read_air(self) -> tuple[int, int] | None:
-        """Air [0.01 C, 0.01 %]."""
-        return self.bench.read_air(self.at_s)
-
-    def read_dough(self) -> int | None:
-        """Dough [0.01 C]."""
-        return self.bench.read_dough(self.at_s)
-
-    def read_distance(self) -> int | None:
-        """Distance [0.1 mm]."""
-        return self.bench.read_distance(self.at_s)
 
 
 def rfc3339(moment: datetime) -> str:
@@ -86,7 +66,7 @@ def filled_flour_g(start_ml: float, tub: Tub, fill_frac: float) -> float:
     return max(10.0, round(tub.volume_ml(tub.depth_mm) * fill_frac / start_ml * 10.0) * 10.0)
 
 
-def formula_g(recipe: Weighed, flour_g: float) -> dict[str, float]:
+def formula_g(recipe: WeighedRecipe, flour_g: float) -> dict[str, float]:
     """What the baker weighed, as keys of a batch file. [g]
 
     ``flour_g`` is all flour in the dough; the flour of a sourdough is left out of the weighed flour.
@@ -151,7 +131,7 @@ def short_number(value: float) -> float | int:
     return int(value) if value == int(value) else value
 
 
-def bench_of(order: Order, air: Air, *, step_s: float = STEP_S) -> tuple[Bench, Weighed]:
+def bench_of(order: Order, air: Air, *, step_s: float = STEP_S) -> tuple[Bench, WeighedRecipe]:
     """The dough of an order in its tub, and the recipe as weighed."""
     kind = KINDS[order.dough]
     rng = random.Random(f"dough {order.dough} {order.seed}")
@@ -204,7 +184,8 @@ def record(order: Order, out: Path) -> None:
     """
     air = air_named(order.room, order.seed)
     bench, recipe = bench_of(order, air)
-    board = BenchClock(bench)
+    at_s = 0.0
+    sensors = DoughSensors(bench, lambda: at_s)
     out.mkdir(parents=True, exist_ok=True)
     with (
         (out / "READINGS.csv").open("w", newline="", encoding="utf-8") as readings_file,
@@ -213,10 +194,11 @@ def record(order: Order, out: Path) -> None:
         readings, truth = csv.writer(readings_file), csv.writer(truth_file)
         readings.writerow(["time", "air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm"])
         truth.writerow(["time", "rise_pct"])
-        for board.at_s in _moments_s(order):
-            air_temp, humidity, dough_temp, distance = sampling.measure(board)
-            bench.live_to(board.at_s)
-            time = rfc3339(order.start_at + timedelta(seconds=board.at_s))
+        for at_s in _moments_s(order):
+            sensors.start()
+            air_temp, humidity, dough_temp, distance = sampling.measure(sensors)
+            bench.advance_to(at_s)
+            time = rfc3339(order.start_at + timedelta(seconds=at_s))
             cells = (
                 _cell(air_temp, 100, 2),
                 _cell(humidity, 100, 2),
@@ -227,9 +209,9 @@ def record(order: Order, out: Path) -> None:
             rise_pct = bench.dough.rise_pct
             truth.writerow((time, "" if rise_pct is None else f"{rise_pct:.3f}"))
     name = f"{order.dough} {order.seed}"
-    told_min = order.folds_min if order.told_min is None else order.told_min
-    told = [(order.start_at + timedelta(minutes=at), "fold") for at in told_min]
-    told += [(order.start_at + timedelta(seconds=at), "move") for at, _ in air.moves if at <= order.hours * 3600.0]
+    folds_min = order.folds_min if order.noted_folds_min is None else order.noted_folds_min
+    events = [(order.start_at + timedelta(minutes=at), "fold") for at in folds_min]
+    events += [(order.start_at + timedelta(seconds=at), "move") for at, _ in air.moves if at <= order.hours * 3600.0]
     (out / "BATCH.toml").write_text(
         batch_toml(
             name=name,
@@ -238,7 +220,7 @@ def record(order: Order, out: Path) -> None:
             target_rise_pct=order.target_rise_pct,
             tub=bench.tub,
             grams=formula_g(recipe, bench.flour_g) if order.has_formula else {},
-            events=sorted(told),
+            events=sorted(events),
         ),
         encoding="utf-8",
     )

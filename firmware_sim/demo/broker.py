@@ -1,7 +1,6 @@
 """The embedded MQTT broker of the demo: loopback only, passwords, and each node kept to its own topics."""
 
 import asyncio
-import json
 import os
 import signal
 import tempfile
@@ -11,6 +10,8 @@ from typing import Any
 from amqtt.broker import Broker
 from amqtt.errors import AMQTTError
 from pwdlib.hashers.argon2 import Argon2Hasher
+
+from firmware_sim.demo.fleet import read_passwords
 
 HOST = "127.0.0.1"
 COLLECTOR = "collector"  # the one user who may read every node and answer it
@@ -74,10 +75,7 @@ def serve(port: int, secrets: Path) -> None:
     OSError, ValueError
         When the secrets cannot be read or the port cannot be had.
     """
-    passwords = json.loads(secrets.read_text(encoding="utf-8"))
-    if not isinstance(passwords, dict) or not all(isinstance(value, str) for value in passwords.values()):
-        raise ValueError(f"{secrets}: must be a JSON object of user name and password")
     try:
-        asyncio.run(_serve(port, passwords))
+        asyncio.run(_serve(port, read_passwords(secrets)))
     except AMQTTError as err:
         raise OSError(f"the broker cannot serve on {HOST}:{port} ({err}); is the port free?") from err

@@ -29,7 +29,7 @@ def ticks_diff(later, earlier):
     return (later - earlier + _TICKS_PERIOD // 2) % _TICKS_PERIOD - _TICKS_PERIOD // 2
 
 
-class Bench:
+class BenchClient:
     """The buses and the chips' clock, a line of text each way a call: the method's name and what it is given."""
 
     def __init__(self, address):
@@ -105,7 +105,7 @@ class Bench:
     ticks_diff = staticmethod(ticks_diff)
 
 
-class ToldRing(ring.Ring):
+class PrintingRing(ring.Ring):
     """Says what was acknowledged, for whoever compares it with the store."""
 
     def free(self, seq):
@@ -116,7 +116,7 @@ class ToldRing(ring.Ring):
         return was_there
 
 
-class Board:
+class UnixBoard:
     """The hal: see main.py."""
 
     def __init__(self, found, sensors, bench):
@@ -159,13 +159,13 @@ def assembled(path):
     import settings
 
     found = settings.read(path)
-    kept = ToldRing(int(found["room"]))  # the largest piece first, while the memory is in one piece
+    kept = PrintingRing(int(found["room"]))  # the largest piece first, while the memory is in one piece
     # Then the largest file, which takes most when it is compiled where it lies.
-    link = settings.link_of(found, found["name"], lambda: __import__("line_unix").Line(found["line"]))
+    link = settings.link_of(found, found["name"], lambda: __import__("line_unix").DeviceLine(found["line"]))
     import main  # only now, for the same reason
 
-    bench = Bench(found["bench"])
-    board = Board(found, settings.sensors_of(found, bench, bench), bench)
+    bench = BenchClient(found["bench"])
+    board = UnixBoard(found, settings.sensors_of(found, bench, bench), bench)
     del sys.modules["settings"]  # it has done its work, and its memory is the loop's
     return board, kept, main.Node(board, link, 1000 * int(found["period_s"]), kept), int(found.get("heap_every", "0"))
 

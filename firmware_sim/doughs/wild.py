@@ -12,7 +12,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, pow
 
-from firmware_sim.doughs.living import STEP_S, LivingDough
+from firmware_sim.doughs.dough import STEP_S, Dough
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
@@ -193,7 +193,7 @@ class Culture:
 _FLOWING = tuple(Culture.__dataclass_fields__)
 
 
-class WildDough(LivingDough):
+class WildDough(Dough):
     """A sourdough; see the module."""
 
     def __init__(

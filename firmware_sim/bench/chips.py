@@ -335,7 +335,7 @@ class EchoModule:
 
 
 @dataclass(frozen=True, slots=True)
-class Buses:
+class ChipBuses:
     """Everything one simulated board is wired to, under the names that ``settings.sensors_of`` asks for."""
 
     clock: SensorClock
@@ -370,13 +370,13 @@ def buses(
     distance: Measured,
     air_c: Callable[[], float],
     faults: WireFaults | None = None,
-) -> Buses:
+) -> ChipBuses:
     """Chips that answer with what is measured: air [0.01 C, 0.01 %], dough [0.01 C], distance [0.1 mm].
 
     ``air_c`` is the true warmth of the air, which the sound goes through. [C]
     """
     wires = WireFaults() if faults is None else faults
-    return Buses(
+    return ChipBuses(
         clock,
         wires,
         I2cBus({0x44: AirChip(clock, wires, air)}, wires),

@@ -20,7 +20,7 @@ RESEND = 20
 A_MS = 100
 
 
-class Line:
+class UartLine:
     """The UART as the link's port; lines with values are kept back."""
 
     def __init__(self):
@@ -51,10 +51,10 @@ class Line:
         return None
 
 
-def live():
+def run():
     """Take values, send them, forget what was acknowledged; for ever."""
     uart.init(115200)
-    port = Line()
+    port = UartLine()
     kept = ring.Ring(ROOM)
     link = link_serial.SerialLink(port)
     boot = "%04x%04x" % (randrange(65536), randrange(65536))
@@ -80,4 +80,4 @@ def live():
         sleep(5)
 
 
-live()
+run()

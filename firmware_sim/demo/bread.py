@@ -9,28 +9,24 @@ import logging
 import random
 import threading
 from collections.abc import Callable
-from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
 from firmware_sim.bench.air import Air, air_named
-from firmware_sim.bench.bench import Bench
+from firmware_sim.bench.bench import TUBS, Bench
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.bench.tubs import TUBS
-from firmware_sim.doughs.digital_dough import Dough
-from firmware_sim.doughs.recipes import RECIPES, Recipe, traits_of
-from firmware_sim.hal_sim import DoughTime, PtyPort, SimBoard
+from firmware_sim.boards.hal_sim import DoughTime, PtyPort, SimBoard
+from firmware_sim.demo.fleet import NodeThread
+from firmware_sim.doughs.catalogue import digital_traits
+from firmware_sim.doughs.digital import DigitalDough
+from firmware_sim.doughs.recipes import DIGITAL_RECIPES, DigitalRecipe
 from firmware_sim.node.link_serial import SerialLink
-from firmware_sim.node.main import run
-from firmware_sim.node.ring import Ring
 
 log = logging.getLogger(__name__)
 
 PERIOD_MS = 60_000  # dough time between measurements: the day runs very fast
-ROOM = 240
 LOOK_EVERY_S = 0.05
-END_WITHIN_S = 5.0
 STEP_S = 20.0
 BEGUN = "begun.json"
 
@@ -42,16 +38,18 @@ class _Stand:
     node: int
     tub: str
     flour_g: float
-    recipe: Recipe
+    recipe: DigitalRecipe
     is_cold: bool = False
 
 
 STANDS = {
     "preferment": _Stand(
-        11, "jar", 250.0, replace(RECIPES["preferment"], instant_yeast_pct=0.2, temp_c=21.0), is_cold=True
+        11, "jar", 250.0, replace(DIGITAL_RECIPES["preferment"], instant_yeast_pct=0.2, temp_c=21.0), is_cold=True
     ),
-    "first rise": _Stand(12, "round-taper", 1000.0, replace(RECIPES["lean"], instant_yeast_pct=0.78, temp_c=27.0)),
-    "proof": _Stand(13, "jar", 205.0, replace(RECIPES["proof"], instant_yeast_pct=0.78, temp_c=26.0)),
+    "first rise": _Stand(
+        12, "round-taper", 1000.0, replace(DIGITAL_RECIPES["lean"], instant_yeast_pct=0.78, temp_c=27.0)
+    ),
+    "proof": _Stand(13, "jar", 205.0, replace(DIGITAL_RECIPES["proof"], instant_yeast_pct=0.78, temp_c=26.0)),
 }
 SPREAD = 0.3  # of the spreads in recipes.py: a baker who knows the recipe
 
@@ -71,12 +69,12 @@ class Vessel:
     def begin(self, at_s: float) -> None:
         """Put the dough in; ``at_s`` is dough time since the epoch. [s]"""
         rng = random.Random(f"bake {self._name} {self._seed}")
-        traits = traits_of(self._stand.recipe, rng, start_c=self._stand.recipe.temp_c, spread=SPREAD)
+        traits = digital_traits(self._stand.recipe, rng, start_c=self._stand.recipe.temp_c, spread=SPREAD)
         air = Air(
             lambda after_s: self.air.temp_c(at_s + after_s), lambda after_s: self.air.humidity_pct(at_s + after_s)
         )
         self._bench = Bench(
-            dough=Dough(traits, air.temp_c, (), step_s=STEP_S),
+            dough=DigitalDough(traits, air.temp_c, (), step_s=STEP_S),
             flour_g=self._stand.flour_g,
             tub=TUBS[self._stand.tub],
             air=air,
@@ -103,46 +101,40 @@ def urn_of(name: str) -> str:
     return f"urn:dev:mac:020000fffe5e{STANDS[name].node:04x}"
 
 
-class BakeDay:
+class BreadDay:
     """The three nodes of a bread, each on a pseudo-terminal ``tty-NAME`` in the day's folder."""
 
     def __init__(self, folder: Path, pace: DoughTime, *, room_c: float, cold_c: float, seed: int) -> None:
         self._folder = folder
         self._pace = pace
         self._stop = threading.Event()
-        self._begun: set[str] = set()
-        self._faults: list[BaseException] = []
+        self._filled: set[str] = set()
         airs = {True: air_named(f"steady:{cold_c:g}", seed), False: air_named(f"steady:{room_c:g}", seed)}
         self._vessels = {name: Vessel(stand, airs[stand.is_cold], seed, name) for name, stand in STANDS.items()}
-        self._ports = {name: PtyPort(folder / f"tty-{name}") for name in STANDS}
-        self._threads = [threading.Thread(target=self._live, args=(name,), daemon=True) for name in STANDS]
+        self._nodes = [self._node(name, vessel) for name, vessel in self._vessels.items()]
 
-    def _live(self, name: str) -> None:
-        vessel = self._vessels[name]
+    def _node(self, name: str, vessel: Vessel) -> NodeThread:
         board = SimBoard(
             urn=urn_of(name),
             pace=self._pace,
             stop=self._stop,
-            bench=vessel,  # type: ignore[arg-type]  # answers as a bench does
+            point=vessel,
             air=vessel.air,
             air_sensors=Sensors(NOISE["usual"], f"bake air {name}"),
         )
-        try:
-            run(board, SerialLink(self._ports[name]), PERIOD_MS, Ring(ROOM))
-        except BaseException as err:
-            self._faults.append(err)
-            raise
+        port = PtyPort(self._folder / f"tty-{name}")
+        return NodeThread(name, board, SerialLink(port), PERIOD_MS, port)
 
-    def look(self) -> None:
-        """Put in what has been begun since the last look."""
+    def fill_vessels(self) -> None:
+        """Put in what has been begun since the last time."""
         path = self._folder / BEGUN
         if not path.exists():
             return
         for name, at in json.loads(path.read_text(encoding="utf-8")).items():
-            if name in self._vessels and name not in self._begun:
+            if name in self._vessels and name not in self._filled:
                 at_s = (datetime.fromisoformat(at) - self._pace.epoch).total_seconds()
                 self._vessels[name].begin(at_s)
-                self._begun.add(name)
+                self._filled.add(name)
                 log.info("vessel=%s state=filled", name)
 
     def run(self, is_stopped: Callable[[float], bool]) -> None:
@@ -153,17 +145,14 @@ class BakeDay:
         RuntimeError
             When a node's own code failed: that is a fault of this program.
         """
-        for thread in self._threads:
-            thread.start()
+        for node in self._nodes:
+            node.start()
         try:
             while not is_stopped(LOOK_EVERY_S):
-                if self._faults:
-                    raise RuntimeError("a node failed") from self._faults[0]
-                self.look()
+                for node in self._nodes:
+                    node.check()
+                self.fill_vessels()
         finally:
             self._stop.set()
-            for thread in self._threads:
-                thread.join(END_WITHIN_S)
-            for port in self._ports.values():
-                with suppress(OSError):
-                    port.close()
+            for node in self._nodes:
+                node.join()

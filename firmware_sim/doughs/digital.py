@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import exp, log, log1p
 
-from firmware_sim.doughs.living import LivingDough
+from firmware_sim.doughs.dough import Dough
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
@@ -55,7 +55,7 @@ def softplus(x: float) -> float:
 
 
 @dataclass(frozen=True, slots=True)
-class Traits:
+class DigitalTraits:
     """What one batch of dough is like. Amounts per 100 g flour.
 
     Attributes
@@ -171,12 +171,12 @@ def _ml_per_mmol(temp_c: float) -> float:
     return 1000.0 * GAS_CONSTANT * (temp_c + 273.15) / _bubble_pa(temp_c)
 
 
-def _saturated_mmol(traits: Traits, temp_c: float, co2_share: float) -> float:
+def _saturated_mmol(traits: DigitalTraits, temp_c: float, co2_share: float) -> float:
     henry = HENRY_298 * exp(HENRY_SLOPE_K * (1.0 / (temp_c + 273.15) - 1.0 / 298.15))
     return henry * co2_share * _bubble_pa(temp_c) * traits.water_g * 1e-3
 
 
-def first_state(traits: Traits) -> State:
+def first_state(traits: DigitalTraits) -> State:
     """The dough as it comes into the vessel."""
     gas_ml = traits.start_ml * traits.gas_frac
     air_ml = traits.start_ml * traits.air_frac
@@ -195,13 +195,13 @@ def first_state(traits: Traits) -> State:
     )
 
 
-def volume_ml(traits: Traits, state: State) -> float:
+def volume_ml(traits: DigitalTraits, state: State) -> float:
     """Volume with its bubbles relaxed, per 100 g flour. [mL]"""
     temp_c = 0.5 * (state.surface_c + state.core_c)
     return traits.solid_ml + (state.gas_mmol + state.air_mmol) * _ml_per_mmol(temp_c)
 
 
-def _slopes(traits: Traits, state: State, air_c: float) -> tuple[float, ...]:
+def _slopes(traits: DigitalTraits, state: State, air_c: float) -> tuple[float, ...]:
     """Derivatives per hour of the flowing states."""
     temp_c = 0.5 * (state.surface_c + state.core_c)
     gassing = cardinal_factor(temp_c, GASSING_C)
@@ -253,7 +253,7 @@ def _moved(state: State, slopes: tuple[float, ...], hours: float) -> State:
     )
 
 
-def _step(traits: Traits, state: State, air_c: Callable[[float], float], at_s: float, step_s: float) -> State:
+def _step(traits: DigitalTraits, state: State, air_c: Callable[[float], float], at_s: float, step_s: float) -> State:
     """One classical Runge-Kutta step."""
     hours = step_s / 3600.0
     middle_c = air_c(at_s + 0.5 * step_s)
@@ -266,12 +266,12 @@ def _step(traits: Traits, state: State, air_c: Callable[[float], float], at_s: f
     return replace(moved, sugar_g=max(moved.sugar_g, 0.0), gas_mmol=max(moved.gas_mmol, 0.0))
 
 
-class Dough(LivingDough):
+class DigitalDough(Dough):
     """The dough of this module, lived forward in time."""
 
     def __init__(
         self,
-        traits: Traits,
+        traits: DigitalTraits,
         air_c: Callable[[float], float],
         folds: tuple[tuple[float, float], ...] = (),
         *,

@@ -7,7 +7,7 @@ STEP_S = 10.0  # fine enough for all the simulators here (measured in the tests)
 SETTLED_S = 240.0  # the volume that rise is counted from stands this long after the start (judgement)
 
 
-class LivingDough(ABC):
+class Dough(ABC):
     """One dough, lived forward in time. All amounts are per 100 g flour.
 
     Parameters
@@ -33,7 +33,7 @@ class LivingDough(ABC):
         self._folds = sorted(folds)
         self._step_s = step_s
 
-    def live_to(self, until_s: float) -> None:
+    def advance_to(self, until_s: float) -> None:
         """Run up to a time after the start; an earlier time changes nothing. [s]"""
         while self.now_s < until_s:
             next_s = min(until_s, self.now_s + self._step_s)
