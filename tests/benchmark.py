@@ -95,7 +95,7 @@ def invented_batch(node: NodeId = NODE) -> Batch:
     """A straight round tub, to double."""
     vessel = Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 220.0, 280.0)
     nodes = tuple((channel, node) for channel in SAMPLED)
-    return Batch(BatchId(1), "invented", Stage.BULK_RISE, START, vessel, Target(100.0), nodes=nodes)
+    return Batch(BatchId(1), "invented", Stage.FIRST_RISE, START, vessel, Target(100.0), nodes=nodes)
 
 
 def invented_values(t_h: float, rng: np.random.Generator) -> dict[Channel, float]:

@@ -41,7 +41,7 @@ def batch(**changes: object) -> Batch:
     fields: dict[str, object] = {
         "id": BatchId(0),
         "name": "Plain tub",
-        "stage": Stage.BULK_RISE,
+        "stage": Stage.FIRST_RISE,
         "started_at": START,
         "vessel": TUB,
         "target": Target(75.0),

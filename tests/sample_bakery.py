@@ -173,7 +173,7 @@ def _plan(folder: Path) -> None:
 
 
 def _milk_buns(store: Store) -> BatchId:
-    made = batch("Milk buns", Stage.BULK_RISE, 166, ROUND_TUB, 100.0)
+    made = batch("Milk buns", Stage.FIRST_RISE, 166, ROUND_TUB, 100.0)
     dough = keep(
         store,
         Dough(made, most_pct=150.0, middle_min=78.0, peak_min=148.0, start_ml=2600.0),
@@ -212,7 +212,7 @@ def _ended(store: Store) -> BatchId:
         Event(NOW - minutes(140), EventKind.FOLD),
         Event(ended_at, EventKind.END),
     )
-    made = batch("Village loaf", Stage.BULK_RISE, 200, ROUND_TUB, events=events, ended_at=ended_at)
+    made = batch("Village loaf", Stage.FIRST_RISE, 200, ROUND_TUB, events=events, ended_at=ended_at)
     made = replace(made, nodes=tuple((channel, CORNER) for channel, _ in made.nodes))
     dough = keep(
         store,
@@ -240,7 +240,7 @@ def _overproofed(store: Reviews) -> BatchId:
     made = Formula(flour_g=1000.0, water_g=640.0, salt_g=19.0, instant_yeast_g=9.0)
     over = batch(
         "Poppy rolls, tray 2",
-        Stage.BULK_RISE,
+        Stage.FIRST_RISE,
         230,
         ROUND_TUB,
         events=(Event(ended_at, EventKind.END),),
@@ -280,7 +280,7 @@ def _overproofed(store: Reviews) -> BatchId:
 def _the_others(store: Store) -> dict[str, BatchId]:
     hill = batch(
         "Hill country loaf",
-        Stage.BULK_RISE,
+        Stage.FIRST_RISE,
         132,
         ROUND_TUB,
         events=(Event(NOW - minutes(102), EventKind.FOLD), Event(NOW - minutes(72), EventKind.FOLD)),
@@ -319,7 +319,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
         "no_rise": keep(
             store,
             Dough(
-                batch(HOSTILE_NAME, Stage.BULK_RISE, 24, ROUND_TUB, 100.0),
+                batch(HOSTILE_NAME, Stage.FIRST_RISE, 24, ROUND_TUB, 100.0),
                 most_pct=140.0,
                 middle_min=120.0,
                 peak_min=240.0,
@@ -331,7 +331,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     }
     store.append(doughs["nearly"].readings(NOW, "0a0a0a0a"))
     stale = Dough(
-        batch(HOSTILE_LINK, Stage.BULK_RISE, 110, TRAY, 80.0),
+        batch(HOSTILE_LINK, Stage.FIRST_RISE, 110, TRAY, 80.0),
         most_pct=120.0,
         middle_min=95.0,
         peak_min=200.0,
@@ -348,7 +348,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     node = Subject(Sort.NODE, "urn:dev:mac:020000fffe5e0009")
     silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason="not heard for 10 min")
     store.save_alerts([silent], [], [], NOW)
-    flat = store.add_batch(batch("Oat loaf", Stage.BULK_RISE, 150, ROUND_TUB))
+    flat = store.add_batch(batch("Oat loaf", Stage.FIRST_RISE, 150, ROUND_TUB))
     store.save_step(
         flat.id,
         Outlook(

@@ -69,7 +69,7 @@ def _keep(store: Reviews, place: int) -> Dough:
     ended_at = NOW - minutes(began_min - takes_min)
     made = batch(
         HOSTILE_NAME if place == HOSTILE else f"{RECIPE}, tub {1 + place % 2}",
-        Stage.BULK_RISE,
+        Stage.FIRST_RISE,
         began_min,
         ROUND_TUB,
         events=(Event(ended_at, EventKind.END),),

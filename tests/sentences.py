@@ -133,7 +133,7 @@ class _Module:
         for call in ast.walk(self._tree):
             if isinstance(call, ast.Call) and call.args and not self.where.startswith(STAYS_ENGLISH):
                 what = ast.unparse(call.func).rpartition(".")[2]
-                if what in ERRORS or what == "Saying":
+                if what in ERRORS or what in ("N_", "Saying", "report"):
                     yield from self._kept(call)
 
     def _kept(self, call: ast.Call) -> Iterator[Sentence]:
@@ -156,6 +156,8 @@ class _Module:
             return self._texts(node.body, call) + self._texts(node.orelse, call)
         if isinstance(node, ast.BoolOp):
             return [text for value in node.values for text in self._texts(value, call)]
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "N_":
+            return self._texts(node.args[0], call)
         if isinstance(node, ast.Subscript):
             return self._texts(node.value, call)
         if isinstance(node, ast.Dict):

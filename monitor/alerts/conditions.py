@@ -15,9 +15,8 @@ from monitor.alerts.limits import (
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import EventKind, Stage
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.translatable import Number, Saying
-from monitor.wire.readings import PLAUSIBLE, Channel
+from monitor.wire.readings import PLAUSIBLE, SENSOR_CHANNELS, Channel
 
 
 @dataclass(frozen=True, slots=True)

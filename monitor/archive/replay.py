@@ -17,9 +17,8 @@ from monitor.dough.track import Track, track_from_readings
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, batch_from_toml
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.translatable import Saying
-from monitor.wire.readings import Channel, Flag, NodeId, Reading, plausibility
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, Flag, NodeId, Reading, plausibility
 
 RECORDED_NODE = NodeId("urn:dev:ops:32473-recording-1")  # 32473: the enterprise number reserved for examples, RFC 5612
 READABLE_CHANNELS = (*SENSOR_CHANNELS, Channel.LEVEL)

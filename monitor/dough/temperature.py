@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
 from monitor.dough.track import Series, Track, running_median
 from monitor.recipe.batch import Batch
+from monitor.recipe.method import UNMEASURED_ROOM_C
 
 Array = NDArray[np.float64]
 
-UNMEASURED_ROOM_C = 24.0  # judgement: a kitchen, when nothing was measured
 START_TEMP_C = 25.0  # common practice, no source: dough leaves the mixer at 24 to 26 C
 UNKNOWN_TAU_S = 95.0 * 60.0  # computed from a published pan-bread warm-up (27 C dough, 40-46 C box, 60 min)
 MIXED_DENSITY_G_ML = 1.15  # from memory, 1.10-1.22 after mixing

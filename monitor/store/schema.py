@@ -426,6 +426,17 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
         ),
     ),
     (
+        "the first rise has one name, and a stage's forecast too",
+        (
+            # Quotation marks inside a JSON text are escaped, so that no baker's own words are changed.
+            "UPDATE batch SET stage = 'first rise' WHERE stage = 'bulk rise'",
+            """UPDATE lesson SET body = replace(body, '"stage":"bulk rise"', '"stage":"first rise"')
+                WHERE instr(body, '"stage":"bulk rise"')""",
+            """UPDATE plan SET body = replace(replace(body,
+                '"stage":"bulk rise"', '"stage":"first rise"'), '"foretold":', '"forecast":')""",
+        ),
+    ),
+    (
         "outlooks hold codes in place of words",
         ("UPDATE outlook SET body = outlook_of_codes(body) WHERE body IS NOT outlook_of_codes(body)",),
     ),

@@ -39,7 +39,7 @@ def next_words(stage: Stage, reader: Reader) -> str:
     match stage:
         case Stage.PREFERMENT:
             return reader.say("mix the dough with it")
-        case Stage.BULK_RISE:
+        case Stage.FIRST_RISE:
             return reader.say("divide and shape")
         case Stage.FINAL_PROOF:
             return reader.say("load the oven")
@@ -54,7 +54,7 @@ def rescue_words(stage: Stage, reader: Reader) -> str:
     match stage:
         case Stage.PREFERMENT:
             return reader.say("use it now, it is weaker, or feed it again")
-        case Stage.BULK_RISE:
+        case Stage.FIRST_RISE:
             return reader.say("fold and chill, or shape now")
         case Stage.FINAL_PROOF:
             return reader.say("bake it now, handle it gently")

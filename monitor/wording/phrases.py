@@ -15,7 +15,7 @@ from monitor.wording.times import clock_text
 
 _STAGE_WORDS = {
     Stage.PREFERMENT: "preferment",
-    Stage.BULK_RISE: "first rise",
+    Stage.FIRST_RISE: "first rise",
     Stage.FINAL_PROOF: "final proof",
     Stage.RETARD: "retard",
 }

@@ -144,5 +144,5 @@ def test_tls_and_a_network_that_is_vouched_for_may_be_spoken_to():
 
 
 def test_dask_is_loaded_only_when_a_cluster_is_asked_for():
-    code = "import sys, monitor.cli, monitor.backtest.command; sys.exit('distributed' in sys.modules)"
+    code = "import sys, monitor.cli, monitor.backtest.report; sys.exit('distributed' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code]).returncode == 0

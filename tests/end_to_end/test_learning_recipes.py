@@ -12,7 +12,7 @@ import pytest
 
 from monitor.archive.replay import known_at, read_batch
 from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, READY, load_recording, moments_of
-from monitor.commands.learned import learned_about, lessons_in
+from monitor.collector.recorded_lessons import learned_about, lessons_in
 from monitor.dough.forecast import outlook
 from monitor.dough.learning import RecipeExperience, learned_from
 from monitor.dough.scores import interval_score

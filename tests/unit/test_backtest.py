@@ -37,7 +37,7 @@ from monitor.recipe.vessel import Shape, Vessel
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
 LABELS = Labels("lean", "digital", "steady room", "none", "rise")
 BATCH = Batch(
-    BatchId(0), "invented", Stage.BULK_RISE, START, Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 200.0, 260.0)
+    BatchId(0), "invented", Stage.FIRST_RISE, START, Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 200.0, 260.0)
 )
 HOUR = 3600.0
 
@@ -95,7 +95,7 @@ def write_recording(folder: Path, **truth: object) -> Path:
         rows.append(f"{(START + timedelta(minutes=minute)).isoformat()},{200.0 - 0.5 * minute:.1f}")
     (folder / "READINGS.csv").write_text("\n".join(rows) + "\n")
     (folder / "BATCH.toml").write_text(
-        f'name = "invented"\nstage = "bulk rise"\nstarted = {START.isoformat()}\ntarget_rise_pct = 100\n'
+        f'name = "invented"\nstage = "first rise"\nstarted = {START.isoformat()}\ntarget_rise_pct = 100\n'
         '[vessel]\nshape = "round"\nbase_mm = 200\ndepth_mm = 200\nsensor_to_base_mm = 260\n'
     )
     if truth:

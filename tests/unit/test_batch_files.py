@@ -26,7 +26,7 @@ from monitor.archive.batch_files import (
 from monitor.dough.outlook import Band, FanPoint, KeptText, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.store.batch_transfer import BatchRows, Rows
@@ -39,7 +39,7 @@ TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'
 def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
     """A batch with something in every table, some of it awkward."""
     batch = replace(batch_of(name), formula=Formula(1000.0, water_g=700.1), start_volume_ml=1850.3)
-    store.add_calibration(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, How.EMPTY))
+    store.add_calibration(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, Comparison.EMPTY))
     kept = store.add_batch(batch)
     readings = readings_of(batch, hours=0.5)
     store.append([*readings, replace(readings[0], seq=900, value=float("nan"), flag=Flag.OUT_OF_RANGE)])
@@ -195,7 +195,7 @@ def resigned(folder: Path, table: str, old: str, new: str) -> None:
             lambda out: spoilt_manifest(out, files={"../../etc/passwd": {"rows": 0, "sha256": "", "columns": []}}),
             "no t",
         ),
-        (lambda out: resigned(out, "batch", "bulk rise", "lunch"), "is no batch of this program"),
+        (lambda out: resigned(out, "batch", "first rise", "lunch"), "is no batch of this program"),
         (lambda out: resigned(out, "reading", "distance_mm", "colour"), "columns|no batch"),
         (lambda out: resigned(out, "batch", "'=1+1, tub 3", "two\x1blines"), "no line of text"),
     ],

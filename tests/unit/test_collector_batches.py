@@ -17,7 +17,7 @@ from monitor.dough.outlook import Band, Moments, NoForecast, Outlook, State
 from monitor.dough.track import Track
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, Event, EventKind
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.sources.intake import Frame, Item
 from monitor.store.store import Store
 from monitor.wire.readings import Channel
@@ -98,7 +98,7 @@ def test_a_calibration_sets_right_what_was_read_before_it_too_and_is_worked_at_o
     bench.turn(2)
     assert bench.asked[-1][1].distance_mm.value.tolist() == [210.0]
     now = bench.clock.now()
-    bench.store.add_calibration(Calibration(NODE, Channel.DISTANCE, 1.5, 0.4, now, How.EMPTY))
+    bench.store.add_calibration(Calibration(NODE, Channel.DISTANCE, 1.5, 0.4, now, Comparison.EMPTY))
     bench.frame(pack(2))
     bench.turn(2)
     asked, track, _ = bench.asked[-1]

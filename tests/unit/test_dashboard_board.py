@@ -45,7 +45,7 @@ def row(
     firing: tuple[AlertKind, ...] = (),
     seen_min: float = 0.0,
 ) -> Row:
-    batch = Batch(BatchId(number), name, Stage.BULK_RISE, NOW - minutes(100), TUB, Target(75.0), nodes=NODES)
+    batch = Batch(BatchId(number), name, Stage.FIRST_RISE, NOW - minutes(100), TUB, Target(75.0), nodes=NODES)
     middle = None if ready_min is None else NOW + minutes(ready_min)
     ready = Moments() if middle is None else Moments(middle - minutes(5), middle, middle, middle, middle + minutes(9))
     outlook = Outlook(
@@ -100,7 +100,7 @@ def test_dough_is_stale_after_ten_minutes_without_a_reading() -> None:
     fresh, old = row(1, State.RISING, seen_min=9.0), row(2, State.RISING, seen_min=11.0)
     assert fresh.stale_since is None
     assert old.stale_since == NOW - minutes(11.0)
-    never = Batch(BatchId(3), "New", Stage.BULK_RISE, NOW - minutes(2), TUB, nodes=NODES)
+    never = Batch(BatchId(3), "New", Stage.FIRST_RISE, NOW - minutes(2), TUB, nodes=NODES)
     assert stale_since(never, None, NOW, SILENCE_MIN) is None
     assert stale_since(replace(never, started_at=NOW - minutes(30)), None, NOW, SILENCE_MIN) == NOW - minutes(30)
 

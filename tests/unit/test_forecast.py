@@ -15,7 +15,7 @@ from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
 
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
-BATCH = Batch(BatchId(1), "Hazel loaf", Stage.BULK_RISE, START, TUB, Target(100.0))
+BATCH = Batch(BatchId(1), "Hazel loaf", Stage.FIRST_RISE, START, TUB, Target(100.0))
 START_LEVEL_MM = 70.0
 EVERY_S = 30.0
 

@@ -33,7 +33,7 @@ def data_dir(tmp_path: Path) -> Path:
     """A store with a batch that has ended and one that has not."""
     with Store(tmp_path / DATABASE_NAME) as store:
         batch = Batch(
-            BatchId(0), "ended", Stage.BULK_RISE, START, VESSEL, Target(100.0), nodes=((Channel.DISTANCE, NODE),)
+            BatchId(0), "ended", Stage.FIRST_RISE, START, VESSEL, Target(100.0), nodes=((Channel.DISTANCE, NODE),)
         )
         ended = store.add_batch(batch)
         store.add_batch(replace(batch, name="running", started_at=START + timedelta(hours=4)))

@@ -16,7 +16,7 @@ from monitor.errors import ConfigError
 
 BATCH_TOML = """
 name = "Barley round, tub 2"
-stage = "bulk rise"
+stage = "first rise"
 started = 2026-03-02T05:40:00Z
 target_rise_pct = 75
 

@@ -16,7 +16,7 @@ from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
 
 START = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
 TUB = Vessel(Shape.RECTANGULAR, (300.0, 60.0), (300.0, 60.0), 250.0, 300.0)  # narrow: it cools within two hours
-BATCH = Batch(BatchId(1), "Oat loaf", Stage.BULK_RISE, START, TUB, Target(100.0))
+BATCH = Batch(BatchId(1), "Oat loaf", Stage.FIRST_RISE, START, TUB, Target(100.0))
 NOW = START + timedelta(minutes=25)
 
 
@@ -77,7 +77,7 @@ def test_no_rise_has_a_likely_cause(temp_c, yeast_g, hours, cause):
     t_s = np.arange(0.0, hours * 3600.0 + 1.0, 60.0)
     flat = Track(sensor(t_s, temp_c), EMPTY, sensor(t_s, temp_c), sensor(t_s, 230.0 + 0.3 * np.sin(t_s)))
     formula = Formula(flour_g=1000.0, water_g=650.0, salt_g=20.0, instant_yeast_g=yeast_g)
-    batch = Batch(BatchId(2), "Flat loaf", Stage.BULK_RISE, START, TUB, Target(100.0), formula)
+    batch = Batch(BatchId(2), "Flat loaf", Stage.FIRST_RISE, START, TUB, Target(100.0), formula)
     found = outlook(batch, flat, START + timedelta(hours=hours))
     assert found.state is State.NOT_RISING
     assert found.cause is cause

@@ -26,7 +26,7 @@ from monitor.wire.readings import Channel, NodeId, Reading
 TUB = Batch(
     BatchId(0),
     "Linden loaf",
-    Stage.BULK_RISE,
+    Stage.FIRST_RISE,
     START,
     Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
     Target(75.0),

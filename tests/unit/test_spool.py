@@ -23,7 +23,7 @@ from monitor.wire.readings import Channel, NodeId, Reading
 HERE, THERE = "https://here proofing rye", "https://there proofing rye"
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 TUB = Batch(
-    BatchId(0), "Linden loaf", Stage.BULK_RISE, START, Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
+    BatchId(0), "Linden loaf", Stage.FIRST_RISE, START, Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
     Target(75.0),
 )  # fmt: skip
 NOT_SENT = {

@@ -12,7 +12,7 @@ from monitor.archive.replay import read_batch, read_readings
 from monitor.dough.observations import observations
 from monitor.dough.track import track_from_readings
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
@@ -31,13 +31,13 @@ def reading(minute: int, distance_mm: float = 240.0) -> Reading:
 
 
 def calibration(minutes: float, offset: float, sd: float = 0.6) -> Calibration:
-    return Calibration(NODE, Channel.DISTANCE, offset, sd, at(minutes), How.EMPTY)
+    return Calibration(NODE, Channel.DISTANCE, offset, sd, at(minutes), Comparison.EMPTY)
 
 
 @pytest.fixture
 def running(store: Store) -> Batch:
     store.append([reading(minute) for minute in range(30)])
-    batch = Batch(BatchId(0), "Rye", Stage.BULK_RISE, NOON, TUB, nodes=((Channel.DISTANCE, NODE),))
+    batch = Batch(BatchId(0), "Rye", Stage.FIRST_RISE, NOON, TUB, nodes=((Channel.DISTANCE, NODE),))
     return store.add_batch(batch)
 
 

@@ -21,7 +21,7 @@ NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 LOAF = Batch(
     id=BatchId(7),
     name="Hill country loaf",
-    stage=Stage.BULK_RISE,
+    stage=Stage.FIRST_RISE,
     started_at=NINE - timedelta(hours=2),
     vessel=Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0),
     target=Target(75.0),
