@@ -112,7 +112,7 @@ def judge(batch_id: BatchId, verdict: Verdict, notes: str, picture: bytes | None
     except (AccessError, StoreError, PictureError) as error:
         st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
         return
-    st.toast(_reader().say("Kept: {what}", what=verdict_word(verdict, _reader())))
+    st.toast(_reader().say("ForecastResult: {what}", what=verdict_word(verdict, _reader())))
 
 
 def keep_intent(batch_id: BatchId, intent: Intent) -> None:
@@ -123,7 +123,7 @@ def keep_intent(batch_id: BatchId, intent: Intent) -> None:
     except (AccessError, StoreError) as error:
         st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
         return
-    st.toast(_reader().say("Kept: what was planned"))
+    st.toast(_reader().say("ForecastResult: what was planned"))
 
 
 def begin(batch: Batch, intent: Intent) -> BatchId | None:
@@ -138,7 +138,7 @@ def begin(batch: Batch, intent: Intent) -> BatchId | None:
     return kept.id
 
 
-def put_on_shelf(name: str, vessel: Vessel) -> None:
+def save_vessel(name: str, vessel: Vessel) -> None:
     """Keep a vessel under its name, and say so."""
     try:
         with queries.opened_to_write_as(Shelf) as store:

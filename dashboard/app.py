@@ -12,7 +12,7 @@ from dashboard.board import screen as board
 from dashboard.compare import screen as compare
 from dashboard.formula import screen as formula
 from dashboard.login import screen as gate
-from dashboard.page import put_style
+from dashboard.page import show_style
 from dashboard.plan import bake
 from dashboard.plan import screen as plan
 from dashboard.review import screen as finished
@@ -21,7 +21,7 @@ from dashboard.sensors import screen as nodes
 from dashboard.start import screen as start
 
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
-put_style()
+show_style()
 if not gate.is_open(queries.database().parent):
     st.stop()
 reader = preferences.reader(queries.database().parent)
@@ -58,8 +58,8 @@ with nav:
         else:
             st.page_link(page, label=page.title, query_params=chosen)
     if current.url_path:  # the board shows every site
-        sites.put_choice(queries.data_dir(), reader)
-    preferences.put_choice(queries.database().parent)
-    gate.put_leave(queries.database().parent)
+        sites.show_choice(queries.data_dir(), reader)
+    preferences.show_choice(queries.database().parent)
+    gate.show_logout(queries.database().parent)
 if current != batch_page:
     current.run()

@@ -4,7 +4,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from dashboard.queries import Row
+from dashboard.queries import RunningBatch
 from monitor.alerts.dough import AlertKind
 from monitor.dough.outlook import State
 from monitor.recipe.batch import Batch
@@ -28,7 +28,7 @@ class Due:
     sorts_at: datetime
 
 
-def trouble(row: Row) -> int:
+def trouble(row: RunningBatch) -> int:
     """How bad a row's trouble is: 0 the worst, ``_NONE`` for none."""
     rank = _NONE if row.outlook is None else _TROUBLE.get(row.outlook.state, _NONE)
     if row.stale_since is not None:
@@ -38,24 +38,24 @@ def trouble(row: Row) -> int:
     return rank
 
 
-def ordered(rows: Iterable[Row], now: datetime, reader: Reader) -> list[Row]:
+def ordered(rows: Iterable[RunningBatch], now: datetime, reader: Reader) -> list[RunningBatch]:
     """The rows as a board shows them."""
     far = now + timedelta(days=365)
 
-    def key(row: Row) -> tuple[int, datetime, datetime, int]:
+    def key(row: RunningBatch) -> tuple[int, datetime, datetime, int]:
         due = due_of(row, reader)
         return (trouble(row), far if due is None else due.sorts_at, row.batch.started_at, row.batch.id)
 
     return sorted(rows, key=key)
 
 
-def due_of(row: Row, reader: Reader) -> Due | None:
+def due_of(row: RunningBatch, reader: Reader) -> Due | None:
     """The next task of a row; None when there is none, or no time for it."""
     task = None if row.outlook is None else next_task(row.batch, row.outlook, reader)
     return None if task is None or task.at is None else Due(row.batch, task, task.at)
 
 
-def dues(rows: Iterable[Row], now: datetime, reader: Reader) -> list[Due]:
+def dues(rows: Iterable[RunningBatch], now: datetime, reader: Reader) -> list[Due]:
     """All tasks, in the order hands meet them: what is due now as the board is ordered, then by the clock."""
     found = [due for row in ordered(rows, now, reader) if (due := due_of(row, reader)) is not None]
     at_once = [due for due in found if due.task.is_now]

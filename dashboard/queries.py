@@ -34,11 +34,11 @@ from monitor.store.reviews import Reviews
 from monitor.store.store import Store
 
 STALE_AFTER = timedelta(minutes=10)  # judgement: twenty missed readings at one each half minute
-KEPT_FINISHED = 8  # finished batches kept ready: one evening's looking back
+CACHED_BATCHES = 8  # finished batches kept ready: one evening's looking back
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class RunningBatch:
     """One running batch as the board shows it.
 
     Attributes
@@ -56,7 +56,7 @@ class Row:
 
 
 @dataclass(frozen=True, slots=True)
-class Standing:
+class ActiveAlert:
     """An alert that stands, with the name of its batch (empty when it is about no batch)."""
 
     alert: Alert
@@ -74,7 +74,7 @@ class Standing:
 
 
 @dataclass(frozen=True, slots=True)
-class Past:
+class EndedBatch:
     """One ended batch with all that was known of it."""
 
     batch: Batch
@@ -121,7 +121,7 @@ def opened_as(kind: type[Kind], site: str | None = None) -> Iterator[Kind]:
         When the person at this session may not look.
     """
     path = database(site)
-    visitor.demand(Role.VIEWER, path.parent)
+    visitor.require(Role.VIEWER, path.parent)
     with kind(path) as store:
         store.look_only()
         yield store
@@ -148,7 +148,7 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
         When the person at this session is no baker, or what is shown is a copy.
     """
     path = database()
-    visitor.demand(Role.BAKER, path.parent)
+    visitor.require(Role.BAKER, path.parent)
     if sites.chosen(data_dir()) is not None:
         raise AccessError(
             "This is a copy of what {name} holds: note it there, and it comes here by itself", name=path.parent.name
@@ -173,37 +173,37 @@ def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetim
     return seen_at if now - seen_at > STALE_AFTER else None
 
 
-def running_row(store: Store, batch: Batch, now: datetime) -> Row:
+def running_batch(store: Store, batch: Batch, now: datetime) -> RunningBatch:
     """One running batch with its newest outlook."""
     outlook = store.latest_outlook(batch.id)
     firing = tuple(alert for alert in store.alerts(batch.id) if alert.is_firing)
-    return Row(batch, outlook, firing, stale_since(batch, outlook, now))
+    return RunningBatch(batch, outlook, firing, stale_since(batch, outlook, now))
 
 
-def board_rows(store: Store, now: datetime) -> list[Row]:
+def running_batches(store: Store, now: datetime) -> list[RunningBatch]:
     """All running batches, in the store's order."""
-    return [running_row(store, batch, now) for batch in store.batches(running=True)]
+    return [running_batch(store, batch, now) for batch in store.batches(running=True)]
 
 
-def standing(store: Store, batch: Batch | None = None) -> list[Standing]:
+def active_alerts(store: Store, batch: Batch | None = None) -> list[ActiveAlert]:
     """The alerts that stand, the first to begin first: all, or those of one batch and of the nodes it is read from."""
     names = {each.id: each.name for each in store.batches(running=True)}
     nodes = () if batch is None else {node for _, node in batch.nodes}
     return [
-        Standing(alert, names.get(alert.subject.batch_id, "") if alert.subject.batch_id is not None else "")
+        ActiveAlert(alert, names.get(alert.subject.batch_id, "") if alert.subject.batch_id is not None else "")
         for alert in store.standing_alerts()
         if batch is None or alert.subject.batch_id == batch.id or alert.subject.name in nodes
     ]
 
 
-def past(store: Store, batch: Batch) -> Past:
+def ended_batch(store: Store, batch: Batch) -> EndedBatch:
     """An ended batch with everything; kept, since an ended batch changes no more."""
-    return _past(str(store.path), batch, store)
+    return _ended_batch(str(store.path), batch, store)
 
 
-@st.cache_resource(max_entries=KEPT_FINISHED, ttl=3600, show_spinner=False)
-def _past(path: str, batch: Batch, _store: Store) -> Past:
-    return Past(
+@st.cache_resource(max_entries=CACHED_BATCHES, ttl=3600, show_spinner=False)
+def _ended_batch(path: str, batch: Batch, _store: Store) -> EndedBatch:
+    return EndedBatch(
         batch,
         tuple(_store.outlooks(batch.id)),
         _store.track(batch),
@@ -241,7 +241,7 @@ def review(batch: Batch, ended_at: datetime) -> Review:
         return Review(account, intent, kept is not None, store.judgement(batch.id), best_rise(store, batch))
 
 
-@st.cache_resource(max_entries=4 * KEPT_FINISHED, ttl=3600, show_spinner=False)
+@st.cache_resource(max_entries=4 * CACHED_BATCHES, ttl=3600, show_spinner=False)
 def _account(path: str, batch: Batch, intent: Intent, ended_at: datetime, _store: Store) -> Account | None:
     planned = replace(batch, formula=intent.formula or batch.formula)
     learned = learned_from(_store.lessons_before(planned), planned)

@@ -28,8 +28,8 @@ from dashboard.drawing import charts, tables
 from dashboard.drawing.palette import DAY
 from dashboard.drawing.strips import shared_hours
 from dashboard.drawing.time_axis import ms
-from dashboard.page import Scene
-from dashboard.queries import board_rows
+from dashboard.page import View
+from dashboard.queries import running_batches
 from monitor.dough.outlook import State
 from monitor.recipe.batch import BatchId, Stage
 from monitor.settings.data_dir import DATABASE_NAME
@@ -91,10 +91,10 @@ def timed(work: Callable[[], object]) -> str:
 def refresh_board(path: Path) -> str:
     """The board's HTML, as one refresh makes it."""
     with Store(path) as store:
-        scene = Scene(store, NOW, Reader(UTC), DAY, 0.0)
-        rows = board_rows(store, NOW)
+        view = View(store, NOW, Reader(UTC), DAY, 0.0)
+        rows = running_batches(store, NOW)
         hours = shared_hours([(row.batch, row.outlook) for row in rows], NOW)
-        return "".join(batch_card(row, hours, scene) for row in rows)
+        return "".join(batch_card(row, hours, view) for row in rows)
 
 
 def refresh_curve(path: Path, batch_id: BatchId) -> int:

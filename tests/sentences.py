@@ -20,7 +20,7 @@ ROOMS = ("monitor", "dashboard")
 # Said by an expression that the source alone does not tell: where, and where its sentences stand instead.
 STORED = {
     "reader.say(outlook.why)",  # a source sentence kept with an outlook
-    "scene.reader.say(outlook.why or 'no forecast')",
+    "view.reader.say(outlook.why or 'no forecast')",
 }
 NOT_A_MANNER = {"view"}
 STAYS_ENGLISH = ("monitor/backtest/", "monitor/wire/", "monitor/dough/")  # of developers; what nobody but a log is told
@@ -40,7 +40,7 @@ PASSED_ON = {  # the sentences stand elsewhere: in the calls of who passes them 
     "reader.say(caution.title)",
     "reader.say(caution.text)",
     "say(kind.words)",
-    "scene.reader.say(what)",  # that is asked of a node
+    "view.reader.say(what)",  # that is asked of a node
 }
 
 
@@ -81,7 +81,7 @@ def stored() -> Iterator[tuple[str, str]]:
     """Sentences that are kept in the store as they stand in the source, or that stand in values made elsewhere."""
     from dashboard.batch.logbook import POKES
     from dashboard.drawing.exports import KINDS
-    from dashboard.sensors.overview import ASKED
+    from dashboard.sensors.overview import HEALTH_ROWS
     from monitor.alerts.dough import MORE, UNMEASURED, UNSEEN
     from monitor.alerts.silence import LINE_EXPLAINS, NODE_EXPLAINS
     from monitor.collector.batch_step import NOT_ESTIMATED
@@ -96,7 +96,7 @@ def stored() -> Iterator[tuple[str, str]]:
         yield kind.words, "dashboard/drawing/exports.py"
     for text in (UNSEEN, UNMEASURED, LINE_EXPLAINS, NODE_EXPLAINS, *MORE.values()):
         yield text, "monitor/alerts/dough.py"
-    for text in ASKED:
+    for text in HEALTH_ROWS:
         yield text, "dashboard/sensors/overview.py"
     for text in POKES.values():
         yield text, "dashboard/batch/logbook.py"

@@ -79,7 +79,7 @@ def quiet_hours(folder: Path) -> QuietHours | None:
     return _settings(str(folder)).calls.quiet
 
 
-def put_choice(folder: Path) -> None:
+def show_choice(folder: Path) -> None:
     """Language, units and dial, each one touch; kept in this browser's address, and nobody else's."""
     told = reader(folder)
     for name, now in _answers(told).items():

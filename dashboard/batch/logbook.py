@@ -12,7 +12,7 @@ DONE = {"Folded": EventKind.FOLD, "Moved": EventKind.MOVE}
 POKES = {"fast": "springs back fast", "slowly": "springs back slowly", "not at all": "stays"}
 
 
-def put_notes(batch: Batch, finished_page: StreamlitPage, reader: Reader) -> None:
+def show_logbook(batch: Batch, finished_page: StreamlitPage, reader: Reader) -> None:
     """The few things a baker logs, each one touch."""
     st.html(page.section(reader.say("Note what you did")))
     with st.container(horizontal=True, gap="small"):
@@ -25,7 +25,7 @@ def put_notes(batch: Batch, finished_page: StreamlitPage, reader: Reader) -> Non
             args = (batch.id, EventKind.POKE, words)
             st.button(reader.say(label), key=key, width="stretch", on_click=actions.note, args=args)
     if batch.target.rise_pct is not None:
-        _put_band(batch, batch.target.rise_pct, reader)
+        _show_band(batch, batch.target.rise_pct, reader)
     with st.form("level", border=False), st.container(horizontal=True, gap="small", vertical_alignment="bottom"):
         level_mm = st.number_input(
             reader.say("Level by eye, mm over the base"),
@@ -41,7 +41,7 @@ def put_notes(batch: Batch, finished_page: StreamlitPage, reader: Reader) -> Non
         _confirm_end(batch, finished_page, reader)
 
 
-def _put_band(batch: Batch, at_pct: float, reader: Reader) -> None:
+def _show_band(batch: Batch, at_pct: float, reader: Reader) -> None:
     """The band a little lower or higher, each one touch."""
     st.html(page.quiet(reader.say("The band stands at {rise} %: move it to", rise=f"{at_pct:.0f}")))
     with st.container(horizontal=True, gap="small", key="band"):

@@ -10,14 +10,14 @@ import streamlit as st
 
 from dashboard import page
 from dashboard.batch import scenarios
-from dashboard.batch.scenarios import Supposed
+from dashboard.batch.scenarios import Scenario
 from dashboard.drawing import charts, exports, tables
 from dashboard.drawing.charts import Mark
-from dashboard.drawing.exports import Exhibit
+from dashboard.drawing.exports import Figure
 from dashboard.drawing.grammar import Drawing
 from dashboard.drawing.palette import Palette
 from dashboard.drawing.time_axis import ms
-from dashboard.queries import Past
+from dashboard.queries import EndedBatch
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, Event, EventKind
@@ -34,65 +34,65 @@ STEP = timedelta(minutes=5)
 _MIDNIGHT = datetime(2000, 1, 1, tzinfo=UTC)
 
 
-def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> None:
+def show_running(view: page.View, batch: Batch, supposed: Scenario | None) -> None:
     """Rise and forecast of a running batch, and beside it what would come of what is supposed."""
-    newest = scene.store.latest_outlook(batch.id)
-    reader = scene.reader
+    newest = view.store.latest_outlook(batch.id)
+    reader = view.reader
     now_words = reader.say("now")
     if newest is not None and newest.rise_pct is not None:
         now_words = reader.say("now, {rise} %", rise=f"{newest.rise_pct.p50:.0f}")
-    marks = (Mark(ms(scene.now), now_words),)
+    marks = (Mark(ms(view.now), now_words),)
     said = reader.say("{batch}: not yet estimated.", batch=batch.name)
     if newest is not None:
         said = curve_sentence(batch, newest, reader)
     other = None
     if supposed is not None:
-        other = scenarios.answer(scene, batch, supposed)
-        what_if = scenarios.sentence(scene, batch, supposed, other)
+        other = scenarios.answer(view, batch, supposed)
+        what_if = scenarios.sentence(view, batch, supposed, other)
         st.html(f'<p class="supposed">{html.escape(what_if)}</p>')
         said = f"{said} {reader.say('What if: {answer}.', answer=what_if)}"
-    outlooks = scene.store.outlooks(batch.id, has_fan=False)
-    span = running_span(scene, batch, supposed)
-    exhibit = rise_exhibit(scene, batch, outlooks, newest, span, marks, other, sentence=said)
-    page.put_exhibit(scene, exhibit, "rise", is_live=True)
+    outlooks = view.store.outlooks(batch.id, has_fan=False)
+    span = running_span(view, batch, supposed)
+    figure = rise_figure(view, batch, outlooks, newest, span, marks, other, sentence=said)
+    page.show_figure(view, figure, "rise", is_live=True)
 
 
-def running_span(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> tuple[float, float]:
+def running_span(view: page.View, batch: Batch, supposed: Scenario | None) -> tuple[float, float]:
     """First and last moment of the charts of a running batch. [ms since 1970]"""
-    end = chart_end(scene.store.latest_outlook(batch.id), scene.now)
+    end = chart_end(view.store.latest_outlook(batch.id), view.now)
     if supposed is not None:
-        end = max(end, chart_end(scenarios.answer(scene, batch, supposed), scene.now))
+        end = max(end, chart_end(scenarios.answer(view, batch, supposed), view.now))
     return ms(batch.started_at), ms(end)
 
 
-def put_past_rise(scene: page.Scene, past: Past, said: Outlook) -> None:
+def show_ended_rise(view: page.View, past: EndedBatch, said: Outlook) -> None:
     """The whole curve of an ended batch under the forecast that was made at one moment."""
     batch = past.batch
-    ended_at = batch.ended_at or scene.now
+    ended_at = batch.ended_at or view.now
     marks = (
-        Mark(ms(said.at), scene.reader.say("said at {at}", at=clock_text(said.at, scene.reader))),
-        Mark(ms(ended_at), scene.reader.say("ended")),
+        Mark(ms(said.at), view.reader.say("said at {at}", at=clock_text(said.at, view.reader))),
+        Mark(ms(ended_at), view.reader.say("ended")),
     )
-    span = _past_span(scene, batch, said)
-    sentence = curve_sentence(batch, past.outlooks[-1], scene.reader)
+    span = _ended_span(view, batch, said)
+    sentence = curve_sentence(batch, past.outlooks[-1], view.reader)
     shown = marks[1:] if said.at >= ended_at else marks
-    exhibit = rise_exhibit(scene, batch, past.outlooks, said, span, shown, sentence=sentence)
-    page.put_exhibit(scene, exhibit, "rise")
+    figure = rise_figure(view, batch, past.outlooks, said, span, shown, sentence=sentence)
+    page.show_figure(view, figure, "rise")
 
 
-def put_past_air(scene: page.Scene, past: Past, said: Outlook) -> None:
+def show_ended_air(view: page.View, past: EndedBatch, said: Outlook) -> None:
     """The air of an ended batch, on the same clock."""
-    put_air(scene, past.batch, past.track, _past_span(scene, past.batch, said), "past")
+    show_air(view, past.batch, past.track, _ended_span(view, past.batch, said), "past")
 
 
-def _past_span(scene: page.Scene, batch: Batch, said: Outlook) -> tuple[float, float]:
-    ended_at = batch.ended_at or scene.now
+def _ended_span(view: page.View, batch: Batch, said: Outlook) -> tuple[float, float]:
+    ended_at = batch.ended_at or view.now
     end = max(ended_at, min(chart_end(said, said.at), ended_at + timedelta(hours=2)))
     return ms(batch.started_at), ms(end)
 
 
-def rise_exhibit(
-    scene: page.Scene,
+def rise_figure(
+    view: page.View,
     batch: Batch,
     outlooks: Sequence[Outlook],
     forecast: Outlook | None,
@@ -101,21 +101,21 @@ def rise_exhibit(
     other: Outlook | None = None,
     *,
     sentence: str,
-) -> Exhibit:
+) -> Figure:
     """The curve of a batch with one forecast, and perhaps another beside it."""
-    reader = scene.reader
+    reader = view.reader
     forecasts = {"forecast": forecast, "what if": other}
-    return Exhibit(
+    return Figure(
         batch.name,
         reader.say("rise"),
         sentence,
         lambda: exports.rise_table(outlooks, forecasts, noted(batch.events, reader), reader.zone),
-        lambda palette: rise(replace(scene, palette=palette), batch, outlooks, forecast, span, marks, other),
+        lambda palette: rise(replace(view, palette=palette), batch, outlooks, forecast, span, marks, other),
     )
 
 
 def rise(
-    scene: page.Scene,
+    view: page.View,
     batch: Batch,
     outlooks: Iterable[Outlook],
     forecast: Outlook | None,
@@ -124,19 +124,19 @@ def rise(
     other: Outlook | None = None,
 ) -> Drawing:
     """The chart of rise with one forecast, and perhaps another beside it."""
-    fan = tables.fan_frame(forecast, scene.reader)
+    fan = tables.fan_frame(forecast, view.reader)
     ready = (None, None, None) if forecast is None or batch.target.is_peak else tables.dials(forecast.ready)
     return charts.rise_chart(
-        tables.rise_frame(outlooks, scene.reader),
+        tables.rise_frame(outlooks, view.reader),
         fan[fan["at"] <= span[1]],
-        tables.event_frame(noted(batch.events, scene.reader), scene.reader),
-        scene.palette,
-        scene.reader,
+        tables.event_frame(noted(batch.events, view.reader), view.reader),
+        view.palette,
+        view.reader,
         span=span,
         target_pct=batch.target.rise_pct,
         ready=ready,
         marks=marks,
-        other=None if other is None else tables.fan_frame(other, scene.reader).query(f"at <= {span[1]}"),
+        other=None if other is None else tables.fan_frame(other, view.reader).query(f"at <= {span[1]}"),
     )
 
 
@@ -156,20 +156,20 @@ def noted(events: Iterable[Event], reader: Reader) -> list[tuple[Event, str]]:
     return [(event, event_word(event.kind, reader)) for event in events if event.kind is not EventKind.END]
 
 
-def put_air(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], key: str) -> None:
+def show_air(view: page.View, batch: Batch, track: Track, span: tuple[float, float], key: str) -> None:
     """Air, dough and dew point, then humidity, on the same clock."""
-    sentence, is_live = air_words(batch, track, scene), batch.ended_at is None
+    sentence, is_live = air_words(batch, track, view), batch.ended_at is None
     if track.air_temp_c.t_s.size or track.dough_temp_c.t_s.size:
-        page.put_exhibit(scene, _temps(scene, batch, track, span, sentence), f"temps-{key}", is_live=is_live)
-        skin = _skin_words(track, scene)
+        page.show_figure(view, _temps(view, batch, track, span, sentence), f"temps-{key}", is_live=is_live)
+        skin = _skin_words(track, view)
         if skin:
             st.html(f'<p class="quiet skin">{html.escape(skin[0].upper() + skin[1:])}.</p>')
     if track.humidity_pct.t_s.size:
-        page.put_exhibit(scene, _humidity(scene, batch, track, span, sentence), f"humidity-{key}", is_live=is_live)
+        page.show_figure(view, _humidity(view, batch, track, span, sentence), f"humidity-{key}", is_live=is_live)
 
 
-def _temps(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Exhibit:
-    reader, unit = scene.reader, f"°{scene.reader.temp_unit}"
+def _temps(view: page.View, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Figure:
+    reader, unit = view.reader, f"°{view.reader.temp_unit}"
     dew = tables.dew_point_series(track.air_temp_c, track.humidity_pct)
     temps = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
     words = {what: reader.say(SERIES_WORDS[what]) for what in temps}
@@ -189,11 +189,11 @@ def _temps(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, flo
         named = {f"{what.replace(' ', '_')}_{ending}": tables.in_unit(one, unit) for what, one in temps.items()}
         return exports.series_table(batch.started_at, named, reader.zone)
 
-    return Exhibit(batch.name, reader.say("temperatures"), sentence, table, draw)
+    return Figure(batch.name, reader.say("temperatures"), sentence, table, draw)
 
 
-def _humidity(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Exhibit:
-    reader, zone = scene.reader, scene.reader.zone
+def _humidity(view: page.View, batch: Batch, track: Track, span: tuple[float, float], sentence: str) -> Figure:
+    reader, zone = view.reader, view.reader.zone
     word = reader.say("humidity")
     series = tables.worded(tables.series_frame(batch.started_at, {word: track.humidity_pct}), "%", reader)
 
@@ -202,12 +202,12 @@ def _humidity(scene: page.Scene, batch: Batch, track: Track, span: tuple[float, 
         return charts.air_chart(series, colours, palette, reader, span=span, unit="%", least_span=LEAST_PCT)
 
     named = {"humidity_pct": track.humidity_pct}
-    return Exhibit(batch.name, word, sentence, lambda: exports.series_table(batch.started_at, named, zone), draw)
+    return Figure(batch.name, word, sentence, lambda: exports.series_table(batch.started_at, named, zone), draw)
 
 
-def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
+def air_words(batch: Batch, track: Track, view: page.View) -> str:
     """What was measured last of each channel, for who cannot see the charts."""
-    reader, said = scene.reader, []
+    reader, said = view.reader, []
     for what, series in (
         ("air {much} at {at}", track.air_temp_c),
         ("dough {much} at {at}", track.dough_temp_c),
@@ -218,44 +218,44 @@ def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
             much = f"{reader.number(value)} %" if series is track.humidity_pct else temp_text(value, reader)
             at = batch.started_at + timedelta(seconds=float(series.t_s[-1]))
             said.append(reader.say(what, much=much, at=clock_text(at, reader)))
-    skin = _skin_words(track, scene)
+    skin = _skin_words(track, view)
     return "; ".join([*said, skin] if skin else said) + "."
 
 
-def _skin_words(track: Track, scene: page.Scene) -> str:
+def _skin_words(track: Track, view: page.View) -> str:
     """Dew point against the dough, by what was measured last; empty when not all of it was."""
     parts = (track.air_temp_c, track.humidity_pct, track.dough_temp_c)
     if not all(part.t_s.size for part in parts):
         return ""
     air_c, humidity_pct, dough_c = (float(part.value[-1]) for part in parts)
-    return skin_sentence(air_c, humidity_pct, dough_c, scene.reader)
+    return skin_sentence(air_c, humidity_pct, dough_c, view.reader)
 
 
-def put_forecasts(scene: page.Scene, past: Past, came_at: datetime | None) -> None:
+def show_forecasts(view: page.View, past: EndedBatch, came_at: datetime | None) -> None:
     """Every forecast made at the time against what came."""
-    said = tables.forecast_frame(past.outlooks, scene.reader, last=came_at)
-    ended_at = past.batch.ended_at or scene.now
+    said = tables.forecast_frame(past.outlooks, view.reader, last=came_at)
+    ended_at = past.batch.ended_at or view.now
     last_at = came_at or ended_at
     room = (last_at - past.batch.started_at) * 0.2  # right of the last forecast, for the moment that came
     span = (ms(past.batch.started_at), ms(last_at + room))
     came = None
-    sentence = scene.reader.say("Every forecast made; it was not ready when the stage ended.")
+    sentence = view.reader.say("Every forecast made; it was not ready when the stage ended.")
     if came_at is not None:
-        words = clock_text(came_at, scene.reader)
+        words = clock_text(came_at, view.reader)
         came = Mark(ms(came_at), words)
         against = "Every forecast made, early to late, against the moment it was ready, {at}."
-        sentence = scene.reader.say(against, at=words)
-    exhibit = Exhibit(
+        sentence = view.reader.say(against, at=words)
+    figure = Figure(
         past.batch.name,
-        scene.reader.say("forecasts"),
+        view.reader.say("forecasts"),
         sentence,
-        lambda: exports.forecast_table(past.outlooks, scene.reader.zone),
-        lambda palette: charts.forecast_chart(said, palette, scene.reader, came=came, span=span),
+        lambda: exports.forecast_table(past.outlooks, view.reader.zone),
+        lambda palette: charts.forecast_chart(said, palette, view.reader, came=came, span=span),
     )
-    page.put_exhibit(scene, exhibit, "forecasts")
+    page.show_figure(view, figure, "forecasts")
 
 
-def put_moment_choice(outlooks: Sequence[Outlook], at_first: int, reader: Reader) -> int:
+def show_moment_choice(outlooks: Sequence[Outlook], at_first: int, reader: Reader) -> int:
     """A slider over the moments at which a forecast was made; returns the place of the chosen one."""
     step = max(1, len(outlooks) // 200)
     places: list[int] = sorted({*range(0, len(outlooks), step), at_first, len(outlooks) - 1})

@@ -23,7 +23,7 @@ QUARTER_S = 900
 
 
 @dataclass(frozen=True, slots=True)
-class Supposed:
+class Scenario:
     """What a baker supposes of the air to come.
 
     Attributes
@@ -48,13 +48,13 @@ class Supposed:
             return room
         return room + cold_spell(self.in_at, self.out_at, cold_c=USUAL_COLD_C, room_c=self.room_c)
 
-    def words(self, scene: page.Scene) -> str:
+    def words(self, view: page.View) -> str:
         """The supposition as the beginning of a sentence."""
-        reader, parts = scene.reader, []
+        reader, parts = view.reader, []
         if self.warmer_by_c:
             parts.append(reader.say("in air of {air}", air=temp_text(self.room_c, reader)))
         if self.in_at is not None:
-            since = clock_text(self.in_at, reader, scene.now)
+            since = clock_text(self.in_at, reader, view.now)
             if self.out_at is None:
                 parts.append(reader.say("in the refrigerator from {since}", since=since))
             else:
@@ -63,9 +63,9 @@ class Supposed:
         return ", ".join(parts)
 
 
-def put_question(scene: page.Scene, batch: Batch) -> None:
+def show_question(view: page.View, batch: Batch) -> None:
     """The slider and the two times."""
-    reader = scene.reader
+    reader = view.reader
     with st.container(key="what-if"):
         air, into, out = st.columns([2.2, 1, 1], gap="medium", vertical_alignment="bottom")
         air.select_slider(
@@ -77,47 +77,47 @@ def put_question(scene: page.Scene, batch: Batch) -> None:
         )
         into.time_input(reader.say("Into the refrigerator"), value=None, step=QUARTER_S, key=_key(batch, "in"))
         out.time_input(reader.say("Out again"), value=None, step=QUARTER_S, key=_key(batch, "out"))
-        if asked(scene, batch) is not None:
+        if asked(view, batch) is not None:
             st.button(reader.say("As it is"), key="as-it-is", on_click=_forget, args=(batch,))
 
 
-def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
+def asked(view: page.View, batch: Batch) -> Scenario | None:
     """What this session supposes of a batch; None when nothing."""
     state = st.session_state
     steps = int(state.get(_key(batch, "air"), 0))
     into, out = state.get(_key(batch, "in")), state.get(_key(batch, "out"))
     if steps == 0 and into is None:
         return None
-    newest = scene.store.latest_outlook(batch.id)
+    newest = view.store.latest_outlook(batch.id)
     air_c = USUAL_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
-    warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.reader.temp_unit == "F" else 1.0)
-    in_at = None if into is None else _spell_begin(into, scene)
-    out_at = None if in_at is None or out is None else next_time(out, in_at, scene.reader.zone)
-    return Supposed(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
+    warmer_by_c = steps * (FAHRENHEIT_STEP_C if view.reader.temp_unit == "F" else 1.0)
+    in_at = None if into is None else _spell_begin(into, view)
+    out_at = None if in_at is None or out is None else next_time(out, in_at, view.reader.zone)
+    return Scenario(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
 
 
-def _spell_begin(into: time, scene: page.Scene) -> datetime:
+def _spell_begin(into: time, view: page.View) -> datetime:
     """When it goes in: a quarter that has just begun means now, not tomorrow."""
-    found = next_time(into, scene.now - timedelta(seconds=QUARTER_S), scene.reader.zone)
-    return max(found, scene.now)
+    found = next_time(into, view.now - timedelta(seconds=QUARTER_S), view.reader.zone)
+    return max(found, view.now)
 
 
-def answer(scene: page.Scene, batch: Batch, supposed: Supposed) -> Outlook:
+def answer(view: page.View, batch: Batch, supposed: Scenario) -> Outlook:
     """What would come of it; worked out once for each newest outlook, and kept."""
-    newest = scene.store.latest_outlook(batch.id)
-    known_at = scene.now if newest is None else newest.at
-    return _answer(str(scene.store.path), batch, supposed, known_at, scene.store)
+    newest = view.store.latest_outlook(batch.id)
+    known_at = view.now if newest is None else newest.at
+    return _answer(str(view.store.path), batch, supposed, known_at, view.store)
 
 
 @st.cache_resource(max_entries=64, ttl=600, show_spinner=False)
-def _answer(path: str, batch: Batch, supposed: Supposed, known_at: datetime, _store: Store) -> Outlook:
+def _answer(path: str, batch: Batch, supposed: Scenario, known_at: datetime, _store: Store) -> Outlook:
     learned = learned_from(_store.lessons_before(batch), batch)  # as the collector does: both must say the same
     return foretold(batch, _store.track(batch), known_at, supposed.ahead(known_at), learned=learned)
 
 
-def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook) -> str:
+def sentence(view: page.View, batch: Batch, supposed: Scenario, found: Outlook) -> str:
     """Supposition and answer, as a colleague would say it."""
-    return f"{supposed.words(scene)}: {outlook_sentence(batch, found, scene.reader)}"
+    return f"{supposed.words(view)}: {outlook_sentence(batch, found, view.reader)}"
 
 
 def _step_words(steps: int, reader: Reader) -> str:

@@ -19,43 +19,43 @@ def show(batch_page: StreamlitPage, start_page: StreamlitPage) -> None:
     def live() -> None:
         names = sites.names(queries.data_dir())
         for name in names if len(names) > 1 else ("",):
-            page.shown(lambda scene: _draw(scene, batch_page, start_page), name)
+            page.render(lambda view: _draw(view, batch_page, start_page), name)
 
     live()
 
 
-def _draw(scene: page.Scene, batch_page: StreamlitPage, start_page: StreamlitPage) -> None:
-    rows = queries.board_rows(scene.store, scene.now)
-    if scene.site:
-        st.html(page.section(scene.site))
+def _draw(view: page.View, batch_page: StreamlitPage, start_page: StreamlitPage) -> None:
+    rows = queries.running_batches(view.store, view.now)
+    if view.site:
+        st.html(page.section(view.site))
     if not rows:
-        alerts.put_calling(queries.standing(scene.store), scene)
-        if scene.store.is_copy:  # a batch is begun at its own site
-            st.html(page.quiet(scene.reader.say("No dough is proofing")))
+        alerts.show_unseen(queries.active_alerts(view.store), view)
+        if view.store.is_copy:  # a batch is begun at its own site
+            st.html(page.quiet(view.reader.say("No dough is proofing")))
             return
-        _put_nothing_yet(scene, start_page)
+        _show_nothing_yet(view, start_page)
         return
-    st.html(cards.bar(dues(rows, scene.now, scene.reader), scene))
-    alerts.put_calling(queries.standing(scene.store), scene)
-    hours = shared_hours([(row.batch, row.outlook) for row in rows], scene.now)
-    kept = preferences.in_address(scene.store.path.parent) | ({"site": scene.site} if scene.site else {})
-    for row in ordered(rows, scene.now, scene.reader):
-        with st.container(key=f"card-{scene.site}{row.batch.id}"):
-            st.html(cards.batch_card(row, hours, scene))
-            label = page.plain(scene.reader.say("Open {batch}", batch=row.batch.name))
+    st.html(cards.bar(dues(rows, view.now, view.reader), view))
+    alerts.show_unseen(queries.active_alerts(view.store), view)
+    hours = shared_hours([(row.batch, row.outlook) for row in rows], view.now)
+    kept = preferences.in_address(view.store.path.parent) | ({"site": view.site} if view.site else {})
+    for row in ordered(rows, view.now, view.reader):
+        with st.container(key=f"card-{view.site}{row.batch.id}"):
+            st.html(cards.batch_card(row, hours, view))
+            label = page.plain(view.reader.say("Open {batch}", batch=row.batch.name))
             st.page_link(batch_page, label=label, query_params={"batch": str(row.batch.id), **kept})
-    quiet = preferences.quiet_hours(scene.store.path.parent)
-    st.html(f'<p class="quiet">{html.escape(alerts.night_words(scene, quiet))}</p>')
+    quiet = preferences.quiet_hours(view.store.path.parent)
+    st.html(f'<p class="quiet">{html.escape(alerts.night_words(view, quiet))}</p>')
 
 
-def _put_nothing_yet(scene: page.Scene, start_page: StreamlitPage) -> None:
+def _show_nothing_yet(view: page.View, start_page: StreamlitPage) -> None:
     """What to do when no dough is proofing: the way to begin one here, then the one by a file."""
-    say = scene.reader.say
+    say = view.reader.say
     st.html(
         page.heading(say("No dough is proofing"), say("Each batch you begin gets its tub and its strip of clock here."))
     )
     st.page_link(start_page, label=say("Start a batch"), icon=":material/arrow_forward:")
-    st.html(_by_file(str(scene.store.path.parent), scene.reader))
+    st.html(_by_file(str(view.store.path.parent), view.reader))
 
 
 def _by_file(folder: str, reader: Reader) -> str:

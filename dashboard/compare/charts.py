@@ -24,7 +24,7 @@ NAME_ROOM = 0.17  # of the axis of hours, for the name at a curve's end on a pho
 LABEL_ROOM = 0.046  # of the height, for one name
 TREND_HEIGHT_PX = 240
 WARMTH_HEIGHT_PX = 110
-KEPT_HEIGHT_PX = 220
+RESULTS_HEIGHT_PX = 220
 LEAST_DEGREES = 3.0
 ROOMY = 16  # bars that are wide enough on a phone
 
@@ -175,7 +175,7 @@ def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, *, 
     return finished(layers, palette, WARMTH_HEIGHT_PX)
 
 
-def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Drawing:
+def forecast_results_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Drawing:
     """What was said of each batch, as minutes before and after the moment it was ready, which is the line across.
 
     ``what early mid late is_inside``, the first first. [min]  A bar that does not reach the line missed it: it is
@@ -210,7 +210,7 @@ def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Drawing:
         layer(missed.assign(early=0.0), "point", cross, x=x, y=y, tooltip=told),
         _text(line, "words", palette.ink)(x=grammar.at(4), y=grammar.at(6)),
     ]
-    return finished(layers, palette, KEPT_HEIGHT_PX)
+    return finished(layers, palette, RESULTS_HEIGHT_PX)
 
 
 def _name_places(curves: pd.DataFrame, room_h: float, room: float) -> pd.DataFrame:

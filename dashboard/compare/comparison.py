@@ -7,7 +7,7 @@ from statistics import median
 
 import pandas as pd
 
-from dashboard.compare.course import Course, Kept
+from dashboard.compare.course import Course, ForecastResult
 from dashboard.compare.trend import Slope, slope_of
 from dashboard.drawing.tables import dial_ms
 from monitor.recipe.batch import Batch, BatchId, Stage
@@ -22,7 +22,7 @@ SAME_FORMULA = 0.02  # judgement: a share within which scales and hands leave a 
 
 
 @dataclass(frozen=True, slots=True)
-class Repeated:
+class RecipeStage:
     """A stage of a recipe that was finished more than once: its batches, newest first, and its name as last written."""
 
     recipe: str
@@ -32,21 +32,21 @@ class Repeated:
 
 
 @dataclass(frozen=True, slots=True)
-class Choice:
+class Selection:
     """What to lay over each other; ``is_even``: in time as if all doughs had been equally warm."""
 
-    repeated: Repeated
+    repeated: RecipeStage
     batch_ids: tuple[BatchId, ...]
     is_even: bool
 
 
-def repeated(finished: Iterable[Batch]) -> tuple[list[Repeated], list[Repeated]]:
+def repeated(finished: Iterable[Batch]) -> tuple[list[RecipeStage], list[RecipeStage]]:
     """What was finished twice or more, and what only once; what was begun last first."""
     found: dict[tuple[str, Stage], list[Batch]] = {}
     for batch in sorted(finished, key=lambda each: (each.started_at, each.id), reverse=True):
         found.setdefault((batch.recipe_key, batch.stage), []).append(batch)
     all_of_them = [
-        Repeated(key, stage, (same[0].recipe or same[0].name.partition(",")[0] or same[0].name).strip(), tuple(same))
+        RecipeStage(key, stage, (same[0].recipe or same[0].name.partition(",")[0] or same[0].name).strip(), tuple(same))
         for (key, stage), same in found.items()
     ]
     return [each for each in all_of_them if len(each.batches) > 1], [e for e in all_of_them if len(e.batches) == 1]
@@ -58,7 +58,7 @@ def has_others(batch: Batch, finished: Iterable[Batch]) -> bool:
     return any((each.recipe_key, each.stage) == kin and each.id != batch.id for each in finished)
 
 
-def asked(address: Mapping[str, str], offered: Sequence[Repeated]) -> Choice | None:
+def asked(address: Mapping[str, str], offered: Sequence[RecipeStage]) -> Selection | None:
     """What an address asks for, whatever is written in it: the newest where it says nothing that is there.
 
     A ``batch`` alone asks for its recipe and stage, with that batch among the newest. None when what it names was
@@ -84,14 +84,14 @@ def asked(address: Mapping[str, str], offered: Sequence[Repeated]) -> Choice | N
     if not ids:
         first = [batch.id for batch in chosen.batches if one and batch.id == one[0]]
         ids = first + [batch_id for batch_id in there if batch_id not in first]
-    return Choice(chosen, tuple(ids[:MOST_TOLD_APART]), address.get("time") == "even")
+    return Selection(chosen, tuple(ids[:MOST_TOLD_APART]), address.get("time") == "even")
 
 
 def _ids(text: str) -> list[BatchId]:
     return [BatchId(int(each)) for each in text.split(",") if each.isascii() and each.isdecimal() and len(each) < 19]
 
 
-def looked_at(choice: Choice) -> list[Batch]:
+def looked_at(choice: Selection) -> list[Batch]:
     """The batches that trend and forecasts are told of: the newest, and whichever were chosen."""
     return [
         batch
@@ -103,7 +103,7 @@ def looked_at(choice: Choice) -> list[Batch]:
 IN_ADDRESS = ("recipe", "stage", "batches", "time", "batch")  # the last one says where to begin, once
 
 
-def address_of(choice: Choice) -> dict[str, str]:
+def address_of(choice: Selection) -> dict[str, str]:
     """The address that shows a choice again."""
     return {
         "recipe": choice.repeated.recipe,
@@ -173,7 +173,7 @@ def slope_by_day(frame: pd.DataFrame, column: str) -> Slope | None:
 def trend_line(frame: pd.DataFrame, column: str) -> pd.DataFrame:
     """The ends of a claimed trend, through the middle of what was seen: ``at value what``; empty when none is."""
     slope = slope_by_day(frame, column)
-    if slope is None or not slope.is_told:
+    if slope is None or not slope.is_clear:
         return pd.DataFrame(columns=["at", "value", "what"])
     known = frame.dropna(subset=[column])
     per_ms = slope.per_day / DAY_MS
@@ -230,7 +230,7 @@ def same_target_pct(courses: Iterable[Course]) -> float | None:
     return targets.pop() if len(targets) == 1 else None
 
 
-def kept_frame(courses: Iterable[Course], names: Mapping[BatchId, str]) -> pd.DataFrame:
+def forecast_results_frame(courses: Iterable[Course], names: Mapping[BatchId, str]) -> pd.DataFrame:
     """What was said at half the rise, against when each was ready: ``what early mid late is_inside``. [min]
 
     The first first. An interval without a latest moment is drawn up to the moment it was ready, if not further.
@@ -244,7 +244,7 @@ def kept_frame(courses: Iterable[Course], names: Mapping[BatchId, str]) -> pd.Da
         late_h = max(ready_h, mid_h) if said.late_h is None else said.late_h
         mid = None if said.mid_h is None else 60.0 * (said.mid_h - ready_h)
         off = [60.0 * (said.early_h - ready_h), mid, 60.0 * (late_h - ready_h)]
-        rows.append((names[course.batch.id], *off, course.kept is Kept.INSIDE))
+        rows.append((names[course.batch.id], *off, course.result is ForecastResult.INSIDE))
     frame = pd.DataFrame(rows, columns=["what", "early", "mid", "late", "is_inside"])
     return frame.astype({"early": float, "mid": float, "late": float, "is_inside": bool})
 

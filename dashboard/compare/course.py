@@ -31,7 +31,7 @@ class Warmth(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class HalfwayForecast:
     """When a dough was said to be ready, at half its rise: hours since its start; None beyond what could be said."""
 
     early_h: float
@@ -39,14 +39,14 @@ class Said:
     late_h: float | None
 
 
-class Kept(StrEnum):
+class ForecastResult(StrEnum):
     """How what was said at half the rise held."""
 
     INSIDE = "inside"
     EARLIER = "earlier"  # ready before it was said to be
     LATER = "later"
     TAKEN = "taken"  # taken before it was ready, and before the interval was over: nobody knows
-    UNSAID = "unsaid"  # nothing was foretold before it was ready
+    NONE = "none"  # nothing was foretold before it was ready
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +78,7 @@ class Course:
     dough_c: float | None = None
     equal_hours: Array | None = None
     ready_equal_h: float | None = None
-    said: Said | None = None
+    said: HalfwayForecast | None = None
 
     def even_factor(self, temp_c: float) -> float | None:
         """Hours at a temperature that do what one at 27 C does; None where nothing grows."""
@@ -111,16 +111,18 @@ class Course:
         return None if self.ready_h is None else self.end_h - self.ready_h
 
     @property
-    def kept(self) -> Kept:
+    def result(self) -> ForecastResult:
         """Whether it was ready within what was said. One taken after the latest moment said has missed it, too."""
         said = self.said
         if said is None:
-            return Kept.UNSAID
+            return ForecastResult.NONE
         if self.ready_h is None:
-            return Kept.LATER if said.late_h is not None and self.end_h > said.late_h else Kept.TAKEN
+            return (
+                ForecastResult.LATER if said.late_h is not None and self.end_h > said.late_h else ForecastResult.TAKEN
+            )
         if self.ready_h < said.early_h:
-            return Kept.EARLIER
-        return Kept.LATER if said.late_h is not None and self.ready_h > said.late_h else Kept.INSIDE
+            return ForecastResult.EARLIER
+        return ForecastResult.LATER if said.late_h is not None and self.ready_h > said.late_h else ForecastResult.INSIDE
 
 
 def course_of(batch: Batch, outlooks: Sequence[Outlook], track: Track) -> Course:
@@ -155,14 +157,14 @@ def _hours(batch: Batch, at: datetime) -> float:
     return (at - batch.started_at).total_seconds() / 3600.0
 
 
-def _said(batch: Batch, outlooks: Sequence[Outlook], ready_at: datetime | None) -> Said | None:
+def _said(batch: Batch, outlooks: Sequence[Outlook], ready_at: datetime | None) -> HalfwayForecast | None:
     if not outlooks:
         return None
     half = outlooks[half_way(outlooks, batch.target.rise_pct)]
     early_at, mid_at, late_at = half.ready.p05, half.ready.p50, half.ready.p95
     if early_at is None or (ready_at is not None and half.at >= ready_at):
         return None
-    return Said(
+    return HalfwayForecast(
         _hours(batch, early_at),
         None if mid_at is None else _hours(batch, mid_at),
         None if late_at is None else _hours(batch, late_at),

@@ -44,13 +44,13 @@ def batches_table(courses: Sequence[Course], even_c: float | None, reader: Reade
     return pd.concat([pd.DataFrame(began), named], axis=1)
 
 
-def kept_table(courses: Sequence[Course], reader: Reader) -> pd.DataFrame:
+def forecast_results_table(courses: Sequence[Course], reader: Reader) -> pd.DataFrame:
     """A line a batch: when it was said to be ready at half its rise, when it was, and whether that held."""
     rows = []
     for course in courses:
         said = course.said
         moments = (None, None, None) if said is None else (said.early_h, said.mid_h, said.late_h)
-        rows.append((course.batch.name, *moments, course.ready_h, course.end_h, course.kept.value))
+        rows.append((course.batch.name, *moments, course.ready_h, course.end_h, course.result.value))
     columns = ("name", "said_p05_h", "said_p50_h", "said_p95_h", "ready_h", "end_h", "kept")
     began = clocks([course.batch.started_at for course in courses], "began", reader.zone)
     return pd.concat([pd.DataFrame(began), rows_table(columns, rows)], axis=1)

@@ -11,7 +11,7 @@ from monitor.recipe.intent import Judgement
 from monitor.store.reviews import Reviews
 from monitor.store.store import Store
 
-KEPT_COURSES = 400  # ten recipes' newest; some ten kilobytes each
+CACHED_COURSES = 400  # ten recipes' newest; some ten kilobytes each
 
 
 def courses(batches: Iterable[Batch]) -> list[Course]:
@@ -20,7 +20,7 @@ def courses(batches: Iterable[Batch]) -> list[Course]:
         return [_course(str(store.path), batch, store) for batch in batches]
 
 
-@st.cache_resource(max_entries=KEPT_COURSES, ttl=3600, show_spinner="Reading the batches")
+@st.cache_resource(max_entries=CACHED_COURSES, ttl=3600, show_spinner="Reading the batches")
 def _course(path: str, batch: Batch, _store: Store) -> Course:
     return course_of(batch, _store.outlooks(batch.id, has_fan=False), _store.track(batch))
 

@@ -18,7 +18,7 @@ class Slope:
     high: float | None = None
 
     @property
-    def is_told(self) -> bool:
+    def is_clear(self) -> bool:
         """True when the interval leaves out no change at all: only then may a trend be claimed."""
         return self.low is not None and self.high is not None and not self.low <= 0.0 <= self.high
 

@@ -7,7 +7,7 @@ import pandas as pd
 from babel.dates import format_skeleton
 
 from dashboard.compare.comparison import DAY_MS, Change, against_the_others, changes, parts_pct, slope_by_day
-from dashboard.compare.course import Course, Kept, Warmth
+from dashboard.compare.course import Course, ForecastResult, Warmth
 from dashboard.compare.trend import LEAST_DAYS, Slope
 from monitor.recipe.batch import Batch, BatchId
 from monitor.units import fahrenheit
@@ -143,7 +143,7 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
         parts.append(f"{even_words(temp_c, reader)} {_slope_words(slope_by_day(rows, 'even'), reader)}")
     warmer = slope_by_day(rows, "dough_c")
     said = reader.say("{span}, the time to ready: {parts}.", span=span, parts="; ".join(parts))
-    if warmer is not None and warmer.is_told:
+    if warmer is not None and warmer.is_clear:
         factor = DAYS_A_WEEK * (1.8 if reader.temp_unit == "F" else 1.0)
         is_warmer = warmer.per_day > 0.0
         much = f"{reader.number(abs(warmer.per_day) * factor, 1)} °{reader.temp_unit}"
@@ -157,7 +157,7 @@ def _slope_words(slope: Slope | None, reader: Reader) -> str:
         return reader.say("on too few days to tell")
     minutes_a_week = [DAYS_A_WEEK * 60.0 * each for each in (slope.per_day, slope.low, slope.high)]
     middle, low, high = minutes_a_week
-    if not slope.is_told:
+    if not slope.is_clear:
         return reader.say(
             "no change that could be told from chance ({low} to {high} min a week)",
             low=_signed(low, reader), high=_signed(high, reader),
@@ -223,35 +223,35 @@ def changes_sentence(courses: Iterable[Course], reader: Reader) -> str:
     return reader.say("Made otherwise from: {found}.", found="; ".join(found)) if found else ""
 
 
-def kept_sentence(courses: Sequence[Course], reader: Reader) -> str:
+def forecast_results_sentence(courses: Sequence[Course], reader: Reader) -> str:
     """How often batches were ready within what had been said at half their rise, and which do not count."""
-    n = {kept: sum(course.kept is kept for course in courses) for kept in Kept}
-    counted = n[Kept.INSIDE] + n[Kept.EARLIER] + n[Kept.LATER]
+    n = {kept: sum(course.result is kept for course in courses) for kept in ForecastResult}
+    counted = n[ForecastResult.INSIDE] + n[ForecastResult.EARLIER] + n[ForecastResult.LATER]
     said = []
     if counted:
         said.append(
             reader.count(
-                counted, "Said at half the rise: of {n} batch, {inside} was ready within what was said.",
-                "Said at half the rise: of {n} batches, {inside} were ready within what was said.",
-                inside=n[Kept.INSIDE],
+                counted, "HalfwayForecast at half the rise: of {n} batch, {inside} was ready within what was said.",
+                "HalfwayForecast at half the rise: of {n} batches, {inside} were ready within what was said.",
+                inside=n[ForecastResult.INSIDE],
             )
         )  # fmt: skip
-        missed = {Kept.EARLIER: "{n} earlier", Kept.LATER: "{n} later"}
+        missed = {ForecastResult.EARLIER: "{n} earlier", ForecastResult.LATER: "{n} later"}
         off = ", ".join(reader.say(words, n=n[kept]) for kept, words in missed.items() if n[kept])
         if off:
             said.append(reader.say("Outside: {off}.", off=off))
         said.append(reader.say("Nine in ten is what it promises."))
-    if n[Kept.TAKEN]:
+    if n[ForecastResult.TAKEN]:
         said.append(
             reader.count(
-                n[Kept.TAKEN], "{n} was taken before it was ready, and does not count.",
+                n[ForecastResult.TAKEN], "{n} was taken before it was ready, and does not count.",
                 "{n} were taken before they were ready, and do not count.",
             )
         )  # fmt: skip
-    if n[Kept.UNSAID]:
+    if n[ForecastResult.NONE]:
         said.append(
             reader.count(
-                n[Kept.UNSAID], "{n} had no forecast by then, and does not count.",
+                n[ForecastResult.NONE], "{n} had no forecast by then, and does not count.",
                 "{n} had no forecast by then, and do not count.",
             )
         )  # fmt: skip

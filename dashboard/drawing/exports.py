@@ -40,7 +40,7 @@ STAMP = "%Y-%m-%d-%H%M"
 
 
 @dataclass(frozen=True, slots=True)
-class Exhibit:
+class Figure:
     """Something of a screen as it is shown and as it is saved.
 
     Attributes
@@ -82,19 +82,19 @@ def file_name(title: str, at: datetime, ending: str, zone: tzinfo | None) -> str
 # -- pictures ---------------------------------------------------------------------------------------------------------
 
 
-def svg_of(exhibit: Exhibit) -> str:
+def svg_of(figure: Figure) -> str:
     """The picture by day, on paper, under its title and sentence, as an SVG document that needs nothing else."""
-    assert exhibit.draw is not None
-    drawn = exhibit.draw(DAY)
-    lines = wrap(exhibit.sentence, LINE_LETTERS)
+    assert figure.draw is not None
+    drawn = figure.draw(DAY)
+    lines = wrap(figure.sentence, LINE_LETTERS)
     if isinstance(drawn, str):
-        return _framed(drawn, exhibit.title, lines)
+        return _framed(drawn, figure.title, lines)
     spec: Values = {
         **drawn.carrying(),
         "width": WIDTH_PX - 2 * EDGE_PX,
         "background": DAY.paper,
         "padding": EDGE_PX,
-        "title": {"text": exhibit.title, "subtitle": lines, "anchor": "start", "frame": "bounds", "offset": 16},
+        "title": {"text": figure.title, "subtitle": lines, "anchor": "start", "frame": "bounds", "offset": 16},
     }
     config = spec["config"] = {**spec["config"]}
     config["font"] = PRINT_FONT
@@ -105,9 +105,9 @@ def svg_of(exhibit: Exhibit) -> str:
     return str(vl_convert.vegalite_to_svg(_printed(spec)))
 
 
-def png_of(exhibit: Exhibit) -> bytes:
+def png_of(figure: Figure) -> bytes:
     """The same as PNG, twice as fine as a screen."""
-    return bytes(vl_convert.svg_to_png(svg_of(exhibit), scale=SCALE))
+    return bytes(vl_convert.svg_to_png(svg_of(figure), scale=SCALE))
 
 
 def _printed(value: Any) -> Any:
@@ -185,15 +185,15 @@ class Kind:
 
     words: str
     mime: str
-    made: Callable[[Exhibit], bytes]
+    made: Callable[[Figure], bytes]
     is_picture: bool = False
 
 
 KINDS = {
     "png": Kind("Picture, PNG", "image/png", png_of, is_picture=True),
-    "svg": Kind("Picture, SVG", "image/svg+xml", lambda exhibit: svg_of(exhibit).encode(), is_picture=True),
-    "csv": Kind("Data, CSV", "text/csv", lambda exhibit: csv_of(exhibit.table())),
-    "parquet": Kind("Data, Parquet", "application/vnd.apache.parquet", lambda exhibit: parquet_of(exhibit.table())),
+    "svg": Kind("Picture, SVG", "image/svg+xml", lambda figure: svg_of(figure).encode(), is_picture=True),
+    "csv": Kind("Data, CSV", "text/csv", lambda figure: csv_of(figure.table())),
+    "parquet": Kind("Data, Parquet", "application/vnd.apache.parquet", lambda figure: parquet_of(figure.table())),
 }
 
 

@@ -42,7 +42,7 @@ def is_open(folder: Path) -> bool:
     return False
 
 
-def put_leave(folder: Path) -> None:
+def show_logout(folder: Path) -> None:
     """A way out for someone who has logged in here, and none where nobody has to."""
     try:
         access, _ = visitor.settings(str(folder))

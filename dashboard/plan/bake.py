@@ -31,36 +31,36 @@ def show() -> None:
 
     @st.fragment(run_every=TICK_S)
     def live() -> None:
-        page.shown(_draw)
+        page.render(_draw)
 
     live()
-    page.shown(page.put_live_saves)
+    page.render(page.show_live_downloads)
 
 
-def _draw(scene: page.Scene) -> None:
-    live = lookups.current_plan(scene.now)
+def _draw(view: page.View) -> None:
+    live = lookups.current_plan(view.now)
     step = None if live is None else pictures.next_bake_step(live)
     if live is None or step is None:
-        title = html.escape(scene.reader.say("Nothing to bake"))
-        told = html.escape(scene.reader.say("A plan with a bake counts down here."))
+        title = html.escape(view.reader.say("Nothing to bake"))
+        told = html.escape(view.reader.say("A plan with a bake counts down here."))
         st.html(f'<div class="panel empty"><h2>{title}</h2><p>{told}</p></div>')
         return
     dough = live.now.dough(step.dough)
-    seconds = (step.at - scene.now).total_seconds()
-    words = step_text(dough, step, scene.reader)
+    seconds = (step.at - view.now).total_seconds()
+    words = step_text(dough, step, view.reader)
     colour = ' style="color: var(--ember)"' if seconds < SOON_S else ""
     name = html.escape(printable(dough.recipe.name))
-    at = scene.reader.say("at {at}", at=clock_text(step.at, scene.reader, scene.now))
+    at = view.reader.say("at {at}", at=clock_text(step.at, view.reader, view.now))
     st.html(
         f'<div class="panel"><p class="saying">{name}: {html.escape(words)}</p>'
         f'<p class="huge countdown"{colour}>{pictures.countdown_words(seconds)}</p>'
         f'<p class="quiet">{html.escape(at)}</p></div>'
     )
-    if scene.store.is_copy:
-        st.html(page.quiet(sites.noted_there(scene.reader)))
+    if view.store.is_copy:
+        st.html(page.quiet(sites.copy_words(view.reader)))
     else:
         st.button(
-            page.plain(scene.reader.say(DONE_WORDS[step.kind])),
+            page.plain(view.reader.say(DONE_WORDS[step.kind])),
             key=f"done-{step.key}",
             type="primary",
             on_click=actions.done,
@@ -73,11 +73,11 @@ def _draw(scene: page.Scene) -> None:
             continue
         limit = ""
         if later.not_after is not None:
-            limit = scene.reader.say("good until {at}", at=clock_text(later.not_after, scene.reader, later.at))
+            limit = view.reader.say("good until {at}", at=clock_text(later.not_after, view.reader, later.at))
         rows.append(
-            f'<tr><td class="n">{html.escape(clock_text(later.at, scene.reader, scene.now))}</td>'
-            f"<td>{html.escape(step_text(owner, later, scene.reader))}</td><td>{html.escape(limit)}</td></tr>"
+            f'<tr><td class="n">{html.escape(clock_text(later.at, view.reader, view.now))}</td>'
+            f"<td>{html.escape(step_text(owner, later, view.reader))}</td><td>{html.escape(limit)}</td></tr>"
         )
     if rows:
         st.html(f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>')
-    page.keep(exports.bake_exhibit(live, scene), "bake")
+    page.keep_figure(exports.bake_figure(live, view), "bake")

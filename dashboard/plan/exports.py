@@ -5,8 +5,8 @@ from collections.abc import Callable
 import pandas as pd
 
 from dashboard.drawing import exports
-from dashboard.drawing.exports import Exhibit
-from dashboard.page import Scene
+from dashboard.drawing.exports import Figure
+from dashboard.page import View
 from dashboard.plan import pictures
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
@@ -15,29 +15,29 @@ from monitor.wording.phrases import printable
 from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
 
 
-def day_exhibit(dough: DoughPlan, live: LivePlan, scene: Scene) -> Exhibit:
+def day_figure(dough: DoughPlan, live: LivePlan, view: View) -> Figure:
     """One dough's day, and its steps with their times as planned and as they are now."""
-    reader, now = scene.reader, scene.now
+    reader, now = view.reader, view.now
     said = (out_sentence(dough, reader, now), window_sentence(dough, reader))
-    return Exhibit(
+    return Figure(
         printable(dough.recipe.name),
         reader.say("plan"),
         " ".join(sentence for sentence in said if sentence),
-        lambda: _table(live, scene, lambda step: step.dough == dough.key),
+        lambda: _table(live, view, lambda step: step.dough == dough.key),
         lambda palette: pictures.day_svg(dough, now, reader, palette),
     )
 
 
-def bake_exhibit(live: LivePlan, scene: Scene) -> Exhibit:
+def bake_figure(live: LivePlan, view: View) -> Figure:
     """The steps at the oven, of all doughs."""
     names = ", ".join(printable(dough.recipe.name) for dough in live.now.doughs)
-    return Exhibit(
-        names, scene.reader.say("bake"), "", lambda: _table(live, scene, lambda step: step.kind in pictures.BAKE_KINDS)
+    return Figure(
+        names, view.reader.say("bake"), "", lambda: _table(live, view, lambda step: step.kind in pictures.BAKE_KINDS)
     )
 
 
-def _table(live: LivePlan, scene: Scene, is_wanted: Callable[[Step], bool]) -> pd.DataFrame:
-    zone = scene.reader.zone
+def _table(live: LivePlan, view: View, is_wanted: Callable[[Step], bool]) -> pd.DataFrame:
+    zone = view.reader.zone
     planned = {step.key: step.at for step in steps(live.made)}
     wanted = [(step, live.now.dough(step.dough)) for step in steps(live.now) if is_wanted(step)]
     return pd.DataFrame(
@@ -46,7 +46,7 @@ def _table(live: LivePlan, scene: Scene, is_wanted: Callable[[Step], bool]) -> p
             **exports.clocks([planned[step.key] for step, _ in wanted], "planned", zone),
             **exports.clocks([step.not_after for step, _ in wanted], "not_after", zone),
             "dough": [dough.recipe.name for _, dough in wanted],
-            "step": [step_text(dough, step, scene.reader) for step, dough in wanted],
+            "step": [step_text(dough, step, view.reader) for step, dough in wanted],
             "is_done": [is_done(dough, step, live.progress) for step, dough in wanted],
         }
     )

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 from dashboard.drawing.palette import FONT, Palette
 from dashboard.drawing.svg import elastic_drawing, element, picture, text
 from dashboard.drawing.time_axis import round_moments
-from dashboard.page import Scene
+from dashboard.page import View
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, StepKind, steps
@@ -88,9 +88,9 @@ def _hours(start: datetime, end: datetime, height: float, reader: Reader, palett
     return "".join(parts)
 
 
-def day_picture(dough: DoughPlan, scene: Scene) -> str:
+def day_picture(dough: DoughPlan, view: View) -> str:
     """The day of a dough with its sentence as text alternative."""
-    reader, now = scene.reader, scene.now
+    reader, now = view.reader, view.now
     told = ", ".join(
         reader.say(
             "{stage} {begin} to {end}",
@@ -105,33 +105,33 @@ def day_picture(dough: DoughPlan, scene: Scene) -> str:
         for load in dough.loads
     )
     words = f"{printable(dough.recipe.name)}: {told}{'; ' if loads else ''}{loads}"
-    return picture(day_svg(dough, scene.now, scene.reader, scene.palette), words, "day")
+    return picture(day_svg(dough, view.now, view.reader, view.palette), words, "day")
 
 
-def step_table(live: LivePlan, scene: Scene) -> str:
+def step_table(live: LivePlan, view: View) -> str:
     """Every step with its time as it is now, by days, and how far that is from the plan."""
     planned = {step.key: step.at for step in steps(live.made)}
     has_many = len(live.now.doughs) > 1
     rows = []
-    day = scene.now.astimezone(scene.reader.zone).date()
+    day = view.now.astimezone(view.reader.zone).date()
     for step in steps(live.now):
         dough = live.now.dough(step.dough)
-        local = to_minute(step.at).astimezone(scene.reader.zone)
+        local = to_minute(step.at).astimezone(view.reader.zone)
         if local.date() != day:
             day = local.date()
-            rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, scene.reader))}</th></tr>')
+            rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, view.reader))}</th></tr>')
         is_ticked = is_done(dough, step, live.progress)
         moved_min = round((step.at - planned[step.key]).total_seconds() / 60.0)
         note = ""
         if is_ticked:
-            note = scene.reader.say("done")
+            note = view.reader.say("done")
         elif abs(moved_min) >= LEAST_MOVED_MIN:
-            note = scene.reader.say("moved {min} min", min=f"{moved_min:+d}")
+            note = view.reader.say("moved {min} min", min=f"{moved_min:+d}")
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
         small = f' <span class="quiet">{html.escape(note)}</span>' if note else ""
         rows.append(
-            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, scene.reader))}</td>'
-            f"<td>{html.escape(who + step_text(dough, step, scene.reader))}{small}</td></tr>"
+            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, view.reader))}</td>'
+            f"<td>{html.escape(who + step_text(dough, step, view.reader))}{small}</td></tr>"
         )
     return f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>'
 

@@ -33,21 +33,21 @@ def show() -> None:
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
-        page.shown(_draw)
+        page.render(_draw)
 
     live()
-    page.shown(page.put_live_saves)
-    page.shown(_ask)
+    page.render(page.show_live_downloads)
+    page.render(_ask)
 
 
-def _draw(scene: page.Scene) -> None:
-    live = lookups.current_plan(scene.now)
+def _draw(view: page.View) -> None:
+    live = lookups.current_plan(view.now)
     if live is None:
-        title = html.escape(scene.reader.say("No plan for today"))
-        if scene.store.is_copy:
+        title = html.escape(view.reader.say("No plan for today"))
+        if view.store.is_copy:
             st.html(f'<div class="panel empty"><h2>{title}</h2></div>')
             return
-        told = html.escape(scene.reader.say("Make one below, or with this command:"))
+        told = html.escape(view.reader.say("Make one below, or with this command:"))
         st.html(
             f'<div class="panel empty"><h2>{title}</h2><p>{told} '
             "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
@@ -55,30 +55,30 @@ def _draw(scene: page.Scene) -> None:
         return
     for dough in live.now.doughs:
         name = html.escape(printable(dough.recipe.name))
-        st.html(f'<p class="section">{name}</p>{pictures.day_picture(dough, scene)}')
-        page.keep(exports.day_exhibit(dough, live, scene), f"day-{dough.key}")
+        st.html(f'<p class="section">{name}</p>{pictures.day_picture(dough, view)}')
+        page.keep_figure(exports.day_figure(dough, live, view), f"day-{dough.key}")
         said = [
-            out_sentence(dough, scene.reader, scene.now),
-            window_sentence(dough, scene.reader),
+            out_sentence(dough, view.reader, view.now),
+            window_sentence(dough, view.reader),
             lookups.food(live, dough),
         ]
         st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other
-        words = scene.reader.say(
+        words = view.reader.say(
             "{place} is {air}; the plan was made for {planned}",
-            place=place_word(name, scene.reader),
-            air=temp_text(air_c, scene.reader),
-            planned=temp_text(planned_c, scene.reader),
+            place=place_word(name, view.reader),
+            air=temp_text(air_c, view.reader),
+            planned=temp_text(planned_c, view.reader),
         )
         st.html(f'<p class="note">{html.escape(words)}</p>')
     waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
-    for dough, stage in () if scene.store.is_copy else waiting[:2]:
+    for dough, stage in () if view.store.is_copy else waiting[:2]:
         step = next(each for each in steps_of(dough) if each.stage == stage.number)
-        at = clock_text(step.at, scene.reader, scene.now)
-        what = step_text(dough, step, scene.reader)
-        label = page.plain(scene.reader.say("Begin now: {what} ({at})", what=what, at=at))
+        at = clock_text(step.at, view.reader, view.now)
+        what = step_text(dough, step, view.reader)
+        label = page.plain(view.reader.say("Begin now: {what} ({at})", what=what, at=at))
         is_next = (dough, stage) == waiting[0]
         st.button(
             label,
@@ -87,14 +87,14 @@ def _draw(scene: page.Scene) -> None:
             on_click=actions.begin,
             args=(live.made.id, dough.key, stage.number),
         )
-    st.html(pictures.step_table(live, scene))
+    st.html(pictures.step_table(live, view))
 
 
-def _ask(scene: page.Scene) -> None:
+def _ask(view: page.View) -> None:
     """A form that plans a recipe of the folder for an hour; of a copy where that is done instead."""
-    reader = scene.reader
-    if scene.store.is_copy:
-        st.html(page.quiet(sites.noted_there(reader)))
+    reader = view.reader
+    if view.store.is_copy:
+        st.html(page.quiet(sites.copy_words(reader)))
         return
     folder = queries.database().parent
     recipes = recipes_in(folder)

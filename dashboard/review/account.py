@@ -9,10 +9,10 @@ import streamlit as st
 
 from dashboard import actions, page, queries
 from dashboard.access import sites
-from dashboard.drawing.exports import Exhibit
+from dashboard.drawing.exports import Figure
 from dashboard.drawing.svg import data_picture
 from dashboard.queries import Review
-from dashboard.review.waterfall import Step, walk_chart, walk_table
+from dashboard.review.waterfall import Step, waterfall_chart, waterfall_table
 from monitor.alerts.dough import Alert
 from monitor.dough.causes import Account, with_yeast
 from monitor.dough.outlook import Band
@@ -43,39 +43,39 @@ def title(batch: Batch, review: Review | None, reader: Reader) -> str:
     return f"{batch.name}: {outcome_title(review.account, batch, verdict, reader)}"
 
 
-def put_account(scene: page.Scene, batch: Batch, review: Review, alerts: Sequence[Alert]) -> None:
+def show_causes(view: page.View, batch: Batch, review: Review, alerts: Sequence[Alert]) -> None:
     """What drove it, as a sentence and as a walk of bars, and what to change next time."""
     account = review.account
     if account is None:
-        never = scene.reader.say("Its height was never measured, so that nobody can say what drove it.")
+        never = view.reader.say("Its height was never measured, so that nobody can say what drove it.")
         st.html(page.quiet(never))
         return
-    said = causes_sentence(account, batch, scene.reader)
-    late = calls_sentence(account, batch, alerts, scene.reader)
+    said = causes_sentence(account, batch, view.reader)
+    late = calls_sentence(account, batch, alerts, view.reader)
     st.html(f'<p class="saying">{html.escape(f"{said} {late}".strip())}</p>')
-    steps = walk_steps(account, batch, scene.reader)
-    page.put_exhibit(scene, walk_exhibit(batch, steps, scene.reader), "walk")
-    lines = next_time_lines(account, batch, review.best_rise_pct, scene.reader)
+    steps = waterfall_bars(account, batch, view.reader)
+    page.show_figure(view, waterfall_figure(batch, steps, view.reader), "walk")
+    lines = next_time_lines(account, batch, review.best_rise_pct, view.reader)
     if lines:
         items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
         st.html(
-            f'<h2 class="section">{html.escape(scene.reader.say("Next time"))}</h2><ul class="next-time">{items}</ul>'
+            f'<h2 class="section">{html.escape(view.reader.say("Next time"))}</h2><ul class="next-time">{items}</ul>'
         )
 
 
-def walk_exhibit(batch: Batch, steps: list[Step], reader: Reader) -> Exhibit:
+def waterfall_figure(batch: Batch, steps: list[Step], reader: Reader) -> Figure:
     """The walk as it is shown and saved."""
-    sentence = walk_sentence(steps, reader)
-    return Exhibit(
+    sentence = waterfall_sentence(steps, reader)
+    return Figure(
         batch.name,
         reader.say("causes"),
         sentence,
-        lambda: walk_table(steps),
-        lambda palette: walk_chart(steps, palette),
+        lambda: waterfall_table(steps),
+        lambda palette: waterfall_chart(steps, palette),
     )
 
 
-def walk_steps(account: Account, batch: Batch, reader: Reader) -> list[Step]:
+def waterfall_bars(account: Account, batch: Batch, reader: Reader) -> list[Step]:
     """The bars: the plan, each cause from where the one before ended, when it was ready, when it was taken."""
     plan = duration_text(account.plan_min)
     known = account.plan_doubt_min
@@ -95,15 +95,15 @@ def walk_steps(account: Account, batch: Batch, reader: Reader) -> list[Step]:
     return steps
 
 
-def walk_sentence(steps: Sequence[Step], reader: Reader) -> str:
+def waterfall_sentence(steps: Sequence[Step], reader: Reader) -> str:
     """What the bars show, for who cannot see them."""
     parts = [f"{step.label.replace('|', ' ')}: {step.words}" for step in steps]
     return f"{reader.say('Where the minutes went.')} {'; '.join(parts)}."
 
 
-def put_judgement(scene: page.Scene, batch: Batch, review: Review) -> None:
+def show_judgement(view: page.View, batch: Batch, review: Review) -> None:
     """What the baker said of it, or says now."""
-    said, reader = review.judgement, scene.reader
+    said, reader = review.judgement, view.reader
     if said is not None:
         st.html(page.section(reader.say("Your verdict")))
         photo = (
@@ -112,11 +112,11 @@ def put_judgement(scene: page.Scene, batch: Batch, review: Review) -> None:
             else data_picture(said.photo_jpeg, reader.say("crumb of {batch}", batch=batch.name), "crumb")
         )
         notes = f"<p>{html.escape(said.notes)}</p>" if said.notes else ""
-        when = reader.say("said {at}", at=clock_text(said.at, reader, scene.now))
+        when = reader.say("said {at}", at=clock_text(said.at, reader, view.now))
         word = html.escape(verdict_word(said.verdict, reader))
         st.html(f'<div class="verdict"><p><b>{word}</b>, {html.escape(when)}</p>{notes}{photo}</div>')
-    if scene.store.is_copy:
-        st.html(page.quiet(sites.noted_there(reader)))
+    if view.store.is_copy:
+        st.html(page.quiet(sites.copy_words(reader)))
         return
     with st.container(key="judge"), st.expander(reader.say("Say how it was" if said is None else "Say it anew")):
         _form(batch, review, reader)
@@ -140,11 +140,11 @@ def _form(batch: Batch, review: Review, reader: Reader) -> None:
             st.rerun()
 
 
-def put_intent(scene: page.Scene, batch: Batch, review: Review) -> None:
+def show_intent(view: page.View, batch: Batch, review: Review) -> None:
     """What was planned, to be set right: the account is held against it. Nothing on a copy, where none can be set."""
-    if scene.store.is_copy:
+    if view.store.is_copy:
         return
-    intent, reader, is_f = review.intent, scene.reader, scene.reader.temp_unit == "F"
+    intent, reader, is_f = review.intent, view.reader, view.reader.temp_unit == "F"
     shown = fahrenheit(intent.dough_temp_c) if is_f else intent.dough_temp_c
     title = reader.say(
         "What was planned (as kept with the batch)"
@@ -179,8 +179,8 @@ def put_intent(scene: page.Scene, batch: Batch, review: Review) -> None:
             st.rerun()
 
 
-def reviewed(scene: page.Scene, batch: Batch) -> Review:
+def reviewed(view: page.View, batch: Batch) -> Review:
     """Everything a look back stands on; a sign that somebody is at it, for the first time takes some seconds."""
-    ended_at: datetime = batch.ended_at or scene.now
-    with st.spinner(scene.reader.say("Looking back at it")):
+    ended_at: datetime = batch.ended_at or view.now
+    with st.spinner(view.reader.say("Looking back at it")):
         return queries.review(batch, ended_at)

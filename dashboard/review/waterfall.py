@@ -29,7 +29,7 @@ class Step:
     doubt: Band | None = None
 
 
-def walk_table(steps: list[Step]) -> pd.DataFrame:
+def waterfall_table(steps: list[Step]) -> pd.DataFrame:
     """The bars in numbers."""
     columns = ("bar", "from_min", "to_min", "to_p05_min", "to_p95_min")
     doubts = [(None, None) if step.doubt is None else (step.doubt.p05, step.doubt.p95) for step in steps]
@@ -40,7 +40,7 @@ def walk_table(steps: list[Step]) -> pd.DataFrame:
     return pd.DataFrame(rows, columns=columns).round(1)
 
 
-def walk_chart(steps: list[Step], palette: Palette) -> Drawing:
+def waterfall_chart(steps: list[Step], palette: Palette) -> Drawing:
     """The bars under one another on one axis of minutes, each named at its left and counted at its right."""
     ends = [step.end_min for step in steps] + [step.start_min for step in steps]
     ends += [edge for step in steps if step.doubt is not None for edge in (step.doubt.p05, step.doubt.p95)]

@@ -11,7 +11,7 @@ from dashboard.drawing.strips import HEARD_GAP
 from dashboard.drawing.svg import picture
 from dashboard.sensors import cards, overview
 from dashboard.sensors.cards import CALIBRATED
-from dashboard.sensors.overview import Seen
+from dashboard.sensors.overview import NodeStatus
 from monitor.store.rows import FaultCount
 from monitor.units import fahrenheit
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
@@ -45,55 +45,55 @@ def show() -> None:
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
-        page.shown(_draw)
+        page.render(_draw)
 
     live()
-    page.shown(page.put_live_saves)
+    page.render(page.show_live_downloads)
 
 
-def _draw(scene: page.Scene) -> None:
-    nodes = scene.store.nodes()
-    unheard = _unheard({row.node for row in nodes}, scene)
+def _draw(view: page.View) -> None:
+    nodes = view.store.nodes()
+    unheard = _unheard({row.node for row in nodes}, view)
     if nodes or unheard:
-        seen = [overview.seen(row, scene) for row in nodes]
-        st.html("".join(_node(one, scene) for one in seen) + unheard)
-        page.keep(overview.exhibit(seen, scene), "nodes")
+        seen = [overview.seen(row, view) for row in nodes]
+        st.html("".join(_node(one, view) for one in seen) + unheard)
+        page.keep_figure(overview.figure(seen, view), "nodes")
     else:
         st.html(
-            f'<div class="panel empty"><h2>{html.escape(scene.reader.say("No node has been heard yet"))}</h2>'
-            f"<p>{html.escape(scene.reader.say(PLUG_IN))} <code>proofing-monitor collect</code></p></div>"
+            f'<div class="panel empty"><h2>{html.escape(view.reader.say("No node has been heard yet"))}</h2>'
+            f"<p>{html.escape(view.reader.say(PLUG_IN))} <code>proofing-monitor collect</code></p></div>"
         )
-    faults = scene.store.faults()
-    said = _faults(faults, scene) if faults else page.quiet(scene.reader.say("Everything that came could be used."))
-    st.html(f"{page.section(scene.reader.say('What could not be used'))}{said}")
+    faults = view.store.faults()
+    said = _faults(faults, view) if faults else page.quiet(view.reader.say("Everything that came could be used."))
+    st.html(f"{page.section(view.reader.say('What could not be used'))}{said}")
 
 
-def _unheard(heard: set[NodeId], scene: page.Scene) -> str:
+def _unheard(heard: set[NodeId], view: page.View) -> str:
     """The nodes that running batches are to be read from and that nobody has ever heard."""
-    wanted = {node: batch.name for batch in scene.store.batches(running=True) for _, node in batch.nodes}
-    told = scene.reader.say("never heard")
+    wanted = {node: batch.name for batch in view.store.batches(running=True) for _, node in batch.nodes}
+    told = view.reader.say("never heard")
     return "".join(
         f'<div class="panel node"><div><p class="urn">{html.escape(node.removeprefix("urn:dev:"))}</p>'
         f'<p class="heard">{_marked(told, False)}</p></div><p class="todo">'
-        f"{html.escape(scene.reader.say('{batch} waits for it', batch=name))}</p></div>"
+        f"{html.escape(view.reader.say('{batch} waits for it', batch=name))}</p></div>"
         for node, name in sorted(wanted.items())
         if node not in heard
     )
 
 
-def _node(one: Seen, scene: page.Scene) -> str:
+def _node(one: NodeStatus, view: page.View) -> str:
     row = one.row
-    words = cards.heard_words(row, scene.reader, scene.now)
-    state, is_well = cards.state_words(row, scene.reader, scene.now)
-    strip = overview.strip(one, scene, scene.palette)
+    words = cards.heard_words(row, view.reader, view.now)
+    state, is_well = cards.state_words(row, view.reader, view.now)
+    strip = overview.strip(one, view, view.palette)
     shown = [each for each in row.newest if each.channel in SHOWN]
     newest_at = max((each.measured_at for each in shown), default=None)
-    values = "".join(_value(each, newest_at, scene) for each in shown)
+    values = "".join(_value(each, newest_at, view) for each in shown)
     short = row.node.removeprefix("urn:dev:")
-    stands = places.of_node(row.node, scene.store.path.parent)
+    stands = places.of_node(row.node, view.store.path.parent)
     place = f"<b>{stands}</b> · " if stands else ""
     health = "".join(
-        f"<div><dt>{html.escape(scene.reader.say(what))}</dt><dd>{html.escape(told)}</dd></div>"
+        f"<div><dt>{html.escape(view.reader.say(what))}</dt><dd>{html.escape(told)}</dd></div>"
         for what, told in one.health
     )
     return (
@@ -109,34 +109,34 @@ def _marked(words: str, is_well: bool) -> str:
     return html.escape(words) if is_well else f'<b class="bad">{html.escape(words)}</b>'
 
 
-def _value(said: Reading, newest_at: datetime | None, scene: page.Scene) -> str:
+def _value(said: Reading, newest_at: datetime | None, view: page.View) -> str:
     unit, decimals = SHOWN[said.channel]
     value = said.value
-    if unit == "°C" and scene.reader.temp_unit == "F":
+    if unit == "°C" and view.reader.temp_unit == "F":
         value, unit = fahrenheit(value), "°F"
-    at = clock_text(said.measured_at, scene.reader, scene.now)
+    at = clock_text(said.measured_at, view.reader, view.now)
     doubt = ""
     if said.flag is not Flag.OK:
-        doubt = f" · {html.escape(scene.reader.say('doubtful: {flag}', flag=scene.reader.say(FLAGS[said.flag])))}"
+        doubt = f" · {html.escape(view.reader.say('doubtful: {flag}', flag=view.reader.say(FLAGS[said.flag])))}"
     elif newest_at is not None and said.channel in CALIBRATED and newest_at - said.measured_at > HEARD_GAP:
-        doubt = f" · {_marked(scene.reader.say('not read since'), False)}"
-    elif overview.is_stuck(said, scene):
-        doubt = f" · {_marked(scene.reader.say('stuck for an hour'), False)}"
-    title = html.escape(channel_word(said.channel, scene.reader), quote=True)
+        doubt = f" · {_marked(view.reader.say('not read since'), False)}"
+    elif overview.is_stuck(said, view):
+        doubt = f" · {_marked(view.reader.say('stuck for an hour'), False)}"
+    title = html.escape(channel_word(said.channel, view.reader), quote=True)
     return (
-        f'<div title="{title}"><dt>{html.escape(scene.reader.say(NAMES[said.channel]))}</dt>'
-        f"<dd>{scene.reader.number(value, decimals)} {unit}<small>{at}{doubt}</small></dd></div>"
+        f'<div title="{title}"><dt>{html.escape(view.reader.say(NAMES[said.channel]))}</dt>'
+        f"<dd>{view.reader.number(value, decimals)} {unit}<small>{at}{doubt}</small></dd></div>"
     )
 
 
-def _faults(faults: list[FaultCount], scene: page.Scene) -> str:
+def _faults(faults: list[FaultCount], view: page.View) -> str:
     rows = "".join(
         f"<tr><td class='who'>{html.escape(fault.node.removeprefix('urn:dev:'))}<br>"
         f'<span class="quiet">{html.escape(fault.source)}</span></td>'
         f'<td>{html.escape(fault.reason)}</td><td class="n">{fault.count}</td>'
-        f'<td class="n">{clock_text(fault.last_at, scene.reader, scene.now)}</td></tr>'
+        f'<td class="n">{clock_text(fault.last_at, view.reader, view.now)}</td></tr>'
         for fault in faults
     )
-    titles = [html.escape(scene.reader.say(title)) for title in FAULT_TITLES]
+    titles = [html.escape(view.reader.say(title)) for title in FAULT_TITLES]
     head = '<tr><th>{}</th><th>{}</th><th class="n">{}</th><th class="n">{}</th></tr>'.format(*titles)
     return f'<div class="panel"><table class="rows">{head}{rows}</table></div>'

@@ -8,7 +8,7 @@ import streamlit as st
 from dashboard import actions
 from dashboard.drawing.svg import picture
 from dashboard.drawing.tub import vessel_svg
-from dashboard.page import Scene
+from dashboard.page import View
 from monitor.recipe.batch import Batch
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.recipe.vessel import Shape, Vessel
@@ -47,17 +47,17 @@ def vessels_of(store: Shelf, like: Batch | None) -> dict[str, Vessel]:
     return {f"{AS_BEFORE}{like.name}": like.vessel, **shelf}
 
 
-def shelf_html(vessels: Mapping[str, Vessel], chosen: str, scene: Scene) -> str:
+def vessels_html(vessels: Mapping[str, Vessel], chosen: str, view: View) -> str:
     """All vessels beside one another, drawn to one scale, with their volume; the chosen one marked."""
     tallest_mm = max(vessel.depth_mm for vessel in vessels.values())
     widest_mm = max(max(*vessel.base_mm, *vessel.top_mm) for vessel in vessels.values())
     px_per_mm = min(TALLEST_PX / tallest_mm, 1.4 * TALLEST_PX / widest_mm)
     cells = []
     for name, vessel in vessels.items():
-        svg, width_px, height_px = vessel_svg(vessel, scene.palette, px_per_mm)
-        litres = f"{scene.reader.number(vessel.volume_ml / 1000, 1)} l"
-        called = vessel_word(name, scene.reader)
-        words = f"{called}, {measures(vessel, scene.reader)}"
+        svg, width_px, height_px = vessel_svg(vessel, view.palette, px_per_mm)
+        litres = f"{view.reader.number(vessel.volume_ml / 1000, 1)} l"
+        called = vessel_word(name, view.reader)
+        words = f"{called}, {measures(vessel, view.reader)}"
         drawn = picture(svg, words, "vessel").replace("<img ", f'<img width="{width_px:.0f}" height="{height_px:.0f}" ')
         here = " chosen" if name == chosen else ""
         cells.append(f'<li class="on-shelf{here}">{drawn}<span>{html.escape(called)}<br>{litres}</span></li>')
@@ -75,12 +75,12 @@ def measures(vessel: Vessel, reader: Reader) -> str:
     )
 
 
-def put_another(reader: Reader) -> None:
+def show_new_vessel(reader: Reader) -> None:
     """A vessel measured with a rule, put on the shelf."""
     with st.expander(reader.say("Another vessel")), st.form("vessel-form", border=False):
         name = st.text_input(reader.say("What you call it"), max_chars=LONGEST_NAME)
         shape = st.radio(
-            reader.say("Seen from above"),
+            reader.say("NodeStatus from above"),
             list(_SHAPES),
             format_func=lambda each: reader.say(_SHAPES[each]),
             horizontal=True,
@@ -94,5 +94,5 @@ def put_another(reader: Reader) -> None:
         if st.form_submit_button(reader.say("Put it on the shelf")) and name.strip():
             side = base_mm if shape is Shape.ROUND or other is None else other
             rim = top_mm if shape is Shape.ROUND or other is None else other * top_mm / base_mm
-            actions.put_on_shelf(name.strip(), Vessel(shape, (base_mm, side), (top_mm, rim), depth_mm))
+            actions.save_vessel(name.strip(), Vessel(shape, (base_mm, side), (top_mm, rim), depth_mm))
             st.rerun()

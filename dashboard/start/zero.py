@@ -7,7 +7,7 @@ from statistics import median
 import streamlit as st
 
 from dashboard import actions, page, queries
-from dashboard.page import Scene
+from dashboard.page import View
 from monitor.recipe.vessel import Vessel, volume_ml
 from monitor.store.rows import NodeRow
 from monitor.store.vessels import Shelf
@@ -16,41 +16,41 @@ from monitor.wording.alerts import temp_text
 from monitor.wording.reader import Reader
 
 FRESH = timedelta(minutes=2)  # judgement: a tare wants to know how it stands now
-TARE_OVER = timedelta(minutes=3)
+ZERO_OVER = timedelta(minutes=3)
 EMPTY_MM = 3.0  # judgement: what a sensor wanders, and a film of oil
 
 
-def tared_mm(name: str, vessel: Vessel, node: NodeId | None) -> float | None:
+def zero_mm(name: str, vessel: Vessel, node: NodeId | None) -> float | None:
     """How far down the base lies: as just tared, else as the vessel has it. [mm]"""
     found: float | None = st.session_state.get(f"tare {name} {node}")
     return vessel.sensor_to_base_mm if found is None else found
 
 
 @st.fragment(run_every=page.REFRESH_S)
-def put_live_reading(node: NodeId, vessel_name: str, vessel: Vessel, reader: Reader) -> None:
+def show_reading(node: NodeId, vessel_name: str, vessel: Vessel, reader: Reader) -> None:
     """What the node reads now in this vessel, again and again, and the touch that tares it."""
 
-    def draw(scene: page.Scene) -> None:
-        row = next(each for each in scene.store.nodes() if each.node == node)
-        st.html(page.note(reading_words(row, vessel, scene)))
+    def draw(view: page.View) -> None:
+        row = next(each for each in view.store.nodes() if each.node == node)
+        st.html(page.note(reading_words(row, vessel, view)))
 
-    page.shown(draw)
+    page.render(draw)
     if st.button(reader.say("Tare: the vessel below it is empty"), key="tare", width="stretch"):
-        _tare(node, vessel_name, vessel)
+        _set_to_zero(node, vessel_name, vessel)
 
 
-def _tare(node: NodeId, vessel_name: str, vessel: Vessel) -> None:
-    def measure(scene: page.Scene) -> None:
+def _set_to_zero(node: NodeId, vessel_name: str, vessel: Vessel) -> None:
+    def measure(view: page.View) -> None:
         with queries.opened_as(Shelf) as store:
-            found = tare_mm(store, node, scene)
+            found = measured_zero_mm(store, node, view)
         if found is None:
-            st.toast(scene.reader.say("Not tared: the node has not measured a distance in the last two minutes."))
+            st.toast(view.reader.say("Not tared: the node has not measured a distance in the last two minutes."))
             return
         st.session_state[f"tare {vessel_name} {node}"] = found
-        actions.put_on_shelf(vessel_name, replace(vessel, sensor_to_base_mm=found))
+        actions.save_vessel(vessel_name, replace(vessel, sensor_to_base_mm=found))
         st.rerun(scope="app")
 
-    page.shown(measure)
+    page.render(measure)
 
 
 def newest_of(row: NodeRow, channel: Channel) -> Reading | None:
@@ -58,21 +58,21 @@ def newest_of(row: NodeRow, channel: Channel) -> Reading | None:
     return next((each for each in row.newest if each.channel is channel and each.flag is Flag.OK), None)
 
 
-def tare_mm(store: Shelf, node: NodeId, scene: Scene) -> float | None:
+def measured_zero_mm(store: Shelf, node: NodeId, view: View) -> float | None:
     """Distance to the base of an empty vessel: the last minutes' middle; None without fresh readings. [mm]"""
     found = [
         reading
-        for reading in store.readings_between(node, Channel.DISTANCE, scene.now - TARE_OVER, scene.now)
+        for reading in store.readings_between(node, Channel.DISTANCE, view.now - ZERO_OVER, view.now)
         if reading.flag is Flag.OK
     ]
-    if not found or scene.now - found[-1].measured_at > FRESH:
+    if not found or view.now - found[-1].measured_at > FRESH:
         return None
     return float(median(reading.value for reading in found))
 
 
-def reading_words(row: NodeRow, vessel: Vessel, scene: Scene) -> str:
+def reading_words(row: NodeRow, vessel: Vessel, view: View) -> str:
     """What a node reads now, and what that means in this vessel."""
-    reader, parts = scene.reader, []
+    reader, parts = view.reader, []
     for channel, what in ((Channel.AIR_TEMP, "air {temp}"), (Channel.DOUGH_TEMP, "dough {temp}")):
         found = newest_of(row, channel)
         if found is not None:
@@ -83,7 +83,7 @@ def reading_words(row: NodeRow, vessel: Vessel, scene: Scene) -> str:
     if distance is not None:
         down = reader.say("{distance} mm down to what is below it", distance=reader.number(distance.value))
         parts.append(f"{down}, {_level_words(vessel, distance.value, reader)}")
-    age_s = (scene.now - row.last_seen_at).total_seconds()
+    age_s = (view.now - row.last_seen_at).total_seconds()
     if age_s < 120:
         ago = reader.say("heard {n} s ago", n=round(age_s))
     else:

@@ -11,7 +11,7 @@ from numpy.typing import ArrayLike
 from sample_bakery import NOW, ROUND_TUB, around, minutes
 
 from dashboard.compare import comparison, course, exports, figures, trend, words
-from dashboard.compare.course import Course, Kept, Said, Warmth, course_of
+from dashboard.compare.course import Course, ForecastResult, HalfwayForecast, Warmth, course_of
 from monitor.dough.kinetics import relative_rate
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.dough.track import Series, Track
@@ -140,7 +140,7 @@ def test_a_batch_without_a_peak_or_ready_moment_says_so_instead_of_a_number() ->
 def test_a_batch_that_was_never_estimated_has_a_course_without_a_curve() -> None:
     made = course_of(ended(1), [], Track())
     assert made.hours.size == 0
-    assert made.kept is Kept.UNSAID
+    assert made.result is ForecastResult.NONE
     assert len(comparison.overlay_frame([made], {BatchId(1): "a"}, None)) == 0
 
 
@@ -164,18 +164,28 @@ def test_thinning_keeps_the_highest_rise() -> None:
 @pytest.mark.parametrize(
     ("ready_h", "said", "expected"),
     [
-        (2.0, Said(1.8, 2.0, 2.2), Kept.INSIDE),
-        (1.8, Said(1.8, 2.0, 2.2), Kept.INSIDE),
-        (1.7, Said(1.8, 2.0, 2.2), Kept.EARLIER),
-        (2.3, Said(1.8, 2.0, 2.2), Kept.LATER),
-        (9.0, Said(1.8, None, None), Kept.INSIDE),  # it had said: perhaps not at all
-        (2.0, None, Kept.UNSAID),
-        (None, Said(2.5, 3.0, 3.5), Kept.TAKEN),  # taken at three hours, with the interval still open
-        (None, Said(1.8, 2.0, 2.2), Kept.LATER),  # taken unready at three hours: that is known to have missed
+        (2.0, HalfwayForecast(1.8, 2.0, 2.2), ForecastResult.INSIDE),
+        (1.8, HalfwayForecast(1.8, 2.0, 2.2), ForecastResult.INSIDE),
+        (1.7, HalfwayForecast(1.8, 2.0, 2.2), ForecastResult.EARLIER),
+        (2.3, HalfwayForecast(1.8, 2.0, 2.2), ForecastResult.LATER),
+        (9.0, HalfwayForecast(1.8, None, None), ForecastResult.INSIDE),  # it had said: perhaps not at all
+        (2.0, None, ForecastResult.NONE),
+        (
+            None,
+            HalfwayForecast(2.5, 3.0, 3.5),
+            ForecastResult.TAKEN,
+        ),  # taken at three hours, with the interval still open
+        (
+            None,
+            HalfwayForecast(1.8, 2.0, 2.2),
+            ForecastResult.LATER,
+        ),  # taken unready at three hours: that is known to have missed
     ],
 )
-def test_what_was_said_held_missed_or_cannot_be_told(ready_h: float | None, said: Said | None, expected: Kept) -> None:
-    assert went(1, 1.0, ready_h, said=said).kept is expected
+def test_what_was_said_held_missed_or_cannot_be_told(
+    ready_h: float | None, said: HalfwayForecast | None, expected: ForecastResult
+) -> None:
+    assert went(1, 1.0, ready_h, said=said).result is expected
 
 
 def test_what_is_held_against_the_truth_was_said_at_half_the_rise() -> None:
@@ -183,28 +193,28 @@ def test_what_is_held_against_the_truth_was_said_at_half_the_rise() -> None:
     told = outlooks(batch, 120.0)
     wrong = around(batch.started_at + minutes(500.0), 1.0)
     assert (
-        course_of(batch, [replace(each, ready=wrong) if k < 5 else each for k, each in enumerate(told)], Track()).kept
-        is Kept.INSIDE
+        course_of(batch, [replace(each, ready=wrong) if k < 5 else each for k, each in enumerate(told)], Track()).result
+        is ForecastResult.INSIDE
     )
     half = [replace(each, ready=wrong) if k == 5 else each for k, each in enumerate(told)]
-    assert course_of(batch, half, Track()).kept is Kept.EARLIER
+    assert course_of(batch, half, Track()).result is ForecastResult.EARLIER
 
 
 def test_what_was_said_after_it_was_ready_is_no_forecast() -> None:
     batch = ended(1)
-    assert course_of(batch, outlooks(batch, 120.0, every_min=150.0), Track()).kept is Kept.UNSAID
+    assert course_of(batch, outlooks(batch, 120.0, every_min=150.0), Track()).result is ForecastResult.NONE
 
 
 def test_how_forecasts_held_is_counted_in_words() -> None:
-    inside, late, early = Said(1.8, 2.0, 2.2), Said(1.0, 1.1, 1.2), Said(2.5, 2.6, 2.7)
+    inside, late, early = HalfwayForecast(1.8, 2.0, 2.2), HalfwayForecast(1.0, 1.1, 1.2), HalfwayForecast(2.5, 2.6, 2.7)
     courses = [went(k, k, 2.0, said=said) for k, said in enumerate([inside, inside, late, early, None])]
-    courses.append(went(9, 9.0, None, said=Said(2.5, 3.0, 3.5)))
-    said = words.kept_sentence(courses, TOLD)
+    courses.append(went(9, 9.0, None, said=HalfwayForecast(2.5, 3.0, 3.5)))
+    said = words.forecast_results_sentence(courses, TOLD)
     assert "of 4 batches, 2 were ready within what was said" in said
     assert "Outside: 1 earlier, 1 later." in said
     assert "1 was taken before it was ready, and does not count." in said
     assert "1 had no forecast by then, and does not count." in said
-    frame = comparison.kept_frame(courses, dict.fromkeys((course.batch.id for course in courses), "x"))
+    frame = comparison.forecast_results_frame(courses, dict.fromkeys((course.batch.id for course in courses), "x"))
     assert list(frame["is_inside"]) == [False, False, True, True]
     assert list(frame.iloc[-1][["early", "mid", "late"]]) == pytest.approx([-12.0, 0.0, 12.0])
 
@@ -368,7 +378,7 @@ def test_a_change_of_formula_or_band_is_marked_where_it_came() -> None:
 
 
 def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None:
-    known = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5]), said=Said(1.8, 2.0, None))
+    known = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5]), said=HalfwayForecast(1.8, 2.0, None))
     unknown = went(2, 2.0, None)
     names = {BatchId(1): "1 Mar", BatchId(2): "28 Feb"}
     curves = exports.curves_table([known, unknown], names, 24.0)
@@ -378,7 +388,7 @@ def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None
     assert batches["dough_f"][0] == pytest.approx(75.2)
     assert list(batches["ready_even_h"]) == pytest.approx([2.0, float("nan")], nan_ok=True)
     assert str(batches["began_local"][0]).startswith("2026-03-01T09:36:00")
-    assert list(exports.kept_table([known, unknown], TOLD)["kept"]) == ["inside", "unsaid"]
+    assert list(exports.forecast_results_table([known, unknown], TOLD)["kept"]) == ["inside", "unsaid"]
 
 
 # -- over the weeks
@@ -391,7 +401,7 @@ def test_a_trend_of_five_minutes_a_day_is_found_through_an_odd_day() -> None:
     slope = comparison.slope_by_day(rows, "hours")
     assert slope is not None
     assert slope.per_day == pytest.approx(1.0 / 12.0)
-    assert slope.is_told
+    assert slope.is_clear
     line = comparison.trend_line(rows, "hours")
     assert list(line["value"]) == pytest.approx([2.0, 2.0 + 7.0 / 12.0])
     assert "by the clock 35 min longer each week" in words.trend_sentence(rows, None, TOLD)
@@ -441,7 +451,7 @@ def test_a_day_that_was_never_ready_is_left_out_of_the_trend() -> None:
 @pytest.mark.parametrize("n", [5, 9])
 def test_the_interval_of_no_trend_leaves_out_nothing_no_more_often_than_it_says(n: int) -> None:
     rng = np.random.default_rng(20260302)
-    claimed = sum(slope.is_told for _ in range(600) if (slope := trend.slope_of(np.arange(n), rng.normal(size=n))))
+    claimed = sum(slope.is_clear for _ in range(600) if (slope := trend.slope_of(np.arange(n), rng.normal(size=n))))
     assert claimed <= 600 * trend.ALPHA * 1.3
 
 

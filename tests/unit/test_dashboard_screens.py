@@ -315,7 +315,7 @@ def test_an_overproofed_batch_says_why(morning: dict[str, BatchId], shown: Runs)
     assert "2.6 °C warmer than planned in the mean" in text
     assert "It was called at 07:1" in text
     assert "nobody answered" in text
-    assert "Kept to what was planned, this dough would have been ready after" in text
+    assert "ForecastResult to what was planned, this dough would have been ready after" in text
     assert "Or 4" in text
     walk = charts(app)[0].alt
     assert walk.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.6 °C warmer: −")
@@ -402,8 +402,8 @@ def test_a_batch_is_started_like_one_before_in_a_vessel_that_was_tared(
     app.button(key="tare").click().run()
     assert not app.exception
     with Shelf(tmp_path / DATABASE_NAME) as store:
-        tared_mm = store.vessels()["as Hill country loaf"].sensor_to_base_mm
-    assert tared_mm == pytest.approx(152.0, abs=2.0)
+        zero_mm = store.vessels()["as Hill country loaf"].sensor_to_base_mm
+    assert zero_mm == pytest.approx(152.0, abs=2.0)
     assert ", empty" in words(app)
 
 

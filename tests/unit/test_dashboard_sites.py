@@ -25,7 +25,7 @@ SECRET = "the proxy's own"
 
 
 @pytest.fixture(scope="module")
-def kept(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, BatchId]]:
+def forecast_result(tmp_path_factory: pytest.TempPathFactory) -> tuple[Path, dict[str, BatchId]]:
     folder = tmp_path_factory.mktemp("morning")
     return folder, fill(folder)
 

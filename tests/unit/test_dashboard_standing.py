@@ -7,7 +7,7 @@ import pytest
 from sample_bakery import NOW, ROUND_TUB, batch, minutes
 from streamlit.testing.v1 import AppTest
 
-from dashboard.queries import Standing
+from dashboard.queries import ActiveAlert
 from monitor.alerts.dough import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.recipe.batch import BatchId, Stage
@@ -19,11 +19,11 @@ def _screen() -> None:
     from dashboard import alerts as standing
     from dashboard import page, queries
 
-    def draw(scene: page.Scene) -> None:
-        (batch,) = scene.store.batches()
-        standing.put_of_batch(queries.standing(scene.store, batch), None, scene)
+    def draw(view: page.View) -> None:
+        (batch,) = view.store.batches()
+        standing.show_of_batch(queries.active_alerts(view.store, batch), None, view)
 
-    page.shown(draw)
+    page.render(draw)
 
 
 def alert(kind: AlertKind, since_min: float, about: BatchId, **more: object) -> Alert:
@@ -100,4 +100,4 @@ def test_when_all_is_over_nothing_is_said_to_call(tmp_path: Path, monkeypatch: p
 def test_which_alerts_are_earlier(more: dict[str, object], phase: Phase, is_earlier: bool) -> None:
     one = alert(AlertKind.READY, 20, BatchId(1), **more)
     assert one.phase is phase
-    assert Standing(one, "Plain loaf").is_earlier is is_earlier
+    assert ActiveAlert(one, "Plain loaf").is_earlier is is_earlier

@@ -14,7 +14,7 @@ import pytest
 
 from dashboard.drawing import exports
 from dashboard.drawing.charts import air_chart
-from dashboard.drawing.exports import KINDS, Exhibit, file_name
+from dashboard.drawing.exports import KINDS, Figure, file_name
 from dashboard.drawing.palette import DAY, FONT, NIGHT, Palette
 from dashboard.drawing.svg import elastic_drawing, element, text
 from dashboard.drawing.tables import series_frame, worded
@@ -44,17 +44,17 @@ def table() -> pd.DataFrame:
     return exports.series_table(BEGAN, {"air_c": AIR}, BERLIN)
 
 
-CHART = Exhibit("Rye <b>& spelt", "temperatures", "Air 25 C & rising.", table, curve)
-STRIP = Exhibit("tub-3", "heard", "Heard 5 s ago.", table, strip)
+CHART = Figure("Rye <b>& spelt", "temperatures", "Air 25 C & rising.", table, curve)
+STRIP = Figure("tub-3", "heard", "Heard 5 s ago.", table, strip)
 
 
-@pytest.mark.parametrize("exhibit", [CHART, STRIP])
-def test_a_picture_stands_by_day_on_paper_under_its_words_and_needs_nothing_else(exhibit: Exhibit) -> None:
-    document = KINDS["svg"].made(exhibit).decode()
+@pytest.mark.parametrize("figure", [CHART, STRIP])
+def test_a_picture_stands_by_day_on_paper_under_its_words_and_needs_nothing_else(figure: Figure) -> None:
+    document = KINDS["svg"].made(figure).decode()
     root = ElementTree.fromstring(document)
     words = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
-    assert exhibit.title in words
-    assert exhibit.sentence in words
+    assert figure.title in words
+    assert figure.sentence in words
     assert DAY.paper in document
     assert DAY.line in document or DAY.line.lower() in document
     assert NIGHT.paper not in document
@@ -62,9 +62,9 @@ def test_a_picture_stands_by_day_on_paper_under_its_words_and_needs_nothing_else
     assert "href=" not in document
 
 
-@pytest.mark.parametrize("exhibit", [CHART, STRIP])
-def test_a_png_is_as_wide_as_paper_wants_it(exhibit: Exhibit) -> None:
-    data = KINDS["png"].made(exhibit)
+@pytest.mark.parametrize("figure", [CHART, STRIP])
+def test_a_png_is_as_wide_as_paper_wants_it(figure: Figure) -> None:
+    data = KINDS["png"].made(figure)
     assert data.startswith(PNG)
     assert int.from_bytes(data[16:20], "big") >= exports.SCALE * (exports.WIDTH_PX - 2 * exports.EDGE_PX)
 
