@@ -8,6 +8,8 @@ from collections.abc import Collection, Mapping
 
 import streamlit as st
 
+from monitor.recipe.batch import BatchId
+
 
 def write(wanted: Mapping[str, str], mine: Collection[str]) -> None:
     """Say some things in the address, under names that are one's own; what else it says stays.
@@ -41,3 +43,9 @@ def remember(key: str, answer: object) -> None:
 
 def _key_of_last(key: str) -> str:
     return f"{key}, as said last"
+
+
+def batch_id() -> BatchId | None:
+    """The batch named in the address, or None."""
+    asked = st.query_params.get("batch", "")
+    return BatchId(int(asked)) if asked.isdecimal() and len(asked) < 19 else None

@@ -1,11 +1,11 @@
-"""What if, on the batch's screen: what is supposed of the air to come, asked of the estimator and put into words."""
+"""What if, on the batch's screen: a scenario of the air to come, asked of the estimator and put into words."""
 
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 import streamlit as st
 
-from dashboard import page
+from dashboard.page import View
 from monitor.dough.climate import AirStep
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
@@ -13,6 +13,7 @@ from monitor.dough.whatif import USUAL_ROOM_C, cold_spell, foretold
 from monitor.plan.kitchen import USUAL_COLD_C
 from monitor.recipe.batch import Batch
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wording.alerts import clock_text, outlook_sentence, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import next_time
@@ -24,7 +25,7 @@ QUARTER_S = 900
 
 @dataclass(frozen=True, slots=True)
 class Scenario:
-    """What a baker supposes of the air to come.
+    """What the air to come may be.
 
     Attributes
     ----------
@@ -33,7 +34,7 @@ class Scenario:
     in_at, out_at
         Into the refrigerator and out of it; None: not at all.
     room_c
-        The room's air under that supposition. [C]
+        The room's air in this scenario. [C]
     """
 
     warmer_by_c: float
@@ -48,13 +49,13 @@ class Scenario:
             return room
         return room + cold_spell(self.in_at, self.out_at, cold_c=USUAL_COLD_C, room_c=self.room_c)
 
-    def words(self, view: page.View) -> str:
-        """The supposition as the beginning of a sentence."""
-        reader, parts = view.reader, []
+    def words(self, reader: Reader, now: datetime) -> str:
+        """The scenario as the beginning of a sentence."""
+        parts = []
         if self.warmer_by_c:
             parts.append(reader.say("in air of {air}", air=temp_text(self.room_c, reader)))
         if self.in_at is not None:
-            since = clock_text(self.in_at, reader, view.now)
+            since = clock_text(self.in_at, reader, now)
             if self.out_at is None:
                 parts.append(reader.say("in the refrigerator from {since}", since=since))
             else:
@@ -63,9 +64,17 @@ class Scenario:
         return ", ".join(parts)
 
 
-def show_question(view: page.View, batch: Batch) -> None:
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """A scenario, what would come of it, and both as a sentence."""
+
+    scenario: Scenario
+    outlook: Outlook
+    sentence: str
+
+
+def show_question(batch: Batch, reader: Reader) -> None:
     """The slider and the two times."""
-    reader = view.reader
     with st.container(key="what-if"):
         air, into, out = st.columns([2.2, 1, 1], gap="medium", vertical_alignment="bottom")
         air.select_slider(
@@ -77,58 +86,51 @@ def show_question(view: page.View, batch: Batch) -> None:
         )
         into.time_input(reader.say("Into the refrigerator"), value=None, step=QUARTER_S, key=_key(batch, "in"))
         out.time_input(reader.say("Out again"), value=None, step=QUARTER_S, key=_key(batch, "out"))
-        if asked(view, batch) is not None:
+        if _is_chosen(batch):
             st.button(reader.say("As it is"), key="as-it-is", on_click=_forget, args=(batch,))
 
 
-def asked(view: page.View, batch: Batch) -> Scenario | None:
-    """What this session supposes of a batch; None when nothing."""
-    state = st.session_state
-    steps = int(state.get(_key(batch, "air"), 0))
-    into, out = state.get(_key(batch, "in")), state.get(_key(batch, "out"))
-    if steps == 0 and into is None:
+def what_if(view: View, batch: Batch, newest: Outlook | None) -> WhatIf | None:
+    """The scenario that this session has chosen for a batch, and what would come of it; None when there is none."""
+    if not _is_chosen(batch):
         return None
-    newest = view.store.latest_outlook(batch.id)
+    reader, now = view.reader, view.now
+    steps, into, out = (st.session_state.get(_key(batch, what)) for what in ("air", "in", "out"))
     air_c = USUAL_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
-    warmer_by_c = steps * (FAHRENHEIT_STEP_C if view.reader.temp_unit == "F" else 1.0)
-    in_at = None if into is None else _spell_begin(into, view)
-    out_at = None if in_at is None or out is None else next_time(out, in_at, view.reader.zone)
-    return Scenario(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
+    warmer_by_c = int(steps or 0) * (FAHRENHEIT_STEP_C if reader.temp_unit == "F" else 1.0)
+    in_at = None if into is None else _first_at(into, view)
+    out_at = None if in_at is None or out is None else next_time(out, in_at, reader.zone)
+    scenario = Scenario(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
+    outlook = _outlook(str(view.store.path), batch, scenario, now if newest is None else newest.at, view.store)
+    sentence = f"{scenario.words(reader, now)}: {outlook_sentence(batch, outlook, reader)}"
+    return WhatIf(scenario, outlook, reader.say("What if: {answer}.", answer=sentence))
 
 
-def _spell_begin(into: time, view: page.View) -> datetime:
+def _first_at(into: time, view: View) -> datetime:
     """When it goes in: a quarter that has just begun means now, not tomorrow."""
-    found = next_time(into, view.now - timedelta(seconds=QUARTER_S), view.reader.zone)
-    return max(found, view.now)
-
-
-def answer(view: page.View, batch: Batch, supposed: Scenario) -> Outlook:
-    """What would come of it; worked out once for each newest outlook, and kept."""
-    newest = view.store.latest_outlook(batch.id)
-    known_at = view.now if newest is None else newest.at
-    return _answer(str(view.store.path), batch, supposed, known_at, view.store)
+    return max(next_time(into, view.now - timedelta(seconds=QUARTER_S), view.reader.zone), view.now)
 
 
 @st.cache_resource(max_entries=64, ttl=600, show_spinner=False)
-def _answer(path: str, batch: Batch, supposed: Scenario, known_at: datetime, _store: Store) -> Outlook:
+def _outlook(path: str, batch: Batch, scenario: Scenario, known_at: datetime, _store: Store) -> Outlook:
     learned = learned_from(_store.lessons_before(batch), batch)  # as the collector does: both must say the same
-    return foretold(batch, _store.track(batch), known_at, supposed.ahead(known_at), learned=learned)
-
-
-def sentence(view: page.View, batch: Batch, supposed: Scenario, found: Outlook) -> str:
-    """Supposition and answer, as a colleague would say it."""
-    return f"{supposed.words(view)}: {outlook_sentence(batch, found, view.reader)}"
+    return foretold(batch, _store.track(batch), known_at, scenario.ahead(known_at), learned=learned)
 
 
 def _step_words(steps: int, reader: Reader) -> str:
     if steps == 0:
         return reader.say("as it is")
     degrees = f"{2 * abs(steps) if reader.temp_unit == 'F' else abs(steps)} °{reader.temp_unit}"
-    return reader.say("{degrees} warmer" if steps > 0 else "{degrees} colder", degrees=degrees)
+    return reader.say(N_("{degrees} warmer") if steps > 0 else N_("{degrees} colder"), degrees=degrees)
 
 
 def _key(batch: Batch, what: str) -> str:
     return f"if-{what}-{batch.id}"
+
+
+def _is_chosen(batch: Batch) -> bool:
+    state = st.session_state
+    return bool(state.get(_key(batch, "air"))) or state.get(_key(batch, "in")) is not None
 
 
 def _forget(batch: Batch) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dashboard.compare.comparison import DAY_MS
+from dashboard.compare.trend import DAY_MS
 from dashboard.drawing import grammar
 from dashboard.drawing.charts import RISE_HEIGHT_PX, RISE_STEPS_PCT, axis_scale, measure_axis, round_steps, side_axis
 from dashboard.drawing.grammar import Drawing, Layer, Values, finished, layer, letters, quantity, tip
@@ -119,7 +119,7 @@ def trend_chart(
     Parameters
     ----------
     rows
-        ``at`` and a column of hours for each of ``names``. [ms of the dial, h]
+        ``at`` and a column of hours for each of ``names``. [ms of the calendar, h]
     names
         ``hours`` and perhaps ``even``, with what each is called.
     lines
@@ -127,7 +127,7 @@ def trend_chart(
     marks
         ``at words`` of what changed.
     day
-        What a moment of the dial is called on the axis.
+        What a moment of the calendar is called on the axis.
     """
     known = rows[list(names)].to_numpy(dtype=np.float64)
     low, high = float(np.nanmin(known)), float(np.nanmax(known))
@@ -158,7 +158,7 @@ def trend_chart(
 
 
 def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, *, day: Day) -> Drawing:
-    """Mean temperature of each dough on the dates of the chart above: ``at value``. [ms of the dial, ``unit``]"""
+    """Mean temperature of each dough on the dates of the chart above: ``at value``. [ms of the calendar, ``unit``]"""
     low, high = float(rows["value"].min()), float(rows["value"].max())
     spare = max(0.0, LEAST_DEGREES - (high - low)) / 2 + 0.12 * max(high - low, LEAST_DEGREES)
     scale = axis_scale(low - spare, high + 2.5 * spare)  # the name stands at the top

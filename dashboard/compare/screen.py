@@ -8,10 +8,26 @@ import streamlit as st
 
 from dashboard import page
 from dashboard.access import address
-from dashboard.compare import comparison, plots, queries, words
-from dashboard.compare.comparison import MOST_OFFERED, MOST_TOLD_APART, RecipeStage, Selection
-from monitor.recipe.batch import BatchId
+from dashboard.compare import sections, words
+from dashboard.compare.course import Course, course_of, even_temp_c
+from dashboard.compare.selection import (
+    IN_ADDRESS,
+    MOST_OFFERED,
+    MOST_TOLD_APART,
+    RecipeStage,
+    Selection,
+    address_of,
+    compared_batches,
+    recipe_stages,
+    selection_in,
+)
+from dashboard.drawing import markup
+from dashboard.page import View
+from monitor.recipe.batch import Batch, BatchId
+from monitor.store.store import Store
 from monitor.wording.alerts import stage_word
+
+CACHED_COURSES = 400  # ten recipes' newest; some ten kilobytes each
 
 
 def show() -> None:
@@ -19,9 +35,9 @@ def show() -> None:
     page.render(_draw)
 
 
-def _draw(view: page.View) -> None:
-    offered, once = comparison.repeated(view.store.batches(running=False))
-    choice = comparison.asked(st.query_params.to_dict(), offered)
+def _draw(view: View) -> None:
+    offered, once = recipe_stages(view.store.batches(running=False))
+    choice = selection_in(st.query_params.to_dict(), offered)
     heading = st.container()
     if offered:
         choice = _chosen_recipe(choice, offered, view)
@@ -29,25 +45,30 @@ def _draw(view: page.View) -> None:
         heading.html(_nothing(once, view, are_others=bool(offered)))
         return
     whole = choice.repeated
-    courses = queries.courses(comparison.looked_at(choice))
+    courses = [_course(str(view.store.path), batch, view.store) for batch in compared_batches(choice)]
     names = words.names_of([course.batch for course in courses], view.reader)
-    even_c = comparison.even_temp_c(courses, view.reader.temp_unit)
+    even_c = even_temp_c(courses, view.reader.temp_unit)
     title = f"{whole.name}, {stage_word(whole.stage, view.reader)}"
     n, one, many = len(whole.batches), "{n} finished batch", "{n} finished batches beside each other"
-    heading.html(page.heading(title, view.reader.count(n, one, many)))
+    heading.html(markup.heading(title, view.reader.count(n, one, many)))
     choice = _chosen_batches(choice, names, even_c, view)
-    address.write(comparison.address_of(choice), comparison.IN_ADDRESS)
+    address.write(address_of(choice), IN_ADDRESS)
     shown = [course for course in courses if course.batch.id in choice.batch_ids]
     if shown:
-        plots.show_overlay(view, title, shown, names, even_c, is_even=choice.is_even)
-        plots.show_table(view, shown, names, even_c)
+        sections.show_overlay(view, title, shown, names, even_c, is_even=choice.is_even)
+        sections.show_table(view, shown, names, even_c)
     else:
-        st.html(page.quiet(view.reader.say("Choose the batches to lay over each other.")))
-    plots.show_trend(view, title, courses, even_c)
-    plots.show_forecast_results(view, title, courses, names)
+        st.html(markup.quiet(view.reader.say("Choose the batches to lay over each other.")))
+    sections.show_trend(view, title, courses, even_c)
+    sections.show_forecast_results(view, title, courses, names)
 
 
-def _nothing(once: Sequence[RecipeStage], view: page.View, *, are_others: bool) -> str:
+@st.cache_resource(max_entries=CACHED_COURSES, ttl=3600, show_spinner="Reading the batches")
+def _course(path: str, batch: Batch, _store: Store) -> Course:
+    return course_of(batch, _store.outlooks(batch.id, has_fan=False), _store.track(batch))
+
+
+def _nothing(once: Sequence[RecipeStage], view: View, *, are_others: bool) -> str:
     """What is missing for a comparison."""
     say = view.reader.say
     made = ", ".join(f"{each.name} ({stage_word(each.stage, view.reader)})" for each in once)
@@ -61,7 +82,7 @@ def _nothing(once: Sequence[RecipeStage], view: page.View, *, are_others: bool) 
     return f'<div class="panel empty"><h2>{html.escape(title)}</h2>{paragraphs}</div>'
 
 
-def _chosen_recipe(choice: Selection | None, offered: Sequence[RecipeStage], view: page.View) -> Selection | None:
+def _chosen_recipe(choice: Selection | None, offered: Sequence[RecipeStage], view: View) -> Selection | None:
     by_key = {(each.recipe, each.stage.value): each for each in offered}
     asked = None if choice is None else (choice.repeated.recipe, choice.repeated.stage.value)
     chosen = st.selectbox(
@@ -75,10 +96,10 @@ def _chosen_recipe(choice: Selection | None, offered: Sequence[RecipeStage], vie
     address.remember("recipe", chosen)
     if chosen is None or chosen == asked:
         return choice
-    return comparison.asked({"recipe": chosen[0], "stage": chosen[1]}, offered)
+    return selection_in({"recipe": chosen[0], "stage": chosen[1]}, offered)
 
 
-def _chosen_batches(choice: Selection, names: dict[BatchId, str], even_c: float | None, view: page.View) -> Selection:
+def _chosen_batches(choice: Selection, names: dict[BatchId, str], even_c: float | None, view: View) -> Selection:
     ids = list(names)
     options = [batch_id for k, batch_id in enumerate(ids) if k < MOST_OFFERED or batch_id in choice.batch_ids]
     asked = [batch_id for batch_id in options if batch_id in choice.batch_ids]
@@ -97,7 +118,7 @@ def _chosen_batches(choice: Selection, names: dict[BatchId, str], even_c: float 
         st.rerun()
     kept = tuple(batch_id for batch_id in options if batch_id in picked)
     if even_c is None:
-        st.html(page.quiet(view.reader.say("No dough of this recipe was measured for its warmth, nor its air.")))
+        st.html(markup.quiet(view.reader.say("No dough of this recipe was measured for its warmth, nor its air.")))
         return replace(choice, batch_ids=kept, is_even=False)
     said = {
         "clock": view.reader.say("by the clock"),

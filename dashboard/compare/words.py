@@ -1,4 +1,4 @@
-"""What is said of batches beside each other: names, sentences under and instead of charts, the cells of the table."""
+"""What is said of batches beside each other: names, sentences of charts, the cells of the table. Pure."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
@@ -6,13 +6,24 @@ from datetime import UTC, datetime, timedelta
 import pandas as pd
 from babel.dates import format_skeleton
 
-from dashboard.compare.comparison import DAY_MS, Change, against_the_others, changes, parts_pct, slope_by_day
-from dashboard.compare.course import Course, ForecastResult, Warmth
-from dashboard.compare.trend import LEAST_DAYS, Slope
+from dashboard.compare.course import (
+    Change,
+    Course,
+    ForecastResult,
+    Warmth,
+    against_the_others,
+    changes,
+    differing,
+    parts_pct,
+)
+from dashboard.compare.trend import DAY_MS, LEAST_DAYS, Slope, slope_by_day
 from monitor.recipe.batch import Batch, BatchId
+from monitor.recipe.intent import Judgement
+from monitor.translatable import N_
 from monitor.units import fahrenheit
 from monitor.wording.alerts import clock_text, duration_text, target_text
 from monitor.wording.reader import Reader
+from monitor.wording.review import verdict_word
 
 SAME_H = 5.0 / 60.0  # judgement: nobody is nearer to the minute with floury hands
 DAYS_A_WEEK = 7.0
@@ -28,9 +39,9 @@ def day_text(at: datetime, reader: Reader, *, has_year: bool = False) -> str:
     return str(format_skeleton(skeleton, local.replace(tzinfo=None), locale=DAY_FIRST.get(code, code)))
 
 
-def dial_day_text(dial_ms: float, reader: Reader) -> str:
-    """The same of a moment on a chart's axis of dates, in milliseconds of the dial."""
-    return day_text(datetime.fromtimestamp(dial_ms / 1000.0, UTC).replace(tzinfo=reader.zone), reader)
+def axis_day_text(calendar_ms: float, reader: Reader) -> str:
+    """The same of a moment on a chart's axis of dates, in milliseconds of the calendar."""
+    return day_text(datetime.fromtimestamp(calendar_ms / 1000.0, UTC).replace(tzinfo=reader.zone), reader)
 
 
 def names_of(batches: Sequence[Batch], reader: Reader) -> dict[BatchId, str]:
@@ -101,13 +112,13 @@ def newest_sentence(courses: Sequence[Course], even_c: float | None, reader: Rea
 def _took(hours: float, reader: Reader) -> str:
     if abs(hours) < SAME_H:
         return reader.say("as long as")
-    return reader.say("{time} longer than" if hours > 0.0 else "{time} less than", time=hours_text(abs(hours)))
+    return reader.say(N_("{time} longer than") if hours > 0.0 else N_("{time} less than"), time=hours_text(abs(hours)))
 
 
 def _took_alone(hours: float, reader: Reader) -> str:
     if abs(hours) < SAME_H:
         return reader.say("just as long")
-    return reader.say("{time} longer" if hours > 0.0 else "{time} less", time=hours_text(abs(hours)))
+    return reader.say(N_("{time} longer") if hours > 0.0 else N_("{time} less"), time=hours_text(abs(hours)))
 
 
 def overlay_sentence(
@@ -147,7 +158,9 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
         factor = DAYS_A_WEEK * (1.8 if reader.temp_unit == "F" else 1.0)
         is_warmer = warmer.per_day > 0.0
         much = f"{reader.number(abs(warmer.per_day) * factor, 1)} °{reader.temp_unit}"
-        sentence = "The dough became {much} warmer a week." if is_warmer else "The dough became {much} colder a week."
+        sentence = (
+            N_("The dough became {much} warmer a week.") if is_warmer else N_("The dough became {much} colder a week.")
+        )
         said += f" {reader.say(sentence, much=much)}"
     return said
 
@@ -163,7 +176,7 @@ def _slope_words(slope: Slope | None, reader: Reader) -> str:
             low=_signed(low, reader), high=_signed(high, reader),
         )  # fmt: skip
     least, most = sorted((abs(low), abs(high)))
-    sentence = "{middle} min longer each week" if middle > 0 else "{middle} min shorter each week"
+    sentence = N_("{middle} min longer each week") if middle > 0 else N_("{middle} min shorter each week")
     doubt = reader.say("({least} to {most})", least=_digits(least, reader), most=_digits(most, reader))
     return f"{reader.say(sentence, middle=_digits(abs(middle), reader))} {doubt}"
 
@@ -190,12 +203,12 @@ def warmth_sentence(courses: Iterable[Course], reader: Reader) -> str:
 
 
 PART_WORDS = {
-    "yeast": "yeast",
-    "water": "water",
-    "salt": "salt",
-    "sugar": "sugar",
-    "fat": "fat",
-    "sourdough": "sourdough",
+    "yeast": N_("yeast"),
+    "water": N_("water"),
+    "salt": N_("salt"),
+    "sugar": N_("sugar"),
+    "fat": N_("fat"),
+    "sourdough": N_("sourdough"),
 }
 
 
@@ -231,12 +244,12 @@ def forecast_results_sentence(courses: Sequence[Course], reader: Reader) -> str:
     if counted:
         said.append(
             reader.count(
-                counted, "HalfwayForecast at half the rise: of {n} batch, {inside} was ready within what was said.",
-                "HalfwayForecast at half the rise: of {n} batches, {inside} were ready within what was said.",
+                counted, "Said at half the rise: of {n} batch, {inside} was ready within what was said.",
+                "Said at half the rise: of {n} batches, {inside} were ready within what was said.",
                 inside=n[ForecastResult.INSIDE],
             )
         )  # fmt: skip
-        missed = {ForecastResult.EARLIER: "{n} earlier", ForecastResult.LATER: "{n} later"}
+        missed = {ForecastResult.EARLIER: N_("{n} earlier"), ForecastResult.LATER: N_("{n} later")}
         off = ", ".join(reader.say(words, n=n[kept]) for kept, words in missed.items() if n[kept])
         if off:
             said.append(reader.say("Outside: {off}.", off=off))
@@ -256,3 +269,67 @@ def forecast_results_sentence(courses: Sequence[Course], reader: Reader) -> str:
             )
         )  # fmt: skip
     return " ".join(said)
+
+
+# -- the cells of the table -------------------------------------------------------------------------------------------
+
+
+def key_figures(
+    courses: Sequence[Course], judgements: Mapping[BatchId, Judgement | None], temp_c: float | None, reader: Reader
+) -> list[dict[str, str]]:
+    """Key figures of each batch, by the heading of their column; a column that would be empty is left out."""
+    parts = [parts_pct(course.batch) for course in courses]
+    shown = [part for part in parts[0] if part == "yeast" or part in differing(parts)] if all(parts) else [N_("yeast")]
+    rows = [
+        {
+            reader.say("made with"): ", ".join(
+                f"{reader.say(part)} {percent_text(mine[part], reader)}" for part in shown if mine.get(part)
+            ),
+            reader.say("waited for"): _target_cell(course, courses, reader),
+            reader.say("dough"): _warmth_cell(course, reader),
+            reader.say("ready after"): _after(course.ready_h, reader),
+            "" if temp_c is None else even_words(temp_c, reader): _even_cell(course, temp_c),
+            reader.say("peak after"): _after(course.peak_h, reader),
+            reader.say("rise when ready, at its peak"): _rises_cell(course, reader),
+            reader.say("taken after"): hours_text(course.end_h),
+            reader.say("past ready"): "" if course.past_h is None else hours_text(course.past_h),
+            reader.say("verdict"): _verdict_cell(judgements.get(course.batch.id), reader),
+        }
+        for course, mine in zip(courses, parts, strict=True)
+    ]
+    headings = [heading for heading in rows[0] if heading and any(row[heading] for row in rows)]
+    return [{heading: row[heading] for heading in headings} for row in rows]
+
+
+def _target_cell(course: Course, courses: Sequence[Course], reader: Reader) -> str:
+    return target_text(course.batch, reader) if len({each.batch.target for each in courses}) > 1 else ""
+
+
+def _warmth_cell(course: Course, reader: Reader) -> str:
+    if course.dough_c is None:
+        return ""
+    temp = degrees(course.dough_c, reader)
+    return temp if course.warmth is Warmth.PROBE else reader.say("{temp}, by the air", temp=temp)
+
+
+def _after(hours: float | None, reader: Reader) -> str:
+    return reader.say("not by its end") if hours is None else hours_text(hours)
+
+
+def _even_cell(course: Course, temp_c: float | None) -> str:
+    even_h = None if temp_c is None else course.drawn_ready_h(temp_c)
+    return "" if even_h is None else hours_text(even_h)
+
+
+def _rises_cell(course: Course, reader: Reader) -> str:
+    rises = [course.rise_at(at_h) for at_h in (course.ready_h, course.peak_h)]
+    if rises == [None, None]:
+        return ""
+    return ", ".join("–" if rise is None else f"{reader.number(rise)} %" for rise in rises)
+
+
+def _verdict_cell(judgement: Judgement | None, reader: Reader) -> str:
+    if judgement is None:
+        return ""
+    word = verdict_word(judgement.verdict, reader)
+    return f"{word}: {judgement.notes}" if judgement.notes else word

@@ -4,8 +4,9 @@ import html
 
 import streamlit as st
 
-from dashboard import page, queries
+from dashboard import queries
 from dashboard.access import preferences
+from dashboard.drawing import markup
 from monitor.errors import ConfigError
 from monitor.recipe.findings import what_does_not_add_up
 from monitor.recipe.parts import Part, Recipe, scaled_to_pieces
@@ -24,7 +25,7 @@ def show() -> None:
     folder = queries.database().parent
     reader = preferences.reader(folder)
     subtitle = reader.say("Baker's percentages on each part's own flour; totals on all flour.")
-    st.html(page.heading(reader.say("Formula"), subtitle))
+    st.html(markup.heading(reader.say("Formula"), subtitle))
     recipes = recipes_in(folder)
     if not recipes:
         st.html(
@@ -82,4 +83,4 @@ def _part(recipe: Recipe, part: Part, reader: Reader) -> str:
 def _totals(recipe: Recipe, reader: Reader) -> str:
     rows = "".join(f'<tr><td>{html.escape(what)}</td><td class="n">{html.escape(text)}</td></tr>' for what, text in
                    recipe_sheet.totals(recipe, reader))  # fmt: skip
-    return f'<div class="panel">{page.section(reader.say("Altogether"))}<table class="rows">{rows}</table></div>'
+    return f'<div class="panel">{markup.section(reader.say("Altogether"))}<table class="rows">{rows}</table></div>'

@@ -1,24 +1,25 @@
-"""A planned day as pictures and tables: stages on one clock, steps with their times, and the seconds to the next."""
+"""A planned day as a picture and a table: stages on one clock, and steps with their times."""
 
 import html
 from datetime import datetime, timedelta
 
+from dashboard.drawing.exports import Figure
+from dashboard.drawing.markup import elastic_drawing, element, picture, text
 from dashboard.drawing.palette import FONT, Palette
-from dashboard.drawing.svg import elastic_drawing, element, picture, text
 from dashboard.drawing.time_axis import round_moments
 from dashboard.page import View
+from dashboard.plans import steps_table
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
-from monitor.plan.day import DoughPlan, Step, StepKind, steps
+from monitor.plan.day import DoughPlan, steps
 from monitor.wording.phrases import printable, stage_word
-from monitor.wording.plan_steps import step_text
+from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, day_word, dial_text, hour_text, to_minute
 
 ROW_PX = 34.0
 TOP_PX = 22.0
 LEAST_MOVED_MIN = 2  # a plan is made in whole minutes
-BAKE_KINDS = (StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT)
 
 
 def _share(at: datetime, start: datetime, end: datetime) -> str:
@@ -88,6 +89,19 @@ def _hours(start: datetime, end: datetime, height: float, reader: Reader, palett
     return "".join(parts)
 
 
+def day_figure(dough: DoughPlan, live: LivePlan, view: View) -> Figure:
+    """One dough's day, and its steps, to save."""
+    reader, now = view.reader, view.now
+    sentences = (out_sentence(dough, reader, now), window_sentence(dough, reader))
+    return Figure(
+        printable(dough.recipe.name),
+        reader.say("plan"),
+        " ".join(sentence for sentence in sentences if sentence),
+        lambda: steps_table(live, reader, lambda step: step.dough == dough.key),
+        lambda palette: day_svg(dough, now, reader, palette),
+    )
+
+
 def day_picture(dough: DoughPlan, view: View) -> str:
     """The day of a dough with its sentence as text alternative."""
     reader, now = view.reader, view.now
@@ -134,24 +148,3 @@ def step_table(live: LivePlan, view: View) -> str:
             f"<td>{html.escape(who + step_text(dough, step, view.reader))}{small}</td></tr>"
         )
     return f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>'
-
-
-def next_bake_step(live: LivePlan) -> Step | None:
-    """The first step at the oven that is not done; None when the bread is out."""
-    for step in steps(live.now):
-        if step.kind in BAKE_KINDS and not is_done(live.now.dough(step.dough), step, live.progress):
-            return step
-    return None
-
-
-def countdown_words(seconds: float) -> str:
-    """Time to go, or gone by, as a clock shows it.
-
-    >>> countdown_words(754.0), countdown_words(-61.0), countdown_words(7300.0)
-    ('12:34', '-1:01', '2:01:40')
-    """
-    whole = round(abs(seconds))
-    hours, rest = divmod(whole, 3600)
-    minutes, left = divmod(rest, 60)
-    sign = "-" if seconds <= -0.5 else ""
-    return f"{sign}{hours}:{minutes:02d}:{left:02d}" if hours else f"{sign}{minutes}:{left:02d}"

@@ -7,41 +7,48 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import page, queries
+from dashboard import actions, figures, page, queries
 from dashboard.access import preferences, sites
-from dashboard.plan import actions, exports, lookups, pictures
-from monitor.collector.plan_runner import next_stages
+from dashboard.drawing import markup
+from dashboard.plan import making, pictures
+from dashboard.plans import current_plan
+from monitor.collector.plan_runner import food_words, next_stages
 from monitor.errors import ConfigError
 from monitor.plan.day import steps_of
 from monitor.plan.live import hotter_c
 from monitor.settings.recipes import recipes_in
+from monitor.store.plans import DayBook
+from monitor.translatable import N_
 from monitor.wording.phrases import place_word, printable, temp_text
 from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
 USUAL_HOUR = clock_time(12, 30)
-DAYS = ("today", "tomorrow", "the day after")
-HEADINGS = ("otherwise", "begin", "out", "by itself", "its loaves")
+DAYS = (N_("today"), N_("tomorrow"), N_("the day after"))
+HEADINGS = (N_("otherwise"), N_("begin"), N_("out"), N_("by itself"), N_("its loaves"))
 
 
 def show() -> None:
     """The newest plan, looked at again every few seconds; below it, the way to a new one."""
     reader = preferences.reader(queries.database().parent)
     subtitle = reader.say("The day backwards from the hour it must be out of the oven, moved by the dough.")
-    st.html(page.heading(reader.say("Plan"), subtitle))
+    st.html(markup.heading(reader.say("Plan"), subtitle))
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
         page.render(_draw)
 
     live()
-    page.render(page.show_live_downloads)
+    page.render(figures.show_live_downloads)
     page.render(_ask)
 
 
 def _draw(view: page.View) -> None:
-    live = lookups.current_plan(view.now)
+    with queries.opened_as(DayBook) as book:
+        live = current_plan(book, view.now)
+        doughs = () if live is None else live.now.doughs
+        food = {dough.key: food_words(book, live, dough, view.reader) for dough in doughs if live is not None}
     if live is None:
         title = html.escape(view.reader.say("No plan for today"))
         if view.store.is_copy:
@@ -53,16 +60,16 @@ def _draw(view: page.View) -> None:
             "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
         )
         return
-    for dough in live.now.doughs:
+    for dough in doughs:
         name = html.escape(printable(dough.recipe.name))
         st.html(f'<p class="section">{name}</p>{pictures.day_picture(dough, view)}')
-        page.keep_figure(exports.day_figure(dough, live, view), f"day-{dough.key}")
-        said = [
+        figures.keep(pictures.day_figure(dough, live, view), f"day-{dough.key}")
+        sentences = [
             out_sentence(dough, view.reader, view.now),
             window_sentence(dough, view.reader),
-            lookups.food(live, dough),
+            food[dough.key],
         ]
-        st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
+        st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in sentences if sentence))
     other = hotter_c(live.made, live.progress)
     if other is not None:
         name, planned_c, air_c = other
@@ -78,13 +85,13 @@ def _draw(view: page.View) -> None:
         step = next(each for each in steps_of(dough) if each.stage == stage.number)
         at = clock_text(step.at, view.reader, view.now)
         what = step_text(dough, step, view.reader)
-        label = page.plain(view.reader.say("Begin now: {what} ({at})", what=what, at=at))
+        label = markup.plain(view.reader.say("Begin now: {what} ({at})", what=what, at=at))
         is_next = (dough, stage) == waiting[0]
         st.button(
             label,
             key=f"begin-{dough.key}-{stage.number}",
             type="primary" if is_next else "secondary",
-            on_click=actions.begin,
+            on_click=actions.begin_stage,
             args=(live.made.id, dough.key, stage.number),
         )
     st.html(pictures.step_table(live, view))
@@ -94,7 +101,7 @@ def _ask(view: page.View) -> None:
     """A form that plans a recipe of the folder for an hour; of a copy where that is done instead."""
     reader = view.reader
     if view.store.is_copy:
-        st.html(page.quiet(sites.copy_words(reader)))
+        st.html(markup.quiet(sites.copy_words(reader)))
         return
     folder = queries.database().parent
     recipes = recipes_in(folder)
@@ -124,15 +131,15 @@ def _ask(view: page.View) -> None:
 
 def _make(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
-        told = actions.make(path, day, at)
+        lines = making.make(path, day, at)
     except ConfigError as error:
-        told = [reader.told(error)]
-    st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))
+        lines = [reader.told(error)]
+    st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in lines))
 
 
 def _compare(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
-        rows = lookups.side_by_side(path, day, at)
+        rows = making.side_by_side(path, day, at)
     except ConfigError as error:
         st.html(f'<p class="note">{html.escape(reader.told(error))}</p>')
         return

@@ -1,4 +1,4 @@
-"""Begin a batch: what it is like, what it stands in, which node looks at it; tare, and go."""
+"""Begin a batch: what it is like, what it stands in, which sensor looks at it; set to zero, and go."""
 
 from dataclasses import replace
 
@@ -7,25 +7,28 @@ from streamlit.navigation.page import StreamlitPage
 
 from dashboard import actions, page, queries
 from dashboard.access import sites
-from dashboard.start import vessel_list, zero
+from dashboard.drawing import markup
+from dashboard.start import zero
 from dashboard.start.templates import (
     USUAL_BAND_PCT,
     Template,
     recipes_at_hand,
     templates,
 )
+from dashboard.start.vessels import measures, show_new_vessel, vessel_word, vessels_for, vessels_html
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
 from monitor.recipe.intent import Intent
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.store.vessels import Shelf
+from monitor.translatable import N_
 from monitor.units import celsius, fahrenheit
 from monitor.wire.readings import Channel, NodeId
 from monitor.wording.alerts import stage_word
 
-BY_EYE = "no node: levels read by eye"
-NOT_ZEROED = (
-    "Not tared, the node tells how warm the dough is, but not how high it stands: its rise is reckoned, not seen. "
-    "Tare before the dough is in, or note levels by eye."
+BY_EYE = N_("no sensor: levels read by eye")
+NOT_ZEROED = N_(
+    "Not set to zero, the sensor tells how warm the dough is, but not how high it stands: its rise is reckoned, not "
+    "seen. Set it to zero before the dough is in, or note levels by eye."
 )
 SEEN_BY = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
 
@@ -38,28 +41,24 @@ def show(batch_page: StreamlitPage) -> None:
 def _draw(view: page.View, batch_page: StreamlitPage) -> None:
     reader = view.reader
     if view.store.is_copy:
-        st.html(page.heading(reader.say("Start a batch"), sites.copy_words(reader)))
+        st.html(markup.heading(reader.say("Start a batch"), sites.copy_words(reader)))
         return
-    subtitle = reader.say("What it is, what it stands in, which node looks at it. Tare, and go.")
-    st.html(page.heading(reader.say("Start a batch"), subtitle))
+    subtitle = reader.say("What it is, what it stands in, which sensor looks at it. Set to zero, and go.")
+    st.html(markup.heading(reader.say("Start a batch"), subtitle))
     recipes, faults = recipes_at_hand(view.store.path.parent)
     offered = templates(view.store.batches(), recipes, view.reader, view.now)
-    like = offered[st.selectbox(reader.say("Template one before, or by a recipe"), list(offered), key="like")]
+    like = offered[st.selectbox(reader.say("Like one before, or by a recipe"), list(offered), key="like")]
     for fault in faults:
-        st.html(page.note(reader.told(fault)))
-    made = _what(like, view)
+        st.html(markup.note(reader.told(fault)))
+    batch, dough_c = _what(like, view)
     with queries.opened_as(Shelf) as store:
-        vessels = vessel_list.vessels_of(store, like.batch if like.has_vessel else None)
-        vessel_name = st.selectbox(
-            reader.say("It stands in"),
-            list(vessels),
-            format_func=lambda name: vessel_list.vessel_word(name, reader),
-            key="vessel",
-        )
+        vessels = vessels_for(store.vessels(), like.batch if like.has_vessel else None)
+    label = reader.say("It stands in")
+    vessel_name = st.selectbox(label, list(vessels), format_func=lambda name: vessel_word(name, reader), key="vessel")
     vessel = vessels[vessel_name]
-    st.html(vessel_list.vessels_html(vessels, vessel_name, view))
-    st.html(f'<p class="quiet">{vessel_list.measures(vessel, view.reader)}</p>')
-    vessel_list.show_new_vessel(reader)
+    st.html(vessels_html(vessels, vessel_name, view))
+    st.html(f'<p class="quiet">{measures(vessel, view.reader)}</p>')
+    show_new_vessel(reader)
     nodes = {row.node.removeprefix("urn:dev:"): row.node for row in view.store.nodes()}
     usual = like.batch.node_of(Channel.DISTANCE)
     names = [*nodes, BY_EYE]
@@ -77,11 +76,10 @@ def _draw(view: page.View, batch_page: StreamlitPage) -> None:
     if node is not None:
         zero.show_reading(node, vessel_name, vessel, reader)
         if vessel.sensor_to_base_mm is None:
-            st.html(page.quiet(reader.say(NOT_ZEROED)))
-    batch, dough_c = made
+            st.html(markup.quiet(reader.say(NOT_ZEROED)))
     batch = replace(batch, vessel=vessel, nodes=_nodes(like, node), started_at=view.now)
     if st.button(reader.say("Go"), key="go", type="primary", width="stretch", disabled=not batch.name):
-        begun = actions.begin(batch, Intent(dough_c))
+        begun = actions.start_batch(batch, Intent(dough_c))
         if begun is not None:
             st.switch_page(batch_page, query_params={"batch": str(begun)})
 
@@ -91,7 +89,7 @@ def _what(like: Template, view: page.View) -> tuple[Batch, float]:
     reader = view.reader
     name, stage = st.columns([1.6, 1])
     model = like.batch
-    said = name.text_input(reader.say("Name"), value=model.name, max_chars=LONGEST_NAME, key=f"name-{like.key}")
+    typed = name.text_input(reader.say("Name"), value=model.name, max_chars=LONGEST_NAME, key=f"name-{like.key}")
     stages = list(Stage)
     chosen = stage.selectbox(
         reader.say("Stage"),
@@ -112,7 +110,7 @@ def _what(like: Template, view: page.View) -> tuple[Batch, float]:
     usual_preheat = DEFAULT_PREHEAT_MIN if chosen is Stage.FINAL_PROOF else None
     new = Batch(
         BatchId(0),
-        said.strip(),
+        typed.strip(),
         chosen,
         view.now,
         model.vessel,

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from dashboard.start.vessel_list import FIRST_VESSELS
+from dashboard.start.vessels import FIRST_VESSELS
 from monitor.errors import ConfigError
 from monitor.plan.day import batch_of_stage
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
@@ -13,11 +13,12 @@ from monitor.recipe.intent import USUAL_DOUGH_TEMP_C
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.settings.recipes import read_recipe, recipes_in
+from monitor.translatable import N_
 from monitor.wording.alerts import stage_word
 from monitor.wording.reader import Reader
 
-NEW = "something new"
-USUAL_BAND_PCT = 75.0  # judgement: short of doubled, as bulk rises are often cut
+NEW = N_("something new")
+USUAL_BAND_PCT = 75.0  # judgement: short of doubled, as first rises are often cut
 
 
 @dataclass(frozen=True, slots=True)

@@ -388,7 +388,7 @@ def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None
     assert batches["dough_f"][0] == pytest.approx(75.2)
     assert list(batches["ready_even_h"]) == pytest.approx([2.0, float("nan")], nan_ok=True)
     assert str(batches["began_local"][0]).startswith("2026-03-01T09:36:00")
-    assert list(exports.forecast_results_table([known, unknown], TOLD)["kept"]) == ["inside", "unsaid"]
+    assert list(exports.forecast_results_table([known, unknown], TOLD)["kept"]) == ["inside", "none"]
 
 
 # -- over the weeks

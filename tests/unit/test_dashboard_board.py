@@ -7,15 +7,15 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from dashboard.priority import due_words, dues, ordered
 
 from dashboard.cards import bar, batch_card, finished_card, side
 from dashboard.drawing.marks import LOOKS, chip, mark_svg
+from dashboard.drawing.markup import picture
 from dashboard.drawing.palette import DAY, NIGHT
 from dashboard.drawing.strips import shared_hours
-from dashboard.drawing.svg import picture
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from dashboard.page import View, clock_words, heading, plain
-from dashboard.priority import due_words, dues, ordered
 from dashboard.queries import RunningBatch, stale_since
 from monitor.alerts.dough import Alert, AlertKind, Subject
 from monitor.dough.outlook import Band, Moments, Outlook, State

@@ -315,7 +315,7 @@ def test_an_overproofed_batch_says_why(morning: dict[str, BatchId], shown: Runs)
     assert "2.6 °C warmer than planned in the mean" in text
     assert "It was called at 07:1" in text
     assert "nobody answered" in text
-    assert "ForecastResult to what was planned, this dough would have been ready after" in text
+    assert "Kept to what was planned, this dough would have been ready after" in text
     assert "Or 4" in text
     walk = charts(app)[0].alt
     assert walk.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.6 °C warmer: −")

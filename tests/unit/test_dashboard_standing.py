@@ -7,7 +7,7 @@ import pytest
 from sample_bakery import NOW, ROUND_TUB, batch, minutes
 from streamlit.testing.v1 import AppTest
 
-from dashboard.queries import ActiveAlert
+from dashboard.queries import OpenAlert
 from monitor.alerts.dough import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.recipe.batch import BatchId, Stage
@@ -21,7 +21,7 @@ def _screen() -> None:
 
     def draw(view: page.View) -> None:
         (batch,) = view.store.batches()
-        standing.show_of_batch(queries.active_alerts(view.store, batch), None, view)
+        standing.show_of_batch(queries.open_alerts(view.store, batch), None, view)
 
     page.render(draw)
 
@@ -100,4 +100,4 @@ def test_when_all_is_over_nothing_is_said_to_call(tmp_path: Path, monkeypatch: p
 def test_which_alerts_are_earlier(more: dict[str, object], phase: Phase, is_earlier: bool) -> None:
     one = alert(AlertKind.READY, 20, BatchId(1), **more)
     assert one.phase is phase
-    assert ActiveAlert(one, "Plain loaf").is_earlier is is_earlier
+    assert OpenAlert(one, "Plain loaf").is_earlier is is_earlier

@@ -15,8 +15,8 @@ import pytest
 from dashboard.drawing import exports
 from dashboard.drawing.charts import air_chart
 from dashboard.drawing.exports import KINDS, Figure, file_name
+from dashboard.drawing.markup import elastic_drawing, element, text
 from dashboard.drawing.palette import DAY, FONT, NIGHT, Palette
-from dashboard.drawing.svg import elastic_drawing, element, text
 from dashboard.drawing.tables import series_frame, worded
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.track import Series

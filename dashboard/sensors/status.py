@@ -10,29 +10,30 @@ from datetime import datetime, timedelta
 import pandas as pd
 import streamlit as st
 
-from dashboard.drawing import exports
+from dashboard.drawing import tables
 from dashboard.drawing.exports import Figure
+from dashboard.drawing.markup import elastic_drawing, text
 from dashboard.drawing.palette import FONT, Palette
 from dashboard.drawing.strips import HEIGHT_PX, Hours, heard_svg
-from dashboard.drawing.svg import elastic_drawing, text
 from dashboard.page import View
-from dashboard.sensors import cards
-from dashboard.sensors.cards import CALIBRATED
+from dashboard.sensors import health, words
+from dashboard.sensors.words import CALIBRATED
 from monitor.store.lookups import Hearing
 from monitor.store.rows import NodeRow
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wire.readings import Channel, NodeId, Reading
 
 LOOK_BACK = timedelta(hours=3)  # judgement: long enough to see a morning's gaps
 DAY, WEEK = timedelta(days=1), timedelta(days=7)
 KEPT_FOR = timedelta(minutes=10)
 NAME_PX = 24.0
-HEALTH_ROWS = ("signal", "battery", "clock", "set right", "gaps")
+HEALTH_ROWS = (N_("signal"), N_("battery"), N_("clock"), N_("set right"), N_("gaps"))
 
 
 @dataclass(frozen=True, slots=True)
 class NodeStatus:
-    """One node: when it was heard and when it lost something lately, and how it is, as question and answer."""
+    """One node: when it was heard and when it lost something lately, and how it is, as label and words."""
 
     row: NodeRow
     heard: tuple[datetime, ...]
@@ -46,7 +47,7 @@ def _measured(row: NodeRow) -> Channel:
     return max(own, key=lambda each: each.measured_at).channel if own else Channel.LOST
 
 
-def seen(row: NodeRow, view: View) -> NodeStatus:
+def status_of(row: NodeRow, view: View) -> NodeStatus:
     """What the screen says of one node now."""
     since = view.now - LOOK_BACK
     heard, lost = (
@@ -73,34 +74,34 @@ def _of(row: NodeRow, channel: Channel, back: timedelta, view: View) -> Hearing:
     return _heard(str(view.store.path), row.node, channel, until, back, view.store)
 
 
-def is_stuck(said: Reading, view: View) -> bool:
+def is_stuck(reading: Reading, view: View) -> bool:
     """True when a distance has been the very same for an hour, which no ranger that works says."""
-    if said.channel is not Channel.DISTANCE:
+    if reading.channel is not Channel.DISTANCE:
         return False
-    heard = view.store.hearing(said.node, said.channel, view.now - timedelta(hours=1), view.now)
-    return cards.is_stuck(heard, view.now)
+    heard = view.store.hearing(reading.node, reading.channel, view.now - timedelta(hours=1), view.now)
+    return health.is_stuck(heard, view.now)
 
 
 def _health(row: NodeRow, view: View) -> list[tuple[str, str]]:
-    """What is asked of a node, and the answer: signal, battery, clock, calibration, gaps."""
+    """How a node is, as label and words: signal, battery, clock, calibration, gaps."""
     reader, now = view.reader, view.now
     heard = _of(row, _measured(row), DAY, view)
     signal, battery = row.last(Channel.SIGNAL), row.last(Channel.BATTERY)
     course = _of(row, Channel.BATTERY, WEEK, view)
-    set_right = cards.calibration_words(
+    set_right = words.calibration_words(
         [each.channel for each in row.newest], view.store.calibrations(row.node), reader, now
     )
     answers = (
-        cards.signal_words(None if signal is None else signal.value, reader),
-        cards.battery_words(None if battery is None else battery.value, cards.days_left(course), reader),
-        cards.clock_words(heard, reader),
+        words.signal_words(None if signal is None else signal.value, reader),
+        words.battery_words(None if battery is None else battery.value, health.days_left(course), reader),
+        words.clock_words(heard, reader),
         "; ".join(set_right) or reader.say("nothing to set right"),
-        cards.gaps_words(cards.gaps_of(heard.measured_s), reader, now),
+        words.gaps_words(health.gaps_of(heard.measured_s), reader, now),
     )
     return list(zip(HEALTH_ROWS, answers, strict=True))
 
 
-def figure(nodes: Sequence[NodeStatus], view: View) -> Figure:
+def sensors_figure(nodes: Sequence[NodeStatus], view: View) -> Figure:
     """All nodes: their strips under each other, and a line of a table for each."""
     say, rows = view.reader.say, [one.row for one in nodes]
 
@@ -115,12 +116,12 @@ def figure(nodes: Sequence[NodeStatus], view: View) -> Figure:
         return elastic_drawing("".join(parts), len(nodes) * (HEIGHT_PX + NAME_PX))
 
     def table() -> pd.DataFrame:
-        columns = exports.clocks([row.last_seen_at for row in rows], "last_heard", view.reader.zone)
+        columns = tables.clocks([row.last_seen_at for row in rows], "last_heard", view.reader.zone)
         columns = {"node": [row.node for row in rows], **columns, "lost_packs": [row.lost_packs for row in rows]}
         for name, channel in (("signal_dbm", Channel.SIGNAL), ("battery_v", Channel.BATTERY)):
             last = [row.last(channel) for row in rows]
             columns[name] = pd.Series([None if each is None else each.value for each in last], dtype="float64")
-        told = [dict(one.health) for one in nodes]
-        return pd.DataFrame(columns | {f"{what}_words": [each[what] for each in told] for what in HEALTH_ROWS})
+        health = [dict(one.health) for one in nodes]
+        return pd.DataFrame(columns | {f"{what}_words": [each[what] for each in health] for what in HEALTH_ROWS})
 
-    return Figure("", say("nodes"), say("When each node was heard in the last three hours."), table, draw)
+    return Figure("", say("sensors"), say("When each sensor was heard in the last three hours."), table, draw)
