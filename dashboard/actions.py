@@ -42,7 +42,7 @@ def writing(
     """A store for one write, the moment it is made at, and its reader; what cannot be written is said in a toast."""
     reader = preferences.reader(queries.database().parent)
     try:
-        with queries.opened_to_write_as(kind) as store:
+        with queries.opened_to_write(kind) as store:
             yield store, clock_of(store).now(), reader
     except (AccessError, ConfigError, PictureError, StoreError) as error:
         st.toast(reader.say(refusal, why=error), duration="infinite")

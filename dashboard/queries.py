@@ -8,7 +8,7 @@ import argparse
 import os
 import sys
 from collections.abc import Iterable, Iterator
-from contextlib import AbstractContextManager, contextmanager
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -98,13 +98,8 @@ def database(site: str | None = None) -> Path:
 StoreType = TypeVar("StoreType", bound=Store)
 
 
-def opened(site: str | None = None) -> AbstractContextManager[Store]:
-    """The store, or that of a site, for one rerun's look; see :func:`opened_as`."""
-    return opened_as(Store, site)
-
-
 @contextmanager
-def opened_as(kind: type[StoreType], site: str | None = None) -> Iterator[StoreType]:
+def opened(kind: type[StoreType], site: str | None = None) -> Iterator[StoreType]:
     """A store of some kind, for one rerun's look; a write by it fails.
 
     Raises
@@ -131,7 +126,7 @@ def opened_again(kind: type[StoreType], path: Path) -> Iterator[StoreType]:
 
 
 @contextmanager
-def opened_to_write_as(kind: type[StoreType]) -> Iterator[StoreType]:
+def opened_to_write(kind: type[StoreType]) -> Iterator[StoreType]:
     """A store of some kind, for one write: the only way there is for a screen.
 
     Raises

@@ -81,7 +81,7 @@ def stored() -> Iterator[tuple[str, str]]:
     """Sentences that are kept in the store as they stand in the source, or that stand in values made elsewhere."""
     from dashboard.batch.logbook import POKES
     from dashboard.drawing.exports import KINDS
-    from dashboard.sensors.overview import HEALTH_ROWS
+    from dashboard.sensors.status import HEALTH_ROWS
     from monitor.alerts.dough import MORE, UNMEASURED, UNSEEN
     from monitor.alerts.silence import LINE_EXPLAINS, NODE_EXPLAINS
     from monitor.collector.batch_step import NOT_ESTIMATED

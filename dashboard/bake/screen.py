@@ -46,7 +46,7 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    with queries.opened_as(DayBook) as book:
+    with queries.opened(DayBook) as book:
         live = current_plan(book, view.now)
     step = None if live is None else next_step(live)
     if live is None or step is None:

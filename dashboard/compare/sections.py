@@ -52,7 +52,7 @@ def show_overlay(
 
 def show_table(view: View, courses: Sequence[Course], names: Names, even_c: float | None) -> None:
     """The table of key figures, a line for each batch, with the line of its curve before its name."""
-    with queries.opened_as(Reviews) as store:
+    with queries.opened(Reviews) as store:
         judgements = {course.batch.id: store.judgement(course.batch.id) for course in courses}
     rows = words.key_figures(courses, judgements, even_c, view.reader)
     head = "".join(f'<th role="columnheader">{html.escape(heading)}</th>' for heading in rows[0])

@@ -62,7 +62,7 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
 
     folder = queries.database().parent
     reader = preferences.reader(folder)
-    with queries.opened_as(DayBook) as book:
+    with queries.opened(DayBook) as book:
         now = clock_of(book).now()
         order = order_of(book, read_recipe(path), _moment(now, days_ahead, at, reader))
         try:

@@ -45,7 +45,7 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    with queries.opened_as(DayBook) as book:
+    with queries.opened(DayBook) as book:
         live = current_plan(book, view.now)
         doughs = () if live is None else live.now.doughs
         food = {dough.key: food_words(book, live, dough, view.reader) for dough in doughs if live is not None}

@@ -40,7 +40,7 @@ class Review:
 def review_of(ended: EndedBatch) -> Review:
     """An ended batch looked back at; what takes long is kept until the plan it is held against changes."""
     batch = ended.batch
-    with queries.opened_as(Reviews) as store:
+    with queries.opened(Reviews) as store:
         saved = store.intent(batch.id)
         intent = saved or Intent()
         account = _account(str(store.path), batch, intent, ended, store)

@@ -51,7 +51,7 @@ def _draw(view: page.View, batch_page: StreamlitPage) -> None:
     for fault in faults:
         st.html(markup.note(reader.told(fault)))
     batch, dough_c = _what(like, view)
-    with queries.opened_as(Shelf) as store:
+    with queries.opened(Shelf) as store:
         vessels = vessels_for(store.vessels(), like.batch if like.has_vessel else None)
     label = reader.say("It stands in")
     vessel_name = st.selectbox(label, list(vessels), format_func=lambda name: vessel_word(name, reader), key="vessel")

@@ -7,15 +7,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
-from dashboard.priority import due_words, dues, ordered
 
-from dashboard.cards import bar, batch_card, finished_card, side
-from dashboard.drawing.marks import LOOKS, chip, mark_svg
-from dashboard.drawing.markup import picture
+from dashboard.board.priority import due_tasks, due_words, ordered
+from dashboard.board.screen import bar
+from dashboard.cards import ended_card, running_card, side
+from dashboard.drawing.markup import heading, picture, plain
 from dashboard.drawing.palette import DAY, NIGHT
+from dashboard.drawing.state_marks import LOOKS, chip, mark_svg
 from dashboard.drawing.strips import shared_hours
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
-from dashboard.page import View, clock_words, heading, plain
+from dashboard.page import View, clock_words
 from dashboard.queries import RunningBatch, stale_since
 from monitor.alerts.dough import Alert, AlertKind, Subject
 from monitor.dough.outlook import Band, Moments, Outlook, State
@@ -91,7 +92,7 @@ def test_hands_do_what_is_due_now_before_what_comes() -> None:
         row(2, State.PAST_PEAK, -60.0, name="Buns"),
         row(3, State.READY, -4.0, name="Tin"),
     ]
-    found = [due_words(due, Reader(UTC), NOW) for due in dues(rows, NOW, Reader(UTC))]
+    found = [due_words(due, Reader(UTC), NOW) for due in due_tasks(rows, NOW, Reader(UTC))]
     assert [when for when, _ in found] == ["Now", "Now", "10:06"]
     assert [what.split(":")[0] for _, what in found] == ["Buns", "Tin", "Later"]
 
@@ -140,10 +141,10 @@ def test_a_hostile_name_stays_text(name: str, view: View) -> None:
     found = row(1, State.NEARLY_READY, name=name)
     hours = shared_hours([(found.batch, found.outlook)], NOW)
     pieces = [
-        batch_card(found, hours, view),
-        bar(dues([found], NOW, Reader(UTC)), view),
+        running_card(found, hours, view),
+        bar(due_tasks([found], NOW, Reader(UTC)), view),
         side(found, view),
-        finished_card(replace(found.batch, ended_at=NOW), found.outlook, name, view),
+        ended_card(replace(found.batch, ended_at=NOW), found.outlook, name, view),
         heading(name, name),
         picture("<svg/>", name, "tub"),
     ]
@@ -163,7 +164,7 @@ def test_a_label_keeps_no_markdown() -> None:
 
 def test_card_says_in_words_all_that_its_pictures_show(view: View) -> None:
     found = row(1, State.RISING, 30.0, seen_min=20.0, firing=(AlertKind.AIR_TOO_DRY,))
-    card = batch_card(found, shared_hours([(found.batch, found.outlook)], NOW), view)
+    card = running_card(found, shared_hours([(found.batch, found.outlook)], NOW), view)
     alts = re.findall(r'alt="([^"]*)"', card)
     assert any("50 % up" in alt for alt in alts)
     assert any("about 10:06" in alt for alt in alts)

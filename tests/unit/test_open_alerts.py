@@ -16,12 +16,11 @@ from monitor.store.store import Store
 
 
 def _screen() -> None:
-    from dashboard import alerts as standing
-    from dashboard import page, queries
+    from dashboard import alerts, page, queries
 
     def draw(view: page.View) -> None:
         (batch,) = view.store.batches()
-        standing.show_of_batch(queries.open_alerts(view.store, batch), None, view)
+        alerts.show_of_batch(queries.open_alerts(view.store, batch), batch.id, view)
 
     page.render(draw)
 
@@ -70,8 +69,8 @@ def test_what_a_later_alert_has_taken_over_and_what_is_over_is_folded(
     assert [folded.count(f"Plain loaf: {word}<") for word in ("ready soon", "ready", "air too dry")] == [1, 1, 1]
     assert len(lines(fold)) == 3
     assert len(lines(app)) == 4
-    assert [button.label for button in fold.button] == ["Acknowledge"]  # of the one that is over
-    assert [button.label for button in app.button if "Shelve" in button.label] == ["Shelve 30 min"]
+    assert [button.label for button in fold.button] == ["Seen"]  # of the one that is over
+    assert [button.label for button in app.button if button.label.startswith("In ")] == ["In 30 min"]
 
 
 def test_without_earlier_alerts_there_is_no_fold(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
