@@ -60,8 +60,12 @@ def render(draw: Callable[[View], None], site: str = "") -> None:
 
 
 def show_style() -> None:
-    """The style sheet, once a rerun of the whole page."""
-    st.html(style(palette_for(st.context.theme.type)))
+    """The style sheet, once a rerun of the whole page.
+
+    Streamlit puts HTML that is nothing but style where it keeps its toasts, and the first toast of a fragment would
+    take its place for good. With an element beside it, it stays where it is put.
+    """
+    st.html(f"{style(palette_for(st.context.theme.type))}<span></span>")
 
 
 def wait_for_first_chart(screen: str) -> None:

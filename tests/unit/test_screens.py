@@ -330,7 +330,7 @@ def test_a_verdict_is_kept_has_the_last_word_and_moves_the_band(
     assert "By your verdicts" not in words(app)
     app.radio[0].set_value(Verdict.OVER)
     app.text_area[0].set_value("flat <b>and</b> grey")
-    next(button for button in app.button if button.label == "Keep").click().run()
+    next(button for button in app.button if button.label == "Save").click().run()
     assert not app.exception
     text = words(app)
     assert "flat &lt;b&gt;and&lt;/b&gt; grey" in text
