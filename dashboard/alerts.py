@@ -15,7 +15,6 @@ from dashboard.queries import OpenAlert
 from monitor.alerts.calls import QuietHours, nights
 from monitor.alerts.dough import Message, Phase, Sort
 from monitor.recipe.batch import BatchId
-from monitor.translatable import N_
 from monitor.wording.alerts import alert_kind_word, clock_text, standing_text, subject_word
 from monitor.wording.reader import Reader
 
@@ -38,11 +37,10 @@ def show_unseen(alerts: Sequence[OpenAlert], view: View) -> None:
             _show_alert(each, view, where="board")
         more = len(unseen) - MOST_ON_BOARD
         if more > 0:
-            one, many = (
-                N_("and {n} more, on the screen of its batch"),
-                N_("and {n} more, on the screens of their batches"),
+            words = view.reader.count(
+                more, "and {n} more, on the screen of its batch", "and {n} more, on the screens of their batches"
             )
-            st.html(markup.quiet(view.reader.count(more, one, many)))
+            st.html(markup.quiet(words))
         numbers = tuple(each.alert.number for each in (*own, *unseen) if each.alert.phase in _UNSEEN)
         if len(numbers) > 1 and not view.store.is_copy:
             st.button(view.reader.say("All seen"), key="all-seen", on_click=actions.acknowledge, args=numbers)

@@ -40,6 +40,8 @@ PASSED_ON = {  # the sentences stand elsewhere: in the calls of who passes them 
     "reader.say(caution.title)",
     "reader.say(caution.text)",
     "say(kind.words)",
+    "reader.say(refusal, why=error)",
+    "reader.say(name)",  # of a vessel
     "view.reader.say(what)",  # that is asked of a node
 }
 
@@ -97,7 +99,7 @@ def stored() -> Iterator[tuple[str, str]]:
     for text in (UNSEEN, UNMEASURED, LINE_EXPLAINS, NODE_EXPLAINS, *MORE.values()):
         yield text, "monitor/alerts/dough.py"
     for text in HEALTH_ROWS:
-        yield text, "dashboard/sensors/overview.py"
+        yield text, "dashboard/sensors/status.py"
     for text in POKES.values():
         yield text, "dashboard/batch/logbook.py"
     yield NOT_ESTIMATED, "monitor/collector/batch_step.py"
@@ -129,6 +131,8 @@ class _Module:
                 _, one, many = call.args
                 for text, other in zip(self._texts(one, call), self._texts(many, call), strict=True):
                     yield Sentence(text, self.where, other)
+            elif what == "N_":
+                yield from (Sentence(text, self.where) for text in self._texts(call.args[0], call))
             elif what == "say" and by not in NOT_A_MANNER:
                 written = ast.unparse(call)
                 texts = self._texts(call.args[0], call)
@@ -161,6 +165,8 @@ class _Module:
         """The texts an expression may have; none when that cannot be found out."""
         if isinstance(node, ast.Constant):
             return [node.value] if isinstance(node.value, str) and node.value else []
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "N_":
+            return self._texts(node.args[0], call)
         if isinstance(node, ast.IfExp):
             return self._texts(node.body, call) + self._texts(node.orelse, call)
         if isinstance(node, ast.BoolOp):

@@ -27,7 +27,7 @@ def is_open(folder: Path) -> bool:
         return False
     if access.login is Login.NONE:
         why = reader.say("A proxy has let you in, but the settings in {folder} name none.", folder=folder)
-        st.html(page.heading(reader.say("Closed"), why))
+        st.html(markup.heading(reader.say("Closed"), why))
     elif access.login is Login.PROXY and (known := visitor.name(folder)):
         why = reader.say("You are logged in as {name}, who is on no list of bakers and viewers.", name=known)
         st.html(markup.heading(reader.say("Closed"), why))
