@@ -21,8 +21,8 @@ def is_open(folder: Path) -> bool:
     try:
         access, _ = visitor.settings(str(folder))
     except ConfigError as error:
-        told = reader.say("The settings cannot be read, so nobody is let in.")
-        st.html(markup.heading(reader.say("Closed"), told))
+        why = reader.say("The settings cannot be read, so nobody is let in.")
+        st.html(markup.heading(reader.say("Closed"), why))
         st.html(markup.note(reader.told(error)))
         return False
     if access.login is Login.NONE:

@@ -51,8 +51,8 @@ def _draw(view: page.View) -> None:
     step = None if live is None else next_step(live)
     if live is None or step is None:
         title = html.escape(view.reader.say("Nothing to bake"))
-        told = html.escape(view.reader.say("A plan with a bake counts down here."))
-        st.html(f'<div class="panel empty"><h2>{title}</h2><p>{told}</p></div>')
+        hint = html.escape(view.reader.say("A plan with a bake counts down here."))
+        st.html(f'<div class="panel empty"><h2>{title}</h2><p>{hint}</p></div>')
         return
     dough = live.now.dough(step.dough)
     seconds = (step.at - view.now).total_seconds()

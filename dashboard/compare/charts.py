@@ -193,7 +193,7 @@ def forecast_results_chart(rows: pd.DataFrame, came: str, palette: Palette) -> D
         "domain": False,
     }  # fmt: skip
     x = grammar.name("what", sort=list(rows["what"]), axis=across)
-    y, late, told = quantity("early", scale, axis), {"field": "late"}, tip("what")
+    y, late, tooltip = quantity("early", scale, axis), {"field": "late"}, tip("what")
     inside, missed = rows[rows["is_inside"]], rows[~rows["is_inside"]]
     wide_px = 13.0 if len(rows) <= ROOMY else 6.0
     line = pd.DataFrame([{"early": 0.0, "words": came}])
@@ -203,11 +203,11 @@ def forecast_results_chart(rows: pd.DataFrame, came: str, palette: Palette) -> D
     middle = {"color": palette.ink, "thickness": 2.5, "size": wide_px, "opacity": 1.0}
     cross = {"shape": "cross", "angle": 45, "color": palette.ember, "filled": True, "size": 120, "opacity": 1.0}
     layers = [
-        layer(inside, "bar", hit, x=x, y=y, y2=late, tooltip=told),
-        layer(missed, "bar", miss, x=x, y=y, y2=late, tooltip=told),
-        layer(rows.dropna(subset=["mid"]), "tick", middle, x=x, y=quantity("mid", scale, axis), tooltip=told),
+        layer(inside, "bar", hit, x=x, y=y, y2=late, tooltip=tooltip),
+        layer(missed, "bar", miss, x=x, y=y, y2=late, tooltip=tooltip),
+        layer(rows.dropna(subset=["mid"]), "tick", middle, x=x, y=quantity("mid", scale, axis), tooltip=tooltip),
         layer(line, "rule", {"color": palette.ink, "strokeWidth": 2}, y=y),
-        layer(missed.assign(early=0.0), "point", cross, x=x, y=y, tooltip=told),
+        layer(missed.assign(early=0.0), "point", cross, x=x, y=y, tooltip=tooltip),
         _text(line, "words", palette.ink)(x=grammar.at(4), y=grammar.at(6)),
     ]
     return finished(layers, palette, RESULTS_HEIGHT_PX)

@@ -117,16 +117,14 @@ class Course:
     @property
     def result(self) -> ForecastResult:
         """Whether it was ready within what was said. One taken after the latest moment said has missed it, too."""
-        said = self.halfway
-        if said is None:
+        if self.halfway is None:
             return ForecastResult.NONE
+        until_h = self.end_h if self.ready_h is None else self.ready_h
+        if self.halfway.late_h is not None and until_h > self.halfway.late_h:
+            return ForecastResult.LATER
         if self.ready_h is None:
-            return (
-                ForecastResult.LATER if said.late_h is not None and self.end_h > said.late_h else ForecastResult.TAKEN
-            )
-        if self.ready_h < said.early_h:
-            return ForecastResult.EARLIER
-        return ForecastResult.LATER if said.late_h is not None and self.ready_h > said.late_h else ForecastResult.INSIDE
+            return ForecastResult.TAKEN
+        return ForecastResult.EARLIER if self.ready_h < self.halfway.early_h else ForecastResult.INSIDE
 
 
 def course_of(batch: Batch, outlooks: Sequence[Outlook], track: Track) -> Course:

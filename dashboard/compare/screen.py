@@ -120,14 +120,14 @@ def _chosen_batches(choice: Selection, names: dict[BatchId, str], even_c: float 
     if even_c is None:
         st.html(markup.quiet(view.reader.say("No dough of this recipe was measured for its warmth, nor its air.")))
         return replace(choice, batch_ids=kept, is_even=False)
-    said = {
+    clocks = {
         "clock": view.reader.say("by the clock"),
         "even": words.even_words(even_c, view.reader),
     }
     time = st.radio(
         view.reader.say("Time"),
-        list(said),
-        format_func=lambda each: said[each],
+        list(clocks),
+        format_func=lambda each: clocks[each],
         horizontal=True,
         key=address.synced_key("time", "even" if choice.is_even else "clock"),
     )

@@ -30,9 +30,9 @@ def show_overlay(
 ) -> None:
     """The curves over each other, the newest first, by the clock or as if all were at ``even_c``."""
     reader, temp_c = view.reader, even_c if is_even else None
-    said = words.newest_sentence(courses, even_c, reader)
-    if said:
-        st.html(f'<p class="saying">{html.escape(said)}</p>')
+    newest = words.newest_sentence(courses, even_c, reader)
+    if newest:
+        st.html(f'<p class="saying">{html.escape(newest)}</p>')
     curves = tables.overlay_frame(courses, names, temp_c)
     target_pct = same_target_pct(courses)
     if len(curves):
@@ -90,9 +90,9 @@ def show_trend(view: View, title: str, courses: Sequence[Course], even_c: float 
     """Time to ready against the date, with the warmth of the dough under it, and what was made otherwise."""
     reader = view.reader
     rows = tables.trend_frame(courses, even_c, reader.zone)
-    said = words.trend_sentence(rows, even_c, reader)
+    trend = words.trend_sentence(rows, even_c, reader)
     otherwise = words.changes_sentence(courses, reader)
-    st.html(markup.section(reader.say("Over the weeks")) + markup.note(f"{said} {otherwise}".strip()))
+    st.html(markup.section(reader.say("Over the weeks")) + markup.note(f"{trend} {otherwise}".strip()))
     if rows["hours"].notna().sum() < 2:
         return
     names = {"hours": reader.say("ready after, by the clock")}
@@ -106,7 +106,7 @@ def show_trend(view: View, title: str, courses: Sequence[Course], even_c: float 
     day = partial(words.axis_day_text, reader=reader)
     table = partial(tables.batches_table, courses, even_c, reader)
     draw = partial(charts.trend_chart, rows, names, lines, changed, day=day)
-    figures.show(view, Figure(title, reader.say("weeks"), said, table, draw), "trend")
+    figures.show(view, Figure(title, reader.say("weeks"), trend, table, draw), "trend")
     warm = rows[["at", "dough_c"]].rename(columns={"dough_c": "value"})
     if warm["value"].notna().any():
         if reader.temp_unit == "F":
@@ -120,10 +120,10 @@ def show_trend(view: View, title: str, courses: Sequence[Course], even_c: float 
 def show_forecast_results(view: View, title: str, courses: Sequence[Course], names: Names) -> None:
     """How often batches were ready within what had been said at half their rise."""
     reader = view.reader
-    said = words.forecast_results_sentence(courses, reader)
-    st.html(markup.section(reader.say("How well forecasts held")) + markup.note(said))
+    results = words.forecast_results_sentence(courses, reader)
+    st.html(markup.section(reader.say("How well forecasts held")) + markup.note(results))
     rows = tables.forecast_results_frame(courses, names)
     if len(rows):
         draw = partial(charts.forecast_results_chart, rows, reader.say("minutes before and after ready"))
         table = partial(tables.forecast_results_table, courses, reader)
-        figures.show(view, Figure(title, reader.say("forecasts held"), said, table, draw), "forecast-results")
+        figures.show(view, Figure(title, reader.say("forecasts held"), results, table, draw), "forecast-results")

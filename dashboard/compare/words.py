@@ -77,7 +77,7 @@ def time_words(courses: Iterable[Course], names: Mapping[BatchId, str], temp_c: 
     """What the axis of time counts, and which curves rest on less than a probe, or are left out."""
     if temp_c is None:
         return reader.say("Hours and minutes from the start of the stage, by the clock. The dots: ready.")
-    said = [
+    sentences = [
         reader.say(
             "Every dough as if it had been at {temp} throughout: an hour in a warmer dough counts for more, one in a "
             "colder dough for less. What differs now is not the warmth. The dots: ready.",
@@ -88,10 +88,12 @@ def time_words(courses: Iterable[Course], names: Mapping[BatchId, str], temp_c: 
         warmth: ", ".join(names[course.batch.id] for course in courses if course.warmth is warmth) for warmth in Warmth
     }
     if lists[Warmth.AIR]:
-        said.append(reader.say("Worked out from the air, without a probe: {names}.", names=lists[Warmth.AIR]))
+        sentences.append(reader.say("Worked out from the air, without a probe: {names}.", names=lists[Warmth.AIR]))
     if lists[Warmth.UNKNOWN]:
-        said.append(reader.say("Not drawn, for nobody knows how warm it was: {names}.", names=lists[Warmth.UNKNOWN]))
-    return " ".join(said)
+        sentences.append(
+            reader.say("Not drawn, for nobody knows how warm it was: {names}.", names=lists[Warmth.UNKNOWN])
+        )
+    return " ".join(sentences)
 
 
 def newest_sentence(courses: Sequence[Course], even_c: float | None, reader: Reader) -> str:
@@ -99,14 +101,16 @@ def newest_sentence(courses: Sequence[Course], even_c: float | None, reader: Rea
     by_clock_h = against_the_others(courses, None)
     if by_clock_h is None:
         return ""
-    said = reader.say("To be ready, the newest took {took} the others in their middle", took=_took(by_clock_h, reader))
+    sentence = reader.say(
+        "To be ready, the newest took {took} the others in their middle", took=_took(by_clock_h, reader)
+    )
     even_h = None if even_c is None else against_the_others(courses, even_c)
     if even_h is None or even_c is None:
-        return f"{said}."
-    said = f"{said}; {even_words(even_c, reader)}, {_took_alone(even_h, reader)}"
+        return f"{sentence}."
+    sentence = f"{sentence}; {even_words(even_c, reader)}, {_took_alone(even_h, reader)}"
     if abs(even_h) < SAME_H <= abs(by_clock_h):
-        said = reader.say("{said}: its warmth explains it", said=said)
-    return f"{said}."
+        sentence = reader.say("{said}: its warmth explains it", said=sentence)
+    return f"{sentence}."
 
 
 def _took(hours: float, reader: Reader) -> str:
@@ -129,8 +133,8 @@ def overlay_sentence(
     for course in courses:
         at_h = course.drawn_ready_h(temp_c)
         what = reader.say("not ready by its end") if course.ready_h is None else reader.say("not known")
-        said = what if at_h is None else reader.say("ready after {time}", time=hours_text(at_h))
-        parts.append(f"{names[course.batch.id]} {said}")
+        when = what if at_h is None else reader.say("ready after {time}", time=hours_text(at_h))
+        parts.append(f"{names[course.batch.id]} {when}")
     clock = reader.say("by the clock") if temp_c is None else even_words(temp_c, reader)
     return reader.say(
         "{title}: the rise of {n} batches from their start, {clock}. {parts}.",
@@ -153,7 +157,7 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
     if temp_c is not None and rows["even"].notna().any():
         parts.append(f"{even_words(temp_c, reader)} {_slope_words(slope_by_day(rows, 'even'), reader)}")
     warmer = slope_by_day(rows, "dough_c")
-    said = reader.say("{span}, the time to ready: {parts}.", span=span, parts="; ".join(parts))
+    text = reader.say("{span}, the time to ready: {parts}.", span=span, parts="; ".join(parts))
     if warmer is not None and warmer.is_clear:
         factor = DAYS_A_WEEK * (1.8 if reader.temp_unit == "F" else 1.0)
         is_warmer = warmer.per_day > 0.0
@@ -161,8 +165,8 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
         sentence = (
             N_("The dough became {much} warmer a week.") if is_warmer else N_("The dough became {much} colder a week.")
         )
-        said += f" {reader.say(sentence, much=much)}"
-    return said
+        text += f" {reader.say(sentence, much=much)}"
+    return text
 
 
 def _slope_words(slope: Slope | None, reader: Reader) -> str:
@@ -221,13 +225,13 @@ def percent_text(value: float, reader: Reader) -> str:
 def change_words(change: Change, reader: Reader) -> str:
     """What was made otherwise from one batch to the next."""
     before, now = parts_pct(change.before), parts_pct(change.batch)
-    said = [
+    parts = [
         f"{reader.say(PART_WORDS[part])} {percent_text(before[part], reader)} → {percent_text(now[part], reader)}"
         for part in change.parts
     ]
     if change.is_other_target:
-        said.append(reader.say("band {target}", target=target_text(change.batch, reader)))
-    return ", ".join(said)
+        parts.append(reader.say("band {target}", target=target_text(change.batch, reader)))
+    return ", ".join(parts)
 
 
 def changes_sentence(courses: Iterable[Course], reader: Reader) -> str:
@@ -240,9 +244,9 @@ def forecast_results_sentence(courses: Sequence[Course], reader: Reader) -> str:
     """How often batches were ready within what had been said at half their rise, and which do not count."""
     n = {kept: sum(course.result is kept for course in courses) for kept in ForecastResult}
     counted = n[ForecastResult.INSIDE] + n[ForecastResult.EARLIER] + n[ForecastResult.LATER]
-    said = []
+    sentences = []
     if counted:
-        said.append(
+        sentences.append(
             reader.count(
                 counted, "Said at half the rise: of {n} batch, {inside} was ready within what was said.",
                 "Said at half the rise: of {n} batches, {inside} were ready within what was said.",
@@ -252,23 +256,23 @@ def forecast_results_sentence(courses: Sequence[Course], reader: Reader) -> str:
         missed = {ForecastResult.EARLIER: N_("{n} earlier"), ForecastResult.LATER: N_("{n} later")}
         off = ", ".join(reader.say(words, n=n[kept]) for kept, words in missed.items() if n[kept])
         if off:
-            said.append(reader.say("Outside: {off}.", off=off))
-        said.append(reader.say("Nine in ten is what it promises."))
+            sentences.append(reader.say("Outside: {off}.", off=off))
+        sentences.append(reader.say("Nine in ten is what it promises."))
     if n[ForecastResult.TAKEN]:
-        said.append(
+        sentences.append(
             reader.count(
                 n[ForecastResult.TAKEN], "{n} was taken before it was ready, and does not count.",
                 "{n} were taken before they were ready, and do not count.",
             )
         )  # fmt: skip
     if n[ForecastResult.NONE]:
-        said.append(
+        sentences.append(
             reader.count(
                 n[ForecastResult.NONE], "{n} had no forecast by then, and does not count.",
                 "{n} had no forecast by then, and do not count.",
             )
         )  # fmt: skip
-    return " ".join(said)
+    return " ".join(sentences)
 
 
 # -- the cells of the table -------------------------------------------------------------------------------------------

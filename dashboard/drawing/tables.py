@@ -235,9 +235,9 @@ def series_table(started_at: datetime, series: Mapping[str, Series], zone: tzinf
 
 def forecast_table(outlooks: Iterable[Outlook], zone: tzinfo | None) -> pd.DataFrame:
     """Every forecast of *ready* and of the peak, with when it was made."""
-    said = list(outlooks)
-    columns = clocks([outlook.at for outlook in said], "said", zone)
-    for name, moments in (("ready", [each.ready for each in said]), ("peak", [each.peak for each in said])):
+    made = list(outlooks)
+    columns = clocks([outlook.at for outlook in made], "said", zone)
+    for name, moments in (("ready", [each.ready for each in made]), ("peak", [each.peak for each in made])):
         for share in ("p05", "p25", "p50", "p75", "p95"):
             columns |= clocks([_moment(each, share) for each in moments], f"{name}_{share}", zone)
     return pd.DataFrame(columns)

@@ -63,10 +63,10 @@ def _each_g(recipe: Recipe, reader: Reader, key: str) -> float:
     label = reader.say("Weight of each, {unit}", unit=reader.mass_unit)
     shown = "%.2f" if is_oz else "%.0f"
     # Under a key of its unit: a number typed in grams is none in ounces.
-    said = st.number_input(label, low, high, usual, step=step, format=shown, key=f"{key} {reader.mass_unit}")
-    if said == usual:
+    typed = st.number_input(label, low, high, usual, step=step, format=shown, key=f"{key} {reader.mass_unit}")
+    if typed == usual:
         return recipe.each_g
-    return grams(said) if is_oz else said
+    return grams(typed) if is_oz else typed
 
 
 def _part(recipe: Recipe, part: Part, reader: Reader) -> str:

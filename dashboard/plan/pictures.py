@@ -105,7 +105,7 @@ def day_figure(dough: DoughPlan, live: LivePlan, view: View) -> Figure:
 def day_picture(dough: DoughPlan, view: View) -> str:
     """The day of a dough with its sentence as text alternative."""
     reader, now = view.reader, view.now
-    told = ", ".join(
+    stages = ", ".join(
         reader.say(
             "{stage} {begin} to {end}",
             stage=stage_word(dough.method(stage).stage, reader),
@@ -118,7 +118,7 @@ def day_picture(dough: DoughPlan, view: View) -> str:
         reader.say("load {load} in {at}", load=load.number, at=clock_text(load.in_at, reader, now))
         for load in dough.loads
     )
-    words = f"{printable(dough.recipe.name)}: {told}{'; ' if loads else ''}{loads}"
+    words = f"{printable(dough.recipe.name)}: {stages}{'; ' if loads else ''}{loads}"
     return picture(day_svg(dough, view.now, view.reader, view.palette), words, "day")
 
 

@@ -54,9 +54,9 @@ def _draw(view: page.View) -> None:
         if view.store.is_copy:
             st.html(f'<div class="panel empty"><h2>{title}</h2></div>')
             return
-        told = html.escape(view.reader.say("Make one below, or with this command:"))
+        hint = html.escape(view.reader.say("Make one below, or with this command:"))
         st.html(
-            f'<div class="panel empty"><h2>{title}</h2><p>{told} '
+            f'<div class="panel empty"><h2>{title}</h2><p>{hint} '
             "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
         )
         return
@@ -107,8 +107,8 @@ def _ask(view: page.View) -> None:
     recipes = recipes_in(folder)
     st.html(f'<p class="section">{html.escape(reader.say("Plan another"))}</p>')
     if not recipes:
-        told = reader.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
-        st.html(f'<p class="quiet">{html.escape(told)}</p>')
+        hint = reader.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
+        st.html(f'<p class="quiet">{html.escape(hint)}</p>')
         return
     with st.form("make a plan"):
         path = st.selectbox(reader.say("Recipe"), recipes, format_func=lambda each: each.stem)

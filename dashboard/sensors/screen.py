@@ -73,10 +73,10 @@ def _draw(view: page.View) -> None:
 def _unheard(heard: set[NodeId], view: page.View) -> str:
     """The nodes that running batches are to be read from and that nobody has ever heard."""
     wanted = {node: batch.name for batch in view.store.batches(running=True) for _, node in batch.nodes}
-    told = view.reader.say("never heard")
+    state = view.reader.say("never heard")
     return "".join(
         f'<div class="panel node"><div><p class="urn">{html.escape(node.removeprefix("urn:dev:"))}</p>'
-        f'<p class="heard">{_marked(told, False)}</p></div><p class="todo">'
+        f'<p class="heard">{_marked(state, False)}</p></div><p class="todo">'
         f"{html.escape(view.reader.say('{batch} waits for it', batch=name))}</p></div>"
         for node, name in sorted(wanted.items())
         if node not in heard
@@ -95,8 +95,8 @@ def _node(one: NodeStatus, view: page.View) -> str:
     place = html.escape(preferences.place_of(view.store.path.parent, row.node))
     place = f"<b>{place}</b> · " if place else ""
     health = "".join(
-        f"<div><dt>{html.escape(view.reader.say(what))}</dt><dd>{html.escape(told)}</dd></div>"
-        for what, told in one.health
+        f"<div><dt>{html.escape(view.reader.say(what))}</dt><dd>{html.escape(answer)}</dd></div>"
+        for what, answer in one.health
     )
     return (
         f'<div class="panel node"><div><p class="urn">{html.escape(short)}</p>'
