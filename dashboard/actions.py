@@ -12,7 +12,7 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from dashboard import queries
 from dashboard.access import preferences, visitor
 from dashboard.queries import StoreType
-from monitor.collector.plan_runner import Foreteller, live_plan, next_stages, start_next
+from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, start_next
 from monitor.errors import AccessError, ConfigError, PictureError, StoreError
 from monitor.plan.day import PlanId
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
@@ -110,7 +110,7 @@ def start_batch(batch: Batch, intent: Intent) -> BatchId | None:
 def begin_stage(plan_id: PlanId, dough: str, stage: int) -> None:
     """Begin the next stage of a planned dough, with its batch; a second tap begins nothing more."""
     with writing(DayBook, N_("Not begun: {why}")) as (book, now, reader):
-        live = live_plan(book, book.plan(plan_id), now, Foreteller(book))
+        live = live_plan(book, book.plan(plan_id), now, StageForecasts(book))
         if any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
             st.toast(start_next(book, live, now, reader, dough))
         else:

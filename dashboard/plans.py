@@ -6,18 +6,18 @@ from datetime import datetime
 import pandas as pd
 
 from dashboard.drawing import tables
-from monitor.collector.plan_runner import Foreteller, LivePlan, is_over, live_plan
+from monitor.collector.plan_runner import LivePlan, StageForecasts, is_over, live_plan
 from monitor.plan.cues import is_done
 from monitor.plan.day import Step, steps
 from monitor.store.plans import DayBook
-from monitor.wording.plan_steps import step_text
+from monitor.wording.plan import step_text
 from monitor.wording.reader import Reader
 
 
 def current_plan(book: DayBook, now: datetime) -> LivePlan | None:
     """The newest plan that is not over, as its doughs have it; None when there is none."""
-    ask = Foreteller(book)
-    plans = (live_plan(book, plan, now, ask) for plan in book.plans(is_open=True))
+    forecasts = StageForecasts(book)
+    plans = (live_plan(book, plan, now, forecasts) for plan in book.plans(is_open=True))
     return next((live for live in plans if not is_over(live, now)), None)
 
 

@@ -16,10 +16,9 @@ from typing import TypeVar
 
 import streamlit as st
 
-from dashboard.access import sites, visitor
+from dashboard.access import preferences, sites, visitor
 from dashboard.outcome import Outcome, outcome_of
 from monitor.alerts.dough import MORE, Alert, AlertKind, Message, Phase
-from monitor.arguments import path
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
 from monitor.errors import AccessError
@@ -29,7 +28,6 @@ from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
 from monitor.store.copies import copy_of
 from monitor.store.store import Store
 
-STALE_AFTER = timedelta(minutes=10)  # judgement: twenty missed readings at one each half minute
 AIR_ALERTS = frozenset({AlertKind.AIR_TOO_WARM, AlertKind.AIR_TOO_COLD, AlertKind.AIR_TOO_DRY})
 CACHED_BATCHES = 8  # ended batches kept ready: one evening's looking back
 
@@ -84,9 +82,9 @@ class EndedBatch:
 def data_dir() -> Path:
     """The data directory: ``--data-dir`` after ``--`` among the arguments, the environment's, or the usual one."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
-    parser.add_argument("--data-dir", type=path)
+    parser.add_argument("--data-dir", type=Path)
     options, _ = parser.parse_known_args(sys.argv[1:])
-    return default_data_dir(os.environ) if options.data_dir is None else options.data_dir
+    return default_data_dir(os.environ) if options.data_dir is None else options.data_dir.absolute()
 
 
 def database(site: str | None = None) -> Path:
@@ -145,7 +143,7 @@ def opened_to_write(kind: type[StoreType]) -> Iterator[StoreType]:
         yield store
 
 
-def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetime | None:
+def stale_since(batch: Batch, outlook: Outlook | None, now: datetime, silence_min: float) -> datetime | None:
     """Since when nobody has measured a dough; None while its readings are fresh.
 
     A batch without a sensor is only ever looked at by eye: it is stale when it is no longer estimated.
@@ -158,14 +156,16 @@ def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetim
         seen_at = batch.started_at
     else:
         seen_at = outlook.at
-    return seen_at if now - seen_at > STALE_AFTER else None
+    return seen_at if now - seen_at > timedelta(minutes=silence_min) else None
 
 
 def running_batch(store: Store, batch: Batch, now: datetime) -> RunningBatch:
     """One running batch with its newest outlook."""
     outlook = store.latest_outlook(batch.id)
     firing = tuple(alert for alert in store.alerts(batch.id) if alert.is_firing)
-    return RunningBatch(batch, outlook, firing, stale_since(batch, outlook, now))
+    return RunningBatch(
+        batch, outlook, firing, stale_since(batch, outlook, now, preferences.silence_min(store.path.parent))
+    )
 
 
 def running_batches(store: Store, now: datetime) -> list[RunningBatch]:

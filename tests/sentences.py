@@ -17,11 +17,6 @@ from babel.messages.pofile import read_po, write_po
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = ("monitor", "dashboard")
 
-# Said by an expression that the source alone does not tell: where, and where its sentences stand instead.
-STORED = {
-    "reader.say(outlook.why)",  # a source sentence kept with an outlook
-    "view.reader.say(outlook.why or 'no forecast')",
-}
 NOT_A_MANNER = {"view"}
 STAYS_ENGLISH = ("monitor/backtest/", "monitor/wire/", "monitor/dough/")  # of developers; what nobody but a log is told
 RECOGNISED = (
@@ -86,8 +81,6 @@ def stored() -> Iterator[tuple[str, str]]:
     from dashboard.sensors.status import HEALTH_ROWS
     from monitor.alerts.dough import MORE, UNMEASURED, UNSEEN
     from monitor.alerts.silence import LINE_EXPLAINS, NODE_EXPLAINS
-    from monitor.collector.batch_step import NOT_ESTIMATED
-    from monitor.dough.forecast import NOTHING_READ
     from monitor.wording.cautions import CAUTIONS, DEFERENCE
 
     yield DEFERENCE, "monitor/wording/cautions.py"
@@ -102,8 +95,6 @@ def stored() -> Iterator[tuple[str, str]]:
         yield text, "dashboard/sensors/status.py"
     for text in POKES.values():
         yield text, "dashboard/batch/logbook.py"
-    yield NOT_ESTIMATED, "monitor/collector/batch_step.py"
-    yield NOTHING_READ, "monitor/dough/forecast.py"
 
 
 class _Module:
@@ -131,12 +122,10 @@ class _Module:
                 _, one, many = call.args
                 for text, other in zip(self._texts(one, call), self._texts(many, call), strict=True):
                     yield Sentence(text, self.where, other)
-            elif what == "N_":
-                yield from (Sentence(text, self.where) for text in self._texts(call.args[0], call))
             elif what == "say" and by not in NOT_A_MANNER:
                 written = ast.unparse(call)
                 texts = self._texts(call.args[0], call)
-                if not texts and written not in STORED | PASSED_ON:
+                if not texts and written not in PASSED_ON:
                     self.unknown.append(f"{self.where}:{call.lineno}: {written}")
                 for text in texts:
                     yield Sentence(text, self.where)
@@ -146,7 +135,7 @@ class _Module:
         for call in ast.walk(self._tree):
             if isinstance(call, ast.Call) and call.args and not self.where.startswith(STAYS_ENGLISH):
                 what = ast.unparse(call.func).rpartition(".")[2]
-                if what in ERRORS or what == "Saying":
+                if what in ERRORS or what in ("N_", "Saying", "report"):
                     yield from self._kept(call)
 
     def _kept(self, call: ast.Call) -> Iterator[Sentence]:

@@ -16,7 +16,7 @@ from monitor.plan.day import Step, StepKind, steps
 from monitor.store.plans import DayBook
 from monitor.translatable import N_
 from monitor.wording.phrases import printable
-from monitor.wording.plan_steps import step_text
+from monitor.wording.plan import step_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 

@@ -85,7 +85,7 @@ def _by_command(folder: str, reader: Reader) -> str:
     return f"""<div class="panel empty"><h2>{words["title"]}</h2>
 <p>{words["describe"]} <code>loaf.toml</code></p>
 <pre>name = "Country loaf, tub 3"
-stage = "bulk rise"
+stage = "first rise"
 started = 2026-03-02T05:40:00Z
 target_rise_pct = 75
 

@@ -11,14 +11,13 @@ from numpy.typing import NDArray
 
 from dashboard.drawing.tables import keeping_peaks
 from dashboard.outcome import half_way, outcome_of
-from monitor.dough.climate import dough_warmth, thermal_tau_s
-from monitor.dough.gassing import gassing_cardinals
+from monitor.dough.gassing import gassing_cardinals, leavening_pct
 from monitor.dough.kinetics import equivalent_hours, relative_rate
 from monitor.dough.outlook import Outlook
+from monitor.dough.temperature import dough_temperature, thermal_tau_s
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Batch
 from monitor.units import celsius, fahrenheit
-from monitor.wording.review import leavening_pct
 
 Array = NDArray[np.float64]
 
@@ -179,7 +178,7 @@ def _warmed(course: Course, track: Track, start_volume_ml: float | None) -> Cour
     if not known.dough_temp_c.t_s.size and not known.air_temp_c.t_s.size:
         return course
     end_s = 3600.0 * course.end_h
-    warmth = dough_warmth(known, thermal_tau_s(course.batch, start_volume_ml), end_s, end_s)
+    warmth = dough_temperature(known, thermal_tau_s(course.batch, start_volume_ml), end_s, end_s)
     equal_h = equivalent_hours(warmth.t_s, warmth.dough_temp_c, gassing_cardinals(course.batch.formula))
     grid_h = warmth.t_s / 3600.0
     return replace(
@@ -259,7 +258,7 @@ def parts_pct(batch: Batch) -> dict[str, float]:
         return {}
     water = 100.0 * formula.all_water_g / formula.all_flour_g
     others = {each: formula.pct(f"{each}_g") for each in ("salt", "sugar", "fat", "sourdough")}
-    return {"yeast": leavening_pct(batch) or 0.0, "water": water, **others}
+    return {"yeast": leavening_pct(batch.formula) or 0.0, "water": water, **others}
 
 
 def differing(parts: Sequence[Mapping[str, float]]) -> list[str]:

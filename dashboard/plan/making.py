@@ -11,7 +11,7 @@ from monitor.settings.recipes import read_kitchen, read_recipe
 from monitor.store.pace import clock_of
 from monitor.store.plans import DayBook
 from monitor.translatable import N_
-from monitor.wording.plan_steps import out_sentence
+from monitor.wording.plan import out_sentence
 from monitor.wording.reader import Reader
 
 # The solver takes a second to load, and most looks at a screen never plan anything: it is imported where it is used.
@@ -27,7 +27,8 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
     ConfigError
         When the recipe or the kitchen cannot be used.
     """
-    from monitor.plan.planner import NoPlan, keys_of, make_plan
+    from monitor.plan.obstacles import NoPlan
+    from monitor.plan.planner import keys_of, make_plan
     from monitor.wording.plan import no_plan_lines
 
     recipe, kitchen = read_recipe(path), read_kitchen(None, queries.database().parent)
@@ -56,8 +57,7 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
     ConfigError
         When the recipe or the kitchen cannot be used.
     """
-    from monitor.plan.alternatives import alternatives
-    from monitor.plan.planner import keys_of
+    from monitor.plan.planner import alternatives, keys_of
     from monitor.wording.plan import alternative_row, variation_text
 
     folder = queries.database().parent

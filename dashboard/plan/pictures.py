@@ -13,7 +13,7 @@ from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, steps
 from monitor.wording.phrases import printable, stage_word
-from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
+from monitor.wording.plan import out_sentence, step_text, window_sentence
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, day_word, dial_text, hour_text, to_minute
 

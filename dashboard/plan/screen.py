@@ -15,12 +15,13 @@ from dashboard.plans import current_plan
 from monitor.collector.plan_runner import food_words, next_stages
 from monitor.errors import ConfigError
 from monitor.plan.day import steps_of
-from monitor.plan.live import hotter_c
+from monitor.plan.live import largest_air_difference
 from monitor.settings.recipes import recipes_in
 from monitor.store.plans import DayBook
 from monitor.translatable import N_
-from monitor.wording.phrases import place_word, printable, temp_text
-from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
+from monitor.wording.cues import planned_air_sentence
+from monitor.wording.phrases import printable
+from monitor.wording.plan import out_sentence, step_text, window_sentence
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
@@ -70,15 +71,9 @@ def _draw(view: page.View) -> None:
             food[dough.key],
         ]
         st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in sentences if sentence))
-    other = hotter_c(live.made, live.progress)
-    if other is not None:
-        name, planned_c, air_c = other
-        words = view.reader.say(
-            "{place} is {air}; the plan was made for {planned}",
-            place=place_word(name, view.reader),
-            air=temp_text(air_c, view.reader),
-            planned=temp_text(planned_c, view.reader),
-        )
+    air = largest_air_difference(live.made, live.progress)
+    if air is not None:
+        words = planned_air_sentence(air, view.reader)
         st.html(f'<p class="note">{html.escape(words)}</p>')
     waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
     for dough, stage in () if view.store.is_copy else waiting[:2]:

@@ -10,7 +10,7 @@ from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band
 from monitor.dough.prior import prior_of
-from monitor.dough.verdicts import Tasted, best_rise_pct
+from monitor.dough.verdicts import RiseVerdict, best_rise_pct
 from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent, Judgement
 from monitor.store.reviews import Reviews
@@ -68,5 +68,5 @@ def _best_rise(store: Reviews, batch: Batch) -> Band | None:
             continue
         rises = [each.rise_pct.p50 for each in store.outlooks(batch_id, has_fan=False) if each.rise_pct is not None]
         if rises:
-            tasted.append(Tasted(max(rises), verdict))
+            tasted.append(RiseVerdict(max(rises), verdict))
     return best_rise_pct(tasted, asked_pct) if tasted else None

@@ -15,6 +15,7 @@ from dashboard.page import View
 from dashboard.queries import EndedBatch
 from monitor.dough.outlook import Outlook
 from monitor.wording.alerts import about_text, clock_text, curve_sentence, rise_text
+from monitor.wording.outlook import no_forecast_words
 from monitor.wording.reader import Reader
 
 MOST_ROWS = 60  # of the table of forecasts
@@ -95,4 +96,7 @@ def _in_numbers(outlooks: Sequence[Outlook], ready_at: datetime | None, reader: 
 
 
 def _ready_words(outlook: Outlook, reader: Reader) -> str:
-    return about_text(outlook.ready, reader, outlook.at) or reader.say(outlook.why or "no forecast")
+    about = about_text(outlook.ready, reader, outlook.at)
+    if about is not None:
+        return about
+    return reader.say("no forecast") if outlook.why is None else no_forecast_words(outlook.why, reader)

@@ -1,7 +1,6 @@
 """What a baker says of an ended batch: how it came out, and what was planned."""
 
 import html
-from dataclasses import replace
 
 import streamlit as st
 
@@ -11,13 +10,14 @@ from dashboard.drawing import markup
 from dashboard.page import View
 from dashboard.review.account import Review
 from monitor.dough.causes import with_yeast
+from monitor.dough.gassing import leavening_pct
 from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.translatable import N_
 from monitor.units import celsius, fahrenheit
 from monitor.wording.alerts import clock_text
 from monitor.wording.reader import Reader
-from monitor.wording.review import leavening_pct, verdict_word
+from monitor.wording.review import verdict_word
 
 LONGEST_NOTES = 2000
 
@@ -66,10 +66,10 @@ def show_intent(view: View, batch: Batch, review: Review) -> None:
     )
     with st.container(key="plan"), st.expander(title), st.form("intent", border=False):
         dough_c = _dough_c(intent.dough_temp_c, reader)
-        made_pct = leavening_pct(batch)
+        made_pct = leavening_pct(batch.formula)
         yeast_pct = None
         if made_pct:
-            planned_pct = made_pct if intent.formula is None else leavening_pct(replace(batch, formula=intent.formula))
+            planned_pct = made_pct if intent.formula is None else leavening_pct(intent.formula)
             label = reader.say("Yeast as instant, % of flour")
             yeast_pct = st.number_input(label, 0.01, 20.0, float(planned_pct or made_pct), 0.05, format="%.2f")
         label = reader.say("Proof, minutes (empty: as usual)")

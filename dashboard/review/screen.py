@@ -120,7 +120,7 @@ def _show_causes(view: View, batch: Batch, review: Review) -> None:
         st.html(markup.quiet(never))
         return
     late = calls_sentence(account, batch, view.store.alerts(batch.id), reader)
-    sentence = f"{causes_sentence(account, batch, reader)} {late}".strip()
+    sentence = f"{causes_sentence(account, reader)} {late}".strip()
     st.html(f'<p class="saying">{html.escape(sentence)}</p>')
     figures.show(view, waterfall_figure(account, batch, reader), "causes")
     lines = next_time_lines(account, batch, review.best_rise_pct, reader)

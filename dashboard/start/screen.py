@@ -22,7 +22,7 @@ from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.store.vessels import Shelf
 from monitor.translatable import N_
 from monitor.units import celsius, fahrenheit
-from monitor.wire.readings import Channel, NodeId
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 from monitor.wording.alerts import stage_word
 
 BY_EYE = N_("no sensor: levels read by eye")
@@ -30,7 +30,6 @@ NOT_ZEROED = N_(
     "Not set to zero, the sensor tells how warm the dough is, but not how high it stands: its rise is reckoned, not "
     "seen. Set it to zero before the dough is in, or note levels by eye."
 )
-SEEN_BY = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
 
 
 def show(batch_page: StreamlitPage) -> None:
@@ -129,4 +128,4 @@ def _nodes(like: Template, node: NodeId | None) -> tuple[tuple[Channel, NodeId],
         return ()
     if like.batch.node_of(Channel.DISTANCE) == node:
         return like.batch.nodes
-    return tuple((channel, node) for channel in SEEN_BY)
+    return tuple((channel, node) for channel in SENSOR_CHANNELS)

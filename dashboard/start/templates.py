@@ -77,13 +77,13 @@ def templates(
         for recipe in map(_with_a_stage, recipes)
         for number, method in enumerate(recipe.method)
     }
-    blank = Batch(BatchId(0), "", Stage.BULK_RISE, now, next(iter(FIRST_VESSELS.values())), Target(USUAL_BAND_PCT))
+    blank = Batch(BatchId(0), "", Stage.FIRST_RISE, now, next(iter(FIRST_VESSELS.values())), Target(USUAL_BAND_PCT))
     return before | written | {reader.say(NEW): Template(NEW, blank)}
 
 
 def _with_a_stage(recipe: Recipe) -> Recipe:
     """The recipe; one that is a formula only, with the first rise of its dough."""
-    return recipe if recipe.method else replace(recipe, method=(MethodStage(recipe.dough.name, Stage.BULK_RISE),))
+    return recipe if recipe.method else replace(recipe, method=(MethodStage(recipe.dough.name, Stage.FIRST_RISE),))
 
 
 def _first_of(recipe: Recipe, number: int, now: datetime) -> Batch:

@@ -141,7 +141,16 @@ def test_the_tested_screens_are_the_ones_there_are() -> None:
 
 def test_board_shows_all_eight_states_trouble_first(morning: dict[str, BatchId], shown: Runs) -> None:
     text = words(shown("board"))
-    for state in ("slack", "rising", "nearly ready", "ready", "at peak", "past peak", "not rising", "no readings"):
+    for state in (
+        "no rise yet",
+        "rising",
+        "nearly ready",
+        "ready",
+        "at peak",
+        "past peak",
+        "not rising",
+        "no readings",
+    ):
         assert f">{state}</span>" in text
     names = ["Milk buns", "Oat loaf", "Seed tin", "Hill country loaf", "Barley rolls"]
     places = [text.index(f'class="name">{name}') for name in names]
