@@ -10,6 +10,7 @@ import made_up_day as made_up
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from dashboard.bake.screen import countdown_words
 from dashboard.drawing.palette import DAY
 from dashboard.plan import pictures
 from monitor.clock import wall_clock
@@ -30,8 +31,8 @@ def _screen() -> None:
 
     import streamlit as st
 
+    from dashboard.bake import screen as bake
     from dashboard.formula import screen as formula
-    from dashboard.plan import bake
     from dashboard.plan import screen as plan
 
     name = os.environ["PROOFING_TEST_SCREEN"]
@@ -181,7 +182,7 @@ def test_what_has_moved_is_told_beside_its_time(folder: Path):
 
 @pytest.mark.parametrize(("seconds", "text"), [(0.2, "0:00"), (59.6, "1:00"), (-125.0, "-2:05"), (3661.0, "1:01:01")])
 def test_a_countdown_reads_as_a_clock(seconds: float, text: str):
-    assert pictures.countdown_words(seconds) == text
+    assert countdown_words(seconds) == text
 
 
 def test_the_picture_of_a_day_says_it_all_in_words():

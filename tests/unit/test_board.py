@@ -8,15 +8,16 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.cards import bar, batch_card, finished_card, side
-from dashboard.drawing.marks import LOOKS, chip, mark_svg
+from dashboard.board.priority import due_tasks, due_words, ordered
+from dashboard.board.screen import bar
+from dashboard.cards import ended_card, running_card, side
+from dashboard.drawing.markup import heading, picture, plain
 from dashboard.drawing.palette import DAY, NIGHT
+from dashboard.drawing.state_marks import LOOKS, chip, mark_svg
 from dashboard.drawing.strips import shared_hours
-from dashboard.drawing.svg import picture
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
-from dashboard.page import Scene, clock_words, heading, plain
-from dashboard.priority import due_words, dues, ordered
-from dashboard.queries import Row, stale_since
+from dashboard.page import View, clock_words
+from dashboard.queries import RunningBatch, stale_since
 from monitor.alerts.dough import Alert, AlertKind, Subject
 from monitor.dough.outlook import SILENCE_MIN, Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
@@ -44,7 +45,7 @@ def row(
     name: str = "Loaf",
     firing: tuple[AlertKind, ...] = (),
     seen_min: float = 0.0,
-) -> Row:
+) -> RunningBatch:
     batch = Batch(BatchId(number), name, Stage.FIRST_RISE, NOW - minutes(100), TUB, Target(75.0), nodes=NODES)
     middle = None if ready_min is None else NOW + minutes(ready_min)
     ready = Moments() if middle is None else Moments(middle - minutes(5), middle, middle, middle, middle + minutes(9))
@@ -57,13 +58,13 @@ def row(
         start_volume_ml=2500.0,
     )
     alerts = tuple(Alert(Subject.batch(batch.id), kind, 1, NOW, NOW, reason="the air is too dry") for kind in firing)
-    return Row(batch, outlook, alerts, stale_since(batch, outlook, NOW, SILENCE_MIN))
+    return RunningBatch(batch, outlook, alerts, stale_since(batch, outlook, NOW, SILENCE_MIN))
 
 
 @pytest.fixture
-def scene(tmp_path: Path) -> Iterator[Scene]:
+def view(tmp_path: Path) -> Iterator[View]:
     with Store(tmp_path / "monitor.sqlite") as store:
-        yield Scene(store, NOW, Reader(UTC), DAY, None)
+        yield View(store, NOW, Reader(UTC), DAY, None)
 
 
 def test_trouble_comes_first_then_the_clock() -> None:
@@ -91,7 +92,7 @@ def test_hands_do_what_is_due_now_before_what_comes() -> None:
         row(2, State.PAST_PEAK, -60.0, name="Buns"),
         row(3, State.READY, -4.0, name="Tin"),
     ]
-    found = [due_words(due, Reader(UTC), NOW) for due in dues(rows, NOW, Reader(UTC))]
+    found = [due_words(due, Reader(UTC), NOW) for due in due_tasks(rows, NOW, Reader(UTC))]
     assert [when for when, _ in found] == ["Now", "Now", "10:06"]
     assert [what.split(":")[0] for _, what in found] == ["Buns", "Tin", "Later"]
 
@@ -136,14 +137,14 @@ OURS = {"div", "p", "span", "img", "small", "dl", "dt", "dd", "b", "h1"}
 @pytest.mark.parametrize(
     "name", [HOSTILE, "</div><script>alert(1)</script>", '" onload="alert(1)', "a\n# b", "🥖" * 300]
 )
-def test_a_hostile_name_stays_text(name: str, scene: Scene) -> None:
+def test_a_hostile_name_stays_text(name: str, view: View) -> None:
     found = row(1, State.NEARLY_READY, name=name)
     hours = shared_hours([(found.batch, found.outlook)], NOW)
     pieces = [
-        batch_card(found, hours, scene),
-        bar(dues([found], NOW, Reader(UTC)), scene),
-        side(found, scene),
-        finished_card(replace(found.batch, ended_at=NOW), found.outlook, name, scene),
+        running_card(found, hours, view),
+        bar(due_tasks([found], NOW, Reader(UTC)), view),
+        side(found, view),
+        ended_card(replace(found.batch, ended_at=NOW), found.outlook, name, view),
         heading(name, name),
         picture("<svg/>", name, "tub"),
     ]
@@ -161,9 +162,9 @@ def test_a_label_keeps_no_markdown() -> None:
     assert plain("Hill loaf 3") == "Hill loaf 3"
 
 
-def test_card_says_in_words_all_that_its_pictures_show(scene: Scene) -> None:
+def test_card_says_in_words_all_that_its_pictures_show(view: View) -> None:
     found = row(1, State.RISING, 30.0, seen_min=20.0, firing=(AlertKind.AIR_TOO_DRY,))
-    card = batch_card(found, shared_hours([(found.batch, found.outlook)], NOW), scene)
+    card = running_card(found, shared_hours([(found.batch, found.outlook)], NOW), view)
     alts = re.findall(r'alt="([^"]*)"', card)
     assert any("50 % up" in alt for alt in alts)
     assert any("about 10:06" in alt for alt in alts)
@@ -171,8 +172,8 @@ def test_card_says_in_words_all_that_its_pictures_show(scene: Scene) -> None:
     assert "air too dry" in card
 
 
-def test_bar_says_so_when_hands_are_free(scene: Scene) -> None:
-    assert "Nothing for hands to do." in bar([], scene)
+def test_bar_says_so_when_hands_are_free(view: View) -> None:
+    assert "Nothing for hands to do." in bar([], view)
 
 
 def test_clock_words_tell_a_demo_from_the_wall() -> None:

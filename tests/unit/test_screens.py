@@ -15,15 +15,15 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import queries
 from dashboard.access import visitor
+from dashboard.bake import screen as bake
 from dashboard.batch import screen as batch
 from dashboard.board import screen as board
 from dashboard.compare import screen as compare
 from dashboard.formula import screen as formula
-from dashboard.plan import bake
 from dashboard.plan import screen as plan
-from dashboard.review import screen as finished
-from dashboard.safety import screen as cautions
-from dashboard.sensors import screen as nodes
+from dashboard.review import screen as review
+from dashboard.safety import screen as safety
+from dashboard.sensors import screen as sensors
 from dashboard.start import screen as start
 from monitor.alerts.dough import Alert, AlertKind, Phase, Sort, Subject
 from monitor.dough.curve import SHAPE_NAMES
@@ -45,29 +45,29 @@ def _screen() -> None:
 
     import streamlit as st
 
+    from dashboard.bake import screen as bake
     from dashboard.batch import screen as batch
     from dashboard.board import screen as board
     from dashboard.compare import screen as compare
     from dashboard.formula import screen as formula
-    from dashboard.plan import bake
     from dashboard.plan import screen as plan
-    from dashboard.review import screen as finished
-    from dashboard.safety import screen as cautions
-    from dashboard.sensors import screen as nodes
+    from dashboard.review import screen as review
+    from dashboard.safety import screen as safety
+    from dashboard.sensors import screen as sensors
     from dashboard.start import screen as start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     compare_page = st.Page(compare.show, title="Compare", url_path="c", default=name == "compare")
-    finished_page = st.Page(
-        lambda: finished.show(finished_page, compare_page), title="Finished", url_path="f", default=name == "finished"
+    review_page = st.Page(
+        lambda: review.show(review_page, compare_page), title="Review", url_path="f", default=name == "review"
     )
     batch_page = st.Page(
-        lambda: batch.show(finished_page, finished_page), title="Batch", url_path="b", default=name == "batch"
+        lambda: batch.show(review_page, review_page), title="Batch", url_path="b", default=name == "batch"
     )
-    others = {"board": lambda: board.show(batch_page, finished_page), "nodes": nodes.show, "cautions": cautions.show}
+    others = {"board": lambda: board.show(batch_page, review_page), "sensors": sensors.show, "safety": safety.show}
     others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
-    st.navigation([finished_page, batch_page, compare_page, *pages], position="hidden").run()
+    st.navigation([review_page, batch_page, compare_page, *pages], position="hidden").run()
 
 
 @pytest.fixture(scope="module")
@@ -131,7 +131,8 @@ def charts(app: AppTest) -> list[Any]:
 def test_the_tested_screens_are_the_ones_there_are() -> None:
     folder = Path(board.__file__).parents[1]
     tested = {
-        Path(str(each.__file__)) for each in (batch, board, cautions, compare, finished, formula, nodes, plan, start)
+        Path(str(each.__file__))
+        for each in (bake, batch, board, compare, formula, plan, review, safety, sensors, start)
     }
     assert {path for path in folder.glob("*/screen.py") if path.parent.name != "login"} == tested
     for path in (*tested, Path(str(bake.__file__))):
@@ -166,12 +167,12 @@ def test_empty_board_teaches_how_to_begin(nothing: Path, shown: Runs) -> None:
     assert str(nothing) in text
 
 
-@pytest.mark.parametrize("name", ["batch", "finished", "compare", "nodes", "cautions", "plan", "bake", "formula"])
+@pytest.mark.parametrize("name", ["batch", "review", "compare", "sensors", "safety", "plan", "bake", "formula"])
 def test_every_screen_stands_an_empty_store(name: str, nothing: Path, shown: Runs) -> None:
     assert words(shown(name))
 
 
-@pytest.mark.parametrize("name", ["board", "batch", "finished", "compare", "nodes", "plan", "bake"])
+@pytest.mark.parametrize("name", ["board", "batch", "review", "compare", "sensors", "plan", "bake"])
 def test_a_store_that_cannot_be_read_is_said_in_words(name: str, nothing: Path, shown: Runs) -> None:
     (nothing / DATABASE_NAME).write_text("this is no database, " * 100)
     assert "The store does not answer" in words(shown(name))
@@ -289,10 +290,10 @@ def test_the_end_of_a_stage_is_asked_twice(morning: dict[str, BatchId], shown: R
 
 
 def test_finished_lists_what_ended_and_opens_it(morning: dict[str, BatchId], shown: Runs) -> None:
-    text = words(shown("finished"))
+    text = words(shown("review"))
     assert "Village loaf" in text
     assert "Milk buns" not in text
-    app = shown("finished", morning["ended"])
+    app = shown("review", morning["ended"])
     text = words(app)
     assert "At half its rise the monitor said about" in text
     assert "Village loaf: ready. Divide and shape." in text
@@ -302,7 +303,7 @@ def test_finished_lists_what_ended_and_opens_it(morning: dict[str, BatchId], sho
 
 
 def test_finished_says_what_the_recipe_taught(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
-    assert "learned from" not in words(shown("finished", morning["ended"]))
+    assert "learned from" not in words(shown("review", morning["ended"]))
     with Store(tmp_path / DATABASE_NAME) as store:
         ended = store.batch(morning["ended"])
         prior = prior_of(ended)
@@ -313,11 +314,11 @@ def test_finished_says_what_the_recipe_taught(morning: dict[str, BatchId], shown
             SHAPE_NAMES, mean, covariance, mean, covariance, prior.least_ceiling_frac, None,
         )  # fmt: skip
         store.save_lesson(ended, lesson)
-    assert "Village loaf: learned from 1 batch: rises as " in words(shown("finished", morning["ended"]))
+    assert "Village loaf: learned from 1 batch: rises as " in words(shown("review", morning["ended"]))
 
 
 def test_an_overproofed_batch_says_why(morning: dict[str, BatchId], shown: Runs) -> None:
-    app = shown("finished", morning["over"])
+    app = shown("review", morning["over"])
     text = words(app)
     assert "Poppy rolls, tray 2: over-proofed by 1 h 2" in text
     assert "warm dough brought it forward by about" in text
@@ -326,19 +327,19 @@ def test_an_overproofed_batch_says_why(morning: dict[str, BatchId], shown: Runs)
     assert "nobody answered" in text
     assert "Kept to what was planned, this dough would have been ready after" in text
     assert "Or 4" in text
-    walk = charts(app)[0].alt
-    assert walk.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.6 °C warmer: −")
-    assert "yeast 0.9 % not 0.6 %" in walk
+    causes = charts(app)[0].alt
+    assert causes.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.6 °C warmer: −")
+    assert "yeast 0.9 % not 0.6 %" in causes
 
 
 def test_a_verdict_is_kept_has_the_last_word_and_moves_the_band(
     morning: dict[str, BatchId], shown: Runs, tmp_path: Path
 ) -> None:
-    app = shown("finished", morning["over"])
+    app = shown("review", morning["over"])
     assert "By your verdicts" not in words(app)
     app.radio[0].set_value(Verdict.OVER)
     app.text_area[0].set_value("flat <b>and</b> grey")
-    next(button for button in app.button if button.label == "Keep").click().run()
+    next(button for button in app.button if button.label == "Save").click().run()
     assert not app.exception
     text = words(app)
     assert "flat &lt;b&gt;and&lt;/b&gt; grey" in text
@@ -350,7 +351,7 @@ def test_a_verdict_is_kept_has_the_last_word_and_moves_the_band(
 
 
 def test_the_account_is_held_against_another_plan(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
-    app = shown("finished", morning["over"])
+    app = shown("review", morning["over"])
     temp, yeast, proof = app.number_input
     assert (temp.value, yeast.value, proof.value) == (22.0, 0.6, 150.0)
     temp.set_value(26.0)
@@ -364,7 +365,7 @@ def test_the_account_is_held_against_another_plan(morning: dict[str, BatchId], s
 
 
 def test_looking_back_changes_the_forecast_that_is_shown(morning: dict[str, BatchId], shown: Runs) -> None:
-    app = shown("finished", morning["ended"])
+    app = shown("review", morning["ended"])
     before = charts(app)[1].spec
     app.select_slider(key="moment").set_value(5).run()
     assert not app.exception
@@ -376,7 +377,7 @@ def test_screens_read_the_bakers_zone_and_scale_from_the_settings(
 ) -> None:
     (tmp_path / CONFIG_NAME).write_text('timezone = "Asia/Kolkata"\ntemp_unit = "F"\n')
     assert '<div class="clock">15:06' in words(shown("board"))
-    assert "77.5 °F" in words(shown("nodes"))
+    assert "77.5 °F" in words(shown("sensors"))
     assert "77.5 °F (25.3 °C)" in charts(shown("batch", morning["nearly"]))[1].alt
 
 
@@ -408,11 +409,11 @@ def test_a_batch_is_started_like_one_before_in_a_vessel_that_was_tared(
     assert "6.0 l" in text
     assert "180 to 230 mm across, 250 mm deep inside" in text
     assert "heard 18 s ago: dough 25.3 °C (77.5 °F); 152 mm down to what is below it, 168 mm of dough, 5.1" in text
-    app.button(key="tare").click().run()
+    app.button(key="zero").click().run()
     assert not app.exception
     with Shelf(tmp_path / DATABASE_NAME) as store:
-        tared_mm = store.vessels()["as Hill country loaf"].sensor_to_base_mm
-    assert tared_mm == pytest.approx(152.0, abs=2.0)
+        zero_mm = store.vessels()["as Hill country loaf"].sensor_to_base_mm
+    assert zero_mm == pytest.approx(152.0, abs=2.0)
     assert ", empty" in words(app)
 
 
@@ -420,14 +421,14 @@ def test_a_node_that_is_silent_cannot_tare(morning: dict[str, BatchId], shown: R
     app = shown("start")
     app.selectbox(key="node").set_value("mac:020000fffe5e0002").run()
     assert "last heard 42 min ago: look after it first" in words(app)
-    app.button(key="tare").click().run()
-    assert "Not tared" in app.toast[0].value
+    app.button(key="zero").click().run()
+    assert "Not set to zero" in app.toast[0].value
     with Shelf(tmp_path / DATABASE_NAME) as store:
         assert store.vessels() == {}
 
 
 def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], shown: Runs) -> None:
-    text = words(shown("nodes"))
+    text = words(shown("sensors"))
     assert "heard 18 s ago; nothing lost" in text
     assert "heard 42 min ago; 12 sent while out of reach were lost" in text
     assert "offline" in text
@@ -436,7 +437,7 @@ def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], 
 
 
 def test_cautions_are_all_there(nothing: Path, shown: Runs) -> None:
-    text = words(shown("cautions"))
+    text = words(shown("safety"))
     for caution in CAUTIONS:
         assert caution.title in text
 
@@ -460,7 +461,7 @@ def test_board_shows_what_calls_and_one_touch_acknowledges_it(morning: dict[str,
     assert ": node silent</b>, since " in words(app)
     assert "Last night: " in words(app)
     number = number_of(AlertKind.PAST_PEAK)
-    app.button(key=f"acknowledge-board-{number}").click().run()
+    app.button(key=f"seen-board-{number}").click().run()
     assert not app.exception
     assert stands() == {AlertKind.PAST_PEAK: Phase.ACKNOWLEDGED, AlertKind.NODE_SILENT: Phase.UNACKNOWLEDGED}
     assert "Milk buns: past its peak</b>" not in words(app), "the board shows what nobody has acknowledged"
@@ -470,7 +471,7 @@ def test_board_shows_what_calls_and_one_touch_acknowledges_it(morning: dict[str,
 
 def test_board_acknowledges_all_by_one_touch(morning: dict[str, BatchId], shown: Runs) -> None:
     app = shown("board")
-    app.button(key="acknowledge-all").click().run()
+    app.button(key="all-seen").click().run()
     assert set(stands().values()) == {Phase.ACKNOWLEDGED}
 
 
@@ -488,7 +489,7 @@ def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
     assert "<b>the monitor: monitor in trouble</b>, since " in said
     assert "not yet acknowledged: the disk is full; &lt;b&gt;make&lt;/b&gt; room" in said
     assert doughs == "nothing" or said.index("the disk is full") < said.index(": past its peak</b>, since ")
-    app.button(key=f"acknowledge-board-{number_of(AlertKind.TROUBLE)}").click().run()
+    app.button(key=f"seen-board-{number_of(AlertKind.TROUBLE)}").click().run()
     assert "acknowledged: the disk is full" in words(app), "it stays while it lasts"
     with Store(queries.database()) as store:
         (kept,) = [alert for alert in store.standing_alerts() if alert.kind is AlertKind.TROUBLE]
@@ -502,10 +503,10 @@ def test_batch_screen_shelves_and_brings_back(morning: dict[str, BatchId], shown
         batch_id = next(alert.subject.batch_id for alert in store.standing_alerts() if alert.number == number)
     app = shown("batch", batch_id)
     assert "What calls for you" in words(app)
-    app.button(key=f"shelve-batch-{number}").click().run()
+    app.button(key=f"later-batch-{number}").click().run()
     assert stands()[AlertKind.PAST_PEAK] is Phase.SHELVED
     assert "shelved until" in words(app)
-    app.button(key=f"unshelve-batch-{number}").click().run()
+    app.button(key=f"again-batch-{number}").click().run()
     assert stands()[AlertKind.PAST_PEAK] is Phase.UNACKNOWLEDGED
 
 
@@ -517,6 +518,6 @@ def test_who_may_only_look_can_say_nothing_to_an_alert(
     (folder / CONFIG_NAME).write_text('[dashboard]\nlogin = "proxy"\nbakers = ["ida"]\nviewers = ["guest"]\n')
     monkeypatch.setattr("dashboard.access.visitor.who", lambda access, secret: "guest")
     visitor.settings.clear()
-    app.button(key=f"acknowledge-board-{number_of(AlertKind.PAST_PEAK)}").click().run()
+    app.button(key=f"seen-board-{number_of(AlertKind.PAST_PEAK)}").click().run()
     assert stands()[AlertKind.PAST_PEAK] is Phase.UNACKNOWLEDGED
     visitor.settings.clear()

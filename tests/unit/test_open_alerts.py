@@ -7,7 +7,7 @@ import pytest
 from sample_bakery import NOW, ROUND_TUB, batch, minutes
 from streamlit.testing.v1 import AppTest
 
-from dashboard.queries import Standing
+from dashboard.queries import OpenAlert
 from monitor.alerts.dough import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.recipe.batch import BatchId, Stage
@@ -16,14 +16,13 @@ from monitor.store.store import Store
 
 
 def _screen() -> None:
-    from dashboard import alerts as standing
-    from dashboard import page, queries
+    from dashboard import alerts, page, queries
 
-    def draw(scene: page.Scene) -> None:
-        (batch,) = scene.store.batches()
-        standing.put_of_batch(queries.standing(scene.store, batch), None, scene)
+    def draw(view: page.View) -> None:
+        (batch,) = view.store.batches()
+        alerts.show_of_batch(queries.open_alerts(view.store, batch), batch.id, view)
 
-    page.shown(draw)
+    page.render(draw)
 
 
 def alert(kind: AlertKind, since_min: float, about: BatchId, **more: object) -> Alert:
@@ -70,8 +69,8 @@ def test_what_a_later_alert_has_taken_over_and_what_is_over_is_folded(
     assert [folded.count(f"Plain loaf: {word}<") for word in ("ready soon", "ready", "air too dry")] == [1, 1, 1]
     assert len(lines(fold)) == 3
     assert len(lines(app)) == 4
-    assert [button.label for button in fold.button] == ["Acknowledge"]  # of the one that is over
-    assert [button.label for button in app.button if "Shelve" in button.label] == ["Shelve 30 min"]
+    assert [button.label for button in fold.button] == ["Seen"]  # of the one that is over
+    assert [button.label for button in app.button if button.label.startswith("In ")] == ["In 30 min"]
 
 
 def test_without_earlier_alerts_there_is_no_fold(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -100,4 +99,4 @@ def test_when_all_is_over_nothing_is_said_to_call(tmp_path: Path, monkeypatch: p
 def test_which_alerts_are_earlier(more: dict[str, object], phase: Phase, is_earlier: bool) -> None:
     one = alert(AlertKind.READY, 20, BatchId(1), **more)
     assert one.phase is phase
-    assert Standing(one, "Plain loaf").is_earlier is is_earlier
+    assert OpenAlert(one, "Plain loaf").is_earlier is is_earlier

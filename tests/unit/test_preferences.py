@@ -24,7 +24,7 @@ def _screen() -> None:
     told = preferences.reader(folder)  # before the choice is drawn, as every screen asks
     at = clock_text(datetime(2026, 3, 2, 14, 30, tzinfo=UTC), told)
     st.text(f"{told.language.code} {temp_text(25.0, told)} {told.mass_unit} {at}")
-    preferences.put_choice(folder)
+    preferences.show_choice(folder)
 
 
 @pytest.fixture(autouse=True)

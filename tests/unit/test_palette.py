@@ -9,8 +9,8 @@ from types import ModuleType
 import pytest
 
 import dashboard
+from dashboard.drawing import markup as svg
 from dashboard.drawing import palette as theme
-from dashboard.drawing import svg
 from dashboard.drawing.palette import (
     DAY,
     FONT,

@@ -1,10 +1,11 @@
-"""SVG by hand, and its way onto a page: as a picture with a text alternative.
+"""SVG and HTML by hand: drawings, their way onto a page as pictures, and the few shapes of text that screens share.
 
 Streamlit's sanitiser drops inline SVG, so a drawing travels as a ``data:`` picture: nothing in it can run, nothing is
 fetched, and ``alt`` is the sentence that says the same.
 """
 
 import html
+import re
 from base64 import b64encode
 
 
@@ -62,3 +63,30 @@ def data_picture(jpeg: bytes, alt: str, css_class: str) -> str:
         f'<img class="{html.escape(css_class, quote=True)}" alt="{html.escape(alt, quote=True)}" '
         f'src="data:image/jpeg;base64,{data}">'
     )
+
+
+def heading(title: str, subtitle: str = "") -> str:
+    """A screen's title and the line under it, as HTML; both may be anything."""
+    below = f'<p class="subtitle">{html.escape(subtitle)}</p>' if subtitle else ""
+    return f'<h1 class="title">{html.escape(title)}</h1>{below}'
+
+
+def note(words: str) -> str:
+    """A line of plain text, as HTML; the words may be anything."""
+    return f'<p class="reading">{html.escape(words)}</p>'
+
+
+def section(words: str) -> str:
+    """The heading of a part of a screen, as HTML; the words may be anything."""
+    return f'<h2 class="section">{html.escape(words)}</h2>'
+
+
+def quiet(words: str) -> str:
+    """A line said by the way, as HTML; the words may be anything."""
+    return f'<p class="quiet">{html.escape(words)}</p>'
+
+
+def plain(words: str) -> str:
+    """Words as a label that Streamlit's Markdown leaves alone: a name makes no link, picture, colour or formula."""
+    one_line = " ".join(words.split())
+    return re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", one_line)  # every ASCII punctuation mark

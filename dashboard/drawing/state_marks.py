@@ -7,8 +7,8 @@ not rising, dash no readings.
 import html
 from dataclasses import dataclass
 
+from dashboard.drawing.markup import drawing, element, picture
 from dashboard.drawing.palette import Palette
-from dashboard.drawing.svg import drawing, element, picture
 from monitor.dough.outlook import State
 from monitor.wording.alerts import state_word
 from monitor.wording.reader import Reader
