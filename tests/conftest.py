@@ -1,7 +1,9 @@
 """Fixtures for all tests; what they hand out is in ``harness.py``."""
 
+import functools
 import os
 import shutil
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -20,9 +22,14 @@ from harness import (
     qemu_binary,
     wait_until,
 )
+from hypothesis import HealthCheck, settings
 from influx import Influx, influxd_binary
 
 from monitor.sinks.store import Store
+
+# How long an example takes says nothing on a busy machine.
+settings.register_profile("tests", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("tests")
 
 
 @pytest.fixture
@@ -98,6 +105,15 @@ def nginx_program() -> str:
     return nginx_binary() or pytest.fail("nginx is not installed (Debian: apt-get install nginx-light)")
 
 
+@pytest.fixture(scope="session", autouse=True)
+def components_looked_for_once() -> None:
+    """Streamlit reads what every installed package says of itself for each app that a test makes; once is enough."""
+    if "streamlit.testing.v1" in sys.modules:
+        from streamlit.components.v2 import manifest_scanner
+
+        manifest_scanner.scan_component_manifests = functools.cache(manifest_scanner.scan_component_manifests)
+
+
 @pytest.fixture(autouse=True)
 def no_thread_left_behind() -> Iterator[None]:
     """A test that starts a thread ends it."""
@@ -150,7 +166,25 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
         "no emulated board (Debian: apt-get install qemu-system-arm firmware-microbit-micropython)",
     ),
 }
+SHARED_SCOPES = ("class", "module")
+SHARED_FIXTURES = {"morning"}  # dear enough that one worker has it, and all tests that look at it
 NOT_RUN = pytest.StashKey[list[tuple[str, str]]]()
+
+
+def shared_fixture(item: pytest.Item) -> str:
+    """What an item shares with others, for which it has to run beside them: a fixture of all, or its module's."""
+    info = getattr(item, "_fixtureinfo", None)  # a doctest may have none
+    definitions = {} if info is None else info.name2fixturedefs
+    if common := sorted(SHARED_FIXTURES & definitions.keys()):
+        return common[0]
+    is_shared = any(found[-1].scope in SHARED_SCOPES for found in definitions.values() if found)
+    return item.path.stem if is_shared else ""
+
+
+def pytest_itemcollected(item: pytest.Item) -> None:
+    """Several workers (``-n``) take test by test; those that share a dear fixture go to one of them."""
+    if group := shared_fixture(item):
+        item.add_marker(pytest.mark.xdist_group(group))
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

@@ -20,9 +20,9 @@ def browser(chromium: str) -> Iterator[Browser]:
         launched.close()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def morning(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[tuple[Served, dict[str, BatchId]]]:
-    """A served morning that the tests of one module share, and only look at."""
+    """A served morning that all tests which only look at it share."""
     folder = tmp_path_factory.mktemp("morning")
     ids = fill(folder) | fill_weeks(folder)
     with Served(folder) as served:
