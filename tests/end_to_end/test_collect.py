@@ -1,5 +1,6 @@
 """The collector as a process: real serial line, real broker, restarts, and what reaches the phone."""
 
+import io
 import json
 import sqlite3
 import threading
@@ -13,7 +14,11 @@ import pytest
 from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, good_frame, run_program
 
+from monitor.clock import Pace
+from monitor.collector import station
 from monitor.collector.stepping import STEP_FAULT
+from monitor.settings.config import load_config
+from monitor.sinks.pace import pace_of
 from monitor.sinks.store import Store
 from monitor.wire.readings import Channel, NodeId
 
@@ -171,6 +176,21 @@ def test_a_demos_data_are_not_gone_on_with(tmp_path: Path) -> None:
     done = run_program("collect", "--by-eye", "--data-dir", tmp_path)
     assert done.returncode == 2
     assert "belongs to a demo" in done.stderr
+
+
+def test_a_demo_that_is_stopped_before_it_works_has_kept_its_pace(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(claims: object, site: str, manager: object, stop: threading.Event, *_: object) -> None:
+        stop.set()
+
+    monkeypatch.setattr(station.signal, "signal", lambda *_: None)
+    monkeypatch.setattr(station, "stand_by", stopped)
+    pace = Pace(datetime(2026, 3, 2, 5, 0, tzinfo=UTC), 60.0)
+    config = load_config(tmp_path, {})
+    assert station.collect(config, pace, io.StringIO(), is_by_eye=True) == 0
+    with Store(config.database) as store:
+        assert pace_of(store) == pace
 
 
 def test_a_new_file_that_another_process_is_making_is_waited_for(tmp_path: Path) -> None:
