@@ -109,11 +109,9 @@ def check_quietly(command: tuple[str | Path, ...]) -> int:
 def tests(pytest_arguments: list[str]) -> list[tuple[str | Path, ...]]:
     """The tests on several workers, and the floors of their coverage when all of them run.
 
-    Most long tests wait for processes, so there are two workers a core. A worker is handed the next test in order when
-    it is free: those of the browser and of whole processes come first, the short ones fill up the end. What shares a
-    dear fixture goes to one worker (``tests/conftest.py``).
+    Most long tests wait for processes, so there are two workers a core. ``tests/conftest.py`` says who runs what.
     """
-    workers = ("-n", str(2 * (os.cpu_count() or 1)), "--dist", "loadgroup", "--no-loadscope-reorder")
+    workers = ("-n", str(2 * (os.cpu_count() or 1)))
     if pytest_arguments:
         return [(BIN / "python", "-m", "pytest", *workers, *pytest_arguments)]
     return [

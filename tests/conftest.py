@@ -2,6 +2,7 @@
 
 import functools
 import os
+import re
 import shutil
 import sys
 import threading
@@ -24,6 +25,8 @@ from harness import (
 )
 from hypothesis import HealthCheck, settings
 from influx import Influx, influxd_binary
+from xdist.remote import Producer
+from xdist.scheduler import LoadScopeScheduling
 
 from monitor.sinks.store import Store
 
@@ -166,25 +169,7 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
         "no emulated board (Debian: apt-get install qemu-system-arm firmware-microbit-micropython)",
     ),
 }
-SHARED_SCOPES = ("class", "module")
-SHARED_FIXTURES = {"morning"}  # dear enough that one worker has it, and all tests that look at it
 NOT_RUN = pytest.StashKey[list[tuple[str, str]]]()
-
-
-def shared_fixture(item: pytest.Item) -> str:
-    """What an item shares with others, for which it has to run beside them: a fixture of all, or its module's."""
-    info = getattr(item, "_fixtureinfo", None)  # a doctest may have none
-    definitions = {} if info is None else info.name2fixturedefs
-    if common := sorted(SHARED_FIXTURES & definitions.keys()):
-        return common[0]
-    is_shared = any(found[-1].scope in SHARED_SCOPES for found in definitions.values() if found)
-    return item.path.stem if is_shared else ""
-
-
-def pytest_itemcollected(item: pytest.Item) -> None:
-    """Several workers (``-n``) take test by test; those that share a dear fixture go to one of them."""
-    if group := shared_fixture(item):
-        item.add_marker(pytest.mark.xdist_group(group))
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
@@ -208,3 +193,34 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
     for nodeid, why in config.stash.get(NOT_RUN, []):
         terminalreporter.write_line(f"not run: {nodeid}: {why}")
+
+
+# -- several workers (``-n``) ----------------------------------------------------------------------------------------
+
+
+class TestByTest(LoadScopeScheduling):
+    """Hands a free worker the next test in order; tests that share a dear fixture go to one worker.
+
+    In order, those of the browser and of whole processes come first and the short ones fill up the end, so that the
+    workers end together.
+    """
+
+    __test__ = False
+
+    def _split_scope(self, nodeid: str) -> str:
+        return shared_in(nodeid.partition("::")[0]) or nodeid
+
+
+@functools.cache
+def shared_in(path: str) -> str:
+    """What the tests of a file share: the morning that many files look at, or something of their own; else nothing."""
+    text = (Path(__file__).parent.parent / path).read_text(encoding="utf-8")
+    if re.search(r"def test_\w+\([^)]*\bmorning\b", text):
+        return "morning"
+    return path if 'scope="module"' in text else ""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> TestByTest:
+    config.option.loadscopereorder = False
+    return TestByTest(config, log)
