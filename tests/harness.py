@@ -48,7 +48,7 @@ class SetClock:
 
 
 _HELD_PORTS: list[socket.socket] = []  # until this process ends
-PATIENCE_S = 90.0  # a deadline is there to end a test that hangs, not to judge a slow machine
+PATIENCE_S = 240.0  # a deadline is there to end a test that hangs, not to judge a slow machine
 
 
 def wait_until(condition: Callable[[], bool], what: str, deadline_s: float = PATIENCE_S) -> None:

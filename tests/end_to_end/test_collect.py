@@ -74,12 +74,12 @@ def test_the_line_and_the_broker_may_go_and_come_back(
         pty_pair.plug_in()
         mosquitto.start()
         # opening a line drops what waits on it: a node would send again, this one waits
-        wait_until(lambda: collector.log.read_text().count("open source=serial") == 2, "the line is open again", 60.0)
+        wait_until(lambda: collector.log.read_text().count("open source=serial") == 2, "the line is open again")
         pty_pair.send(good_frame(SERIAL_NODE, 2) + b"\n")
-        pty_pair.receive(b"!0a1b2c3d 2 ", 60.0)
-        wait_until(publisher.is_connected, "the test's own client is back", 60.0)
+        pty_pair.receive(b"!0a1b2c3d 2 ")
+        wait_until(publisher.is_connected, "the test's own client is back")
         publisher.publish(MQTT_TOPIC, good_frame(MQTT_NODE, 1), 1)
-        wait_until(lambda: sequence_numbers(store, MQTT_NODE) == [1], "a pack arrives over the new connection", 60.0)
+        wait_until(lambda: sequence_numbers(store, MQTT_NODE) == [1], "a pack arrives over the new connection")
         assert sequence_numbers(store, SERIAL_NODE) == [1, 2]
 
 
@@ -99,7 +99,7 @@ def test_a_batch_goes_on_over_a_power_cut(tmp_path: Path, pty_pair: PtyPair) -> 
         with CollectorProcess(data_dir, "--serial", str(pty_pair.path)) as second:
             wait_until(lambda: second.log.read_text().count("open source=serial") == 2, "the line is open once more")
             pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n" + good_frame(SERIAL_NODE, 2) + b"\n")
-            pty_pair.receive(b"!0a1b2c3d 2 ", 60.0)
+            pty_pair.receive(b"!0a1b2c3d 2 ")
             known = len(store.outlooks(running.id))
             assert run_program("batch", "event", "1", "fold", "--data-dir", data_dir).returncode == 0
             wait_until(lambda: len(store.outlooks(running.id)) > known, "the fold is worked at once")
@@ -145,7 +145,7 @@ def test_silence_reaches_the_phone_and_the_terminal_once(tmp_path: Path, phone: 
     (data_dir / "config.toml").write_text("[alerts]\nsilence_min = 0.05\n")
     url = f"json://127.0.0.1:{phone.port}/secret-path"
     with CollectorProcess(data_dir, "--by-eye", PROOFING_NOTIFY_URLS=url) as collector:
-        wait_until(lambda: len(phone.messages) > 0, "the phone rings", 60.0)
+        wait_until(lambda: len(phone.messages) > 0, "the phone rings")
         with collector.open_store() as store:
             wait_until(lambda: all(message.delivered_at for message in store.messages()), "delivery is recorded")
             assert len(phone.messages) == len(store.messages()) == 1
