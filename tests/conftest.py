@@ -28,7 +28,7 @@ from influx import Influx, influxd_binary
 from xdist.remote import Producer
 from xdist.scheduler import LoadScopeScheduling
 
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 # How long an example takes says nothing on a busy machine.
 settings.register_profile("tests", deadline=None, suppress_health_check=[HealthCheck.too_slow])

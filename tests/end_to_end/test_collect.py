@@ -15,11 +15,11 @@ from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, good_frame, run_program
 
 from monitor.clock import Pace
-from monitor.collector import station
-from monitor.collector.stepping import STEP_FAULT
+from monitor.collector import service
+from monitor.collector.batch_step import STEP_FAULT
 from monitor.settings.config import load_config
-from monitor.sinks.pace import pace_of
-from monitor.sinks.store import Store
+from monitor.store.pace import pace_of
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 SERIAL_NODE = NodeId("urn:dev:mac:020000fffe5e0001")
@@ -35,7 +35,7 @@ def sequence_numbers(store: Store, node: NodeId) -> list[int]:
 
 def write_batch(path: Path, started: datetime, *, node: NodeId = SERIAL_NODE) -> Path:
     path.write_text(
-        f'name = "Plain tub"\nstage = "bulk rise"\nstarted = {started.isoformat()}\ntarget_rise_pct = 75\n'
+        f'name = "Plain tub"\nstage = "first rise"\nstarted = {started.isoformat()}\ntarget_rise_pct = 75\n'
         '[vessel]\nshape = "round"\nbase_mm = 180\ntop_mm = 210\ndepth_mm = 250\nsensor_to_base_mm = 300\n'
         f'[nodes]\nair_temp_c = "{node}"\ndistance_mm = "{node}"\n'
     )
@@ -184,11 +184,11 @@ def test_a_demo_that_is_stopped_before_it_works_has_kept_its_pace(
     def stopped(claims: object, site: str, manager: object, stop: threading.Event, *_: object) -> None:
         stop.set()
 
-    monkeypatch.setattr(station.signal, "signal", lambda *_: None)
-    monkeypatch.setattr(station, "stand_by", stopped)
+    monkeypatch.setattr(service.signal, "signal", lambda *_: None)
+    monkeypatch.setattr(service, "stand_by", stopped)
     pace = Pace(datetime(2026, 3, 2, 5, 0, tzinfo=UTC), 60.0)
     config = load_config(tmp_path, {})
-    assert station.collect(config, pace, io.StringIO(), is_by_eye=True) == 0
+    assert service.collect(config, pace, io.StringIO(), is_by_eye=True) == 0
     with Store(config.database) as store:
         assert pace_of(store) == pace
 

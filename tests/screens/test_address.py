@@ -9,7 +9,7 @@ from dashboard import address
 def _screen() -> None:
     import streamlit as st
 
-    from dashboard import address
+    from dashboard.access import address
 
     asked = [name for name in st.query_params.get("flours", "rye,spelt,wheat").split(",") if name]
     key = address.follows("flours", asked)
