@@ -3,7 +3,7 @@
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard import address
+from dashboard.access import address
 
 
 def _screen() -> None:
