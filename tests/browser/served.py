@@ -58,7 +58,7 @@ class Served:
                 stdout=log,
                 stderr=log,
             )
-        wait_until(self._answers, f"the dashboard answers (its log: {self.log})", 60.0)
+        wait_until(self._answers, f"the dashboard answers (its log: {self.log})")
         return self
 
     def __exit__(

@@ -25,7 +25,7 @@ def control_of(page: Page, name: str) -> Locator:
         places.append(control.bounding_box())
         return places[-1] == places[-2]
 
-    wait_until(is_at_rest, f"{name} stays where it is", 60.0)
+    wait_until(is_at_rest, f"{name} stays where it is")
     return control
 
 

@@ -47,7 +47,7 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
         before = spool.counts()["reading"]
         wait_until(lambda: spool.counts()["reading"] > before + 200, "the day goes on without it")
     influx.start()
-    out, err = demo.communicate(timeout=240)
+    out, err = demo.communicate(timeout=PATIENCE_S)
     assert demo.returncode == 0, err
     (site,) = re.findall(r"as site (demo-[\d-]+):", out)
     assert "could not be taken" not in out
@@ -71,10 +71,10 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
         assert {node.node: node.first_seen_at for node in copy.nodes()} == nodes
     monkeypatch.setenv("PROOFING_DATA_DIR", str(central))
     monkeypatch.setattr("sys.argv", ["app.py"])
-    looked_back = words(AppTest.from_function(_review, default_timeout=60))
+    looked_back = words(AppTest.from_function(_review, default_timeout=PATIENCE_S))
     assert all(name in looked_back for name in names)
-    assert words(AppTest.from_function(_sensors, default_timeout=60))
-    assert words(AppTest.from_file(str(APP), default_timeout=60))  # the board: every dough was taken
+    assert words(AppTest.from_function(_sensors, default_timeout=PATIENCE_S))
+    assert words(AppTest.from_file(str(APP), default_timeout=PATIENCE_S))  # the board: every dough was taken
 
 
 def words(app: AppTest) -> str:

@@ -3,6 +3,8 @@
 import pytest
 from streamlit.testing.v1 import AppTest
 
+from dashboard.access import address
+
 
 def _screen() -> None:
     import streamlit as st
@@ -48,6 +50,18 @@ def test_a_widget_goes_back_with_the_address(app: AppTest) -> None:
     app.query_params["flours"] = "rye,spelt,wheat"
     app.run()
     assert picked(app) == ["rye", "spelt", "wheat"]
+
+
+def test_a_touch_counts_that_cuts_short_the_way_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    state: dict[str, object] = {}
+    monkeypatch.setattr(address.st, "session_state", state)
+    for asked in ("rye", "wheat"):
+        address.follows("flour", asked)
+        address.told("flour", state["flour"])
+    address.follows("flour", "rye")  # gone back; a touch ends this run before it has drawn the widget
+    state["flour"] = "wheat"
+    address.follows("flour", "rye")
+    assert state["flour"] == "wheat"
 
 
 def test_the_first_look_is_the_addresss(app: AppTest) -> None:
