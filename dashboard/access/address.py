@@ -33,7 +33,7 @@ def synced_key(key: str, asked: object) -> str:
     is_touched = key in state and state[key] != last
     if key not in state or (not is_touched and last != asked):
         state[key] = asked
-        told(key, asked)  # at once: the next touch may end this run before the widget is drawn
+        remember(key, asked)  # at once: the next touch may end this run before the widget is drawn
     return key
 
 
