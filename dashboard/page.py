@@ -64,9 +64,13 @@ def shown(draw: Callable[[Scene], None], site: str = "") -> None:
 
 
 def put_style() -> None:
-    """The style sheet, once a rerun of the whole page; and nothing is kept of the page before."""
+    """The style sheet, once a rerun of the whole page; and nothing is kept of the page before.
+
+    Streamlit puts HTML that is nothing but style where it keeps its toasts, and the first toast of a fragment would
+    take its place for good. With an element beside it, it stays where it is put.
+    """
     st.session_state[_EXHIBITS] = {}
-    st.html(style(palette_for(st.context.theme.type)))
+    st.html(f"{style(palette_for(st.context.theme.type))}<span></span>")
 
 
 def head_start(screen: str) -> None:

@@ -18,6 +18,7 @@ import streamlit as st
 
 from dashboard.access import sites, visitor
 from monitor.alerts.dough import MORE, Alert, Message, Phase
+from monitor.arguments import path
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
@@ -86,9 +87,9 @@ class Past:
 def data_dir() -> Path:
     """The data directory: ``--data-dir`` after ``--`` among the arguments, the environment's, or the usual one."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
-    parser.add_argument("--data-dir", type=Path)
+    parser.add_argument("--data-dir", type=path)
     options, _ = parser.parse_known_args(sys.argv[1:])
-    return Path(options.data_dir or default_data_dir(os.environ))
+    return default_data_dir(os.environ) if options.data_dir is None else options.data_dir
 
 
 def database(site: str | None = None) -> Path:

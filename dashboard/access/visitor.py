@@ -4,7 +4,9 @@ Without a log-in the screens are for this machine alone, and whoever sits at it 
 cannot be read let nobody in: what they would have said cannot be guessed.
 """
 
+import argparse
 import hmac
+import sys
 from pathlib import Path
 
 import streamlit as st
@@ -18,7 +20,22 @@ KEPT_S = 10  # judgement: so soon a change of the roles holds, and the file is r
 @st.cache_resource(max_entries=256, ttl=KEPT_S, show_spinner=False)
 def settings(folder: str) -> tuple[Access, str | None]:
     """Who may do what, and the proxy's secret; a ConfigError when that cannot be known."""
-    return load_access(Path(folder))
+    access, proxy_secret = load_access(Path(folder))
+    if access.login is Login.NONE and _login_at_start() is not Login.NONE:
+        raise ConfigError(
+            "{folder}: the settings ask nobody to log in any more, but did when the dashboard was started; "
+            "put them back, or start it again",
+            folder=folder,
+        )
+    return access, proxy_secret
+
+
+def _login_at_start() -> Login:
+    """How people were to log in when the dashboard was started: ``--login`` after ``--`` among the arguments."""
+    parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
+    parser.add_argument("--login", type=Login, default=Login.NONE)
+    options, _ = parser.parse_known_args(sys.argv[1:])
+    return Login(options.login)
 
 
 def who(access: Access, proxy_secret: str | None) -> str | None:
@@ -44,6 +61,8 @@ def role(folder: Path, site: str | None = None) -> Role | None:
         access, proxy_secret = settings(str(folder))
     except ConfigError:
         return None
+    if access.login is Login.NONE and st.context.headers.get(SECRET_HEADER) is not None:
+        return None  # a proxy was set up for other settings than these, which would make a baker of everybody
     return access.role_of(who(access, proxy_secret), site)
 
 

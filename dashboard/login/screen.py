@@ -25,7 +25,10 @@ def is_open(folder: Path) -> bool:
         st.html(page.heading(reader.say("Closed"), told))
         st.html(page.note(reader.told(error)))
         return False
-    if access.login is Login.PROXY and (known := visitor.name(folder)):
+    if access.login is Login.NONE:
+        why = reader.say("A proxy has let you in, but the settings in {folder} name none.", folder=folder)
+        st.html(page.heading(reader.say("Closed"), why))
+    elif access.login is Login.PROXY and (known := visitor.name(folder)):
         why = reader.say("You are logged in as {name}, who is on no list of bakers and viewers.", name=known)
         st.html(page.heading(reader.say("Closed"), why))
     elif access.login is Login.PROXY:

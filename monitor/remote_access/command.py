@@ -172,7 +172,7 @@ def _configure_proxy(args: argparse.Namespace, data_dir: Path, clock: Clock, ans
         data_dir,
         {
             "dashboard.login": json.dumps(Login.PROXY.value),
-            "dashboard.access.address": json.dumps(options.address),
+            "dashboard.address": json.dumps(options.address),
             **({} if _names_somebody(data_dir) else {"dashboard.bakers": json.dumps(sorted(users))}),
         },
     )
@@ -197,6 +197,8 @@ def _secrets_so_far(data_dir: Path) -> Secrets:
 
 def _names_somebody(data_dir: Path) -> bool:
     """True when the settings say already who may write or look."""
+    if not (data_dir / CONFIG_NAME).exists():
+        return False
     access, _ = load_access(data_dir)
     return bool(access.names)
 

@@ -13,6 +13,7 @@ from dashboard import queries
 from dashboard.access import visitor
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId, Event, EventKind
+from monitor.remote_access.dashboard_server import dashboard_command
 from monitor.settings.access import SECRET_HEADER, USER_HEADER, Role
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
@@ -104,6 +105,28 @@ def test_an_address_counts_only_when_it_is_verified(
 )
 def test_settings_that_cannot_be_read_let_nobody_in(session: Session, tmp_path: Path, text: str) -> None:
     settled(tmp_path, text)
+    session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
+    assert visitor.role(tmp_path) is None
+
+
+def test_settings_that_are_gone_let_nobody_in(
+    session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command, _ = dashboard_command(tmp_path, 8501)
+    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--") + 1 :]])
+    assert visitor.role(tmp_path) is Role.BAKER
+    settled(tmp_path, PROXY)
+    command, _ = dashboard_command(tmp_path, 8501)
+    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--") + 1 :]])
+    for path in tmp_path.iterdir():
+        path.unlink()
+    visitor.settings.clear()
+    assert visitor.role(tmp_path) is None
+    (tmp_path / "config.toml").write_text('[dashboard]\nlogin = "none"\n')
+    assert visitor.role(tmp_path) is None
+
+
+def test_a_proxy_that_the_settings_do_not_know_makes_nobody_a_baker(session: Session, tmp_path: Path) -> None:
     session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
     assert visitor.role(tmp_path) is None
 
