@@ -11,6 +11,7 @@ from dashboard.batch import screen as batch
 from dashboard.board import screen as board
 from dashboard.compare import screen as compare
 from dashboard.formula import screen as formula
+from dashboard.guide import screen as guide
 from dashboard.login import screen as gate
 from dashboard.page import put_style
 from dashboard.plan import bake
@@ -43,6 +44,7 @@ pages = [
     finished_page,
     compare_page,
     st.Page(nodes.show, title=reader.say("Nodes"), url_path="nodes"),
+    st.Page(guide.show, title=reader.say("Guide"), url_path="guide"),
     st.Page(cautions.show, title=reader.say("Cautions"), url_path="cautions"),
 ]
 current = st.navigation(pages, position="hidden")
