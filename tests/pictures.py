@@ -1,4 +1,4 @@
-"""Makes the pictures of README and guide: ``python -m tests.pictures``. They come from the browser tests' own morning."""
+"""Takes the pictures of README and guide, of the browser tests' own morning: ``python -m tests.pictures``."""
 
 import sys
 import tempfile

@@ -12,7 +12,8 @@ import pytest
 from harness import PATIENCE_S, wait_until
 
 ROOT = Path(__file__).resolve().parents[2]
-DOCUMENTS = (ROOT / "README.md", *sorted((ROOT / "dashboard" / "guide").glob("*.md")), ROOT / "firmware_sim" / "README.md")
+GUIDE = sorted((ROOT / "dashboard" / "guide").glob("*.md"))
+DOCUMENTS = (ROOT / "README.md", *GUIDE, ROOT / "firmware_sim" / "README.md")
 LEFT_RUNNING = "# leave it running"
 _BLOCK = re.compile(r"^```(\w*)\n(.*?)^```$", re.MULTILINE | re.DOTALL)
 _FILE = re.compile(r"# ([\w-]+\.toml)\n")
@@ -49,11 +50,19 @@ def blocks(document: Path) -> list[Block]:
 class Desk:
     """A folder and terminals in it: each block of commands is pasted into one of its own."""
 
-    def __init__(self, folder: Path, environ: dict[str, str], ready: dict[str, str], in_place_of: dict[str, str]) -> None:
+    def __init__(
+        self,
+        folder: Path,
+        environ: dict[str, str],
+        ready: dict[str, str],
+        in_place_of: dict[str, str],
+        not_run: set[str],
+    ) -> None:
         self._folder = folder
         self._environ = environ
         self._ready = ready  # of a command that runs until it is stopped: what it says or makes when it is at work
         self._in_place_of = in_place_of
+        self._not_run = not_run
         self._running: list[subprocess.Popen[bytes]] = []
         self._n = 0
 
@@ -61,6 +70,8 @@ class Desk:
         """Run the commands of a block one after the other, as a shell does; the first that fails ends it."""
         exports = ""
         for line in _commands(block.text):
+            if any(line.startswith(each) for each in self._not_run):
+                continue
             line = self._with_stand_ins(line)
             if line.startswith(("export ", ". ")):
                 exports += f"{line}\n"
@@ -80,7 +91,11 @@ class Desk:
         self._running.clear()
 
     def _stay_at(self, exports: str, line: str, awaited: str, *, is_left: bool) -> None:
-        process = self._shell(f"{exports}exec {line}")
+        command = " ".join(line.split()[:2])
+        for other in [each for each in self._running if each.args[1] == command]:  # the text says to end it first
+            self._running.remove(other)
+            _interrupt(other)
+        process = self._shell(f"{exports}exec {line}", command)
         self._running.append(process)
 
         def at_work() -> bool:
@@ -93,7 +108,7 @@ class Desk:
             self._running.remove(process)
             _interrupt(process)
 
-    def _shell(self, script: str) -> "subprocess.Popen[bytes]":
+    def _shell(self, script: str, command: str = "") -> "subprocess.Popen[bytes]":
         self._n += 1
         with (self._folder / f"terminal-{self._n}.log").open("wb") as log:
             process = subprocess.Popen(
@@ -105,11 +120,11 @@ class Desk:
                 stderr=subprocess.STDOUT,
                 start_new_session=True,
             )
-        process.args = str(self._n)
+        process.args = (str(self._n), command)
         return process
 
     def _log(self, process: "subprocess.Popen[bytes]") -> str:
-        return (self._folder / f"terminal-{process.args}.log").read_text(errors="replace")
+        return (self._folder / f"terminal-{process.args[0]}.log").read_text(errors="replace")
 
     def _with_stand_ins(self, line: str) -> str:
         for real, stand_in in self._in_place_of.items():
