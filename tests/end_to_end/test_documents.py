@@ -5,6 +5,7 @@ import shutil
 import subprocess
 import threading
 import tomllib
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -51,7 +52,9 @@ def test_a_piece_of_settings_is_understood(block, tmp_path):
     table = tomllib.loads(block.text)
     if "nodes" in table:
         whole = next(each for path in GUIDE for each in blocks(path) if each.file == "loaf.toml").text
-        batch_from_toml(tomllib.loads(whole + block.text) | {"started": "2026-03-02T05:40:00Z"}, "guide")
+        batch_from_toml(
+            tomllib.loads(whole + block.text) | {"started": datetime(2026, 3, 2, 5, 40, tzinfo=UTC)}, "guide"
+        )
         return
     name = "secrets.toml" if {"notify_urls", "recipients"} & set(table) else "config.toml"
     (tmp_path / name).write_text(block.text)
