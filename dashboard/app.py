@@ -12,6 +12,7 @@ from dashboard.batch import screen as batch
 from dashboard.board import screen as board
 from dashboard.compare import screen as compare
 from dashboard.formula import screen as formula
+from dashboard.guide import screen as guide
 from dashboard.page import show_style
 from dashboard.plan import screen as plan
 from dashboard.review import screen as review
@@ -43,6 +44,7 @@ pages = [
     review_page,
     compare_page,
     st.Page(sensors.show, title=say("Sensors"), url_path="sensors"),
+    st.Page(guide.show, title=say("Guide"), url_path="guide"),
     st.Page(safety.show, title=say("Safety"), url_path="safety"),
 ]
 current = st.navigation(pages, position="hidden")
