@@ -17,11 +17,6 @@ from babel.messages.pofile import read_po, write_po
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = ("monitor", "dashboard")
 
-# Said by an expression that the source alone does not tell: where, and where its sentences stand instead.
-STORED = {
-    "reader.say(outlook.why)",  # a source sentence kept with an outlook
-    "scene.reader.say(outlook.why or 'no forecast')",
-}
 NOT_A_MANNER = {"view"}
 STAYS_ENGLISH = ("monitor/backtest/", "monitor/wire/", "monitor/dough/")  # of developers; what nobody but a log is told
 RECOGNISED = (
@@ -84,8 +79,6 @@ def stored() -> Iterator[tuple[str, str]]:
     from dashboard.sensors.overview import ASKED
     from monitor.alerts.dough import MORE, UNMEASURED, UNSEEN
     from monitor.alerts.silence import LINE_EXPLAINS, NODE_EXPLAINS
-    from monitor.collector.batch_step import NOT_ESTIMATED
-    from monitor.dough.forecast import NOTHING_READ
     from monitor.wording.cautions import CAUTIONS, DEFERENCE
 
     yield DEFERENCE, "monitor/wording/cautions.py"
@@ -100,8 +93,6 @@ def stored() -> Iterator[tuple[str, str]]:
         yield text, "dashboard/sensors/overview.py"
     for text in POKES.values():
         yield text, "dashboard/batch/logbook.py"
-    yield NOT_ESTIMATED, "monitor/collector/batch_step.py"
-    yield NOTHING_READ, "monitor/dough/forecast.py"
 
 
 class _Module:
@@ -132,7 +123,7 @@ class _Module:
             elif what == "say" and by not in NOT_A_MANNER:
                 written = ast.unparse(call)
                 texts = self._texts(call.args[0], call)
-                if not texts and written not in STORED | PASSED_ON:
+                if not texts and written not in PASSED_ON:
                     self.unknown.append(f"{self.where}:{call.lineno}: {written}")
                 for text in texts:
                     yield Sentence(text, self.where)
@@ -142,7 +133,7 @@ class _Module:
         for call in ast.walk(self._tree):
             if isinstance(call, ast.Call) and call.args and not self.where.startswith(STAYS_ENGLISH):
                 what = ast.unparse(call.func).rpartition(".")[2]
-                if what in ERRORS or what == "Saying":
+                if what in ERRORS or what in ("N_", "Saying", "report"):
                     yield from self._kept(call)
 
     def _kept(self, call: ast.Call) -> Iterator[Sentence]:
@@ -165,6 +156,8 @@ class _Module:
             return self._texts(node.body, call) + self._texts(node.orelse, call)
         if isinstance(node, ast.BoolOp):
             return [text for value in node.values for text in self._texts(value, call)]
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "N_":
+            return self._texts(node.args[0], call)
         if isinstance(node, ast.Subscript):
             return self._texts(node.value, call)
         if isinstance(node, ast.Dict):

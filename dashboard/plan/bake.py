@@ -10,7 +10,7 @@ from dashboard.plan import actions, exports, lookups, pictures
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
 from monitor.wording.phrases import printable
-from monitor.wording.plan_steps import step_text
+from monitor.wording.plan import step_text
 from monitor.wording.times import clock_text
 
 TICK_S = 1.0

@@ -1,7 +1,7 @@
 """One bread from its preferment to the oven, on three nodes: each dough begins when it is put into its vessel.
 
 Nobody knows beforehand when that will be, since the baker goes by the doughs: what is put where, and when, is read
-from ``begun.json`` in the day's folder, ``{"bulk": "2026-03-03T08:05:00Z"}``.
+from ``begun.json`` in the day's folder, ``{"first rise": "2026-03-03T08:05:00Z"}``.
 """
 
 import json
@@ -46,7 +46,9 @@ STANDS = {
     "preferment": _Stand(
         11, "jar", 250.0, replace(DIGITAL_RECIPES["preferment"], instant_yeast_pct=0.2, temp_c=21.0), is_cold=True
     ),
-    "bulk": _Stand(12, "round-taper", 1000.0, replace(DIGITAL_RECIPES["lean"], instant_yeast_pct=0.78, temp_c=27.0)),
+    "first rise": _Stand(
+        12, "round-taper", 1000.0, replace(DIGITAL_RECIPES["lean"], instant_yeast_pct=0.78, temp_c=27.0)
+    ),
     "proof": _Stand(13, "jar", 205.0, replace(DIGITAL_RECIPES["proof"], instant_yeast_pct=0.78, temp_c=26.0)),
 }
 SPREAD = 0.3  # of the spreads in recipes.py: a baker who knows the recipe

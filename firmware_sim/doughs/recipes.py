@@ -102,14 +102,14 @@ class WildRecipe:
 
 
 DIGITAL_RECIPES = {
-    "lean": DigitalRecipe("bulk rise", 66.0, instant_yeast_pct=1.0),
-    "lean-slow": DigitalRecipe("bulk rise", 70.0, instant_yeast_pct=0.3, temp_c=24.0, default_target_pct=75.0),
+    "lean": DigitalRecipe("first rise", 66.0, instant_yeast_pct=1.0),
+    "lean-slow": DigitalRecipe("first rise", 70.0, instant_yeast_pct=0.3, temp_c=24.0, default_target_pct=75.0),
     "enriched": DigitalRecipe(
-        "bulk rise", 58.0, 1.8, sugar_pct=10.0, fat_pct=14.0, instant_yeast_pct=1.8, lag_work=0.7,
+        "first rise", 58.0, 1.8, sugar_pct=10.0, fat_pct=14.0, instant_yeast_pct=1.8, lag_work=0.7,
         leak_onset=2.3, break_onset=3.3, osmotic_scale_atm=150.0,
     ),
     "whole-grain": DigitalRecipe(
-        "bulk rise", 78.0, instant_yeast_pct=0.8, leak_onset=1.8, break_onset=2.5, break_min=35.0,
+        "first rise", 78.0, instant_yeast_pct=0.8, leak_onset=1.8, break_onset=2.5, break_min=35.0,
         default_target_pct=70.0,
     ),
     "preferment": DigitalRecipe(
@@ -117,7 +117,7 @@ DIGITAL_RECIPES = {
         break_min=18.0, fall_per_h=0.55, temp_c=27.0,
     ),
     "sourdough": DigitalRecipe(
-        "bulk rise", 72.0, sourdough_pct=20.0, lag_work=1.6, leak_onset=1.8, break_onset=2.6, break_min=60.0,
+        "first rise", 72.0, sourdough_pct=20.0, lag_work=1.6, leak_onset=1.8, break_onset=2.6, break_min=60.0,
         weakening_per_h=0.06, saturation_frac=0.2, default_target_pct=60.0, fold_share=0.25,
     ),
     "starter": DigitalRecipe(
@@ -131,18 +131,18 @@ DIGITAL_RECIPES = {
 }  # fmt: skip
 
 BUBBLE_RECIPES = {
-    "bubble-lean": BubbleRecipe("bulk rise", 66.0, 1.0),
-    "bubble-slow": BubbleRecipe("bulk rise", 72.0, 0.3, temp_c=24.0, default_target_pct=75.0),
-    "bubble-quick": BubbleRecipe("bulk rise", 61.0, 1.7, dormant_frac=0.4, radius_um=45.0, temp_c=27.0),
+    "bubble-lean": BubbleRecipe("first rise", 66.0, 1.0),
+    "bubble-slow": BubbleRecipe("first rise", 72.0, 0.3, temp_c=24.0, default_target_pct=75.0),
+    "bubble-quick": BubbleRecipe("first rise", 61.0, 1.7, dormant_frac=0.4, radius_um=45.0, temp_c=27.0),
     "bubble-aged": BubbleRecipe(
-        "bulk rise", 65.0, 0.7, dormant_frac=0.1, learned_frac=0.8, ready_g=0.5, saturation_frac=0.35,
+        "first rise", 65.0, 0.7, dormant_frac=0.1, learned_frac=0.8, ready_g=0.5, saturation_frac=0.35,
         default_target_pct=90.0,
     ),
     "bubble-whole": BubbleRecipe(
-        "bulk rise", 78.0, 0.9, ready_g=1.3, fail_strain=0.82, weakening_per_h=0.06, default_target_pct=65.0,
+        "first rise", 78.0, 0.9, ready_g=1.3, fail_strain=0.82, weakening_per_h=0.06, default_target_pct=65.0,
     ),
     "bubble-sweet": BubbleRecipe(
-        "bulk rise", 56.0, 1.9, salt_pct=1.6, sugar_pct=13.0, fat_pct=12.0, dormant_frac=0.7,
+        "first rise", 56.0, 1.9, salt_pct=1.6, sugar_pct=13.0, fat_pct=12.0, dormant_frac=0.7,
         osmotic_scale_atm=30.0, fail_strain=0.98, temp_c=26.0, default_target_pct=80.0,
     ),
     "bubble-proof": BubbleRecipe(
@@ -152,9 +152,10 @@ BUBBLE_RECIPES = {
 }  # fmt: skip
 
 WILD_RECIPES = {
-    "wild-loaf": WildRecipe("bulk rise", 70.0, (8.0, 30.0), 20.0),
+    "wild-loaf": WildRecipe("first rise", 70.0, (8.0, 30.0), 20.0),
     "wild-whole": WildRecipe(
-        "bulk rise", 80.0, (8.0, 30.0), 20.0, buffering=1.5, bearing=2.2, softening_per_h=0.16, default_target_pct=50.0,
+        "first rise", 80.0, (8.0, 30.0), 20.0,
+        buffering=1.5, bearing=2.2, softening_per_h=0.16, default_target_pct=50.0,
     ),
     "wild-proof": WildRecipe(
         "final proof", 70.0, (15.0, 30.0), 20.0, co2_frac=0.13, awake_frac=0.95, bearing=2.3, default_target_pct=60.0,

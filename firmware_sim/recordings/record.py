@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import tomlkit
+
 from firmware_sim.bench.air import Air, air_named
 from firmware_sim.bench.bench import TUBS, Bench, DoughSensors, Tub
 from firmware_sim.bench.sensors import NOISE, Sensors
@@ -98,21 +100,35 @@ def batch_toml(
     """A batch file, as text; without ``grams`` it has no formula."""
     is_round = tub.shape == "round"
     base, top = (
-        (f"{sides[0]:g}" if is_round else f"[{sides[0]:g}, {sides[1]:g}]") for sides in (tub.base_mm, tub.top_mm)
+        short_number(sides[0]) if is_round else [short_number(side) for side in sides]
+        for sides in (tub.base_mm, tub.top_mm)
     )
-    lines = [f'name = "{name}"', f'stage = "{stage}"', f"started = {rfc3339(started_at)}"]
-    lines.append('target = "peak"' if target_rise_pct is None else f"target_rise_pct = {target_rise_pct:g}")
+    table: dict[str, object] = {"name": name, "stage": stage, "started": started_at}
+    if target_rise_pct is None:
+        table["target"] = "peak"
+    else:
+        table["target_rise_pct"] = short_number(target_rise_pct)
     if preheat_min is not None:
-        lines.append(f"preheat_min = {preheat_min:g}")
-    lines += ["", "[vessel]", f'shape = "{tub.shape}"', f"base_mm = {base}", f"top_mm = {top}"]
-    lines += [f"depth_mm = {tub.depth_mm:g}", f"sensor_to_base_mm = {tub.sensor_to_base_mm:g}"]
+        table["preheat_min"] = short_number(preheat_min)
+    table["vessel"] = {
+        "shape": tub.shape,
+        "base_mm": base,
+        "top_mm": top,
+        "depth_mm": short_number(tub.depth_mm),
+        "sensor_to_base_mm": short_number(tub.sensor_to_base_mm),
+    }
     if grams:
-        lines += ["", "[formula]"] + [f"{key} = {value:g}" for key, value in grams.items()]
+        table["formula"] = {key: short_number(value) for key, value in grams.items()}
     if nodes:
-        lines += ["", "[nodes]"] + [f'{channel} = "{urn}"' for channel, urn in nodes]
-    for at, kind in events:
-        lines += ["", "[[events]]", f"time = {rfc3339(at)}", f'kind = "{kind}"']
-    return "\n".join(lines) + "\n"
+        table["nodes"] = dict(nodes)
+    if events:
+        table["events"] = [{"time": at, "kind": kind} for at, kind in events]
+    return tomlkit.dumps(table)
+
+
+def short_number(value: float) -> float | int:
+    """A number as a file should show it: a whole one without its fraction."""
+    return int(value) if value == int(value) else value
 
 
 def bench_of(order: Order, air: Air, *, step_s: float = STEP_S) -> tuple[Bench, WeighedRecipe]:

@@ -15,9 +15,8 @@ from monitor.alerts.limits import (
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import EventKind, Stage
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.translatable import Number, Saying
-from monitor.wire.readings import PLAUSIBLE, Channel
+from monitor.wire.readings import PLAUSIBLE, SENSOR_CHANNELS, Channel
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +193,7 @@ def _past_peak(view: View) -> Verdict:
     fold_at = view.last_fold_at
     is_from_fold = fold_at is not None and fold_at > view.later(-rules.fold_settle_min)
     is_missed = _is_peak_long_gone(view) or not view.facts.batch.target.is_peak
-    is_rising = view.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.SLACK, State.RISING)
+    is_rising = view.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.NO_RISE, State.RISING)
     return Verdict(
         begins=is_past and is_missed and not is_from_fold and not view.is_unseen,
         ends=not is_past and (is_rising or view.is_later(AlertKind.PAST_PEAK, outlook.peak, PEAK_LEAD_MIN)),

@@ -10,9 +10,9 @@ from monitor.alerts import dough as alerting
 from monitor.alerts.dough import Alert, Facts, Message, Rules, Step
 from monitor.collector.intake import FaultBook
 from monitor.collector.running_batches import Work
-from monitor.dough.forecast import Asked
-from monitor.dough.learning import Learned
-from monitor.dough.outlook import Outlook, State
+from monitor.dough.forecast import ForecastRequest
+from monitor.dough.learning import RecipeExperience
+from monitor.dough.outlook import NoForecast, Outlook, State
 from monitor.dough.track import Track, last_seen
 from monitor.errors import StoreError
 from monitor.health.last_heard import Listening
@@ -26,16 +26,17 @@ log = logging.getLogger(__name__)
 
 STEP_FAULT = "batch step failed"
 """Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
-NOT_ESTIMATED = "not estimated: a fault in this program; its readings are kept, its log says more"
 
 
 class Estimate(Protocol):
     """The estimator, as the collector calls it."""
 
-    def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook: ...
+    def __call__(
+        self, batch: Batch, track: Track, at: datetime, *, learned: RecipeExperience | None = None
+    ) -> Outlook: ...
 
 
-EstimateTogether = Callable[[Sequence[Asked]], Sequence[Outlook]]
+EstimateTogether = Callable[[Sequence[ForecastRequest]], Sequence[Outlook]]
 """The same of many batches at once."""
 
 
@@ -67,7 +68,7 @@ class Stepper:
         self._faults = faults
         self._listening = listening
 
-    def told_together(self, works: list[Work], at: datetime) -> dict[BatchId, tuple[Asked, Outlook]]:
+    def told_together(self, works: list[Work], at: datetime) -> dict[BatchId, tuple[ForecastRequest, Outlook]]:
         """What the estimator says of many batches at once; of one that it fails on nothing, and then of none.
 
         Whoever is missing is asked about alone, behind the firewall of its own step.
@@ -84,7 +85,9 @@ class Stepper:
             log.warning("batches=%d not estimated together: %r", len(works), error)
             return {}
 
-    def step_at(self, work: Work, at: datetime, told: tuple[Asked, Outlook] | None = None) -> tuple[Alert, ...]:
+    def step_at(
+        self, work: Work, at: datetime, told: tuple[ForecastRequest, Outlook] | None = None
+    ) -> tuple[Alert, ...]:
         """Estimate, judge the alerts and keep all of it; the one firewall against a fault of this program.
 
         ``told`` is what was asked and its answer, where they are known already. Returns the alerts as they stand.
@@ -101,7 +104,7 @@ class Stepper:
             work.fault = repr(error)
             self._faults.note("collector", f"batch {work.batch.id}", STEP_FAULT, work.fault)
             self._store.keep(Arrivals(faults=self._faults.taken()), at)
-            found = Outlook(at=at, state=State.NO_READINGS, why=NOT_ESTIMATED)
+            found = Outlook(at=at, state=State.NO_READINGS, why=NoForecast.NOT_ESTIMATED)
             self._store.save_step(work.batch.id, found, (), ())
         else:
             alerts = step.alerts
@@ -113,17 +116,17 @@ class Stepper:
         work.outlook = found
         return alerts
 
-    def _asked(self, work: Work, at: datetime) -> Asked:
+    def _asked(self, work: Work, at: datetime) -> ForecastRequest:
         """What the estimator is asked about a batch."""
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
         if not work.knows_lessons:
             work.learn(self._store.lessons_before(batch))
             work.knows_lessons = True
         track = self._store.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
-        return Asked(batch, track, at, learned=work.learned)
+        return ForecastRequest(batch, track, at, learned=work.learned, silence_min=self._rules.silence_min)
 
     def _worked(
-        self, work: Work, at: datetime, told: tuple[Asked, Outlook] | None
+        self, work: Work, at: datetime, told: tuple[ForecastRequest, Outlook] | None
     ) -> tuple[Outlook, Step, tuple[Message, ...]]:
         if told is None:
             asked = self._asked(work, at)

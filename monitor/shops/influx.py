@@ -27,7 +27,7 @@ TIMEOUT_MS = 30_000  # judgement: a page takes a tenth of a second; a server tha
 LONGEST_REASON = 300
 _MENDS = {
     401: Saying("the token is not known there; mend influx_token in secrets.toml"),
-    403: Saying("the token does not allow it; give it write (for `central follow`: read) access to the bucket"),
+    403: Saying("the token does not allow it; give it write (for `shops follow`: read) access to the bucket"),
     404: Saying("there is no such bucket; create it, or mend `bucket` under [central] in config.toml"),
 }
 _SPLIT = (400, 413, 422)  # something in the page cannot be taken, or it is too large

@@ -1,19 +1,17 @@
 """What was learned from finished batches, in a baker's words."""
 
-import math
+from typing import assert_never
 
-from monitor.dough.learning import Learned
+from monitor.dough.learning import Pace, RecipeExperience
 from monitor.wording.reader import Reader
 
-SAME_PACE = 0.05  # judgement: a pace that differs by less is the same pace
 
-
-def learned_sentence(learned: Learned, reader: Reader, *, has_formula: bool) -> str:
+def learned_sentence(learned: RecipeExperience, reader: Reader, *, has_formula: bool) -> str:
     """What the finished batches of a recipe taught, as one sentence without its full stop.
 
     ``has_formula``: whether the batch it is about says what was weighed, which is then what the pace is held against.
     """
-    pace = _pace(learned.speed, has_formula, reader)
+    pace = _pace(learned, reader, has_formula=has_formula)
     parts = [
         reader.count(
             learned.n_batches,
@@ -36,19 +34,25 @@ def learned_sentence(learned: Learned, reader: Reader, *, has_formula: bool) -> 
     return "; ".join(parts)
 
 
-def _pace(speed: float, has_formula: bool, reader: Reader) -> str:
-    if not math.isfinite(speed):
-        return reader.say("rises unlike what the formula says" if has_formula else "rises unlike other doughs")
-    if abs(speed - 1.0) < SAME_PACE:
-        return reader.say("rises as the formula says" if has_formula else "rises as doughs usually do")
-    if speed > 1.0:
-        faster = (
-            "rises {pct} % faster than the formula says"
-            if has_formula
-            else "rises {pct} % faster than doughs usually do"
-        )
-        return reader.say(faster, pct=round(100.0 * (speed - 1.0)))
-    longer = (
-        "takes {pct} % longer than the formula says" if has_formula else "takes {pct} % longer than doughs usually do"
-    )
-    return reader.say(longer, pct=round(100.0 * (1.0 / speed - 1.0)))
+def _pace(learned: RecipeExperience, reader: Reader, *, has_formula: bool) -> str:
+    match learned.pace:
+        case Pace.UNLIKE:
+            return reader.say("rises unlike what the formula says" if has_formula else "rises unlike other doughs")
+        case Pace.SAME:
+            return reader.say("rises as the formula says" if has_formula else "rises as doughs usually do")
+        case Pace.FASTER:
+            faster = (
+                "rises {pct} % faster than the formula says"
+                if has_formula
+                else "rises {pct} % faster than doughs usually do"
+            )
+            return reader.say(faster, pct=round(100.0 * (learned.speed - 1.0)))
+        case Pace.SLOWER:
+            longer = (
+                "takes {pct} % longer than the formula says"
+                if has_formula
+                else "takes {pct} % longer than doughs usually do"
+            )
+            return reader.say(longer, pct=round(100.0 * (1.0 / learned.speed - 1.0)))
+        case _:
+            assert_never(learned.pace)

@@ -3,6 +3,7 @@
 import unicodedata
 from collections.abc import Iterable
 from datetime import datetime
+from typing import assert_never
 
 from monitor.alerts.alert import Alert, AlertKind, Phase, Sort, Subject
 from monitor.dough.outlook import Outlook, State
@@ -12,19 +13,9 @@ from monitor.wire.readings import Channel
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
-_STATE_WORDS = {
-    State.SLACK: "slack",
-    State.RISING: "rising",
-    State.NEARLY_READY: "nearly ready",
-    State.READY: "ready",
-    State.AT_PEAK: "at peak",
-    State.PAST_PEAK: "past peak",
-    State.NOT_RISING: "not rising",
-    State.NO_READINGS: "no readings",
-}
 _STAGE_WORDS = {
     Stage.PREFERMENT: "preferment",
-    Stage.BULK_RISE: "first rise",
+    Stage.FIRST_RISE: "first rise",
     Stage.FINAL_PROOF: "final proof",
     Stage.RETARD: "retard",
 }
@@ -124,8 +115,26 @@ def printable(text: str) -> str:
 
 
 def state_word(state: State, reader: Reader) -> str:
-    """How a dough stands, in two words at most."""
-    return reader.say(_STATE_WORDS[state])
+    """How a dough stands, in three words at most."""
+    match state:
+        case State.NO_RISE:
+            return reader.say("no rise yet")
+        case State.RISING:
+            return reader.say("rising")
+        case State.NEARLY_READY:
+            return reader.say("nearly ready")
+        case State.READY:
+            return reader.say("ready")
+        case State.AT_PEAK:
+            return reader.say("at peak")
+        case State.PAST_PEAK:
+            return reader.say("past peak")
+        case State.NOT_RISING:
+            return reader.say("not rising")
+        case State.NO_READINGS:
+            return reader.say("no readings")
+        case _:
+            assert_never(state)
 
 
 def stage_word(stage: Stage, reader: Reader) -> str:

@@ -1,7 +1,7 @@
 """What else a baker or an engineer could forecast with: the recipe's clock, a straight line, a fit, a local trend.
 
-Each is given what the estimator is given: the same cleaned heights (:mod:`monitor.dough.levels`), the same folds, the
-same target. Where one has nothing to say, the recipe's clock speaks for it, as it would in a bakery.
+Each is given what the estimator is given: the same cleaned heights (:mod:`monitor.dough.observations`), the same folds,
+the same target. Where one has nothing to say, the recipe's clock speaks for it, as it would in a bakery.
 """
 
 from collections.abc import Mapping, Sequence
@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.archive.replay import known_at
-from monitor.backtest.conformal import Bare
+from monitor.backtest.conformal import PointForecast
 from monitor.backtest.local_trend import Course, TrendNumbers, follow
 from monitor.backtest.recordings import PEAK, READY, Labels, Recording
 from monitor.dough.growth_fit import CURVES, Curve, curve_slopes, fit_curve, growth_start
 from monitor.dough.kinetics import richards_time_h
-from monitor.dough.levels import evidence
+from monitor.dough.observations import observations, rise_over_batch_start
 
 Array = NDArray[np.float64]
 
@@ -25,7 +25,7 @@ CLOCK = "recipe's clock"
 LINE = "straight line"
 GROWTH = "growth curve fit"
 TREND = "local trend"
-ALTERNATIVES = (CLOCK, LINE, GROWTH, TREND)
+BASELINES = (CLOCK, LINE, GROWTH, TREND)
 
 HORIZON_S = 24.0 * 3600.0
 LINE_SPAN_S = 1800.0
@@ -43,30 +43,30 @@ GROWTH_TOLERANCE = 1e-5
 
 
 @dataclass(frozen=True, slots=True)
-class View:
-    """What an alternative may look at: the age of the batch, its target (None: its peak) and its course so far."""
+class BaselineInput:
+    """What a baseline may look at: the age of the batch, its target (None: its peak) and its course so far."""
 
     now_s: float
     target_frac: float | None
     course: Course
 
 
-def view_of(recording: Recording, now_s: float) -> View:
+def baseline_input(recording: Recording, now_s: float) -> BaselineInput:
     """What could be known of a recording at a moment."""
     batch = recording.batch
     known = known_at(batch, batch.started_at + timedelta(seconds=now_s))
-    seen = evidence(known, recording.track.upto(now_s), now_s)
+    seen = observations(known, recording.track.upto(now_s), now_s)
     target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
     if seen is None:
-        return View(now_s, target_frac, Course(np.empty(0), np.empty(0), np.empty(0)))
+        return BaselineInput(now_s, target_frac, Course(np.empty(0), np.empty(0), np.empty(0)))
     share = 1.0 if batch.start_volume_ml is None else seen.start_volume_ml / batch.start_volume_ml
-    rise = (1.0 + seen.rise_frac) * share - 1.0
+    rise = rise_over_batch_start(batch, seen.rise_frac, seen.start_volume_ml)
     folds_h = tuple(at_s / 3600.0 for at_s in sorted((*seen.folds_s, *seen.shifts_s)))
-    return View(now_s, target_frac, Course(seen.t_s / 3600.0, rise, seen.sd_frac * share, folds_h))
+    return BaselineInput(now_s, target_frac, Course(seen.t_s / 3600.0, rise, seen.sd_frac * share, folds_h))
 
 
 @dataclass(frozen=True, slots=True)
-class Clock:
+class RecipeClock:
     """Medians of the training doughs, by what a recipe and a bakery's records would tell: kind of dough and history.
 
     Attributes
@@ -100,7 +100,7 @@ def _groups(labels: Labels) -> tuple[tuple[str, ...], ...]:
 
 
 @dataclass(frozen=True, slots=True)
-class Fate:
+class TrainingOutcome:
     """What became of one training dough. Times from the start, infinity for never."""
 
     labels: Labels
@@ -109,44 +109,49 @@ class Fate:
     peak_frac: float
 
 
-def fate_of(recording: Recording) -> Fate:
+def training_outcome(recording: Recording) -> TrainingOutcome:
     """The part of a recording that a clock is set by."""
     target_pct = recording.batch.target.rise_pct
     highest = float(np.max(recording.rise_pct, initial=0.0)) / 100.0
-    return Fate(recording.labels, np.inf if target_pct is None else recording.ready_s, recording.peak_s, highest)
+    return TrainingOutcome(
+        recording.labels, np.inf if target_pct is None else recording.ready_s, recording.peak_s, highest
+    )
 
 
-def clock_from(fates: Sequence[Fate]) -> Clock:
+def clock_from(outcomes: Sequence[TrainingOutcome]) -> RecipeClock:
     """The medians of training doughs, for every group that is large enough."""
-    members: dict[tuple[str, ...], list[Fate]] = {}
-    for fate in fates:
-        for group in _groups(fate.labels):
-            members.setdefault(group, []).append(fate)
+    members: dict[tuple[str, ...], list[TrainingOutcome]] = {}
+    for outcome in outcomes:
+        for group in _groups(outcome.labels):
+            members.setdefault(group, []).append(outcome)
     times_s: dict[tuple[str, tuple[str, ...]], float] = {}
     peaks_frac = {}
     for group, found in members.items():
-        for what, values in ((READY, [fate.ready_s for fate in found]), (PEAK, [fate.peak_s for fate in found])):
+        for what, values in (
+            (READY, [outcome.ready_s for outcome in found]),
+            (PEAK, [outcome.peak_s for outcome in found]),
+        ):
             known = [value for value in values if np.isfinite(value)]
             if len(known) >= (1 if group == ("all",) else LEAST_GROUP):
                 times_s[what, group] = float(np.median(known))
-        heights = [fate.peak_frac for fate in found if np.isfinite(fate.peak_s)]
+        heights = [outcome.peak_frac for outcome in found if np.isfinite(outcome.peak_s)]
         if len(heights) >= (1 if group == ("all",) else LEAST_GROUP):
             peaks_frac[group] = float(np.median(heights))
-    return Clock(times_s, peaks_frac)
+    return RecipeClock(times_s, peaks_frac)
 
 
 @dataclass(frozen=True, slots=True)
-class Alternatives:
-    """All alternatives, trained."""
+class Baselines:
+    """All baselines, trained."""
 
-    clock: Clock
+    clock: RecipeClock
     trend: TrendNumbers
 
-    def bare(self, method: str, what: str, labels: Labels, view: View) -> Bare | None:
-        """What one alternative says; None when it has nothing to say."""
+    def point_forecast(self, method: str, what: str, labels: Labels, view: BaselineInput) -> PointForecast | None:
+        """What one baseline says; None when it has nothing to say."""
         if method == CLOCK:
             time_s = self.clock.time_s(what, labels)
-            return None if time_s is None else Bare(min(time_s - view.now_s, HORIZON_S), None, view.now_s)
+            return None if time_s is None else PointForecast(min(time_s - view.now_s, HORIZON_S), None, view.now_s)
         goal = view.target_frac if what == READY else self.clock.peak_frac(labels)
         if method == GROWTH:
             found = _growth(view, goal if what == READY else None)
@@ -156,10 +161,10 @@ class Alternatives:
             found = _line(view, goal) if method == LINE else _trend(view, goal, self.trend)
         if found is None or not found[0] <= HORIZON_S:
             return None
-        return Bare(found[0], min(found[1], HORIZON_S), view.now_s)
+        return PointForecast(found[0], min(found[1], HORIZON_S), view.now_s)
 
 
-def _line(view: View, goal: float) -> tuple[float, float] | None:
+def _line(view: BaselineInput, goal: float) -> tuple[float, float] | None:
     """Seconds from now until a straight line through the last half hour is at the goal, and the doubt of it."""
     course = view.course
     since_h = max((fold for fold in course.folds_h), default=0.0)
@@ -183,7 +188,7 @@ def _line(view: View, goal: float) -> tuple[float, float] | None:
     return float(3600.0 * ahead_h), float(3600.0 * sd_h)
 
 
-def _trend(view: View, goal: float, numbers: TrendNumbers) -> tuple[float, float] | None:
+def _trend(view: BaselineInput, goal: float, numbers: TrendNumbers) -> tuple[float, float] | None:
     """Seconds from now until the local trend is at the goal, and the doubt of it."""
     state = follow(view.course, numbers)
     if state is None:
@@ -198,7 +203,7 @@ def _trend(view: View, goal: float, numbers: TrendNumbers) -> tuple[float, float
     return float(3600.0 * ahead_h), float(3600.0 * np.sqrt(then.p00) / now.slope)
 
 
-def _growth(view: View, goal: float | None) -> tuple[float, float] | None:
+def _growth(view: BaselineInput, goal: float | None) -> tuple[float, float] | None:
     """Seconds from now until a fitted growth curve is at the goal (None: has topped out), and the doubt of it.
 
     The better of logistic and Gompertz, in clock time; what each fold took off is fitted too. Tried on training doughs

@@ -1,4 +1,4 @@
-"""``proofing-monitor backtest``: what to run on, progress, the table and the files."""
+"""A back-test from its recordings to its table and files, with its progress told."""
 
 import json
 from collections.abc import Iterator, Sequence
@@ -13,22 +13,22 @@ from rich.progress import BarColumn, MofNCompleteColumn, TextColumn, TimeElapsed
 from rich.progress import Progress as Bars
 
 from monitor.backtest.evaluation import Progress, Split, cross_validated, run
-from monitor.backtest.locations import InFolder, Origin, origins_in
-from monitor.backtest.parallel import OnCores, Spread
+from monitor.backtest.locations import FolderLocation, RecordingLocation, locations_in
+from monitor.backtest.parallel import ProcessMap, TaskMap
 from monitor.backtest.simulated import SIMULATORS, simulated
 from monitor.backtest.table import call_rows_of, rows_of, text_of
 from monitor.errors import ConfigError
 
 DEFAULT_SEEDS, DEFAULT_TRAIN = range(40), range(500, 600)
 FAST_SEEDS, FAST_TRAIN = range(4), range(500, 506)
-ENOUGH_TO_LEARN_FROM = 10  # judgement: recordings from whose rest the alternatives can learn
+ENOUGH_TO_LEARN_FROM = 10  # judgement: recordings from whose rest the baselines can learn
 
 
 @dataclass(frozen=True, slots=True)
 class BacktestOptions:
     """What was asked of a back-test: a folder of recordings or a data directory, or seeds of simulators.
 
-    The alternatives learn from ``train``: seeds or a folder. None: from the folder's other recordings when it holds
+    The baselines learn from ``train``: seeds or a folder. None: from the folder's other recordings when it holds
     enough, else from the usual seeds. ``scheduler`` None: on ``cores`` of this machine.
     """
 
@@ -63,10 +63,10 @@ def simulators_named(name: str) -> tuple[str, ...]:
     return SIMULATORS if name == "all" else (name,)
 
 
-def _spread(options: BacktestOptions) -> AbstractContextManager[Spread]:
+def _task_map(options: BacktestOptions) -> AbstractContextManager[TaskMap]:
     """Where the work is done."""
     if options.scheduler is None:
-        return nullcontext(OnCores(options.cores))
+        return nullcontext(ProcessMap(options.cores))
     try:
         from monitor.backtest.cluster import on_cluster  # slow to load, and a package that few need
     except ImportError as error:
@@ -85,14 +85,14 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
     ConfigError
         When recordings are missing or cannot be used, the folder cannot be written, or the cluster cannot be used.
     """
-    with _spread(options) as each, _progress(err) as tell:
+    with _task_map(options) as each, _progress(err) as tell:
 
-        def recordings(simulators: tuple[str, ...], seeds: range, stage: str) -> Sequence[Origin]:
+        def recordings(simulators: tuple[str, ...], seeds: range, stage: str) -> Sequence[RecordingLocation]:
             made = simulated(simulators, seeds, options.cache, options.cores, partial(tell, stage))
-            return [InFolder(path) for path in made]
+            return [FolderLocation(path) for path in made]
 
         if options.folder is not None:
-            test = origins_in(options.folder)
+            test = locations_in(options.folder)
         else:
             test = recordings(options.simulators, options.seeds, "recording doughs")
         if options.train is None and options.folder is not None and len(test) >= ENOUGH_TO_LEARN_FROM:
@@ -100,14 +100,14 @@ def backtest(options: BacktestOptions, out: TextIO, err: TextIO) -> None:
             learned = "the other four fifths of them"
         else:
             if isinstance(options.train, Path):
-                training = origins_in(options.train)
+                training = locations_in(options.train)
             else:
                 training = recordings(SIMULATORS, options.train or DEFAULT_TRAIN, "recording training doughs")
             splits = [Split(tuple(training), tuple(test))]
             learned = f"{len(training)} others"
         forecasts, calls = run(splits, each, tell, has_calls=options.has_calls)
     rows, call_rows = rows_of(forecasts), call_rows_of(calls)
-    text = f"{len(test)} recorded batches; the alternatives learned from {learned}\n{text_of(rows, call_rows)}"
+    text = f"{len(test)} recorded batches; the baselines learned from {learned}\n{text_of(rows, call_rows)}"
     print(text, file=out, end="")
     if options.out is None:
         return

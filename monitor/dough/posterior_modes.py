@@ -19,14 +19,14 @@ LEAST_GAIN = 1e-2  # judgement: a step that gains less is not worth another
 TRIED_STEPS = 6  # judgement: then a walk whose chance is less than LEAST_MASS of another's is given up
 MOST_STEPS = 40  # judgement: a search that has not settled by then is as good as it will be
 START_SPREAD = 0.5  # judgement: starts differ in ln of the lag by at least this much
-DISTINCT = 1.0  # judgement: two optima closer than one standard deviation are one
-LEAST_MASS = 0.05  # judgement: a lesser optimum still sends a few members, and their weights speak
+DISTINCT = 1.0  # judgement: two posterior_modes closer than one standard deviation are one
+LEAST_MASS = 0.05  # judgement: a lesser mode still sends a few members, and their weights speak
 STUDENT_DOF = 4.0  # judgement: tails heavy enough to shrug at a hand, light enough to learn from noise
 
 
 @dataclass(frozen=True, slots=True)
-class Fit:
-    """The misfit of members to the evidence of some doughs side by side, and the search for the best members.
+class Misfit:
+    """The misfit of members to the observations of some doughs side by side, and the search for the best of them.
 
     Attributes
     ----------
@@ -54,12 +54,12 @@ class Fit:
         """How many of a member's numbers its course has; the others wander, and the last is the start's error."""
         return int(self.mean.shape[-1] - 1 - self.wander.shape[1])
 
-    def of(self, doughs: Indices) -> "Fit":
+    def of(self, doughs: Indices) -> "Misfit":
         """The fits of some of the doughs, in that order; one may come twice."""
         numbers = (
             part[doughs] for part in (self.seen, self.per_sd, self.wander, self.mean, self.precision, self.least)
         )
-        return Fit(self.past.of(doughs), self.steps[doughs], *numbers)
+        return Misfit(self.past.of(doughs), self.steps[doughs], *numbers)
 
     def residuals(self, members: Array) -> Array:
         """In standard deviations, shape (n_doughs, n_members, n_spans)."""
@@ -148,7 +148,7 @@ class Fit:
 
 
 @dataclass(frozen=True, slots=True)
-class Optimum:
+class Mode:
     """A best member, its cost, and the Cholesky factor of the curvature around it."""
 
     member: Array
@@ -161,30 +161,38 @@ class Optimum:
         return -self.cost - float(np.sum(np.log(np.diag(self.root))))
 
 
-def _starts(scouts: Array, costs: Array) -> list[Array]:
-    """The best scouts of one dough whose lags differ.
+def _starts(pilots: Array, costs: Array) -> list[Array]:
+    """The best pilots of one dough whose lags differ.
 
     A short lag with a slow rate and a long lag with a quick one can look alike for an hour and part afterwards: both
-    must be in the crowd until the readings have decided.
+    must be in the ensemble until the readings have decided.
     """
     starts: list[Array] = []
-    for scout in scouts[np.argsort(costs, kind="stable")]:
-        if all(abs(scout[1] - start[1]) > START_SPREAD for start in starts):
-            starts.append(scout)
+    for pilot in pilots[np.argsort(costs, kind="stable")]:
+        if all(abs(pilot[1] - start[1]) > START_SPREAD for start in starts):
+            starts.append(pilot)
         if len(starts) == N_STARTS:
             break
     return starts
 
 
-def optima(fit: Fit, scouts: Array) -> list[list[Optimum]]:
-    """The distinct best members of each dough, best first."""
-    starts = [_starts(*each) for each in zip(scouts, fit.cost(scouts, fit.residuals(scouts)), strict=True)]
+def posterior_modes(fit: Misfit, pilots: Array) -> list[list[Mode]]:
+    """The distinct best members of each dough, best first.
+
+    Parameters
+    ----------
+    fit : Misfit
+        Of ``n_doughs`` doughs.
+    pilots : array, shape (n_doughs, n_pilots, n_numbers)
+        Members among which the starts of the search are chosen.
+    """
+    starts = [_starts(*each) for each in zip(pilots, fit.cost(pilots, fit.residuals(pilots)), strict=True)]
     owners = np.repeat(np.arange(len(starts)), [len(each) for each in starts])
     are_rivals = (owners[:, np.newaxis] == owners) & ~np.eye(owners.size, dtype=bool)
     members, costs, curvatures = fit.of(owners).descend(np.concatenate(starts), np.stack(np.nonzero(are_rivals)))
     roots = np.linalg.cholesky(curvatures)
-    found: list[list[Optimum]] = [[] for _ in starts]
+    found: list[list[Mode]] = [[] for _ in starts]
     for number in np.argsort(costs, kind="stable"):
         if np.isfinite(costs[number]):
-            found[owners[number]].append(Optimum(members[number], float(costs[number]), roots[number]))
+            found[owners[number]].append(Mode(members[number], float(costs[number]), roots[number]))
     return found

@@ -24,7 +24,7 @@ CREEP_SHARE = 0.25  # judgement: going on by this share of the step within the t
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class LevelShift:
     """A step of the level at ``t_s`` [s], ``size_frac`` of the start volume, negative downwards."""
 
     t_s: float
@@ -35,7 +35,7 @@ def _median(values: Array) -> float:
     return float(median(values.tolist()))  # of a dozen values in a tenth of the time that NumPy's takes
 
 
-def _step_at(t_s: Array, rise: Array, sd: Array, index: int) -> Step | None:
+def _shift_at(t_s: Array, rise: Array, sd: Array, index: int) -> LevelShift | None:
     """The step between span ``index - 1`` and span ``index``, if there is one."""
     edge_s = 0.5 * (t_s[index - 1] + t_s[index])
     before = np.flatnonzero((t_s < edge_s) & (t_s >= edge_s - BEFORE_S))
@@ -59,10 +59,10 @@ def _step_at(t_s: Array, rise: Array, sd: Array, index: int) -> Step | None:
     middle = after.size // 2
     drift = _median(jumps[middle:]) - _median(jumps[:middle])
     goes_on = drift * np.sign(size) > CREEP_SHARE * abs(size)
-    return Step(float(edge_s), size) if abs(at_once) >= SUDDEN_SHARE * abs(size) and not goes_on else None
+    return LevelShift(float(edge_s), size) if abs(at_once) >= SUDDEN_SHARE * abs(size) and not goes_on else None
 
 
-def steps(t_s: Array, rise_frac: Array, sd_frac: Array) -> tuple[Step, ...]:
+def level_shifts(t_s: Array, rise_frac: Array, sd_frac: Array) -> tuple[LevelShift, ...]:
     """Sudden steps in the rise of short spans, in time order.
 
     Parameters
@@ -79,13 +79,13 @@ def steps(t_s: Array, rise_frac: Array, sd_frac: Array) -> tuple[Step, ...]:
     triples = running_median(rise_frac, 3)[1:-1]
     # Entry k compares spans k..k+2 with spans k+3..k+5: the edge lies before span k+3.
     change = triples[3:] - triples[:-3]
-    found: list[Step] = []
+    found: list[LevelShift] = []
     for k in np.argsort(-np.abs(change), kind="stable"):
         if abs(change[k]) < SUDDEN_SHARE * LEAST_STEP_FRAC:
             break
         if np.abs(change[max(k - 2, 0) : k + 3]).max() > abs(change[k]):
             continue  # on the flank of a larger change
-        step = _step_at(t_s, rise_frac, sd_frac, int(k) + 3)
+        step = _shift_at(t_s, rise_frac, sd_frac, int(k) + 3)
         if step is not None and all(abs(step.t_s - other.t_s) > APART_S for other in found):
             found.append(step)
     return tuple(sorted(found, key=lambda step: step.t_s))

@@ -9,10 +9,10 @@ from numpy.typing import NDArray
 from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
 from monitor.dough.track import Series, Track, running_median
 from monitor.recipe.batch import Batch
+from monitor.recipe.method import UNMEASURED_ROOM_C
 
 Array = NDArray[np.float64]
 
-UNKNOWN_TEMP_C = 24.0  # judgement: a kitchen, when nothing was measured
 START_TEMP_C = 25.0  # common practice, no source: dough leaves the mixer at 24 to 26 C
 UNKNOWN_TAU_S = 95.0 * 60.0  # computed from a published pan-bread warm-up (27 C dough, 40-46 C box, 60 min)
 MIXED_DENSITY_G_ML = 1.15  # from memory, 1.10-1.22 after mixing
@@ -28,7 +28,7 @@ DRIFT_SEEN_OVER_S = 3600.0  # judgement: longer than a cabinet's cycle, shorter 
 
 
 @dataclass(frozen=True, slots=True)
-class Warmth:
+class DoughTemperature:
     """Dough temperature [C] on an even grid ``t_s`` [s], and what is not known of it.
 
     ``doubts_c``, shape (n_causes, n_t): one standard deviation of each thing that is not known (where the dough began
@@ -57,7 +57,13 @@ def _cleaned(series: Series) -> Series:
 
 
 def thermal_tau_s(batch: Batch, start_volume_ml: float | None) -> float:
-    """How slowly the dough follows the air, by vessel and mass; a pan loaf's figure when the mass is unknown. [s]"""
+    """How slowly the dough follows the air, by vessel and mass. [s]
+
+    Parameters
+    ----------
+    start_volume_ml
+        For the mass where no formula is known; None: a pan loaf's figure stands in. [mL]
+    """
     if batch.formula is not None:
         return vessel_time_constant_s(batch.vessel, batch.formula.dough_g)
     if start_volume_ml is not None and start_volume_ml > 0.0:
@@ -65,21 +71,31 @@ def thermal_tau_s(batch: Batch, start_volume_ml: float | None) -> float:
     return UNKNOWN_TAU_S
 
 
-def dough_warmth(
+def dough_temperature(
     track: Track,
     tau_s: float,
     now_s: float,
     end_s: float,
     ahead: tuple[tuple[float, float], ...] = (),
     probe_sd_c: float | None = None,
-) -> Warmth:
+) -> DoughTemperature:
     """Dough temperature from the start to ``end_s``, with the air held as it is now, or changed by ``ahead``.
-
-    ``ahead`` holds (seconds since the start, air temperature) pairs: from each on, the air is that. ``probe_sd_c`` is
-    the lasting doubt of a calibrated probe.
 
     A probe in the dough is believed; without one the dough follows the air with a thermal time constant, from the
     temperature at which dough usually leaves the mixer.
+
+    Parameters
+    ----------
+    track
+        What was measured up to now.
+    tau_s
+        Thermal time constant, above 0. [s]
+    now_s, end_s
+        Since the start. [s]
+    ahead
+        Pairs of time since the start [s] and air temperature [C]: from each on, the air is that.
+    probe_sd_c
+        Lasting doubt of a calibrated probe; None: it never was. [C]
     """
     t_s = np.arange(0.0, end_s + STEP_S, STEP_S)
     air, probe = _cleaned(track.air_temp_c), _cleaned(track.dough_temp_c)
@@ -89,13 +105,13 @@ def dough_warmth(
         nearest = air if air.t_s.size else probe
         air_ahead_c = float(np.mean(nearest.value[nearest.t_s >= nearest.t_s[-1] - SETTLED_AIR_S]))
     else:
-        air_ahead_c = UNKNOWN_TEMP_C
+        air_ahead_c = UNMEASURED_ROOM_C
     if probe.t_s.size:
         dough_c = np.interp(t_s, probe.t_s, probe.value)
         anchor = min(now, int(np.searchsorted(t_s, probe.t_s[-1])))
         start_c = float(np.median(probe.value[-5:]))
     else:
-        start_c = START_TEMP_C if is_measured else UNKNOWN_TEMP_C
+        start_c = START_TEMP_C if is_measured else UNMEASURED_ROOM_C
         dough_c = np.full_like(t_s, start_c)
         anchor = 0
     air_c = np.full_like(t_s, air_ahead_c)
@@ -113,7 +129,7 @@ def dough_warmth(
     by_tau_c = TAU_SD_LOG * (start_c - air_c) * followed * np.exp(-followed)
     drifted_h, tau_h = np.clip((t_s - now_s) / 3600.0, 0.0, DRIFT_LASTS_H), tau_s / 3600.0
     by_drift_c = _drift_c_per_h(air) * (drifted_h - tau_h * -np.expm1(-drifted_h / tau_h))
-    return Warmth(t_s, dough_c, np.stack([at_start_c, by_tau_c, by_drift_c]))
+    return DoughTemperature(t_s, dough_c, np.stack([at_start_c, by_tau_c, by_drift_c]))
 
 
 def _drift_c_per_h(air: Series) -> float:

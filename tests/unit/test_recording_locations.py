@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from monitor.archive.export import export_batch
-from monitor.backtest.locations import InFolder, origins_in
+from monitor.backtest.locations import FolderLocation, locations_in
 from monitor.backtest.recordings import Recording
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError
@@ -33,7 +33,7 @@ def data_dir(tmp_path: Path) -> Path:
     """A store with a batch that has ended and one that has not."""
     with Store(tmp_path / DATABASE_NAME) as store:
         batch = Batch(
-            BatchId(0), "ended", Stage.BULK_RISE, START, VESSEL, Target(100.0), nodes=((Channel.DISTANCE, NODE),)
+            BatchId(0), "ended", Stage.FIRST_RISE, START, VESSEL, Target(100.0), nodes=((Channel.DISTANCE, NODE),)
         )
         ended = store.add_batch(batch)
         store.add_batch(replace(batch, name="running", started_at=START + timedelta(hours=4)))
@@ -57,7 +57,7 @@ def assert_same(one: Recording, other: Recording) -> None:
 
 
 def test_of_a_data_directory_the_finished_batches_are_judged(data_dir):
-    (found,) = origins_in(data_dir)
+    (found,) = locations_in(data_dir)
     recording = found.load(judged)
     assert (recording.name, recording.ready_s, recording.last_fold_s) == ("batch 1", 7200.0, 3600.0)
     assert recording.batch.ended_at == START + timedelta(hours=3)
@@ -66,8 +66,8 @@ def test_of_a_data_directory_the_finished_batches_are_judged(data_dir):
 def test_a_batch_of_a_store_is_the_same_recording_as_its_export(data_dir, tmp_path):
     with Store(data_dir / DATABASE_NAME) as store:
         export_batch(store, store.batch(BatchId(1)), tmp_path / "exported" / "1")
-    (kept,), (exported,) = origins_in(data_dir), origins_in(tmp_path / "exported")
-    assert isinstance(exported, InFolder)
+    (kept,), (exported,) = locations_in(data_dir), locations_in(tmp_path / "exported")
+    assert isinstance(exported, FolderLocation)
     assert_same(kept.load(judged), exported.load(judged))
 
 
@@ -75,8 +75,8 @@ def test_a_batch_of_a_store_is_the_same_recording_as_its_export(data_dir, tmp_pa
 def test_a_carried_recording_needs_nothing_of_the_disk_it_came_from(data_dir, tmp_path, place):
     with Store(data_dir / DATABASE_NAME) as store:
         export_batch(store, store.batch(BatchId(1)), tmp_path / "exported" / "1")
-    (origin,) = origins_in(data_dir if place == "store" else tmp_path / "exported")
-    here, sent = origin.load(judged), pickle.dumps(origin.carried())
+    (location,) = locations_in(data_dir if place == "store" else tmp_path / "exported")
+    here, sent = location.load(judged), pickle.dumps(location.carried())
     for path in sorted(tmp_path.rglob("*"), reverse=True):
         path.rmdir() if path.is_dir() else path.unlink()
     there = pickle.loads(sent)
@@ -90,11 +90,11 @@ def test_a_fault_in_a_carried_file_names_the_file_it_came_from(data_dir, tmp_pat
         export_batch(store, store.batch(BatchId(1)), folder)
     (folder / "BATCH.toml").write_text("name = [")
     with pytest.raises(ConfigError, match=str(folder / "BATCH.toml")):
-        InFolder(folder).carried().load(judged)
+        FolderLocation(folder).carried().load(judged)
 
 
 def test_a_data_directory_without_a_finished_batch_is_said(tmp_path):
     with Store(tmp_path / DATABASE_NAME):
         pass
     with pytest.raises(ConfigError, match="no batch that has ended"):
-        origins_in(tmp_path)
+        locations_in(tmp_path)

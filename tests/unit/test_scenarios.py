@@ -5,18 +5,18 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
 from monitor.dough.outlook import Cause, State
+from monitor.dough.scenarios import air_for, out_of_cold_for
+from monitor.dough.temperature import AirStep
 from monitor.dough.track import EMPTY, Series, Track
-from monitor.dough.whatif import air_for, out_of_cold_for
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
 
 START = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
 TUB = Vessel(Shape.RECTANGULAR, (300.0, 60.0), (300.0, 60.0), 250.0, 300.0)  # narrow: it cools within two hours
-BATCH = Batch(BatchId(1), "Oat loaf", Stage.BULK_RISE, START, TUB, Target(100.0))
+BATCH = Batch(BatchId(1), "Oat loaf", Stage.FIRST_RISE, START, TUB, Target(100.0))
 NOW = START + timedelta(minutes=25)
 
 
@@ -50,11 +50,11 @@ def test_air_as_now_changes_nothing(track):
 
 def test_the_air_for_a_wanted_hour_brings_it_there(track):
     wanted_at = NOW + timedelta(hours=hours_to_ready(track)) + timedelta(minutes=30)
-    plan = air_for(BATCH, track, NOW, wanted_at)
-    assert plan is not None
-    assert 10.0 < plan.air_temp_c < 24.0
-    assert abs(plan.outlook.ready.p50 - wanted_at) <= timedelta(minutes=2)
-    assert plan.outlook.ready.p05 < wanted_at < plan.outlook.ready.p95
+    scenario = air_for(BATCH, track, NOW, wanted_at)
+    assert scenario is not None
+    assert 10.0 < scenario.air_temp_c < 24.0
+    assert abs(scenario.outlook.ready.p50 - wanted_at) <= timedelta(minutes=2)
+    assert scenario.outlook.ready.p05 < wanted_at < scenario.outlook.ready.p95
 
 
 def test_an_hour_no_air_can_meet_is_said(track):
@@ -63,10 +63,10 @@ def test_an_hour_no_air_can_meet_is_said(track):
 
 def test_out_of_the_refrigerator_for_breakfast(track):
     wanted_at = NOW + timedelta(hours=11)
-    plan = out_of_cold_for(BATCH, track, NOW, wanted_at, in_at=NOW, cold_c=4.0, room_c=24.0)
-    assert plan is not None
-    assert NOW < plan.out_at < wanted_at
-    assert abs(plan.outlook.ready.p50 - wanted_at) <= timedelta(minutes=2)
+    scenario = out_of_cold_for(BATCH, track, NOW, wanted_at, in_at=NOW, cold_c=4.0, room_c=24.0)
+    assert scenario is not None
+    assert NOW < scenario.out_at < wanted_at
+    assert abs(scenario.outlook.ready.p50 - wanted_at) <= timedelta(minutes=2)
 
 
 @pytest.mark.parametrize(
@@ -77,7 +77,7 @@ def test_no_rise_has_a_likely_cause(temp_c, yeast_g, hours, cause):
     t_s = np.arange(0.0, hours * 3600.0 + 1.0, 60.0)
     flat = Track(sensor(t_s, temp_c), EMPTY, sensor(t_s, temp_c), sensor(t_s, 230.0 + 0.3 * np.sin(t_s)))
     formula = Formula(flour_g=1000.0, water_g=650.0, salt_g=20.0, instant_yeast_g=yeast_g)
-    batch = Batch(BatchId(2), "Flat loaf", Stage.BULK_RISE, START, TUB, Target(100.0), formula)
+    batch = Batch(BatchId(2), "Flat loaf", Stage.FIRST_RISE, START, TUB, Target(100.0), formula)
     found = outlook(batch, flat, START + timedelta(hours=hours))
     assert found.state is State.NOT_RISING
     assert found.cause is cause

@@ -1,11 +1,11 @@
-"""From raw distances to evidence: the start volume, and the rise seen in each short span with its doubt."""
+"""From raw distances to observations: the start volume, and the rise of each short span with its doubt."""
 
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.steps import steps
+from monitor.dough.level_shifts import level_shifts
 from monitor.dough.track import Series, Track, running_median, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind
 from monitor.recipe.vessel import Vessel, height_mm, volume_ml
@@ -28,7 +28,7 @@ START_DOUBT_FRAC = 0.004  # judgement: a start level is never known better than 
 
 
 @dataclass(frozen=True, slots=True)
-class Evidence:
+class Observations:
     """What the height readings say, thinned to short spans.
 
     Attributes
@@ -83,13 +83,24 @@ def sensor_sd_mm(heights_mm: NDArray[np.float64]) -> float:
 
 
 def step_sd_mm(heights_mm: NDArray[np.float64], sd_mm: float) -> float:
-    """Lasting error of a sensor that counts in steps: noise of at least half a step averages it out. [mm]"""
+    """Lasting error of a sensor that counts in steps: noise of at least half a step averages it out. [mm]
+
+    Parameters
+    ----------
+    heights_mm : array, shape (n,)
+        As the sensor gave them. [mm]
+    sd_mm
+        Noise of one reading. [mm]
+
+    Notes
+    -----
+    Fundamental of the rounding error under Gaussian dither (Widrow's quantisation theorem, from memory): amplitude
+    step/pi exp(-2 pi^2 sd^2/step^2).
+    """
     values = np.unique(heights_mm)
     if values.size < 2:
         return 1.0  # judgement: a sensor that has said one single value may count in steps of some millimetres
     step_mm = float(np.min(np.diff(values)))
-    # Fundamental of the rounding error under Gaussian dither of standard deviation sd (Widrow's quantisation theorem,
-    # from memory): amplitude step/pi exp(-2 pi^2 sd^2/step^2).
     return float(step_mm / (np.pi * np.sqrt(2.0)) * np.exp(-2.0 * (np.pi * sd_mm / step_mm) ** 2))
 
 
@@ -142,7 +153,7 @@ def _folds_and_shifts(
     handled_s = events_s(batch, (EventKind.LID, EventKind.MOVE), until_s)
     shifts_s: list[float] = []
     found_s: list[float] = []
-    for step in steps(t_s, rise, sd):
+    for step in level_shifts(t_s, rise, sd):
         if any(abs(step.t_s - at_s) < SAME_EVENT_S for at_s in handled_s):
             shifts_s.append(step.t_s)
         elif step.size_frac < 0.0 and all(abs(step.t_s - at_s) >= SAME_EVENT_S for at_s in folds_s):
@@ -150,8 +161,44 @@ def _folds_and_shifts(
     return tuple(sorted((*folds_s, *found_s))), tuple(shifts_s)
 
 
-def evidence(batch: Batch, track: Track, until_s: float) -> Evidence | None:
-    """What the height readings and events of a batch say up to a moment; None before the first usable height."""
+def rise_over_batch_start(
+    batch: Batch, rise_frac: NDArray[np.float64], start_ml: float | NDArray[np.float64]
+) -> NDArray[np.float64]:
+    """Rise counted from the batch's start volume: the baker's, or else the first settled level as it is.
+
+    Parameters
+    ----------
+    rise_frac : array
+        Rise V/V0 - 1 over the first settled level. [-]
+    start_ml : float or array that broadcasts with it
+        That level as a volume. [mL]
+
+    Returns
+    -------
+    array of the broadcast shape
+        [-]
+    """
+    if batch.start_volume_ml is None:
+        return rise_frac
+    result: NDArray[np.float64] = (1.0 + rise_frac) * start_ml / batch.start_volume_ml - 1.0
+    return result
+
+
+def observations(batch: Batch, track: Track, until_s: float) -> Observations | None:
+    """What the height readings and events of a batch say up to a moment.
+
+    Parameters
+    ----------
+    track
+        Its readings up to that moment.
+    until_s
+        The moment, since the start. [s]
+
+    Returns
+    -------
+    Observations or None
+        None before the first usable height.
+    """
     vessel = batch.vessel
     t_s, heights = _usable_heights(batch, track.distance_mm)
     eye = track.level_mm
@@ -186,7 +233,7 @@ def evidence(batch: Batch, track: Track, until_s: float) -> Evidence | None:
     frac_per_mm = _area_mm2(vessel, levels) / (1000.0 * start_ml)
     rise_frac = volume_ml(vessel, levels) / start_ml - 1.0
     folds_s, shifts_s = _folds_and_shifts(batch, times, rise_frac, sds * frac_per_mm, until_s)
-    return Evidence(
+    return Observations(
         start_volume_ml=start_ml,
         start_sd_frac=start_sd_frac,
         t_s=times,
