@@ -35,7 +35,9 @@ PASSED_ON = {  # the sentences stand elsewhere: in the calls of who passes them 
     "reader.say(caution.title)",
     "reader.say(caution.text)",
     "say(kind.words)",
-    "scene.reader.say(what)",  # that is asked of a node
+    "reader.say(refusal, why=error)",
+    "reader.say(name)",  # of a vessel
+    "view.reader.say(what)",  # that is asked of a node
 }
 
 
@@ -76,7 +78,7 @@ def stored() -> Iterator[tuple[str, str]]:
     """Sentences that are kept in the store as they stand in the source, or that stand in values made elsewhere."""
     from dashboard.batch.logbook import POKES
     from dashboard.drawing.exports import KINDS
-    from dashboard.sensors.overview import ASKED
+    from dashboard.sensors.status import HEALTH_ROWS
     from monitor.alerts.dough import MORE, UNMEASURED, UNSEEN
     from monitor.alerts.silence import LINE_EXPLAINS, NODE_EXPLAINS
     from monitor.wording.cautions import CAUTIONS, DEFERENCE
@@ -89,8 +91,8 @@ def stored() -> Iterator[tuple[str, str]]:
         yield kind.words, "dashboard/drawing/exports.py"
     for text in (UNSEEN, UNMEASURED, LINE_EXPLAINS, NODE_EXPLAINS, *MORE.values()):
         yield text, "monitor/alerts/dough.py"
-    for text in ASKED:
-        yield text, "dashboard/sensors/overview.py"
+    for text in HEALTH_ROWS:
+        yield text, "dashboard/sensors/status.py"
     for text in POKES.values():
         yield text, "dashboard/batch/logbook.py"
 
@@ -152,12 +154,12 @@ class _Module:
         """The texts an expression may have; none when that cannot be found out."""
         if isinstance(node, ast.Constant):
             return [node.value] if isinstance(node.value, str) and node.value else []
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "N_":
+            return self._texts(node.args[0], call)
         if isinstance(node, ast.IfExp):
             return self._texts(node.body, call) + self._texts(node.orelse, call)
         if isinstance(node, ast.BoolOp):
             return [text for value in node.values for text in self._texts(value, call)]
-        if isinstance(node, ast.Call) and ast.unparse(node.func) == "N_":
-            return self._texts(node.args[0], call)
         if isinstance(node, ast.Subscript):
             return self._texts(node.value, call)
         if isinstance(node, ast.Dict):

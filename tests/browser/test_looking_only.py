@@ -92,7 +92,7 @@ SCREENS = {
     "board": ("/", ".batch .strip"),
     "batch": ("/batch?site=rye-street&batch={nearly}", ".side .huge"),
     "start": ("/start?site=rye-street", ".subtitle"),
-    "finished": ("/finished?site=rye-street&batch={over}", ".next-time"),
+    "review": ("/review?site=rye-street&batch={over}", ".next-time"),
     "bake": ("/bake?site=rye-street", ".countdown"),
 }
 
@@ -103,7 +103,7 @@ def test_copies_of_other_sites_are_shown_and_offer_no_notes(screen, copies, open
     path, awaited = SCREENS[screen]
     page = opens(served).open(path.format(**ids), awaited)
     expect(page.locator("input[value='rye-street'], h2:text-is('rye-street')")).to_be_visible()
-    expect(page.get_by_role("button", name="Acknowledge")).to_have_count(0)
+    expect(page.get_by_role("button", name="Seen")).to_have_count(0)
     for word in ("Folded", "Go", "Keep", "Hold it against this", "The oven is on"):
         expect(page.get_by_role("button", name=word, exact=True)).to_have_count(0)
     expect_usable(page, f"copy, {screen}")

@@ -12,9 +12,9 @@ def _screen() -> None:
     from dashboard.access import address
 
     asked = [name for name in st.query_params.get("flours", "rye,spelt,wheat").split(",") if name]
-    key = address.follows("flours", asked)
+    key = address.synced_key("flours", asked)
     picked = st.pills("Flours", ["rye", "spelt", "wheat"], selection_mode="multi", key=key)
-    address.told(key, picked)
+    address.remember(key, picked)
     address.write({"flours": ",".join(picked)}, ["flours"])
 
 

@@ -11,7 +11,7 @@ from sample_bakery import HOSTILE_NAME, NOW, ROUND_TUB, batch, minutes
 from sample_weeks import RECIPE, fill_weeks
 from streamlit.testing.v1 import AppTest
 
-from dashboard.compare import comparison
+from dashboard.compare import selection
 from dashboard.compare.charts import STYLES
 from dashboard.drawing.palette import DAY, NIGHT, SHAPE_CONTRAST, Palette, contrast
 from monitor.recipe.batch import BatchId, Event, EventKind, Stage
@@ -206,7 +206,7 @@ def test_a_store_that_cannot_be_read_is_said_in_words(nothing: Path, shown: Runs
 
 
 def test_lines_are_told_apart_by_colour_and_by_dash() -> None:
-    assert len(STYLES) == comparison.MOST_TOLD_APART
+    assert len(STYLES) == selection.MOST_TOLD_APART
     assert len({style.dash for style in STYLES}) == len({style.colour for style in STYLES}) == len(STYLES)
     assert all(STYLES[0].width_px > style.width_px + 1.0 for style in STYLES[1:])  # the newest stands out
 
@@ -220,4 +220,4 @@ def test_every_line_stands_out_from_its_ground(palette: Palette) -> None:
 def test_every_batch_has_its_line_sample_and_a_link_to_how_it_went(weeks: dict[str, BatchId], shown: Runs) -> None:
     said = words(shown())
     assert said.count('class="mark line"') == 6
-    assert f'href="./finished?batch={weeks["weeks"]}"' in said
+    assert f'href="./review?batch={weeks["weeks"]}"' in said

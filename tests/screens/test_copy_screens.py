@@ -22,21 +22,21 @@ def _screen() -> None:
 
     import streamlit as st
 
+    from dashboard.bake import screen as bake
     from dashboard.board import screen as board
-    from dashboard.plan import bake
     from dashboard.plan import screen as plan
-    from dashboard.review import screen as finished
+    from dashboard.review import screen as review
     from dashboard.start import screen as start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     other_page = st.Page(lambda: None, title="o", url_path="o")
-    finished_page = st.Page(
-        lambda: finished.show(finished_page, other_page), title="f", url_path="f", default=name == "finished"
+    review_page = st.Page(
+        lambda: review.show(review_page, other_page), title="f", url_path="f", default=name == "review"
     )
     draws = {"board": lambda: board.show(other_page, other_page), "plan": plan.show, "bake": bake.show}
     draws["start"] = lambda: start.show(other_page)
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in draws.items()]
-    st.navigation([other_page, finished_page, *pages], position="hidden").run()
+    st.navigation([other_page, review_page, *pages], position="hidden").run()
 
 
 @pytest.fixture(scope="module")
@@ -66,7 +66,7 @@ def said(app: AppTest) -> str:
     return "\n".join(str(element.proto.body) for element in app.get("html"))
 
 
-@pytest.mark.parametrize("name", ["start", "finished", "plan", "bake"])
+@pytest.mark.parametrize("name", ["start", "review", "plan", "bake"])
 def test_a_screen_offers_on_a_copy_nothing_to_note(name, kept, tmp_path, monkeypatch) -> None:
     folder, ids = kept
     path = copy_of(tmp_path, "rye-street")
@@ -74,7 +74,7 @@ def test_a_screen_offers_on_a_copy_nothing_to_note(name, kept, tmp_path, monkeyp
     shutil.copy(folder / DATABASE_NAME, path)
     shutil.copytree(folder / "recipes", path.parent / "recipes")
     Copy(path).close()
-    asked = ids["over"] if name == "finished" else None
+    asked = ids["over"] if name == "review" else None
     own = opened(name, folder, monkeypatch, asked)
     assert offered(own)
     assert SAID not in said(own)

@@ -6,7 +6,7 @@ import pytest
 from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
-from dashboard.start.screen import BY_EYE, NOT_TARED
+from dashboard.start.screen import BY_EYE, NOT_ZEROED
 
 
 def _screens() -> None:
@@ -52,6 +52,6 @@ def test_start_says_what_a_node_cannot_see_in_a_vessel_that_was_never_tared(tmp_
     fill(tmp_path)
     app = shown("start")
     app.selectbox(key="vessel").set_value("long tray").run()
-    assert NOT_TARED in words(app)
+    assert NOT_ZEROED in words(app)
     app.selectbox(key="node").set_value(BY_EYE).run()
-    assert NOT_TARED not in words(app)
+    assert NOT_ZEROED not in words(app)

@@ -30,29 +30,27 @@ def _screen() -> None:
 
     import streamlit as st
 
+    from dashboard.bake import screen as bake
     from dashboard.batch import screen as batch
     from dashboard.board import screen as board
     from dashboard.compare import screen as compare
     from dashboard.formula import screen as formula
-    from dashboard.plan import bake
     from dashboard.plan import screen as plan
-    from dashboard.review import screen as finished
-    from dashboard.safety import screen as cautions
-    from dashboard.sensors import screen as nodes
+    from dashboard.review import screen as review
+    from dashboard.safety import screen as safety
+    from dashboard.sensors import screen as sensors
     from dashboard.start import screen as start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     compare_page = st.Page(compare.show, title="c", url_path="c", default=name == "compare")
-    finished_page = st.Page(
-        lambda: finished.show(finished_page, compare_page), title="f", url_path="f", default=name == "finished"
+    review_page = st.Page(
+        lambda: review.show(review_page, compare_page), title="f", url_path="f", default=name == "review"
     )
-    batch_page = st.Page(
-        lambda: batch.show(finished_page, finished_page), title="b", url_path="b", default=name == "batch"
-    )
-    others = {"board": lambda: board.show(batch_page, finished_page), "nodes": nodes.show, "cautions": cautions.show}
+    batch_page = st.Page(lambda: batch.show(review_page, review_page), title="b", url_path="b", default=name == "batch")
+    others = {"board": lambda: board.show(batch_page, review_page), "sensors": sensors.show, "safety": safety.show}
     others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
-    st.navigation([finished_page, batch_page, compare_page, *pages], position="hidden").run()
+    st.navigation([review_page, batch_page, compare_page, *pages], position="hidden").run()
 
 
 @pytest.fixture(scope="module")
@@ -91,13 +89,13 @@ def leftovers(lines: list[str]) -> list[str]:
     return found
 
 
-@pytest.mark.parametrize("name", [*SCREENS, "finished one"])
+@pytest.mark.parametrize("name", [*SCREENS, "review one"])
 def test_a_screen_is_told_in_german(name, bakery, monkeypatch):
     folder, ids = bakery
     monkeypatch.setenv("PROOFING_DATA_DIR", str(folder))
     monkeypatch.setenv("PROOFING_TEST_SCREEN", name.split()[0])
     app = AppTest.from_function(_screen, default_timeout=60)
-    if name in ("batch", "finished one"):
+    if name in ("batch", "review one"):
         app.query_params["batch"] = str(ids["nearly" if name == "batch" else "ended"])
     app.run()
     assert not app.exception, app.exception
