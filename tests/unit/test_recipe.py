@@ -282,6 +282,10 @@ def test_any_name_survives_its_file(name: str):
         ("minutes = 25", "", "bake.minutes is missing"),
         ("steam_min = [0, 5, 10]", "steam_min = [0, 50]", "must be minutes after loading"),
         ("pieces = 2", "pieces = 2.5", "must be a whole number"),
+        ("[bake]", '[[stage]]\nstage = "final proof"\npart = "crust"\nhours = 1\n[bake]', "must be one of: night pref"),
+        ("rise_pct = 60", 'target = "doubled"', 'target must be "peak"'),
+        ("hours = 24", "hours = 24\nvessel = 3", "vessel and nodes are tables"),
+        ('place = "refrigerator"', "place = 3", "must be the name of a place in the kitchen"),
         ("pieces = 2", "peaces = 2", "peaces is not a key of a recipe file; did you mean 'pieces'?"),
     ],
 )
