@@ -37,11 +37,13 @@ class Golden:
         if not self._is_written(path, found):
             assert found.splitlines() == path.read_text(encoding="utf-8").splitlines(), f"{path.name}: see {UPDATE}"
 
-    def facts(self, path: Path, found: object, *, within: float = 0.0) -> None:
-        """The file must hold these facts, as JSON; numbers may differ by ``within``, absolute, for rounding alone."""
+    def facts(self, path: Path, found: object, *, within: float = 0.0, share: float = 0.0) -> None:
+        """The file must hold these facts, as JSON; numbers may differ by ``within`` and a ``share`` of themselves, for rounding."""
         lines = json.dumps(found, indent=1, ensure_ascii=False, sort_keys=True)
         if not self._is_written(path, lines + "\n"):
-            differences = list(_differences(json.loads(lines), json.loads(path.read_text(encoding="utf-8")), within))
+            differences = list(
+                _differences(json.loads(lines), json.loads(path.read_text(encoding="utf-8")), within, share)
+            )
             assert not differences, f"{path.name}: {'; '.join(differences[:20])} (see {UPDATE})"
 
     def _is_written(self, path: Path, text: str) -> bool:
@@ -51,16 +53,18 @@ class Golden:
         return self.is_updating
 
 
-def _differences(found: Any, expected: Any, within: float, where: str = "") -> Iterator[str]:
+def _differences(found: Any, expected: Any, within: float, share: float, where: str = "") -> Iterator[str]:
     """Where two values from JSON differ, in words."""
     if isinstance(found, dict) and isinstance(expected, dict):
         for key in sorted(found.keys() | expected.keys()):
-            yield from _differences(found.get(key, MISSING), expected.get(key, MISSING), within, f"{where}/{key}")
+            yield from _differences(
+                found.get(key, MISSING), expected.get(key, MISSING), within, share, f"{where}/{key}"
+            )
     elif isinstance(found, list) and isinstance(expected, list) and len(found) == len(expected):
         for place, (one, other) in enumerate(zip(found, expected, strict=True)):
-            yield from _differences(one, other, within, f"{where}/{place}")
+            yield from _differences(one, other, within, share, f"{where}/{place}")
     elif _is_number(found) and _is_number(expected):
-        if not abs(found - expected) <= within:
+        if not abs(found - expected) <= within + share * abs(expected):
             yield f"{where} is {found}, was {expected}"
     elif found != expected:
         yield f"{where} is {found!r}, was {expected!r}"

@@ -102,10 +102,10 @@ def facts(folder: Path) -> dict[str, Any]:
                 for each in store.alerts()
             ],
             "history": [
-                [len(each.readings), each.subject.key, each.kind.value, each.episode, each.phase.value, each.by]
-                + list(map(_moment, (each.at, each.outlook_at)))
+                [each.subject.key, each.kind.value, each.episode, each.phase.value, each.by, len(each.readings)]
                 for each in store.alert_history()
             ],
+            "history moments": [[_moment(each.at), _moment(each.outlook_at)] for each in store.alert_history()],
             "standing": [each.number for each in store.standing_alerts()],
             "messages": [
                 [each.id, each.kind.value, _moment(each.created_at), _moment(each.delivered_at), each.text]
