@@ -38,7 +38,7 @@ class Golden:
             assert found.splitlines() == path.read_text(encoding="utf-8").splitlines(), f"{path.name}: see {UPDATE}"
 
     def facts(self, path: Path, found: object, *, within: float = 0.0, share: float = 0.0) -> None:
-        """The file must hold these facts, as JSON; numbers may be off by ``within`` and by a ``share`` of themselves."""
+        """The file must hold these facts, as JSON; numbers may be off by ``within`` and a ``share`` of themselves."""
         lines = json.dumps(found, indent=1, ensure_ascii=False, sort_keys=True)
         if not self._is_written(path, lines + "\n"):
             differences = list(
