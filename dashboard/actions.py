@@ -6,18 +6,19 @@ from datetime import timedelta
 
 import streamlit as st
 
-from dashboard import door, queries, reading
-from dashboard.pictures import as_small_jpeg
-from monitor.bakery.manner import Manner
-from monitor.bakery.review_words import verdict_word
-from monitor.bakery.wording import clock_text, event_word
+from dashboard import queries
+from dashboard.access import preferences, visitor
+from dashboard.photograph import as_small_jpeg
 from monitor.errors import AccessError, PictureError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.recipe.vessel import Vessel
-from monitor.sinks.pace import clock_of
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.shelf import Shelf
+from monitor.store.pace import clock_of
+from monitor.store.reviews import Reviews
+from monitor.store.vessels import Shelf
+from monitor.wording.alerts import clock_text, event_word
+from monitor.wording.reader import Reader
+from monitor.wording.review import verdict_word
 
 # How far off a level read by eye against a wall is, one standard deviation: judgement (a domed top, a slanting look).
 LEVEL_SD_MM = 3.0
@@ -32,27 +33,27 @@ def note(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
             now = clock_of(store).now()
             store.add_event(batch_id, Event(now, kind, words))
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not noted: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not noted: {why}", why=error), duration="infinite")
         return
-    manner = _manner()
-    said = f"{event_word(kind, manner)}: {manner.say(words)}" if words else event_word(kind, manner)
-    st.toast(manner.say("Noted: {what}, {at}", what=said, at=clock_text(now, manner)))
+    reader = _reader()
+    said = f"{event_word(kind, reader)}: {reader.say(words)}" if words else event_word(kind, reader)
+    st.toast(reader.say("Noted: {what}, {at}", what=said, at=clock_text(now, reader)))
 
 
 def note_level(batch_id: BatchId, level_mm: float | None) -> None:
     """Keep a level that was read off the tub's wall, and say so."""
     if level_mm is None:
-        st.toast(_manner().say("Type the level in millimetres first."))
+        st.toast(_reader().say("Type the level in millimetres first."))
         return
     try:
         with queries.opened_to_write() as store:
             now = clock_of(store).now()
             store.add_level(batch_id, now, level_mm, LEVEL_SD_MM)
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not noted: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not noted: {why}", why=error), duration="infinite")
         return
-    at = clock_text(now, _manner())
-    st.toast(_manner().say("Noted: level {level} mm, {at}", level=f"{level_mm:.0f}", at=at))
+    at = clock_text(now, _reader())
+    st.toast(_reader().say("Noted: level {level} mm, {at}", level=f"{level_mm:.0f}", at=at))
 
 
 def acknowledge(*numbers: int) -> None:
@@ -63,9 +64,9 @@ def acknowledge(*numbers: int) -> None:
             for number in numbers:
                 store.acknowledge(number, now, _person())
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not acknowledged: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not acknowledged: {why}", why=error), duration="infinite")
         return
-    st.toast(_manner().say("Acknowledged, {at}", at=clock_text(now, _manner())))
+    st.toast(_reader().say("Acknowledged, {at}", at=clock_text(now, _reader())))
 
 
 def shelve(number: int, minutes: int) -> None:
@@ -76,17 +77,17 @@ def shelve(number: int, minutes: int) -> None:
             until = now + timedelta(minutes=minutes) if minutes else None
             store.shelve(number, until, now, _person())
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not shelved: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not shelved: {why}", why=error), duration="infinite")
         return
     if until is None:
-        st.toast(_manner().say("Back from its shelf"))
+        st.toast(_reader().say("Back from its shelf"))
     else:
-        st.toast(_manner().say("Shelved until {at}", at=clock_text(until, _manner())))
+        st.toast(_reader().say("Shelved until {at}", at=clock_text(until, _reader())))
 
 
 def _person() -> str:
     """Who says so, for the history."""
-    return door.name(queries.database().parent) or "the dashboard"
+    return visitor.name(queries.database().parent) or "the dashboard"
 
 
 def move_band(batch_id: BatchId, rise_pct: float) -> None:
@@ -95,9 +96,9 @@ def move_band(batch_id: BatchId, rise_pct: float) -> None:
         with queries.opened_to_write_as(Reviews) as store:
             store.set_target(batch_id, Target(rise_pct))
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not moved: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not moved: {why}", why=error), duration="infinite")
         return
-    st.toast(_manner().say("The band stands at {rise} % now", rise=f"{rise_pct:.0f}"))
+    st.toast(_reader().say("The band stands at {rise} % now", rise=f"{rise_pct:.0f}"))
 
 
 def judge(batch_id: BatchId, verdict: Verdict, notes: str, picture: bytes | None) -> None:
@@ -109,9 +110,9 @@ def judge(batch_id: BatchId, verdict: Verdict, notes: str, picture: bytes | None
             photo = photo or (None if before is None else before.photo_jpeg)
             store.save_judgement(batch_id, Judgement(clock_of(store).now(), verdict, notes.strip(), photo))
     except (AccessError, StoreError, PictureError) as error:
-        st.toast(_manner().say("Not kept: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
         return
-    st.toast(_manner().say("Kept: {what}", what=verdict_word(verdict, _manner())))
+    st.toast(_reader().say("Kept: {what}", what=verdict_word(verdict, _reader())))
 
 
 def keep_intent(batch_id: BatchId, intent: Intent) -> None:
@@ -120,9 +121,9 @@ def keep_intent(batch_id: BatchId, intent: Intent) -> None:
         with queries.opened_to_write_as(Reviews) as store:
             store.save_intent(batch_id, intent)
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not kept: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
         return
-    st.toast(_manner().say("Kept: what was planned"))
+    st.toast(_reader().say("Kept: what was planned"))
 
 
 def begin(batch: Batch, intent: Intent) -> BatchId | None:
@@ -132,7 +133,7 @@ def begin(batch: Batch, intent: Intent) -> BatchId | None:
             kept = store.add_batch(replace(batch, started_at=clock_of(store).now()))
             store.save_intent(kept.id, intent)
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not begun: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not begun: {why}", why=error), duration="infinite")
         return None
     return kept.id
 
@@ -143,10 +144,10 @@ def put_on_shelf(name: str, vessel: Vessel) -> None:
         with queries.opened_to_write_as(Shelf) as store:
             store.put_vessel(name, vessel)
     except (AccessError, StoreError) as error:
-        st.toast(_manner().say("Not kept: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
         return
-    st.toast(_manner().say("On the shelf: {vessel}", vessel=name))
+    st.toast(_reader().say("On the shelf: {vessel}", vessel=name))
 
 
-def _manner() -> Manner:
-    return reading.manner(queries.database().parent)
+def _reader() -> Reader:
+    return preferences.reader(queries.database().parent)

@@ -3,16 +3,17 @@
 import html
 from datetime import datetime
 
-from dashboard import whereabouts
-from dashboard.hands import AIR_ALERTS, Due, due_words
-from dashboard.marks import chip
+from dashboard import places
+from dashboard.drawing.marks import chip
+from dashboard.drawing.strips import Hours, strip_svg
+from dashboard.drawing.svg import picture
+from dashboard.drawing.tub import fill, tub_svg
 from dashboard.page import Scene, clock_words
+from dashboard.priority import AIR_ALERTS, Due, due_words
 from dashboard.queries import Row
-from dashboard.strips import Hours, strip_svg
-from dashboard.svg import picture
-from dashboard.tub import fill, tub_svg
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import (
+from monitor.dough.outlook import Outlook, State
+from monitor.recipe.batch import Batch
+from monitor.wording.alerts import (
     alert_kind_word,
     clock_text,
     date_words,
@@ -22,8 +23,7 @@ from monitor.bakery.wording import (
     state_word,
     todo_sentence,
 )
-from monitor.dough.outlook import Outlook, State
-from monitor.recipe.batch import Batch
+from monitor.wording.reader import Reader
 
 
 def tub_picture(batch: Batch, outlook: Outlook | None, scene: Scene, *, is_stale: bool, is_large: bool = False) -> str:
@@ -42,28 +42,28 @@ def tub_picture(batch: Batch, outlook: Outlook | None, scene: Scene, *, is_stale
         height_px=height,
         is_stale=is_stale or state is State.NO_READINGS,
         has_scale=is_large,
-        start_word=scene.manner.say("start"),
+        start_word=scene.reader.say("start"),
     )
-    words = scene.manner.say("tub, not yet measured")
+    words = scene.reader.say("tub, not yet measured")
     if outlook is not None:
-        stands, up = state_word(state, scene.manner), rise_text(outlook, scene.manner)
-        words = scene.manner.say("tub: {state}, {rise}", state=stands, rise=up)
+        stands, up = state_word(state, scene.reader), rise_text(outlook, scene.reader)
+        words = scene.reader.say("tub: {state}, {rise}", state=stands, rise=up)
     return picture(svg, words, "tub")
 
 
-def rise_words(outlook: Outlook | None, manner: Manner) -> str:
+def rise_words(outlook: Outlook | None, reader: Reader) -> str:
     """How far up, in one big number, as HTML; empty when it is not known."""
     if outlook is None or outlook.rise_pct is None:
         return ""
-    return f'<span class="rise">{outlook.rise_pct.p50:.0f} % <small>{html.escape(manner.say("up"))}</small></span>'
+    return f'<span class="rise">{outlook.rise_pct.p50:.0f} % <small>{html.escape(reader.say("up"))}</small></span>'
 
 
 def sentence(batch: Batch, outlook: Outlook | None, scene: Scene) -> str:
     """How a batch stands, in words."""
     if outlook is None:
-        begun = clock_text(batch.started_at, scene.manner, scene.now)
-        return scene.manner.say("begun {at}; not yet estimated", at=begun)
-    return outlook_sentence(batch, outlook, scene.manner)
+        begun = clock_text(batch.started_at, scene.reader, scene.now)
+        return scene.reader.say("begun {at}; not yet estimated", at=begun)
+    return outlook_sentence(batch, outlook, scene.reader)
 
 
 def batch_card(row: Row, hours: Hours, scene: Scene) -> str:
@@ -71,17 +71,17 @@ def batch_card(row: Row, hours: Hours, scene: Scene) -> str:
     batch, outlook = row.batch, row.outlook
     state = State.NO_READINGS if outlook is None else outlook.state
     said = sentence(batch, outlook, scene)
-    todo = "" if outlook is None else todo_sentence(batch, outlook, scene.manner)
-    strip = strip_svg(batch, outlook, hours, scene.now, scene.manner, scene.palette, stale_since=row.stale_since)
+    todo = "" if outlook is None else todo_sentence(batch, outlook, scene.reader)
+    strip = strip_svg(batch, outlook, hours, scene.now, scene.reader, scene.palette, stale_since=row.stale_since)
     tub = tub_picture(batch, outlook, scene, is_stale=row.stale_since is not None)
-    stage = html.escape(stage_word(batch.stage, scene.manner))
-    place = whereabouts.of_batch(batch, scene.store.path.parent)
+    stage = html.escape(stage_word(batch.stage, scene.reader))
+    place = places.of_batch(batch, scene.store.path.parent)
     where = f"{stage} · {place}" if place else stage
     notes = f"{stale_note(row.stale_since, said, scene)}{alert_notes(row, scene)}"
     return (
         f'<div class="batch">{tub}'
         f'<div><p class="name">{html.escape(batch.name)}</p><p class="where">{where}</p>'
-        f'<div class="how">{chip(state, scene.palette, scene.manner)}{rise_words(outlook, scene.manner)}</div></div>'
+        f'<div class="how">{chip(state, scene.palette, scene.reader)}{rise_words(outlook, scene.reader)}</div></div>'
         f'<div class="course"><p class="said">{html.escape(said)}</p><p class="todo">{html.escape(todo)}</p>'
         f"{picture(strip, said, 'strip')}{notes}</div></div>"
     )
@@ -89,28 +89,28 @@ def batch_card(row: Row, hours: Hours, scene: Scene) -> str:
 
 def stale_note(stale_since: datetime | None, said: str, scene: Scene) -> str:
     """Since when nothing was measured, unless the sentence says it already."""
-    if stale_since is None or scene.manner.say("no readings") in said:
+    if stale_since is None or scene.reader.say("no readings") in said:
         return ""
-    told = scene.manner.say("no readings since {at}", at=clock_text(stale_since, scene.manner, scene.now))
+    told = scene.reader.say("no readings since {at}", at=clock_text(stale_since, scene.reader, scene.now))
     return f'<p class="note">{html.escape(told)}</p>'
 
 
 def alert_notes(row: Row, scene: Scene) -> str:
     """What is wrong around the dough."""
     wrong = [alert.kind for alert in row.firing if alert.kind in AIR_ALERTS]
-    return "".join(f'<p class="note">{html.escape(alert_kind_word(kind, scene.manner))}</p>' for kind in wrong)
+    return "".join(f'<p class="note">{html.escape(alert_kind_word(kind, scene.reader))}</p>' for kind in wrong)
 
 
 def bar(dues: list[Due], scene: Scene) -> str:
     """The dark bar: the next thing hands must do, the ones after, and the time."""
-    small = html.escape(clock_words(scene.speed, scene.manner))
-    hour = html.escape(clock_text(scene.now, scene.manner))
+    small = html.escape(clock_words(scene.speed, scene.reader))
+    hour = html.escape(clock_text(scene.now, scene.reader))
     clock = f'<div class="clock">{hour}<small>{small}</small></div>'
     if not dues:
-        nothing = html.escape(scene.manner.say("Nothing for hands to do."))
+        nothing = html.escape(scene.reader.say("Nothing for hands to do."))
         return f'<div class="bar"><p class="next">{nothing}</p>{clock}</div>'
-    when, what = due_words(dues[0], scene.manner, scene.now)
-    then = (due_words(due, scene.manner, scene.now) for due in dues[1:3])
+    when, what = due_words(dues[0], scene.reader, scene.now)
+    then = (due_words(due, scene.reader, scene.now) for due in dues[1:3])
     rows = "".join(f"<dt>{html.escape(at.lower())}</dt><dd>{html.escape(words)}</dd>" for at, words in then)
     after = f'<dl class="then">{rows}</dl>' if rows else ""
     return f'<div class="bar"><p class="next"><b>{html.escape(when)}</b>{html.escape(what)}</p>{clock}{after}</div>'
@@ -120,12 +120,12 @@ def finished_card(batch: Batch, outlook: Outlook | None, outcome: str, scene: Sc
     """One ended batch in the list."""
     state = State.NO_READINGS if outlook is None else outlook.state
     strip = _past_strip(batch, outlook, outcome, scene)
-    stage = html.escape(stage_word(batch.stage, scene.manner))
+    stage = html.escape(stage_word(batch.stage, scene.reader))
     return (
         f'<div class="batch">{tub_picture(batch, outlook, scene, is_stale=False)}'
         f'<div><p class="name">{html.escape(batch.name)}</p><p class="where">{stage}, '
-        f"{html.escape(date_words(batch.started_at, scene.manner))}</p>"
-        f'<div class="how">{chip(state, scene.palette, scene.manner)}{rise_words(outlook, scene.manner)}</div></div>'
+        f"{html.escape(date_words(batch.started_at, scene.reader))}</p>"
+        f'<div class="how">{chip(state, scene.palette, scene.reader)}{rise_words(outlook, scene.reader)}</div></div>'
         f'<div class="course"><p class="said">{html.escape(outcome)}</p>{strip}</div>'
         "</div>"
     )
@@ -136,7 +136,7 @@ def _past_strip(batch: Batch, outlook: Outlook | None, words: str, scene: Scene)
     ended_at = batch.ended_at or scene.now
     edge = (ended_at - batch.started_at) * 0.03
     hours = Hours(batch.started_at - edge, ended_at + edge)
-    return picture(strip_svg(batch, outlook, hours, ended_at, scene.manner, scene.palette), words, "strip")
+    return picture(strip_svg(batch, outlook, hours, ended_at, scene.reader, scene.palette), words, "strip")
 
 
 def side(row: Row, scene: Scene) -> str:
@@ -144,15 +144,15 @@ def side(row: Row, scene: Scene) -> str:
     batch, outlook = row.batch, row.outlook
     state = State.NO_READINGS if outlook is None else outlook.state
     said = sentence(batch, outlook, scene)
-    todo = "" if outlook is None else todo_sentence(batch, outlook, scene.manner)
+    todo = "" if outlook is None else todo_sentence(batch, outlook, scene.reader)
     huge = ""
     if outlook is not None and outlook.rise_pct is not None:
         band = outlook.rise_pct
-        up = scene.manner.say("up ({low} to {high})", low=f"{band.p05:.0f}", high=f"{band.p95:.0f}")
+        up = scene.reader.say("up ({low} to {high})", low=f"{band.p05:.0f}", high=f"{band.p95:.0f}")
         huge = f'<p class="huge">{band.p50:.0f} % <small>{html.escape(up)}</small></p>'
     tub = tub_picture(batch, outlook, scene, is_stale=row.stale_since is not None, is_large=True)
     return (
-        f'<div class="side">{tub}<div>{huge}{chip(state, scene.palette, scene.manner)}</div>'
+        f'<div class="side">{tub}<div>{huge}{chip(state, scene.palette, scene.reader)}</div>'
         f'<div><p class="saying">{html.escape(said)}</p><p class="quiet">{html.escape(todo)}</p>'
         f"{stale_note(row.stale_since, said, scene)}{alert_notes(row, scene)}</div></div>"
     )

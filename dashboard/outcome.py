@@ -4,10 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import clock_text, duration_text
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
+from monitor.wording.alerts import clock_text, duration_text
+from monitor.wording.reader import Reader
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,24 +49,24 @@ def outcome_of(batch: Batch, newest: Outlook | None) -> Outcome:
     )
 
 
-def outcome_words(outcome: Outcome, manner: Manner) -> str:
+def outcome_words(outcome: Outcome, reader: Reader) -> str:
     """The outcome as a colleague would say it."""
     ended_at, is_peak = outcome.ended_at, outcome.is_peak
-    ended = clock_text(ended_at, manner)
+    ended = clock_text(ended_at, reader)
     if outcome.ready_at is None:
-        told = manner.say("ended {at}, before its peak" if is_peak else "ended {at}, before it was ready", at=ended)
+        told = reader.say("ended {at}, before its peak" if is_peak else "ended {at}, before it was ready", at=ended)
         if outcome.expected_at is None:
             return told
-        expected = clock_text(outcome.expected_at, manner, ended_at)
-        return manner.say("{ended}, expected {at}", ended=told, at=expected)
+        expected = clock_text(outcome.expected_at, reader, ended_at)
+        return reader.say("{ended}, expected {at}", ended=told, at=expected)
     parts = []
     if not is_peak:
-        parts.append(manner.say("was ready {at}", at=clock_text(outcome.ready_at, manner, ended_at)))
+        parts.append(reader.say("was ready {at}", at=clock_text(outcome.ready_at, reader, ended_at)))
     if outcome.peak_at is not None:
-        parts.append(manner.say("peaked {at}", at=clock_text(outcome.peak_at, manner, ended_at)))
+        parts.append(reader.say("peaked {at}", at=clock_text(outcome.peak_at, reader, ended_at)))
     after = "ended {at}, {time} after its peak" if is_peak else "ended {at}, {time} after it was ready"
     waited = duration_text((ended_at - outcome.ready_at).total_seconds() / 60.0)
-    parts.append(manner.say(after, at=ended, time=waited))
+    parts.append(reader.say(after, at=ended, time=waited))
     return "; ".join(parts)
 
 

@@ -10,14 +10,15 @@ from functools import partial
 
 import streamlit as st
 
-from dashboard import queries, reading
-from dashboard.drawing import Drawing
-from dashboard.exports import KINDS, Exhibit, Kind, file_name
-from dashboard.theme import Palette, palette_for, style
-from monitor.bakery.manner import Manner
+from dashboard import queries
+from dashboard.access import preferences
+from dashboard.drawing.exports import KINDS, Exhibit, Kind, file_name
+from dashboard.drawing.grammar import Drawing
+from dashboard.drawing.palette import Palette, palette_for, style
 from monitor.errors import AccessError, StoreError
-from monitor.sinks.pace import clock_of, pace_of
-from monitor.sinks.store import Store
+from monitor.store.pace import clock_of, pace_of
+from monitor.store.store import Store
+from monitor.wording.reader import Reader
 
 _EXHIBITS = "exhibits"  # of this session's screen, by their keys
 REFRESH_S = 2.0  # real seconds between looks at the store: two dough minutes in a demo, at once for a baker
@@ -38,7 +39,7 @@ class Scene:
 
     store: Store
     now: datetime
-    manner: Manner
+    reader: Reader
     palette: Palette
     speed: float | None
     site: str = ""
@@ -50,22 +51,26 @@ def shown(draw: Callable[[Scene], None], site: str = "") -> None:
         with queries.opened(site or None) as store:
             pace = pace_of(store)
             palette = palette_for(st.context.theme.type)
-            manner = reading.manner(store.path.parent)
+            reader = preferences.reader(store.path.parent)
             speed = None if pace is None else pace.speed
-            draw(Scene(store, clock_of(store).now(), manner, palette, speed, site))
+            draw(Scene(store, clock_of(store).now(), reader, palette, speed, site))
     except AccessError as error:
-        manner = reading.manner(queries.database().parent)
-        st.html(heading(manner.say("Closed"), manner.told(error)))
+        reader = preferences.reader(queries.database().parent)
+        st.html(heading(reader.say("Closed"), reader.told(error)))
     except StoreError as error:
-        manner = reading.manner(queries.database().parent)
-        told = manner.say("The store does not answer")
-        st.html(f'<div class="panel">{section(told)}<p>{html.escape(manner.told(error))}</p></div>')
+        reader = preferences.reader(queries.database().parent)
+        told = reader.say("The store does not answer")
+        st.html(f'<div class="panel">{section(told)}<p>{html.escape(reader.told(error))}</p></div>')
 
 
 def put_style() -> None:
-    """The style sheet, once a rerun of the whole page; and nothing is kept of the page before."""
+    """The style sheet, once a rerun of the whole page; and nothing is kept of the page before.
+
+    Streamlit puts HTML that is nothing but style where it keeps its toasts, and the first toast of a fragment would
+    take its place for good. With an element beside it, it stays where it is put.
+    """
     st.session_state[_EXHIBITS] = {}
-    st.html(style(palette_for(st.context.theme.type)))
+    st.html(f"{style(palette_for(st.context.theme.type))}<span></span>")
 
 
 def head_start(screen: str) -> None:
@@ -116,7 +121,7 @@ def put_save(scene: Scene, shown: Mapping[str, Exhibit], key: str) -> None:
 
     Who may look may save: what is shown has been read already, and no more than that is in the files.
     """
-    exhibit, say = shown[key], scene.manner.say
+    exhibit, say = shown[key], scene.reader.say
     with st.popover(
         say("Save {what}", what=exhibit.what), icon=":material/download:", type="tertiary", key=f"save-{key}"
     ):
@@ -126,7 +131,7 @@ def put_save(scene: Scene, shown: Mapping[str, Exhibit], key: str) -> None:
             st.download_button(
                 say(kind.words),
                 partial(_made, shown, key, kind),
-                file_name(exhibit.title, scene.now, ending, scene.manner.zone),
+                file_name(exhibit.title, scene.now, ending, scene.reader.zone),
                 kind.mime,
                 key=f"save-{key}-{ending}",
                 on_click="ignore",  # the page stays as it is
@@ -165,10 +170,10 @@ def plain(words: str) -> str:
     return re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", one_line)  # every ASCII punctuation mark
 
 
-def clock_words(speed: float | None, manner: Manner) -> str:
+def clock_words(speed: float | None, reader: Reader) -> str:
     """What to know about the clock a screen shows; empty when it is the wall's."""
     if speed is None:
         return ""
     if speed > 0:
-        return manner.say("demo clock, {times} times faster", times=f"{speed:g}")
-    return manner.say("demo clock, standing still")
+        return reader.say("demo clock, {times} times faster", times=f"{speed:g}")
+    return reader.say("demo clock, standing still")

@@ -12,14 +12,14 @@
       UnfitError                 a value that cannot be worked with; a ValueError too
 
 An error is raised with its source sentence and what fills the holes: its text is English, for logs and for whoever asks
-for nothing else, and a reader's manner words it anew (``manner.told(error)``, or as what fills a hole).
+for nothing else, and a reader's reader words it anew (``reader.told(error)``, or as what fills a hole).
 
 Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.
 """
 
 from enum import Enum
 
-from monitor.sayings import Saying
+from monitor.translatable import Saying
 
 
 class MonitorError(Exception):

@@ -5,7 +5,7 @@ import stat
 from pathlib import Path
 
 from monitor.errors import ConfigError
-from monitor.sayings import Number, Saying
+from monitor.translatable import Number, Saying
 
 OWNER_ONLY = 0o600
 OWNER_FOLDER = 0o700

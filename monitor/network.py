@@ -4,9 +4,12 @@ import socket
 from collections.abc import Iterator
 from ipaddress import IPv4Address, IPv6Address, ip_address
 
-from monitor.sayings import Saying
+from monitor.translatable import Saying
 
 Address = IPv4Address | IPv6Address
+
+LOOPBACK = "127.0.0.1"
+DASHBOARD_PORT = 8501  # where the dashboard listens unless it is told otherwise
 
 # Where clouds hand out keys to whoever asks from inside; from memory. The link-local one is caught as such.
 _METADATA = frozenset(

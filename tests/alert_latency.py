@@ -24,19 +24,19 @@ from zlib import crc32
 
 import numpy as np
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.limits import AIR_LIMITS
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
+from monitor.alerts.limits import AIR_LIMITS
 from monitor.clock import SystemClock
 from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
+from monitor.notify.carriers import apprise_carriers
+from monitor.notify.outbox import Notifier, Recipient
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.notify import apprise_carriers
-from monitor.sinks.outbox import Notifier, Recipient
-from monitor.sinks.store import Store
 from monitor.sources.intake import QUEUE_SIZE, Frame, Item
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.wording.reader import Reader
 
 EVERY_S = 30.0
 PAST_H = 2.0
@@ -85,7 +85,7 @@ def fill(store: Store, doughs: int, now: datetime) -> None:
     for number in range(doughs):
         mapped = tuple((channel, node(number)) for channel in CHANNELS)
         name = f"tub {number:02d}"
-        store.add_batch(Batch(BatchId(0), name, Stage.BULK_RISE, started_at, vessel, Target(100.0), nodes=mapped))
+        store.add_batch(Batch(BatchId(0), name, Stage.FIRST_RISE, started_at, vessel, Target(100.0), nodes=mapped))
         readings = []
         for seq in range(1, int(PAST_H * 3600.0 / EVERY_S)):
             at = started_at + timedelta(seconds=seq * EVERY_S)
@@ -136,7 +136,7 @@ def measured(doughs: int, folder: Path) -> tuple[list[float], float]:
         answering.start()
         channels = tuple(apprise_carriers([f"json://127.0.0.1:{phone.server_port}/"], ("127.0.0.1",)))
         notifier = Notifier(path, [Recipient("baker", channels)], clock, zone=UTC)
-        collector = Collector(store, inbox, clock, outlook, rules=rules, manner=Manner(UTC))
+        collector = Collector(store, inbox, clock, outlook, rules=rules, reader=Reader(UTC))
         notifier.start()
 
         def send_all() -> None:

@@ -27,20 +27,20 @@ from zlib import crc32
 
 import numpy as np
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
+from monitor.collector.batch_step import Estimate
 from monitor.collector.loop import Collector
-from monitor.collector.stepping import Estimate
 from monitor.dough.forecast import outlook
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.store import Store
 from monitor.sources.intake import Frame, Item
+from monitor.store.store import Store
 from monitor.wire.frames import decode, readings
 from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.wording.reader import Reader
 
 ROOT = Path(__file__).resolve().parents[1]
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
@@ -95,7 +95,7 @@ def invented_batch(node: NodeId = NODE) -> Batch:
     """A straight round tub, to double."""
     vessel = Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 220.0, 280.0)
     nodes = tuple((channel, node) for channel in SAMPLED)
-    return Batch(BatchId(1), "invented", Stage.BULK_RISE, START, vessel, Target(100.0), nodes=nodes)
+    return Batch(BatchId(1), "invented", Stage.FIRST_RISE, START, vessel, Target(100.0), nodes=nodes)
 
 
 def invented_values(t_h: float, rng: np.random.Generator) -> dict[Channel, float]:
@@ -142,7 +142,7 @@ class Counting:
         self.n = 0
         self._asked = asked
 
-    def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook:
+    def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: RecipeExperience | None = None) -> Outlook:
         self.n += 1
         return Outlook(at=at, state=State.RISING) if self._asked is None else self._asked(batch, track, at)
 
@@ -170,7 +170,7 @@ def collector_costs_s(folder: Path) -> tuple[float, float]:
         nodes = [node_named(number) for number in range(BATCHES)]
         for node in nodes:
             store.add_batch(replace(invented_batch(node), name=f"invented {node}"))
-        collector = Collector(store, inbox, clock, estimator, rules=Rules(), manner=Manner(UTC))
+        collector = Collector(store, inbox, clock, estimator, rules=Rules(), reader=Reader(UTC))
         collector.find_batches()
         for seq in range(1, BUSY_ROUNDS + 1):
             clock.at += timedelta(seconds=EVERY_S)
@@ -200,7 +200,7 @@ def held_bytes(folder: Path) -> float:
         clock.at = START + timedelta(hours=HELD_HOURS)
         outlook(invented_batch(), store.track(store.batch(BatchId(1))), clock.at)  # what is loaded once is no batch's
         tracemalloc.start()
-        collector = Collector(store, queue.Queue(), clock, estimator, rules=Rules(), manner=Manner(UTC))
+        collector = Collector(store, queue.Queue(), clock, estimator, rules=Rules(), reader=Reader(UTC))
         before, _ = tracemalloc.get_traced_memory()
         collector.find_batches()
         estimator.work_off(collector)

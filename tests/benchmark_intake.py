@@ -31,21 +31,21 @@ import serial
 from numpy.typing import NDArray
 from paho.mqtt.enums import CallbackAPIVersion
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
 from monitor.clock import SystemClock
+from monitor.collector.batch_step import Estimate
 from monitor.collector.loop import Collector
-from monitor.collector.stepping import Estimate
 from monitor.dough.forecast import outlook
-from monitor.sinks import rows
-from monitor.sinks.arrivals import Arrivals, Heard
-from monitor.sinks.rows import to_us
-from monitor.sinks.store import Store
+from monitor.health.counters import Pulse
 from monitor.sources.intake import QUEUE_SIZE, Item
 from monitor.sources.mqtt import CLIENT_ID, QOS, ROOT, MqttSource
 from monitor.sources.serial import BAUD, SerialSource
-from monitor.watch.pulse import Pulse
+from monitor.store import rows
+from monitor.store.arrivals import Arrivals, Heard
+from monitor.store.rows import to_us
+from monitor.store.store import Store
 from monitor.wire.frames import decode, key_of, readings
+from monitor.wording.reader import Reader
 from tests.benchmark import Counting, framed, invented_batch, invented_values, node_named
 from tests.harness import Mosquitto
 
@@ -94,7 +94,7 @@ def at_work(place: Path, inbox: "queue.Queue[Item]", estimate: Estimate, batches
             for number in range(batches):
                 batch = invented_batch(node_named(number % NODES))
                 store.add_batch(replace(batch, name=f"invented {number}", started_at=clock.now()))
-            Collector(store, inbox, clock, estimate, rules=Rules(), manner=Manner(UTC), pulse=pulse).run(stop)
+            Collector(store, inbox, clock, estimate, rules=Rules(), reader=Reader(UTC), pulse=pulse).run(stop)
 
     thread = threading.Thread(target=run)
     thread.start()

@@ -18,8 +18,8 @@ from pathlib import Path
 from statistics import median
 
 from monitor.recipe.batch import Batch
-from monitor.sinks.rows import to_us
-from monitor.sinks.store import Store
+from monitor.store.rows import to_us
+from monitor.store.store import Store
 from monitor.wire.readings import Channel
 from tests.benchmark import SAMPLED, invented_batch, node_named
 

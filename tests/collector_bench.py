@@ -7,17 +7,17 @@ from zlib import crc32
 
 from harness import START, SetClock
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
 from monitor.collector.loop import Collector
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.store import Store
 from monitor.sources.intake import Frame, Item
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
+from monitor.wording.reader import Reader
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 KEY = "mac-020000fffe5e0001"
@@ -41,7 +41,7 @@ def batch(**changes: object) -> Batch:
     fields: dict[str, object] = {
         "id": BatchId(0),
         "name": "Plain tub",
-        "stage": Stage.BULK_RISE,
+        "stage": Stage.FIRST_RISE,
         "started_at": START,
         "vessel": TUB,
         "target": Target(75.0),
@@ -69,14 +69,16 @@ class Bench:
         self.acknowledged: list[bytes] = []
         self.asked: list[tuple[Batch, Track, datetime]] = []
         self.answer: Callable[[Batch, Track, datetime], Outlook] = lambda batch, track, at: Outlook(at, State.RISING)
-        self.learned: Learned | None = None
+        self.learned: RecipeExperience | None = None
         self.collector = self.another()
 
     def another(self) -> Collector:
         """A collector as after a restart: it knows only what the store holds."""
-        return Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), manner=Manner(UTC))
+        return Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), reader=Reader(UTC))
 
-    def _estimate(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook:
+    def _estimate(
+        self, batch: Batch, track: Track, at: datetime, *, learned: RecipeExperience | None = None
+    ) -> Outlook:
         self.asked.append((batch, track, at))
         self.learned = learned
         return self.answer(batch, track, at)

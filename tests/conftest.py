@@ -23,7 +23,7 @@ from harness import (
 )
 from influx import Influx, influxd_binary
 
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 GOLDEN = pytest.StashKey[Golden]()
 

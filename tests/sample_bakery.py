@@ -11,20 +11,20 @@ from pathlib import Path
 
 import made_up_day as made_up
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Sort, Subject
-from monitor.bakery.calls import Call
-from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
+from monitor.alerts.calls import Call
+from monitor.alerts.dough import Alert, AlertKind, Message, Sort, Subject
+from monitor.dough.outlook import Band, FanPoint, KeptText, Moments, Outlook, State
 from monitor.plan.day import Plan
-from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent
 from monitor.recipe.vessel import Shape, Vessel, level_mm
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.daybook import DayBook
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.store import Store
+from monitor.store.plans import DayBook
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 NOW = datetime(2026, 3, 2, 9, 36, tzinfo=UTC)
@@ -173,12 +173,12 @@ def _plan(folder: Path) -> None:
 
 
 def _milk_buns(store: Store) -> BatchId:
-    made = batch("Milk buns", Stage.BULK_RISE, 166, ROUND_TUB, 100.0)
+    made = batch("Milk buns", Stage.FIRST_RISE, 166, ROUND_TUB, 100.0)
     dough = keep(
         store,
         Dough(made, most_pct=150.0, middle_min=78.0, peak_min=148.0, start_ml=2600.0),
         [
-            (0, State.SLACK),
+            (0, State.NO_RISE),
             (20, State.RISING),
             (84, State.NEARLY_READY),
             (96, State.READY),
@@ -202,7 +202,7 @@ def _milk_buns(store: Store) -> BatchId:
 def _starter(store: Store) -> BatchId:
     made = batch("Rye starter", Stage.PREFERMENT, 140, JAR, None)
     dough = Dough(made, most_pct=120.0, middle_min=70.0, peak_min=138.0, start_ml=210.0)
-    return keep(store, dough, [(0, State.SLACK), (24, State.RISING), (132, State.AT_PEAK)], 14.0).batch.id
+    return keep(store, dough, [(0, State.NO_RISE), (24, State.RISING), (132, State.AT_PEAK)], 14.0).batch.id
 
 
 def _ended(store: Store) -> BatchId:
@@ -212,12 +212,12 @@ def _ended(store: Store) -> BatchId:
         Event(NOW - minutes(140), EventKind.FOLD),
         Event(ended_at, EventKind.END),
     )
-    made = batch("Village loaf", Stage.BULK_RISE, 200, ROUND_TUB, events=events, ended_at=ended_at)
+    made = batch("Village loaf", Stage.FIRST_RISE, 200, ROUND_TUB, events=events, ended_at=ended_at)
     made = replace(made, nodes=tuple((channel, CORNER) for channel, _ in made.nodes))
     dough = keep(
         store,
         Dough(made, most_pct=110.0, middle_min=120.0, peak_min=190.0, start_ml=3100.0),
-        [(0, State.SLACK), (20, State.RISING), (120, State.NEARLY_READY), (140, State.READY)],
+        [(0, State.NO_RISE), (20, State.RISING), (120, State.NEARLY_READY), (140, State.READY)],
         16.0,
     )
     ready_at = dough.crossing(75.0)
@@ -240,7 +240,7 @@ def _overproofed(store: Reviews) -> BatchId:
     made = Formula(flour_g=1000.0, water_g=640.0, salt_g=19.0, instant_yeast_g=9.0)
     over = batch(
         "Poppy rolls, tray 2",
-        Stage.BULK_RISE,
+        Stage.FIRST_RISE,
         230,
         ROUND_TUB,
         events=(Event(ended_at, EventKind.END),),
@@ -252,7 +252,7 @@ def _overproofed(store: Reviews) -> BatchId:
         store,
         Dough(over, most_pct=118.0, middle_min=72.0, peak_min=122.0, start_ml=3000.0),
         [
-            (0, State.SLACK),
+            (0, State.NO_RISE),
             (16, State.RISING),
             (72, State.NEARLY_READY),
             (88, State.READY),
@@ -280,7 +280,7 @@ def _overproofed(store: Reviews) -> BatchId:
 def _the_others(store: Store) -> dict[str, BatchId]:
     hill = batch(
         "Hill country loaf",
-        Stage.BULK_RISE,
+        Stage.FIRST_RISE,
         132,
         ROUND_TUB,
         events=(Event(NOW - minutes(102), EventKind.FOLD), Event(NOW - minutes(72), EventKind.FOLD)),
@@ -289,7 +289,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
         "nearly": keep(
             store,
             Dough(hill, most_pct=115.0, middle_min=121.0, peak_min=215.0, start_ml=3000.0),
-            [(0, State.SLACK), (24, State.RISING), (112, State.NEARLY_READY)],
+            [(0, State.NO_RISE), (24, State.RISING), (112, State.NEARLY_READY)],
             10.0,
         ),
         "rising": keep(
@@ -301,7 +301,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
                 peak_min=190.0,
                 start_ml=2400.0,
             ),
-            [(0, State.SLACK), (20, State.RISING)],
+            [(0, State.NO_RISE), (20, State.RISING)],
             16.0,
         ),
         "ready": keep(
@@ -313,25 +313,25 @@ def _the_others(store: Store) -> dict[str, BatchId]:
                 peak_min=150.0,
                 start_ml=2800.0,
             ),
-            [(0, State.SLACK), (20, State.RISING), (92, State.READY)],
+            [(0, State.NO_RISE), (20, State.RISING), (92, State.READY)],
             8.0,
         ),
         "slack": keep(
             store,
             Dough(
-                batch(HOSTILE_NAME, Stage.BULK_RISE, 24, ROUND_TUB, 100.0),
+                batch(HOSTILE_NAME, Stage.FIRST_RISE, 24, ROUND_TUB, 100.0),
                 most_pct=140.0,
                 middle_min=120.0,
                 peak_min=240.0,
                 start_ml=2700.0,
             ),
-            [(0, State.SLACK)],
+            [(0, State.NO_RISE)],
             26.0,
         ),
     }
     store.append(doughs["nearly"].readings(NOW, "0a0a0a0a"))
     stale = Dough(
-        batch(HOSTILE_LINK, Stage.BULK_RISE, 110, TRAY, 80.0),
+        batch(HOSTILE_LINK, Stage.FIRST_RISE, 110, TRAY, 80.0),
         most_pct=120.0,
         middle_min=95.0,
         peak_min=200.0,
@@ -340,7 +340,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     keep(
         store,
         stale,
-        [(0, State.SLACK), (24, State.RISING), (72, State.NO_READINGS)],
+        [(0, State.NO_RISE), (24, State.RISING), (72, State.NO_READINGS)],
         30.0,
         last_reading_at=NOW - minutes(42),
     )
@@ -348,14 +348,14 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     node = Subject(Sort.NODE, "urn:dev:mac:020000fffe5e0009")
     silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason="not heard for 10 min")
     store.save_alerts([silent], [], [], NOW)
-    flat = store.add_batch(batch("Oat loaf", Stage.BULK_RISE, 150, ROUND_TUB))
+    flat = store.add_batch(batch("Oat loaf", Stage.FIRST_RISE, 150, ROUND_TUB))
     store.save_step(
         flat.id,
         Outlook(
             NOW,
             State.NOT_RISING,
             Band(-1.0, 1.5, 4.0),
-            why="it has not begun to rise",
+            why=KeptText("it has not begun to rise", "en"),
             last_reading_at=NOW,
             start_volume_ml=2500.0,
         ),

@@ -30,16 +30,16 @@ if ONE_THREAD.keys() - os.environ.keys():  # only heeded before the array librar
 
 import numpy as np  # noqa: E402
 
-from monitor.bakery.alerts import Rules  # noqa: E402
-from monitor.bakery.manner import Manner  # noqa: E402
+from monitor.alerts.dough import Rules  # noqa: E402
 from monitor.collector.loop import Collector  # noqa: E402
 from monitor.dough.forecast import outlook, outlooks  # noqa: E402
+from monitor.health.counters import Pulse  # noqa: E402
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target  # noqa: E402
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml  # noqa: E402
-from monitor.sinks.store import Store  # noqa: E402
 from monitor.sources.intake import Frame, Item  # noqa: E402
-from monitor.watch.pulse import Pulse  # noqa: E402
+from monitor.store.store import Store  # noqa: E402
 from monitor.wire.readings import Channel, NodeId, Reading  # noqa: E402
+from monitor.wording.reader import Reader  # noqa: E402
 
 START = datetime.fromisoformat("2026-03-02T05:00:00+00:00")
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
@@ -138,7 +138,7 @@ def fill(path: Path, doughs: list[Dough]) -> None:
             name = f"site {dough.site}, tub {dough.number}"
             target = Target(float(rng.integers(60, 120)))
             store.add_batch(
-                Batch(BatchId(0), name, Stage.BULK_RISE, started_at, TUB, target, nodes=tuple(mapped), events=events)
+                Batch(BatchId(0), name, Stage.FIRST_RISE, started_at, TUB, target, nodes=tuple(mapped), events=events)
             )
             age_h = np.arange(0.0, dough.age_h, PACK_EVERY_S / 3600.0)
             values = dough.values(age_h, rng)
@@ -239,7 +239,7 @@ def follow(path: Path, doughs: list[Dough], minutes: float) -> Found:
             alone,
             together=together,
             rules=Rules(),
-            manner=Manner(UTC),
+            reader=Reader(UTC),
             pulse=pulse,
         )
         is_steady = False

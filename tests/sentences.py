@@ -1,4 +1,4 @@
-"""Every sentence that the program says through a reader's manner, found in its source; what a language file lacks.
+"""Every sentence that the program says through a reader's reader, found in its source; what a language file lacks.
 
 ``python -m tests.sentences de`` prints what is missing from ``de.po``, ready to be translated, and what is in vain.
 """
@@ -17,27 +17,25 @@ from babel.messages.pofile import read_po, write_po
 ROOT = Path(__file__).resolve().parents[1]
 ROOMS = ("monitor", "dashboard")
 
-# Said by an expression that the source alone does not tell: where, and where its sentences stand instead.
-STORED = {
-    "manner.say(outlook.why)",  # a source sentence kept with an outlook
-    "scene.manner.say(outlook.why or 'no forecast')",
-}
 NOT_A_MANNER = {"view"}
 STAYS_ENGLISH = ("monitor/backtest/", "monitor/wire/", "monitor/dough/")  # of developers; what nobody but a log is told
-RECOGNISED = ("monitor/sinks/",)  # errors that are texts: a reader's manner recognises them by their sentence
+RECOGNISED = (
+    "monitor/store/",
+    "monitor/notify/",
+)  # errors that are texts: a reader recognises them by their sentence
 ERRORS = {
     "AccessError", "BoardError", "CentralError", "ConfigError", "DamagedError", "DemoError", "MonitorError",
     "NotifyError", "PictureError", "SolverError", "SourceError", "StoreError", "UnfitError",
 }  # fmt: skip
 PASSED_ON = {  # the sentences stand elsewhere: in the calls of who passes them on, or in ``stored``
-    "self.manner.say(sentence, **holes)",
+    "self.reader.say(sentence, **holes)",
     "self.say(what.sentence, **what.holes)",  # of a saying
-    "manner.say(words)",  # of a poke
-    "manner.say(DEFERENCE)",
-    "manner.say(caution.title)",
-    "manner.say(caution.text)",
+    "reader.say(words)",  # of a poke
+    "reader.say(DEFERENCE)",
+    "reader.say(caution.title)",
+    "reader.say(caution.text)",
     "say(kind.words)",
-    "scene.manner.say(what)",  # that is asked of a node
+    "scene.reader.say(what)",  # that is asked of a node
 }
 
 
@@ -76,29 +74,25 @@ def kept() -> list[Sentence]:
 
 def stored() -> Iterator[tuple[str, str]]:
     """Sentences that are kept in the store as they stand in the source, or that stand in values made elsewhere."""
-    from dashboard.exports import KINDS
-    from dashboard.node_exhibit import ASKED
-    from dashboard.noting import POKES
-    from monitor.bakery.alerts import MORE, UNMEASURED, UNSEEN
-    from monitor.bakery.cautions import CAUTIONS, DEFERENCE
-    from monitor.bakery.surroundings import LINE_EXPLAINS, NODE_EXPLAINS
-    from monitor.collector.stepping import NOT_ESTIMATED
-    from monitor.dough.forecast import NOTHING_READ
+    from dashboard.batch.logbook import POKES
+    from dashboard.drawing.exports import KINDS
+    from dashboard.sensors.overview import ASKED
+    from monitor.alerts.dough import MORE, UNMEASURED, UNSEEN
+    from monitor.alerts.silence import LINE_EXPLAINS, NODE_EXPLAINS
+    from monitor.wording.cautions import CAUTIONS, DEFERENCE
 
-    yield DEFERENCE, "monitor/bakery/cautions.py"
+    yield DEFERENCE, "monitor/wording/cautions.py"
     for caution in CAUTIONS:
-        yield caution.title, "monitor/bakery/cautions.py"
-        yield caution.text, "monitor/bakery/cautions.py"
+        yield caution.title, "monitor/wording/cautions.py"
+        yield caution.text, "monitor/wording/cautions.py"
     for kind in KINDS.values():
-        yield kind.words, "dashboard/exports.py"
+        yield kind.words, "dashboard/drawing/exports.py"
     for text in (UNSEEN, UNMEASURED, LINE_EXPLAINS, NODE_EXPLAINS, *MORE.values()):
-        yield text, "monitor/bakery/alerts.py"
+        yield text, "monitor/alerts/dough.py"
     for text in ASKED:
-        yield text, "dashboard/node_exhibit.py"
+        yield text, "dashboard/sensors/overview.py"
     for text in POKES.values():
-        yield text, "dashboard/noting.py"
-    yield NOT_ESTIMATED, "monitor/collector/stepping.py"
-    yield NOTHING_READ, "monitor/dough/forecast.py"
+        yield text, "dashboard/batch/logbook.py"
 
 
 class _Module:
@@ -129,7 +123,7 @@ class _Module:
             elif what == "say" and by not in NOT_A_MANNER:
                 written = ast.unparse(call)
                 texts = self._texts(call.args[0], call)
-                if not texts and written not in STORED | PASSED_ON:
+                if not texts and written not in PASSED_ON:
                     self.unknown.append(f"{self.where}:{call.lineno}: {written}")
                 for text in texts:
                     yield Sentence(text, self.where)
@@ -139,7 +133,7 @@ class _Module:
         for call in ast.walk(self._tree):
             if isinstance(call, ast.Call) and call.args and not self.where.startswith(STAYS_ENGLISH):
                 what = ast.unparse(call.func).rpartition(".")[2]
-                if what in ERRORS or what == "Saying":
+                if what in ERRORS or what in ("N_", "Saying", "report"):
                     yield from self._kept(call)
 
     def _kept(self, call: ast.Call) -> Iterator[Sentence]:
@@ -162,6 +156,8 @@ class _Module:
             return self._texts(node.body, call) + self._texts(node.orelse, call)
         if isinstance(node, ast.BoolOp):
             return [text for value in node.values for text in self._texts(value, call)]
+        if isinstance(node, ast.Call) and ast.unparse(node.func) == "N_":
+            return self._texts(node.args[0], call)
         if isinstance(node, ast.Subscript):
             return self._texts(node.value, call)
         if isinstance(node, ast.Dict):
@@ -239,7 +235,7 @@ def _looped(target: ast.expr, over: ast.expr, name: str, around: list[ast.AST]) 
 
 def catalogue(code: str) -> Catalog:
     """The language file of a code; an empty one when there is none yet."""
-    path = ROOT / "monitor" / "languages" / f"{code}.po"
+    path = ROOT / "monitor" / "wording" / "languages" / f"{code}.po"
     if not path.exists():  # a new language
         return Catalog(locale=code)
     with path.open("rb") as file:

@@ -16,9 +16,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from monitor.errors import StoreError
-from monitor.sayings import Saying
-from monitor.sinks import schema
-from monitor.sinks.damage import SUFFIXES
+from monitor.store import schema
+from monitor.store.damage import SUFFIXES
+from monitor.translatable import Saying
 
 PAGES_A_STEP = 500  # judgement: 2 MB, so that a bar moves
 _STAMP = "%Y%m%dT%H%M%SZ"

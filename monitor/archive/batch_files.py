@@ -22,8 +22,8 @@ import pyarrow.parquet as pq
 from monitor.errors import ConfigError, StoreError, UnfitError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, BatchId
-from monitor.sinks import schema
-from monitor.sinks.batch_rows import BatchRows, Rows, Value
+from monitor.store import schema
+from monitor.store.batch_transfer import BatchRows, Rows, Value
 
 ARCHIVE_NAME = "ARCHIVE.json"
 FORMAT = "proofing-monitor batch 1"

@@ -9,9 +9,9 @@ from pathlib import Path
 from monitor.archive.backup import back_up, backups_in, made_at
 from monitor.clock import Clock
 from monitor.errors import StoreError, saying_of
-from monitor.sayings import Half, Saying
+from monitor.health.trouble import Trouble
 from monitor.settings.upkeep import Upkeep
-from monitor.watch.trouble import Trouble
+from monitor.translatable import Half, Saying
 
 log = logging.getLogger(__name__)
 

@@ -1,4 +1,4 @@
-"""Two pictures of a contest as PNG: do the quantiles hold as often as they say, and is a wider forecast a worse one?
+"""Two pictures of a comparison as PNG: do the quantiles hold as often as they say, and is a wider forecast a worse one?
 
 Drawn with altair, as the charts of the dashboard.
 """
@@ -10,7 +10,7 @@ import altair as alt
 import numpy as np
 import pandas as pd
 
-from monitor.backtest.contest import ESTIMATOR, LEVELS, METHODS, Forecast
+from monitor.backtest.evaluation import ESTIMATOR, LEVELS, METHODS, Forecast
 from monitor.backtest.recordings import PEAK, READY, SHARES
 from monitor.dough.scores import reliability
 from monitor.errors import ConfigError

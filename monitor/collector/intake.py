@@ -7,10 +7,10 @@ from dataclasses import dataclass, field
 
 from monitor.clock import Clock
 from monitor.errors import WireError
-from monitor.sinks.arrivals import Arrivals, Heard
-from monitor.sinks.rows import QuarantinedFrame
+from monitor.health.counters import Pulse
 from monitor.sources.intake import UNKNOWN_NODE, Fault, FaultLog, Frame, Item, Status
-from monitor.watch.pulse import Pulse
+from monitor.store.arrivals import Arrivals, Heard
+from monitor.store.rows import QuarantinedFrame
 from monitor.wire import frames
 from monitor.wire.frames import Pack
 from monitor.wire.readings import Flag, Reading

@@ -1,6 +1,6 @@
 """The loop in which edge and core meet: frames in, readings kept, estimates and alerts out.
 
-One thread owns the writing :class:`~monitor.sinks.store.Store`. A turn of the loop takes the frames that wait, commits
+One thread owns the writing :class:`~monitor.store.store.Store`. A turn of the loop takes the frames that wait, commits
 their readings in one transaction, and only then acknowledges each; after that it works a few batches that are due, so
 that estimates never keep frames waiting for long. Batches, events and levels come into the same store from other
 processes and are looked for at every turn. All that is held here is a cache of the store: a restart loses nothing.
@@ -14,21 +14,21 @@ import queue
 import threading
 from datetime import datetime, timedelta
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
 from monitor.clock import Clock
+from monitor.collector.batch_step import Estimate, EstimateTogether, Stepper
+from monitor.collector.housekeeping import Rounds
 from monitor.collector.intake import FaultBook, Intake, Reception
-from monitor.collector.rounds import Rounds
-from monitor.collector.stepping import Estimate, EstimateTogether, Stepper
-from monitor.collector.works import OUTLOOK_EVERY, TOGETHER, Work, Works
+from monitor.collector.running_batches import OUTLOOK_EVERY, TOGETHER, Work, Works
 from monitor.errors import DamagedError, StoreError
+from monitor.health.counters import Pulse
+from monitor.health.last_heard import LONGEST_BREAK, Listening
+from monitor.health.nodes import NodeWatch
+from monitor.health.trouble_log import TroubleBook
 from monitor.recipe.batch import Batch
-from monitor.sinks.store import Store, eye_node
 from monitor.sources.intake import Item
-from monitor.watch.heard import LONGEST_BREAK, Listening
-from monitor.watch.nodes import NodeWatch
-from monitor.watch.pulse import Pulse
-from monitor.watch.troublebook import TroubleBook
+from monitor.store.store import Store, eye_node
+from monitor.wording.reader import Reader
 
 log = logging.getLogger(__name__)
 
@@ -43,7 +43,7 @@ class Collector:
     ----------
     inbox
         What the sources put their frames and states on.
-    manner
+    reader
         How messages tell things.
     speed
         How many times faster than the real clock the dough's runs.
@@ -60,7 +60,7 @@ class Collector:
         *,
         together: EstimateTogether | None = None,
         rules: Rules,
-        manner: Manner,
+        reader: Reader,
         pulse: Pulse | None = None,
         node_watch: NodeWatch | None = None,
         troubles: TroubleBook | None = None,
@@ -75,13 +75,13 @@ class Collector:
         self._reception = Reception(inbox, clock, faults)
         self._works = Works(clock, self._pulse, rules, speed=speed, at_once=1 if together is None else TOGETHER)
         self._stepper = Stepper(
-            store, estimate, together, rules=rules, manner=manner, faults=faults, listening=self._listening
+            store, estimate, together, rules=rules, reader=reader, faults=faults, listening=self._listening
         )
         self._rounds = Rounds(
             store,
             clock,
             rules=rules,
-            manner=manner,
+            reader=reader,
             listening=self._listening,
             troubles=TroubleBook() if troubles is None else troubles,
         )

@@ -1,155 +1,207 @@
-"""What a baker does about alerts from the command line: list, acknowledge, shelve, look back, count."""
+"""``alerts``: what calls for the baker: list, say that it is seen, let it rest, look back, count."""
 
-import argparse
-from collections.abc import Iterable
-from datetime import datetime
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING
 
-from monitor.bakery.alerts import Alert, Change, Phase, Subject
-from monitor.bakery.calls import QuietHours, nights
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import (
-    alert_kind_word,
-    clock_text,
-    phase_word,
-    printable,
-    standing_text,
-    subject_word,
-)
-from monitor.errors import ConfigError, StoreError
-from monitor.recipe.batch import BatchId
-from monitor.settings.config import load_config
-from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.pace import clock_of
-from monitor.sinks.store import Store
+import click
 
-_PHASES = {  # in the words of ISA-18.2, as Phase has them
-    Phase.NORMAL: "normal",
-    Phase.UNACKNOWLEDGED: "unacknowledged",
-    Phase.ACKNOWLEDGED: "acknowledged",
-    Phase.RETURNED: "returned to normal, unacknowledged",
-    Phase.SHELVED: "shelved",
-    Phase.SUPPRESSED: "suppressed",
+from monitor.commands.parameters import DURATION, MOMENT
+from monitor.commands.terminal import Group, config_of, data_dir, examples, store_of
+from monitor.errors import ConfigError
+
+if TYPE_CHECKING:
+    from monitor.alerts.dough import Alert, Change, Subject
+    from monitor.recipe.batch import BatchId
+    from monitor.settings.config import Config
+    from monitor.store.store import Store
+    from monitor.wording.reader import Reader
+
+PHASES = {  # in the words of ISA-18.2, as Phase has them
+    "NORMAL": "normal",
+    "UNACKNOWLEDGED": "unacknowledged",
+    "ACKNOWLEDGED": "acknowledged",
+    "RETURNED": "returned to normal, unacknowledged",
+    "SHELVED": "shelved",
+    "SUPPRESSED": "suppressed",
 }
+NUMBER = click.argument("number", type=int)
+BY = click.option("--by", default="", metavar="NAME", help="Who says so, for the history.")
 
 
-class _Names:
-    """What batches are called, asked of the store once each."""
+@dataclass(frozen=True, slots=True)
+class _Desk:
+    """The store of a data directory, and whoever asks about its alerts now."""
 
-    def __init__(self, store: Store, manner: Manner) -> None:
-        self._store = store
-        self._manner = manner
-        self._known: dict[BatchId, str] = {}
+    store: Store
+    config: Config
+    now: datetime
 
-    def of(self, subject: Subject) -> str:
+    @property
+    def reader(self) -> Reader:
+        return self.config.reader
+
+    def batch_name(self, batch_id: BatchId) -> str:
+        from monitor.wording.alerts import printable
+
+        return printable(self.store.batch(batch_id).name)
+
+    def name(self, subject: Subject) -> str:
+        from monitor.wording.alerts import subject_word
+
         if subject.batch_id is None:
-            return subject_word(subject, self._manner)
-        return self._manner.say("{name} (batch {id})", name=self.of_batch(subject.batch_id), id=subject.batch_id)
+            return subject_word(subject, self.reader)
+        return self.reader.say("{name} (batch {id})", name=self.batch_name(subject.batch_id), id=subject.batch_id)
 
-    def of_batch(self, batch_id: BatchId) -> str:
-        if batch_id not in self._known:
-            self._known[batch_id] = printable(self._store.batch(batch_id).name)
-        return self._known[batch_id]
+    def show_phases(self, alerts: Iterable[Alert]) -> None:
+        from monitor.wording.alerts import alert_kind_word, phase_word
 
-
-def _list(store: Store, out: TextIO, manner: Manner, now: datetime) -> None:
-    standing = store.standing_alerts()
-    names = _Names(store, manner)
-    if not standing:
-        print(manner.say("nothing calls for you"), file=out)
-    for alert in standing:
-        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, manner)}"
-        print(f"{alert.number:>4}  {what}, {standing_text(alert, manner, now)}", file=out)
+        for alert in alerts:
+            what = f"{self.name(alert.subject)}: {alert_kind_word(alert.kind, self.reader)}"
+            click.echo(f"{alert.number:>4}  {what}: {phase_word(alert.phase, self.reader)}")
 
 
-def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, manner: Manner) -> None:
-    if bool(args.numbers) == args.all:
-        raise ConfigError("alerts acknowledge: give the numbers that `alerts list` shows, or --all")
-    numbers = [alert.number for alert in store.standing_alerts()] if args.all else args.numbers
-    _say(store, [store.acknowledge(number, now, args.by) for number in numbers], out, manner)
-    if not numbers:
-        print(manner.say("nothing calls for you"), file=out)
+@contextmanager
+def _desk(data_dir: Path) -> Iterator[_Desk]:
+    from monitor.store.pace import clock_of
+
+    with store_of(data_dir) as store:
+        yield _Desk(store, config_of(data_dir), clock_of(store).now())
 
 
-def _shelve(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, manner: Manner) -> None:
-    until = None if args.action == "unshelve" else now + args.for_
-    alert = store.shelve(args.number, until, now, args.by)
-    _say(store, [alert], out, manner)
-    if until is not None:
-        print(
-            "      " + manner.say("it comes back by itself at {until}", until=clock_text(until, manner, now)), file=out
-        )
+@click.group(
+    "alerts",
+    cls=Group,
+    epilog=examples("alerts list", "alerts seen 12 --by Ida", "alerts later 12 30m", "alerts history --batch 3"),
+)
+def command() -> None:
+    """See what calls for you; say that you have seen it, or later.
+
+    NUMBER is an alert's, as `alerts list` shows it.
+    """
 
 
-def _say(store: Store, alerts: Iterable[Alert], out: TextIO, manner: Manner) -> None:
-    names = _Names(store, manner)
-    for alert in alerts:
-        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, manner)}"
-        print(f"{alert.number:>4}  {what}: {phase_word(alert.phase, manner)}", file=out)
+@command.command("list", epilog=examples("alerts list", "alerts list --data-dir practice"))
+@data_dir
+def list_(data_dir: Path) -> None:
+    """List what is on, and what is over with nobody having seen it."""
+    from monitor.wording.alerts import alert_kind_word, standing_text
+
+    with _desk(data_dir) as desk:
+        standing = desk.store.standing_alerts()
+        if not standing:
+            click.echo(desk.reader.say("nothing calls for you"))
+        for alert in standing:
+            what = f"{desk.name(alert.subject)}: {alert_kind_word(alert.kind, desk.reader)}"
+            click.echo(f"{alert.number:>4}  {what}, {standing_text(alert, desk.reader, desk.now)}")
 
 
-def _history(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner) -> None:
-    batch_id = None if args.batch is None else store.batch(BatchId(args.batch)).id
-    changes = store.alert_history(batch_id, args.since)
-    names = _Names(store, manner)
-    if not changes:
-        print(manner.say("nothing has happened"), file=out)
-    for change in changes:
-        print(_change_text(change, names, manner), file=out)
-        for reading in change.readings:
-            print("    " + manner.say("reading {reading}", reading=reading), file=out)
-        if change.outlook_at is not None:
-            print(
-                "    "
-                + manner.say("outlook of {outlook_at}", outlook_at=change.outlook_at.isoformat(timespec="seconds")),
-                file=out,
-            )
+@command.command("seen", epilog=examples("alerts seen 12", "alerts seen 12 14 --by Ida", "alerts seen --all"))
+@click.argument("numbers", type=int, nargs=-1, metavar="[NUMBER]...")
+@click.option("--all", "is_all", is_flag=True, help="All that stand.")
+@BY
+@data_dir
+def seen(numbers: tuple[int, ...], is_all: bool, by: str, data_dir: Path) -> None:
+    """Say that you have seen alerts: their calls end."""
+    with _desk(data_dir) as desk:
+        if bool(numbers) == is_all:
+            raise ConfigError("alerts seen: give the numbers that `alerts list` shows, or --all")
+        if is_all:
+            numbers = tuple(alert.number for alert in desk.store.standing_alerts())
+        desk.show_phases([desk.store.acknowledge(number, desk.now, by) for number in numbers])
+        if not numbers:
+            click.echo(desk.reader.say("nothing calls for you"))
 
 
-def _change_text(change: Change, names: _Names, manner: Manner) -> str:
-    by = " " + manner.say("by {who}", who=printable(change.by)) if change.by else ""
-    why = f" ({printable(manner.told(change.reason))})" if change.reason else ""
-    at = f"{change.at.astimezone(manner.zone):%Y-%m-%d %H:%M}"
-    what = f"{names.of(change.subject)}: {alert_kind_word(change.kind, manner)} {change.episode}"
-    return f"{at}  {what}: {manner.say(_PHASES[change.phase])}{by}{why}"
+@command.command("later", epilog=examples("alerts later 12", "alerts later 12 2h --by Ida"))
+@NUMBER
+@click.argument("rest", type=DURATION, default="30m", metavar="[30m]")
+@BY
+@data_dir
+def later(number: int, rest: timedelta, by: str, data_dir: Path) -> None:
+    """Let an alert rest for a while; it comes back by itself.
+
+    That is for 30 minutes unless you say otherwise: 45m, 2h.
+    """
+    from monitor.wording.alerts import clock_text
+
+    with _desk(data_dir) as desk:
+        until = desk.now + rest
+        desk.show_phases([desk.store.shelve(number, until, desk.now, by)])
+        back = desk.reader.say("it comes back by itself at {until}", until=clock_text(until, desk.reader, desk.now))
+        click.echo(f"      {back}")
 
 
-def _count(store: Store, args: argparse.Namespace, out: TextIO, manner: Manner, quiet: QuietHours | None) -> None:
-    calls_words = f"{manner.say('calls'):>5} {manner.say('alerts'):>7}"
-    print(f"{manner.say('night'):<18} {calls_words}", file=out)
-    for start, end in nights(quiet, clock_of(store).now(), manner.zone, args.nights):
-        told = store.call_counts(start, end)
-        span = manner.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
-        calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
-        print(f"{span:<18} {calls:>5} {messages:>7}", file=out)
-    print(f"{manner.say('batch'):<18} {calls_words}", file=out)
-    names = _Names(store, manner)
-    for each in store.call_counts():
-        who = manner.say("nodes and lines") if each.batch_id is None else names.of_batch(each.batch_id)
-        number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
-        print(f"{number} {'':13} {each.calls:>6} {each.messages:>7}  {who}", file=out)
+@command.command("now", epilog=examples("alerts now 12"))
+@NUMBER
+@BY
+@data_dir
+def now(number: int, by: str, data_dir: Path) -> None:
+    """Bring back an alert that was to come later."""
+    with _desk(data_dir) as desk:
+        desk.show_phases([desk.store.shelve(number, None, desk.now, by)])
 
 
-def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    """Run one ``alerts`` action on the store of a data directory; the exit status comes back."""
-    database = data_dir / DATABASE_NAME
-    if not database.exists():
-        raise StoreError(
-            "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
-        )
-    config = load_config(data_dir, {})
-    manner = config.manner
-    with Store(database) as store:
-        now = clock_of(store).now()
-        if args.action == "list":
-            _list(store, out, manner, now)
-        elif args.action == "acknowledge":
-            _acknowledge(store, args, out, now, manner)
-        elif args.action in ("shelve", "unshelve"):
-            _shelve(store, args, out, now, manner)
-        elif args.action == "history":
-            _history(store, args, out, manner)
-        else:
-            _count(store, args, out, manner, config.calls.quiet)
-    return 0
+@command.command(
+    "history", epilog=examples("alerts history", "alerts history --batch 3 --since 2026-03-02T05:40:00+01:00")
+)
+@click.option("--batch", type=int, metavar="ID", help="Show this batch alone.")
+@click.option("--since", type=MOMENT, help="Show nothing older than this.")
+@data_dir
+def history(batch: int | None, since: datetime | None, data_dir: Path) -> None:
+    """Show all that happened to alerts, and the readings behind it."""
+    from monitor.recipe.batch import BatchId
+
+    with _desk(data_dir) as desk:
+        batch_id = None if batch is None else desk.store.batch(BatchId(batch)).id
+        changes = desk.store.alert_history(batch_id, since)
+        if not changes:
+            click.echo(desk.reader.say("nothing has happened"))
+        for change in changes:
+            click.echo(_change_text(change, desk))
+            for reading in change.readings:
+                click.echo("    " + desk.reader.say("reading {reading}", reading=reading))
+            if change.outlook_at is not None:
+                at = change.outlook_at.isoformat(timespec="seconds")
+                click.echo("    " + desk.reader.say("outlook of {outlook_at}", outlook_at=at))
+
+
+def _change_text(change: Change, desk: _Desk) -> str:
+    from monitor.wording.alerts import alert_kind_word, printable
+
+    reader = desk.reader
+    by = " " + reader.say("by {who}", who=printable(change.by)) if change.by else ""
+    why = f" ({printable(reader.told(change.reason))})" if change.reason else ""
+    at = f"{change.at.astimezone(reader.zone):%Y-%m-%d %H:%M}"
+    what = f"{desk.name(change.subject)}: {alert_kind_word(change.kind, reader)} {change.episode}"
+    return f"{at}  {what}: {reader.say(PHASES[change.phase.name])}{by}{why}"
+
+
+@command.command("count", epilog=examples("alerts count", "alerts count --nights 30"))
+@click.option(
+    "--nights", type=click.IntRange(1, 366), default=7, show_default=True, metavar="N", help="How many nights to count."
+)
+@data_dir
+def count(nights: int, data_dir: Path) -> None:
+    """Count how often somebody was called, by night and by batch."""
+    from monitor.alerts.calls import nights as latest_nights
+
+    with _desk(data_dir) as desk:
+        reader, store = desk.reader, desk.store
+        calls_words = f"{reader.say('calls'):>5} {reader.say('alerts'):>7}"
+        click.echo(f"{reader.say('night'):<18} {calls_words}")
+        for start, end in latest_nights(desk.config.calls.quiet, desk.now, reader.zone, nights):
+            told = store.call_counts(start, end)
+            span = reader.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
+            calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
+            click.echo(f"{span:<18} {calls:>5} {messages:>7}")
+        click.echo(f"{reader.say('batch'):<18} {calls_words}")
+        for each in store.call_counts():
+            who = reader.say("nodes and lines") if each.batch_id is None else desk.batch_name(each.batch_id)
+            number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
+            click.echo(f"{number} {'':13} {each.calls:>6} {each.messages:>7}  {who}")

@@ -8,13 +8,12 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import IO
 
-from monitor.bakery.alert_types import CueKind
-from monitor.bakery.alerts import Message
-from monitor.bakery.manner import Manner
-from monitor.bakery.phrases import temp_text
-from monitor.bakery.times import clock_text
+from monitor.alerts.alert import CueKind
+from monitor.alerts.dough import Message
+from monitor.child import child_command
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
-from monitor.demo.household import (
+from monitor.collector.plan_runner import StageForecasts, live_plan, start_next
+from monitor.demo.processes import (
     HOST,
     DemoError,
     Household,
@@ -25,19 +24,23 @@ from monitor.demo.household import (
     new_folder,
     stamp,
 )
-from monitor.demo.processes import DemoOptions
-from monitor.doors.screens import dashboard_command
-from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
+from monitor.demo.run import DemoOptions
+from monitor.plan.day import DoughPlan, Plan, Step, StepKind, load_key, steps
 from monitor.plan.kitchen import Kitchen, Place
-from monitor.plan.making import NoPlan, make_plan
+from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import Order
-from monitor.plan.step_words import step_lines, step_text
+from monitor.plan.planner import make_plan
 from monitor.recipe.batch import Event, EventKind
+from monitor.remote_access.dashboard_server import dashboard_command
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.settings.formulary import read_recipe
-from monitor.settings.manners import local_zone
-from monitor.sinks.daybook import DayBook
-from monitor.workers.day_runner import Foreteller, live_plan, start_next
+from monitor.settings.reader import local_zone
+from monitor.settings.recipes import read_recipe
+from monitor.store.plans import DayBook
+from monitor.wire.readings import SENSOR_CHANNELS
+from monitor.wording.phrases import temp_text
+from monitor.wording.plan import step_lines, step_text
+from monitor.wording.reader import Reader
+from monitor.wording.times import clock_text
 
 PLANNED_ROOM_C = 22.0
 PLANNED_COLD_C = 4.0
@@ -45,7 +48,7 @@ LEAD_S = 12.0  # judgement: real seconds for everything to be up
 LOOK_EVERY_S = 0.1
 LONGEST = timedelta(hours=48)
 RECIPE_NAME = "alder-loaf.toml"
-STANDS = ("preferment", "bulk", "proof")  # what the simulator calls the vessels of the stages
+STANDS = ("preferment", "first rise", "proof")  # what the simulator calls the vessels of the stages
 
 RECIPE = """name = "Alder loaf"
 note = "Invented for the demo."
@@ -84,7 +87,7 @@ sensor_to_base_mm = 230
 {cold}
 [[stage]]
 part = "dough"
-stage = "bulk rise"
+stage = "first rise"
 rise_pct = 75
 hands_min = 20
 mixer_min = 8
@@ -96,7 +99,7 @@ top_mm = 210
 depth_mm = 250
 sensor_to_base_mm = 300
 [stage.nodes]
-{bulk}
+{first}
 [[stage]]
 part = "dough"
 stage = "final proof"
@@ -122,14 +125,12 @@ at_once = 1
 
 def _nodes(number: int) -> str:
     urn = f"urn:dev:mac:020000fffe5e{number:04x}"
-    return "\n".join(
-        f'{channel} = "{urn}"' for channel in ("air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm")
-    )
+    return "\n".join(f'{channel} = "{urn}"' for channel in SENSOR_CHANNELS)
 
 
 def recipe_text() -> str:
     """The recipe of the demo, each stage with its node."""
-    return RECIPE.format(cold=_nodes(11) + "\n", bulk=_nodes(12) + "\n", proof=_nodes(13) + "\n")
+    return RECIPE.format(cold=_nodes(11) + "\n", first=_nodes(12) + "\n", proof=_nodes(13) + "\n")
 
 
 @dataclass(slots=True)
@@ -150,7 +151,7 @@ class Baker:
     @property
     def is_done(self) -> bool:
         """True once the last load is out."""
-        return f"{self.dough.key}/load {len(self.dough.loads)}/out" in self.book.done(self.plan.id)
+        return load_key(self.dough.key, len(self.dough.loads), StepKind.OUT) in self.book.done(self.plan.id)
 
     def act(self, now: datetime) -> list[Message]:
         """Do what new messages ask for; they come back, oldest first."""
@@ -168,8 +169,8 @@ class Baker:
     def _do(self, key: str, now: datetime) -> None:
         step = next(each for each in steps(self.plan) if each.key == key)
         if step.kind is StepKind.MIX:
-            live = live_plan(self.book, self.plan, now, Foreteller(self.book))
-            start_next(self.book, live, now, Manner(UTC), self.dough.key)
+            live = live_plan(self.book, self.plan, now, StageForecasts(self.book))
+            start_next(self.book, live, now, Reader(UTC), self.dough.key)
         elif step.kind is StepKind.SHAPE or (step.kind is StepKind.LOAD and step.load == 1):
             self._end_running(now)
         if step.kind in (StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
@@ -213,12 +214,12 @@ def _start_all(household: Household, folder: Path, port: int, options: DemoOptio
     """Start every process and wait until each answers; the doughs' clock comes back."""
     pace = Pace(wall_clock().replace(microsecond=0) + timedelta(seconds=LEAD_S), options.speed)
     epoch, speed = stamp(pace.epoch), repr(options.speed)
-    nodes = [sys.executable, "-m", "firmware_sim", "bake", "--dir", str(folder), "--epoch", epoch, "--speed", speed]
+    nodes = child_command("firmware_sim", "bake", "--dir", folder, "--epoch", epoch, "--speed", speed)
     nodes += ["--seed", str(options.seed), "--room", f"{room_c:g}", "--cold", f"{PLANNED_COLD_C:g}"]
     household.start("nodes", nodes)
     links = [folder / f"tty-{name}" for name in STANDS]
     household.until(lambda: all(link.exists() for link in links), "the nodes open their serial lines")
-    command = [sys.executable, "-m", "monitor.cli", "collect", "--data-dir", str(folder)]
+    command = child_command("monitor.cli", "collect", "--data-dir", folder)
     command += ["--epoch", epoch, "--speed", speed]
     for link in links:
         command += ["--serial", str(link)]
@@ -242,10 +243,10 @@ def run_bake(options: DemoOptions, room_c: float, out: IO[str] = sys.stdout) -> 
     folder = new_folder(options.data_dir)
     port = dashboard_port(options.port)
     (folder / RECIPE_NAME).write_text(recipe_text(), encoding="utf-8")
-    manner = Manner(local_zone())
+    reader = Reader(local_zone())
     print(f"demo: one bread, {options.speed:g} times as fast; data in {folder}", file=out)
     print(
-        f"planned with a room of {temp_text(PLANNED_ROOM_C, manner)}; it is {temp_text(room_c, manner)}",
+        f"planned with a room of {temp_text(PLANNED_ROOM_C, reader)}; it is {temp_text(room_c, reader)}",
         file=out,
         flush=True,
     )
@@ -255,12 +256,12 @@ def run_bake(options: DemoOptions, room_c: float, out: IO[str] = sys.stdout) -> 
             print(f"dashboard: http://{HOST}:{port}", file=out, flush=True)
             if options.is_opening_browser:
                 webbrowser.open(f"http://{HOST}:{port}")
-            plan = planned_day(book, folder, clock.now(), manner.zone)
-            for line in step_lines(plan, manner, clock.now()):
+            plan = planned_day(book, folder, clock.now(), reader.zone)
+            for line in step_lines(plan, reader, clock.now()):
                 print(f"  planned {line}", file=out, flush=True)
             baker = Baker(book, plan, folder)
-            _play(household, baker, clock, manner, out)
-            _count_up(baker, manner, out)
+            _play(household, baker, clock, reader, out)
+            _count_up(baker, reader, out)
             if not options.is_ending_itself:
                 print("the bread is out; the dashboard stays open until Ctrl-C", file=out, flush=True)
                 while True:
@@ -271,7 +272,7 @@ def run_bake(options: DemoOptions, room_c: float, out: IO[str] = sys.stdout) -> 
     return 0
 
 
-def _play(household: Household, baker: Baker, clock: Clock, manner: Manner, out: IO[str]) -> None:
+def _play(household: Household, baker: Baker, clock: Clock, reader: Reader, out: IO[str]) -> None:
     began_at = clock.now()
     while not baker.is_done:
         household.check()
@@ -283,22 +284,22 @@ def _play(household: Household, baker: Baker, clock: Clock, manner: Manner, out:
                 folder=baker.folder,
             )
         for message in baker.act(now):
-            print(f"{clock_text(message.created_at, manner)}  {message.title}: {message.text}", file=out, flush=True)
+            print(f"{clock_text(message.created_at, reader)}  {message.title}: {message.text}", file=out, flush=True)
         clock.wait(LOOK_EVERY_S)
 
 
-def _count_up(baker: Baker, manner: Manner, out: IO[str]) -> None:
+def _count_up(baker: Baker, reader: Reader, out: IO[str]) -> None:
     """Each step as it was planned, and when its cue came."""
     print("How the day went (times are dough time)", file=out)
     for step in steps(baker.plan):
         came_at = baker.heard.get(step.key)
-        print(f"  {_line(baker.dough, step, came_at, manner)}", file=out)
+        print(f"  {_line(baker.dough, step, came_at, reader)}", file=out)
     out.flush()
 
 
-def _line(dough: DoughPlan, step: Step, came_at: datetime | None, manner: Manner) -> str:
-    what = f"planned {clock_text(step.at, manner)}"
+def _line(dough: DoughPlan, step: Step, came_at: datetime | None, reader: Reader) -> str:
+    what = f"planned {clock_text(step.at, reader)}"
     if came_at is None:
-        return f"{what}, no cue        {step_text(dough, step, manner)}"
+        return f"{what}, no cue        {step_text(dough, step, reader)}"
     off_min = round((came_at - step.at).total_seconds() / 60.0)
-    return f"{what}, cue {clock_text(came_at, manner)} ({off_min:+d} min)  {step_text(dough, step, manner)}"
+    return f"{what}, cue {clock_text(came_at, reader)} ({off_min:+d} min)  {step_text(dough, step, reader)}"

@@ -6,13 +6,13 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
+from monitor.alerts.alert import CueKind
+from monitor.alerts.dough import Alert, AlertKind, Message
 from monitor.archive.replay import read_batch
-from monitor.bakery.alert_types import CueKind
-from monitor.bakery.alerts import Alert, AlertKind, Message
 from monitor.dough.outlook import Outlook
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 TAKEN_AFTER = timedelta(minutes=6)  # the baker is at the tub some minutes after the phone rang
 OVER_PROOF_AFTER = timedelta(minutes=15)

@@ -3,7 +3,6 @@
 import importlib.util
 import ssl
 import subprocess
-import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,11 +11,12 @@ from typing import TextIO
 
 from serial.tools import list_ports
 
+from monitor.child import child_command
 from monitor.errors import MonitorError
 from monitor.files import bounded_bytes
 from monitor.node.settings import NodeSettings, config_text
-from monitor.sayings import Number, Saying
 from monitor.sources.serial import hardware_id
+from monitor.translatable import Number, Saying
 
 ANSWER_WITHIN_S = 20.0  # judgement: a board that has just been plugged in needs some seconds
 COPIED_WITHIN_S = 300.0  # judgement: a hundred kilobytes over a slow line, with a margin
@@ -80,7 +80,7 @@ def _mpremote(arguments: Sequence[str], within_s: float) -> str:
     """
     if importlib.util.find_spec("mpremote") is None:
         raise BoardError(NO_MPREMOTE)
-    command = [sys.executable, "-m", "mpremote", *arguments]
+    command = child_command("mpremote", *arguments)
     try:
         done = subprocess.run(command, capture_output=True, stdin=subprocess.DEVNULL, timeout=within_s, check=False)
     except subprocess.TimeoutExpired:
@@ -148,7 +148,7 @@ def firmware_files() -> list[Path]:
     folder = Path(next(iter(spec.submodule_search_locations)))
     return [
         *sorted(path for path in (folder / "node").glob("*.py") if path.name != "__init__.py"),
-        folder / "hal_board.py",
+        folder / "boards" / "hal_board.py",
     ]
 
 

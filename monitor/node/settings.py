@@ -13,9 +13,9 @@ from pathlib import Path
 
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
-from monitor.recipe.tables import NODE_NAME
-from monitor.sayings import Saying, several
+from monitor.recipe.toml_tables import NODE_NAME
 from monitor.settings.brokers import MQTT_PORTS
+from monitor.translatable import Saying, several
 from monitor.wire.readings import NodeId
 
 FOLDER = "nodes"

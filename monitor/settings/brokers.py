@@ -6,8 +6,8 @@ from urllib.parse import urlsplit
 
 from monitor.errors import ConfigError, saying_of
 from monitor.network import is_loopback
-from monitor.sayings import Saying
 from monitor.settings.data_dir import SECRETS_NAME
+from monitor.translatable import Saying
 
 MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry: "mqtt", "secure-mqtt"
 

@@ -8,13 +8,13 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     mqtt = ["mqtts://collector@192.168.1.20:8883"]    # brokers; plain mqtt:// on this machine alone
     mqtt_ca_file = "authority/ca.pem"                 # for mqtts:// with a certificate of your own making
     notify_inside = ["127.0.0.1"]                     # hosts in this machine that messages may go to all the same
-    timezone = "Europe/Vienna"                        # and how else things are told: see monitor.settings.manners
+    timezone = "Europe/Vienna"                        # and how else things are told: see monitor.settings.reader
     site = "high-street"                              # this shop, where there are several: see monitor.settings.places
 
     [alerts]                                          # any limit of the alert rules, for example
     silence_min = 10
 
-    [calls]                                           # how calls go out: see monitor.bakery.calls
+    [calls]                                           # how calls go out: see monitor.alerts.calls
     quiet = "21:30-04:00"                             # only what wakes is called then
     wakes = ["ready", "node silent"]                  # and again until it is answered
 
@@ -22,7 +22,7 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     login = "proxy"
     bakers = ["anna"]
 
-    [central]                                         # where several sites come together: see monitor.settings.centre
+    [central]                                         # where several sites come together: see monitor.settings.shops
     url = "https://central.example:8086"
 
     [places]                                          # which node stands where
@@ -38,30 +38,30 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.calls import CallRules
-from monitor.bakery.manner import Manner
+from monitor.alerts.calls import CallRules
+from monitor.alerts.dough import Rules
 from monitor.errors import ConfigError, MonitorError
-from monitor.sayings import Saying, several
-from monitor.settings import manners
+from monitor.settings import reader as reading
 from monitor.settings.access import Access, access_from
-from monitor.settings.alert_rules import rules_from
+from monitor.settings.alerts import rules_from
 from monitor.settings.brokers import MqttAddress, brokers_from, login_fault
-from monitor.settings.calling import calls_from
-from monitor.settings.centre import Centre, centre_from
+from monitor.settings.calls import calls_from
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME, SECRETS_NAME, settings_folder
 from monitor.settings.places import USUAL_SITE, Place, places_from, serves_from, site_from
 from monitor.settings.secrets import Secrets, read_secrets
-from monitor.settings.tables import of_file, read_table, texts, unknown_keys
+from monitor.settings.shops import Centre, centre_from
+from monitor.settings.toml_file import of_file, read_table, texts, unknown_keys
 from monitor.settings.upkeep import Upkeep, upkeep_from
+from monitor.translatable import Saying, several
 from monitor.wire.readings import NodeId
+from monitor.wording.reader import Reader
 
 KEYS = (
     "serial",
     "mqtt",
     "mqtt_ca_file",
     "notify_inside",
-    *manners.KEYS,
+    *reading.KEYS,
     "alerts",
     "calls",
     "dashboard",
@@ -83,7 +83,7 @@ class Config:
         Certificates to trust for ``mqtts``; None: the machine's own.
     notify_inside
         Hosts inside this machine or network that messages may go to all the same.
-    manner
+    reader
         How messages and screens tell things.
     site
         Name of the shop this is, for whoever looks at several.
@@ -97,7 +97,7 @@ class Config:
     serial: tuple[str, ...] = ()
     mqtt: tuple[MqttAddress, ...] = ()
     mqtt_ca_file: Path | None = None
-    manner: Manner = field(default_factory=lambda: Manner(manners.local_zone()))
+    reader: Reader = field(default_factory=lambda: Reader(reading.local_zone()))
     rules: Rules = field(default_factory=Rules)
     calls: CallRules = field(default_factory=CallRules)
     notify_inside: tuple[str, ...] = ()
@@ -172,10 +172,10 @@ def load_config(
     ca_file = table.get("mqtt_ca_file")
     if ca_file is not None and not isinstance(ca_file, str):
         faults.append(Saying("mqtt_ca_file must be a text in quotes, the name of a file"))
-    manner, manner_faults = manners.manner_from(table)
+    reader, reader_faults = reading.reader_from(table)
     rules, rule_faults = rules_from(table.get("alerts", {}))
     calls, call_faults = calls_from(table.get("calls", {}))
-    faults += manner_faults + rule_faults + call_faults
+    faults += reader_faults + rule_faults + call_faults
     inside = (*texts(table, "notify_inside", faults), *environ.get("PROOFING_NOTIFY_INSIDE", "").split())
     site, site_faults = site_from(table.get("site") if home == data_dir else data_dir.name)
     access, access_faults = access_from(table.get("dashboard", {}), site)
@@ -200,7 +200,7 @@ def load_config(
         serial,
         mqtt,
         None if ca_file is None else path.parent / ca_file,
-        manner,
+        reader,
         rules,
         calls,
         inside,
@@ -214,9 +214,9 @@ def load_config(
     )
 
 
-def manner_of(data_dir: Path, config_path: Path | None = None) -> Manner:
+def reader_of(data_dir: Path, config_path: Path | None = None) -> Reader:
     """How things are told by the settings of a data directory; as is usual where these cannot be read."""
     try:
-        return load_config(data_dir, {}, config_path=config_path).manner
+        return load_config(data_dir, {}, config_path=config_path).reader
     except MonitorError:
-        return Config(data_dir).manner
+        return Config(data_dir).reader

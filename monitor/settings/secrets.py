@@ -24,10 +24,10 @@ from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 from monitor.files import privacy_fault
-from monitor.sayings import Saying
 from monitor.settings.brokers import MqttAddress
-from monitor.settings.calling import ONLY_RECIPIENT, Reachable, recipients_from
-from monitor.settings.tables import of_file, read_table, texts, unknown_keys
+from monitor.settings.calls import ONLY_RECIPIENT, Reachable, recipients_from
+from monitor.settings.toml_file import of_file, read_table, texts, unknown_keys
+from monitor.translatable import Saying
 
 KEYS = (
     "mqtt_password",

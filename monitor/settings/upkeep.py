@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.sayings import Number, Saying
+from monitor.translatable import Number, Saying
 
 KEYS = ("backup_dir", "backup_every_h", "backups_kept", "metrics_port")
 

@@ -20,10 +20,10 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.clock import Clock
 from monitor.errors import ConfigError, SourceError
-from monitor.sayings import Saying
 from monitor.sources.claim import TOPIC as CLAIM_TOPIC
 from monitor.sources.claim import SiteClaim
 from monitor.sources.intake import Fault, Frame, Item, Status, put
+from monitor.translatable import Saying
 from monitor.wire.frames import identity, node_of_key
 
 log = logging.getLogger(__name__)

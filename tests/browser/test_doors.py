@@ -23,7 +23,7 @@ from sample_bakery import fill
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 SOCKET = "/_stcore/stream"
 UPGRADE = {

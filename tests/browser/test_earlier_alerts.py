@@ -4,10 +4,10 @@ from barriers import barriers, expect_no_scroll, keep_picture
 from playwright.sync_api import expect
 from sample_bakery import NOW, minutes
 
-from dashboard.theme import MIN_TOUCH_PX
-from monitor.bakery.alerts import MORE, Alert, AlertKind, Subject
+from dashboard.drawing.palette import MIN_TOUCH_PX
+from monitor.alerts.dough import MORE, Alert, AlertKind, Subject
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 
 def test_the_fold_opens_and_stays_open_while_another_alert_comes(own_morning, opens) -> None:

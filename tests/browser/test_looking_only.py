@@ -13,7 +13,7 @@ from served import Served
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.copies import Copy, copy_of
+from monitor.store.copies import Copy, copy_of
 
 SECRET = "the proxy's own"
 ADDRESS = "https://bakery.example:8443"
@@ -78,6 +78,14 @@ def copies(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[
         Copy(path).close()
     with Served(folder) as served:
         yield served, ids
+
+
+def test_who_comes_by_a_proxy_that_the_settings_do_not_know_sees_no_dough(own_morning, opens) -> None:
+    served, _ = own_morning  # as where config.toml is on a disk that is not there
+    page = opens(served, extra_http_headers={SECRET_HEADER: SECRET, USER_HEADER: "anna"}).open("/", ".title")
+    expect(page.locator(".title")).to_have_text("Closed")
+    expect(page.get_by_text("A proxy has let you in, but the settings")).to_be_visible()
+    expect(page.locator(".batch")).to_have_count(0)
 
 
 SCREENS = {

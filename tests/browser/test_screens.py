@@ -10,13 +10,13 @@ from harness import wait_until
 from playwright.sync_api import Page, expect
 from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW
 
-from dashboard.theme import DAY, MIN_TOUCH_PX, NIGHT
+from dashboard.drawing.palette import DAY, MIN_TOUCH_PX, NIGHT
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.store import Store
+from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 
 WIDTHS = pytest.mark.parametrize("width", [1280, 390])
 DEVICES = {"desktop": 1280, "tablet": 820, "phone": 390}

@@ -10,16 +10,16 @@ from pathlib import Path
 from harness import START, SetClock, wait_until
 from influx import TOKEN, Influx
 
-from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Subject
-from monitor.bakery.calls import Call
-from monitor.central.sender import Sender, target_of
+from monitor.alerts.calls import Call
+from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Subject
 from monitor.dough.outlook import Band, FanPoint, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.intent import Judgement, Verdict
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.settings.centre import Centre
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.spool import Spool
+from monitor.settings.shops import Centre
+from monitor.shops.sender import Sender, target_of
+from monitor.store.reviews import Reviews
+from monitor.store.spool import Spool
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 SITE = "rye"
@@ -28,7 +28,7 @@ CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DIST
 TUB = Batch(
     BatchId(0),
     'Linden "loaf", tub 3',
-    Stage.BULK_RISE,
+    Stage.FIRST_RISE,
     START,
     Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
     Target(75.0),

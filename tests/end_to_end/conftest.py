@@ -7,7 +7,7 @@ import pytest
 from harness import PATIENCE_S, Mosquitto
 from paho.mqtt.enums import CallbackAPIVersion
 
-from monitor.central import sender
+from monitor.shops import sender
 
 
 @pytest.fixture

@@ -6,8 +6,8 @@ from pathlib import Path
 from harness import PATIENCE_S, Mosquitto
 
 from monitor.clock import wall_clock
-from monitor.doors.broker import COLLECTOR, SETTINGS_NAME, BrokerOptions, broker_folder, write_broker
-from monitor.doors.certificates import own_authority
+from monitor.remote_access.broker import COLLECTOR, SETTINGS_NAME, BrokerOptions, broker_folder, write_broker
+from monitor.remote_access.certificates import own_authority
 
 
 def authority(folder: Path) -> tuple[Path, Path]:

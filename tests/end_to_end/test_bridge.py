@@ -13,7 +13,7 @@ from programs import BOOT, CollectorProcess, good_frame
 from test_broker import Speaker
 
 from monitor.cli import main
-from monitor.doors.bridge import read_link
+from monitor.remote_access.bridge import read_link
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import load_config
 from monitor.sources.broker_probe import Answer, Try, tried

@@ -14,7 +14,7 @@ from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 from programs import BOOT, CollectorProcess, good_frame
 
 from monitor.cli import main
-from monitor.doors.broker import LARGEST_PACKET_BYTES
+from monitor.remote_access.broker import LARGEST_PACKET_BYTES
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import load_config
 from monitor.sources.broker_probe import Answer, Try, tried

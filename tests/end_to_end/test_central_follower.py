@@ -13,17 +13,17 @@ from central_site import NODE, TUB, drain, fill, reading
 from harness import START
 from influx import TOKEN, Influx
 
-from monitor.central.follower import Follower, Span, spans_of
-from monitor.central.link import Link
-from monitor.central.points import FAN_POINTS
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import Event, EventKind
-from monitor.settings.centre import Centre
-from monitor.sinks.copies import Copy, copies_in, copy_of
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.spool import WATCHED, Spool
-from monitor.sinks.store import Store
+from monitor.settings.shops import Centre
+from monitor.shops.follower import Follower, Span, spans_of
+from monitor.shops.influx import Link
+from monitor.shops.points import FAN_POINTS
+from monitor.store.copies import Copy, copies_in, copy_of
+from monitor.store.reviews import Reviews
+from monitor.store.spool import WATCHED, Spool
+from monitor.store.store import Store
 
 pytestmark = pytest.mark.usefixtures("quick_retries")
 
@@ -98,7 +98,7 @@ def test_after_a_site_lost_its_store_a_number_stands_for_the_later_batch(tmp_pat
     later = START + timedelta(days=2)
     with Reviews(second) as book:  # batch 1 again: the store was begun anew
         batch = book.add_batch(replace(TUB, name="Fig loaf", started_at=later))
-        book.save_step(batch.id, Outlook(later, State.SLACK), [], [])
+        book.save_step(batch.id, Outlook(later, State.NO_RISE), [], [])
         book.note_node(NODE, "serial bench", START)
     drain(first, influx)
     with following(folder, influx) as follower:

@@ -9,11 +9,11 @@ from central_site import CHANNELS, SITE, TUB, drain, fill, is_drained, reading, 
 from harness import START, wait_until
 from influx import BUCKET, TOKEN, Influx
 
-from monitor.central.sender import target_of
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Event, EventKind
-from monitor.settings.centre import Centre
-from monitor.sinks.spool import Spool
+from monitor.settings.shops import Centre
+from monitor.shops.sender import target_of
+from monitor.store.spool import Spool
 
 pytestmark = pytest.mark.usefixtures("quick_retries")
 
@@ -146,7 +146,7 @@ def test_the_number_of_series_does_not_grow_with_batches(tmp_path: Path, influx:
     with Spool(path) as spool:
         for k in range(200):
             batch = spool.add_batch(replace(TUB, started_at=START + timedelta(hours=k)))
-            spool.save_step(batch.id, Outlook(batch.started_at, State.SLACK), [], [])
+            spool.save_step(batch.id, Outlook(batch.started_at, State.NO_RISE), [], [])
             spool.add_level(batch.id, batch.started_at, 90.0, 3.0)
             spool.add_event(batch.id, Event(batch.started_at, EventKind.FOLD))
     drain(path, influx)

@@ -13,8 +13,8 @@ import pytest
 from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, good_frame, run_program
 
-from monitor.collector.stepping import STEP_FAULT
-from monitor.sinks.store import Store
+from monitor.collector.batch_step import STEP_FAULT
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 SERIAL_NODE = NodeId("urn:dev:mac:020000fffe5e0001")
@@ -30,7 +30,7 @@ def sequence_numbers(store: Store, node: NodeId) -> list[int]:
 
 def write_batch(path: Path, started: datetime, *, node: NodeId = SERIAL_NODE) -> Path:
     path.write_text(
-        f'name = "Plain tub"\nstage = "bulk rise"\nstarted = {started.isoformat()}\ntarget_rise_pct = 75\n'
+        f'name = "Plain tub"\nstage = "first rise"\nstarted = {started.isoformat()}\ntarget_rise_pct = 75\n'
         '[vessel]\nshape = "round"\nbase_mm = 180\ntop_mm = 210\ndepth_mm = 250\nsensor_to_base_mm = 300\n'
         f'[nodes]\nair_temp_c = "{node}"\ndistance_mm = "{node}"\n'
     )

@@ -9,8 +9,8 @@ import paho.mqtt.client as paho
 from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, framed, good_frame
 
-from monitor.collector.stepping import STEP_FAULT
-from monitor.sinks.store import Store
+from monitor.collector.batch_step import STEP_FAULT
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 BAD_FRAMES = 500  # on each of the two ways in

@@ -10,16 +10,16 @@ from pathlib import Path
 
 import pytest
 from harness import PATIENCE_S, free_port, wait_until
-from programs import PROGRAM, environment, run_program
+from programs import PROGRAM, environment, fill_with_hostile_modules, run_program
 
-from monitor.bakery.alerts import AlertKind
+from monitor.alerts.dough import AlertKind
 from monitor.clock import SystemClock
-from monitor.collector.stepping import STEP_FAULT
-from monitor.demo.household import DemoError, Household
+from monitor.collector.batch_step import STEP_FAULT
+from monitor.demo.processes import DemoError, Household
 from monitor.recipe.batch import EventKind
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
-from monitor.workers.alone import is_at_work
+from monitor.store.collector_lock import is_collector_running
+from monitor.store.store import Store
 
 SPEED = "90"
 
@@ -81,26 +81,27 @@ def test_the_day_goes_as_it_should(tmp_path: Path) -> None:
         assert sum(good_predictions) >= 3
     assert (data_dir / "secrets.json").stat().st_mode & 0o077 == 0
     assert is_free(port), "the dashboard has ended"
-    assert not is_at_work(data_dir), "the collector has ended"
+    assert not is_collector_running(data_dir), "the collector has ended"
 
 
 @pytest.mark.parametrize(("kind", "awaited"), [([], "http://127.0.0.1:"), (["--bake"], "mix now: Alder loaf")])
 def test_a_demo_that_is_stopped_leaves_nothing_running(tmp_path: Path, kind: list[str], awaited: str) -> None:
     port = free_port()
     command = [*PROGRAM, "demo", *kind, "--no-browser", "--port", str(port), "--data-dir", str(tmp_path)]
-    with subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True) as demo:
+    fill_with_hostile_modules(tmp_path)
+    with subprocess.Popen(command, cwd=tmp_path, env=environment(), stdout=subprocess.PIPE, text=True) as demo:
         assert demo.stdout is not None
         said = ""
         while awaited not in said:
             line = demo.stdout.readline()
             assert line, f"the demo ended early, having said: {said}"
             said += line
-        assert is_at_work(tmp_path)
+        assert is_collector_running(tmp_path)
         demo.send_signal(signal.SIGTERM)
         demo.stdout.read()
         assert demo.wait(PATIENCE_S) == 0
     assert is_free(port)
-    assert not is_at_work(tmp_path)
+    assert not is_collector_running(tmp_path)
     assert not any(link.exists() for link in tmp_path.glob("tty-*")), "the nodes have closed their lines"
 
 
@@ -139,7 +140,7 @@ def test_a_process_that_dies_is_named_with_the_end_of_its_log(tmp_path: Path) ->
 
 
 def test_a_process_that_does_not_listen_is_ended_by_force(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("monitor.demo.household.END_WITHIN_S", 0.1)
+    monkeypatch.setattr("monitor.demo.processes.END_WITHIN_S", 0.1)
     household = Household(tmp_path, SystemClock())
     household.start(
         "deaf",

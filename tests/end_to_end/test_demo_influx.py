@@ -13,8 +13,8 @@ from programs import PROGRAM, environment, run_program
 from streamlit.testing.v1 import AppTest
 
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.copies import copies_in
-from monitor.sinks.spool import Spool
+from monitor.store.copies import copies_in
+from monitor.store.spool import Spool
 
 SPEED = "360"
 APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"
@@ -64,7 +64,7 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
 
     central = folder / "central"
     copies_in(central)[site].unlink()  # made anew, from the central store alone
-    once = run_program("central", "follow", "--once", "--data-dir", central, PROOFING_INFLUX_TOKEN=TOKEN)
+    once = run_program("shops", "follow", "--once", "--data-dir", central, PROOFING_INFLUX_TOKEN=TOKEN)
     assert once.returncode == 0, once.stderr
     with Spool(copies_in(central)[site]) as copy:
         assert copy.counts() == counts
@@ -87,7 +87,8 @@ def words(app: AppTest) -> str:
 def _finished() -> None:
     import streamlit as st
 
-    from dashboard.screens import compare, finished
+    from dashboard.compare import screen as compare
+    from dashboard.review import screen as finished
 
     compare_page = st.Page(compare.show, title="Compare", url_path="c")
     page = st.Page(lambda: finished.show(page, compare_page), title="Finished", url_path="f", default=True)
@@ -95,7 +96,7 @@ def _finished() -> None:
 
 
 def _nodes() -> None:
-    from dashboard.screens import nodes
+    from dashboard.sensors import screen as nodes
 
     nodes.show()
 

@@ -10,7 +10,7 @@ from doors import ConfiguredBroker, commanded
 from harness import free_port, wait_until
 from programs import CollectorProcess
 
-from monitor.watch.probe import fault_at
+from monitor.health.probe import fault_at
 
 
 @pytest.fixture

@@ -13,7 +13,7 @@ from harness import PATIENCE_S, Mosquitto, wait_until
 from programs import PROGRAM, CollectorProcess, environment, run_program
 
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 FIRST = NodeId("urn:dev:mac:020001fffe000000")  # of seed 1

@@ -16,9 +16,9 @@ from harness import PATIENCE_S, START, Mosquitto, SetClock, free_port, next_of, 
 from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.errors import ConfigError
-from monitor.sinks.store import Store
 from monitor.sources.intake import Fault, Frame, Item, Status
 from monitor.sources.mqtt import MAX_PAYLOAD_BYTES, MqttSource
+from monitor.store.store import Store
 from monitor.wire.frames import acknowledgement, decode, readings
 from monitor.wire.readings import Channel, NodeId
 

@@ -12,10 +12,10 @@ import pytest
 from harness import PATIENCE_S, START, PtyPair, SetClock, next_of, wait_until
 
 from monitor.errors import ConfigError, SourceError
-from monitor.sinks.store import Store
 from monitor.sources import serial as source_module
 from monitor.sources.intake import Fault, FaultLog, Frame, Item, Status
 from monitor.sources.serial import SerialSource, found_ports, port_of
+from monitor.store.store import Store
 from monitor.wire.frames import acknowledgement, decode, readings
 from monitor.wire.readings import Channel, NodeId
 

@@ -15,11 +15,11 @@ import pytest
 from harness import PtyPair, SmallDisk, free_port, wait_until
 from programs import CollectorProcess, framed, good_frame
 
-from monitor.bakery.alerts import AlertKind, Phase, Sort, Subject
+from monitor.alerts.dough import AlertKind, Phase, Sort, Subject
 from monitor.cli import main
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.damage import set_aside_before
-from monitor.sinks.store import Store
+from monitor.store.damage import set_aside_before
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
@@ -115,7 +115,7 @@ def test_a_node_that_starts_again_and_again_is_told(
             wait_until(lambda: bool(told_of(store, f"reboots {NODE}")), "it stands in the history")
             (alert,) = [each for each in store.standing_alerts() if each.kind is AlertKind.TROUBLE]
         data_dir = str(collector.data_dir)
-        assert main(["alerts", "acknowledge", str(alert.number), "--data-dir", data_dir]) == 0
+        assert main(["alerts", "seen", str(alert.number), "--data-dir", data_dir]) == 0
         assert main(["alerts", "history", "--data-dir", data_dir]) == 0
         said = capsys.readouterr().out
         assert "the monitor: monitor in trouble 1: unacknowledged (node" in said

@@ -24,11 +24,11 @@ from monitor.clock import SystemClock, wall_clock
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
 from monitor.sources import claim as claim_module
 from monitor.sources.claim import TOPIC, Claim, Holder, SiteClaim, claim_of, retained
 from monitor.sources.intake import Item, Status
 from monitor.sources.mqtt import MqttSource
+from monitor.store.store import Store
 from monitor.wire.frames import acknowledgement
 from monitor.wire.readings import Channel, NodeId
 
@@ -42,7 +42,7 @@ class Shop:
         self.broker.start()
         self.seq = 0
         node = NodeId(self.broker.one.name)
-        dough = Batch(BatchId(0), "Hazel loaf", Stage.BULK_RISE, wall_clock() - timedelta(minutes=5), ROUND_TUB)
+        dough = Batch(BatchId(0), "Hazel loaf", Stage.FIRST_RISE, wall_clock() - timedelta(minutes=5), ROUND_TUB)
         with Store(folder / "first" / DATABASE_NAME) as store:
             store.add_batch(replace(dough, nodes=((Channel.DISTANCE, node), (Channel.AIR_TEMP, node))))
         shutil.copytree(folder / "first", folder / "second")

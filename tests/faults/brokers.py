@@ -21,15 +21,15 @@ from harness import Mosquitto, wait_until
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.main import run as run_node
 from firmware_sim.node.ring import Ring
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
 from monitor.clock import SystemClock
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
-from monitor.sinks.store import Store
 from monitor.sources.intake import Item
 from monitor.sources.mqtt import MqttSource
+from monitor.store.store import Store
 from monitor.wire.readings import Channel
+from monitor.wording.reader import Reader
 
 KEY = "mac-020000fffe5e0001"
 URN = "urn:dev:mac:020000fffe5e0001"
@@ -93,7 +93,7 @@ def collecting(database: Path, broker: Mosquitto) -> Iterator[None]:
         with Store(database) as store:
             Collector(
                 store, inbox, clock, lambda batch, track, at, learned=None: Outlook(at, State.RISING),
-                rules=Rules(), manner=Manner(UTC),
+                rules=Rules(), reader=Reader(UTC),
             ).run(stop)  # fmt: skip
 
     source = MqttSource(broker.url, clock, inbox)

@@ -22,15 +22,15 @@ from harness import START, SetClock
 from made_up import NODE, batch_of
 from programs import good_frame
 
+from monitor.alerts.dough import Rules
 from monitor.archive.backup import back_up, restore, verified
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import Event, EventKind
-from monitor.sinks.store import Store
 from monitor.sources.intake import Frame, Item
+from monitor.store.store import Store
+from monitor.wording.reader import Reader
 
 WORD = "proofing"  # the shim lets all files alone that have it not in their path
 FILE = "proofing.sqlite"
@@ -93,7 +93,7 @@ class Bakery:
         self.batch = self.store.add_batch(batch_of("Hazel loaf"))
         self.clock.put(self.batch.started_at)
         self.collector = Collector(
-            self.store, self.inbox, self.clock, self._estimate, rules=Rules(), manner=Manner(UTC)
+            self.store, self.inbox, self.clock, self._estimate, rules=Rules(), reader=Reader(UTC)
         )
 
     @staticmethod

@@ -16,13 +16,13 @@ from faults.table import Line
 from harness import SetClock
 from made_up import batch_of, readings_of
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
 from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
 from monitor.recipe.batch import Batch
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Reading
+from monitor.wording.reader import Reader
 
 BATCH = batch_of("Hazel loaf", target_pct=75.0)
 HOURS = 2.0
@@ -37,7 +37,7 @@ def _lived(folder: Path, rng: random.Random | None) -> tuple[list[object], list[
     readings = readings_of(BATCH, hours=HOURS)
     with Store(folder / "proofing.sqlite") as store:
         batch = store.add_batch(BATCH)
-        collector = Collector(store, queue.Queue(), clock, outlook, rules=Rules(), manner=Manner(UTC))
+        collector = Collector(store, queue.Queue(), clock, outlook, rules=Rules(), reader=Reader(UTC))
         heard: list[Reading] = []
         steps = int(timedelta(hours=HOURS) / A_STEP)
         for step in range(1, steps + 1):
@@ -67,7 +67,7 @@ def _all_at_once(folder: Path, rng: random.Random, at: datetime) -> object:
     with Store(folder / "late.sqlite") as store:
         batch: Batch = store.add_batch(BATCH)
         store.append(readings)
-        Collector(store, queue.Queue(), clock, outlook, rules=Rules(), manner=Manner(UTC)).turn(0.0)
+        Collector(store, queue.Queue(), clock, outlook, rules=Rules(), reader=Reader(UTC)).turn(0.0)
         return store.latest_outlook(batch.id)
 
 

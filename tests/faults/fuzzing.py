@@ -23,15 +23,15 @@ from harness import START, SetClock
 from made_up import NODE
 from programs import framed, good_frame
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
 from monitor.collector.intake import FRAMES_A_TURN
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import WireError
-from monitor.sinks.store import Store
 from monitor.sources.intake import Frame, Item
+from monitor.store.store import Store
 from monitor.wire import frames
+from monitor.wording.reader import Reader
 
 CHANNELS = {"air": "Cel", "humidity": "%RH", "dough": "Cel", "distance": "m", "lost": "count"}
 PIECES = [
@@ -73,7 +73,7 @@ class Target:
         self.clock = SetClock(START)
         self.collector = Collector(
             self.store, self.inbox, self.clock, lambda batch, track, at, learned=None: Outlook(at, State.RISING),
-            rules=Rules(), manner=Manner(UTC),
+            rules=Rules(), reader=Reader(UTC),
         )  # fmt: skip
         self.runs = self.decoded = 0
         self.expected: set[tuple[str, str, int, str]] = set()

@@ -27,9 +27,9 @@ from paho.mqtt.enums import CallbackAPIVersion
 from programs import environment, good_frame
 
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.collector_lock import is_collector_running
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
-from monitor.workers.alone import is_at_work
 
 SEND_EVERY_S = 0.02
 RESEND_S, RESEND_AT_ONCE = 1.0, 8  # a node sends again a few at a time, or a broker would keep thousands of copies
@@ -85,7 +85,7 @@ class Nursery:
 def _fork_for_ever() -> None:
     """What the nursery's process does: a collector for each line it is given."""
     from monitor.cli import main
-    from monitor.collector.station import collect  # noqa: F401
+    from monitor.collector.service import collect  # noqa: F401
     from monitor.dough import forecast  # noqa: F401  loaded once, here
 
     signal.signal(signal.SIGCHLD, signal.SIG_IGN)  # nobody waits for them
@@ -230,7 +230,7 @@ def run(kills: int, seed: int = 1) -> Line:
                 for _ in range(kills):
                     collector = nursery.collector(*arguments)
                     if rng.random() > EARLY_CHANCE:
-                        wait_until(lambda: is_at_work(data_dir), "a collector is at work")
+                        wait_until(lambda: is_collector_running(data_dir), "a collector is at work")
                     bakery.live(rng.uniform(0.0, LONGEST_LIFE_S))
                     os.kill(collector, signal.SIGKILL)
                     nursery.wait(collector)

@@ -13,7 +13,7 @@ from made_up import batch_of, readings_of
 from programs import CollectorProcess
 
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 WITHIN_S = 5.0
 HOURS = 2.0

@@ -22,15 +22,15 @@ from harness import START, SetClock
 from made_up import batch_of
 from programs import framed
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
-from monitor.sinks.store import Store
 from monitor.sources.intake import Frame, Item
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
+from monitor.wording.reader import Reader
 
 MINUTE = timedelta(minutes=1)
 RISES_MIN, BATCH_MIN, EVERY_MIN = 120, 180, 720
@@ -113,7 +113,7 @@ class Week:
     def _begin(self) -> None:
         self.inbox: queue.Queue[Item] = queue.Queue()
         self.store = TroubledStore(self.path)
-        self.collector = Collector(self.store, self.inbox, self.clock, estimate, rules=Rules(), manner=Manner(UTC))
+        self.collector = Collector(self.store, self.inbox, self.clock, estimate, rules=Rules(), reader=Reader(UTC))
 
     def live(self) -> None:
         """All of it."""

@@ -12,23 +12,23 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_up import FIRST_DAY, NODE, batch_of, readings_of
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
 from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import track_from_readings
 from monitor.recipe.batch import Event, EventKind
-from monitor.recipe.calibration import Calibration, How, set_right
-from monitor.sinks.store import Store
+from monitor.recipe.calibration import Calibration, Comparison, set_right
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, Reading
+from monitor.wording.reader import Reader
 
 HOURS = 0.8
 END = FIRST_DAY + timedelta(hours=HOURS)
 BATCH = batch_of("Hazel loaf")
 READINGS = readings_of(BATCH, hours=HOURS)
 FOLD = Event(FIRST_DAY + timedelta(minutes=30), EventKind.FOLD)
-OFFSET = Calibration(NODE, Channel.DISTANCE, 1.7, 0.4, FIRST_DAY - timedelta(days=1), How.EMPTY)
+OFFSET = Calibration(NODE, Channel.DISTANCE, 1.7, 0.4, FIRST_DAY - timedelta(days=1), Comparison.EMPTY)
 SEEN_AT, LEVEL_MM, LEVEL_SD_MM = FIRST_DAY + timedelta(minutes=20), 74.0, 2.0
 
 
@@ -47,7 +47,7 @@ def collected(folder: Path, parts: list[list[Reading]], restarts: list[bool]) ->
     clock = SetClock(END - timedelta(minutes=len(parts)))
 
     def collector(store: Store) -> Collector:
-        return Collector(store, queue.Queue(), clock, outlook, rules=Rules(), manner=Manner(UTC))
+        return Collector(store, queue.Queue(), clock, outlook, rules=Rules(), reader=Reader(UTC))
 
     with Store(folder / "proofing.sqlite") as store:
         store.add_calibration(OFFSET)

@@ -5,12 +5,12 @@ from ipaddress import ip_address
 import pytest
 from harness import START
 
-from monitor.bakery.alerts import AlertKind, Message
+from monitor.alerts.dough import AlertKind, Message
 from monitor.errors import ConfigError, NotifyError
 from monitor.network import inside_reason, is_loopback
+from monitor.notify import addresses
+from monitor.notify.carriers import AppriseCarrier
 from monitor.recipe.batch import BatchId
-from monitor.sinks import addresses
-from monitor.sinks.notify import AppriseCarrier
 
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
 

@@ -6,8 +6,8 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Subject
-from monitor.bakery.calls import WAKES, Call, CallRules, Next, QuietHours, Told, decide
+from monitor.alerts.calls import WAKES, Call, CallRules, Next, QuietHours, Told, decide
+from monitor.alerts.dough import Alert, AlertKind, Message, Subject
 from monitor.recipe.batch import BatchId
 
 NIGHT = datetime(2026, 3, 2, 2, 0, tzinfo=UTC)

@@ -6,16 +6,16 @@ from pathlib import Path
 
 import pytest
 
-from monitor.bakery.alerts import AlertKind, Phase
-from monitor.bakery.calls import CallRules, QuietHours
+from monitor.alerts.calls import CallRules, QuietHours
+from monitor.alerts.dough import AlertKind, Phase
 from monitor.errors import ConfigError
 from monitor.recipe.batch import BatchId
-from monitor.settings.calling import calls_from
+from monitor.settings.calls import calls_from
 from monitor.settings.config import load_config
-from monitor.settings.in_force import effective_settings
-from monitor.sinks import schema
-from monitor.sinks.rows import to_us
-from monitor.sinks.store import Store
+from monitor.settings.effective import effective_settings
+from monitor.store import schema
+from monitor.store.rows import to_us
+from monitor.store.store import Store
 
 
 def write(folder: Path, settings: str = "", secrets: str = "") -> None:

@@ -5,8 +5,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from monitor.bakery.alerts import Alert, AlertKind, Phase, Rules, Sort, Step, Subject
-from monitor.bakery.surroundings import NodeFacts, Surroundings, batches_named, look
+from monitor.alerts.dough import Alert, AlertKind, Phase, Rules, Sort, Step, Subject
+from monitor.alerts.silence import NodeFacts, Surroundings, batches_named, look
 from monitor.recipe.batch import BatchId
 from monitor.wire.readings import Channel, NodeId
 

@@ -15,8 +15,8 @@ from monitor.cli import main
 from monitor.errors import StoreError
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.upkeep import Upkeep
-from monitor.sinks.store import Store
-from monitor.workers.alone import alone
+from monitor.store.collector_lock import hold_collector_lock
+from monitor.store.store import Store
 
 BATCH = batch_of("Hazel loaf", hours=3.0)
 READINGS = readings_of(BATCH)
@@ -99,7 +99,7 @@ def test_a_restore_brings_everything_back_and_deletes_nothing(
     restoring = ["backup", "restore", str(backups_in(stick)[0]), *where]
     assert main(restoring) == 2
     assert "Say --yes" in capsys.readouterr().err
-    with alone(data_dir):
+    with hold_collector_lock(data_dir):
         assert main([*restoring, "--yes"]) == 2
     assert "a collector is at work" in capsys.readouterr().err
     assert main([*restoring, "--yes"]) == 0

@@ -6,18 +6,18 @@ from pathlib import Path
 
 import pytest
 
-from firmware_sim.bake_day import STANDS as SIMULATED
-from firmware_sim.bake_day import Vessel
 from firmware_sim.bench.air import air_named
-from monitor.bakery.alert_types import CueKind
-from monitor.bakery.manner import Manner
+from firmware_sim.demo.bread import STANDS as SIMULATED
+from firmware_sim.demo.bread import Vessel
+from monitor.alerts.alert import CueKind
+from monitor.collector.plan_runner import StageForecasts, run_plans
 from monitor.demo.bake import PLANNED_ROOM_C, RECIPE_NAME, STANDS, Baker, planned_day, recipe_text
 from monitor.dough.forecast import outlook
 from monitor.plan.day import Plan, steps
 from monitor.recipe.batch import Batch
-from monitor.sinks.daybook import DayBook
+from monitor.store.plans import DayBook
 from monitor.wire.readings import Channel, NodeId, Reading
-from monitor.workers.day_runner import Foreteller, run_plans
+from monitor.wording.reader import Reader
 
 START = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 STEP = timedelta(minutes=3)
@@ -62,7 +62,7 @@ def lived(folder: Path, room_c: float) -> Told:
     with DayBook(folder / "proofing.sqlite") as book:
         plan = planned_day(book, folder, START, UTC)
         baker = Baker(book, plan, folder)
-        ask, now, seq = Foreteller(book), START, 0
+        ask, now, seq = StageForecasts(book), START, 0
         while not baker.is_done:
             assert now < START + timedelta(hours=40), "the bread is not out"
             running = book.batches(running=True)
@@ -76,7 +76,7 @@ def lived(folder: Path, room_c: float) -> Told:
                     book.append(readings(batch, vessels[name], now, seq))
                     found = outlook(batch, book.track(batch), now)
                     book.save_step(batch.id, replace(found, fan=()), (), ())
-            run_plans(book, now, Manner(UTC), ask)
+            run_plans(book, now, Reader(UTC), ask)
             for message in baker.act(now):
                 if isinstance(message.kind, CueKind):
                     (moved if message.kind is CueKind.MOVED else kinds).append(

@@ -12,6 +12,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_up import NODE, batch_of, readings_of
 
+from monitor.alerts.calls import Call
+from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Subject
 from monitor.archive.batch_files import (
     KINDS,
     _csv_bytes,
@@ -21,16 +23,14 @@ from monitor.archive.batch_files import (
     archive_batch,
     import_batch,
 )
-from monitor.bakery.alerts import Alert, AlertKind, Change, Message, Phase, Subject
-from monitor.bakery.calls import Call
-from monitor.dough.outlook import Band, FanPoint, Outlook, State
+from monitor.dough.outlook import Band, FanPoint, KeptText, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
-from monitor.sinks.batch_rows import BatchRows, Rows
-from monitor.sinks.reviews import Reviews
+from monitor.store.batch_transfer import BatchRows, Rows
+from monitor.store.reviews import Reviews
 from monitor.wire.readings import Channel, Flag, Reading
 
 TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'
@@ -39,7 +39,7 @@ TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'
 def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
     """A batch with something in every table, some of it awkward."""
     batch = replace(batch_of(name), formula=Formula(1000.0, water_g=700.1), start_volume_ml=1850.3)
-    store.add_calibration(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, How.EMPTY))
+    store.add_calibration(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, Comparison.EMPTY))
     kept = store.add_batch(batch)
     readings = readings_of(batch, hours=0.5)
     store.append([*readings, replace(readings[0], seq=900, value=float("nan"), flag=Flag.OUT_OF_RANGE)])
@@ -49,7 +49,7 @@ def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
     store.add_event(kept.id, Event(at, EventKind.FOLD, TRICKY))
     store.add_event(kept.id, Event(at, EventKind.POKE, ""))
     fan = (FanPoint(at, 1.0, 2.0, 1 / 3, 4.0, 5.0),)
-    outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why="'tis warm", fan=fan)
+    outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why=KeptText("'tis warm", "en"), fan=fan)
     subject = Subject.batch(kept.id)
     alert = Alert(subject, AlertKind.READY, 1, at, at, called_at=at, acknowledged_at=at, reason="-5 minutes")
     told = Message(alert.message_id, kept.id, AlertKind.READY, 1, "Ready", "+", at)
@@ -174,7 +174,7 @@ def resigned(folder: Path, table: str, old: str, new: str) -> None:
             lambda out: spoilt_manifest(out, files={"../../etc/passwd": {"rows": 0, "sha256": "", "columns": []}}),
             "no t",
         ),
-        (lambda out: resigned(out, "batch", "bulk rise", "lunch"), "is no batch of this program"),
+        (lambda out: resigned(out, "batch", "first rise", "lunch"), "is no batch of this program"),
         (lambda out: resigned(out, "reading", "distance_mm", "colour"), "columns|no batch"),
         (lambda out: resigned(out, "batch", "'=1+1, tub 3", "two\x1blines"), "no line of text"),
     ],

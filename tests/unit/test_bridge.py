@@ -5,10 +5,10 @@ from pathlib import Path
 
 import pytest
 
-from monitor.doors import broker
-from monitor.doors.bridge import Link, join, read_link, settings_lines, site_file, write_link
-from monitor.doors.certificates import kept_pair
 from monitor.errors import ConfigError
+from monitor.remote_access import broker
+from monitor.remote_access.bridge import Link, join, read_link, settings_lines, site_file, write_link
+from monitor.remote_access.certificates import kept_pair
 
 LINK = Link("high-street", "central.lan", 8883, "drawn", "-----BEGIN CERTIFICATE-----\nAA\n-----END CERTIFICATE-----\n")
 

@@ -6,15 +6,15 @@ from datetime import UTC
 import pytest
 from made_up import batch_of, readings_of
 
-from monitor.bakery.manner import Manner
-from monitor.bakery.review_words import calls_sentence, causes_sentence, next_time_lines, outcome_title
 from monitor.dough.causes import Account, account_of
 from monitor.dough.prior import prior_of
 from monitor.dough.track import EMPTY, Track, track_from_readings
-from monitor.dough.verdicts import Tasted, best_rise_pct
+from monitor.dough.verdicts import RiseVerdict, best_rise_pct
 from monitor.recipe.batch import Batch
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Verdict
+from monitor.wording.reader import Reader
+from monitor.wording.review import calls_sentence, causes_sentence, next_time_lines, outcome_title
 
 MADE = Formula(flour_g=1000.0, water_g=650.0, salt_g=20.0, instant_yeast_g=9.0)
 
@@ -88,21 +88,21 @@ def test_taken_before_it_was_ready_has_no_moment_but_causes() -> None:
     found = account(Intent(27.0, None, 120.0), hours=1.0)
     assert found.ready_min is None
     batch, _ = lived(hours=1.0)
-    assert "before it was ready" in outcome_title(found, batch, None, Manner(UTC))
+    assert "before it was ready" in outcome_title(found, batch, None, Reader(UTC))
 
 
 def test_the_words_say_outcome_causes_and_what_to_change() -> None:
     batch, _ = lived(MADE)
     found = account(Intent(24.0, replace(MADE, instant_yeast_g=6.0), 150.0), MADE)
-    assert outcome_title(found, batch, None, Manner(UTC)) == "taken 2 h after it was ready"
-    assert outcome_title(found, batch, Verdict.OVER, Manner(UTC)) == "over-proofed by 2 h"
-    assert outcome_title(found, batch, Verdict.RIGHT, Manner(UTC)) == "right, taken 2 h after it was ready"
-    said = causes_sentence(found, batch, Manner(UTC))
+    assert outcome_title(found, batch, None, Reader(UTC)) == "taken 2 h after it was ready"
+    assert outcome_title(found, batch, Verdict.OVER, Reader(UTC)) == "over-proofed by 2 h"
+    assert outcome_title(found, batch, Verdict.RIGHT, Reader(UTC)) == "right, taken 2 h after it was ready"
+    said = causes_sentence(found, Reader(UTC))
     assert "arm dough brought it forward by about" in said
     assert "the yeast brought it forward" in said or "The yeast brought it forward" in said
     assert "3.0 °C warmer than planned" in said
-    assert "5.4 °F warmer" in causes_sentence(found, batch, Manner(UTC, "F"))
-    lines = next_time_lines(found, batch, None, Manner(UTC))
+    assert "5.4 °F warmer" in causes_sentence(found, Reader(UTC, "F"))
+    lines = next_time_lines(found, batch, None, Reader(UTC))
     assert lines[0].startswith("Kept to what was planned, this dough would have been ready after ")
     assert any("of its yeast" in line for line in lines)
     assert any("look after" in line for line in lines)
@@ -111,15 +111,15 @@ def test_the_words_say_outcome_causes_and_what_to_change() -> None:
 def test_no_call_is_said_to_be_no_call() -> None:
     batch, _ = lived()
     found = account(Intent(27.0, None, 120.0))
-    assert calls_sentence(found, batch, [], Manner(UTC)) == "No call went out."
+    assert calls_sentence(found, batch, [], Reader(UTC)) == "No call went out."
 
 
 def test_verdicts_move_the_band_and_more_of_them_move_it_surely() -> None:
     none = best_rise_pct([], 100.0)
     assert none.p50 == pytest.approx(100.0, abs=2.0)
-    over = best_rise_pct([Tasted(100.0, Verdict.OVER)], 100.0)
-    under = best_rise_pct([Tasted(100.0, Verdict.UNDER)], 100.0)
+    over = best_rise_pct([RiseVerdict(100.0, Verdict.OVER)], 100.0)
+    under = best_rise_pct([RiseVerdict(100.0, Verdict.UNDER)], 100.0)
     assert over.p50 < none.p50 < under.p50
-    right = best_rise_pct([Tasted(60.0, Verdict.RIGHT)] * 4 + [Tasted(100.0, Verdict.OVER)], 100.0)
+    right = best_rise_pct([RiseVerdict(60.0, Verdict.RIGHT)] * 4 + [RiseVerdict(100.0, Verdict.OVER)], 100.0)
     assert right.p50 == pytest.approx(60.0, abs=12.0)
     assert right.p95 - right.p05 < none.p95 - none.p05

@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from monitor.errors import ConfigError
-from monitor.settings.centre import Centre
 from monitor.settings.config import load_config
-from monitor.settings.in_force import effective_settings
+from monitor.settings.effective import effective_settings
+from monitor.settings.shops import Centre
 
 URL = "https://central.example:8086"
 

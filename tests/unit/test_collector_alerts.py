@@ -8,12 +8,12 @@ import pytest
 from collector_bench import NODE, Bench, StepClock, batch, pack, pass_minutes
 from harness import START
 
-from monitor.bakery.alerts import AlertKind, Phase
+from monitor.alerts.dough import AlertKind, Phase
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.dough.track import Track
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, Event, EventKind
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 
 @pytest.fixture
@@ -103,7 +103,7 @@ def test_step_that_cannot_be_kept_leaves_neither_outlook_nor_alert_nor_message(
     def fail(connection: object, changes: object) -> None:
         raise StoreError("the disk is full")
 
-    monkeypatch.setattr("monitor.sinks.alertbook.put_changes", fail)
+    monkeypatch.setattr("monitor.store.alerts.put_changes", fail)
     bench.clock.advance(minutes=1)
     with pytest.raises(StoreError):
         pass_minutes(bench, 1, each=heard)

@@ -6,8 +6,8 @@ import pytest
 from collector_bench import KEY, NODE, Bench, StepClock, batch, framed, pack
 from harness import START
 
-from monitor.sinks.store import Store
 from monitor.sources.intake import Fault, Frame, Status
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag
 
 

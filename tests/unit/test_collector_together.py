@@ -9,17 +9,17 @@ import pytest
 from harness import START, SetClock
 from made_up import batch_of
 
-from monitor.bakery.alerts import Rules
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Rules
+from monitor.collector.batch_step import STEP_FAULT
 from monitor.collector.loop import Collector
-from monitor.collector.stepping import NOT_ESTIMATED, STEP_FAULT
-from monitor.collector.works import TOGETHER
-from monitor.dough.forecast import Asked
-from monitor.dough.learning import Learned
-from monitor.dough.outlook import Moments, Outlook, State
+from monitor.collector.running_batches import TOGETHER
+from monitor.dough.forecast import ForecastRequest
+from monitor.dough.learning import RecipeExperience
+from monitor.dough.outlook import Moments, NoForecast, Outlook, State
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, BatchId
-from monitor.sinks.store import Store
+from monitor.store.store import Store
+from monitor.wording.reader import Reader
 
 
 class Bench:
@@ -35,7 +35,7 @@ class Bench:
         self.ids = [store.add_batch(replace(batch_of(f"tub {n}"), started_at=START)).id for n in range(batches)]
         clock.real_s = lambda: self.second  # type: ignore[method-assign]
         self.collector = Collector(
-            store, queue.Queue(), clock, self._one, together=self._many, rules=Rules(), manner=Manner(UTC)
+            store, queue.Queue(), clock, self._one, together=self._many, rules=Rules(), reader=Reader(UTC)
         )
 
     def _said(self, batch: Batch, at) -> Outlook:  # type: ignore[no-untyped-def]
@@ -45,11 +45,11 @@ class Bench:
         ready_at = at + timedelta(minutes=self.ready_min.get(batch.id, 600.0))
         return Outlook(at, State.RISING, ready=Moments(*[ready_at] * 5), peak=Moments(*[at + timedelta(hours=20)] * 5))
 
-    def _one(self, batch: Batch, track: Track, at, *, learned: Learned | None = None) -> Outlook:  # type: ignore[no-untyped-def]
+    def _one(self, batch: Batch, track: Track, at, *, learned: RecipeExperience | None = None) -> Outlook:  # type: ignore[no-untyped-def]
         self.alone.append(batch.id)
         return self._said(batch, at)
 
-    def _many(self, asked: Sequence[Asked]) -> list[Outlook]:
+    def _many(self, asked: Sequence[ForecastRequest]) -> list[Outlook]:
         self.groups.append([each.batch.id for each in asked])
         return [self._said(each.batch, each.at) for each in asked]
 
@@ -85,7 +85,7 @@ def test_one_bad_batch_does_not_spoil_its_group(bench: Bench) -> None:
     for batch_id in bench.ids:
         found = bench.store.latest_outlook(batch_id)
         assert found is not None
-        assert found.why == (NOT_ESTIMATED if batch_id == bad else None)
+        assert found.why == (NoForecast.NOT_ESTIMATED if batch_id == bad else None)
     assert {(fault.node, fault.reason): fault.count for fault in bench.store.faults()} == {
         (f"batch {bad}", STEP_FAULT): 1
     }

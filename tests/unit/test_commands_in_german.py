@@ -6,12 +6,12 @@ from pathlib import Path
 import pytest
 
 from monitor import cli
-from monitor.bakery.alerts import Alert, AlertKind, Change, Phase, Sort, Subject
+from monitor.alerts.dough import Alert, AlertKind, Change, Phase, Sort, Subject
 from monitor.clock import SystemClock
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 BAKERY = 'timezone = "UTC"\nlanguage = "de"\n'
 NO_SALT = """
@@ -39,7 +39,7 @@ def running(bakery: Path) -> Path:
     now = SystemClock().now()
     since = now - timedelta(minutes=10)
     with Store(bakery / DATABASE_NAME) as store:
-        store.add_batch(Batch(BatchId(0), "Hill loaf", Stage.BULK_RISE, now - timedelta(hours=1), TUB))
+        store.add_batch(Batch(BatchId(0), "Hill loaf", Stage.FIRST_RISE, now - timedelta(hours=1), TUB))
         reason = "the disk under /data is nearly full; what to do: make room on it"
         disk = Subject(Sort.MONITOR, "disk")
         trouble = Alert(disk, AlertKind.TROUBLE, 1, since, since, called_at=since, reason=reason)

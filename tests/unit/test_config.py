@@ -5,11 +5,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from monitor.backtest.simulated import default_cache
 from monitor.errors import ConfigError
 from monitor.settings.brokers import MqttAddress, mqtt_address
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import default_data_dir
-from monitor.settings.in_force import effective_settings
+from monitor.settings.effective import effective_settings
 
 
 def write(path: Path, text: str, mode: int = 0o644) -> Path:
@@ -34,8 +35,8 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
     config = load_config(tmp_path, {})
     assert config.serial == ("/dev/ttyUSB0",)
     assert config.mqtt == (MqttAddress("localhost", 1883, "collector"),)
-    assert config.manner.zone == ZoneInfo("Europe/Vienna")
-    assert config.manner.temp_unit == "F"
+    assert config.reader.zone == ZoneInfo("Europe/Vienna")
+    assert config.reader.temp_unit == "F"
     assert config.rules.silence_min == 7.0
 
 
@@ -163,3 +164,12 @@ def test_data_directory_follows_the_environment() -> None:
     assert default_data_dir({"PROOFING_DATA_DIR": "/d"}) == Path("/d")
     assert default_data_dir({"XDG_DATA_HOME": "/x"}) == Path("/x/proofing-monitor")
     assert default_data_dir({}) == Path.home() / ".local/share/proofing-monitor"
+
+
+def test_a_data_directory_named_from_here_stays_the_same_elsewhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert default_data_dir({"PROOFING_DATA_DIR": "practice"}) == tmp_path / "practice"
+    assert default_data_dir({"XDG_DATA_HOME": "data"}) == default_data_dir({})
+    assert default_cache({"XDG_CACHE_HOME": "cache"}) == default_cache({})

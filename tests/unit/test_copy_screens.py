@@ -9,8 +9,8 @@ from streamlit.testing.v1 import AppTest
 
 from monitor.recipe.batch import BatchId
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.copies import Copy, copy_of
-from monitor.sinks.store import Store
+from monitor.store.copies import Copy, copy_of
+from monitor.store.store import Store
 
 SAID = "A copy to look at: what is done is noted at its own site."
 WIDGETS = ("button", "text_input", "text_area", "number_input", "checkbox", "radio", "time_input", "file_uploader")
@@ -22,7 +22,11 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import bake, board, finished, plan, start
+    from dashboard.board import screen as board
+    from dashboard.plan import bake
+    from dashboard.plan import screen as plan
+    from dashboard.review import screen as finished
+    from dashboard.start import screen as start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     other_page = st.Page(lambda: None, title="o", url_path="o")

@@ -9,22 +9,22 @@ from pathlib import Path
 import pytest
 
 from dashboard.cards import bar, batch_card, finished_card, side
-from dashboard.hands import due_words, dues, ordered
-from dashboard.marks import LOOKS, chip, mark_svg
+from dashboard.drawing.marks import LOOKS, chip, mark_svg
+from dashboard.drawing.palette import DAY, NIGHT
+from dashboard.drawing.strips import shared_hours
+from dashboard.drawing.svg import picture
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from dashboard.page import Scene, clock_words, heading, plain
+from dashboard.priority import due_words, dues, ordered
 from dashboard.queries import Row, stale_since
-from dashboard.strips import shared_hours
-from dashboard.svg import picture
-from dashboard.theme import DAY, NIGHT
-from monitor.bakery.alerts import Alert, AlertKind, Subject
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import state_word
-from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.alerts.dough import Alert, AlertKind, Subject
+from monitor.dough.outlook import SILENCE_MIN, Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
+from monitor.wording.alerts import state_word
+from monitor.wording.reader import Reader
 
 NOW = datetime(2026, 3, 2, 9, 36, tzinfo=UTC)
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (230.0, 230.0), 250.0, 320.0)
@@ -45,7 +45,7 @@ def row(
     firing: tuple[AlertKind, ...] = (),
     seen_min: float = 0.0,
 ) -> Row:
-    batch = Batch(BatchId(number), name, Stage.BULK_RISE, NOW - minutes(100), TUB, Target(75.0), nodes=NODES)
+    batch = Batch(BatchId(number), name, Stage.FIRST_RISE, NOW - minutes(100), TUB, Target(75.0), nodes=NODES)
     middle = None if ready_min is None else NOW + minutes(ready_min)
     ready = Moments() if middle is None else Moments(middle - minutes(5), middle, middle, middle, middle + minutes(9))
     outlook = Outlook(
@@ -57,13 +57,13 @@ def row(
         start_volume_ml=2500.0,
     )
     alerts = tuple(Alert(Subject.batch(batch.id), kind, 1, NOW, NOW, reason="the air is too dry") for kind in firing)
-    return Row(batch, outlook, alerts, stale_since(batch, outlook, NOW))
+    return Row(batch, outlook, alerts, stale_since(batch, outlook, NOW, SILENCE_MIN))
 
 
 @pytest.fixture
 def scene(tmp_path: Path) -> Iterator[Scene]:
     with Store(tmp_path / "monitor.sqlite") as store:
-        yield Scene(store, NOW, Manner(UTC), DAY, None)
+        yield Scene(store, NOW, Reader(UTC), DAY, None)
 
 
 def test_trouble_comes_first_then_the_clock() -> None:
@@ -75,14 +75,14 @@ def test_trouble_comes_first_then_the_clock() -> None:
         row(5, State.PAST_PEAK, -60.0),
         row(6, State.RISING, 40.0, seen_min=30.0),
         row(7, State.RISING, 80.0, firing=(AlertKind.AIR_TOO_DRY,)),
-        row(8, State.SLACK, None),
+        row(8, State.NO_RISE, None),
     ]
-    assert [int(found.batch.id) for found in ordered(rows, NOW, Manner(UTC))] == [5, 4, 6, 7, 3, 2, 1, 8]
+    assert [int(found.batch.id) for found in ordered(rows, NOW, Reader(UTC))] == [5, 4, 6, 7, 3, 2, 1, 8]
 
 
 def test_a_batch_that_was_never_estimated_comes_last() -> None:
-    fresh = replace(row(1, State.SLACK), outlook=None, stale_since=None)
-    assert [int(found.batch.id) for found in ordered([fresh, row(2, State.RISING)], NOW, Manner(UTC))] == [2, 1]
+    fresh = replace(row(1, State.NO_RISE), outlook=None, stale_since=None)
+    assert [int(found.batch.id) for found in ordered([fresh, row(2, State.RISING)], NOW, Reader(UTC))] == [2, 1]
 
 
 def test_hands_do_what_is_due_now_before_what_comes() -> None:
@@ -91,7 +91,7 @@ def test_hands_do_what_is_due_now_before_what_comes() -> None:
         row(2, State.PAST_PEAK, -60.0, name="Buns"),
         row(3, State.READY, -4.0, name="Tin"),
     ]
-    found = [due_words(due, Manner(UTC), NOW) for due in dues(rows, NOW, Manner(UTC))]
+    found = [due_words(due, Reader(UTC), NOW) for due in dues(rows, NOW, Reader(UTC))]
     assert [when for when, _ in found] == ["Now", "Now", "10:06"]
     assert [what.split(":")[0] for _, what in found] == ["Buns", "Tin", "Later"]
 
@@ -100,29 +100,29 @@ def test_dough_is_stale_after_ten_minutes_without_a_reading() -> None:
     fresh, old = row(1, State.RISING, seen_min=9.0), row(2, State.RISING, seen_min=11.0)
     assert fresh.stale_since is None
     assert old.stale_since == NOW - minutes(11.0)
-    never = Batch(BatchId(3), "New", Stage.BULK_RISE, NOW - minutes(2), TUB, nodes=NODES)
-    assert stale_since(never, None, NOW) is None
-    assert stale_since(replace(never, started_at=NOW - minutes(30)), None, NOW) == NOW - minutes(30)
+    never = Batch(BatchId(3), "New", Stage.FIRST_RISE, NOW - minutes(2), TUB, nodes=NODES)
+    assert stale_since(never, None, NOW, SILENCE_MIN) is None
+    assert stale_since(replace(never, started_at=NOW - minutes(30)), None, NOW, SILENCE_MIN) == NOW - minutes(30)
 
 
 def test_a_batch_watched_by_eye_is_fresh_as_long_as_it_is_estimated() -> None:
     by_eye = Batch(BatchId(1), "Jar", Stage.PREFERMENT, NOW - minutes(200), TUB)
     outlook = Outlook(NOW - minutes(1), State.RISING, last_reading_at=NOW - minutes(90))
-    assert stale_since(by_eye, outlook, NOW) is None
-    assert stale_since(by_eye, replace(outlook, at=NOW - minutes(60)), NOW) == NOW - minutes(60)
+    assert stale_since(by_eye, outlook, NOW, SILENCE_MIN) is None
+    assert stale_since(by_eye, replace(outlook, at=NOW - minutes(60)), NOW, SILENCE_MIN) == NOW - minutes(60)
 
 
 def test_eight_states_have_eight_marks_that_need_no_colour() -> None:
     assert set(LOOKS) == set(State)
     assert len({mark_svg(state, "#000000") for state in State}) == len(State)
-    assert len({state_word(state, Manner(UTC)) for state in State}) == len(State)
+    assert len({state_word(state, Reader(UTC)) for state in State}) == len(State)
 
 
 @pytest.mark.parametrize("state", list(State))
 @pytest.mark.parametrize("palette", [DAY, NIGHT], ids=["day", "night"])
 def test_chip_shows_mark_and_word(state: State, palette: object) -> None:
-    text = chip(state, palette, Manner(UTC))  # type: ignore[arg-type]
-    assert state_word(state, Manner(UTC)) in text
+    text = chip(state, palette, Reader(UTC))  # type: ignore[arg-type]
+    assert state_word(state, Reader(UTC)) in text
     assert text.count("<img") == 1
 
 
@@ -141,7 +141,7 @@ def test_a_hostile_name_stays_text(name: str, scene: Scene) -> None:
     hours = shared_hours([(found.batch, found.outlook)], NOW)
     pieces = [
         batch_card(found, hours, scene),
-        bar(dues([found], NOW, Manner(UTC)), scene),
+        bar(dues([found], NOW, Reader(UTC)), scene),
         side(found, scene),
         finished_card(replace(found.batch, ended_at=NOW), found.outlook, name, scene),
         heading(name, name),
@@ -176,9 +176,9 @@ def test_bar_says_so_when_hands_are_free(scene: Scene) -> None:
 
 
 def test_clock_words_tell_a_demo_from_the_wall() -> None:
-    assert clock_words(None, Manner(UTC)) == ""
-    assert clock_words(60.0, Manner(UTC)) == "demo clock, 60 times faster"
-    assert clock_words(0.0, Manner(UTC)) == "demo clock, standing still"
+    assert clock_words(None, Reader(UTC)) == ""
+    assert clock_words(60.0, Reader(UTC)) == "demo clock, 60 times faster"
+    assert clock_words(0.0, Reader(UTC)) == "demo clock, standing still"
 
 
 def test_outcome_counts_only_what_came_before_the_end() -> None:
@@ -188,10 +188,10 @@ def test_outcome_counts_only_what_came_before_the_end() -> None:
     late_peak = replace(found.outlook, peak=Moments(p50=NOW + minutes(40)))
     outcome = outcome_of(ended, late_peak)
     assert outcome == Outcome(NOW, ready_at=NOW - minutes(30))
-    assert outcome_words(outcome, Manner(UTC)) == "was ready 09:06; ended 09:36, 30 min after it was ready"
-    assert outcome_words(outcome_of(ended, None), Manner(UTC)) == "ended 09:36, before it was ready"
+    assert outcome_words(outcome, Reader(UTC)) == "was ready 09:06; ended 09:36, 30 min after it was ready"
+    assert outcome_words(outcome_of(ended, None), Reader(UTC)) == "ended 09:36, before it was ready"
     early = replace(found.outlook, ready=Moments(p50=NOW + minutes(20)))
-    assert outcome_words(outcome_of(ended, early), Manner(UTC)) == "ended 09:36, before it was ready, expected 09:56"
+    assert outcome_words(outcome_of(ended, early), Reader(UTC)) == "ended 09:36, before it was ready, expected 09:56"
 
 
 def test_outcome_of_a_starter_is_about_its_peak() -> None:
@@ -199,9 +199,9 @@ def test_outcome_of_a_starter_is_about_its_peak() -> None:
     assert found.outlook is not None
     starter = replace(found.batch, target=Target(None), ended_at=NOW)
     peaked = replace(found.outlook, peak=found.outlook.ready)
-    assert outcome_words(outcome_of(starter, peaked), Manner(UTC)) == "peaked 09:16; ended 09:36, 20 min after its peak"
+    assert outcome_words(outcome_of(starter, peaked), Reader(UTC)) == "peaked 09:16; ended 09:36, 20 min after its peak"
     early = replace(found.outlook, ready=Moments(p50=NOW + minutes(2)), peak=Moments(p50=NOW + minutes(2)))
-    assert outcome_words(outcome_of(starter, early), Manner(UTC)) == "ended 09:36, before its peak, expected 09:38"
+    assert outcome_words(outcome_of(starter, early), Reader(UTC)) == "ended 09:36, before its peak, expected 09:38"
     with pytest.raises(ValueError, match="has not ended"):
         outcome_of(found.batch, found.outlook)
 

@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 from grammar import checked
 
-from dashboard.charts import Mark, air_chart, forecast_chart, rise_chart
-from dashboard.dial import ms
-from dashboard.drawing import Drawing
-from dashboard.frames import (
+from dashboard.drawing.charts import Mark, air_chart, forecast_chart, rise_chart
+from dashboard.drawing.grammar import Drawing
+from dashboard.drawing.palette import DAY, NIGHT
+from dashboard.drawing.tables import (
     CURVE_POINTS,
     MAX_POINTS,
     dew_point_series,
@@ -28,19 +28,19 @@ from dashboard.frames import (
     thinned,
     worded,
 )
-from dashboard.theme import DAY, NIGHT
-from monitor.bakery.manner import Manner
+from dashboard.drawing.time_axis import ms
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.track import EMPTY, Series, track_from_readings
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
+from monitor.wording.reader import Reader
 
-TOLD = Manner(UTC)
+TOLD = Reader(UTC)
 START = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (230.0, 230.0), 250.0, 320.0)
-BATCH = Batch(BatchId(1), "Loaf", Stage.BULK_RISE, START, TUB)
+BATCH = Batch(BatchId(1), "Loaf", Stage.FIRST_RISE, START, TUB)
 
 
 def at(minutes: float) -> datetime:

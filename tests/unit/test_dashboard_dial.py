@@ -7,14 +7,14 @@ from zoneinfo import ZoneInfo
 import pytest
 from grammar import checked
 
-from dashboard.charts import Mark, forecast_chart, rise_chart
-from dashboard.dial import STEPS_MIN, ms, round_moments, ticks
-from dashboard.frames import event_frame, fan_frame, forecast_frame, rise_frame
-from dashboard.strips import Hours
-from dashboard.strips import ticks as strip_ticks
-from dashboard.theme import DAY
-from monitor.bakery.manner import Manner
+from dashboard.drawing.charts import Mark, forecast_chart, rise_chart
+from dashboard.drawing.palette import DAY
+from dashboard.drawing.strips import Hours
+from dashboard.drawing.strips import ticks as strip_ticks
+from dashboard.drawing.tables import event_frame, fan_frame, forecast_frame, rise_frame
+from dashboard.drawing.time_axis import STEPS_MIN, ms, round_moments, ticks
 from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.wording.reader import Reader
 
 # A night in which clocks are changed, from two hours before to three hours after, and the hours it shows.
 PUT_BACK = [
@@ -34,20 +34,20 @@ def span(start: datetime) -> tuple[float, float]:
 
 @pytest.mark.parametrize(("zone", "start", "shown"), PUT_BACK + PUT_ON)
 def test_every_hour_stands_in_its_place_under_a_chart(zone, start, shown):
-    found = ticks(span(start), Manner(ZoneInfo(zone)), most=HOURS + 1)
+    found = ticks(span(start), Reader(ZoneInfo(zone)), most=HOURS + 1)
     assert [lines[0] for _, lines in found] == shown
     assert [at for at, _ in found] == [ms(start + timedelta(hours=k)) for k in range(HOURS + 1)]
 
 
 @pytest.mark.parametrize(("zone", "start", "shown"), PUT_BACK)
 def test_the_hour_that_comes_twice_says_which_it_is(zone, start, shown):
-    found = ticks(span(start), Manner(ZoneInfo(zone)), most=HOURS + 1)
+    found = ticks(span(start), Reader(ZoneInfo(zone)), most=HOURS + 1)
     assert [lines[1:] for _, lines in found] == [(), ("summer time",), ("winter time",), (), ()]
 
 
 @pytest.mark.parametrize(("zone", "start", "shown"), PUT_BACK + PUT_ON)
 def test_every_hour_stands_in_its_place_on_a_strip(zone, start, shown):
-    found = strip_ticks(Hours(start, start + timedelta(hours=HOURS)), Manner(ZoneInfo(zone)))
+    found = strip_ticks(Hours(start, start + timedelta(hours=HOURS)), Reader(ZoneInfo(zone)))
     assert [words for at, words in found if at.minute == 0] == shown
     assert all(later - earlier == found[1][0] - found[0][0] for (earlier, _), (later, _) in pairwise(found))
 
@@ -65,19 +65,19 @@ def test_round_moments_are_round_on_the_readers_clock_and_in_order(zone, step_mi
 
 def test_a_dial_of_twelve_hours_is_written_under_the_chart():
     start = datetime(2026, 3, 2, 10, 0, tzinfo=UTC)
-    found = ticks(span(start), Manner(UTC, clock="12"), most=HOURS + 1)
+    found = ticks(span(start), Reader(UTC, clock="12"), most=HOURS + 1)
     assert [lines for _, lines in found] == [("10:00 AM",), ("11:00 AM",), ("12:00 PM",), ("1:00 PM",), ("2:00 PM",)]
 
 
 @pytest.mark.parametrize(("zone", "start", "shown"), PUT_BACK + PUT_ON)
 def test_a_curve_runs_on_evenly_through_the_night(zone, start, shown):
-    manner = Manner(ZoneInfo(zone))
+    reader = Reader(ZoneInfo(zone))
     outlooks = [Outlook(start + timedelta(minutes=k), State.RISING, rise_pct=Band(1, 2, 3)) for k in range(0, 240, 10)]
-    curve = rise_frame(outlooks, manner)
+    curve = rise_frame(outlooks, reader)
     assert curve["at"].diff().dropna().tolist() == [600_000.0] * 23
     assert not curve["mid"].isna().any()
     chart = rise_chart(
-        curve, fan_frame(None, manner), event_frame([], manner), DAY, manner, span=span(start), target_pct=None
+        curve, fan_frame(None, reader), event_frame([], reader), DAY, reader, span=span(start), target_pct=None
     )
     spec = checked(chart)
     axis = spec["layer"][0]["encoding"]["x"]["axis"]
@@ -87,10 +87,10 @@ def test_a_curve_runs_on_evenly_through_the_night(zone, start, shown):
 
 def test_moments_up_a_chart_of_forecasts_are_written_for_the_reader():
     start = datetime(2026, 10, 24, 23, 0, tzinfo=UTC)
-    manner = Manner(ZoneInfo("Europe/Vienna"))
+    reader = Reader(ZoneInfo("Europe/Vienna"))
     ready = Moments(p05=start + timedelta(hours=1), p50=start + timedelta(hours=2), p95=start + timedelta(hours=3))
-    said = forecast_frame([Outlook(start + timedelta(minutes=k), State.RISING, ready=ready) for k in (0, 30)], manner)
+    said = forecast_frame([Outlook(start + timedelta(minutes=k), State.RISING, ready=ready) for k in (0, 30)], reader)
     assert said["words"].iloc[0] == "01:00: about 02:00 (winter time), between 02:00 (summer time) and 03:00"
-    chart = forecast_chart(said, DAY, manner, came=Mark(ms(start), "01:00"), span=span(start))
+    chart = forecast_chart(said, DAY, reader, came=Mark(ms(start), "01:00"), span=span(start))
     up = checked(chart)["layer"][0]["encoding"]["y"]["axis"]
     assert '["02:00", "summer time"]' in up["labelExpr"]

@@ -10,16 +10,16 @@ import made_up_day as made_up
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard import plans
-from dashboard.theme import DAY
-from monitor.bakery.manner import Manner
+from dashboard.drawing.palette import DAY
+from dashboard.plan import pictures
 from monitor.clock import wall_clock
+from monitor.collector.plan_runner import StageForecasts, live_plan, start_next
 from monitor.plan.day import Plan
-from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.daybook import DayBook
-from monitor.workers.day_runner import Foreteller, live_plan, start_next
+from monitor.store.plans import DayBook
+from monitor.wording.reader import Reader
 
 HOSTILE = "<img src=x onerror=alert(1)>"
 
@@ -30,7 +30,9 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import bake, formula, plan
+    from dashboard.formula import screen as formula
+    from dashboard.plan import bake
+    from dashboard.plan import screen as plan
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     pages = {"plan": plan.show, "bake": bake.show, "formula": formula.show}
@@ -173,18 +175,18 @@ def test_what_has_moved_is_told_beside_its_time(folder: Path):
     with DayBook(folder / DATABASE_NAME) as book:
         for _ in range(2):  # the dough is mixed at once, a day before its preferment is ripe
             now = wall_clock()
-            start_next(book, live_plan(book, plan, now, Foreteller(book)), now, Manner(UTC))
+            start_next(book, live_plan(book, plan, now, StageForecasts(book)), now, Reader(UTC))
     assert "moved -" in words(shown("plan"))
 
 
 @pytest.mark.parametrize(("seconds", "text"), [(0.2, "0:00"), (59.6, "1:00"), (-125.0, "-2:05"), (3661.0, "1:01:01")])
 def test_a_countdown_reads_as_a_clock(seconds: float, text: str):
-    assert plans.countdown_words(seconds) == text
+    assert pictures.countdown_words(seconds) == text
 
 
 def test_the_picture_of_a_day_says_it_all_in_words():
     found = make_plan((Order(made_up.recipe(), made_up.NOON),), made_up.KITCHEN, made_up.MORNING, UTC)
     assert isinstance(found, Plan)
-    svg = plans.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Manner(UTC), DAY)
+    svg = pictures.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Reader(UTC), DAY)
     for stage in ("preferment", "first rise", "final proof"):
         assert stage in svg

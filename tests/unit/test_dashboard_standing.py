@@ -8,15 +8,16 @@ from sample_bakery import NOW, ROUND_TUB, batch, minutes
 from streamlit.testing.v1 import AppTest
 
 from dashboard.queries import Standing
-from monitor.bakery.alerts import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
+from monitor.alerts.dough import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.recipe.batch import BatchId, Stage
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 
 def _screen() -> None:
-    from dashboard import page, queries, standing
+    from dashboard import alerts as standing
+    from dashboard import page, queries
 
     def draw(scene: page.Scene) -> None:
         (batch,) = scene.store.batches()
@@ -36,7 +37,7 @@ def shown(folder: Path, monkeypatch: pytest.MonkeyPatch, *kinds: tuple[AlertKind
     with Store(folder / DATABASE_NAME) as store:
         store.put_setting("epoch", NOW.isoformat())
         store.put_setting("speed", "0.0")
-        kept = store.add_batch(batch("Plain loaf", Stage.BULK_RISE, 200, ROUND_TUB))
+        kept = store.add_batch(batch("Plain loaf", Stage.FIRST_RISE, 200, ROUND_TUB))
         alerts = [alert(kind, 60 - 5 * place, kept.id, **more) for place, (kind, more) in enumerate(kinds)]
         store.save_step(kept.id, Outlook(NOW, State.PAST_PEAK, Band(80.0, 82.0, 84.0)), alerts, [])
     app = AppTest.from_function(_screen, default_timeout=30).run()

@@ -6,12 +6,12 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from dashboard.strips import MAX_LABELS, Hours, heard_svg, shared_hours, stretches, strip_svg, ticks
-from dashboard.theme import DAY
-from monitor.bakery.manner import Manner
+from dashboard.drawing.palette import DAY
+from dashboard.drawing.strips import MAX_LABELS, Hours, heard_svg, shared_hours, stretches, strip_svg, ticks
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
+from monitor.wording.reader import Reader
 
 NOW = datetime(2026, 3, 2, 9, 30, tzinfo=UTC)
 TUB = Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 250.0)
@@ -23,7 +23,7 @@ def minutes(count: float) -> timedelta:
 
 
 def loaf(began_min: float = 120.0, target_pct: float | None = 100.0) -> Batch:
-    return Batch(BatchId(1), "Loaf", Stage.BULK_RISE, NOW - minutes(began_min), TUB, Target(target_pct))
+    return Batch(BatchId(1), "Loaf", Stage.FIRST_RISE, NOW - minutes(began_min), TUB, Target(target_pct))
 
 
 def outlook(early: float | None, middle: float | None, late: float | None, peak: float | None = 90.0) -> Outlook:
@@ -45,7 +45,7 @@ def block(svg: str) -> ET.Element | None:
 
 
 def drawn(batch: Batch, outlook: Outlook | None, **more: datetime | None) -> str:
-    return strip_svg(batch, outlook, HOURS, NOW, Manner(UTC), DAY, **more)
+    return strip_svg(batch, outlook, HOURS, NOW, Reader(UTC), DAY, **more)
 
 
 def percent(value: str) -> float:
@@ -117,7 +117,7 @@ def test_shared_hours_hold_every_batch_within_a_shift() -> None:
 @pytest.mark.parametrize("hours_long", [0.75, 1.0, 2.5, 6.0, 9.0, 16.0])
 @pytest.mark.parametrize("zone", [UTC, timezone(timedelta(hours=5, minutes=30))], ids=["utc", "half-hour zone"])
 def test_ticks_are_round_on_the_bakers_clock_and_few(hours_long: float, zone: timezone) -> None:
-    found = ticks(Hours(NOW - timedelta(hours=hours_long), NOW), Manner(zone))
+    found = ticks(Hours(NOW - timedelta(hours=hours_long), NOW), Reader(zone))
     assert 2 <= len(found) <= MAX_LABELS
     assert all(word[-2:] in {"00", "10", "15", "20", "30", "40", "45", "50"} for _, word in found)
     assert all(word == f"{at.astimezone(zone):%H:%M}" for at, word in found)
@@ -136,7 +136,7 @@ def test_started_after_the_other_is_right_of_it() -> None:
 def test_heard_stretches_break_at_a_silence_and_losses_are_crossed() -> None:
     heard = [NOW - minutes(60.0 - k) for k in range(20)] + [NOW - minutes(20.0 - k) for k in range(10)]
     assert stretches(heard) == [(NOW - minutes(60), NOW - minutes(41)), (NOW - minutes(20), NOW - minutes(11))]
-    svg = heard_svg(heard, [NOW - minutes(30)], HOURS, Manner(UTC), DAY)
+    svg = heard_svg(heard, [NOW - minutes(30)], HOURS, Reader(UTC), DAY)
     assert len(parts(svg, "rect")) == 2
     assert len(parts(svg, "svg")) == 1
     assert stretches([]) == []

@@ -11,31 +11,31 @@ import made_up_day as made_up
 import pytest
 from harness import SetClock, wait_until
 
-from monitor.bakery.alert_types import AlertKind, CueKind
-from monitor.bakery.alerts import Message
-from monitor.bakery.limits import AIR_LIMITS, air_limits
-from monitor.bakery.manner import Manner
+from monitor.alerts.alert import AlertKind, CueKind
+from monitor.alerts.dough import Message
+from monitor.alerts.limits import AIR_LIMITS, air_limits
 from monitor.cli import main
+from monitor.collector.plan_runner import (
+    PLAN_FAULT,
+    PlanRunner,
+    StageForecasts,
+    follow_on,
+    live_plan,
+    run_plans,
+    send_cues,
+    start_next,
+    tick_off,
+)
 from monitor.commands.plan import wanted_moment
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError, StoreError
 from monitor.plan.day import Plan, PlanId, StepKind, steps
-from monitor.plan.making import make_plan
 from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
 from monitor.recipe.batch import Event, EventKind, Stage
 from monitor.recipe.recipe_file import recipe_toml
-from monitor.sinks.daybook import DayBook
-from monitor.workers.day_runner import (
-    PLAN_FAULT,
-    DayRunner,
-    Foreteller,
-    follow_on,
-    live_plan,
-    run_plans,
-    start_next,
-    tell,
-    tick_off,
-)
+from monitor.store.plans import DayBook
+from monitor.wording.reader import Reader
 
 KEY = "tamarack loaf"
 
@@ -58,7 +58,7 @@ def minutes(n: float) -> timedelta:
 
 
 def live(book: DayBook, plan: Plan, now: datetime):
-    return live_plan(book, plan, now, Foreteller(book))
+    return live_plan(book, plan, now, StageForecasts(book))
 
 
 def texts(book: DayBook) -> list[str]:
@@ -95,12 +95,12 @@ def test_a_call_needs_no_batch_and_is_kept_once(book, made):
     kept = book.add_plan(made)
     message = Message("plan-1/x", None, CueKind.MIX, 1, "mix now", "mix it", made_up.MORNING)
     for _ in range(2):
-        book.tell(kept.id, [message], {KEY: made_up.NOON})
+        book.announce(kept.id, [message], {KEY: made_up.NOON})
     assert book.messages() == [message]
     assert [each for each, _, _ in book.open_messages()] == [message]
-    assert book.said(kept.id) == {"plan-1/x"}
-    assert book.said(PlanId(11)) == set()
-    assert book.told(kept.id) == {KEY: made_up.NOON}
+    assert book.message_ids(kept.id) == {"plan-1/x"}
+    assert book.message_ids(PlanId(11)) == set()
+    assert book.announced(kept.id) == {KEY: made_up.NOON}
 
 
 # -- living it --------------------------------------------------------------------------------------------------------
@@ -109,7 +109,7 @@ def test_a_call_needs_no_batch_and_is_kept_once(book, made):
 def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(book, made):
     plan = book.add_plan(made)
     now = made.doughs[0].stages[0].hands_at
-    said = start_next(book, live(book, plan, now), now, Manner(UTC))
+    said = start_next(book, live(book, plan, now), now, Reader(UTC))
     (batch,) = book.batches(running=True)
     assert batch.stage is Stage.RETARD  # it stands in the refrigerator
     assert batch.target.is_peak
@@ -123,19 +123,19 @@ def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(book, ma
 def test_the_next_start_ends_what_it_takes_on(book, made):
     plan = book.add_plan(made)
     for stage in made.doughs[0].stages:
-        start_next(book, live(book, plan, stage.hands_at), stage.hands_at, Manner(UTC))
+        start_next(book, live(book, plan, stage.hands_at), stage.hands_at, Reader(UTC))
     (running,) = book.batches(running=True)
     assert running.stage is Stage.FINAL_PROOF
     assert running.formula.dough_g == pytest.approx(made.doughs[0].recipe.dough.mass_g)
     with pytest.raises(ConfigError, match="no stage is left"):
-        start_next(book, live(book, plan, made_up.NOON), made_up.NOON, Manner(UTC))
+        start_next(book, live(book, plan, made_up.NOON), made_up.NOON, Reader(UTC))
 
 
 def test_the_end_of_one_stage_is_the_beginning_of_the_next(book, made):
     plan = book.add_plan(made)
     bulk, proof = made.doughs[0].stages[1:]
     for stage in made.doughs[0].stages[:2]:
-        start_next(book, live(book, plan, stage.begins_at), stage.begins_at, Manner(UTC))
+        start_next(book, live(book, plan, stage.begins_at), stage.begins_at, Reader(UTC))
     assert follow_on(book, live(book, plan, bulk.ends_at)) == []
     (running,) = book.batches(running=True)
     book.add_event(running.id, Event(bulk.ends_at, EventKind.END))
@@ -151,7 +151,7 @@ def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(bo
     found = make_plan((Order(replace(recipe, method=(cold,)), None),), made_up.KITCHEN, made_up.MORNING, UTC)
     assert isinstance(found, Plan)
     plan = book.add_plan(found)
-    start_next(book, live(book, plan, made_up.MORNING), made_up.MORNING, Manner(UTC))
+    start_next(book, live(book, plan, made_up.MORNING), made_up.MORNING, Reader(UTC))
     (batch,) = book.batches(running=True)
     assert batch.stage is Stage.FINAL_PROOF
     assert air_limits(batch) == AIR_LIMITS[Stage.RETARD]
@@ -166,7 +166,7 @@ def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(bo
 def test_what_is_mixed_waits_for_hands(book, made):
     plan = book.add_plan(made)
     first = made.doughs[0].stages[0]
-    start_next(book, live(book, plan, first.begins_at), first.begins_at, Manner(UTC))
+    start_next(book, live(book, plan, first.begins_at), first.begins_at, Reader(UTC))
     (running,) = book.batches(running=True)
     book.add_event(running.id, Event(first.ends_at, EventKind.END))
     assert follow_on(book, live(book, plan, first.ends_at)) == []
@@ -176,7 +176,7 @@ def test_calls_go_into_the_outbox_once(book, made):
     book.add_plan(made)
     now = made.doughs[0].stages[0].hands_at
     for _ in range(3):
-        run_plans(book, now, Manner(UTC), Foreteller(book))
+        run_plans(book, now, Reader(UTC), StageForecasts(book))
     (message,) = book.messages()
     assert (message.kind, message.batch_id) == (CueKind.MIX, None)
     assert message.title == "mix now: Tamarack loaf"
@@ -186,14 +186,14 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
     plan = book.add_plan(made)
     stages = made.doughs[0].stages
     for stage in stages[:2]:
-        start_next(book, live(book, plan, stage.begins_at), stage.begins_at, Manner(UTC))
+        start_next(book, live(book, plan, stage.begins_at), stage.begins_at, Reader(UTC))
     (running,) = book.batches(running=True)
     for n in (40.0, 41.0):
         now = stages[1].begins_at + minutes(n)
         ready = Moments(p25=stages[1].ready_at - minutes(34), p50=stages[1].ready_at - minutes(32))
         outlook = Outlook(at=now, state=State.RISING, ready=ready, air_temp_c=27.0, dough_temp_c=27.0)
         book.save_step(running.id, outlook, (), ())
-        tell(book, live(book, plan, now), now, Manner(UTC))
+        send_cues(book, live(book, plan, now), now, Reader(UTC))
     (moved,) = [message for message in book.messages() if message.kind is CueKind.MOVED]
     assert moved.batch_id == running.id
     assert "3.0 °C warmer than planned" in moved.text
@@ -204,10 +204,10 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
 
 def test_a_plan_that_is_over_calls_no_more(book, made):
     plan = book.add_plan(made)
-    run_plans(book, made_up.NOON + timedelta(days=3), Manner(UTC), Foreteller(book))
+    run_plans(book, made_up.NOON + timedelta(days=3), Reader(UTC), StageForecasts(book))
     assert book.plans(is_open=True) == []
     assert book.plans() == [plan]
-    run_plans(book, made.doughs[0].stages[0].hands_at, Manner(UTC), Foreteller(book))
+    run_plans(book, made.doughs[0].stages[0].hands_at, Reader(UTC), StageForecasts(book))
     assert book.messages() == []
 
 
@@ -215,7 +215,7 @@ def test_the_runner_lives_plans_beside_everything_else(tmp_path, made):
     path = tmp_path / "proofing.sqlite"
     with DayBook(path) as book:
         book.add_plan(made)
-        runner = DayRunner(path, SetClock(made.doughs[0].stages[0].hands_at), Manner(UTC))
+        runner = PlanRunner(path, SetClock(made.doughs[0].stages[0].hands_at), Reader(UTC))
         runner.start()
         try:
             wait_until(lambda: texts(book) == ["mix now: Tamarack loaf"], "the cue")
@@ -227,10 +227,10 @@ def test_a_fault_in_planning_is_counted_and_does_no_more_harm(tmp_path, made, mo
     def broken(*_: object) -> None:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("monitor.workers.day_runner.run_plans", broken)
+    monkeypatch.setattr("monitor.collector.plan_runner.run_plans", broken)
     path = tmp_path / "proofing.sqlite"
     with DayBook(path) as book:
-        runner = DayRunner(path, SetClock(made_up.MORNING), Manner(UTC))
+        runner = PlanRunner(path, SetClock(made_up.MORNING), Reader(UTC))
         runner.start()
         try:
             wait_until(lambda: [fault.reason for fault in book.faults()] == [PLAN_FAULT], "the count")
@@ -352,7 +352,7 @@ def test_every_step_kind_has_a_call(made):
 
 
 def test_only_making_a_plan_loads_the_solver():
-    screens = "dashboard.screens.plan, dashboard.screens.bake"
-    code = f"import sys, monitor.collector.station, {screens}; print('ortools' in sys.modules)"
+    screens = "dashboard.plan.screen, dashboard.plan.bake"
+    code = f"import sys, monitor.collector.service, {screens}; print('ortools' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

@@ -8,15 +8,15 @@ from pathlib import Path
 import pytest
 from harness import START
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Subject
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import Alert, AlertKind, Message, Subject
 from monitor.demo.day import Baker, Tub, judge_day, prediction_at_half, read_day
 from monitor.demo.view import LinesView, TableView, print_verdicts
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.store import Store
+from monitor.store.store import Store
+from monitor.wording.reader import Reader
 
 VESSEL = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
 
@@ -27,7 +27,7 @@ def at(minutes: float) -> datetime:
 
 def planned(name: str = "Plain tub", rise_pct: float | None = 100.0, folds: tuple[float, ...] = ()) -> Batch:
     events = tuple(Event(at(minutes), EventKind.FOLD) for minutes in folds)
-    return Batch(BatchId(0), name, Stage.BULK_RISE, START, VESSEL, Target(rise_pct), events=events)
+    return Batch(BatchId(0), name, Stage.FIRST_RISE, START, VESSEL, Target(rise_pct), events=events)
 
 
 def outlook(minutes: float, rise_pct: float, ready_min: float | None = None, peak_min: float | None = None) -> Outlook:
@@ -138,7 +138,7 @@ def test_the_table_compares_prediction_call_and_truth(store: Store, day: Path, j
     assert (verdicts["The jar"].what, verdicts["The jar"].error_min) == ("peak", -10.0)
     assert verdicts["The jar"].call_error_min is None
     out = io.StringIO()
-    print_verdicts(verdicts.values(), Manner(UTC), out)
+    print_verdicts(verdicts.values(), Reader(UTC), out)
     (line,) = (line for line in out.getvalue().splitlines() if "The rolls" in line)
     assert [cell.strip() for cell in line.strip("│").split("│")] == [
         "The rolls (left to over-proof)", "ready", "06:43", "06:41", "+2.0", "06:39", "-2.0", "ready, past its peak",
@@ -159,7 +159,7 @@ def test_a_view_shows_names_as_they_are(view_type: type[TableView] | type[LinesV
     name = "Tub [red]3[/red] :bread:"
     message = Message("1", BatchId(0), AlertKind.READY, 1, "title", "text", at(50))
     out = io.StringIO()
-    with view_type(out, Manner(UTC)) as view:
+    with view_type(out, Reader(UTC)) as view:
         view.say(f"{name}: begun", at(50))
         view.show([(planned(name), outlook(50, 75.0, 80.0), message), (planned(name), None, None)], at(50))
     assert f"06:30  {name}: begun" in out.getvalue()

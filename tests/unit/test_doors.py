@@ -8,8 +8,9 @@ from pathlib import Path
 import pytest
 
 from monitor.cli import main
-from monitor.doors import broker, proxy
-from monitor.doors.certificates import (
+from monitor.errors import ConfigError
+from monitor.remote_access import broker, proxy
+from monitor.remote_access.certificates import (
     AUTHORITY_FOR,
     CERTIFICATE_FOR,
     WARN_BEFORE,
@@ -19,9 +20,8 @@ from monitor.doors.certificates import (
     own_pair,
     pair_faults,
 )
-from monitor.doors.screens import dashboard_command
-from monitor.doors.settings_files import add_secrets, settings_to_add
-from monitor.errors import ConfigError
+from monitor.remote_access.dashboard_server import dashboard_command
+from monitor.remote_access.settings_files import add_secrets, settings_to_add
 
 NOW = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 
@@ -189,6 +189,31 @@ def test_the_dashboard_opens_to_others_only_with_a_log_in_and_tls(tmp_path: Path
     assert command[command.index("--secrets.files") + 1] == str(tmp_path / "login.toml")
 
 
+def test_the_dashboard_is_told_its_folder_wherever_it_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "practice").mkdir()
+    monkeypatch.chdir(tmp_path)
+    command, _ = dashboard_command(Path("practice"), 8501)
+    assert command[command.index("--data-dir") + 1] == str(tmp_path / "practice")
+
+
+def test_a_folder_that_is_not_there_is_not_shown_as_an_empty_one(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="there is no such folder"):
+        dashboard_command(tmp_path / "mistyped", 8501)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("left", ["secrets.toml", "login.toml", "config.toml"])
+def test_settings_that_should_be_there_and_are_not_open_nothing(tmp_path: Path, left: str) -> None:
+    if left == "secrets.toml":
+        add_secrets(tmp_path, {}, "the proxy's own")
+    elif left == "login.toml":
+        (tmp_path / left).write_text(LOGIN)
+    else:
+        (tmp_path / left).symlink_to(tmp_path / "on a disk that is not there")
+    with pytest.raises(ConfigError, match=r"config\.toml"):
+        dashboard_command(tmp_path, 8501)
+
+
 @pytest.mark.parametrize(
     ("login", "said"),
     [
@@ -219,22 +244,25 @@ def test_secrets_are_added_and_nothing_else_is_touched(tmp_path: Path) -> None:
     path.write_text('# mine\nnotify_urls = ["ntfy://x"]\n\n[mqtt_passwords] # theirs\n"me@oven:1883" = "a"\n')
     add_secrets(tmp_path, {"collector@localhost:8883": 'quo"te'}, "s")
     assert path.read_text() == (
-        'proxy_secret = "s"\n# mine\nnotify_urls = ["ntfy://x"]\n\n[mqtt_passwords] # theirs\n'
-        '"collector@localhost:8883" = "quo\\"te"\n"me@oven:1883" = "a"\n'
+        '# mine\nnotify_urls = ["ntfy://x"]\nproxy_secret = "s"\n\n[mqtt_passwords] # theirs\n'
+        '"me@oven:1883" = "a"\n"collector@localhost:8883" = "quo\\"te"\n'
     )
     assert path.stat().st_mode & 0o077 == 0
     before = path.read_bytes()
     add_secrets(tmp_path, {"collector@localhost:8883": 'quo"te'}, "s")
     assert path.read_bytes() == before
-    with pytest.raises(ConfigError, match="take collector@localhost:8883"):
+    with pytest.raises(ConfigError, match="another collector@localhost:8883; take it out"):
         add_secrets(tmp_path, {"collector@localhost:8883": "another"})
     assert path.read_bytes() == before
 
 
 def test_settings_that_are_there_are_told_and_never_rewritten(tmp_path: Path) -> None:
-    lines = {"mqtt": '["mqtts://collector@localhost:8883"]', "dashboard.login": '"proxy"'}
+    lines = {"mqtt": ["mqtts://collector@localhost:8883"], "dashboard.login": "proxy"}
     assert settings_to_add(tmp_path, lines) == []
     assert settings_to_add(tmp_path, lines) == []
     (tmp_path / "config.toml").write_text("temp_unit = 'F'\n")
-    assert settings_to_add(tmp_path, lines) == [f"{key} = {value}" for key, value in lines.items()]
+    assert settings_to_add(tmp_path, lines) == [
+        'mqtt = ["mqtts://collector@localhost:8883"]',
+        'dashboard.login = "proxy"',
+    ]
     assert (tmp_path / "config.toml").read_text() == "temp_unit = 'F'\n"

@@ -12,16 +12,16 @@ import pandas as pd
 import pyarrow.parquet as pq
 import pytest
 
-from dashboard import exports
-from dashboard.charts import air_chart
-from dashboard.exports import KINDS, Exhibit, file_name
-from dashboard.frames import series_frame, worded
-from dashboard.svg import elastic_drawing, element, text
-from dashboard.theme import DAY, FONT, NIGHT, Palette
-from monitor.bakery.manner import Manner
+from dashboard.drawing import exports
+from dashboard.drawing.charts import air_chart
+from dashboard.drawing.exports import KINDS, Exhibit, file_name
+from dashboard.drawing.palette import DAY, FONT, NIGHT, Palette
+from dashboard.drawing.svg import elastic_drawing, element, text
+from dashboard.drawing.tables import series_frame, worded
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.track import Series
 from monitor.recipe.batch import Event, EventKind
+from monitor.wording.reader import Reader
 
 BEGAN = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
 BERLIN = ZoneInfo("Europe/Berlin")
@@ -30,9 +30,9 @@ PNG = b"\x89PNG\r\n\x1a\n"
 
 
 def curve(palette: Palette):
-    frame = worded(series_frame(BEGAN, {"air": AIR}), "°C", Manner(UTC))
+    frame = worded(series_frame(BEGAN, {"air": AIR}), "°C", Reader(UTC))
     span = (float(frame["at"].min()), float(frame["at"].max()))
-    return air_chart(frame, {"air": (palette.water, [])}, palette, Manner(UTC), span=span, unit="°C", least_span=4.0)
+    return air_chart(frame, {"air": (palette.water, [])}, palette, Reader(UTC), span=span, unit="°C", least_span=4.0)
 
 
 def strip(palette: Palette) -> str:

@@ -5,13 +5,13 @@ import pytest
 from many_doughs import KINDS, asked_of, numbers
 
 from monitor.dough.curve import N_SHAPE, Timeline, rise_paths, rise_slopes, stacked
-from monitor.dough.forecast import Asked, outlook, outlooks
+from monitor.dough.forecast import ForecastRequest, outlook, outlooks
 from monitor.dough.outlook import Outlook
 from monitor.dough.prior import shape_prior
-from monitor.dough.rise import hats, knot_times_s
+from monitor.dough.rise import hat_basis, knot_times_s
 
 
-def alone(asked: Asked) -> Outlook:
+def alone(asked: ForecastRequest) -> Outlook:
     return outlook(asked.batch, asked.track, asked.at)
 
 
@@ -47,7 +47,7 @@ def course(folds: tuple[int, ...], n_past: int, seed: int) -> tuple[np.ndarray, 
         ]
     )
     log_gamma = rng.normal(-0.3, 0.3, t_s.size - 1)
-    knots = hats(0.5 * (t_s[1:] + t_s[:-1]), knots_s)
+    knots = hat_basis(0.5 * (t_s[1:] + t_s[:-1]), knots_s)
     return members, Timeline(t_s, log_gamma, knots, np.array(folds, dtype=np.intp))
 
 

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 
 from monitor.cli import main
-from monitor.settings.formulary import read_recipe
+from monitor.settings.recipes import read_recipe
 
 RECIPE = """
 name = "Rowan & <rye>"

@@ -7,10 +7,10 @@ from zoneinfo import ZoneInfo
 import pytest
 from sentences import catalogue, keys_of, sentences
 
-from monitor.bakery.manner import ENGLISH, Manner
-from monitor.bakery.phrases import mass_text, temp_text, weigh_text
-from monitor.bakery.times import clock_text
-from monitor.languages.catalogue import KNOWN, language
+from monitor.wording.languages.catalogue import KNOWN, language
+from monitor.wording.phrases import mass_text, temp_text, weigh_text
+from monitor.wording.reader import ENGLISH, Reader
+from monitor.wording.times import clock_text
 
 OTHERS = sorted(set(KNOWN) - {ENGLISH.code})
 FOUND, UNKNOWN = sentences()
@@ -59,30 +59,30 @@ def test_a_translation_ends_as_its_sentence_does(code):
 
 
 def test_a_sentence_counts_in_the_form_of_the_language():
-    german = Manner(UTC, language=language("de"))
+    german = Reader(UTC, language=language("de"))
     assert [german.count(n, "{n} alert", "{n} alerts") for n in (0, 1, 2)] == [
         "0 Meldungen",
         "1 Meldung",
         "2 Meldungen",
     ]
-    assert Manner(UTC).count(1, "{n} alert", "{n} alerts") == "1 alert"
+    assert Reader(UTC).count(1, "{n} alert", "{n} alerts") == "1 alert"
 
 
 def test_days_and_numbers_are_told_in_the_language():
-    german = Manner(UTC, language=language("de"))
+    german = Reader(UTC, language=language("de"))
     assert clock_text(MONDAY + timedelta(days=3), german, MONDAY) == "Donnerstag 09:30"
     assert clock_text(MONDAY + timedelta(days=1), german, MONDAY) == "morgen 09:30"
     assert temp_text(25.3, german) == "25,3 °C (77,5 °F)"
 
 
 def test_what_is_not_translated_stays_as_it_is():
-    german = Manner(UTC, language=language("de"))
+    german = Reader(UTC, language=language("de"))
     assert german.say("{no} such sentence", no="there is") == "there is such sentence"
     assert german.say("a {brace} without a hole") == "a {brace} without a hole"
 
 
 def test_twelve_hours_and_ounces_are_told_when_asked_for():
-    american = Manner(UTC, "F", "oz", "12")
+    american = Reader(UTC, "F", "oz", "12")
     assert [clock_text(MONDAY.replace(hour=hour), american) for hour in (0, 9, 12, 21)] == [
         "12:30 AM", "9:30 AM", "12:30 PM", "9:30 PM",
     ]  # fmt: skip
@@ -99,9 +99,9 @@ def test_twelve_hours_and_ounces_are_told_when_asked_for():
     ],
 )
 def test_an_hour_that_comes_twice_says_which(zone, first, words):
-    manner = Manner(ZoneInfo(zone))
-    assert clock_text(first, manner) == f"{words} (summer time)"
-    assert clock_text(first + timedelta(hours=1), manner) == f"{words} (winter time)"
-    assert clock_text(first + timedelta(hours=2), manner) == f"{int(words[:2]) + 1:02d}:30"
-    german = Manner(ZoneInfo(zone), language=language("de"))
+    reader = Reader(ZoneInfo(zone))
+    assert clock_text(first, reader) == f"{words} (summer time)"
+    assert clock_text(first + timedelta(hours=1), reader) == f"{words} (winter time)"
+    assert clock_text(first + timedelta(hours=2), reader) == f"{int(words[:2]) + 1:02d}:30"
+    german = Reader(ZoneInfo(zone), language=language("de"))
     assert clock_text(first, german) == f"{words} (Sommerzeit)"

@@ -9,8 +9,6 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from made_up import FIRST_DAY, batch_of
 
-from monitor.bakery.lessons import learned_sentence
-from monitor.bakery.manner import Manner
 from monitor.dough.curve import N_SHAPE, SHAPE_NAMES
 from monitor.dough.learning import (
     PEAK,
@@ -18,9 +16,9 @@ from monitor.dough.learning import (
     SHARES,
     WIDTH_BOUNDS,
     WITHIN_SD,
-    Learned,
     Lesson,
     Miss,
+    RecipeExperience,
     Widths,
     learned_from,
     pooled,
@@ -31,6 +29,8 @@ from monitor.dough.outlook import Moments
 from monitor.dough.prior import expected_rate_per_h, prior_of
 from monitor.recipe.batch import Batch, Stage, Target
 from monitor.recipe.formula import Formula
+from monitor.wording.lessons import learned_sentence
+from monitor.wording.reader import Reader
 
 BATCH = batch_of("Hazel loaf, tub 3")
 RATE = SHAPE_NAMES.index("log_rate")
@@ -68,7 +68,7 @@ def quick(by):
     return by * np.eye(N_SHAPE)[RATE]
 
 
-def learned(lessons, batch: Batch = BATCH) -> Learned:
+def learned(lessons, batch: Batch = BATCH) -> RecipeExperience:
     found = learned_from(lessons, batch)
     assert found is not None
     return found
@@ -316,12 +316,12 @@ def test_widened_beyond_the_horizon_is_never():
 )
 def test_the_pace_is_told_in_words(speed, has_formula, said):
     known = replace(learned([lesson()]), speed=speed)
-    assert learned_sentence(known, Manner(UTC), has_formula=has_formula) == f"learned from 1 batch: {said}"
+    assert learned_sentence(known, Reader(UTC), has_formula=has_formula) == f"learned from 1 batch: {said}"
 
 
 def test_odd_batches_and_forecasts_that_held_are_told():
     known = replace(learned([lesson()]), speed=1.0, n_batches=5, n_odd=1, n_held=8, n_intervals=9)
-    assert learned_sentence(known, Manner(UTC), has_formula=True) == (
+    assert learned_sentence(known, Reader(UTC), has_formula=True) == (
         "learned from 5 batches: rises as the formula says; one batch was odd and hardly counts; "
         "forecasts held 8 of 9 times"
     )

@@ -9,10 +9,10 @@ from made_up import FIRST_DAY, batch_of, readings_of
 
 from monitor import cli
 from monitor.archive.export import export_batch
+from monitor.collector.learner import learn_next
 from monitor.recipe.batch import Event, EventKind
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.store import Store
-from monitor.workers.learner import learn_next
+from monitor.store.store import Store
 
 LATER = FIRST_DAY + timedelta(days=100)
 

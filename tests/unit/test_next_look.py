@@ -6,8 +6,8 @@ from datetime import datetime, timedelta
 import pytest
 from made_up import FIRST_DAY, batch_of
 
-from monitor.bakery.alerts import Alert, AlertKind, Rules, Subject
-from monitor.bakery.next_look import AT_LEAST, LATEST, SOONEST, next_look_at
+from monitor.alerts.dough import Alert, AlertKind, Rules, Subject
+from monitor.alerts.next_estimate import AT_LEAST, LATEST, SOONEST, next_look_at
 from monitor.dough.outlook import Moments, Outlook, State
 
 NOW = FIRST_DAY + timedelta(hours=2)

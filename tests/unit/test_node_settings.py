@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_sim import hal_sim
+from firmware_sim.boards import hal_sim
 from firmware_sim.node import settings as on_board
 from monitor.cli import main
 from monitor.errors import ConfigError
@@ -21,7 +21,7 @@ from monitor.node.settings import (
     settings_from_text,
     write_settings,
 )
-from monitor.recipe.tables import NODE_NAME
+from monitor.recipe.toml_tables import NODE_NAME
 from monitor.wire.readings import NodeId
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")

@@ -18,15 +18,15 @@ from aiosmtpd.controller import Controller
 from aiosmtpd.smtp import SMTP, Envelope, Session
 from harness import START, SetClock, free_port, wait_until
 
-from monitor.bakery.alerts import AlertKind, Message
-from monitor.bakery.manner import Manner
+from monitor.alerts.dough import AlertKind, Message
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, NotifyError
+from monitor.notify.carriers import AppriseCarrier, TerminalCarrier, apprise_carriers
+from monitor.notify.outbox import Notifier, Recipient
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.notify import AppriseCarrier, TerminalCarrier, apprise_carriers
-from monitor.sinks.outbox import Notifier, Recipient
-from monitor.sinks.store import Store
+from monitor.store.store import Store
+from monitor.wording.reader import Reader
 
 # apprise loads its mail plugin through a module that Python has put on its list of leavers; no fault of ours.
 pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:DeprecationWarning")
@@ -94,7 +94,7 @@ class Mailbox:
 
 def test_terminal_prints_one_line_on_the_bakers_clock() -> None:
     stream = io.StringIO()
-    TerminalCarrier(stream, Manner(UTC)).send(replace(MESSAGE, title="a\nb: ready\x1b[2J"))
+    TerminalCarrier(stream, Reader(UTC)).send(replace(MESSAGE, title="a\nb: ready\x1b[2J"))
     assert stream.getvalue() == f"05:40 a b: ready [2J. {MESSAGE.text}\n"
 
 
@@ -102,7 +102,7 @@ def test_terminal_that_is_gone_is_given_up() -> None:
     stream = io.StringIO()
     stream.close()
     with pytest.raises(NotifyError) as caught:
-        TerminalCarrier(stream, Manner(UTC)).send(MESSAGE)
+        TerminalCarrier(stream, Reader(UTC)).send(MESSAGE)
     assert not caught.value.retry
 
 
@@ -201,6 +201,6 @@ def put(store: Store, *messages: Message) -> None:
     """Keep messages as a step of their batch does."""
     if not store.batches():
         tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-        assert store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.BULK_RISE, START, tub)).id == 1
+        assert store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, START, tub)).id == 1
     at = START + timedelta(seconds=len(store.outlooks(BatchId(1))))
     store.save_step(BatchId(1), Outlook(at=at, state=State.READY), (), messages)

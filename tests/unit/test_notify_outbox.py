@@ -9,15 +9,15 @@ from pathlib import Path
 import pytest
 from harness import START, wait_until
 
-from monitor.bakery.alerts import Alert, AlertKind, Message, Subject
-from monitor.bakery.calls import CallRules, QuietHours
+from monitor.alerts.calls import CallRules, QuietHours
+from monitor.alerts.dough import Alert, AlertKind, Message, Subject
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import NotifyError
+from monitor.notify.carriers import Carrier
+from monitor.notify.outbox import FIRST_WAIT_S, LONGEST_WAIT_S, MOST_TRIES, Notifier, Recipient
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.sinks.notify import Carrier
-from monitor.sinks.outbox import FIRST_WAIT_S, LONGEST_WAIT_S, MOST_TRIES, Notifier, Recipient
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 LATER = NotifyError("phone: it answered 503", retry=True)
 NEVER = NotifyError("phone: it answered 404", retry=False)
@@ -68,7 +68,7 @@ class Bench:
         self.path = path
         self.clock = HandClock()
         tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-        store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.BULK_RISE, START, tub))
+        store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, START, tub))
 
     def put(self, kind: AlertKind = AlertKind.READY_SOON, episode: int = 1, **changes: object) -> str:
         """An alert that has just been called, with its message, as one step keeps them; returns its id."""
@@ -269,7 +269,7 @@ def test_fault_in_a_service_is_a_failure_like_another(bench: Bench, caplog: pyte
 def test_failing_carrier_is_logged_once_and_again_when_it_is_well(
     bench: Bench, caplog: pytest.LogCaptureFixture
 ) -> None:
-    caplog.set_level(logging.INFO, logger="monitor.sinks.outbox")
+    caplog.set_level(logging.INFO, logger="monitor.notify.outbox")
     bench.put()
     phone = Phone()
     phone.error = LATER

@@ -6,8 +6,8 @@ from typing import Any
 
 import pytest
 
-from monitor.central.points import FAN_POINTS, LONGEST_TEXT, Point, point_of, reading_values, row_values, thinned
-from monitor.sinks.spool import SpoolRow
+from monitor.shops.points import FAN_POINTS, LONGEST_TEXT, Point, point_of, reading_values, row_values, thinned
+from monitor.store.spool import SpoolRow
 
 READING = {
     "node": "urn:dev:mac:020000fffe5e0001",

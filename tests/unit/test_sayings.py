@@ -9,18 +9,18 @@ import pytest
 from sentences import ERRORS, catalogue, kept
 
 from monitor import errors
-from monitor.bakery.manner import ENGLISH, LEAST_LETTERS, Manner
 from monitor.clock import SystemClock
 from monitor.errors import CentralError, CentralKind, ConfigError, NotifyError, StoreError, UnfitError, saying_of
-from monitor.languages.catalogue import KNOWN, language
-from monitor.recipe.tables import Faults
-from monitor.sayings import Half, Number, Opening, Saying, several
-from monitor.watch.lookouts import store_lookout
-from monitor.watch.pulse import Pulse
-from monitor.watch.watchman import Notice, Watchman
+from monitor.health.checks import store_lookout
+from monitor.health.counters import Pulse
+from monitor.health.supervisor import Notice, Supervisor
+from monitor.recipe.toml_tables import Faults
+from monitor.translatable import Half, Number, Opening, Saying, several
+from monitor.wording.languages.catalogue import KNOWN, language
+from monitor.wording.reader import ENGLISH, LEAST_LETTERS, Reader
 
 OTHERS = sorted(set(KNOWN) - {ENGLISH.code})
-GERMAN = Manner(UTC, language=language("de"))
+GERMAN = Reader(UTC, language=language("de"))
 SALT = Saying(
     "salt is {salt_pct} % of all flour; {low} to {high} % is usual", salt_pct=Number(0.44, ".1f"), low=1, high=3
 )
@@ -35,7 +35,7 @@ def holes(text: str) -> set[str]:
 
 def test_a_saying_is_its_english_text_and_is_told_in_the_language_of_the_reader():
     assert SALT == "salt is 0.4 % of all flour; 1 to 3 % is usual"
-    assert Manner(UTC).told(SALT) == SALT
+    assert Reader(UTC).told(SALT) == SALT
     assert GERMAN.told(SALT) == "das Salz macht 0,4 % des gesamten Mehls aus; üblich sind 1 bis 3 %"
 
 
@@ -50,7 +50,7 @@ def test_a_text_that_a_store_kept_is_recognised_with_what_fills_its_holes():
     assert GERMAN.told(str(GONE)) == GERMAN.told(GONE)
     assert GERMAN.told("air 31.2 C, limit 30.0 C") == "Luft 31,2 °C, Grenze 30,0 °C"
     assert GERMAN.told("no longer so: the collector hangs") == "nicht mehr so: der Sammler hängt"
-    assert Manner(UTC).told(str(GONE)) == str(GONE)
+    assert Reader(UTC).told(str(GONE)) == str(GONE)
 
 
 @pytest.mark.parametrize(
@@ -127,15 +127,15 @@ def test_every_kind_of_error_is_looked_through():
 
 @pytest.mark.parametrize("code", OTHERS)
 def test_every_error_and_saying_is_told_in_another_language(code):
-    manner = Manner(UTC, language=language(code))
+    reader = Reader(UTC, language=language(code))
     found = kept()
     assert len(found) > 300
-    stays = [each.text for each in found if each.text not in manner.language.sentences]
+    stays = [each.text for each in found if each.text not in reader.language.sentences]
     assert stays == []
     wrong = []
     for each in found:
         filled = {name: f"<{name}>" for name in holes(each.text)}
-        told = manner.told(ConfigError(each.text, **filled))
+        told = reader.told(ConfigError(each.text, **filled))
         if not all(repr(value) in told or value in told for value in filled.values()):
             wrong.append(each.text)
     assert wrong == []
@@ -157,17 +157,17 @@ def test_both_halves_of_a_sentence_stay_halves(code):
 @pytest.mark.parametrize("code", OTHERS)
 def test_a_kept_text_finds_its_own_sentence_again(code):
     """Every sentence whose holes can be filled again from its text gives the same, recognised or remembered."""
-    manner = Manner(UTC, language=language(code))
+    reader = Reader(UTC, language=language(code))
     wrong = []
     for each in kept():
         names = holes(each.text)
         own = sum(letter.isalpha() for words, *_ in string.Formatter().parse(each.text) for letter in words)
-        if not names or "!r" in each.text or own < LEAST_LETTERS or len(manner.language.sentences[each.text]) > 1:
+        if not names or "!r" in each.text or own < LEAST_LETTERS or len(reader.language.sentences[each.text]) > 1:
             continue
         filled = {name: f"Ab{number}" for number, name in enumerate(sorted(names))}
         saying = Saying(each.text, **filled)
-        if manner.told(str(saying)) != manner.told(saying):
-            wrong.append((each.text, manner.told(str(saying))))
+        if reader.told(str(saying)) != reader.told(saying):
+            wrong.append((each.text, reader.told(str(saying))))
     assert wrong == []
 
 
@@ -184,7 +184,7 @@ def test_the_keeper_is_told_of_a_trouble_in_a_language_and_the_log_stays_english
         return True
 
     look = store_lookout(pulse)
-    at_once = Watchman([lambda: [replace(each, after_s=0.0) for each in look()]], heard, clock)
+    at_once = Supervisor([lambda: [replace(each, after_s=0.0) for each in look()]], heard, clock)
     at_once.go_round()
     (notice,) = told
     assert notice.text == (

@@ -10,23 +10,23 @@ from typing import Self
 import pytest
 from harness import START, SetClock
 
-from monitor.central import link as lines
-from monitor.central import sender as sending
-from monitor.central.points import Point
-from monitor.central.sender import LAST_RETRY_S, LATE, TURN_S, Sender
 from monitor.errors import CentralError, CentralKind
+from monitor.health.counters import Pulse
+from monitor.health.metrics import PulseMetrics
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.settings.centre import Centre
-from monitor.sinks.spool import Spool
-from monitor.watch.metrics import PulseMetrics
-from monitor.watch.pulse import Pulse
+from monitor.settings.shops import Centre
+from monitor.shops import influx as lines
+from monitor.shops import sender as sending
+from monitor.shops.points import Point
+from monitor.shops.sender import LAST_RETRY_S, LATE, TURN_S, Sender
+from monitor.store.spool import Spool
 from monitor.wire.readings import Channel, NodeId, Reading
 
 TUB = Batch(
     BatchId(0),
     "Linden loaf",
-    Stage.BULK_RISE,
+    Stage.FIRST_RISE,
     START,
     Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
     Target(75.0),
@@ -142,7 +142,7 @@ def test_a_row_that_makes_no_point_is_set_aside_and_the_rest_goes_on(spool: Spoo
     with spool._write() as connection:
         connection.execute("INSERT INTO outlook VALUES (1, 5, '{', '[]')")
         connection.execute(
-            'INSERT INTO outlook VALUES (1, 6, \'{"at":"2026-03-02T05:40:00Z","state":"slack"}\', \'[]\')'
+            'INSERT INTO outlook VALUES (1, 6, \'{"at":"2026-03-02T05:40:00Z","state":"no rise yet"}\', \'[]\')'
         )
     sender = sender_of(spool)
     next(sender.turns(spool))

@@ -14,10 +14,10 @@ import yaml
 from doors import commanded
 
 from monitor.cli import main
-from monitor.services.setting import Setting
-from monitor.services.units import units
+from monitor.deploy.installation import Setting
+from monitor.deploy.systemd import units
+from monitor.health.probe import fault_at
 from monitor.settings.config import load_config
-from monitor.watch.probe import fault_at
 
 SERVICES = {"broker", "collector", "dashboard", "proxy"}
 

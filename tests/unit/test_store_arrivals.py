@@ -7,8 +7,8 @@ from datetime import datetime, timedelta
 import pytest
 from made_up_rows import CABINET, NODE, at, reading
 
-from monitor.sinks.arrivals import KEPT_FRAME_BYTES
-from monitor.sinks.store import Store
+from monitor.store.arrivals import KEPT_FRAME_BYTES
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag
 
 
@@ -56,7 +56,7 @@ def test_faults_are_counted_by_source_node_and_reason(store: Store) -> None:
 
 
 def test_quarantine_keeps_the_newest_and_no_giants(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("monitor.sinks.arrivals.KEPT_QUARANTINE", 2)
+    monkeypatch.setattr("monitor.store.arrivals.KEPT_QUARANTINE", 2)
     store.quarantine(NODE, "serial", "senml", b"one", at(1))
     store.quarantine(None, "mqtt", "frame", b"two", at(2))
     store.quarantine(NODE, "mqtt", "value", b"x" * 5000, at(3))

@@ -8,7 +8,7 @@ from made_up_rows import CABINET, at, batch, outlook, reading
 
 from monitor.errors import StoreError
 from monitor.recipe.batch import BatchId, Event, EventKind, Target
-from monitor.sinks.store import Store, eye_node
+from monitor.store.store import Store, eye_node
 from monitor.wire.readings import Channel, Reading
 
 

@@ -7,12 +7,12 @@ import numpy as np
 import pytest
 from made_up_rows import at, batch, message, outlook
 
-from monitor.bakery.alerts import Alert, AlertKind, Change, Phase, Subject
-from monitor.bakery.calls import Call
+from monitor.alerts.calls import Call
+from monitor.alerts.dough import Alert, AlertKind, Change, Phase, Subject
 from monitor.dough.outlook import Band, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import BatchId
-from monitor.sinks.store import Store
+from monitor.store.store import Store
 
 
 def test_step_is_kept_whole(store: Store) -> None:

@@ -1,4 +1,4 @@
-"""The monitor's own troubles in the history of alerts: noted by the watchman, kept by the loop, known by people."""
+"""The monitor's own troubles in the history of alerts: noted by the supervisor, kept by the loop, known by people."""
 
 import queue
 from collections.abc import Iterator
@@ -10,16 +10,16 @@ from sqlite3 import Connection
 import pytest
 from harness import START, SetClock
 
-from monitor.bakery.alerts import AlertKind, Change, Phase, Rules, Sort, Subject
-from monitor.bakery.manner import Manner
-from monitor.bakery.wording import standing_text
+from monitor.alerts.dough import AlertKind, Change, Phase, Rules, Sort, Subject
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
-from monitor.sinks.store import Store
-from monitor.watch.trouble import Trouble
-from monitor.watch.troublebook import STARTED_ANEW, TroubleBook
-from monitor.watch.watchman import AGAIN_S, Notice, Watchman
+from monitor.health.supervisor import AGAIN_S, Notice, Supervisor
+from monitor.health.trouble import Trouble
+from monitor.health.trouble_log import STARTED_ANEW, TroubleBook
+from monitor.store.store import Store
+from monitor.wording.alerts import standing_text
+from monitor.wording.reader import Reader
 
 DISK = Trouble("disk", "the disk is nearly full", "make room on it", after_s=10.0)
 SUBJECT = Subject(Sort.MONITOR, "disk")
@@ -46,7 +46,7 @@ class MoodyStore(Store):
 
 
 class Bakery:
-    """A watchman and a loop over one store, turned by hand; ``start`` is what a new process does."""
+    """A supervisor and a loop over one store, turned by hand; ``start`` is what a new process does."""
 
     def __init__(self, path: Path) -> None:
         self.store = MoodyStore(path)
@@ -57,14 +57,14 @@ class Bakery:
 
     def start(self) -> None:
         book = TroubleBook()
-        self.watchman = Watchman([lambda: self.wrong], self._tell, self.clock, book)
+        self.supervisor = Supervisor([lambda: self.wrong], self._tell, self.clock, book)
         self.collector = Collector(
             self.store,
             queue.Queue(),
             self.clock,
             lambda batch, track, at, learned=None: Outlook(at, State.RISING),
             rules=Rules(),
-            manner=Manner(UTC),
+            reader=Reader(UTC),
             troubles=book,
         )
 
@@ -74,7 +74,7 @@ class Bakery:
 
     def go_on(self, seconds: float) -> None:
         self.clock.advance(seconds=seconds)
-        self.watchman.go_round()
+        self.supervisor.go_round()
         self.collector.turn(0.0)
 
     def history(self) -> list[tuple[Phase, int, float]]:
@@ -100,7 +100,7 @@ def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bak
     bakery.go_on(1.0)
     (alert,) = bakery.store.standing_alerts()
     assert alert.kind is AlertKind.TROUBLE
-    assert standing_text(alert, Manner(UTC), bakery.clock.now()).endswith(
+    assert standing_text(alert, Reader(UTC), bakery.clock.now()).endswith(
         "not yet acknowledged: the disk is nearly full; what to do: make room on it"
     )
     bakery.wrong = []
@@ -108,7 +108,7 @@ def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bak
     assert bakery.history() == [(Phase.UNACKNOWLEDGED, 1, 12.0), (Phase.RETURNED, 1, 23.0)]
     assert bakery.changes()[-1].reason == "no longer so: the disk is nearly full"
     assert [notice.title for notice in bakery.told] == ["Monitor needs you", "Monitor: mended"]
-    assert bakery.store.messages() == [], "the watchman tells it, the outbox does not tell it again"
+    assert bakery.store.messages() == [], "the supervisor tells it, the outbox does not tell it again"
     bakery.wrong = [DISK]
     bakery.go_on(100.0)
     bakery.go_on(100.0)

@@ -9,19 +9,19 @@ import pytest
 from harness import START
 from made_up import batch_of
 
+from monitor.alerts.dough import AlertKind, Message
 from monitor.archive.backup import back_up
-from monitor.archive.looking import looked_at_upkeep
-from monitor.bakery.alerts import AlertKind, Message
+from monitor.archive.checks import looked_at_upkeep
 from monitor.clock import SystemClock
-from monitor.collector import station
+from monitor.collector import service
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.config import Config, load_config
 from monitor.settings.secrets import Secrets
 from monitor.settings.upkeep import Upkeep, upkeep_from
-from monitor.sinks.batch_rows import BatchRows
-from monitor.sinks.damage import damage_of, set_aside, set_aside_before
-from monitor.sinks.store import Store
+from monitor.store.batch_transfer import BatchRows
+from monitor.store.damage import damage_of, set_aside, set_aside_before
+from monitor.store.store import Store
 
 
 def test_upkeep_settings_and_all_their_faults() -> None:
@@ -115,8 +115,8 @@ def test_check_counts_messages_that_wait(tmp_path: Path) -> None:
 def test_a_machine_without_a_date_is_waited_for(monkeypatch: pytest.MonkeyPatch) -> None:
     moments = [datetime(1970, 1, 1, tzinfo=UTC)] * 3 + [datetime(2026, 11, 25, tzinfo=UTC)] * 9
     monkeypatch.setattr("monitor.clock.wall_clock", lambda: moments.pop(0))
-    monkeypatch.setattr(station, "CALENDAR_S", 0.001)
+    monkeypatch.setattr(service, "CALENDAR_S", 0.001)
     out = io.StringIO()
-    station._wait_for_calendar(threading.Event(), out)
+    service._wait_for_calendar(threading.Event(), out)
     assert "date is wrong" in out.getvalue()
     assert len(moments) <= 9

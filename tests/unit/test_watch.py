@@ -17,15 +17,15 @@ import pytest
 from harness import SetClock, free_port, wait_until
 
 from monitor.clock import SystemClock
+from monitor.deploy.collector_unit import unit
 from monitor.errors import ConfigError, StoreError
-from monitor.watch import lookouts
-from monitor.watch.heartbeat import DeadMan, ServiceManager
-from monitor.watch.metrics import MetricsServer, PulseMetrics
-from monitor.watch.nodes import REBOOTS, REBOOTS_WITHIN_S, STUCK_PACKS, STUCK_S, NodeWatch
-from monitor.watch.pulse import Pulse
-from monitor.watch.trouble import Trouble
-from monitor.watch.unit import unit
-from monitor.watch.watchman import AGAIN_S, Notice, Watchman
+from monitor.health import checks
+from monitor.health.counters import Pulse
+from monitor.health.heartbeat import DeadMan, ServiceManager
+from monitor.health.metrics import MetricsServer, PulseMetrics
+from monitor.health.nodes import REBOOTS, REBOOTS_WITHIN_S, STUCK_PACKS, STUCK_S, NodeWatch
+from monitor.health.supervisor import AGAIN_S, Notice, Supervisor
+from monitor.health.trouble import Trouble
 from monitor.wire.frames import Pack
 from monitor.wire.readings import Channel, NodeId
 
@@ -46,11 +46,11 @@ def steps() -> StepClock:
     return StepClock()
 
 
-# -- the watchman -----------------------------------------------------------------------------------------------------
+# -- the supervisor ---------------------------------------------------------------------------------------------------
 
 
 class Round:
-    """A watchman, what is wrong, and what he has told."""
+    """A supervisor, what is wrong, and what he has told."""
 
     def __init__(self, clock: StepClock) -> None:
         self.clock = clock
@@ -58,7 +58,7 @@ class Round:
         self.told: list[Notice] = []
         self.tries: list[str] = []
         self.is_heard = True
-        self.watchman = Watchman([lambda: self.wrong], self._tell, clock)
+        self.supervisor = Supervisor([lambda: self.wrong], self._tell, clock)
 
     def _tell(self, notice: Notice) -> bool:
         self.tries.append(notice.id)
@@ -70,7 +70,7 @@ class Round:
         """The texts told in a round after so many seconds."""
         self.clock.second += seconds
         before = len(self.told)
-        self.watchman.go_round()
+        self.supervisor.go_round()
         return [notice.text for notice in self.told[before:]]
 
 
@@ -80,7 +80,7 @@ def test_a_trouble_that_lasts_is_told_once_and_its_end_too(steps: StepClock) -> 
     assert bakery.after(0.0) == []
     assert bakery.after(9.0) == []
     assert bakery.after(2.0) == ["The disk is full. What to do: make room."]
-    assert [trouble.key for trouble in bakery.watchman.troubles] == ["disk"]
+    assert [trouble.key for trouble in bakery.supervisor.troubles] == ["disk"]
     assert bakery.after(3600.0) == []
     assert bakery.after(AGAIN_S) == ["The disk is full. What to do: make room."]
     bakery.wrong = []
@@ -117,7 +117,7 @@ def test_a_lookout_that_fails_is_told(steps: StepClock) -> None:
     def blind() -> list[Trouble]:
         raise StoreError("cannot see")
 
-    Watchman([blind], lambda notice: bool(told.append(notice)) or True, steps).go_round()
+    Supervisor([blind], lambda notice: bool(told.append(notice)) or True, steps).go_round()
     assert "cannot look after itself" in told[0].text
 
 
@@ -126,7 +126,7 @@ def test_a_lookout_that_fails_is_told(steps: StepClock) -> None:
 
 def test_a_failing_store_and_a_loop_that_hangs(steps: StepClock) -> None:
     pulse = Pulse(steps)
-    look = lookouts.store_lookout(pulse)
+    look = checks.store_lookout(pulse)
     assert not list(look())
     pulse.store_trouble = "proofing.sqlite: cannot be written: disk is full; make room on this disk, then start again"
     (trouble,) = look()
@@ -140,7 +140,7 @@ def test_a_failing_store_and_a_loop_that_hangs(steps: StepClock) -> None:
 
 def test_messages_that_do_not_get_through() -> None:
     failing: list[str] = []
-    look = lookouts.carriers_lookout(lambda: failing)
+    look = checks.carriers_lookout(lambda: failing)
     assert not list(look())
     failing.append("ntfy")
     (trouble,) = look()
@@ -149,21 +149,21 @@ def test_messages_that_do_not_get_through() -> None:
 
 
 def test_a_full_disk(tmp_path: Path) -> None:
-    assert not list(lookouts.disk_lookout(tmp_path, least_free_mb=0.001)())
-    (trouble,) = lookouts.disk_lookout(tmp_path, least_free_mb=1e12)()
+    assert not list(checks.disk_lookout(tmp_path, least_free_mb=0.001)())
+    (trouble,) = checks.disk_lookout(tmp_path, least_free_mb=1e12)()
     assert str(tmp_path) in trouble.what
 
 
 def test_a_disk_at_its_limit_is_one_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     free_mb = [101, 99, 101, 99, 119, 121, 101, 99]
     monkeypatch.setattr("shutil.disk_usage", lambda folder: SimpleNamespace(free=free_mb.pop(0) * 1e6))
-    look = lookouts.disk_lookout(tmp_path, least_free_mb=100.0)
+    look = checks.disk_lookout(tmp_path, least_free_mb=100.0)
     assert [bool(list(look())) for _ in range(8)] == [False, True, True, True, True, False, False, True]
 
 
 def test_a_clock_that_was_moved_is_told_and_changes_no_dough_time(monkeypatch: pytest.MonkeyPatch) -> None:
     clock = SystemClock()
-    look = lookouts.clock_lookout(clock)
+    look = checks.clock_lookout(clock)
     assert not list(look())
     began = clock.now()
     for by in (timedelta(hours=1), timedelta(days=-1), timedelta(days=-20_000)):

@@ -7,21 +7,21 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.bakery import wording
-from monitor.bakery.alerts import Alert, AlertKind, Facts, Message, Phase, Sort, Subject
-from monitor.bakery.manner import Manner
-from monitor.bakery.notices import Served, notice_of
-from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.alerts.dough import Alert, AlertKind, Facts, Message, Phase, Sort, Subject
+from monitor.dough.outlook import Band, KeptText, Moments, NoForecast, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, NodeId
+from monitor.wording import alerts
+from monitor.wording.reader import Reader
+from monitor.wording.silence import Served, notice_of
 
 NINE = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 LOAF = Batch(
     id=BatchId(7),
     name="Hill country loaf",
-    stage=Stage.BULK_RISE,
+    stage=Stage.FIRST_RISE,
     started_at=NINE - timedelta(hours=2),
     vessel=Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0),
     target=Target(75.0),
@@ -68,71 +68,71 @@ PAST = outlook(State.PAST_PEAK, ready=around(-35, -30, -25), peak=around(-14, -1
 def said(kind: AlertKind, about: Outlook | None, batch: Batch = LOAF, **changes: object) -> str:
     alert = Alert(Subject.batch(batch.id), kind, 1, NINE, fired_at=NINE)
     facts = Facts(batch, about, NINE, {**SEEN, **changes})  # type: ignore[arg-type]
-    return wording.message_of(alert, facts, manner=Manner(UTC)).text
+    return alerts.message_of(alert, facts, reader=Reader(UTC)).text
 
 
 # -- words ---------------------------------------------------------------------------------------------------------
 
 
 def test_every_state_stage_event_channel_and_alert_has_its_words() -> None:
-    words = [wording.state_word(state, Manner(UTC)) for state in State]
-    words += [wording.stage_word(stage, Manner(UTC)) for stage in Stage]
-    words += [wording.event_word(kind, Manner(UTC)) for kind in EventKind]
-    words += [wording.channel_word(channel, Manner(UTC)) for channel in Channel]
-    words += [wording.alert_kind_word(kind, Manner(UTC)) for kind in AlertKind]
-    words += [wording.phase_word(phase, Manner(UTC)) for phase in Phase]
+    words = [alerts.state_word(state, Reader(UTC)) for state in State]
+    words += [alerts.stage_word(stage, Reader(UTC)) for stage in Stage]
+    words += [alerts.event_word(kind, Reader(UTC)) for kind in EventKind]
+    words += [alerts.channel_word(channel, Reader(UTC)) for channel in Channel]
+    words += [alerts.alert_kind_word(kind, Reader(UTC)) for kind in AlertKind]
+    words += [alerts.phase_word(phase, Reader(UTC)) for phase in Phase]
     assert all(words)
     assert not [word for word in words if "_" in word or JARGON.search(word)]
-    assert len({wording.state_word(state, Manner(UTC)) for state in State}) == len(State)
+    assert len({alerts.state_word(state, Reader(UTC)) for state in State}) == len(State)
 
 
 def test_clock_is_the_bakers_own_and_names_another_day() -> None:
-    vienna = Manner(ZoneInfo("Europe/Vienna"))
-    assert wording.clock_text(NINE, vienna) == "10:00"
-    assert wording.clock_text(at(24 * 60), vienna, NINE) == "tomorrow 10:00"
-    assert wording.clock_text(at(-24 * 60), vienna, NINE) == "yesterday 10:00"
-    assert wording.clock_text(at(3 * 24 * 60), vienna, NINE) == "Thursday 10:00"
-    assert wording.clock_text(at(14 * 24 * 60), vienna, NINE) == "2026-03-16 10:00"
+    vienna = Reader(ZoneInfo("Europe/Vienna"))
+    assert alerts.clock_text(NINE, vienna) == "10:00"
+    assert alerts.clock_text(at(24 * 60), vienna, NINE) == "tomorrow 10:00"
+    assert alerts.clock_text(at(-24 * 60), vienna, NINE) == "yesterday 10:00"
+    assert alerts.clock_text(at(3 * 24 * 60), vienna, NINE) == "Thursday 10:00"
+    assert alerts.clock_text(at(14 * 24 * 60), vienna, NINE) == "2026-03-16 10:00"
     # 23:30 UTC is the next day in Vienna, though not in Greenwich
-    assert wording.clock_text(at(14.5 * 60), vienna, NINE) == "tomorrow 00:30"
+    assert alerts.clock_text(at(14.5 * 60), vienna, NINE) == "tomorrow 00:30"
 
 
 def test_clock_and_duration_round_to_the_minute() -> None:
-    assert wording.clock_text(NINE + timedelta(seconds=29), Manner(UTC)) == "09:00"
-    assert wording.clock_text(NINE + timedelta(seconds=30), Manner(UTC)) == "09:01"
-    assert wording.duration_text(59.6) == "1 h"
-    assert wording.duration_text(-3) == "0 min"
+    assert alerts.clock_text(NINE + timedelta(seconds=29), Reader(UTC)) == "09:00"
+    assert alerts.clock_text(NINE + timedelta(seconds=30), Reader(UTC)) == "09:01"
+    assert alerts.duration_text(59.6) == "1 h"
+    assert alerts.duration_text(-3) == "0 min"
 
 
 def test_day_of_a_forecast_is_said_once() -> None:
     overnight = around(20 * 60, 21 * 60, 22 * 60)
-    assert wording.about_text(overnight, Manner(UTC), NINE) == "about tomorrow 06:00, between 05:00 and 07:00"
+    assert alerts.about_text(overnight, Reader(UTC), NINE) == "about tomorrow 06:00, between 05:00 and 07:00"
     across = around(14 * 60, 16 * 60, 18 * 60)
-    assert wording.about_text(across, Manner(UTC), NINE) == "about tomorrow 01:00, between 23:00 and tomorrow 03:00"
+    assert alerts.about_text(across, Reader(UTC), NINE) == "about tomorrow 01:00, between 23:00 and tomorrow 03:00"
 
 
 def test_missing_ends_of_a_forecast_are_said_plainly() -> None:
-    assert wording.about_text(Moments(p05=at(45), p50=at(51)), Manner(UTC), NINE) == "about 09:51, not before 09:45"
-    assert wording.about_text(Moments(p05=at(45)), Manner(UTC), NINE) == "not before 09:45, and perhaps not at all"
-    assert wording.about_text(Moments(), Manner(UTC), NINE) is None
-    assert wording.about_text(around(51, 51, 51), Manner(UTC), NINE) == "about 09:51"
+    assert alerts.about_text(Moments(p05=at(45), p50=at(51)), Reader(UTC), NINE) == "about 09:51, not before 09:45"
+    assert alerts.about_text(Moments(p05=at(45)), Reader(UTC), NINE) == "not before 09:45, and perhaps not at all"
+    assert alerts.about_text(Moments(), Reader(UTC), NINE) is None
+    assert alerts.about_text(around(51, 51, 51), Reader(UTC), NINE) == "about 09:51"
 
 
 def test_hostile_name_stays_on_one_line_and_steers_nothing() -> None:
-    assert wording.printable("a\r\nBcc: x\x1b[2J\u202eb") == "a Bcc: x [2J b"
-    assert wording.printable("Müsli 面包") == "Müsli 面包"
+    assert alerts.printable("a\r\nBcc: x\x1b[2J\u202eb") == "a Bcc: x [2J b"
+    assert alerts.printable("Müsli 面包") == "Müsli 面包"
 
 
 def test_weight_and_temperature_come_in_both_measures() -> None:
-    assert wording.mass_text(7.0, Manner(UTC)) == "7.0 g (0.2 oz)"
-    assert wording.temp_text(-4.0, Manner(UTC)) == "-4.0 °C (24.8 °F)"
+    assert alerts.mass_text(7.0, Reader(UTC)) == "7.0 g (0.2 oz)"
+    assert alerts.temp_text(-4.0, Reader(UTC)) == "-4.0 °C (24.8 °F)"
 
 
 def test_rise_tells_its_doubt_only_where_it_shows() -> None:
-    assert wording.rise_text(outlook(), Manner(UTC)) == "71 % up (between 69 and 73)"
-    assert wording.rise_text(outlook(rise_pct=Band(70.8, 71.0, 71.2)), Manner(UTC)) == "71 % up"
-    assert wording.rise_text(outlook(rise_pct=Band(-6.0, -4.0, -2.0)), Manner(UTC)) == "4 % below where it began"
-    assert wording.rise_text(outlook(rise_pct=None), Manner(UTC)) == "its rise is not known"
+    assert alerts.rise_text(outlook(), Reader(UTC)) == "71 % up (between 69 and 73)"
+    assert alerts.rise_text(outlook(rise_pct=Band(70.8, 71.0, 71.2)), Reader(UTC)) == "71 % up"
+    assert alerts.rise_text(outlook(rise_pct=Band(-6.0, -4.0, -2.0)), Reader(UTC)) == "4 % below where it began"
+    assert alerts.rise_text(outlook(rise_pct=None), Reader(UTC)) == "its rise is not known"
 
 
 # -- sentences -----------------------------------------------------------------------------------------------------
@@ -157,29 +157,29 @@ def test_rise_tells_its_doubt_only_where_it_shows() -> None:
          "check its warmth and whether the yeast went in"),
         (LOAF, Outlook(at=NINE, state=State.NO_READINGS, last_reading_at=at(-45)), "no readings since 08:15",
          "look at the dough, then at the sensor's power and cable"),
-        (LOAF, outlook(why="too little has been measured yet"), "no forecast: too little has been measured yet",
+        (LOAF, outlook(why=KeptText("too little measured yet", "en")), "no forecast: too little measured yet",
          "then: divide and shape"),
         (replace(LOAF, ended_at=at(-1)), PAST, "ended 08:59; was ready 08:30", ""),
     ],
 )  # fmt: skip
 def test_sentence_and_task(batch: Batch, about: Outlook, sentence: str, todo: str) -> None:
-    assert wording.outlook_sentence(batch, about, Manner(UTC)) == sentence
-    assert wording.todo_sentence(batch, about, Manner(UTC)) == todo
+    assert alerts.outlook_sentence(batch, about, Reader(UTC)) == sentence
+    assert alerts.todo_sentence(batch, about, Reader(UTC)) == todo
 
 
 def test_next_task_gives_the_time_that_sorts_the_board() -> None:
-    task = wording.next_task(LOAF, outlook(), Manner(UTC))
+    task = alerts.next_task(LOAF, outlook(), Reader(UTC))
     assert task is not None
     assert (task.at, task.is_now) == (at(51), False)
-    late = wording.next_task(LOAF, PAST, Manner(UTC))
+    late = alerts.next_task(LOAF, PAST, Reader(UTC))
     assert late is not None
     assert late.is_now
-    assert wording.next_task(replace(LOAF, ended_at=NINE), PAST, Manner(UTC)) is None
+    assert alerts.next_task(replace(LOAF, ended_at=NINE), PAST, Reader(UTC)) is None
 
 
 def test_chart_is_told_to_who_cannot_see_it() -> None:
     folded = replace(LOAF, events=(Event(at(-60), EventKind.FOLD), Event(at(-30), EventKind.FOLD)))
-    assert wording.curve_sentence(folded, outlook(), Manner(UTC)) == (
+    assert alerts.curve_sentence(folded, outlook(), Reader(UTC)) == (
         "Hill country loaf, first rise, from 07:00; at 09:00 it is nearly ready, 71 % up (between 69 and 73); the band "
         "stands at 75 % up; ready about 09:51, between 09:45 and 09:58; peak about 11:00, between 10:40 and 11:20; "
         "noted: folded 08:00, folded 08:30."
@@ -193,7 +193,7 @@ OUTLOOKS = [outlook(state) for state in State] + [
     outlook(State.READY, ready=around(-5, -2, 0)),
     outlook(State.READY, ready=around(-95, -90, -80)),
     outlook(State.AT_PEAK, ready=Moments()),
-    Outlook(at=NINE, state=State.NO_READINGS, why="no reading has come yet: check that the node is on"),
+    Outlook(at=NINE, state=State.NO_READINGS, why=NoForecast.NO_READING_YET),
     Outlook(at=NINE, state=State.RISING),
     None,
 ]
@@ -204,8 +204,8 @@ OUTLOOKS = [outlook(state) for state in State] + [
 def test_every_alert_names_batch_and_rise_says_what_to_do_and_speaks_plainly(kind: AlertKind, batch: Batch) -> None:
     for about in OUTLOOKS:
         text = said(kind, about, batch)
-        assert text.startswith(f"{batch.name}, {wording.stage_word(batch.stage, Manner(UTC))}, ")
-        assert wording.rise_text(about or Outlook(at=NINE, state=State.SLACK), Manner(UTC)) in text
+        assert text.startswith(f"{batch.name}, {alerts.stage_word(batch.stage, Reader(UTC))}, ")
+        assert alerts.rise_text(about or Outlook(at=NINE, state=State.NO_RISE), Reader(UTC)) in text
         assert len(re.findall(r"[.!?](?= |$)", text)) >= 2, text  # how it is, and what to do
         assert not JARGON.search(text), text
         assert not re.search(r"  |\.\.|,\.|: \.|_|[\U0001F000-\U0001FAFF]", text), text
@@ -219,9 +219,9 @@ def test_every_alert_about_a_rising_dough_tells_when(kind: AlertKind) -> None:
 def test_message_id_is_the_same_for_every_repeat_and_differs_by_episode() -> None:
     alert = Alert(Subject.batch(LOAF.id), AlertKind.AT_PEAK, 2, NINE, fired_at=NINE)
     facts = Facts(LOAF, outlook(), NINE, SEEN)
-    first = wording.message_of(alert, facts, manner=Manner(UTC))
-    again = wording.message_of(alert, replace(facts, now=at(5)), manner=Manner(UTC))
-    other = wording.message_of(replace(alert, episode=3), facts, manner=Manner(UTC))
+    first = alerts.message_of(alert, facts, reader=Reader(UTC))
+    again = alerts.message_of(alert, replace(facts, now=at(5)), reader=Reader(UTC))
+    other = alerts.message_of(replace(alert, episode=3), facts, reader=Reader(UTC))
     assert first.id == again.id == "7-at-peak-2"
     assert other.id != first.id
     assert first.title == "Hill country loaf: at its peak"
@@ -268,7 +268,7 @@ def test_alert_of_an_unseen_dough_says_that_nobody_measured_it() -> None:
 
 def notice(kind: AlertKind, subject: Subject, *served: Served, about: str = "") -> Message:
     alert = Alert(subject, kind, 1, NINE, fired_at=NINE, about=about)
-    return notice_of(alert, served, at(-12), NINE, Manner(UTC))
+    return notice_of(alert, served, at(-12), NINE, Reader(UTC))
 
 
 def test_silent_sensor_is_named_with_its_node_since_when_and_the_doughs_it_leaves_unseen() -> None:
@@ -307,8 +307,8 @@ def test_dry_air_gives_both_temperature_and_humidity() -> None:
 
 
 def test_cautions_cover_their_four_subjects_and_defer_to_who_knows() -> None:
-    titles = " ".join(caution.title.lower() for caution in wording.CAUTIONS)
+    titles = " ".join(caution.title.lower() for caution in alerts.CAUTIONS)
     assert all(subject in titles for subject in ("oven", "steam", "electricity", "food"))
-    assert all(word in wording.DEFERENCE for word in ("local codes", "manual", "licensed"))
-    assert "never switches heat" in wording.DEFERENCE
-    assert "cannot tell whether food is safe" in wording.CAUTIONS[-1].text
+    assert all(word in alerts.DEFERENCE for word in ("local codes", "manual", "licensed"))
+    assert "never switches heat" in alerts.DEFERENCE
+    assert "cannot tell whether food is safe" in alerts.CAUTIONS[-1].text

@@ -10,7 +10,7 @@ from made_up import batch_of, readings_of
 from monitor.archive.batch_files import KINDS, import_batch, zipped_batch
 from monitor.errors import StoreError
 from monitor.recipe.batch import BatchId, Event, EventKind
-from monitor.sinks.batch_rows import BatchRows
+from monitor.store.batch_transfer import BatchRows
 
 
 @pytest.mark.parametrize("kind", KINDS)

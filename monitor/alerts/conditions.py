@@ -1,0 +1,281 @@
+"""What each alert looks for in the facts: one function a kind, giving whether it begins, ends, or neither."""
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from monitor.alerts.alert import Alert, AlertKind, Facts, Rules
+from monitor.alerts.limits import (
+    DRYING_ENDS_PA,
+    DRYING_STARTS_PA,
+    HYSTERESIS_C,
+    AirLimits,
+    air_limits,
+)
+from monitor.dough.air import skin_state
+from monitor.dough.outlook import Moments, Outlook, State
+from monitor.recipe.batch import EventKind, Stage
+from monitor.translatable import Number, Saying
+from monitor.wire.readings import PLAUSIBLE, SENSOR_CHANNELS, Channel
+
+
+@dataclass(frozen=True, slots=True)
+class Verdict:
+    """What one rule says now. Neither begins nor ends is the dead band that keeps an alert from flapping."""
+
+    begins: bool = False
+    ends: bool = False
+    reason: str = ""
+    hold_min: float = 0.0
+    about: tuple[str, ...] = ()
+
+
+NOTHING = Verdict()
+PEAK_LEAD_MIN = 10.0  # what an outlook's peak_soon_chance looks ahead
+
+
+@dataclass(frozen=True, slots=True)
+class View:
+    """The facts, with what several rules ask of them."""
+
+    rules: Rules
+    facts: Facts
+    outlook: Outlook
+    firing: Mapping[AlertKind, Alert]
+
+    @property
+    def now(self) -> datetime:
+        return self.facts.now
+
+    def later(self, minutes: float) -> datetime:
+        return self.now + timedelta(minutes=minutes)
+
+    @property
+    def last_fold_at(self) -> datetime | None:
+        folds = [event.at for event in self.facts.batch.events if event.kind is EventKind.FOLD and event.at <= self.now]
+        return max(folds, default=None)
+
+    def has_fold_since(self, kind: AlertKind) -> bool:
+        """True when the dough was folded after the alert of this kind fired."""
+        alert = self.firing.get(kind)
+        return (
+            alert is not None
+            and alert.fired_at is not None
+            and self.last_fold_at is not None
+            and self.last_fold_at > alert.fired_at
+        )
+
+    def is_fresh(self, channel: Channel) -> bool:
+        seen_at = self.facts.last_seen.get(channel)
+        return seen_at is not None and seen_at > self.later(-self.rules.silence_min)
+
+    @property
+    def is_unseen(self) -> bool:
+        """True when the heights that the estimate rests on have stopped coming."""
+        return are_heights_stale(self.rules, self.facts)
+
+    def current(self, channel: Channel, value: float | None) -> float | None:
+        """A value of the outlook, if its channel still speaks and it can be one."""
+        low, high = PLAUSIBLE[channel]
+        return value if value is not None and low <= value <= high and self.is_fresh(channel) else None
+
+    def is_later(self, kind: AlertKind, moments: Moments, lead_min: float) -> bool:
+        """True when the moment this alert waits for is open again: after a fold, or clearly later than was said."""
+        if self.has_fold_since(kind):
+            return moments.p50 is not None and moments.p50 > self.later(lead_min)
+        return moments.p05 is not None and moments.p05 > self.later(lead_min + self.rules.elsewhere_min)
+
+
+def are_heights_stale(rules: Rules, facts: Facts) -> bool:
+    """True when a mapped distance sensor is silent and nobody has read the level by eye since."""
+    if facts.batch.node_of(Channel.DISTANCE) is None:
+        return False
+    seen = [facts.last_seen.get(Channel.DISTANCE), facts.last_seen.get(Channel.LEVEL)]
+    newest = max((at for at in seen if at is not None), default=None)
+    return newest is None or newest <= facts.now - timedelta(minutes=rules.silence_min)
+
+
+def _has_passed(view: View, moments: Moments) -> bool:
+    """True when a moment has come, by the middle estimate; by the late one while nobody sees the dough."""
+    quantile = moments.p75 if view.is_unseen else moments.p50
+    return quantile is not None and quantile <= view.now
+
+
+def _ready(view: View) -> Verdict:
+    outlook, rules = view.outlook, view.rules
+    is_ready = _has_passed(view, outlook.ready)
+    if view.facts.batch.target.is_peak and not view.is_unseen:
+        # A peak that has not been judged passed is never put before now, so its middle estimate hovers just ahead.
+        middle = outlook.ready.p50
+        is_ready = middle is not None and middle <= view.later(rules.look_hold_min)
+    return Verdict(
+        begins=is_ready,
+        ends=not is_ready and view.is_later(AlertKind.READY, outlook.ready, 0.0),
+        hold_min=rules.look_hold_min,
+        reason=Saying("it has reached what this stage waits for")
+        if is_ready
+        else Saying("it is not ready yet after all"),
+    )
+
+
+def _ready_soon(view: View) -> Verdict:
+    outlook, lead_min = view.outlook, view.rules.ready_soon_min
+    if view.facts.batch.target.is_peak:
+        return NOTHING  # "at its peak" comes ten minutes before it and says the same
+    p50 = outlook.ready.p50
+    is_soon = p50 is not None and view.now < p50 <= view.later(lead_min)
+    return Verdict(
+        begins=is_soon and AlertKind.READY not in view.firing,
+        ends=view.is_later(AlertKind.READY_SOON, outlook.ready, lead_min),
+        hold_min=view.rules.look_hold_min,
+        reason=Saying("ready is expected within {minutes} min", minutes=Number(lead_min, ".0f"))
+        if is_soon
+        else Saying("ready is not near any more"),
+    )
+
+
+def _oven_on(view: View) -> Verdict:
+    preheat_min = view.facts.batch.preheat_min
+    if preheat_min is None:
+        return NOTHING
+    outlook = view.outlook
+    early, middle = outlook.ready.p25, outlook.ready.p50
+    is_past_ready = AlertKind.READY in view.firing or (middle is not None and middle <= view.now)
+    is_time = early is not None and early <= view.later(preheat_min) and not is_past_ready
+    return Verdict(
+        begins=is_time,
+        ends=view.is_later(AlertKind.OVEN_ON, outlook.ready, preheat_min),
+        hold_min=view.rules.look_hold_min,
+        reason=Saying("the oven needs {minutes} min", minutes=Number(preheat_min, ".0f"))
+        if is_time
+        else Saying("loading is not near any more"),
+    )
+
+
+def _is_ready_long_enough(view: View) -> bool:
+    ready = view.firing.get(AlertKind.READY)
+    return ready is not None and ready.fired_at is not None and ready.fired_at <= view.later(-view.rules.last_call_min)
+
+
+def _at_peak(view: View) -> Verdict:
+    """For a batch that waits for its peak, the call to come; for a target rise the last call, or that it will not come.
+
+    A dough that was ready and still stands there is told once more before it falls. One whose peak is near while its
+    target is not even expected will not get there.
+    """
+    outlook, rules = view.outlook, view.rules
+    is_detected = outlook.state is State.AT_PEAK
+    is_near = is_detected or outlook.peak_soon_chance > rules.peak_chance
+    if view.is_unseen:
+        is_near = outlook.peak.p75 is not None and outlook.peak.p75 <= view.now
+    if view.facts.batch.target.is_peak:
+        is_wanted = not _is_peak_long_gone(view)
+    else:
+        is_missed = AlertKind.READY not in view.firing and outlook.ready.p50 is None
+        is_wanted = outlook.state is not State.PAST_PEAK and (_is_ready_long_enough(view) or is_missed)
+    return Verdict(
+        begins=is_near and is_wanted and AlertKind.PAST_PEAK not in view.firing,
+        ends=not is_near and view.is_later(AlertKind.AT_PEAK, outlook.peak, PEAK_LEAD_MIN),
+        hold_min=rules.look_hold_min,
+        reason=Saying("its peak has come") if is_detected else Saying("its peak is likely within ten minutes"),
+    )
+
+
+def _is_peak_long_gone(view: View) -> bool:
+    peak_at = view.outlook.peak.p50
+    return peak_at is not None and peak_at <= view.later(-view.rules.peak_use_min)
+
+
+def _past_peak(view: View) -> Verdict:
+    """A fall that was seen. It is latched: only a fold, or a peak clearly ahead, opens the question again."""
+    outlook, rules = view.outlook, view.rules
+    is_past = outlook.state is State.PAST_PEAK
+    fold_at = view.last_fold_at
+    is_from_fold = fold_at is not None and fold_at > view.later(-rules.fold_settle_min)
+    is_missed = _is_peak_long_gone(view) or not view.facts.batch.target.is_peak
+    is_rising = view.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.NO_RISE, State.RISING)
+    return Verdict(
+        begins=is_past and is_missed and not is_from_fold and not view.is_unseen,
+        ends=not is_past and (is_rising or view.is_later(AlertKind.PAST_PEAK, outlook.peak, PEAK_LEAD_MIN)),
+        hold_min=rules.past_peak_hold_min,
+        reason=Saying("it is falling") if is_past else Saying("its peak is ahead of it again"),
+    )
+
+
+def _air_temp(view: View) -> tuple[float, AirLimits] | None:
+    value = view.current(Channel.AIR_TEMP, view.outlook.air_temp_c)
+    return None if value is None else (value, air_limits(view.facts.batch, view.rules.air))
+
+
+def _air_too_warm(view: View) -> Verdict:
+    known = _air_temp(view)
+    if known is None:
+        return NOTHING
+    air_c, limits = known
+    return Verdict(
+        begins=air_c > limits.high_c,
+        ends=air_c < limits.high_c - HYSTERESIS_C,
+        hold_min=limits.hold_min,
+        reason=Saying(
+            "air {air_c} C, limit {high_c} C", air_c=Number(air_c, ".1f"), high_c=Number(limits.high_c, ".1f")
+        ),
+    )
+
+
+def _air_too_cold(view: View) -> Verdict:
+    known = _air_temp(view)
+    if known is None:
+        return NOTHING
+    air_c, limits = known
+    return Verdict(
+        begins=air_c < limits.low_c,
+        ends=air_c > limits.low_c + HYSTERESIS_C,
+        hold_min=limits.hold_min,
+        reason=Saying("air {air_c} C, limit {low_c} C", air_c=Number(air_c, ".1f"), low_c=Number(limits.low_c, ".1f")),
+    )
+
+
+def _air_too_dry(view: View) -> Verdict:
+    """Only for a final proof: other stages stand in a lidded tub (common practice, no source)."""
+    if view.facts.batch.stage is not Stage.FINAL_PROOF:
+        return NOTHING
+    air_c = view.current(Channel.AIR_TEMP, view.outlook.air_temp_c)
+    humidity_pct = view.current(Channel.HUMIDITY, view.outlook.humidity_pct)
+    if air_c is None or humidity_pct is None:
+        return NOTHING
+    dough_c = view.current(Channel.DOUGH_TEMP, view.outlook.dough_temp_c)
+    skin = skin_state(air_temp_c=air_c, humidity_pct=humidity_pct, surface_temp_c=air_c if dough_c is None else dough_c)
+    if skin is None:
+        return NOTHING
+    return Verdict(
+        begins=skin.drying_pa > DRYING_STARTS_PA,
+        ends=skin.drying_pa < DRYING_ENDS_PA,
+        hold_min=air_limits(view.facts.batch, view.rules.air).hold_min,
+        reason=Saying("the air pulls water out of the skin at {drying_pa} Pa", drying_pa=Number(skin.drying_pa, ".0f")),
+    )
+
+
+def silent_channels(rules: Rules, facts: Facts) -> tuple[Channel, ...]:
+    """The mapped channels without a reading for too long; one never heard counts from the start of the batch."""
+    limit_at = facts.now - timedelta(minutes=rules.silence_min)
+    return tuple(
+        channel
+        for channel in SENSOR_CHANNELS
+        if facts.batch.node_of(channel) is not None
+        and (facts.last_seen.get(channel) or facts.batch.started_at) <= limit_at
+    )
+
+
+# In this order, for each may look at what those before it have just become.
+COURSE: tuple[tuple[AlertKind, Callable[[View], Verdict]], ...] = (
+    (AlertKind.PAST_PEAK, _past_peak),
+    (AlertKind.READY, _ready),
+    (AlertKind.READY_SOON, _ready_soon),
+    (AlertKind.OVEN_ON, _oven_on),
+    (AlertKind.AT_PEAK, _at_peak),
+)
+AIR: tuple[tuple[AlertKind, Callable[[View], Verdict]], ...] = (
+    (AlertKind.AIR_TOO_WARM, _air_too_warm),
+    (AlertKind.AIR_TOO_COLD, _air_too_cold),
+    (AlertKind.AIR_TOO_DRY, _air_too_dry),
+)

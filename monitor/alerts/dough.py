@@ -1,0 +1,120 @@
+"""Which alerts a dough gives and when: a pure step from what is known to alert states and calls.
+
+The life of one alert is in :mod:`monitor.alerts.lifecycle`; this module says what begins and ends each, and what
+explains it. Alerts about the dough's own course (oven on, ready soon, ready, at its peak, past its peak) stay firing
+while a forecast merely wobbles; only a fold that opens the question again, or a forecast that is clearly elsewhere,
+ends their episode.
+
+A cause suppresses what it explains:
+
+- a batch that has ended has no alerts any more, and they count as acknowledged;
+- while the distance sensor is silent nobody sees the dough: the alerts about its course go on by the forecast (*past
+  its peak* never begins, *ready* and *at its peak* only when even the late estimate (75 %) has passed) but are
+  suppressed. They are not lost: the alert about the silent node says once more which dough must be looked at, when
+  the first of them comes (:mod:`monitor.alerts.silence`);
+- air that is no longer measured is neither too warm nor too cold nor too dry: those alerts stand as they are,
+  suppressed;
+- *ready* makes *ready soon* and *oven on* needless, the last call (*at its peak*) makes *ready* so, and *past its peak*
+  all of them; for a batch that waits for its peak, *at its peak* comes ten minutes before it, stands for *ready soon*,
+  and is made needless by *ready*.
+
+*At its peak* for a batch with a target rise is the last call: it comes only while the dough is past ready and not
+ended, or when the dough will not reach its target.
+"""
+
+from monitor.alerts.alert import (
+    Alert,
+    AlertKind,
+    Change,
+    Facts,
+    Message,
+    Phase,
+    Rules,
+    Sort,
+    Step,
+    Subject,
+)
+from monitor.alerts.conditions import AIR, COURSE, NOTHING, View, are_heights_stale, silent_channels
+from monitor.alerts.lifecycle import Book
+from monitor.dough.outlook import State
+from monitor.translatable import Saying
+from monitor.wire.readings import Channel
+
+__all__ = [
+    "COURSE_KINDS",
+    "Alert",
+    "AlertKind",
+    "Change",
+    "Facts",
+    "Message",
+    "Phase",
+    "Rules",
+    "Sort",
+    "Step",
+    "Subject",
+    "is_wanted_unseen",
+    "step",
+]
+
+COURSE_KINDS = tuple(kind for kind, _ in COURSE)
+UNSEEN = "its sensor is silent: nobody sees the dough"
+UNMEASURED = "the air is not measured any more"
+MORE = {
+    AlertKind.READY: "more has come of it: ready",
+    AlertKind.AT_PEAK: "more has come of it: at its peak",
+    AlertKind.PAST_PEAK: "more has come of it: past its peak",
+}
+
+
+def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> Step:
+    """What the alerts of one batch become, and which must be said now.
+
+    Pure: the same alerts, in any order, and the same facts give the same answer.
+
+    Parameters
+    ----------
+    alerts
+        All alerts of this batch so far, every episode; empty at first.
+    """
+    book = Book.opened(
+        Subject.batch(facts.batch.id), alerts, facts.now, rules.keep_min, is_interrupted=facts.is_interrupted
+    )
+    ended_at = facts.batch.ended_at
+    if ended_at is not None and ended_at <= facts.now:
+        book.close(Saying("the batch has ended"))
+        return book.settled({})
+    outlook = facts.outlook
+    is_blind = outlook is None or outlook.state is State.NO_READINGS
+    for kind, verdict in (*COURSE, *AIR):
+        if outlook is None or (is_blind and (kind, verdict) in COURSE):
+            book.advance(kind, NOTHING)
+        else:
+            book.advance(kind, verdict(View(rules, facts, outlook, book.firing)))
+    return book.settled(_explained(rules, facts, book))
+
+
+def _explained(rules: Rules, facts: Facts, book: Book) -> dict[AlertKind, str]:
+    """What explains which alerts of a batch."""
+    found: dict[AlertKind, str] = {}
+    # what looks so and must still hold counts too: the lesser news is not to be told a minute before the greater
+    coming = {kind for kind, alert in book.newest.items() if alert.returned_at is None}
+    is_for_peak = facts.batch.target.is_peak
+    for cause, needless in (
+        (AlertKind.AT_PEAK, () if is_for_peak else (AlertKind.READY_SOON, AlertKind.READY)),
+        (AlertKind.READY, (AlertKind.READY_SOON, AlertKind.OVEN_ON, *((AlertKind.AT_PEAK,) if is_for_peak else ()))),
+        (AlertKind.PAST_PEAK, (AlertKind.READY_SOON, AlertKind.OVEN_ON, AlertKind.READY, AlertKind.AT_PEAK)),
+    ):
+        if cause in coming:
+            found |= dict.fromkeys(needless, MORE[cause])
+    silent = silent_channels(rules, facts)
+    if Channel.AIR_TEMP in silent:
+        found |= dict.fromkeys((kind for kind, _ in AIR), UNMEASURED)
+    if are_heights_stale(rules, facts):
+        found |= dict.fromkeys(COURSE_KINDS, UNSEEN)
+    return found
+
+
+def is_wanted_unseen(alert: Alert) -> bool:
+    """True when a dough that nobody sees should be looked at, or its oven lit: whoever tells of the silence says so."""
+    is_urgent = alert.kind in (AlertKind.OVEN_ON, AlertKind.READY, AlertKind.AT_PEAK)
+    return alert.is_firing and is_urgent and alert.called_at is None and alert.suppressed_by == UNSEEN

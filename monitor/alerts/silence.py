@@ -1,0 +1,187 @@
+"""Alerts about what stands round the doughs: nodes and lines that are silent.
+
+One silence is one alert, however many batches it serves, and it says which. The greater cause suppresses the lesser:
+a line over which no node is heard explains its nodes, a node that is not heard explains its sensors, and both explain
+the alerts of the doughs that they serve (:mod:`monitor.alerts.dough`). When a dough that nobody sees should be ready
+by the forecast, the silence is told once more, with the dough's name: nothing is missed, and it is one call.
+
+A node counts as silent from the last that was heard of it, or from when the monitor began to listen, whichever is
+later: a monitor that was off has not listened.
+"""
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from monitor.alerts.alert import Alert, AlertKind, Rules, Sort, Step, Subject
+from monitor.alerts.conditions import Verdict
+from monitor.alerts.lifecycle import Book
+from monitor.recipe.batch import BatchId
+from monitor.translatable import Number, Saying
+from monitor.wire.readings import Channel, NodeId
+
+LINE_LEAD = 0.5
+"""A node is explained by its line when every node on it has been quiet for this part of the time: they go silent one
+after the other, each by its own reading, and the first must not be told alone (judgement)."""
+LINE_EXPLAINS = "nothing is heard over its line"
+NODE_EXPLAINS = "its whole node is silent"
+"""What explains a silence, as source sentences: said in the reader's language when they are read."""
+
+
+@dataclass(frozen=True, slots=True)
+class NodeFacts:
+    """One node that running batches read.
+
+    Attributes
+    ----------
+    line
+        Over which line it was heard last; empty: never.
+    heard_at
+        When anything was heard of it last; None: never.
+    last_seen
+        When each channel that a batch reads from it was measured last; None: never.
+    since_at
+        Since when a batch has needed it.
+    unseen
+        Batches that it serves whose dough nobody sees and which should be ready, or on their way into the oven.
+    """
+
+    node: NodeId
+    line: str
+    heard_at: datetime | None
+    last_seen: Mapping[Channel, datetime | None]
+    since_at: datetime
+    unseen: tuple[BatchId, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Surroundings:
+    """What is known of the nodes that running batches read, at one moment.
+
+    Attributes
+    ----------
+    listening_since
+        Since when the monitor has listened without a break.
+    is_interrupted
+        As in :class:`~monitor.alerts.alert.Facts`.
+    """
+
+    nodes: tuple[NodeFacts, ...]
+    now: datetime
+    listening_since: datetime
+    is_interrupted: bool = False
+
+    def quiet(self, node: NodeFacts, seen_at: datetime | None) -> timedelta:
+        """For how long something of a node has not been heard."""
+        return self.now - max(seen_at or node.since_at, node.since_at, self.listening_since)
+
+    def nodes_of(self, subject: Subject) -> tuple[NodeFacts, ...]:
+        """The nodes that an alert about a node or a line is about."""
+        if subject.sort is Sort.LINE:
+            return tuple(node for node in self.nodes if node.line == subject.name)
+        return tuple(node for node in self.nodes if node.node == subject.name)
+
+
+def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[Step, ...]:
+    """What the alerts about nodes and lines become: one step for each subject. Pure.
+
+    Parameters
+    ----------
+    alerts
+        All alerts so far that are about no batch, every episode. What is about the monitor itself is left alone.
+    """
+    limit = timedelta(minutes=rules.silence_min)
+    quiet = {node.node: seen.quiet(node, node.heard_at) for node in seen.nodes}
+    on_line = Counter(node.line for node in seen.nodes if node.line)
+    shared = {line for line, n in on_line.items() if n > 1}
+    least = {line: min(quiet[node.node] for node in seen.nodes if node.line == line) for line in shared}
+    steps: dict[Subject, Step] = {}
+    so_far: dict[Subject, list[Alert]] = {}
+    for alert in alerts:
+        so_far.setdefault(alert.subject, []).append(alert)
+
+    def opened(subject: Subject) -> Book:
+        return Book.opened(
+            subject, so_far.get(subject, []), seen.now, rules.keep_min, is_interrupted=seen.is_interrupted
+        )
+
+    lines: dict[str, Book] = {}
+    for line in sorted(shared):
+        book = lines[line] = opened(Subject(Sort.LINE, line))
+        is_silent = least[line] >= limit
+        unseen = [_batch_word(batch) for node in seen.nodes if node.line == line for batch in node.unseen]
+        about = tuple(dict.fromkeys(unseen)) if is_silent else ()
+        reason = (
+            Saying("nothing heard over it for {minutes} min", minutes=Number(rules.silence_min, ".0f"))
+            if is_silent
+            else Saying("heard again")
+        )
+        book.advance(AlertKind.LINE_SILENT, Verdict(is_silent, not is_silent, reason, 0.0, about))
+        steps[book.subject] = book.settled({})
+    for node in seen.nodes:
+        book = opened(Subject(Sort.NODE, node.node))
+        _advance_node(book, rules, seen, node, is_silent=quiet[node.node] >= limit)
+        steps[book.subject] = book.settled(_explained(book, lines.get(node.line), least.get(node.line), limit))
+    for subject in dict.fromkeys(alert.subject for alert in alerts):
+        if subject not in steps and subject.sort is not Sort.MONITOR:
+            book = opened(subject)
+            book.close(Saying("no batch reads it now"))
+            steps[subject] = book.settled({})
+    return tuple(steps.values())
+
+
+def _explained(book: Book, line: Book | None, least: timedelta | None, limit: timedelta) -> dict[AlertKind, str]:
+    """What explains the alerts of a node; ``least`` is for how long nothing has been heard over its line."""
+    if line is not None and least is not None:
+        is_silent = AlertKind.LINE_SILENT in line.firing
+        if is_silent or least >= limit * LINE_LEAD:
+            return dict.fromkeys((AlertKind.NODE_SILENT, AlertKind.SENSOR_SILENT), LINE_EXPLAINS)
+    is_node = AlertKind.NODE_SILENT in book.firing
+    return {AlertKind.SENSOR_SILENT: NODE_EXPLAINS} if is_node else {}
+
+
+def _advance_node(book: Book, rules: Rules, seen: Surroundings, node: NodeFacts, *, is_silent: bool) -> None:
+    unseen = tuple(_batch_word(batch) for batch in node.unseen)
+    book.advance(
+        AlertKind.NODE_SILENT,
+        Verdict(
+            begins=is_silent,
+            ends=not is_silent,
+            reason=Saying("not heard for {minutes} min", minutes=Number(rules.silence_min, ".0f"))
+            if is_silent
+            else Saying("heard again"),
+            about=unseen if is_silent else (),
+        ),
+    )
+    limit = timedelta(minutes=rules.silence_min)
+    silent = () if is_silent else tuple(c for c, at in node.last_seen.items() if seen.quiet(node, at) >= limit)
+    is_partly = bool(silent)
+    if is_silent and AlertKind.SENSOR_SILENT in book.firing:
+        return  # what is heard of the node says nothing of its sensors now
+    names = ", ".join(silent)
+    about = (*silent, *(unseen if Channel.DISTANCE in silent else ()))
+    book.advance(
+        AlertKind.SENSOR_SILENT,
+        Verdict(
+            begins=is_partly,
+            ends=not is_partly,
+            reason=Saying(
+                "no reading for {minutes} min: {names}", minutes=Number(rules.silence_min, ".0f"), names=names
+            )
+            if is_partly
+            else Saying("heard again"),
+            hold_min=rules.sensor_hold_min,
+            about=about,
+        ),
+    )
+
+
+def _batch_word(batch_id: BatchId) -> str:
+    return f"batch-{batch_id}"
+
+
+def batches_named(alert: Alert) -> tuple[BatchId, ...]:
+    """The batches that an alert about a silence names as to be looked at."""
+    words = alert.about.split()
+    return tuple(BatchId(int(word.removeprefix("batch-"))) for word in words if word.startswith("batch-"))

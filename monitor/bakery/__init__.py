@@ -1,1 +1,0 @@
-"""What the baker does about it: alerts and every sentence a baker reads. Pure."""

@@ -1,0 +1,151 @@
+"""A batch's step: its readings are estimated, its alerts judged, and all of it kept in one transaction."""
+
+import logging
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from datetime import datetime
+from typing import Protocol
+
+from monitor.alerts import dough as alerting
+from monitor.alerts.dough import Alert, Facts, Message, Rules, Step
+from monitor.collector.intake import FaultBook
+from monitor.collector.running_batches import Work
+from monitor.dough.forecast import ForecastRequest
+from monitor.dough.learning import RecipeExperience
+from monitor.dough.outlook import NoForecast, Outlook, State
+from monitor.dough.track import Track, last_seen
+from monitor.errors import StoreError
+from monitor.health.last_heard import Listening
+from monitor.recipe.batch import Batch, BatchId
+from monitor.store.arrivals import Arrivals
+from monitor.store.store import Store
+from monitor.wording import alerts as wording
+from monitor.wording.reader import Reader
+
+log = logging.getLogger(__name__)
+
+STEP_FAULT = "batch step failed"
+"""Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
+
+
+class Estimate(Protocol):
+    """The estimator, as the collector calls it."""
+
+    def __call__(
+        self, batch: Batch, track: Track, at: datetime, *, learned: RecipeExperience | None = None
+    ) -> Outlook: ...
+
+
+EstimateTogether = Callable[[Sequence[ForecastRequest]], Sequence[Outlook]]
+"""The same of many batches at once."""
+
+
+class Stepper:
+    """Works batches with an estimator.
+
+    Parameters
+    ----------
+    together
+        The estimator for many batches at once; None: one after the other.
+    """
+
+    def __init__(
+        self,
+        store: Store,
+        estimate: Estimate,
+        together: EstimateTogether | None,
+        *,
+        rules: Rules,
+        reader: Reader,
+        faults: FaultBook,
+        listening: Listening,
+    ) -> None:
+        self._store = store
+        self._estimate = estimate
+        self._together = together
+        self._rules = rules
+        self._reader = reader
+        self._faults = faults
+        self._listening = listening
+
+    def told_together(self, works: list[Work], at: datetime) -> dict[BatchId, tuple[ForecastRequest, Outlook]]:
+        """What the estimator says of many batches at once; of one that it fails on nothing, and then of none.
+
+        Whoever is missing is asked about alone, behind the firewall of its own step.
+        """
+        if self._together is None or len(works) < 2:
+            return {}
+        try:
+            asked = [self._asked(work, at) for work in works]
+            found = self._together(asked)
+            return {each.batch.id: (each, said) for each, said in zip(asked, found, strict=True)}
+        except StoreError:
+            raise
+        except Exception as error:
+            log.warning("batches=%d not estimated together: %r", len(works), error)
+            return {}
+
+    def step_at(
+        self, work: Work, at: datetime, told: tuple[ForecastRequest, Outlook] | None = None
+    ) -> tuple[Alert, ...]:
+        """Estimate, judge the alerts and keep all of it; the one firewall against a fault of this program.
+
+        ``told`` is what was asked and its answer, where they are known already. Returns the alerts as they stand.
+        """
+        alerts: tuple[Alert, ...] = ()
+        try:
+            found, step, messages = self._worked(work, at, told)
+            self._store.save_step(work.batch.id, found, step.alerts, messages, step.changes)
+        except StoreError:
+            raise
+        except Exception as error:
+            if work.fault != repr(error):
+                log.exception("batch=%s step failed", work.batch.id)
+            work.fault = repr(error)
+            self._faults.note("collector", f"batch {work.batch.id}", STEP_FAULT, work.fault)
+            self._store.keep(Arrivals(faults=self._faults.taken()), at)
+            found = Outlook(at=at, state=State.NO_READINGS, why=NoForecast.NOT_ESTIMATED)
+            self._store.save_step(work.batch.id, found, (), ())
+        else:
+            alerts = step.alerts
+            work.is_wanted = any(alerting.is_wanted_unseen(alert) for alert in alerts)
+            work.is_interrupted = False
+        was = None if work.outlook is None else work.outlook.state
+        if was is not found.state:
+            log.info("batch=%s state=%s was=%s", work.batch.id, found.state, was)
+        work.outlook = found
+        return alerts
+
+    def _asked(self, work: Work, at: datetime) -> ForecastRequest:
+        """What the estimator is asked about a batch."""
+        batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
+        if not work.knows_lessons:
+            work.learn(self._store.lessons_before(batch))
+            work.knows_lessons = True
+        track = self._store.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
+        return ForecastRequest(batch, track, at, learned=work.learned, silence_min=self._rules.silence_min)
+
+    def _worked(
+        self, work: Work, at: datetime, told: tuple[ForecastRequest, Outlook] | None
+    ) -> tuple[Outlook, Step, tuple[Message, ...]]:
+        if told is None:
+            asked = self._asked(work, at)
+            found = self._estimate(asked.batch, asked.track, at, learned=asked.learned)
+        else:
+            asked, found = told
+        batch = asked.batch
+        facts = Facts(batch, found, at, last_seen(batch, asked.track), is_interrupted=work.is_interrupted)
+        step = alerting.step(self._rules, tuple(self._store.alerts(batch.id)), facts)
+        causes = self._listening.newest_of(batch.nodes) if step.changes else ()
+        changes = tuple(replace(change, outlook_at=at, readings=causes) for change in step.changes)
+        messages = tuple(
+            wording.message_of(alert, facts, reader=self._reader, rules=self._rules) for alert in step.calls
+        )
+        log_calls(step.calls)
+        return found, replace(step, changes=changes), messages
+
+
+def log_calls(alerts: Iterable[Alert]) -> None:
+    """Say in the log who calls."""
+    for alert in alerts:
+        log.info("alert about=%r kind=%r episode=%s", alert.subject.key, alert.kind.value, alert.episode)

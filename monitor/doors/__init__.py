@@ -1,1 +1,0 @@
-"""What opens the monitor to other machines: the broker for nodes, the proxy for people, and the keys of both."""

@@ -1,0 +1,115 @@
+"""Whom to call, when to keep quiet and what wakes all the same, from the settings files."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import time
+from typing import Any
+
+from monitor.alerts.alert import AlertKind
+from monitor.alerts.calls import CallRules, QuietHours
+from monitor.translatable import Number, Saying
+
+KEYS = ("quiet", "wakes", "repeat_min", "calls_each", "most_calls", "second_channel_s")
+RECIPIENT_KEYS = ("name", "notify_urls")
+ONLY_RECIPIENT = "baker"
+"""Name of the one recipient where ``notify_urls`` alone is given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reachable:
+    """Somebody to call. The addresses may hold passwords: the text form does not show them."""
+
+    name: str
+    urls: tuple[str, ...] = field(repr=False)
+
+
+def calls_from(table: object) -> tuple[CallRules, list[str]]:
+    """The rules of a settings file's table ``[calls]``, and what is wrong with it."""
+    usual = CallRules()
+    if not isinstance(table, Mapping):
+        return usual, ['calls must be a table: [calls] with lines such as quiet = "21:30-04:00"']
+    faults: list[str] = [
+        Saying("{key} is not a setting; known here: {known}", key=f"calls.{key}", known=", ".join(KEYS))
+        for key in table
+        if key not in KEYS
+    ]
+    values = {
+        key: _number(table, key, float(getattr(usual, key)), least, faults)
+        for key, least in (("repeat_min", 1.0), ("calls_each", 1.0), ("most_calls", 1.0), ("second_channel_s", 0.0))
+    }
+    rules = CallRules(
+        quiet=_quiet(table.get("quiet"), faults),
+        wakes=_kinds(table.get("wakes"), usual.wakes, faults),
+        repeat_min=values["repeat_min"],
+        calls_each=int(values["calls_each"]),
+        most_calls=int(values["most_calls"]),
+        second_channel_s=values["second_channel_s"],
+    )
+    return rules, faults
+
+
+def _number(table: Mapping[str, Any], key: str, usual: float, least: float, faults: list[str]) -> float:
+    value = table.get(key, usual)
+    if isinstance(value, int | float) and not isinstance(value, bool) and value >= least:
+        return float(value)
+    faults.append(
+        Saying(
+            "calls.{key} = {value!r} must be a number, {least} or more", key=key, value=value, least=Number(least, "g")
+        )
+    )
+    return usual
+
+
+def _quiet(value: object, faults: list[str]) -> QuietHours | None:
+    if value is None:
+        return None
+    try:
+        start, end = str(value).split("-")
+        hours = QuietHours(_time(start), _time(end))
+    except ValueError:
+        faults.append(Saying('calls.quiet = {value!r} must look like "21:30-04:00"', value=value))
+        return None
+    return hours
+
+
+def _time(text: str) -> time:
+    hour, minute = text.strip().split(":")
+    return time(int(hour), int(minute))
+
+
+def _kinds(value: object, usual: frozenset[AlertKind], faults: list[str]) -> frozenset[AlertKind]:
+    if value is None:
+        return usual
+    names = set(AlertKind)
+    if isinstance(value, list) and all(item in names for item in value):
+        return frozenset(AlertKind(item) for item in value)
+    faults.append(
+        Saying("calls.wakes must be a list of alerts; there are: {alertkind}", alertkind=", ".join(AlertKind))
+    )
+    return usual
+
+
+def recipients_from(table: object) -> tuple[tuple[Reachable, ...], list[str]]:
+    """The recipients of a secrets file's tables ``[[recipients]]``, in their order, and what is wrong with them.
+
+    No fault repeats an address.
+    """
+    if not isinstance(table, list) or not all(isinstance(one, Mapping) for one in table):
+        return (), ["recipients must be tables: [[recipients]] with name and notify_urls, the first to be called first"]
+    found: list[Reachable] = []
+    faults: list[str] = []
+    for number, one in enumerate(table, start=1):
+        where = f"recipients, number {number}"
+        faults += [
+            Saying("{where}: {key} is not a setting", where=where, key=key) for key in one if key not in RECIPIENT_KEYS
+        ]
+        name, urls = one.get("name"), one.get("notify_urls")
+        if not isinstance(name, str) or not name.strip() or name.strip() in {each.name for each in found}:
+            faults.append(Saying("{where}: needs a name of its own", where=where))
+        elif not isinstance(urls, list) or not urls or not all(isinstance(url, str) and url.strip() for url in urls):
+            faults.append(
+                Saying('{where}: notify_urls must be a list of addresses, such as ["ntfy://..."]', where=where)
+            )
+        else:
+            found.append(Reachable(name.strip(), tuple(url.strip() for url in urls)))
+    return tuple(found), faults

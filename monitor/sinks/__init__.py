@@ -1,1 +1,0 @@
-"""Where things are kept and sent: the store and the notifier. Edge."""

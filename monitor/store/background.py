@@ -1,0 +1,54 @@
+"""Work beside the collector, on a thread and a connection to the store of its own: frames never wait for it."""
+
+import logging
+import threading
+from abc import ABC, abstractmethod
+from collections.abc import Callable, Iterator
+from contextlib import AbstractContextManager
+from typing import Generic, TypeVar
+
+from monitor.errors import StoreError
+
+log = logging.getLogger(__name__)
+
+RETRY_S = 30.0
+
+Opened = TypeVar("Opened")
+
+
+class StoreThread(ABC, Generic[Opened]):
+    """A worker that takes turn after turn until stopped; when the store fails it waits and opens it anew."""
+
+    def __init__(self, name: str, open_store: Callable[[], AbstractContextManager[Opened]]) -> None:
+        self._name = name
+        self._open_store = open_store
+        self._stopping = threading.Event()
+        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
+
+    def start(self) -> None:
+        """Begin."""
+        self._thread.start()
+
+    def stop(self, timeout_s: float = 10.0) -> None:
+        """End after the turn at hand; what was not kept by then is done after the next start."""
+        self._stopping.set()
+        self._thread.join(timeout_s)
+
+    @abstractmethod
+    def turns(self, store: Opened) -> Iterator[float]:
+        """Do what is due, say how long to wait before the next look [s], and so on for ever."""
+
+    def _run(self) -> None:
+        is_failing = False
+        while not self._stopping.is_set():
+            try:
+                with self._open_store() as store:
+                    for wait_s in self.turns(store):
+                        is_failing = False
+                        if self._stopping.wait(wait_s):
+                            break
+            except StoreError as error:
+                if not is_failing:
+                    log.error("%s state=failing reason=%s", self._name, error)
+                is_failing = True
+                self._stopping.wait(RETRY_S)

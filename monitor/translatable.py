@@ -1,0 +1,103 @@
+"""Sentences that remember how they were made, so that whoever reads them can be told in a language of their own.
+
+What the pure rooms and the errors say is English, and so are logs and what is stored. A :class:`Saying` is that English
+sentence and an ordinary text; it also keeps its source sentence and what fills the holes, which is all that
+:meth:`monitor.wording.reader.Reader.told` needs to word it anew.
+"""
+
+from collections.abc import Iterable, Mapping
+from typing import Self
+
+
+def N_(sentence: str) -> str:
+    """Mark a source sentence that is said elsewhere, so that it is found for the translators.
+
+    >>> N_("ready")
+    'ready'
+    """
+    return sentence
+
+
+class Saying(str):
+    """An English sentence with its holes filled.
+
+    Attributes
+    ----------
+    sentence
+        Of the source, with its named holes: the key of its translations.
+    holes
+        What fills them; sayings among them are worded in the reader's language too.
+
+    >>> Saying("{dough} has no flour", dough="Poolish")
+    'Poolish has no flour'
+    """
+
+    sentence: str
+    holes: Mapping[str, object]
+
+    def __new__(cls, sentence: str, /, **holes: object) -> Self:
+        made = super().__new__(cls, sentence.format_map(holes) if holes else sentence)
+        made.sentence, made.holes = sentence, holes
+        return made
+
+    def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, object]]:  # for processes that hand errors on
+        return (self.sentence,), dict(self.holes)
+
+
+class Number(str):
+    """A number in a saying, written by a format such as ``.1f``; its decimal mark is the reader's.
+
+    >>> Number(25.34, ".1f")
+    '25.3'
+    """
+
+    def __new__(cls, value: float | str, spec: str = "") -> Self:
+        return super().__new__(cls, format(value, spec))
+
+
+class Half(str):
+    """One side of a saying that says what is wrong and then, after its last semicolon, what to do.
+
+    >>> Half(Saying("{file}: is gone; bring it back", file="a.toml"), 0)
+    'a.toml: is gone'
+    """
+
+    whole: str
+    side: int
+
+    def __new__(cls, whole: str, side: int) -> Self:
+        made = super().__new__(cls, half_of(whole, side))
+        made.whole, made.side = whole, side
+        return made
+
+
+def half_of(text: str, side: int) -> str:
+    """What is wrong (side 0), or what to do (1)."""
+    what, _, mend = text.rpartition("; ")
+    return (what, mend)[side]
+
+
+class Opening(str):
+    """A saying at the beginning of a sentence, where it has a capital letter."""
+
+    whole: str
+
+    def __new__(cls, whole: str) -> Self:
+        made = super().__new__(cls, capital(whole))
+        made.whole = whole
+        return made
+
+
+def capital(text: str) -> str:
+    """A text with a capital letter to begin with."""
+    return text[:1].upper() + text[1:]
+
+
+def several(parts: Iterable[str], between: str) -> Saying:
+    """Several sayings as one.
+
+    >>> several([Saying("no salt"), Saying("no flour")], "; ")
+    'no salt; no flour'
+    """
+    holes = {f"part_{place}": part for place, part in enumerate(parts)}
+    return Saying(between.join(f"{{{name}}}" for name in holes), **holes)

@@ -1,0 +1,306 @@
+"""Every sentence a baker reads: alerts and their messages here, and the words and sentences they are made of.
+
+Alert, screen, table and report take their words from this module, so that they never disagree. Times are given in the
+baker's time zone, doubt as "between ... and ...".
+"""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+
+from monitor.alerts.alert import Alert, AlertKind, Facts, Message, Rules
+from monitor.alerts.conditions import are_heights_stale
+from monitor.alerts.limits import air_limits
+from monitor.dough.outlook import Outlook, State
+from monitor.recipe.batch import Stage
+from monitor.wire.readings import Channel
+from monitor.wording.cautions import CAUTIONS, DEFERENCE, Caution
+from monitor.wording.outlook import (
+    Task,
+    curve_sentence,
+    next_task,
+    next_words,
+    outlook_sentence,
+    ready_since,
+    rescue_words,
+    todo_sentence,
+)
+from monitor.wording.phrases import (
+    alert_kind_word,
+    channel_word,
+    event_word,
+    mass_text,
+    phase_word,
+    printable,
+    rise_text,
+    stage_word,
+    standing_text,
+    state_word,
+    subject_word,
+    target_text,
+    temp_text,
+)
+from monitor.wording.reader import Reader
+from monitor.wording.times import about_text, between_text, clock_text, date_words, day_word, duration_text, hour_text
+
+__all__ = [
+    "CAUTIONS",
+    "DEFERENCE",
+    "Caution",
+    "Task",
+    "about_text",
+    "alert_kind_word",
+    "alert_text",
+    "alert_title",
+    "between_text",
+    "channel_word",
+    "clock_text",
+    "curve_sentence",
+    "date_words",
+    "day_word",
+    "duration_text",
+    "event_word",
+    "hour_text",
+    "mass_text",
+    "message_of",
+    "next_task",
+    "outlook_sentence",
+    "phase_word",
+    "printable",
+    "rise_text",
+    "stage_word",
+    "standing_text",
+    "state_word",
+    "subject_word",
+    "target_text",
+    "temp_text",
+    "todo_sentence",
+]
+
+RULES = Rules()
+LATE_MIN = 3.0  # judgement: news older than this is told as news of the past
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """All that the sentences of one alert draw on."""
+
+    facts: Facts
+    alert: Alert
+    reader: Reader
+    rules: Rules
+
+    @property
+    def outlook(self) -> Outlook:
+        return self.facts.outlook or Outlook(at=self.facts.now, state=State.NO_READINGS)
+
+    @property
+    def next(self) -> str:
+        what = next_words(self.facts.batch.stage, self.reader)
+        return _sentence(self.reader.say("{task} now", task=what))
+
+    @property
+    def get_ready(self) -> str:
+        what = next_words(self.facts.batch.stage, self.reader)
+        return self.reader.say("Get ready to {task}.", task=what)
+
+    @property
+    def rescue(self) -> str:
+        return _sentence(rescue_words(self.facts.batch.stage, self.reader))
+
+    @property
+    def expected(self) -> str:
+        """When it is expected, as a sentence."""
+        outlook, batch = self.outlook, self.facts.batch
+        if outlook.state is State.NO_READINGS and outlook.ready.p50 is None:
+            return _sentence(self.reader.say("no time can be given"))
+        return _sentence(outlook_sentence(batch, outlook, self.reader))
+
+    def clock(self, at: datetime) -> str:
+        return clock_text(at, self.reader, self.facts.now)
+
+    def say(self, sentence: str, **holes: object) -> str:
+        return self.reader.say(sentence, **holes)
+
+
+def _sentence(clause: str) -> str:
+    """A clause as a sentence."""
+    return f"{clause[:1].upper()}{clause[1:]}." if clause else ""
+
+
+def _oven_on(said: _Said) -> str:
+    batch, outlook = said.facts.batch, said.outlook
+    preheat_min = batch.preheat_min or 0.0
+    hot_at = said.facts.now + timedelta(minutes=preheat_min)
+    parts = [
+        said.expected,
+        said.say("Switch the oven on now, with the stone in it: it needs {time}.", time=duration_text(preheat_min)),
+    ]
+    ready_at = outlook.ready.p50
+    if ready_at is not None and hot_at - ready_at > timedelta(minutes=LATE_MIN):
+        late = "It will be hot about {at}, after the dough: keep the dough cooler until then."
+        parts.append(said.say(late, at=said.clock(hot_at)))
+    parts.append(said.say("The monitor never switches heat: you do."))
+    return " ".join(parts)
+
+
+def _ready_soon(said: _Said) -> str:
+    return f"{said.expected} {said.get_ready}"
+
+
+def _ready(said: _Said) -> str:
+    since_at = ready_since(said.outlook)
+    if said.outlook.state is State.PAST_PEAK:
+        return f"{said.expected} {said.rescue}"
+    if since_at is not None and said.facts.now - since_at > timedelta(minutes=LATE_MIN):
+        late = duration_text((said.facts.now - since_at).total_seconds() / 60.0)
+        told = said.say("Was ready about {at}, {late} ago: this is known only now.", at=said.clock(since_at), late=late)
+        return f"{told} {said.next}"
+    is_peak = said.facts.batch.target.is_peak
+    told = said.say(
+        "It is at its peak now, at {at}." if is_peak else "It is ready now, at {at}.", at=said.clock(said.facts.now)
+    )
+    return f"{told} {said.next}"
+
+
+def _at_peak(said: _Said) -> str:
+    batch, outlook = said.facts.batch, said.outlook
+    peak = about_text(outlook.peak, said.reader, said.facts.now)
+    if outlook.state is State.PAST_PEAK and outlook.peak.p50 is not None:
+        when = said.say("Its peak was about {at}", at=said.clock(outlook.peak.p50))
+    elif peak is None:
+        when = said.say("Its peak has come or comes within ten minutes")
+    else:
+        when = said.say("Its peak is {about}", about=peak)
+    if batch.target.is_peak:
+        is_ahead = outlook.peak.p50 is not None and outlook.peak.p50 - said.facts.now > timedelta(minutes=LATE_MIN)
+        return f"{when}. {said.get_ready if is_ahead else said.next}"
+    since_at = ready_since(outlook)
+    if since_at is None:
+        told = said.say(
+            "{when}, and it will hardly get to {target}: do not wait for that.",
+            when=when,
+            target=target_text(batch, said.reader),
+        )
+        return f"{told} {said.next}"
+    told = said.say("Last call: it was ready {at} and falls soon.", at=said.clock(since_at))
+    return f"{told} {when}. {said.next}"
+
+
+def _past_peak(said: _Said) -> str:
+    return f"{said.expected} {said.rescue}"
+
+
+_TOO_WARM = {
+    True: "The air around it is at {air}, above {limit}, too warm for this stage ({stage}).",
+    False: "The air around it is above {limit}, too warm for this stage ({stage}).",
+}
+_TOO_COLD = {
+    True: "The air around it is at {air}, below {limit}, too cold for this stage ({stage}).",
+    False: "The air around it is below {limit}, too cold for this stage ({stage}).",
+}
+"""By whether the air was measured."""
+
+
+def _air_holes(said: _Said, limit_c: float) -> dict[str, str]:
+    air_c = said.outlook.air_temp_c
+    return {
+        "air": "" if air_c is None else temp_text(air_c, said.reader),
+        "limit": temp_text(limit_c, said.reader),
+        "stage": stage_word(said.facts.batch.stage, said.reader),
+    }
+
+
+def _air_too_warm(said: _Said) -> str:
+    batch = said.facts.batch
+    holes = _air_holes(said, air_limits(batch, said.rules.air).high_c)
+    do = "Move it somewhere cooler, or look sooner than planned."
+    if batch.stage is Stage.RETARD:
+        do = "See that the door is shut and the cold is on: the dough goes on rising."
+    return f"{said.say(_TOO_WARM[bool(holes['air'])], **holes)} {said.expected} {said.say(do)}"
+
+
+def _air_too_cold(said: _Said) -> str:
+    batch = said.facts.batch
+    holes = _air_holes(said, air_limits(batch, said.rules.air).low_c)
+    do = "Move it somewhere warmer, or plan for the later time."
+    if batch.stage is Stage.RETARD:
+        do = "The dough may freeze: set the cold less strong or move it."
+    return f"{said.say(_TOO_COLD[bool(holes['air'])], **holes)} {said.expected} {said.say(do)}"
+
+
+def _air_too_dry(said: _Said) -> str:
+    outlook = said.outlook
+    air = "" if outlook.air_temp_c is None else temp_text(outlook.air_temp_c, said.reader)
+    humidity = "" if outlook.humidity_pct is None else said.reader.number(outlook.humidity_pct)
+    if air and humidity:
+        told = said.say(
+            "The air around it, at {air} with {humidity} % humidity, dries the skin of an uncovered dough.",
+            air=air,
+            humidity=humidity,
+        )
+    else:
+        told = said.say("The air around it dries the skin of an uncovered dough.")
+    do = said.say("Cover it, or make the air damper. If it is covered, all is well.")
+    return f"{told} {said.expected} {do}"
+
+
+_TEXTS: dict[AlertKind, Callable[[_Said], str]] = {
+    AlertKind.OVEN_ON: _oven_on,
+    AlertKind.READY_SOON: _ready_soon,
+    AlertKind.READY: _ready,
+    AlertKind.AT_PEAK: _at_peak,
+    AlertKind.PAST_PEAK: _past_peak,
+    AlertKind.AIR_TOO_WARM: _air_too_warm,
+    AlertKind.AIR_TOO_COLD: _air_too_cold,
+    AlertKind.AIR_TOO_DRY: _air_too_dry,
+}
+_COURSE_KINDS = (AlertKind.OVEN_ON, AlertKind.READY_SOON, AlertKind.READY, AlertKind.AT_PEAK, AlertKind.PAST_PEAK)
+
+
+def _unseen_note(said: _Said) -> str:
+    """Why an alert about the dough's course needs a look, when nobody has measured the dough."""
+    if said.alert.kind not in _COURSE_KINDS:
+        return ""
+    if are_heights_stale(said.rules, said.facts):
+        seen = [said.facts.last_seen.get(channel) for channel in (Channel.DISTANCE, Channel.LEVEL)]
+        last_at = max((at for at in seen if at is not None), default=None)
+        if last_at is None:
+            return said.say("Its height has not been measured: look at it first.")
+        return said.say("Its height has not been measured since {at}: look at it first.", at=said.clock(last_at))
+    if not said.outlook.is_from_heights:
+        return said.say("This is judged from warmth and recipe alone: look at it first.")
+    return ""
+
+
+def alert_title(alert: Alert, facts: Facts, reader: Reader) -> str:
+    """The first line of a message: batch and alert."""
+    return f"{printable(facts.batch.name)}: {alert_kind_word(alert.kind, reader)}"
+
+
+def alert_text(alert: Alert, facts: Facts, *, reader: Reader, rules: Rules = RULES) -> str:
+    """An alert about a batch in full: batch, rise, expected time, and what to do."""
+    said = _Said(facts, alert, reader, rules)
+    head = f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage, reader)}, {rise_text(said.outlook, reader)}."
+    return " ".join(part for part in (head, _TEXTS[alert.kind](said), _unseen_note(said)) if part)
+
+
+def message_of(alert: Alert, facts: Facts, *, reader: Reader, rules: Rules = RULES) -> Message:
+    """The message that tells a baker of an alert about a batch, ready for the outbox.
+
+    Parameters
+    ----------
+    facts
+        What the alert was judged by.
+    rules
+        The rules it was judged by.
+    """
+    return Message(
+        id=alert.message_id,
+        batch_id=alert.subject.batch_id,
+        kind=alert.kind,
+        episode=alert.episode,
+        title=alert_title(alert, facts, reader),
+        text=alert_text(alert, facts, reader=reader, rules=rules),
+        created_at=facts.now,
+    )

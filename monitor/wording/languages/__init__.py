@@ -1,0 +1,1 @@
+"""One catalogue a language (gettext's PO format), named by its code, and what reads them."""

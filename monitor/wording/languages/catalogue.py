@@ -1,0 +1,43 @@
+"""A language by its code, from its translation file (gettext's PO format) and what CLDR knows of days and numbers."""
+
+from functools import cache
+from gettext import c2py
+from pathlib import Path
+from types import MappingProxyType
+
+from babel import Locale
+from babel.messages.pofile import read_po
+
+from monitor.wording.reader import ENGLISH, Language
+
+FOLDER = Path(__file__).parent
+KNOWN = {
+    "en": "English",
+    **{path.stem: Locale(path.stem).get_display_name() or path.stem for path in sorted(FOLDER.glob("*.po"))},
+}
+"""Codes of the languages there are, each with its own name for itself."""
+
+
+@cache
+def language(code: str) -> Language:
+    """The language of a code in ``KNOWN``; read once."""
+    if code == ENGLISH.code:
+        return ENGLISH
+    with (FOLDER / f"{code}.po").open("rb") as file:
+        catalogue = read_po(file, locale=code, abort_invalid=True)
+    sentences: dict[str, tuple[str, ...]] = {}
+    for message in catalogue:
+        if message.id and not message.fuzzy:
+            forms = message.string if isinstance(message.string, tuple | list) else (message.string,)
+            told = tuple(str(form or "") for form in forms)
+            if all(told):
+                sentences[str(message.id[0] if message.pluralizable else message.id)] = told
+    locale = Locale(code)
+    days = locale.days["format"]["wide"]
+    return Language(
+        code,
+        MappingProxyType(sentences),
+        c2py(catalogue.plural_expr),
+        tuple(days[place] for place in range(7)),
+        locale.number_symbols["latn"]["decimal"],
+    )

@@ -1,0 +1,263 @@
+"""The small words: states, stages, places, temperatures, weights and amounts of rise."""
+
+import unicodedata
+from collections.abc import Iterable
+from datetime import datetime
+from typing import assert_never
+
+from monitor.alerts.alert import Alert, AlertKind, Phase, Sort, Subject
+from monitor.dough.outlook import Outlook, State
+from monitor.recipe.batch import Batch, EventKind, Stage
+from monitor.units import fahrenheit, ounces
+from monitor.wire.readings import Channel
+from monitor.wording.reader import Reader
+from monitor.wording.times import clock_text
+
+_STAGE_WORDS = {
+    Stage.PREFERMENT: "preferment",
+    Stage.FIRST_RISE: "first rise",
+    Stage.FINAL_PROOF: "final proof",
+    Stage.RETARD: "retard",
+}
+_EVENT_WORDS = {
+    EventKind.FOLD: "folded",
+    EventKind.MOVE: "moved",
+    EventKind.POKE: "poked",
+    EventKind.LID: "lid off and on",
+    EventKind.END: "end of stage",
+}
+_CHANNEL_WORDS = {
+    Channel.AIR_TEMP: "air temperature",
+    Channel.HUMIDITY: "humidity",
+    Channel.DOUGH_TEMP: "dough temperature",
+    Channel.DISTANCE: "height",
+    Channel.LEVEL: "level by eye",
+    Channel.LOST: "readings lost on the way",
+    Channel.SIGNAL: "signal",
+    Channel.BATTERY: "battery",
+}
+
+_KIND_WORDS = {
+    AlertKind.OVEN_ON: "oven on now",
+    AlertKind.READY_SOON: "ready soon",
+    AlertKind.READY: "ready",
+    AlertKind.AT_PEAK: "at its peak",
+    AlertKind.PAST_PEAK: "past its peak",
+    AlertKind.AIR_TOO_WARM: "air too warm",
+    AlertKind.AIR_TOO_COLD: "air too cold",
+    AlertKind.AIR_TOO_DRY: "air too dry",
+    AlertKind.SENSOR_SILENT: "sensor silent",
+    AlertKind.NODE_SILENT: "node silent",
+    AlertKind.LINE_SILENT: "line silent",
+    AlertKind.TROUBLE: "monitor in trouble",
+}
+_PHASE_WORDS = {
+    Phase.NORMAL: "it is over",
+    Phase.UNACKNOWLEDGED: "not yet acknowledged",
+    Phase.ACKNOWLEDGED: "acknowledged",
+    Phase.RETURNED: "over, nobody has acknowledged it",
+    Phase.SHELVED: "shelved",
+    Phase.SUPPRESSED: "explained by another",
+}
+_SORT_WORDS = {
+    Sort.BATCH: "batch {name}",
+    Sort.NODE: "node {name}",
+    Sort.LINE: "line {name}",
+}
+
+
+def alert_kind_word(kind: AlertKind, reader: Reader) -> str:
+    """An alert in two or three words."""
+    return reader.say(_KIND_WORDS[kind])
+
+
+def phase_word(phase: Phase, reader: Reader) -> str:
+    """How an alert stands, in a few words."""
+    return reader.say(_PHASE_WORDS[phase])
+
+
+def subject_word(subject: Subject, reader: Reader, batch_name: str = "") -> str:
+    """What an alert is about, on one line; a batch by the name given."""
+    if subject.sort is Sort.MONITOR:
+        return reader.say("the monitor")
+    if subject.sort is Sort.BATCH and printable(batch_name):
+        return printable(batch_name)
+    return reader.say(_SORT_WORDS[subject.sort], name=printable(subject.name))
+
+
+def standing_text(alert: Alert, reader: Reader, now: datetime) -> str:
+    """How an alert stands and since when, as a clause; of the monitor's own troubles also which it is."""
+    stands = _standing_text(alert, reader, now)
+    return f"{stands}: {printable(reader.told(alert.reason))}" if alert.subject.sort is Sort.MONITOR else stands
+
+
+def _standing_text(alert: Alert, reader: Reader, now: datetime) -> str:
+    since = clock_text(alert.fired_at or alert.since_at, reader, now)
+    if alert.phase is Phase.SHELVED and alert.shelved_until is not None:
+        until = clock_text(alert.shelved_until, reader, now)
+        return reader.say("since {since}, shelved until {until}", since=since, until=until)
+    if alert.phase is Phase.SUPPRESSED:
+        return reader.say("since {since}; {why}", since=since, why=reader.told(alert.suppressed_by))
+    if alert.phase is Phase.RETURNED and alert.returned_at is not None:
+        until = clock_text(alert.returned_at, reader, now)
+        return reader.say("from {since} to {until}, nobody has acknowledged it", since=since, until=until)
+    return reader.say("since {since}, {stands}", since=since, stands=phase_word(alert.phase, reader))
+
+
+def printable(text: str) -> str:
+    """A text of a baker's or a node's making on one line, without characters that would steer a terminal or a mail.
+
+    >>> printable("Rye\\nstarter\\x1b[31m")
+    'Rye starter [31m'
+    """
+    clean = "".join(character if unicodedata.category(character)[0] != "C" else " " for character in text)
+    return " ".join(clean.split())
+
+
+def state_word(state: State, reader: Reader) -> str:
+    """How a dough stands, in three words at most."""
+    match state:
+        case State.NO_RISE:
+            return reader.say("no rise yet")
+        case State.RISING:
+            return reader.say("rising")
+        case State.NEARLY_READY:
+            return reader.say("nearly ready")
+        case State.READY:
+            return reader.say("ready")
+        case State.AT_PEAK:
+            return reader.say("at peak")
+        case State.PAST_PEAK:
+            return reader.say("past peak")
+        case State.NOT_RISING:
+            return reader.say("not rising")
+        case State.NO_READINGS:
+            return reader.say("no readings")
+        case _:
+            assert_never(state)
+
+
+def stage_word(stage: Stage, reader: Reader) -> str:
+    """What a baker calls a stage."""
+    return reader.say(_STAGE_WORDS[stage])
+
+
+def event_word(kind: EventKind, reader: Reader) -> str:
+    """What was done to a dough, as it is noted."""
+    return reader.say(_EVENT_WORDS[kind])
+
+
+def channel_word(channel: Channel, reader: Reader) -> str:
+    """What a sensor measures."""
+    return reader.say(_CHANNEL_WORDS[channel])
+
+
+def either_text(words: Iterable[str], reader: Reader) -> str:
+    """Several things, any of them.
+
+    >>> from datetime import UTC
+    >>> told = Reader(UTC)
+    >>> either_text(["height"], told), either_text(["air", "humidity", "height"], told)
+    ('height', 'air, humidity or height')
+    """
+    *first, last = words
+    return reader.say("{several} or {last}", several=", ".join(first), last=last) if first else last
+
+
+def temp_text(temp_c: float, reader: Reader) -> str:
+    """A temperature in both scales, the reader's own first.
+
+    >>> from datetime import UTC
+    >>> temp_text(25.3, Reader(UTC)), temp_text(25.3, Reader(UTC, "F"))
+    ('25.3 °C (77.5 °F)', '77.5 °F (25.3 °C)')
+    """
+    celsius_text, fahrenheit_text = f"{reader.number(temp_c, 1)} °C", f"{reader.number(fahrenheit(temp_c), 1)} °F"
+    return f"{fahrenheit_text} ({celsius_text})" if reader.temp_unit == "F" else f"{celsius_text} ({fahrenheit_text})"
+
+
+def degrees_text(difference_c: float, reader: Reader) -> str:
+    """A difference of temperatures, without its sign.
+
+    >>> from datetime import UTC
+    >>> degrees_text(-2.1, Reader(UTC)), degrees_text(2.0, Reader(UTC, "F"))
+    ('2.1 °C', '3.6 °F')
+    """
+    size = abs(difference_c) * (1.8 if reader.temp_unit == "F" else 1.0)
+    return f"{reader.number(size, 1)} °{reader.temp_unit}"
+
+
+def weigh_text(mass_g: float, reader: Reader) -> str:
+    """A weight to weigh out, as scales of the reader's unit show it.
+
+    >>> from datetime import UTC
+    >>> [weigh_text(each_g, Reader(UTC)) for each_g in (712.6, 20.04, 0.604)], weigh_text(100, Reader(UTC, "C", "oz"))
+    (['713 g', '20 g', '0.6 g'], '3.53 oz')
+    """
+    if reader.mass_unit == "oz":
+        amount, digits = ounces(mass_g), 1 if mass_g >= 500.0 else 2
+    else:
+        amount, digits = mass_g, 0 if mass_g >= 50.0 else 1 if mass_g >= 5.0 else 2
+    text = f"{amount:.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if digits else text
+    return f"{text.replace('.', reader.language.decimal)} {reader.mass_unit}"
+
+
+def mass_text(mass_g: float, reader: Reader) -> str:
+    """A weight in grams, or kilograms from one on, and in ounces; the reader's own first.
+
+    >>> from datetime import UTC
+    >>> mass_text(450, Reader(UTC)), mass_text(1250, Reader(UTC, mass_unit="oz"))
+    ('450 g (15.9 oz)', '44.1 oz (1.25 kg)')
+    """
+    if mass_g >= 1000.0:
+        metric = f"{reader.number(mass_g / 1000.0, 2)} kg"
+    else:
+        metric = f"{reader.number(mass_g, 0 if mass_g >= 20.0 else 1)} g"
+    imperial = f"{reader.number(ounces(mass_g), 1)} oz"
+    return f"{imperial} ({metric})" if reader.mass_unit == "oz" else f"{metric} ({imperial})"
+
+
+_PLACES = {"room": "the room", "refrigerator": "the refrigerator"}
+_IN_PLACES = {"room": "in the room", "refrigerator": "in the refrigerator"}
+_INTO_PLACES = {"room": "into the room", "refrigerator": "into the refrigerator"}
+
+
+def place_word(place: str, reader: Reader) -> str:
+    """A place of the kitchen; one of the baker's naming keeps its name."""
+    if place in _PLACES:
+        return reader.say(_PLACES[place])
+    return reader.say("the {place}", place=printable(place))
+
+
+def in_place_text(place: str, reader: Reader) -> str:
+    """Where something stands; a place of the baker's naming keeps its name."""
+    if place in _IN_PLACES:
+        return reader.say(_IN_PLACES[place])
+    return reader.say("in the {place}", place=printable(place))
+
+
+def into_place_text(place: str, reader: Reader) -> str:
+    """Where something goes; a place of the baker's naming keeps its name."""
+    if place in _INTO_PLACES:
+        return reader.say(_INTO_PLACES[place])
+    return reader.say("into the {place}", place=printable(place))
+
+
+def rise_text(outlook: Outlook, reader: Reader) -> str:
+    """How far a dough is up, with its doubt where it shows."""
+    rise = outlook.rise_pct
+    if rise is None:
+        return reader.say("its rise is not known")
+    low, middle, high = round(rise.p05), round(rise.p50), round(rise.p95)
+    if middle < 0:
+        return reader.say("{rise} % below where it began", rise=-middle)
+    if high - low >= 2:
+        return reader.say("{rise} % up (between {low} and {high})", rise=middle, low=low, high=high)
+    return reader.say("{rise} % up", rise=middle)
+
+
+def target_text(batch: Batch, reader: Reader) -> str:
+    """What a batch waits for."""
+    if batch.target.rise_pct is None:
+        return reader.say("its peak")
+    return reader.say("{rise} % up", rise=f"{batch.target.rise_pct:.0f}")
