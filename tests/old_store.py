@@ -13,8 +13,6 @@ from datetime import datetime
 from pathlib import Path
 from typing import Any
 
-from monitor.bakery.manner import Manner
-from monitor.bakery.review_words import calls_sentence, causes_sentence, next_time_lines, outcome_title
 from monitor.cli import main
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
@@ -25,9 +23,11 @@ from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.sinks.daybook import DayBook
-from monitor.sinks.reviews import Reviews
-from monitor.sinks.shelf import Shelf
+from monitor.store.plans import DayBook
+from monitor.store.reviews import Reviews
+from monitor.store.vessels import Shelf
+from monitor.wording.reader import Reader
+from monitor.wording.review import calls_sentence, causes_sentence, next_time_lines, outcome_title
 
 STORES = Path(__file__).parent / "data" / "stores"
 COMMANDS = ("batch list", "alerts list", "alerts history", "alerts count", "plan list", "plan show 2")
@@ -51,20 +51,20 @@ def words(folder: Path) -> str:
             status = main([*command.split(), "--data-dir", str(folder)])
         assert status == 0, f"{command}: {status}"
         parts.append(f"$ {command}\n{out.getvalue()}")
-    reader = load_config(folder, {}).manner
+    reader = load_config(folder, {}).reader
     with Reviews(folder / DATABASE_NAME) as store:
         parts += [_review(store, batch, reader) for batch in store.batches(running=False)]
     return "\n".join(parts).replace(str(folder), "DATA")
 
 
-def _review(store: Reviews, batch: Batch, reader: Manner) -> str:
+def _review(store: Reviews, batch: Batch, reader: Reader) -> str:
     account = _account(store, batch)
     if account is None:
         return f"# {batch.name}: nothing to look back at\n"
     judgement = store.judgement(batch.id)
     lines = [
         f"# {batch.name}: {outcome_title(account, batch, None if judgement is None else judgement.verdict, reader)}",
-        causes_sentence(account, batch, reader),
+        causes_sentence(account, reader),
         calls_sentence(account, batch, store.alerts(batch.id), reader),
         *next_time_lines(account, batch, None, reader),
         "" if judgement is None else judgement.notes,
@@ -131,7 +131,7 @@ def facts(folder: Path) -> dict[str, Any]:
         found["plan"] = [[step.key, step.kind.value, _moment(step.at)] for step in steps(plan)]
         found["done"] = {key: _moment(at) for key, at in store.done(LIVED_PLAN).items()}
         found["watched"] = {key: batch.id for key, batch in store.batches_of(LIVED_PLAN).items()}
-        found["told"] = {key: _moment(at) for key, at in store.told(LIVED_PLAN).items()}
+        found["told"] = {key: _moment(at) for key, at in store.announced(LIVED_PLAN).items()}
         found["mixes"] = [[_moment(each.at), each.dough_c, each.water_c] for each in store.mixes("bench mixer")]
     with Shelf(path) as store:
         found["vessels"] = sorted(store.vessels())

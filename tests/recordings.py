@@ -14,7 +14,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from firmware_sim.record import Order, record
+from firmware_sim.recordings.record import Order, record
 from monitor.archive.replay import known_at, read_batch, read_readings
 from monitor.dough.forecast import outlook
 from monitor.dough.outlook import Band, Moments, Outlook

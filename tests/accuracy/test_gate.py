@@ -22,10 +22,10 @@ import numpy as np
 import pytest
 from recordings import read
 
-from firmware_sim.histories import drawn_history
-from firmware_sim.record import record
+from firmware_sim.recordings.histories import drawn_history
+from firmware_sim.recordings.record import record
 from monitor.archive.replay import known_at
-from monitor.dough.forecast import Asked, outlooks
+from monitor.dough.forecast import ForecastRequest, outlooks
 from monitor.dough.outlook import Moments
 
 SIMULATORS = ("digital", "bubble", "wild")
@@ -55,7 +55,7 @@ def _foretold(simulator: str, seed: int) -> list[Foretold]:
         if truth[f"{what}_at"] is not None:
             came_at = datetime.fromisoformat(truth[f"{what}_at"])
             wanted += [(what, came_at, batch.started_at + share * (came_at - batch.started_at)) for share in SHARES]
-    said = outlooks([Asked(known_at(batch, at), track, at) for _, _, at in wanted])
+    said = outlooks([ForecastRequest(known_at(batch, at), track, at) for _, _, at in wanted])
     return [
         _scored(what, getattr(found, what), came_at, at)
         for (what, came_at, at), found in zip(wanted, said, strict=True)

@@ -20,10 +20,10 @@ from numpy.typing import NDArray
 from monitor.dough import rise
 from monitor.dough.curve import N_SHAPE, SHAPE_NAMES, Timeline
 from monitor.dough.forecast import weighted_quantiles
-from monitor.dough.levels import Evidence
+from monitor.dough.observations import Observations
+from monitor.dough.posterior_modes import STUDENT_DOF
 from monitor.dough.prior import Prior
-from monitor.dough.rise import Sight, crowds, hats, knot_times_s
-from monitor.dough.search import STUDENT_DOF
+from monitor.dough.rise import EstimationProblem, ensembles, hat_basis, knot_times_s
 
 Array = NDArray[np.float64]
 
@@ -188,7 +188,7 @@ def by_program(case: Case) -> dict[str, Answer]:
         if name in SHAPE_NAMES:
             sd[SHAPE_NAMES.index(name)] = each
     is_folded = KEEPS in case.free
-    found = Evidence(
+    found = Observations(
         start_volume_ml=1000.0,
         start_sd_frac=case.sd[1] if START in case.free else PINNED_SD,
         t_s=np.round(t_h * 3600.0),
@@ -200,11 +200,13 @@ def by_program(case: Case) -> dict[str, Answer]:
     )
     t_s = np.arange(0.0, END_S + 1.0, STEP_S)
     now_step = int(np.searchsorted(t_s, found.t_s[-1]))
-    knots = hats(0.5 * (t_s[1:] + t_s[:-1]), knot_times_s(float(t_s[now_step])))
+    knots = hat_basis(0.5 * (t_s[1:] + t_s[:-1]), knot_times_s(float(t_s[now_step])))
     folds = np.searchsorted(t_s, np.array(found.folds_s)).astype(np.intp)
     timeline = Timeline(t_s, np.zeros(t_s.size - 1), knots, folds)
     doubts = np.zeros((1, knots.shape[1]))
-    ((_, ensemble),) = crowds([Sight(timeline, now_step, Prior(MEAN, np.diag(sd**2), LEAST), found, doubts)])
+    ((_, ensemble),) = ensembles(
+        [EstimationProblem(timeline, now_step, Prior(MEAN, np.diag(sd**2), LEAST), found, doubts)]
+    )
     columns = {START: -1, KEEPS: N_SHAPE + knots.shape[1]}
     values = {
         name: ensemble.members[:, SHAPE_NAMES.index(name) if name in SHAPE_NAMES else columns[name]]

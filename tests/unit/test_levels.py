@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from made_up import FIRST_DAY, TUB, batch_of
 
-from monitor.dough.levels import Evidence, evidence
+from monitor.dough.observations import Observations, observations
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Event, EventKind
 from monitor.recipe.vessel import volume_ml
@@ -17,12 +17,12 @@ DOME_MM = 0.5
 TOUCHED_S = 1800.0
 
 
-def seen(t_s: np.ndarray, level_mm: np.ndarray, kind: EventKind | None = None) -> Evidence:
+def seen(t_s: np.ndarray, level_mm: np.ndarray, kind: EventKind | None = None) -> Observations:
     """What a sensor says of levels, in a batch that was touched at ``TOUCHED_S`` in some way."""
     events = () if kind is None else (Event(FIRST_DAY + timedelta(seconds=TOUCHED_S), kind),)
     batch = replace(batch_of("Hazel loaf"), events=events)
     distance = 300.0 - level_mm - DOME_MM  # the sensor sees the top of the dome
-    found = evidence(batch, Track(distance_mm=Series(t_s, distance, np.full(t_s.size, np.nan))), float(t_s[-1]))
+    found = observations(batch, Track(distance_mm=Series(t_s, distance, np.full(t_s.size, np.nan))), float(t_s[-1]))
     assert found is not None
     return found
 

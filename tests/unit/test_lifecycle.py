@@ -5,9 +5,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from monitor.bakery.alert_types import Alert, AlertKind, Change, Phase, Step, Subject
-from monitor.bakery.lifecycle import JOINED, NOTHING_CAME, Book
-from monitor.bakery.signs import NOTHING, Verdict
+from monitor.alerts.alert import Alert, AlertKind, Change, Phase, Step, Subject
+from monitor.alerts.conditions import NOTHING, Verdict
+from monitor.alerts.lifecycle import JOINED, NOTHING_CAME, Book
 from monitor.recipe.batch import BatchId
 
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)

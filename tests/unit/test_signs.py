@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from made_up import batch_of
 
-from monitor.bakery.alert_types import Alert, AlertKind, Facts, Rules, Subject
-from monitor.bakery.signs import View, are_heights_stale, silent_channels
+from monitor.alerts.alert import Alert, AlertKind, Facts, Rules, Subject
+from monitor.alerts.conditions import View, are_heights_stale, silent_channels
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.wire.readings import PLAUSIBLE, Channel
