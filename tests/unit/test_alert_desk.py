@@ -64,8 +64,8 @@ def test_shelved_alert_says_until_when_and_comes_back_when_wanted(bakery: Path) 
 
 
 def test_history_tells_who_shelved_and_who_took_it_off_again(bakery: Path) -> None:
-    said(bakery, "shelve", "1", "45m", "--by", "Ida")
-    said(bakery, "unshelve", "1")
+    said(bakery, "later", "1", "45m", "--by", "Ida")
+    said(bakery, "now", "1")
     lines = [line for line in said(bakery, "history").splitlines() if not line.startswith(" ")]
     assert "ready 1: shelved by Ida" in lines[1]
     assert "ready 1: unacknowledged by somebody" in lines[2]
