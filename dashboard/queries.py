@@ -17,7 +17,8 @@ from typing import TypeVar
 import streamlit as st
 
 from dashboard import door, sites
-from monitor.alerts.dough import MORE, Alert, Message, Phase
+from monitor.alerts.dough import Alert, Message, Phase
+from monitor.alerts.reasons import MoreCameOfIt
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
@@ -69,7 +70,7 @@ class Standing:
         One that is suppressed because nobody measures is not earlier: nobody knows that it is over.
         """
         alert = self.alert
-        is_taken_over = alert.phase is Phase.SUPPRESSED and alert.suppressed_by in MORE.values()
+        is_taken_over = alert.phase is Phase.SUPPRESSED and isinstance(alert.suppressed_by, MoreCameOfIt)
         return is_taken_over or not alert.is_firing
 
 

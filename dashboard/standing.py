@@ -15,7 +15,7 @@ from monitor.alerts.calls import QuietHours, nights
 from monitor.alerts.dough import Message, Phase, Sort
 from monitor.recipe.batch import BatchId
 from monitor.store.alerts import Told
-from monitor.wording.alerts import alert_kind_word, clock_text, standing_text, subject_word
+from monitor.wording.alerts import alert_kind_word, clock_text, status_text, subject_word
 from monitor.wording.reader import Reader
 
 MOST_ON_BOARD = 6  # judgement: more would push the doughs off a phone
@@ -74,7 +74,7 @@ def _put(each: Standing, scene: Scene, *, where: str) -> None:
     what = f"{subject_word(alert.subject, scene.reader, each.batch_name)}: {alert_kind_word(alert.kind, scene.reader)}"
     key = f"alert-{where}-{scene.site}{alert.number}"
     with st.container(key=key, horizontal=True, gap="small", vertical_alignment="center"):
-        how = standing_text(alert, scene.reader, scene.now)
+        how = status_text(alert, scene.reader, scene.now)
         st.html(f'<p class="note"><b>{html.escape(what)}</b>, {html.escape(how)}</p>', width="stretch")
         for label, offer, call, args in () if scene.store.is_copy else _offers(each, scene.reader):
             st.button(label, key=f"{offer}-{where}-{alert.number}", on_click=call, args=args)

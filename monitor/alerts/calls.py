@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta, tzinfo
 from enum import StrEnum
 
-from monitor.alerts.alert import Alert, AlertKind, Message, Phase
+from monitor.alerts.alert import Alert, Message, Phase
+from monitor.alerts.kinds import AlertKind
 
 WAKES: frozenset[AlertKind] = frozenset(
     {

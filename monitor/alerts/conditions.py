@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import Alert, AlertKind, Facts, Rules
+from monitor.alerts.alert import Alert, Facts, Rules
+from monitor.alerts.kinds import AlertKind
 from monitor.alerts.limits import (
     DRYING_ENDS_PA,
     DRYING_STARTS_PA,
@@ -12,26 +13,40 @@ from monitor.alerts.limits import (
     AirLimits,
     air_limits,
 )
+from monitor.alerts.reasons import (
+    AirAgainstLimit,
+    DoughFalls,
+    LoadingNotNear,
+    NotReadyYet,
+    OvenNeedsTime,
+    PeakAheadAgain,
+    PeakLikely,
+    PeakReached,
+    ReadyExpected,
+    ReadyNotNear,
+    Reason,
+    SkinDrying,
+    TargetReached,
+)
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import EventKind, Stage
 from monitor.recipe.toml_tables import SENSOR_CHANNELS
-from monitor.translatable import Number, Saying
 from monitor.wire.readings import PLAUSIBLE, Channel
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
-    """What one rule says now. Neither begins nor ends is the dead band that keeps an alert from flapping."""
+class Condition:
+    """What one rule finds now. Neither begins nor ends is the dead band that keeps an alert from flapping."""
 
     begins: bool = False
     ends: bool = False
-    reason: str = ""
+    reason: Reason | None = None
     hold_min: float = 0.0
     about: tuple[str, ...] = ()
 
 
-NOTHING = Verdict()
+NOTHING = Condition()
 PEAK_LEAD_MIN = 10.0  # what an outlook's peak_soon_chance looks ahead
 
 
@@ -102,40 +117,36 @@ def _has_passed(view: View, moments: Moments) -> bool:
     return quantile is not None and quantile <= view.now
 
 
-def _ready(view: View) -> Verdict:
+def _ready(view: View) -> Condition:
     outlook, rules = view.outlook, view.rules
     is_ready = _has_passed(view, outlook.ready)
     if view.facts.batch.target.is_peak and not view.is_unseen:
         # A peak that has not been judged passed is never put before now, so its middle estimate hovers just ahead.
         middle = outlook.ready.p50
         is_ready = middle is not None and middle <= view.later(rules.look_hold_min)
-    return Verdict(
+    return Condition(
         begins=is_ready,
         ends=not is_ready and view.is_later(AlertKind.READY, outlook.ready, 0.0),
         hold_min=rules.look_hold_min,
-        reason=Saying("it has reached what this stage waits for")
-        if is_ready
-        else Saying("it is not ready yet after all"),
+        reason=TargetReached() if is_ready else NotReadyYet(),
     )
 
 
-def _ready_soon(view: View) -> Verdict:
+def _ready_soon(view: View) -> Condition:
     outlook, lead_min = view.outlook, view.rules.ready_soon_min
     if view.facts.batch.target.is_peak:
         return NOTHING  # "at its peak" comes ten minutes before it and says the same
     p50 = outlook.ready.p50
     is_soon = p50 is not None and view.now < p50 <= view.later(lead_min)
-    return Verdict(
+    return Condition(
         begins=is_soon and AlertKind.READY not in view.firing,
         ends=view.is_later(AlertKind.READY_SOON, outlook.ready, lead_min),
         hold_min=view.rules.look_hold_min,
-        reason=Saying("ready is expected within {minutes} min", minutes=Number(lead_min, ".0f"))
-        if is_soon
-        else Saying("ready is not near any more"),
+        reason=ReadyExpected(lead_min) if is_soon else ReadyNotNear(),
     )
 
 
-def _oven_on(view: View) -> Verdict:
+def _oven_on(view: View) -> Condition:
     preheat_min = view.facts.batch.preheat_min
     if preheat_min is None:
         return NOTHING
@@ -143,13 +154,11 @@ def _oven_on(view: View) -> Verdict:
     early, middle = outlook.ready.p25, outlook.ready.p50
     is_past_ready = AlertKind.READY in view.firing or (middle is not None and middle <= view.now)
     is_time = early is not None and early <= view.later(preheat_min) and not is_past_ready
-    return Verdict(
+    return Condition(
         begins=is_time,
         ends=view.is_later(AlertKind.OVEN_ON, outlook.ready, preheat_min),
         hold_min=view.rules.look_hold_min,
-        reason=Saying("the oven needs {minutes} min", minutes=Number(preheat_min, ".0f"))
-        if is_time
-        else Saying("loading is not near any more"),
+        reason=OvenNeedsTime(preheat_min) if is_time else LoadingNotNear(),
     )
 
 
@@ -158,7 +167,7 @@ def _is_ready_long_enough(view: View) -> bool:
     return ready is not None and ready.fired_at is not None and ready.fired_at <= view.later(-view.rules.last_call_min)
 
 
-def _at_peak(view: View) -> Verdict:
+def _at_peak(view: View) -> Condition:
     """For a batch that waits for its peak, the call to come; for a target rise the last call, or that it will not come.
 
     A dough that was ready and still stands there is told once more before it falls. One whose peak is near while its
@@ -174,11 +183,11 @@ def _at_peak(view: View) -> Verdict:
     else:
         is_missed = AlertKind.READY not in view.firing and outlook.ready.p50 is None
         is_wanted = outlook.state is not State.PAST_PEAK and (_is_ready_long_enough(view) or is_missed)
-    return Verdict(
+    return Condition(
         begins=is_near and is_wanted and AlertKind.PAST_PEAK not in view.firing,
         ends=not is_near and view.is_later(AlertKind.AT_PEAK, outlook.peak, PEAK_LEAD_MIN),
         hold_min=rules.look_hold_min,
-        reason=Saying("its peak has come") if is_detected else Saying("its peak is likely within ten minutes"),
+        reason=PeakReached() if is_detected else PeakLikely(PEAK_LEAD_MIN),
     )
 
 
@@ -187,7 +196,7 @@ def _is_peak_long_gone(view: View) -> bool:
     return peak_at is not None and peak_at <= view.later(-view.rules.peak_use_min)
 
 
-def _past_peak(view: View) -> Verdict:
+def _past_peak(view: View) -> Condition:
     """A fall that was seen. It is latched: only a fold, or a peak clearly ahead, opens the question again."""
     outlook, rules = view.outlook, view.rules
     is_past = outlook.state is State.PAST_PEAK
@@ -195,11 +204,11 @@ def _past_peak(view: View) -> Verdict:
     is_from_fold = fold_at is not None and fold_at > view.later(-rules.fold_settle_min)
     is_missed = _is_peak_long_gone(view) or not view.facts.batch.target.is_peak
     is_rising = view.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.SLACK, State.RISING)
-    return Verdict(
+    return Condition(
         begins=is_past and is_missed and not is_from_fold and not view.is_unseen,
         ends=not is_past and (is_rising or view.is_later(AlertKind.PAST_PEAK, outlook.peak, PEAK_LEAD_MIN)),
         hold_min=rules.past_peak_hold_min,
-        reason=Saying("it is falling") if is_past else Saying("its peak is ahead of it again"),
+        reason=DoughFalls() if is_past else PeakAheadAgain(),
     )
 
 
@@ -208,35 +217,33 @@ def _air_temp(view: View) -> tuple[float, AirLimits] | None:
     return None if value is None else (value, air_limits(view.facts.batch, view.rules.air))
 
 
-def _air_too_warm(view: View) -> Verdict:
+def _air_too_warm(view: View) -> Condition:
     known = _air_temp(view)
     if known is None:
         return NOTHING
     air_c, limits = known
-    return Verdict(
+    return Condition(
         begins=air_c > limits.high_c,
         ends=air_c < limits.high_c - HYSTERESIS_C,
         hold_min=limits.hold_min,
-        reason=Saying(
-            "air {air_c} C, limit {high_c} C", air_c=Number(air_c, ".1f"), high_c=Number(limits.high_c, ".1f")
-        ),
+        reason=AirAgainstLimit(air_c, limits.high_c),
     )
 
 
-def _air_too_cold(view: View) -> Verdict:
+def _air_too_cold(view: View) -> Condition:
     known = _air_temp(view)
     if known is None:
         return NOTHING
     air_c, limits = known
-    return Verdict(
+    return Condition(
         begins=air_c < limits.low_c,
         ends=air_c > limits.low_c + HYSTERESIS_C,
         hold_min=limits.hold_min,
-        reason=Saying("air {air_c} C, limit {low_c} C", air_c=Number(air_c, ".1f"), low_c=Number(limits.low_c, ".1f")),
+        reason=AirAgainstLimit(air_c, limits.low_c),
     )
 
 
-def _air_too_dry(view: View) -> Verdict:
+def _air_too_dry(view: View) -> Condition:
     """Only for a final proof: other stages stand in a lidded tub (common practice, no source)."""
     if view.facts.batch.stage is not Stage.FINAL_PROOF:
         return NOTHING
@@ -248,11 +255,11 @@ def _air_too_dry(view: View) -> Verdict:
     skin = skin_state(air_temp_c=air_c, humidity_pct=humidity_pct, surface_temp_c=air_c if dough_c is None else dough_c)
     if skin is None:
         return NOTHING
-    return Verdict(
+    return Condition(
         begins=skin.drying_pa > DRYING_STARTS_PA,
         ends=skin.drying_pa < DRYING_ENDS_PA,
         hold_min=air_limits(view.facts.batch, view.rules.air).hold_min,
-        reason=Saying("the air pulls water out of the skin at {drying_pa} Pa", drying_pa=Number(skin.drying_pa, ".0f")),
+        reason=SkinDrying(skin.drying_pa),
     )
 
 
@@ -268,14 +275,14 @@ def silent_channels(rules: Rules, facts: Facts) -> tuple[Channel, ...]:
 
 
 # In this order, for each may look at what those before it have just become.
-COURSE: tuple[tuple[AlertKind, Callable[[View], Verdict]], ...] = (
+COURSE: tuple[tuple[AlertKind, Callable[[View], Condition]], ...] = (
     (AlertKind.PAST_PEAK, _past_peak),
     (AlertKind.READY, _ready),
     (AlertKind.READY_SOON, _ready_soon),
     (AlertKind.OVEN_ON, _oven_on),
     (AlertKind.AT_PEAK, _at_peak),
 )
-AIR: tuple[tuple[AlertKind, Callable[[View], Verdict]], ...] = (
+AIR: tuple[tuple[AlertKind, Callable[[View], Condition]], ...] = (
     (AlertKind.AIR_TOO_WARM, _air_too_warm),
     (AlertKind.AIR_TOO_COLD, _air_too_cold),
     (AlertKind.AIR_TOO_DRY, _air_too_dry),

@@ -9,7 +9,7 @@ from monitor.clock import Clock
 from monitor.collector.batch_step import log_calls
 from monitor.collector.running_batches import Work, Works
 from monitor.health.last_heard import Listening
-from monitor.health.trouble_log import TroubleBook
+from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import BatchId
 from monitor.store.store import Store
 from monitor.wording.reader import Reader
@@ -30,7 +30,7 @@ class Rounds:
         rules: Rules,
         reader: Reader,
         listening: Listening,
-        troubles: TroubleBook,
+        troubles: TroubleLog,
     ) -> None:
         self._store = store
         self._clock = clock

@@ -24,7 +24,7 @@ from monitor.errors import DamagedError, StoreError
 from monitor.health.counters import Pulse
 from monitor.health.last_heard import LONGEST_BREAK, Listening
 from monitor.health.nodes import NodeWatch
-from monitor.health.trouble_log import TroubleBook
+from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import Batch
 from monitor.sources.intake import Item
 from monitor.store.store import Store, eye_node
@@ -63,7 +63,7 @@ class Collector:
         reader: Reader,
         pulse: Pulse | None = None,
         node_watch: NodeWatch | None = None,
-        troubles: TroubleBook | None = None,
+        troubles: TroubleLog | None = None,
         speed: float = 1.0,
     ) -> None:
         self._store = store
@@ -83,7 +83,7 @@ class Collector:
             rules=rules,
             reader=reader,
             listening=self._listening,
-            troubles=TroubleBook() if troubles is None else troubles,
+            troubles=TroubleLog() if troubles is None else troubles,
         )
         self._held: Intake | None = None
         self._changes: tuple[int, int] | None = None
@@ -112,16 +112,16 @@ class Collector:
             else:
                 if failures:
                     log.info("store=%s state=ok failures=%d", self._store.path, failures)
-                    failures, self._pulse.store_trouble = 0, ""
+                    failures, self._pulse.store_error = 0, None
             self._pulse.beat()
         if not failures:  # else it stays with the nodes
             while self.take_frames(0.0):
                 pass
 
     def _store_failed(self, error: StoreError) -> None:
-        if str(error) != self._pulse.store_trouble:
+        if str(error) != str(self._pulse.store_error):
             log.error("store=%s state=failing reason=%s", self._store.path, error)
-        self._pulse.store_trouble = error.saying
+        self._pulse.store_error = error
 
     def turn(self, wait_s: float) -> None:
         """Take in what waits, then work the batch that is due the longest, and others beside it."""

@@ -6,6 +6,7 @@ from datetime import datetime
 from pathlib import Path
 from typing import TextIO
 
+from monitor.alerts.alert import UNNAMED
 from monitor.alerts.calls import QuietHours, nights
 from monitor.alerts.dough import Alert, Change, Phase, Subject
 from monitor.errors import ConfigError, StoreError
@@ -19,10 +20,11 @@ from monitor.wording.alerts import (
     clock_text,
     phase_word,
     printable,
-    standing_text,
+    status_text,
     subject_word,
 )
 from monitor.wording.reader import Reader
+from monitor.wording.reasons import reason_text
 
 _PHASES = {  # in the words of ISA-18.2, as Phase has them
     Phase.NORMAL: "normal",
@@ -60,7 +62,7 @@ def _list(store: Store, out: TextIO, reader: Reader, now: datetime) -> None:
         print(reader.say("nothing calls for you"), file=out)
     for alert in standing:
         what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, reader)}"
-        print(f"{alert.number:>4}  {what}, {standing_text(alert, reader, now)}", file=out)
+        print(f"{alert.number:>4}  {what}, {status_text(alert, reader, now)}", file=out)
 
 
 def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, reader: Reader) -> None:
@@ -108,8 +110,11 @@ def _history(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader
 
 
 def _change_text(change: Change, names: _Names, reader: Reader) -> str:
-    by = " " + reader.say("by {who}", who=printable(change.by)) if change.by else ""
-    why = f" ({printable(reader.told(change.reason))})" if change.reason else ""
+    if change.by == UNNAMED:
+        by = " " + reader.say("by somebody")
+    else:
+        by = " " + reader.say("by {who}", who=printable(change.by)) if change.by else ""
+    why = "" if change.reason is None else f" ({printable(reason_text(change.reason, reader))})"
     at = f"{change.at.astimezone(reader.zone):%Y-%m-%d %H:%M}"
     what = f"{names.of(change.subject)}: {alert_kind_word(change.kind, reader)} {change.episode}"
     return f"{at}  {what}: {reader.say(_PHASES[change.phase])}{by}{why}"

@@ -8,8 +8,8 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import IO
 
-from monitor.alerts.alert import CueKind
 from monitor.alerts.dough import Message
+from monitor.alerts.kinds import CueKind
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.collector.plan_runner import Foreteller, live_plan, start_next
 from monitor.demo.processes import (

@@ -17,7 +17,7 @@ from typing import IO
 from urllib.parse import urlsplit
 
 from monitor.clock import Clock
-from monitor.errors import ConfigError, NotifyError
+from monitor.errors import ConfigError, NotifyError, StoreError
 from monitor.health.counters import Pulse
 from monitor.network import addresses_of
 from monitor.notify import addresses
@@ -54,9 +54,9 @@ class ServiceManager:
         """The loop is over."""
         self._send("STOPPING=1")
 
-    def beat(self, store_trouble: str) -> None:
+    def beat(self, store_error: StoreError | None) -> None:
         """The loop has turned. A store that fails is told as a status: a restart would not mend it."""
-        self._say(f"waiting for the store: {store_trouble}" if store_trouble else "at work")
+        self._say("at work" if store_error is None else f"waiting for the store: {store_error}")
 
     def stand_by(self, machine: str) -> None:
         """All is well, and another machine's collector does the work."""
@@ -154,7 +154,7 @@ class DeadMan:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            if self._pulse.silent_s < LATE_S and not self._pulse.store_trouble:
+            if self._pulse.silent_s < LATE_S and self._pulse.store_error is None:
                 self._ping()
             self._stop.wait(self._every_s)
 

@@ -253,7 +253,7 @@ class Notifier:
         name = lane.carrier.name
         if not isinstance(error, NotifyError):  # a fault in a service's plugin must not end the thread that calls
             log.error("message=%s carrier=%s state=failing", message_id, name, exc_info=error)
-            error = NotifyError(f"{name}: {type(error).__name__} while sending", retry=True)
+            error = NotifyError("{name}: {detail} while sending", retry=True, name=name, detail=type(error).__name__)
         tries = 1
         if going is not None:
             tries = going.tries[n] = going.tries.get(n, 0) + 1

@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from monitor.alerts.alert import UNNAMED
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, Change, Message, Phase
 from monitor.recipe.batch import BatchId
@@ -131,7 +132,7 @@ def shelve(connection: sqlite3.Connection, alert: Alert, until: datetime | None,
 def _note(connection: sqlite3.Connection, alert: Alert, at: datetime, person: str) -> None:
     put_changes(
         connection,
-        [Change(alert.subject, alert.kind, alert.episode, at, alert.phase, alert.reason, person or "somebody")],
+        [Change(alert.subject, alert.kind, alert.episode, at, alert.phase, alert.reason, person or UNNAMED)],
     )
 
 

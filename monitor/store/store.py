@@ -209,7 +209,11 @@ class Store(SqliteFile):
     def _require_batch(self, connection: sqlite3.Connection, batch_id: BatchId) -> Batch:
         row = connection.execute("SELECT * FROM batch WHERE id = ?", (batch_id,)).fetchone()
         if row is None:
-            raise StoreError(f"{self.path}: has no batch {batch_id}; see the list of batches for the numbers there are")
+            raise StoreError(
+                "{path}: has no batch {batch_id}; see the list of batches for the numbers there are",
+                path=self.path,
+                batch_id=batch_id,
+            )
         return lookups.batch(connection, row)
 
     # -- calibrations ---------------------------------------------------------------------------------------------
@@ -356,13 +360,17 @@ class Store(SqliteFile):
         with self._write() as connection:
             alert = self._require_alert(connection, number)
             if not alert.is_firing:
-                raise StoreError(f"alert {number} is over; nothing of it will be called")
+                raise StoreError("alert {number} is over; nothing of it will be called", number=number)
             return alertbook.shelve(connection, alert, until, at, person)
 
     def _require_alert(self, connection: sqlite3.Connection, number: int) -> Alert:
         alert = alertbook.one(connection, number)
         if alert is None:
-            raise StoreError(f"{self.path}: has no alert {number}; `proofing-monitor alerts list` shows the numbers")
+            raise StoreError(
+                "{path}: has no alert {number}; `proofing-monitor alerts list` shows the numbers",
+                path=self.path,
+                number=number,
+            )
         return alert
 
     def alert_history(self, batch_id: BatchId | None = None, since: datetime | None = None) -> list[Change]:

@@ -8,8 +8,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import Alert, AlertKind, Facts, Message, Rules
+from monitor.alerts.alert import Alert, Facts, Message, Phase, Rules, Sort
 from monitor.alerts.conditions import are_heights_stale
+from monitor.alerts.kinds import AlertKind
 from monitor.alerts.limits import air_limits
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Stage
@@ -34,13 +35,13 @@ from monitor.wording.phrases import (
     printable,
     rise_text,
     stage_word,
-    standing_text,
     state_word,
     subject_word,
     target_text,
     temp_text,
 )
 from monitor.wording.reader import Reader
+from monitor.wording.reasons import reason_text
 from monitor.wording.times import about_text, between_text, clock_text, date_words, day_word, duration_text, hour_text
 
 __all__ = [
@@ -69,8 +70,8 @@ __all__ = [
     "printable",
     "rise_text",
     "stage_word",
-    "standing_text",
     "state_word",
+    "status_text",
     "subject_word",
     "target_text",
     "temp_text",
@@ -283,6 +284,24 @@ def alert_text(alert: Alert, facts: Facts, *, reader: Reader, rules: Rules = RUL
     said = _Said(facts, alert, reader, rules)
     head = f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage, reader)}, {rise_text(said.outlook, reader)}."
     return " ".join(part for part in (head, _TEXTS[alert.kind](said), _unseen_note(said)) if part)
+
+
+def status_text(alert: Alert, reader: Reader, now: datetime) -> str:
+    """How an alert stands and since when, as a clause; of the monitor's own troubles also which it is."""
+    since = clock_text(alert.fired_at or alert.since_at, reader, now)
+    if alert.phase is Phase.SHELVED and alert.shelved_until is not None:
+        until = clock_text(alert.shelved_until, reader, now)
+        status = reader.say("since {since}; later, until {until}", since=since, until=until)
+    elif alert.phase is Phase.SUPPRESSED and alert.suppressed_by is not None:
+        status = reader.say("since {since}; {why}", since=since, why=reason_text(alert.suppressed_by, reader))
+    elif alert.phase is Phase.RETURNED and alert.returned_at is not None:
+        until = clock_text(alert.returned_at, reader, now)
+        status = reader.say("from {since} to {until}, nobody has seen it", since=since, until=until)
+    else:
+        status = reader.say("since {since}, {phase}", since=since, phase=phase_word(alert.phase, reader))
+    if alert.subject.sort is Sort.MONITOR and alert.reason is not None:
+        return f"{status}: {printable(reason_text(alert.reason, reader))}"
+    return status
 
 
 def message_of(alert: Alert, facts: Facts, *, reader: Reader, rules: Rules = RULES) -> Message:

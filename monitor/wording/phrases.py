@@ -2,15 +2,14 @@
 
 import unicodedata
 from collections.abc import Iterable
-from datetime import datetime
 
-from monitor.alerts.alert import Alert, AlertKind, Phase, Sort, Subject
+from monitor.alerts.alert import Phase, Sort, Subject
+from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch, EventKind, Stage
 from monitor.units import fahrenheit, ounces
 from monitor.wire.readings import Channel
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text
 
 _STATE_WORDS = {
     State.SLACK: "slack",
@@ -92,25 +91,6 @@ def subject_word(subject: Subject, reader: Reader, batch_name: str = "") -> str:
     if subject.sort is Sort.BATCH and printable(batch_name):
         return printable(batch_name)
     return reader.say(_SORT_WORDS[subject.sort], name=printable(subject.name))
-
-
-def standing_text(alert: Alert, reader: Reader, now: datetime) -> str:
-    """How an alert stands and since when, as a clause; of the monitor's own troubles also which it is."""
-    stands = _standing_text(alert, reader, now)
-    return f"{stands}: {printable(reader.told(alert.reason))}" if alert.subject.sort is Sort.MONITOR else stands
-
-
-def _standing_text(alert: Alert, reader: Reader, now: datetime) -> str:
-    since = clock_text(alert.fired_at or alert.since_at, reader, now)
-    if alert.phase is Phase.SHELVED and alert.shelved_until is not None:
-        until = clock_text(alert.shelved_until, reader, now)
-        return reader.say("since {since}, shelved until {until}", since=since, until=until)
-    if alert.phase is Phase.SUPPRESSED:
-        return reader.say("since {since}; {why}", since=since, why=reader.told(alert.suppressed_by))
-    if alert.phase is Phase.RETURNED and alert.returned_at is not None:
-        until = clock_text(alert.returned_at, reader, now)
-        return reader.say("from {since} to {until}, nobody has acknowledged it", since=since, until=until)
-    return reader.say("since {since}, {stands}", since=since, stands=phase_word(alert.phase, reader))
 
 
 def printable(text: str) -> str:

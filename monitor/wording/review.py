@@ -2,7 +2,8 @@
 
 from collections.abc import Iterable
 
-from monitor.alerts.alert import Alert, AlertKind
+from monitor.alerts.alert import Alert
+from monitor.alerts.kinds import AlertKind
 from monitor.dough.causes import Account
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import Batch

@@ -4,7 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from monitor.alerts.alert import Alert, AlertKind, Message
+from monitor.alerts.alert import Alert, Message
+from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
 from monitor.wire.readings import Channel

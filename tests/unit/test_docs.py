@@ -7,8 +7,8 @@ from pathlib import Path
 
 import pytest
 
-from monitor.alerts.alert import CueKind
 from monitor.alerts.dough import AlertKind
+from monitor.alerts.kinds import CueKind
 from monitor.cli import parser
 from monitor.dough.outlook import State
 from monitor.plan.day import Plan

@@ -9,16 +9,16 @@ from sqlite3 import Connection
 
 import pytest
 from harness import START, SetClock
+from monitor.health.trouble import Trouble
 
 from monitor.alerts.dough import AlertKind, Change, Phase, Rules, Sort, Subject
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
 from monitor.health.supervisor import AGAIN_S, Notice, Supervisor
-from monitor.health.trouble import Trouble
 from monitor.health.trouble_log import STARTED_ANEW, TroubleBook
 from monitor.store.store import Store
-from monitor.wording.alerts import standing_text
+from monitor.wording.alerts import status_text
 from monitor.wording.reader import Reader
 
 DISK = Trouble("disk", "the disk is nearly full", "make room on it", after_s=10.0)
@@ -100,7 +100,7 @@ def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bak
     bakery.go_on(1.0)
     (alert,) = bakery.store.standing_alerts()
     assert alert.kind is AlertKind.TROUBLE
-    assert standing_text(alert, Reader(UTC), bakery.clock.now()).endswith(
+    assert status_text(alert, Reader(UTC), bakery.clock.now()).endswith(
         "not yet acknowledged: the disk is nearly full; what to do: make room on it"
     )
     bakery.wrong = []

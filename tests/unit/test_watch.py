@@ -15,6 +15,7 @@ from types import SimpleNamespace
 
 import pytest
 from harness import SetClock, free_port, wait_until
+from monitor.health.trouble import Trouble
 
 from monitor.clock import SystemClock
 from monitor.deploy.collector_unit import unit
@@ -25,7 +26,6 @@ from monitor.health.heartbeat import DeadMan, ServiceManager
 from monitor.health.metrics import MetricsServer, PulseMetrics
 from monitor.health.nodes import REBOOTS, REBOOTS_WITHIN_S, STUCK_PACKS, STUCK_S, NodeWatch
 from monitor.health.supervisor import AGAIN_S, Notice, Supervisor
-from monitor.health.trouble import Trouble
 from monitor.wire.frames import Pack
 from monitor.wire.readings import Channel, NodeId
 
