@@ -63,25 +63,25 @@ def acknowledge(*numbers: int) -> None:
             for number in numbers:
                 store.acknowledge(number, now, _person())
     except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not acknowledged: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
         return
-    st.toast(_reader().say("Acknowledged, {at}", at=clock_text(now, _reader())))
+    st.toast(_reader().say("Seen, {at}", at=clock_text(now, _reader())))
 
 
 def shelve(number: int, minutes: int) -> None:
-    """Keep for how long nobody wants to hear of an alert (0: take it off its shelf), and say so."""
+    """Keep for how long nobody wants to hear of an alert (0: it calls again now), and say so."""
     try:
         with queries.opened_to_write() as store:
             now = clock_of(store).now()
             until = now + timedelta(minutes=minutes) if minutes else None
             store.shelve(number, until, now, _person())
     except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not shelved: {why}", why=error), duration="infinite")
+        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
         return
     if until is None:
-        st.toast(_reader().say("Back from its shelf"))
+        st.toast(_reader().say("It calls again"))
     else:
-        st.toast(_reader().say("Shelved until {at}", at=clock_text(until, _reader())))
+        st.toast(_reader().say("Later, until {at}", at=clock_text(until, _reader())))
 
 
 def _person() -> str:

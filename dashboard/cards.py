@@ -55,7 +55,8 @@ def rise_words(outlook: Outlook | None, reader: Reader) -> str:
     """How far up, in one big number, as HTML; empty when it is not known."""
     if outlook is None or outlook.rise_pct is None:
         return ""
-    return f'<span class="rise">{outlook.rise_pct.p50:.0f} % <small>{html.escape(reader.say("up"))}</small></span>'
+    up = html.escape(reader.say("up"))
+    return f'<span class="rise">{outlook.rise_pct.p50:.0f} % <small>{up}</small></span>'
 
 
 def sentence(batch: Batch, outlook: Outlook | None, scene: Scene) -> str:

@@ -27,6 +27,7 @@ from monitor.archive.batch_files import MARK, QUOTED
 from monitor.dough.outlook import Moments, Outlook
 from monitor.dough.track import Series
 from monitor.recipe.batch import Event
+from monitor.translatable import N_
 
 WIDTH_PX = 960  # of a picture: two thirds of a page across, at the letters' own size
 EDGE_PX = 20
@@ -190,10 +191,10 @@ class Kind:
 
 
 KINDS = {
-    "png": Kind("Picture, PNG", "image/png", png_of, is_picture=True),
-    "svg": Kind("Picture, SVG", "image/svg+xml", lambda exhibit: svg_of(exhibit).encode(), is_picture=True),
-    "csv": Kind("Data, CSV", "text/csv", lambda exhibit: csv_of(exhibit.table())),
-    "parquet": Kind("Data, Parquet", "application/vnd.apache.parquet", lambda exhibit: parquet_of(exhibit.table())),
+    "png": Kind(N_("Picture, PNG"), "image/png", png_of, is_picture=True),
+    "svg": Kind(N_("Picture, SVG"), "image/svg+xml", lambda exhibit: svg_of(exhibit).encode(), is_picture=True),
+    "csv": Kind(N_("Data, CSV"), "text/csv", lambda exhibit: csv_of(exhibit.table())),
+    "parquet": Kind(N_("Data, Parquet"), "application/vnd.apache.parquet", lambda exhibit: parquet_of(exhibit.table())),
 }
 
 

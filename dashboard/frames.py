@@ -13,6 +13,7 @@ from monitor.dough.air import dew_point_c
 from monitor.dough.outlook import Band, Moments, Outlook
 from monitor.dough.track import EMPTY, Series
 from monitor.recipe.batch import Event
+from monitor.translatable import N_
 from monitor.units import fahrenheit
 from monitor.wording.alerts import about_text, clock_text
 from monitor.wording.reader import Reader
@@ -159,12 +160,12 @@ def dials(moments: Moments) -> tuple[float | None, float | None, float | None]:
 
 
 def _said(outlook: Outlook, reader: Reader) -> str:
-    about = about_text(outlook.ready, reader, outlook.at)
-    return f"{clock_text(outlook.at, reader)}: {reader.say('no forecast') if about is None else about}"
+    about = about_text(outlook.ready, reader, outlook.at) or reader.say("no forecast")
+    return f"{clock_text(outlook.at, reader)}: {about}"
 
 
 def _band_words(band: Band, reader: Reader) -> str:
-    said = "{middle} % ({low} to {high})"
+    said = N_("{middle} % ({low} to {high})")
     return reader.say(said, middle=f"{band.p50:.0f}", low=f"{band.p05:.0f}", high=f"{band.p95:.0f}")
 
 

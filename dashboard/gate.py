@@ -7,9 +7,10 @@ import streamlit as st
 from dashboard import door, page, reading
 from monitor.errors import ConfigError
 from monitor.settings.access import Login
+from monitor.translatable import N_
 
-NOT_LISTED = "Your address {email} is on no list of bakers and viewers."
-NOT_VERIFIED = "Your address {email} is not verified by the one who lets you log in."
+NOT_LISTED = N_("Your address {email} is on no list of bakers and viewers.")
+NOT_VERIFIED = N_("Your address {email} is not verified by the one who lets you log in.")
 
 
 def is_open(folder: Path) -> bool:

@@ -16,6 +16,7 @@ from dashboard.strips import HEARD_GAP
 from monitor.recipe.calibration import Calibration
 from monitor.store.lookups import Hearing
 from monitor.store.rows import NodeRow
+from monitor.translatable import N_
 from monitor.wire.readings import Channel
 from monitor.wording.phrases import channel_word
 from monitor.wording.reader import Reader
@@ -109,7 +110,7 @@ def state_words(row: NodeRow, reader: Reader, now: datetime) -> tuple[str, bool]
         return reader.say("offline"), False
     if silent > HEARD_GAP:
         return reader.say("silent for {time}", time=duration_text(silent.total_seconds() / 60.0)), False
-    return reader.say("on a cable" if row.is_online is None else "online"), True
+    return reader.say(N_("on a cable") if row.is_online is None else N_("online")), True
 
 
 def heard_words(row: NodeRow, reader: Reader, now: datetime) -> str:
@@ -129,7 +130,7 @@ def signal_words(dbm: float | None, reader: Reader) -> str:
     """How strongly it hears its network."""
     if dbm is None:
         return reader.say("not told: on a cable, or its radio is not asked")
-    how = "good" if dbm >= GOOD_DBM else "weak" if dbm >= WEAK_DBM else "poor: readings may get lost"
+    how = N_("good") if dbm >= GOOD_DBM else N_("weak") if dbm >= WEAK_DBM else N_("poor: readings may get lost")
     return f"{reader.say(how)}, {reader.number(dbm)} dBm"
 
 
@@ -140,7 +141,7 @@ def battery_words(volts: float | None, left_days: float | None, reader: Reader) 
     much = f"{reader.number(volts, 2)} V"
     if volts >= FED_V:
         return reader.say("fed with {volts}", volts=much)
-    how = "good" if volts >= FULL_V else "getting low" if volts >= LOW_V else "charge it now"
+    how = N_("good") if volts >= FULL_V else N_("getting low") if volts >= LOW_V else N_("charge it now")
     said = f"{reader.say(how)}, {much}"
     if left_days is None or left_days > LONGEST_DAYS:
         return said
@@ -167,7 +168,9 @@ def clock_words(heard: Hearing, reader: Reader) -> str:
     else:
         much = reader.number(abs(drift.gained_s), 1)
         runs = reader.say(
-            "its clock gains {seconds} s a day" if drift.gained_s > 0.0 else "its clock loses {seconds} s a day",
+            N_("its clock gains {seconds} s a day")
+            if drift.gained_s > 0.0
+            else N_("its clock loses {seconds} s a day"),
             seconds=much,
         )
     return f"{said}; {runs}"

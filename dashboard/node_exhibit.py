@@ -20,13 +20,14 @@ from dashboard.theme import FONT, Palette
 from monitor.store.lookups import Hearing
 from monitor.store.rows import NodeRow
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wire.readings import Channel, NodeId, Reading
 
 LOOK_BACK = timedelta(hours=3)  # judgement: long enough to see a morning's gaps
 DAY, WEEK = timedelta(days=1), timedelta(days=7)
 KEPT_FOR = timedelta(minutes=10)
 NAME_PX = 24.0
-ASKED = ("signal", "battery", "clock", "set right", "gaps")
+ASKED = (N_("signal"), N_("battery"), N_("clock"), N_("set right"), N_("gaps"))
 
 
 @dataclass(frozen=True, slots=True)

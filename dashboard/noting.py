@@ -5,11 +5,12 @@ from streamlit.navigation.page import StreamlitPage
 
 from dashboard import actions, page
 from monitor.recipe.batch import LARGEST_RISE_PCT, Batch, EventKind
+from monitor.translatable import N_
 from monitor.wording.reader import Reader
 
 BAND_STEPS_PCT = (-10, -5, 5, 10)
-DONE = {"Folded": EventKind.FOLD, "Moved": EventKind.MOVE}
-POKES = {"fast": "springs back fast", "slowly": "springs back slowly", "not at all": "stays"}
+DONE = {N_("Folded"): EventKind.FOLD, N_("Moved"): EventKind.MOVE}
+POKES = {N_("fast"): N_("springs back fast"), N_("slowly"): N_("springs back slowly"), N_("not at all"): N_("stays")}
 
 
 def put_notes(batch: Batch, finished_page: StreamlitPage, reader: Reader) -> None:

@@ -19,13 +19,14 @@ from dashboard.theme import Palette
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, Event, EventKind
+from monitor.translatable import N_
 from monitor.wording.air import skin_sentence
 from monitor.wording.alerts import clock_text, curve_sentence, event_word, rise_text, temp_text
 from monitor.wording.reader import Reader
 
 LEAST_DEGREES = 4.0  # the least that a temperature axis spans, of either scale
 LEAST_PCT = 20.0
-SERIES_WORDS = {"air": "air", "dough": "dough", "dew point": "dew point"}
+SERIES_WORDS = {"air": N_("air"), "dough": N_("dough"), "dew point": N_("dew point")}
 MARGIN = timedelta(minutes=20)
 LONGEST_AHEAD = timedelta(hours=14)  # judgement: a night in the cold
 STEP = timedelta(minutes=5)
@@ -48,7 +49,7 @@ def put_running(scene: page.Scene, batch: Batch, supposed: Supposed | None) -> N
         other = supposing.answer(scene, batch, supposed)
         what_if = supposing.sentence(scene, batch, supposed, other)
         st.html(f'<p class="supposed">{html.escape(what_if)}</p>')
-        said = f"{said} {reader.say('What if: {answer}.', answer=what_if)}"
+        said += " " + reader.say("What if: {answer}.", answer=what_if)
     outlooks = scene.store.outlooks(batch.id, has_fan=False)
     span = running_span(scene, batch, supposed)
     exhibit = rise_exhibit(scene, batch, outlooks, newest, span, marks, other, sentence=said)
@@ -207,9 +208,9 @@ def air_words(batch: Batch, track: Track, scene: page.Scene) -> str:
     """What was measured last of each channel, for who cannot see the charts."""
     reader, said = scene.reader, []
     for what, series in (
-        ("air {much} at {at}", track.air_temp_c),
-        ("dough {much} at {at}", track.dough_temp_c),
-        ("humidity {much} at {at}", track.humidity_pct),
+        (N_("air {much} at {at}"), track.air_temp_c),
+        (N_("dough {much} at {at}"), track.dough_temp_c),
+        (N_("humidity {much} at {at}"), track.humidity_pct),
     ):
         if series.t_s.size:
             value = float(series.value[-1])
@@ -241,7 +242,7 @@ def put_forecasts(scene: page.Scene, past: Past, came_at: datetime | None) -> No
     if came_at is not None:
         words = clock_text(came_at, scene.reader)
         came = Mark(ms(came_at), words)
-        against = "Every forecast made, early to late, against the moment it was ready, {at}."
+        against = N_("Every forecast made, early to late, against the moment it was ready, {at}.")
         sentence = scene.reader.say(against, at=words)
     exhibit = Exhibit(
         past.batch.name,

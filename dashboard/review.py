@@ -17,6 +17,7 @@ from monitor.dough.causes import Account, with_yeast
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent, Verdict
+from monitor.translatable import N_
 from monitor.units import celsius, fahrenheit
 from monitor.wording.alerts import clock_text
 from monitor.wording.reader import Reader
@@ -57,9 +58,8 @@ def put_account(scene: page.Scene, batch: Batch, review: Review, alerts: Sequenc
     lines = next_time_lines(account, batch, review.best_rise_pct, scene.reader)
     if lines:
         items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
-        st.html(
-            f'<h2 class="section">{html.escape(scene.reader.say("Next time"))}</h2><ul class="next-time">{items}</ul>'
-        )
+        title = html.escape(scene.reader.say("Next time"))
+        st.html(f'<h2 class="section">{title}</h2><ul class="next-time">{items}</ul>')
 
 
 def walk_exhibit(batch: Batch, steps: list[Step], reader: Reader) -> Exhibit:
@@ -78,14 +78,16 @@ def walk_steps(account: Account, batch: Batch, reader: Reader) -> list[Step]:
     """The bars: the plan, each cause from where the one before ended, when it was ready, when it was taken."""
     plan = duration_text(account.plan_min)
     known = account.plan_doubt_min
-    steps = [Step(reader.say("planned" if known is None else "expected"), 0.0, account.plan_min, plan, "plan", known)]
+    steps = [
+        Step(reader.say(N_("planned") if known is None else N_("expected")), 0.0, account.plan_min, plan, "plan", known)
+    ]
     at = account.plan_min
     for label, worth in cause_lines(account, batch, reader):
         sign = "−" if worth.p50 < 0 else "+"
         doubt = Band(at + worth.p05, at + worth.p50, at + worth.p95)
         steps.append(Step(label, at, at + worth.p50, f"{sign}{abs(worth.p50):.0f} min", "cause", doubt))
         at += worth.p50
-    what = reader.say("peak after" if batch.target.is_peak else "ready after")
+    what = reader.say(N_("peak after") if batch.target.is_peak else N_("ready after"))
     came = account.peak_min if batch.target.is_peak else account.ready_min
     if came is not None:
         steps.append(Step(what, 0.0, came.p50, duration_text(came.p50), "came", came))
@@ -97,7 +99,7 @@ def walk_steps(account: Account, batch: Batch, reader: Reader) -> list[Step]:
 def walk_sentence(steps: Sequence[Step], reader: Reader) -> str:
     """What the bars show, for who cannot see them."""
     parts = [f"{step.label.replace('|', ' ')}: {step.words}" for step in steps]
-    return f"{reader.say('Where the minutes went.')} {'; '.join(parts)}."
+    return reader.say("Where the minutes went.") + f" {'; '.join(parts)}."
 
 
 def put_judgement(scene: page.Scene, batch: Batch, review: Review) -> None:
@@ -117,7 +119,10 @@ def put_judgement(scene: page.Scene, batch: Batch, review: Review) -> None:
     if scene.store.is_copy:
         st.html(page.quiet(sites.noted_there(reader)))
         return
-    with st.container(key="judge"), st.expander(reader.say("Say how it was" if said is None else "Say it anew")):
+    with (
+        st.container(key="judge"),
+        st.expander(reader.say(N_("Say how it was") if said is None else N_("Say it anew"))),
+    ):
         _form(batch, review, reader)
 
 
@@ -146,9 +151,9 @@ def put_intent(scene: page.Scene, batch: Batch, review: Review) -> None:
     intent, reader, is_f = review.intent, scene.reader, scene.reader.temp_unit == "F"
     shown = fahrenheit(intent.dough_temp_c) if is_f else intent.dough_temp_c
     title = reader.say(
-        "What was planned (as kept with the batch)"
+        N_("What was planned (as kept with the batch)")
         if review.is_intent_kept
-        else "What was planned (nobody said; taken as usual)"
+        else N_("What was planned (nobody said; taken as usual)")
     )
     with st.container(key="plan"), st.expander(title), st.form("intent", border=False):
         low, high = (32.0, 104.0) if is_f else (0.0, 40.0)

@@ -13,6 +13,7 @@ from monitor.recipe.batch import Batch
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.store.vessels import Shelf
+from monitor.translatable import N_
 from monitor.wording.reader import Reader
 
 TALLEST_PX = 120.0
@@ -22,12 +23,12 @@ FIRST_VESSELS = {  # to begin with: round numbers of no maker's
     "jar, 1 litre": Vessel(Shape.ROUND, (95.0, 95.0), (95.0, 95.0), 145.0),
 }
 _FIRST_NAMES = {
-    "round tub, 6 litres": "round tub, 6 litres",
-    "long tray": "long tray",
-    "jar, 1 litre": "jar, 1 litre",
+    "round tub, 6 litres": N_("round tub, 6 litres"),
+    "long tray": N_("long tray"),
+    "jar, 1 litre": N_("jar, 1 litre"),
 }
 AS_BEFORE = "as "
-_SHAPES = {Shape.ROUND: "round", Shape.RECTANGULAR: "rectangular"}
+_SHAPES = {Shape.ROUND: N_("round"), Shape.RECTANGULAR: N_("rectangular")}
 
 
 def vessel_word(name: str, reader: Reader) -> str:
@@ -68,7 +69,7 @@ def measures(vessel: Vessel, reader: Reader) -> str:
     """Inner measures in words."""
     (first, second), (top, _), depth = vessel.base_mm, vessel.top_mm, round(vessel.depth_mm)
     if vessel.shape is Shape.ROUND:
-        across = "{base} to {top} mm across, {depth} mm deep inside"
+        across = N_("{base} to {top} mm across, {depth} mm deep inside")
         return reader.say(across, base=round(first), top=round(top), depth=depth)
     return reader.say(
         "{base} by {other} mm, {depth} mm deep inside", base=round(first), other=round(second), depth=depth

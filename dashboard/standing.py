@@ -19,14 +19,14 @@ from monitor.wording.alerts import alert_kind_word, clock_text, status_text, sub
 from monitor.wording.reader import Reader
 
 MOST_ON_BOARD = 6  # judgement: more would push the doughs off a phone
-SHELF_MIN = 30  # judgement: a door mended, a tray moved
+LATER_MIN = 30  # judgement: a door mended, a tray moved
 _CALLING = (Phase.UNACKNOWLEDGED, Phase.RETURNED)
 
 
 def put_calling(standing: Sequence[Standing], scene: Scene) -> None:
-    """On the board: the monitor's own troubles while they last; then what nobody has acknowledged yet, newest last.
+    """On the board: the monitor's own troubles while they last; then what nobody has seen yet, newest last.
 
-    All that nobody has acknowledged is acknowledged by one touch.
+    One touch says of all of them that they were seen.
     """
     own = [each for each in standing if each.alert.subject.sort is Sort.MONITOR and each.alert.is_firing]
     calling = [each for each in standing if each.alert.phase in _CALLING and each not in own]
@@ -39,11 +39,13 @@ def put_calling(standing: Sequence[Standing], scene: Scene) -> None:
             _put(each, scene, where="board")
         more = len(calling) - MOST_ON_BOARD
         if more > 0:
-            one, many = "and {n} more, on the screen of its batch", "and {n} more, on the screens of their batches"
-            st.html(quiet(scene.reader.count(more, one, many)))
+            n_more = scene.reader.count(
+                more, "and {n} more, on the screen of its batch", "and {n} more, on the screens of their batches"
+            )
+            st.html(quiet(n_more))
         numbers = tuple(each.alert.number for each in (*own, *calling) if each.alert.phase in _CALLING)
         if len(numbers) > 1 and not scene.store.is_copy:
-            label = scene.reader.say("Acknowledge all")
+            label = scene.reader.say("All seen")
             st.button(label, key="acknowledge-all", on_click=actions.acknowledge, args=numbers)
 
 
@@ -84,11 +86,11 @@ def _offers(each: Standing, reader: Reader) -> Iterable[tuple[str, str, actions.
     """What can be said to an alert now: label, key, what is done."""
     alert = each.alert
     if alert.phase in _CALLING:
-        yield reader.say("Acknowledge"), "acknowledge", actions.acknowledge, (alert.number,)
+        yield reader.say("Seen"), "acknowledge", actions.acknowledge, (alert.number,)
     if alert.phase is Phase.SHELVED:
-        yield reader.say("Unshelve"), "unshelve", actions.shelve, (alert.number, 0)
+        yield reader.say("Now again"), "unshelve", actions.shelve, (alert.number, 0)
     elif not each.is_earlier:
-        yield reader.say("Shelve {min} min", min=SHELF_MIN), "shelve", actions.shelve, (alert.number, SHELF_MIN)
+        yield reader.say("In {min} min", min=LATER_MIN), "shelve", actions.shelve, (alert.number, LATER_MIN)
 
 
 def night_words(scene: Scene, hours: QuietHours | None) -> str:

@@ -13,10 +13,11 @@ from monitor.recipe.intent import USUAL_DOUGH_TEMP_C
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.settings.recipes import read_recipe, recipes_in
+from monitor.translatable import N_
 from monitor.wording.alerts import stage_word
 from monitor.wording.reader import Reader
 
-NEW = "something new"
+NEW = N_("something new")
 USUAL_BAND_PCT = 75.0  # judgement: short of doubled, as bulk rises are often cut
 
 

@@ -13,6 +13,7 @@ from monitor.dough.whatif import USUAL_ROOM_C, cold_spell, foretold
 from monitor.plan.kitchen import USUAL_COLD_C
 from monitor.recipe.batch import Batch
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wording.alerts import clock_text, outlook_sentence, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import next_time
@@ -124,7 +125,7 @@ def _step_words(steps: int, reader: Reader) -> str:
     if steps == 0:
         return reader.say("as it is")
     degrees = f"{2 * abs(steps) if reader.temp_unit == 'F' else abs(steps)} °{reader.temp_unit}"
-    return reader.say("{degrees} warmer" if steps > 0 else "{degrees} colder", degrees=degrees)
+    return reader.say(N_("{degrees} warmer") if steps > 0 else N_("{degrees} colder"), degrees=degrees)
 
 
 def _key(batch: Batch, what: str) -> str:

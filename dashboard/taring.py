@@ -11,6 +11,7 @@ from dashboard.page import Scene
 from monitor.recipe.vessel import Vessel, volume_ml
 from monitor.store.rows import NodeRow
 from monitor.store.vessels import Shelf
+from monitor.translatable import N_
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 from monitor.wording.alerts import temp_text
 from monitor.wording.reader import Reader
@@ -73,7 +74,7 @@ def tare_mm(store: Shelf, node: NodeId, scene: Scene) -> float | None:
 def reading_words(row: NodeRow, vessel: Vessel, scene: Scene) -> str:
     """What a node reads now, and what that means in this vessel."""
     reader, parts = scene.reader, []
-    for channel, what in ((Channel.AIR_TEMP, "air {temp}"), (Channel.DOUGH_TEMP, "dough {temp}")):
+    for channel, what in ((Channel.AIR_TEMP, N_("air {temp}")), (Channel.DOUGH_TEMP, N_("dough {temp}"))):
         found = newest_of(row, channel)
         if found is not None:
             parts.append(reader.say(what, temp=temp_text(found.value, reader)))
@@ -88,7 +89,8 @@ def reading_words(row: NodeRow, vessel: Vessel, scene: Scene) -> str:
         ago = reader.say("heard {n} s ago", n=round(age_s))
     else:
         ago = reader.say("last heard {n} min ago: look after it first", n=round(age_s / 60))
-    return f"{ago}: {'; '.join(parts) or reader.say('nothing measured yet')}"
+    values = "; ".join(parts) or reader.say("nothing measured yet")
+    return f"{ago}: {values}"
 
 
 def _level_words(vessel: Vessel, distance_mm: float, reader: Reader) -> str:

@@ -12,8 +12,9 @@ from monitor.archive.batch_files import KINDS, zipped_batch
 from monitor.recipe.batch import Batch, BatchId
 from monitor.settings.access import Role
 from monitor.store.batch_transfer import BatchRows
+from monitor.translatable import N_
 
-_WORDS = {"csv": "Tables, CSV", "parquet": "Tables, Parquet"}
+_WORDS = {"csv": N_("Tables, CSV"), "parquet": N_("Tables, Parquet")}
 
 
 def put_whole(scene: Scene, batch: Batch) -> None:

@@ -9,6 +9,15 @@ from collections.abc import Iterable, Mapping
 from typing import Self
 
 
+def N_(sentence: str) -> str:
+    """Mark a source sentence that is said elsewhere, so that it is found for the translators.
+
+    >>> N_("ready")
+    'ready'
+    """
+    return sentence
+
+
 class Saying(str):
     """An English sentence with its holes filled.
 

@@ -7,6 +7,7 @@ from dashboard.compared.differences import differing, parts_pct
 from dashboard.compared.words import degrees, even_words, hours_text, percent_text
 from monitor.recipe.batch import BatchId
 from monitor.recipe.intent import Judgement
+from monitor.translatable import N_
 from monitor.wording.alerts import target_text
 from monitor.wording.reader import Reader
 from monitor.wording.review import verdict_word
@@ -17,7 +18,7 @@ def figures(
 ) -> list[dict[str, str]]:
     """Key figures of each batch, by the heading of their column; a column that would be empty is left out."""
     parts = [parts_pct(course.batch) for course in courses]
-    shown = [part for part in parts[0] if part == "yeast" or part in differing(parts)] if all(parts) else ["yeast"]
+    shown = [part for part in parts[0] if part == "yeast" or part in differing(parts)] if all(parts) else [N_("yeast")]
     rows = [
         {
             reader.say("made with"): ", ".join(

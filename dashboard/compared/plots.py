@@ -56,9 +56,10 @@ def put_figures(scene: page.Scene, courses: Sequence[Course], names: Names, even
     for course, style, row in zip(courses, STYLES, rows, strict=False):
         cells = "".join(_cell(what, words) for what, words in row.items())
         body += f'<tr role="row">{_batch_cell(course, style, names, scene)}{cells}</tr>'
+    title = html.escape(scene.reader.say("batch"))
     st.html(
         '<div class="panel"><table class="rows figures" role="table"><tr role="row">'
-        f'<th role="columnheader">{html.escape(scene.reader.say("batch"))}</th>{head}</tr>{body}</table></div>'
+        f'<th role="columnheader">{title}</th>{head}</tr>{body}</table></div>'
     )
 
 

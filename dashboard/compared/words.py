@@ -10,6 +10,7 @@ from dashboard.compared.course import Course, Kept, Warmth
 from dashboard.compared.differences import DAY_MS, Change, against_the_others, changes, parts_pct, slope_by_day
 from dashboard.compared.trend import LEAST_DAYS, Slope
 from monitor.recipe.batch import Batch, BatchId
+from monitor.translatable import N_
 from monitor.units import fahrenheit
 from monitor.wording.alerts import clock_text, duration_text, target_text
 from monitor.wording.reader import Reader
@@ -101,13 +102,13 @@ def newest_sentence(courses: Sequence[Course], even_c: float | None, reader: Rea
 def _took(hours: float, reader: Reader) -> str:
     if abs(hours) < SAME_H:
         return reader.say("as long as")
-    return reader.say("{time} longer than" if hours > 0.0 else "{time} less than", time=hours_text(abs(hours)))
+    return reader.say(N_("{time} longer than") if hours > 0.0 else N_("{time} less than"), time=hours_text(abs(hours)))
 
 
 def _took_alone(hours: float, reader: Reader) -> str:
     if abs(hours) < SAME_H:
         return reader.say("just as long")
-    return reader.say("{time} longer" if hours > 0.0 else "{time} less", time=hours_text(abs(hours)))
+    return reader.say(N_("{time} longer") if hours > 0.0 else N_("{time} less"), time=hours_text(abs(hours)))
 
 
 def overlay_sentence(
@@ -138,7 +139,8 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
         )  # fmt: skip
     weeks = (float(ready["at"].max()) - float(ready["at"].min())) / DAY_MS / DAYS_A_WEEK
     span = reader.say("Over {weeks} weeks, made on {days} days", weeks=reader.number(weeks), days=int(days))
-    parts = [f"{reader.say('by the clock')} {_slope_words(slope_by_day(rows, 'hours'), reader)}"]
+    by_clock = reader.say("by the clock")
+    parts = [f"{by_clock} {_slope_words(slope_by_day(rows, 'hours'), reader)}"]
     if temp_c is not None and rows["even"].notna().any():
         parts.append(f"{even_words(temp_c, reader)} {_slope_words(slope_by_day(rows, 'even'), reader)}")
     warmer = slope_by_day(rows, "dough_c")
@@ -147,7 +149,9 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
         factor = DAYS_A_WEEK * (1.8 if reader.temp_unit == "F" else 1.0)
         is_warmer = warmer.per_day > 0.0
         much = f"{reader.number(abs(warmer.per_day) * factor, 1)} °{reader.temp_unit}"
-        sentence = "The dough became {much} warmer a week." if is_warmer else "The dough became {much} colder a week."
+        sentence = (
+            N_("The dough became {much} warmer a week.") if is_warmer else N_("The dough became {much} colder a week.")
+        )
         said += f" {reader.say(sentence, much=much)}"
     return said
 
@@ -163,7 +167,7 @@ def _slope_words(slope: Slope | None, reader: Reader) -> str:
             low=_signed(low, reader), high=_signed(high, reader),
         )  # fmt: skip
     least, most = sorted((abs(low), abs(high)))
-    sentence = "{middle} min longer each week" if middle > 0 else "{middle} min shorter each week"
+    sentence = N_("{middle} min longer each week") if middle > 0 else N_("{middle} min shorter each week")
     doubt = reader.say("({least} to {most})", least=_digits(least, reader), most=_digits(most, reader))
     return f"{reader.say(sentence, middle=_digits(abs(middle), reader))} {doubt}"
 
@@ -190,12 +194,12 @@ def warmth_sentence(courses: Iterable[Course], reader: Reader) -> str:
 
 
 PART_WORDS = {
-    "yeast": "yeast",
-    "water": "water",
-    "salt": "salt",
-    "sugar": "sugar",
-    "fat": "fat",
-    "sourdough": "sourdough",
+    "yeast": N_("yeast"),
+    "water": N_("water"),
+    "salt": N_("salt"),
+    "sugar": N_("sugar"),
+    "fat": N_("fat"),
+    "sourdough": N_("sourdough"),
 }
 
 
@@ -236,7 +240,7 @@ def kept_sentence(courses: Sequence[Course], reader: Reader) -> str:
                 inside=n[Kept.INSIDE],
             )
         )  # fmt: skip
-        missed = {Kept.EARLIER: "{n} earlier", Kept.LATER: "{n} later"}
+        missed = {Kept.EARLIER: N_("{n} earlier"), Kept.LATER: N_("{n} later")}
         off = ", ".join(reader.say(words, n=n[kept]) for kept, words in missed.items() if n[kept])
         if off:
             said.append(reader.say("Outside: {off}.", off=off))

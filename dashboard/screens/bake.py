@@ -7,16 +7,17 @@ import streamlit as st
 from dashboard import page, plan_actions, plan_exports, plan_queries, plans, queries, reading, sites
 from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
+from monitor.translatable import N_
 from monitor.wording.phrases import printable
 from monitor.wording.plan_steps import step_text
 from monitor.wording.times import clock_text
 
 TICK_S = 1.0
 DONE_WORDS = {
-    StepKind.OVEN_ON: "The oven is on",
-    StepKind.LOAD: "It is in",
-    StepKind.STEAM: "Steam is given",
-    StepKind.OUT: "It is out",
+    StepKind.OVEN_ON: N_("The oven is on"),
+    StepKind.LOAD: N_("It is in"),
+    StepKind.STEAM: N_("Steam is given"),
+    StepKind.OUT: N_("It is out"),
 }
 SOON_S = 60.0
 

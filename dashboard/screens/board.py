@@ -8,6 +8,7 @@ from streamlit.navigation.page import StreamlitPage
 from dashboard import cards, page, queries, reading, sites, standing
 from dashboard.hands import dues, ordered
 from dashboard.strips import shared_hours
+from monitor.translatable import N_
 from monitor.wording.reader import Reader
 
 
@@ -62,10 +63,10 @@ def _by_file(folder: str, reader: Reader) -> str:
     told = {
         key: html.escape(reader.say(sentence))
         for key, sentence in {
-            "title": "Or by a command",
-            "describe": "Describe it in a small file:",
-            "begin": "Then begin it, and keep the collector running:",
-            "demo": "To see a whole morning first, with invented doughs:",
+            "title": N_("Or by a command"),
+            "describe": N_("Describe it in a small file:"),
+            "begin": N_("Then begin it, and keep the collector running:"),
+            "demo": N_("To see a whole morning first, with invented doughs:"),
         }.items()
     }
     reads = html.escape(reader.say("This screen reads {folder}.", folder=folder))

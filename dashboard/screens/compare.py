@@ -10,6 +10,7 @@ from dashboard import address, page
 from dashboard.compared import differences, plots, queries, words
 from dashboard.compared.differences import MOST_OFFERED, MOST_TOLD_APART, Choice, Repeated
 from monitor.recipe.batch import BatchId
+from monitor.translatable import N_
 from monitor.wording.alerts import stage_word
 
 
@@ -32,8 +33,8 @@ def _draw(scene: page.Scene) -> None:
     names = words.names_of([course.batch for course in courses], scene.reader)
     even_c = differences.even_temp_c(courses, scene.reader.temp_unit)
     title = f"{whole.name}, {stage_word(whole.stage, scene.reader)}"
-    n, one, many = len(whole.batches), "{n} finished batch", "{n} finished batches beside each other"
-    heading.html(page.heading(title, scene.reader.count(n, one, many)))
+    n_finished = scene.reader.count(len(whole.batches), "{n} finished batch", "{n} finished batches beside each other")
+    heading.html(page.heading(title, n_finished))
     choice = _chosen_batches(choice, names, even_c, scene)
     address.write(differences.address_of(choice), differences.IN_ADDRESS)
     shown = [course for course in courses if course.batch.id in choice.batch_ids]
@@ -91,7 +92,7 @@ def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | N
     )
     address.told(key, picked)
     if len(picked) > MOST_TOLD_APART:
-        too_many = "{most} at most can be told apart: take one off first."
+        too_many = N_("{most} at most can be told apart: take one off first.")
         st.toast(scene.reader.say(too_many, most=MOST_TOLD_APART))
         st.rerun()
     kept = tuple(batch_id for batch_id in options if batch_id in picked)

@@ -12,6 +12,7 @@ from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
+from monitor.translatable import N_
 from monitor.wording.alerts import about_text, clock_text, date_words, stage_word
 from monitor.wording.lessons import learned_sentence
 
@@ -71,7 +72,7 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
     said = about_text(past.outlooks[half].ready, scene.reader, past.outlooks[half].at)
     if said is not None and outcome.ready_at is not None:
         came = clock_text(outcome.ready_at, scene.reader)
-        half_said = "At half its rise the monitor said {said}; it was {came}."
+        half_said = N_("At half its rise the monitor said {said}; it was {came}.")
         st.html(page.quiet(scene.reader.say(half_said, said=said, came=came)))
     place = plots.put_moment_choice(past.outlooks, half, scene.reader)
     plots.put_past_rise(scene, past, past.outlooks[place])
@@ -80,7 +81,8 @@ def _one(scene: page.Scene, past: queries.Past) -> None:
         st.html(page.section(scene.reader.say("Every forecast made at the time")))
         plots.put_forecasts(scene, past, outcome.ready_at)
         st.html(_in_numbers(past, outcome.ready_at, scene))
-        st.html(f"{page.section(scene.reader.say('Calls that went out'))}{standing.calls_table(past.messages, scene)}")
+        title = page.section(scene.reader.say("Calls that went out"))
+        st.html(title + standing.calls_table(past.messages, scene))
         whole.put_whole(scene, batch)
 
 
@@ -108,7 +110,8 @@ def _taught(batch: Batch, scene: page.Scene) -> str:
 
 def _moment(at: datetime | None, scene: page.Scene) -> str:
     if at is None:
-        return f'<dd class="none">{html.escape(scene.reader.say("not by its end"))}</dd>'
+        never = html.escape(scene.reader.say("not by its end"))
+        return f'<dd class="none">{never}</dd>'
     return f"<dd>{html.escape(clock_text(at, scene.reader))}</dd>"
 
 
@@ -121,10 +124,11 @@ def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene)
         f"<td>{html.escape(_said(outlook, scene))}</td></tr>"
         for outlook in said[::step]
     )
-    said_at, ready = (html.escape(scene.reader.say(words)) for words in ("said at", "ready"))
+    said_at, ready = (html.escape(scene.reader.say(words)) for words in (N_("said at"), N_("ready")))
     table = f'<table class="rows"><tr><th>{said_at}</th><th>{ready}</th></tr>{rows}</table>'
-    return f"<details><summary>{html.escape(scene.reader.say('In numbers'))}</summary>{table}</details>"
+    title = html.escape(scene.reader.say("In numbers"))
+    return f"<details><summary>{title}</summary>{table}</details>"
 
 
 def _said(outlook: Outlook, scene: page.Scene) -> str:
-    return about_text(outlook.ready, scene.reader, outlook.at) or scene.reader.say(outlook.why or "no forecast")
+    return about_text(outlook.ready, scene.reader, outlook.at) or scene.reader.say(outlook.why or N_("no forecast"))

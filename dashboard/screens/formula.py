@@ -26,9 +26,10 @@ def show() -> None:
     st.html(page.heading(reader.say("Formula"), subtitle))
     recipes = recipes_in(folder)
     if not recipes:
+        title = html.escape(reader.say("No recipe yet"))
+        where = html.escape(reader.say("Recipe files that lie here are shown:"))
         st.html(
-            f'<div class="panel empty"><h2>{html.escape(reader.say("No recipe yet"))}</h2>'
-            f"<p>{html.escape(reader.say('Recipe files that lie here are shown:'))} "
+            f'<div class="panel empty"><h2>{title}</h2><p>{where} '
             f"<code>{html.escape(str(folder / 'recipes'))}</code></p></div>"
         )
         return
@@ -81,4 +82,5 @@ def _part(recipe: Recipe, part: Part, reader: Reader) -> str:
 def _totals(recipe: Recipe, reader: Reader) -> str:
     rows = "".join(f'<tr><td>{html.escape(what)}</td><td class="n">{html.escape(text)}</td></tr>' for what, text in
                    recipe_sheet.totals(recipe, reader))  # fmt: skip
-    return f'<div class="panel">{page.section(reader.say("Altogether"))}<table class="rows">{rows}</table></div>'
+    title = page.section(reader.say("Altogether"))
+    return f'<div class="panel">{title}<table class="rows">{rows}</table></div>'

@@ -11,17 +11,18 @@ from dashboard.node_exhibit import Seen
 from dashboard.strips import HEARD_GAP
 from dashboard.svg import picture
 from monitor.store.rows import FaultCount
+from monitor.translatable import N_
 from monitor.units import fahrenheit
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 from monitor.wording.alerts import channel_word, clock_text
 
 # What each channel is called in a row of large numbers; its unit and its decimals.
 NAMES = {
-    Channel.AIR_TEMP: "air",
-    Channel.HUMIDITY: "humidity",
-    Channel.DOUGH_TEMP: "dough",
-    Channel.DISTANCE: "down to the dough",
-    Channel.LEVEL: "level by eye",
+    Channel.AIR_TEMP: N_("air"),
+    Channel.HUMIDITY: N_("humidity"),
+    Channel.DOUGH_TEMP: N_("dough"),
+    Channel.DISTANCE: N_("down to the dough"),
+    Channel.LEVEL: N_("level by eye"),
 }
 SHOWN = {
     Channel.AIR_TEMP: ("°C", 1),
@@ -30,9 +31,9 @@ SHOWN = {
     Channel.DISTANCE: ("mm", 0),
     Channel.LEVEL: ("mm", 0),
 }
-FLAGS = {Flag.OUT_OF_RANGE: "out of range", Flag.CLOCK: "clock"}
-FAULT_TITLES = ("from", "why", "times", "last")
-PLUG_IN = "Plug one in, or let it log in to your broker, and start the collector:"
+FLAGS = {Flag.OUT_OF_RANGE: N_("out of range"), Flag.CLOCK: N_("clock")}
+FAULT_TITLES = (N_("from"), N_("why"), N_("times"), N_("last"))
+PLUG_IN = N_("Plug one in, or let it log in to your broker, and start the collector:")
 
 
 def show() -> None:
@@ -57,13 +58,14 @@ def _draw(scene: page.Scene) -> None:
         st.html("".join(_node(one, scene) for one in seen) + unheard)
         page.keep(node_exhibit.exhibit(seen, scene), "nodes")
     else:
+        title = html.escape(scene.reader.say("No node has been heard yet"))
         st.html(
-            f'<div class="panel empty"><h2>{html.escape(scene.reader.say("No node has been heard yet"))}</h2>'
+            f'<div class="panel empty"><h2>{title}</h2>'
             f"<p>{html.escape(scene.reader.say(PLUG_IN))} <code>proofing-monitor collect</code></p></div>"
         )
     faults = scene.store.faults()
     said = _faults(faults, scene) if faults else page.quiet(scene.reader.say("Everything that came could be used."))
-    st.html(f"{page.section(scene.reader.say('What could not be used'))}{said}")
+    st.html(page.section(scene.reader.say("What could not be used")) + said)
 
 
 def _unheard(heard: set[NodeId], scene: page.Scene) -> str:
@@ -73,7 +75,8 @@ def _unheard(heard: set[NodeId], scene: page.Scene) -> str:
     return "".join(
         f'<div class="panel node"><div><p class="urn">{html.escape(node.removeprefix("urn:dev:"))}</p>'
         f'<p class="heard">{_marked(told, False)}</p></div><p class="todo">'
-        f"{html.escape(scene.reader.say('{batch} waits for it', batch=name))}</p></div>"
+        + html.escape(scene.reader.say("{batch} waits for it", batch=name))
+        + "</p></div>"
         for node, name in sorted(wanted.items())
         if node not in heard
     )
@@ -115,11 +118,11 @@ def _value(said: Reading, newest_at: datetime | None, scene: page.Scene) -> str:
     at = clock_text(said.measured_at, scene.reader, scene.now)
     doubt = ""
     if said.flag is not Flag.OK:
-        doubt = f" · {html.escape(scene.reader.say('doubtful: {flag}', flag=scene.reader.say(FLAGS[said.flag])))}"
+        doubt = " · " + html.escape(scene.reader.say("doubtful: {flag}", flag=scene.reader.say(FLAGS[said.flag])))
     elif newest_at is not None and said.channel in CALIBRATED and newest_at - said.measured_at > HEARD_GAP:
-        doubt = f" · {_marked(scene.reader.say('not read since'), False)}"
+        doubt = " · " + _marked(scene.reader.say("not read since"), False)
     elif node_exhibit.is_stuck(said, scene):
-        doubt = f" · {_marked(scene.reader.say('stuck for an hour'), False)}"
+        doubt = " · " + _marked(scene.reader.say("stuck for an hour"), False)
     title = html.escape(channel_word(said.channel, scene.reader), quote=True)
     return (
         f'<div title="{title}"><dt>{html.escape(scene.reader.say(NAMES[said.channel]))}</dt>'

@@ -13,14 +13,15 @@ from monitor.errors import ConfigError
 from monitor.plan.day import steps_of
 from monitor.plan.live import hotter_c
 from monitor.settings.recipes import recipes_in
+from monitor.translatable import N_
 from monitor.wording.phrases import place_word, printable, temp_text
 from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
 USUAL_HOUR = clock_time(12, 30)
-DAYS = ("today", "tomorrow", "the day after")
-HEADINGS = ("otherwise", "begin", "out", "by itself", "its loaves")
+DAYS = (N_("today"), N_("tomorrow"), N_("the day after"))
+HEADINGS = (N_("otherwise"), N_("begin"), N_("out"), N_("by itself"), N_("its loaves"))
 
 
 def show() -> None:
@@ -95,7 +96,8 @@ def _ask(scene: page.Scene) -> None:
         return
     folder = queries.database().parent
     recipes = recipes_in(folder)
-    st.html(f'<p class="section">{html.escape(reader.say("Plan another"))}</p>')
+    title = html.escape(reader.say("Plan another"))
+    st.html(f'<p class="section">{title}</p>')
     if not recipes:
         told = reader.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
         st.html(f'<p class="quiet">{html.escape(told)}</p>')

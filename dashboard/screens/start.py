@@ -16,12 +16,13 @@ from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Tar
 from monitor.recipe.intent import Intent
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.store.vessels import Shelf
+from monitor.translatable import N_
 from monitor.units import celsius, fahrenheit
 from monitor.wire.readings import Channel, NodeId
 from monitor.wording.alerts import stage_word
 
-BY_EYE = "no node: levels read by eye"
-NOT_TARED = (
+BY_EYE = N_("no node: levels read by eye")
+NOT_TARED = N_(
     "Not tared, the node tells how warm the dough is, but not how high it stands: its rise is reckoned, not seen. "
     "Tare before the dough is in, or note levels by eye."
 )

@@ -28,7 +28,8 @@ def run(args: argparse.Namespace, data_dir: Path, environ: Mapping[str, str], ou
         _list(_folder(config, args.dir), out, config.reader)
     elif args.action == "verify":
         for path in args.files or backups_in(_folder(config, None)):
-            print(f"{config.reader.say('ok'):<5}  {path}: {_said(verified(path), config.reader)}", file=out)
+            ok = config.reader.say("ok")
+            print(f"{ok:<5}  {path}: {_said(verified(path), config.reader)}", file=out)
     else:
         _restore(config, args.file, out, is_sure=args.yes)
     return 0

@@ -19,6 +19,7 @@ from monitor.health.last_heard import Listening
 from monitor.recipe.batch import Batch, BatchId
 from monitor.store.arrivals import Arrivals
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wording import alerts as wording
 from monitor.wording.reader import Reader
 
@@ -26,7 +27,7 @@ log = logging.getLogger(__name__)
 
 STEP_FAULT = "batch step failed"
 """Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
-NOT_ESTIMATED = "not estimated: a fault in this program; its readings are kept, its log says more"
+NOT_ESTIMATED = N_("not estimated: a fault in this program; its readings are kept, its log says more")
 
 
 class Estimate(Protocol):

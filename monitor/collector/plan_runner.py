@@ -33,6 +33,7 @@ from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.store.background import StoreThread
 from monitor.store.plans import DayBook, message_id
+from monitor.translatable import N_
 from monitor.wording.phrases import printable, stage_word
 from monitor.wording.reader import Reader
 
@@ -40,8 +41,8 @@ log = logging.getLogger(__name__)
 
 EVERY = timedelta(minutes=1)  # of dough time, as the estimates
 POLL_S = 0.2
-WATCHED = "batch {id}: {batch} ({stage}) is being watched"
-WATCHED_BY_EYE = (
+WATCHED = N_("batch {id}: {batch} ({stage}) is being watched")
+WATCHED_BY_EYE = N_(
     "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
     "or name one in the recipe"
 )

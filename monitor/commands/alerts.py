@@ -15,6 +15,7 @@ from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wording.alerts import (
     alert_kind_word,
     clock_text,
@@ -27,12 +28,12 @@ from monitor.wording.reader import Reader
 from monitor.wording.reasons import reason_text
 
 _PHASES = {  # in the words of ISA-18.2, as Phase has them
-    Phase.NORMAL: "normal",
-    Phase.UNACKNOWLEDGED: "unacknowledged",
-    Phase.ACKNOWLEDGED: "acknowledged",
-    Phase.RETURNED: "returned to normal, unacknowledged",
-    Phase.SHELVED: "shelved",
-    Phase.SUPPRESSED: "suppressed",
+    Phase.NORMAL: N_("normal"),
+    Phase.UNACKNOWLEDGED: N_("unacknowledged"),
+    Phase.ACKNOWLEDGED: N_("acknowledged"),
+    Phase.RETURNED: N_("returned to normal, unacknowledged"),
+    Phase.SHELVED: N_("shelved"),
+    Phase.SUPPRESSED: N_("suppressed"),
 }
 
 
@@ -121,14 +122,14 @@ def _change_text(change: Change, names: _Names, reader: Reader) -> str:
 
 
 def _count(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader, quiet: QuietHours | None) -> None:
-    calls_words = f"{reader.say('calls'):>5} {reader.say('alerts'):>7}"
-    print(f"{reader.say('night'):<18} {calls_words}", file=out)
+    titles = reader.say("calls").rjust(5) + " " + reader.say("alerts").rjust(7)
+    print(reader.say("night").ljust(18), titles, file=out)
     for start, end in nights(quiet, clock_of(store).now(), reader.zone, args.nights):
         told = store.call_counts(start, end)
         span = reader.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
         calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
         print(f"{span:<18} {calls:>5} {messages:>7}", file=out)
-    print(f"{reader.say('batch'):<18} {calls_words}", file=out)
+    print(reader.say("batch").ljust(18), titles, file=out)
     names = _Names(store, reader)
     for each in store.call_counts():
         who = reader.say("nodes and lines") if each.batch_id is None else names.of_batch(each.batch_id)

@@ -17,23 +17,23 @@ from monitor.settings.places import nodes_at, place_within
 from monitor.store.batch_transfer import BatchRows
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
-from monitor.translatable import Number, Saying
+from monitor.translatable import N_, Number, Saying
 from monitor.wire.readings import Channel, NodeId
 from monitor.wording import alerts
 from monitor.wording.reader import Reader
 
 # English calls stages and channels by their names in a batch file, whose keys they are.
 _STAGES = {
-    Stage.PREFERMENT: "preferment",
-    Stage.BULK_RISE: "bulk rise",
-    Stage.FINAL_PROOF: "final proof",
-    Stage.RETARD: "retard",
+    Stage.PREFERMENT: N_("preferment"),
+    Stage.BULK_RISE: N_("bulk rise"),
+    Stage.FINAL_PROOF: N_("final proof"),
+    Stage.RETARD: N_("retard"),
 }
 _READ_FROM = {
-    Channel.AIR_TEMP: "air_temp_c from {node}",
-    Channel.HUMIDITY: "humidity_pct from {node}",
-    Channel.DOUGH_TEMP: "dough_temp_c from {node}",
-    Channel.DISTANCE: "distance_mm from {node}",
+    Channel.AIR_TEMP: N_("air_temp_c from {node}"),
+    Channel.HUMIDITY: N_("humidity_pct from {node}"),
+    Channel.DOUGH_TEMP: N_("dough_temp_c from {node}"),
+    Channel.DISTANCE: N_("distance_mm from {node}"),
 }
 
 

@@ -65,10 +65,8 @@ def check(
     findings += _looked_at(config)
     reader = config.reader
     for finding in findings:
-        print(
-            f"{reader.say('ok') if finding.mend is None else reader.say('WRONG'):<5}  {reader.told(finding.what)}",
-            file=out,
-        )
+        verdict = reader.say("ok") if finding.mend is None else reader.say("WRONG")
+        print(f"{verdict:<5}  {reader.told(finding.what)}", file=out)
         if finding.mend is not None:
             print("         " + reader.say("what to do: {mend}", mend=reader.told(finding.mend)), file=out)
     print(reader.say("settings in force:"), file=out)

@@ -22,7 +22,7 @@ from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.recipes import read_recipe
 from monitor.store.pace import clock_of
 from monitor.store.plans import DayBook
-from monitor.translatable import Number
+from monitor.translatable import N_, Number
 from monitor.wording import recipe_sheet
 from monitor.wording.phrases import mass_text, temp_text
 from monitor.wording.reader import Reader
@@ -125,9 +125,9 @@ def _water(args: argparse.Namespace, reader: Reader, data_dir: Path, out: TextIO
         dough_c=args.dough, flour_c=args.flour, room_c=args.room, friction_c=friction_c, preferment_c=preferment_c
     )
     told = (
-        "water at {water}, give or take {doubt} °C, for a dough of {dough}"
+        N_("water at {water}, give or take {doubt} °C, for a dough of {dough}")
         if sd_c > 0.0
-        else "water at {water}, for a dough of {dough}"
+        else N_("water at {water}, for a dough of {dough}")
     )
     print(
         reader.say(

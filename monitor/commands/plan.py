@@ -36,6 +36,7 @@ from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.recipes import read_kitchen, read_recipe
 from monitor.store.pace import clock_of
 from monitor.store.plans import DayBook
+from monitor.translatable import N_
 from monitor.wording.phrases import place_word, printable, temp_text
 from monitor.wording.plan import alternative_row, no_plan_lines, variation_text
 from monitor.wording.plan_steps import out_sentence, step_lines, step_text, window_sentence
@@ -43,9 +44,9 @@ from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
 STATUS_NO_PLAN = 2
-OUT_LATER = "{dough}: out {at}, {min} min later than planned"
-OUT_EARLIER = "{dough}: out {at}, {min} min earlier than planned"
-HEADINGS = ("otherwise", "begin", "out", "by itself", "its loaves, or why not")
+OUT_LATER = N_("{dough}: out {at}, {min} min later than planned")
+OUT_EARLIER = N_("{dough}: out {at}, {min} min earlier than planned")
+HEADINGS = (N_("otherwise"), N_("begin"), N_("out"), N_("by itself"), N_("its loaves, or why not"))
 PLAIN_WIDTH = 160
 
 
@@ -126,7 +127,7 @@ def _make(args: argparse.Namespace, book: DayBook, reader: Reader, kitchen: Kitc
             if sentence:
                 print(sentence, file=out)
     if not args.dry_run:
-        kept = "plan {id} is kept: `plan start` begins its first stage, `plan show` says how it stands"
+        kept = N_("plan {id} is kept: `plan start` begins its first stage, `plan show` says how it stands")
         print(reader.say(kept, id=plan.id), file=out)
     return 0
 

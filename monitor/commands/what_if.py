@@ -17,6 +17,7 @@ from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wording import alerts
 from monitor.wording.reader import Reader
 from monitor.wording.times import next_time
@@ -63,7 +64,7 @@ def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_
     )
     if plan is None or plan.out_at is None:
         return say("no moment out of the refrigerator makes it ready at {wanted}", wanted=wanted)
-    told = "for {wanted}, take it out at {at}: {outlook}"
+    told = N_("for {wanted}, take it out at {at}: {outlook}")
     return say(told, wanted=wanted, at=dough.clock(plan.out_at), outlook=dough.words(plan.outlook))
 
 
@@ -73,7 +74,7 @@ def _what_air(dough: _Dough, wanted_at: datetime) -> str:
     if plan is None or plan.air_temp_c is None:
         return say("no air between a refrigerator's and the warmest proof makes it ready at {wanted}", wanted=wanted)
     air = alerts.temp_text(plan.air_temp_c, dough.reader)
-    told = "for {wanted}, give it air of {air}: {outlook}"
+    told = N_("for {wanted}, give it air of {air}: {outlook}")
     return say(told, wanted=wanted, air=air, outlook=dough.words(plan.outlook))
 
 

@@ -19,6 +19,7 @@ from monitor.dough.rise import Crowd, Sight, crowds, hats, knot_times_s
 from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind, Stage
 from monitor.recipe.formula import sourdough_pct_instant_equivalent, yeast_pct_instant_equivalent
+from monitor.translatable import N_
 from monitor.wire.readings import Channel
 
 Array = NDArray[np.float64]
@@ -39,7 +40,7 @@ PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working do
 COLD_PATIENCE_H = 4.0  # judgement: hours after which even a cold dough that is not being retarded should show something
 LITTLE_YEAST_PCT = 0.15  # judgement: instant yeast on flour below which a rise takes most of a day
 FAN_POINTS = 48
-NOTHING_READ = "no reading has come yet: check that the node is on and that the batch names it"
+NOTHING_READ = N_("no reading has come yet: check that the node is on and that the batch names it")
 NEAR_STEP_S = 240.0  # judgement: where a rise bends within an hour, a straight line over this errs by a second or two
 FAR_POINTS = 40  # judgement: each step a tenth of the way
 

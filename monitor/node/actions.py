@@ -37,6 +37,7 @@ from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
 from monitor.settings.reader import local_zone
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wire.frames import key_of
 from monitor.wire.readings import NodeId
 
@@ -72,7 +73,8 @@ def _configure(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     path = write_settings(data_dir, args.node, settings)
     print(
         reader.say(
-            "{path}: changed; only you can read it" if old else "{path}: written; only you can read it", path=path
+            N_("{path}: changed; only you can read it") if old else N_("{path}: written; only you can read it"),
+            path=path,
         ),
         file=out,
     )

@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from monitor.alerts.kinds import CueKind
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
 from monitor.plan.live import Progress, hotter_c
+from monitor.translatable import N_
 from monitor.wording.phrases import degrees_text, place_word, printable, temp_text
 from monitor.wording.plan_steps import minutes_text, step_text
 from monitor.wording.reader import Reader
@@ -99,9 +100,9 @@ def _says(dough: DoughPlan, step: Step, reader: Reader) -> str:
 
 
 _EARLY = {
-    StepKind.SHAPE: "It is ready {at}; the call is early by {time}, for the hands it takes.",
+    StepKind.SHAPE: N_("It is ready {at}; the call is early by {time}, for the hands it takes."),
     StepKind.CHILL: (
-        "It is ready {at}; the call is early by {time}, for the hands it takes and what it rises on while it cools."
+        N_("It is ready {at}; the call is early by {time}, for the hands it takes and what it rises on while it cools.")
     ),
 }
 
@@ -112,14 +113,14 @@ def cue_word(kind: CueKind, reader: Reader) -> str:
 
 
 _CUE_WORDS = {
-    CueKind.MIX: "mix now",
-    CueKind.SHAPE: "shape now",
-    CueKind.MOVE: "move it now",
-    CueKind.OVEN_ON: "oven on now",
-    CueKind.LOAD: "load now",
-    CueKind.STEAM: "steam now",
-    CueKind.OUT: "out now",
-    CueKind.MOVED: "plan moved",
+    CueKind.MIX: N_("mix now"),
+    CueKind.SHAPE: N_("shape now"),
+    CueKind.MOVE: N_("move it now"),
+    CueKind.OVEN_ON: N_("oven on now"),
+    CueKind.LOAD: N_("load now"),
+    CueKind.STEAM: N_("steam now"),
+    CueKind.OUT: N_("out now"),
+    CueKind.MOVED: N_("plan moved"),
 }
 
 
@@ -170,7 +171,7 @@ def moved_cues(
         if abs(shift) < max(MOVED_BY, MOVED_SHARE * (dough.out_at - now)) or dough.out_at <= now:
             continue
         minutes = minutes_text(abs(shift).total_seconds() / 60.0)
-        moved = "Everything still to come is {time} earlier." if shift < timedelta() else _LATER
+        moved = N_("Everything still to come is {time} earlier.") if shift < timedelta() else _LATER
         parts = (
             reader.say(moved, time=minutes),
             _why(made, progress, reader),
@@ -182,8 +183,10 @@ def moved_cues(
     return tuple(found)
 
 
-_LATER = "Everything still to come is {time} later."
-_LATE_LOAD = "Load {load} would go in {time} after its window: put it somewhere colder for a while, or shape it later."
+_LATER = N_("Everything still to come is {time} later.")
+_LATE_LOAD = N_(
+    "Load {load} would go in {time} after its window: put it somewhere colder for a while, or shape it later."
+)
 
 
 def _why(made: Plan, progress: Progress, reader: Reader) -> str:
@@ -192,9 +195,9 @@ def _why(made: Plan, progress: Progress, reader: Reader) -> str:
         return ""
     name, planned_c, air_c = other
     told = reader.say(
-        "{place} is {air}, {degrees} warmer than planned."
+        N_("{place} is {air}, {degrees} warmer than planned.")
         if air_c > planned_c
-        else "{place} is {air}, {degrees} colder than planned.",
+        else N_("{place} is {air}, {degrees} colder than planned."),
         place=place_word(name, reader),
         air=temp_text(air_c, reader),
         degrees=degrees_text(air_c - planned_c, reader),

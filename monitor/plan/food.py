@@ -8,12 +8,13 @@ from monitor.dough.track import Track
 from monitor.plan.day import DoughPlan, StagePlan
 from monitor.plan.stage_forecast import WARM_C
 from monitor.recipe.findings import perishables
+from monitor.translatable import N_
 from monitor.wording.phrases import printable, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import duration_text
 
 LONGEST_GAP_MIN = 30.0  # judgement: a probe that was silent for longer may have been anywhere
-GUIDANCE = (
+GUIDANCE = N_(
     "Public guidance (FDA Food Code, US): food that needs time or temperature control is held at 5 °C (41 °F) or below "
     "(3-501.16); time alone is used as a control under written conditions, commonly up to 4 h (3-501.19). Your own "
     "food authority's rules come first. This program measures time and temperature; it never says that food is safe."
@@ -78,4 +79,4 @@ def food_sentence(dough: DoughPlan, reader: Reader, seen_min: float | None = Non
     return f"{told} {reader.say(GUIDANCE)}"
 
 
-_SEEN = "{dough} holds {what}: about {warm} above {limit} before the oven, {seen} of it measured so far."
+_SEEN = N_("{dough} holds {what}: about {warm} above {limit} before the oven, {seen} of it measured so far.")

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from monitor.recipe.ingredients import PERISHABLE, YEASTS, Kind
 from monitor.recipe.parts import Part, PartKind, Recipe
-from monitor.translatable import Number, Saying
+from monitor.translatable import N_, Number, Saying
 
 # judgement, from common practice without a source: outside these a slip of the pen is likelier than a bread
 SALT_PCT = (1.0, 3.0)
@@ -140,10 +140,12 @@ def _doubts(recipe: Recipe) -> Iterator[str]:
             weight = each.weight
             if weight.high_g - weight.low_g > 2.0 * DOUBT_FRAC * weight.g:
                 said = (
-                    "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g. Weigh it"
+                    N_("{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g. Weigh it")
                     if each.kind not in YEASTS
-                    else "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g, and yeast sets "
-                    "the pace. Weigh it"
+                    else N_(
+                        "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g, and yeast sets "
+                        "the pace. Weigh it"
+                    )
                 )
                 yield Saying(
                     said,

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from monitor.errors import ConfigError, saying_of
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.translatable import Number, Saying, several
+from monitor.translatable import N_, Number, Saying, several
 from monitor.wire.readings import Channel, NodeId
 
 Choice = TypeVar("Choice", bound=StrEnum)
@@ -211,9 +211,9 @@ def _sides(table: Mapping[str, Any], key: str, faults: Faults) -> tuple[float, f
         return None
     faults.found.append(
         Saying(
-            "vessel.{key} is missing: an inner diameter in mm, or [length, width] if rectangular"
+            N_("vessel.{key} is missing: an inner diameter in mm, or [length, width] if rectangular")
             if key not in table
-            else "vessel.{key} = {value} must be an inner diameter in mm, or [length, width] if rectangular",
+            else N_("vessel.{key} = {value} must be an inner diameter in mm, or [length, width] if rectangular"),
             key=key,
             value=shown(value),
         )

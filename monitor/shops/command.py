@@ -18,6 +18,7 @@ from monitor.shops.influx import Link
 from monitor.shops.sender import target_of
 from monitor.store.collector_lock import hold_collector_lock
 from monitor.store.spool import Spool
+from monitor.translatable import N_
 from monitor.wording.reader import Reader
 
 log = logging.getLogger(__name__)
@@ -85,12 +86,13 @@ def _verify(link: Link, config: Config, centre: Centre, out: TextIO, *, is_again
         backlog = spool.backlog(target_of(centre, config.site))
         here = spool.counts()
     waiting = reader.count(backlog.rows, "{n} row waits to be sent", "{n} rows wait to be sent")
-    print(f"{waiting}, {reader.count(backlog.parked, '{n} cannot be taken', '{n} cannot be taken')}", file=out)
+    parked = reader.count(backlog.parked, "{n} cannot be taken", "{n} cannot be taken")
+    print(f"{waiting}, {parked}", file=out)
     missing = 0
     for table, n_here in here.items():
         n_there = _count(link, centre, table, config.site)
         missing += max(0, n_here - n_there)
-        row = "{table:<14}{n_here:>12} here{n_there:>12} there"
+        row = N_("{table:<14}{n_here:>12} here{n_there:>12} there")
         print(reader.say(row, table=table, n_here=n_here, n_there=n_there), file=out)
     lost = missing - backlog.rows - backlog.parked
     if lost > 0:

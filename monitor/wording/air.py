@@ -2,6 +2,7 @@
 
 from monitor.alerts.limits import DRYING_STARTS_PA
 from monitor.dough.air import Skin, dew_point_c, skin_state
+from monitor.translatable import N_
 from monitor.wording.phrases import temp_text
 from monitor.wording.reader import Reader
 
@@ -27,11 +28,11 @@ def skin_sentence(air_temp_c: float, humidity_pct: float, surface_temp_c: float,
     else:
         where = reader.say("dew point {dew}, above the dough", dew=dew)
     if found.skin is Skin.CONDENSING:
-        effect = "water settles on it"
+        effect = N_("water settles on it")
     elif found.skin is Skin.STEADY:
-        effect = "its skin stays as it is"
+        effect = N_("its skin stays as it is")
     elif found.drying_pa > DRYING_STARTS_PA:
-        effect = "its skin dries, cover it"
+        effect = N_("its skin dries, cover it")
     else:
-        effect = "its skin dries slowly"
+        effect = N_("its skin dries slowly")
     return f"{where}: {reader.say(effect)}"

@@ -14,6 +14,7 @@ from monitor.alerts.kinds import AlertKind
 from monitor.alerts.limits import air_limits
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Stage
+from monitor.translatable import N_
 from monitor.wire.readings import Channel
 from monitor.wording.cautions import CAUTIONS, DEFERENCE, Caution
 from monitor.wording.outlook import (
@@ -139,7 +140,7 @@ def _oven_on(said: _Said) -> str:
     ]
     ready_at = outlook.ready.p50
     if ready_at is not None and hot_at - ready_at > timedelta(minutes=LATE_MIN):
-        late = "It will be hot about {at}, after the dough: keep the dough cooler until then."
+        late = N_("It will be hot about {at}, after the dough: keep the dough cooler until then.")
         parts.append(said.say(late, at=said.clock(hot_at)))
     parts.append(said.say("The monitor never switches heat: you do."))
     return " ".join(parts)
@@ -159,7 +160,8 @@ def _ready(said: _Said) -> str:
         return f"{told} {said.next}"
     is_peak = said.facts.batch.target.is_peak
     told = said.say(
-        "It is at its peak now, at {at}." if is_peak else "It is ready now, at {at}.", at=said.clock(said.facts.now)
+        N_("It is at its peak now, at {at}.") if is_peak else N_("It is ready now, at {at}."),
+        at=said.clock(said.facts.now),
     )
     return f"{told} {said.next}"
 
@@ -193,12 +195,12 @@ def _past_peak(said: _Said) -> str:
 
 
 _TOO_WARM = {
-    True: "The air around it is at {air}, above {limit}, too warm for this stage ({stage}).",
-    False: "The air around it is above {limit}, too warm for this stage ({stage}).",
+    True: N_("The air around it is at {air}, above {limit}, too warm for this stage ({stage})."),
+    False: N_("The air around it is above {limit}, too warm for this stage ({stage})."),
 }
 _TOO_COLD = {
-    True: "The air around it is at {air}, below {limit}, too cold for this stage ({stage}).",
-    False: "The air around it is below {limit}, too cold for this stage ({stage}).",
+    True: N_("The air around it is at {air}, below {limit}, too cold for this stage ({stage})."),
+    False: N_("The air around it is below {limit}, too cold for this stage ({stage})."),
 }
 """By whether the air was measured."""
 
@@ -215,18 +217,18 @@ def _air_holes(said: _Said, limit_c: float) -> dict[str, str]:
 def _air_too_warm(said: _Said) -> str:
     batch = said.facts.batch
     holes = _air_holes(said, air_limits(batch, said.rules.air).high_c)
-    do = "Move it somewhere cooler, or look sooner than planned."
+    do = N_("Move it somewhere cooler, or look sooner than planned.")
     if batch.stage is Stage.RETARD:
-        do = "See that the door is shut and the cold is on: the dough goes on rising."
+        do = N_("See that the door is shut and the cold is on: the dough goes on rising.")
     return f"{said.say(_TOO_WARM[bool(holes['air'])], **holes)} {said.expected} {said.say(do)}"
 
 
 def _air_too_cold(said: _Said) -> str:
     batch = said.facts.batch
     holes = _air_holes(said, air_limits(batch, said.rules.air).low_c)
-    do = "Move it somewhere warmer, or plan for the later time."
+    do = N_("Move it somewhere warmer, or plan for the later time.")
     if batch.stage is Stage.RETARD:
-        do = "The dough may freeze: set the cold less strong or move it."
+        do = N_("The dough may freeze: set the cold less strong or move it.")
     return f"{said.say(_TOO_COLD[bool(holes['air'])], **holes)} {said.expected} {said.say(do)}"
 
 

@@ -3,6 +3,7 @@
 import math
 
 from monitor.dough.learning import Learned
+from monitor.translatable import N_
 from monitor.wording.reader import Reader
 
 SAME_PACE = 0.05  # judgement: a pace that differs by less is the same pace
@@ -31,24 +32,26 @@ def learned_sentence(learned: Learned, reader: Reader, *, has_formula: bool) -> 
             )
         )
     if learned.n_intervals:
-        held = "forecasts held {held} of {all} times"
+        held = N_("forecasts held {held} of {all} times")
         parts.append(reader.say(held, held=learned.n_held, all=learned.n_intervals))
     return "; ".join(parts)
 
 
 def _pace(speed: float, has_formula: bool, reader: Reader) -> str:
     if not math.isfinite(speed):
-        return reader.say("rises unlike what the formula says" if has_formula else "rises unlike other doughs")
+        return reader.say(N_("rises unlike what the formula says") if has_formula else N_("rises unlike other doughs"))
     if abs(speed - 1.0) < SAME_PACE:
-        return reader.say("rises as the formula says" if has_formula else "rises as doughs usually do")
+        return reader.say(N_("rises as the formula says") if has_formula else N_("rises as doughs usually do"))
     if speed > 1.0:
         faster = (
-            "rises {pct} % faster than the formula says"
+            N_("rises {pct} % faster than the formula says")
             if has_formula
-            else "rises {pct} % faster than doughs usually do"
+            else N_("rises {pct} % faster than doughs usually do")
         )
         return reader.say(faster, pct=round(100.0 * (speed - 1.0)))
     longer = (
-        "takes {pct} % longer than the formula says" if has_formula else "takes {pct} % longer than doughs usually do"
+        N_("takes {pct} % longer than the formula says")
+        if has_formula
+        else N_("takes {pct} % longer than doughs usually do")
     )
     return reader.say(longer, pct=round(100.0 * (1.0 / speed - 1.0)))

@@ -6,21 +6,22 @@ from datetime import datetime, timedelta
 
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch, Event, EventKind, Stage
+from monitor.translatable import N_
 from monitor.wording.phrases import event_word, printable, rise_text, stage_word, state_word, target_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import about_text, clock_text, duration_text
 
 _NEXT = {
-    Stage.PREFERMENT: "mix the dough with it",
-    Stage.BULK_RISE: "divide and shape",
-    Stage.FINAL_PROOF: "load the oven",
-    Stage.RETARD: "take it out of the cold",
+    Stage.PREFERMENT: N_("mix the dough with it"),
+    Stage.BULK_RISE: N_("divide and shape"),
+    Stage.FINAL_PROOF: N_("load the oven"),
+    Stage.RETARD: N_("take it out of the cold"),
 }
 _RESCUE = {
-    Stage.PREFERMENT: "use it now, it is weaker, or feed it again",
-    Stage.BULK_RISE: "fold and chill, or shape now",
-    Stage.FINAL_PROOF: "bake it now, handle it gently",
-    Stage.RETARD: "bake it now, or fold and shape it again",
+    Stage.PREFERMENT: N_("use it now, it is weaker, or feed it again"),
+    Stage.BULK_RISE: N_("fold and chill, or shape now"),
+    Stage.FINAL_PROOF: N_("bake it now, handle it gently"),
+    Stage.RETARD: N_("bake it now, or fold and shape it again"),
 }
 
 
@@ -162,7 +163,7 @@ def outlook_sentence(batch: Batch, outlook: Outlook, reader: Reader) -> str:
     if about is None:
         when = reader.say("as things stand it will not get to {target}", target=target_text(batch, reader))
     else:
-        when = reader.say("peak {about}" if batch.target.is_peak else "ready {about}", about=about)
+        when = reader.say(N_("peak {about}") if batch.target.is_peak else N_("ready {about}"), about=about)
     if outlook.state is State.NOT_RISING:
         age = duration_text((now - batch.started_at).total_seconds() / 60.0)
         return reader.say("has not begun to rise after {age}; {when}", age=age, when=when)

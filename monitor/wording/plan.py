@@ -9,12 +9,15 @@ from monitor.plan.planner import NoPlan
 from monitor.plan.remedies import Mend, Mending
 from monitor.plan.tasks import Limit
 from monitor.recipe.parts import Recipe
+from monitor.translatable import N_
 from monitor.wording.phrases import in_place_text, printable, stage_word
 from monitor.wording.plan_steps import minutes_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, duration_text
 
-NO_SINGLE_LIMIT = "several limits stand in the way at once: with any one of them lifted there would still be no plan"
+NO_SINGLE_LIMIT = N_(
+    "several limits stand in the way at once: with any one of them lifted there would still be no plan"
+)
 
 
 # -- why there is none ------------------------------------------------------------------------------------------------
@@ -45,18 +48,18 @@ def obstacle_sentence(obstacle: Obstacle, recipes: dict[str, Recipe], reader: Re
     return reader.say(_LACKS[obstacle.limit], **holes)
 
 
-_LOAD_TOO_LATE = (
+_LOAD_TOO_LATE = N_(
     "load {load} of {who} must wait for the oven until {to_at}; it is good until {from_at}, "
     "so it would be {long} too late"
 )
-_STAGE_TOO_LONG = "the {stage} of {who} is good until {from_at} and would wait until {to_at}, {long} too long"
-_NO_ROOM = "no room {where} from {from_at} to {end} ({long}): {who}"
+_STAGE_TOO_LONG = N_("the {stage} of {who} is good until {from_at} and would wait until {to_at}, {long} too long")
+_NO_ROOM = N_("no room {where} from {from_at} to {end} ({long}): {who}")
 _LACKS = {
-    Limit.TIME: "too little time: {who} cannot be out by {from_at}; {to_at} is the earliest, {long} later",
-    Limit.HOURS: "no hands at that hour: {who} would need them from {from_at} to {end}",
-    Limit.PEOPLE: "too few hands from {from_at} to {end} ({long}): {who}",
-    Limit.MIXER: "too few mixers from {from_at} to {end} ({long}): {who}",
-    Limit.OVEN: "the oven is taken from {from_at} to {end} ({long}): {who}",
+    Limit.TIME: N_("too little time: {who} cannot be out by {from_at}; {to_at} is the earliest, {long} later"),
+    Limit.HOURS: N_("no hands at that hour: {who} would need them from {from_at} to {end}"),
+    Limit.PEOPLE: N_("too few hands from {from_at} to {end} ({long}): {who}"),
+    Limit.MIXER: N_("too few mixers from {from_at} to {end} ({long}): {who}"),
+    Limit.OVEN: N_("the oven is taken from {from_at} to {end} ({long}): {who}"),
 }
 
 
@@ -77,19 +80,21 @@ def mend_sentence(mend: Mend, recipes: dict[str, Recipe], reader: Reader, now: d
     )
 
 
-_BAKE_EACH = "bake {n} of each at once"
+_BAKE_EACH = N_("bake {n} of each at once")
 _MENDS = {
-    Mending.LATER: "have {who} out {when}",
-    Mending.STAGGER: "shape each load of {who} {long} after the one before: stagger_min = {minutes}",
+    Mending.LATER: N_("have {who} out {when}"),
+    Mending.STAGGER: N_("shape each load of {who} {long} after the one before: stagger_min = {minutes}"),
     Mending.CHILL: (
-        "put the loads of {who} that wait in the refrigerator for their first {long}, for each load before them: "
-        "chill_min = {minutes}"
+        N_(
+            "put the loads of {who} that wait in the refrigerator for their first {long}, for each load before them: "
+            "chill_min = {minutes}"
+        )
     ),
-    Mending.MORE_PEOPLE: "have {n} people at work from {when}, for {long}",
-    Mending.MORE_MIXERS: "have {n} mixers from {when}, for {long}",
-    Mending.MORE_PLACES: "make room for {n} {where}",
-    Mending.MORE_OVEN: "bake {n} of {who} at once",
-    Mending.OTHER_HOURS: "have hands for {who} from {when}, for {long}",
+    Mending.MORE_PEOPLE: N_("have {n} people at work from {when}, for {long}"),
+    Mending.MORE_MIXERS: N_("have {n} mixers from {when}, for {long}"),
+    Mending.MORE_PLACES: N_("make room for {n} {where}"),
+    Mending.MORE_OVEN: N_("bake {n} of {who} at once"),
+    Mending.OTHER_HOURS: N_("have hands for {who} from {when}, for {long}"),
 }
 
 
@@ -111,11 +116,11 @@ def variation_text(alternative: Alternative, reader: Reader) -> str:
     amount = alternative.amount
     if alternative.variation is Variation.YEAST:
         if amount in (0.5, 2.0):
-            return reader.say("half the yeast" if amount == 0.5 else "twice the yeast")
+            return reader.say(N_("half the yeast") if amount == 0.5 else N_("twice the yeast"))
         return reader.say("{times} x the yeast", times=f"{amount:g}".replace(".", reader.language.decimal))
     if alternative.variation is Variation.ROOM:
         degrees = f"{abs(amount) * (1.8 if reader.temp_unit == 'F' else 1.0):g} °{reader.temp_unit}"
-        return reader.say("room {degrees} warmer" if amount > 0.0 else "room {degrees} colder", degrees=degrees)
+        return reader.say(N_("room {degrees} warmer") if amount > 0.0 else N_("room {degrees} colder"), degrees=degrees)
     if alternative.variation is Variation.NIGHT:
         return reader.say("shaped, {time} in the refrigerator", time=duration_text(60.0 * amount))
     return reader.say("as written")

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from datetime import datetime
 
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
+from monitor.translatable import N_
 from monitor.wording.phrases import into_place_text, printable, stage_word, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, duration_text
@@ -33,12 +34,20 @@ def step_text(dough: DoughPlan, step: Step, reader: Reader) -> str:
 
 
 _LOAD_STEPS = {
-    StepKind.LOAD: "load {load} of {n} in",
-    StepKind.STEAM: "steam for load {load} of {n}",
-    StepKind.OUT: "load {load} of {n} out",
+    StepKind.LOAD: N_("load {load} of {n} in"),
+    StepKind.STEAM: N_("steam for load {load} of {n}"),
+    StepKind.OUT: N_("load {load} of {n} out"),
 }
-_BREAD_STEPS = {StepKind.LOAD: "the bread in", StepKind.STEAM: "steam for the bread", StepKind.OUT: "the bread out"}
-_BATCH_STEPS = {StepKind.LOAD: "all of it in", StepKind.STEAM: "steam for all of it", StepKind.OUT: "all of it out"}
+_BREAD_STEPS = {
+    StepKind.LOAD: N_("the bread in"),
+    StepKind.STEAM: N_("steam for the bread"),
+    StepKind.OUT: N_("the bread out"),
+}
+_BATCH_STEPS = {
+    StepKind.LOAD: N_("all of it in"),
+    StepKind.STEAM: N_("steam for all of it"),
+    StepKind.OUT: N_("all of it out"),
+}
 
 
 def _stage_step_text(dough: DoughPlan, step: Step, number: int, reader: Reader) -> str:
@@ -49,7 +58,7 @@ def _stage_step_text(dough: DoughPlan, step: Step, number: int, reader: Reader) 
     if step.kind is StepKind.MIX:
         what = reader.say("mix {part}", part=printable(method.part))
     elif step.kind is StepKind.SHAPE:
-        what = reader.say("divide and shape" if recipe.pieces > 1 else "shape it")
+        what = reader.say(N_("divide and shape") if recipe.pieces > 1 else N_("shape it"))
     else:
         what = reader.say("into the refrigerator")
     begins = reader.say("{stage} begins", stage=stage_word(method.stage, reader))
@@ -68,7 +77,7 @@ def step_lines(plan: Plan, reader: Reader, now: datetime) -> Iterator[str]:
         limit = ""
         if step.not_after is not None:
             latest = clock_text(step.not_after, reader, step.at)
-            limit = f" ({reader.say('by {at} at the latest', at=latest)})"
+            limit = " (" + reader.say("by {at} at the latest", at=latest) + ")"
         yield f"{clock_text(step.at, reader, now)}  {who}{step_text(dough, step, reader)}{limit}"
 
 
@@ -84,11 +93,13 @@ def out_sentence(dough: DoughPlan, reader: Reader, now: datetime) -> str:
     )
 
 
-_OUT_OF_OVEN = (
+_OUT_OF_OVEN = N_(
     "{dough}: out of the oven {at}; by itself the dough may be {early} earlier or {late} later, "
     "and the plan moves with it"
 )
-_READY = "{dough}: ready {at}; by itself the dough may be {early} earlier or {late} later, and the plan moves with it"
+_READY = N_(
+    "{dough}: ready {at}; by itself the dough may be {early} earlier or {late} later, and the plan moves with it"
+)
 
 
 def window_sentence(dough: DoughPlan, reader: Reader) -> str:
@@ -96,9 +107,9 @@ def window_sentence(dough: DoughPlan, reader: Reader) -> str:
     is_one = len(dough.loads) == 1
     return "; ".join(
         reader.say(
-            "it is proofed {opens} and good until {closes}"
+            N_("it is proofed {opens} and good until {closes}")
             if is_one
-            else "load {load} is proofed {opens} and good until {closes}",
+            else N_("load {load} is proofed {opens} and good until {closes}"),
             load=load.number,
             opens=clock_text(load.opens_at, reader),
             closes=clock_text(load.closes_at, reader, load.opens_at),

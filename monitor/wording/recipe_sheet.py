@@ -7,6 +7,7 @@ from monitor.recipe.findings import what_does_not_add_up
 from monitor.recipe.ingredients import Kind
 from monitor.recipe.method import Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, Recipe
+from monitor.translatable import N_
 from monitor.wording.phrases import in_place_text, mass_text, printable, stage_word, temp_text, weigh_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import duration_text
@@ -43,7 +44,7 @@ def share_text(ingredient: Ingredient, part: Part, reader: Reader) -> str:
     return pct_text(100.0 * ingredient.weight.g / part.own_flour_g, reader) if part.own_flour_g > 0.0 else ""
 
 
-_PARTS = {"preferment": "preferment", "sourdough": "sourdough", "soaker": "soaker", "dough": "dough"}
+_PARTS = {"preferment": N_("preferment"), "sourdough": N_("sourdough"), "soaker": N_("soaker"), "dough": N_("dough")}
 
 
 def part_word(kind: str, reader: Reader) -> str:
@@ -52,10 +53,10 @@ def part_word(kind: str, reader: Reader) -> str:
 
 
 _SHARES = {
-    "yeast_g": "yeast, as instant",
-    "fat_g": "fat",
-    "sugar_g": "sugar",
-    "prefermented_g": "prefermented flour",
+    "yeast_g": N_("yeast, as instant"),
+    "fat_g": N_("fat"),
+    "sugar_g": N_("sugar"),
+    "prefermented_g": N_("prefermented flour"),
 }
 
 
@@ -136,9 +137,9 @@ def lines(recipe: Recipe, reader: Reader) -> Iterator[str]:
     for stage in recipe.method:
         yield f"  {stage_text(stage, reader)}"
     if recipe.bake is not None:
-        yield f"  {reader.say('bake: {how}', how=bake_text(recipe.bake, reader))}"
+        yield "  " + reader.say("bake: {how}", how=bake_text(recipe.bake, reader))
     for sentence in what_does_not_add_up(recipe):
-        yield f"  {reader.say('does not add up: {what}', what=printable(reader.told(sentence)))}"
+        yield "  " + reader.say("does not add up: {what}", what=printable(reader.told(sentence)))
 
 
 _STYLE = """
@@ -158,7 +159,7 @@ p, li { font-size: 14pt; line-height: 1.4; } .doubt { font-size: 12pt; color: #6
 def _rows(part: Part, reader: Reader) -> Iterator[str]:
     for each in part.ingredients:
         doubt = f'<div class="doubt">{escape(weight_text(each, reader))}</div>' if each.weight.is_doubtful else ""
-        source = f" {reader.say('(from above)')}" if each.kind is Kind.PART else ""
+        source = " " + reader.say("(from above)") if each.kind is Kind.PART else ""
         yield (
             f"<tr><td>{escape(printable(each.name))}{escape(source)}{doubt}</td>"
             f'<td class="weight">{escape(weigh_text(each.weight.g, reader))}</td>'
@@ -175,7 +176,7 @@ def sheet_html(recipe: Recipe, reader: Reader) -> str:
     for part in recipe.parts:
         body.append(f"<h2>{escape(printable(part.name))} &middot; {escape(mass_text(part.mass_g, reader))}</h2>")
         body.append(f"<table>{''.join(_rows(part, reader))}</table>")
-    body.append(f"<h2>{escape(reader.say('Altogether'))}</h2><table>")
+    body.append("<h2>" + escape(reader.say("Altogether")) + "</h2><table>")
     body += [
         f'<tr><td>{escape(what)}</td><td class="share">{escape(text)}</td></tr>'
         for what, text in totals(recipe, reader)
@@ -186,11 +187,11 @@ def sheet_html(recipe: Recipe, reader: Reader) -> str:
         steps.append(reader.say("bake: {how}", how=bake_text(recipe.bake, reader)))
     if steps:
         items = "".join(f"<li>{escape(step)}</li>" for step in steps)
-        body.append(f"<h2>{escape(reader.say('Method'))}</h2><ol>{items}</ol>")
+        body.append("<h2>" + escape(reader.say("Method")) + f"</h2><ol>{items}</ol>")
     wrong = what_does_not_add_up(recipe)
     if wrong:
         items = "".join(f"<li>{escape(printable(reader.told(sentence)))}</li>" for sentence in wrong)
-        body.append(f'<div class="wrong"><h2>{escape(reader.say("Does not add up"))}</h2><ul>{items}</ul></div>')
+        body.append('<div class="wrong"><h2>' + escape(reader.say("Does not add up")) + f"</h2><ul>{items}</ul></div>")
     return (
         f'<!doctype html>\n<html lang="{reader.language.code}"><head><meta charset="utf-8"><title>{name}</title>'
         f"<style>{_STYLE}</style></head><body>{''.join(body)}</body></html>\n"

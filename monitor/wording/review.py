@@ -9,6 +9,7 @@ from monitor.dough.outlook import Band
 from monitor.recipe.batch import Batch
 from monitor.recipe.formula import sourdough_pct_instant_equivalent, yeast_pct_instant_equivalent
 from monitor.recipe.intent import Verdict
+from monitor.translatable import N_
 from monitor.wording.phrases import degrees_text, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, duration_text
@@ -20,7 +21,7 @@ MOST_WATER_C = 12.0  # judgement: from a tap's usual to near ice, or to what yea
 _CALLS = (AlertKind.READY, AlertKind.AT_PEAK, AlertKind.PAST_PEAK)
 
 
-_VERDICTS = {Verdict.UNDER: "under", Verdict.RIGHT: "right", Verdict.OVER: "over"}
+_VERDICTS = {Verdict.UNDER: N_("under"), Verdict.RIGHT: N_("right"), Verdict.OVER: N_("over")}
 
 
 def verdict_word(verdict: Verdict, reader: Reader) -> str:
@@ -63,11 +64,15 @@ def _taken(minutes: float, reader: Reader, *, is_peak: bool) -> str:
     time = duration_text(abs(minutes))
     if abs(minutes) <= ON_TIME_MIN:
         if minutes >= 0.0:
-            return reader.say("taken at its peak" if is_peak else "taken when it was ready")
-        return reader.say("taken just before its peak" if is_peak else "taken just before it was ready")
+            return reader.say(N_("taken at its peak") if is_peak else N_("taken when it was ready"))
+        return reader.say(N_("taken just before its peak") if is_peak else N_("taken just before it was ready"))
     if minutes > 0.0:
-        return reader.say("taken {time} after its peak" if is_peak else "taken {time} after it was ready", time=time)
-    return reader.say("taken {time} before its peak" if is_peak else "taken {time} before it was ready", time=time)
+        return reader.say(
+            N_("taken {time} after its peak") if is_peak else N_("taken {time} after it was ready"), time=time
+        )
+    return reader.say(
+        N_("taken {time} before its peak") if is_peak else N_("taken {time} before it was ready"), time=time
+    )
 
 
 def about_minutes(band: Band, reader: Reader) -> str:
@@ -102,7 +107,7 @@ def cause_lines(account: Account, batch: Batch, reader: Reader) -> list[tuple[st
     A ``|`` in a name is where it may be broken into two lines.
     """
     degrees = degrees_text(account.warmer_c, reader)
-    warmth = "dough|{degrees} warmer" if account.warmer_c > 0.0 else "dough|{degrees} colder"
+    warmth = N_("dough|{degrees} warmer") if account.warmer_c > 0.0 else N_("dough|{degrees} colder")
     lines = [(reader.say(warmth, degrees=degrees), account.warmth_min)]
     if account.yeast_min is not None and account.intent.formula is not None and batch.formula is not None:
         made, planned = (
@@ -138,19 +143,19 @@ def causes_sentence(account: Account, batch: Batch, reader: Reader) -> str:
 
 
 _FORWARD = {
-    "warm": "warm dough brought it forward by {minutes}",
-    "cold": "cold dough brought it forward by {minutes}",
-    "yeast": "the yeast brought it forward by {minutes}",
-    "dough": "the dough itself (flour, starter, all else) brought it forward by {minutes}",
+    "warm": N_("warm dough brought it forward by {minutes}"),
+    "cold": N_("cold dough brought it forward by {minutes}"),
+    "yeast": N_("the yeast brought it forward by {minutes}"),
+    "dough": N_("the dough itself (flour, starter, all else) brought it forward by {minutes}"),
 }
 _BACK = {
-    "warm": "warm dough held it back by {minutes}",
-    "cold": "cold dough held it back by {minutes}",
-    "yeast": "the yeast held it back by {minutes}",
-    "dough": "the dough itself (flour, starter, all else) held it back by {minutes}",
+    "warm": N_("warm dough held it back by {minutes}"),
+    "cold": N_("cold dough held it back by {minutes}"),
+    "yeast": N_("the yeast held it back by {minutes}"),
+    "dough": N_("the dough itself (flour, starter, all else) held it back by {minutes}"),
 }
-_MEAN_WARMER = "The dough was {degrees} warmer than planned in the mean, clearly so for {time}."
-_MEAN_COLDER = "The dough was {degrees} colder than planned in the mean, clearly so for {time}."
+_MEAN_WARMER = N_("The dough was {degrees} warmer than planned in the mean, clearly so for {time}.")
+_MEAN_COLDER = N_("The dough was {degrees} colder than planned in the mean, clearly so for {time}.")
 
 
 def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], reader: Reader) -> str:
@@ -168,7 +173,7 @@ def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], read
         if alert.kind in _CALLS and alert.acknowledged_at is not None and alert.acknowledged_at != batch.ended_at
     ]
     if seen:
-        return reader.say("Its calls were acknowledged at {at}.", at=clock_text(min(seen), reader))
+        return reader.say("Its calls were seen at {at}.", at=clock_text(min(seen), reader))
     *first, last = dict.fromkeys(clock_text(at, reader) for at in called)
     times = reader.say("{several} and {last}", several=", ".join(first), last=last) if first else last
     return reader.say("It was called at {times}; nobody answered.", times=times)
@@ -182,7 +187,7 @@ def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, 
     strayed = [cause for cause in (account.warmth_min, account.yeast_min) if cause is not None]
     if came is not None and any(abs(cause.p50) >= WORTH_MIN for cause in strayed):
         doubt = Band(account.plan_min + account.rest_min.p05, kept_min, account.plan_min + account.rest_min.p95)
-        kept = "Kept to what was planned, this dough would have been ready after {time}."
+        kept = N_("Kept to what was planned, this dough would have been ready after {time}.")
         lines.append(reader.say(kept, time=_minutes(doubt, reader)))
     is_off = came is not None and abs(came.p50 - account.plan_min) > ON_TIME_MIN
     if is_off and account.wanted_temp_c is not None:
@@ -198,7 +203,7 @@ def next_time_lines(account: Account, batch: Batch, best_rise_pct: Band | None, 
             )
         )
     if came is not None:
-        again = "Made the same again: look after {early}, it was ready after {time}."
+        again = N_("Made the same again: look after {early}, it was ready after {time}.")
         lines.append(reader.say(again, early=duration_text(max(came.p05, 0.0)), time=_minutes(came, reader)))
     if best_rise_pct is not None and batch.target.rise_pct is not None:
         lines.append(
@@ -219,11 +224,11 @@ def _warmth_line(account: Account, wanted_c: float, reader: Reader) -> str:
     water_c = WATER_PER_DOUGH * change_c
     is_colder = change_c < 0.0
     if abs(water_c) > MOST_WATER_C:
-        how = "{degrees} colder than it was" if is_colder else "{degrees} warmer than it was"
+        how = N_("{degrees} colder than it was") if is_colder else N_("{degrees} warmer than it was")
         how = reader.say(how, degrees=degrees_text(change_c, reader))
         how = reader.say("{how}, more than water alone can do", how=how)
     else:
-        how = "water about {degrees} colder" if is_colder else "water about {degrees} warmer"
+        how = N_("water about {degrees} colder") if is_colder else N_("water about {degrees} warmer")
         how = reader.say(how, degrees=degrees_text(water_c, reader))
         how = reader.say("{how}, and a place as warm as that", how=how)
     dough = temp_text(wanted_c, reader)

@@ -8,6 +8,7 @@ from monitor.alerts.alert import Alert, Message
 from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
+from monitor.translatable import N_
 from monitor.wire.readings import Channel
 from monitor.wording.outlook import outlook_sentence
 from monitor.wording.phrases import alert_kind_word, channel_word, either_text, printable, subject_word
@@ -59,9 +60,9 @@ def _title(alert: Alert, served: Sequence[Served], reader: Reader) -> str:
 
 
 _WHAT_TO_DO = {
-    AlertKind.LINE_SILENT: "Check the broker or the cable they share, and its supply.",
-    AlertKind.NODE_SILENT: "Check its supply and its cable or radio.",
-    AlertKind.SENSOR_SILENT: "Check that sensor and its wires.",
+    AlertKind.LINE_SILENT: N_("Check the broker or the cable they share, and its supply."),
+    AlertKind.NODE_SILENT: N_("Check its supply and its cable or radio."),
+    AlertKind.SENSOR_SILENT: N_("Check that sensor and its wires."),
 }
 
 
@@ -70,9 +71,10 @@ def _silence_text(
 ) -> str:
     parts = [_silence_sentence(alert, heard_at, now, reader)]
     wanted = [each for each in served if each.is_wanted]
-    parts += [f"{_standing(each, reader)} {reader.say('Look at it now.')}" for each in wanted[:MOST_DOUGHS]]
+    look = reader.say("Look at it now.")
+    parts += [f"{_expected(each, reader)} {look}" for each in wanted[:MOST_DOUGHS]]
     others = [each for each in served if not each.is_wanted]
-    parts += [_standing(each, reader) for each in others[:MOST_DOUGHS]]
+    parts += [_expected(each, reader) for each in others[:MOST_DOUGHS]]
     if len(others) > MOST_DOUGHS:
         more = len(others) - MOST_DOUGHS
         parts.append(reader.count(more, "It leaves {n} dough more unseen.", "It leaves {n} doughs more unseen."))
@@ -97,7 +99,7 @@ def _silence_sentence(alert: Alert, heard_at: datetime | None, now: datetime, re
     return reader.say("Nothing has been heard of {who} since {since}.", who=who, since=since)
 
 
-def _standing(each: Served, reader: Reader) -> str:
+def _expected(each: Served, reader: Reader) -> str:
     """One dough and what is expected of it, as a sentence."""
     name = printable(each.batch.name)
     if each.outlook is None:
