@@ -23,7 +23,7 @@ def is_open(folder: Path) -> bool:
     except ConfigError as error:
         told = reader.say("The settings cannot be read, so nobody is let in.")
         st.html(page.heading(reader.say("Closed"), told))
-        st.html(page.note(reader.told(error)))
+        st.html(page.note(reader.text(error)))
         return False
     if access.login is Login.PROXY and (known := door.name(folder)):
         why = reader.say("You are logged in as {name}, who is on no list of bakers and viewers.", name=known)

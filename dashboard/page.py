@@ -55,11 +55,11 @@ def shown(draw: Callable[[Scene], None], site: str = "") -> None:
             draw(Scene(store, clock_of(store).now(), reader, palette, speed, site))
     except AccessError as error:
         reader = reading.reader(queries.database().parent)
-        st.html(heading(reader.say("Closed"), reader.told(error)))
+        st.html(heading(reader.say("Closed"), reader.text(error)))
     except StoreError as error:
         reader = reading.reader(queries.database().parent)
         told = reader.say("The store does not answer")
-        st.html(f'<div class="panel">{section(told)}<p>{html.escape(reader.told(error))}</p></div>')
+        st.html(f'<div class="panel">{section(told)}<p>{html.escape(reader.text(error))}</p></div>')
 
 
 def put_style() -> None:

@@ -216,7 +216,7 @@ def _told(error: MonitorError, args: argparse.Namespace) -> str:
     from monitor.settings.data_dir import default_data_dir
 
     named: Path | None = getattr(args, "data_dir", None)
-    return reader_of(named or default_data_dir(os.environ), getattr(args, "config", None)).told(error)
+    return reader_of(named or default_data_dir(os.environ), getattr(args, "config", None)).text(error)
 
 
 def _log_to_stderr(is_verbose: bool) -> None:

@@ -12,7 +12,7 @@
       UnfitError                 a value that cannot be worked with; a ValueError too
 
 An error is raised with its source sentence and what fills the holes: its text is English, for logs and for whoever asks
-for nothing else, and a reader's reader words it anew (``reader.told(error)``, or as what fills a hole).
+for nothing else, and a reader's reader words it anew (``reader.text(error)``, or as what fills a hole).
 
 Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.
 """

@@ -2,7 +2,7 @@
 
 What the pure rooms and the errors say is English, and so are logs and what is stored. A :class:`Saying` is that English
 sentence and an ordinary text; it also keeps its source sentence and what fills the holes, which is all that
-:meth:`monitor.wording.reader.Reader.told` needs to word it anew.
+:meth:`monitor.wording.reader.Reader.text` needs to word it anew.
 """
 
 from collections.abc import Iterable, Mapping
@@ -53,44 +53,6 @@ class Number(str):
 
     def __new__(cls, value: float | str, spec: str = "") -> Self:
         return super().__new__(cls, format(value, spec))
-
-
-class Half(str):
-    """One side of a saying that says what is wrong and then, after its last semicolon, what to do.
-
-    >>> Half(Saying("{file}: is gone; bring it back", file="a.toml"), 0)
-    'a.toml: is gone'
-    """
-
-    whole: str
-    side: int
-
-    def __new__(cls, whole: str, side: int) -> Self:
-        made = super().__new__(cls, half_of(whole, side))
-        made.whole, made.side = whole, side
-        return made
-
-
-def half_of(text: str, side: int) -> str:
-    """What is wrong (side 0), or what to do (1)."""
-    what, _, mend = text.rpartition("; ")
-    return (what, mend)[side]
-
-
-class Opening(str):
-    """A saying at the beginning of a sentence, where it has a capital letter."""
-
-    whole: str
-
-    def __new__(cls, whole: str) -> Self:
-        made = super().__new__(cls, capital(whole))
-        made.whole = whole
-        return made
-
-
-def capital(text: str) -> str:
-    """A text with a capital letter to begin with."""
-    return text[:1].upper() + text[1:]
 
 
 def several(parts: Iterable[str], between: str) -> Saying:

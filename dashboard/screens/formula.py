@@ -37,7 +37,7 @@ def show() -> None:
     try:
         recipe = read_recipe(path)
     except ConfigError as error:
-        st.html(f'<p class="note">{html.escape(reader.told(error))}</p>')
+        st.html(f'<p class="note">{html.escape(reader.text(error))}</p>')
         return
     columns = st.columns(2)
     key = f"{path} {recipe.pieces}"
@@ -48,7 +48,7 @@ def show() -> None:
         recipe = scaled_to_pieces(recipe, int(pieces), each_g)
     st.html("".join(_part(recipe, part, reader) for part in recipe.parts) + _totals(recipe, reader))
     for sentence in what_does_not_add_up(recipe):
-        st.html(f'<p class="note">{html.escape(printable(reader.told(sentence)))}</p>')
+        st.html(f'<p class="note">{html.escape(printable(reader.text(sentence)))}</p>')
     st.download_button(
         reader.say("Page to print"), recipe_sheet.sheet_html(recipe, reader), f"{path.stem}.html", "text/html"
     )

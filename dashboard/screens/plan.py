@@ -125,7 +125,7 @@ def _make(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
         told = plan_actions.make(path, day, at)
     except ConfigError as error:
-        told = [reader.told(error)]
+        told = [reader.text(error)]
     st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))
 
 
@@ -133,7 +133,7 @@ def _compare(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
         rows = plan_queries.side_by_side(path, day, at)
     except ConfigError as error:
-        st.html(f'<p class="note">{html.escape(reader.told(error))}</p>')
+        st.html(f'<p class="note">{html.escape(reader.text(error))}</p>')
         return
     head = "".join(f"<th>{html.escape(reader.say(words))}</th>" for words in HEADINGS)
     body = "".join(f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in rows)

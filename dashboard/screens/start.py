@@ -45,7 +45,7 @@ def _draw(scene: page.Scene, batch_page: StreamlitPage) -> None:
     offered = likes(scene.store.batches(), recipes, scene.reader, scene.now)
     like = offered[st.selectbox(reader.say("Like one before, or by a recipe"), list(offered), key="like")]
     for fault in faults:
-        st.html(page.note(reader.told(fault)))
+        st.html(page.note(reader.text(fault)))
     made = _what(like, scene)
     with queries.opened_as(Shelf) as store:
         vessels = shelf.vessels_of(store, like.batch if like.has_vessel else None)

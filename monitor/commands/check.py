@@ -66,9 +66,9 @@ def check(
     reader = config.reader
     for finding in findings:
         verdict = reader.say("ok") if finding.mend is None else reader.say("WRONG")
-        print(f"{verdict:<5}  {reader.told(finding.what)}", file=out)
+        print(f"{verdict:<5}  {reader.text(finding.what)}", file=out)
         if finding.mend is not None:
-            print("         " + reader.say("what to do: {mend}", mend=reader.told(finding.mend)), file=out)
+            print("         " + reader.say("what to do: {mend}", mend=reader.text(finding.mend)), file=out)
     print(reader.say("settings in force:"), file=out)
     for line in effective_settings(config):
         print(f"       {line}", file=out)

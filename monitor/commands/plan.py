@@ -87,7 +87,7 @@ def _orders(args: argparse.Namespace, book: DayBook, now: datetime, reader: Read
                 reader.say(
                     "{recipe} does not add up: {what}",
                     recipe=printable(recipe.name),
-                    what=printable(reader.told(sentence)),
+                    what=printable(reader.text(sentence)),
                 ),
                 file=out,
             )

@@ -158,7 +158,7 @@ def _boards(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     reader = reader_of(data_dir)
     found = found_boards() if args.port is None else [FoundPort(args.port, "", "")]
     if not found:
-        print(reader.told(NO_BOARD), file=out)
+        print(reader.text(NO_BOARD), file=out)
         return 1
     is_any_silent = False
     for board in found:
@@ -168,7 +168,7 @@ def _boards(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
                 print(f"    {asked(board.path)}", file=out)
             except BoardError as err:
                 is_any_silent = True
-                print(f"    {reader.told(err)}", file=out)
+                print(f"    {reader.text(err)}", file=out)
     return int(is_any_silent)
 
 
@@ -223,7 +223,7 @@ def _readings(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
     store, clock = _opened(data_dir)
     with store, listening(args.port, node, store, clock) as ear:
         calibrations = store.calibrations(node)
-        print(reader_of(data_dir).told(set_right_line(calibrations)), file=out, flush=True)
+        print(reader_of(data_dir).text(set_right_line(calibrations)), file=out, flush=True)
         height_mm = None if settings is None else settings.sensor_height_mm
         shown = 0
         while args.count <= 0 or shown < args.count:

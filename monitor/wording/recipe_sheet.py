@@ -139,7 +139,7 @@ def lines(recipe: Recipe, reader: Reader) -> Iterator[str]:
     if recipe.bake is not None:
         yield "  " + reader.say("bake: {how}", how=bake_text(recipe.bake, reader))
     for sentence in what_does_not_add_up(recipe):
-        yield "  " + reader.say("does not add up: {what}", what=printable(reader.told(sentence)))
+        yield "  " + reader.say("does not add up: {what}", what=printable(reader.text(sentence)))
 
 
 _STYLE = """
@@ -190,7 +190,7 @@ def sheet_html(recipe: Recipe, reader: Reader) -> str:
         body.append("<h2>" + escape(reader.say("Method")) + f"</h2><ol>{items}</ol>")
     wrong = what_does_not_add_up(recipe)
     if wrong:
-        items = "".join(f"<li>{escape(printable(reader.told(sentence)))}</li>" for sentence in wrong)
+        items = "".join(f"<li>{escape(printable(reader.text(sentence)))}</li>" for sentence in wrong)
         body.append('<div class="wrong"><h2>' + escape(reader.say("Does not add up")) + f"</h2><ul>{items}</ul></div>")
     return (
         f'<!doctype html>\n<html lang="{reader.language.code}"><head><meta charset="utf-8"><title>{name}</title>'

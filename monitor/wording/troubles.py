@@ -94,7 +94,7 @@ def _central_text(status: int | None, detail: str, reader: Reader) -> str:
     if status is None:
         return detail
     if status in CENTRAL_REMEDIES:
-        return reader.told(CENTRAL_REMEDIES[status])
+        return reader.text(CENTRAL_REMEDIES[status])
     return reader.say("it answered {status} {detail}", status=status, detail=detail)
 
 
@@ -124,7 +124,7 @@ def remedy_text(trouble: Trouble, reader: Reader) -> str:
         case CheckFails():
             return say("see its log")
         case BackupFails(fault):
-            return reader.told(STORE_REMEDIES[fault])
+            return reader.text(STORE_REMEDIES[fault])
         case CentralGetsNothing():
             return say(
                 "mend that, or its line; everything waits in the database here, and is sent by itself afterwards"
