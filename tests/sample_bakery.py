@@ -13,6 +13,7 @@ import made_up_day as made_up
 
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Message, Sort, Subject
+from monitor.alerts.reasons import NodeUnheard
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.plan.day import Plan
 from monitor.plan.orders import Order
@@ -346,7 +347,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     )
     since = NOW - minutes(32)
     node = Subject(Sort.NODE, "urn:dev:mac:020000fffe5e0009")
-    silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason="not heard for 10 min")
+    silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason=NodeUnheard(10.0))
     store.save_alerts([silent], [], [], NOW)
     flat = store.add_batch(batch("Oat loaf", Stage.BULK_RISE, 150, ROUND_TUB))
     store.save_step(

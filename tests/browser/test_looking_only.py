@@ -95,7 +95,7 @@ def test_copies_of_other_sites_are_shown_and_offer_no_notes(screen, copies, open
     path, awaited = SCREENS[screen]
     page = opens(served).open(path.format(**ids), awaited)
     expect(page.locator("input[value='rye-street'], h2:text-is('rye-street')")).to_be_visible()
-    expect(page.get_by_role("button", name="Acknowledge")).to_have_count(0)
+    expect(page.get_by_role("button", name="Seen")).to_have_count(0)
     for word in ("Folded", "Go", "Keep", "Hold it against this", "The oven is on"):
         expect(page.get_by_role("button", name=word, exact=True)).to_have_count(0)
     expect_usable(page, f"copy, {screen}")

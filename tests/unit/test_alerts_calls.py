@@ -8,6 +8,7 @@ import pytest
 
 from monitor.alerts.calls import WAKES, Call, CallRules, Next, QuietHours, Told, decide
 from monitor.alerts.dough import Alert, AlertKind, Message, Subject
+from monitor.alerts.reasons import HeightUnseen
 from monitor.recipe.batch import BatchId
 
 NIGHT = datetime(2026, 3, 2, 2, 0, tzinfo=UTC)
@@ -74,7 +75,7 @@ def test_answered_or_over_it_is_called_no_more(change: str) -> None:
 def test_shelved_or_explained_it_waits_and_goes_on_after() -> None:
     shelved = told(AlertKind.READY, call(1), waited_min=60.0, shelved_until=NIGHT + timedelta(hours=1))
     assert do(QUIET, shelved)[0] is Next.WAIT
-    assert do(QUIET, told(AlertKind.READY, call(1), waited_min=60.0, suppressed_by="explained"))[0] is Next.WAIT
+    assert do(QUIET, told(AlertKind.READY, call(1), waited_min=60.0, suppressed_by=HeightUnseen()))[0] is Next.WAIT
     assert do(QUIET, told(AlertKind.READY, call(1), waited_min=60.0)) == (Next.CALL, 0)
 
 

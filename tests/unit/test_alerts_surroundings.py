@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from monitor.alerts.dough import Alert, AlertKind, Phase, Rules, Sort, Step, Subject
+from monitor.alerts.reasons import NoBatchReadsIt
 from monitor.alerts.silence import NodeFacts, Surroundings, batches_named, look
 from monitor.recipe.batch import BatchId
 from monitor.wire.readings import Channel, NodeId
@@ -127,7 +128,7 @@ def test_node_that_comes_back_with_old_readings_first_has_no_silent_sensor() -> 
 def test_node_that_no_batch_reads_any_more_has_no_alert() -> None:
     alerts = all_of(look(Rules(), (), seen(node(1, 12))))
     steps = look(Rules(), alerts, seen())
-    assert [(alert.phase, alert.reason) for alert in all_of(steps)] == [(Phase.NORMAL, "no batch reads it now")]
+    assert [(alert.phase, alert.reason) for alert in all_of(steps)] == [(Phase.NORMAL, NoBatchReadsIt())]
 
 
 @pytest.mark.parametrize("hours", [1, 24, -1, -24])

@@ -18,6 +18,7 @@ from dashboard.strips import shared_hours
 from dashboard.svg import picture
 from dashboard.theme import DAY, NIGHT
 from monitor.alerts.dough import Alert, AlertKind, Subject
+from monitor.alerts.reasons import SkinDrying
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
@@ -56,7 +57,7 @@ def row(
         last_reading_at=NOW - minutes(seen_min),
         start_volume_ml=2500.0,
     )
-    alerts = tuple(Alert(Subject.batch(batch.id), kind, 1, NOW, NOW, reason="the air is too dry") for kind in firing)
+    alerts = tuple(Alert(Subject.batch(batch.id), kind, 1, NOW, NOW, reason=SkinDrying(750.0)) for kind in firing)
     return Row(batch, outlook, alerts, stale_since(batch, outlook, NOW))
 
 

@@ -16,6 +16,8 @@ from streamlit.testing.v1 import AppTest
 from dashboard import door, queries
 from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
 from monitor.alerts.dough import Alert, AlertKind, Phase, Sort, Subject
+from monitor.alerts.reasons import TroubleSeen
+from monitor.alerts.troubles import DiskNearlyFull
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.learning import Lesson
 from monitor.dough.prior import prior_of
@@ -452,20 +454,24 @@ def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
 ) -> None:
     request.getfixturevalue(doughs)
     subject = Subject(Sort.MONITOR, "disk")
-    full = Alert(subject, AlertKind.TROUBLE, 1, NOW, NOW, called_at=NOW, reason="the disk is full; <b>make</b> room")
+    full = Alert(
+        subject, AlertKind.TROUBLE, 1, NOW, NOW, called_at=NOW, reason=TroubleSeen(DiskNearlyFull("<b>here</b>"))
+    )
     with Store(queries.database()) as store:
         store.save_alerts([full], [], [], NOW)
     app = shown("board")
     said = words(app)
     assert "<b>the monitor: monitor in trouble</b>, since " in said
-    assert "not yet acknowledged: the disk is full; &lt;b&gt;make&lt;/b&gt; room" in said
-    assert doughs == "nothing" or said.index("the disk is full") < said.index(": past its peak</b>, since ")
+    assert (
+        "nobody has seen it yet: the disk under &lt;b&gt;here&lt;/b&gt; is nearly full; what to do: make room" in said
+    )
+    assert doughs == "nothing" or said.index("the disk under") < said.index(": past its peak</b>, since ")
     app.button(key=f"acknowledge-board-{number_of(AlertKind.TROUBLE)}").click().run()
-    assert "acknowledged: the disk is full" in words(app), "it stays while it lasts"
+    assert "seen: the disk under" in words(app), "it stays while it lasts"
     with Store(queries.database()) as store:
         (kept,) = [alert for alert in store.standing_alerts() if alert.kind is AlertKind.TROUBLE]
         store.save_alerts([replace(kept, returned_at=NOW)], [], [], NOW)
-    assert "the disk is full" not in words(app.run())
+    assert "the disk under" not in words(app.run())
 
 
 def test_batch_screen_shelves_and_brings_back(morning: dict[str, BatchId], shown: Runs) -> None:
@@ -476,7 +482,7 @@ def test_batch_screen_shelves_and_brings_back(morning: dict[str, BatchId], shown
     assert "What calls for you" in words(app)
     app.button(key=f"shelve-batch-{number}").click().run()
     assert stands()[AlertKind.PAST_PEAK] is Phase.SHELVED
-    assert "shelved until" in words(app)
+    assert "later, until" in words(app)
     app.button(key=f"unshelve-batch-{number}").click().run()
     assert stands()[AlertKind.PAST_PEAK] is Phase.UNACKNOWLEDGED
 
