@@ -5,20 +5,19 @@ to open a page would otherwise wait.
 """
 
 import importlib
-import pkgutil
 import sys
 from pathlib import Path
 
 from streamlit.web.cli import main
 
-import dashboard.screens
+HERE = Path(__file__).parent
 
 
 def serve(arguments: list[str]) -> None:
     """Serve until stopped; ends the process."""
-    for screen in pkgutil.iter_modules(dashboard.screens.__path__):
-        importlib.import_module(f"dashboard.screens.{screen.name}")
-    main(["run", str(Path(__file__).with_name("app.py")), *arguments], prog_name="streamlit")
+    for screen in sorted(HERE.glob("*/screen.py")):
+        importlib.import_module(f"dashboard.{screen.parent.name}.screen")
+    main(["run", str(HERE / "app.py"), *arguments], prog_name="streamlit")
 
 
 if __name__ == "__main__":

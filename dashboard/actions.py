@@ -6,8 +6,9 @@ from datetime import timedelta
 
 import streamlit as st
 
-from dashboard import door, queries, reading
-from dashboard.pictures import as_small_jpeg
+from dashboard import queries
+from dashboard.access import preferences, visitor
+from dashboard.photograph import as_small_jpeg
 from monitor.errors import AccessError, PictureError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
@@ -86,7 +87,7 @@ def shelve(number: int, minutes: int) -> None:
 
 def _person() -> str:
     """Who says so, for the history."""
-    return door.name(queries.database().parent) or "the dashboard"
+    return visitor.name(queries.database().parent) or "the dashboard"
 
 
 def move_band(batch_id: BatchId, rise_pct: float) -> None:
@@ -149,4 +150,4 @@ def put_on_shelf(name: str, vessel: Vessel) -> None:
 
 
 def _reader() -> Reader:
-    return reading.reader(queries.database().parent)
+    return preferences.reader(queries.database().parent)

@@ -5,15 +5,26 @@ import html
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import gate, queries, reading, sites
+from dashboard import queries
+from dashboard.access import preferences, sites
+from dashboard.batch import screen as batch
+from dashboard.board import screen as board
+from dashboard.compare import screen as compare
+from dashboard.formula import screen as formula
+from dashboard.login import screen as gate
 from dashboard.page import put_style
-from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
+from dashboard.plan import bake
+from dashboard.plan import screen as plan
+from dashboard.review import screen as finished
+from dashboard.safety import screen as cautions
+from dashboard.sensors import screen as nodes
+from dashboard.start import screen as start
 
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
 put_style()
 if not gate.is_open(queries.database().parent):
     st.stop()
-reader = reading.reader(queries.database().parent)
+reader = preferences.reader(queries.database().parent)
 compare_page = st.Page(compare.show, title=reader.say("Compare"), url_path="compare")
 finished_page: StreamlitPage = st.Page(
     lambda: finished.show(finished_page, compare_page), title=reader.say("Finished"), url_path="finished"
@@ -40,7 +51,7 @@ nav = st.container(key="nav", horizontal=True)
 if current == batch_page:
     current.run()
 with nav:
-    chosen = reading.in_address(queries.database().parent)
+    chosen = preferences.in_address(queries.database().parent)
     for page in pages:
         if page == current:
             st.html(f'<span class="here" aria-current="page">{html.escape(page.title)}</span>', width="content")
@@ -48,7 +59,7 @@ with nav:
             st.page_link(page, label=page.title, query_params=chosen)
     if current.url_path:  # the board shows every site
         sites.put_choice(queries.data_dir(), reader)
-    reading.put_choice(queries.database().parent)
+    preferences.put_choice(queries.database().parent)
     gate.put_leave(queries.database().parent)
 if current != batch_page:
     current.run()

@@ -3,14 +3,14 @@
 import html
 from datetime import datetime
 
-from dashboard import whereabouts
-from dashboard.hands import AIR_ALERTS, Due, due_words
-from dashboard.marks import chip
+from dashboard import places
+from dashboard.drawing.marks import chip
+from dashboard.drawing.strips import Hours, strip_svg
+from dashboard.drawing.svg import picture
+from dashboard.drawing.tub import fill, tub_svg
 from dashboard.page import Scene, clock_words
+from dashboard.priority import AIR_ALERTS, Due, due_words
 from dashboard.queries import Row
-from dashboard.strips import Hours, strip_svg
-from dashboard.svg import picture
-from dashboard.tub import fill, tub_svg
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch
 from monitor.wording.alerts import (
@@ -76,7 +76,7 @@ def batch_card(row: Row, hours: Hours, scene: Scene) -> str:
     strip = strip_svg(batch, outlook, hours, scene.now, scene.reader, scene.palette, stale_since=row.stale_since)
     tub = tub_picture(batch, outlook, scene, is_stale=row.stale_since is not None)
     stage = html.escape(stage_word(batch.stage, scene.reader))
-    place = whereabouts.of_batch(batch, scene.store.path.parent)
+    place = places.of_batch(batch, scene.store.path.parent)
     where = f"{stage} · {place}" if place else stage
     notes = f"{stale_note(row.stale_since, said, scene)}{alert_notes(row, scene)}"
     return (

@@ -10,10 +10,11 @@ from functools import partial
 
 import streamlit as st
 
-from dashboard import queries, reading
-from dashboard.drawing import Drawing
-from dashboard.exports import KINDS, Exhibit, Kind, file_name
-from dashboard.theme import Palette, palette_for, style
+from dashboard import queries
+from dashboard.access import preferences
+from dashboard.drawing.exports import KINDS, Exhibit, Kind, file_name
+from dashboard.drawing.grammar import Drawing
+from dashboard.drawing.palette import Palette, palette_for, style
 from monitor.errors import AccessError, StoreError
 from monitor.store.pace import clock_of, pace_of
 from monitor.store.store import Store
@@ -50,22 +51,26 @@ def shown(draw: Callable[[Scene], None], site: str = "") -> None:
         with queries.opened(site or None) as store:
             pace = pace_of(store)
             palette = palette_for(st.context.theme.type)
-            reader = reading.reader(store.path.parent)
+            reader = preferences.reader(store.path.parent)
             speed = None if pace is None else pace.speed
             draw(Scene(store, clock_of(store).now(), reader, palette, speed, site))
     except AccessError as error:
-        reader = reading.reader(queries.database().parent)
+        reader = preferences.reader(queries.database().parent)
         st.html(heading(reader.say("Closed"), reader.text(error)))
     except StoreError as error:
-        reader = reading.reader(queries.database().parent)
+        reader = preferences.reader(queries.database().parent)
         told = reader.say("The store does not answer")
         st.html(f'<div class="panel">{section(told)}<p>{html.escape(reader.text(error))}</p></div>')
 
 
 def put_style() -> None:
-    """The style sheet, once a rerun of the whole page; and nothing is kept of the page before."""
+    """The style sheet, once a rerun of the whole page; and nothing is kept of the page before.
+
+    Streamlit puts HTML that is nothing but style where it keeps its toasts, and the first toast of a fragment would
+    take its place for good. With an element beside it, it stays where it is put.
+    """
     st.session_state[_EXHIBITS] = {}
-    st.html(style(palette_for(st.context.theme.type)))
+    st.html(f"{style(palette_for(st.context.theme.type))}<span></span>")
 
 
 def head_start(screen: str) -> None:

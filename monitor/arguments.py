@@ -44,6 +44,17 @@ def moment(text: str) -> datetime:
     return found.astimezone(UTC)
 
 
+def path(text: str) -> Path:
+    """A file or folder; absolute, for what is started here may run in another folder.
+
+    Examples
+    --------
+    >>> path("practice") == Path.cwd() / "practice"
+    True
+    """
+    return Path(text).absolute()
+
+
 def positive(text: str) -> float:
     """A number above 0."""
     try:

@@ -6,12 +6,13 @@ import os
 import signal
 import sys
 from collections.abc import Callable, Sequence
+from contextlib import suppress
 from datetime import timedelta
 from importlib.metadata import version
 from pathlib import Path
 
 from monitor.archive.options import add_backup
-from monitor.arguments import duration, moment, positive, seeds, seeds_or_folder, temperature, wall_time
+from monitor.arguments import duration, moment, path, positive, seeds, seeds_or_folder, temperature, wall_time
 from monitor.commands.alert_options import add_alerts
 from monitor.commands.day_options import add_formula, add_plan
 from monitor.deploy.options import add_service
@@ -75,8 +76,12 @@ def _demo(args: argparse.Namespace) -> int:
 
 def _dashboard(args: argparse.Namespace) -> int:
     from monitor.remote_access.dashboard_server import dashboard_command
+    from monitor.settings.data_dir import usual_data_dir
 
     data_dir = _data_dir(args)
+    if data_dir == usual_data_dir(os.environ):  # nobody has mistyped it, so it may be made
+        with suppress(OSError):
+            data_dir.mkdir(parents=True, exist_ok=True)
     command, folder = dashboard_command(data_dir, args.port, args.address, args.certificate, args.key)
     scheme = "http" if args.certificate is None else "https"
     print(f"dashboard: {scheme}://{args.address}:{args.port}  (data in {data_dir}; Ctrl-C ends it)", flush=True)
@@ -230,10 +235,10 @@ def _log_to_stderr(is_verbose: bool) -> None:
 
 
 def _add_place(parser: argparse.ArgumentParser, *, has_config: bool = False) -> None:
-    parser.add_argument("--data-dir", type=Path, metavar="DIR", help="where the database and settings lie")
+    parser.add_argument("--data-dir", type=path, metavar="DIR", help="where the database and settings lie")
     if has_config:
-        parser.add_argument("--config", type=Path, metavar="FILE", help="settings (default: config.toml in DIR)")
-        parser.add_argument("--secrets", type=Path, metavar="FILE", help="passwords, mode 0600 (default: secrets.toml)")
+        parser.add_argument("--config", type=path, metavar="FILE", help="settings (default: config.toml in DIR)")
+        parser.add_argument("--secrets", type=path, metavar="FILE", help="passwords, mode 0600 (default: secrets.toml)")
 
 
 def parser() -> argparse.ArgumentParser:
@@ -299,7 +304,7 @@ def parser() -> argparse.ArgumentParser:
     replay.add_argument("--every", type=duration, required=True, metavar="5m", help="time between lines")
     replay.add_argument("--horizon", type=duration, default=timedelta(hours=24), metavar="24h", help="how far to look")
     replay.add_argument(
-        "--learned", type=Path, metavar="DIR", help="what finished batches have taught (default: nothing)"
+        "--learned", type=path, metavar="DIR", help="what finished batches have taught (default: nothing)"
     )
     replay.set_defaults(run=_replay)
 
@@ -324,7 +329,7 @@ def parser() -> argparse.ArgumentParser:
 def _add_backtest(backtest: argparse.ArgumentParser) -> None:
     backtest.add_argument(
         "folder",
-        type=Path,
+        type=path,
         nargs="?",
         metavar="DIR",
         help="recorded batches, a folder each; or a data directory, for its finished batches",
@@ -352,8 +357,8 @@ def _add_backtest(backtest: argparse.ArgumentParser) -> None:
         action="store_true",
         help="speak tcp to another machine: only where everyone who can reach it is trusted",
     )
-    backtest.add_argument("--cache", type=Path, metavar="DIR", help="where simulated recordings are kept")
-    backtest.add_argument("--out", type=Path, metavar="DIR", help="write table, forecasts and plots there")
+    backtest.add_argument("--cache", type=path, metavar="DIR", help="where simulated recordings are kept")
+    backtest.add_argument("--out", type=path, metavar="DIR", help="write table, forecasts and plots there")
     backtest.set_defaults(run=_backtest)
 
 
@@ -431,7 +436,7 @@ def _add_learned(learned: argparse.ArgumentParser) -> None:
     reset.add_argument("--all", action="store_true", help="of every recipe")
     reset.add_argument("--yes", action="store_true", help="yes, forget it")
     # SUPPRESS: given before the action it must not be lost for want of one after it
-    reset.add_argument("--data-dir", type=Path, metavar="DIR", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
+    reset.add_argument("--data-dir", type=path, metavar="DIR", default=argparse.SUPPRESS, help=argparse.SUPPRESS)
 
 
 def _keep_to_one_core() -> None:

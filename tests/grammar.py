@@ -5,7 +5,7 @@ import json
 import altair as alt
 from streamlit.testing.v1 import AppTest
 
-from dashboard.drawing import Drawing, Values
+from dashboard.drawing.grammar import Drawing, Values
 
 
 def checked(drawing: Drawing) -> Values:

@@ -22,14 +22,14 @@ from playwright.sync_api import BrowserContext, ViewportSize, sync_playwright
 from sample_bakery import NOW, ROUND_TUB, Dough, batch, minutes
 from served import FLAGS, Served
 
-from dashboard import charts, frames
+from dashboard.batch.plots import noted
 from dashboard.cards import batch_card
-from dashboard.dial import ms
+from dashboard.drawing import charts, tables
+from dashboard.drawing.palette import DAY
+from dashboard.drawing.strips import shared_hours
+from dashboard.drawing.time_axis import ms
 from dashboard.page import Scene
-from dashboard.plots import noted
 from dashboard.queries import board_rows
-from dashboard.strips import shared_hours
-from dashboard.theme import DAY
 from monitor.dough.outlook import State
 from monitor.recipe.batch import BatchId, Stage
 from monitor.settings.data_dir import DATABASE_NAME
@@ -104,13 +104,13 @@ def refresh_curve(path: Path, batch_id: BatchId) -> int:
         found, newest = store.batch(batch_id), store.latest_outlook(batch_id)
         span = (ms(found.started_at), ms(NOW + minutes(90)))
         rise = charts.rise_chart(
-            frames.rise_frame(store.outlooks(batch_id, has_fan=False), told), frames.fan_frame(newest, told),
-            frames.event_frame(noted(found.events, told), told), DAY, told, span=span, target_pct=75.0,
+            tables.rise_frame(store.outlooks(batch_id, has_fan=False), told), tables.fan_frame(newest, told),
+            tables.event_frame(noted(found.events, told), told), DAY, told, span=span, target_pct=75.0,
         )  # fmt: skip
         track = store.track(found)
-        dew = frames.dew_point_series(track.air_temp_c, track.humidity_pct)
+        dew = tables.dew_point_series(track.air_temp_c, track.humidity_pct)
         series = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
-        drawn = frames.worded(frames.series_frame(found.started_at, series), "°C", told)
+        drawn = tables.worded(tables.series_frame(found.started_at, series), "°C", told)
         colours: dict[str, tuple[str, list[int]]] = {what: (DAY.water, []) for what in series}
         air = charts.air_chart(drawn, colours, DAY, told, span=span, unit="°C", least_span=4.0)
         return len(rise.spec()) + len(air.spec())

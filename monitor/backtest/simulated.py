@@ -5,11 +5,11 @@ import hashlib
 import importlib.util
 import signal
 import subprocess
-import sys
 from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from monitor.backtest.recordings import ABOUT_NAME
+from monitor.child import child_command
 from monitor.errors import ConfigError
 
 SIMULATORS = ("digital", "bubble", "wild")
@@ -49,7 +49,10 @@ def version_of_simulators() -> str:
 
 def default_cache(environ: Mapping[str, str]) -> Path:
     """Where recordings are kept when nobody says where (XDG base directories)."""
-    return Path(environ.get("XDG_CACHE_HOME") or Path.home() / ".cache") / "proofing-monitor" / "histories"
+    base = Path(environ.get("XDG_CACHE_HOME") or "")
+    if not base.is_absolute():  # then it is to be ignored: XDG Base Directory Specification 0.8
+        base = Path.home() / ".cache"
+    return base / "proofing-monitor" / "histories"
 
 
 def simulated(
@@ -86,15 +89,10 @@ def _runs(seeds: list[int], longest: int = 20) -> list[tuple[int, int]]:
 
 
 def _record(simulator: str, first: int, end: int, out: Path, jobs: int) -> None:
-    command = [
-        sys.executable, "-m", PROGRAM, "histories", "--simulator", simulator, "--seeds", f"{first}:{end}",
-        "--out", str(out), "--processes", str(jobs),
-    ]  # fmt: skip
+    command = child_command(PROGRAM, "histories", "--simulator", simulator, "--seeds", f"{first}:{end}")
+    command += ["--out", str(out), "--processes", str(jobs)]
     try:
-        # The program's folder stands beside its own parent: it runs from anywhere, installed or not.
-        process = subprocess.Popen(
-            command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True, cwd=_program_folder().parent
-        )
+        process = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True)
     except OSError as err:
         raise ConfigError(f"{' '.join(command)}: cannot be started ({err.strerror})") from err
     try:

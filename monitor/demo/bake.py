@@ -10,6 +10,7 @@ from typing import IO
 
 from monitor.alerts.dough import Message
 from monitor.alerts.kinds import CueKind
+from monitor.child import child_command
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.collector.plan_runner import Foreteller, live_plan, start_next
 from monitor.demo.processes import (
@@ -213,12 +214,12 @@ def _start_all(household: Household, folder: Path, port: int, options: DemoOptio
     """Start every process and wait until each answers; the doughs' clock comes back."""
     pace = Pace(wall_clock().replace(microsecond=0) + timedelta(seconds=LEAD_S), options.speed)
     epoch, speed = stamp(pace.epoch), repr(options.speed)
-    nodes = [sys.executable, "-m", "firmware_sim", "bake", "--dir", str(folder), "--epoch", epoch, "--speed", speed]
+    nodes = child_command("firmware_sim", "bake", "--dir", folder, "--epoch", epoch, "--speed", speed)
     nodes += ["--seed", str(options.seed), "--room", f"{room_c:g}", "--cold", f"{PLANNED_COLD_C:g}"]
     household.start("nodes", nodes)
     links = [folder / f"tty-{name}" for name in STANDS]
     household.until(lambda: all(link.exists() for link in links), "the nodes open their serial lines")
-    command = [sys.executable, "-m", "monitor.cli", "collect", "--data-dir", str(folder)]
+    command = child_command("monitor.cli", "collect", "--data-dir", folder)
     command += ["--epoch", epoch, "--speed", speed]
     for link in links:
         command += ["--serial", str(link)]

@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import IO
 
 from monitor.alerts.dough import Message
+from monitor.child import child_command
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.demo import shops
 from monitor.demo.day import Baker, Tub, has_truth, judge_day, read_day
@@ -91,7 +92,7 @@ def run_demo(options: DemoOptions, out: IO[str] = sys.stdout) -> int:
 
 def _start_all(household: Household, folder: Path, port: int, options: DemoOptions, settings: Path | None) -> Clock:
     """Start every process and wait until each answers; the doughs' clock comes back."""
-    simulator = [sys.executable, "-m", "firmware_sim"]
+    simulator = child_command("firmware_sim")
     broker_port = free_port()
     seed = ["--seed", str(options.seed)]
     least_s = FIRST_LEAD_S if settings is None else FIRST_LEAD_S + shops.LEAD_S
@@ -107,7 +108,7 @@ def _start_all(household: Household, folder: Path, port: int, options: DemoOptio
     for key, link in links.items():
         nodes += ["--serial", f"{link}={key}"]
     household.start("nodes", nodes)
-    command = [sys.executable, "-m", "monitor.cli", "collect", "--data-dir", str(folder)]
+    command = child_command("monitor.cli", "collect", "--data-dir", folder)
     command += ["--epoch", epoch, "--speed", repr(options.speed)]
     command += ["--mqtt", f"mqtt://{COLLECTOR_USER}@{HOST}:{broker_port}"]
     for link in links.values():

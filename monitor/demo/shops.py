@@ -1,10 +1,10 @@
 """A demo by way of a central store: its collector sends there, and its screens show a copy made from there alone."""
 
-import sys
 from datetime import datetime
 from pathlib import Path
 from typing import IO
 
+from monitor.child import child_command
 from monitor.clock import Pace
 from monitor.demo.processes import Household, has_pace
 from monitor.errors import ConfigError
@@ -41,8 +41,7 @@ def follow(household: Household, settings: Path, pace: Pace) -> Path:
     """Keep a copy of the demo's store, from the central store; the folder that the screens are to show comes back."""
     folder = settings.parent
     site = load_config(folder).site
-    command = [sys.executable, "-m", "monitor.cli", "central", "follow", "--site", site, "--data-dir", str(folder)]
-    household.start("central", command)
+    household.start("central", child_command("monitor.cli", "central", "follow", "--site", site, "--data-dir", folder))
     copy = copy_of(folder, site)
     household.until(lambda: copy.exists() and has_pace(copy, pace), "the day has come back from the central store")
     return folder

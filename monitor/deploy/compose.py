@@ -8,6 +8,7 @@ import json
 from dataclasses import dataclass
 from pathlib import Path
 
+from monitor.child import child_command
 from monitor.deploy.installation import PROBE_FOLDER, Setting
 from monitor.errors import ConfigError
 
@@ -118,7 +119,7 @@ def _services(setting: Setting) -> list[_Service]:
             "collector",
             OWN_IMAGE,
             ("collect", "--data-dir", str(data)),
-            ("python", "-m", "monitor.health.probe", metrics),
+            tuple(child_command("monitor.health.probe", metrics, python="python")),
             (data,),
             after=after,
             devices=setting.lines,
@@ -128,7 +129,7 @@ def _services(setting: Setting) -> list[_Service]:
             "dashboard",
             OWN_IMAGE,
             ("dashboard", "--data-dir", str(data), "--port", str(setting.dashboard_port)),
-            ("python", "-m", "monitor.health.probe", screens),
+            tuple(child_command("monitor.health.probe", screens, python="python")),
             (data,),
             is_ours=True,
         ),

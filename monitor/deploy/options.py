@@ -4,6 +4,8 @@ import argparse
 from collections.abc import Callable
 from pathlib import Path
 
+from monitor.arguments import path
+
 
 def add_service(
     service: argparse.ArgumentParser,
@@ -12,7 +14,7 @@ def add_service(
 ) -> None:
     """What ``service`` takes."""
     service.add_argument("--user", default="proofing", help="who it runs as (%(default)s)")
-    service.add_argument("--program", type=Path, metavar="PATH", help="of proofing-monitor (default: this one)")
+    service.add_argument("--program", type=path, metavar="PATH", help="of proofing-monitor (default: this one)")
     kind = service.add_mutually_exclusive_group()
     kind.add_argument("--systemd", type=Path, metavar="DIR", help="write the units of everything set up here instead")
     kind.add_argument("--compose", type=Path, metavar="DIR", help="write a compose file and its image's recipe instead")

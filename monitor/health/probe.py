@@ -1,4 +1,4 @@
-"""Ends with 0 when what answers at a URL is well (``python -m monitor.health.probe URL``), else not.
+"""Ends with 0 when what answers at a URL is well (``python -P -m monitor.health.probe URL``), else not.
 
 For whoever restarts what is not well.
 
@@ -32,7 +32,7 @@ def fault_at(url: str) -> str:
 
 def main() -> int:
     """Look once; the process's exit status comes back."""
-    fault = fault_at(sys.argv[1]) if len(sys.argv) == 2 else "usage: python -m monitor.health.probe URL"
+    fault = fault_at(sys.argv[1]) if len(sys.argv) == 2 else "usage: python -P -m monitor.health.probe URL"
     if fault:
         print(fault, file=sys.stderr)
     return 1 if fault else 0

@@ -3,7 +3,6 @@
 import importlib.util
 import ssl
 import subprocess
-import sys
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from typing import TextIO
 
 from serial.tools import list_ports
 
+from monitor.child import child_command
 from monitor.errors import MonitorError
 from monitor.files import bounded_bytes
 from monitor.node.settings import NodeSettings, config_text
@@ -80,7 +80,7 @@ def _mpremote(arguments: Sequence[str], within_s: float) -> str:
     """
     if importlib.util.find_spec("mpremote") is None:
         raise BoardError(NO_MPREMOTE)
-    command = [sys.executable, "-m", "mpremote", *arguments]
+    command = child_command("mpremote", *arguments)
     try:
         done = subprocess.run(command, capture_output=True, stdin=subprocess.DEVNULL, timeout=within_s, check=False)
     except subprocess.TimeoutExpired:

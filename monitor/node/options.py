@@ -5,7 +5,7 @@ from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 
-from monitor.arguments import duration, moment, positive
+from monitor.arguments import duration, moment, path, positive
 
 WIFI_PASSWORD = "PROOFING_WIFI_PASSWORD"
 HOWS = ("empty", "block", "ice", "two-points", "reference", "list")
@@ -100,9 +100,9 @@ def _add_simulate(action: argparse.ArgumentParser) -> None:
     action.add_argument(
         "--mqtt", metavar="URL", help="your broker: mqtt://host:port; each node logs in as its node key"
     )
-    action.add_argument("--secrets", type=Path, metavar="FILE", help="JSON of node key and password; made when missing")
+    action.add_argument("--secrets", type=path, metavar="FILE", help="JSON of node key and password; made when missing")
     action.add_argument(
-        "--serial", type=Path, action="append", default=[], metavar="PATH", help="make this port for one"
+        "--serial", type=path, action="append", default=[], metavar="PATH", help="make this port for one"
     )
     action.add_argument("--speed", type=positive, default=1.0, help="dough time over real time (%(default)g)")
     action.add_argument(
@@ -111,11 +111,11 @@ def _add_simulate(action: argparse.ArgumentParser) -> None:
     action.add_argument("--period", type=duration, default=timedelta(seconds=30), metavar="30s", help="of measuring")
     source = action.add_mutually_exclusive_group()
     source.add_argument("--dough", default="mixed", metavar="NAME", help="which dough, or mixed (default)")
-    source.add_argument("--recording", type=Path, metavar="READINGS.csv", help="say again what was recorded")
+    source.add_argument("--recording", type=path, metavar="READINGS.csv", help="say again what was recorded")
     action.add_argument("--room", metavar="AIR", help="the air they stand in, such as steady:24 or cabinet:28")
     action.add_argument("--noise", metavar="KIND", help="how good the sensors are: clean, mild, usual, rough")
     action.add_argument("--fault", action="append", default=[], metavar="KIND=RATE", help=FAULTS)
     action.add_argument("--micropython", action="store_true", help="real MicroPython, a process for each node")
     action.add_argument("--hours", type=positive, help="end after so much dough time (default: Ctrl-C ends it)")
     action.add_argument("--seed", type=int, default=1, help="another number, other doughs (%(default)s)")
-    action.add_argument("--batches", type=Path, metavar="DIR", help="write a batch file for each dough, and the truth")
+    action.add_argument("--batches", type=path, metavar="DIR", help="write a batch file for each dough, and the truth")

@@ -2,8 +2,8 @@
 
 import argparse
 import importlib.util
-import sys
 
+from monitor.child import child_command
 from monitor.errors import ConfigError
 from monitor.node.boards import FIRMWARE
 from monitor.settings.brokers import mqtt_address
@@ -24,7 +24,7 @@ def simulator_command(args: argparse.Namespace) -> list[str]:
             "name your broker with --mqtt mqtt://host:1883, or a port to make with --serial PATH; then start the "
             "collector on the same"
         )
-    command = [sys.executable, "-m", FIRMWARE, "practice", "--speed", f"{args.speed:g}", "--seed", str(args.seed)]
+    command = child_command(FIRMWARE, "practice", "--speed", f"{args.speed:g}", "--seed", str(args.seed))
     command += ["--every", f"{args.period.total_seconds():g}s"]
     if args.mqtt is not None:
         address = mqtt_address(args.mqtt)

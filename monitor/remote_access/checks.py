@@ -10,10 +10,11 @@ from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
 from monitor.remote_access import broker, proxy
 from monitor.remote_access.certificates import CA_KEY_NAME, FOLDER, KEY_NAME, Pair, given_pair, kept_pair, pair_faults
-from monitor.remote_access.dashboard_server import LOGIN_NAME, login_file
+from monitor.remote_access.dashboard_server import login_file
 from monitor.settings.access import Login
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import Config
+from monitor.settings.data_dir import LOGIN_NAME
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.sources.claim import STANDBY, claim_of, retained
 from monitor.translatable import Saying

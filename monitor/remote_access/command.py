@@ -197,6 +197,8 @@ def _secrets_so_far(data_dir: Path) -> Secrets:
 
 def _names_somebody(data_dir: Path) -> bool:
     """True when the settings say already who may write or look."""
+    if not (data_dir / CONFIG_NAME).exists():
+        return False
     access, _ = load_access(data_dir)
     return bool(access.names)
 

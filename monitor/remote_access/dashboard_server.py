@@ -1,19 +1,18 @@
 """How the dashboard is started: on this machine alone, or with a log-in and TLS."""
 
 import importlib.util
-import sys
 import tomllib
 from pathlib import Path
 
+from monitor.child import child_command
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import is_loopback
 from monitor.remote_access.certificates import given_pair
 from monitor.remote_access.options import HERE
 from monitor.settings.access import Access, Login, load_access
+from monitor.settings.data_dir import LOGIN_NAME
 
-LOGIN_NAME = "login.toml"
-"""Streamlit's own table ``[auth]``: whom it lets people log in at, and the secrets for it."""
 LARGEST_BYTES = 100_000
 LEAST_COOKIE_SECRET = 32  # characters; judgement
 
@@ -31,11 +30,12 @@ def dashboard_command(
     spec = importlib.util.find_spec("dashboard")
     if spec is None or not spec.submodule_search_locations or importlib.util.find_spec("streamlit") is None:
         raise ConfigError("the dashboard is not installed; install the whole package: pip install proofing-monitor")
+    data_dir = data_dir.absolute()  # the dashboard runs in another folder
     access, _ = load_access(data_dir)
     if not is_loopback(address):
         _check_open(access, address, certificate)
     folder = Path(next(iter(spec.submodule_search_locations)))
-    command = [sys.executable, "-m", "dashboard"]
+    command = child_command("dashboard")
     command += ["--server.address", address, "--server.port", str(port), "--server.headless", "true"]
     command += ["--browser.gatherUsageStats", "false"]
     if certificate is not None or key is not None:
@@ -47,7 +47,7 @@ def dashboard_command(
         command += ["--secrets.files", str(login_file(data_dir))]
     if access.address:
         command += ["--server.corsAllowedOrigins", access.address]
-    return [*command, "--", "--data-dir", str(data_dir)], folder
+    return [*command, "--", "--data-dir", str(data_dir), "--login", access.login], folder
 
 
 def _check_open(access: Access, address: str, certificate: Path | None) -> None:

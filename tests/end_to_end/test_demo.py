@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from harness import PATIENCE_S, free_port, wait_until
-from programs import PROGRAM, environment, run_program
+from programs import PROGRAM, environment, fill_with_hostile_modules, run_program
 
 from monitor.alerts.dough import AlertKind
 from monitor.clock import SystemClock
@@ -88,7 +88,8 @@ def test_the_day_goes_as_it_should(tmp_path: Path) -> None:
 def test_a_demo_that_is_stopped_leaves_nothing_running(tmp_path: Path, kind: list[str], awaited: str) -> None:
     port = free_port()
     command = [*PROGRAM, "demo", *kind, "--no-browser", "--port", str(port), "--data-dir", str(tmp_path)]
-    with subprocess.Popen(command, env=environment(), stdout=subprocess.PIPE, text=True) as demo:
+    fill_with_hostile_modules(tmp_path)
+    with subprocess.Popen(command, cwd=tmp_path, env=environment(), stdout=subprocess.PIPE, text=True) as demo:
         assert demo.stdout is not None
         said = ""
         while awaited not in said:

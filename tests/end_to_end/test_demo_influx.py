@@ -87,7 +87,8 @@ def words(app: AppTest) -> str:
 def _finished() -> None:
     import streamlit as st
 
-    from dashboard.screens import compare, finished
+    from dashboard.compare import screen as compare
+    from dashboard.review import screen as finished
 
     compare_page = st.Page(compare.show, title="Compare", url_path="c")
     page = st.Page(lambda: finished.show(page, compare_page), title="Finished", url_path="f", default=True)
@@ -95,7 +96,7 @@ def _finished() -> None:
 
 
 def _nodes() -> None:
-    from dashboard.screens import nodes
+    from dashboard.sensors import screen as nodes
 
     nodes.show()
 

@@ -7,7 +7,7 @@ from streamlit.testing.v1 import AppTest
 def _screen() -> None:
     import streamlit as st
 
-    from dashboard import address
+    from dashboard.access import address
 
     asked = [name for name in st.query_params.get("flours", "rye,spelt,wheat").split(",") if name]
     key = address.follows("flours", asked)

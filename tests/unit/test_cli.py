@@ -1,9 +1,11 @@
 """The command line: what it takes, what it says to a person, and that it starts quickly."""
 
+import argparse
 import json
 import re
 import subprocess
 import sys
+from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -65,6 +67,23 @@ def batch_file(tmp_path: Path) -> Path:
 
 def run(*arguments: object) -> int:
     return cli.main([str(argument) for argument in arguments])
+
+
+def place_options(tree: argparse.ArgumentParser, command: str = "") -> Iterator[tuple[str, argparse.Action]]:
+    """Every option that names a folder or file which a process in another folder may be asked for."""
+    for action in tree._actions:
+        if isinstance(action, argparse._SubParsersAction):
+            for name, sub in action.choices.items():
+                yield from place_options(sub, f"{command} {name}")
+        elif action.dest in ("data_dir", "config", "secrets", "cache", "recording", "batches", "program", "learned"):
+            yield f"{command} {action.dest}".strip(), action
+
+
+def test_places_named_from_here_stay_the_same_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    places = dict(place_options(cli.parser()))
+    assert {"dashboard data_dir", "collect config", "central follow secrets", "backtest cache"} <= set(places)
+    assert [name for name, option in places.items() if option.type("practice") != tmp_path / "practice"] == []
 
 
 def test_the_program_starts_without_loading_what_a_command_needs() -> None:

@@ -10,8 +10,8 @@ import pytest
 from numpy.typing import ArrayLike
 from sample_bakery import NOW, ROUND_TUB, around, minutes
 
-from dashboard.compared import course, differences, exports, figures, trend, words
-from dashboard.compared.course import Course, Kept, Said, Warmth, course_of
+from dashboard.compare import comparison, course, exports, figures, trend, words
+from dashboard.compare.course import Course, Kept, Said, Warmth, course_of
 from monitor.dough.kinetics import relative_rate
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.dough.track import Series, Track
@@ -141,7 +141,7 @@ def test_a_batch_that_was_never_estimated_has_a_course_without_a_curve() -> None
     made = course_of(ended(1), [], Track())
     assert made.hours.size == 0
     assert made.kept is Kept.UNSAID
-    assert len(differences.overlay_frame([made], {BatchId(1): "a"}, None)) == 0
+    assert len(comparison.overlay_frame([made], {BatchId(1): "a"}, None)) == 0
 
 
 def test_a_running_batch_has_no_course_yet() -> None:
@@ -204,7 +204,7 @@ def test_how_forecasts_held_is_counted_in_words() -> None:
     assert "Outside: 1 earlier, 1 later." in said
     assert "1 was taken before it was ready, and does not count." in said
     assert "1 had no forecast by then, and does not count." in said
-    frame = differences.kept_frame(courses, dict.fromkeys((course.batch.id for course in courses), "x"))
+    frame = comparison.kept_frame(courses, dict.fromkeys((course.batch.id for course in courses), "x"))
     assert list(frame["is_inside"]) == [False, False, True, True]
     assert list(frame.iloc[-1][["early", "mid", "late"]]) == pytest.approx([-12.0, 0.0, 12.0])
 
@@ -214,20 +214,20 @@ def test_how_forecasts_held_is_counted_in_words() -> None:
 
 def test_only_what_was_finished_twice_can_be_compared() -> None:
     batches = [ended(1, 3.0, name="Rye, tub 1"), ended(2, 2.0, name="rye, tub 2"), ended(3, 1.0, name="Oat")]
-    offered, once = differences.repeated(batches)
+    offered, once = comparison.repeated(batches)
     assert [(each.recipe, each.name, [b.id for b in each.batches]) for each in offered] == [("rye", "rye", [2, 1])]
     assert [each.recipe for each in once] == ["oat"]
 
 
 def test_a_batch_has_others_when_another_of_its_recipe_and_stage_is_finished() -> None:
     batches = [ended(1), ended(2, stage=Stage.FINAL_PROOF), ended(3, name="Oat")]
-    assert not differences.has_others(batches[0], batches)
-    assert differences.has_others(batches[0], [*batches, ended(4)])
+    assert not comparison.has_others(batches[0], batches)
+    assert comparison.has_others(batches[0], [*batches, ended(4)])
 
 
 def test_another_stage_of_the_same_recipe_is_another_matter() -> None:
     batches = [ended(1), ended(2, stage=Stage.FINAL_PROOF)]
-    assert differences.repeated(batches)[0] == []
+    assert comparison.repeated(batches)[0] == []
 
 
 MANY = [ended(k, 20.0 - k, name="Rye") for k in range(1, 11)] + [ended(20 + k, 10.5, name="Oat") for k in range(2)]
@@ -250,25 +250,25 @@ NEWEST = (10, 9, 8, 7, 6, 5)
 def test_an_address_chooses_whatever_is_written_in_it(
     address: dict[str, str], recipe: str, ids: tuple[int, ...]
 ) -> None:
-    offered, _ = differences.repeated(MANY)
-    chosen = differences.asked(address, offered)
+    offered, _ = comparison.repeated(MANY)
+    chosen = comparison.asked(address, offered)
     assert chosen is not None
     assert (chosen.repeated.recipe, chosen.batch_ids) == (recipe, ids)
-    assert differences.asked(differences.address_of(chosen), offered) == chosen
+    assert comparison.asked(comparison.address_of(chosen), offered) == chosen
 
 
 @pytest.mark.parametrize(
     "address", [{"recipe": "spelt", "stage": "bulk rise"}, {"recipe": "rye", "stage": "x"}, {"batch": "99"}]
 )
 def test_an_address_that_names_what_is_not_there_chooses_nothing(address: dict[str, str]) -> None:
-    assert differences.asked(address, differences.repeated(MANY)[0]) is None
+    assert comparison.asked(address, comparison.repeated(MANY)[0]) is None
 
 
 def test_the_newest_forty_are_looked_at_and_an_older_one_that_was_chosen() -> None:
     many = [ended(k, 90.0 - k) for k in range(1, 61)]
-    chosen = differences.asked({"batch": "3"}, differences.repeated(many)[0])
+    chosen = comparison.asked({"batch": "3"}, comparison.repeated(many)[0])
     assert chosen is not None
-    assert [batch.id for batch in differences.looked_at(chosen)] == [*range(60, 20, -1), 3]
+    assert [batch.id for batch in comparison.looked_at(chosen)] == [*range(60, 20, -1), 3]
 
 
 def test_batches_of_one_day_are_told_apart_by_the_hour_and_then_by_their_number() -> None:
@@ -296,9 +296,9 @@ def test_a_name_has_the_day_of_the_bakers_own_zone() -> None:
 
 def test_all_are_thought_at_the_usual_warmth_in_whole_degrees_of_the_bakers_scale() -> None:
     courses = [went(k, k, 2.0, temp) for k, temp in enumerate([22.0, 24.4, 30.0])]
-    assert differences.even_temp_c(courses, "C") == 24.0
-    assert differences.even_temp_c(courses, "F") == pytest.approx((76.0 - 32.0) / 1.8)
-    assert differences.even_temp_c([went(1, 1.0, 2.0)], "C") is None
+    assert comparison.even_temp_c(courses, "C") == 24.0
+    assert comparison.even_temp_c(courses, "F") == pytest.approx((76.0 - 32.0) / 1.8)
+    assert comparison.even_temp_c([went(1, 1.0, 2.0)], "C") is None
 
 
 def test_where_nothing_grows_there_is_no_equal_time() -> None:
@@ -310,8 +310,8 @@ def test_where_nothing_grows_there_is_no_equal_time() -> None:
 def test_batches_whose_warmth_is_not_known_are_left_out_and_named() -> None:
     known, unknown = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5])), went(2, 2.0, 2.0)
     names = {BatchId(1): "1 Mar", BatchId(2): "28 Feb"}
-    assert set(differences.overlay_frame([known, unknown], names, 24.0)["what"]) == {"1 Mar"}
-    assert set(differences.overlay_frame([known, unknown], names, None)["what"]) == {"1 Mar", "28 Feb"}
+    assert set(comparison.overlay_frame([known, unknown], names, 24.0)["what"]) == {"1 Mar"}
+    assert set(comparison.overlay_frame([known, unknown], names, None)["what"]) == {"1 Mar", "28 Feb"}
     said = words.time_words([known, unknown], names, 24.0, TOLD)
     assert "as if it had been at 24 °C throughout" in said
     assert "nobody knows how warm it was: 28 Feb" in said
@@ -347,9 +347,9 @@ def test_the_table_shows_what_differs_in_the_formula_and_nothing_empty() -> None
 
 def test_more_of_everything_is_the_same_formula() -> None:
     lean = Formula(flour_g=1000.0, water_g=620.0, salt_g=20.0, instant_yeast_g=8.0)
-    parts = [differences.parts_pct(ended(1, formula=each)) for each in (lean, lean.scaled_to_flour(2400.0))]
-    assert differences.differing(parts) == []
-    assert differences.differing([parts[0], {}]) == []
+    parts = [comparison.parts_pct(ended(1, formula=each)) for each in (lean, lean.scaled_to_flour(2400.0))]
+    assert comparison.differing(parts) == []
+    assert comparison.differing([parts[0], {}]) == []
 
 
 def test_a_change_of_formula_or_band_is_marked_where_it_came() -> None:
@@ -363,8 +363,8 @@ def test_a_change_of_formula_or_band_is_marked_where_it_came() -> None:
     courses = [replace(went(1, 1.0, 2.0), batch=batch) for batch in reversed(batches)]
     said = words.changes_sentence(courses, TOLD)
     assert said == "Made otherwise from: 23 Feb yeast 0.8 % → 0.4 %; 24 Feb band 60 % up."
-    assert differences.same_target_pct(courses) is None
-    assert differences.same_target_pct(courses[1:]) == 80.0
+    assert comparison.same_target_pct(courses) is None
+    assert comparison.same_target_pct(courses[1:]) == 80.0
 
 
 def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None:
@@ -387,21 +387,21 @@ def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None
 def test_a_trend_of_five_minutes_a_day_is_found_through_an_odd_day() -> None:
     hours = [2.0 + k / 12.0 for k in range(8)]
     hours[3] = 9.0
-    rows = differences.trend_frame([went(k, 20.0 - k, at_h) for k, at_h in enumerate(hours)], None, UTC)
-    slope = differences.slope_by_day(rows, "hours")
+    rows = comparison.trend_frame([went(k, 20.0 - k, at_h) for k, at_h in enumerate(hours)], None, UTC)
+    slope = comparison.slope_by_day(rows, "hours")
     assert slope is not None
     assert slope.per_day == pytest.approx(1.0 / 12.0)
     assert slope.is_told
-    line = differences.trend_line(rows, "hours")
+    line = comparison.trend_line(rows, "hours")
     assert list(line["value"]) == pytest.approx([2.0, 2.0 + 7.0 / 12.0])
     assert "by the clock 35 min longer each week" in words.trend_sentence(rows, None, TOLD)
 
 
 def test_chance_is_not_called_a_trend() -> None:
-    rows = differences.trend_frame(
+    rows = comparison.trend_frame(
         [went(k, 20.0 - k, at) for k, at in enumerate([2.0, 2.3, 1.9, 2.2, 2.1, 2.0])], None, UTC
     )
-    assert differences.trend_line(rows, "hours").empty
+    assert comparison.trend_line(rows, "hours").empty
     assert "no change that could be told from chance" in words.trend_sentence(rows, None, TOLD)
 
 
@@ -411,7 +411,7 @@ def test_a_trend_that_warmth_makes_is_none_at_equal_warmth() -> None:
     courses = [
         went(k, 50.0 - 7 * k, (2.0 + jitter[k]) / float(relative_rate(temp)), temp) for k, temp in enumerate(temps)
     ]
-    said = words.trend_sentence(differences.trend_frame(courses, 24.0, UTC), 24.0, TOLD)
+    said = words.trend_sentence(comparison.trend_frame(courses, 24.0, UTC), 24.0, TOLD)
     assert "longer each week" in said
     assert "as if all at 24 °C no change that could be told from chance" in said
     assert "The dough became 0.5 °C colder a week." in said
@@ -419,21 +419,21 @@ def test_a_trend_that_warmth_makes_is_none_at_equal_warmth() -> None:
 
 @pytest.mark.parametrize("days", [0, 1, 2, 4])
 def test_too_few_days_are_said_instead_of_a_trend(days: int) -> None:
-    rows = differences.trend_frame([went(k, 20.0 - k, 2.0 + k) for k in range(days)], None, UTC)
+    rows = comparison.trend_frame([went(k, 20.0 - k, 2.0 + k) for k in range(days)], None, UTC)
     assert "5 are the least that can tell a trend" in words.trend_sentence(rows, None, TOLD)
-    assert differences.trend_line(rows, "hours").empty
+    assert comparison.trend_line(rows, "hours").empty
 
 
 def test_tubs_of_one_day_are_one_witness() -> None:
     courses = [went(10 * day + tub, 9.0 - day + tub / 1000.0, 2.0 + day) for day in range(3) for tub in range(5)]
-    slope = differences.slope_by_day(differences.trend_frame(courses, None, UTC), "hours")
+    slope = comparison.slope_by_day(comparison.trend_frame(courses, None, UTC), "hours")
     assert slope is not None
     assert (slope.per_day, slope.low) == (1.0, None)
 
 
 def test_a_day_that_was_never_ready_is_left_out_of_the_trend() -> None:
     courses = [went(k, 9.0 - k, None if k == 2 else 2.0 + k) for k in range(6)]
-    slope = differences.slope_by_day(differences.trend_frame(courses, None, UTC), "hours")
+    slope = comparison.slope_by_day(comparison.trend_frame(courses, None, UTC), "hours")
     assert slope is not None
     assert slope.per_day == pytest.approx(1.0)
 

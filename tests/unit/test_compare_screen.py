@@ -11,16 +11,16 @@ from sample_bakery import HOSTILE_NAME, NOW, ROUND_TUB, batch, minutes
 from sample_weeks import RECIPE, fill_weeks
 from streamlit.testing.v1 import AppTest
 
-from dashboard.compared import differences
-from dashboard.compared.charts import STYLES
-from dashboard.theme import DAY, NIGHT, SHAPE_CONTRAST, Palette, contrast
+from dashboard.compare import comparison
+from dashboard.compare.charts import STYLES
+from dashboard.drawing.palette import DAY, NIGHT, SHAPE_CONTRAST, Palette, contrast
 from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.store.store import Store
 
 
 def _screen() -> None:
-    from dashboard.screens import compare
+    from dashboard.compare import screen as compare
 
     compare.show()
 
@@ -206,7 +206,7 @@ def test_a_store_that_cannot_be_read_is_said_in_words(nothing: Path, shown: Runs
 
 
 def test_lines_are_told_apart_by_colour_and_by_dash() -> None:
-    assert len(STYLES) == differences.MOST_TOLD_APART
+    assert len(STYLES) == comparison.MOST_TOLD_APART
     assert len({style.dash for style in STYLES}) == len({style.colour for style in STYLES}) == len(STYLES)
     assert all(STYLES[0].width_px > style.width_px + 1.0 for style in STYLES[1:])  # the newest stands out
 

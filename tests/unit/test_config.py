@@ -5,6 +5,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from monitor.backtest.simulated import default_cache
 from monitor.errors import ConfigError
 from monitor.settings.brokers import MqttAddress, mqtt_address
 from monitor.settings.config import load_config
@@ -163,3 +164,12 @@ def test_data_directory_follows_the_environment() -> None:
     assert default_data_dir({"PROOFING_DATA_DIR": "/d"}) == Path("/d")
     assert default_data_dir({"XDG_DATA_HOME": "/x"}) == Path("/x/proofing-monitor")
     assert default_data_dir({}) == Path.home() / ".local/share/proofing-monitor"
+
+
+def test_a_data_directory_named_from_here_stays_the_same_elsewhere(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert default_data_dir({"PROOFING_DATA_DIR": "practice"}) == tmp_path / "practice"
+    assert default_data_dir({"XDG_DATA_HOME": "data"}) == default_data_dir({})
+    assert default_cache({"XDG_CACHE_HOME": "cache"}) == default_cache({})

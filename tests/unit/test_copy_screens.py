@@ -22,7 +22,11 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import bake, board, finished, plan, start
+    from dashboard.board import screen as board
+    from dashboard.plan import bake
+    from dashboard.plan import screen as plan
+    from dashboard.review import screen as finished
+    from dashboard.start import screen as start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     other_page = st.Page(lambda: None, title="o", url_path="o")

@@ -9,14 +9,14 @@ from pathlib import Path
 import pytest
 
 from dashboard.cards import bar, batch_card, finished_card, side
-from dashboard.hands import due_words, dues, ordered
-from dashboard.marks import LOOKS, chip, mark_svg
+from dashboard.drawing.marks import LOOKS, chip, mark_svg
+from dashboard.drawing.palette import DAY, NIGHT
+from dashboard.drawing.strips import shared_hours
+from dashboard.drawing.svg import picture
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from dashboard.page import Scene, clock_words, heading, plain
+from dashboard.priority import due_words, dues, ordered
 from dashboard.queries import Row, stale_since
-from dashboard.strips import shared_hours
-from dashboard.svg import picture
-from dashboard.theme import DAY, NIGHT
 from monitor.alerts.dough import Alert, AlertKind, Subject
 from monitor.alerts.reasons import SkinDrying
 from monitor.dough.outlook import Band, Moments, Outlook, State

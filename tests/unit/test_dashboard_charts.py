@@ -11,10 +11,10 @@ import pandas as pd
 import pytest
 from grammar import checked
 
-from dashboard.charts import Mark, air_chart, forecast_chart, rise_chart
-from dashboard.dial import ms
-from dashboard.drawing import Drawing
-from dashboard.frames import (
+from dashboard.drawing.charts import Mark, air_chart, forecast_chart, rise_chart
+from dashboard.drawing.grammar import Drawing
+from dashboard.drawing.palette import DAY, NIGHT
+from dashboard.drawing.tables import (
     CURVE_POINTS,
     MAX_POINTS,
     dew_point_series,
@@ -28,7 +28,7 @@ from dashboard.frames import (
     thinned,
     worded,
 )
-from dashboard.theme import DAY, NIGHT
+from dashboard.drawing.time_axis import ms
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.track import EMPTY, Series, track_from_readings
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage

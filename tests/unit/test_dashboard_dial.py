@@ -7,12 +7,12 @@ from zoneinfo import ZoneInfo
 import pytest
 from grammar import checked
 
-from dashboard.charts import Mark, forecast_chart, rise_chart
-from dashboard.dial import STEPS_MIN, ms, round_moments, ticks
-from dashboard.frames import event_frame, fan_frame, forecast_frame, rise_frame
-from dashboard.strips import Hours
-from dashboard.strips import ticks as strip_ticks
-from dashboard.theme import DAY
+from dashboard.drawing.charts import Mark, forecast_chart, rise_chart
+from dashboard.drawing.palette import DAY
+from dashboard.drawing.strips import Hours
+from dashboard.drawing.strips import ticks as strip_ticks
+from dashboard.drawing.tables import event_frame, fan_frame, forecast_frame, rise_frame
+from dashboard.drawing.time_axis import STEPS_MIN, ms, round_moments, ticks
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.wording.reader import Reader
 

@@ -9,9 +9,11 @@ from types import SimpleNamespace
 import pytest
 from sample_bakery import fill
 
-from dashboard import door, queries
+from dashboard import queries
+from dashboard.access import visitor
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId, Event, EventKind
+from monitor.remote_access.dashboard_server import dashboard_command
 from monitor.settings.access import SECRET_HEADER, USER_HEADER, Role
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
@@ -33,13 +35,13 @@ class Session:
 @pytest.fixture
 def session(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[Session]:
     made = Session()
-    monkeypatch.setattr(door.st, "context", SimpleNamespace(headers=made.headers))
-    monkeypatch.setattr(door.st, "user", made.user)
+    monkeypatch.setattr(visitor.st, "context", SimpleNamespace(headers=made.headers))
+    monkeypatch.setattr(visitor.st, "user", made.user)
     monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
     monkeypatch.setattr("sys.argv", ["app.py"])
-    door.settings.clear()
+    visitor.settings.clear()
     yield made
-    door.settings.clear()
+    visitor.settings.clear()
 
 
 def settled(folder: Path, text: str) -> None:
@@ -50,7 +52,7 @@ def settled(folder: Path, text: str) -> None:
 
 
 def test_without_a_login_whoever_sits_at_this_machine_is_a_baker(session: Session, tmp_path: Path) -> None:
-    assert door.role(tmp_path) is Role.BAKER
+    assert visitor.role(tmp_path) is Role.BAKER
 
 
 @pytest.mark.parametrize(
@@ -70,13 +72,13 @@ def test_a_header_counts_only_from_the_proxy_itself(
 ) -> None:
     settled(tmp_path, PROXY)
     session.headers.update(headers)
-    assert door.role(tmp_path) is role
+    assert visitor.role(tmp_path) is role
 
 
 def test_headers_make_nobody_anybody_where_no_proxy_is_set(session: Session, tmp_path: Path) -> None:
     settled(tmp_path, OIDC)
     session.headers.update({USER_HEADER: "anna@example.org", SECRET_HEADER: SECRET})
-    assert door.role(tmp_path) is None
+    assert visitor.role(tmp_path) is None
 
 
 @pytest.mark.parametrize(
@@ -95,7 +97,7 @@ def test_an_address_counts_only_when_it_is_verified(
 ) -> None:
     settled(tmp_path, OIDC)
     session.user.update(user)
-    assert door.role(tmp_path) is role
+    assert visitor.role(tmp_path) is role
 
 
 @pytest.mark.parametrize(
@@ -104,14 +106,36 @@ def test_an_address_counts_only_when_it_is_verified(
 def test_settings_that_cannot_be_read_let_nobody_in(session: Session, tmp_path: Path, text: str) -> None:
     settled(tmp_path, text)
     session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
-    assert door.role(tmp_path) is None
+    assert visitor.role(tmp_path) is None
+
+
+def test_settings_that_are_gone_let_nobody_in(
+    session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    command, _ = dashboard_command(tmp_path, 8501)
+    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--") + 1 :]])
+    assert visitor.role(tmp_path) is Role.BAKER
+    settled(tmp_path, PROXY)
+    command, _ = dashboard_command(tmp_path, 8501)
+    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--") + 1 :]])
+    for path in tmp_path.iterdir():
+        path.unlink()
+    visitor.settings.clear()
+    assert visitor.role(tmp_path) is None
+    (tmp_path / "config.toml").write_text('[dashboard]\nlogin = "none"\n')
+    assert visitor.role(tmp_path) is None
+
+
+def test_a_proxy_that_the_settings_do_not_know_makes_nobody_a_baker(session: Session, tmp_path: Path) -> None:
+    session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
+    assert visitor.role(tmp_path) is None
 
 
 def test_secrets_that_others_can_read_let_nobody_in(session: Session, tmp_path: Path) -> None:
     settled(tmp_path, PROXY)
     (tmp_path / "secrets.toml").chmod(0o644)
     session.headers.update({USER_HEADER: "anna", SECRET_HEADER: SECRET})
-    assert door.role(tmp_path) is None
+    assert visitor.role(tmp_path) is None
 
 
 def test_a_viewer_reads_and_cannot_write(session: Session, tmp_path: Path) -> None:

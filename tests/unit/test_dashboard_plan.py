@@ -10,8 +10,8 @@ import made_up_day as made_up
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard import plans
-from dashboard.theme import DAY
+from dashboard.drawing.palette import DAY
+from dashboard.plan import pictures
 from monitor.clock import wall_clock
 from monitor.collector.plan_runner import Foreteller, live_plan, start_next
 from monitor.plan.day import Plan
@@ -30,7 +30,9 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import bake, formula, plan
+    from dashboard.formula import screen as formula
+    from dashboard.plan import bake
+    from dashboard.plan import screen as plan
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     pages = {"plan": plan.show, "bake": bake.show, "formula": formula.show}
@@ -179,12 +181,12 @@ def test_what_has_moved_is_told_beside_its_time(folder: Path):
 
 @pytest.mark.parametrize(("seconds", "text"), [(0.2, "0:00"), (59.6, "1:00"), (-125.0, "-2:05"), (3661.0, "1:01:01")])
 def test_a_countdown_reads_as_a_clock(seconds: float, text: str):
-    assert plans.countdown_words(seconds) == text
+    assert pictures.countdown_words(seconds) == text
 
 
 def test_the_picture_of_a_day_says_it_all_in_words():
     found = make_plan((Order(made_up.recipe(), made_up.NOON),), made_up.KITCHEN, made_up.MORNING, UTC)
     assert isinstance(found, Plan)
-    svg = plans.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Reader(UTC), DAY)
+    svg = pictures.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Reader(UTC), DAY)
     for stage in ("preferment", "first rise", "final proof"):
         assert stage in svg

@@ -5,7 +5,7 @@ from pathlib import Path
 import pytest
 from streamlit.testing.v1 import AppTest
 
-from dashboard import reading
+from dashboard.access import preferences
 from monitor.settings.data_dir import CONFIG_NAME
 
 
@@ -16,22 +16,22 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard import reading
+    from dashboard.access import preferences
     from monitor.wording.phrases import temp_text
     from monitor.wording.times import clock_text
 
     folder = Path(os.environ["PROOFING_DATA_DIR"])
-    told = reading.reader(folder)  # before the choice is drawn, as every screen asks
+    told = preferences.reader(folder)  # before the choice is drawn, as every screen asks
     at = clock_text(datetime(2026, 3, 2, 14, 30, tzinfo=UTC), told)
     st.text(f"{told.language.code} {temp_text(25.0, told)} {told.mass_unit} {at}")
-    reading.put_choice(folder)
+    preferences.put_choice(folder)
 
 
 @pytest.fixture(autouse=True)
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / CONFIG_NAME).write_text('timezone = "UTC"\nmass_unit = "oz"\n')
     monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
-    reading._settings.clear()
+    preferences._settings.clear()
     return tmp_path
 
 

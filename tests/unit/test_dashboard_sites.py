@@ -11,7 +11,8 @@ import pytest
 from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
-from dashboard import door, queries, reading, sites
+from dashboard import queries
+from dashboard.access import preferences, sites, visitor
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
@@ -111,16 +112,16 @@ class SiteOf:
 def person(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[dict[str, str]]:
     """Roles at one site, and what the proxy says of who is looking."""
     headers = {SECRET_HEADER: SECRET}
-    monkeypatch.setattr(door.st, "context", SimpleNamespace(headers=headers))
+    monkeypatch.setattr(visitor.st, "context", SimpleNamespace(headers=headers))
     (tmp_path / "config.toml").write_text(
         '[dashboard]\nlogin = "proxy"\nbakers = ["anna"]\n[dashboard.sites.rye-street]\nviewers = ["till"]\n'
     )
     secrets = tmp_path / "secrets.toml"
     secrets.write_text(f'proxy_secret = "{SECRET}"\n')
     secrets.chmod(0o600)
-    door.settings.clear()
+    visitor.settings.clear()
     yield headers
-    door.settings.clear()
+    visitor.settings.clear()
 
 
 @pytest.mark.parametrize(
@@ -147,6 +148,6 @@ def test_a_site_in_the_address_opens_no_store_of_another(
 def test_settings_of_the_directory_hold_for_its_copies(ids: dict[str, BatchId], tmp_path: Path) -> None:
     (tmp_path / "config.toml").write_text('temp_unit = "F"\n')
     with queries.opened("rye-street") as store:
-        reading._settings.clear()
-        assert reading.reader(store.path.parent).temp_unit == "F"
-        reading._settings.clear()
+        preferences._settings.clear()
+        assert preferences.reader(store.path.parent).temp_unit == "F"
+        preferences._settings.clear()

@@ -17,7 +17,8 @@ from monitor.store.store import Store
 
 
 def _screen() -> None:
-    from dashboard import page, queries, standing
+    from dashboard import alerts as standing
+    from dashboard import page, queries
 
     def draw(scene: page.Scene) -> None:
         (batch,) = scene.store.batches()

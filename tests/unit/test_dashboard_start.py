@@ -15,7 +15,7 @@ from monitor.store.reviews import Reviews
 def _screen() -> None:
     import streamlit as st
 
-    from dashboard.screens import start
+    from dashboard.start import screen as start
 
     batch_page = st.Page(lambda: None, title="Batch", url_path="batch")
     st.navigation([st.Page(lambda: start.show(batch_page), title="Start", default=True), batch_page]).run()

@@ -6,8 +6,8 @@ from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 
-from dashboard.strips import MAX_LABELS, Hours, heard_svg, shared_hours, stretches, strip_svg, ticks
-from dashboard.theme import DAY
+from dashboard.drawing.palette import DAY
+from dashboard.drawing.strips import MAX_LABELS, Hours, heard_svg, shared_hours, stretches, strip_svg, ticks
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel

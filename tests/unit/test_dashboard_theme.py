@@ -9,8 +9,9 @@ from types import ModuleType
 import pytest
 
 import dashboard
-from dashboard import svg, theme
-from dashboard.theme import (
+from dashboard.drawing import palette as theme
+from dashboard.drawing import svg
+from dashboard.drawing.palette import (
     DAY,
     FONT,
     NIGHT,

@@ -5,8 +5,8 @@ import xml.etree.ElementTree as ET
 
 import pytest
 
-from dashboard.theme import DAY
-from dashboard.tub import HEADROOM_FRAC, Fill, fill, tub_svg
+from dashboard.drawing.palette import DAY
+from dashboard.drawing.tub import HEADROOM_FRAC, Fill, fill, tub_svg
 from monitor.dough.outlook import State
 from monitor.recipe.vessel import Shape, Vessel, volume_ml
 

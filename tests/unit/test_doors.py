@@ -189,6 +189,31 @@ def test_the_dashboard_opens_to_others_only_with_a_log_in_and_tls(tmp_path: Path
     assert command[command.index("--secrets.files") + 1] == str(tmp_path / "login.toml")
 
 
+def test_the_dashboard_is_told_its_folder_wherever_it_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (tmp_path / "practice").mkdir()
+    monkeypatch.chdir(tmp_path)
+    command, _ = dashboard_command(Path("practice"), 8501)
+    assert command[command.index("--data-dir") + 1] == str(tmp_path / "practice")
+
+
+def test_a_folder_that_is_not_there_is_not_shown_as_an_empty_one(tmp_path: Path) -> None:
+    with pytest.raises(ConfigError, match="there is no such folder"):
+        dashboard_command(tmp_path / "mistyped", 8501)
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("left", ["secrets.toml", "login.toml", "config.toml"])
+def test_settings_that_should_be_there_and_are_not_open_nothing(tmp_path: Path, left: str) -> None:
+    if left == "secrets.toml":
+        add_secrets(tmp_path, {}, "the proxy's own")
+    elif left == "login.toml":
+        (tmp_path / left).write_text(LOGIN)
+    else:
+        (tmp_path / left).symlink_to(tmp_path / "on a disk that is not there")
+    with pytest.raises(ConfigError, match=r"config\.toml"):
+        dashboard_command(tmp_path, 8501)
+
+
 @pytest.mark.parametrize(
     ("login", "said"),
     [

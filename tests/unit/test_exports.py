@@ -12,12 +12,12 @@ import pandas as pd
 import pyarrow.parquet as pq
 import pytest
 
-from dashboard import exports
-from dashboard.charts import air_chart
-from dashboard.exports import KINDS, Exhibit, file_name
-from dashboard.frames import series_frame, worded
-from dashboard.svg import elastic_drawing, element, text
-from dashboard.theme import DAY, FONT, NIGHT, Palette
+from dashboard.drawing import exports
+from dashboard.drawing.charts import air_chart
+from dashboard.drawing.exports import KINDS, Exhibit, file_name
+from dashboard.drawing.palette import DAY, FONT, NIGHT, Palette
+from dashboard.drawing.svg import elastic_drawing, element, text
+from dashboard.drawing.tables import series_frame, worded
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.track import Series
 from monitor.recipe.batch import Event, EventKind

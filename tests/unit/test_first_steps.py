@@ -6,7 +6,7 @@ import pytest
 from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
-from dashboard.screens.start import BY_EYE, NOT_TARED
+from dashboard.start.screen import BY_EYE, NOT_TARED
 
 
 def _screens() -> None:
@@ -14,7 +14,9 @@ def _screens() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import batch, board, start
+    from dashboard.batch import screen as batch
+    from dashboard.board import screen as board
+    from dashboard.start import screen as start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     nowhere = st.Page(lambda: None, title="Elsewhere", url_path="elsewhere")

@@ -8,7 +8,7 @@ import pytest
 from streamlit.testing.v1 import AppTest
 from streamlit.testing.v1.element_tree import NumberInput
 
-from dashboard import reading
+from dashboard.access import preferences
 from monitor.settings.data_dir import CONFIG_NAME
 from monitor.units import ounces
 
@@ -16,7 +16,7 @@ RECIPE = made_up.recipe(made_up.COLD_PREFERMENT_DAY)
 
 
 def _screen() -> None:
-    from dashboard.screens import formula
+    from dashboard.formula import screen as formula
 
     formula.show()
 
@@ -26,7 +26,7 @@ def shown(folder: Path, monkeypatch: pytest.MonkeyPatch, mass_unit: str) -> AppT
     (folder / "recipes" / "tamarack.toml").write_text(made_up.COLD_PREFERMENT_DAY)
     (folder / CONFIG_NAME).write_text(f'timezone = "UTC"\nmass_unit = "{mass_unit}"\n')
     monkeypatch.setenv("PROOFING_DATA_DIR", str(folder))
-    reading._settings.clear()
+    preferences._settings.clear()
     app = AppTest.from_function(_screen, default_timeout=30).run()
     assert not app.exception, app.exception
     return app

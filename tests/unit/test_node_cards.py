@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from dashboard import node_cards
+from dashboard.sensors import cards
 from monitor.recipe.calibration import Calibration, How
 from monitor.store.lookups import Hearing
 from monitor.store.store import Store
@@ -37,7 +37,7 @@ def without(whole: Hearing, first: int, last: int) -> Hearing:
 
 @pytest.mark.parametrize("fast_ppm", [-200.0, -40.0, 0.0, 40.0, 200.0])
 def test_a_clock_that_runs_fast_or_slow_is_found_by_the_moments_of_its_readings(fast_ppm: float) -> None:
-    found = node_cards.drift_of(without(heard(24.0, fast_ppm=fast_ppm), 300, 900))
+    found = cards.drift_of(without(heard(24.0, fast_ppm=fast_ppm), 300, 900))
     assert found is not None
     assert found.gained_s == pytest.approx(fast_ppm * 1e-6 * 86400.0, abs=4.0 * found.sd_s)
     assert found.sd_s < 0.1
@@ -48,43 +48,43 @@ def test_a_clock_that_runs_fast_or_slow_is_found_by_the_moments_of_its_readings(
     [(40.0, "its clock gains 3.5 s a day"), (-40.0, "its clock loses 3.5 s a day"), (0.0, "right within 1.0 s a day")],
 )
 def test_the_clock_in_words(fast_ppm: float, words: str) -> None:
-    assert words in node_cards.clock_words(heard(24.0, fast_ppm=fast_ppm), CELSIUS)
+    assert words in cards.clock_words(heard(24.0, fast_ppm=fast_ppm), CELSIUS)
 
 
 def test_nothing_is_said_of_a_clock_that_was_heard_for_half_an_hour_or_since_a_restart() -> None:
-    assert node_cards.drift_of(heard(0.5)) is None
+    assert cards.drift_of(heard(0.5)) is None
     whole = heard(24.0)
     rebooted = Hearing((*whole.boot[:-20], *("b",) * 20), whole.measured_s, whole.arrived_s, whole.value)
-    assert node_cards.drift_of(rebooted) is None
-    assert "clock" not in node_cards.clock_words(rebooted, CELSIUS)
+    assert cards.drift_of(rebooted) is None
+    assert "clock" not in cards.clock_words(rebooted, CELSIUS)
 
 
 def test_readings_that_do_not_come_on_a_beat_tell_no_drift() -> None:
     ragged = np.cumsum(np.random.default_rng(2).uniform(5.0, 60.0, 2000)) + NOW.timestamp() - 80_000
-    found = node_cards.drift_of(Hearing(("a",) * 2000, ragged, ragged, np.zeros(2000)))
+    found = cards.drift_of(Hearing(("a",) * 2000, ragged, ragged, np.zeros(2000)))
     assert found is None
 
 
 def test_late_readings_are_told_with_the_worst() -> None:
-    assert node_cards.clock_words(heard(24.0), CELSIUS).startswith("readings come at once")
+    assert cards.clock_words(heard(24.0), CELSIUS).startswith("readings come at once")
     whole = heard(24.0)
     late = Hearing(
         whole.boot, whole.measured_s, whole.arrived_s + np.where(np.arange(2880) == 7, 840.0, 2.0), whole.value
     )
-    assert node_cards.clock_words(late, CELSIUS).startswith("readings come after 2.1 s, at worst 14 min")
+    assert cards.clock_words(late, CELSIUS).startswith("readings come after 2.1 s, at worst 14 min")
     nothing = without(whole, 0, 2880)
-    assert node_cards.clock_words(nothing, CELSIUS) == "not known"
+    assert cards.clock_words(nothing, CELSIUS) == "not known"
 
 
 def test_gaps_are_counted_with_the_longest_and_its_hours() -> None:
     whole = heard(24.0)
-    assert node_cards.gaps_words(node_cards.gaps_of(whole.measured_s), CELSIUS, NOW) == "none in the last 24 h"
+    assert cards.gaps_words(cards.gaps_of(whole.measured_s), CELSIUS, NOW) == "none in the last 24 h"
     one = without(whole, 2400, 2427)
-    assert node_cards.gaps_words(node_cards.gaps_of(one.measured_s), CELSIUS, NOW) == (
+    assert cards.gaps_words(cards.gaps_of(one.measured_s), CELSIUS, NOW) == (
         "1 in the last 24 h: 14 min, 08:00 to 08:14"
     )
     two = without(one, 300, 320)
-    told = node_cards.gaps_words(node_cards.gaps_of(two.measured_s), CELSIUS, NOW)
+    told = cards.gaps_words(cards.gaps_of(two.measured_s), CELSIUS, NOW)
     assert told == "2 in the last 24 h, the longest 14 min, 08:00 to 08:14"
 
 
@@ -93,8 +93,8 @@ def test_gaps_are_counted_with_the_longest_and_its_hours() -> None:
     [(-61.0, "good, -61 dBm"), (-71.0, "weak, -71 dBm"), (-90.0, "poor: readings may get lost, -90 dBm")],
 )
 def test_signal_in_words(dbm: float, words: str) -> None:
-    assert node_cards.signal_words(dbm, CELSIUS) == words
-    assert node_cards.signal_words(None, CELSIUS).startswith("not told")
+    assert cards.signal_words(dbm, CELSIUS) == words
+    assert cards.signal_words(None, CELSIUS).startswith("not told")
 
 
 @pytest.mark.parametrize(
@@ -102,8 +102,8 @@ def test_signal_in_words(dbm: float, words: str) -> None:
     [(3.91, "good, 3.91 V"), (3.6, "getting low, 3.60 V"), (3.45, "charge it now, 3.45 V"), (5.0, "fed with 5.00 V")],
 )
 def test_battery_in_words(volts: float, words: str) -> None:
-    assert node_cards.battery_words(volts, None, CELSIUS) == words
-    assert node_cards.battery_words(None, None, CELSIUS).startswith("none told")
+    assert cards.battery_words(volts, None, CELSIUS) == words
+    assert cards.battery_words(None, None, CELSIUS).startswith("none told")
 
 
 def battery(days: float, a_day_v: float, *, noise_v: float = 0.005) -> Hearing:
@@ -114,12 +114,12 @@ def battery(days: float, a_day_v: float, *, noise_v: float = 0.005) -> Hearing:
 
 
 def test_days_left_are_told_when_the_slope_is_clear_and_only_then() -> None:
-    assert node_cards.days_left(battery(3.0, 0.05)) == pytest.approx(6.0, abs=0.3)  # 0.3 V at 0.05 V a day
-    assert node_cards.days_left(battery(0.9, 0.05)) is None  # not a day yet
-    assert node_cards.days_left(battery(3.0, -0.05)) is None  # it is being charged
-    assert node_cards.days_left(battery(3.0, 0.0001, noise_v=0.02)) is None  # noise
-    assert node_cards.battery_words(3.7, 6.2, CELSIUS) == "good, 3.70 V, about 6 days left"
-    assert node_cards.battery_words(3.7, 1.2, CELSIUS) == "good, 3.70 V, about 1 day left"
+    assert cards.days_left(battery(3.0, 0.05)) == pytest.approx(6.0, abs=0.3)  # 0.3 V at 0.05 V a day
+    assert cards.days_left(battery(0.9, 0.05)) is None  # not a day yet
+    assert cards.days_left(battery(3.0, -0.05)) is None  # it is being charged
+    assert cards.days_left(battery(3.0, 0.0001, noise_v=0.02)) is None  # noise
+    assert cards.battery_words(3.7, 6.2, CELSIUS) == "good, 3.70 V, about 6 days left"
+    assert cards.battery_words(3.7, 1.2, CELSIUS) == "good, 3.70 V, about 1 day left"
 
 
 def test_calibration_age_is_in_days_and_in_the_readers_scale() -> None:
@@ -129,20 +129,18 @@ def test_calibration_age_is_in_days_and_in_the_readers_scale() -> None:
         Calibration(NODE, Channel.DOUGH_TEMP, 0.1, 0.3, NOW - timedelta(hours=1), How.ICE),
     ]
     channels = [Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE, Channel.SIGNAL]
-    assert node_cards.calibration_words(channels, calibrations, CELSIUS, NOW) == [
+    assert cards.calibration_words(channels, calibrations, CELSIUS, NOW) == [
         "height 12 days ago, ±0.4 mm", "dough temperature today, ±0.3 °C", "humidity never",
     ]  # fmt: skip
-    assert (
-        node_cards.calibration_words(channels, calibrations, FAHRENHEIT, NOW)[1] == "dough temperature today, ±0.5 °F"
-    )
+    assert cards.calibration_words(channels, calibrations, FAHRENHEIT, NOW)[1] == "dough temperature today, ±0.5 °F"
 
 
 def test_a_distance_that_stands_still_for_an_hour_is_stuck() -> None:
     whole = heard(2.0)
     still = Hearing(whole.boot, whole.measured_s, whole.arrived_s, np.full(len(whole.boot), 150.0))
-    assert node_cards.is_stuck(still, NOW)
-    assert not node_cards.is_stuck(whole, NOW)
-    assert not node_cards.is_stuck(without(still, 0, len(still.boot) - 40), NOW)  # too few to say so
+    assert cards.is_stuck(still, NOW)
+    assert not cards.is_stuck(whole, NOW)
+    assert not cards.is_stuck(without(still, 0, len(still.boot) - 40), NOW)  # too few to say so
 
 
 def test_what_was_heard_comes_from_the_store_with_its_moments(tmp_path) -> None:

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 from sample_bakery import NOW, ROUND_TUB, batch
 
-from dashboard.pictures import as_small_jpeg
+from dashboard.photograph import as_small_jpeg
 from monitor.errors import PictureError, StoreError
 from monitor.recipe.batch import BatchId, Stage, Target
 from monitor.recipe.formula import Formula

@@ -8,7 +8,7 @@ import pytest
 from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
-from dashboard.screens import board
+from dashboard.board import screen as board
 from monitor.settings.data_dir import CONFIG_NAME
 
 SCREENS = sorted(path.stem for path in Path(board.__file__).parent.glob("[a-z]*.py"))
@@ -30,7 +30,16 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.screens import bake, batch, board, cautions, compare, finished, formula, nodes, plan, start
+    from dashboard.batch import screen as batch
+    from dashboard.board import screen as board
+    from dashboard.compare import screen as compare
+    from dashboard.formula import screen as formula
+    from dashboard.plan import bake
+    from dashboard.plan import screen as plan
+    from dashboard.review import screen as finished
+    from dashboard.safety import screen as cautions
+    from dashboard.sensors import screen as nodes
+    from dashboard.start import screen as start
 
     name = os.environ["PROOFING_TEST_SCREEN"]
     compare_page = st.Page(compare.show, title="c", url_path="c", default=name == "compare")

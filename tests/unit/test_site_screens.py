@@ -6,7 +6,8 @@ from types import SimpleNamespace
 
 import pytest
 
-from dashboard import door, queries, sites
+from dashboard import queries
+from dashboard.access import sites, visitor
 from monitor.errors import AccessError
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.store.copies import Copy, copy_of
@@ -35,14 +36,14 @@ def headers(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[dict[st
     secrets.write_text(f'proxy_secret = "{SECRET}"\n')
     secrets.chmod(0o600)
     made = {SECRET_HEADER: SECRET}
-    monkeypatch.setattr(door.st, "context", SimpleNamespace(headers=made))
+    monkeypatch.setattr(visitor.st, "context", SimpleNamespace(headers=made))
     monkeypatch.setattr(sites.st, "query_params", {})
     monkeypatch.setattr(sites.st, "session_state", {})
     monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
     monkeypatch.setattr("sys.argv", ["app.py"])
-    door.settings.clear()
+    visitor.settings.clear()
     yield made
-    door.settings.clear()
+    visitor.settings.clear()
 
 
 @pytest.mark.parametrize(

@@ -1,0 +1,1 @@
+"""Every running batch: trouble first, then by who needs hands next."""

@@ -1,0 +1,1 @@
+"""Batches of a recipe beside each other."""

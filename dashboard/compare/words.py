@@ -1,0 +1,262 @@
+"""What is said of batches beside each other: names, sentences under and instead of charts, the cells of the table."""
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import UTC, datetime, timedelta
+
+import pandas as pd
+from babel.dates import format_skeleton
+
+from dashboard.compare.comparison import DAY_MS, Change, against_the_others, changes, parts_pct, slope_by_day
+from dashboard.compare.course import Course, Kept, Warmth
+from dashboard.compare.trend import LEAST_DAYS, Slope
+from monitor.recipe.batch import Batch, BatchId
+from monitor.translatable import N_
+from monitor.units import fahrenheit
+from monitor.wording.alerts import clock_text, duration_text, target_text
+from monitor.wording.reader import Reader
+
+SAME_H = 5.0 / 60.0  # judgement: nobody is nearer to the minute with floury hands
+DAYS_A_WEEK = 7.0
+DAY_FIRST = {"en": "en_GB"}  # which English: the one that counts from small to large
+ALMOST_A_YEAR = timedelta(days=330)  # from then on a day without its year may be read as another
+
+
+def day_text(at: datetime, reader: Reader, *, has_year: bool = False) -> str:
+    """The day of a moment by the baker's calendar, as short as it may be."""
+    code = reader.language.code
+    local = at.astimezone(reader.zone)
+    skeleton = "yMMMd" if has_year else "MMMd"
+    return str(format_skeleton(skeleton, local.replace(tzinfo=None), locale=DAY_FIRST.get(code, code)))
+
+
+def dial_day_text(dial_ms: float, reader: Reader) -> str:
+    """The same of a moment on a chart's axis of dates, in milliseconds of the dial."""
+    return day_text(datetime.fromtimestamp(dial_ms / 1000.0, UTC).replace(tzinfo=reader.zone), reader)
+
+
+def names_of(batches: Sequence[Batch], reader: Reader) -> dict[BatchId, str]:
+    """What each batch is called beside the others: its day; with the hour, then its number, where need be."""
+    starts = [batch.started_at for batch in batches]
+    has_year = bool(starts) and max(starts) - min(starts) > ALMOST_A_YEAR
+    days = {batch.id: day_text(batch.started_at, reader, has_year=has_year) for batch in batches}
+    times = {batch.id: f"{days[batch.id]}, {clock_text(batch.started_at, reader)}" for batch in batches}
+    once = [list(names.values()).count for names in (days, times)]
+    return {
+        key: day if once[0](day) == 1 else times[key] if once[1](times[key]) == 1 else f"{times[key]}, no. {key}"
+        for key, day in days.items()
+    }
+
+
+def hours_text(hours: float) -> str:
+    """A span of hours, in hours and minutes."""
+    return duration_text(60.0 * hours)
+
+
+def degrees(temp_c: float, reader: Reader, digits: int = 1) -> str:
+    """A temperature in the baker's own scale alone."""
+    value = fahrenheit(temp_c) if reader.temp_unit == "F" else temp_c
+    return f"{reader.number(value, digits)} °{reader.temp_unit}"
+
+
+def even_words(temp_c: float, reader: Reader) -> str:
+    """What time is called when all doughs are thought equally warm."""
+    return reader.say("as if all at {temp}", temp=degrees(temp_c, reader, 0))
+
+
+def time_words(courses: Iterable[Course], names: Mapping[BatchId, str], temp_c: float | None, reader: Reader) -> str:
+    """What the axis of time counts, and which curves rest on less than a probe, or are left out."""
+    if temp_c is None:
+        return reader.say("Hours and minutes from the start of the stage, by the clock. The dots: ready.")
+    said = [
+        reader.say(
+            "Every dough as if it had been at {temp} throughout: an hour in a warmer dough counts for more, one in a "
+            "colder dough for less. What differs now is not the warmth. The dots: ready.",
+            temp=degrees(temp_c, reader, 0),
+        )
+    ]
+    lists = {
+        warmth: ", ".join(names[course.batch.id] for course in courses if course.warmth is warmth) for warmth in Warmth
+    }
+    if lists[Warmth.AIR]:
+        said.append(reader.say("Worked out from the air, without a probe: {names}.", names=lists[Warmth.AIR]))
+    if lists[Warmth.UNKNOWN]:
+        said.append(reader.say("Not drawn, for nobody knows how warm it was: {names}.", names=lists[Warmth.UNKNOWN]))
+    return " ".join(said)
+
+
+def newest_sentence(courses: Sequence[Course], even_c: float | None, reader: Reader) -> str:
+    """The first of some courses against the others, by the clock and at equal warmth; empty when nobody knows."""
+    by_clock_h = against_the_others(courses, None)
+    if by_clock_h is None:
+        return ""
+    said = reader.say("To be ready, the newest took {took} the others in their middle", took=_took(by_clock_h, reader))
+    even_h = None if even_c is None else against_the_others(courses, even_c)
+    if even_h is None or even_c is None:
+        return f"{said}."
+    said = f"{said}; {even_words(even_c, reader)}, {_took_alone(even_h, reader)}"
+    if abs(even_h) < SAME_H <= abs(by_clock_h):
+        said = reader.say("{said}: its warmth explains it", said=said)
+    return f"{said}."
+
+
+def _took(hours: float, reader: Reader) -> str:
+    if abs(hours) < SAME_H:
+        return reader.say("as long as")
+    return reader.say(N_("{time} longer than") if hours > 0.0 else N_("{time} less than"), time=hours_text(abs(hours)))
+
+
+def _took_alone(hours: float, reader: Reader) -> str:
+    if abs(hours) < SAME_H:
+        return reader.say("just as long")
+    return reader.say(N_("{time} longer") if hours > 0.0 else N_("{time} less"), time=hours_text(abs(hours)))
+
+
+def overlay_sentence(
+    title: str, courses: Sequence[Course], names: Mapping[BatchId, str], temp_c: float | None, reader: Reader
+) -> str:
+    """What the curves over each other show, for who cannot see them."""
+    parts = []
+    for course in courses:
+        at_h = course.drawn_ready_h(temp_c)
+        what = reader.say("not ready by its end") if course.ready_h is None else reader.say("not known")
+        said = what if at_h is None else reader.say("ready after {time}", time=hours_text(at_h))
+        parts.append(f"{names[course.batch.id]} {said}")
+    clock = reader.say("by the clock") if temp_c is None else even_words(temp_c, reader)
+    return reader.say(
+        "{title}: the rise of {n} batches from their start, {clock}. {parts}.",
+        title=title, n=len(courses), clock=clock, parts="; ".join(parts),
+    )  # fmt: skip
+
+
+def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> str:
+    """Whether the time to ready, and the warmth of the dough, have changed over the weeks, as far as can be told."""
+    ready = rows.dropna(subset=["hours"])
+    days = (ready["at"] // DAY_MS).nunique()
+    if days < LEAST_DAYS:
+        return reader.count(
+            int(days), "Made on {n} day so far: {least} are the least that can tell a trend.",
+            "Made on {n} days so far: {least} are the least that can tell a trend.", least=LEAST_DAYS,
+        )  # fmt: skip
+    weeks = (float(ready["at"].max()) - float(ready["at"].min())) / DAY_MS / DAYS_A_WEEK
+    span = reader.say("Over {weeks} weeks, made on {days} days", weeks=reader.number(weeks), days=int(days))
+    by_clock = reader.say("by the clock")
+    parts = [f"{by_clock} {_slope_words(slope_by_day(rows, 'hours'), reader)}"]
+    if temp_c is not None and rows["even"].notna().any():
+        parts.append(f"{even_words(temp_c, reader)} {_slope_words(slope_by_day(rows, 'even'), reader)}")
+    warmer = slope_by_day(rows, "dough_c")
+    said = reader.say("{span}, the time to ready: {parts}.", span=span, parts="; ".join(parts))
+    if warmer is not None and warmer.is_told:
+        factor = DAYS_A_WEEK * (1.8 if reader.temp_unit == "F" else 1.0)
+        is_warmer = warmer.per_day > 0.0
+        much = f"{reader.number(abs(warmer.per_day) * factor, 1)} °{reader.temp_unit}"
+        sentence = (
+            N_("The dough became {much} warmer a week.") if is_warmer else N_("The dough became {much} colder a week.")
+        )
+        said += f" {reader.say(sentence, much=much)}"
+    return said
+
+
+def _slope_words(slope: Slope | None, reader: Reader) -> str:
+    if slope is None or slope.low is None or slope.high is None:
+        return reader.say("on too few days to tell")
+    minutes_a_week = [DAYS_A_WEEK * 60.0 * each for each in (slope.per_day, slope.low, slope.high)]
+    middle, low, high = minutes_a_week
+    if not slope.is_told:
+        return reader.say(
+            "no change that could be told from chance ({low} to {high} min a week)",
+            low=_signed(low, reader), high=_signed(high, reader),
+        )  # fmt: skip
+    least, most = sorted((abs(low), abs(high)))
+    sentence = N_("{middle} min longer each week") if middle > 0 else N_("{middle} min shorter each week")
+    doubt = reader.say("({least} to {most})", least=_digits(least, reader), most=_digits(most, reader))
+    return f"{reader.say(sentence, middle=_digits(abs(middle), reader))} {doubt}"
+
+
+def _digits(minutes: float, reader: Reader) -> str:
+    return reader.number(minutes, 0 if minutes >= 10.0 else 1)
+
+
+def _signed(minutes: float, reader: Reader) -> str:
+    return f"{'−' if minutes < 0 else '+'}{_digits(abs(minutes), reader)}"
+
+
+def warmth_sentence(courses: Iterable[Course], reader: Reader) -> str:
+    """The coldest and the warmest dough and their days, for who cannot see the chart; empty when none is known."""
+    known = sorted((course.dough_c, course.batch.started_at) for course in courses if course.dough_c is not None)
+    if not known:
+        return ""
+    (cold_c, cold_at), (warm_c, warm_at) = known[0], known[-1]
+    return reader.say(
+        "Mean temperature of each dough, from {cold} on {cold_day} to {warm} on {warm_day}.",
+        cold=degrees(cold_c, reader), cold_day=day_text(cold_at, reader),
+        warm=degrees(warm_c, reader), warm_day=day_text(warm_at, reader),
+    )  # fmt: skip
+
+
+PART_WORDS = {
+    "yeast": N_("yeast"),
+    "water": N_("water"),
+    "salt": N_("salt"),
+    "sugar": N_("sugar"),
+    "fat": N_("fat"),
+    "sourdough": N_("sourdough"),
+}
+
+
+def percent_text(value: float, reader: Reader) -> str:
+    """A baker's percentage, with the decimals that a scale has."""
+    digits = 0 if value >= 10.0 else 1 if round(value, 2) == round(value, 1) else 2
+    return f"{reader.number(value, digits)} %"
+
+
+def change_words(change: Change, reader: Reader) -> str:
+    """What was made otherwise from one batch to the next."""
+    before, now = parts_pct(change.before), parts_pct(change.batch)
+    said = [
+        f"{reader.say(PART_WORDS[part])} {percent_text(before[part], reader)} → {percent_text(now[part], reader)}"
+        for part in change.parts
+    ]
+    if change.is_other_target:
+        said.append(reader.say("band {target}", target=target_text(change.batch, reader)))
+    return ", ".join(said)
+
+
+def changes_sentence(courses: Iterable[Course], reader: Reader) -> str:
+    """Every change of formula and band, with its day; empty when there was none."""
+    found = [f"{day_text(each.batch.started_at, reader)} {change_words(each, reader)}" for each in changes(courses)]
+    return reader.say("Made otherwise from: {found}.", found="; ".join(found)) if found else ""
+
+
+def kept_sentence(courses: Sequence[Course], reader: Reader) -> str:
+    """How often batches were ready within what had been said at half their rise, and which do not count."""
+    n = {kept: sum(course.kept is kept for course in courses) for kept in Kept}
+    counted = n[Kept.INSIDE] + n[Kept.EARLIER] + n[Kept.LATER]
+    said = []
+    if counted:
+        said.append(
+            reader.count(
+                counted, "Said at half the rise: of {n} batch, {inside} was ready within what was said.",
+                "Said at half the rise: of {n} batches, {inside} were ready within what was said.",
+                inside=n[Kept.INSIDE],
+            )
+        )  # fmt: skip
+        missed = {Kept.EARLIER: N_("{n} earlier"), Kept.LATER: N_("{n} later")}
+        off = ", ".join(reader.say(words, n=n[kept]) for kept, words in missed.items() if n[kept])
+        if off:
+            said.append(reader.say("Outside: {off}.", off=off))
+        said.append(reader.say("Nine in ten is what it promises."))
+    if n[Kept.TAKEN]:
+        said.append(
+            reader.count(
+                n[Kept.TAKEN], "{n} was taken before it was ready, and does not count.",
+                "{n} were taken before they were ready, and do not count.",
+            )
+        )  # fmt: skip
+    if n[Kept.UNSAID]:
+        said.append(
+            reader.count(
+                n[Kept.UNSAID], "{n} had no forecast by then, and does not count.",
+                "{n} had no forecast by then, and do not count.",
+            )
+        )  # fmt: skip
+    return " ".join(said)

@@ -1,1 +1,0 @@
-"""Batches of one recipe beside each other."""

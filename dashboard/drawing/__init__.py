@@ -1,0 +1,1 @@
+"""Charts, tub, strips and marks, the palette, and charts as files. Knows no store."""

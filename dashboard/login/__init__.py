@@ -1,0 +1,1 @@
+"""What stands on the page of someone who may not look (yet)."""

@@ -1,0 +1,1 @@
+"""The planned day, and the bake at the oven."""

@@ -1,0 +1,143 @@
+"""The planned day: how it stands, what to begin next, and making one for an hour from a recipe in the folder."""
+
+import html
+from datetime import time as clock_time
+from datetime import timedelta
+from pathlib import Path
+
+import streamlit as st
+
+from dashboard import page, queries
+from dashboard.access import preferences, sites
+from dashboard.plan import actions, exports, lookups, pictures
+from monitor.collector.plan_runner import next_stages
+from monitor.errors import ConfigError
+from monitor.plan.day import steps_of
+from monitor.plan.live import hotter_c
+from monitor.settings.recipes import recipes_in
+from monitor.translatable import N_
+from monitor.wording.phrases import place_word, printable, temp_text
+from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
+from monitor.wording.reader import Reader
+from monitor.wording.times import clock_text
+
+USUAL_HOUR = clock_time(12, 30)
+DAYS = (N_("today"), N_("tomorrow"), N_("the day after"))
+HEADINGS = (N_("otherwise"), N_("begin"), N_("out"), N_("by itself"), N_("its loaves"))
+
+
+def show() -> None:
+    """The newest plan, looked at again every few seconds; below it, the way to a new one."""
+    reader = preferences.reader(queries.database().parent)
+    subtitle = reader.say("The day backwards from the hour it must be out of the oven, moved by the dough.")
+    st.html(page.heading(reader.say("Plan"), subtitle))
+
+    @st.fragment(run_every=page.REFRESH_S)
+    def live() -> None:
+        page.shown(_draw)
+
+    live()
+    page.shown(page.put_live_saves)
+    page.shown(_ask)
+
+
+def _draw(scene: page.Scene) -> None:
+    live = lookups.current_plan(scene.now)
+    if live is None:
+        title = html.escape(scene.reader.say("No plan for today"))
+        if scene.store.is_copy:
+            st.html(f'<div class="panel empty"><h2>{title}</h2></div>')
+            return
+        told = html.escape(scene.reader.say("Make one below, or with this command:"))
+        st.html(
+            f'<div class="panel empty"><h2>{title}</h2><p>{told} '
+            "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
+        )
+        return
+    for dough in live.now.doughs:
+        name = html.escape(printable(dough.recipe.name))
+        st.html(f'<p class="section">{name}</p>{pictures.day_picture(dough, scene)}')
+        page.keep(exports.day_exhibit(dough, live, scene), f"day-{dough.key}")
+        said = [
+            out_sentence(dough, scene.reader, scene.now),
+            window_sentence(dough, scene.reader),
+            lookups.food(live, dough),
+        ]
+        st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
+    other = hotter_c(live.made, live.progress)
+    if other is not None:
+        name, planned_c, air_c = other
+        words = scene.reader.say(
+            "{place} is {air}; the plan was made for {planned}",
+            place=place_word(name, scene.reader),
+            air=temp_text(air_c, scene.reader),
+            planned=temp_text(planned_c, scene.reader),
+        )
+        st.html(f'<p class="note">{html.escape(words)}</p>')
+    waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
+    for dough, stage in () if scene.store.is_copy else waiting[:2]:
+        step = next(each for each in steps_of(dough) if each.stage == stage.number)
+        at = clock_text(step.at, scene.reader, scene.now)
+        what = step_text(dough, step, scene.reader)
+        label = page.plain(scene.reader.say("Begin now: {what} ({at})", what=what, at=at))
+        is_next = (dough, stage) == waiting[0]
+        st.button(
+            label,
+            key=f"begin-{dough.key}-{stage.number}",
+            type="primary" if is_next else "secondary",
+            on_click=actions.begin,
+            args=(live.made.id, dough.key, stage.number),
+        )
+    st.html(pictures.step_table(live, scene))
+
+
+def _ask(scene: page.Scene) -> None:
+    """A form that plans a recipe of the folder for an hour; of a copy where that is done instead."""
+    reader = scene.reader
+    if scene.store.is_copy:
+        st.html(page.quiet(sites.noted_there(reader)))
+        return
+    folder = queries.database().parent
+    recipes = recipes_in(folder)
+    title = html.escape(reader.say("Plan another"))
+    st.html(f'<p class="section">{title}</p>')
+    if not recipes:
+        told = reader.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
+        st.html(f'<p class="quiet">{html.escape(told)}</p>')
+        return
+    with st.form("make a plan"):
+        path = st.selectbox(reader.say("Recipe"), recipes, format_func=lambda each: each.stem)
+        columns = st.columns(2)
+        day = columns[0].selectbox(
+            reader.say("Day"),
+            range(len(DAYS)),
+            index=1,
+            format_func=lambda ahead: reader.say(DAYS[ahead]),
+        )
+        at = columns[1].time_input(reader.say("Out of the oven at"), USUAL_HOUR, step=timedelta(minutes=5))
+        buttons = st.columns(2)
+        is_planned = buttons[0].form_submit_button(reader.say("Plan it"))
+        is_compared = buttons[1].form_submit_button(reader.say("Otherwise, side by side"))
+    if is_planned:
+        _make(path, day, at, reader)
+    if is_compared:
+        _compare(path, day, at, reader)
+
+
+def _make(path: Path, day: int, at: clock_time, reader: Reader) -> None:
+    try:
+        told = actions.make(path, day, at)
+    except ConfigError as error:
+        told = [reader.text(error)]
+    st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))
+
+
+def _compare(path: Path, day: int, at: clock_time, reader: Reader) -> None:
+    try:
+        rows = lookups.side_by_side(path, day, at)
+    except ConfigError as error:
+        st.html(f'<p class="note">{html.escape(reader.text(error))}</p>')
+        return
+    head = "".join(f"<th>{html.escape(reader.say(words))}</th>" for words in HEADINGS)
+    body = "".join(f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
+    st.html(f'<div class="panel"><table class="rows"><tr>{head}</tr>{body}</table></div>')

@@ -1,0 +1,1 @@
+"""Ended batches: how each went, why, and what to change next time."""

@@ -1,0 +1,1 @@
+"""What to mind: oven, steam, electricity in damp places, food."""

@@ -1,0 +1,1 @@
+"""The sensor nodes: how well each is, and when it was heard."""

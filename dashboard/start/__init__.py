@@ -1,0 +1,1 @@
+"""Begin a batch: what it is like, what it stands in, which node looks at it."""
