@@ -14,7 +14,7 @@ from dashboard.queries import Standing
 from monitor.alerts.calls import QuietHours, nights
 from monitor.alerts.dough import Message, Phase, Sort
 from monitor.recipe.batch import BatchId
-from monitor.store.alerts import Told
+from monitor.store.alerts import CallCount
 from monitor.wording.alerts import alert_kind_word, clock_text, status_text, subject_word
 from monitor.wording.reader import Reader
 
@@ -49,7 +49,7 @@ def put_calling(standing: Sequence[Standing], scene: Scene) -> None:
             st.button(label, key="acknowledge-all", on_click=actions.acknowledge, args=numbers)
 
 
-def put_of_batch(standing: Sequence[Standing], told: Told | None, scene: Scene) -> None:
+def put_of_batch(standing: Sequence[Standing], told: CallCount | None, scene: Scene) -> None:
     """On a batch's screen: what stands of it and of the nodes it is read from, and how often it has called.
 
     What has become another alert, or is over, stands folded below: it would push the rest off a phone.
@@ -110,7 +110,7 @@ def _calls_words(calls: int, alerts: int, reader: Reader) -> str:
     )
 
 
-def told_of(scene: Scene, batch_id: BatchId) -> Told | None:
+def told_of(scene: Scene, batch_id: BatchId) -> CallCount | None:
     """How often a batch has called so far."""
     return next((each for each in scene.store.call_counts() if each.batch_id == batch_id), None)
 

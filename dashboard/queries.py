@@ -193,7 +193,7 @@ def standing(store: Store, batch: Batch | None = None) -> list[Standing]:
     nodes = () if batch is None else {node for _, node in batch.nodes}
     return [
         Standing(alert, names.get(alert.subject.batch_id, "") if alert.subject.batch_id is not None else "")
-        for alert in store.standing_alerts()
+        for alert in store.active_alerts()
         if batch is None or alert.subject.batch_id == batch.id or alert.subject.name in nodes
     ]
 

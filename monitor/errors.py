@@ -193,11 +193,14 @@ class NotifyError(MonitorError):
         What went wrong; never holds an address or a secret.
     retry
         True when trying again later can help.
+    detail
+        What the carrier or the system said of it.
     """
 
-    def __init__(self, text: str, *, retry: bool, **holes: object) -> None:
-        super().__init__(text, **holes)
+    def __init__(self, text: str, *, retry: bool, detail: str = "", **holes: object) -> None:
+        super().__init__(text, detail=detail, **holes)
         self.retry = retry
+        self.detail = detail
 
 
 class UnfitError(MonitorError, ValueError):

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import made_up_day as made_up
 
-from monitor.alerts.calls import Call
+from monitor.alerts.calls import Call, DecisionReason
 from monitor.alerts.dough import Alert, AlertKind, Message, Sort, Subject
 from monitor.alerts.reasons import NodeUnheard
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
@@ -230,7 +230,7 @@ def _ended(store: Store) -> BatchId:
     alert = Alert(Subject.batch(dough.batch.id), AlertKind.READY, 1, ready_at, ready_at, ended_at)
     store.save_step(dough.batch.id, outlook, [alert], [message])
     store.save_call(Call(message.id, 1, "baker", ready_at, ready_at, "phone", 1), 1)
-    store.close_message(message.id, "it was told")
+    store.close_message(message.id, DecisionReason.SAID)
     store.append(dough.readings(ended_at, "0e0e0e0e"))
     return dough.batch.id
 

@@ -250,7 +250,7 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class AlertUpdate:
     """What one look makes of the alerts of one subject.
 
     Attributes

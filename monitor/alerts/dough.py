@@ -24,16 +24,16 @@ ended, or when the dough will not reach its target.
 
 from monitor.alerts.alert import (
     Alert,
+    AlertUpdate,
     Change,
     Facts,
     Message,
     Phase,
     Rules,
     Sort,
-    Step,
     Subject,
 )
-from monitor.alerts.conditions import AIR, COURSE, NOTHING, View, are_heights_stale, silent_channels
+from monitor.alerts.conditions import AIR, COURSE, NOTHING, Situation, are_heights_stale, silent_channels
 from monitor.alerts.kinds import AlertKind
 from monitor.alerts.lifecycle import Episodes
 from monitor.alerts.reasons import AirUnmeasured, BatchEnded, Explanation, HeightUnseen, MoreCameOfIt
@@ -44,13 +44,13 @@ __all__ = [
     "COURSE_KINDS",
     "Alert",
     "AlertKind",
+    "AlertUpdate",
     "Change",
     "Facts",
     "Message",
     "Phase",
     "Rules",
     "Sort",
-    "Step",
     "Subject",
     "is_wanted_unseen",
     "step",
@@ -59,7 +59,7 @@ __all__ = [
 COURSE_KINDS = tuple(kind for kind, _ in COURSE)
 
 
-def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> Step:
+def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> AlertUpdate:
     """What the alerts of one batch become, and which must be said now.
 
     Pure: the same alerts, in any order, and the same facts give the same answer.
@@ -82,7 +82,7 @@ def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> Step:
         if outlook is None or (is_blind and (kind, condition) in COURSE):
             episodes.advance(kind, NOTHING)
         else:
-            episodes.advance(kind, condition(View(rules, facts, outlook, episodes.firing)))
+            episodes.advance(kind, condition(Situation(rules, facts, outlook, episodes.firing)))
     return episodes.settled(_explained(rules, facts, episodes))
 
 

@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import Alert, Change, Phase, Step, Subject
+from monitor.alerts.alert import Alert, AlertUpdate, Change, Phase, Subject
 from monitor.alerts.conditions import Condition
 from monitor.alerts.kinds import AlertKind
 from monitor.alerts.reasons import CameToNothing, Explanation, MoreJoined, Reason
@@ -63,7 +63,7 @@ class Episodes:
             if alert.phase is Phase.RETURNED:
                 self.found[key] = replace(alert, acknowledged_at=self.now, reason=reason)
 
-    def settled(self, explained: Mapping[AlertKind, Explanation]) -> Step:
+    def settled(self, explained: Mapping[AlertKind, Explanation]) -> AlertUpdate:
         """End the look: shelves that have run out, what another explains, and what must be said now.
 
         Parameters
@@ -84,7 +84,7 @@ class Episodes:
         alerts = self.in_order()
         changes = [self._change(alert) for alert in alerts if self._is_changed(alert)]
         kinds = list(AlertKind)
-        return Step(alerts, tuple(sorted(calls, key=lambda alert: kinds.index(alert.kind))), tuple(changes))
+        return AlertUpdate(alerts, tuple(sorted(calls, key=lambda alert: kinds.index(alert.kind))), tuple(changes))
 
     def _is_changed(self, alert: Alert) -> bool:
         was = self.before.get((alert.kind, alert.episode))

@@ -6,150 +6,150 @@ They are worded in ``monitor.wording.reasons``, and kept as ``{"code": ..., valu
 from typing import TypeAlias
 
 from monitor.alerts.kinds import AlertKind
-from monitor.alerts.troubles import Fact, Trouble
+from monitor.alerts.troubles import Code, Trouble
 from monitor.wire.readings import Channel
 
 
-class TargetReached(Fact, frozen=True):
+class TargetReached(Code, frozen=True):
     """The dough has come to what its stage waits for."""
 
 
-class NotReadyYet(Fact, frozen=True):
+class NotReadyYet(Code, frozen=True):
     """Ready was said, and is ahead again."""
 
 
-class ReadyExpected(Fact, frozen=True):
+class ReadyExpected(Code, frozen=True):
     """Ready is expected within a time."""
 
     within_min: float
 
 
-class ReadyNotNear(Fact, frozen=True):
+class ReadyNotNear(Code, frozen=True):
     """Ready is further off again than the alert's lead."""
 
 
-class OvenNeedsTime(Fact, frozen=True):
+class OvenNeedsTime(Code, frozen=True):
     """The oven has to be lit now to be hot in time."""
 
     preheat_min: float
 
 
-class LoadingNotNear(Fact, frozen=True):
+class LoadingNotNear(Code, frozen=True):
     """Loading is further off again than the oven needs."""
 
 
-class PeakReached(Fact, frozen=True):
+class PeakReached(Code, frozen=True):
     """The peak was seen."""
 
 
-class PeakLikely(Fact, frozen=True):
+class PeakLikely(Code, frozen=True):
     """The peak is likely within a time."""
 
     within_min: float
 
 
-class DoughFalls(Fact, frozen=True):
+class DoughFalls(Code, frozen=True):
     """The dough was seen to fall."""
 
 
-class PeakAheadAgain(Fact, frozen=True):
+class PeakAheadAgain(Code, frozen=True):
     """A dough that was past its peak has it ahead again."""
 
 
-class AirAgainstLimit(Fact, frozen=True):
+class AirAgainstLimit(Code, frozen=True):
     """The air as it was measured, and the limit it is held against."""
 
     air_c: float
     limit_c: float
 
 
-class SkinDrying(Fact, frozen=True):
+class SkinDrying(Code, frozen=True):
     """How hard the air pulls water out of the dough's skin."""
 
     drying_pa: float
 
 
-class LineUnheard(Fact, frozen=True):
+class LineUnheard(Code, frozen=True):
     """No node was heard over a line for a time."""
 
     for_min: float
 
 
-class NodeUnheard(Fact, frozen=True):
+class NodeUnheard(Code, frozen=True):
     """A node was not heard for a time."""
 
     for_min: float
 
 
-class ChannelsUnread(Fact, frozen=True):
+class ChannelsUnread(Code, frozen=True):
     """Some channels of a node that is heard gave no reading for a time."""
 
     for_min: float
     channels: tuple[Channel, ...]
 
 
-class HeardAgain(Fact, frozen=True):
+class HeardAgain(Code, frozen=True):
     """A silence is over."""
 
 
-class NoBatchReadsIt(Fact, frozen=True):
+class NoBatchReadsIt(Code, frozen=True):
     """No running batch needs the node or line any more."""
 
 
-class CameToNothing(Fact, frozen=True):
+class CameToNothing(Code, frozen=True):
     """It did not look so for long enough."""
 
 
-class MoreJoined(Fact, frozen=True):
+class MoreJoined(Code, frozen=True):
     """The same alert goes on about more."""
 
 
-class BatchEnded(Fact, frozen=True):
+class BatchEnded(Code, frozen=True):
     """The batch is over."""
 
 
-class TroubleSeen(Fact, frozen=True):
+class TroubleSeen(Code, frozen=True):
     """Something is wrong with the monitor."""
 
     trouble: Trouble
 
 
-class TroubleOver(Fact, frozen=True):
+class TroubleOver(Code, frozen=True):
     """Something is right again with the monitor."""
 
     trouble: Trouble
 
 
-class MonitorRestarted(Fact, frozen=True):
+class MonitorRestarted(Code, frozen=True):
     """The monitor was started anew, and tells again what is still wrong."""
 
 
-class PlainText(Fact, frozen=True):
+class PlainText(Code, frozen=True):
     """A reason of an earlier version of this program that has no code: its words, and their language."""
 
     text: str
     language: str
 
 
-class MoreCameOfIt(Fact, frozen=True):
+class MoreCameOfIt(Code, frozen=True):
     """A later alert about the same dough has taken it over."""
 
     kind: AlertKind
 
 
-class HeightUnseen(Fact, frozen=True):
+class HeightUnseen(Code, frozen=True):
     """The sensor of the dough's height is silent: nobody sees the dough."""
 
 
-class AirUnmeasured(Fact, frozen=True):
+class AirUnmeasured(Code, frozen=True):
     """The air is not measured any more."""
 
 
-class LineSilent(Fact, frozen=True):
+class LineSilent(Code, frozen=True):
     """Nothing is heard over the node's line."""
 
 
-class NodeSilent(Fact, frozen=True):
+class NodeSilent(Code, frozen=True):
     """Nothing is heard of the sensor's node."""
 
 

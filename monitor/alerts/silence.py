@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import Alert, Rules, Sort, Step, Subject
+from monitor.alerts.alert import Alert, AlertUpdate, Rules, Sort, Subject
 from monitor.alerts.conditions import Condition
 from monitor.alerts.kinds import AlertKind
 from monitor.alerts.lifecycle import Episodes
@@ -90,7 +90,7 @@ class Surroundings:
         return tuple(node for node in self.nodes if node.node == subject.name)
 
 
-def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[Step, ...]:
+def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[AlertUpdate, ...]:
     """What the alerts about nodes and lines become: one step for each subject. Pure.
 
     Parameters
@@ -103,7 +103,7 @@ def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[S
     on_line = Counter(node.line for node in seen.nodes if node.line)
     shared = {line for line, n in on_line.items() if n > 1}
     least = {line: min(quiet[node.node] for node in seen.nodes if node.line == line) for line in shared}
-    steps: dict[Subject, Step] = {}
+    steps: dict[Subject, AlertUpdate] = {}
     so_far: dict[Subject, list[Alert]] = {}
     for alert in alerts:
         so_far.setdefault(alert.subject, []).append(alert)

@@ -21,11 +21,11 @@ def code_of(name: str) -> str:
     return re.sub(r"(?<!^)(?=[A-Z])", "_", name).lower()
 
 
-class Fact(msgspec.Struct, frozen=True, tag=code_of, tag_field="code"):
+class Code(msgspec.Struct, frozen=True, tag=code_of, tag_field="code"):
     """A code with its values, kept as ``{"code": ..., values}``."""
 
 
-class StoreUnusable(Fact, frozen=True):
+class StoreUnusable(Code, frozen=True):
     """Nothing can be stored."""
 
     fault: StoreFault
@@ -33,33 +33,33 @@ class StoreUnusable(Fact, frozen=True):
     detail: str
 
 
-class LoopHangs(Fact, frozen=True):
+class LoopHangs(Code, frozen=True):
     """The collector does not work on."""
 
 
-class DiskNearlyFull(Fact, frozen=True):
+class DiskNearlyFull(Code, frozen=True):
     """Little room is left on the disk of a folder."""
 
     folder: str
 
 
-class ClockMoved(Fact, frozen=True):
+class ClockMoved(Code, frozen=True):
     """The machine's clock was set while the collector ran."""
 
 
-class DatabaseSetAside(Fact, frozen=True):
+class DatabaseSetAside(Code, frozen=True):
     """The database was damaged; it lies at a path now, and a new one was begun."""
 
     path: str
 
 
-class CarriersFail(Fact, frozen=True):
+class CarriersFail(Code, frozen=True):
     """Some carriers do not take messages."""
 
     names: tuple[str, ...]
 
 
-class NodeRestarts(Fact, frozen=True):
+class NodeRestarts(Code, frozen=True):
     """A node starts again and again."""
 
     node: NodeId
@@ -67,7 +67,7 @@ class NodeRestarts(Fact, frozen=True):
     within_min: float
 
 
-class DistanceStuck(Fact, frozen=True):
+class DistanceStuck(Code, frozen=True):
     """A node measures the very same distance all the time."""
 
     node: NodeId
@@ -75,13 +75,13 @@ class DistanceStuck(Fact, frozen=True):
     for_min: float
 
 
-class CheckFails(Fact, frozen=True):
+class CheckFails(Code, frozen=True):
     """One of the monitor's looks at itself fails."""
 
     detail: str
 
 
-class BackupFails(Fact, frozen=True):
+class BackupFails(Code, frozen=True):
     """No backup can be made."""
 
     fault: StoreFault
@@ -89,7 +89,7 @@ class BackupFails(Fact, frozen=True):
     detail: str
 
 
-class CentralGetsNothing(Fact, frozen=True):
+class CentralGetsNothing(Code, frozen=True):
     """The central store takes nothing from here; ``status`` is what it answered, None when it did not answer."""
 
     url: str
@@ -98,13 +98,13 @@ class CentralGetsNothing(Fact, frozen=True):
     status: int | None = None
 
 
-class CentralLate(Fact, frozen=True):
+class CentralLate(Code, frozen=True):
     """The central store is hours behind."""
 
     rows: int
 
 
-class CentralRefusesRows(Fact, frozen=True):
+class CentralRefusesRows(Code, frozen=True):
     """The central store cannot take some rows; ``examples`` are table, number and what it said of it."""
 
     rows: int

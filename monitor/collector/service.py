@@ -18,7 +18,7 @@ from monitor.dough.forecast import outlook, outlooks
 from monitor.errors import ConfigError, DamagedError, NotifyError, StoreError
 from monitor.health import checks
 from monitor.health.counters import Pulse
-from monitor.health.heartbeat import DeadMan, ServiceManager, service_manager
+from monitor.health.heartbeat import DeadManSwitch, ServiceManager, service_manager
 from monitor.health.metrics import MetricsServer, PulseMetrics
 from monitor.health.nodes import NodeWatch
 from monitor.health.standby import stand_by
@@ -104,7 +104,7 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
     ConfigError
         When there is nothing to listen to, or another collector is at work.
     StoreError
-        When the store cannot be opened. One that fails later is tried again until it works.
+        When the store cannot be opened. One that fails later is tried again until it running.
     """
     if not config.has_sources and not is_by_eye:
         raise ConfigError(no_source_text(config))
@@ -206,7 +206,7 @@ def _work(
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(supervisor.troubles), unsent)
             parts.append(MetricsServer(config.upkeep.metrics_port, metrics))
         if config.secrets.heartbeat_url is not None:
-            parts.append(DeadMan(config.secrets.heartbeat_url, pulse, config.notify_inside))
+            parts.append(DeadManSwitch(config.secrets.heartbeat_url, pulse, config.notify_inside))
         collector = Collector(
             store,
             inbox,

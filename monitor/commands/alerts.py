@@ -57,7 +57,7 @@ class _Names:
 
 
 def _list(store: Store, out: TextIO, reader: Reader, now: datetime) -> None:
-    standing = store.standing_alerts()
+    standing = store.active_alerts()
     names = _Names(store, reader)
     if not standing:
         print(reader.say("nothing calls for you"), file=out)
@@ -69,7 +69,7 @@ def _list(store: Store, out: TextIO, reader: Reader, now: datetime) -> None:
 def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, reader: Reader) -> None:
     if bool(args.numbers) == args.all:
         raise ConfigError("alerts acknowledge: give the numbers that `alerts list` shows, or --all")
-    numbers = [alert.number for alert in store.standing_alerts()] if args.all else args.numbers
+    numbers = [alert.number for alert in store.active_alerts()] if args.all else args.numbers
     _say(store, [store.acknowledge(number, now, args.by) for number in numbers], out, reader)
     if not numbers:
         print(reader.say("nothing calls for you"), file=out)

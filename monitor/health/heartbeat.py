@@ -43,7 +43,7 @@ class ServiceManager:
         self._clock = clock
         # sd_watchdog_enabled(3): notify at half the time that is given
         self._every_s = int(environ.get("WATCHDOG_USEC") or 0) / 2e6
-        self._told_s = float("-inf")
+        self._notified_s = float("-inf")
         self._status = ""
 
     def ready(self) -> None:
@@ -66,8 +66,8 @@ class ServiceManager:
         if status != self._status:
             self._status = status
             self._send("STATUS=" + status.replace("\n", " "))
-        if self._every_s and self._clock.real_s() - self._told_s >= self._every_s:
-            self._told_s = self._clock.real_s()
+        if self._every_s and self._clock.real_s() - self._notified_s >= self._every_s:
+            self._notified_s = self._clock.real_s()
             self._send("WATCHDOG=1")
 
     def _send(self, text: str) -> None:
@@ -107,7 +107,7 @@ class _Straight(urllib.request.HTTPRedirectHandler):
         return None
 
 
-class DeadMan:
+class DeadManSwitch:
     """Calls an address every minute for as long as the loop works; whoever is called says so when it stays quiet.
 
     Parameters

@@ -67,7 +67,7 @@ class _Case:
     seen_at: datetime
     seen_s: float
     n: int = 0  # how often it was told
-    told_s: float = 0.0
+    notified_s: float = 0.0
     is_over: bool = False
     is_noted: bool = False  # stands in the log as being so
     failures: int = 0
@@ -150,7 +150,7 @@ class Supervisor:
         if case.is_over:
             return case.n > 0
         if case.n:
-            return now_s - case.told_s >= AGAIN_S and key_of(case.symptom.trouble) not in self._log.known
+            return now_s - case.notified_s >= AGAIN_S and key_of(case.symptom.trouble) not in self._log.known
         return now_s - case.seen_s >= case.symptom.after_s
 
     def _tell(self, case: _Case, now_s: float) -> None:
@@ -167,4 +167,4 @@ class Supervisor:
         if case.is_over:
             del self._cases[key]
         else:
-            case.n, case.told_s = case.n + 1, now_s
+            case.n, case.notified_s = case.n + 1, now_s

@@ -11,7 +11,7 @@ from datetime import datetime
 from queue import SimpleQueue
 
 from monitor.alerts.conditions import Condition
-from monitor.alerts.dough import Alert, AlertKind, Change, Sort, Step, Subject
+from monitor.alerts.dough import Alert, AlertKind, AlertUpdate, Change, Sort, Subject
 from monitor.alerts.lifecycle import Episodes
 from monitor.alerts.reasons import MonitorRestarted, TroubleOver, TroubleSeen
 from monitor.alerts.troubles import Trouble, key_of
@@ -70,7 +70,7 @@ class TroubleLog:
             changes += step.changes
         return changed, changes
 
-    def _steps(self, newest: dict[Subject, Alert], now: datetime) -> Iterator[Step]:
+    def _steps(self, newest: dict[Subject, Alert], now: datetime) -> Iterator[AlertUpdate]:
         if self._is_first:
             for subject, alert in list(newest.items()):
                 if alert.is_firing:

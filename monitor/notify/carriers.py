@@ -131,8 +131,9 @@ class AppriseCarrier:
             if (found := re.search(r"\berror=(\d{3})\b", entry.message))
         ]
         is_refused = any(400 <= code < 500 and code not in RETRY_CODES for code in codes)
-        why = Saying("it answered {code}", code=codes[-1]) if codes else Saying("no answer, or it refused")
-        raise NotifyError("{name}: {why}", retry=not is_refused, name=self.name, why=why)
+        if not codes:
+            raise NotifyError("{name}: no answer, or it refused", retry=True, name=self.name)
+        raise NotifyError("{name}: it answered {detail}", retry=not is_refused, detail=str(codes[-1]), name=self.name)
 
 
 def _own_host(service: apprise.NotifyBase) -> str:

@@ -15,7 +15,6 @@ from monitor.alerts.kinds import AlertKind
 from monitor.errors import CentralKind, StoreFault
 from monitor.wire.readings import Channel, NodeId
 
-Fact = reasons.Reason | reasons.Explanation
 LANGUAGE = "en"
 """The store never held any other: sentences were worded for their reader when they were read."""
 
@@ -182,7 +181,7 @@ def explanation_of(text: str) -> reasons.Explanation:
     return _made(_EXPLANATION_PATTERNS, text) or reasons.PlainText(text, LANGUAGE)
 
 
-def change_reason_of(text: str) -> Fact:
+def change_reason_of(text: str) -> reasons.Reason | reasons.Explanation:
     """Why an alert came into another state, by its sentence."""
     return _made(_EXPLANATION_PATTERNS, text) or reason_of(text)
 
@@ -197,7 +196,7 @@ def _made(patterns: Patterns, text: str, **more: str) -> Any:
     return None
 
 
-_COLUMNS: tuple[tuple[str, str, Callable[[str], Fact]], ...] = (
+_COLUMNS: tuple[tuple[str, str, Callable[[str], reasons.Reason | reasons.Explanation]], ...] = (
     ("alert", "reason", reason_of),
     ("alert", "suppressed_by", explanation_of),
     ("alert_change", "reason", change_reason_of),

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, Facts, Phase, Rules, Step, Subject, step
+from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, AlertUpdate, Facts, Phase, Rules, Subject, step
 from monitor.alerts.limits import AIR_LIMITS, DRYING_STARTS_PA, air_limits
 from monitor.alerts.reasons import BatchEnded, TargetReached
 from monitor.dough.air import skin_state
@@ -46,7 +46,7 @@ def firing(kind: AlertKind, *, episode: int = 1) -> Alert:
     return Alert(Subject.batch(BatchId(7)), kind, episode, NOON - minutes(30), since, called_at=since)
 
 
-def called(done: Step) -> list[AlertKind]:
+def called(done: AlertUpdate) -> list[AlertKind]:
     return [alert.kind for alert in done.calls]
 
 

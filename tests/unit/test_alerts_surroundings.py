@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from monitor.alerts.dough import Alert, AlertKind, Phase, Rules, Sort, Step, Subject
+from monitor.alerts.dough import Alert, AlertKind, AlertUpdate, Phase, Rules, Sort, Subject
 from monitor.alerts.reasons import NoBatchReadsIt
 from monitor.alerts.silence import NodeFacts, Surroundings, batches_named, look
 from monitor.recipe.batch import BatchId
@@ -32,11 +32,11 @@ def seen(*nodes: NodeFacts, now: datetime = NOON, since: datetime = LONG_AGO, **
     return replace(Surroundings(nodes, now, since), **changes)  # type: ignore[arg-type]
 
 
-def all_of(steps: tuple[Step, ...]) -> tuple[Alert, ...]:
+def all_of(steps: tuple[AlertUpdate, ...]) -> tuple[Alert, ...]:
     return tuple(alert for each in steps for alert in each.alerts)
 
 
-def called(steps: tuple[Step, ...]) -> list[tuple[AlertKind, str]]:
+def called(steps: tuple[AlertUpdate, ...]) -> list[tuple[AlertKind, str]]:
     return [(alert.kind, alert.subject.name) for each in steps for alert in each.calls]
 
 

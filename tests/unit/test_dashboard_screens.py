@@ -439,12 +439,12 @@ def test_cautions_are_all_there(nothing: Path, shown: Runs) -> None:
 
 def stands() -> dict[AlertKind, Phase]:
     with Store(queries.database()) as store:
-        return {alert.kind: alert.phase for alert in store.standing_alerts()}
+        return {alert.kind: alert.phase for alert in store.active_alerts()}
 
 
 def number_of(kind: AlertKind) -> int:
     with Store(queries.database()) as store:
-        return next(alert.number for alert in store.standing_alerts() if alert.kind is kind)
+        return next(alert.number for alert in store.active_alerts() if alert.kind is kind)
 
 
 def test_board_shows_what_calls_and_one_touch_acknowledges_it(morning: dict[str, BatchId], shown: Runs) -> None:
@@ -488,7 +488,7 @@ def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
     app.button(key=f"acknowledge-board-{number_of(AlertKind.TROUBLE)}").click().run()
     assert "seen: the disk under" in words(app), "it stays while it lasts"
     with Store(queries.database()) as store:
-        (kept,) = [alert for alert in store.standing_alerts() if alert.kind is AlertKind.TROUBLE]
+        (kept,) = [alert for alert in store.active_alerts() if alert.kind is AlertKind.TROUBLE]
         store.save_alerts([replace(kept, returned_at=NOW)], [], [], NOW)
     assert "the disk under" not in words(app.run())
 
@@ -496,7 +496,7 @@ def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
 def test_batch_screen_shelves_and_brings_back(morning: dict[str, BatchId], shown: Runs) -> None:
     number = number_of(AlertKind.PAST_PEAK)
     with Store(queries.database()) as store:
-        batch_id = next(alert.subject.batch_id for alert in store.standing_alerts() if alert.number == number)
+        batch_id = next(alert.subject.batch_id for alert in store.active_alerts() if alert.number == number)
     app = shown("batch", batch_id)
     assert "What calls for you" in words(app)
     app.button(key=f"shelve-batch-{number}").click().run()

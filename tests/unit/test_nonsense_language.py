@@ -103,7 +103,7 @@ def lived(path: Path, reader: Reader) -> tuple[dict[str, list[dict[str, Any]]], 
             if minute == 70:
                 symptoms.clear()
             if minute == 45:
-                for alert in store.standing_alerts():
+                for alert in store.active_alerts():
                     if alert.subject == dough.Subject.batch(loaf.id):
                         store.acknowledge(alert.number, bench.clock.now(), "Ida")
                     else:

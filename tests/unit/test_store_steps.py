@@ -100,7 +100,7 @@ def test_what_somebody_says_to_an_alert_outlives_a_look_that_did_not_know_of_it(
     kept = store.add_batch(batch())
     alert = Alert(Subject.batch(kept.id), AlertKind.READY, 1, at(89), at(90), called_at=at(90))
     store.save_step(kept.id, outlook(90), (alert,), ())
-    (number,) = (each.number for each in store.standing_alerts())
+    (number,) = (each.number for each in store.active_alerts())
     assert store.acknowledge(number, at(91), "Ida").phase is Phase.ACKNOWLEDGED
     assert store.shelve(number, at(120), at(92)).phase is Phase.SHELVED
     store.save_step(kept.id, outlook(93), (alert,), ())
@@ -122,9 +122,9 @@ def test_alert_that_is_unknown_or_over_is_refused_in_words(store: Store) -> None
     store.save_step(kept.id, outlook(92), (over,), ())
     with pytest.raises(StoreError, match="is over"):
         store.shelve(1, at(120), at(92))
-    assert [alert.phase for alert in store.standing_alerts()] == [Phase.RETURNED]
+    assert [alert.phase for alert in store.active_alerts()] == [Phase.RETURNED]
     store.acknowledge(1, at(93))
-    assert store.standing_alerts() == []
+    assert store.active_alerts() == []
 
 
 def test_calls_are_counted_by_batch_and_hour(store: Store) -> None:

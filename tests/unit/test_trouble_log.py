@@ -99,7 +99,7 @@ def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bak
     assert bakery.history() == [], "it may pass"
     bakery.go_on(11.0)
     bakery.go_on(1.0)
-    (alert,) = bakery.store.standing_alerts()
+    (alert,) = bakery.store.active_alerts()
     assert alert.kind is AlertKind.TROUBLE
     assert status_text(alert, Reader(UTC), bakery.clock.now()).endswith(
         "nobody has seen it yet: the disk under /data is nearly full; what to do: make room on it"
@@ -139,7 +139,7 @@ def test_a_trouble_that_somebody_knows_of_is_not_told_again(bakery: Bakery, answ
     bakery.wrong = [DISK]
     bakery.go_on(1.0)
     bakery.go_on(10.0)
-    (alert,) = bakery.store.standing_alerts()
+    (alert,) = bakery.store.active_alerts()
     if answer == "acknowledged":
         bakery.store.acknowledge(alert.number, bakery.clock.now(), "Ida")
     elif answer == "shelved":
@@ -163,7 +163,7 @@ def test_a_new_start_closes_what_stood_and_tells_what_is_still_wrong(bakery: Bak
     bakery.start()
     bakery.go_on(1.0)
     assert bakery.changes()[-1].reason == MonitorRestarted()
-    assert bakery.store.standing_alerts() == [], "nobody need acknowledge what an earlier run saw"
+    assert bakery.store.active_alerts() == [], "nobody need acknowledge what an earlier run saw"
     bakery.go_on(10.0)
     assert bakery.history()[-1] == (Phase.UNACKNOWLEDGED, 2, 22.0)
     assert len(bakery.told) == 2

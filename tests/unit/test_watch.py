@@ -30,7 +30,7 @@ from monitor.deploy.collector_unit import unit
 from monitor.errors import ConfigError, StoreError, StoreFault
 from monitor.health import checks
 from monitor.health.counters import Pulse
-from monitor.health.heartbeat import DeadMan, ServiceManager
+from monitor.health.heartbeat import DeadManSwitch, ServiceManager
 from monitor.health.metrics import MetricsServer, PulseMetrics
 from monitor.health.nodes import REBOOTS, REBOOTS_WITHIN_S, STUCK_PACKS, STUCK_S, NodeWatch
 from monitor.health.supervisor import AGAIN_S, Notice, Supervisor, Symptom
@@ -272,7 +272,7 @@ def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: Ste
     handler = type("Handler", (Called,), {"paths": []})
     pulse = Pulse(steps)
     with served(handler) as port:
-        dead_man = DeadMan(f"http://127.0.0.1:{port}/key", pulse, ["127.0.0.1"], every_s=0.01)
+        dead_man = DeadManSwitch(f"http://127.0.0.1:{port}/key", pulse, ["127.0.0.1"], every_s=0.01)
         dead_man.start()
         try:
             wait_until(lambda: len(handler.paths) > 2, "it calls")
@@ -293,16 +293,16 @@ def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: Ste
 
 def test_a_dead_man_calls_no_file() -> None:
     with pytest.raises(ConfigError, match="must begin with https"):
-        DeadMan("file:///etc/passwd", Pulse(SetClock()))
+        DeadManSwitch("file:///etc/passwd", Pulse(SetClock()))
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1:8080", "localhost", "[::1]", "169.254.169.254", "[::ffff:127.0.0.1]"])
 def test_a_dead_man_calls_nothing_inside_unless_it_is_allowed(host: str) -> None:
     pulse = Pulse(SetClock())
     with pytest.raises(ConfigError, match="notify_inside") as refused:
-        DeadMan(f"https://{host}/key-42", pulse)
+        DeadManSwitch(f"https://{host}/key-42", pulse)
     assert "key-42" not in str(refused.value)
-    DeadMan(f"https://{host}/key-42", pulse, [urllib.parse.urlsplit(f"//{host}").hostname or ""])
+    DeadManSwitch(f"https://{host}/key-42", pulse, [urllib.parse.urlsplit(f"//{host}").hostname or ""])
 
 
 def test_a_name_that_leads_inside_is_not_called(caplog: pytest.LogCaptureFixture) -> None:
@@ -314,7 +314,7 @@ def test_a_name_that_leads_inside_is_not_called(caplog: pytest.LogCaptureFixture
 
     handler = type("Handler", (Called,), {"paths": []})
     with served(handler) as port:
-        dead_man = DeadMan(f"http://watch.example:{port}/key-42", Pulse(SetClock()), every_s=0.01, resolve=inside)
+        dead_man = DeadManSwitch(f"http://watch.example:{port}/key-42", Pulse(SetClock()), every_s=0.01, resolve=inside)
         dead_man.start()
         try:
             wait_until(lambda: len(asked) > 3, "it tries")
@@ -340,7 +340,7 @@ class Elsewhere(Called):
 def test_an_answer_that_leads_elsewhere_is_not_followed(caplog: pytest.LogCaptureFixture) -> None:
     handler = type("Handler", (Elsewhere,), {"paths": []})
     with served(handler) as port:
-        dead_man = DeadMan(f"http://127.0.0.1:{port}/key-42", Pulse(SetClock()), ["127.0.0.1"], every_s=0.01)
+        dead_man = DeadManSwitch(f"http://127.0.0.1:{port}/key-42", Pulse(SetClock()), ["127.0.0.1"], every_s=0.01)
         dead_man.start()
         try:
             wait_until(lambda: len(handler.paths) > 3, "it calls")
