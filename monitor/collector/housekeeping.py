@@ -13,7 +13,7 @@ from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import BatchId
 from monitor.store.store import Store
 from monitor.wording.reader import Reader
-from monitor.wording.silence import Served, notice_of
+from monitor.wording.silence import UnseenDough, notice_of
 
 LOOK_S = 1.0  # judgement: how often silence is looked for
 LOOK_LOAD = 0.05  # judgement: of the time, at most what looking for it may take
@@ -76,7 +76,7 @@ class Housekeeping:
         touched = seen.nodes_of(alert.subject)
         wanted = silence.batches_named(alert)
         served = [
-            Served(work.batch, work.outlook, work.batch.id in wanted)
+            UnseenDough(work.batch, work.outlook, work.batch.id in wanted)
             for work in begun.values()
             if any(node in {each.node for each in touched} for _, node in work.batch.nodes)
         ]

@@ -98,7 +98,7 @@ def checked_host(url: str, may_reach: Collection[str]) -> str:
     return parts.hostname
 
 
-class _Straight(urllib.request.HTTPRedirectHandler):
+class _NoRedirect(urllib.request.HTTPRedirectHandler):
     """Follows no answer that leads elsewhere: it must not lead to where the address itself may not."""
 
     def redirect_request(
@@ -135,7 +135,7 @@ class DeadManSwitch:
         self._host = checked_host(url, may_reach)
         self._may_reach = may_reach
         self._resolve = resolve
-        self._opener = urllib.request.build_opener(_Straight)
+        self._opener = urllib.request.build_opener(_NoRedirect)
         self._url = url
         self._pulse = pulse
         self._every_s = every_s

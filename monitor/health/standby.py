@@ -17,7 +17,7 @@ log = logging.getLogger(__name__)
 LOOK_S = 2.0
 
 
-class StandingBy(Collector):
+class StandbyMetrics(Collector):
     """``/metrics`` of a collector that stands by."""
 
     def collect(self) -> Iterator[Metric]:
@@ -44,7 +44,7 @@ def stand_by(
             if shown is None:
                 manager.ready()
                 if metrics_port is not None:
-                    metrics = MetricsServer(metrics_port, StandingBy())
+                    metrics = MetricsServer(metrics_port, StandbyMetrics())
                     metrics.start()
             if other != shown:
                 shown = other

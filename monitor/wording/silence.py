@@ -19,7 +19,7 @@ MOST_DOUGHS = 8  # judgement: a phone shows a few lines
 
 
 @dataclass(frozen=True, slots=True)
-class Served:
+class UnseenDough:
     """A dough that a silence leaves unseen, with its newest outlook; ``is_wanted`` when it should be looked at now."""
 
     batch: Batch
@@ -28,7 +28,7 @@ class Served:
 
 
 def notice_of(
-    alert: Alert, served: Sequence[Served], heard_at: datetime | None, now: datetime, reader: Reader
+    alert: Alert, served: Sequence[UnseenDough], heard_at: datetime | None, now: datetime, reader: Reader
 ) -> Message:
     """The message that tells a baker of a silence, ready for the outbox.
 
@@ -50,7 +50,7 @@ def notice_of(
     )
 
 
-def _title(alert: Alert, served: Sequence[Served], reader: Reader) -> str:
+def _title(alert: Alert, served: Sequence[UnseenDough], reader: Reader) -> str:
     wanted = [printable(each.batch.name) for each in served if each.is_wanted]
     kind = alert_kind_word(alert.kind, reader)
     if wanted:
@@ -67,7 +67,7 @@ _WHAT_TO_DO = {
 
 
 def _silence_text(
-    alert: Alert, served: Sequence[Served], heard_at: datetime | None, now: datetime, reader: Reader
+    alert: Alert, served: Sequence[UnseenDough], heard_at: datetime | None, now: datetime, reader: Reader
 ) -> str:
     parts = [_silence_sentence(alert, heard_at, now, reader)]
     wanted = [each for each in served if each.is_wanted]
@@ -99,7 +99,7 @@ def _silence_sentence(alert: Alert, heard_at: datetime | None, now: datetime, re
     return reader.say("Nothing has been heard of {who} since {since}.", who=who, since=since)
 
 
-def _expected(each: Served, reader: Reader) -> str:
+def _expected(each: UnseenDough, reader: Reader) -> str:
     """One dough and what is expected of it, as a sentence."""
     name = printable(each.batch.name)
     if each.outlook is None:
