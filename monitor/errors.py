@@ -30,7 +30,7 @@ class MonitorError(Exception):
     Parameters
     ----------
     sentence
-        Of the source, with named holes; or a saying.
+        Of the source, with named holes; or a text that remembers its own.
     holes
         What fills them.
 

@@ -1,7 +1,7 @@
-"""Sentences that remember how they were made, so that whoever reads them can be told in a language of their own.
+"""Texts that remember how they were made, so that whoever reads them can have them in a language of their own.
 
-What the pure rooms and the errors say is English, and so are logs and what is stored. A :class:`Saying` is that English
-sentence and an ordinary text; it also keeps its source sentence and what fills the holes, which is all that
+What the pure rooms and the errors say is English, and so are logs. Such a text is an ordinary English text. It also
+keeps its source sentence and what fills the holes, which is all that
 :meth:`monitor.wording.reader.Reader.text` needs to word it anew.
 """
 
@@ -26,7 +26,7 @@ class Saying(str):
     sentence
         Of the source, with its named holes: the key of its translations.
     holes
-        What fills them; sayings among them are worded in the reader's language too.
+        What fills them; translatable texts among them are worded in the reader's language too.
 
     >>> Saying("{dough} has no flour", dough="Poolish")
     'Poolish has no flour'
@@ -45,7 +45,7 @@ class Saying(str):
 
 
 class Number(str):
-    """A number in a saying, written by a format such as ``.1f``; its decimal mark is the reader's.
+    """A number in such a text, written by a format such as ``.1f``; its decimal mark is the reader's.
 
     >>> Number(25.34, ".1f")
     '25.3'
@@ -56,7 +56,7 @@ class Number(str):
 
 
 def several(parts: Iterable[str], between: str) -> Saying:
-    """Several sayings as one.
+    """Several texts as one.
 
     >>> several([Saying("no salt"), Saying("no flour")], "; ")
     'no salt; no flour'
