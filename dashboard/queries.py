@@ -16,16 +16,15 @@ from typing import TypeVar
 
 import streamlit as st
 
-from dashboard.access import sites, visitor
+from dashboard.access import preferences, sites, visitor
 from monitor.alerts.dough import Alert, Message, Phase
 from monitor.alerts.reasons import MoreCameOfIt
-from monitor.arguments import path
 from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Outlook
 from monitor.dough.prior import prior_of
 from monitor.dough.track import Track
-from monitor.dough.verdicts import Tasted, best_rise_pct
+from monitor.dough.verdicts import RiseVerdict, best_rise_pct
 from monitor.errors import AccessError
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Intent, Judgement
@@ -35,7 +34,6 @@ from monitor.store.copies import copy_of
 from monitor.store.reviews import Reviews
 from monitor.store.store import Store
 
-STALE_AFTER = timedelta(minutes=10)  # judgement: twenty missed readings at one each half minute
 KEPT_FINISHED = 8  # finished batches kept ready: one evening's looking back
 
 
@@ -88,9 +86,9 @@ class Past:
 def data_dir() -> Path:
     """The data directory: ``--data-dir`` after ``--`` among the arguments, the environment's, or the usual one."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
-    parser.add_argument("--data-dir", type=path)
+    parser.add_argument("--data-dir", type=Path)
     options, _ = parser.parse_known_args(sys.argv[1:])
-    return default_data_dir(os.environ) if options.data_dir is None else options.data_dir
+    return default_data_dir(os.environ) if options.data_dir is None else options.data_dir.absolute()
 
 
 def database(site: str | None = None) -> Path:
@@ -159,7 +157,7 @@ def opened_to_write_as(kind: type[Kind]) -> Iterator[Kind]:
         yield store
 
 
-def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetime | None:
+def stale_since(batch: Batch, outlook: Outlook | None, now: datetime, silence_min: float) -> datetime | None:
     """Since when nobody has measured a dough; None while its readings are fresh.
 
     A batch without a sensor is only ever looked at by eye: it is stale when it is no longer estimated.
@@ -172,14 +170,14 @@ def stale_since(batch: Batch, outlook: Outlook | None, now: datetime) -> datetim
         seen_at = batch.started_at
     else:
         seen_at = outlook.at
-    return seen_at if now - seen_at > STALE_AFTER else None
+    return seen_at if now - seen_at > timedelta(minutes=silence_min) else None
 
 
 def running_row(store: Store, batch: Batch, now: datetime) -> Row:
     """One running batch with its newest outlook."""
     outlook = store.latest_outlook(batch.id)
     firing = tuple(alert for alert in store.alerts(batch.id) if alert.is_firing)
-    return Row(batch, outlook, firing, stale_since(batch, outlook, now))
+    return Row(batch, outlook, firing, stale_since(batch, outlook, now, preferences.silence_min(store.path.parent)))
 
 
 def board_rows(store: Store, now: datetime) -> list[Row]:
@@ -265,7 +263,7 @@ def best_rise(store: Reviews, batch: Batch) -> Band | None:
             continue
         rises = [each.rise_pct.p50 for each in store.outlooks(batch_id, has_fan=False) if each.rise_pct is not None]
         if rises:
-            tasted.append(Tasted(max(rises), verdict))
+            tasted.append(RiseVerdict(max(rises), verdict))
     return best_rise_pct(tasted, asked_pct) if tasted else None
 
 

@@ -169,7 +169,7 @@ class CentralError(MonitorError):
 CENTRAL_REMEDIES: Mapping[int, Saying] = MappingProxyType(
     {
         401: Saying("the token is not known there; mend influx_token in secrets.toml"),
-        403: Saying("the token does not allow it; give it write (for `central follow`: read) access to the bucket"),
+        403: Saying("the token does not allow it; give it write (for `shops follow`: read) access to the bucket"),
         404: Saying("there is no such bucket; create it, or mend `bucket` under [central] in config.toml"),
     }
 )

@@ -8,6 +8,9 @@ from monitor.translatable import Saying
 
 Address = IPv4Address | IPv6Address
 
+LOOPBACK = "127.0.0.1"
+DASHBOARD_PORT = 8501  # where the dashboard listens unless it is told otherwise
+
 # Where clouds hand out keys to whoever asks from inside; from memory. The link-local one is caught as such.
 _METADATA = frozenset(
     map(ip_address, ("100.100.100.200", "168.63.129.16", "192.0.0.192", "fd00:ec2::254", "fd20:ce::254"))

@@ -85,7 +85,7 @@ def fill(store: Store, doughs: int, now: datetime) -> None:
     for number in range(doughs):
         mapped = tuple((channel, node(number)) for channel in CHANNELS)
         name = f"tub {number:02d}"
-        store.add_batch(Batch(BatchId(0), name, Stage.BULK_RISE, started_at, vessel, Target(100.0), nodes=mapped))
+        store.add_batch(Batch(BatchId(0), name, Stage.FIRST_RISE, started_at, vessel, Target(100.0), nodes=mapped))
         readings = []
         for seq in range(1, int(PAST_H * 3600.0 / EVERY_S)):
             at = started_at + timedelta(seconds=seq * EVERY_S)

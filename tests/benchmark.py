@@ -31,7 +31,7 @@ from monitor.alerts.dough import Rules
 from monitor.collector.batch_step import Estimate
 from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
@@ -95,7 +95,7 @@ def invented_batch(node: NodeId = NODE) -> Batch:
     """A straight round tub, to double."""
     vessel = Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 220.0, 280.0)
     nodes = tuple((channel, node) for channel in SAMPLED)
-    return Batch(BatchId(1), "invented", Stage.BULK_RISE, START, vessel, Target(100.0), nodes=nodes)
+    return Batch(BatchId(1), "invented", Stage.FIRST_RISE, START, vessel, Target(100.0), nodes=nodes)
 
 
 def invented_values(t_h: float, rng: np.random.Generator) -> dict[Channel, float]:
@@ -142,7 +142,7 @@ class Counting:
         self.n = 0
         self._asked = asked
 
-    def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook:
+    def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: RecipeExperience | None = None) -> Outlook:
         self.n += 1
         return Outlook(at=at, state=State.RISING) if self._asked is None else self._asked(batch, track, at)
 

@@ -9,7 +9,7 @@ from harness import START, SetClock
 
 from monitor.alerts.dough import Rules
 from monitor.collector.loop import Collector
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track
 from monitor.health.trouble_log import TroubleLog
@@ -42,7 +42,7 @@ def batch(**changes: object) -> Batch:
     fields: dict[str, object] = {
         "id": BatchId(0),
         "name": "Plain tub",
-        "stage": Stage.BULK_RISE,
+        "stage": Stage.FIRST_RISE,
         "started_at": START,
         "vessel": TUB,
         "target": Target(75.0),
@@ -72,7 +72,7 @@ class Bench:
         self.acknowledged: list[bytes] = []
         self.asked: list[tuple[Batch, Track, datetime]] = []
         self.answer: Callable[[Batch, Track, datetime], Outlook] = lambda batch, track, at: Outlook(at, State.RISING)
-        self.learned: Learned | None = None
+        self.learned: RecipeExperience | None = None
         self.collector = self.another()
 
     def another(self) -> Collector:
@@ -87,7 +87,9 @@ class Bench:
             troubles=self.trouble_log,
         )
 
-    def _estimate(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook:
+    def _estimate(
+        self, batch: Batch, track: Track, at: datetime, *, learned: RecipeExperience | None = None
+    ) -> Outlook:
         self.asked.append((batch, track, at))
         self.learned = learned
         return self.answer(batch, track, at)

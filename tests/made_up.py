@@ -15,11 +15,13 @@ START_LEVEL_MM = 70.0
 
 
 def batch_of(name: str, *, day: int = 0, hours: float | None = None, target_pct: float | None = 100.0) -> Batch:
-    """A bulk rise on some day, ended after so many hours."""
+    """A first rise on some day, ended after so many hours."""
     started_at = FIRST_DAY + timedelta(days=day)
     nodes = tuple((channel, NODE) for channel in (Channel.AIR_TEMP, Channel.DOUGH_TEMP, Channel.DISTANCE))
     ended_at = None if hours is None else started_at + timedelta(hours=hours)
-    return Batch(BatchId(0), name, Stage.BULK_RISE, started_at, TUB, Target(target_pct), nodes=nodes, ended_at=ended_at)
+    return Batch(
+        BatchId(0), name, Stage.FIRST_RISE, started_at, TUB, Target(target_pct), nodes=nodes, ended_at=ended_at
+    )
 
 
 def rise_frac(t_s: np.ndarray, per_h: float = 0.75, lag_h: float = 0.4, ceiling: float = 1.8) -> np.ndarray:

@@ -40,7 +40,7 @@ hands_min = 5
 dough_c = 21
 [[stage]]
 part = "dough"
-stage = "bulk rise"
+stage = "first rise"
 rise_pct = 75
 hands_min = 20
 mixer_min = 8

@@ -36,7 +36,7 @@ def batch(**changes: object) -> Batch:
     plain = Batch(
         id=BatchId(0),
         name="Märzlaib, tub 3",
-        stage=Stage.BULK_RISE,
+        stage=Stage.FIRST_RISE,
         started_at=START,
         vessel=Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0),
         target=Target(75.0),

@@ -6,7 +6,7 @@ from datetime import timedelta
 import numpy as np
 from made_up import FIRST_DAY, START_LEVEL_MM, TUB, batch_of, rise_frac
 
-from monitor.dough.forecast import Asked
+from monitor.dough.forecast import ForecastRequest
 from monitor.dough.outlook import Band, Outlook
 from monitor.dough.track import EMPTY, Series, Track
 from monitor.recipe.batch import BatchId, Event, EventKind, Target
@@ -20,7 +20,7 @@ def _series(t_s: np.ndarray, value: np.ndarray) -> Series:
     return Series(t_s, value, np.full(t_s.size, np.nan))
 
 
-def asked_of(kind: str, seed: int) -> Asked:
+def asked_of(kind: str, seed: int) -> ForecastRequest:
     """One dough of a kind, of its own age, pace and noise."""
     rng = np.random.default_rng([KINDS.index(kind), seed])
     now_s = float(rng.uniform(120.0, 5.0 * 3600.0))
@@ -57,7 +57,7 @@ def asked_of(kind: str, seed: int) -> Asked:
     if kind == "for its peak":
         formula = Formula(flour_g=500.0, water_g=350.0, salt_g=10.0, instant_yeast_g=3.0)
         batch = replace(batch, target=Target(None), formula=formula)
-    return Asked(batch, track, FIRST_DAY + timedelta(seconds=now_s))
+    return ForecastRequest(batch, track, FIRST_DAY + timedelta(seconds=now_s))
 
 
 def numbers(found: Outlook) -> list[float]:

@@ -14,7 +14,7 @@ import made_up_day as made_up
 from monitor.alerts.calls import Call, DecisionReason
 from monitor.alerts.dough import Alert, AlertKind, Message, Sort, Subject
 from monitor.alerts.reasons import NodeUnheard
-from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
+from monitor.dough.outlook import Band, FanPoint, KeptText, Moments, Outlook, State
 from monitor.plan.day import Plan
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
@@ -174,12 +174,12 @@ def _plan(folder: Path) -> None:
 
 
 def _milk_buns(store: Store) -> BatchId:
-    made = batch("Milk buns", Stage.BULK_RISE, 166, ROUND_TUB, 100.0)
+    made = batch("Milk buns", Stage.FIRST_RISE, 166, ROUND_TUB, 100.0)
     dough = keep(
         store,
         Dough(made, most_pct=150.0, middle_min=78.0, peak_min=148.0, start_ml=2600.0),
         [
-            (0, State.SLACK),
+            (0, State.NO_RISE),
             (20, State.RISING),
             (84, State.NEARLY_READY),
             (96, State.READY),
@@ -203,7 +203,7 @@ def _milk_buns(store: Store) -> BatchId:
 def _starter(store: Store) -> BatchId:
     made = batch("Rye starter", Stage.PREFERMENT, 140, JAR, None)
     dough = Dough(made, most_pct=120.0, middle_min=70.0, peak_min=138.0, start_ml=210.0)
-    return keep(store, dough, [(0, State.SLACK), (24, State.RISING), (132, State.AT_PEAK)], 14.0).batch.id
+    return keep(store, dough, [(0, State.NO_RISE), (24, State.RISING), (132, State.AT_PEAK)], 14.0).batch.id
 
 
 def _ended(store: Store) -> BatchId:
@@ -213,12 +213,12 @@ def _ended(store: Store) -> BatchId:
         Event(NOW - minutes(140), EventKind.FOLD),
         Event(ended_at, EventKind.END),
     )
-    made = batch("Village loaf", Stage.BULK_RISE, 200, ROUND_TUB, events=events, ended_at=ended_at)
+    made = batch("Village loaf", Stage.FIRST_RISE, 200, ROUND_TUB, events=events, ended_at=ended_at)
     made = replace(made, nodes=tuple((channel, CORNER) for channel, _ in made.nodes))
     dough = keep(
         store,
         Dough(made, most_pct=110.0, middle_min=120.0, peak_min=190.0, start_ml=3100.0),
-        [(0, State.SLACK), (20, State.RISING), (120, State.NEARLY_READY), (140, State.READY)],
+        [(0, State.NO_RISE), (20, State.RISING), (120, State.NEARLY_READY), (140, State.READY)],
         16.0,
     )
     ready_at = dough.crossing(75.0)
@@ -241,7 +241,7 @@ def _overproofed(store: Reviews) -> BatchId:
     made = Formula(flour_g=1000.0, water_g=640.0, salt_g=19.0, instant_yeast_g=9.0)
     over = batch(
         "Poppy rolls, tray 2",
-        Stage.BULK_RISE,
+        Stage.FIRST_RISE,
         230,
         ROUND_TUB,
         events=(Event(ended_at, EventKind.END),),
@@ -253,7 +253,7 @@ def _overproofed(store: Reviews) -> BatchId:
         store,
         Dough(over, most_pct=118.0, middle_min=72.0, peak_min=122.0, start_ml=3000.0),
         [
-            (0, State.SLACK),
+            (0, State.NO_RISE),
             (16, State.RISING),
             (72, State.NEARLY_READY),
             (88, State.READY),
@@ -281,7 +281,7 @@ def _overproofed(store: Reviews) -> BatchId:
 def _the_others(store: Store) -> dict[str, BatchId]:
     hill = batch(
         "Hill country loaf",
-        Stage.BULK_RISE,
+        Stage.FIRST_RISE,
         132,
         ROUND_TUB,
         events=(Event(NOW - minutes(102), EventKind.FOLD), Event(NOW - minutes(72), EventKind.FOLD)),
@@ -290,7 +290,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
         "nearly": keep(
             store,
             Dough(hill, most_pct=115.0, middle_min=121.0, peak_min=215.0, start_ml=3000.0),
-            [(0, State.SLACK), (24, State.RISING), (112, State.NEARLY_READY)],
+            [(0, State.NO_RISE), (24, State.RISING), (112, State.NEARLY_READY)],
             10.0,
         ),
         "rising": keep(
@@ -302,7 +302,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
                 peak_min=190.0,
                 start_ml=2400.0,
             ),
-            [(0, State.SLACK), (20, State.RISING)],
+            [(0, State.NO_RISE), (20, State.RISING)],
             16.0,
         ),
         "ready": keep(
@@ -314,25 +314,25 @@ def _the_others(store: Store) -> dict[str, BatchId]:
                 peak_min=150.0,
                 start_ml=2800.0,
             ),
-            [(0, State.SLACK), (20, State.RISING), (92, State.READY)],
+            [(0, State.NO_RISE), (20, State.RISING), (92, State.READY)],
             8.0,
         ),
-        "slack": keep(
+        "no_rise": keep(
             store,
             Dough(
-                batch(HOSTILE_NAME, Stage.BULK_RISE, 24, ROUND_TUB, 100.0),
+                batch(HOSTILE_NAME, Stage.FIRST_RISE, 24, ROUND_TUB, 100.0),
                 most_pct=140.0,
                 middle_min=120.0,
                 peak_min=240.0,
                 start_ml=2700.0,
             ),
-            [(0, State.SLACK)],
+            [(0, State.NO_RISE)],
             26.0,
         ),
     }
     store.append(doughs["nearly"].readings(NOW, "0a0a0a0a"))
     stale = Dough(
-        batch(HOSTILE_LINK, Stage.BULK_RISE, 110, TRAY, 80.0),
+        batch(HOSTILE_LINK, Stage.FIRST_RISE, 110, TRAY, 80.0),
         most_pct=120.0,
         middle_min=95.0,
         peak_min=200.0,
@@ -341,7 +341,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     keep(
         store,
         stale,
-        [(0, State.SLACK), (24, State.RISING), (72, State.NO_READINGS)],
+        [(0, State.NO_RISE), (24, State.RISING), (72, State.NO_READINGS)],
         30.0,
         last_reading_at=NOW - minutes(42),
     )
@@ -349,14 +349,14 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     node = Subject(Sort.NODE, "urn:dev:mac:020000fffe5e0009")
     silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason=NodeUnheard(10.0))
     store.save_alerts([silent], [], [], NOW)
-    flat = store.add_batch(batch("Oat loaf", Stage.BULK_RISE, 150, ROUND_TUB))
+    flat = store.add_batch(batch("Oat loaf", Stage.FIRST_RISE, 150, ROUND_TUB))
     store.save_step(
         flat.id,
         Outlook(
             NOW,
             State.NOT_RISING,
             Band(-1.0, 1.5, 4.0),
-            why="it has not begun to rise",
+            why=KeptText("it has not begun to rise", "en"),
             last_reading_at=NOW,
             start_volume_ml=2500.0,
         ),

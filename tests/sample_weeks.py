@@ -69,7 +69,7 @@ def _keep(store: Reviews, place: int) -> Dough:
     ended_at = NOW - minutes(began_min - takes_min)
     made = batch(
         HOSTILE_NAME if place == HOSTILE else f"{RECIPE}, tub {1 + place % 2}",
-        Stage.BULK_RISE,
+        Stage.FIRST_RISE,
         began_min,
         ROUND_TUB,
         events=(Event(ended_at, EventKind.END),),
@@ -83,7 +83,7 @@ def _keep(store: Reviews, place: int) -> Dough:
     made = replace(made, nodes=tuple((channel, SHED) for channel in channels))
     kind = TooHopeful if place == MISSED else Dough
     dough = kind(made, most_pct=118.0, middle_min=middle_min, peak_min=middle_min + 50.0, start_ml=3000.0)
-    states = [(0.0, State.SLACK), (16.0, State.RISING), (middle_min + 12.0, State.READY)]
+    states = [(0.0, State.NO_RISE), (16.0, State.RISING), (middle_min + 12.0, State.READY)]
     keep(store, dough, states, 14.0)
     store.append(_readings(dough, dough_c(place), takes_min, place))
     return dough

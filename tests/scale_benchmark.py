@@ -138,7 +138,7 @@ def fill(path: Path, doughs: list[Dough]) -> None:
             name = f"site {dough.site}, tub {dough.number}"
             target = Target(float(rng.integers(60, 120)))
             store.add_batch(
-                Batch(BatchId(0), name, Stage.BULK_RISE, started_at, TUB, target, nodes=tuple(mapped), events=events)
+                Batch(BatchId(0), name, Stage.FIRST_RISE, started_at, TUB, target, nodes=tuple(mapped), events=events)
             )
             age_h = np.arange(0.0, dough.age_h, PACK_EVERY_S / 3600.0)
             values = dough.values(age_h, rng)

@@ -63,7 +63,7 @@ def fill(folder: Path, days: float) -> BatchId:
         found = BatchId(0)
         for number in range(BATCHES):
             is_long = number == 0
-            made = batch(f"Loaf {number}", Stage.BULK_RISE, 1440 if is_long else 60 + number, ROUND_TUB)
+            made = batch(f"Loaf {number}", Stage.FIRST_RISE, 1440 if is_long else 60 + number, ROUND_TUB)
             if is_long:
                 made = replace(made, nodes=tuple((channel, DAY_NODE) for channel in CHANNELS))
             dough = Dough(

@@ -53,6 +53,11 @@ def reader(folder: Path) -> Reader:
     )
 
 
+def silence_min(folder: Path) -> float:
+    """After how long without a reading a dough counts as not measured, as for the alerts. [min]"""
+    return _settings(str(folder)).rules.silence_min
+
+
 def _chosen(name: str) -> str | None:
     """What the reader chose in this session; at its beginning what the address says, which may be anything."""
     said = st.session_state.get(_key(name)) or st.query_params.get(name)

@@ -6,12 +6,13 @@ from datetime import datetime, time, timedelta
 import streamlit as st
 
 from dashboard import page
-from monitor.dough.climate import AirStep
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
-from monitor.dough.whatif import USUAL_ROOM_C, cold_spell, foretold
+from monitor.dough.scenarios import cold_spell, scenario_outlook
+from monitor.dough.temperature import AirStep
 from monitor.plan.kitchen import USUAL_COLD_C
 from monitor.recipe.batch import Batch
+from monitor.recipe.method import UNMEASURED_ROOM_C
 from monitor.store.store import Store
 from monitor.translatable import N_
 from monitor.wording.alerts import clock_text, outlook_sentence, temp_text
@@ -90,7 +91,7 @@ def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
     if steps == 0 and into is None:
         return None
     newest = scene.store.latest_outlook(batch.id)
-    air_c = USUAL_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
+    air_c = UNMEASURED_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
     warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.reader.temp_unit == "F" else 1.0)
     in_at = None if into is None else _spell_begin(into, scene)
     out_at = None if in_at is None or out is None else next_time(out, in_at, scene.reader.zone)
@@ -113,7 +114,7 @@ def answer(scene: page.Scene, batch: Batch, supposed: Supposed) -> Outlook:
 @st.cache_resource(max_entries=64, ttl=600, show_spinner=False)
 def _answer(path: str, batch: Batch, supposed: Supposed, known_at: datetime, _store: Store) -> Outlook:
     learned = learned_from(_store.lessons_before(batch), batch)  # as the collector does: both must say the same
-    return foretold(batch, _store.track(batch), known_at, supposed.ahead(known_at), learned=learned)
+    return scenario_outlook(batch, _store.track(batch), known_at, supposed.ahead(known_at), learned=learned)
 
 
 def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook) -> str:

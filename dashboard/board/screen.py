@@ -74,7 +74,7 @@ def _by_file(folder: str, reader: Reader) -> str:
     return f"""<div class="panel empty"><h2>{told["title"]}</h2>
 <p>{told["describe"]} <code>loaf.toml</code></p>
 <pre>name = "Country loaf, tub 3"
-stage = "bulk rise"
+stage = "first rise"
 started = 2026-03-02T05:40:00Z
 target_rise_pct = 75
 

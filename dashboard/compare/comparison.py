@@ -10,9 +10,9 @@ import pandas as pd
 from dashboard.compare.course import Course, Kept
 from dashboard.compare.trend import Slope, slope_of
 from dashboard.drawing.tables import dial_ms
+from monitor.dough.gassing import leavening_pct
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.units import celsius, fahrenheit
-from monitor.wording.review import leavening_pct
 
 MOST_TOLD_APART = 6  # judgement: more lines, each of its own colour and dash, are a tangle
 MOST_OFFERED = 12  # judgement: to lay over each other; two rows of buttons
@@ -189,7 +189,7 @@ def parts_pct(batch: Batch) -> dict[str, float]:
         return {}
     water = 100.0 * formula.all_water_g / formula.all_flour_g
     others = {each: formula.pct(f"{each}_g") for each in ("salt", "sugar", "fat", "sourdough")}
-    return {"yeast": leavening_pct(batch) or 0.0, "water": water, **others}
+    return {"yeast": leavening_pct(batch.formula) or 0.0, "water": water, **others}
 
 
 def differing(parts: Sequence[Mapping[str, float]]) -> list[str]:

@@ -10,10 +10,10 @@ from numpy.typing import NDArray
 
 from dashboard.drawing.tables import keeping_peaks
 from dashboard.outcome import half_way, outcome_of
-from monitor.dough.climate import dough_warmth, thermal_tau_s
 from monitor.dough.gassing import gassing_cardinals
 from monitor.dough.kinetics import equivalent_hours, relative_rate
 from monitor.dough.outlook import Outlook
+from monitor.dough.temperature import dough_temperature, thermal_tau_s
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Batch
 
@@ -175,7 +175,7 @@ def _warmed(course: Course, track: Track, start_volume_ml: float | None) -> Cour
     if not known.dough_temp_c.t_s.size and not known.air_temp_c.t_s.size:
         return course
     end_s = 3600.0 * course.end_h
-    warmth = dough_warmth(known, thermal_tau_s(course.batch, start_volume_ml), end_s, end_s)
+    warmth = dough_temperature(known, thermal_tau_s(course.batch, start_volume_ml), end_s, end_s)
     equal_h = equivalent_hours(warmth.t_s, warmth.dough_temp_c, gassing_cardinals(course.batch.formula))
     grid_h = warmth.t_s / 3600.0
     return replace(

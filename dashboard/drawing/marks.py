@@ -1,7 +1,7 @@
 """A dough's state as mark, word and colour: eight shapes that differ without their colour, words from the wording.
 
-small dot slack, round rising, diamond nearly ready, square ready, peak sign at its peak, triangle past it, ring not
-rising, dash no readings.
+small dot no rise yet, round rising, diamond nearly ready, square ready, peak sign at its peak, triangle past it, ring
+not rising, dash no readings.
 """
 
 import html
@@ -33,7 +33,7 @@ class Look:
 
 
 LOOKS = {
-    State.SLACK: Look("muted"),
+    State.NO_RISE: Look("muted"),
     State.RISING: Look("sage"),
     State.NEARLY_READY: Look("crust"),
     State.READY: Look("sage", is_filled=True),
@@ -47,7 +47,7 @@ LOOKS = {
 def mark_svg(state: State, colour: str) -> str:
     """The mark of a state, 14 pixels square."""
     shapes = {
-        State.SLACK: element("circle", cx=7, cy=7, r=2.6, fill=colour),
+        State.NO_RISE: element("circle", cx=7, cy=7, r=2.6, fill=colour),
         State.RISING: element("circle", cx=7, cy=7, r=6, fill=colour),
         State.NEARLY_READY: element("path", d="M7 0L14 7L7 14L0 7Z", fill=colour),
         State.READY: element("rect", x=1, y=1, width=12, height=12, fill=colour),

@@ -13,7 +13,7 @@ from monitor.recipe.vessel import Vessel, level_mm, volume_ml
 
 # How the top of the dough stands, 1 fully domed, -1 fully sunken: judgement, from what bakers look for.
 CROWN = {
-    State.SLACK: 0.15,
+    State.NO_RISE: 0.15,
     State.RISING: 1.0,
     State.NEARLY_READY: 1.0,
     State.READY: 0.8,

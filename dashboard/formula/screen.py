@@ -7,7 +7,7 @@ import streamlit as st
 from dashboard import page, queries
 from dashboard.access import preferences
 from monitor.errors import ConfigError
-from monitor.recipe.findings import what_does_not_add_up
+from monitor.recipe.findings import recipe_findings
 from monitor.recipe.parts import Part, Recipe, scaled_to_pieces
 from monitor.settings.recipes import read_recipe, recipes_in
 from monitor.units import grams, ounces
@@ -48,8 +48,8 @@ def show() -> None:
     if (pieces, each_g) != (recipe.pieces, recipe.each_g):
         recipe = scaled_to_pieces(recipe, int(pieces), each_g)
     st.html("".join(_part(recipe, part, reader) for part in recipe.parts) + _totals(recipe, reader))
-    for sentence in what_does_not_add_up(recipe):
-        st.html(f'<p class="note">{html.escape(printable(reader.text(sentence)))}</p>')
+    for finding in recipe_findings(recipe):
+        st.html(f'<p class="note">{html.escape(recipe_sheet.finding_sentence(finding, recipe, reader))}</p>')
     st.download_button(
         reader.say("Page to print"), recipe_sheet.sheet_html(recipe, reader), f"{path.stem}.html", "text/html"
     )

@@ -8,13 +8,13 @@ import streamlit as st
 from dashboard import queries
 from dashboard.access import preferences
 from dashboard.plan.lookups import wanted_moment
-from monitor.collector.plan_runner import Foreteller, live_plan, next_stages, order_of, start_next
+from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, order_of, start_next
 from monitor.errors import AccessError, ConfigError, StoreError, saying_of
 from monitor.plan.day import PlanId
 from monitor.settings.recipes import read_kitchen, read_recipe
 from monitor.store.pace import clock_of
 from monitor.store.plans import DayBook
-from monitor.wording.plan_steps import out_sentence
+from monitor.wording.plan import out_sentence
 from monitor.wording.reader import Reader
 
 
@@ -23,7 +23,7 @@ def begin(plan_id: PlanId, dough: str, stage: int) -> None:
     try:
         with queries.opened_to_write_as(DayBook) as book:
             now = clock_of(book).now()
-            live = live_plan(book, book.plan(plan_id), now, Foreteller(book))
+            live = live_plan(book, book.plan(plan_id), now, StageForecasts(book))
             if not any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
                 st.toast(_reader().say("That has begun already."))
                 return
@@ -54,7 +54,8 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
         When the recipe or the kitchen cannot be used.
     """
     # Only here: the solver takes a second to load, and most looks at a screen never plan anything.
-    from monitor.plan.planner import NoPlan, keys_of, make_plan
+    from monitor.plan.obstacles import NoPlan
+    from monitor.plan.planner import keys_of, make_plan
     from monitor.wording.plan import no_plan_lines
 
     folder = queries.database().parent

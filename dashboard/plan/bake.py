@@ -11,7 +11,7 @@ from monitor.plan.cues import is_done
 from monitor.plan.day import StepKind, steps
 from monitor.translatable import N_
 from monitor.wording.phrases import printable
-from monitor.wording.plan_steps import step_text
+from monitor.wording.plan import step_text
 from monitor.wording.times import clock_text
 
 TICK_S = 1.0

@@ -12,7 +12,7 @@ from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, steps
 from monitor.wording.phrases import printable
-from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
+from monitor.wording.plan import out_sentence, step_text, window_sentence
 
 
 def day_exhibit(dough: DoughPlan, live: LivePlan, scene: Scene) -> Exhibit:

@@ -5,7 +5,7 @@ from pathlib import Path
 
 from dashboard import queries
 from dashboard.access import preferences
-from monitor.collector.plan_runner import Foreteller, LivePlan, food_words, is_over, live_plan, order_of
+from monitor.collector.plan_runner import LivePlan, StageForecasts, food_words, is_over, live_plan, order_of
 from monitor.errors import ConfigError, saying_of
 from monitor.plan.day import DoughPlan
 from monitor.settings.recipes import read_kitchen, read_recipe
@@ -18,9 +18,9 @@ Row = tuple[str, ...]
 def current_plan(now: datetime) -> LivePlan | None:
     """The newest plan that is not over, as its doughs have it; None when there is none."""
     with queries.opened_as(DayBook) as book:
-        ask = Foreteller(book)
+        forecasts = StageForecasts(book)
         for plan in book.plans(is_open=True):
-            live = live_plan(book, plan, now, ask)
+            live = live_plan(book, plan, now, forecasts)
             if not is_over(live, now):
                 return live
     return None
@@ -48,8 +48,7 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
         When the recipe or the kitchen cannot be used.
     """
     # Only here: the solver takes a second to load, and most looks at a screen never plan anything.
-    from monitor.plan.alternatives import alternatives
-    from monitor.plan.planner import keys_of
+    from monitor.plan.planner import alternatives, keys_of
     from monitor.wording.plan import alternative_row, variation_text
 
     folder = queries.database().parent

@@ -11,7 +11,7 @@ from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Step, StepKind, steps
 from monitor.wording.phrases import printable, stage_word
-from monitor.wording.plan_steps import step_text
+from monitor.wording.plan import step_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, day_word, dial_text, hour_text, to_minute
 

@@ -13,11 +13,12 @@ from dashboard.plan import actions, exports, lookups, pictures
 from monitor.collector.plan_runner import next_stages
 from monitor.errors import ConfigError
 from monitor.plan.day import steps_of
-from monitor.plan.live import hotter_c
+from monitor.plan.live import largest_air_difference
 from monitor.settings.recipes import recipes_in
 from monitor.translatable import N_
-from monitor.wording.phrases import place_word, printable, temp_text
-from monitor.wording.plan_steps import out_sentence, step_text, window_sentence
+from monitor.wording.cues import planned_air_sentence
+from monitor.wording.phrases import printable
+from monitor.wording.plan import out_sentence, step_text, window_sentence
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
@@ -64,15 +65,9 @@ def _draw(scene: page.Scene) -> None:
             lookups.food(live, dough),
         ]
         st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
-    other = hotter_c(live.made, live.progress)
-    if other is not None:
-        name, planned_c, air_c = other
-        words = scene.reader.say(
-            "{place} is {air}; the plan was made for {planned}",
-            place=place_word(name, scene.reader),
-            air=temp_text(air_c, scene.reader),
-            planned=temp_text(planned_c, scene.reader),
-        )
+    air = largest_air_difference(live.made, live.progress)
+    if air is not None:
+        words = planned_air_sentence(air, scene.reader)
         st.html(f'<p class="note">{html.escape(words)}</p>')
     waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
     for dough, stage in () if scene.store.is_copy else waiting[:2]:

@@ -2,7 +2,6 @@
 
 import html
 from collections.abc import Sequence
-from dataclasses import replace
 from datetime import datetime
 
 import streamlit as st
@@ -15,6 +14,7 @@ from dashboard.queries import Review
 from dashboard.review.waterfall import Step, walk_chart, walk_table
 from monitor.alerts.dough import Alert
 from monitor.dough.causes import Account, with_yeast
+from monitor.dough.gassing import leavening_pct
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent, Verdict
@@ -26,7 +26,6 @@ from monitor.wording.review import (
     calls_sentence,
     cause_lines,
     causes_sentence,
-    leavening_pct,
     next_time_lines,
     outcome_title,
     verdict_word,
@@ -51,7 +50,7 @@ def put_account(scene: page.Scene, batch: Batch, review: Review, alerts: Sequenc
         never = scene.reader.say("Its height was never measured, so that nobody can say what drove it.")
         st.html(page.quiet(never))
         return
-    said = causes_sentence(account, batch, scene.reader)
+    said = causes_sentence(account, scene.reader)
     late = calls_sentence(account, batch, alerts, scene.reader)
     st.html(f'<p class="saying">{html.escape(f"{said} {late}".strip())}</p>')
     steps = walk_steps(account, batch, scene.reader)
@@ -161,10 +160,10 @@ def put_intent(scene: page.Scene, batch: Batch, review: Review) -> None:
         temp = st.number_input(
             reader.say("Dough, {unit}", unit=f"°{reader.temp_unit}"), low, high, round(shown, 1), 0.5, format="%.1f"
         )
-        made_pct = leavening_pct(batch)
+        made_pct = leavening_pct(batch.formula)
         yeast_pct = None
         if made_pct:
-            planned_pct = made_pct if intent.formula is None else leavening_pct(replace(batch, formula=intent.formula))
+            planned_pct = made_pct if intent.formula is None else leavening_pct(intent.formula)
             yeast_pct = st.number_input(
                 reader.say("Yeast as instant, % of flour"),
                 0.01,

@@ -18,6 +18,7 @@ from monitor.recipe.batch import Batch
 from monitor.translatable import N_
 from monitor.wording.alerts import about_text, clock_text, date_words, stage_word
 from monitor.wording.lessons import learned_sentence
+from monitor.wording.outlook import no_forecast_words
 
 MOST_ROWS = 60  # of the table of forecasts
 
@@ -134,4 +135,7 @@ def _in_numbers(past: queries.Past, came_at: datetime | None, scene: page.Scene)
 
 
 def _said(outlook: Outlook, scene: page.Scene) -> str:
-    return about_text(outlook.ready, scene.reader, outlook.at) or scene.reader.say(outlook.why or N_("no forecast"))
+    about = about_text(outlook.ready, scene.reader, outlook.at)
+    if about is not None:
+        return about
+    return scene.reader.say("no forecast") if outlook.why is None else no_forecast_words(outlook.why, scene.reader)

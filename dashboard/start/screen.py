@@ -20,7 +20,7 @@ from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.store.vessels import Shelf
 from monitor.translatable import N_
 from monitor.units import celsius, fahrenheit
-from monitor.wire.readings import Channel, NodeId
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 from monitor.wording.alerts import stage_word
 
 BY_EYE = N_("no node: levels read by eye")
@@ -28,7 +28,6 @@ NOT_TARED = N_(
     "Not tared, the node tells how warm the dough is, but not how high it stands: its rise is reckoned, not seen. "
     "Tare before the dough is in, or note levels by eye."
 )
-SEEN_BY = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
 
 
 def show(batch_page: StreamlitPage) -> None:
@@ -132,4 +131,4 @@ def _nodes(like: Like, node: NodeId | None) -> tuple[tuple[Channel, NodeId], ...
         return ()
     if like.batch.node_of(Channel.DISTANCE) == node:
         return like.batch.nodes
-    return tuple((channel, node) for channel in SEEN_BY)
+    return tuple((channel, node) for channel in SENSOR_CHANNELS)

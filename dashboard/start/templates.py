@@ -18,7 +18,7 @@ from monitor.wording.alerts import stage_word
 from monitor.wording.reader import Reader
 
 NEW = N_("something new")
-USUAL_BAND_PCT = 75.0  # judgement: short of doubled, as bulk rises are often cut
+USUAL_BAND_PCT = 75.0  # judgement: short of doubled, as first rises are often cut
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,13 +73,13 @@ def likes(batches: Sequence[Batch], recipes: Sequence[Recipe], reader: Reader, n
         for recipe in map(_with_a_stage, recipes)
         for number, method in enumerate(recipe.method)
     }
-    blank = Batch(BatchId(0), "", Stage.BULK_RISE, now, next(iter(FIRST_VESSELS.values())), Target(USUAL_BAND_PCT))
+    blank = Batch(BatchId(0), "", Stage.FIRST_RISE, now, next(iter(FIRST_VESSELS.values())), Target(USUAL_BAND_PCT))
     return before | written | {reader.say(NEW): Like(NEW, blank)}
 
 
 def _with_a_stage(recipe: Recipe) -> Recipe:
     """The recipe; one that is a formula only, with the first rise of its dough."""
-    return recipe if recipe.method else replace(recipe, method=(MethodStage(recipe.dough.name, Stage.BULK_RISE),))
+    return recipe if recipe.method else replace(recipe, method=(MethodStage(recipe.dough.name, Stage.FIRST_RISE),))
 
 
 def _first_of(recipe: Recipe, number: int, now: datetime) -> Batch:

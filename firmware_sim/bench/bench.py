@@ -1,11 +1,59 @@
 """A dough in its tub under its air, with sensors over it: what a node's board is wired to."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from math import pi
+from typing import Protocol
 
 from firmware_sim.bench.air import Air
 from firmware_sim.bench.sensors import Sensors
-from firmware_sim.bench.tubs import Tub
-from firmware_sim.doughs.living import STEP_S, LivingDough
+from firmware_sim.doughs.dough import STEP_S, Dough
+
+
+@dataclass(frozen=True, slots=True)
+class Tub:
+    """A vessel by its inner measures. [mm]
+
+    ``base_mm`` and ``top_mm`` are length and width; a round vessel has its diameter twice.
+    """
+
+    shape: str
+    base_mm: tuple[float, float]
+    top_mm: tuple[float, float]
+    depth_mm: float
+    sensor_to_base_mm: float
+
+    def area_mm2(self, level_mm: float) -> float:
+        """Inside cross-section at a height; the walls go on above the rim."""
+        part = level_mm / self.depth_mm
+        sides = [base + (top - base) * part for base, top in zip(self.base_mm, self.top_mm, strict=True)]
+        return sides[0] * sides[1] * (pi / 4.0 if self.shape == "round" else 1.0)
+
+    def volume_ml(self, level_mm: float) -> float:
+        """Volume below a level. [mL]  Simpson's rule is exact here: the area is a parabola in the height."""
+        middle = self.area_mm2(0.5 * level_mm)
+        return level_mm * (self.area_mm2(0.0) + 4.0 * middle + self.area_mm2(level_mm)) / 6000.0
+
+    def level_mm(self, volume_ml: float) -> float:
+        """Level of a volume, by bisection. [mm]"""
+        low, high = 0.0, 10.0 * self.depth_mm
+        for _ in range(50):
+            middle = 0.5 * (low + high)
+            if self.volume_ml(middle) < volume_ml:
+                low = middle
+            else:
+                high = middle
+        return 0.5 * (low + high)
+
+
+TUBS = {  # invented sizes
+    "round-taper": Tub("round", (180.0, 180.0), (210.0, 210.0), 250.0, 300.0),
+    "round-steep": Tub("round", (150.0, 150.0), (220.0, 220.0), 180.0, 240.0),
+    "rect-straight": Tub("rectangular", (260.0, 180.0), (260.0, 180.0), 200.0, 260.0),
+    "rect-taper": Tub("rectangular", (300.0, 200.0), (330.0, 230.0), 150.0, 220.0),
+    "jar": Tub("round", (95.0, 95.0), (95.0, 95.0), 170.0, 230.0),
+    "tin": Tub("rectangular", (220.0, 95.0), (230.0, 105.0), 110.0, 190.0),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +116,7 @@ class Bench:
     def __init__(
         self,
         *,
-        dough: LivingDough,
+        dough: Dough,
         flour_g: float,
         tub: Tub,
         air: Air,
@@ -86,10 +134,10 @@ class Bench:
         self.outcomes = Outcomes(target_rise_pct, last_fold_s)
         self._level_mm: tuple[float, float] = (-1.0, 0.0)
 
-    def live_to(self, at_s: float) -> None:
+    def advance_to(self, at_s: float) -> None:
         """Let the dough live up to a time after its start. [s]"""
         while self.dough.now_s < at_s:
-            self.dough.live_to(min(at_s, self.dough.now_s + self._step_s))
+            self.dough.advance_to(min(at_s, self.dough.now_s + self._step_s))
             rise_pct = self.dough.rise_pct
             if rise_pct is not None:
                 self.outcomes.note(self.dough.now_s, rise_pct)
@@ -118,10 +166,45 @@ class Bench:
 
     def read_dough(self, at_s: float) -> int | None:
         """What the probe answers."""
-        self.live_to(at_s)
+        self.advance_to(at_s)
         return self.sensors.dough(at_s, self.dough.probe_c)
 
     def read_distance(self, at_s: float) -> int | None:
         """What one shot of the distance sensor answers."""
-        self.live_to(at_s)
+        self.advance_to(at_s)
         return self.sensors.distance(at_s, self.distance_mm)
+
+
+class MeasuringPoint(Protocol):
+    """What a board's probe and distance sensor are over, and the air there; times are seconds after the start."""
+
+    air: Air
+
+    def read_dough(self, at_s: float) -> int | None: ...
+    def read_distance(self, at_s: float) -> int | None: ...
+
+
+class DoughSensors:
+    """Sensors over a simulated dough; what is asked between two starts is of one moment."""
+
+    def __init__(self, bench: Bench, now_s: Callable[[], float]) -> None:
+        self._bench = bench
+        self._now_s = now_s
+        self._at_s = 0.0
+
+    def start(self) -> int:
+        """Take the moment."""
+        self._at_s = max(self._at_s, self._now_s())
+        return 0
+
+    def read_air(self) -> tuple[int, int] | None:
+        """Air temperature [0.01 C] and humidity [0.01 %]."""
+        return self._bench.read_air(self._at_s)
+
+    def read_dough(self) -> int | None:
+        """Dough temperature [0.01 C]."""
+        return self._bench.read_dough(self._at_s)
+
+    def read_distance(self) -> int | None:
+        """One distance shot [0.1 mm]."""
+        return self._bench.read_distance(self._at_s)

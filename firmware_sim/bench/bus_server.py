@@ -5,7 +5,7 @@ import threading
 from collections.abc import Callable
 from contextlib import suppress
 
-from firmware_sim.bench.devices import Buses
+from firmware_sim.bench.chips import ChipBuses
 from firmware_sim.bench.power import Health
 
 HOST = "127.0.0.1"
@@ -22,7 +22,7 @@ class BusServer:
         How the board itself is, as its hal is to tell it.
     """
 
-    def __init__(self, wired: Buses, health: Callable[[], Health] = lambda: (None, None)) -> None:
+    def __init__(self, wired: ChipBuses, health: Callable[[], Health] = lambda: (None, None)) -> None:
         self._wired = wired
         self._health = health
         self._server = socket.create_server((HOST, 0))

@@ -4,9 +4,9 @@ Lengths and sizes are judgement: what a busy kitchen does.
 """
 
 import random
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, fields
-from typing import Any, Protocol
+from typing import Protocol
 
 HAND_S, HAND_MM = (40.0, 140.0), (350, 900)  # seconds; tenths of a millimetre
 DROPOUT_S = (120.0, 900.0)
@@ -78,6 +78,10 @@ class Episode:
     end_s: float
     size: float
 
+    def covers(self, at_s: float) -> bool:
+        """Whether it is on at a moment."""
+        return self.start_s <= at_s < self.end_s
+
 
 def episodes(
     rng: random.Random, per_h: float, length_s: tuple[float, float], size: tuple[float, float]
@@ -92,12 +96,12 @@ def episodes(
     return found
 
 
-def at(found: Sequence[Episode], now_s: float) -> Episode | None:
+def episode_at(found: Sequence[Episode], now_s: float) -> Episode | None:
     """The episode that is on at a moment, or None."""
-    return next((one for one in found if one.start_s <= now_s < one.end_s), None)
+    return next((one for one in found if one.covers(now_s)), None)
 
 
-class Senses(Protocol):
+class SensorSet(Protocol):
     """What the node's loop asks of the sensors; values are scaled integers, None for what could not be read."""
 
     def start(self) -> int: ...
@@ -106,41 +110,52 @@ class Senses(Protocol):
     def read_distance(self) -> int | None: ...
 
 
-class TroubledSenses:
+class Link(Protocol):
+    """What the node's loop asks of its link: see link_serial.py of the node."""
+
+    @property
+    def is_up(self) -> bool: ...
+    def poll(self, now_ms: int) -> None: ...
+    def send(self, frame: bytes) -> bool: ...
+    def take_acks(self) -> list[bytes]: ...
+    def close(self, now_ms: int) -> None: ...
+
+
+class FaultySensors:
     """Sensors with hands under them and times of silence. ``now_s`` tells dough time."""
 
-    def __init__(self, senses: Senses, faults: Faults, rng: random.Random, now_s: Any) -> None:
-        self._senses = senses
+    def __init__(self, sensors: SensorSet, faults: Faults, rng: random.Random, now_s: Callable[[], float]) -> None:
+        self._sensors = sensors
         self._now_s = now_s
         self._hands = episodes(rng, faults.hand, HAND_S, HAND_MM)
         self._dropouts = episodes(rng, faults.dropout, DROPOUT_S, (0.0, 0.0))
 
     def start(self) -> int:
         """See instruments.py of the node."""
-        return self._senses.start()
+        return self._sensors.start()
 
     def _is_silent(self) -> bool:
-        return at(self._dropouts, self._now_s()) is not None
+        return episode_at(self._dropouts, self._now_s()) is not None
 
     def read_air(self) -> tuple[int, int] | None:
         """Air temperature [0.01 C] and humidity [0.01 %]."""
-        return None if self._is_silent() else self._senses.read_air()
+        return None if self._is_silent() else self._sensors.read_air()
 
     def read_dough(self) -> int | None:
         """Dough temperature [0.01 C]."""
-        return None if self._is_silent() else self._senses.read_dough()
+        return None if self._is_silent() else self._sensors.read_dough()
 
     def read_distance(self) -> int | None:
         """One distance shot [0.1 mm]."""
-        shot = None if self._is_silent() else self._senses.read_distance()
-        hand = at(self._hands, self._now_s())
+        shot = None if self._is_silent() else self._sensors.read_distance()
+        hand = episode_at(self._hands, self._now_s())
         return shot if shot is None or hand is None else min(shot, round(hand.size))
 
 
-class TroubledLink:
+class FaultyLink:
     """A link whose cable is pulled now and then, and that changes a byte here and there."""
 
-    def __init__(self, link: Any, faults: Faults, rng: random.Random, now_s: Any) -> None:
+    def __init__(self, link: Link, faults: Faults, rng: random.Random, now_s: Callable[[], float]) -> None:
         self._link = link
         self._rng = rng
         self._now_s = now_s
@@ -152,11 +167,11 @@ class TroubledLink:
     @property
     def is_up(self) -> bool:
         """Whether frames can go out."""
-        return bool(self._link.is_up) and not self._is_pulled
+        return self._link.is_up and not self._is_pulled
 
     def poll(self, now_ms: int) -> None:
         """See link_serial.py of the node."""
-        was_up, self._is_pulled = self.is_up, at(self._pulls, self._now_s()) is not None
+        was_up, self._is_pulled = self.is_up, episode_at(self._pulls, self._now_s()) is not None
         if not self._is_pulled:
             self._link.poll(now_ms)
         elif self._link.is_up:
@@ -169,11 +184,11 @@ class TroubledLink:
             place = self._rng.randrange(1, len(frame))
             other = self._rng.choice([byte for byte in range(33, 127) if byte != frame[place]])
             frame = frame[:place] + bytes([other]) + frame[place + 1 :]
-        return bool(self._link.send(frame))
+        return self._link.send(frame)
 
     def take_acks(self) -> list[bytes]:
         """Acknowledgements that came."""
-        return list(self._link.take_acks())
+        return self._link.take_acks()
 
     def close(self, now_ms: int) -> None:
         """Leave in order."""

@@ -6,6 +6,8 @@ Every figure is judgement: ordinary sizes for cheap digital sensors over a tub i
 import random
 from dataclasses import dataclass, replace
 
+from firmware_sim.bench.faults import Episode, episodes
+
 
 @dataclass(frozen=True, slots=True)
 class Imperfections:
@@ -64,29 +66,6 @@ NOISE = {
         drifts_per_h=0.35, drift_mm=5.0, missing_chance=0.02, temp_offset_c=0.4,
     ),
 }  # fmt: skip
-LONGEST_S = 48 * 3600.0  # episodes are drawn ahead for this long
-
-
-@dataclass(frozen=True, slots=True)
-class _Episode:
-    start_s: float
-    end_s: float
-    size: float
-
-    def covers(self, at_s: float) -> bool:
-        return self.start_s <= at_s < self.end_s
-
-
-def _episodes(
-    rng: random.Random, per_h: float, length_s: tuple[float, float], size: tuple[float, float]
-) -> tuple[_Episode, ...]:
-    found, at = [], 0.0
-    while per_h > 0:
-        at += rng.expovariate(per_h) * 3600.0
-        if at > LONGEST_S:
-            break
-        found.append(_Episode(at, at + rng.uniform(*length_s), rng.uniform(*size)))
-    return tuple(found)
 
 
 def _stepped(value: float, step: float) -> float:
@@ -109,11 +88,11 @@ class Sensors:
         self._air_offset_c = max(-2.0, min(2.0, rng.gauss(0.0, 1.0))) * how.temp_offset_c
         self._dough_offset_c = max(-2.0, min(2.0, rng.gauss(0.0, 1.0))) * how.temp_offset_c
         self._humidity_offset_pct = max(-2.0, min(2.0, rng.gauss(0.0, 1.0))) * how.humidity_offset_pct
-        self._hands = _episodes(rng, how.hands_per_h, (40.0, 140.0), (35.0, 90.0))
-        self._silences = _episodes(rng, how.silences_per_h, (180.0, 600.0), (0.0, 1.0))
-        self._films = _episodes(rng, how.drifts_per_h, (2400.0, 6000.0), (0.5 * how.drift_mm, how.drift_mm))
+        self._hands = episodes(rng, how.hands_per_h, (40.0, 140.0), (35.0, 90.0))
+        self._silences = episodes(rng, how.silences_per_h, (180.0, 600.0), (0.0, 1.0))
+        self._films = episodes(rng, how.drifts_per_h, (2400.0, 6000.0), (0.5 * how.drift_mm, how.drift_mm))
         self._lifts = tuple(
-            _Episode(at - rng.uniform(10.0, 40.0), at + rng.uniform(40.0, 110.0), rng.uniform(60.0, 260.0))
+            Episode(at - rng.uniform(10.0, 40.0), at + rng.uniform(40.0, 110.0), rng.uniform(60.0, 260.0))
             for at in lifted_s
         )
         if how == NOISE["clean"]:

@@ -1,6 +1,6 @@
 """Frames as they go over the wire: SenML text by hand, line framing, CRC-32, acknowledgements.
 
-The format is described in DEVELOPERS.md, section Wire format. Everything is built field by field from integers, so that
+The format is described in monitor/wire/README.md. Everything is built field by field from integers, so that
 a board without json, with small floats and with unordered dicts writes the same bytes as any other.
 """
 

@@ -14,7 +14,7 @@ from typing import Self
 from monitor.alerts.kinds import AlertKind, CueKind
 from monitor.alerts.limits import AIR_LIMITS, AirLimits
 from monitor.alerts.reasons import Explanation, Reason
-from monitor.dough.outlook import Outlook
+from monitor.dough.outlook import SILENCE_MIN, Outlook
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.wire.readings import Channel
 
@@ -114,7 +114,7 @@ class Rules:
     last_call_min: float = 5.0  # judgement
     peak_use_min: float = 15.0  # judgement
     fold_settle_min: float = 10.0  # judgement
-    silence_min: float = 10.0  # judgement: twenty missed readings at one each half minute
+    silence_min: float = SILENCE_MIN
     sensor_hold_min: float = 2.0  # judgement
     air: Mapping[Stage, AirLimits] = field(default_factory=lambda: AIR_LIMITS)
 

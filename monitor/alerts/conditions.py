@@ -31,8 +31,7 @@ from monitor.alerts.reasons import (
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import EventKind, Stage
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
-from monitor.wire.readings import PLAUSIBLE, Channel
+from monitor.wire.readings import PLAUSIBLE, SENSOR_CHANNELS, Channel
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +206,7 @@ def _past_peak(situation: Situation) -> Condition:
     fold_at = situation.last_fold_at
     is_from_fold = fold_at is not None and fold_at > situation.later(-rules.fold_settle_min)
     is_missed = _is_peak_long_gone(situation) or not situation.facts.batch.target.is_peak
-    is_rising = situation.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.SLACK, State.RISING)
+    is_rising = situation.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.NO_RISE, State.RISING)
     return Condition(
         begins=is_past and is_missed and not is_from_fold and not situation.is_unseen,
         ends=not is_past and (is_rising or situation.is_later(AlertKind.PAST_PEAK, outlook.peak, PEAK_LEAD_MIN)),

@@ -32,7 +32,7 @@ AIR_LIMITS: Mapping[Stage, AirLimits] = MappingProxyType(
         # A warm or a cool kitchen is no fault, so the alert stands off by some degrees: judgement. At 18 C a dough
         # gases about half as fast as at 27 C (computed from this program's cardinal temperatures).
         Stage.PREFERMENT: AirLimits(16.0, 32.0, 10.0),
-        Stage.BULK_RISE: AirLimits(18.0, 33.0, 10.0),
+        Stage.FIRST_RISE: AirLimits(18.0, 33.0, 10.0),
         # Proof cabinets for pan bread run at 40-46 C (baking encyclopedia table, seen); above 49 C the yeast is at risk
         # (Siffring and Bruinsma 1993, Cereal Chem 70:351, seen).
         Stage.FINAL_PROOF: AirLimits(18.0, 46.0, 10.0),

@@ -3,25 +3,26 @@
 import csv
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TextIO
 
-from monitor.archive.replay import line_of
+import tomlkit
+
+from monitor.archive.replay import READABLE_CHANNELS, line_of
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, Event
 from monitor.recipe.formula import FORMULA_KEYS
-from monitor.recipe.vessel import Shape
+from monitor.recipe.toml_tables import short_number, vessel_table
 from monitor.store.store import Store
-from monitor.wire.readings import Channel, Flag, Reading
+from monitor.wire.readings import Flag, Reading
 
 READINGS_NAME = "READINGS.csv"
 BATCH_NAME = "BATCH.toml"
 OUTLOOKS_NAME = "OUTLOOKS.jsonl"
 
-_CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE, Channel.LEVEL)
-_COLUMNS = ("time", *(channel.value for channel in _CHANNELS), "level_sd_mm")
+_COLUMNS = ("time", *(channel.value for channel in READABLE_CHANNELS), "level_sd_mm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,11 +38,6 @@ def _stamp(at: datetime) -> str:
     return at.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
-def _quoted(text: str) -> str:
-    """A TOML basic string: JSON's escapes, and DEL, which TOML alone forbids (TOML 1.0, String)."""
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
-
-
 def write_readings(readings: Iterable[Reading], out: TextIO) -> int:
     """Write the usable readings as CSV, one row for each moment of a node; returns the number of rows.
 
@@ -49,7 +45,7 @@ def write_readings(readings: Iterable[Reading], out: TextIO) -> int:
     """
     rows: dict[tuple[datetime, str, str, int], dict[str, str]] = {}
     for reading in readings:
-        if reading.flag is not Flag.OK or reading.channel not in _CHANNELS:
+        if reading.flag is not Flag.OK or reading.channel not in READABLE_CHANNELS:
             continue
         row = rows.setdefault((reading.measured_at, reading.node, reading.boot, reading.seq), {})
         row[reading.channel.value] = f"{reading.value:.10g}"
@@ -64,44 +60,33 @@ def write_readings(readings: Iterable[Reading], out: TextIO) -> int:
 
 def batch_toml(batch: Batch) -> str:
     """A batch as the text of a batch file; reading it back gives the same batch but for its id."""
-    lines = [
-        f"name = {_quoted(batch.name)}",
-        *([f"recipe = {_quoted(batch.recipe)}"] if batch.recipe else []),
-        f"stage = {_quoted(batch.stage)}",
-        f"started = {_stamp(batch.started_at)}",
-    ]
+    table: dict[str, object] = {"name": batch.name}
+    if batch.recipe:
+        table["recipe"] = batch.recipe
+    table |= {"stage": batch.stage.value, "started": batch.started_at.astimezone(UTC)}
     if batch.target.rise_pct is None:
-        lines.append('target = "peak"')
+        table["target"] = "peak"
     else:
-        lines.append(f"target_rise_pct = {batch.target.rise_pct!r}")
+        table["target_rise_pct"] = short_number(batch.target.rise_pct)
     if batch.preheat_min is not None:
-        lines.append(f"preheat_min = {batch.preheat_min!r}")
-    vessel = batch.vessel
-    lines += ["", "[vessel]", f"shape = {_quoted(vessel.shape)}"]
-    for key, sides in (("base_mm", vessel.base_mm), ("top_mm", vessel.top_mm)):
-        lines.append(f"{key} = {sides[0]!r}" if vessel.shape is Shape.ROUND else f"{key} = {list(sides)!r}")
-    lines.append(f"depth_mm = {vessel.depth_mm!r}")
-    if vessel.sensor_to_base_mm is not None:
-        lines.append(f"sensor_to_base_mm = {vessel.sensor_to_base_mm!r}")
-    if batch.sensor_sd_mm > 0.0:
-        lines.append(f"sensor_sd_mm = {batch.sensor_sd_mm!r}")
+        table["preheat_min"] = short_number(batch.preheat_min)
+    vessel = vessel_table(replace(batch.vessel, sensor_sd_mm=batch.sensor_sd_mm))
     if batch.start_volume_ml is not None:
-        lines.append(f"start_volume_ml = {batch.start_volume_ml!r}")
+        vessel["start_volume_ml"] = short_number(batch.start_volume_ml)
+    table["vessel"] = vessel
     if batch.formula is not None:
         grams = {key: getattr(batch.formula, key) for key in FORMULA_KEYS}
-        lines += ["", "[formula]", *(f"{key} = {value!r}" for key, value in grams.items() if value or key == "flour_g")]
+        table["formula"] = {key: short_number(value) for key, value in grams.items() if value or key == "flour_g"}
     if batch.nodes:
-        lines += ["", "[nodes]", *(f"{channel.value} = {_quoted(node)}" for channel, node in batch.nodes)]
-    for event in batch.events:
-        lines += _event_toml(event)
-    return "\n".join(lines) + "\n"
+        table["nodes"] = {channel.value: node for channel, node in batch.nodes}
+    if batch.events:
+        table["events"] = [_event_table(event) for event in batch.events]
+    return tomlkit.dumps(table)
 
 
-def _event_toml(event: Event) -> list[str]:
-    lines = ["", "[[events]]", f"time = {_stamp(event.at)}", f"kind = {_quoted(event.kind)}"]
-    if event.note:
-        lines.append(f"note = {_quoted(event.note)}")
-    return lines
+def _event_table(event: Event) -> dict[str, object]:
+    table: dict[str, object] = {"time": event.at.astimezone(UTC), "kind": event.kind.value}
+    return table | {"note": event.note} if event.note else table
 
 
 def export_batch(store: Store, batch: Batch, folder: Path) -> Exported:

@@ -12,14 +12,13 @@ from typing import Any, TextIO
 
 import numpy as np
 
-from monitor.dough.outlook import Outlook
+from monitor.dough.outlook import KeptText, Outlook
 from monitor.dough.track import Track, track_from_readings
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, batch_from_toml
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.translatable import Saying
-from monitor.wire.readings import Channel, Flag, NodeId, Reading, plausibility
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, Flag, NodeId, Reading, plausibility
 
 RECORDED_NODE = NodeId("urn:dev:ops:32473-recording-1")  # 32473: the enterprise number reserved for examples, RFC 5612
 READABLE_CHANNELS = (*SENSOR_CHANNELS, Channel.LEVEL)
@@ -150,7 +149,7 @@ def line_of(outlook: Outlook) -> dict[str, Any]:
         "peak_p50": _time_text(outlook.peak.p50),
         "peak_p95": _time_text(outlook.peak.p95),
         "state": str(outlook.state),
-        "why": outlook.why,
+        "why": outlook.why.text if isinstance(outlook.why, KeptText) else outlook.why,
         "state_chance": _number(outlook.state_chance, 3),
         "cause": None if outlook.cause is None else str(outlook.cause),
         "ready_p25": _time_text(outlook.ready.p25),

@@ -22,8 +22,8 @@ import numpy as np
 from distributed import Client, Future, KilledWorker, Security, as_completed, connect
 
 import monitor
-from monitor.backtest.locations import Origin
-from monitor.backtest.parallel import Spread, Told, in_chunks, over
+from monitor.backtest.locations import RecordingLocation
+from monitor.backtest.parallel import CountProgress, TaskMap, chunks_of, run_chunk
 from monitor.errors import ConfigError, MonitorError
 from monitor.network import is_loopback
 
@@ -44,17 +44,17 @@ def program() -> str:
     return f"{digest.hexdigest()[:12]}, Python {platform.python_version()}, NumPy {np.__version__}"
 
 
-def _there(function: Callable[[Task], Found], chunk: Sequence[Task], wanted: str) -> list[Found]:
+def _run_on_worker(function: Callable[[Task], Found], chunk: Sequence[Task], wanted: str) -> list[Found]:
     """Run by a worker."""
     if program() != wanted:
         raise ConfigError(
             f"a worker on {platform.node()} runs program {program()}, this machine {wanted}; "
             "install the same version with the same lock file on both, or answers may differ"
         )
-    return over(function, chunk)
+    return run_chunk(function, chunk)
 
 
-class OnCluster:
+class DaskMap:
     """All workers of a scheduler. What a worker that dies had in hand is given to another.
 
     Recordings travel with their content, since a worker may not share this machine's disk; only as many at once as
@@ -65,10 +65,10 @@ class OnCluster:
         self._client = client
         self._address = address
 
-    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: Told) -> list[Found]:
+    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress) -> list[Found]:
         told(0, len(tasks))
         threads = sum(self._client.nthreads().values())
-        chunks = in_chunks(tasks, max(1, threads))
+        chunks = chunks_of(tasks, max(1, threads))
         # What all chunks need goes once to each worker; as a task's answer it can be made again when all have died.
         shared = self._client.submit(_itself, function, pure=False)
         fault = shared.exception()  # waits: else what follows may overtake it on its way to the scheduler
@@ -83,8 +83,8 @@ class OnCluster:
 
         def sent() -> Iterator[Future]:
             for number, chunk in waiting:
-                carried = [task.carried() if isinstance(task, Origin) else task for task in chunk]
-                future = self._client.submit(_there, shared, carried, program(), pure=False)
+                carried = [task.carried() if isinstance(task, RecordingLocation) else task for task in chunk]
+                future = self._client.submit(_run_on_worker, shared, carried, program(), pure=False)
                 numbers[future.key] = number
                 yield future
 
@@ -144,7 +144,7 @@ async def _answered(address: str, security: Security) -> None:
 
 
 @contextmanager
-def on_cluster(address: str, *, is_network_trusted: bool = False) -> Iterator[Spread]:
+def on_cluster(address: str, *, is_network_trusted: bool = False) -> Iterator[TaskMap]:
     """The workers of the scheduler at an address, ``tcp://host:port`` or ``tls://host:port``.
 
     Raises
@@ -170,4 +170,4 @@ def on_cluster(address: str, *, is_network_trusted: bool = False) -> Iterator[Sp
             raise ConfigError(
                 f"scheduler {address}: has no workers; start `dask worker {address} --nthreads 1` on each machine"
             ) from error
-        yield OnCluster(client, address)
+        yield DaskMap(client, address)

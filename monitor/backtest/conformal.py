@@ -1,4 +1,4 @@
-"""From a bare forecast to quantiles that hold as often as they say: by what the same method missed on training doughs.
+"""From a point forecast to quantiles that hold as often as they say: by what the same method missed on training doughs.
 
 Split conformal prediction with signed misses (Vovk, Gammerman & Shafer 2005, Algorithmic Learning in a Random World,
 from memory): the quantile q of a forecast is the forecast plus the quantile q of the misses in training, with the
@@ -22,7 +22,7 @@ LEAST_LEFT = 8  # judgement: misses from which quantiles are still told
 
 
 @dataclass(frozen=True, slots=True)
-class Bare:
+class PointForecast:
     """What a method says by itself: seconds from now to the moment, its own doubt of it, and the age of the batch.
 
     ``sd_s`` is None when the method does not say.
@@ -45,18 +45,18 @@ class Bare:
 
 
 @dataclass(frozen=True, slots=True)
-class Calibration:
+class ConformalCalibration:
     """How far off a method was in training: all its misses in units of one scale, ascending, shape (n,)."""
 
     scale: str
     misses: Array
 
-    def quantiles_s(self, bare: Bare, levels: Array) -> Array:
+    def quantiles_s(self, point: PointForecast, levels: Array) -> Array:
         """Quantiles of the time from now. [s]
 
         What is forecast has not come yet, so only misses that put it into the future count, as long as some do.
         """
-        ahead = bare.ahead_s + bare.scales_s()[self.scale] * self.misses
+        ahead = point.ahead_s + point.scales_s()[self.scale] * self.misses
         still = ahead[np.searchsorted(ahead, 0.0, side="right") :]
         if still.size < LEAST_LEFT:
             still = np.maximum(ahead[-LEAST_LEFT:], 0.0)
@@ -65,7 +65,7 @@ class Calibration:
         return result
 
 
-def calibrated(said: Sequence[Bare], true_ahead_s: Sequence[float], levels: Array) -> Calibration:
+def calibrate(said: Sequence[PointForecast], true_ahead_s: Sequence[float], levels: Array) -> ConformalCalibration:
     """The calibration whose quantiles score best (CRPS) on the training forecasts themselves.
 
     Raises
@@ -75,13 +75,13 @@ def calibrated(said: Sequence[Bare], true_ahead_s: Sequence[float], levels: Arra
     """
     if not said:
         raise ValueError("a calibration needs training forecasts")
-    truth, point = np.array(true_ahead_s), np.array([bare.ahead_s for bare in said])
-    names = set.intersection(*(set(bare.scales_s()) for bare in said))
+    truth, points = np.array(true_ahead_s), np.array([point.ahead_s for point in said])
+    names = set.intersection(*(set(point.scales_s()) for point in said))
     scores: dict[str, float] = {}
-    candidates: dict[str, Calibration] = {}
+    candidates: dict[str, ConformalCalibration] = {}
     for name in sorted(names):
-        scale = np.array([bare.scales_s()[name] for bare in said])
-        candidates[name] = Calibration(name, np.sort((truth - point) / scale))
-        quantiles = np.stack([candidates[name].quantiles_s(bare, levels) for bare in said])
+        scale = np.array([point.scales_s()[name] for point in said])
+        candidates[name] = ConformalCalibration(name, np.sort((truth - points) / scale))
+        quantiles = np.stack([candidates[name].quantiles_s(point, levels) for point in said])
         scores[name] = float(np.mean(crps_from_quantiles(truth, quantiles, levels)))
     return candidates[min(scores, key=lambda name: scores[name])]

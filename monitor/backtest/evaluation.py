@@ -1,4 +1,4 @@
-"""Every method on every recording: training of the alternatives first, then one forecast at each judged moment."""
+"""Every method on every recording: training of the baselines first, then one forecast at each judged moment."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
@@ -9,21 +9,21 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.archive.replay import Estimate, known_at
-from monitor.backtest.alternatives import (
-    ALTERNATIVES,
+from monitor.backtest.baselines import (
+    BASELINES,
     CLOCK,
     HORIZON_S,
-    Alternatives,
-    Fate,
-    View,
+    BaselineInput,
+    Baselines,
+    TrainingOutcome,
+    baseline_input,
     clock_from,
-    fate_of,
-    view_of,
+    training_outcome,
 )
-from monitor.backtest.conformal import Bare, Calibration, calibrated
+from monitor.backtest.conformal import ConformalCalibration, PointForecast, calibrate
 from monitor.backtest.local_trend import tuned
-from monitor.backtest.locations import Origin
-from monitor.backtest.parallel import Spread, Told
+from monitor.backtest.locations import RecordingLocation
+from monitor.backtest.parallel import CountProgress, TaskMap
 from monitor.backtest.recordings import READY, Labels, Moment, Recording, moments_of
 from monitor.clock import SystemClock
 from monitor.dough.forecast import MOMENT_QUANTILES, outlook
@@ -34,7 +34,7 @@ Array = NDArray[np.float64]
 Progress = Callable[[str, int, int], None]
 
 ESTIMATOR = "estimator"
-METHODS = (ESTIMATOR, *ALTERNATIVES)
+METHODS = (ESTIMATOR, *BASELINES)
 LEVELS = np.array(list(MOMENT_QUANTILES.values()))
 TUNED_ON = 80  # training courses whose likelihood tunes the local trend: more no longer move it
 N_PARTS = 5  # of a cross-validation
@@ -62,7 +62,7 @@ class Forecast:
 
 
 @dataclass(frozen=True, slots=True)
-class Call:
+class ReadyCall:
     """When a method first called a dough ready, against the truth: late is positive, never is infinity. [s]"""
 
     recording: str
@@ -72,56 +72,61 @@ class Call:
 
 
 @dataclass(frozen=True, slots=True)
-class Sight:
+class TrainingCase:
     """A training dough at one judged moment."""
 
     labels: Labels
     moment: Moment
-    view: View
+    view: BaselineInput
 
 
 @dataclass(frozen=True, slots=True)
-class Trained:
-    """The alternatives and their calibrations, by method, what, and share."""
+class TrainedBaselines:
+    """The baselines and their calibrations, by method, what, and share."""
 
-    alternatives: Alternatives
-    calibrations: dict[tuple[str, str, float], Calibration]
+    baselines: Baselines
+    calibrations: dict[tuple[str, str, float], ConformalCalibration]
 
 
 def _true_ahead_s(moment: Moment) -> float:
     return float(censored(moment.truth_s - moment.at_s, HORIZON_S))
 
 
-def look(origin: Origin, estimate: Estimate) -> tuple[Fate, list[Sight]]:
+def training_cases(location: RecordingLocation, estimate: Estimate) -> tuple[TrainingOutcome, list[TrainingCase]]:
     """What a training recording teaches."""
-    recording = origin.load(estimate)
-    sights = [Sight(recording.labels, moment, view_of(recording, moment.at_s)) for moment in moments_of(recording)]
-    return fate_of(recording), sights
+    recording = location.load(estimate)
+    cases = [
+        TrainingCase(recording.labels, moment, baseline_input(recording, moment.at_s))
+        for moment in moments_of(recording)
+    ]
+    return training_outcome(recording), cases
 
 
-def bares(sight: Sight, alternatives: Alternatives) -> dict[str, Bare | None]:
-    """What each alternative says of a training dough."""
-    return {method: alternatives.bare(method, sight.moment.what, sight.labels, sight.view) for method in ALTERNATIVES}
+def point_forecasts(case: TrainingCase, baselines: Baselines) -> dict[str, PointForecast | None]:
+    """What each baseline says of a training dough."""
+    return {method: baselines.point_forecast(method, case.moment.what, case.labels, case.view) for method in BASELINES}
 
 
-def train(looked: Sequence[tuple[Fate, list[Sight]]], each: Spread, progress: Told) -> Trained:
-    """The alternatives tuned and calibrated on training doughs."""
-    sights = [sight for _, found in looked for sight in found]
+def train(
+    looked: Sequence[tuple[TrainingOutcome, list[TrainingCase]]], each: TaskMap, progress: CountProgress
+) -> TrainedBaselines:
+    """The baselines tuned and calibrated on training doughs."""
+    cases = [case for _, found in looked for case in found]
     last = [found[-1].view.course for _, found in looked if found]
     step = max(1, len(last) // TUNED_ON)
-    alternatives = Alternatives(clock_from([fate for fate, _ in looked]), tuned(last[::step]))
-    said = each(partial(bares, alternatives=alternatives), sights, progress)
+    baselines = Baselines(clock_from([outcome for outcome, _ in looked]), tuned(last[::step]))
+    said = each(partial(point_forecasts, baselines=baselines), cases, progress)
     calibrations = {}
-    for key in {(method, s.moment.what, s.moment.share) for s in sights for method in ALTERNATIVES}:
+    for key in {(method, s.moment.what, s.moment.share) for s in cases for method in BASELINES}:
         method, what, share = key
         pairs = [
-            (bare, _true_ahead_s(sight.moment))
-            for sight, by_method in zip(sights, said, strict=True)
-            if (sight.moment.what, sight.moment.share) == (what, share) and (bare := by_method[method]) is not None
+            (point, _true_ahead_s(case.moment))
+            for case, by_method in zip(cases, said, strict=True)
+            if (case.moment.what, case.moment.share) == (what, share) and (point := by_method[method]) is not None
         ]
         if pairs:
-            calibrations[key] = calibrated([bare for bare, _ in pairs], [truth for _, truth in pairs], LEVELS)
-    return Trained(alternatives, calibrations)
+            calibrations[key] = calibrate([point for point, _ in pairs], [truth for _, truth in pairs], LEVELS)
+    return TrainedBaselines(baselines, calibrations)
 
 
 def _quantiles_s(moments: Moments, found: Outlook) -> Array:
@@ -129,29 +134,29 @@ def _quantiles_s(moments: Moments, found: Outlook) -> Array:
     return np.array([np.inf if at is None else (at - found.at).total_seconds() for at in quantiles])
 
 
-class _Rival:
-    """One alternative on one recording, with the clock standing in where it is silent."""
+class _RecordingBaseline:
+    """One baseline on one recording, with the clock standing in where it is silent."""
 
-    def __init__(self, recording: Recording, method: str, trained: Trained) -> None:
+    def __init__(self, recording: Recording, method: str, trained: TrainedBaselines) -> None:
         self.recording, self.method, self.trained = recording, method, trained
 
-    def bare(self, what: str, view: View) -> tuple[str, Bare] | None:
+    def point_forecast(self, what: str, view: BaselineInput) -> tuple[str, PointForecast] | None:
         for method in (self.method, CLOCK):
-            bare = self.trained.alternatives.bare(method, what, self.recording.labels, view)
-            if bare is not None:
-                return method, bare
+            point = self.trained.baselines.point_forecast(method, what, self.recording.labels, view)
+            if point is not None:
+                return method, point
         return None
 
-    def quantiles_s(self, moment: Moment, view: View) -> Array:
-        said = self.bare(moment.what, view)
+    def quantiles_s(self, moment: Moment, view: BaselineInput) -> Array:
+        said = self.point_forecast(moment.what, view)
         calibration = said and self.trained.calibrations.get((said[0], moment.what, moment.share))
         if said is None or calibration is None:
             return np.full(LEVELS.size, np.inf)
         return calibration.quantiles_s(said[1], LEVELS)
 
     def ahead_s(self, now_s: float) -> float:
-        """How far off *ready* is by the bare forecast: a calibration for one moment fits no other."""
-        said = self.bare(READY, view_of(self.recording, now_s))
+        """How far off *ready* is by the point forecast: a calibration for one moment fits no other."""
+        said = self.point_forecast(READY, baseline_input(self.recording, now_s))
         return np.inf if said is None else said[1].ahead_s
 
 
@@ -170,12 +175,14 @@ def called_s(ahead_s: Callable[[float], float], from_s: float, until_s: float) -
     return np.inf
 
 
-def compete(origin: Origin, trained: Trained, has_calls: bool, estimate: Estimate) -> tuple[list[Forecast], list[Call]]:
+def evaluate(
+    location: RecordingLocation, trained: TrainedBaselines, has_calls: bool, estimate: Estimate
+) -> tuple[list[Forecast], list[ReadyCall]]:
     """All forecasts, and unless they are not wanted all calls, of all methods on one recording."""
-    recording = origin.load(estimate)
+    recording = location.load(estimate)
     clock = SystemClock()
     batch, labels = recording.batch, recording.labels
-    rivals = {method: _Rival(recording, method, trained) for method in ALTERNATIVES}
+    baselines = {method: _RecordingBaseline(recording, method, trained) for method in BASELINES}
     moments = moments_of(recording)
     forecasts = []
 
@@ -188,10 +195,10 @@ def compete(origin: Origin, trained: Trained, has_calls: bool, estimate: Estimat
         found = estimated(moment.at_s)
         cost_s = clock.real_s() - began_s
         said = {ESTIMATOR: (_quantiles_s(found.ready if moment.what == READY else found.peak, found), cost_s)}
-        view = view_of(recording, moment.at_s)
-        for method, rival in rivals.items():
+        view = baseline_input(recording, moment.at_s)
+        for method, baseline in baselines.items():
             began_s = clock.real_s()
-            quantiles = rival.quantiles_s(moment, view)
+            quantiles = baseline.quantiles_s(moment, view)
             said[method] = (quantiles, clock.real_s() - began_s)
         forecasts += [
             Forecast(
@@ -207,12 +214,15 @@ def compete(origin: Origin, trained: Trained, has_calls: bool, estimate: Estimat
             )
             for method, (quantiles, cost_s) in said.items()
         ]
-    return forecasts, _calls(recording, moments, rivals, estimated) if has_calls else []
+    return forecasts, _calls(recording, moments, baselines, estimated) if has_calls else []
 
 
 def _calls(
-    recording: Recording, moments: Sequence[Moment], rivals: dict[str, _Rival], estimated: Callable[[float], Outlook]
-) -> list[Call]:
+    recording: Recording,
+    moments: Sequence[Moment],
+    baselines: dict[str, _RecordingBaseline],
+    estimated: Callable[[float], Outlook],
+) -> list[ReadyCall]:
     ready = [moment for moment in moments if moment.what == READY]
     if not ready:
         return []
@@ -224,27 +234,30 @@ def _calls(
         found = estimated(now_s)
         return np.inf if found.ready.p50 is None else (found.ready.p50 - found.at).total_seconds()
 
-    asked = {ESTIMATOR: estimator_ahead_s, **{method: rival.ahead_s for method, rival in rivals.items()}}
+    ahead_by_method = {
+        ESTIMATOR: estimator_ahead_s,
+        **{method: baseline.ahead_s for method, baseline in baselines.items()},
+    }
     calls = []
-    for method, ahead_s in asked.items():
+    for method, ahead_s in ahead_by_method.items():
         at_s = called_s(ahead_s, from_s, until_s)
         off_s = at_s - recording.ready_s
         if not np.isfinite(recording.ready_s):  # never ready: silence is right, any call is early
             off_s = -np.inf if np.isfinite(at_s) else 0.0
-        calls.append(Call(recording.name, recording.labels, method, off_s))
+        calls.append(ReadyCall(recording.name, recording.labels, method, off_s))
     return calls
 
 
 @dataclass(frozen=True, slots=True)
 class Split:
-    """Recordings that the alternatives learn from, and others on which everything is judged."""
+    """Recordings that the baselines learn from, and others on which everything is judged."""
 
-    training: tuple[Origin, ...]
-    test: tuple[Origin, ...]
+    training: tuple[RecordingLocation, ...]
+    test: tuple[RecordingLocation, ...]
 
 
-def cross_validated(recordings: Sequence[Origin]) -> list[Split]:
-    """Splits in which every recording is judged once, by alternatives that learned from the others."""
+def cross_validated(recordings: Sequence[RecordingLocation]) -> list[Split]:
+    """Splits in which every recording is judged once, by baselines that learned from the others."""
     numbered = list(enumerate(recordings))
     return [
         Split(
@@ -256,20 +269,20 @@ def cross_validated(recordings: Sequence[Origin]) -> list[Split]:
 
 
 def run(
-    splits: Sequence[Split], each: Spread, progress: Progress, *, has_calls: bool = True, estimate: Estimate = outlook
-) -> tuple[list[Forecast], list[Call]]:
-    """Train on some recordings, compete on others, each wherever it is sent; without calls it takes half the time."""
-    known = list(dict.fromkeys(origin for split in splits for origin in split.training))
-    looking = each(partial(look, estimate=estimate), known, partial(progress, "looking at training doughs"))
+    splits: Sequence[Split], each: TaskMap, progress: Progress, *, has_calls: bool = True, estimate: Estimate = outlook
+) -> tuple[list[Forecast], list[ReadyCall]]:
+    """Train on some recordings, evaluate on others, each wherever it is sent; without calls it takes half the time."""
+    known = list(dict.fromkeys(location for split in splits for location in split.training))
+    looking = each(partial(training_cases, estimate=estimate), known, partial(progress, "looking at training doughs"))
     looked = dict(zip(known, looking, strict=True))
     forecasts: list[Forecast] = []
-    calls: list[Call] = []
+    calls: list[ReadyCall] = []
     for number, split in enumerate(splits, start=1):
         part = f" {number} of {len(splits)}" if len(splits) > 1 else ""
         told = partial(progress, f"training{part}")
-        trained = train([looked[origin] for origin in split.training], each, told)
-        competing = partial(compete, trained=trained, has_calls=has_calls, estimate=estimate)
-        for found in each(competing, split.test, partial(progress, f"forecasting{part}")):
+        trained = train([looked[location] for location in split.training], each, told)
+        evaluating = partial(evaluate, trained=trained, has_calls=has_calls, estimate=estimate)
+        for found in each(evaluating, split.test, partial(progress, f"forecasting{part}")):
             forecasts += found[0]
             calls += found[1]
     return forecasts, calls

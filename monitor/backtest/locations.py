@@ -30,20 +30,20 @@ NAMES = (READINGS_NAME, BATCH_NAME, TRUTH_NAME, TRUE_RISE_NAME, ABOUT_NAME)
 
 
 @runtime_checkable
-class Origin(Protocol):
+class RecordingLocation(Protocol):
     """What a recording is read from."""
 
     def load(self, estimate: Estimate) -> Recording:
         """The recording; ``estimate`` says what became of a dough of which no better truth is known."""
         ...
 
-    def carried(self) -> "Origin":
+    def carried(self) -> "RecordingLocation":
         """The same with its content inside, for a machine that has not this one's disk."""
         ...
 
 
 @dataclass(frozen=True, slots=True)
-class InFolder:
+class FolderLocation:
     """A recording as files."""
 
     path: Path
@@ -51,7 +51,7 @@ class InFolder:
     def load(self, estimate: Estimate) -> Recording:
         return load_recording(self.path, estimate)
 
-    def carried(self) -> Origin:
+    def carried(self) -> RecordingLocation:
         files = {}
         for name in NAMES:
             if (self.path / name).is_file():
@@ -80,12 +80,12 @@ class CarriedFiles:
             except ConfigError as err:  # named as the person who asked knows it
                 raise ConfigError(str(err).replace(str(folder), str(self.path))) from err
 
-    def carried(self) -> Origin:
+    def carried(self) -> RecordingLocation:
         return self
 
 
 @dataclass(frozen=True, slots=True)
-class InStore:
+class StoreLocation:
     """A finished batch in the database of a data directory."""
 
     database: Path
@@ -94,7 +94,7 @@ class InStore:
     def load(self, estimate: Estimate) -> Recording:
         return self.carried().load(estimate)
 
-    def carried(self) -> Origin:
+    def carried(self) -> RecordingLocation:
         with Store(self.database) as store:
             store.look_only()
             batch = store.batch(self.batch_id)
@@ -111,11 +111,11 @@ class CarriedBatch:
     def load(self, estimate: Estimate) -> Recording:
         return recording_of(f"batch {self.batch.id}", self.batch, self.track, estimate)
 
-    def carried(self) -> Origin:
+    def carried(self) -> RecordingLocation:
         return self
 
 
-def origins_in(folder: Path) -> Sequence[Origin]:
+def locations_in(folder: Path) -> Sequence[RecordingLocation]:
     """The finished batches of a data directory, by start; or the recordings below a folder, by name.
 
     Raises
@@ -127,10 +127,10 @@ def origins_in(folder: Path) -> Sequence[Origin]:
     """
     database = folder / DATABASE_NAME
     if not database.is_file():
-        return [InFolder(path) for path in find_recordings(folder)]
+        return [FolderLocation(path) for path in find_recordings(folder)]
     with Store(database) as store:
         store.look_only()
-        found = [InStore(database, batch.id) for batch in store.batches(running=False)]
+        found = [StoreLocation(database, batch.id) for batch in store.batches(running=False)]
     if not found:
         raise ConfigError(f"{database}: holds no batch that has ended; end one, or name a folder of exported batches")
     return found

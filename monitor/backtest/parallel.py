@@ -10,35 +10,37 @@ from monitor.errors import MonitorError
 
 Task = TypeVar("Task")
 Found = TypeVar("Found")
-Told = Callable[[int, int], None]
+CountProgress = Callable[[int, int], None]
 
 LONGEST_CHUNK = 8  # judgement: enough short tasks at once to pay for sending them, few enough to show progress
 CHUNKS_A_WORKER = 4
 DEATHS = 3  # judgement: a task that takes its process down for the third time will always do so
 
 
-class Spread(Protocol):
+class TaskMap(Protocol):
     """Runs a function over tasks somewhere, telling how many are done; what it returns does not depend on where."""
 
-    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: Told) -> list[Found]: ...
+    def __call__(
+        self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress
+    ) -> list[Found]: ...
 
 
-def in_chunks(tasks: Sequence[Task], workers: int) -> list[Sequence[Task]]:
+def chunks_of(tasks: Sequence[Task], workers: int) -> list[Sequence[Task]]:
     """The tasks in short runs, several for each worker.
 
-    >>> in_chunks([1, 2, 3], 2)
+    >>> chunks_of([1, 2, 3], 2)
     [[1], [2], [3]]
     """
     size = max(1, min(LONGEST_CHUNK, len(tasks) // (CHUNKS_A_WORKER * workers)))
     return [tasks[start : start + size] for start in range(0, len(tasks), size)]
 
 
-def over(function: Callable[[Task], Found], chunk: Sequence[Task]) -> list[Found]:
+def run_chunk(function: Callable[[Task], Found], chunk: Sequence[Task]) -> list[Found]:
     """What a function makes of each task of a chunk."""
     return [function(task) for task in chunk]
 
 
-class OnCores:
+class ProcessMap:
     """``cores`` processes of this machine; one: this very process. What a process that dies had in hand is done again.
 
     Raises
@@ -50,7 +52,7 @@ class OnCores:
     def __init__(self, cores: int) -> None:
         self.cores = cores
 
-    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: Told) -> list[Found]:
+    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress) -> list[Found]:
         told(0, len(tasks))
         if self.cores <= 1:
             found = []
@@ -58,7 +60,7 @@ class OnCores:
                 found.append(function(task))
                 told(len(found), len(tasks))
             return found
-        chunks = in_chunks(tasks, self.cores)
+        chunks = chunks_of(tasks, self.cores)
         done: dict[int, list[Found]] = {}
         for _ in range(DEATHS):
             try:
@@ -81,7 +83,9 @@ class OnCores:
         # spawn: a forked child of a threaded process may hang; the tasks are long enough to pay for a new interpreter
         with ProcessPoolExecutor(self.cores, mp_context=get_context("spawn")) as pool:
             asked: dict[Future[list[Found]], int] = {
-                pool.submit(over, function, chunk): number for number, chunk in enumerate(chunks) if number not in done
+                pool.submit(run_chunk, function, chunk): number
+                for number, chunk in enumerate(chunks)
+                if number not in done
             }
             try:
                 for future in as_completed(asked):

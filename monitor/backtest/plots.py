@@ -1,4 +1,4 @@
-"""Two pictures of a contest as PNG: do the quantiles hold as often as they say, and is a wider forecast a worse one?
+"""Two pictures of a comparison as PNG: do the quantiles hold as often as they say, and is a wider forecast a worse one?
 
 Drawn with altair, as the charts of the dashboard.
 """

@@ -14,9 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.archive.replay import LARGEST_READINGS_BYTES, Estimate, read_batch, read_readings
-from monitor.dough.levels import evidence
+from monitor.dough.observations import observations, rise_over_batch_start
 from monitor.dough.outlook import State
-from monitor.dough.track import Track, seconds_since_start, track_from_readings
+from monitor.dough.track import Track, running_median, seconds_since_start, track_from_readings
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, EventKind
@@ -228,7 +228,7 @@ def _told_truth(folder: Path, batch: Batch) -> Truth:
 def _shown_truth(batch: Batch, track: Track, estimate: Estimate) -> Truth:
     """What all the readings together show: the last outlook's moments, and the measured rise; nothing without any."""
     end_s = track.last_t_s
-    seen = None if end_s is None else evidence(batch, track, end_s)
+    seen = None if end_s is None else observations(batch, track, end_s)
     if end_s is None or seen is None:
         return np.inf, np.inf, np.empty(0), np.empty(0)
     shown = estimate(batch, track, batch.started_at + timedelta(seconds=end_s))
@@ -237,9 +237,6 @@ def _shown_truth(batch: Batch, track: Track, estimate: Estimate) -> Truth:
         after_s = np.inf if at is None else seconds_since_start(batch, at)
         return after_s if after_s <= end_s else np.inf
 
-    start_ml = batch.start_volume_ml or seen.start_volume_ml
-    rise_pct = 100.0 * ((1.0 + seen.rise_frac) * seen.start_volume_ml / start_ml - 1.0)
-    padded = np.pad(rise_pct, 2, mode="edge")
-    smooth_pct = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
+    smooth_pct = running_median(100.0 * rise_over_batch_start(batch, seen.rise_frac, seen.start_volume_ml), 5)
     peak_s = past_s(shown.peak.p50) if shown.state is State.PAST_PEAK else np.inf
     return past_s(shown.ready.p50), peak_s, seen.t_s, smooth_pct

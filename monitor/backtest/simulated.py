@@ -14,7 +14,7 @@ from monitor.errors import ConfigError
 
 SIMULATORS = ("digital", "bubble", "wild")
 PROGRAM = "firmware_sim"
-MAKER = "histories"  # its module that records whole sets
+MAKER = "recordings.histories"  # its module that records whole sets
 
 
 def _program_folder() -> Path:

@@ -1,11 +1,11 @@
-"""The table of a contest: every score of every method, pooled and by kind of dough, as rows and as text."""
+"""The table of a comparison: every score of every method, pooled and by kind of dough, as rows and as text."""
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
-from monitor.backtest.evaluation import CALLED_OFF_S, ESTIMATOR, LEVELS, METHODS, Call, Forecast
+from monitor.backtest.evaluation import CALLED_OFF_S, ESTIMATOR, LEVELS, METHODS, Forecast, ReadyCall
 from monitor.backtest.recordings import PEAK, READY, SHARES, Labels
 from monitor.dough.scores import crps_from_quantiles, interval_score, is_covered
 
@@ -23,7 +23,7 @@ CENTRAL = {0.5: (0.25, 0.75), 0.8: (0.10, 0.90), 0.9: (0.05, 0.95)}
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class ScoreRow:
     """Scores of one method at one kind of moment over one group of recordings.
 
     Errors, CRPS and Winkler score (of the 90 % interval) in minutes; shares are of the time truly remaining; coverage
@@ -66,7 +66,7 @@ def _quantile(quantiles: np.ndarray, level: float) -> np.ndarray:
     return column
 
 
-def row_of(key: tuple[str, float, str, str, str], forecasts: Sequence[Forecast]) -> Row:
+def row_of(key: tuple[str, float, str, str, str], forecasts: Sequence[Forecast]) -> ScoreRow:
     """The scores of some forecasts of one method."""
     truth = np.array([f.true_ahead_s for f in forecasts]) / 60.0
     quantiles = np.array([f.quantiles_s for f in forecasts]) / 60.0
@@ -77,7 +77,7 @@ def row_of(key: tuple[str, float, str, str, str], forecasts: Sequence[Forecast])
         for central, (low, high) in CENTRAL.items()
     }
     low, high = (_quantile(quantiles, level) for level in CENTRAL[0.9])
-    return Row(
+    return ScoreRow(
         *key,
         n=len(forecasts),
         median_error_min=float(np.median(error)),
@@ -94,7 +94,7 @@ def row_of(key: tuple[str, float, str, str, str], forecasts: Sequence[Forecast])
     )
 
 
-def rows_of(forecasts: Sequence[Forecast]) -> list[Row]:
+def rows_of(forecasts: Sequence[Forecast]) -> list[ScoreRow]:
     """All rows, pooled ones first."""
     rows = []
     for grouping, group_of in GROUPINGS.items():
@@ -107,7 +107,7 @@ def rows_of(forecasts: Sequence[Forecast]) -> list[Row]:
     return rows
 
 
-def call_rows_of(calls: Sequence[Call]) -> list[CallRow]:
+def call_rows_of(calls: Sequence[ReadyCall]) -> list[CallRow]:
     """How often *ready* was called early or late, pooled ones first."""
     rows = []
     for grouping, group_of in GROUPINGS.items():
@@ -124,7 +124,7 @@ def call_rows_of(calls: Sequence[Call]) -> list[CallRow]:
 HEAD = f"{'':24}{'n':>5} {'error/min':>13} {'of time left':>13} {'cover 50/80/90 %':>17} {'CRPS':>7} {'Winkler':>8}"
 
 
-def _line(name: str, row: Row, tail: str = "") -> str:
+def _line(name: str, row: ScoreRow, tail: str = "") -> str:
     return (
         f"{name[:24]:24}{row.n:5d} {row.median_error_min:6.1f} {row.p90_error_min:6.1f} "
         f"{100 * row.median_error_share:5.0f} {100 * row.p90_error_share:5.0f} % "
@@ -139,7 +139,7 @@ def _title(what: str, share: float) -> str:
     return f"PEAK, when {100 * share:.0f} % of the time to it has gone by"
 
 
-def text_of(rows: Sequence[Row], calls: Sequence[CallRow]) -> str:
+def text_of(rows: Sequence[ScoreRow], calls: Sequence[CallRow]) -> str:
     """The table as a person reads it: every method pooled, then the estimator by kind of dough."""
     lines = [
         "Errors: median and 90th percentile, in minutes and as a share of the time truly remaining.",
@@ -159,7 +159,7 @@ def text_of(rows: Sequence[Row], calls: Sequence[CallRow]) -> str:
     ]
     lines += [
         "",
-        "THE ESTIMATOR BY KIND; last: its Winkler score over that of the best alternative there",
+        "THE ESTIMATOR BY KIND; last: its Winkler score over that of the best baseline there",
     ]
     for what, shares in ((READY, SHARES), (PEAK, (0.5,))):
         for share in shares:
@@ -176,7 +176,7 @@ def text_of(rows: Sequence[Row], calls: Sequence[CallRow]) -> str:
     return "\n".join(lines) + "\n"
 
 
-def _by_kind(rows: Sequence[Row]) -> list[str]:
+def _by_kind(rows: Sequence[ScoreRow]) -> list[str]:
     lines = []
     for grouping in SHOWN:
         groups = list(dict.fromkeys(row.group for row in rows if row.grouping == grouping))

@@ -10,16 +10,15 @@ from monitor.alerts import dough as alerting
 from monitor.alerts.dough import Alert, AlertUpdate, Facts, Message, Rules
 from monitor.collector.intake import FaultCounts
 from monitor.collector.running_batches import RunningBatch
-from monitor.dough.forecast import Asked
-from monitor.dough.learning import Learned
-from monitor.dough.outlook import Outlook, State
+from monitor.dough.forecast import ForecastRequest
+from monitor.dough.learning import RecipeExperience
+from monitor.dough.outlook import NoForecast, Outlook, State
 from monitor.dough.track import Track, last_seen
 from monitor.errors import StoreError
 from monitor.health.last_heard import LastHeard
 from monitor.recipe.batch import Batch, BatchId
 from monitor.store.arrivals import Arrivals
 from monitor.store.store import Store
-from monitor.translatable import N_
 from monitor.wording import alerts as wording
 from monitor.wording.reader import Reader
 
@@ -27,16 +26,17 @@ log = logging.getLogger(__name__)
 
 STEP_FAULT = "batch step failed"
 """Reason under which the firewall around a batch's step counts; anything but zero is a fault of this program."""
-NOT_ESTIMATED = N_("not estimated: a fault in this program; its readings are kept, its log says more")
 
 
 class Estimate(Protocol):
     """The estimator, as the collector calls it."""
 
-    def __call__(self, batch: Batch, track: Track, at: datetime, *, learned: Learned | None = None) -> Outlook: ...
+    def __call__(
+        self, batch: Batch, track: Track, at: datetime, *, learned: RecipeExperience | None = None
+    ) -> Outlook: ...
 
 
-EstimateTogether = Callable[[Sequence[Asked]], Sequence[Outlook]]
+EstimateTogether = Callable[[Sequence[ForecastRequest]], Sequence[Outlook]]
 """The same of many batches at once."""
 
 
@@ -68,7 +68,9 @@ class Stepper:
         self._faults = faults
         self._last_heard = last_heard
 
-    def outlooks_together(self, running: list[RunningBatch], at: datetime) -> dict[BatchId, tuple[Asked, Outlook]]:
+    def outlooks_together(
+        self, running: list[RunningBatch], at: datetime
+    ) -> dict[BatchId, tuple[ForecastRequest, Outlook]]:
         """What the estimator says of many batches at once; of one that it fails on nothing, and then of none.
 
         Whoever is missing is asked about alone, behind the firewall of its own step.
@@ -76,7 +78,7 @@ class Stepper:
         if self._together is None or len(running) < 2:
             return {}
         try:
-            asked = [self._asked(work, at) for work in running]
+            asked = [self._request(work, at) for work in running]
             found = self._together(asked)
             return {each.batch.id: (each, outlook) for each, outlook in zip(asked, found, strict=True)}
         except StoreError:
@@ -86,7 +88,7 @@ class Stepper:
             return {}
 
     def step_at(
-        self, work: RunningBatch, at: datetime, known: tuple[Asked, Outlook] | None = None
+        self, work: RunningBatch, at: datetime, known: tuple[ForecastRequest, Outlook] | None = None
     ) -> tuple[Alert, ...]:
         """Estimate, judge the alerts and keep all of it; the one firewall against a fault of this program.
 
@@ -104,7 +106,7 @@ class Stepper:
             work.fault = repr(error)
             self._faults.note("collector", f"batch {work.batch.id}", STEP_FAULT, work.fault)
             self._store.keep(Arrivals(faults=self._faults.taken()), at)
-            found = Outlook(at=at, state=State.NO_READINGS, why=NOT_ESTIMATED)
+            found = Outlook(at=at, state=State.NO_READINGS, why=NoForecast.NOT_ESTIMATED)
             self._store.save_step(work.batch.id, found, (), ())
         else:
             alerts = step.alerts
@@ -116,20 +118,20 @@ class Stepper:
         work.outlook = found
         return alerts
 
-    def _asked(self, work: RunningBatch, at: datetime) -> Asked:
+    def _request(self, work: RunningBatch, at: datetime) -> ForecastRequest:
         """What the estimator is asked about a batch."""
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
         if not work.knows_lessons:
             work.learn(self._store.lessons_before(batch))
             work.knows_lessons = True
         track = self._store.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
-        return Asked(batch, track, at, learned=work.learned)
+        return ForecastRequest(batch, track, at, learned=work.learned, silence_min=self._rules.silence_min)
 
     def _worked(
-        self, work: RunningBatch, at: datetime, known: tuple[Asked, Outlook] | None
+        self, work: RunningBatch, at: datetime, known: tuple[ForecastRequest, Outlook] | None
     ) -> tuple[Outlook, AlertUpdate, tuple[Message, ...]]:
         if known is None:
-            asked = self._asked(work, at)
+            asked = self._request(work, at)
             found = self._estimate(asked.batch, asked.track, at, learned=asked.learned)
         else:
             asked, found = known

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from monitor.alerts.dough import Message
 from monitor.clock import Clock
-from monitor.dough.learning import Learned, learned_from
+from monitor.dough.learning import RecipeExperience, learned_from
 from monitor.errors import ConfigError, StoreError
-from monitor.plan.cues import cues, moved_cues
+from monitor.plan.cues import Cue, moved_cues, step_cues
 from monitor.plan.day import (
     DoughPlan,
     Plan,
@@ -21,19 +21,21 @@ from monitor.plan.day import (
     Step,
     StepKind,
     batch_of_stage,
-    begins_with,
+    first_step_key,
     is_shaped_in,
+    load_key,
 )
-from monitor.plan.food import food_sentence, perishable_stages, seen_warm_min
-from monitor.plan.live import Foretell, Progress, Watched, retimed
-from monitor.plan.orders import Order, follows_of
-from monitor.plan.stage_forecast import Foretold, batch_of, foretell, mass_of
+from monitor.plan.food import measured_warm_min, perishable_stages
+from monitor.plan.live import ForecastStage, Progress, WatchedStage, retimed
+from monitor.plan.orders import Order, predecessors_of
+from monitor.plan.stage_forecast import StageForecast, batch_of, forecast_stage, mass_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.store.background import StoreThread
 from monitor.store.plans import DayBook, message_id
 from monitor.translatable import N_
+from monitor.wording.cues import cue_text, cue_title, food_sentence
 from monitor.wording.phrases import printable, stage_word
 from monitor.wording.reader import Reader
 
@@ -41,18 +43,13 @@ log = logging.getLogger(__name__)
 
 EVERY = timedelta(minutes=1)  # of dough time, as the estimates
 POLL_S = 0.2
-WATCHED = N_("batch {id}: {batch} ({stage}) is being watched")
-WATCHED_BY_EYE = N_(
-    "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
-    "or name one in the recipe"
-)
 PLAN_FAULT = "plan step failed"
 """Reason under which a fault of this program is counted."""
 MOST_REMEMBERED = 500
 OVER_AFTER = timedelta(hours=3)  # judgement: a plan whose bread should have been out so long ago calls no more
 
 
-def learned_for(book: DayBook, recipe: Recipe, stage: MethodStage, mass_g: float) -> Learned | None:
+def learned_for(book: DayBook, recipe: Recipe, stage: MethodStage, mass_g: float) -> RecipeExperience | None:
     """What finished batches taught about a stage of a recipe."""
     batch = batch_of(recipe, stage, mass_g)
     return learned_from(book.lessons(batch.recipe_key), batch)
@@ -67,25 +64,33 @@ def order_of(book: DayBook, recipe: Recipe, wanted_at: datetime | None) -> Order
     return Order(recipe, wanted_at, learned)
 
 
-class Foreteller:
-    """Foretells stages with what was learned of them, and remembers: the same questions come each minute."""
+class StageForecasts:
+    """Forecasts stages with what was learned of them, and remembers: the same ones are wanted each minute."""
 
     def __init__(self, book: DayBook) -> None:
         self._book = book
-        self._known: dict[tuple[object, ...], Foretold] = {}
+        self._known: dict[tuple[object, ...], StageForecast] = {}
 
     def __call__(
-        self, recipe: Recipe, stage: MethodStage, air_c: float, start_c: float, cold_c: float, is_shaped: bool
-    ) -> Foretold:
-        question = (recipe, stage, air_c, start_c, cold_c, is_shaped)
-        if question not in self._known:
+        self,
+        recipe: Recipe,
+        stage: MethodStage,
+        *,
+        air_c: float,
+        start_c: float,
+        cold_c: float,
+        is_shaped: bool = False,
+    ) -> StageForecast:
+        """The forecast of a stage."""
+        key = (recipe, stage, air_c, start_c, cold_c, is_shaped)
+        if key not in self._known:
             if len(self._known) >= MOST_REMEMBERED:
                 self._known.clear()
             learned = learned_for(self._book, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped))
-            self._known[question] = foretell(
+            self._known[key] = forecast_stage(
                 recipe, stage, air_c=air_c, start_c=start_c, cold_c=cold_c, is_shaped=is_shaped, learned=learned
             )
-        return self._known[question]
+        return self._known[key]
 
 
 @dataclass(frozen=True, slots=True)
@@ -97,28 +102,23 @@ class LivePlan:
     progress: Progress
 
 
-def begin_key(dough: DoughPlan, stage: StagePlan) -> str:
-    """Key of the step that a stage begins with."""
-    return f"{dough.key}/{stage.number}/{begins_with(dough, stage)}"
-
-
 def progress_of(book: DayBook, plan: Plan) -> Progress:
     """What has become of a plan, from the store."""
     batches = book.batches_of(plan.id)
-    watched: dict[tuple[str, int], Watched] = {}
+    watched: dict[tuple[str, int], WatchedStage] = {}
     for dough in plan.doughs:
         for stage in dough.stages:
-            batch = batches.get(begin_key(dough, stage))
+            batch = batches.get(first_step_key(dough, stage))
             if batch is not None:
                 outlook = book.latest_outlook(batch.id)
-                watched[dough.key, stage.number] = Watched(batch.started_at, batch.ended_at, outlook)
+                watched[dough.key, stage.number] = WatchedStage(batch.started_at, batch.ended_at, outlook)
     return Progress(book.done(plan.id), watched)
 
 
-def live_plan(book: DayBook, plan: Plan, now: datetime, ask: Foretell) -> LivePlan:
+def live_plan(book: DayBook, plan: Plan, now: datetime, forecast: ForecastStage) -> LivePlan:
     """A plan as its doughs have it at a moment."""
     progress = progress_of(book, plan)
-    return LivePlan(plan, retimed(plan, now, progress, ask), progress)
+    return LivePlan(plan, retimed(plan, now, progress, forecast), progress)
 
 
 def is_over(live: LivePlan, now: datetime) -> bool:
@@ -128,7 +128,7 @@ def is_over(live: LivePlan, now: datetime) -> bool:
         return True
     return all(
         dough.out_at + OVER_AFTER <= now
-        or (bool(dough.loads) and f"{dough.key}/load {len(dough.loads)}/out" in live.progress.done)
+        or (bool(dough.loads) and load_key(dough.key, len(dough.loads), StepKind.OUT) in live.progress.done)
         for dough in live.now.doughs
     )
 
@@ -144,7 +144,7 @@ def begin_stage(book: DayBook, plan: Plan, dough: DoughPlan, stage: StagePlan, a
     ConfigError
         When it has begun before.
     """
-    key = begin_key(dough, stage)
+    key = first_step_key(dough, stage)
     if key in book.batches_of(plan.id):
         raise ConfigError("plan {id}: {key} has begun before", id=plan.id, key=key)
     batch = book.add_batch(batch_of_stage(dough.recipe, stage.number, at))
@@ -159,7 +159,7 @@ def tick_off(book: DayBook, live: LivePlan, step: Step, at: datetime) -> None:
     if step.kind is not StepKind.MOVE or step.stage is None:
         return
     dough = live.made.dough(step.dough)
-    batch = book.batches_of(live.made.id).get(begin_key(dough, dough.stages[step.stage]))
+    batch = book.batches_of(live.made.id).get(first_step_key(dough, dough.stages[step.stage]))
     if batch is not None and batch.ended_at is None:
         book.add_event(batch.id, Event(at, EventKind.MOVE, dough.recipe.method[step.stage].place))
 
@@ -168,10 +168,10 @@ def next_stages(live: LivePlan) -> list[tuple[DoughPlan, StagePlan]]:
     """The stages that can begin next: what they take on is under way or done, and they have not begun."""
     found = []
     for dough in live.now.doughs:
-        follows = follows_of(dough.recipe)
+        predecessors = predecessors_of(dough.recipe)
         begun = {number for key, number in live.progress.watched if key == dough.key}
         for stage in dough.stages:
-            if stage.number not in begun and all(before in begun for before in follows[stage.number]):
+            if stage.number not in begun and all(before in begun for before in predecessors[stage.number]):
                 found.append((dough, stage))
     return found
 
@@ -194,13 +194,18 @@ def start_next(book: DayBook, live: LivePlan, now: datetime, reader: Reader, key
     """
     dough, stage = _next(live, key)
     batches = book.batches_of(live.made.id)
-    for before in follows_of(dough.recipe)[stage.number]:
+    for before in predecessors_of(dough.recipe)[stage.number]:
         for step, batch in batches.items():
             if step.startswith(f"{dough.key}/{before}/") and batch.ended_at is None:
                 book.add_event(batch.id, Event(now, EventKind.END))
     batch = begin_stage(book, live.made, dough, stage, now)
     return reader.say(
-        WATCHED if batch.nodes else WATCHED_BY_EYE,
+        N_("batch {id}: {batch} ({stage}) is being watched")
+        if batch.nodes
+        else N_(
+            "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
+            "or name one in the recipe"
+        ),
         id=batch.id,
         batch=printable(batch.name),
         stage=stage_word(batch.stage, reader),
@@ -214,7 +219,7 @@ def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
     """
     begun = []
     for dough, stage in next_stages(live):
-        befores = follows_of(dough.recipe)[stage.number]
+        befores = predecessors_of(dough.recipe)[stage.number]
         same = [each for each in befores if dough.recipe.method[each].part == dough.method(stage).part]
         watched = live.progress.watched.get((dough.key, same[0])) if same else None
         if watched is not None and watched.ended_at is not None:
@@ -226,9 +231,9 @@ def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
 def food_words(book: DayBook, live: LivePlan, dough: DoughPlan, reader: Reader) -> str:
     """Time above 5 C, expected and measured so far, beside the guidance; empty without egg, milk or the like."""
     batches = book.batches_of(live.made.id)
-    mine = [batches.get(begin_key(dough, stage)) for stage in perishable_stages(dough)]
+    mine = [batches.get(first_step_key(dough, stage)) for stage in perishable_stages(dough)]
     tracks = [book.track(batch) for batch in mine if batch is not None]
-    return food_sentence(dough, reader, seen_warm_min(tracks) if tracks else None)
+    return food_sentence(dough, reader, measured_warm_min(tracks) if tracks else None)
 
 
 # -- cues -------------------------------------------------------------------------------------------------------------
@@ -239,41 +244,41 @@ def _batch_id(book: DayBook, plan: Plan, dough: str) -> BatchId | None:
     return max((batch.id for batch in mine), default=None)
 
 
-def tell(book: DayBook, live: LivePlan, now: datetime, reader: Reader) -> list[Message]:
+def send_cues(book: DayBook, live: LivePlan, now: datetime, reader: Reader) -> list[Message]:
     """Put what a plan calls for now into the outbox; returns the new messages."""
     plan = live.made
-    said = {each.removeprefix(message_id(plan.id, "")) for each in book.said(plan.id)}
-    due = cues(live.now, now, live.progress, said, reader)
-    moved = moved_cues(plan, live.now, now, live.progress, book.told(plan.id), reader)
+    given = {each.removeprefix(message_id(plan.id, "")) for each in book.message_ids(plan.id)}
+    moved = moved_cues(plan, live.now, now, live.progress, book.announced(plan.id))
+    cues: tuple[Cue, ...] = (*step_cues(live.now, now, live.progress, given), *moved)
     messages = [
         Message(
             id=message_id(plan.id, cue.key),
-            batch_id=_batch_id(book, plan, cue.dough),
+            batch_id=_batch_id(book, plan, cue.dough.key),
             kind=cue.kind,
             episode=1,
-            title=cue.title,
-            text=cue.text,
+            title=cue_title(cue, reader),
+            text=cue_text(cue, reader),
             created_at=now,
         )
-        for cue in (*due, *moved)
+        for cue in cues
     ]
     if messages:
-        book.tell(plan.id, messages, {cue.dough: live.now.dough(cue.dough).out_at for cue in moved})
+        book.announce(plan.id, messages, {cue.dough.key: cue.dough.out_at for cue in moved})
         for message in messages:
             log.info("cue plan=%s kind=%r", plan.id, message.kind.value)
     return messages
 
 
-def run_plans(book: DayBook, now: datetime, reader: Reader, ask: Foretell) -> None:
+def run_plans(book: DayBook, now: datetime, reader: Reader, forecast: ForecastStage) -> None:
     """Bring every plan that is not over up to a moment."""
     for plan in book.plans(is_open=True):
-        live = live_plan(book, plan, now, ask)
+        live = live_plan(book, plan, now, forecast)
         if is_over(live, now):
             book.close_plan(plan.id)
             continue
         if follow_on(book, live):
-            live = live_plan(book, plan, now, ask)
-        tell(book, live, now, reader)
+            live = live_plan(book, plan, now, forecast)
+        send_cues(book, live, now, reader)
 
 
 class PlanRunner(StoreThread[DayBook]):
@@ -286,11 +291,11 @@ class PlanRunner(StoreThread[DayBook]):
 
     def turns(self, store: DayBook) -> Iterator[float]:
         """Look at the plans each minute of dough time."""
-        ask = Foreteller(store)
+        forecast = StageForecasts(store)
         while True:
             now = self._clock.now()
             try:
-                run_plans(store, now, self._reader, ask)
+                run_plans(store, now, self._reader, forecast)
             except StoreError:
                 raise
             except Exception:

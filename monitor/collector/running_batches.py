@@ -8,7 +8,7 @@ from datetime import datetime, timedelta
 from monitor.alerts.dough import Alert, Rules
 from monitor.alerts.next_estimate import SOONEST, next_look_at
 from monitor.clock import Clock
-from monitor.dough.learning import Learned, Lesson, learned_from
+from monitor.dough.learning import Lesson, RecipeExperience, learned_from
 from monitor.dough.outlook import Outlook
 from monitor.health.counters import Pulse
 from monitor.recipe.batch import Batch, BatchId
@@ -35,7 +35,7 @@ class RunningBatch:
     fault: str = ""
     knows_lessons: bool = False
     lessons: int = hash(())  # of which nothing more is needed than whether they are others
-    learned: Learned | None = None
+    learned: RecipeExperience | None = None
 
     def has_begun(self, now: datetime) -> bool:
         """True from the batch's start on."""

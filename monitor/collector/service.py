@@ -211,7 +211,7 @@ def _work(
             store,
             inbox,
             clock,
-            outlook,
+            functools.partial(outlook, silence_min=config.rules.silence_min),
             together=outlooks,
             rules=config.rules,
             reader=reader,

@@ -1,161 +1,213 @@
-"""What a baker does about alerts from the command line: list, acknowledge, shelve, look back, count."""
+"""``alerts``: what calls for the baker: list, say that it is seen, let it rest, look back, count."""
 
-import argparse
-from collections.abc import Iterable
-from datetime import datetime
+from __future__ import annotations
+
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING
 
-from monitor.alerts.alert import UNNAMED
-from monitor.alerts.calls import QuietHours, nights
-from monitor.alerts.dough import Alert, Change, Phase, Subject
-from monitor.errors import ConfigError, StoreError
-from monitor.recipe.batch import BatchId
-from monitor.settings.config import load_config
-from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.pace import clock_of
-from monitor.store.store import Store
+import click
+
+from monitor.commands.parameters import DURATION, MOMENT
+from monitor.commands.terminal import Group, config_of, data_dir, examples, store_of
+from monitor.errors import ConfigError
 from monitor.translatable import N_
-from monitor.wording.alerts import (
-    alert_kind_word,
-    clock_text,
-    phase_word,
-    printable,
-    status_text,
-    subject_word,
-)
-from monitor.wording.reader import Reader
-from monitor.wording.reasons import reason_text
 
-_PHASES = {  # in the words of ISA-18.2, as Phase has them
-    Phase.NORMAL: N_("normal"),
-    Phase.UNACKNOWLEDGED: N_("unacknowledged"),
-    Phase.ACKNOWLEDGED: N_("acknowledged"),
-    Phase.RETURNED: N_("returned to normal, unacknowledged"),
-    Phase.SHELVED: N_("shelved"),
-    Phase.SUPPRESSED: N_("suppressed"),
+if TYPE_CHECKING:
+    from monitor.alerts.dough import Alert, Change, Subject
+    from monitor.recipe.batch import BatchId
+    from monitor.settings.config import Config
+    from monitor.store.store import Store
+    from monitor.wording.reader import Reader
+
+PHASES = {  # in the words of ISA-18.2, as Phase has them
+    "NORMAL": N_("normal"),
+    "UNACKNOWLEDGED": N_("unacknowledged"),
+    "ACKNOWLEDGED": N_("acknowledged"),
+    "RETURNED": N_("returned to normal, unacknowledged"),
+    "SHELVED": N_("shelved"),
+    "SUPPRESSED": N_("suppressed"),
 }
+NUMBER = click.argument("number", type=int)
+BY = click.option("--by", default="", metavar="NAME", help="Who says so, for the history.")
 
 
-class _Names:
-    """What batches are called, asked of the store once each."""
+@dataclass(frozen=True, slots=True)
+class _Desk:
+    """The store of a data directory, and whoever asks about its alerts now."""
 
-    def __init__(self, store: Store, reader: Reader) -> None:
-        self._store = store
-        self._reader = reader
-        self._known: dict[BatchId, str] = {}
+    store: Store
+    config: Config
+    now: datetime
 
-    def of(self, subject: Subject) -> str:
+    @property
+    def reader(self) -> Reader:
+        return self.config.reader
+
+    def batch_name(self, batch_id: BatchId) -> str:
+        from monitor.wording.alerts import printable
+
+        return printable(self.store.batch(batch_id).name)
+
+    def name(self, subject: Subject) -> str:
+        from monitor.wording.alerts import subject_word
+
         if subject.batch_id is None:
-            return subject_word(subject, self._reader)
-        return self._reader.say("{name} (batch {id})", name=self.of_batch(subject.batch_id), id=subject.batch_id)
+            return subject_word(subject, self.reader)
+        return self.reader.say("{name} (batch {id})", name=self.batch_name(subject.batch_id), id=subject.batch_id)
 
-    def of_batch(self, batch_id: BatchId) -> str:
-        if batch_id not in self._known:
-            self._known[batch_id] = printable(self._store.batch(batch_id).name)
-        return self._known[batch_id]
+    def show_phases(self, alerts: Iterable[Alert]) -> None:
+        from monitor.wording.alerts import alert_kind_word, phase_word
 
-
-def _list(store: Store, out: TextIO, reader: Reader, now: datetime) -> None:
-    standing = store.active_alerts()
-    names = _Names(store, reader)
-    if not standing:
-        print(reader.say("nothing calls for you"), file=out)
-    for alert in standing:
-        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, reader)}"
-        print(f"{alert.number:>4}  {what}, {status_text(alert, reader, now)}", file=out)
+        for alert in alerts:
+            what = f"{self.name(alert.subject)}: {alert_kind_word(alert.kind, self.reader)}"
+            click.echo(f"{alert.number:>4}  {what}: {phase_word(alert.phase, self.reader)}")
 
 
-def _acknowledge(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, reader: Reader) -> None:
-    if bool(args.numbers) == args.all:
-        raise ConfigError("alerts acknowledge: give the numbers that `alerts list` shows, or --all")
-    numbers = [alert.number for alert in store.active_alerts()] if args.all else args.numbers
-    _say(store, [store.acknowledge(number, now, args.by) for number in numbers], out, reader)
-    if not numbers:
-        print(reader.say("nothing calls for you"), file=out)
+@contextmanager
+def _desk(data_dir: Path) -> Iterator[_Desk]:
+    from monitor.store.pace import clock_of
+
+    with store_of(data_dir) as store:
+        yield _Desk(store, config_of(data_dir), clock_of(store).now())
 
 
-def _shelve(store: Store, args: argparse.Namespace, out: TextIO, now: datetime, reader: Reader) -> None:
-    until = None if args.action == "unshelve" else now + args.for_
-    alert = store.shelve(args.number, until, now, args.by)
-    _say(store, [alert], out, reader)
-    if until is not None:
-        print(
-            "      " + reader.say("it comes back by itself at {until}", until=clock_text(until, reader, now)), file=out
-        )
+@click.group(
+    "alerts",
+    cls=Group,
+    epilog=examples("alerts list", "alerts seen 12 --by Ida", "alerts later 12 30m", "alerts history --batch 3"),
+)
+def command() -> None:
+    """See what calls for you; say that you have seen it, or later.
+
+    NUMBER is an alert's, as `alerts list` shows it.
+    """
 
 
-def _say(store: Store, alerts: Iterable[Alert], out: TextIO, reader: Reader) -> None:
-    names = _Names(store, reader)
-    for alert in alerts:
-        what = f"{names.of(alert.subject)}: {alert_kind_word(alert.kind, reader)}"
-        print(f"{alert.number:>4}  {what}: {phase_word(alert.phase, reader)}", file=out)
+@command.command("list", epilog=examples("alerts list", "alerts list --data-dir practice"))
+@data_dir
+def list_(data_dir: Path) -> None:
+    """List what is on, and what is over with nobody having seen it."""
+    from monitor.wording.alerts import alert_kind_word, status_text
+
+    with _desk(data_dir) as desk:
+        standing = desk.store.active_alerts()
+        if not standing:
+            click.echo(desk.reader.say("nothing calls for you"))
+        for alert in standing:
+            what = f"{desk.name(alert.subject)}: {alert_kind_word(alert.kind, desk.reader)}"
+            click.echo(f"{alert.number:>4}  {what}, {status_text(alert, desk.reader, desk.now)}")
 
 
-def _history(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader) -> None:
-    batch_id = None if args.batch is None else store.batch(BatchId(args.batch)).id
-    changes = store.alert_history(batch_id, args.since)
-    names = _Names(store, reader)
-    if not changes:
-        print(reader.say("nothing has happened"), file=out)
-    for change in changes:
-        print(_change_text(change, names, reader), file=out)
-        for reading in change.readings:
-            print("    " + reader.say("reading {reading}", reading=reading), file=out)
-        if change.outlook_at is not None:
-            print(
-                "    "
-                + reader.say("outlook of {outlook_at}", outlook_at=change.outlook_at.isoformat(timespec="seconds")),
-                file=out,
-            )
+@command.command("seen", epilog=examples("alerts seen 12", "alerts seen 12 14 --by Ida", "alerts seen --all"))
+@click.argument("numbers", type=int, nargs=-1, metavar="[NUMBER]...")
+@click.option("--all", "is_all", is_flag=True, help="All that stand.")
+@BY
+@data_dir
+def seen(numbers: tuple[int, ...], is_all: bool, by: str, data_dir: Path) -> None:
+    """Say that you have seen alerts: their calls end."""
+    with _desk(data_dir) as desk:
+        if bool(numbers) == is_all:
+            raise ConfigError("alerts seen: give the numbers that `alerts list` shows, or --all")
+        if is_all:
+            numbers = tuple(alert.number for alert in desk.store.active_alerts())
+        desk.show_phases([desk.store.acknowledge(number, desk.now, by) for number in numbers])
+        if not numbers:
+            click.echo(desk.reader.say("nothing calls for you"))
 
 
-def _change_text(change: Change, names: _Names, reader: Reader) -> str:
+@command.command("later", epilog=examples("alerts later 12", "alerts later 12 2h --by Ida"))
+@NUMBER
+@click.argument("rest", type=DURATION, default="30m", metavar="[30m]")
+@BY
+@data_dir
+def later(number: int, rest: timedelta, by: str, data_dir: Path) -> None:
+    """Let an alert rest for a while; it comes back by itself.
+
+    That is for 30 minutes unless you say otherwise: 45m, 2h.
+    """
+    from monitor.wording.alerts import clock_text
+
+    with _desk(data_dir) as desk:
+        until = desk.now + rest
+        desk.show_phases([desk.store.shelve(number, until, desk.now, by)])
+        back = desk.reader.say("it comes back by itself at {until}", until=clock_text(until, desk.reader, desk.now))
+        click.echo(f"      {back}")
+
+
+@command.command("now", epilog=examples("alerts now 12"))
+@NUMBER
+@BY
+@data_dir
+def now(number: int, by: str, data_dir: Path) -> None:
+    """Bring back an alert that was to come later."""
+    with _desk(data_dir) as desk:
+        desk.show_phases([desk.store.shelve(number, None, desk.now, by)])
+
+
+@command.command(
+    "history", epilog=examples("alerts history", "alerts history --batch 3 --since 2026-03-02T05:40:00+01:00")
+)
+@click.option("--batch", type=int, metavar="ID", help="Show this batch alone.")
+@click.option("--since", type=MOMENT, help="Show nothing older than this.")
+@data_dir
+def history(batch: int | None, since: datetime | None, data_dir: Path) -> None:
+    """Show all that happened to alerts, and the readings behind it."""
+    from monitor.recipe.batch import BatchId
+
+    with _desk(data_dir) as desk:
+        batch_id = None if batch is None else desk.store.batch(BatchId(batch)).id
+        changes = desk.store.alert_history(batch_id, since)
+        if not changes:
+            click.echo(desk.reader.say("nothing has happened"))
+        for change in changes:
+            click.echo(_change_text(change, desk))
+            for reading in change.readings:
+                click.echo("    " + desk.reader.say("reading {reading}", reading=reading))
+            if change.outlook_at is not None:
+                at = change.outlook_at.isoformat(timespec="seconds")
+                click.echo("    " + desk.reader.say("outlook of {outlook_at}", outlook_at=at))
+
+
+def _change_text(change: Change, desk: _Desk) -> str:
+    from monitor.alerts.alert import UNNAMED
+    from monitor.wording.alerts import alert_kind_word, printable
+    from monitor.wording.reasons import reason_text
+
+    reader = desk.reader
     if change.by == UNNAMED:
         by = " " + reader.say("by somebody")
     else:
         by = " " + reader.say("by {who}", who=printable(change.by)) if change.by else ""
     why = "" if change.reason is None else f" ({printable(reason_text(change.reason, reader))})"
     at = f"{change.at.astimezone(reader.zone):%Y-%m-%d %H:%M}"
-    what = f"{names.of(change.subject)}: {alert_kind_word(change.kind, reader)} {change.episode}"
-    return f"{at}  {what}: {reader.say(_PHASES[change.phase])}{by}{why}"
+    what = f"{desk.name(change.subject)}: {alert_kind_word(change.kind, reader)} {change.episode}"
+    return f"{at}  {what}: {reader.say(PHASES[change.phase.name])}{by}{why}"
 
 
-def _count(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader, quiet: QuietHours | None) -> None:
-    titles = reader.say("calls").rjust(5) + " " + reader.say("alerts").rjust(7)
-    print(reader.say("night").ljust(18), titles, file=out)
-    for start, end in nights(quiet, clock_of(store).now(), reader.zone, args.nights):
-        told = store.call_counts(start, end)
-        span = reader.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
-        calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
-        print(f"{span:<18} {calls:>5} {messages:>7}", file=out)
-    print(reader.say("batch").ljust(18), titles, file=out)
-    names = _Names(store, reader)
-    for each in store.call_counts():
-        who = reader.say("nodes and lines") if each.batch_id is None else names.of_batch(each.batch_id)
-        number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
-        print(f"{number} {'':13} {each.calls:>6} {each.messages:>7}  {who}", file=out)
+@command.command("count", epilog=examples("alerts count", "alerts count --nights 30"))
+@click.option(
+    "--nights", type=click.IntRange(1, 366), default=7, show_default=True, metavar="N", help="How many nights to count."
+)
+@data_dir
+def count(nights: int, data_dir: Path) -> None:
+    """Count how often somebody was called, by night and by batch."""
+    from monitor.alerts.calls import nights as latest_nights
 
-
-def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    """Run one ``alerts`` action on the store of a data directory; the exit status comes back."""
-    database = data_dir / DATABASE_NAME
-    if not database.exists():
-        raise StoreError(
-            "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
-        )
-    config = load_config(data_dir, {})
-    reader = config.reader
-    with Store(database) as store:
-        now = clock_of(store).now()
-        if args.action == "list":
-            _list(store, out, reader, now)
-        elif args.action == "acknowledge":
-            _acknowledge(store, args, out, now, reader)
-        elif args.action in ("shelve", "unshelve"):
-            _shelve(store, args, out, now, reader)
-        elif args.action == "history":
-            _history(store, args, out, reader)
-        else:
-            _count(store, args, out, reader, config.calls.quiet)
-    return 0
+    with _desk(data_dir) as desk:
+        reader, store = desk.reader, desk.store
+        titles = reader.say("calls").rjust(5) + " " + reader.say("alerts").rjust(7)
+        click.echo(reader.say("night").ljust(18) + " " + titles)
+        for start, end in latest_nights(desk.config.calls.quiet, desk.now, reader.zone, nights):
+            told = store.call_counts(start, end)
+            span = reader.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
+            calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
+            click.echo(f"{span:<18} {calls:>5} {messages:>7}")
+        click.echo(reader.say("batch").ljust(18) + " " + titles)
+        for each in store.call_counts():
+            who = reader.say("nodes and lines") if each.batch_id is None else desk.batch_name(each.batch_id)
+            number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
+            click.echo(f"{number} {'':13} {each.calls:>6} {each.messages:>7}  {who}")

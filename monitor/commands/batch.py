@@ -1,43 +1,115 @@
-"""What a baker does to batches from the command line: start, list, log an event or a level, end, export, archive."""
+"""``batch``: start, list, log an event or a level, end, export, archive, import batches."""
 
-import argparse
+from __future__ import annotations
+
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING
 
-from monitor.archive.export import BATCH_NAME, OUTLOOKS_NAME, READINGS_NAME, export_batch
-from monitor.archive.replay import read_batch
+import click
+
+from monitor.commands.parameters import FILE, FOLDER, MOMENT, POSITIVE
+from monitor.commands.terminal import Group, config_of, data_dir, database_in, examples, reader_of, store_of
+from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
-from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
-from monitor.settings.config import Config, load_config, reader_of
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
-from monitor.settings.places import nodes_at, place_within
-from monitor.store.batch_transfer import BatchRows
-from monitor.store.pace import clock_of
-from monitor.store.store import Store
 from monitor.translatable import N_, Number, Saying
-from monitor.wire.readings import Channel, NodeId
-from monitor.wording import alerts
-from monitor.wording.reader import Reader
 
-# English calls stages and channels by their names in a batch file, whose keys they are.
-_STAGES = {
-    Stage.PREFERMENT: N_("preferment"),
-    Stage.BULK_RISE: N_("bulk rise"),
-    Stage.FINAL_PROOF: N_("final proof"),
-    Stage.RETARD: N_("retard"),
+if TYPE_CHECKING:
+    from monitor.recipe.batch import Batch, EventKind
+    from monitor.settings.config import Config
+    from monitor.store.store import Store
+    from monitor.wording.reader import Reader
+
+EVENT_KINDS = ("fold", "move", "poke", "lid", "end")
+DEFAULT_EYE_SD_MM = 3.0  # judgement: a domed top read against a scale on the tub
+
+# English calls channels by their names in a batch file.
+READ_FROM = {
+    "air_temp_c": N_("air_temp_c from {node}"),
+    "humidity_pct": N_("humidity_pct from {node}"),
+    "dough_temp_c": N_("dough_temp_c from {node}"),
+    "distance_mm": N_("distance_mm from {node}"),
 }
-_READ_FROM = {
-    Channel.AIR_TEMP: N_("air_temp_c from {node}"),
-    Channel.HUMIDITY: N_("humidity_pct from {node}"),
-    Channel.DOUGH_TEMP: N_("dough_temp_c from {node}"),
-    Channel.DISTANCE: N_("distance_mm from {node}"),
-}
+
+ID = click.argument("id_", type=int, metavar="ID")
+AT = click.option("--at", type=MOMENT, help="When it was (default: now).")
 
 
-def mapped(batch: Batch, choices: list[str]) -> Batch:
+@click.group(
+    "batch",
+    cls=Group,
+    epilog=examples("batch start loaf.toml --now", "batch list", "batch event 3 fold", "batch what-if 3 --air 27C"),
+)
+def command() -> None:
+    """Start, list, log, end, export and archive batches; ask what if.
+
+    ID is the number of a batch, as `batch list` shows it.
+    """
+
+
+@command.command(
+    "start",
+    epilog=examples(
+        "batch start loaf.toml --now",
+        "batch start loaf.toml --node urn:dev:mac:020000fffe5e0001",
+        "batch start loaf.toml --node air_temp_c=urn:dev:mac:020000fffe5e0002",
+        "batch start loaf.toml --at cabinet-1/shelf-2",
+    ),
+)
+@click.argument("file", type=FILE, metavar="BATCH.toml")
+@click.option(
+    "--node",
+    "nodes",
+    multiple=True,
+    metavar="[CHANNEL=]URN",
+    help="Read every channel, or one, from a node. May be repeated.",
+)
+@click.option(
+    "--at", metavar="CABINET/SHELF", help="Read from the nodes that stand there; see [places] in config.toml."
+)
+@click.option("--now", is_flag=True, help="It starts now, whatever the file says.")
+@data_dir
+def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_dir: Path) -> None:
+    """Begin watching a dough described in a batch file."""
+    from monitor.archive.replay import read_batch
+    from monitor.store.pace import clock_of
+    from monitor.store.store import Store
+
+    reader = reader_of(data_dir)
+    with Store(data_dir / DATABASE_NAME) as store:
+        now_at = clock_of(store).now()
+        batch = read_batch(file)
+        if at is not None:
+            batch = placed(batch, at, config_of(data_dir), store)
+        batch = mapped(batch, nodes)
+        if now:
+            batch = replace(batch, started_at=now_at, events=(), ended_at=None)
+        planned = [event for event in batch.events if event.at > now_at]
+        if planned:  # what has not happened yet may still come otherwise
+            batch = replace(batch, events=batch.events[: -len(planned)])
+        if batch.ended_at is not None and batch.ended_at > now_at:
+            batch = replace(batch, ended_at=None)
+        batch = store.add_batch(batch)
+    click.echo(reader.say("batch {id}: {name} is being watched", id=batch.id, name=batch.name))
+    if at is not None:
+        for channel, node in batch.nodes:
+            click.echo("  " + reader.say(READ_FROM[channel.value], node=node))
+    if planned:
+        left_out = reader.count(
+            len(planned),
+            "{n} event still to come was left out: log it when it happens",
+            "{n} events still to come were left out: log each when it happens",
+        )
+        click.echo("  " + left_out)
+    if not batch.nodes:
+        no_node = N_("no node is named: add [nodes] to the file, or log levels by eye with `batch level`")
+        click.echo("  " + reader.say(no_node))
+
+
+def mapped(batch: Batch, choices: Sequence[str]) -> Batch:
     """The batch with channels read from the nodes given as ``URN`` (all of them) or ``CHANNEL=URN``.
 
     Raises
@@ -45,6 +117,8 @@ def mapped(batch: Batch, choices: list[str]) -> Batch:
     ConfigError
         For a channel that no sensor has, or a name that is no device URN.
     """
+    from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
+
     nodes = dict(batch.nodes)
     for choice in choices:
         name, _, urn = choice.rpartition("=")
@@ -70,6 +144,8 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     ConfigError
         When it is no place, or no node that was heard stands there.
     """
+    from monitor.settings.places import nodes_at, place_within
+
     place = place_within(config.site, at)
     measured = {row.node: {reading.channel for reading in row.newest} for row in store.nodes()}
     found = nodes_at(place, config.places, measured)
@@ -84,155 +160,196 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     return replace(batch, nodes=tuple({**dict(batch.nodes), **found}.items()))
 
 
-def _start(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader) -> None:
-    now = clock_of(store).now()
-    batch = read_batch(args.file)
-    if args.at is not None:
-        batch = placed(batch, args.at, load_config(store.path.parent, {}), store)
-    batch = mapped(batch, args.node)
-    if args.now:
-        batch = replace(batch, started_at=now, events=(), ended_at=None)
-    planned = [event for event in batch.events if event.at > now]
-    if planned:  # what has not happened yet may still come otherwise
-        batch = replace(batch, events=batch.events[: -len(planned)])
-    if batch.ended_at is not None and batch.ended_at > now:
-        batch = replace(batch, ended_at=None)
-    batch = store.add_batch(batch)
-    print(reader.say("batch {id}: {name} is being watched", id=batch.id, name=batch.name), file=out)
-    if args.at is not None:
-        for channel, node in batch.nodes:
-            print("  " + reader.say(_READ_FROM[channel], node=node), file=out)
-    if planned:
-        left_out = reader.count(
-            len(planned),
-            "{n} event still to come was left out: log it when it happens",
-            "{n} events still to come were left out: log each when it happens",
-        )
-        print(f"  {left_out}", file=out)
-    if not batch.nodes:
-        print(
-            "  " + reader.say("no node is named: add [nodes] to the file, or log levels by eye with `batch level`"),
-            file=out,
-        )
+@command.command("list", epilog=examples("batch list", "batch list --data-dir practice"))
+@data_dir
+def list_(data_dir: Path) -> None:
+    """List every batch and how it stands."""
+    from monitor.wording.alerts import stage_word
+
+    reader = reader_of(data_dir)
+    with store_of(data_dir) as store:
+        batches = store.batches()
+        if not batches:
+            click.echo(
+                reader.say("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`")
+            )
+        for batch in batches:
+            stage, standing = stage_word(batch.stage, reader), _standing(store, batch, reader)
+            click.echo(f"{batch.id:>4}  {batch.name}  ({stage})  {standing}")
 
 
-def _running(store: Store, batch_id: int) -> Batch:
-    batch = store.batch(BatchId(batch_id))
+def _standing(store: Store, batch: Batch, reader: Reader) -> str:
+    from monitor.wording.alerts import clock_text, outlook_sentence
+
+    outlook = store.latest_outlook(batch.id)
+    if outlook is None and batch.ended_at is not None:
+        return reader.say("ended {at}", at=clock_text(batch.ended_at, reader))
+    return reader.say("not yet estimated") if outlook is None else outlook_sentence(batch, outlook, reader)
+
+
+# -- what a baker does to a running batch -------------------------------------------------------------------------
+
+
+@command.command("event", epilog=examples("batch event 3 fold", 'batch event 3 poke --note "springs back slowly"'))
+@ID
+@click.argument("kind", type=click.Choice(EVENT_KINDS), metavar="[fold|move|poke|lid|end]")
+@click.option("--note", default="", metavar="TEXT", help="In your own words.")
+@AT
+@data_dir
+def event(id_: int, kind: str, note: str, at: datetime | None, data_dir: Path) -> None:
+    """Log what you did to a dough."""
+    from monitor.recipe.batch import EventKind
+
+    _log(data_dir, id_, EventKind(kind), note, at)
+
+
+@command.command("end", epilog=examples("batch end 3", "batch end 3 --at 2026-03-02T08:15:00+01:00"))
+@ID
+@AT
+@data_dir
+def end(id_: int, at: datetime | None, data_dir: Path) -> None:
+    """Say that the stage of a batch is over."""
+    from monitor.recipe.batch import EventKind
+
+    _log(data_dir, id_, EventKind.END, "", at)
+
+
+@command.command("level", epilog=examples("batch level 3 95", "batch level 3 95 --sd 2"))
+@ID
+@click.argument("mm", type=POSITIVE, metavar="MM")
+@click.option(
+    "--sd",
+    "sd_mm",
+    type=POSITIVE,
+    default=DEFAULT_EYE_SD_MM,
+    show_default=True,
+    metavar="MM",
+    help="How sure: half of it either way.",
+)
+@AT
+@data_dir
+def level(id_: int, mm: float, sd_mm: float, at: datetime | None, data_dir: Path) -> None:
+    """Log how high a dough stands, read by eye.
+
+    MM is over the tub's base, in millimetres.
+    """
+
+    reader = reader_of(data_dir)
+    with store_of(data_dir) as store:
+        batch = _running(store, id_)
+        store.add_level(batch.id, _when(batch, at, store), mm, sd_mm)
+    logged = N_("batch {id}: {name}: {mm} mm give or take {sd} logged")
+    click.echo(reader.say(logged, id=batch.id, name=batch.name, mm=Number(mm, "g"), sd=Number(sd_mm, "g")))
+
+
+def _log(data_dir: Path, id_: int, kind: EventKind, note: str, at: datetime | None) -> None:
+    from monitor.recipe.batch import Event
+    from monitor.wording.alerts import event_word
+
+    reader = reader_of(data_dir)
+    with store_of(data_dir) as store:
+        batch = _running(store, id_)
+        store.add_event(batch.id, Event(_when(batch, at, store), kind, note))
+    noted = N_("batch {id}: {name}: noted: {event}")
+    click.echo(reader.say(noted, id=batch.id, name=batch.name, event=event_word(kind, reader)))
+
+
+def _running(store: Store, id_: int) -> Batch:
+    from monitor.recipe.batch import BatchId
+
+    batch = store.batch(BatchId(id_))
     if batch.ended_at is not None:
         raise StoreError(
-            "batch {batch_id} ({name}) has ended; nothing more can be logged for it", batch_id=batch_id, name=batch.name
+            "batch {batch_id} ({name}) has ended; nothing more can be logged for it", batch_id=id_, name=batch.name
         )
     return batch
 
 
-def _when(batch: Batch, args: argparse.Namespace, store: Store) -> datetime:
+def _when(batch: Batch, at: datetime | None, store: Store) -> datetime:
+    from monitor.store.pace import clock_of
+
     now = clock_of(store).now()
-    at: datetime = now if args.at is None else args.at
-    if not batch.started_at <= at <= now:
+    found = now if at is None else at
+    if not batch.started_at <= found <= now:
         raise ConfigError("batch {id}: the time must lie between its start and now", id=batch.id)
-    return at
+    return found
 
 
-def _log(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader, kind: EventKind, note: str = "") -> None:
-    batch = _running(store, args.id)
-    store.add_event(batch.id, Event(_when(batch, args, store), kind, note))
-    print(
-        reader.say(
-            "batch {id}: {name}: noted: {event}", id=batch.id, name=batch.name, event=alerts.event_word(kind, reader)
-        ),
-        file=out,
-    )
+# -- batches that travel ------------------------------------------------------------------------------------------
 
 
-def _level(store: Store, args: argparse.Namespace, out: TextIO, reader: Reader) -> None:
-    batch = _running(store, args.id)
-    store.add_level(batch.id, _when(batch, args, store), args.mm, args.sd)
-    print(
-        reader.say(
-            "batch {id}: {name}: {mm} mm give or take {sd} logged",
-            id=batch.id,
-            name=batch.name,
-            mm=Number(args.mm, "g"),
-            sd=Number(args.sd, "g"),
-        ),
-        file=out,
-    )
+@command.command("export", epilog=examples("batch export 3 loaf-of-monday"))
+@ID
+@click.argument("folder", type=FOLDER, metavar="DIR")
+@data_dir
+def export(id_: int, folder: Path, data_dir: Path) -> None:
+    """Write the files of a batch that `replay` reads.
 
+    They are READINGS.csv, BATCH.toml and every outlook; DIR is made when it is not there.
+    """
+    from monitor.archive.export import BATCH_NAME, OUTLOOKS_NAME, READINGS_NAME, export_batch
+    from monitor.recipe.batch import BatchId
 
-def _travel(args: argparse.Namespace, database: Path, out: TextIO, reader: Reader) -> None:
-    from monitor.archive.batch_files import archive_batch, import_batch  # Parquet's library is large
-
-    with BatchRows(database) as store:
-        if args.action == "archive":
-            for path, n_rows in archive_batch(store, BatchId(args.id), args.dir, args.as_).items():
-                print(_rows_sentence(path, n_rows, reader), file=out)
-        else:
-            batch = import_batch(store, args.dir)
-            is_here = reader.count(
-                len(store.readings(batch)),
-                "batch {id}: {name} is here with {n} reading",
-                "batch {id}: {name} is here with {n} readings",
-                id=batch.id,
-                name=batch.name,
-            )
-            print(is_here, file=out)
-
-
-def _export(store: Store, batch: Batch, folder: Path, out: TextIO, reader: Reader) -> None:
-    """Write a batch's files, a line each."""
-    done, count = export_batch(store, batch, folder), reader.count
+    reader = reader_of(data_dir)
+    with store_of(data_dir) as store:
+        done = export_batch(store, store.batch(BatchId(id_)), folder)
+    click.echo(_rows_sentence(folder / READINGS_NAME, done.rows, reader))
     path = folder / BATCH_NAME
-    the_batch = count(done.events, "{path}: the batch with {n} event", "{path}: the batch with {n} events", path=path)
-    path = folder / OUTLOOKS_NAME
-    the_outlooks = count(done.outlooks, "{path}: {n} outlook", "{path}: {n} outlooks", path=path)
-    for sentence in (_rows_sentence(folder / READINGS_NAME, done.rows, reader), the_batch, the_outlooks):
-        print(sentence, file=out)
+    n_events = reader.count(
+        done.events, "{path}: the batch with {n} event", "{path}: the batch with {n} events", path=path
+    )
+    click.echo(n_events)
+    click.echo(reader.count(done.outlooks, "{path}: {n} outlook", "{path}: {n} outlooks", path=folder / OUTLOOKS_NAME))
+
+
+@command.command("archive", epilog=examples("batch archive 3 kept/loaf", "batch archive 3 kept/loaf --as parquet"))
+@ID
+@click.argument("folder", type=FOLDER, metavar="DIR")
+@click.option(
+    "--as",
+    "kind",
+    type=click.Choice(("csv", "parquet")),
+    default="csv",
+    show_default=True,
+    help="What its tables are written as.",
+)
+@data_dir
+def archive(id_: int, folder: Path, kind: str, data_dir: Path) -> None:
+    """Write everything there is of a batch, to be imported elsewhere."""
+    from monitor.archive.batch_files import archive_batch
+    from monitor.recipe.batch import BatchId
+    from monitor.store.batch_transfer import BatchRows
+
+    reader = reader_of(data_dir)
+    with BatchRows(database_in(data_dir)) as store:
+        for path, n_rows in archive_batch(store, BatchId(id_), folder, kind).items():
+            click.echo(_rows_sentence(path, n_rows, reader))
+
+
+@command.command("import", epilog=examples("batch import kept/loaf"))
+@click.argument("folder", type=FOLDER, metavar="DIR")
+@data_dir
+def import_(folder: Path, data_dir: Path) -> None:
+    """Take in an archived batch that has ended."""
+    from monitor.archive.batch_files import import_batch
+    from monitor.store.batch_transfer import BatchRows
+
+    reader = reader_of(data_dir)
+    with BatchRows(data_dir / DATABASE_NAME) as store:
+        batch = import_batch(store, folder)
+        n_readings = len(store.readings(batch))
+    is_here = reader.count(
+        n_readings,
+        "batch {id}: {name} is here with {n} reading",
+        "batch {id}: {name} is here with {n} readings",
+        id=batch.id,
+        name=batch.name,
+    )
+    click.echo(is_here)
 
 
 def _rows_sentence(path: Path, n_rows: int, reader: Reader) -> str:
     return reader.count(n_rows, "{path}: {n} row", "{path}: {n} rows", path=path)
 
 
-def _list(store: Store, out: TextIO, reader: Reader) -> None:
-    batches = store.batches()
-    if not batches:
-        print(
-            reader.say("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`"),
-            file=out,
-        )
-    for batch in batches:
-        stage, standing = reader.say(_STAGES[batch.stage]), _standing(store, batch, reader)
-        print(f"{batch.id:>4}  {batch.name}  ({stage})  {standing}", file=out)
-
-
-def _standing(store: Store, batch: Batch, reader: Reader) -> str:
-    outlook = store.latest_outlook(batch.id)
-    if outlook is None and batch.ended_at is not None:
-        return reader.say("ended {at}", at=alerts.clock_text(batch.ended_at, reader))
-    return reader.say("not yet estimated") if outlook is None else alerts.outlook_sentence(batch, outlook, reader)
-
-
-def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    """Run one ``batch`` action on the store of a data directory; the exit status comes back."""
-    database = data_dir / DATABASE_NAME
-    if args.action not in ("start", "import") and not database.exists():
-        raise StoreError(
-            "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
-        )
-    reader = reader_of(data_dir)
-    with Store(database) as store:
-        if args.action == "start":
-            _start(store, args, out, reader)
-        elif args.action == "list":
-            _list(store, out, reader)
-        elif args.action == "event":
-            _log(store, args, out, reader, EventKind(args.kind), args.note)
-        elif args.action == "level":
-            _level(store, args, out, reader)
-        elif args.action == "end":
-            _log(store, args, out, reader, EventKind.END)
-        elif args.action == "export":
-            _export(store, store.batch(BatchId(args.id)), args.dir, out, reader)
-        else:
-            _travel(args, database, out, reader)
-    return 0
+command.add_command(what_if)

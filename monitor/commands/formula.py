@@ -1,35 +1,45 @@
-"""What a baker does to formulas from the command line: check, scale, convert yeast, water temperature, print."""
+"""``formula``: check, scale and print recipes; convert yeast; how warm the water must be."""
 
-import argparse
+from __future__ import annotations
+
+from collections.abc import Callable
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING, TypeVar
 
+import click
+
+from monitor.commands.parameters import FILE, PIECES, POSITIVE, TEMPERATURE, TEMPERATURE_DIFFERENCE, WEIGHT
+from monitor.commands.terminal import Group, config_of, data_dir, examples, refuse_both
 from monitor.errors import ConfigError
-from monitor.recipe.findings import what_does_not_add_up
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
-from monitor.recipe.mixing import Mix, learned_friction
-from monitor.recipe.parts import (
-    Recipe,
-    scaled_to_dough,
-    scaled_to_flour,
-    scaled_to_pieces,
-    scaled_to_preferment,
-    with_yeast,
-)
-from monitor.recipe.recipe_file import grams_text, recipe_toml
-from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.settings.recipes import read_recipe
-from monitor.store.pace import clock_of
-from monitor.store.plans import DayBook
 from monitor.translatable import N_, Number
-from monitor.wording import recipe_sheet
-from monitor.wording.phrases import mass_text, temp_text
-from monitor.wording.reader import Reader
-from monitor.wording.times import duration_text
+
+if TYPE_CHECKING:
+    pass
 
 STATUS_DOES_NOT_ADD_UP = 2
+USUAL_MIX_MIN = 8.0  # a handbook's example (seen)
 WARMEST_WATER_C = 43.0  # judgement: hotter water harms yeast it meets undiluted
+
+Command = TypeVar("Command", bound=Callable[..., object])
+
+RECIPE = click.argument("file", type=FILE, metavar="RECIPE.toml")
+YEAST = click.Choice([str(form) for form in YeastForm])
+
+
+def _temperatures(command: Command) -> Command:
+    """Give a command the temperatures that decide the water's."""
+    for option in (
+        click.option("--preferment", "preferment_c", type=TEMPERATURE, help="Preferment temperature, if there is one."),
+        click.option("--room", "room_c", type=TEMPERATURE, required=True, help="Room temperature."),
+        click.option("--flour", "flour_c", type=TEMPERATURE, required=True, help="Flour temperature."),
+        click.option(
+            "--dough", "dough_c", type=TEMPERATURE, required=True, help="Dough temperature, wanted or measured: 25C."
+        ),
+    ):
+        command = option(command)
+    return command
 
 
 def _write(path: Path, text: str) -> None:
@@ -39,179 +49,265 @@ def _write(path: Path, text: str) -> None:
         raise ConfigError("{path}: cannot be written ({why}); name another place", path=path, why=err.strerror) from err
 
 
-def _check(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
-    recipe = read_recipe(args.file)
+@click.group(
+    "formula",
+    cls=Group,
+    epilog=examples(
+        "formula check oat-loaf.toml",
+        "formula scale oat-loaf.toml --pieces 12x900g",
+        "formula water --dough 25C --flour 20C --room 22C",
+    ),
+)
+def command() -> None:
+    """Check, scale and print recipes; water temperature."""
+
+
+@command.command("check", epilog=examples("formula check oat-loaf.toml"))
+@RECIPE
+@data_dir
+def check(file: Path, data_dir: Path) -> int:
+    """Show a recipe, what it comes to, and what does not add up.
+
+    The exit status is 2 when it does not add up.
+    """
+    from monitor.recipe.findings import recipe_findings
+    from monitor.settings.recipes import read_recipe
+    from monitor.wording import recipe_sheet
+
+    reader, recipe = config_of(data_dir).reader, read_recipe(file)
     for line in recipe_sheet.lines(recipe, reader):
-        print(line, file=out)
-    return STATUS_DOES_NOT_ADD_UP if what_does_not_add_up(recipe) else 0
+        click.echo(line)
+    return STATUS_DOES_NOT_ADD_UP if recipe_findings(recipe) else 0
 
 
-def _scaled(recipe: Recipe, args: argparse.Namespace) -> Recipe:
-    if args.yeast is not None:
-        recipe = with_yeast(recipe, YeastForm(args.yeast))
-    try:
-        if args.flour is not None:
-            recipe = scaled_to_flour(recipe, args.flour)
-        elif args.dough is not None:
-            recipe = scaled_to_dough(recipe, args.dough)
-        elif args.pieces is not None:
-            recipe = scaled_to_pieces(recipe, *args.pieces)
-        elif args.preferment is not None:
-            name = args.of or recipe.parts[0].name
-            recipe = scaled_to_preferment(recipe, recipe.part(name), args.preferment)
-    except ValueError as err:
-        raise ConfigError("{file}: {why}", file=args.file, why=err) from err
-    return recipe
-
-
-def _scale(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
-    recipe = _scaled(read_recipe(args.file), args)
-    if args.out is None:
-        for line in recipe_sheet.lines(recipe, reader):
-            print(line, file=out)
-    else:
-        _write(args.out, recipe_toml(recipe))
-        print(
-            reader.say(
-                "{file}: {recipe}, {mass} of dough",
-                file=args.out,
-                recipe=recipe.name,
-                mass=mass_text(recipe.dough.mass_g, reader),
-            ),
-            file=out,
-        )
-    return 0
-
-
-def _convert(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
-    have, want = YeastForm(args.have), YeastForm(args.want)
-    grams = yeast_g(args.weight, have, want)
-    print(
-        reader.say(
-            "{weight} of {have} yeast do the work of {grams} of {want} yeast",
-            weight=grams_text(args.weight),
-            have=have,
-            grams=grams_text(grams),
-            want=want,
-        ),
-        file=out,
+@command.command(
+    "scale",
+    epilog=examples(
+        "formula scale oat-loaf.toml --pieces 12x900g",
+        "formula scale oat-loaf.toml --flour 5kg --out large.toml",
+        "formula scale oat-loaf.toml --preferment 450g --of sourdough",
+        "formula scale oat-loaf.toml --yeast fresh",
+    ),
+)
+@RECIPE
+@click.option("--flour", "flour_g", type=WEIGHT, help="All flour, preferments counted in: 5kg.")
+@click.option("--dough", "dough_g", type=WEIGHT, help="All dough: 10kg.")
+@click.option("--pieces", type=PIECES, help="Pieces and their weight: 12x900g.")
+@click.option("--preferment", "preferment_g", type=WEIGHT, help="What there is of a preferment: 450g.")
+@click.option("--of", metavar="PART", help="With --preferment: which (default: the first part).")
+@click.option("--yeast", type=YEAST, help="Exchange all baker's yeast.")
+@click.option("--out", type=FILE, metavar="FILE", help="Write a recipe file, do not show it.")
+@data_dir
+def scale(
+    file: Path,
+    flour_g: float | None,
+    dough_g: float | None,
+    pieces: tuple[int, float] | None,
+    preferment_g: float | None,
+    of: str | None,
+    yeast: str | None,
+    out: Path | None,
+    data_dir: Path,
+) -> None:
+    """Make another amount of a recipe, or use another form of yeast."""
+    from monitor.recipe.parts import (
+        scaled_to_dough,
+        scaled_to_flour,
+        scaled_to_pieces,
+        scaled_to_preferment,
+        with_yeast,
     )
-    return 0
+    from monitor.recipe.recipe_file import recipe_toml
+    from monitor.settings.recipes import read_recipe
+    from monitor.wording import recipe_sheet
+    from monitor.wording.phrases import mass_text
+
+    refuse_both(flour=flour_g, dough=dough_g, pieces=pieces, preferment=preferment_g)
+    reader, recipe = config_of(data_dir).reader, read_recipe(file)
+    if yeast is not None:
+        recipe = with_yeast(recipe, YeastForm(yeast))
+    try:
+        if flour_g is not None:
+            recipe = scaled_to_flour(recipe, flour_g)
+        elif dough_g is not None:
+            recipe = scaled_to_dough(recipe, dough_g)
+        elif pieces is not None:
+            recipe = scaled_to_pieces(recipe, *pieces)
+        elif preferment_g is not None:
+            recipe = scaled_to_preferment(recipe, recipe.part(of or recipe.parts[0].name), preferment_g)
+    except ValueError as err:
+        raise ConfigError("{file}: {why}", file=file, why=err) from err
+    if out is None:
+        for line in recipe_sheet.lines(recipe, reader):
+            click.echo(line)
+    else:
+        _write(out, recipe_toml(recipe))
+        mass = mass_text(recipe.dough.mass_g, reader)
+        click.echo(reader.say("{file}: {recipe}, {mass} of dough", file=out, recipe=recipe.name, mass=mass))
 
 
-def _daybook_of(data_dir: Path) -> DayBook:
-    return DayBook(data_dir / DATABASE_NAME)
+@command.command("convert", epilog=examples("formula convert 20g fresh instant"))
+@click.argument("weight_g", type=WEIGHT, metavar="WEIGHT")
+@click.argument("have", type=YEAST, metavar="HAVE")
+@click.argument("want", type=YEAST, metavar="WANT")
+@data_dir
+def convert(weight_g: float, have: str, want: str, data_dir: Path) -> None:
+    """Turn yeast of one form into another.
+
+    HAVE and WANT are each fresh, instant or "active dry".
+    """
+    from monitor.recipe.recipe_file import grams_text
+
+    the_same = N_("{weight} of {have} yeast do the work of {grams} of {want} yeast")
+    grams = grams_text(yeast_g(weight_g, YeastForm(have), YeastForm(want)))
+    click.echo(
+        config_of(data_dir).reader.say(
+            the_same, weight=grams_text(weight_g), have=YeastForm(have), grams=grams, want=YeastForm(want)
+        )
+    )
 
 
-def _water(args: argparse.Namespace, reader: Reader, data_dir: Path, out: TextIO) -> int:
-    if args.friction is not None:
-        friction_c, sd_c, whence = args.friction, 0.0, reader.say("as given")
+@command.command(
+    "water",
+    epilog=examples(
+        "formula water --dough 25C --flour 20C --room 22C",
+        "formula water --dough 25C --flour 20C --room 22C --preferment 21C --mixer spiral --minutes 10",
+    ),
+)
+@_temperatures
+@click.option("--friction", "friction_c", type=TEMPERATURE_DIFFERENCE, help="What mixing adds to the sum.")
+@click.option("--mixer", metavar="NAME", help="Use what was learned about this mixer.")
+@click.option(
+    "--minutes", type=POSITIVE, default=USUAL_MIX_MIN, show_default=True, metavar="MIN", help="Minutes of mixing."
+)
+@data_dir
+def water(
+    dough_c: float,
+    flour_c: float,
+    room_c: float,
+    preferment_c: float | None,
+    friction_c: float | None,
+    mixer: str | None,
+    minutes: float,
+    data_dir: Path,
+) -> None:
+    """Say how warm the water must be for a dough temperature."""
+    from monitor.recipe.mixing import learned_friction
+    from monitor.store.plans import DayBook
+    from monitor.wording.phrases import temp_text
+
+    reader = config_of(data_dir).reader
+    if friction_c is not None:
+        sd_c, whence = 0.0, reader.say("as given")
     else:
         database = data_dir / DATABASE_NAME
         mixes = []
-        if args.mixer is not None and database.exists():
-            with _daybook_of(data_dir) as book:
-                mixes = book.mixes(args.mixer)
+        if mixer is not None and database.exists():
+            with DayBook(database) as book:
+                mixes = book.mixes(mixer)
         learned = learned_friction(mixes)
-        friction_c, sd_c = learned.of(args.minutes)
+        friction_c, sd_c = learned.of(minutes)
         n = learned.n_mixes
         whence = (
             reader.count(n, "learned from {n} mix", "learned from {n} mixes")
             if n
             else reader.say("a handbook's figure, nothing learned yet")
         )
-    preferment_c = args.preferment
     water_c = water_temp_c(
-        dough_c=args.dough, flour_c=args.flour, room_c=args.room, friction_c=friction_c, preferment_c=preferment_c
+        dough_c=dough_c, flour_c=flour_c, room_c=room_c, friction_c=friction_c, preferment_c=preferment_c
     )
     told = (
         N_("water at {water}, give or take {doubt} °C, for a dough of {dough}")
         if sd_c > 0.0
         else N_("water at {water}, for a dough of {dough}")
     )
-    print(
-        reader.say(
-            told,
-            water=temp_text(water_c, reader),
-            doubt=Number(1.645 * sd_c, ".0f"),
-            dough=temp_text(args.dough, reader),
-        ),
-        file=out,
-    )
-    print(
-        "  "
-        + reader.say("friction {friction} °C in the sum ({whence})", friction=Number(friction_c, ".1f"), whence=whence),
-        file=out,
-    )
+    doubt = Number(1.645 * sd_c, ".0f")
+    click.echo(reader.say(told, water=temp_text(water_c, reader), doubt=doubt, dough=temp_text(dough_c, reader)))
+    in_sum = N_("friction {friction} °C in the sum ({whence})")
+    click.echo("  " + reader.say(in_sum, friction=Number(friction_c, ".1f"), whence=whence))
     if water_c < 0.0:
-        print("  " + reader.say("below freezing: part of the water must be ice, or the flour colder"), file=out)
+        click.echo("  " + reader.say("below freezing: part of the water must be ice, or the flour colder"))
     elif water_c > WARMEST_WATER_C:
-        print(
-            "  " + reader.say("hot enough to harm yeast that meets it undiluted: warm the flour or the room instead"),
-            file=out,
-        )
-    print(
-        "  "
-        + reader.say(
-            "a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`"
-        ),
-        file=out,
-    )
-    return 0
+        too_hot = N_("hot enough to harm yeast that meets it undiluted: warm the flour or the room instead")
+        click.echo("  " + reader.say(too_hot))
+    rule = N_("a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`")
+    click.echo("  " + reader.say(rule))
 
 
-def _mixed(args: argparse.Namespace, reader: Reader, data_dir: Path, out: TextIO) -> int:
-    with _daybook_of(data_dir) as book:
+@command.command(
+    "mixed",
+    epilog=examples("formula mixed --dough 26C --flour 20C --room 22C --water 28C --mixer spiral --minutes 10"),
+)
+@_temperatures
+@click.option("--water", "water_c", type=TEMPERATURE, required=True, help="Water temperature.")
+@click.option("--mixer", required=True, metavar="NAME", help="The mixer, as you call it.")
+@click.option("--minutes", type=POSITIVE, required=True, metavar="MIN", help="Minutes of mixing.")
+@data_dir
+def mixed(
+    dough_c: float,
+    flour_c: float,
+    room_c: float,
+    preferment_c: float | None,
+    water_c: float,
+    mixer: str,
+    minutes: float,
+    data_dir: Path,
+) -> None:
+    """Log how warm a dough came out of the mixer.
+
+    What mixing adds is learned from it.
+    """
+    from monitor.recipe.mixing import Mix, learned_friction
+    from monitor.store.pace import clock_of
+    from monitor.store.plans import DayBook
+    from monitor.wording.times import duration_text
+
+    reader = config_of(data_dir).reader
+    with DayBook(data_dir / DATABASE_NAME) as book:
         mix = Mix(
-            mixer=args.mixer,
+            mixer=mixer,
             at=clock_of(book).now(),
-            minutes=args.minutes,
-            dough_c=args.dough,
-            flour_c=args.flour,
-            room_c=args.room,
-            water_c=args.water,
-            preferment_c=args.preferment,
+            minutes=minutes,
+            dough_c=dough_c,
+            flour_c=flour_c,
+            room_c=room_c,
+            water_c=water_c,
+            preferment_c=preferment_c,
         )
         book.add_mix(mix)
-        learned = learned_friction(book.mixes(args.mixer))
-    friction_c, sd_c = learned.of(args.minutes)
-    print(
+        learned = learned_friction(book.mixes(mixer))
+    friction_c, sd_c = learned.of(minutes)
+    click.echo(
         reader.say(
             "{mixer}: {minutes} added {friction} °C to the sum; from {n} in all, {expected} °C is expected, give or "
             "take {doubt}",
-            mixer=args.mixer,
-            minutes=duration_text(args.minutes),
+            mixer=mixer,
+            minutes=duration_text(minutes),
             friction=Number(mix.friction_c, ".1f"),
             n=learned.n_mixes,
             expected=Number(friction_c, ".1f"),
             doubt=Number(1.645 * sd_c, ".0f"),
-        ),
-        file=out,
+        )
     )
-    return 0
 
 
-def _sheet(args: argparse.Namespace, reader: Reader, out: TextIO) -> int:
-    recipe = read_recipe(args.file)
-    if args.pieces is not None:
-        recipe = scaled_to_pieces(recipe, *args.pieces)
-    target = args.out if args.out is not None else args.file.with_suffix(".html")
+@command.command(
+    "sheet",
+    epilog=examples("formula sheet oat-loaf.toml", "formula sheet oat-loaf.toml --pieces 12x900g --out today.html"),
+)
+@RECIPE
+@click.option("--pieces", type=PIECES, help="For so many pieces: 12x900g.")
+@click.option("--out", type=FILE, metavar="FILE.html", help="File to write (default: beside the recipe).")
+@data_dir
+def sheet(file: Path, pieces: tuple[int, float] | None, out: Path | None, data_dir: Path) -> None:
+    """Write a page to print, with large weights."""
+    from monitor.recipe.parts import scaled_to_pieces
+    from monitor.settings.recipes import read_recipe
+    from monitor.wording import recipe_sheet
+
+    reader, recipe = config_of(data_dir).reader, read_recipe(file)
+    if pieces is not None:
+        recipe = scaled_to_pieces(recipe, *pieces)
+    target = out if out is not None else file.with_suffix(".html")
     _write(target, recipe_sheet.sheet_html(recipe, reader))
-    print(reader.say("{target}: open it in a browser and print it", target=target), file=out)
-    return 0
-
-
-def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    """Run one ``formula`` action; the exit status comes back: 2 when a checked recipe does not add up."""
-    reader = load_config(data_dir, {}).reader
-    if args.action == "check":
-        return _check(args, reader, out)
-    if args.action == "scale":
-        return _scale(args, reader, out)
-    if args.action == "convert":
-        return _convert(args, reader, out)
-    if args.action == "water":
-        return _water(args, reader, data_dir, out)
-    if args.action == "mixed":
-        return _mixed(args, reader, data_dir, out)
-    return _sheet(args, reader, out)
+    click.echo(reader.say("{target}: open it in a browser and print it", target=target))

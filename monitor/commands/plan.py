@@ -1,53 +1,61 @@
-"""What a baker does with plans from the command line: make, show, compare, start, tick off, drop."""
+"""``plan``: plan a bake backwards from its hour; compare, keep, follow, start, tick off, drop plans."""
 
-import argparse
+from __future__ import annotations
+
+from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta, tzinfo
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING
 
-from rich.console import Console
-from rich.table import Table
+import click
 
-from monitor.collector.plan_runner import (
-    Foreteller,
-    LivePlan,
-    begin_key,
-    food_words,
-    is_over,
-    live_plan,
-    next_stages,
-    order_of,
-    start_next,
-    tick_off,
-)
+from monitor.commands.parameters import FILE
+from monitor.commands.terminal import Group, config_of, data_dir, examples
 from monitor.errors import ConfigError, StoreError, saying_of
-from monitor.plan.alternatives import alternatives
-from monitor.plan.cues import is_done
-from monitor.plan.day import Plan, PlanId, steps
-from monitor.plan.food import food_sentence
-from monitor.plan.kitchen import Kitchen
-from monitor.plan.live import hotter_c
-from monitor.plan.orders import Order
-from monitor.plan.planner import NoPlan, keys_of, make_plan
-from monitor.recipe.findings import what_does_not_add_up
-from monitor.recipe.parts import Recipe
-from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.settings.recipes import read_kitchen, read_recipe
-from monitor.store.pace import clock_of
-from monitor.store.plans import DayBook
 from monitor.translatable import N_
-from monitor.wording.phrases import place_word, printable, temp_text
-from monitor.wording.plan import alternative_row, no_plan_lines, variation_text
-from monitor.wording.plan_steps import out_sentence, step_lines, step_text, window_sentence
-from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text
+
+if TYPE_CHECKING:
+    from monitor.collector.plan_runner import LivePlan
+    from monitor.plan.day import Plan
+    from monitor.plan.kitchen import Kitchen
+    from monitor.plan.obstacles import NoPlan
+    from monitor.plan.orders import Order
+    from monitor.recipe.parts import Recipe
+    from monitor.store.plans import DayBook
+    from monitor.wording.reader import Reader
 
 STATUS_NO_PLAN = 2
 OUT_LATER = N_("{dough}: out {at}, {min} min later than planned")
 OUT_EARLIER = N_("{dough}: out {at}, {min} min earlier than planned")
 HEADINGS = (N_("otherwise"), N_("begin"), N_("out"), N_("by itself"), N_("its loaves, or why not"))
 PLAIN_WIDTH = 160
+
+OUT = click.option(
+    "--out",
+    "outs",
+    multiple=True,
+    metavar="TIME",
+    help="When all of it must be out of the oven: 12:30, 'tomorrow 12:30' (default: as soon as can be). "
+    "May be given once for each recipe.",
+)
+KITCHEN = click.option(
+    "--kitchen",
+    "kitchen_file",
+    type=FILE,
+    metavar="FILE",
+    help="Your kitchen (default: kitchen.toml in DIR, if there).",
+)
+PLAN = click.argument("plan_id", type=int, required=False, metavar="[PLAN]")
+
+
+@click.group(
+    "plan",
+    cls=Group,
+    epilog=examples("plan make oat-loaf.toml --out 'tomorrow 12:30'", "plan show", "plan start", "plan done 4"),
+)
+def command() -> None:
+    """Plan a bake backwards from its hour; start and follow it."""
 
 
 def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
@@ -76,48 +84,82 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
     return found.astimezone(now.tzinfo)
 
 
-def _orders(args: argparse.Namespace, book: DayBook, now: datetime, reader: Reader, out: TextIO) -> tuple[Order, ...]:
-    if len(args.out) > 1 and len(args.out) != len(args.files):
-        raise ConfigError("--out once for all, or once for each of the {n} recipes, in their order", n=len(args.files))
-    moments: list[datetime | None] = [wanted_moment(text, now, reader.zone) for text in args.out]
-    recipes = [read_recipe(path) for path in args.files]
+def _orders(
+    files: Sequence[Path], outs: Sequence[str], book: DayBook, now: datetime, reader: Reader
+) -> tuple[Order, ...]:
+    from monitor.collector.plan_runner import order_of
+    from monitor.recipe.findings import recipe_findings
+    from monitor.settings.recipes import read_recipe
+    from monitor.wording.phrases import printable
+    from monitor.wording.recipe_sheet import finding_sentence
+
+    if len(outs) > 1 and len(outs) != len(files):
+        raise ConfigError("--out once for all, or once for each of the {n} recipes, in their order", n=len(files))
+    moments: list[datetime | None] = [wanted_moment(text, now, reader.zone) for text in outs]
+    recipes = [read_recipe(path) for path in files]
     for recipe in recipes:
-        for sentence in what_does_not_add_up(recipe):
-            print(
-                reader.say(
-                    "{recipe} does not add up: {what}",
-                    recipe=printable(recipe.name),
-                    what=printable(reader.text(sentence)),
-                ),
-                file=out,
-            )
+        for finding in recipe_findings(recipe):
+            what = finding_sentence(finding, recipe, reader)
+            click.echo(reader.say("{recipe} does not add up: {what}", recipe=printable(recipe.name), what=what))
     wanted = moments if len(moments) > 1 else (moments or [None]) * len(recipes)
     return tuple(order_of(book, recipe, at) for recipe, at in zip(recipes, wanted, strict=True))
 
 
 def _recipes(orders: tuple[Order, ...]) -> dict[str, Recipe]:
+    from monitor.plan.planner import keys_of
+
     return {key: order.recipe for key, order in zip(keys_of(orders), orders, strict=True)}
 
 
 def _planned(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: tzinfo) -> Plan | NoPlan:
+    from monitor.plan.planner import make_plan
+
     try:
         return make_plan(orders, kitchen, now, zone)
     except ValueError as err:
         raise ConfigError(saying_of(err)) from err
 
 
-def _make(args: argparse.Namespace, book: DayBook, reader: Reader, kitchen: Kitchen, out: TextIO) -> int:
-    now = clock_of(book).now()
-    orders = _orders(args, book, now, reader, out)
-    found = _planned(orders, kitchen, now, reader.zone)
-    if isinstance(found, NoPlan):
-        print(reader.say("No plan:"), file=out)
-        for line in no_plan_lines(found, _recipes(orders), reader, now):
-            print(f"  {line}", file=out)
-        return STATUS_NO_PLAN
-    plan = found if args.dry_run else book.add_plan(found)
+@command.command(
+    "make",
+    epilog=examples(
+        "plan make oat-loaf.toml --out 12:30",
+        "plan make oat-loaf.toml rye.toml --out 'tomorrow 7:30' --out 'tomorrow 9:00'",
+        "plan make oat-loaf.toml --dry-run",
+    ),
+)
+@click.argument("files", type=FILE, nargs=-1, required=True, metavar="RECIPE.toml...")
+@click.option("--dry-run", is_flag=True, help="Show it, do not keep it.")
+@OUT
+@KITCHEN
+@data_dir
+def make(
+    files: tuple[Path, ...], dry_run: bool, outs: tuple[str, ...], kitchen_file: Path | None, data_dir: Path
+) -> int:
+    """Plan recipes for an hour, or from now on.
+
+    The exit status is 2 when there is no plan.
+    """
+    from monitor.plan.obstacles import NoPlan
+    from monitor.settings.recipes import read_kitchen
+    from monitor.store.pace import clock_of
+    from monitor.store.plans import DayBook
+    from monitor.wording.cues import food_sentence
+    from monitor.wording.plan import no_plan_lines, out_sentence, step_lines, window_sentence
+
+    reader = config_of(data_dir).reader
+    with DayBook(data_dir / DATABASE_NAME) as book:
+        kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(book).now()
+        orders = _orders(files, outs, book, now, reader)
+        found = _planned(orders, kitchen, now, reader.zone)
+        if isinstance(found, NoPlan):
+            click.echo(reader.say("No plan:"))
+            for line in no_plan_lines(found, _recipes(orders), reader, now):
+                click.echo(f"  {line}")
+            return STATUS_NO_PLAN
+        plan = found if dry_run else book.add_plan(found)
     for line in step_lines(plan, reader, now):
-        print(line, file=out)
+        click.echo(line)
     for dough in plan.doughs:
         for sentence in (
             out_sentence(dough, reader, now),
@@ -125,17 +167,41 @@ def _make(args: argparse.Namespace, book: DayBook, reader: Reader, kitchen: Kitc
             food_sentence(dough, reader),
         ):
             if sentence:
-                print(sentence, file=out)
-    if not args.dry_run:
+                click.echo(sentence)
+    if not dry_run:
         kept = N_("plan {id} is kept: `plan start` begins its first stage, `plan show` says how it stands")
-        print(reader.say(kept, id=plan.id), file=out)
+        click.echo(reader.say(kept, id=plan.id))
     return 0
 
 
-def _alternatives(args: argparse.Namespace, book: DayBook, reader: Reader, kitchen: Kitchen, out: TextIO) -> int:
-    now = clock_of(book).now()
-    args.files = [args.file]
-    (order,) = _orders(args, book, now, reader, out)
+@command.command(
+    "alternatives", epilog=examples("plan alternatives oat-loaf.toml", "plan alternatives oat-loaf.toml --out 12:30")
+)
+@click.argument("file", type=FILE, metavar="RECIPE.toml")
+@OUT
+@KITCHEN
+@data_dir
+def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_dir: Path) -> None:
+    """Plan the same bread otherwise.
+
+    With other yeast, in another room, or with a night in the cold: a table of what comes of each.
+    """
+    import sys
+
+    from rich.console import Console
+    from rich.table import Table
+
+    from monitor.plan.planner import alternatives
+    from monitor.settings.recipes import read_kitchen
+    from monitor.store.pace import clock_of
+    from monitor.store.plans import DayBook
+    from monitor.wording.phrases import printable
+    from monitor.wording.plan import alternative_row, variation_text
+
+    reader = config_of(data_dir).reader
+    with DayBook(data_dir / DATABASE_NAME) as book:
+        kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(book).now()
+        (order,) = _orders([file], outs, book, now, reader)
     table = Table(title=printable(order.recipe.name), title_justify="left")
     for heading in HEADINGS:
         table.add_column(reader.say(heading), overflow="fold")
@@ -145,8 +211,8 @@ def _alternatives(args: argparse.Namespace, book: DayBook, reader: Reader, kitch
         raise ConfigError(saying_of(err)) from err
     for each in found:
         table.add_row(variation_text(each, reader), *alternative_row(each, _recipes((order,)), reader, now))
-    Console(file=out, width=None if out.isatty() else PLAIN_WIDTH, markup=False, highlight=False).print(table)
-    return 0
+    width = None if sys.stdout.isatty() else PLAIN_WIDTH
+    Console(width=width, markup=False, highlight=False).print(table)
 
 
 # -- plans that are kept ----------------------------------------------------------------------------------------------
@@ -154,6 +220,10 @@ def _alternatives(args: argparse.Namespace, book: DayBook, reader: Reader, kitch
 
 def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
     """The plan of a number, or the newest; as its doughs have it."""
+    from monitor.collector.plan_runner import StageForecasts, live_plan
+    from monitor.plan.day import PlanId
+    from monitor.store.pace import clock_of
+
     now = clock_of(book).now()
     if plan_id is None:
         plans = book.plans()
@@ -164,109 +234,141 @@ def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
         plan = plans[0]
     else:
         plan = book.plan(PlanId(plan_id))
-    return live_plan(book, plan, now, Foreteller(book)), now
+    return live_plan(book, plan, now, StageForecasts(book)), now
 
 
-def _show(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
-    live, now = _live(book, args.id)
-    for number, step in enumerate(steps(live.now), start=1):
-        dough = live.now.dough(step.dough)
-        mark = "x" if is_done(dough, step, live.progress) else " "
-        who = f"{printable(dough.recipe.name)}: " if len(live.now.doughs) > 1 else ""
-        print(
-            f"{number:>3} [{mark}] {clock_text(step.at, reader, now):>15}  {who}{step_text(dough, step, reader)}",
-            file=out,
-        )
-    for dough in live.now.doughs:
-        made_at = live.made.dough(dough.key).out_at
-        moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)
-        if moved_min:
-            told = reader.say(
-                OUT_LATER if moved_min > 0 else OUT_EARLIER,
-                dough=printable(dough.recipe.name),
-                at=clock_text(dough.out_at, reader, now),
-                min=abs(moved_min),
-            )
-            print(told, file=out)
-        food = food_words(book, live, dough, reader)
-        if food:
-            print(food, file=out)
-    other = hotter_c(live.made, live.progress)
-    if other is not None:
-        name, planned_c, air_c = other
-        told = reader.say(
-            "{place} is {air}; the plan was made for {planned}",
-            place=place_word(name, reader),
-            air=temp_text(air_c, reader),
-            planned=temp_text(planned_c, reader),
-        )
-        print(told, file=out)
-    return 0
+@command.command("show", epilog=examples("plan show", "plan show 2"))
+@PLAN
+@data_dir
+def show(plan_id: int | None, data_dir: Path) -> None:
+    """Show how a plan stands, every step with its time.
 
+    It is the newest plan unless you give its number.
+    """
+    from monitor.collector.plan_runner import food_words
+    from monitor.plan.cues import is_done
+    from monitor.plan.day import steps
+    from monitor.plan.live import largest_air_difference
+    from monitor.store.plans import DayBook
+    from monitor.wording.cues import planned_air_sentence
+    from monitor.wording.phrases import printable
+    from monitor.wording.plan import step_text
+    from monitor.wording.times import clock_text
 
-def _list(book: DayBook, reader: Reader, out: TextIO) -> int:
-    now = clock_of(book).now()
-    plans = book.plans()
-    if not plans:
-        print(reader.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"), file=out)
-    ask = Foreteller(book)
-    for plan in plans:
-        live = live_plan(book, plan, now, ask)
-        state = reader.say("over") if is_over(live, now) else reader.say("to come")
-        doughs = "; ".join(
-            reader.say("{dough} out {at}", dough=printable(dough.recipe.name), at=clock_text(dough.out_at, reader, now))
-            for dough in live.now.doughs
-        )
-        print(f"{plan.id:>4}  {state:<8} {doughs}", file=out)
-    return 0
-
-
-def _start(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
-    live, now = _live(book, args.id)
-    print(start_next(book, live, now, reader, args.dough), file=out)
-    return 0
-
-
-def _done(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
-    live, now = _live(book, args.id)
-    every = steps(live.now)
-    if not 1 <= args.step <= len(every):
-        raise ConfigError("plan {id} has steps 1 to {n}; `plan show` numbers them", id=live.made.id, n=len(every))
-    step = every[args.step - 1]
-    dough = live.now.dough(step.dough)
-    if step.stage is not None and step.key == begin_key(dough, dough.stages[step.stage]):
-        if (dough, dough.stages[step.stage]) not in next_stages(live):
-            raise ConfigError(
-                "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, reader)
-            )
-        print(start_next(book, live, now, reader, dough.key), file=out)
-        return 0
-    tick_off(book, live, step, now)
-    print(reader.say("done: {step}", step=step_text(dough, step, reader)), file=out)
-    return 0
-
-
-def _drop(args: argparse.Namespace, book: DayBook, reader: Reader, out: TextIO) -> int:
-    plan = book.plan(PlanId(args.id))
-    book.drop_plan(plan.id)
-    print(reader.say("plan {id} is dropped and calls no more; its batches stay", id=plan.id), file=out)
-    return 0
-
-
-def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    """Run one ``plan`` action; the exit status comes back: 2 when there is no plan."""
-    reader = load_config(data_dir, {}).reader
+    reader = config_of(data_dir).reader
     with DayBook(data_dir / DATABASE_NAME) as book:
-        if args.action in ("make", "alternatives"):
-            kitchen = read_kitchen(args.kitchen, data_dir)
-            made = _make if args.action == "make" else _alternatives
-            return made(args, book, reader, kitchen, out)
-        if args.action == "show":
-            return _show(args, book, reader, out)
-        if args.action == "list":
-            return _list(book, reader, out)
-        if args.action == "start":
-            return _start(args, book, reader, out)
-        if args.action == "done":
-            return _done(args, book, reader, out)
-        return _drop(args, book, reader, out)
+        live, now = _live(book, plan_id)
+        for number, step in enumerate(steps(live.now), start=1):
+            dough = live.now.dough(step.dough)
+            mark = "x" if is_done(dough, step, live.progress) else " "
+            who = f"{printable(dough.recipe.name)}: " if len(live.now.doughs) > 1 else ""
+            at = clock_text(step.at, reader, now)
+            click.echo(f"{number:>3} [{mark}] {at:>15}  {who}{step_text(dough, step, reader)}")
+        for dough in live.now.doughs:
+            made_at = live.made.dough(dough.key).out_at
+            moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)
+            if moved_min:
+                told = reader.say(
+                    OUT_LATER if moved_min > 0 else OUT_EARLIER,
+                    dough=printable(dough.recipe.name),
+                    at=clock_text(dough.out_at, reader, now),
+                    min=abs(moved_min),
+                )
+                click.echo(told)
+            food = food_words(book, live, dough, reader)
+            if food:
+                click.echo(food)
+    air = largest_air_difference(live.made, live.progress)
+    if air is not None:
+        click.echo(planned_air_sentence(air, reader))
+
+
+@command.command("list", epilog=examples("plan list"))
+@data_dir
+def list_(data_dir: Path) -> None:
+    """List every plan."""
+    from monitor.collector.plan_runner import StageForecasts, is_over, live_plan
+    from monitor.store.pace import clock_of
+    from monitor.store.plans import DayBook
+    from monitor.wording.phrases import printable
+    from monitor.wording.times import clock_text
+
+    reader = config_of(data_dir).reader
+    with DayBook(data_dir / DATABASE_NAME) as book:
+        now, plans = clock_of(book).now(), book.plans()
+        if not plans:
+            click.echo(reader.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"))
+        forecasts = StageForecasts(book)
+        for plan in plans:
+            live = live_plan(book, plan, now, forecasts)
+            state = reader.say("over") if is_over(live, now) else reader.say("to come")
+            doughs = "; ".join(
+                reader.say(
+                    "{dough} out {at}", dough=printable(dough.recipe.name), at=clock_text(dough.out_at, reader, now)
+                )
+                for dough in live.now.doughs
+            )
+            click.echo(f"{plan.id:>4}  {state:<8} {doughs}")
+
+
+@command.command("start", epilog=examples("plan start", "plan start 2 --dough oat-loaf"))
+@PLAN
+@click.option("--dough", metavar="KEY", help="Which dough (default: the one that needs you first).")
+@data_dir
+def start(plan_id: int | None, dough: str | None, data_dir: Path) -> None:
+    """Begin the next stage of a plan.
+
+    The stage before it ends, and the new one is watched. It is the newest plan unless you give its number.
+    """
+    from monitor.collector.plan_runner import start_next
+    from monitor.store.plans import DayBook
+
+    reader = config_of(data_dir).reader
+    with DayBook(data_dir / DATABASE_NAME) as book:
+        live, now = _live(book, plan_id)
+        click.echo(start_next(book, live, now, reader, dough))
+
+
+@command.command("done", epilog=examples("plan done 4", "plan done 4 --plan 2"))
+@click.argument("step_number", type=int, metavar="STEP")
+@click.option("--plan", "plan_id", type=int, metavar="PLAN", help="Which plan (default: the newest).")
+@data_dir
+def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
+    """Tick off a step, by its number in `plan show`."""
+    from monitor.collector.plan_runner import next_stages, start_next, tick_off
+    from monitor.plan.day import first_step_key, steps
+    from monitor.store.plans import DayBook
+    from monitor.wording.plan import step_text
+
+    reader = config_of(data_dir).reader
+    with DayBook(data_dir / DATABASE_NAME) as book:
+        live, now = _live(book, plan_id)
+        every = steps(live.now)
+        if not 1 <= step_number <= len(every):
+            raise ConfigError("plan {id} has steps 1 to {n}; `plan show` numbers them", id=live.made.id, n=len(every))
+        step = every[step_number - 1]
+        dough = live.now.dough(step.dough)
+        if step.stage is not None and step.key == first_step_key(dough, dough.stages[step.stage]):
+            if (dough, dough.stages[step.stage]) not in next_stages(live):
+                raise ConfigError(
+                    "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, reader)
+                )
+            click.echo(start_next(book, live, now, reader, dough.key))
+            return
+        tick_off(book, live, step, now)
+    click.echo(reader.say("done: {step}", step=step_text(dough, step, reader)))
+
+
+@command.command("drop", epilog=examples("plan drop 2"))
+@click.argument("plan_id", type=int, metavar="PLAN")
+@data_dir
+def drop(plan_id: int, data_dir: Path) -> None:
+    """Let go of a plan; its batches stay."""
+    from monitor.plan.day import PlanId
+    from monitor.store.plans import DayBook
+
+    reader = config_of(data_dir).reader
+    with DayBook(data_dir / DATABASE_NAME) as book:
+        plan = book.plan(PlanId(plan_id))
+        book.drop_plan(plan.id)
+    click.echo(reader.say("plan {id} is dropped and calls no more; its batches stay", id=plan.id))

@@ -1,26 +1,108 @@
-"""What if, asked of a running dough: other air, a spell in the refrigerator, or an hour it must be ready by."""
+"""``batch what-if``: other air, a spell in the refrigerator, or an hour that a dough must be ready by."""
 
-import argparse
+from __future__ import annotations
+
 from dataclasses import dataclass
 from datetime import datetime, time
 from pathlib import Path
-from typing import TextIO
+from typing import TYPE_CHECKING
 
-from monitor.dough.climate import AirStep
-from monitor.dough.learning import Learned, learned_from
-from monitor.dough.outlook import Outlook
-from monitor.dough.track import Track
-from monitor.dough.whatif import USUAL_ROOM_C, air_for, cold_spell, foretold, out_of_cold_for
+import click
+
+from monitor.commands.parameters import TEMPERATURE, WALL_TIME
+from monitor.commands.terminal import config_of, data_dir, examples, store_of
 from monitor.errors import ConfigError, StoreError
-from monitor.recipe.batch import Batch, BatchId
-from monitor.settings.config import load_config
-from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.pace import clock_of
-from monitor.store.store import Store
 from monitor.translatable import N_
-from monitor.wording import alerts
-from monitor.wording.reader import Reader
-from monitor.wording.times import next_time
+
+if TYPE_CHECKING:
+    from monitor.dough.learning import RecipeExperience
+    from monitor.dough.outlook import Outlook
+    from monitor.dough.temperature import AirStep
+    from monitor.dough.track import Track
+    from monitor.recipe.batch import Batch
+    from monitor.wording.reader import Reader
+
+USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
+
+
+@click.command(
+    "what-if",
+    epilog=examples(
+        "batch what-if 3 --air 27C",
+        "batch what-if 3 --cold-from 21:00 --cold-until 05:00",
+        "batch what-if 3 --cold-from 21:00 --ready-at 06:30",
+        "batch what-if 3 --ready-at 06:30",
+    ),
+)
+@click.argument("id_", type=int, metavar="ID")
+@click.option("--air", "air_c", type=TEMPERATURE, help="Air from now on, or after the cold: 27C, 80F.")
+@click.option("--cold-from", type=WALL_TIME, help="When it goes into the refrigerator.")
+@click.option("--cold-until", type=WALL_TIME, help="When it comes out again.")
+@click.option(
+    "--cold",
+    "cold_c",
+    type=TEMPERATURE,
+    default=f"{USUAL_COLD_C:g}C",
+    show_default=True,
+    help="Air of the refrigerator.",
+)
+@click.option("--ready-at", type=WALL_TIME, help="Say what makes it ready then.")
+@data_dir
+def what_if(
+    id_: int,
+    air_c: float | None,
+    cold_from: time | None,
+    cold_until: time | None,
+    cold_c: float,
+    ready_at: time | None,
+    data_dir: Path,
+) -> None:
+    """Ask what other air, a spell in the cold, or an hour would mean.
+
+    Nothing is changed: the answer says how the dough of batch ID would then stand.
+    """
+    from monitor.dough.learning import learned_from
+    from monitor.recipe.batch import BatchId
+    from monitor.store.pace import clock_of
+
+    with store_of(data_dir) as store:
+        batch = store.batch(BatchId(id_))
+        if batch.ended_at is not None:
+            raise StoreError("batch {id} ({name}) has ended; ask of a running one", id=batch.id, name=batch.name)
+        learned = learned_from(store.lessons_before(batch), batch)  # as the collector does: both must say the same
+        dough = _Dough(batch, store.track(batch), learned, clock_of(store).now(), config_of(data_dir).reader)
+    for line in _answers(dough, air_c, cold_from, cold_until, cold_c, ready_at):
+        click.echo(line)
+
+
+def _answers(
+    dough: _Dough,
+    air_c: float | None,
+    cold_from: time | None,
+    cold_until: time | None,
+    cold_c: float,
+    ready_at: time | None,
+) -> list[str]:
+    """How the dough stands, and what comes of what is supposed."""
+    from monitor.recipe.method import UNMEASURED_ROOM_C
+
+    as_now = dough.foretold()
+    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else UNMEASURED_ROOM_C
+    room_c = measured_c if air_c is None else air_c
+    if cold_from is not None:
+        in_at = dough.next(cold_from, dough.now)
+        if ready_at is not None:
+            answer = _when_out_of_cold(dough, dough.next(ready_at, in_at), in_at, cold_c, room_c)
+        else:
+            out_at = None if cold_until is None else dough.next(cold_until, in_at)
+            answer = _refrigerated(dough, in_at, out_at, cold_c, room_c)
+    elif ready_at is not None:
+        answer = _what_air(dough, dough.next(ready_at, dough.now))
+    elif air_c is not None:
+        answer = _in_other_air(dough, air_c)
+    else:
+        raise ConfigError("say what if: --air 27C, --cold-from 21:00 with --cold-until 05:00, or --ready-at 06:30")
+    return [dough.reader.say("as now: {outlook}", outlook=dough.words(as_now)), answer]
 
 
 @dataclass(frozen=True, slots=True)
@@ -29,35 +111,50 @@ class _Dough:
 
     batch: Batch
     track: Track
-    learned: Learned | None
+    learned: RecipeExperience | None
     now: datetime
     reader: Reader
 
     def foretold(self, ahead: tuple[AirStep, ...] = ()) -> Outlook:
-        return foretold(self.batch, self.track, self.now, ahead, learned=self.learned)
+        from monitor.dough.scenarios import scenario_outlook
+
+        return scenario_outlook(self.batch, self.track, self.now, ahead, learned=self.learned)
 
     def words(self, outlook: Outlook) -> str:
-        return alerts.outlook_sentence(self.batch, outlook, self.reader)
+        from monitor.wording.alerts import outlook_sentence
+
+        return outlook_sentence(self.batch, outlook, self.reader)
 
     def clock(self, at: datetime) -> str:
-        return alerts.clock_text(at, self.reader, self.now)
+        from monitor.wording.alerts import clock_text
+
+        return clock_text(at, self.reader, self.now)
 
     def next(self, clock_time: time, after: datetime) -> datetime:
+        from monitor.wording.times import next_time
+
         return next_time(clock_time, after, self.reader.zone)
 
 
 def _in_other_air(dough: _Dough, air_c: float) -> str:
-    air = alerts.temp_text(air_c, dough.reader)
+    from monitor.dough.temperature import AirStep
+    from monitor.wording.alerts import temp_text
+
+    air = temp_text(air_c, dough.reader)
     outlook = dough.words(dough.foretold((AirStep(dough.now, air_c),)))
     return dough.reader.say("in air of {air}: {outlook}", air=air, outlook=outlook)
 
 
 def _refrigerated(dough: _Dough, in_at: datetime, out_at: datetime | None, cold_c: float, room_c: float) -> str:
+    from monitor.dough.scenarios import cold_spell
+
     found = dough.foretold(cold_spell(in_at, out_at, cold_c=cold_c, room_c=room_c))
     return dough.reader.say("refrigerated: {outlook}", outlook=dough.words(found))
 
 
 def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_c: float, room_c: float) -> str:
+    from monitor.dough.scenarios import out_of_cold_for
+
     say, wanted = dough.reader.say, dough.clock(wanted_at)
     plan = out_of_cold_for(
         dough.batch, dough.track, dough.now, wanted_at, in_at=in_at, cold_c=cold_c, room_c=room_c, learned=dough.learned
@@ -69,50 +166,13 @@ def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_
 
 
 def _what_air(dough: _Dough, wanted_at: datetime) -> str:
+    from monitor.dough.scenarios import air_for
+    from monitor.wording.alerts import temp_text
+
     say, wanted = dough.reader.say, dough.clock(wanted_at)
     plan = air_for(dough.batch, dough.track, dough.now, wanted_at, learned=dough.learned)
     if plan is None or plan.air_temp_c is None:
         return say("no air between a refrigerator's and the warmest proof makes it ready at {wanted}", wanted=wanted)
-    air = alerts.temp_text(plan.air_temp_c, dough.reader)
+    air = temp_text(plan.air_temp_c, dough.reader)
     told = N_("for {wanted}, give it air of {air}: {outlook}")
     return say(told, wanted=wanted, air=air, outlook=dough.words(plan.outlook))
-
-
-def _answers(dough: _Dough, args: argparse.Namespace) -> list[str]:
-    """How the dough stands, and what comes of what is supposed."""
-    as_now = dough.foretold()
-    measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else USUAL_ROOM_C
-    room_c = measured_c if args.air is None else args.air
-    if args.cold_from is not None:
-        in_at = dough.next(args.cold_from, dough.now)
-        if args.ready_at is not None:
-            answer = _when_out_of_cold(dough, dough.next(args.ready_at, in_at), in_at, args.cold, room_c)
-        else:
-            out_at = None if args.cold_until is None else dough.next(args.cold_until, in_at)
-            answer = _refrigerated(dough, in_at, out_at, args.cold, room_c)
-    elif args.ready_at is not None:
-        answer = _what_air(dough, dough.next(args.ready_at, dough.now))
-    elif args.air is not None:
-        answer = _in_other_air(dough, args.air)
-    else:
-        raise ConfigError("say what if: --air 27C, --cold-from 21:00 with --cold-until 05:00, or --ready-at 06:30")
-    return [dough.reader.say("as now: {outlook}", outlook=dough.words(as_now)), answer]
-
-
-def run(args: argparse.Namespace, data_dir: Path, out: TextIO) -> int:
-    """Answer one question about a running batch; the exit status comes back."""
-    database = data_dir / DATABASE_NAME
-    if not database.exists():
-        raise StoreError(
-            "{data_dir}: no batch was ever started here; name the right directory with --data-dir", data_dir=data_dir
-        )
-    config = load_config(data_dir, {})
-    with Store(database) as store:
-        batch = store.batch(BatchId(args.id))
-        if batch.ended_at is not None:
-            raise StoreError("batch {id} ({name}) has ended; ask of a running one", id=batch.id, name=batch.name)
-        learned = learned_from(store.lessons_before(batch), batch)  # as the collector does: both must say the same
-        dough = _Dough(batch, store.track(batch), learned, clock_of(store).now(), config.reader)
-        for line in _answers(dough, args):
-            print(line, file=out)
-    return 0

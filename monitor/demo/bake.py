@@ -12,7 +12,7 @@ from monitor.alerts.dough import Message
 from monitor.alerts.kinds import CueKind
 from monitor.child import child_command
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
-from monitor.collector.plan_runner import Foreteller, live_plan, start_next
+from monitor.collector.plan_runner import StageForecasts, live_plan, start_next
 from monitor.demo.processes import (
     HOST,
     DemoError,
@@ -25,18 +25,20 @@ from monitor.demo.processes import (
     stamp,
 )
 from monitor.demo.run import DemoOptions
-from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
+from monitor.plan.day import DoughPlan, Plan, Step, StepKind, load_key, steps
 from monitor.plan.kitchen import Kitchen, Place
+from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import Order
-from monitor.plan.planner import NoPlan, make_plan
+from monitor.plan.planner import make_plan
 from monitor.recipe.batch import Event, EventKind
 from monitor.remote_access.dashboard_server import dashboard_command
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.reader import local_zone
 from monitor.settings.recipes import read_recipe
 from monitor.store.plans import DayBook
+from monitor.wire.readings import SENSOR_CHANNELS
 from monitor.wording.phrases import temp_text
-from monitor.wording.plan_steps import step_lines, step_text
+from monitor.wording.plan import step_lines, step_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
@@ -46,7 +48,7 @@ LEAD_S = 12.0  # judgement: real seconds for everything to be up
 LOOK_EVERY_S = 0.1
 LONGEST = timedelta(hours=48)
 RECIPE_NAME = "alder-loaf.toml"
-STANDS = ("preferment", "bulk", "proof")  # what the simulator calls the vessels of the stages
+STANDS = ("preferment", "first rise", "proof")  # what the simulator calls the vessels of the stages
 
 RECIPE = """name = "Alder loaf"
 note = "Invented for the demo."
@@ -85,7 +87,7 @@ sensor_to_base_mm = 230
 {cold}
 [[stage]]
 part = "dough"
-stage = "bulk rise"
+stage = "first rise"
 rise_pct = 75
 hands_min = 20
 mixer_min = 8
@@ -97,7 +99,7 @@ top_mm = 210
 depth_mm = 250
 sensor_to_base_mm = 300
 [stage.nodes]
-{bulk}
+{first}
 [[stage]]
 part = "dough"
 stage = "final proof"
@@ -123,14 +125,12 @@ at_once = 1
 
 def _nodes(number: int) -> str:
     urn = f"urn:dev:mac:020000fffe5e{number:04x}"
-    return "\n".join(
-        f'{channel} = "{urn}"' for channel in ("air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm")
-    )
+    return "\n".join(f'{channel} = "{urn}"' for channel in SENSOR_CHANNELS)
 
 
 def recipe_text() -> str:
     """The recipe of the demo, each stage with its node."""
-    return RECIPE.format(cold=_nodes(11) + "\n", bulk=_nodes(12) + "\n", proof=_nodes(13) + "\n")
+    return RECIPE.format(cold=_nodes(11) + "\n", first=_nodes(12) + "\n", proof=_nodes(13) + "\n")
 
 
 @dataclass(slots=True)
@@ -151,7 +151,7 @@ class Baker:
     @property
     def is_done(self) -> bool:
         """True once the last load is out."""
-        return f"{self.dough.key}/load {len(self.dough.loads)}/out" in self.book.done(self.plan.id)
+        return load_key(self.dough.key, len(self.dough.loads), StepKind.OUT) in self.book.done(self.plan.id)
 
     def act(self, now: datetime) -> list[Message]:
         """Do what new messages ask for; they come back, oldest first."""
@@ -169,7 +169,7 @@ class Baker:
     def _do(self, key: str, now: datetime) -> None:
         step = next(each for each in steps(self.plan) if each.key == key)
         if step.kind is StepKind.MIX:
-            live = live_plan(self.book, self.plan, now, Foreteller(self.book))
+            live = live_plan(self.book, self.plan, now, StageForecasts(self.book))
             start_next(self.book, live, now, Reader(UTC), self.dough.key)
         elif step.kind is StepKind.SHAPE or (step.kind is StepKind.LOAD and step.load == 1):
             self._end_running(now)

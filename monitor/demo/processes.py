@@ -14,13 +14,13 @@ from pathlib import Path
 
 from monitor.clock import Clock, Pace, wall_clock
 from monitor.errors import ConfigError, MonitorError
+from monitor.network import DASHBOARD_PORT
 from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
 from monitor.store.pace import pace_of
 from monitor.store.store import Store
 from monitor.translatable import Number
 
 HOST = "127.0.0.1"
-USUAL_PORT = 8501
 READY_WITHIN_S = 60.0  # judgement: a slow machine's first start of a screen
 END_WITHIN_S = 8.0  # judgement: after that a process is ended by force
 LOG_TAIL_LINES = 15
@@ -48,7 +48,7 @@ def _is_free(port: int) -> bool:
 
 def dashboard_port(wanted: int | None) -> int:
     if wanted is None:
-        return USUAL_PORT if _is_free(USUAL_PORT) else free_port()
+        return DASHBOARD_PORT if _is_free(DASHBOARD_PORT) else free_port()
     if not _is_free(wanted):
         raise ConfigError(
             "--port {wanted}: another program listens there; name another, or leave it out", wanted=wanted

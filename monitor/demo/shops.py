@@ -4,6 +4,8 @@ from datetime import datetime
 from pathlib import Path
 from typing import IO
 
+import tomlkit
+
 from monitor.child import child_command
 from monitor.clock import Pace
 from monitor.demo.processes import Household, has_pace
@@ -33,7 +35,8 @@ def write_settings(folder: Path, url: str, at: datetime) -> Path:
         raise ConfigError("--influx-url {url}: {why}", url=url, why=fault)
     settings = folder / FOLDER / CONFIG_NAME
     settings.parent.mkdir(exist_ok=True)
-    settings.write_text(f'site = "demo-{at:%Y%m%d-%H%M%S}"\n[central]\nurl = "{url}"\n', encoding="utf-8")
+    table = {"site": f"demo-{at:%Y%m%d-%H%M%S}", "central": {"url": url}}
+    settings.write_text(tomlkit.dumps(table), encoding="utf-8")
     return settings
 
 
@@ -41,7 +44,7 @@ def follow(household: Household, settings: Path, pace: Pace) -> Path:
     """Keep a copy of the demo's store, from the central store; the folder that the screens are to show comes back."""
     folder = settings.parent
     site = load_config(folder).site
-    household.start("central", child_command("monitor.cli", "central", "follow", "--site", site, "--data-dir", folder))
+    household.start("central", child_command("monitor.cli", "shops", "follow", "--site", site, "--data-dir", folder))
     copy = copy_of(folder, site)
     household.until(lambda: copy.exists() and has_pace(copy, pace), "the day has come back from the central store")
     return folder

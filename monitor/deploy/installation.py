@@ -6,8 +6,8 @@ from pathlib import Path
 from monitor.deploy.collector_unit import plain
 from monitor.errors import ConfigError
 from monitor.files import write_private
+from monitor.network import DASHBOARD_PORT
 from monitor.remote_access import broker, proxy
-from monitor.remote_access.options import USUAL_PORT
 from monitor.settings.config import Config
 
 PROBE_FOLDER, PROBE_FILE = (
@@ -36,7 +36,7 @@ class Setting:
     user: str
     program: Path
     metrics_port: int
-    dashboard_port: int = USUAL_PORT
+    dashboard_port: int = DASHBOARD_PORT
     has_broker: bool = False
     proxy_port: int | None = None
     lines: tuple[str, ...] = ()
@@ -73,7 +73,7 @@ def setting_of(config: Config, user: str, program: Path) -> Setting:
         user,
         program,
         config.upkeep.metrics_port,
-        USUAL_PORT if door is None else door.dashboard_port,
+        DASHBOARD_PORT if door is None else door.dashboard_port,
         broker.read_options(data_dir) is not None,
         None if door is None else door.port,
         tuple(plain(port) for port in config.serial if port.startswith("/dev/")),

@@ -13,15 +13,15 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.climate import dough_warmth, thermal_tau_s
 from monitor.dough.curve import N_SHAPE, Timeline, rise_paths
 from monitor.dough.forecast import SLOWEST_FACTOR, courses_seen, weighted_quantiles
 from monitor.dough.gassing import gassing_cardinals
 from monitor.dough.kinetics import relative_rate
-from monitor.dough.levels import Evidence, evidence
+from monitor.dough.observations import Observations, observations, rise_over_batch_start
 from monitor.dough.outlook import Band, Moments, Outlook
 from monitor.dough.prior import Prior, expected_rate_per_h, prior_of
-from monitor.dough.rise import FOLD_KEEPS_LOGIT, OFFSET_SD, SEED, Crowd, hats, knot_times_s
+from monitor.dough.rise import FOLD_KEEPS_LOGIT, OFFSET_SD, SEED, Ensemble, hat_basis, knot_times_s
+from monitor.dough.temperature import dough_temperature, thermal_tau_s
 from monitor.dough.track import Track, seconds_since_start
 from monitor.recipe.batch import Batch
 from monitor.recipe.formula import Formula
@@ -89,8 +89,8 @@ class _Rerun:
     """The courses of one dough, ready to be run in other warmth or with other yeast."""
 
     batch: Batch
-    seen: Evidence
-    courses: Crowd
+    seen: Observations
+    courses: Ensemble
     t_s: Array
     knots: Array
     folds: tuple[int, ...]
@@ -110,11 +110,8 @@ class _Rerun:
         members = self.courses.members[:, :n_course].copy()
         members[:, 0] += log_rate_shift
         paths = rise_paths(members, self.timeline(dough_c), self.least_ceiling_frac)
-        if self.batch.start_volume_ml is None:
-            return paths
-        first_ml = self.seen.start_volume_ml / (1.0 + self.courses.members[:, -1:])
-        over_known: Array = (1.0 + paths) * first_ml / self.batch.start_volume_ml - 1.0
-        return over_known
+        start_ml = self.seen.start_volume_ml / (1.0 + self.courses.members[:, -1:])
+        return rise_over_batch_start(self.batch, paths, start_ml)
 
     def ready_min(self, dough_c: Array, log_rate_shift: float = 0.0) -> Array:
         """Minutes until each course is ready, the end of what is looked at for one that is not, shape (n_members,)."""
@@ -124,7 +121,7 @@ class _Rerun:
         """The same with the likeliest courses alone."""
         heavy = np.argsort(self.courses.weights)[-HEAVIEST:]
         weights = self.courses.weights[heavy] / np.sum(self.courses.weights[heavy])
-        return replace(self, courses=Crowd(self.courses.paths[heavy], weights, self.courses.members[heavy]))
+        return replace(self, courses=Ensemble(self.courses.paths[heavy], weights, self.courses.members[heavy]))
 
     def middle(self, minutes: Array) -> float:
         return float(weighted_quantiles(minutes, self.courses.weights, np.array([0.5]))[0])
@@ -162,20 +159,20 @@ def account_of(batch: Batch, track: Track, ended_at: datetime, intent: Intent, e
     """
     end_s = seconds_since_start(batch, ended_at)
     known = track.upto(end_s)
-    seen = evidence(batch, known, end_s)
+    seen = observations(batch, known, end_s)
     prior = prior_of(batch)
     courses = courses_seen(batch, known, ended_at, prior)
     if seen is None or courses is None:
         return None
     t_s = _grid_s(end_s, seen.folds_s)
     tau_s = thermal_tau_s(batch, seen.start_volume_ml)
-    warmth = dough_warmth(known, tau_s, end_s, float(t_s[-1]))
+    warmth = dough_temperature(known, tau_s, end_s, float(t_s[-1]))
     rerun = _Rerun(
         batch,
         seen,
         courses,
         t_s,
-        hats(0.5 * (t_s[1:] + t_s[:-1]), knot_times_s(end_s)),
+        hat_basis(0.5 * (t_s[1:] + t_s[:-1]), knot_times_s(end_s)),
         tuple(int(np.searchsorted(t_s, fold)) for fold in seen.folds_s),
         np.interp(t_s, warmth.t_s, warmth.dough_temp_c),
         prior.least_ceiling_frac,

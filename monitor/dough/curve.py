@@ -78,7 +78,20 @@ class Timeline:
 
 
 def stacked(timelines: Sequence[Timeline], n_t: int) -> Timeline:
-    """Timelines with as many knots and folds side by side, made ``n_t`` long by steps in which no time goes by."""
+    """Timelines with as many knots and folds side by side, made ``n_t`` long by steps in which no time goes by.
+
+    Parameters
+    ----------
+    timelines
+        Of one dough each.
+    n_t
+        At least the length of the longest.
+
+    Returns
+    -------
+    Timeline
+        With a leading axis of doughs.
+    """
 
     def longer(values: Array, n: int, mode: Literal["edge", "constant"]) -> Array:
         return np.pad(values, [(0, n - values.shape[0]), *[(0, 0)] * (values.ndim - 1)], mode=mode)
@@ -97,7 +110,20 @@ def _sigmoid(x: Array) -> Array:
 
 
 def filling(s: Array, sharpness: Array) -> Array:
-    """F(s): straight for small s, 1 for large. Both arguments broadcast."""
+    """F(s): straight for small s, 1 for large.
+
+    Parameters
+    ----------
+    s : array
+        Gas made over the ceiling, from 0. [-]
+    sharpness : array that broadcasts with it
+        p, above 0: how suddenly it levels off. [-]
+
+    Returns
+    -------
+    array of the broadcast shape
+        0..1. [-]
+    """
     # s / (1 + s^p)^(1/p), in the way that takes the least time
     shrinking = np.log1p(s**sharpness)
     shrinking /= -sharpness
@@ -107,7 +133,20 @@ def filling(s: Array, sharpness: Array) -> Array:
 
 
 def filling_inverse(share: Array, sharpness: Array) -> Array:
-    """The s at which ``filling`` is ``share``; shares of 1 and more are taken just below it."""
+    """The s at which :func:`filling` is ``share``.
+
+    Parameters
+    ----------
+    share : array
+        0..1; shares of ``FULLEST`` and more are taken as that. [-]
+    sharpness : array that broadcasts with it
+        p, above 0. [-]
+
+    Returns
+    -------
+    array of the broadcast shape
+        [-]
+    """
     share = np.clip(share, 0.0, FULLEST)
     return share / (1.0 - share**sharpness) ** (1.0 / sharpness)
 
@@ -264,6 +303,17 @@ def rise_paths(
 def rise_slopes(
     members: Array, timeline: Timeline, least_ceiling_frac: Array | float, at: Indices
 ) -> tuple[Array, Array]:
-    """What :func:`rise_paths` gives, and its derivatives by each number: (..., n_members, n_numbers, n_wanted)."""
+    """What :func:`rise_paths` gives, and its derivatives by each number.
+
+    Parameters
+    ----------
+    members, timeline, least_ceiling_frac, at
+        As for :func:`rise_paths`.
+
+    Returns
+    -------
+    paths : array, shape (..., n_members, n_wanted)
+    slopes : array, shape (..., n_members, n_numbers, n_wanted)
+    """
     course = _Course(members, timeline, least_ceiling_frac, at)
     return course.path[..., : at.shape[-1]], course.slopes()[..., : at.shape[-1]]

@@ -7,19 +7,17 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.climate import AirStep, Warmth, dough_warmth, thermal_tau_s
 from monitor.dough.curve import Timeline
-from monitor.dough.gassing import gassing_cardinals
+from monitor.dough.gassing import gassing_cardinals, leavening_pct
 from monitor.dough.kinetics import relative_rate
-from monitor.dough.learning import PEAK, READY, Learned, widened
-from monitor.dough.levels import Evidence, events_s, evidence
-from monitor.dough.outlook import Band, Cause, FanPoint, Moments, Outlook, State
+from monitor.dough.learning import PEAK, READY, RecipeExperience, widened
+from monitor.dough.observations import Observations, events_s, observations, rise_over_batch_start
+from monitor.dough.outlook import SILENCE_MIN, Band, Cause, FanPoint, Moments, NoForecast, Outlook, State
 from monitor.dough.prior import Prior, prior_of
-from monitor.dough.rise import Crowd, Sight, crowds, hats, knot_times_s
+from monitor.dough.rise import Ensemble, EstimationProblem, ensembles, hat_basis, knot_times_s
+from monitor.dough.temperature import AirStep, DoughTemperature, dough_temperature, thermal_tau_s
 from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind, Stage
-from monitor.recipe.formula import sourdough_pct_instant_equivalent, yeast_pct_instant_equivalent
-from monitor.translatable import N_
 from monitor.wire.readings import Channel
 
 Array = NDArray[np.float64]
@@ -28,7 +26,6 @@ DEFAULT_HORIZON = timedelta(hours=24)
 QUANTILES = np.array([0.05, 0.25, 0.50, 0.75, 0.95])
 MOMENT_QUANTILES = {"p05": 0.05, "p10": 0.10, "p25": 0.25, "p50": 0.50, "p75": 0.75, "p90": 0.90, "p95": 0.95}
 SLOWEST_FACTOR = 1e-3  # judgement: dough near freezing is slow, not dead; also keeps the logarithm finite
-STALE_S = 1800.0  # judgement: after half an hour without a reading nobody knows how a dough stands
 HEIGHT_WAIT_S = 900.0  # judgement: a height may still come; only after this is a rise worked out without any
 NEARLY_READY_S = 900.0  # judgement: time to clear the bench
 PEAK_SOON_S = 600.0  # the alert's ten minutes
@@ -40,7 +37,6 @@ PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working do
 COLD_PATIENCE_H = 4.0  # judgement: hours after which even a cold dough that is not being retarded should show something
 LITTLE_YEAST_PCT = 0.15  # judgement: instant yeast on flour below which a rise takes most of a day
 FAN_POINTS = 48
-NOTHING_READ = N_("no reading has come yet: check that the node is on and that the batch names it")
 NEAR_STEP_S = 240.0  # judgement: where a rise bends within an hour, a straight line over this errs by a second or two
 FAR_POINTS = 40  # judgement: each step a tenth of the way
 
@@ -53,7 +49,7 @@ def _future_s(now_s: float, horizon_s: float) -> Array:
 
 
 def _timeline(
-    batch: Batch, warmth: Warmth, seen: Evidence | None, now_s: float, horizon_s: float
+    batch: Batch, warmth: DoughTemperature, seen: Observations | None, now_s: float, horizon_s: float
 ) -> tuple[Timeline, int]:
     """Time steps with their rate factors, and the index of now."""
     folds = seen.folds_s if seen is not None else events_s(batch, (EventKind.FOLD,), now_s)
@@ -68,13 +64,13 @@ def _timeline(
     # Mean over each step of the finely known factor: a cabinet's cycle is shorter than a far step.
     grown = np.concatenate([[0.0], np.cumsum(0.5 * (factor[1:] + factor[:-1]) * np.diff(warmth.t_s))])
     mean_factor = np.diff(np.interp(t_s, warmth.t_s, grown)) / np.diff(t_s)
-    knots = hats(0.5 * (t_s[1:] + t_s[:-1]), knot_times_s(now_s))
+    knots = hat_basis(0.5 * (t_s[1:] + t_s[:-1]), knot_times_s(now_s))
     fold_steps = np.searchsorted(t_s, np.array(folds)).astype(np.intp)
     timeline = Timeline(t_s, np.log(np.maximum(mean_factor, SLOWEST_FACTOR)), knots, fold_steps)
     return timeline, int(np.searchsorted(t_s, now_s))
 
 
-def _rate_doubts(batch: Batch, warmth: Warmth, now_s: float) -> Array:
+def _rate_doubts(batch: Batch, warmth: DoughTemperature, now_s: float) -> Array:
     """What is not known of the warmth, as shifts of ln of the rate at the knots, shape (n_causes, n_knots)."""
     knots_s = knot_times_s(now_s)
     temp_c = np.interp(knots_s, warmth.t_s, warmth.dough_temp_c)
@@ -87,7 +83,19 @@ def _rate_doubts(batch: Batch, warmth: Warmth, now_s: float) -> Array:
 def weighted_quantiles(values: Array, weights: Array, quantiles: Array) -> Array:
     """Quantiles of weighted values, each the smallest value with at least that much weight up to its middle.
 
-    Infinite values count as "later than everything": a quantile that falls on them is infinite.
+    Parameters
+    ----------
+    values : array, shape (n,)
+        In any unit; infinite for "later than everything".
+    weights : array, shape (n,)
+        Summing to one.
+    quantiles : array, shape (k,)
+        Levels, 0..1.
+
+    Returns
+    -------
+    array, shape (k,)
+        Infinite where the quantile falls on infinite values.
     """
     order = np.argsort(values, kind="stable")
     values, weights = values[order], weights[order]
@@ -146,13 +154,11 @@ def _chance(condition: NDArray[np.bool_], weights: Array) -> float:
     return float(np.sum(weights[condition]))
 
 
-def _rise_over_start(batch: Batch, seen: Evidence | None, courses: Crowd) -> Array:
-    """Paths counted from the batch's start volume: the baker's, or else the first settled level they begin from."""
-    if batch.start_volume_ml is None or seen is None:
+def _rise_over_start(batch: Batch, seen: Observations | None, courses: Ensemble) -> Array:
+    """Paths counted from the batch's start volume, each by its own error of the first settled level."""
+    if seen is None:
         return courses.paths
-    first_ml = seen.start_volume_ml / (1.0 + courses.members[:, -1:])
-    over_known: Array = (1.0 + courses.paths) * first_ml / batch.start_volume_ml - 1.0
-    return over_known
+    return rise_over_batch_start(batch, courses.paths, seen.start_volume_ml / (1.0 + courses.members[:, -1:]))
 
 
 def _fan(batch: Batch, t_s: Array, rises: Array, weights: Array, now_step: int) -> tuple[FanPoint, ...]:
@@ -191,19 +197,19 @@ def _state(
     if ready_in_s <= NEARLY_READY_S:
         return State.NEARLY_READY
     if rise < RISEN_FRAC:
-        return State.SLACK if cause is None else State.NOT_RISING
+        return State.NO_RISE if cause is None else State.NOT_RISING
     return State.RISING
 
 
 def _state_chance(state: State, ready_in_s: Array, rises: Array, peak_in_s: Array, weights: Array) -> float:
-    """Share of the crowd for which the word holds; all arrays of shape (n_members,)."""
+    """Share of the ensemble for which the word holds; all arrays of shape (n_members,)."""
     holds = {
         State.PAST_PEAK: peak_in_s < -PEAK_SETTLED_S,
         State.AT_PEAK: np.abs(peak_in_s) <= PEAK_SOON_S,
         State.READY: ready_in_s <= 0.0,
         State.NEARLY_READY: (ready_in_s > 0.0) & (ready_in_s <= NEARLY_READY_S),
         State.RISING: (ready_in_s > NEARLY_READY_S) & (rises >= RISEN_FRAC),
-        State.SLACK: rises < RISEN_FRAC,
+        State.NO_RISE: rises < RISEN_FRAC,
         State.NOT_RISING: rises < RISEN_FRAC,
     }
     return _chance(holds[state], weights) if state in holds else 1.0
@@ -214,15 +220,13 @@ def _cause(batch: Batch, elapsed_h: float, equivalent_h: float) -> Cause | None:
     if equivalent_h <= PATIENCE_H:
         is_meant = batch.stage is Stage.RETARD
         return Cause.TOO_COLD if elapsed_h > COLD_PATIENCE_H and not is_meant else None
-    if batch.formula is not None:
-        yeast_pct = yeast_pct_instant_equivalent(batch.formula) + sourdough_pct_instant_equivalent(batch.formula)
-        if 0.0 < yeast_pct < LITTLE_YEAST_PCT:
-            return Cause.LITTLE_YEAST
+    if 0.0 < (leavening_pct(batch.formula) or 0.0) < LITTLE_YEAST_PCT:
+        return Cause.LITTLE_YEAST
     return Cause.NO_LIVE_YEAST
 
 
 @dataclass(frozen=True, slots=True)
-class Asked:
+class ForecastRequest:
     """One batch of which an outlook is wanted, as :func:`outlook` takes it."""
 
     batch: Batch
@@ -230,7 +234,8 @@ class Asked:
     at: datetime
     horizon: timedelta = DEFAULT_HORIZON
     ahead: tuple[AirStep, ...] = ()
-    learned: Learned | None = None
+    learned: RecipeExperience | None = None
+    silence_min: float = SILENCE_MIN
 
     @property
     def now_s(self) -> float:
@@ -238,23 +243,33 @@ class Asked:
         return max(seconds_since_start(self.batch, self.at), 0.0)
 
 
-def _sight(asked: Asked, known: Track, seen: Evidence | None, prior: Prior) -> Sight:
+def _problem(request: ForecastRequest, known: Track, seen: Observations | None, prior: Prior) -> EstimationProblem:
     """What the courses of a batch are looked for by."""
-    batch, now_s, horizon_s = asked.batch, asked.now_s, asked.horizon.total_seconds()
+    batch, now_s, horizon_s = request.batch, request.now_s, request.horizon.total_seconds()
     tau_s = thermal_tau_s(batch, None if seen is None else seen.start_volume_ml)
-    steps_ahead = tuple((seconds_since_start(batch, step.at), step.air_temp_c) for step in asked.ahead)
+    steps_ahead = tuple((seconds_since_start(batch, step.at), step.air_temp_c) for step in request.ahead)
     probe_sd_c = batch.calibration_sd(Channel.DOUGH_TEMP)
-    warmth = dough_warmth(known, tau_s, now_s, now_s + horizon_s, steps_ahead, probe_sd_c)
+    warmth = dough_temperature(known, tau_s, now_s, now_s + horizon_s, steps_ahead, probe_sd_c)
     timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s)
-    return Sight(timeline, now_step, prior, seen, _rate_doubts(batch, warmth, now_s))
+    return EstimationProblem(timeline, now_step, prior, seen, _rate_doubts(batch, warmth, now_s))
 
 
-def courses_seen(batch: Batch, track: Track, at: datetime, prior: Prior) -> Crowd | None:
-    """Courses that agree with the readings of a batch up to a moment; None when no height was measured."""
-    asked = Asked(batch, track, at, timedelta(hours=1))
-    known = track.upto(asked.now_s)
-    seen = evidence(batch, known, asked.now_s)
-    return None if seen is None else next(crowds([_sight(asked, known, seen, prior)]))[1]
+def courses_seen(batch: Batch, track: Track, at: datetime, prior: Prior) -> Ensemble | None:
+    """Courses that agree with the readings of a batch up to a moment; None when no height was measured.
+
+    Parameters
+    ----------
+    track
+        All readings; later ones than ``at`` are not looked at.
+    at
+        Aware UTC datetime.
+    prior
+        Of the curve's numbers.
+    """
+    request = ForecastRequest(batch, track, at, timedelta(hours=1))
+    known = track.upto(request.now_s)
+    seen = observations(batch, known, request.now_s)
+    return None if seen is None else next(ensembles([_problem(request, known, seen, prior)]))[1]
 
 
 def outlook(
@@ -264,7 +279,8 @@ def outlook(
     *,
     horizon: timedelta = DEFAULT_HORIZON,
     ahead: tuple[AirStep, ...] = (),
-    learned: Learned | None = None,
+    learned: RecipeExperience | None = None,
+    silence_min: float = SILENCE_MIN,
 ) -> Outlook:
     """How a batch stands at a moment, from the readings and events up to that moment alone.
 
@@ -280,32 +296,35 @@ def outlook(
         What if: air to come, in place of air as it is now.
     learned
         What finished batches of its recipe taught about this batch; None: the shipped prior, intervals as they come.
+    silence_min
+        After so long without a reading the state is *no readings*; a dough that is only looked at by eye has none to
+        miss. [min]
     """
-    return outlooks([Asked(batch, track, at, horizon, ahead, learned)])[0]
+    return outlooks([ForecastRequest(batch, track, at, horizon, ahead, learned, silence_min)])[0]
 
 
-def outlooks(asked: Sequence[Asked]) -> list[Outlook]:
+def outlooks(requests: Sequence[ForecastRequest]) -> list[Outlook]:
     """How each of many batches stands: the same as :func:`outlook` of each, but sooner than one after the other."""
     found: dict[int, Outlook] = {}
-    known = [each.track.upto(each.now_s) for each in asked]
-    sights: dict[int, Sight] = {}
-    for number, (each, track) in enumerate(zip(asked, known, strict=True)):
+    known = [each.track.upto(each.now_s) for each in requests]
+    problems: dict[int, EstimationProblem] = {}
+    for number, (each, track) in enumerate(zip(requests, known, strict=True)):
         if track.last_t_s is None:
-            found[number] = Outlook(at=each.at, state=State.NO_READINGS, why=NOTHING_READ)
+            found[number] = Outlook(at=each.at, state=State.NO_READINGS, why=NoForecast.NO_READING_YET)
         else:
             prior = prior_of(each.batch) if each.learned is None else each.learned.prior
-            sights[number] = _sight(each, track, evidence(each.batch, track, each.now_s), prior)
-    numbers = list(sights)
-    for place, courses in crowds(list(sights.values())):
+            problems[number] = _problem(each, track, observations(each.batch, track, each.now_s), prior)
+    numbers = list(problems)
+    for place, courses in ensembles(list(problems.values())):
         number = numbers[place]
-        found[number] = _outlook_of(asked[number], known[number], sights[number], courses)
-    return [found[number] for number in range(len(asked))]
+        found[number] = _outlook_of(requests[number], known[number], problems[number], courses)
+    return [found[number] for number in range(len(requests))]
 
 
-def _outlook_of(asked: Asked, known: Track, sight: Sight, courses: Crowd) -> Outlook:
+def _outlook_of(request: ForecastRequest, known: Track, problem: EstimationProblem, courses: Ensemble) -> Outlook:
     """The outlook of a batch with readings, from the courses that it may take."""
-    batch, at, learned, now_s, seen = asked.batch, asked.at, asked.learned, asked.now_s, sight.evidence
-    timeline, now_step = sight.timeline, sight.now_step
+    batch, at, learned, now_s, seen = request.batch, request.at, request.learned, request.now_s, problem.observations
+    timeline, now_step = problem.timeline, problem.now_step
     target_frac = None if batch.target.rise_pct is None else batch.target.rise_pct / 100.0
 
     rises = _rise_over_start(batch, seen, courses)
@@ -333,14 +352,14 @@ def _outlook_of(asked: Asked, known: Track, sight: Sight, courses: Crowd) -> Out
         cause=cause,
     )
     state_chance = _state_chance(state, ready_s - now_s, now_rise, peaks_s - now_s, courses.weights)
-    until = at + asked.horizon
+    until = at + request.horizon
     ready, peak = _moments(batch, ready_s, courses.weights), _moments(batch, peaks_s, courses.weights)
     if learned is not None:
         ready = widened(ready, learned.widths.at(READY, float(band[2]) / (target_frac or 1.0)), at, until)
         peak = widened(peak, learned.widths.at(PEAK, now_s / max(_median(peaks_s, courses.weights), 1.0)), at, until)
     is_height_awaited = seen is None and now_s < HEIGHT_WAIT_S
     last_s = known.last_t_s or 0.0
-    if now_s - last_s > STALE_S:
+    if known.is_sensed and now_s - last_s > 60.0 * request.silence_min:
         state = State.NO_READINGS
     return Outlook(
         at=at,

@@ -176,6 +176,13 @@ def osmotic_factor(pressure_atm: float) -> float:
     return float(np.exp(-max(pressure_atm - OSMOTIC_ONSET_ATM, 0.0) / OSMOTIC_SCALE_ATM))
 
 
+def leavening_pct(formula: Formula | None) -> float | None:
+    """Everything that leavens, as instant yeast on the flour. [%]  None when nothing is known of the formula."""
+    if formula is None:
+        return None
+    return yeast_pct_instant_equivalent(formula) + sourdough_pct_instant_equivalent(formula)
+
+
 def gassing_cardinals(formula: Formula | None) -> CardinalTemps:
     """Temperature card of whichever leavens more, baker's yeast or sourdough; baker's yeast when nothing is known."""
     if formula is None:

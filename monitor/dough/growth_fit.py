@@ -1,18 +1,16 @@
-"""Growth curves fitted to a measured course by least squares, and an honest interval of when it reaches a level.
+"""Growth curves fitted to a measured course by least squares, with the covariance of their numbers.
 
-The covariance of a fit says how well the numbers of a curve are known *if the course is that curve*. No course is: a
-fit to its first half is over-confident about its second. How much so can be seen in the course itself: whoever had
-fitted earlier would have missed what came since by so many of its own standard deviations.
+The covariance says how well the numbers of a curve are known *if the course is that curve*. No course is: a fit to its
+first half is over-confident about its second.
 """
 
 from collections.abc import Callable
 from dataclasses import dataclass
-from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from monitor.dough.kinetics import GOMPERTZ, LOGISTIC, richards, richards_time_h
+from monitor.dough.kinetics import GOMPERTZ, LOGISTIC, richards
 
 Array = NDArray[np.float64]
 Curve = Callable[[Array, Array], Array]
@@ -20,8 +18,6 @@ Curve = Callable[[Array, Array], Array]
 
 MOST_STEPS = 400
 MOST_DAMPING = 1e14
-LEAST_SPARE_POINTS = 2  # judgement: a fit through its points alone says nothing of its doubt
-MOST_LOOKS_BACK = 12  # judgement: earlier fits looked at, spread evenly over the course
 
 
 def logistic_curve(t_h: Array, numbers: Array) -> Array:
@@ -34,16 +30,23 @@ def gompertz_curve(t_h: Array, numbers: Array) -> Array:
     return richards(t_h, numbers[:, 0:1], numbers[:, 1:2], numbers[:, 2:3], GOMPERTZ)
 
 
-def richards_curve(t_h: Array, numbers: Array) -> Array:
-    """Greatest rise, steepest slope, lag, shape: :func:`monitor.dough.kinetics.richards`."""
-    return richards(t_h, numbers[:, 0:1], numbers[:, 1:2], numbers[:, 2:3], np.maximum(numbers[:, 3:4], 0.0))
-
-
 def ratkowsky_curve(x: Array, numbers: Array) -> Array:
-    """b1 / (1 + exp(b2 - b3 x))^(1/b4), the form of two NIST reference problems; three numbers stand for b4 = 1.
+    """b1 / (1 + exp(b2 - b3 x))^(1/b4), the form of two NIST reference problems.
 
-    Ratkowsky 1983, Nonlinear Regression Modeling, by way of the files of the NIST StRD (seen). It is the Richards
-    curve with A = b1, nu = b4.
+    Parameters
+    ----------
+    x : array, shape (n,)
+    numbers : array, shape (k, 3) or (k, 4)
+        b1 to b4; three numbers stand for b4 = 1.
+
+    Returns
+    -------
+    array, shape (k, n)
+
+    Notes
+    -----
+    Ratkowsky 1983, Nonlinear Regression Modeling, by way of the files of the NIST StRD (seen). It is the Richards curve
+    with A = b1, nu = b4.
     """
     exponent = np.clip(numbers[:, 1:2] - numbers[:, 2:3] * x, -600.0, 600.0)
     power = 1.0 if numbers.shape[1] == 3 else numbers[:, 3:4]
@@ -90,7 +93,19 @@ class CurveFit:
 
 
 def curve_slopes(curve: Curve, t: Array, numbers: Array) -> Array:
-    """Derivative of the curve by each number, by central differences, shape (n, p)."""
+    """Derivative of the curve by each number, by central differences.
+
+    Parameters
+    ----------
+    curve
+        Such as :func:`logistic_curve`.
+    t : array, shape (n,)
+    numbers : array, shape (p,)
+
+    Returns
+    -------
+    array, shape (n, p)
+    """
     step = 6e-6 * np.maximum(np.abs(numbers), 1e-3)  # the cube root of the rounding error: the best for this formula
     moved = curve(t, np.concatenate([numbers + np.diag(step), numbers - np.diag(step)]))
     half = numbers.size
@@ -190,7 +205,20 @@ def _inverse(curvature: Array) -> Array:
 
 
 def growth_start(t_h: ArrayLike, y: ArrayLike) -> Array:
-    """Greatest rise, steepest slope and lag to begin a search from, read off a course. Shape (3,)."""
+    """Greatest rise, steepest slope and lag to begin a search from, read off a course.
+
+    Parameters
+    ----------
+    t_h : array, shape (n,)
+        Times, ascending. [h]
+    y : array, shape (n,)
+        The course, in any unit.
+
+    Returns
+    -------
+    array, shape (3,)
+        In the unit of the course, that per hour, and hours.
+    """
     times, values = np.asarray(t_h, dtype=np.float64), np.asarray(y, dtype=np.float64)
     span = max(1, times.size // 6)
     rise, run = values[span:] - values[:-span], times[span:] - times[:-span]
@@ -204,127 +232,7 @@ def growth_start(t_h: ArrayLike, y: ArrayLike) -> Array:
     return np.array([max(1.15 * float(np.max(values)), 2.0 * middle_y), slope, middle_t - middle_y / slope])
 
 
-@dataclass(frozen=True, slots=True)
-class TimeInterval:
-    """When a course reaches a level: the middle, an honest interval, and that of the plain covariance. [h]
-
-    ``inflation`` is how many times too sure earlier fits of the same course were of what came since; 1 at least. All
-    times are infinite when the fitted curve never reaches the level.
-    """
-
-    middle_h: float
-    low_h: float
-    high_h: float
-    plain_low_h: float
-    plain_high_h: float
-    inflation: float
-
-
 CURVES: dict[str, tuple[Curve, float]] = {
     "logistic": (logistic_curve, LOGISTIC),
     "gompertz": (gompertz_curve, GOMPERTZ),
 }
-
-
-def better_growth_fit(t_h: ArrayLike, y: ArrayLike) -> tuple[str, CurveFit]:
-    """The logistic or Gompertz curve, whichever leaves the smaller residuals: both have three numbers."""
-    fits = {name: fit_curve(curve, t_h, y, growth_start(t_h, y)) for name, (curve, _) in CURVES.items()}
-    name = min(fits, key=lambda each: fits[each].rss)
-    return name, fits[name]
-
-
-def time_to_level(t_h: ArrayLike, y: ArrayLike, level: float, *, coverage: float = 0.9) -> TimeInterval:
-    """When a course reaches a level, by the better of two growth curves, with an interval that knows its own past.
-
-    Parameters
-    ----------
-    t_h, y : arrays, shape (n,)
-        Times [h], ascending, and the course, in any unit.
-    level
-        In the unit of the course.
-    coverage
-        Of the interval.
-
-    Raises
-    ------
-    ValueError
-        When there are fewer than five points, or a value is not finite.
-
-    Notes
-    -----
-    Prequential (Dawid 1984, J. R. Stat. Soc. A 147, 278-292, from memory): the same curve is fitted to the first
-    points only, for several lengths; each such fit forecasts the points that came since, with its own covariance. The
-    root mean square of those misses in standard deviations multiplies the plain standard deviation.
-    """
-    times, values = np.asarray(t_h, dtype=np.float64), np.asarray(y, dtype=np.float64)
-    name, fit = better_growth_fit(times, values)
-    curve, shape = CURVES[name]
-
-    def reached_h(numbers: Array) -> Array:
-        return richards_time_h(level, numbers[:, 0], numbers[:, 1], numbers[:, 2], shape)
-
-    middle_h = float(reached_h(fit.numbers[None])[0])
-    inflation = _overconfidence(curve, times, values, fit.numbers.size)
-    if not np.isfinite(middle_h):
-        return TimeInterval(np.inf, np.inf, np.inf, np.inf, np.inf, inflation)
-    gradient = curve_slopes(lambda _, numbers: reached_h(numbers)[:, None], times[:1], fit.numbers)[0]
-    variance = float(gradient @ fit.covariance @ gradient)
-    sd_h = float(np.sqrt(variance)) if variance >= 0.0 else np.inf  # NaN and below: the numbers cannot be told apart
-    plain_h = student_quantile(0.5 + coverage / 2.0, fit.dof) * sd_h
-    return TimeInterval(
-        middle_h=middle_h,
-        low_h=middle_h - inflation * plain_h,
-        high_h=middle_h + inflation * plain_h,
-        plain_low_h=middle_h - plain_h,
-        plain_high_h=middle_h + plain_h,
-        inflation=inflation,
-    )
-
-
-def _overconfidence(curve: Curve, times: Array, values: Array, n_numbers: int) -> float:
-    """Root mean square of what earlier fits missed since, in their own standard deviations; 1 at least."""
-    shortest = n_numbers + LEAST_SPARE_POINTS
-    lengths = np.unique(np.linspace(shortest, times.size - 1, MOST_LOOKS_BACK).astype(int))
-    misses = []
-    for length in lengths[lengths >= shortest]:
-        part_t, part_y = times[:length], values[:length]
-        fit = fit_curve(curve, part_t, part_y, growth_start(part_t, part_y), tolerance=1e-8)
-        slopes = curve_slopes(curve, times[length:], fit.numbers)
-        variance = np.einsum("ij,jk,ik->i", slopes, fit.covariance, slopes) + fit.residual_sd**2
-        miss = (values[length:] - curve(times[length:], fit.numbers[None])[0]) ** 2 / variance
-        misses.append(miss[np.isfinite(miss) & (variance > 0.0)])
-    squares = np.concatenate([np.empty(0), *misses])
-    return max(1.0, float(np.sqrt(np.mean(squares)))) if squares.size else 1.0
-
-
-def student_quantile(level: float, dof: int) -> float:
-    """Quantile of Student's t, by the Cornish-Fisher series (Abramowitz & Stegun 26.7.5, from memory).
-
-    Within 2 % for 2 degrees of freedom and 90 % intervals, better for more.
-
-    >>> round(student_quantile(0.95, 6), 3)
-    1.943
-    """
-    z = NormalDist().inv_cdf(level)
-    terms = (
-        (z**3 + z) / 4.0,
-        (5.0 * z**5 + 16.0 * z**3 + 3.0 * z) / 96.0,
-        (3.0 * z**7 + 19.0 * z**5 + 17.0 * z**3 - 15.0 * z) / 384.0,
-        (79.0 * z**9 + 776.0 * z**7 + 1482.0 * z**5 - 1920.0 * z**3 - 945.0 * z) / 92160.0,
-    )
-    return z + sum(term / float(dof) ** power for power, term in enumerate(terms, start=1))
-
-
-def replicate_interval(values: ArrayLike, *, coverage: float = 0.9) -> tuple[float, float]:
-    """Where one more replicate will lie, given some: their mean and spread, with Student's t.
-
-    >>> low, high = replicate_interval([9.0, 10.0, 11.0, 10.0, 10.0])
-    >>> round(low, 2), round(high, 2)
-    (8.35, 11.65)
-    """
-    found = np.asarray(values, dtype=np.float64)
-    if found.size < 3:
-        raise ValueError(f"{found.size} replicates tell no spread; three do")
-    half = student_quantile(0.5 + coverage / 2.0, found.size - 1) * float(np.std(found, ddof=1))
-    half *= float(np.sqrt(1.0 + 1.0 / found.size))
-    return float(np.mean(found)) - half, float(np.mean(found)) + half

@@ -9,11 +9,11 @@ from numpy.typing import NDArray
 
 from monitor.dough.curve import N_SHAPE, SHAPE_NAMES
 from monitor.dough.forecast import courses_seen, outlook
-from monitor.dough.learning import PEAK, READY, SHARES, Learned, Lesson, Miss, learned_from
-from monitor.dough.levels import Evidence, evidence
+from monitor.dough.learning import PEAK, READY, SHARES, Lesson, Miss, RecipeExperience, learned_from
+from monitor.dough.observations import Observations, observations, rise_over_batch_start
 from monitor.dough.outlook import Moments, State
 from monitor.dough.prior import expected_rate_per_h, prior_of
-from monitor.dough.track import Track, seconds_since_start
+from monitor.dough.track import Track, running_median, seconds_since_start
 from monitor.recipe.batch import Batch
 
 Array = NDArray[np.float64]
@@ -34,11 +34,11 @@ def lesson_of(batch: Batch, track: Track, ended_at: datetime, earlier: Iterable[
         Lessons there were: those of its recipe that were over when it began shaped the forecasts made at the time.
     """
     known = track.upto(seconds_since_start(batch, ended_at))
-    seen = evidence(batch, known, seconds_since_start(batch, ended_at))
+    seen = observations(batch, known, seconds_since_start(batch, ended_at))
     # With the shipped prior, whatever was learned before: a lesson must not depend on other lessons.
     shipped = prior_of(batch)
     courses = courses_seen(batch, known, ended_at, shipped)
-    if seen is None or courses is None or float(np.max(_steady(seen.rise_frac))) < LEAST_RISE_FRAC:
+    if seen is None or courses is None or float(np.max(running_median(seen.rise_frac, 5))) < LEAST_RISE_FRAC:
         return None
     numbers = courses.members[:, :N_SHAPE]
     mean = courses.weights @ numbers
@@ -66,18 +66,11 @@ def _rows(matrix: Array) -> tuple[tuple[float, ...], ...]:
 
 
 def _covariance(off: Array, weights: Array) -> Array:
-    """Covariance of a weighted crowd, drawn towards its diagonal: a few heavy members know no correlations."""
+    """Covariance of a weighted ensemble, drawn towards its diagonal: a few heavy members know no correlations."""
     whole: Array = (off * weights[:, np.newaxis]).T @ off
     n_heavy = 1.0 / float(np.sum(weights**2))
     share = N_SHAPE / (N_SHAPE + n_heavy)
     return (1.0 - share) * whole + share * np.diag(np.diag(whole))
-
-
-def _steady(rise_frac: Array) -> Array:
-    """Rise without single wild values."""
-    padded = np.pad(rise_frac, 2, mode="edge")
-    result: Array = np.median(np.lib.stride_tricks.sliding_window_view(padded, 5), axis=1)
-    return result
 
 
 def _came_at(moments: Moments, ended_at: datetime) -> datetime | None:
@@ -88,14 +81,15 @@ def _came_at(moments: Moments, ended_at: datetime) -> datetime | None:
     return truth if max(truth - low, high - truth) <= SURE_WITHIN else None
 
 
-def _misses(batch: Batch, track: Track, seen: Evidence, ended_at: datetime, before: Learned | None) -> Iterator[Miss]:
+def _misses(
+    batch: Batch, track: Track, seen: Observations, ended_at: datetime, before: RecipeExperience | None
+) -> Iterator[Miss]:
     """How the forecasts made at the time held: remade, as what was known then is known still."""
-    last = outlook(batch, track, ended_at)
+    last = outlook(batch, track, ended_at, silence_min=np.inf)  # however long ago it was last looked at
     fold_s = max(seen.folds_s, default=0.0)
     if batch.target.rise_pct is not None:
         truth = _came_at(last.ready, ended_at)
-        first_ml = batch.start_volume_ml or seen.start_volume_ml
-        rise_pct = 100.0 * ((1.0 + _steady(seen.rise_frac)) * seen.start_volume_ml / first_ml - 1.0)
+        rise_pct = 100.0 * rise_over_batch_start(batch, running_median(seen.rise_frac, 5), seen.start_volume_ml)
         for share in SHARES if truth is not None else ():
             reached = np.flatnonzero((seen.t_s > fold_s) & (rise_pct >= share * batch.target.rise_pct))
             if truth is not None and reached.size:
@@ -107,7 +101,7 @@ def _misses(batch: Batch, track: Track, seen: Evidence, ended_at: datetime, befo
 
 
 def _miss(
-    batch: Batch, track: Track, what: str, share: float, at_s: float, truth: datetime, before: Learned | None
+    batch: Batch, track: Track, what: str, share: float, at_s: float, truth: datetime, before: RecipeExperience | None
 ) -> Iterator[Miss]:
     """The miss of the forecast made at one moment; none where it left one end of its interval open."""
     at = batch.started_at + timedelta(seconds=at_s)

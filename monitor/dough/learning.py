@@ -20,6 +20,7 @@ towards 1 while the batches are few.
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, timedelta
+from enum import StrEnum
 
 import numpy as np
 from numpy.typing import NDArray
@@ -44,11 +45,11 @@ SCALES = np.array([0.4, 0.6, 1.0, 1.6, 2.5])  # of W that are tried
 SCALE_SD_LOG = 0.5  # judgement
 ODD_SHARE = 0.1  # judgement: one batch in ten is not made as the others were
 ODD_AFTER = 10.0  # judgement: this many batches outweigh that guess
-ROUNDS = 10  # of weights and means in turn; they settle in fewer
+MOST_ITERATIONS = 10  # of weights and means in turn; they settle in fewer
 MOST_VIEWS = 6  # of which lessons are odd: two that disagree may each be
 SAME_VIEW = 1e-2  # judgement: squared distance of the means, in standard deviations of the shipped prior
 LEARNED_SHARE = 0.9  # a direction whose variance the readings left above this share of the prior's was not learned
-LEAST_SHARE = 1e-3  # no direction is known better than this: a crowd is finite
+LEAST_SHARE = 1e-3  # no direction is known better than this: a ensemble is finite
 MOST_LESSONS = 40  # of a recipe, the newest: older ones are of another season, another flour
 LEAST_CEILING_GAP = 0.05  # judgement: a learned ceiling below the next batch's least one is put just above it
 
@@ -60,6 +61,7 @@ BAND_BATCHES = 5  # judgement: fewer batches in a band of the way say less than 
 COVERAGE = 0.9  # of the interval from p05 to p95
 HALF_WAY_S = 12 * 3600.0
 SPEED_STEP_S = 120.0
+SAME_PACE = 0.05  # judgement: a speed that differs by less is the same
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,8 +138,17 @@ class Widths:
         return float(np.exp(np.interp(share, SHARES, np.log(factors))))
 
 
+class Pace(StrEnum):
+    """How quickly the doughs of a recipe rise, held against the shipped prior."""
+
+    UNLIKE = "unlike"  # one of the two gets half way not at all
+    SAME = "same"
+    FASTER = "faster"
+    SLOWER = "slower"
+
+
 @dataclass(frozen=True, slots=True)
-class Learned:
+class RecipeExperience:
     """What the lessons of a recipe say about one batch of it.
 
     Attributes
@@ -162,6 +173,15 @@ class Learned:
     n_held: int
     n_intervals: int
 
+    @property
+    def pace(self) -> Pace:
+        """The speed in a code."""
+        if not np.isfinite(self.speed):
+            return Pace.UNLIKE
+        if abs(self.speed - 1.0) < SAME_PACE:
+            return Pace.SAME
+        return Pace.FASTER if self.speed > 1.0 else Pace.SLOWER
+
 
 def in_order(lessons: Iterable[Lesson]) -> tuple[Lesson, ...]:
     """The lessons that are understood, by their end, the newest ``MOST_LESSONS``: the same whatever order they came."""
@@ -169,8 +189,21 @@ def in_order(lessons: Iterable[Lesson]) -> tuple[Lesson, ...]:
     return tuple(sorted(known, key=lambda each: (each.ended_at, each.started_at, each.name))[-MOST_LESSONS:])
 
 
-def learned_from(lessons: Iterable[Lesson], batch: Batch) -> Learned | None:
-    """What lessons of a batch's recipe and stage say about it; other lessons are left out. None without any."""
+def learned_from(lessons: Iterable[Lesson], batch: Batch) -> RecipeExperience | None:
+    """What lessons of a batch's recipe and stage say about it.
+
+    Parameters
+    ----------
+    lessons
+        Any; those of other recipes and stages are left out.
+    batch
+        The batch to come.
+
+    Returns
+    -------
+    RecipeExperience or None
+        None without any lesson of its recipe and stage.
+    """
     mine = in_order(each for each in lessons if each.recipe == batch.recipe_key and each.stage is batch.stage)
     if not mine:
         return None
@@ -180,17 +213,17 @@ def learned_from(lessons: Iterable[Lesson], batch: Batch) -> Learned | None:
     prior, weights = pooled(mine, shipped, None if expected is None else expected[0], is_sour=is_sour)
     misses = [[miss for miss in lesson.misses if miss.what == READY] for lesson in mine]
     peak_misses = [[miss for miss in lesson.misses if miss.what == PEAK] for lesson in mine]
-    told = [miss for found in (peak_misses if batch.target.is_peak else misses) for miss in found]
+    shown = [miss for found in (peak_misses if batch.target.is_peak else misses) for miss in found]
     half = 0.5 if batch.target.rise_pct is None else 0.5 * batch.target.rise_pct / 100.0
-    return Learned(
+    return RecipeExperience(
         recipe=batch.recipe_key,
         prior=prior,
         widths=Widths(width_factors(misses), width_factors(peak_misses)),
         n_batches=len(mine),
         n_odd=int(np.sum(weights < 0.5)),
         speed=_time_to_s(shipped, half) / _time_to_s(prior, half),
-        n_held=sum(miss.is_held for miss in told),
-        n_intervals=len(told),
+        n_held=sum(miss.is_held for miss in shown),
+        n_intervals=len(shown),
     )
 
 
@@ -278,7 +311,7 @@ def pooled(
 
     one = np.eye(N_SHAPE)
     points = np.linalg.solve(precisions + one, informations[..., np.newaxis])[..., 0]
-    settled: list[_View] = []
+    settled: list[_Hypothesis] = []
     for start in _starts(np.asarray(points, dtype=np.float64)):
         view = _settled(precisions, informations, withins, doubts, start)
         if all(float(np.sum((view.mean - other.mean) ** 2)) > SAME_VIEW for other in settled):
@@ -297,8 +330,8 @@ def pooled(
 
 
 @dataclass(frozen=True, slots=True)
-class _View:
-    """One way to see a recipe: which lessons are of it and which are odd, and what follows; whitened.
+class _Hypothesis:
+    """One hypothesis about a recipe: which lessons are of it and which are odd, and what follows; whitened.
 
     ``log_chance`` is comparable between views of the same lessons.
     """
@@ -318,13 +351,13 @@ def _starts(points: Array) -> list[Array]:
     return starts
 
 
-def _settled(precisions: Array, informations: Array, withins: Array, doubts: Array, start: Array) -> _View:
+def _settled(precisions: Array, informations: Array, withins: Array, doubts: Array, start: Array) -> _Hypothesis:
     """The view that settles when lessons are weighed about a mean, and the mean is worked out anew, in turn."""
     one = np.eye(N_SHAPE)
     odd = _log_likelihood(precisions, informations, np.zeros(N_SHAPE), one)
     n, mean, odd_share = odd.size, start, ODD_SHARE
     weights = np.ones(n)
-    for _ in range(ROUNDS):
+    for _ in range(MOST_ITERATIONS):
         fits = np.stack([_log_likelihood(precisions, informations, mean, within) for within in withins])
         scale = int(np.argmax(fits @ weights + doubts))
         usual = fits[scale]
@@ -339,7 +372,7 @@ def _settled(precisions: Array, informations: Array, withins: Array, doubts: Arr
         + float(doubts[scale])
     )
     predicted = (1.0 - odd_share) * (covariance + withins[scale]) + odd_share * one
-    return _View(mean, predicted, weights, log_chance)
+    return _Hypothesis(mean, predicted, weights, log_chance)
 
 
 def _time_to_s(prior: Prior, rise_frac: float) -> float:
@@ -383,8 +416,16 @@ def _factor(offs: Sequence[Sequence[float]]) -> float:
 def widened(moments: Moments, factor: float, now: datetime, until: datetime) -> Moments:
     """Quantiles with their distances from the median multiplied by a factor.
 
-    What has happened already stays as it is, and no quantile that lies ahead is moved into the past. None stays None,
-    and what is moved beyond the horizon ``until`` becomes it.
+    Parameters
+    ----------
+    moments
+        What has happened already stays as it is; None stays None.
+    factor
+        Above 0. [-]
+    now
+        No quantile that lies ahead is moved before it.
+    until
+        The horizon: what is moved beyond it becomes None.
     """
     middle = moments.p50
     if middle is None or middle <= now or factor == 1.0:

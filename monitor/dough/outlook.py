@@ -4,11 +4,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
 
+SILENCE_MIN = 10.0
+"""After so long without a reading nobody knows how a dough stands: twenty missed readings at one each half minute.
+
+Judgement, and a setting of the alerts; the forecast and the board take it from there. [min]"""
+
 
 class State(StrEnum):
     """How a dough stands. The value is the word of the replay contract."""
 
-    SLACK = "slack"  # has not begun to rise
+    NO_RISE = "no rise yet"  # has not begun to rise
     RISING = "rising"
     NEARLY_READY = "nearly_ready"
     READY = "ready"
@@ -24,6 +29,27 @@ class Cause(StrEnum):
     TOO_COLD = "too cold"
     LITTLE_YEAST = "little yeast"
     NO_LIVE_YEAST = "no live yeast"  # dead, or forgotten
+
+
+class NoForecast(StrEnum):
+    """Why there is no forecast. The value is the word of the replay contract and of the store."""
+
+    NO_READING_YET = "no reading yet"
+    NOT_ESTIMATED = "not estimated"  # a fault of this program; the readings are kept
+
+
+@dataclass(frozen=True, slots=True)
+class KeptText:
+    """A reason that a store has as prose of an older version, where no code was found for it.
+
+    Attributes
+    ----------
+    language
+        As ISO 639 has it, such as ``en``.
+    """
+
+    text: str
+    language: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +113,7 @@ class Outlook:
     cause
         The likeliest reason when the state is ``not_rising``; None otherwise.
     why
-        Reason when the forecast is declined, in plain words; None otherwise.
+        Reason when there is no forecast; None otherwise.
     is_from_heights
         False when no height was measured and the rise rests on temperature and recipe alone.
     last_reading_at
@@ -103,7 +129,7 @@ class Outlook:
     peak: Moments = Moments()
     peak_soon_chance: float = 0.0
     past_peak_chance: float = 0.0
-    why: str | None = None
+    why: NoForecast | KeptText | None = None
     is_from_heights: bool = True
     air_temp_c: float | None = None
     humidity_pct: float | None = None

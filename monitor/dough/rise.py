@@ -1,8 +1,8 @@
-"""How a dough may be rising, given its levels so far: a crowd of weighted curves, from prior and readings.
+"""How a dough may be rising, given its levels so far: a ensemble of weighted curves, from prior and readings.
 
 The curves of :mod:`monitor.dough.curve` have Gaussian priors in their (logarithmic) numbers. The readings are taken
 with a heavy-tailed likelihood, so that a hand over the sensor bends nothing. The best curves are found by damped
-Gauss-Newton steps from several starts, the curvature there gives a Gaussian crowd around each, and every member is
+Gauss-Newton steps from several starts, the curvature there gives a Gaussian ensemble around each, and every member is
 weighted by how well it truly fits. The result is a pure function of the readings: no order of arrival, no restart
 changes it.
 
@@ -18,9 +18,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.dough.curve import N_SHAPE, Timeline, rise_paths, stacked
-from monitor.dough.levels import Evidence
+from monitor.dough.observations import Observations
+from monitor.dough.posterior_modes import LEAST_MASS, Misfit, Mode, posterior_modes
 from monitor.dough.prior import Prior
-from monitor.dough.search import LEAST_MASS, Fit, Optimum, optima
 
 Array = NDArray[np.float64]
 
@@ -29,8 +29,8 @@ Array = NDArray[np.float64]
 np.empty(4_000_000)
 
 N_MEMBERS = 320
-N_SCOUTS = 128  # prior draws among which the starts of the search are chosen
-TEMPER = 0.5  # judgement: trades a little sharpness for a crowd in which many members speak
+N_PILOTS = 128  # prior draws among which the starts of the search are chosen
+TEMPER = 0.5  # judgement: trades a little sharpness for a ensemble in which many members speak
 FLOOR_SD_FRAC = 0.003  # judgement: no curve of the family is truer to a dough than 0.3 points of rise
 OFFSET_SD = 0.20  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
 OFFSET_TAU_S = 5400.0  # judgement: how long it wanders
@@ -47,7 +47,7 @@ FILLED_TO = 16
 
 
 @dataclass(frozen=True, slots=True)
-class Crowd:
+class Ensemble:
     """Possible courses of one dough.
 
     Attributes
@@ -75,23 +75,36 @@ def knot_times_s(now_s: float) -> Array:
     return np.concatenate([past_knots_s(now_s), now_s + np.array([1800.0, 5400.0, 14400.0, 36000.0])])
 
 
-def hats(at_s: Array, knots_s: Array) -> Array:
-    """Weights that interpolate between knots, shape (n_at, n_knots)."""
+def hat_basis(at_s: Array, knots_s: Array) -> Array:
+    """Piecewise-linear (hat) basis functions: weights that interpolate between knots.
+
+    Parameters
+    ----------
+    at_s : array, shape (n_at,)
+        Where; beyond the ends the outermost knot holds. [s]
+    knots_s : array, shape (n_knots,)
+        Ascending. [s]
+
+    Returns
+    -------
+    array, shape (n_at, n_knots)
+        Each row sums to one. [-]
+    """
     return np.stack([np.interp(at_s, knots_s, row) for row in np.eye(knots_s.size)], axis=1)
 
 
 @dataclass(frozen=True, slots=True)
-class Sight:
+class EstimationProblem:
     """What is known of one dough before its courses are looked for.
 
     Attributes
     ----------
     timeline
-        Must hold every time of the evidence; its knots must be those of :func:`knot_times_s`.
+        Must hold every time of the observations; its knots must be those of :func:`knot_times_s`.
     now_step
         Index of now among its times.
-    evidence
-        None: the crowd is the prior's.
+    observations
+        None: the ensemble is the prior's.
     rate_doubts : array, shape (n_causes, n_knots)
         One standard deviation of each thing not known about the warmth, as a shift of ln of the rate at the knots.
     """
@@ -99,7 +112,7 @@ class Sight:
     timeline: Timeline
     now_step: int
     prior: Prior
-    evidence: Evidence | None
+    observations: Observations | None
     rate_doubts: Array
 
     @property
@@ -108,14 +121,14 @@ class Sight:
         return float(self.timeline.t_s[self.now_step])
 
     @property
-    def seen(self) -> Evidence | None:
-        """The evidence, if it says anything."""
-        return self.evidence if self.evidence is not None and self.evidence.t_s.size else None
+    def seen(self) -> Observations | None:
+        """The observations, if it says anything."""
+        return self.observations if self.observations is not None and self.observations.t_s.size else None
 
     @property
     def shape(self) -> tuple[int, ...]:
         """What those have in common that can be worked side by side: counts of numbers, filled-up lengths."""
-        n_shifts = 0 if self.evidence is None else len(self.evidence.shifts_s)
+        n_shifts = 0 if self.observations is None else len(self.observations.shifts_s)
         n_knots, n_folds = self.timeline.knots.shape[1], self.timeline.fold_steps.size
         n_spans = 0 if self.seen is None else self.seen.t_s.size
         n_past = _filled(max(self.now_step + 1, n_spans))  # for times and spans alike: nearly each time is a span's
@@ -132,128 +145,134 @@ def _wandering(times_s: Array, sd: float, tau_s: float) -> Array:
     return covariance + 1e-6 * sd**2 * np.eye(times_s.size)
 
 
-def _precision(sight: Sight) -> tuple[Array, Array]:
+def _precision(problem: EstimationProblem) -> tuple[Array, Array]:
     """Prior mean and precision of all numbers of a member."""
-    knots_s, levels_s = knot_times_s(sight.now_s), past_knots_s(sight.now_s)
-    n_folds, evidence = sight.timeline.fold_steps.size, sight.evidence
-    n_shifts = 0 if evidence is None else len(evidence.shifts_s)
+    knots_s, levels_s = knot_times_s(problem.now_s), past_knots_s(problem.now_s)
+    n_folds, observations = problem.timeline.fold_steps.size, problem.observations
+    n_shifts = 0 if observations is None else len(observations.shifts_s)
     n, n_levels = N_SHAPE + knots_s.size, levels_s.size
     mean = np.concatenate(
         [
-            sight.prior.mean,
+            problem.prior.mean,
             np.zeros(knots_s.size),
             np.full(n_folds, FOLD_KEEPS_LOGIT[0]),
             np.zeros(n_levels + n_shifts + 1),
         ]
     )
     precision: Array = np.zeros((mean.size, mean.size))
-    precision[:N_SHAPE, :N_SHAPE] = np.linalg.inv(sight.prior.covariance)
-    offsets = _wandering(knots_s, OFFSET_SD, OFFSET_TAU_S) + sight.rate_doubts.T @ sight.rate_doubts
+    precision[:N_SHAPE, :N_SHAPE] = np.linalg.inv(problem.prior.covariance)
+    offsets = _wandering(knots_s, OFFSET_SD, OFFSET_TAU_S) + problem.rate_doubts.T @ problem.rate_doubts
     precision[N_SHAPE:n, N_SHAPE:n] = np.linalg.inv(offsets)
     precision[range(n, n + n_folds), range(n, n + n_folds)] = FOLD_KEEPS_LOGIT[1] ** -2.0
     n += n_folds
     precision[n : n + n_levels, n : n + n_levels] = np.linalg.inv(_wandering(levels_s, LEVEL_SD_MM, LEVEL_TAU_S))
     n += n_levels
     precision[range(n, n + n_shifts), range(n, n + n_shifts)] = SHIFT_SD_MM**-2.0
-    precision[-1, -1] = (UNSEEN_START_SD_FRAC if evidence is None else evidence.start_sd_frac) ** -2.0
+    precision[-1, -1] = (UNSEEN_START_SD_FRAC if observations is None else observations.start_sd_frac) ** -2.0
     return mean, precision
 
 
 @cache
 def _draws(n_numbers: int) -> Array:
     """The same standard normal draws for every dough with as many numbers, shape (N_MEMBERS, n_numbers)."""
-    # Both signs of each draw: the crowd's mean is then exact, which steadies the quantiles of a small crowd.
+    # Both signs of each draw: the ensemble's mean is then exact, which steadies the quantiles of a small ensemble.
     half = np.random.default_rng(SEED).standard_normal((N_MEMBERS // 2, n_numbers))
     return np.concatenate([half, -half])[np.arange(N_MEMBERS).reshape(2, -1).T.ravel()]
 
 
-def _fit(sights: Sequence[Sight], timeline: Timeline, mean: Array, precision: Array, least: Array) -> Fit:
+def _fit(
+    problems: Sequence[EstimationProblem], timeline: Timeline, mean: Array, precision: Array, least: Array
+) -> Misfit:
     """What was seen of some doughs of one shape, side by side."""
-    n_past = sights[0].shape[-2]
-    filled = np.zeros((3, len(sights), n_past))
-    steps = np.zeros((len(sights), n_past), dtype=np.intp)
+    n_past = problems[0].shape[-2]
+    filled = np.zeros((3, len(problems), n_past))
+    steps = np.zeros((len(problems), n_past), dtype=np.intp)
     wander = []
-    for number, sight in enumerate(sights):
-        seen = sight.seen
+    for number, problem in enumerate(problems):
+        seen = problem.seen
         assert seen is not None
         n = seen.t_s.size
-        steps[number, :n] = np.searchsorted(sight.timeline.t_s, seen.t_s)
+        steps[number, :n] = np.searchsorted(problem.timeline.t_s, seen.t_s)
         filled[0, number, :n] = seen.rise_frac
         filled[1, number, :n] = 1.0 / np.hypot(seen.sd_frac, FLOOR_SD_FRAC)
         filled[2, number, :n] = seen.frac_per_mm
         shifted = (seen.t_s[:, np.newaxis] > np.array(seen.shifts_s)).astype(np.float64)
-        worth = np.hstack([hats(seen.t_s, past_knots_s(sight.now_s)), shifted]).T
+        worth = np.hstack([hat_basis(seen.t_s, past_knots_s(problem.now_s)), shifted]).T
         wander.append(np.pad(worth, [(0, 0), (0, n_past - n)]))
     wandering = np.stack(wander) * filled[2][:, np.newaxis]
-    return Fit(timeline.upto(n_past), steps, filled[0], filled[1], wandering, mean, precision, least)
+    return Misfit(timeline.upto(n_past), steps, filled[0], filled[1], wandering, mean, precision, least)
 
 
-def _sample(found: list[Optimum], draws: Array) -> tuple[Array, Array]:
-    """Members around each optimum by its mass, and the logarithm of the density they were drawn from."""
-    log_mass = np.array([optimum.log_evidence for optimum in found])
+def _sample(found: list[Mode], draws: Array) -> tuple[Array, Array]:
+    """Members around each mode by its mass, and the logarithm of the density they were drawn from."""
+    log_mass = np.array([mode.log_evidence for mode in found])
     mass = np.exp(log_mass - np.max(log_mass))
     mass = np.maximum(mass / np.sum(mass), LEAST_MASS)
     mass /= np.sum(mass)
     counts = np.diff(np.round(np.concatenate([[0.0], np.cumsum(mass)]) * draws.shape[0])).astype(int)
     parts, begin = [], 0
-    for optimum, count in zip(found, counts, strict=True):
-        parts.append(optimum.member + np.linalg.solve(optimum.root.T, draws[begin : begin + count].T).T)
+    for mode, count in zip(found, counts, strict=True):
+        parts.append(mode.member + np.linalg.solve(mode.root.T, draws[begin : begin + count].T).T)
         begin += count
     members = np.concatenate(parts)
     log_densities = np.stack(
         [
             np.log(share)
-            + np.sum(np.log(np.diag(optimum.root)))
-            - 0.5 * np.sum(((members - optimum.member) @ optimum.root) ** 2, axis=1)
-            for share, optimum in zip(mass, found, strict=True)
+            + np.sum(np.log(np.diag(mode.root)))
+            - 0.5 * np.sum(((members - mode.member) @ mode.root) ** 2, axis=1)
+            for share, mode in zip(mass, found, strict=True)
         ]
     )
     density: Array = np.logaddexp.reduce(log_densities, axis=0)
     return members, density
 
 
-def _crowds_of_shape(sights: Sequence[Sight]) -> Iterator[Crowd]:
-    """The crowds of doughs of one shape, side by side."""
-    timeline = stacked([sight.timeline for sight in sights], sights[0].shape[-1])
-    least = np.array([sight.prior.least_ceiling_frac for sight in sights])
-    mean, precision = (np.stack(parts) for parts in zip(*(_precision(sight) for sight in sights), strict=True))
+def _ensembles_of_shape(problems: Sequence[EstimationProblem]) -> Iterator[Ensemble]:
+    """The ensembles of doughs of one shape, side by side."""
+    timeline = stacked([problem.timeline for problem in problems], problems[0].shape[-1])
+    least = np.array([problem.prior.least_ceiling_frac for problem in problems])
+    mean, precision = (np.stack(parts) for parts in zip(*(_precision(problem) for problem in problems), strict=True))
     n_course = N_SHAPE + timeline.knots.shape[-1] + timeline.fold_steps.shape[-1]
     draws = _draws(mean.shape[-1])
     # Rows of draws times the inverse of the root: the transposed of what a column would be.
     inverse_roots = np.linalg.inv(np.linalg.cholesky(precision))
-    fit = None if sights[0].seen is None else _fit(sights, timeline, mean, precision, least)
+    fit = None if problems[0].seen is None else _fit(problems, timeline, mean, precision, least)
     if fit is not None:
-        scouts = np.concatenate(
-            [mean[:, np.newaxis], mean[:, np.newaxis] + draws[: N_SCOUTS - 1] @ inverse_roots], axis=1
+        pilots = np.concatenate(
+            [mean[:, np.newaxis], mean[:, np.newaxis] + draws[: N_PILOTS - 1] @ inverse_roots], axis=1
         )
-        found = optima(fit, scouts)
-    for number, sight in enumerate(sights):  # one at a time: these arrays are large enough by themselves
+        found = posterior_modes(fit, pilots)
+    for number, problem in enumerate(problems):  # one at a time: these arrays are large enough by themselves
         if fit is None:
             members = mean[number] + draws @ inverse_roots[number]
         else:
             members, log_density = _sample(found[number], draws)
-        paths = rise_paths(members[:, :n_course], sight.timeline, sight.prior.least_ceiling_frac)
+        paths = rise_paths(members[:, :n_course], problem.timeline, problem.prior.least_ceiling_frac)
         weights = np.full(N_MEMBERS, 1.0 / N_MEMBERS)
         if fit is not None:
             here = fit.of(np.array([number]))
             residuals = here.residuals_of(paths[np.newaxis, :, here.steps[0]], members)
             log_weight = -here.cost(members, residuals)[0] - log_density
             weights = np.exp(TEMPER * (log_weight - np.max(log_weight)))
-            # Tempered, and truncated (Ionides 2008): no single member may speak for the whole crowd.
+            # Tempered, and truncated (Ionides 2008): no single member may speak for the whole ensemble.
             weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
             weights /= np.sum(weights)
-        yield Crowd(paths, weights, members)
+        yield Ensemble(paths, weights, members)
 
 
-def crowds(sights: Sequence[Sight]) -> Iterator[tuple[int, Crowd]]:
+def ensembles(problems: Sequence[EstimationProblem]) -> Iterator[tuple[int, Ensemble]]:
     """Courses that each of some doughs may take, weighted by how well they agree with what was seen of it.
 
-    Each comes with its dough's place among the sights, in an order of no meaning, and can be let go before the next.
+    Yields
+    ------
+    (int, Ensemble)
+        The dough's place among the problems, in an order of no meaning, and its courses, which can be let go before the
+        next come.
     """
     by_shape: dict[tuple[int, ...], list[int]] = {}
-    for number, sight in enumerate(sights):
-        by_shape.setdefault(sight.shape, []).append(number)
+    for number, problem in enumerate(problems):
+        by_shape.setdefault(problem.shape, []).append(number)
     for numbers in by_shape.values():
         for begin in range(0, len(numbers), SIDE_BY_SIDE):
             part = numbers[begin : begin + SIDE_BY_SIDE]
-            yield from zip(part, _crowds_of_shape([sights[number] for number in part]), strict=True)
+            yield from zip(part, _ensembles_of_shape([problems[number] for number in part]), strict=True)

@@ -1,4 +1,4 @@
-"""How good forecasts were: error, coverage, sharpness and both at once, from their quantiles or samples.
+"""How good forecasts were: error, coverage, sharpness and both at once, from their quantiles.
 
 Every score is a plain function of arrays with one row for each forecast; lower is better except where it says so. A
 moment that did not come, or that a forecast puts beyond its horizon, counts as coming at the horizon: ``censored``.
@@ -20,10 +20,21 @@ def censored(values: ArrayLike, horizon: ArrayLike) -> Array:
 
 
 def pinball(truth: ArrayLike, quantile: ArrayLike, level: ArrayLike) -> Array:
-    """Pinball loss of a quantile forecast, in the unit of the truth; its mean is least for the true quantile.
+    """Pinball loss of a quantile forecast; its mean is least for the true quantile.
 
+    Parameters
+    ----------
+    truth, quantile : float or array
+        In one unit, which is that of the loss.
+    level : float or array
+        Of the quantile, 0..1.
+
+    Notes
+    -----
     Koenker & Bassett 1978, Econometrica 46, 33-50 (from memory).
 
+    Examples
+    --------
     >>> pinball(10.0, [8.0, 12.0], 0.9).round(2)
     array([1.8, 0.2])
     """
@@ -66,34 +77,27 @@ def crps_from_quantiles(truth: ArrayLike, quantiles: ArrayLike, levels: ArrayLik
     return result
 
 
-def crps_from_samples(truth: float, samples: ArrayLike, weights: ArrayLike | None = None) -> float:
-    """Continuous ranked probability score of a forecast given by (weighted) samples, in the unit of the truth.
-
-    Notes
-    -----
-    E|X - y| - E|X - X'|/2 (Gneiting & Raftery 2007, J. Am. Stat. Assoc. 102, 359-378, from memory), the second term
-    from the sorted samples.
-
-    Examples
-    --------
-    >>> crps_from_samples(0.5, [0.0, 1.0])
-    0.25
-    """
-    values = np.asarray(samples, dtype=np.float64)
-    share = np.full(values.shape, 1.0 / values.size) if weights is None else np.asarray(weights, dtype=np.float64)
-    share = share / np.sum(share)
-    order = np.argsort(values, kind="stable")
-    values, share = values[order], share[order]
-    below = np.cumsum(share)[:-1]
-    spread = float(np.sum(np.diff(values) * below * (1.0 - below)))  # E|X - X'|/2
-    return float(np.sum(share * np.abs(values - truth))) - spread
-
-
 def interval_score(truth: ArrayLike, low: ArrayLike, high: ArrayLike, coverage: float) -> Array:
     """Winkler's score of a central interval: its width, and a penalty for each miss by how far it missed.
 
+    Parameters
+    ----------
+    truth, low, high : float or array
+        In one unit, which is that of the score.
+    coverage
+        Nominal, between 0 and 1.
+
+    Raises
+    ------
+    ValueError
+        When the coverage is none.
+
+    Notes
+    -----
     Gneiting & Raftery 2007, J. Am. Stat. Assoc. 102, 359-378 (from memory).
 
+    Examples
+    --------
     >>> interval_score([5.0, 12.0], 0.0, 10.0, 0.9).round(6)
     array([10., 50.])
     """
@@ -113,9 +117,18 @@ def is_covered(truth: ArrayLike, low: ArrayLike, high: ArrayLike) -> NDArray[np.
 
 
 def reliability(truth: ArrayLike, quantiles: ArrayLike) -> Array:
-    """Share of truths at or below each quantile, shape (k,); equal to the levels when the forecasts are honest.
+    """Share of truths at or below each quantile; equal to the levels when the forecasts are honest.
 
-    A truth that equals its quantile counts half.
+    Parameters
+    ----------
+    truth : array, shape (n,)
+    quantiles : array, shape (n, k)
+        In the unit of the truth.
+
+    Returns
+    -------
+    array, shape (k,)
+        0..1; a truth that equals its quantile counts half.
     """
     true, known = np.asarray(truth, dtype=np.float64)[:, None], np.asarray(quantiles, dtype=np.float64)
     result: Array = np.mean((true < known) + 0.5 * (true == known), axis=0)

@@ -59,6 +59,12 @@ class Track:
         )
 
     @property
+    def is_sensed(self) -> bool:
+        """True when a sensor ever measured anything; False when it was only looked at by eye, or not at all."""
+        sensed = (self.air_temp_c, self.humidity_pct, self.dough_temp_c, self.distance_mm)
+        return any(series.t_s.size for series in sensed)
+
+    @property
     def last_t_s(self) -> float | None:
         """Time of the newest reading of any channel, seconds since the start; None when there is none."""
         ends = [
@@ -108,7 +114,18 @@ def track_of(series: Mapping[Channel, Series]) -> Track:
 
 
 def running_median(values: NDArray[np.float64], n: int) -> NDArray[np.float64]:
-    """Median of each value and its neighbours, ``n`` = 3 or 5 in all; the ends are repeated beyond the ends."""
+    """Median of each value and its neighbours; the ends are repeated beyond the ends.
+
+    Parameters
+    ----------
+    values : array, shape (m,)
+    n
+        3 or 5 in all.
+
+    Returns
+    -------
+    array, shape (m,)
+    """
     padded = np.pad(values, n // 2, mode="edge")
     a, b, c, *more = (padded[first : first + values.size] for first in range(n))
     if more:  # of five, the middle one is that of the fifth and the two inner ones of the other four

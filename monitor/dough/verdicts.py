@@ -17,7 +17,7 @@ GRID = np.linspace(log(1.05), log(8.0), 800)
 
 
 @dataclass(frozen=True, slots=True)
-class Tasted:
+class RiseVerdict:
     """One dough that was judged: how far it had risen at the most when it was taken [%], and what the baker said."""
 
     rise_pct: float
@@ -28,7 +28,7 @@ def _share_below(x: float) -> float:
     return 0.5 * (1.0 + erf(x / sqrt(2.0)))
 
 
-def best_rise_pct(tasted: Sequence[Tasted], asked_pct: float) -> Band:
+def best_rise_pct(tasted: Sequence[RiseVerdict], asked_pct: float) -> Band:
     """The rise at which a dough of this recipe would be called right, with its doubt. [%]
 
     Parameters
@@ -40,7 +40,7 @@ def best_rise_pct(tasted: Sequence[Tasted], asked_pct: float) -> Band:
     --------
     Aimed at 100 %, twice called over:
 
-    >>> over = [Tasted(100.0, Verdict.OVER), Tasted(95.0, Verdict.OVER)]
+    >>> over = [RiseVerdict(100.0, Verdict.OVER), RiseVerdict(95.0, Verdict.OVER)]
     >>> best_rise_pct(over, 100.0).p50 < 75.0
     True
     """

@@ -148,7 +148,7 @@ def firmware_files() -> list[Path]:
     folder = Path(next(iter(spec.submodule_search_locations)))
     return [
         *sorted(path for path in (folder / "node").glob("*.py") if path.name != "__init__.py"),
-        folder / "hal_board.py",
+        folder / "boards" / "hal_board.py",
     ]
 
 

@@ -16,7 +16,7 @@ from monitor.recipe.calibration import (
     ICE_SD_C,
     REFERENCE_SD,
     Calibration,
-    How,
+    Comparison,
     Point,
     one_point,
     settled,
@@ -36,19 +36,25 @@ CHANNELS = {
 UNITS = {Channel.AIR_TEMP: "C", Channel.HUMIDITY: "%", Channel.DOUGH_TEMP: "C", Channel.DISTANCE: "mm"}
 
 SET_UP = {
-    How.EMPTY: N_("the empty, clean vessel stands under the sensor exactly as it will with dough in it, lid and all"),
-    How.BLOCK: N_(
-        "a flat block of known height stands in the middle of the empty vessel, about as high as dough will be"
+    Comparison.EMPTY: (
+        N_("the empty, clean vessel stands under the sensor exactly as it will with dough in it, lid and all")
     ),
-    How.ICE: N_(
-        "the probe hangs in the middle of a glass filled to the top with crushed ice and a little cold water, "
-        "stirred, for five minutes now; it touches no glass"
+    Comparison.BLOCK: (
+        N_("a flat block of known height stands in the middle of the empty vessel, about as high as dough will be")
     ),
-    How.TWO_POINTS: N_(
-        "the probe and a trusted thermometer hang side by side in stirred water of about 40 C; the same "
-        "probe was in ice water before"
+    Comparison.ICE: (
+        N_(
+            "the probe hangs in the middle of a glass filled to the top with crushed ice and a little cold water,"
+            " stirred, for five minutes now; it touches no glass"
+        )
     ),
-    How.REFERENCE: N_("sensor and trusted instrument have been side by side, out of draughts, for ten minutes"),
+    Comparison.TWO_POINTS: (
+        N_(
+            "the probe and a trusted thermometer hang side by side in stirred water of about 40 C; the same probe"
+            " was in ice water before"
+        )
+    ),
+    Comparison.REFERENCE: N_("sensor and trusted instrument have been side by side, out of draughts, for ten minutes"),
 }
 
 
@@ -64,7 +70,7 @@ class Wish:
         Values read off before; None: they are heard now.
     """
 
-    how: How
+    how: Comparison
     channel: Channel
     truth: float | None = None
     truth_sd: float | None = None
@@ -124,20 +130,20 @@ def _point(wish: Wish, settings: NodeSettings | None, values: tuple[float, ...])
         return usual if wish.truth_sd is None else wish.truth_sd
 
     height_mm = None if settings is None else settings.sensor_height_mm
-    if wish.how is How.EMPTY:
+    if wish.how is Comparison.EMPTY:
         known_mm = wish.truth if wish.truth is not None else height_mm
         # A height that nobody has said yet is what the sensor says itself.
         return Point(
             values, round(settled(wish.channel, values)[0], 1) if known_mm is None else known_mm, sd(EMPTY_SD_MM)
         )
-    if wish.how is How.BLOCK:
+    if wish.how is Comparison.BLOCK:
         if wish.truth is None or height_mm is None:
             raise ConfigError(
                 "a block needs its height (--truth MM) and a node whose sensor height is known: do "
                 "`calibrate ... empty` first"
             )
         return Point(values, height_mm - wish.truth, sd(BLOCK_SD_MM))
-    if wish.how is How.ICE:
+    if wish.how is Comparison.ICE:
         return Point(values, ICE_C, sd(ICE_SD_C))
     if wish.truth is None:
         raise ConfigError("{how}: say what the trusted instrument shows, with --truth VALUE", how=wish.how)
@@ -148,9 +154,9 @@ def _point(wish: Wish, settings: NodeSettings | None, values: tuple[float, ...])
 
 def _found(wish: Wish, node: NodeId, point: Point, store: Store, at: datetime) -> Calibration:
     try:
-        if wish.how is How.TWO_POINTS:
+        if wish.how is Comparison.TWO_POINTS:
             cold = next((one for one in store.calibrations(node) if one.channel is wish.channel), None)
-            if cold is None or cold.how is not How.ICE:
+            if cold is None or cold.how is not Comparison.ICE:
                 raise ConfigError("two points: calibrate {node} in ice water first, then in warm water", node=node)
             return two_points(cold, point, at)
         return one_point(node, wish.channel, point, at, wish.how)
@@ -177,7 +183,7 @@ def calibrate(
     ConfigError, SourceError
         When something is missing, nothing is heard, or the readings cannot be right; nothing is kept then.
     """
-    if wish.how in (How.BLOCK, How.TWO_POINTS, How.REFERENCE):
+    if wish.how in (Comparison.BLOCK, Comparison.TWO_POINTS, Comparison.REFERENCE):
         _point(wish, settings, (0.0,))  # what is missing is said before anybody waits for readings
     print(f"{wish.how.value}: {reader.say(SET_UP[wish.how])}", file=out, flush=True)
     values = hear() if wish.measured is None else wish.measured
@@ -199,7 +205,7 @@ def calibrate(
         ),
         file=out,
     )
-    if wish.how is How.EMPTY:
+    if wish.how is Comparison.EMPTY:
         print(
             reader.say(
                 "batches in this vessel: write sensor_to_base_mm = {truth} under [vessel]",

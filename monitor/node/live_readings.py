@@ -13,13 +13,12 @@ from typing import Protocol
 
 from monitor.clock import Clock
 from monitor.errors import SourceError, WireError
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.sources.intake import Fault, Frame, Item
 from monitor.sources.serial import SerialSource
 from monitor.store.store import Store
 from monitor.translatable import N_, Saying
 from monitor.wire import frames
-from monitor.wire.readings import NodeId, Reading
+from monitor.wire.readings import SENSOR_CHANNELS, NodeId, Reading
 
 LOOK_EVERY_S = 0.2
 QUEUE_SIZE = 100

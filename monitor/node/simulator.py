@@ -1,7 +1,9 @@
 """The command that starts simulated nodes as a process of their own; nothing of the simulator is loaded here."""
 
-import argparse
 import importlib.util
+from collections.abc import Sequence
+from datetime import datetime, timedelta
+from pathlib import Path
 
 from monitor.child import child_command
 from monitor.errors import ConfigError
@@ -9,7 +11,25 @@ from monitor.node.boards import FIRMWARE
 from monitor.settings.brokers import mqtt_address
 
 
-def simulator_command(args: argparse.Namespace) -> list[str]:
+def simulator_command(
+    *,
+    mqtt: str | None,
+    serial: Sequence[Path],
+    count: int | None,
+    secrets: Path | None,
+    speed: float,
+    epoch: datetime | None,
+    period: timedelta,
+    dough: str | None,
+    recording: Path | None,
+    room: str | None,
+    noise: str | None,
+    fault: Sequence[str],
+    micropython: bool,
+    hours: float | None,
+    seed: int,
+    batches: Path | None,
+) -> list[str]:
     """``python -m firmware_sim practice`` with the options of ``node simulate``.
 
     Raises
@@ -19,15 +39,15 @@ def simulator_command(args: argparse.Namespace) -> list[str]:
     """
     if importlib.util.find_spec(FIRMWARE) is None:
         raise ConfigError("the simulator is not installed; install the whole package: pip install proofing-monitor")
-    if args.mqtt is None and not args.serial:
+    if mqtt is None and not serial:
         raise ConfigError(
             "name your broker with --mqtt mqtt://host:1883, or a port to make with --serial PATH; then start the "
             "collector on the same"
         )
-    command = child_command(FIRMWARE, "practice", "--speed", f"{args.speed:g}", "--seed", str(args.seed))
-    command += ["--every", f"{args.period.total_seconds():g}s"]
-    if args.mqtt is not None:
-        address = mqtt_address(args.mqtt)
+    command = child_command(FIRMWARE, "practice", "--speed", f"{speed:g}", "--seed", str(seed))
+    command += ["--every", f"{period.total_seconds():g}s"]
+    if mqtt is not None:
+        address = mqtt_address(mqtt)
         if address.scheme != "mqtt":
             raise ConfigError(
                 "--mqtt: simulated nodes speak plain mqtt://; let the broker listen on this machine alone"
@@ -36,22 +56,22 @@ def simulator_command(args: argparse.Namespace) -> list[str]:
             raise ConfigError("--mqtt: leave the user out; each node logs in as its node key, passwords in --secrets")
         command += ["--mqtt", f"{address.host}:{address.port}"]
     for name, value in (
-        ("count", args.count),
-        ("secrets", args.secrets),
-        ("epoch", None if args.epoch is None else args.epoch.isoformat()),
-        ("recording", args.recording),
-        ("dough", args.dough if args.recording is None else None),
-        ("room", args.room),
-        ("noise", args.noise),
-        ("hours", args.hours),
-        ("batches", args.batches),
+        ("count", count),
+        ("secrets", secrets),
+        ("epoch", None if epoch is None else epoch.isoformat()),
+        ("recording", recording),
+        ("dough", (dough or "mixed") if recording is None else None),
+        ("room", room),
+        ("noise", noise),
+        ("hours", hours),
+        ("batches", batches),
     ):
         if value is not None:
             command += [f"--{name}", str(value)]
-    for path in args.serial:
+    for path in serial:
         command += ["--serial", str(path)]
-    if args.micropython:
+    if micropython:
         command.append("--micropython")
-    for fault in args.fault:
-        command += ["--fault", fault]
+    for kind_and_rate in fault:
+        command += ["--fault", kind_and_rate]
     return command

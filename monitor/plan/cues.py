@@ -1,17 +1,12 @@
-"""What a plan says now: each step's cue once, when its time has come, and that the plan has moved."""
+"""What a plan calls for now: each step once, when its time has come, and that the plan has moved."""
 
 from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from monitor.alerts.kinds import CueKind
-from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
-from monitor.plan.live import Progress, hotter_c
-from monitor.translatable import N_
-from monitor.wording.phrases import degrees_text, place_word, printable, temp_text
-from monitor.wording.plan_steps import minutes_text, step_text
-from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text
+from monitor.plan.day import DoughPlan, LoadPlan, Plan, Step, StepKind, steps, steps_of
+from monitor.plan.live import AirDifference, Progress, largest_air_difference
 
 TOO_LATE = timedelta(minutes=30)  # judgement: after that a cue is history, and the plan has moved
 STEAM_TOO_LATE = timedelta(minutes=5)
@@ -31,21 +26,66 @@ _KINDS = {
 
 
 @dataclass(frozen=True, slots=True)
-class Cue:
-    """Something to be said now, once.
+class StepCue:
+    """That the time of a step has come.
 
     Attributes
     ----------
-    key
-        The step's, or the dough's with the hour it has moved to: the same cue is never given twice.
+    early_until_at
+        When the dough it takes on is ready, where the call is early for the sake of the work; None: it is not.
     """
 
-    key: str
-    kind: CueKind
-    dough: str
+    dough: DoughPlan
+    step: Step
     at: datetime
-    title: str
-    text: str
+    early_until_at: datetime | None = None
+
+    @property
+    def key(self) -> str:
+        """The step's: no step is called for twice."""
+        return self.step.key
+
+    @property
+    def kind(self) -> CueKind:
+        """What it calls for."""
+        return _KINDS[self.step.kind]
+
+
+@dataclass(frozen=True, slots=True)
+class MovedCue:
+    """That everything still to come of a dough has moved.
+
+    Attributes
+    ----------
+    shift
+        By how much later; negative: earlier.
+    air
+        The air that may be why; None where all air is as planned.
+    ahead
+        The steps still to come.
+    late_loads
+        Loads that would go in after their window.
+    """
+
+    dough: DoughPlan
+    at: datetime
+    shift: timedelta
+    air: AirDifference | None
+    ahead: tuple[Step, ...]
+    late_loads: tuple[LoadPlan, ...]
+
+    @property
+    def key(self) -> str:
+        """The dough's with the hour it has moved to: the same move is never called twice."""
+        return f"{self.dough.key}/moved/{self.dough.out_at:%Y%m%dT%H%M}"
+
+    @property
+    def kind(self) -> CueKind:
+        """Always the same."""
+        return CueKind.MOVED
+
+
+Cue = StepCue | MovedCue
 
 
 def is_done(dough: DoughPlan, step: Step, progress: Progress) -> bool:
@@ -74,143 +114,52 @@ def _has_gone_on(dough: DoughPlan, step: Step, progress: Progress) -> bool:
     return any(key in progress.done for key in mine if key != step.key)
 
 
-def _says(dough: DoughPlan, step: Step, reader: Reader) -> str:
-    words = step_text(dough, step, reader)
-    parts = [f"{words[0].upper()}{words[1:]}."]
-    before = dough.stages[step.stage - 1] if step.stage else None
-    is_taken_on = step.kind in (StepKind.SHAPE, StepKind.CHILL)
-    if is_taken_on and before is not None and before.ready_at is not None and before.ready_at > step.at:
-        parts.append(
-            reader.say(
-                _EARLY[step.kind],
-                at=clock_text(before.ready_at, reader, step.at),
-                time=minutes_text((before.ready_at - step.at).total_seconds() / 60.0),
-            )
-        )
-    if step.kind is StepKind.OVEN_ON and dough.loads:
-        in_at = clock_text(dough.loads[0].in_at, reader, step.at)
-        parts.append(reader.say("The first load goes in about {at}.", at=in_at))
-    if step.kind is StepKind.LOAD and step.not_after is not None:
-        parts.append(reader.say("It is good until {at}.", at=clock_text(step.not_after, reader, step.at)))
-        if step.not_after < step.at:
-            parts.append(reader.say("That is over: bake it first, handle it gently."))
-    if step.kind in (StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
-        parts.append(reader.say("Open the door standing aside, face and arms out of the steam."))
-    return " ".join(parts)
-
-
-_EARLY = {
-    StepKind.SHAPE: N_("It is ready {at}; the call is early by {time}, for the hands it takes."),
-    StepKind.CHILL: (
-        N_("It is ready {at}; the call is early by {time}, for the hands it takes and what it rises on while it cools.")
-    ),
-}
-
-
-def cue_word(kind: CueKind, reader: Reader) -> str:
-    """What a cue calls for, in a word or two."""
-    return reader.say(_CUE_WORDS[kind])
-
-
-_CUE_WORDS = {
-    CueKind.MIX: N_("mix now"),
-    CueKind.SHAPE: N_("shape now"),
-    CueKind.MOVE: N_("move it now"),
-    CueKind.OVEN_ON: N_("oven on now"),
-    CueKind.LOAD: N_("load now"),
-    CueKind.STEAM: N_("steam now"),
-    CueKind.OUT: N_("out now"),
-    CueKind.MOVED: N_("plan moved"),
-}
-
-
-def cues(plan: Plan, now: datetime, progress: Progress, said: Collection[str], reader: Reader) -> tuple[Cue, ...]:
-    """What must be said of a plan at a moment, in the order of the day.
-
-    Pure: the same plan and progress give the same cues.
+def step_cues(plan: Plan, now: datetime, progress: Progress, given: Collection[str]) -> tuple[StepCue, ...]:
+    """The steps to be called for at a moment, in the order of the day.
 
     Parameters
     ----------
     plan
         As the doughs have it: what :func:`~monitor.plan.live.retimed` made.
-    said
+    given
         Keys of cues that were given already.
     """
-    return tuple(_due(plan, now, progress, said, reader))
+    return tuple(_due(plan, now, progress, given))
 
 
-def _due(plan: Plan, now: datetime, progress: Progress, said: Collection[str], reader: Reader) -> Iterator[Cue]:
+def _due(plan: Plan, now: datetime, progress: Progress, given: Collection[str]) -> Iterator[StepCue]:
     for step in steps(plan):
         dough = plan.dough(step.dough)
         too_late = STEAM_TOO_LATE if step.kind is StepKind.STEAM else TOO_LATE
-        if step.key in said or not step.at <= now < step.at + too_late or is_done(dough, step, progress):
-            continue
-        name, kind = printable(dough.recipe.name), _KINDS[step.kind]
-        if step.load is not None and len(dough.loads) > 1:
-            name = reader.say("load {load}, {dough}", load=step.load, dough=name)
-        title = f"{cue_word(kind, reader)}: {name}"
-        yield Cue(step.key, kind, dough.key, now, title, _says(dough, step, reader))
+        if step.key not in given and step.at <= now < step.at + too_late and not is_done(dough, step, progress):
+            yield StepCue(dough, step, now, _early_until_at(dough, step))
+
+
+def _early_until_at(dough: DoughPlan, step: Step) -> datetime | None:
+    if step.kind not in (StepKind.SHAPE, StepKind.CHILL) or not step.stage:
+        return None
+    ready_at = dough.stages[step.stage - 1].ready_at
+    return ready_at if ready_at is not None and ready_at > step.at else None
 
 
 def moved_cues(
-    made: Plan, live: Plan, now: datetime, progress: Progress, told: Mapping[str, datetime], reader: Reader
-) -> tuple[Cue, ...]:
-    """That a dough's later times have moved clearly since they were last told: by ten minutes, or more when far ahead.
+    made: Plan, live: Plan, now: datetime, progress: Progress, announced: Mapping[str, datetime]
+) -> tuple[MovedCue, ...]:
+    """Doughs whose later times have moved clearly since they were last announced: ten minutes, or more when far ahead.
 
     Parameters
     ----------
     made, live
         The plan as it was made, and as the doughs have it.
-    told
+    announced
         For each dough, when it was last said to be out.
     """
     found = []
     for dough in live.doughs:
-        was_at = told.get(dough.key, made.dough(dough.key).out_at)
-        shift = dough.out_at - was_at
+        shift = dough.out_at - announced.get(dough.key, made.dough(dough.key).out_at)
         if abs(shift) < max(MOVED_BY, MOVED_SHARE * (dough.out_at - now)) or dough.out_at <= now:
             continue
-        minutes = minutes_text(abs(shift).total_seconds() / 60.0)
-        moved = N_("Everything still to come is {time} earlier.") if shift < timedelta() else _LATER
-        parts = (
-            reader.say(moved, time=minutes),
-            _why(made, progress, reader),
-            *_what_comes(dough, now, progress, reader),
-        )
-        title = f"{cue_word(CueKind.MOVED, reader)}: {printable(dough.recipe.name)}"
-        key = f"{dough.key}/moved/{dough.out_at:%Y%m%dT%H%M}"
-        found.append(Cue(key, CueKind.MOVED, dough.key, now, title, " ".join(part for part in parts if part)))
+        ahead = tuple(step for step in steps_of(dough) if step.at > now and not is_done(dough, step, progress))
+        late = tuple(load for load in dough.loads if load.in_at > load.closes_at and load.in_at > now)
+        found.append(MovedCue(dough, now, shift, largest_air_difference(made, progress), ahead, late))
     return tuple(found)
-
-
-_LATER = N_("Everything still to come is {time} later.")
-_LATE_LOAD = N_(
-    "Load {load} would go in {time} after its window: put it somewhere colder for a while, or shape it later."
-)
-
-
-def _why(made: Plan, progress: Progress, reader: Reader) -> str:
-    other = hotter_c(made, progress)
-    if other is None:
-        return ""
-    name, planned_c, air_c = other
-    told = reader.say(
-        N_("{place} is {air}, {degrees} warmer than planned.")
-        if air_c > planned_c
-        else N_("{place} is {air}, {degrees} colder than planned."),
-        place=place_word(name, reader),
-        air=temp_text(air_c, reader),
-        degrees=degrees_text(air_c - planned_c, reader),
-    )
-    return f"{told[0].upper()}{told[1:]}"
-
-
-def _what_comes(dough: DoughPlan, now: datetime, progress: Progress, reader: Reader) -> Iterator[str]:
-    ahead = [step for step in steps_of(dough) if step.at > now and not is_done(dough, step, progress)]
-    told = [step for step in ahead if step.kind is not StepKind.STEAM]
-    steps_told = "; ".join(f"{clock_text(step.at, reader, now)} {step_text(dough, step, reader)}" for step in told)
-    yield f"{steps_told}."
-    for load in dough.loads:
-        if load.in_at > load.closes_at and load.in_at > now:
-            late = minutes_text((load.in_at - load.closes_at).total_seconds() / 60.0)
-            yield reader.say(_LATE_LOAD, load=load.number, time=late)

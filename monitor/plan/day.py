@@ -4,11 +4,11 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
-from typing import NewType
+from typing import Literal, NewType
 
 from monitor.errors import UnfitError
 from monitor.plan.kitchen import Kitchen
-from monitor.plan.stage_forecast import Foretold, Span, body_of, mass_of
+from monitor.plan.stage_forecast import Span, StageForecast, body_of, mass_of
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
@@ -17,7 +17,7 @@ PlanId = NewType("PlanId", int)
 
 
 class StepKind(StrEnum):
-    """What hands do. The value is part of a step's key; the words for people are in ``words``."""
+    """What hands do. The value is part of a step's key; the words for people are in ``wording``."""
 
     MIX = "mix"
     SHAPE = "shape"
@@ -43,7 +43,7 @@ class StagePlan:
         When it stands: after those hands, or when the first load is shaped.
     ends_at
         When it is taken on, in the middle of the hands that do so; the last before a bake, when its first load goes in.
-    foretold
+    forecast
         How long it takes, in minutes from ``begins_at``.
     lead_min
         How long before it is ready it is to be called: hands that come next, and what it rises on while cooling. [min]
@@ -53,7 +53,7 @@ class StagePlan:
     hands_at: datetime
     begins_at: datetime
     ends_at: datetime
-    foretold: Foretold
+    forecast: StageForecast
     air_c: float
     lead_min: float = 0.0
 
@@ -64,12 +64,12 @@ class StagePlan:
     @property
     def closes_at(self) -> datetime:
         """When it should have gone on at the latest."""
-        return self.at(self.foretold.closes_min)
+        return self.at(self.forecast.closes_min)
 
     @property
     def ready_at(self) -> datetime | None:
         """When it is expected to be ready."""
-        middle = self.foretold.ready.p50
+        middle = self.forecast.ready.p50
         return None if middle is None else self.at(middle)
 
 
@@ -134,7 +134,7 @@ class DoughPlan:
         """
         early = late = 0.0
         for stage in self.stages:
-            ready: Span = stage.foretold.ready
+            ready: Span = stage.forecast.ready
             if ready.p50 is not None:
                 early += 0.0 if ready.p05 is None else (ready.p50 - ready.p05) ** 2
                 late += 0.0 if ready.p95 is None else (ready.p95 - ready.p50) ** 2
@@ -202,7 +202,22 @@ class Step:
     not_after: datetime | None = None
 
 
-def begins_with(dough: DoughPlan, stage: StagePlan) -> StepKind:
+def first_step_key(dough: DoughPlan, stage: StagePlan) -> str:
+    """Key of the step that a stage begins with."""
+    return f"{dough.key}/{stage.number}/{first_step_kind(dough, stage)}"
+
+
+def oven_key(dough: str) -> str:
+    """Key of the step that heats the oven for a dough."""
+    return f"{dough}/oven"
+
+
+def load_key(dough: str, load: int, kind: Literal[StepKind.LOAD, StepKind.OUT]) -> str:
+    """Key of the step that puts a load into the oven, or takes it out."""
+    return f"{dough}/load {load}/{'in' if kind is StepKind.LOAD else 'out'}"
+
+
+def first_step_kind(dough: DoughPlan, stage: StagePlan) -> StepKind:
     """What hands do at the beginning of a stage."""
     method = dough.recipe.method
     mine = method[stage.number]
@@ -252,10 +267,10 @@ def steps_of(dough: DoughPlan) -> Iterator[Step]:
     """The steps of one dough, in the order of its method."""
     for stage in dough.stages:
         method = dough.method(stage)
-        kind = begins_with(dough, stage)
+        kind = first_step_kind(dough, stage)
         before = [each for each in dough.stages[: stage.number] if dough.method(each).part == method.part]
         yield Step(
-            key=f"{dough.key}/{stage.number}/{kind}",
+            key=first_step_key(dough, stage),
             kind=kind,
             dough=dough.key,
             at=stage.hands_at,
@@ -272,15 +287,16 @@ def steps_of(dough: DoughPlan) -> Iterator[Step]:
                 stage=stage.number,
             )
     if dough.oven_on_at is not None:
-        yield Step(f"{dough.key}/oven", StepKind.OVEN_ON, dough.key, dough.oven_on_at)
+        yield Step(oven_key(dough.key), StepKind.OVEN_ON, dough.key, dough.oven_on_at)
     bake = dough.recipe.bake
     for load in dough.loads:
-        key = f"{dough.key}/load {load.number}"
-        yield Step(f"{key}/in", StepKind.LOAD, dough.key, load.in_at, load=load.number, not_after=load.closes_at)
-        for number, after_min in enumerate(() if bake is None else bake.steam_min, start=1):
+        key, number = dough.key, load.number
+        load_at = load_key(key, number, StepKind.LOAD)
+        yield Step(load_at, StepKind.LOAD, key, load.in_at, load=number, not_after=load.closes_at)
+        for steam, after_min in enumerate(() if bake is None else bake.steam_min, start=1):
             at = load.in_at + timedelta(minutes=after_min)
-            yield Step(f"{key}/steam {number}", StepKind.STEAM, dough.key, at, load=load.number)
-        yield Step(f"{key}/out", StepKind.OUT, dough.key, load.out_at, load=load.number)
+            yield Step(f"{key}/load {number}/steam {steam}", StepKind.STEAM, key, at, load=number)
+        yield Step(load_key(key, number, StepKind.OUT), StepKind.OUT, key, load.out_at, load=number)
 
 
 def steps(plan: Plan) -> tuple[Step, ...]:

@@ -1,4 +1,4 @@
-"""How long doughs with egg, milk or the like are above 5 C, beside the public guidance: never a verdict."""
+"""How long doughs with egg, milk or the like are above 5 C, expected and measured: never a verdict."""
 
 from collections.abc import Iterable
 
@@ -7,19 +7,21 @@ import numpy as np
 from monitor.dough.track import Track
 from monitor.plan.day import DoughPlan, StagePlan
 from monitor.plan.stage_forecast import WARM_C
-from monitor.recipe.findings import perishables
-from monitor.translatable import N_
-from monitor.wording.phrases import printable, temp_text
-from monitor.wording.reader import Reader
-from monitor.wording.times import duration_text
+from monitor.recipe.ingredients import PERISHABLE, IngredientKind
+from monitor.recipe.parts import Part, Recipe
 
 LONGEST_GAP_MIN = 30.0  # judgement: a probe that was silent for longer may have been anywhere
-GUIDANCE = N_(
-    "Public guidance (FDA Food Code, US): food that needs time or temperature control is held at 5 °C (41 °F) or below "
-    "(3-501.16); time alone is used as a control under written conditions, commonly up to 4 h (3-501.19). Your own "
-    "food authority's rules come first. This program measures time and temperature; it never says that food is safe."
-)
-"""Sections seen as quoted; their numbers partly from memory."""
+
+
+def perishables(recipe: Recipe, part: Part) -> tuple[str, ...]:
+    """Names of egg, milk and the like in a part or in what goes into it."""
+    found: list[str] = []
+    for each in part.ingredients:
+        if each.kind is IngredientKind.PART:
+            found += perishables(recipe, recipe.part(each.name))
+        elif each.kind in PERISHABLE:
+            found.append(each.name)
+    return tuple(dict.fromkeys(found))
 
 
 def perishable_stages(dough: DoughPlan) -> Iterable[StagePlan]:
@@ -27,56 +29,29 @@ def perishable_stages(dough: DoughPlan) -> Iterable[StagePlan]:
     return (each for each in dough.stages if perishables(dough.recipe, dough.recipe.part(dough.method(each).part)))
 
 
-def warm_min(dough: DoughPlan) -> float:
+def expected_warm_min(dough: DoughPlan) -> float:
     """Minutes that a dough with egg, milk or the like is expected above 5 C, from its first mixing to the oven.
 
     Hands count as warm. A waiting for the oven counts as the stage it waits in.
     """
     found = 0.0
     for stage in perishable_stages(dough):
-        ready_min = stage.foretold.ready.p50 or 0.0
+        ready_min = stage.forecast.ready.p50 or 0.0
         stood_min = (stage.ends_at - stage.begins_at).total_seconds() / 60.0
-        waited_min = max(stood_min - ready_min, 0.0) if stage.foretold.end_c > WARM_C else 0.0
-        found += dough.method(stage).hands_min + stage.foretold.warm_min + waited_min
+        waited_min = max(stood_min - ready_min, 0.0) if stage.forecast.end_c > WARM_C else 0.0
+        found += dough.method(stage).hands_min + stage.forecast.warm_min + waited_min
     return found
 
 
-def seen_warm_min(tracks: Iterable[Track]) -> float:
+def measured_warm_min(tracks: Iterable[Track]) -> float:
     """Minutes above 5 C that were measured: by the probe, or by the air where there was none.
 
-    A gap of more than ``LONGEST_GAP_MIN`` between two readings counts as nothing seen.
+    A gap of more than ``LONGEST_GAP_MIN`` between two readings counts as nothing measured.
     """
     found_s = 0.0
     for track in tracks:
         series = track.dough_temp_c if track.dough_temp_c.t_s.size else track.air_temp_c
         gaps_s = np.diff(series.t_s)
-        is_seen = (gaps_s <= LONGEST_GAP_MIN * 60.0) & (series.value[:-1] > WARM_C)
-        found_s += float(np.sum(gaps_s[is_seen]))
+        is_measured = (gaps_s <= LONGEST_GAP_MIN * 60.0) & (series.value[:-1] > WARM_C)
+        found_s += float(np.sum(gaps_s[is_measured]))
     return found_s / 60.0
-
-
-def food_sentence(dough: DoughPlan, reader: Reader, seen_min: float | None = None) -> str:
-    """Time above 5 C and the guidance; empty for a dough without egg, milk or the like.
-
-    Parameters
-    ----------
-    seen_min
-        What was measured so far; None when nothing was. [min]
-    """
-    names = perishables(dough.recipe, dough.recipe.dough)
-    if not names:
-        return ""
-    holes = {
-        "dough": printable(dough.recipe.name),
-        "what": ", ".join(printable(name) for name in names),
-        "warm": duration_text(warm_min(dough)),
-        "limit": temp_text(WARM_C, reader),
-    }
-    if seen_min is None:
-        told = reader.say("{dough} holds {what}: about {warm} above {limit} before the oven.", **holes)
-    else:
-        told = reader.say(_SEEN, seen=duration_text(seen_min), **holes)
-    return f"{told} {reader.say(GUIDANCE)}"
-
-
-_SEEN = N_("{dough} holds {what}: about {warm} above {limit} before the oven, {seen} of it measured so far.")

@@ -6,11 +6,10 @@ from datetime import time
 from typing import Any
 
 from monitor.errors import UnfitError
-from monitor.recipe.method import REFRIGERATOR, ROOM
+from monitor.recipe.method import REFRIGERATOR, ROOM, UNMEASURED_ROOM_C
 from monitor.recipe.toml_tables import Faults, name_of, shown
 from monitor.translatable import Saying
 
-USUAL_ROOM_C = 22.0  # judgement: a kitchen nobody measured
 USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 WARMEST_PLACE_C = 60.0
 MOST = 1000
@@ -69,7 +68,7 @@ class Kitchen:
     def all_places(self) -> tuple[Place, ...]:
         """The places named, and room and refrigerator as usual where they are not."""
         named = {each.name for each in self.places}
-        usual = (Place(ROOM, USUAL_ROOM_C), Place(REFRIGERATOR, USUAL_COLD_C))
+        usual = (Place(ROOM, UNMEASURED_ROOM_C), Place(REFRIGERATOR, USUAL_COLD_C))
         return (*self.places, *(each for each in usual if each.name not in named))
 
 
@@ -85,33 +84,27 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
     keys = ("room_c", "people", "mixers", "hands_from", "hands_until", "oven_holds", "recover_min", "place")
     faults.unknown(table, keys, "")
     places: list[Place] = []
-    rows = table.get("place", [])
-    if not (isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows)):
-        faults.found.append(
-            Saying("place = {rows} must be tables: a line [[place]] for each, and its keys below it", rows=shown(rows))
-        )
-        rows = []
-    for number, row in enumerate(rows, start=1):
+    for number, row in enumerate(faults.rows(table, "place"), start=1):
         prefix = f"place {number}: "
         faults.unknown(row, ("name", "temp_c", "holds"), prefix)
         name = name_of(row, "name", Saying("place"), faults)
         temp_c = faults.number(row, "temp_c", prefix, at_most=WARMEST_PLACE_C)
         if "temp_c" not in row:
-            faults.found.append(Saying("{prefix}temp_c is missing: the air there", prefix=prefix))
+            faults.report("{prefix}temp_c is missing: the air there", prefix=prefix)
         if name is not None and any(each.name == name for each in places):
-            faults.found.append(Saying("{prefix}there is a place {name!r} already", prefix=prefix, name=name))
+            faults.report("{prefix}there is a place {name!r} already", prefix=prefix, name=name)
         elif name is not None and temp_c is not None:
             places.append(Place(name, temp_c, faults.whole(row, "holds", prefix, at_most=MOST)))
     room_c = faults.number(table, "room_c", "", at_most=WARMEST_PLACE_C)
     if room_c is not None:
         if any(each.name == ROOM for each in places):
-            faults.found.append(Saying("room_c and a place named room say the same thing: leave one out"))
+            faults.report("room_c and a place named room say the same thing: leave one out")
         places.append(Place(ROOM, room_c))
     hours = [_wall_time(table, key, faults) for key in ("hands_from", "hands_until")]
     if (hours[0] is None) != (hours[1] is None):
-        faults.found.append(Saying("hands_from and hands_until go together"))
+        faults.report("hands_from and hands_until go together")
     elif hours[0] is not None and hours[1] is not None and hours[0] >= hours[1]:
-        faults.found.append(Saying("hands_from must come before hands_until, on the same day"))
+        faults.report("hands_from must come before hands_until, on the same day")
     recover_min = faults.number(table, "recover_min", "", at_most=600.0, can_be_zero=True)
     people, mixers, holds = (faults.whole(table, key, "", at_most=MOST) for key in ("people", "mixers", "oven_holds"))
     faults.raise_any()
@@ -127,7 +120,5 @@ def _wall_time(table: Mapping[str, Any], key: str, faults: Faults) -> time | Non
             value = False
     if value is None or isinstance(value, time):
         return value
-    faults.found.append(
-        Saying('{key} = {table} must be a time of the clock, such as "06:00"', key=key, table=shown(table[key]))
-    )
+    faults.report('{key} = {table} must be a time of the clock, such as "06:00"', key=key, table=shown(table[key]))
     return None

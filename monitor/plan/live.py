@@ -5,26 +5,52 @@ a stage begins when what it takes on is ready, a planned wait is kept where the 
 the oven in the order in which they are proofed.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from typing import Protocol
 
 from monitor.dough.outlook import Outlook, State
-from monitor.plan.day import DoughPlan, LoadPlan, Plan, StagePlan, begins_with, is_shaped_in
-from monitor.plan.orders import follows_of
-from monitor.plan.stage_forecast import Foretold, Span, foretell, stand_in_lag_min
+from monitor.plan.day import (
+    DoughPlan,
+    LoadPlan,
+    Plan,
+    StagePlan,
+    StepKind,
+    first_step_key,
+    is_shaped_in,
+    load_key,
+    oven_key,
+)
+from monitor.plan.orders import predecessors_of
+from monitor.plan.stage_forecast import Span, StageForecast, forecast_stage, stand_in_lag_min
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
 
 ROUNDING = timedelta(minutes=2)  # a plan is made in whole minutes: so little is no wait
 SETTLED = timedelta(minutes=20)  # judgement: before, a level says little and a forecast sways
 OTHER_AIR_C = 0.5  # judgement: air that differs by less is the air that was planned with
-Foretell = Callable[[Recipe, MethodStage, float, float, float, bool], Foretold]
-"""(recipe, stage, air_c, start_c, cold_c, is_shaped) -> what is expected; so that a caller may remember the answers."""
+
+
+class ForecastStage(Protocol):
+    """What forecasts a stage: :func:`~monitor.plan.stage_forecast.forecast_stage`, or a caller that remembers."""
+
+    def __call__(
+        self,
+        recipe: Recipe,
+        stage: MethodStage,
+        *,
+        air_c: float,
+        start_c: float,
+        cold_c: float,
+        is_shaped: bool = False,
+    ) -> StageForecast:
+        """The forecast of a stage."""
+        ...
 
 
 @dataclass(frozen=True, slots=True)
-class Watched:
+class WatchedStage:
     """A stage that is being watched, or was.
 
     Attributes
@@ -56,12 +82,7 @@ class Progress:
     """
 
     done: Mapping[str, datetime]
-    watched: Mapping[tuple[str, int], Watched]
-
-
-def asked(recipe: Recipe, stage: MethodStage, air_c: float, start_c: float, cold_c: float, is_shaped: bool) -> Foretold:
-    """:func:`~monitor.plan.stage_forecast.foretell`, in the form in which it is asked here."""
-    return foretell(recipe, stage, air_c=air_c, start_c=start_c, cold_c=cold_c, is_shaped=is_shaped)
+    watched: Mapping[tuple[str, int], WatchedStage]
 
 
 def measured_airs(plan: Plan, progress: Progress) -> dict[str, float]:
@@ -77,14 +98,14 @@ def measured_airs(plan: Plan, progress: Progress) -> dict[str, float]:
     return found
 
 
-def retimed(plan: Plan, now: datetime, progress: Progress, ask: Foretell = asked) -> Plan:
+def retimed(plan: Plan, now: datetime, progress: Progress, forecast: ForecastStage = forecast_stage) -> Plan:
     """The plan with every time that is still to come moved to what is known now."""
     airs = measured_airs(plan, progress)
-    doughs = tuple(_Dough(plan, dough, now, progress, airs, ask).moved() for dough in plan.doughs)
+    doughs = tuple(_Retiming(plan, dough, now, progress, airs, forecast).moved() for dough in plan.doughs)
     return replace(plan, doughs=_queued(doughs, plan.kitchen.recover_min, progress))
 
 
-class _Dough:
+class _Retiming:
     """One dough being re-timed."""
 
     def __init__(
@@ -94,10 +115,17 @@ class _Dough:
         now: datetime,
         progress: Progress,
         airs: Mapping[str, float],
-        ask: Foretell,
+        forecast: ForecastStage,
     ) -> None:
-        self.plan, self.dough, self.now, self.progress, self.airs, self.ask = plan, dough, now, progress, airs, ask
-        self.follows = follows_of(dough.recipe)
+        self.plan, self.dough, self.now, self.progress, self.airs, self.forecast_stage = (
+            plan,
+            dough,
+            now,
+            progress,
+            airs,
+            forecast,
+        )
+        self.predecessors = predecessors_of(dough.recipe)
         self.stages: list[StagePlan] = []
 
     def moved(self) -> DoughPlan:
@@ -106,7 +134,7 @@ class _Dough:
         loads = self._loads()
         return replace(self.dough, stages=tuple(self.stages), loads=loads, oven_on_at=self._oven_on_at(loads))
 
-    def _watched(self, number: int) -> Watched | None:
+    def _watched(self, number: int) -> WatchedStage | None:
         return self.progress.watched.get((self.dough.key, number))
 
     def _stage(self, planned: StagePlan) -> StagePlan:
@@ -116,24 +144,24 @@ class _Dough:
         begun_at = watched.started_at if watched is not None else self._begun_by_hand(planned)
         if begun_at is None:
             hands = timedelta(minutes=method.hands_min)
-            befores = [self.stages[before] for before in self.follows[number]]
+            befores = [self.stages[before] for before in self.predecessors[number]]
             hands_at = max((before.ends_at for before in befores), default=planned.hands_at + hands / 2) - hands / 2
             begun_at = max(hands_at, self.now) + before_it
-        foretold = self._foretold(planned, method, watched)
+        forecast = self._forecast(planned, method, watched)
         stage = replace(
             planned,
             hands_at=begun_at - before_it,
             begins_at=begun_at,
-            foretold=foretold,
+            forecast=forecast,
             air_c=self.airs.get(method.place, planned.air_c),
         )
         return replace(stage, ends_at=self._ends_at(planned, stage, watched))
 
     def _begun_by_hand(self, planned: StagePlan) -> datetime | None:
         """When an unwatched stage began: its first step was marked as done."""
-        return self.progress.done.get(f"{self.dough.key}/{planned.number}/{begins_with(self.dough, planned)}")
+        return self.progress.done.get(first_step_key(self.dough, planned))
 
-    def _ends_at(self, planned: StagePlan, stage: StagePlan, watched: Watched | None) -> datetime:
+    def _ends_at(self, planned: StagePlan, stage: StagePlan, watched: WatchedStage | None) -> datetime:
         if watched is not None and watched.ended_at is not None:
             return watched.ended_at
         ready_at = stage.ready_at or stage.closes_at
@@ -141,18 +169,23 @@ class _Dough:
         is_by_the_clock = self.dough.method(planned).hours is not None
         return max(_kept_wait(was_ready_at, planned.ends_at, ready_at, stage.closes_at, is_by_the_clock), self.now)
 
-    def _foretold(self, planned: StagePlan, method: MethodStage, watched: Watched | None) -> Foretold:
+    def _forecast(self, planned: StagePlan, method: MethodStage, watched: WatchedStage | None) -> StageForecast:
         if watched is not None and self.now - watched.started_at >= SETTLED:
             return self._as_seen(planned, method, watched)
         air_c = self.airs.get(method.place, planned.air_c)
         cold_c = self.airs.get(REFRIGERATOR, self.plan.kitchen.place(REFRIGERATOR).temp_c)
         start_c = self._start_c(planned, method)
-        is_other = abs(air_c - planned.air_c) >= OTHER_AIR_C or abs(start_c - planned.foretold.start_c) >= OTHER_AIR_C
+        is_other = abs(air_c - planned.air_c) >= OTHER_AIR_C or abs(start_c - planned.forecast.start_c) >= OTHER_AIR_C
         if not is_other:
-            return planned.foretold
+            return planned.forecast
         recipe = self.dough.recipe
-        found = self.ask(
-            recipe, method, round(air_c, 1), round(start_c, 1), cold_c, is_shaped_in(recipe, planned.number)
+        found = self.forecast_stage(
+            recipe,
+            method,
+            air_c=round(air_c, 1),
+            start_c=round(start_c, 1),
+            cold_c=cold_c,
+            is_shaped=is_shaped_in(recipe, planned.number),
         )
         return replace(found, ready=found.ready.earlier(self._cooling_min(planned)))
 
@@ -160,26 +193,28 @@ class _Dough:
         """How warm it will begin: as mixed, or as the stage before leaves it."""
         if method.dough_c is not None:
             return method.dough_c
-        same = [each for each in self.follows[planned.number] if self.dough.recipe.method[each].part == method.part]
+        same = [
+            each for each in self.predecessors[planned.number] if self.dough.recipe.method[each].part == method.part
+        ]
         if not same:
-            return planned.foretold.start_c
+            return planned.forecast.start_c
         watched = self._watched(same[0])
         outlook = None if watched is None else watched.outlook
         if outlook is not None and outlook.dough_temp_c is not None and outlook.ready.p50 is not None:
             return outlook.dough_temp_c
-        return self.stages[same[0]].foretold.end_c
+        return self.stages[same[0]].forecast.end_c
 
     def _cooling_min(self, planned: StagePlan) -> float:
         """What a stage goes on rising while it cools, as planned. [min]"""
-        after = [number for number, befores in enumerate(self.follows) if planned.number in befores]
+        after = [number for number, befores in enumerate(self.predecessors) if planned.number in befores]
         hands_min = self.dough.recipe.method[after[0]].hands_min if after else 0.0
         return max(planned.lead_min - hands_min / 2.0, 0.0)
 
-    def _as_seen(self, planned: StagePlan, method: MethodStage, watched: Watched) -> Foretold:
+    def _as_seen(self, planned: StagePlan, method: MethodStage, watched: WatchedStage) -> StageForecast:
         """What the newest outlook says, in minutes from the stage's true beginning."""
         outlook = watched.outlook
         if method.hours is not None or outlook is None or outlook.state is State.NO_READINGS:
-            return planned.foretold
+            return planned.forecast
 
         def minutes(at: datetime | None) -> float | None:
             return None if at is None else (at - watched.started_at).total_seconds() / 60.0
@@ -187,10 +222,10 @@ class _Dough:
         moments = outlook.ready
         ready = Span(*(minutes(at) for at in (moments.p05, moments.p25, moments.p50, moments.p75, moments.p95)))
         if ready.p50 is None:
-            return planned.foretold
+            return planned.forecast
         lag_min = self._sample_lag_min(planned, method, ready.p50)
         ready = ready.earlier(self._cooling_min(planned) - lag_min)
-        was = planned.foretold
+        was = planned.forecast
         # The window is as wide as it was, over a dough that is quicker or slower by so much.
         pace = 1.0 if not was.ready.p50 or ready.p50 is None else ready.p50 / was.ready.p50
         closes_min = (ready.p50 or 0.0) + pace * (was.closes_min - (was.ready.p50 or 0.0))
@@ -210,7 +245,7 @@ class _Dough:
             sample=(method.vessel, method.sample_g),
             piece_g=recipe.each_g,
             air_c=self.airs.get(method.place, planned.air_c),
-            start_c=planned.foretold.start_c,
+            start_c=planned.forecast.start_c,
             at_min=max(at_min, 1.0),
         )
 
@@ -228,7 +263,7 @@ class _Dough:
         for load in self.dough.loads:
             shaped_at = load.shaped_at + (stage.begins_at - planned.begins_at)
             opens_at, closes_at = load.opens_at + opens, load.closes_at + closes
-            loaded_at = self.progress.done.get(f"{self.dough.key}/load {load.number}/in")
+            loaded_at = self.progress.done.get(load_key(self.dough.key, load.number, StepKind.LOAD))
             if loaded_at is None and load.number == 1 and watched is not None:
                 loaded_at = watched.ended_at
             in_at = opens_at
@@ -237,7 +272,7 @@ class _Dough:
                 in_at = max(in_at, self.now)  # the others follow it, and are taken to go in when they are called
             in_at = in_at if loaded_at is None else loaded_at
             out_at = self.progress.done.get(
-                f"{self.dough.key}/load {load.number}/out", in_at + (load.out_at - load.in_at)
+                load_key(self.dough.key, load.number, StepKind.OUT), in_at + (load.out_at - load.in_at)
             )
             loads.append(
                 replace(load, shaped_at=shaped_at, opens_at=opens_at, closes_at=closes_at, in_at=in_at, out_at=out_at)
@@ -249,11 +284,11 @@ class _Dough:
         bake = self.dough.recipe.bake
         if bake is None or not loads:
             return None
-        done_at = self.progress.done.get(f"{self.dough.key}/oven")
+        done_at = self.progress.done.get(oven_key(self.dough.key))
         if done_at is not None:
             return done_at
         stage = self.stages[-1]
-        ready = stage.foretold.ready
+        ready = stage.forecast.ready
         early = timedelta()
         watched = self._watched(stage.number)
         is_seen = watched is not None and watched.outlook is not None
@@ -281,7 +316,7 @@ def _queued(doughs: tuple[DoughPlan, ...], recover_min: float, progress: Progres
     every = [(dough.key, load) for dough in doughs for load in dough.loads]
 
     def is_in(key: str, load: LoadPlan) -> bool:
-        return f"{key}/load {load.number}/in" in progress.done
+        return load_key(key, load.number, StepKind.LOAD) in progress.done
 
     every.sort(key=lambda each: (not is_in(*each), each[1].in_at, each[0], each[1].number))
     free_at: datetime | None = None
@@ -298,14 +333,25 @@ def _queued(doughs: tuple[DoughPlan, ...], recover_min: float, progress: Progres
     )
 
 
-def hotter_c(plan: Plan, progress: Progress) -> tuple[str, float, float] | None:
-    """The place whose air is farthest from what was planned with: its name, planned and measured [C]; None: none is."""
-    airs = measured_airs(plan, progress)
-    found: tuple[str, float, float] | None = None
-    for name, air_c in sorted(airs.items()):
-        planned_c = plan.kitchen.place(name).temp_c
-        if abs(air_c - planned_c) >= OTHER_AIR_C and (
-            found is None or abs(air_c - planned_c) > abs(found[2] - found[1])
-        ):
-            found = (name, planned_c, air_c)
-    return found
+@dataclass(frozen=True, slots=True)
+class AirDifference:
+    """A place whose air is not what was planned with."""
+
+    place: str
+    planned_c: float
+    measured_c: float
+
+    @property
+    def difference_c(self) -> float:
+        """Above 0 where it is warmer than planned."""
+        return self.measured_c - self.planned_c
+
+
+def largest_air_difference(plan: Plan, progress: Progress) -> AirDifference | None:
+    """The place whose air is farthest from what was planned with; None where the plan holds everywhere."""
+    found = [
+        AirDifference(name, plan.kitchen.place(name).temp_c, air_c)
+        for name, air_c in sorted(measured_airs(plan, progress).items())
+    ]
+    other = [each for each in found if abs(each.difference_c) >= OTHER_AIR_C]
+    return max(other, key=lambda each: abs(each.difference_c), default=None)

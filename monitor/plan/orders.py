@@ -1,22 +1,136 @@
-"""What is wanted of a day, and the same as the solver takes it: stages foretold, windows, places, nights."""
+"""What is wanted of a day, and the same as the solver takes it: tasks, windows, places and nights in whole minutes."""
 
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
+from enum import StrEnum
 from math import ceil, floor
 
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.errors import UnfitError
 from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, is_shaped_in
 from monitor.plan.kitchen import Kitchen
-from monitor.plan.stage_forecast import KEEPS_MIN, Foretold, foretell, still_to_come_min
-from monitor.plan.tasks import BakeTask, DoughTask, DoughTimes, Limits, StageTask, Stand
+from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage, still_to_come_min
 from monitor.recipe.batch import Stage
 from monitor.recipe.formula import Formula
-from monitor.recipe.ingredients import Kind
-from monitor.recipe.method import DEFAULT_DOUGH_C, REFRIGERATOR, Bake, MethodStage
+from monitor.recipe.ingredients import IngredientKind
+from monitor.recipe.intent import USUAL_DOUGH_TEMP_C
+from monitor.recipe.method import REFRIGERATOR, Bake, MethodStage
 from monitor.recipe.parts import Recipe
 
 LONGEST_DAY_MIN = 7 * 24 * 60  # judgement: nobody plans a loaf further ahead
+
+
+class Limit(StrEnum):
+    """What can stand in a plan's way."""
+
+    TIME = "time"  # the hour it is wanted, and now
+    WINDOW = "window"  # doughs and loaves that do not wait
+    PEOPLE = "people"
+    HOURS = "hours"  # of the clock, in which there are hands
+    MIXER = "mixer"
+    PLACE = "place"
+    OVEN = "oven"
+
+
+@dataclass(frozen=True, slots=True)
+class PlaceUse:
+    """Dough in a place during a stage: from so many minutes after it begins, to so many; None: to its end."""
+
+    place: str
+    from_min: int
+    to_min: int | None
+    takes: int
+
+
+@dataclass(frozen=True, slots=True)
+class StageTask:
+    """One stage of one dough.
+
+    Attributes
+    ----------
+    hands_min, mixer_min
+        Work before it stands. [min]
+    ready_min, closes_min
+        After it has begun to stand: taken on no sooner, and no later. [min]
+    predecessors
+        Numbers of the stages of this dough that it takes on.
+    """
+
+    hands_min: int
+    mixer_min: int
+    ready_min: int
+    closes_min: int
+    predecessors: tuple[int, ...]
+    uses: tuple[PlaceUse, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class BakeTask:
+    """The loads of a dough.
+
+    Attributes
+    ----------
+    windows
+        For each load, minutes from the end of its own shaping: proofed, and no longer good.
+    stagger_min
+        How much later than the one before each load is shaped, beyond its share of the hands. [min]
+    can_stagger
+        Whether the solver may delay loads more.
+    """
+
+    windows: tuple[tuple[int, int], ...]
+    minutes: int
+    preheat_min: int
+    recover_min: int
+    oven_c: float
+    stagger_min: int = 0
+    can_stagger: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class DoughTask:
+    """One dough: stages in the order of its method, and its bake."""
+
+    name: str
+    stages: tuple[StageTask, ...]
+    bake: BakeTask | None
+    wanted_min: int | None
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What the kitchen has. ``nights``: spans of minutes without hands; ``places``: how many tubs each holds."""
+
+    people: int
+    mixers: int
+    places: tuple[tuple[str, int], ...]
+    nights: tuple[tuple[int, int], ...]
+
+
+@dataclass(frozen=True, slots=True)
+class DoughTimes:
+    """What the solver found for a dough, in minutes.
+
+    Attributes
+    ----------
+    hands, begins, taken
+        For each stage.
+    shaped, loaded
+        For each load: when it was shaped, when it goes in.
+    late
+        For each load, and then each stage but the last: by how much it misses the end of its window.
+    """
+
+    hands: tuple[int, ...]
+    begins: tuple[int, ...]
+    taken: tuple[int, ...]
+    shaped: tuple[int, ...]
+    loaded: tuple[int, ...]
+    late_loads: tuple[int, ...]
+    late_stages: tuple[int, ...]
+
+
+# -- what is wanted ---------------------------------------------------------------------------------------------------
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,16 +142,16 @@ class Order:
 
     recipe: Recipe
     wanted_at: datetime | None
-    learned: tuple[Learned | None, ...] = ()
+    learned: tuple[RecipeExperience | None, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Prepared:
-    """An order with its stages foretold.
+class PreparedOrder:
+    """An order with the forecasts of its stages.
 
     Attributes
     ----------
-    foretold, airs
+    forecasts, airs
         For each stage; the air where it stands in the end. [C]
     leads_min
         For each stage, how far it goes on rising while it cools, when it goes into the cold next. [min]
@@ -47,18 +161,18 @@ class Prepared:
 
     key: str
     order: Order
-    foretold: tuple[Foretold, ...]
+    forecasts: tuple[StageForecast, ...]
     airs: tuple[float, ...]
     leads_min: tuple[float, ...]
-    follows: tuple[tuple[int, ...], ...]
-    loads: tuple[tuple[Foretold, int], ...]
+    predecessors: tuple[tuple[int, ...], ...]
+    loads: tuple[tuple[StageForecast, int], ...]
 
     @property
     def recipe(self) -> Recipe:
         return self.order.recipe
 
 
-def follows_of(recipe: Recipe) -> tuple[tuple[int, ...], ...]:
+def predecessors_of(recipe: Recipe) -> tuple[tuple[int, ...], ...]:
     """For each stage the stages it takes on: the one before it of its own part, or the last of the parts mixed in."""
     found: list[tuple[int, ...]] = []
     last: dict[str, int] = {}
@@ -66,25 +180,25 @@ def follows_of(recipe: Recipe) -> tuple[tuple[int, ...], ...]:
         if stage.part in last:
             found.append((last[stage.part],))
         else:
-            inside = [each.name for each in recipe.part(stage.part).ingredients if each.kind is Kind.PART]
+            inside = [each.name for each in recipe.part(stage.part).ingredients if each.kind is IngredientKind.PART]
             found.append(tuple(last[name] for name in inside if name in last))
         last[stage.part] = number
     return tuple(found)
 
 
-def _start_c(stage: MethodStage, before: tuple[int, ...], foretold: list[Foretold], recipe: Recipe) -> float:
+def _start_c(stage: MethodStage, before: tuple[int, ...], forecasts: list[StageForecast], recipe: Recipe) -> float:
     """How warm a dough begins a stage: as the recipe says, or as it came out of the stage before."""
     if stage.dough_c is not None:
         return stage.dough_c
     same = [number for number in before if recipe.method[number].part == stage.part]
-    return foretold[same[0]].end_c if same else DEFAULT_DOUGH_C
+    return forecasts[same[0]].end_c if same else USUAL_DOUGH_TEMP_C
 
 
 def _is_cold(stage: MethodStage) -> bool:
     return stage.stage is Stage.RETARD or stage.cold_h > 0.0 or stage.place == REFRIGERATOR
 
 
-def _lead_min(recipe: Recipe, number: int, after: int | None, foretold: Foretold, cold_c: float) -> float:
+def _lead_min(recipe: Recipe, number: int, after: int | None, forecast: StageForecast, cold_c: float) -> float:
     """What a stage goes on rising after it was put into the cold, when that is what follows and nothing is shaped."""
     stage = recipe.method[number]
     if after is None or stage.hours is not None or stage.target.rise_pct is None:
@@ -94,16 +208,16 @@ def _lead_min(recipe: Recipe, number: int, after: int | None, foretold: Foretold
     if next_stage.part != stage.part or is_shaped_next or not _is_cold(next_stage):
         return 0.0
     formula: Formula | None = recipe.formula_of(recipe.part(stage.part))
-    return still_to_come_min(formula, tau_min=foretold.tau_min, dough_c=foretold.end_c, cold_c=cold_c)
+    return still_to_come_min(formula, tau_min=forecast.tau_min, dough_c=forecast.end_c, cold_c=cold_c)
 
 
-def at_once(bake: Bake, kitchen: Kitchen) -> int:
+def pieces_at_once(bake: Bake, kitchen: Kitchen) -> int:
     """How many pieces of a recipe go into the oven at once."""
     return kitchen.oven_holds if bake.at_once is None else bake.at_once
 
 
-def prepared(key: str, order: Order, kitchen: Kitchen) -> Prepared:
-    """An order with everything about it foretold.
+def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
+    """An order with the forecasts of its stages.
 
     Raises
     ------
@@ -114,40 +228,42 @@ def prepared(key: str, order: Order, kitchen: Kitchen) -> Prepared:
     if not recipe.method:
         raise UnfitError("{name} says nothing of its stages: add [[stage]] tables to its file", name=recipe.name)
     cold_c = kitchen.place(REFRIGERATOR).temp_c
-    follows = follows_of(recipe)
-    after = {before: number for number, befores in enumerate(follows) for before in befores}
-    foretold: list[Foretold] = []
+    predecessors = predecessors_of(recipe)
+    after = {before: number for number, befores in enumerate(predecessors) for before in befores}
+    forecasts: list[StageForecast] = []
     airs: list[float] = []
     leads: list[float] = []
     for number, stage in enumerate(recipe.method):
         air_c = kitchen.place(stage.place).temp_c
-        found = foretell(
+        found = forecast_stage(
             recipe,
             stage,
             air_c=air_c,
-            start_c=_start_c(stage, follows[number], foretold, recipe),
+            start_c=_start_c(stage, predecessors[number], forecasts, recipe),
             cold_c=cold_c,
             is_shaped=is_shaped_in(recipe, number),
             learned=order.learned[number] if order.learned else None,
         )
         lead_min = _lead_min(recipe, number, after.get(number), found, cold_c)
-        foretold.append(replace(found, ready=found.ready.earlier(lead_min)))
+        forecasts.append(replace(found, ready=found.ready.earlier(lead_min)))
         airs.append(air_c)
         leads.append(lead_min)
-    return Prepared(key, order, tuple(foretold), tuple(airs), tuple(leads), follows, _loads(order, kitchen, foretold))
+    return PreparedOrder(
+        key, order, tuple(forecasts), tuple(airs), tuple(leads), predecessors, _loads(order, kitchen, forecasts)
+    )
 
 
-def _loads(order: Order, kitchen: Kitchen, foretold: list[Foretold]) -> tuple[tuple[Foretold, int], ...]:
+def _loads(order: Order, kitchen: Kitchen, forecasts: list[StageForecast]) -> tuple[tuple[StageForecast, int], ...]:
     recipe, bake = order.recipe, order.recipe.bake
     if bake is None:
         return ()
-    held = at_once(bake, kitchen)
-    last, found = recipe.method[-1], foretold[-1]
+    held = pieces_at_once(bake, kitchen)
+    last, found = recipe.method[-1], forecasts[-1]
     loads = []
     for number in range(ceil(recipe.pieces / held)):
         own = found
         if number and bake.chill_min > 0.0:
-            own = foretell(
+            own = forecast_stage(
                 recipe,
                 replace(last, cold_h=last.cold_h + number * bake.chill_min / 60.0),
                 air_c=kitchen.place(last.place).temp_c,
@@ -160,43 +276,43 @@ def _loads(order: Order, kitchen: Kitchen, foretold: list[Foretold]) -> tuple[tu
     return tuple(loads)
 
 
-def _window(foretold: Foretold) -> tuple[int, int]:
-    opens = foretold.ready.p50
+def _window(forecast: StageForecast) -> tuple[int, int]:
+    opens = forecast.ready.p50
     if opens is None:  # not to be foreseen: the horizon, and the words say that it will hardly get there
         return LONGEST_DAY_MIN, LONGEST_DAY_MIN + round(KEEPS_MIN)
-    return ceil(opens), max(floor(foretold.closes_min), ceil(opens))
+    return ceil(opens), max(floor(forecast.closes_min), ceil(opens))
 
 
-def task_of(dough: Prepared, kitchen: Kitchen, base_at: datetime, *, can_stagger: bool = False) -> DoughTask:
+def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_stagger: bool = False) -> DoughTask:
     """A prepared order as the solver takes it, in minutes from ``base_at``."""
     recipe = dough.recipe
     stages = []
     for number, stage in enumerate(recipe.method):
-        opens, closes = _window(dough.foretold[number])
-        stands = []
+        opens, closes = _window(dough.forecasts[number])
+        uses = []
         cold_min = round(60.0 * stage.cold_h)
         if cold_min:
-            stands.append(Stand(REFRIGERATOR, 0, cold_min, stage.takes))
-        stands.append(Stand(stage.place, cold_min, None, stage.takes))
+            uses.append(PlaceUse(REFRIGERATOR, 0, cold_min, stage.takes))
+        uses.append(PlaceUse(stage.place, cold_min, None, stage.takes))
         hands = round(stage.hands_min)
-        stages.append(StageTask(hands, round(stage.mixer_min), opens, closes, dough.follows[number], tuple(stands)))
+        stages.append(StageTask(hands, round(stage.mixer_min), opens, closes, dough.predecessors[number], tuple(uses)))
     wanted_at = dough.order.wanted_at
     wanted = None if wanted_at is None else floor((wanted_at - base_at).total_seconds() / 60.0)
     return DoughTask(dough.key, tuple(stages), _bake_task(dough, kitchen, can_stagger), wanted)
 
 
-def _bake_task(dough: Prepared, kitchen: Kitchen, can_stagger: bool) -> BakeTask | None:
+def _bake_task(dough: PreparedOrder, kitchen: Kitchen, can_stagger: bool) -> BakeTask | None:
     bake = dough.recipe.bake
     if bake is None:
         return None
-    windows = tuple(_window(foretold) for foretold, _ in dough.loads)
+    windows = tuple(_window(forecast) for forecast, _ in dough.loads)
     return BakeTask(
         windows=windows,
         minutes=round(bake.minutes),
-        preheat=round(bake.preheat_min),
-        recover=round(kitchen.recover_min),
+        preheat_min=round(bake.preheat_min),
+        recover_min=round(kitchen.recover_min),
         oven_c=bake.oven_c,
-        stagger=round(bake.stagger_min),
+        stagger_min=round(bake.stagger_min),
         can_stagger=can_stagger,
     )
 
@@ -223,14 +339,14 @@ def _nights(kitchen: Kitchen, base_at: datetime, horizon: int, zone: tzinfo) -> 
         day += timedelta(days=1)
 
 
-def dough_plan(dough: Prepared, times: DoughTimes, base_at: datetime) -> DoughPlan:
+def dough_plan(dough: PreparedOrder, times: DoughTimes, base_at: datetime) -> DoughPlan:
     """What the solver found, back on the clock."""
 
     def at(minute: int) -> datetime:
         return base_at + timedelta(minutes=minute)
 
     recipe = dough.recipe
-    after = {before: number for number, befores in enumerate(dough.follows) for before in befores}
+    after = {before: number for number, befores in enumerate(dough.predecessors) for before in befores}
     stages = []
     for number in range(len(recipe.method)):
         next_number = after.get(number)
@@ -241,16 +357,16 @@ def dough_plan(dough: Prepared, times: DoughTimes, base_at: datetime) -> DoughPl
                 hands_at=at(times.hands[number]),
                 begins_at=at(times.begins[number]),
                 ends_at=at(times.taken[number]),
-                foretold=dough.foretold[number],
+                forecast=dough.forecasts[number],
                 air_c=dough.airs[number],
                 lead_min=next_hands / 2.0 + dough.leads_min[number],
             )
         )
     bake = recipe.bake
     loads = []
-    for number, (foretold, pieces) in enumerate(dough.loads):
+    for number, (forecast, pieces) in enumerate(dough.loads):
         shaped_at, in_at = at(times.shaped[number]), at(times.loaded[number])
-        opens, closes = _window(foretold)
+        opens, closes = _window(forecast)
         loads.append(
             LoadPlan(
                 number=number + 1,

@@ -6,17 +6,34 @@ possible and as small as it can be.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta, tzinfo
+from typing import Any
 
 from ortools.sat.python import cp_model
 
 from monitor.errors import MonitorError
-from monitor.plan.tasks import BakeTask, DoughTask, DoughTimes, Limit, Limits, StageTask
+from monitor.plan.kitchen import Kitchen
+from monitor.plan.orders import (
+    LONGEST_DAY_MIN,
+    BakeTask,
+    DoughTask,
+    DoughTimes,
+    Limit,
+    Limits,
+    Order,
+    PreparedOrder,
+    StageTask,
+    limits_of,
+    prepared_order,
+    task_of,
+)
 
 # Deterministic seconds of the solver: the same answer on every machine, be it quick or slow.
 EFFORT = 10.0
 EFFORT_TO_EXPLAIN = 2.0
 SEED = 20260302
+SPARE_MIN = 2 * 24 * 60  # how far past the wanted hour a plan is looked for when that hour cannot be met
 LOAD_HANDS_MIN = 3  # judgement: to load a stone or to empty it
 HEAT_CHANGE_MIN = 15  # judgement: for an oven to go to another temperature
 SAME_HEAT_C = 10.0  # judgement: breads this close bake at one temperature
@@ -29,20 +46,20 @@ class SolverError(MonitorError):
 
 
 @dataclass(slots=True)
-class _Load:
+class _LoadVars:
     shaped: cp_model.IntVar
     loaded: cp_model.IntVar
     late: cp_model.IntVar
 
 
 @dataclass(slots=True)
-class _Dough:
+class _DoughVars:
     task: DoughTask
     hands: list[cp_model.IntVar]
     begins: list[cp_model.IntVar]
     taken: list[cp_model.IntVar]
     late: list[cp_model.IntVar]
-    loads: list[_Load]
+    loads: list[_LoadVars]
 
 
 class _Day:
@@ -55,8 +72,8 @@ class _Day:
         self.limits = limits
         self.hands: list[cp_model.IntervalVar] = []
         self.mixers: list[cp_model.IntervalVar] = []
-        self.stands: dict[str, list[tuple[cp_model.IntervalVar, int]]] = {}
-        self.ovens: list[tuple[BakeTask, _Load]] = []
+        self.uses: dict[str, list[tuple[cp_model.IntervalVar, int]]] = {}
+        self.ovens: list[tuple[BakeTask, _LoadVars]] = []
         self.costs: list[cp_model.LinearExprT] = []
         self.doughs = [self._dough(task) for task in doughs]
         self._limit()
@@ -69,9 +86,9 @@ class _Day:
         self.costs.append(LATE_COST * late)
         return late
 
-    def _dough(self, task: DoughTask) -> _Dough:
+    def _dough(self, task: DoughTask) -> _DoughVars:
         n = len(task.stages)
-        found = _Dough(
+        found = _DoughVars(
             task,
             [self._minute() for _ in range(n)],
             [self._minute() for _ in range(n)],
@@ -80,30 +97,30 @@ class _Day:
             [],
         )
         last = n - 1
-        followed = {before for stage in task.stages for before in stage.follows}
+        followed = {before for stage in task.stages for before in stage.predecessors}
         for number, stage in enumerate(task.stages):
-            self.model.add(found.taken[number] >= found.begins[number] + stage.ready)
+            self.model.add(found.taken[number] >= found.begins[number] + stage.ready_min)
             self._stand(found, number, stage)
             is_shaping = number == last and task.bake is not None
             if not is_shaping:
-                self.model.add(found.begins[number] == found.hands[number] + stage.hands)
-                self._work(found.hands[number], stage.hands, stage.mixer)
+                self.model.add(found.begins[number] == found.hands[number] + stage.hands_min)
+                self._work(found.hands[number], stage.hands_min, stage.mixer_min)
             if number not in followed and not is_shaping:  # nothing takes it on: it is done when it is ready
-                self.model.add(found.taken[number] == found.begins[number] + stage.ready)
+                self.model.add(found.taken[number] == found.begins[number] + stage.ready_min)
         end_of_hands: list[cp_model.LinearExpr | cp_model.IntVar] = [
-            start + stage.hands for start, stage in zip(found.hands, task.stages, strict=True)
+            start + stage.hands_min for start, stage in zip(found.hands, task.stages, strict=True)
         ]
         if task.bake is not None:
             end_of_hands[last] = self._bake(found, task.bake)
         for number, stage in enumerate(task.stages):
-            for before in stage.follows:
+            for before in stage.predecessors:
                 late = self._lateness()
                 found.late.append(late)
                 earlier = task.stages[before]
                 # Hands take on what is ready in their middle: the first piece a little before, the last a little after.
-                self.model.add(found.taken[before] == found.hands[number] + stage.hands // 2)
-                self.model.add(end_of_hands[number] <= found.begins[before] + earlier.closes + late)
-                self.costs.append(WAIT_COST * (found.taken[before] - found.begins[before] - earlier.ready))
+                self.model.add(found.taken[before] == found.hands[number] + stage.hands_min // 2)
+                self.model.add(end_of_hands[number] <= found.begins[before] + earlier.closes_min + late)
+                self.costs.append(WAIT_COST * (found.taken[before] - found.begins[before] - earlier.ready_min))
         self._wanted(found)
         return found
 
@@ -113,31 +130,33 @@ class _Day:
         if mixer > 0:
             self.mixers.append(self.model.new_fixed_size_interval_var(start, mixer, ""))
 
-    def _stand(self, dough: _Dough, number: int, stage: StageTask) -> None:
+    def _stand(self, dough: _DoughVars, number: int, stage: StageTask) -> None:
         begins, taken = dough.begins[number], dough.taken[number]
-        for stand in stage.stands:
+        for stand in stage.uses:
             start = begins + stand.from_min
             if stand.to_min is None:
                 size = self._minute()
                 interval = self.model.new_interval_var(start, size, taken, "")
             else:
                 interval = self.model.new_fixed_size_interval_var(start, stand.to_min - stand.from_min, "")
-            self.stands.setdefault(stand.place, []).append((interval, stand.takes))
+            self.uses.setdefault(stand.place, []).append((interval, stand.takes))
 
-    def _bake(self, dough: _Dough, bake: BakeTask) -> cp_model.IntVar:
+    def _bake(self, dough: _DoughVars, bake: BakeTask) -> cp_model.IntVar:
         """Shape load after load, then bake each inside its own window. The end of the last hands comes back."""
         number = len(dough.task.stages) - 1
         stage, n = dough.task.stages[number], len(bake.windows)
-        shares = [stage.hands * (i + 1) // n - stage.hands * i // n for i in range(n)]
+        shares = [stage.hands_min * (i + 1) // n - stage.hands_min * i // n for i in range(n)]
         start = dough.hands[number]
         for i, (opens, closes) in enumerate(bake.windows):
             if i:
-                delay = self.model.new_int_var(bake.stagger, self.horizon if bake.can_stagger else bake.stagger, "")
+                delay = self.model.new_int_var(
+                    bake.stagger_min, self.horizon if bake.can_stagger else bake.stagger_min, ""
+                )
                 self.costs.append(STAGGER_COST * delay)
                 start, before = self._minute(), dough.loads[-1].shaped
                 self.model.add(start == before + delay)
-            self._work(start, shares[i], stage.mixer if i == 0 else 0)
-            load = _Load(self._minute(), self._minute(), self._lateness())
+            self._work(start, shares[i], stage.mixer_min if i == 0 else 0)
+            load = _LoadVars(self._minute(), self._minute(), self._lateness())
             self.model.add(load.shaped == start + shares[i])
             self.model.add(load.loaded >= load.shaped + opens)
             self.model.add(load.loaded <= load.shaped + closes + load.late)
@@ -149,11 +168,11 @@ class _Day:
             dough.loads.append(load)
         self.model.add(dough.begins[number] == dough.loads[0].shaped)
         self.model.add(dough.taken[number] == dough.loads[-1].loaded)
-        self.model.add(dough.loads[0].loaded >= bake.preheat)
+        self.model.add(dough.loads[0].loaded >= bake.preheat_min)
         return dough.loads[-1].shaped
 
-    def _wanted(self, dough: _Dough) -> None:
-        bake, wanted = dough.task.bake, dough.task.wanted
+    def _wanted(self, dough: _DoughVars) -> None:
+        bake, wanted = dough.task.bake, dough.task.wanted_min
         end = dough.taken[-1] if bake is None else dough.loads[-1].loaded + bake.minutes
         if wanted is not None and Limit.TIME not in self.lifted:
             self.model.add(end <= wanted)
@@ -180,7 +199,7 @@ class _Day:
             self.model.add_cumulative(self.mixers, [1] * len(self.mixers), limits.mixers)
         if Limit.PLACE not in self.lifted:
             for place, holds in limits.places:
-                standing = self.stands.get(place, [])
+                standing = self.uses.get(place, [])
                 self.model.add_cumulative([each for each, _ in standing], [takes for _, takes in standing], holds)
         if Limit.OVEN not in self.lifted:
             self._oven()
@@ -189,7 +208,7 @@ class _Day:
         """One load at a time; between breads of different heat the oven wants its while."""
         self.model.add_no_overlap(
             [
-                self.model.new_fixed_size_interval_var(load.loaded, bake.minutes + bake.recover, "")
+                self.model.new_fixed_size_interval_var(load.loaded, bake.minutes + bake.recover_min, "")
                 for bake, load in self.ovens
             ]
         )
@@ -198,9 +217,9 @@ class _Day:
                 if abs(first.oven_c - second.oven_c) <= SAME_HEAT_C:
                     continue
                 is_first = self.model.new_bool_var("")
-                gap = first.minutes + max(first.recover, HEAT_CHANGE_MIN)
+                gap = first.minutes + max(first.recover_min, HEAT_CHANGE_MIN)
                 self.model.add(other.loaded >= load.loaded + gap).only_enforce_if(is_first)
-                gap = second.minutes + max(second.recover, HEAT_CHANGE_MIN)
+                gap = second.minutes + max(second.recover_min, HEAT_CHANGE_MIN)
                 self.model.add(load.loaded >= other.loaded + gap).only_enforce_if(~is_first)
 
 
@@ -260,3 +279,59 @@ def solve(
         )
         for dough in day.doughs
     )
+
+
+@dataclass(frozen=True, slots=True)
+class Problem:
+    """A day to be solved, and solved again with something else about it."""
+
+    orders: tuple[Order, ...]
+    kitchen: Kitchen
+    base_at: datetime
+    zone: tzinfo
+    doughs: tuple[PreparedOrder, ...]
+
+    @property
+    def horizon(self) -> int:
+        wanted = [each.order.wanted_at for each in self.doughs]
+        if any(at is None for at in wanted):
+            return LONGEST_DAY_MIN
+        latest = max(at for at in wanted if at is not None)
+        return max(int((latest - self.base_at).total_seconds() // 60), 0) + SPARE_MIN
+
+    def tasks(self, *, can_stagger: bool = False) -> tuple[DoughTask, ...]:
+        return tuple(task_of(each, self.kitchen, self.base_at, can_stagger=can_stagger) for each in self.doughs)
+
+    @property
+    def limits(self) -> Limits:
+        return limits_of(self.kitchen, self.base_at, self.horizon, self.zone)
+
+    def times(self) -> tuple[DoughTimes, ...] | None:
+        """The best times; None when there are none."""
+        return solve(self.tasks(), self.limits, self.horizon)
+
+    def tried(self, *lifted: Limit, can_stagger: bool = False) -> tuple[DoughTimes, ...] | None:
+        """Times with something else about the day; None when there are none, or none was found in little effort."""
+        tasks = self.tasks(can_stagger=can_stagger)
+        try:
+            return solve(tasks, self.limits, self.horizon, frozenset(lifted), effort=EFFORT_TO_EXPLAIN)
+        except SolverError:
+            return None
+
+    def with_kitchen(self, kitchen: Kitchen) -> "Problem":
+        return replace(self, kitchen=kitchen)
+
+    def with_bake(self, key: str, **changes: Any) -> "Problem":
+        """The same day with something else done about one dough's bake."""
+        orders, doughs = [], []
+        for order, dough in zip(self.orders, self.doughs, strict=True):
+            bake = order.recipe.bake
+            if dough.key == key and bake is not None:
+                order = replace(order, recipe=replace(order.recipe, bake=replace(bake, **changes)))
+                dough = prepared_order(key, order, self.kitchen)
+            orders.append(order)
+            doughs.append(dough)
+        return replace(self, orders=tuple(orders), doughs=tuple(doughs))
+
+    def at(self, minute: float) -> datetime:
+        return self.base_at + timedelta(minutes=minute)

@@ -6,13 +6,13 @@ from math import pi
 
 import numpy as np
 
-from monitor.dough.climate import AirStep
 from monitor.dough.forecast import outlook
 from monitor.dough.gassing import gassing_cardinals
 from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
 from monitor.dough.kinetics import equivalent_hours, relative_rate
-from monitor.dough.learning import Learned
+from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import Moments
+from monitor.dough.temperature import AirStep
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Batch, BatchId, Target
 from monitor.recipe.formula import Formula
@@ -50,7 +50,7 @@ class Span:
 
 
 @dataclass(frozen=True, slots=True)
-class Foretold:
+class StageForecast:
     """What is expected of one stage.
 
     Attributes
@@ -126,7 +126,7 @@ def _minutes(moments: Moments) -> Span:
     return Span(*(None if at is None else (at - ANY_MOMENT).total_seconds() / 60.0 for at in found))
 
 
-def foretell(
+def forecast_stage(
     recipe: Recipe,
     stage: MethodStage,
     *,
@@ -134,8 +134,8 @@ def foretell(
     start_c: float,
     cold_c: float,
     is_shaped: bool = False,
-    learned: Learned | None = None,
-) -> Foretold:
+    learned: RecipeExperience | None = None,
+) -> StageForecast:
     """What is expected of a stage, by the same estimator that will watch it.
 
     Parameters
@@ -155,8 +155,8 @@ def foretell(
     seen = Track(air_temp_c=_one(airs[0].air_temp_c), dough_temp_c=_one(start_c))
 
     def forecast(target: Target) -> tuple[Span, Span]:
-        asked = batch_of(recipe, stage, mass_g, target=target)
-        found = outlook(asked, seen, ANY_MOMENT, horizon=HORIZON, ahead=airs, learned=learned)
+        with_target = batch_of(recipe, stage, mass_g, target=target)
+        found = outlook(with_target, seen, ANY_MOMENT, horizon=HORIZON, ahead=airs, learned=learned)
         return _minutes(found.ready), _minutes(found.peak)
 
     ready, peak = forecast(stage.target)
@@ -177,7 +177,7 @@ def foretell(
     air = np.full(t_s.size, air_c)
     air[t_s < stage.cold_h * 3600.0] = cold_c
     dough_c = dough_temp_from_air(t_s, air, start_c, tau_s)
-    return Foretold(
+    return StageForecast(
         ready=ready,
         closes_min=max(min(closes), ready_min),
         start_c=start_c,

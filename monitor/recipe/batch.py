@@ -29,7 +29,7 @@ class Stage(StrEnum):
     """Where a dough stands in its day."""
 
     PREFERMENT = "preferment"
-    BULK_RISE = "bulk rise"
+    FIRST_RISE = "first rise"
     FINAL_PROOF = "final proof"
     RETARD = "retard"
 
@@ -131,7 +131,7 @@ def _formula(table: Mapping[str, Any], faults: Faults) -> Formula | None:
         if key in table
     }
     if "flour_g" not in table:
-        faults.found.append(Saying("formula.flour_g is missing: percentages are counted on the flour"))
+        faults.report("formula.flour_g is missing: percentages are counted on the flour")
     weights = {key: value for key, value in grams.items() if value is not None}
     return Formula(**weights) if "flour_g" in weights else None
 
@@ -139,31 +139,22 @@ def _formula(table: Mapping[str, Any], faults: Faults) -> Formula | None:
 def _target(table: Mapping[str, Any], faults: Faults) -> Target:
     if "target" in table:
         if table["target"] != "peak" or "target_rise_pct" in table:
-            faults.found.append(
-                Saying('target must be "peak" and stand alone; a rise is given as target_rise_pct = 100')
-            )
+            faults.report('target must be "peak" and stand alone; a rise is given as target_rise_pct = 100')
         return Target(None)
     rise_pct = faults.number(table, "target_rise_pct", "", at_most=LARGEST_RISE_PCT)
     return Target() if rise_pct is None else Target(rise_pct)
 
 
-def _events(rows: object, faults: Faults) -> tuple[Event, ...]:
-    if not (isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows)):
-        faults.found.append(
-            Saying(
-                "events = {rows} must be tables: a line [[events]] for each, and its keys below it", rows=shown(rows)
-            )
-        )
-        return ()
+def _events(table: Mapping[str, Any], faults: Faults) -> tuple[Event, ...]:
     events = []
-    for number, row in enumerate(rows, start=1):
+    for number, row in enumerate(faults.rows(table, "events"), start=1):
         prefix = f"events {number}: "
         faults.unknown(row, ("time", "kind", "note"), prefix)
         at = faults.moment(row, "time", prefix)
         kind = faults.choice(row, "kind", prefix, EventKind)
         note = row.get("note", "")
         if not isinstance(note, str):
-            faults.found.append(Saying("{prefix}note = {note} must be text", prefix=prefix, note=shown(note)))
+            faults.report("{prefix}note = {note} must be text", prefix=prefix, note=shown(note))
         elif at is not None and kind is not None:
             events.append(Event(at, kind, note))
     return tuple(sorted(events, key=lambda event: event.at))
@@ -202,16 +193,16 @@ def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
         vessel = vessel_of(vessel_table, faults)
         start_volume_ml = faults.number(vessel_table, "start_volume_ml", "vessel.", at_most=LARGEST_ML)
     elif "vessel" not in table:
-        faults.found.append(Saying("[vessel] is missing: shape, base_mm and depth_mm at the least"))
+        faults.report("[vessel] is missing: shape, base_mm and depth_mm at the least")
     formula_table = faults.table(table, "formula")
     formula = None if formula_table is None else _formula(formula_table, faults)
     nodes_table = faults.table(table, "nodes")
     nodes = () if nodes_table is None else nodes_of(nodes_table, faults)
-    events = _events(table.get("events", []), faults)
+    events = _events(table, faults)
     ended = [event.at for event in events if event.kind is EventKind.END]
     if ended and started_at is not None and ended[0] < started_at:
-        faults.found.append(
-            Saying("events: the end at {ended} lies before the batch started", ended=f"{ended[0]:%Y-%m-%dT%H:%M:%SZ}")
+        faults.report(
+            "events: the end at {ended} lies before the batch started", ended=f"{ended[0]:%Y-%m-%dT%H:%M:%SZ}"
         )
     faults.raise_any()
     assert name is not None

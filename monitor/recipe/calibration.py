@@ -16,7 +16,7 @@ from monitor.translatable import Number
 from monitor.wire.readings import Channel, NodeId, Reading
 
 
-class How(StrEnum):
+class Comparison(StrEnum):
     """What a sensor was compared with."""
 
     EMPTY = "empty vessel"
@@ -59,7 +59,7 @@ class Calibration:
     offset: float
     sd: float
     at: datetime
-    how: How
+    how: Comparison
 
     def __post_init__(self) -> None:
         if not (isfinite(self.offset) and isfinite(self.sd) and self.sd >= 0.0):
@@ -114,7 +114,7 @@ def settled(channel: Channel, values: Sequence[float]) -> tuple[float, float]:
     return median(values), max(LEAST_SD[channel], 1.2533 * spread / sqrt(len(values)))
 
 
-def one_point(node: NodeId, channel: Channel, point: Point, at: datetime, how: How) -> Calibration:
+def one_point(node: NodeId, channel: Channel, point: Point, at: datetime, how: Comparison) -> Calibration:
     """The offset that makes readings of one known thing right.
 
     Raises
@@ -137,7 +137,7 @@ def two_points(cold: Calibration, warm: Point, at: datetime) -> Calibration:
         As :func:`one_point`; when ``cold`` was not done in ice water; when the points lie closer than
         ``LEAST_APART_C``.
     """
-    if cold.how is not How.ICE:
+    if cold.how is not Comparison.ICE:
         raise UnfitError("the first of the two points is ice water, not {how}", how=cold.how)
     warm_c, warm_sd = settled(cold.channel, warm.values)
     cold_c = ICE_C - cold.offset
@@ -156,7 +156,7 @@ def two_points(cold: Calibration, warm: Point, at: datetime) -> Calibration:
         abs(slope) * WORK_SPAN_C / sqrt(3.0),  # standard deviation of an even spread over +-WORK_SPAN_C
     )
     offset = cold.offset + share * (warm_offset - cold.offset)
-    return _sensible(Calibration(cold.node, cold.channel, offset, hypot(*doubt), at, How.TWO_POINTS))
+    return _sensible(Calibration(cold.node, cold.channel, offset, hypot(*doubt), at, Comparison.TWO_POINTS))
 
 
 def _sensible(calibration: Calibration) -> Calibration:

@@ -8,7 +8,7 @@ from monitor.wire.readings import Channel, NodeId
 
 ROOM = "room"
 REFRIGERATOR = "refrigerator"
-DEFAULT_DOUGH_C = 25.0  # common practice, no source: dough leaves the mixer at 24 to 26 C
+UNMEASURED_ROOM_C = 24.0  # judgement: a kitchen, when nothing was measured
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 from monitor.errors import UnfitError
 from monitor.recipe.formula import SOURDOUGH_FLOUR_FRAC, YEAST_PER_FRESH, Formula, YeastForm
-from monitor.recipe.ingredients import PERISHABLE, YEASTS, Kind, made_of
+from monitor.recipe.ingredients import PERISHABLE, YEASTS, IngredientKind, composition
 from monitor.recipe.measures import Weight, weighed
 from monitor.recipe.method import Bake, MethodStage
 
@@ -39,7 +39,7 @@ class Ingredient:
     """
 
     name: str
-    kind: Kind
+    kind: IngredientKind
     weight: Weight
     written: str = ""
     hydration_pct: float | None = None
@@ -47,7 +47,7 @@ class Ingredient:
     @property
     def flour_g(self) -> float:
         """The flour in it, a starter's too; a part's own is not looked into. [g]"""
-        return self.weight.g * made_of(self.kind, self.hydration_pct).flour
+        return self.weight.g * composition(self.kind, self.hydration_pct).flour
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,7 +66,7 @@ class Part:
     @property
     def own_flour_g(self) -> float:
         """The flour weighed into this part, the base of its percentages. [g]"""
-        return sum(each.weight.g for each in self.ingredients if each.kind is Kind.FLOUR)
+        return sum(each.weight.g for each in self.ingredients if each.kind is IngredientKind.FLOUR)
 
 
 @dataclass(frozen=True, slots=True)
@@ -120,11 +120,11 @@ def _own(part: Part) -> Contents:
     """What the ingredients of a part bring by themselves, other parts left out."""
     found = Contents()
     for each in part.ingredients:
-        if each.kind is Kind.PART:
+        if each.kind is IngredientKind.PART:
             continue
-        share, mass_g = made_of(each.kind, each.hydration_pct), each.weight.g
+        share, mass_g = composition(each.kind, each.hydration_pct), each.weight.g
         flour_g = mass_g * share.flour
-        is_starter = each.kind is Kind.STARTER
+        is_starter = each.kind is IngredientKind.STARTER
         found = found.plus(
             Contents(
                 mass_g=mass_g,
@@ -204,7 +204,7 @@ class Recipe:
         if part.kind is PartKind.SOURDOUGH:
             found = replace(found, prefermented_g=found.flour_g, sour_flour_g=found.flour_g)
         for each in part.ingredients:
-            if each.kind is not Kind.PART:
+            if each.kind is not IngredientKind.PART:
                 continue
             source = self.part(each.name)
             if source.mass_g <= 0.0:
@@ -224,7 +224,7 @@ class Recipe:
         """Where a part is used, and the line that says how much of it."""
         for user in self.parts:
             for each in user.ingredients:
-                if each.kind is Kind.PART and each.name == part.name:
+                if each.kind is IngredientKind.PART and each.name == part.name:
                     yield user, each
 
     @property
@@ -240,7 +240,7 @@ class Recipe:
         """
         found = self.contents(part)
         sour_flour_g = 0.0 if part.kind is PartKind.SOURDOUGH else found.sour_flour_g
-        starter_flour_g = sum(each.flour_g for each in part.ingredients if each.kind is Kind.STARTER)
+        starter_flour_g = sum(each.flour_g for each in part.ingredients if each.kind is IngredientKind.STARTER)
         if part.kind is PartKind.SOURDOUGH:  # being built: only what is ripe already leavens it
             sour_flour_g = starter_flour_g
         flour_g = found.flour_g - sour_flour_g
@@ -325,7 +325,7 @@ def _changed(recipe: Recipe, change: Callable[[Ingredient], Ingredient]) -> Reci
     factors: dict[str, float] = {}
 
     def line(ingredient: Ingredient) -> Ingredient:
-        if ingredient.kind is Kind.PART:
+        if ingredient.kind is IngredientKind.PART:
             return replace(ingredient, weight=ingredient.weight.times(factors.get(ingredient.name, 1.0)))
         return change(ingredient)
 

@@ -1,15 +1,16 @@
 """A recipe from its TOML file and back to one."""
 
-import json
 from collections.abc import Mapping
 from typing import Any
 
+import tomlkit
+
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, LARGEST_G, LARGEST_RISE_PCT, LONGEST_PREHEAT_MIN, Stage, Target
-from monitor.recipe.ingredients import CUP_G, PIECE_G, STATED_DOUBT_FRAC, Kind, kind_of
+from monitor.recipe.ingredients import CUP_G, PIECE_G, STATED_DOUBT_FRAC, IngredientKind, kind_of
 from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, Unit, Weight, amount_of, volume_weight, weighed
 from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
-from monitor.recipe.toml_tables import Faults, name_of, nodes_of, shown, vessel_of
+from monitor.recipe.toml_tables import Faults, name_of, nodes_of, short_number, shown, vessel_of, vessel_table
 from monitor.translatable import Saying
 
 LONGEST_STAGE_H = 240.0
@@ -37,16 +38,16 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
     faults.unknown(table, ("name", "note", "pieces", "piece_g", "part", "stage", "bake"), "")
     name = name_of(table, "name", Saying("recipe"), faults)
     parts: list[Part] = []
-    for number, row in enumerate(_rows(table, "part", faults), start=1):
+    for number, row in enumerate(faults.rows(table, "part"), start=1):
         part = _part(row, f"part {number}: ", parts, faults)
         if part is not None:
             parts.append(part)
     if not table.get("part"):
-        faults.found.append(Saying("there is no [[part]]: a recipe has one at the least, the dough"))
+        faults.report("there is no [[part]]: a recipe has one at the least, the dough")
     known = [part.name for part in parts]
     method = tuple(
         _stage(row, f"stage {number}: ", known, faults)
-        for number, row in enumerate(_rows(table, "stage", faults), start=1)
+        for number, row in enumerate(faults.rows(table, "stage"), start=1)
     )
     pieces = faults.whole(table, "pieces", "", at_most=MOST_PIECES)
     piece_g = faults.number(table, "piece_g", "", at_most=LARGEST_G)
@@ -58,101 +59,81 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
     return Recipe(name, tuple(parts), pieces or 1, piece_g, method, bake, str(note))
 
 
-def _rows(table: Mapping[str, Any], key: str, faults: Faults) -> list[Mapping[str, Any]]:
-    rows = table.get(key, [])
-    if isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows):
-        return rows
-    faults.found.append(
-        Saying(
-            "{key} = {rows} must be tables: a line [[{key}]] for each, and its keys below it", key=key, rows=shown(rows)
-        )
-    )
-    return []
-
-
 def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Faults) -> Part | None:
     faults.unknown(row, ("name", "kind", "ingredients"), prefix)
     name = name_of(row, "name", Saying("part"), faults)
     kind = faults.choice(row, "kind", prefix, PartKind) if "kind" in row else PartKind.DOUGH
     lines = row.get("ingredients")
     if not isinstance(lines, Mapping) or not lines:
-        faults.found.append(
-            Saying(
-                '{prefix}[part.ingredients] is missing: a line for each, such as "white flour" = "700 g"', prefix=prefix
-            )
+        faults.report(
+            '{prefix}[part.ingredients] is missing: a line for each, such as "white flour" = "700 g"', prefix=prefix
         )
         return None
     if name is None or kind is None:
         return None
     if any(part.name == name for part in before):
-        faults.found.append(
-            Saying("{prefix}there is a part {name!r} already: give each a name of its own", prefix=prefix, name=name)
-        )
+        faults.report("{prefix}there is a part {name!r} already: give each a name of its own", prefix=prefix, name=name)
         return None
-    read: list[tuple[str, Kind, Amount, Mapping[str, Any]]] = []
-    for what, said in lines.items():
-        line = _line(what, said, f"{prefix}{what}: ", before, faults)
+    read: list[tuple[str, IngredientKind, Amount, Mapping[str, Any]]] = []
+    for what, value in lines.items():
+        line = _line(what, value, f"{prefix}{what}: ", before, faults)
         if line is not None:
             read.append((what, *line))
     flour_g = sum(
         weight.g
-        for what, each, amount, said in read
-        if each is Kind.FLOUR and (weight := _weight(what, each, amount, said, before, None)) is not None
+        for what, each, amount, keys in read
+        if each is IngredientKind.FLOUR and (weight := _weight(what, each, amount, keys, before, None)) is not None
     )
     ingredients = []
-    for what, each, amount, said in read:
-        weight = _weight(what, each, amount, said, before, flour_g)
+    for what, each, amount, keys in read:
+        weight = _weight(what, each, amount, keys, before, flour_g)
         if weight is None:
-            faults.found.append(
-                Saying("{prefix}{what}: {each}", prefix=prefix, what=what, each=_no_weight(each, amount))
-            )
+            faults.report("{prefix}{what}: {each}", prefix=prefix, what=what, each=_no_weight(each, amount))
             continue
-        ingredients.append(Ingredient(what, each, weight, str(said["amount"]), said.get("hydration_pct")))
+        ingredients.append(Ingredient(what, each, weight, str(keys["amount"]), keys.get("hydration_pct")))
     return Part(name, kind, tuple(ingredients))
 
 
 def _line(
-    what: str, said: object, prefix: str, before: list[Part], faults: Faults
-) -> tuple[Kind, Amount, Mapping[str, Any]] | None:
-    """Kind and amount of an ingredient, and all that is said of it."""
-    table: Mapping[str, Any] = said if isinstance(said, Mapping) else {"amount": said}
+    what: str, value: object, prefix: str, before: list[Part], faults: Faults
+) -> tuple[IngredientKind, Amount, Mapping[str, Any]] | None:
+    """Kind and amount of an ingredient, and all its keys."""
+    table: Mapping[str, Any] = value if isinstance(value, Mapping) else {"amount": value}
     faults.unknown(table, _INGREDIENT_KEYS, prefix)
     if any(part.name == what for part in before):
-        kind: Kind | None = Kind.PART
+        kind: IngredientKind | None = IngredientKind.PART
     elif "kind" in table:
-        kind = faults.choice(table, "kind", prefix, Kind)
+        kind = faults.choice(table, "kind", prefix, IngredientKind)
     else:
         kind = kind_of(what)
         if kind is None:
-            kinds = ", ".join(each for each in Kind if each is not Kind.PART)
-            faults.found.append(
-                Saying(
-                    "{prefix}is neither a part above it nor known by its name; say what it is: {{ amount = "
-                    '"50 g", kind = "other" }}, one of {kinds}',
-                    prefix=prefix,
-                    kinds=kinds,
-                )
+            kinds = ", ".join(each for each in IngredientKind if each is not IngredientKind.PART)
+            faults.report(
+                "{prefix}is neither a part above it nor known by its name; say what it is: {{ amount = "
+                '"50 g", kind = "other" }}, one of {kinds}',
+                prefix=prefix,
+                kinds=kinds,
             )
     faults.number(table, "g_per_cup", prefix, at_most=1000.0)
     faults.number(table, "hydration_pct", prefix, at_most=500.0)
-    said_amount = table.get("amount")
+    written = table.get("amount")
     try:
-        amount = amount_of(said_amount if isinstance(said_amount, str) else shown(said_amount))
+        amount = amount_of(written if isinstance(written, str) else shown(written))
     except ValueError as err:
-        faults.found.append(Saying("{prefix}{why}", prefix=prefix, why=err))
+        faults.report("{prefix}{why}", prefix=prefix, why=err)
         return None
     return None if kind is None else (kind, amount, table)
 
 
 def _weight(
-    what: str, kind: Kind, amount: Amount, said: Mapping[str, Any], before: list[Part], flour_g: float | None
+    what: str, kind: IngredientKind, amount: Amount, keys: Mapping[str, Any], before: list[Part], flour_g: float | None
 ) -> Weight | None:
-    """What an amount weighs; None when that cannot be said."""
+    """What an amount weighs; None when that is not known."""
     number, unit = amount.number, amount.unit
     if unit in GRAMS:
         return weighed(number * GRAMS[unit])
     if unit in MILLILITRES:
-        stated = said.get("g_per_cup")
+        stated = keys.get("g_per_cup")
         if isinstance(stated, int | float) and stated > 0:
             per_cup = (float(stated), stated * (1.0 - STATED_DOUBT_FRAC), stated * (1.0 + STATED_DOUBT_FRAC))
         elif kind in CUP_G:
@@ -165,12 +146,12 @@ def _weight(
     if unit is Unit.ALL:
         source = next((part for part in before if part.name == what), None)
         return None if source is None else weighed(source.mass_g)
-    return None if not flour_g or kind is Kind.FLOUR else weighed(number / 100.0 * flour_g)
+    return None if not flour_g or kind is IngredientKind.FLOUR else weighed(number / 100.0 * flour_g)
 
 
-def _no_weight(kind: Kind, amount: Amount) -> str:
+def _no_weight(kind: IngredientKind, amount: Amount) -> str:
     if amount.unit is Unit.PERCENT:
-        if kind is Kind.FLOUR:
+        if kind is IngredientKind.FLOUR:
             return Saying("percent is counted on this part's own flour, so flour itself is given as a weight")
         return Saying("percent is counted on this part's own flour, and there is none: give a weight")
     if amount.unit is Unit.ALL:
@@ -188,30 +169,26 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
     stage = faults.choice(row, "stage", prefix, Stage)
     part = row.get("part", parts[-1] if parts else "")
     if part not in parts and parts:
-        faults.found.append(
-            Saying(
-                "{prefix}part = {part} must be one of: {parts}", prefix=prefix, part=shown(part), parts=", ".join(parts)
-            )
+        faults.report(
+            "{prefix}part = {part} must be one of: {parts}", prefix=prefix, part=shown(part), parts=", ".join(parts)
         )
     goals = [key for key in ("rise_pct", "target", "hours") if key in row]
     if len(goals) != 1:
-        faults.found.append(
-            Saying('{prefix}say what it waits for, one of: rise_pct = 75, target = "peak", hours = 12', prefix=prefix)
+        faults.report(
+            '{prefix}say what it waits for, one of: rise_pct = 75, target = "peak", hours = 12', prefix=prefix
         )
     if "target" in row and row["target"] != "peak":
-        faults.found.append(Saying('{prefix}target must be "peak"; a rise is given as rise_pct = 75', prefix=prefix))
+        faults.report('{prefix}target must be "peak"; a rise is given as rise_pct = 75', prefix=prefix)
     rise_pct = faults.number(row, "rise_pct", prefix, at_most=LARGEST_RISE_PCT)
     place = row.get("place", REFRIGERATOR if stage is Stage.RETARD else ROOM)
     if not isinstance(place, str) or not place.strip():
-        faults.found.append(
-            Saying(
-                "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
-            )
+        faults.report(
+            "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
         )
     vessel_table = row.get("vessel")
     nodes_table = row.get("nodes", {})
     if not isinstance(vessel_table, Mapping | None) or not isinstance(nodes_table, Mapping):
-        faults.found.append(Saying("{prefix}vessel and nodes are tables: [stage.vessel], [stage.nodes]", prefix=prefix))
+        faults.report("{prefix}vessel and nodes are tables: [stage.vessel], [stage.nodes]", prefix=prefix)
         vessel_table, nodes_table = None, {}
 
     def minutes(key: str) -> float:
@@ -219,7 +196,7 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
 
     found = MethodStage(
         part=str(part),
-        stage=stage or Stage.BULK_RISE,
+        stage=stage or Stage.FIRST_RISE,
         target=Target(None) if "target" in row else Target() if rise_pct is None else Target(rise_pct),
         hours=faults.number(row, "hours", prefix, at_most=LONGEST_STAGE_H),
         place=str(place).strip(),
@@ -234,12 +211,10 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         sample_g=faults.number(row, "sample_g", prefix, at_most=LARGEST_G),
     )
     if found.mixer_min > found.hands_min:
-        faults.found.append(
-            Saying("{prefix}mixer_min lies within hands_min: somebody stands at the mixer", prefix=prefix)
-        )
+        faults.report("{prefix}mixer_min lies within hands_min: somebody stands at the mixer", prefix=prefix)
     if rise_pct is not None and found.good_to_rise_pct is not None and found.good_to_rise_pct <= rise_pct:
-        faults.found.append(
-            Saying("{prefix}good_to_rise_pct must be above rise_pct: it is where over-proofing begins", prefix=prefix)
+        faults.report(
+            "{prefix}good_to_rise_pct must be above rise_pct: it is where over-proofing begins", prefix=prefix
         )
     return found
 
@@ -248,7 +223,7 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     faults.unknown(table, _BAKE_KEYS, "bake.")
     for key in ("minutes", "oven_c"):
         if key not in table:
-            faults.found.append(Saying("bake.{key} is missing", key=key))
+            faults.report("bake.{key} is missing", key=key)
     minutes = faults.number(table, "minutes", "bake.", at_most=LONGEST_WORK_MIN)
     oven_c = faults.number(table, "oven_c", "bake.", at_most=HOTTEST_OVEN_C)
     preheat_min = faults.number(table, "preheat_min", "bake.", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
@@ -256,9 +231,7 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     steam = table.get("steam_min", [])
     is_list = isinstance(steam, list) and all(isinstance(at, int | float) and not isinstance(at, bool) for at in steam)
     if not is_list or any(not 0 <= at <= (minutes or LONGEST_WORK_MIN) for at in steam):
-        faults.found.append(
-            Saying("bake.steam_min = {steam} must be minutes after loading, such as [0, 5, 10]", steam=shown(steam))
-        )
+        faults.report("bake.steam_min = {steam} must be minutes after loading, such as [0, 5, 10]", steam=shown(steam))
         steam = []
     waits = [
         faults.number(table, key, "bake.", at_most=LONGEST_WORK_MIN, can_be_zero=True) or 0.0
@@ -286,69 +259,69 @@ def grams_text(mass_g: float) -> str:
 
 def recipe_toml(recipe: Recipe) -> str:
     """A recipe as the text of a file that :func:`recipe_from_toml` reads; weights are rounded as scales show them."""
-    lines = [f"name = {_text(recipe.name)}"]
+    table: dict[str, object] = {"name": recipe.name}
     if recipe.note:
-        lines.append(f"note = {_text(recipe.note)}")
+        table["note"] = recipe.note
     if recipe.pieces != 1:
-        lines.append(f"pieces = {recipe.pieces}")
+        table["pieces"] = recipe.pieces
     if recipe.piece_g is not None:
-        lines.append(f"piece_g = {recipe.piece_g:.6g}")
-    for part in recipe.parts:
-        lines += ["", "[[part]]", f"name = {_text(part.name)}", f"kind = {_text(part.kind)}", "[part.ingredients]"]
-        lines += [f"{_text(each.name)} = {_said(each, recipe)}" for each in part.ingredients]
-    for stage in recipe.method:
-        lines += ["", "[[stage]]", *_stage_lines(stage)]
+        table["piece_g"] = short_number(recipe.piece_g)
+    table["part"] = [_part_table(part, recipe) for part in recipe.parts]
+    if recipe.method:
+        table["stage"] = [_stage_table(stage) for stage in recipe.method]
     if recipe.bake is not None:
-        bake = recipe.bake
-        lines += ["", "[bake]", f"minutes = {bake.minutes:g}", f"oven_c = {bake.oven_c:.4g}"]
-        lines.append(f"preheat_min = {bake.preheat_min:g}")
-        if bake.steam_min:
-            lines.append(f"steam_min = [{', '.join(f'{at:g}' for at in bake.steam_min)}]")
-        if bake.at_once is not None:
-            lines.append(f"at_once = {bake.at_once}")
-        lines += [f"{key} = {getattr(bake, key):g}" for key in ("stagger_min", "chill_min") if getattr(bake, key)]
-    return "\n".join(lines) + "\n"
+        table["bake"] = _bake_table(recipe.bake)
+    return tomlkit.dumps(table)
 
 
-def _text(text: str) -> str:
-    """A TOML string: JSON's escapes are TOML's too, but for the one character JSON leaves as it is."""
-    return json.dumps(str(text), ensure_ascii=False).replace("\x7f", "\\u007f")
+def _part_table(part: Part, recipe: Recipe) -> dict[str, object]:
+    ingredients = {each.name: _ingredient_value(each, recipe) for each in part.ingredients}
+    return {"name": part.name, "kind": part.kind.value, "ingredients": ingredients}
 
 
-def _said(ingredient: Ingredient, recipe: Recipe) -> str:
+def _ingredient_value(ingredient: Ingredient, recipe: Recipe) -> object:
     amount = grams_text(ingredient.weight.g)
-    if ingredient.kind is Kind.PART:
+    if ingredient.kind is IngredientKind.PART:
         is_all = abs(recipe.part(ingredient.name).mass_g - ingredient.weight.g) < 1e-6 * ingredient.weight.g
-        return _text("all" if is_all else amount)
-    more = [f"amount = {_text(amount)}"]
+        return "all" if is_all else amount
+    table = tomlkit.inline_table()
+    table["amount"] = amount
     if kind_of(ingredient.name) is not ingredient.kind:
-        more.append(f"kind = {_text(ingredient.kind)}")
+        table["kind"] = ingredient.kind.value
     if ingredient.hydration_pct is not None:
-        more.append(f"hydration_pct = {ingredient.hydration_pct:g}")
-    return _text(amount) if len(more) == 1 else f"{{ {', '.join(more)} }}"
+        table["hydration_pct"] = short_number(ingredient.hydration_pct)
+    return amount if len(table) == 1 else table
 
 
-def _stage_lines(stage: MethodStage) -> list[str]:
-    lines = [f"part = {_text(stage.part)}", f"stage = {_text(stage.stage)}"]
+def _stage_table(stage: MethodStage) -> dict[str, object]:
+    table: dict[str, object] = {"part": stage.part, "stage": stage.stage.value}
     if stage.hours is not None:
-        lines.append(f"hours = {stage.hours:g}")
+        table["hours"] = short_number(stage.hours)
+    elif stage.target.rise_pct is None:
+        table["target"] = "peak"
     else:
-        lines.append('target = "peak"' if stage.target.rise_pct is None else f"rise_pct = {stage.target.rise_pct:g}")
-    lines.append(f"place = {_text(stage.place)}")
+        table["rise_pct"] = short_number(stage.target.rise_pct)
+    table["place"] = stage.place
     for key in ("cold_h", "good_to_rise_pct", "hands_min", "mixer_min", "dough_c", "sample_g"):
         value = getattr(stage, key)
         if value:
-            lines.append(f"{key} = {value:g}")
+            table[key] = short_number(value)
     if stage.takes != 1:
-        lines.append(f"takes = {stage.takes}")
-    vessel = stage.vessel
-    if vessel is not None:
-        lines += ["[stage.vessel]", f"shape = {_text(vessel.shape)}"]
-        lines += [f"base_mm = [{vessel.base_mm[0]:g}, {vessel.base_mm[1]:g}]"]
-        lines += [f"top_mm = [{vessel.top_mm[0]:g}, {vessel.top_mm[1]:g}]", f"depth_mm = {vessel.depth_mm:g}"]
-        if vessel.sensor_to_base_mm is not None:
-            lines.append(f"sensor_to_base_mm = {vessel.sensor_to_base_mm:g}")
-            lines.append(f"sensor_sd_mm = {vessel.sensor_sd_mm:g}")
+        table["takes"] = stage.takes
+    if stage.vessel is not None:
+        table["vessel"] = vessel_table(stage.vessel)
     if stage.nodes:
-        lines += ["[stage.nodes]", *(f"{channel} = {_text(node)}" for channel, node in stage.nodes)]
-    return lines
+        table["nodes"] = {channel.value: node for channel, node in stage.nodes}
+    return table
+
+
+def _bake_table(bake: Bake) -> dict[str, object]:
+    table: dict[str, object] = {key: short_number(getattr(bake, key)) for key in ("minutes", "oven_c", "preheat_min")}
+    if bake.steam_min:
+        table["steam_min"] = [short_number(at) for at in bake.steam_min]
+    if bake.at_once is not None:
+        table["at_once"] = bake.at_once
+    for key in ("stagger_min", "chill_min"):
+        if getattr(bake, key):
+            table[key] = short_number(getattr(bake, key))
+    return table

@@ -12,7 +12,7 @@ from typing import Any, TypeVar
 from monitor.errors import ConfigError, saying_of
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.translatable import N_, Number, Saying, several
-from monitor.wire.readings import Channel, NodeId
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 Choice = TypeVar("Choice", bound=StrEnum)
 
@@ -22,8 +22,6 @@ LONGEST_NAME = 100
 SENSIBLE_YEARS = range(2000, 2200)
 
 NODE_NAME = re.compile(r"urn:dev:[A-Za-z0-9:._-]{1,120}")  # the characters of RFC 9039 names, without escapes
-
-SENSOR_CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
 
 
 def shown(value: object) -> str:
@@ -59,6 +57,10 @@ class Faults:
         self.kind = kind
         self.found: list[str] = []
 
+    def report(self, sentence: str, /, **holes: object) -> None:
+        """Add a fault by its source sentence and what fills the holes."""
+        self.found.append(Saying(sentence, **holes))
+
     def unknown(self, table: Mapping[str, Any], known: tuple[str, ...], prefix: str) -> None:
         for key in table:
             if key not in known:
@@ -68,14 +70,12 @@ class Faults:
                     if near
                     else Saying("known here: {known}", known=", ".join(known))
                 )
-                self.found.append(
-                    Saying(
-                        "{prefix}{key} is not a key of {file}; {hint}",
-                        prefix=prefix,
-                        key=key[:40],
-                        file=self.kind,
-                        hint=hint,
-                    )
+                self.report(
+                    "{prefix}{key} is not a key of {file}; {hint}",
+                    prefix=prefix,
+                    key=key[:40],
+                    file=self.kind,
+                    hint=hint,
                 )
 
     def number(
@@ -88,15 +88,13 @@ class Faults:
         if number is not None and (0.0 < number <= at_most or (can_be_zero and number == 0.0)):
             return number
         least = Saying("from 0") if can_be_zero else Saying("above 0")
-        self.found.append(
-            Saying(
-                "{prefix}{key} = {value} must be a number {least}, at most {at_most}",
-                prefix=prefix,
-                key=key,
-                value=shown(table[key]),
-                least=least,
-                at_most=Number(at_most, ".0f"),
-            )
+        self.report(
+            "{prefix}{key} = {value} must be a number {least}, at most {at_most}",
+            prefix=prefix,
+            key=key,
+            value=shown(table[key]),
+            least=least,
+            at_most=Number(at_most, ".0f"),
         )
         return None
 
@@ -105,14 +103,12 @@ class Faults:
         value = table.get(key)
         if value is None or (isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= at_most):
             return value
-        self.found.append(
-            Saying(
-                "{prefix}{key} = {value} must be a whole number from 1 to {at_most}",
-                prefix=prefix,
-                key=key,
-                value=shown(value),
-                at_most=at_most,
-            )
+        self.report(
+            "{prefix}{key} = {value} must be a whole number from 1 to {at_most}",
+            prefix=prefix,
+            key=key,
+            value=shown(value),
+            at_most=at_most,
         )
         return None
 
@@ -120,15 +116,13 @@ class Faults:
         value = table.get(key)
         if isinstance(value, datetime) and value.tzinfo is not None and value.year in SENSIBLE_YEARS:
             return value.astimezone(UTC)
-        self.found.append(
-            Saying(
-                "{prefix}{key} = {value} must be a date and time with its offset and without quotation "
-                "marks, such as 2026-03-02T05:40:00Z, in {year} or later",
-                prefix=prefix,
-                key=key,
-                value=value if isinstance(value, date) else shown(value),
-                year=SENSIBLE_YEARS[0],
-            )
+        self.report(
+            "{prefix}{key} = {value} must be a date and time with its offset and without quotation "
+            "marks, such as 2026-03-02T05:40:00Z, in {year} or later",
+            prefix=prefix,
+            key=key,
+            value=value if isinstance(value, date) else shown(value),
+            year=SENSIBLE_YEARS[0],
         )
         return None
 
@@ -141,15 +135,13 @@ class Faults:
             hint = Saying("; did you mean {near!r}?", near=str(near[0])) if near else ""
         else:
             hint = ""
-        self.found.append(
-            Saying(
-                "{prefix}{key} = {value} must be one of: {known}{hint}",
-                prefix=prefix,
-                key=key,
-                value=shown(value),
-                known=", ".join(enum),
-                hint=hint,
-            )
+        self.report(
+            "{prefix}{key} = {value} must be one of: {known}{hint}",
+            prefix=prefix,
+            key=key,
+            value=shown(value),
+            known=", ".join(enum),
+            hint=hint,
         )
         return None
 
@@ -158,12 +150,20 @@ class Faults:
         value = parent.get(key)
         if value is None or isinstance(value, Mapping):
             return value
-        self.found.append(
-            Saying(
-                "{key} = {value} must be a table: a line [{key}], and its keys below it", key=key, value=shown(value)
-            )
+        self.report(
+            "{key} = {value} must be a table: a line [{key}], and its keys below it", key=key, value=shown(value)
         )
         return None
+
+    def rows(self, parent: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
+        """The tables under a key, one after the other; empty when there are none or it is something else."""
+        rows = parent.get(key, [])
+        if isinstance(rows, list) and all(isinstance(row, Mapping) for row in rows):
+            return rows
+        self.report(
+            "{key} = {rows} must be tables: a line [[{key}]] for each, and its keys below it", key=key, rows=shown(rows)
+        )
+        return []
 
     def raise_any(self) -> None:
         if len(self.found) == 1:
@@ -176,19 +176,15 @@ class Faults:
 def name_of(table: Mapping[str, Any], key: str, what: str, faults: Faults) -> str | None:
     name = table.get(key)
     if not isinstance(name, str) or not name.strip():
-        faults.found.append(
-            Saying("{key} = {name} must say what you call this {what}", key=key, name=shown(name), what=what)
-        )
+        faults.report("{key} = {name} must say what you call this {what}", key=key, name=shown(name), what=what)
         return None
     name = name.strip()
     if len(name) > LONGEST_NAME or any(unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp") for letter in name):
-        faults.found.append(
-            Saying(
-                "{key} = {name} must be one line of at most {n} characters",
-                key=key,
-                name=shown(name),
-                n=LONGEST_NAME,
-            )
+        faults.report(
+            "{key} = {name} must be one line of at most {n} characters",
+            key=key,
+            name=shown(name),
+            n=LONGEST_NAME,
         )
         return None
     return name
@@ -200,23 +196,19 @@ def _sides(table: Mapping[str, Any], key: str, faults: Faults) -> tuple[float, f
     if len(sides) == 2 and sides[0] is not None and sides[1] is not None:
         if all(0.0 < side <= LARGEST_MM for side in sides if side is not None):
             return (sides[0], sides[1])
-        faults.found.append(
-            Saying(
-                "vessel.{key} = {value} must be above 0 and at most {largest_mm} mm",
-                key=key,
-                value=shown(value),
-                largest_mm=Number(LARGEST_MM, ".0f"),
-            )
-        )
-        return None
-    faults.found.append(
-        Saying(
-            N_("vessel.{key} is missing: an inner diameter in mm, or [length, width] if rectangular")
-            if key not in table
-            else N_("vessel.{key} = {value} must be an inner diameter in mm, or [length, width] if rectangular"),
+        faults.report(
+            "vessel.{key} = {value} must be above 0 and at most {largest_mm} mm",
             key=key,
             value=shown(value),
+            largest_mm=Number(LARGEST_MM, ".0f"),
         )
+        return None
+    faults.report(
+        N_("vessel.{key} is missing: an inner diameter in mm, or [length, width] if rectangular")
+        if key not in table
+        else N_("vessel.{key} = {value} must be an inner diameter in mm, or [length, width] if rectangular"),
+        key=key,
+        value=shown(value),
     )
     return None
 
@@ -227,7 +219,7 @@ def vessel_of(table: Mapping[str, Any], faults: Faults) -> Vessel | None:
     shape = faults.choice(table, "shape", "vessel.", Shape)
     depth_mm = faults.number(table, "depth_mm", "vessel.", at_most=LARGEST_MM)
     if "depth_mm" not in table:
-        faults.found.append(Saying("vessel.depth_mm is missing: the inner depth in millimetres"))
+        faults.report("vessel.depth_mm is missing: the inner depth in millimetres")
     sensor_mm = faults.number(table, "sensor_to_base_mm", "vessel.", at_most=LARGEST_MM)
     sensor_sd_mm = faults.number(table, "sensor_sd_mm", "vessel.", at_most=LARGEST_MM, can_be_zero=True)
     base = _sides(table, "base_mm", faults)
@@ -241,6 +233,29 @@ def vessel_of(table: Mapping[str, Any], faults: Faults) -> Vessel | None:
         return None
 
 
+def vessel_table(vessel: Vessel) -> dict[str, object]:
+    """What :func:`vessel_of` reads, to be written."""
+    is_round = vessel.shape is Shape.ROUND
+    table: dict[str, object] = {"shape": vessel.shape.value}
+    for key, sides in (("base_mm", vessel.base_mm), ("top_mm", vessel.top_mm)):
+        table[key] = short_number(sides[0]) if is_round else [short_number(side) for side in sides]
+    table["depth_mm"] = short_number(vessel.depth_mm)
+    if vessel.sensor_to_base_mm is not None:
+        table["sensor_to_base_mm"] = short_number(vessel.sensor_to_base_mm)
+    if vessel.sensor_sd_mm > 0.0:
+        table["sensor_sd_mm"] = short_number(vessel.sensor_sd_mm)
+    return table
+
+
+def short_number(value: float) -> float | int:
+    """A number as a file should show it: a whole one without its fraction.
+
+    >>> short_number(75.0), short_number(62.5)
+    (75, 62.5)
+    """
+    return int(value) if value == int(value) else value
+
+
 def nodes_of(table: Mapping[str, Any], faults: Faults) -> tuple[tuple[Channel, NodeId], ...]:
     faults.unknown(table, tuple(SENSOR_CHANNELS), "nodes.")
     found = []
@@ -251,11 +266,9 @@ def nodes_of(table: Mapping[str, Any], faults: Faults) -> tuple[tuple[Channel, N
         if isinstance(urn, str) and NODE_NAME.fullmatch(urn):
             found.append((channel, NodeId(urn)))
         else:
-            faults.found.append(
-                Saying(
-                    "nodes.{channel} = {urn} must be a node's name, like urn:dev:mac:020000fffe5e0001",
-                    channel=channel,
-                    urn=shown(urn),
-                )
+            faults.report(
+                "nodes.{channel} = {urn} must be a node's name, like urn:dev:mac:020000fffe5e0001",
+                channel=channel,
+                urn=shown(urn),
             )
     return tuple(found)

@@ -5,7 +5,6 @@ and states go out. Nothing comes in, unless a shop has no collector of its own: 
 its acknowledgements come in.
 """
 
-import json
 import tomllib
 from collections.abc import Iterable
 from dataclasses import asdict, dataclass, field, replace
@@ -13,6 +12,7 @@ from pathlib import Path
 
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault, write_private
+from monitor.remote_access.settings_files import write_table
 from monitor.settings.places import Place
 from monitor.settings.toml_file import LARGEST_FILE_BYTES
 
@@ -57,10 +57,8 @@ class Link:
 
 def write_link(path: Path, link: Link) -> None:
     """Write what a shop has to know, for its owner alone."""
-    lines = "".join(f"{key} = {json.dumps(value)}\n" for key, value in asdict(link).items())
-    write_private(
-        path, f"# Written by `proofing-monitor broker`. Holds a password: for the shop's machine alone.\n{lines}"
-    )
+    comment = "Written by `proofing-monitor broker`. Holds a password: for the shop's machine alone."
+    write_table(path, asdict(link), comment)
 
 
 def read_link(path: Path) -> Link:

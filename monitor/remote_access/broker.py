@@ -7,7 +7,6 @@ import base64
 import getpass
 import hashlib
 import hmac
-import json
 import os
 import re
 import secrets
@@ -24,7 +23,7 @@ from monitor.node.settings import Link as NodeLink
 from monitor.node.settings import NodeSettings, settings_from_text
 from monitor.remote_access.bridge import QUEUED_MESSAGES, Link, access_lines, link_of, settings_lines, sites_of
 from monitor.remote_access.certificates import Pair, given_pair, kept_pair, own_pair
-from monitor.remote_access.settings_files import kept_options
+from monitor.remote_access.settings_files import kept_options, write_table
 from monitor.settings.brokers import MQTT_PORTS, MqttAddress
 from monitor.sources.claim import STANDBY, TOPIC
 from monitor.translatable import Saying
@@ -188,10 +187,7 @@ def write_broker(data_dir: Path, options: BrokerOptions, passwords: Mapping[str,
     write_private(folder / ACCESS_NAME, access_text(folder))
     write_private(folder / SETTINGS_NAME, settings_text(folder, options, pair, link_of(folder)))
     kept = {key: value for key, value in asdict(options).items() if value not in ("", ())}
-    write_private(
-        folder / OPTIONS_NAME,
-        "".join(f"{key} = {json.dumps(value)}\n" for key, value in kept.items()),
-    )
+    write_table(folder / OPTIONS_NAME, kept)
     return pair
 
 

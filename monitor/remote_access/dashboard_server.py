@@ -7,9 +7,8 @@ from pathlib import Path
 from monitor.child import child_command
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
-from monitor.network import is_loopback
+from monitor.network import LOOPBACK, is_loopback
 from monitor.remote_access.certificates import given_pair
-from monitor.remote_access.options import HERE
 from monitor.settings.access import Access, Login, load_access
 from monitor.settings.data_dir import LOGIN_NAME
 
@@ -18,7 +17,7 @@ LEAST_COOKIE_SECRET = 32  # characters; judgement
 
 
 def dashboard_command(
-    data_dir: Path, port: int, address: str = HERE, certificate: Path | None = None, key: Path | None = None
+    data_dir: Path, port: int, address: str = LOOPBACK, certificate: Path | None = None, key: Path | None = None
 ) -> tuple[list[str], Path]:
     """The command that shows the dashboard of a data directory, and the folder to run it in.
 

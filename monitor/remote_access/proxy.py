@@ -11,7 +11,6 @@ gives only together with a page that the password was right for.
 import base64
 import getpass
 import hashlib
-import json
 import os
 import re
 import secrets
@@ -24,7 +23,7 @@ from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.network import is_loopback
 from monitor.remote_access.certificates import Pair, given_pair, own_pair
-from monitor.remote_access.settings_files import kept_options
+from monitor.remote_access.settings_files import kept_options, write_table
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 
 FOLDER = "proxy"
@@ -166,7 +165,7 @@ def write_proxy(data_dir: Path, options: ProxyOptions, users: dict[str, str], pr
     write_private(folder / USERS_NAME, "".join(f"{name}:{word}\n" for name, word in users.items()))
     write_private(folder / SETTINGS_NAME, settings_text(folder, options, pair, tokens, proxy_secret))
     kept = {key: value for key, value in asdict(options).items() if value not in ("", ())}
-    write_private(folder / OPTIONS_NAME, "".join(f"{key} = {json.dumps(value)}\n" for key, value in kept.items()))
+    write_table(folder / OPTIONS_NAME, kept)
     return pair
 
 

@@ -1,11 +1,12 @@
-"""Settings and secrets that a command adds to files a baker also writes by hand: added as text, never rewritten."""
+"""Settings and secrets that a command adds to files a baker also writes by hand: what else they say stays as it is."""
 
-import json
-import re
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, MutableMapping
 from pathlib import Path
 from typing import Any, TypeVar
+
+import tomlkit
+import tomlkit.exceptions
 
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
@@ -42,76 +43,68 @@ def add_secrets(data_dir: Path, passwords: Mapping[str, str], proxy_secret: str 
     Raises
     ------
     ConfigError
-        When the file cannot be read, or lines cannot be added without changing what else it says.
+        When the file cannot be read, or says another password or secret already.
     """
     path = data_dir / SECRETS_NAME
-    old = _text(path)
-    table = _parsed(old, path)
-    text = old
-    new = {key: value for key, value in passwords.items() if table.get(_PASSWORDS, {}).get(key) != value}
-    if new:
-        lines = "".join(f"{json.dumps(key)} = {json.dumps(value)}\n" for key, value in new.items())
-        header = re.search(rf"^\[{_PASSWORDS}\][^\n]*\n?", text, re.MULTILINE)
-        if header is None:
-            text = f"{text.rstrip()}\n\n[{_PASSWORDS}]\n{lines}".lstrip()
-        else:
-            text = f"{text[: header.end()].rstrip()}\n{lines}{text[header.end() :]}"
-    if proxy_secret is not None and table.get("proxy_secret") != proxy_secret:
-        text = f"proxy_secret = {json.dumps(proxy_secret)}\n{text}"
-    wanted = {**table}
-    if passwords:
-        wanted[_PASSWORDS] = {**table.get(_PASSWORDS, {}), **passwords}
-    if proxy_secret is not None:
-        wanted["proxy_secret"] = proxy_secret
-    try:
-        is_right = tomllib.loads(text) == wanted
-    except tomllib.TOMLDecodeError:
-        is_right = False
-    if not is_right:
-        keys = ", ".join([*new, *(["proxy_secret"] if proxy_secret else [])])
-        raise ConfigError(
-            "{path}: lines cannot be added to it safely; take {keys} out of it, then try again", path=path, keys=keys
-        )
-    if text != old:
-        write_private(path, text)
+    document = _document(path)
+    old = tomlkit.dumps(document)
+    own = {} if proxy_secret is None else {"proxy_secret": proxy_secret}
+    for table, wanted in ((document, own), (_table(path, document, _PASSWORDS) if passwords else {}, passwords)):
+        for key, value in wanted.items():
+            if table.setdefault(key, value) != value:
+                raise ConfigError("{path}: says another {key}; take it out, then try again", path=path, key=key)
+    if tomlkit.dumps(document) != old:
+        write_private(path, tomlkit.dumps(document))
     return path
 
 
-def settings_to_add(data_dir: Path, lines: Mapping[str, str]) -> list[str]:
-    """Which of some ``key = value`` settings the settings file still lacks; a file that is not there is written.
+def settings_to_add(data_dir: Path, settings: Mapping[str, object]) -> list[str]:
+    """Which of some settings the settings file still lacks, as lines; a file that is not there is written.
 
     Parameters
     ----------
-    lines
-        Key -> value as TOML text. A dotted key belongs into a table.
+    settings
+        Key -> value. A dotted key belongs into a table.
     """
     path = data_dir / CONFIG_NAME
-    text = _text(path)
-    table = _parsed(text, path)
-    wanted = tomllib.loads("\n".join(f"{key} = {value}" for key, value in lines.items()))
-    if not text:
-        write_private(path, "".join(f"{key} = {value}\n" for key, value in lines.items()))
-        return []
+    document = _document(path)
+    is_new = not document
     missing = []
-    for key, value in lines.items():
-        outer, _, inner = key.partition(".")
-        is_there = table.get(outer, {}).get(inner) == wanted[outer][inner] if inner else table.get(key) == wanted[key]
-        if not is_there:
-            missing.append(f"{key} = {value}")
-    return missing
+    for name, value in settings.items():
+        outer, _, key = name.rpartition(".")
+        table = _table(path, document, outer) if outer else document
+        if table.get(key) != value:
+            missing.append(f"{name} = {tomlkit.item(value).as_string()}")
+            table[key] = value
+    if not is_new:
+        return missing
+    write_private(path, tomlkit.dumps(document))
+    return []
 
 
-def _text(path: Path) -> str:
+def _table(path: Path, document: tomlkit.TOMLDocument, name: str) -> MutableMapping[str, Any]:
+    """A table of a document, begun where there is none."""
+    table = document.setdefault(name, tomlkit.table())
+    if not isinstance(table, MutableMapping):
+        raise ConfigError("{path}: {name} is no table: put [{name}] in its place", path=path, name=name)
+    return table
+
+
+def _document(path: Path) -> tomlkit.TOMLDocument:
     try:
-        return bounded_bytes(path, LARGEST_FILE_BYTES).decode()
+        return tomlkit.parse(bounded_bytes(path, LARGEST_FILE_BYTES).decode())
     except FileNotFoundError:
-        return ""
+        return tomlkit.document()
+    except tomlkit.exceptions.ParseError as err:
+        raise ConfigError("{path}: is not valid TOML: {why}", path=path, why=err) from err
     except (OSError, UnicodeDecodeError) as err:
         raise ConfigError("{path}: cannot be read ({why}); check its owner and rights", path=path, why=err) from err
 
 
-def _parsed(text: str, path: Path) -> dict[str, Any]:
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as err:
-        raise ConfigError("{path}: is not valid TOML: {why}", path=path, why=err) from err
+def write_table(path: Path, table: Mapping[str, object], comment: str = "") -> None:
+    """Write a file of settings that only its owner can read, below a comment."""
+    document = tomlkit.document()
+    if comment:
+        document.add(tomlkit.comment(comment))
+    document.update(table)
+    write_private(path, tomlkit.dumps(document))

@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 from monitor.errors import ConfigError
 from monitor.translatable import Saying
-from monitor.wire.readings import Channel, NodeId
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 USUAL_SITE = "home"
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
@@ -168,7 +168,7 @@ def nodes_at(
         When two nodes could tell the same.
     """
     found = {}
-    for channel in (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE):
+    for channel in SENSOR_CHANNELS:
         is_air = channel in (Channel.AIR_TEMP, Channel.HUMIDITY)
         near = {
             node: abs(len(str(place).split("/")) - len(str(at).split("/")))

@@ -1,14 +1,22 @@
 """What ``check`` looks at of the central store: whether it takes what this site sends, and what still waits."""
 
 from collections.abc import Iterator
+from typing import TYPE_CHECKING
 
 from monitor.errors import CentralError
 from monitor.network import is_loopback
 from monitor.settings.config import Config
+from monitor.settings.shops import Centre
 from monitor.shops.points import Point
 from monitor.shops.sender import target_of
 from monitor.store.spool import Spool
 from monitor.translatable import Saying
+
+if TYPE_CHECKING:
+    from monitor.shops.influx import Link
+
+_COUNTED = {"reading": "origin", "outlook": "body"}
+"""A field that every point has; of other tables ``row``."""
 
 Looked = Iterator[tuple[str, str | None]]
 """What was seen, and what to do about it; None when it is right as it is."""
@@ -65,3 +73,10 @@ def looked_at_central(config: Config) -> Looked:
         if backlog.parked:
             mend = Saying("see the collector's log for the reason, mend that there, then restart the collector")
             yield Saying("{name}: {parked} rows cannot be taken by it", name=name, parked=backlog.parked), mend
+
+
+def count_there(link: "Link", centre: Centre, table: str, site: str) -> int:
+    """How many rows of a table the central store has of a site."""
+    field = _COUNTED.get(table, "row")
+    query = f'SELECT count("{field}") AS n FROM "{table}" WHERE site = \'{site}\''
+    return sum(int(row["n"]) for row in link.rows(centre.bucket_of(table), query))

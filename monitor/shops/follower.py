@@ -6,11 +6,13 @@ away is made anew from the first note on.
 """
 
 import logging
+import threading
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from monitor.errors import CentralError
 from monitor.settings.shops import Centre
 from monitor.shops.influx import Link
 from monitor.shops.points import outlook_values, reading_values, row_values
@@ -21,6 +23,8 @@ log = logging.getLogger(__name__)
 
 NOTES = 5000
 PAGE_POINTS = 10_000
+LOOK_S = 2.0  # judgement: a board is looked at as often
+LAST_RETRY_S = 60.0
 NEAR_NS = 60_000_000_000  # spans nearer than a minute are read as one
 
 ORDER = (*WATCHED, *STANDING, "outlook", "reading")
@@ -137,3 +141,20 @@ def _take(copy: Copy, measurement: str, points: Sequence[dict[str, Any]]) -> Non
         n_taken = copy.take(measurement, found)
     if n_taken < len(points):
         log.info("copy=%s table=%s left_out=%d", copy.path, measurement, len(points) - n_taken)
+
+
+def follow(follower: Follower, stop: threading.Event) -> None:
+    """Take in what is new until ``stop``; while the central store is away, look again less and less often."""
+    wait_s, is_failing = LOOK_S, False
+    while not stop.wait(wait_s if is_failing else 0.0):
+        try:
+            follower.look()
+        except CentralError as error:
+            if not is_failing:
+                log.warning("follow state=%s reason=%s", error.kind.value, error)
+            wait_s, is_failing = min(LAST_RETRY_S, 2.0 * wait_s), True
+            continue
+        if is_failing:
+            log.info("follow state=mended")
+        wait_s, is_failing = LOOK_S, False
+        stop.wait(LOOK_S)

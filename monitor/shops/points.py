@@ -18,6 +18,7 @@ from zlib import crc32
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import BatchId
 from monitor.store.rows import from_json, maybe_us
+from monitor.store.schema import outlook_of_codes
 from monitor.store.spool import SpoolRow
 from monitor.store.store import eye_node
 from monitor.wire.readings import Flag
@@ -187,7 +188,7 @@ def outlook_values(point: Values) -> dict[str, Any]:
     return {
         "batch_id": point["batch"],
         "at_us": point["time"] // NS,
-        "body": point["body"],
+        "body": outlook_of_codes(point["body"]),
         "fan": _text(point, "fan"),
     }
 

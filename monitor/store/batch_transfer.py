@@ -17,6 +17,7 @@ from monitor.recipe.intent import Verdict
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.store import lookups, old_prose, rows
 from monitor.store.samples import Samples
+from monitor.store.schema import outlook_of_codes
 from monitor.store.store import Store, eye_node
 from monitor.wire.readings import Channel
 
@@ -139,6 +140,8 @@ def put_in(connection: sqlite3.Connection, tables: Sequence[Rows]) -> BatchId:
                 row[name] = f"{row[name]} of {old}, here {new}"
             if table == "reading" and row.get("node") == eye_node(old):
                 row["node"] = eye_node(new)
+            if table == "outlook" and isinstance(row.get("body"), str):
+                row["body"] = outlook_of_codes(str(row["body"]))  # of an older version's file
         _as_types(table, found)
         if table == "calibration":
             found = [row for row in found if not _is_there(connection, row)]

@@ -1,4 +1,4 @@
-"""Reasons of alerts as they were stored up to version 10 of the tables, in English sentences, turned into facts.
+"""Reasons of alerts as they were stored up to version 12 of the tables, in English sentences, turned into facts.
 
 Each sentence of that time stands here, with what it becomes. One that is none of them stays: as its own words.
 """

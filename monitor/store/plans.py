@@ -93,13 +93,13 @@ class DayBook(Store):
             found = connection.execute("SELECT step, batch_id FROM plan_batch WHERE plan_id = ?", (plan_id,)).fetchall()
             return {row["step"]: self._require_batch(connection, BatchId(row["batch_id"])) for row in found}
 
-    def told(self, plan_id: PlanId) -> dict[str, datetime]:
+    def announced(self, plan_id: PlanId) -> dict[str, datetime]:
         """For each dough of a plan, when it was last said to be out."""
         with self._read() as connection:
             found = connection.execute("SELECT dough, out_us FROM plan_told WHERE plan_id = ?", (plan_id,))
             return {row["dough"]: from_us(row["out_us"]) for row in found}
 
-    def tell(self, plan_id: PlanId, messages: Iterable[Message], told: dict[str, datetime]) -> None:
+    def announce(self, plan_id: PlanId, messages: Iterable[Message], out_at: dict[str, datetime]) -> None:
         """Put a plan's calls into the outbox, and remember what they said, in one transaction."""
         with self._write() as connection:
             connection.executemany(
@@ -110,10 +110,10 @@ class DayBook(Store):
             connection.executemany(
                 "INSERT INTO plan_told VALUES (?, ?, ?) "
                 "ON CONFLICT (plan_id, dough) DO UPDATE SET out_us = excluded.out_us",
-                [(plan_id, dough, to_us(out_at)) for dough, out_at in told.items()],
+                [(plan_id, dough, to_us(at)) for dough, at in out_at.items()],
             )
 
-    def said(self, plan_id: PlanId) -> set[str]:
+    def message_ids(self, plan_id: PlanId) -> set[str]:
         """Ids of the messages of a plan that are in the outbox already."""
         with self._read() as connection:
             found = connection.execute("SELECT id FROM outbox WHERE id GLOB ?", (f"{message_id(plan_id, '')}*",))

@@ -19,7 +19,7 @@ from monitor.alerts.kinds import CueKind
 from monitor.alerts.reasons import Explanation, Reason
 from monitor.dough.outlook import FanPoint, Outlook
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Vessel
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
@@ -221,7 +221,7 @@ def calibration_from_row(row: sqlite3.Row) -> Calibration:
         offset=row["offset"],
         sd=row["sd"],
         at=from_us(row["at_us"]),
-        how=How(row["how"]),
+        how=Comparison(row["how"]),
     )
 
 

@@ -7,6 +7,7 @@ back: install the older program, and ``proofing-monitor backup restore`` that fi
 lies in the file that restoring sets aside.
 """
 
+import json
 import sqlite3
 from collections.abc import Callable
 from typing import TypeAlias
@@ -36,6 +37,34 @@ def _noted(table: str, columns: str, *, is_new_too: bool = True) -> tuple[str, .
         on_change,
         f"INSERT INTO touched (tbl, row) SELECT '{table}', rowid FROM {table} ORDER BY rowid",
     )
+
+
+_REASONS_OF_PROSE = {
+    "no reading has come yet: check that the node is on and that the batch names it": "no reading yet",
+    "not estimated: a fault in this program; its readings are kept, its log says more": "not estimated",
+}
+
+
+def outlook_of_codes(body: str) -> str:
+    """The body of an outlook with codes where an older version kept words; one of codes comes back as it is.
+
+    Prose that was never one of this program's reasons stays, marked as text in its language. Files of a batch and
+    central stores may hold old bodies too.
+
+    >>> outlook_of_codes('{"state":"slack","why":null}')
+    '{"state":"no rise yet","why":null}'
+    """
+    if '"slack"' not in body and '"why":"' not in body:
+        return body
+    found = json.loads(body)
+    if not isinstance(found, dict):
+        return body
+    why = found.get("why")
+    if found.get("state") == "slack":
+        found["state"] = "no rise yet"
+    if isinstance(why, str) and why not in _REASONS_OF_PROSE.values():
+        found["why"] = _REASONS_OF_PROSE.get(why, {"text": why, "language": "en"})
+    return json.dumps(found, separators=(",", ":"))
 
 
 # One entry a version, first is version 1: what it is for, and its statements.
@@ -407,6 +436,21 @@ MIGRATIONS: tuple[tuple[str, tuple[Alteration, ...]], ...] = (
                 LEFT JOIN boot ON boot.id = sample.boot_id""",
         ),
     ),
+    (
+        "the first rise has one name, and a stage's forecast too",
+        (
+            # Quotation marks inside a JSON text are escaped, so that no baker's own words are changed.
+            "UPDATE batch SET stage = 'first rise' WHERE stage = 'bulk rise'",
+            """UPDATE lesson SET body = replace(body, '"stage":"bulk rise"', '"stage":"first rise"')
+                WHERE instr(body, '"stage":"bulk rise"')""",
+            """UPDATE plan SET body = replace(replace(body,
+                '"stage":"bulk rise"', '"stage":"first rise"'), '"foretold":', '"forecast":')""",
+        ),
+    ),
+    (
+        "outlooks hold codes in place of words",
+        ("UPDATE outlook SET body = outlook_of_codes(body) WHERE body IS NOT outlook_of_codes(body)",),
+    ),
     ("reasons of alerts are codes with values in place of English sentences", (old_prose.recode,)),
 )
 
@@ -435,6 +479,7 @@ def migrate(
     sqlite3.Error
         When a statement fails; that migration is undone whole, those before it stay.
     """
+    connection.create_function("outlook_of_codes", 1, outlook_of_codes, deterministic=True)
     found = reached = version(connection)
     while reached < len(migrations):
         connection.execute("BEGIN IMMEDIATE")

@@ -1,7 +1,7 @@
 """Bytes of a node <-> packs of readings: framing, checksum, SenML (RFC 8428, JSON). No I/O.
 
-A frame is one line of printable ASCII, ``@<boot> <seq> <SenML JSON> <crc>``; the project's DEVELOPERS.md, section
-*Wire format*, fixes it. The node has an implementation of its own, golden frames bind the two.
+A frame is one line of printable ASCII, ``@<boot> <seq> <SenML JSON> <crc>``; README.md in this folder fixes
+it. The node has an implementation of its own, golden frames bind the two.
 """
 
 import re

@@ -23,6 +23,10 @@ class Channel(StrEnum):
     BATTERY = "battery_v"  # what feeds the node, where that is no mains
 
 
+SENSOR_CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE)
+"""What a node measures of a dough and its air."""
+
+
 class Flag(StrEnum):
     """What is doubtful about a reading. Flagged readings are kept, and left out of estimates unless ``OK``."""
 

@@ -1,8 +1,9 @@
 """What the air does to a dough's skin, in words."""
 
+from typing import assert_never
+
 from monitor.alerts.limits import DRYING_STARTS_PA
 from monitor.dough.air import Skin, dew_point_c, skin_state
-from monitor.translatable import N_
 from monitor.wording.phrases import temp_text
 from monitor.wording.reader import Reader
 
@@ -27,12 +28,15 @@ def skin_sentence(air_temp_c: float, humidity_pct: float, surface_temp_c: float,
         where = reader.say("dew point {dew}, below the dough", dew=dew)
     else:
         where = reader.say("dew point {dew}, above the dough", dew=dew)
-    if found.skin is Skin.CONDENSING:
-        effect = N_("water settles on it")
-    elif found.skin is Skin.STEADY:
-        effect = N_("its skin stays as it is")
-    elif found.drying_pa > DRYING_STARTS_PA:
-        effect = N_("its skin dries, cover it")
-    else:
-        effect = N_("its skin dries slowly")
-    return f"{where}: {reader.say(effect)}"
+    match found.skin:
+        case Skin.CONDENSING:
+            effect = reader.say("water settles on it")
+        case Skin.STEADY:
+            effect = reader.say("its skin stays as it is")
+        case Skin.DRYING if found.drying_pa > DRYING_STARTS_PA:
+            effect = reader.say("its skin dries, cover it")
+        case Skin.DRYING:
+            effect = reader.say("its skin dries slowly")
+        case _:
+            assert_never(found.skin)
+    return f"{where}: {effect}"

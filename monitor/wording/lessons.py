@@ -1,20 +1,18 @@
 """What was learned from finished batches, in a baker's words."""
 
-import math
+from typing import assert_never
 
-from monitor.dough.learning import Learned
+from monitor.dough.learning import Pace, RecipeExperience
 from monitor.translatable import N_
 from monitor.wording.reader import Reader
 
-SAME_PACE = 0.05  # judgement: a pace that differs by less is the same pace
 
-
-def learned_sentence(learned: Learned, reader: Reader, *, has_formula: bool) -> str:
+def learned_sentence(learned: RecipeExperience, reader: Reader, *, has_formula: bool) -> str:
     """What the finished batches of a recipe taught, as one sentence without its full stop.
 
     ``has_formula``: whether the batch it is about says what was weighed, which is then what the pace is held against.
     """
-    pace = _pace(learned.speed, has_formula, reader)
+    pace = _pace(learned, reader, has_formula=has_formula)
     parts = [
         reader.count(
             learned.n_batches,
@@ -37,21 +35,27 @@ def learned_sentence(learned: Learned, reader: Reader, *, has_formula: bool) -> 
     return "; ".join(parts)
 
 
-def _pace(speed: float, has_formula: bool, reader: Reader) -> str:
-    if not math.isfinite(speed):
-        return reader.say(N_("rises unlike what the formula says") if has_formula else N_("rises unlike other doughs"))
-    if abs(speed - 1.0) < SAME_PACE:
-        return reader.say(N_("rises as the formula says") if has_formula else N_("rises as doughs usually do"))
-    if speed > 1.0:
-        faster = (
-            N_("rises {pct} % faster than the formula says")
-            if has_formula
-            else N_("rises {pct} % faster than doughs usually do")
-        )
-        return reader.say(faster, pct=round(100.0 * (speed - 1.0)))
-    longer = (
-        N_("takes {pct} % longer than the formula says")
-        if has_formula
-        else N_("takes {pct} % longer than doughs usually do")
-    )
-    return reader.say(longer, pct=round(100.0 * (1.0 / speed - 1.0)))
+def _pace(learned: RecipeExperience, reader: Reader, *, has_formula: bool) -> str:
+    match learned.pace:
+        case Pace.UNLIKE:
+            return reader.say(
+                N_("rises unlike what the formula says") if has_formula else N_("rises unlike other doughs")
+            )
+        case Pace.SAME:
+            return reader.say(N_("rises as the formula says") if has_formula else N_("rises as doughs usually do"))
+        case Pace.FASTER:
+            faster = (
+                N_("rises {pct} % faster than the formula says")
+                if has_formula
+                else N_("rises {pct} % faster than doughs usually do")
+            )
+            return reader.say(faster, pct=round(100.0 * (learned.speed - 1.0)))
+        case Pace.SLOWER:
+            longer = (
+                N_("takes {pct} % longer than the formula says")
+                if has_formula
+                else N_("takes {pct} % longer than doughs usually do")
+            )
+            return reader.say(longer, pct=round(100.0 * (1.0 / learned.speed - 1.0)))
+        case _:
+            assert_never(learned.pace)

@@ -3,26 +3,14 @@
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from typing import assert_never
 
-from monitor.dough.outlook import Outlook, State
+from monitor.dough.outlook import KeptText, NoForecast, Outlook, State
 from monitor.recipe.batch import Batch, Event, EventKind, Stage
 from monitor.translatable import N_
 from monitor.wording.phrases import event_word, printable, rise_text, stage_word, state_word, target_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import about_text, clock_text, duration_text
-
-_NEXT = {
-    Stage.PREFERMENT: N_("mix the dough with it"),
-    Stage.BULK_RISE: N_("divide and shape"),
-    Stage.FINAL_PROOF: N_("load the oven"),
-    Stage.RETARD: N_("take it out of the cold"),
-}
-_RESCUE = {
-    Stage.PREFERMENT: N_("use it now, it is weaker, or feed it again"),
-    Stage.BULK_RISE: N_("fold and chill, or shape now"),
-    Stage.FINAL_PROOF: N_("bake it now, handle it gently"),
-    Stage.RETARD: N_("bake it now, or fold and shape it again"),
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,12 +37,45 @@ class Task:
 
 def next_words(stage: Stage, reader: Reader) -> str:
     """What follows a stage when it went well, as a task."""
-    return reader.say(_NEXT[stage])
+    match stage:
+        case Stage.PREFERMENT:
+            return reader.say("mix the dough with it")
+        case Stage.FIRST_RISE:
+            return reader.say("divide and shape")
+        case Stage.FINAL_PROOF:
+            return reader.say("load the oven")
+        case Stage.RETARD:
+            return reader.say("take it out of the cold")
+        case _:
+            assert_never(stage)
 
 
 def rescue_words(stage: Stage, reader: Reader) -> str:
     """What can be done with a dough that is past its peak."""
-    return reader.say(_RESCUE[stage])
+    match stage:
+        case Stage.PREFERMENT:
+            return reader.say("use it now, it is weaker, or feed it again")
+        case Stage.FIRST_RISE:
+            return reader.say("fold and chill, or shape now")
+        case Stage.FINAL_PROOF:
+            return reader.say("bake it now, handle it gently")
+        case Stage.RETARD:
+            return reader.say("bake it now, or fold and shape it again")
+        case _:
+            assert_never(stage)
+
+
+def no_forecast_words(why: NoForecast | KeptText, reader: Reader) -> str:
+    """Why there is no forecast, and what to do about it; what an older version kept as prose stays as it is."""
+    match why:
+        case NoForecast.NO_READING_YET:
+            return reader.say("no reading has come yet: check that the node is on and that the batch names it")
+        case NoForecast.NOT_ESTIMATED:
+            return reader.say("not estimated: a fault in this program; its readings are kept, its log says more")
+        case KeptText():
+            return why.text
+        case _:
+            assert_never(why)
 
 
 def ready_since(outlook: Outlook) -> datetime | None:
@@ -138,7 +159,7 @@ def _unread_sentence(outlook: Outlook, reader: Reader) -> str:
     told = reader.say("no readings")
     if outlook.last_reading_at is not None:
         told = reader.say("no readings since {at}", at=clock_text(outlook.last_reading_at, reader, outlook.at))
-    return told if outlook.why is None else f"{told}: {reader.say(outlook.why)}"
+    return told if outlook.why is None else f"{told}: {no_forecast_words(outlook.why, reader)}"
 
 
 def outlook_sentence(batch: Batch, outlook: Outlook, reader: Reader) -> str:
@@ -153,7 +174,7 @@ def outlook_sentence(batch: Batch, outlook: Outlook, reader: Reader) -> str:
     if outlook.state is State.NO_READINGS:
         return _unread_sentence(outlook, reader)
     if outlook.why is not None:
-        return reader.say("no forecast: {why}", why=reader.say(outlook.why))
+        return reader.say("no forecast: {why}", why=no_forecast_words(outlook.why, reader))
     if outlook.state in (State.AT_PEAK, State.PAST_PEAK):
         return _past_sentence(batch, outlook, reader)
     ready_at = ready_since(outlook)

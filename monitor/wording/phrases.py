@@ -2,6 +2,7 @@
 
 import unicodedata
 from collections.abc import Iterable
+from typing import assert_never
 
 from monitor.alerts.alert import Phase, Sort, Subject
 from monitor.alerts.kinds import AlertKind
@@ -12,19 +13,9 @@ from monitor.units import fahrenheit, ounces
 from monitor.wire.readings import Channel
 from monitor.wording.reader import Reader
 
-_STATE_WORDS = {
-    State.SLACK: N_("slack"),
-    State.RISING: N_("rising"),
-    State.NEARLY_READY: N_("nearly ready"),
-    State.READY: N_("ready"),
-    State.AT_PEAK: N_("at peak"),
-    State.PAST_PEAK: N_("past peak"),
-    State.NOT_RISING: N_("not rising"),
-    State.NO_READINGS: N_("no readings"),
-}
 _STAGE_WORDS = {
     Stage.PREFERMENT: N_("preferment"),
-    Stage.BULK_RISE: N_("first rise"),
+    Stage.FIRST_RISE: N_("first rise"),
     Stage.FINAL_PROOF: N_("final proof"),
     Stage.RETARD: N_("retard"),
 }
@@ -105,8 +96,26 @@ def printable(text: str) -> str:
 
 
 def state_word(state: State, reader: Reader) -> str:
-    """How a dough stands, in two words at most."""
-    return reader.say(_STATE_WORDS[state])
+    """How a dough stands, in three words at most."""
+    match state:
+        case State.NO_RISE:
+            return reader.say("no rise yet")
+        case State.RISING:
+            return reader.say("rising")
+        case State.NEARLY_READY:
+            return reader.say("nearly ready")
+        case State.READY:
+            return reader.say("ready")
+        case State.AT_PEAK:
+            return reader.say("at peak")
+        case State.PAST_PEAK:
+            return reader.say("past peak")
+        case State.NOT_RISING:
+            return reader.say("not rising")
+        case State.NO_READINGS:
+            return reader.say("no readings")
+        case _:
+            assert_never(state)
 
 
 def stage_word(stage: Stage, reader: Reader) -> str:

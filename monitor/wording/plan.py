@@ -1,23 +1,137 @@
-"""In a baker's words: alternatives, what stands in a plan's way and what would mend it."""
+"""A plan in a baker's words: its steps, when it is out, what stands in its way, what would help, and alternatives."""
 
 from collections.abc import Iterable, Iterator
 from datetime import datetime
+from typing import Literal, assert_never
 
-from monitor.plan.alternatives import Alternative, Variation
-from monitor.plan.obstacles import Obstacle
-from monitor.plan.planner import NoPlan
-from monitor.plan.remedies import Mend, Mending
-from monitor.plan.tasks import Limit
+from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
+from monitor.plan.obstacles import Alternative, NoPlan, Obstacle, Remedy, RemedyKind, Variation
+from monitor.plan.orders import Limit
 from monitor.recipe.parts import Recipe
 from monitor.translatable import N_
-from monitor.wording.phrases import in_place_text, printable, stage_word
-from monitor.wording.plan_steps import minutes_text
+from monitor.wording.phrases import in_place_text, into_place_text, printable, stage_word, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, duration_text
 
-NO_SINGLE_LIMIT = N_(
-    "several limits stand in the way at once: with any one of them lifted there would still be no plan"
-)
+
+def minutes_text(minutes: float) -> str:
+    """A span as a plan tells it: nothing shorter than a minute."""
+    return duration_text(max(minutes, 1.0))
+
+
+# -- steps ------------------------------------------------------------------------------------------------------------
+
+
+def step_text(dough: DoughPlan, step: Step, reader: Reader) -> str:
+    """What hands do in a step, without its time.
+
+    For example ``shape it: final proof``, ``load 2 of 2 in``.
+    """
+    match step.kind:
+        case StepKind.MIX | StepKind.SHAPE | StepKind.CHILL | StepKind.MOVE:
+            return _stage_step_text(dough, step, step.kind, reader)
+        case StepKind.OVEN_ON:
+            if dough.recipe.bake is None:
+                return reader.say("oven on, the stone in it")
+            return reader.say("oven on to {temp}, the stone in it", temp=temp_text(dough.recipe.bake.oven_c, reader))
+        case StepKind.LOAD | StepKind.STEAM | StepKind.OUT:
+            return _load_step_text(dough, step, step.kind, reader)
+        case _:
+            assert_never(step.kind)
+
+
+LoadStep = Literal[StepKind.LOAD, StepKind.STEAM, StepKind.OUT]
+
+
+def _load_step_text(dough: DoughPlan, step: Step, kind: LoadStep, reader: Reader) -> str:
+    load, n = step.load, len(dough.loads)
+    if n > 1:
+        match kind:
+            case StepKind.LOAD:
+                return reader.say("load {load} of {n} in", load=load, n=n)
+            case StepKind.STEAM:
+                return reader.say("steam for load {load} of {n}", load=load, n=n)
+            case StepKind.OUT:
+                return reader.say("load {load} of {n} out", load=load, n=n)
+    is_one = dough.recipe.pieces == 1
+    match kind:
+        case StepKind.LOAD:
+            return reader.say(N_("the bread in") if is_one else N_("all of it in"))
+        case StepKind.STEAM:
+            return reader.say(N_("steam for the bread") if is_one else N_("steam for all of it"))
+        case StepKind.OUT:
+            return reader.say(N_("the bread out") if is_one else N_("all of it out"))
+
+
+StageStep = Literal[StepKind.MIX, StepKind.SHAPE, StepKind.CHILL, StepKind.MOVE]
+
+
+def _stage_step_text(dough: DoughPlan, step: Step, kind: StageStep, reader: Reader) -> str:
+    recipe, method = dough.recipe, dough.recipe.method[step.stage or 0]
+    match kind:
+        case StepKind.MIX:
+            what = reader.say("mix {part}", part=printable(method.part))
+        case StepKind.SHAPE:
+            what = reader.say(N_("divide and shape") if recipe.pieces > 1 else N_("shape it"))
+        case StepKind.CHILL:
+            what = reader.say("into the refrigerator")
+        case StepKind.MOVE:
+            where = into_place_text(method.place, reader)
+            return reader.say("out of the refrigerator, {where}", where=where) if method.cold_h > 0.0 else where
+    begins = reader.say("{stage} begins", stage=stage_word(method.stage, reader))
+    if step.hands_min > 0.0 and kind is not StepKind.CHILL:
+        hands = reader.say("{time} of hands", time=minutes_text(step.hands_min))
+        return f"{what}, {hands}; {begins}"
+    return f"{what}; {begins}"
+
+
+def step_lines(plan: Plan, reader: Reader, now: datetime) -> Iterator[str]:
+    """Every step with its time, a line each; the day is said where it changes."""
+    has_many = len(plan.doughs) > 1
+    for step in steps(plan):
+        dough = plan.dough(step.dough)
+        who = f"{printable(dough.recipe.name)}: " if has_many else ""
+        limit = ""
+        if step.not_after is not None:
+            latest = clock_text(step.not_after, reader, step.at)
+            limit = " (" + reader.say("by {at} at the latest", at=latest) + ")"
+        yield f"{clock_text(step.at, reader, now)}  {who}{step_text(dough, step, reader)}{limit}"
+
+
+def out_sentence(dough: DoughPlan, reader: Reader, now: datetime) -> str:
+    """When it is out of the oven, and how far the dough may move that."""
+    early, late = (minutes_text(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
+    return reader.say(
+        N_(
+            "{dough}: out of the oven {at}; by itself the dough may be {early} earlier or {late} later, "
+            "and the plan moves with it"
+        )
+        if dough.loads
+        else N_(
+            "{dough}: ready {at}; by itself the dough may be {early} earlier or {late} later, "
+            "and the plan moves with it"
+        ),
+        dough=printable(dough.recipe.name),
+        at=clock_text(dough.out_at, reader, now),
+        early=early,
+        late=late,
+    )
+
+
+def window_sentence(dough: DoughPlan, reader: Reader) -> str:
+    """How long the loaves stay good, load by load; empty without a bake."""
+    is_one = len(dough.loads) == 1
+    return "; ".join(
+        reader.say(
+            N_("it is proofed {opens} and good until {closes}")
+            if is_one
+            else N_("load {load} is proofed {opens} and good until {closes}"),
+            load=load.number,
+            opens=clock_text(load.opens_at, reader),
+            closes=clock_text(load.closes_at, reader, load.opens_at),
+        )
+        for load in dough.loads
+    )
 
 
 # -- why there is none ------------------------------------------------------------------------------------------------
@@ -38,74 +152,94 @@ def obstacle_sentence(obstacle: Obstacle, recipes: dict[str, Recipe], reader: Re
         "end": clock_text(obstacle.to_at, reader, obstacle.from_at),
         "long": minutes_text(obstacle.minutes),
     }
-    if obstacle.limit is Limit.WINDOW and obstacle.load is not None:
-        return reader.say(_LOAD_TOO_LATE, load=obstacle.load, **holes)
-    if obstacle.limit is Limit.WINDOW:
-        stage = recipes[obstacle.doughs[0]].method[obstacle.stage or 0].stage
-        return reader.say(_STAGE_TOO_LONG, stage=stage_word(stage, reader), **holes)
-    if obstacle.limit is Limit.PLACE:
-        return reader.say(_NO_ROOM, where=in_place_text(obstacle.place, reader), **holes)
-    return reader.say(_LACKS[obstacle.limit], **holes)
+    match obstacle.limit:
+        case Limit.TIME:
+            return reader.say(
+                "too little time: {who} cannot be out by {from_at}; {to_at} is the earliest, {long} later", **holes
+            )
+        case Limit.WINDOW if obstacle.load is not None:
+            return reader.say(
+                "load {load} of {who} must wait for the oven until {to_at}; it is good until {from_at}, "
+                "so it would be {long} too late",
+                load=obstacle.load,
+                **holes,
+            )
+        case Limit.WINDOW:
+            stage = recipes[obstacle.doughs[0]].method[obstacle.stage or 0].stage
+            return reader.say(
+                "the {stage} of {who} is good until {from_at} and would wait until {to_at}, {long} too long",
+                stage=stage_word(stage, reader),
+                **holes,
+            )
+        case Limit.PEOPLE:
+            return reader.say("too few hands from {from_at} to {end} ({long}): {who}", **holes)
+        case Limit.HOURS:
+            return reader.say("no hands at that hour: {who} would need them from {from_at} to {end}", **holes)
+        case Limit.MIXER:
+            return reader.say("too few mixers from {from_at} to {end} ({long}): {who}", **holes)
+        case Limit.PLACE:
+            where = in_place_text(obstacle.place, reader)
+            return reader.say("no room {where} from {from_at} to {end} ({long}): {who}", where=where, **holes)
+        case Limit.OVEN:
+            return reader.say("the oven is taken from {from_at} to {end} ({long}): {who}", **holes)
+        case _:
+            assert_never(obstacle.limit)
 
 
-_LOAD_TOO_LATE = N_(
-    "load {load} of {who} must wait for the oven until {to_at}; it is good until {from_at}, "
-    "so it would be {long} too late"
-)
-_STAGE_TOO_LONG = N_("the {stage} of {who} is good until {from_at} and would wait until {to_at}, {long} too long")
-_NO_ROOM = N_("no room {where} from {from_at} to {end} ({long}): {who}")
-_LACKS = {
-    Limit.TIME: N_("too little time: {who} cannot be out by {from_at}; {to_at} is the earliest, {long} later"),
-    Limit.HOURS: N_("no hands at that hour: {who} would need them from {from_at} to {end}"),
-    Limit.PEOPLE: N_("too few hands from {from_at} to {end} ({long}): {who}"),
-    Limit.MIXER: N_("too few mixers from {from_at} to {end} ({long}): {who}"),
-    Limit.OVEN: N_("the oven is taken from {from_at} to {end} ({long}): {who}"),
-}
-
-
-def mend_sentence(mend: Mend, recipes: dict[str, Recipe], reader: Reader, now: datetime) -> str:
+def remedy_sentence(remedy: Remedy, recipes: dict[str, Recipe], reader: Reader, now: datetime) -> str:
     """What would make the plan possible."""
     names = {key: recipe.name for key, recipe in recipes.items()}
-    sentence = _MENDS[mend.kind]
-    if mend.kind is Mending.MORE_OVEN and not mend.dough:
-        sentence = _BAKE_EACH
+    who = _who([remedy.dough], names, reader) if remedy.dough else ""
+    when = "" if remedy.at is None else clock_text(remedy.at, reader, now)
+    long, minutes = minutes_text(remedy.minutes), f"{remedy.minutes:g}"
+    match remedy.kind:
+        case RemedyKind.LATER:
+            return reader.say("have {who} out {when}", who=who, when=when)
+        case RemedyKind.STAGGER:
+            return reader.say(
+                "shape each load of {who} {long} after the one before: stagger_min = {minutes}",
+                who=who,
+                long=long,
+                minutes=minutes,
+            )
+        case RemedyKind.CHILL:
+            return reader.say(
+                "put the loads of {who} that wait in the refrigerator for their first {long}, for each load before "
+                "them: chill_min = {minutes}",
+                who=who,
+                long=long,
+                minutes=minutes,
+            )
+        case RemedyKind.MORE_PEOPLE:
+            return reader.say("have {n} people at work from {when}, for {long}", n=remedy.number, when=when, long=long)
+        case RemedyKind.MORE_MIXERS:
+            return reader.say("have {n} mixers from {when}, for {long}", n=remedy.number, when=when, long=long)
+        case RemedyKind.MORE_PLACES:
+            return reader.say("make room for {n} {where}", n=remedy.number, where=in_place_text(remedy.place, reader))
+        case RemedyKind.MORE_OVEN if not remedy.dough:
+            return reader.say("bake {n} of each at once", n=remedy.number)
+        case RemedyKind.MORE_OVEN:
+            return reader.say("bake {n} of {who} at once", n=remedy.number, who=who)
+        case RemedyKind.OTHER_HOURS:
+            return reader.say("have hands for {who} from {when}, for {long}", who=who, when=when, long=long)
+        case _:
+            assert_never(remedy.kind)
+
+
+def _no_single_limit(reader: Reader) -> str:
     return reader.say(
-        sentence,
-        who=_who([mend.dough], names, reader) if mend.dough else "",
-        when="" if mend.at is None else clock_text(mend.at, reader, now),
-        long=minutes_text(mend.minutes),
-        minutes=f"{mend.minutes:g}",
-        n=mend.number,
-        where=in_place_text(mend.place, reader) if mend.place else "",
+        "several limits stand in the way at once: with any one of them lifted there would still be no plan"
     )
 
 
-_BAKE_EACH = N_("bake {n} of each at once")
-_MENDS = {
-    Mending.LATER: N_("have {who} out {when}"),
-    Mending.STAGGER: N_("shape each load of {who} {long} after the one before: stagger_min = {minutes}"),
-    Mending.CHILL: (
-        N_(
-            "put the loads of {who} that wait in the refrigerator for their first {long}, for each load before them: "
-            "chill_min = {minutes}"
-        )
-    ),
-    Mending.MORE_PEOPLE: N_("have {n} people at work from {when}, for {long}"),
-    Mending.MORE_MIXERS: N_("have {n} mixers from {when}, for {long}"),
-    Mending.MORE_PLACES: N_("make room for {n} {where}"),
-    Mending.MORE_OVEN: N_("bake {n} of {who} at once"),
-    Mending.OTHER_HOURS: N_("have hands for {who} from {when}, for {long}"),
-}
-
-
 def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], reader: Reader, now: datetime) -> Iterator[str]:
-    """Why there is no plan, and what would mend it, a line each."""
+    """Why there is no plan, and what would help, a line each."""
     if not found.obstacles:
-        yield reader.say(NO_SINGLE_LIMIT)
+        yield _no_single_limit(reader)
     for obstacle in found.obstacles:
         yield obstacle_sentence(obstacle, recipes, reader, now)
-    for mend in found.mends:
-        yield reader.say("would do: {mend}", mend=mend_sentence(mend, recipes, reader, now))
+    for remedy in found.remedies:
+        yield reader.say("would do: {remedy}", remedy=remedy_sentence(remedy, recipes, reader, now))
 
 
 # -- side by side -----------------------------------------------------------------------------------------------------
@@ -114,16 +248,22 @@ def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], reader: Reader, now
 def variation_text(alternative: Alternative, reader: Reader) -> str:
     """What is made otherwise."""
     amount = alternative.amount
-    if alternative.variation is Variation.YEAST:
-        if amount in (0.5, 2.0):
+    match alternative.variation:
+        case Variation.AS_WRITTEN:
+            return reader.say("as written")
+        case Variation.YEAST if amount in (0.5, 2.0):
             return reader.say(N_("half the yeast") if amount == 0.5 else N_("twice the yeast"))
-        return reader.say("{times} x the yeast", times=f"{amount:g}".replace(".", reader.language.decimal))
-    if alternative.variation is Variation.ROOM:
-        degrees = f"{abs(amount) * (1.8 if reader.temp_unit == 'F' else 1.0):g} °{reader.temp_unit}"
-        return reader.say(N_("room {degrees} warmer") if amount > 0.0 else N_("room {degrees} colder"), degrees=degrees)
-    if alternative.variation is Variation.NIGHT:
-        return reader.say("shaped, {time} in the refrigerator", time=duration_text(60.0 * amount))
-    return reader.say("as written")
+        case Variation.YEAST:
+            return reader.say("{times} x the yeast", times=f"{amount:g}".replace(".", reader.language.decimal))
+        case Variation.ROOM:
+            degrees = f"{abs(amount) * (1.8 if reader.temp_unit == 'F' else 1.0):g} °{reader.temp_unit}"
+            return reader.say(
+                N_("room {degrees} warmer") if amount > 0.0 else N_("room {degrees} colder"), degrees=degrees
+            )
+        case Variation.NIGHT:
+            return reader.say("shaped, {time} in the refrigerator", time=duration_text(60.0 * amount))
+        case _:
+            assert_never(alternative.variation)
 
 
 def alternative_row(
@@ -136,7 +276,7 @@ def alternative_row(
         # That it would be possible later says less than what stands in the way at that hour.
         obstacles = sorted(alternative.plan.obstacles, key=lambda each: each.limit is Limit.TIME)
         reasons = [obstacle_sentence(each, recipes, reader, now) for each in obstacles]
-        return "-", "-", "-", reasons[0] if reasons else reader.say(NO_SINGLE_LIMIT)
+        return "-", "-", "-", reasons[0] if reasons else _no_single_limit(reader)
     early, late = (round(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
     begins = clock_text(min(stage.hands_at for stage in dough.stages), reader, now)
     opens_at, closes_at = (

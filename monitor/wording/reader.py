@@ -67,7 +67,7 @@ class Reader:
     language: Language = ENGLISH
 
     def say(self, sentence: str, **holes: object) -> str:
-        """A sentence in the reader's language, its named holes filled; errors and translatable texts there are worded too.
+        """A sentence in the reader's language, its named holes filled; errors in them are worded too.
 
         >>> from datetime import UTC
         >>> Reader(UTC).say("ready since {at}", at="09:51")

@@ -2,11 +2,20 @@
 
 from collections.abc import Iterator
 from html import escape
+from typing import assert_never
 
-from monitor.recipe.findings import what_does_not_add_up
-from monitor.recipe.ingredients import Kind
+from monitor.recipe.findings import (
+    HYDRATION_PCT,
+    MOST_PREFERMENTED_PCT,
+    MOST_YEAST_PCT,
+    SALT_PCT,
+    Finding,
+    FindingKind,
+    recipe_findings,
+)
+from monitor.recipe.ingredients import YEASTS, IngredientKind
 from monitor.recipe.method import Bake, MethodStage
-from monitor.recipe.parts import Ingredient, Part, Recipe
+from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
 from monitor.translatable import N_
 from monitor.wording.phrases import in_place_text, mass_text, printable, stage_word, temp_text, weigh_text
 from monitor.wording.reader import Reader
@@ -44,20 +53,19 @@ def share_text(ingredient: Ingredient, part: Part, reader: Reader) -> str:
     return pct_text(100.0 * ingredient.weight.g / part.own_flour_g, reader) if part.own_flour_g > 0.0 else ""
 
 
-_PARTS = {"preferment": N_("preferment"), "sourdough": N_("sourdough"), "soaker": N_("soaker"), "dough": N_("dough")}
-
-
-def part_word(kind: str, reader: Reader) -> str:
+def part_word(kind: PartKind, reader: Reader) -> str:
     """What a part of a recipe is."""
-    return reader.say(_PARTS[kind])
-
-
-_SHARES = {
-    "yeast_g": N_("yeast, as instant"),
-    "fat_g": N_("fat"),
-    "sugar_g": N_("sugar"),
-    "prefermented_g": N_("prefermented flour"),
-}
+    match kind:
+        case PartKind.PREFERMENT:
+            return reader.say("preferment")
+        case PartKind.SOURDOUGH:
+            return reader.say("sourdough")
+        case PartKind.SOAKER:
+            return reader.say("soaker")
+        case PartKind.DOUGH:
+            return reader.say("dough")
+        case _:
+            assert_never(kind)
 
 
 def totals(recipe: Recipe, reader: Reader) -> list[tuple[str, str]]:
@@ -69,10 +77,14 @@ def totals(recipe: Recipe, reader: Reader) -> list[tuple[str, str]]:
         (reader.say("true hydration"), pct_text(total.hydration_pct, reader)),
         (reader.say("salt"), pct_text(total.pct(total.salt_g), reader)),
     ]
-    for name in _SHARES:
-        mass_g = getattr(total, name)
+    for what, mass_g in (
+        (reader.say("yeast, as instant"), total.yeast_g),
+        (reader.say("fat"), total.fat_g),
+        (reader.say("sugar"), total.sugar_g),
+        (reader.say("prefermented flour"), total.prefermented_g),
+    ):
         if mass_g > 0.0:
-            found.append((reader.say(_SHARES[name]), pct_text(total.pct(mass_g), reader)))
+            found.append((what, pct_text(total.pct(mass_g), reader)))
     each = mass_text(recipe.each_g, reader)
     pieces = reader.count(recipe.pieces, "{n} piece of {weight}", "{n} pieces of {weight}", weight=each)
     found.append((reader.say("divided into"), pieces))
@@ -120,6 +132,112 @@ def bake_text(bake: Bake, reader: Reader) -> str:
     return "; ".join(parts)
 
 
+def finding_sentence(finding: Finding, recipe: Recipe, reader: Reader) -> str:
+    """What does not add up, as a clause."""
+    part = printable(finding.part)
+    mass, made = reader.number(finding.mass_g), reader.number(finding.made_g)
+    piece = reader.number(recipe.piece_g or 0.0)
+    share, tenths = reader.number(finding.share_pct), reader.number(finding.share_pct, 1)
+    match finding.kind:
+        case FindingKind.PART_UNUSED:
+            return reader.say("{part} is made and nowhere used", part=part)
+        case FindingKind.PART_SHORT:
+            return reader.say(
+                "{part}: {used_g} g are used and only {made_g} g are made", part=part, used_g=mass, made_g=made
+            )
+        case FindingKind.PART_LEFT_OVER:
+            return reader.say("{part}: {left_g} g of {made_g} g are left over", part=part, left_g=mass, made_g=made)
+        case FindingKind.PART_WATER:
+            return reader.say(
+                "{part}: water is {water_pct} % of its flour, which is neither a stiff nor a liquid one",
+                part=part,
+                water_pct=share,
+            )
+        case FindingKind.NO_FLOUR:
+            return reader.say("{part} has no flour", part=part)
+        case FindingKind.NO_LEAVEN:
+            return reader.say("{part} has nothing that leavens it: no yeast, no starter, no sourdough", part=part)
+        case FindingKind.NO_STARTER:
+            return reader.say("{part} is a sourdough without a ripe starter in it", part=part)
+        case FindingKind.NO_SALT:
+            return reader.say("there is no salt in it")
+        case FindingKind.SALT:
+            low, high = SALT_PCT
+            return reader.say(
+                "salt is {salt_pct} % of all flour; {low} to {high} % is usual",
+                salt_pct=tenths,
+                low=f"{low:g}",
+                high=f"{high:g}",
+            )
+        case FindingKind.WATER:
+            low, high = HYDRATION_PCT
+            return reader.say(
+                "water is {water_pct} % of all flour, preferments counted in; {low} to {high} % is usual",
+                water_pct=share,
+                low=f"{low:g}",
+                high=f"{high:g}",
+            )
+        case FindingKind.YEAST:
+            return reader.say(
+                "yeast is {yeast_pct} % of all flour as instant yeast; more than {most_yeast_pct} % is unusual",
+                yeast_pct=tenths,
+                most_yeast_pct=f"{MOST_YEAST_PCT:g}",
+            )
+        case FindingKind.SUGAR:
+            return reader.say(
+                "sugar is {sugar_pct} % of all flour: ordinary yeast slows down, an osmotolerant one does not",
+                sugar_pct=share,
+            )
+        case FindingKind.PREFERMENTED:
+            return reader.say(
+                "{prefermented_pct} % of the flour is prefermented; more than {most_prefermented_pct} % is unusual",
+                prefermented_pct=share,
+                most_prefermented_pct=f"{MOST_PREFERMENTED_PCT:g}",
+            )
+        case FindingKind.PIECES_SHORT:
+            return reader.say(
+                "{pieces} pieces of {piece_g} g need {wanted_g} g and the dough is {made_g} g",
+                pieces=recipe.pieces,
+                piece_g=piece,
+                wanted_g=mass,
+                made_g=made,
+            )
+        case FindingKind.PIECES_LEFT_OVER:
+            return reader.say(
+                "{left_g} g of dough are left over after {pieces} pieces of {piece_g} g",
+                left_g=mass,
+                pieces=recipe.pieces,
+                piece_g=piece,
+            )
+        case FindingKind.DOUBTFUL_WEIGHT:
+            return _doubtful_weight_sentence(finding, reader)
+        case _:
+            assert_never(finding.kind)
+
+
+def _doubtful_weight_sentence(finding: Finding, reader: Reader) -> str:
+    ingredient = finding.ingredient
+    assert ingredient is not None
+    weight = ingredient.weight
+    low_g, high_g, g = (
+        f"{each:.4g}".replace(".", reader.language.decimal) for each in (weight.low_g, weight.high_g, weight.g)
+    )
+    return reader.say(
+        N_(
+            "{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g, and yeast sets the pace. "
+            "Weigh it"
+        )
+        if ingredient.kind in YEASTS
+        else N_("{part}: {written} of {ingredient} is {low_g} to {high_g} g; counted as {g} g. Weigh it"),
+        part=printable(finding.part),
+        written=printable(ingredient.written),
+        ingredient=printable(ingredient.name),
+        low_g=low_g,
+        high_g=high_g,
+        g=g,
+    )
+
+
 def lines(recipe: Recipe, reader: Reader) -> Iterator[str]:
     """The recipe for a terminal, line by line."""
     yield printable(recipe.name)
@@ -138,8 +256,8 @@ def lines(recipe: Recipe, reader: Reader) -> Iterator[str]:
         yield f"  {stage_text(stage, reader)}"
     if recipe.bake is not None:
         yield "  " + reader.say("bake: {how}", how=bake_text(recipe.bake, reader))
-    for sentence in what_does_not_add_up(recipe):
-        yield "  " + reader.say("does not add up: {what}", what=printable(reader.text(sentence)))
+    for finding in recipe_findings(recipe):
+        yield "  " + reader.say("does not add up: {what}", what=finding_sentence(finding, recipe, reader))
 
 
 _STYLE = """
@@ -159,7 +277,7 @@ p, li { font-size: 14pt; line-height: 1.4; } .doubt { font-size: 12pt; color: #6
 def _rows(part: Part, reader: Reader) -> Iterator[str]:
     for each in part.ingredients:
         doubt = f'<div class="doubt">{escape(weight_text(each, reader))}</div>' if each.weight.is_doubtful else ""
-        source = " " + reader.say("(from above)") if each.kind is Kind.PART else ""
+        source = " " + reader.say("(from above)") if each.kind is IngredientKind.PART else ""
         yield (
             f"<tr><td>{escape(printable(each.name))}{escape(source)}{doubt}</td>"
             f'<td class="weight">{escape(weigh_text(each.weight.g, reader))}</td>'
@@ -188,9 +306,9 @@ def sheet_html(recipe: Recipe, reader: Reader) -> str:
     if steps:
         items = "".join(f"<li>{escape(step)}</li>" for step in steps)
         body.append("<h2>" + escape(reader.say("Method")) + f"</h2><ol>{items}</ol>")
-    wrong = what_does_not_add_up(recipe)
+    wrong = recipe_findings(recipe)
     if wrong:
-        items = "".join(f"<li>{escape(printable(reader.text(sentence)))}</li>" for sentence in wrong)
+        items = "".join(f"<li>{escape(finding_sentence(each, recipe, reader))}</li>" for each in wrong)
         body.append('<div class="wrong"><h2>' + escape(reader.say("Does not add up")) + f"</h2><ul>{items}</ul></div>")
     return (
         f'<!doctype html>\n<html lang="{reader.language.code}"><head><meta charset="utf-8"><title>{name}</title>'

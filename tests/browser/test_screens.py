@@ -128,7 +128,7 @@ def test_theme_of_the_browser_sets_the_palette(theme, palette, morning, opens) -
     expect(page.locator(".batch .name").first).to_have_css("color", f"rgb({red}, {green}, {blue})")
 
 
-@pytest.mark.parametrize(("batch", "name"), [("slack", HOSTILE_NAME), ("stale", HOSTILE_LINK)])
+@pytest.mark.parametrize(("batch", "name"), [("no_rise", HOSTILE_NAME), ("stale", HOSTILE_LINK)])
 def test_hostile_name_stays_text_everywhere(batch, name, morning, opens) -> None:
     served, ids = morning
     watched = opens(served)
@@ -218,14 +218,14 @@ def test_baker_starts_a_batch_from_the_shelf(own_morning, opens) -> None:
 
 def test_level_by_eye_is_typed_and_kept(own_morning, opens) -> None:
     served, ids = own_morning
-    page = opens(served, width=390).open(f"/batch?batch={ids['slack']}", ".side .huge")
+    page = opens(served, width=390).open(f"/batch?batch={ids['no_rise']}", ".side .huge")
     page.get_by_label("Level by eye, mm over the base").fill("118")
     page.get_by_role("button", name="Note", exact=True).click()
     expect(page.get_by_text("Noted: level 118 mm, 09:36")).to_be_visible()
     with Store(served.folder / DATABASE_NAME) as store:
         levels = [
             reading.value
-            for reading in store.readings(store.batch(ids["slack"]))
-            if reading.node.endswith(f"eye-{ids['slack']}")
+            for reading in store.readings(store.batch(ids["no_rise"]))
+            if reading.node.endswith(f"eye-{ids['no_rise']}")
         ]
     assert levels == [118.0]

@@ -28,7 +28,7 @@ CHANNELS = (Channel.AIR_TEMP, Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DIST
 TUB = Batch(
     BatchId(0),
     'Linden "loaf", tub 3',
-    Stage.BULK_RISE,
+    Stage.FIRST_RISE,
     START,
     Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
     Target(75.0),

@@ -19,13 +19,13 @@ from harness import PATIENCE_S, PtyPair, wait_until
 from programs import CollectorProcess
 from secured_broker import COLLECTOR, SecuredMosquitto
 
-from firmware_sim import unix_node
 from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bus_server import BusServer
-from firmware_sim.bench.devices import WireFaults
+from firmware_sim.bench.chips import WireFaults
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.hal_sim import DoughTime, Surroundings
-from firmware_sim.scenarios import bench_of, plan_day
+from firmware_sim.boards import unix_process as unix_node
+from firmware_sim.boards.hal_sim import DoughTime, Surroundings
+from firmware_sim.demo.day import bench_of, plan_day
 from monitor.settings.data_dir import DATABASE_NAME
 
 
@@ -130,11 +130,11 @@ class FirmwareNode:
         self.faults = WireFaults(rng=random.Random(self.seed))
         around = Surroundings(
             self.pace,
-            bench=bench,
+            point=bench,
             air=air_named("steady:24", self.seed),
             air_sensors=Sensors(NOISE["usual"], f"{self.key} {self.seed}"),
         )
-        self._buses = BusServer(around.wired(self.faults), lambda: (-96, 391))
+        self._buses = BusServer(around.buses(self.faults), lambda: (-96, 391))
         self._buses.start()
         self.folder.mkdir(parents=True, exist_ok=True)
         unix_node.lay_out(self.folder)

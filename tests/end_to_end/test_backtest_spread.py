@@ -15,7 +15,7 @@ from programs import PROGRAM, environment
 from spread_tasks import deadly, squared, squared_the_second_time
 
 from monitor.backtest.cluster import checked, on_cluster
-from monitor.backtest.parallel import OnCores
+from monitor.backtest.parallel import ProcessMap
 from monitor.errors import ConfigError, MonitorError
 
 DASK = [sys.executable, "-m", "distributed.cli"]
@@ -74,7 +74,7 @@ def test_one_process_two_cores_and_a_cluster_print_the_same_table(cluster, tmp_p
         backtest(*asked, *where) for where in (["--cores", "1"], ["--cores", "2"], ["--scheduler", cluster])
     )
     assert alone.returncode == 0, alone.stderr
-    assert "3 recorded batches; the alternatives learned from 6 others" in alone.stdout
+    assert "3 recorded batches; the baselines learned from 6 others" in alone.stdout
     assert cores.stdout == alone.stdout
     assert (spread.returncode, spread.stdout) == (0, alone.stdout), spread.stderr
     assert "forecasting" in spread.stderr
@@ -97,7 +97,7 @@ def test_what_a_worker_that_was_killed_had_in_hand_is_done_again(cluster, tmp_pa
 
 
 def test_a_process_of_this_machine_that_was_killed_is_done_again(tmp_path):
-    assert OnCores(2)(partial(squared_the_second_time, tmp_path), range(20), ignored) == [n * n for n in range(20)]
+    assert ProcessMap(2)(partial(squared_the_second_time, tmp_path), range(20), ignored) == [n * n for n in range(20)]
     assert (tmp_path / "died").exists()
 
 
@@ -106,7 +106,7 @@ def test_a_task_that_kills_whoever_takes_it_ends_the_run_with_a_reason(cluster):
     with on_cluster(cluster) as each, pytest.raises(MonitorError, match="several workers died"):
         each(deadly, [1], ignored)
     with pytest.raises(MonitorError, match="was killed"):
-        OnCores(2)(deadly, [1], ignored)
+        ProcessMap(2)(deadly, [1], ignored)
 
 
 @in_a_thread_of_its_own
@@ -144,5 +144,5 @@ def test_tls_and_a_network_that_is_vouched_for_may_be_spoken_to():
 
 
 def test_dask_is_loaded_only_when_a_cluster_is_asked_for():
-    code = "import sys, monitor.cli, monitor.backtest.command; sys.exit('distributed' in sys.modules)"
+    code = "import sys, monitor.cli, monitor.backtest.report; sys.exit('distributed' in sys.modules)"
     assert subprocess.run([sys.executable, "-c", code]).returncode == 0

@@ -38,7 +38,7 @@ def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy_over_an_outage(
     site, central = settings(tmp_path / "site", influx), settings(tmp_path / "central", influx)
     fill(site / "proofing.sqlite", 5)
     copy = copy_of(central, "rye")
-    follow = [*PROGRAM, "central", "follow", "--data-dir", str(central)]
+    follow = [*PROGRAM, "shops", "follow", "--data-dir", str(central)]
     with (tmp_path / "follow.log").open("wb") as log:
         follower = subprocess.Popen(follow, stdout=log, stderr=log, env=environment())
     try:
@@ -76,7 +76,7 @@ def test_copies_can_be_looked_at_by_every_command_and_written_by_none(
     site, central = tmp_path / "proofing.sqlite", settings(tmp_path / "central", influx)
     fill(site, 5)
     drain(site, influx)
-    status, once = called(capsys, "central", "follow", "--once", "--site", "rye", "--data-dir", central)
+    status, once = called(capsys, "shops", "follow", "--once", "--site", "rye", "--data-dir", central)
     assert status == 0, once
     folder = copy_of(central, "rye").parent
     assert "Linden" in called(capsys, "batch", "list", "--data-dir", folder)[1]
@@ -89,28 +89,28 @@ def test_verify_counts_both_ends(tmp_path: Path, influx: Influx, capsys: Capture
     site = settings(tmp_path / "site", influx)
     fill(site / "proofing.sqlite", 5)
     drain(site / "proofing.sqlite", influx)
-    status, whole = called(capsys, "central", "verify", "--data-dir", site)
+    status, whole = called(capsys, "shops", "verify", "--data-dir", site)
     assert status == 0, whole
     assert "reading                 23 here          23 there" in whole
     influx.do("DROP MEASUREMENT reading")
-    status, missing = called(capsys, "central", "verify", "--data-dir", site)
+    status, missing = called(capsys, "shops", "verify", "--data-dir", site)
     assert status == 1
     assert "23 are missing there" in missing
-    assert called(capsys, "central", "verify", "--send-again", "--data-dir", site)[0] == 0
+    assert called(capsys, "shops", "verify", "--send-again", "--data-dir", site)[0] == 0
     drain(site / "proofing.sqlite", influx)
-    assert called(capsys, "central", "verify", "--data-dir", site)[0] == 0
+    assert called(capsys, "shops", "verify", "--data-dir", site)[0] == 0
 
 
 def test_prepare_shows_statements_that_the_server_takes(tmp_path: Path, influx: Influx, capsys: Capture) -> None:
     site = settings(tmp_path / "site", influx)
     with (site / "config.toml").open("a") as file:
         file.write('readings_bucket = "shop-readings"\n')
-    status, shown = called(capsys, "central", "prepare", "--keep-readings", "90", "--data-dir", site)
+    status, shown = called(capsys, "shops", "prepare", "--keep-readings", "90", "--data-dir", site)
     assert status == 0
     assert "nothing was done" in shown
     assert [name for (name,) in influx.do("SHOW DATABASES")[0]["values"] if name.startswith("shop")] == []
     for _ in range(2):
-        assert called(capsys, "central", "prepare", "--keep-readings", "90", "--yes", "--data-dir", site)[0] == 0
+        assert called(capsys, "shops", "prepare", "--keep-readings", "90", "--yes", "--data-dir", site)[0] == 0
     (policy,) = influx.do('SHOW RETENTION POLICIES ON "shop-readings"')
     assert policy["values"][0][:2] == ["autogen", "2160h0m0s"]
     queries = {series["name"]: series.get("values", []) for series in influx.do("SHOW CONTINUOUS QUERIES")}
@@ -133,13 +133,13 @@ def _drain_into(path: Path, influx: Influx) -> None:
 
 def test_readings_must_have_a_bucket_of_their_own_to_be_let_go(tmp_path: Path, influx: Influx, capsys: Capture) -> None:
     site = settings(tmp_path / "site", influx)
-    status, refused = called(capsys, "central", "prepare", "--keep-readings", "90", "--data-dir", site)
+    status, refused = called(capsys, "shops", "prepare", "--keep-readings", "90", "--data-dir", site)
     assert status == 2
     assert "name a readings_bucket of their own first" in refused
 
 
 def test_without_a_central_store_every_action_says_what_is_missing(tmp_path: Path, capsys: Capture) -> None:
-    status, refused = called(capsys, "central", "follow", "--data-dir", tmp_path)
+    status, refused = called(capsys, "shops", "follow", "--data-dir", tmp_path)
     assert status == 2
     assert "no central store is set" in refused
 

@@ -98,7 +98,7 @@ def test_after_a_site_lost_its_store_a_number_stands_for_the_later_batch(tmp_pat
     later = START + timedelta(days=2)
     with Reviews(second) as book:  # batch 1 again: the store was begun anew
         batch = book.add_batch(replace(TUB, name="Fig loaf", started_at=later))
-        book.save_step(batch.id, Outlook(later, State.SLACK), [], [])
+        book.save_step(batch.id, Outlook(later, State.NO_RISE), [], [])
         book.note_node(NODE, "serial bench", START)
     drain(first, influx)
     with following(folder, influx) as follower:

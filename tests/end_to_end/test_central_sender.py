@@ -157,7 +157,7 @@ def test_the_number_of_series_does_not_grow_with_batches(tmp_path: Path, influx:
     with Spool(path) as spool:
         for k in range(200):
             batch = spool.add_batch(replace(TUB, started_at=START + timedelta(hours=k)))
-            spool.save_step(batch.id, Outlook(batch.started_at, State.SLACK), [], [])
+            spool.save_step(batch.id, Outlook(batch.started_at, State.NO_RISE), [], [])
             spool.add_level(batch.id, batch.started_at, 90.0, 3.0)
             spool.add_event(batch.id, Event(batch.started_at, EventKind.FOLD))
     drain(path, influx)

@@ -8,13 +8,13 @@ from pathlib import Path
 import pytest
 from programs import HOSTILE, environment, fill_with_hostile_modules
 
-from firmware_sim.unix_node import lay_out
+from firmware_sim.boards.unix_process import lay_out
 from monitor.backtest.simulated import simulated
 from monitor.child import child_command
 
 ROOT = Path(__file__).resolve().parents[2]
 SOURCES = [path for room in ("monitor", "dashboard", "firmware_sim") for path in (ROOT / room).rglob("*.py")]
-STANDS_ALONE = "firmware_sim/unix_node.py"  # it may import nothing of monitor
+STANDS_ALONE = "firmware_sim/boards/unix_process.py"  # it may import nothing of monitor
 
 
 def modules_started() -> set[str]:

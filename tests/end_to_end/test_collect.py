@@ -30,7 +30,7 @@ def sequence_numbers(store: Store, node: NodeId) -> list[int]:
 
 def write_batch(path: Path, started: datetime, *, node: NodeId = SERIAL_NODE) -> Path:
     path.write_text(
-        f'name = "Plain tub"\nstage = "bulk rise"\nstarted = {started.isoformat()}\ntarget_rise_pct = 75\n'
+        f'name = "Plain tub"\nstage = "first rise"\nstarted = {started.isoformat()}\ntarget_rise_pct = 75\n'
         '[vessel]\nshape = "round"\nbase_mm = 180\ntop_mm = 210\ndepth_mm = 250\nsensor_to_base_mm = 300\n'
         f'[nodes]\nair_temp_c = "{node}"\ndistance_mm = "{node}"\n'
     )

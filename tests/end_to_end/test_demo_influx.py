@@ -64,7 +64,7 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
 
     central = folder / "central"
     copies_in(central)[site].unlink()  # made anew, from the central store alone
-    once = run_program("central", "follow", "--once", "--data-dir", central, PROOFING_INFLUX_TOKEN=TOKEN)
+    once = run_program("shops", "follow", "--once", "--data-dir", central, PROOFING_INFLUX_TOKEN=TOKEN)
     assert once.returncode == 0, once.stderr
     with Spool(copies_in(central)[site]) as copy:
         assert copy.counts() == counts

@@ -17,7 +17,7 @@ import serial
 from harness import PATIENCE_S, Mosquitto, free_port, wait_until
 from paho.mqtt import client as paho
 
-from firmware_sim.hal_sim import PtyPort
+from firmware_sim.boards.hal_sim import PtyPort
 from firmware_sim.node import link_mqtt, packet
 from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.link_serial import SerialLink

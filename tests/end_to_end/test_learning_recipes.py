@@ -12,9 +12,9 @@ import pytest
 
 from monitor.archive.replay import known_at, read_batch
 from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, READY, load_recording, moments_of
-from monitor.commands.learned import learned_about, lessons_in
+from monitor.collector.recorded_lessons import learned_about, lessons_in
 from monitor.dough.forecast import outlook
-from monitor.dough.learning import Learned, learned_from
+from monitor.dough.learning import RecipeExperience, learned_from
 from monitor.dough.scores import interval_score
 
 FIRST_DAY = datetime.fromisoformat("2026-03-02T05:40:00+00:00")
@@ -57,7 +57,7 @@ def recorded(folder: Path, recipe: str, hours: float) -> list[Path]:
     return folders
 
 
-def held(folder: Path, learned: Learned | None) -> list[Held]:
+def held(folder: Path, learned: RecipeExperience | None) -> list[Held]:
     """Forecasts of *ready* twenty minutes after the start and at 25, 50 and 75 % of the target."""
     recording = load_recording(folder, outlook)
     ready_s = [moment.at_s for moment in moments_of(recording) if moment.what == READY]

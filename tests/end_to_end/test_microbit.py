@@ -13,7 +13,7 @@ from harness import MICROBIT_FIRMWARE, EmulatedBoard, PtyPair, wait_until
 from node_day import kept_of
 from programs import CollectorProcess
 
-from firmware_sim import microbit
+from firmware_sim.boards import microbit_image as microbit
 from firmware_sim.node import packet
 from monitor.settings.data_dir import DATABASE_NAME
 

@@ -9,7 +9,7 @@ from harness import wait_until
 from node_day import Day, FirmwareNode, describe
 from secured_broker import SecuredMosquitto, authority
 
-from firmware_sim.hal_sim import DoughTime
+from firmware_sim.boards.hal_sim import DoughTime
 from firmware_sim.node import link_mqtt
 
 KEY = "mac-020000fffe5e0002"

@@ -18,7 +18,7 @@ pytestmark = pytest.mark.filterwarnings("ignore:'imghdr' is deprecated:Deprecati
 
 CANARY = "c4n4ry"
 SILENT_TUB = """name = "Plain tub"
-stage = "bulk rise"
+stage = "first rise"
 started = {started}
 target_rise_pct = 75
 [vessel]

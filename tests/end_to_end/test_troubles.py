@@ -115,7 +115,7 @@ def test_a_node_that_starts_again_and_again_is_told(
             wait_until(lambda: bool(told_of(store, f"reboots {NODE}")), "it stands in the history")
             (alert,) = [each for each in store.active_alerts() if each.kind is AlertKind.TROUBLE]
         data_dir = str(collector.data_dir)
-        assert main(["alerts", "acknowledge", str(alert.number), "--data-dir", data_dir]) == 0
+        assert main(["alerts", "seen", str(alert.number), "--data-dir", data_dir]) == 0
         assert main(["alerts", "history", "--data-dir", data_dir]) == 0
         said = capsys.readouterr().out
         assert "the monitor: monitor in trouble 1: unacknowledged (node" in said

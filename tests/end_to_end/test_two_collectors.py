@@ -42,7 +42,7 @@ class Shop:
         self.broker.start()
         self.seq = 0
         node = NodeId(self.broker.one.name)
-        dough = Batch(BatchId(0), "Hazel loaf", Stage.BULK_RISE, wall_clock() - timedelta(minutes=5), ROUND_TUB)
+        dough = Batch(BatchId(0), "Hazel loaf", Stage.FIRST_RISE, wall_clock() - timedelta(minutes=5), ROUND_TUB)
         with Store(folder / "first" / DATABASE_NAME) as store:
             store.add_batch(replace(dough, nodes=((Channel.DISTANCE, node), (Channel.AIR_TEMP, node))))
         shutil.copytree(folder / "first", folder / "second")

@@ -18,7 +18,7 @@ from monitor.dough.forecast import outlook
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import track_from_readings
 from monitor.recipe.batch import Event, EventKind
-from monitor.recipe.calibration import Calibration, How, set_right
+from monitor.recipe.calibration import Calibration, Comparison, set_right
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, Reading
 from monitor.wording.reader import Reader
@@ -28,7 +28,7 @@ END = FIRST_DAY + timedelta(hours=HOURS)
 BATCH = batch_of("Hazel loaf")
 READINGS = readings_of(BATCH, hours=HOURS)
 FOLD = Event(FIRST_DAY + timedelta(minutes=30), EventKind.FOLD)
-OFFSET = Calibration(NODE, Channel.DISTANCE, 1.7, 0.4, FIRST_DAY - timedelta(days=1), How.EMPTY)
+OFFSET = Calibration(NODE, Channel.DISTANCE, 1.7, 0.4, FIRST_DAY - timedelta(days=1), Comparison.EMPTY)
 SEEN_AT, LEVEL_MM, LEVEL_SD_MM = FIRST_DAY + timedelta(minutes=20), 74.0, 2.0
 
 

@@ -9,10 +9,10 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from monitor.plan.day import Plan, StepKind, steps
-from monitor.plan.orders import Order
-from monitor.plan.planner import NoPlan, make_plan
+from monitor.plan.obstacles import NoPlan
+from monitor.plan.orders import Limit, Order
+from monitor.plan.planner import make_plan
 from monitor.plan.solver import LOAD_HANDS_MIN
-from monitor.plan.tasks import Limit
 from monitor.recipe.parts import Recipe, with_more_yeast
 
 DAY = made_up.recipe()

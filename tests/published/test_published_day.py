@@ -6,11 +6,10 @@ import made_up_day as made_up
 import pytest
 
 from monitor.plan.day import StepKind, steps
-from monitor.plan.orders import Order, prepared
-from monitor.plan.planner import NoPlan, make_plan
-from monitor.plan.remedies import Mending
+from monitor.plan.obstacles import NoPlan, RemedyKind
+from monitor.plan.orders import Limit, Order, prepared_order
+from monitor.plan.planner import make_plan
 from monitor.plan.stage_forecast import still_to_come_min
-from monitor.plan.tasks import Limit
 from monitor.recipe.batch import Stage
 from monitor.units import celsius
 
@@ -40,13 +39,13 @@ def test_the_day_of_common_practice_is_feasible(plan):
 
 
 @pytest.mark.parametrize(
-    ("stage", "least_h", "most_h"), [(Stage.BULK_RISE, 1.5, 1.5), (Stage.FINAL_PROOF, 1.5, 2.0)], ids=str
+    ("stage", "least_h", "most_h"), [(Stage.FIRST_RISE, 1.5, 1.5), (Stage.FINAL_PROOF, 1.5, 2.0)], ids=str
 )
-def test_the_usual_times_lie_within_what_is_foretold(day, stage, least_h, most_h):
+def test_the_usual_times_lie_within_the_forecast(day, stage, least_h, most_h):
     # First rise 1.5 h at room temperature after kneading has warmed the dough; final proof 1.5 to 2 h: common practice,
     # no source.
     number = next(number for number, each in enumerate(day.method) if each.stage is stage)
-    ready = prepared("a", Order(day, None), made_up.KITCHEN).foretold[number].ready
+    ready = prepared_order("a", Order(day, None), made_up.KITCHEN).forecasts[number].ready
     assert ready.p05 < least_h * 60.0, PRACTICE
     assert most_h * 60.0 < ready.p95, PRACTICE
 
@@ -75,8 +74,8 @@ def test_the_day_is_infeasible_when_the_second_loafs_window_closes(day):
     # It waits until the first loaf comes out, 25 min after both could have gone in, less what its shaping took longer.
     assert 0.0 < closed.minutes < 25.0
     assert closed.to_at - closed.from_at == timedelta(minutes=closed.minutes)
-    kinds = {mend.kind for mend in found.mends}
-    assert {Mending.STAGGER, Mending.CHILL} <= kinds, "a colder spot, or shaping it later, is suggested"
+    kinds = {remedy.kind for remedy in found.remedies}
+    assert {RemedyKind.STAGGER, RemedyKind.CHILL} <= kinds, "a colder spot, or shaping it later, is suggested"
 
 
 def test_a_core_takes_hours_to_cool(day):

@@ -4,21 +4,8 @@ import numpy as np
 import pytest
 from fact import Fact, Seen, each
 
-from monitor.dough.heat import Body, dough_temp_from_air, fermentation_heating_k_s, one_term, time_constant_s
+from monitor.dough.heat import dough_temp_from_air, time_constant_s
 from monitor.dough.kinetics import GASSING, equivalent_hours
-
-INCROPERA = "Incropera, Fundamentals of Heat and Mass Transfer, table 5.1"
-
-ROOTS = [
-    Fact(f"{body} at Bi {number}, {name}", lambda body=body, number=number, i=i: one_term(body, number)[i], value, 1e-4,
-         INCROPERA + " (computed again apart from this program)", Seen.MEMORY)
-    for body, number, pair in (
-        (Body.SLAB, 0.1, (0.3111, 1.0161)), (Body.SLAB, 1.0, (0.8603, 1.1191)),
-        (Body.CYLINDER, 0.1, (0.4417, 1.0246)), (Body.CYLINDER, 1.0, (1.2558, 1.2071)),
-        (Body.SPHERE, 0.1, (0.5423, 1.0298)), (Body.SPHERE, 1.0, (1.5708, 1.2732)),
-    )
-    for i, (name, value) in enumerate(zip(("first root", "coefficient"), pair, strict=True))
-]  # fmt: skip
 
 
 def _cylinder_tau_min(diameter_m: float, film_w_m2k: float) -> float:
@@ -52,16 +39,7 @@ WARM_UP = [
          PAN_BREAD, Seen.SEEN),
     Fact("pan bread, warmest box to warmest dough, 94 min [C]", lambda: _warmed_c(46.0, 60.0, 94.0), 36.0, 0.05,
          PAN_BREAD, Seen.SEEN),
-    # One doubling of 168 g dough turns 0.75 g glucose (11.10 mmol CO2 each gram) at 70 kJ/mol (from memory).
-    Fact("warming of one doubling, no heat lost [K]", lambda: fermentation_heating_k_s(0.75 * 11.10e-3, 168.0), 0.6,
-         0.05,
-         "70 kJ/mol glucose over cp 2900 J/kgK", Seen.COMPUTED),
 ]  # fmt: skip
-
-
-@each(ROOTS)
-def test_one_term_roots(fact: Fact):
-    fact.check()
 
 
 @each(TIME_CONSTANTS)

@@ -66,7 +66,7 @@ def test_ninety_minutes_for_a_first_rise(target_pct: float, temp_c: float) -> No
     A third of its flour comes from a day-old preferment, it has about 0.6 % instant yeast and leaves the mixer at 24 to
     27 C.
     """
-    assert holds(expected(LEAN, Stage.BULK_RISE, target_pct, temp_c), 90.0), COMMON_PRACTICE
+    assert holds(expected(LEAN, Stage.FIRST_RISE, target_pct, temp_c), 90.0), COMMON_PRACTICE
 
 
 @pytest.mark.parametrize("minutes", [90.0, 120.0])

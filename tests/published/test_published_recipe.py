@@ -18,7 +18,7 @@ from monitor.dough.gassing import (
     solubility_ml_per_ml,
     start_volume_ml,
 )
-from monitor.dough.levels import SETTLING_S
+from monitor.dough.observations import SETTLING_S
 from monitor.recipe.formula import (
     YEAST_SOLIDS_FRAC,
     Formula,
@@ -27,7 +27,7 @@ from monitor.recipe.formula import (
     water_temp_c,
     yeast_g,
 )
-from monitor.recipe.ingredients import CUP_G, Kind
+from monitor.recipe.ingredients import CUP_G, IngredientKind
 from monitor.recipe.measures import GRAMS, MILLILITRES, Unit, volume_weight
 from monitor.recipe.mixing import learned_friction
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
@@ -172,16 +172,18 @@ DOUGHS = [
 
 
 CUPS = [
-    Fact("flour in a cup, likeliest [g]", lambda: CUP_G[Kind.FLOUR][0], 120.0, 0.5, "culinary reference: 120 g",
+    Fact("flour in a cup, likeliest [g]", lambda: CUP_G[IngredientKind.FLOUR][0], 120.0, 0.5,
+         "culinary reference: 120 g", Seen.SEEN),
+    Fact("flour in a cup, least [g]", lambda: CUP_G[IngredientKind.FLOUR][1], 113.0, 0.5, "spooned cups, 113 to 142 g",
          Seen.SEEN),
-    Fact("flour in a cup, least [g]", lambda: CUP_G[Kind.FLOUR][1], 113.0, 0.5, "spooned cups, 113 to 142 g",
-         Seen.SEEN),
-    Fact("flour in a cup, most [g]", lambda: CUP_G[Kind.FLOUR][2], 142.0, 0.5, "spooned cups, 113 to 142 g", Seen.SEEN),
-    Fact("flour in a cup of a food composition table [g]", lambda: CUP_G[Kind.FLOUR][0], 125.0, 12.5, "125 g",
+    Fact("flour in a cup, most [g]", lambda: CUP_G[IngredientKind.FLOUR][2], 142.0, 0.5,
+         "spooned cups, 113 to 142 g", Seen.SEEN),
+    Fact("flour in a cup of a food composition table [g]", lambda: CUP_G[IngredientKind.FLOUR][0], 125.0, 12.5, "125 g",
          Seen.MEMORY),
-    Fact("sugar in a cup [g]", lambda: CUP_G[Kind.SUGAR][0], 198.0, 2.0, "culinary reference: 198 g (7 oz)", Seen.SEEN),
+    Fact("sugar in a cup [g]", lambda: CUP_G[IngredientKind.SUGAR][0], 198.0, 2.0,
+         "culinary reference: 198 g (7 oz)", Seen.SEEN),
     Fact("instant yeast in 2 1/4 tsp [g]",
-         lambda: volume_weight(2.25 * MILLILITRES[Unit.TEASPOON], CUP_G[Kind.INSTANT_YEAST]).g, 7.0, 0.07,
+         lambda: volume_weight(2.25 * MILLILITRES[Unit.TEASPOON], CUP_G[IngredientKind.INSTANT_YEAST]).g, 7.0, 0.07,
          "culinary reference: 7 g (1/4 oz)", Seen.SEEN),
     Fact("1/4 oz [g]", lambda: 0.25 * GRAMS[Unit.OUNCE], 7.0, 0.1, "culinary reference: 7 g (1/4 oz)", Seen.SEEN),
     Fact("2 F a minute of mixing [C/min]", lambda: learned_friction([]).c_per_min, 1.11, 0.005,

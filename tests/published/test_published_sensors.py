@@ -6,7 +6,7 @@ from math import sqrt
 import pytest
 from fact import Fact, Seen, each
 
-from firmware_sim.bench import devices
+from firmware_sim.bench import chips
 from firmware_sim.node import checks, ds18b20, sht4x, sonar, tof
 
 AIR_SHEET = "data sheet of the SHT4x class, section on the checksum"
@@ -30,7 +30,7 @@ HALF_A_STEP = 0.00501  # the node rounds to hundredths
 )
 def test_checksum_of_the_air_sensor(data: str, crc: int, seen: Seen) -> None:
     assert sht4x.crc8(bytes.fromhex(data)) == crc, f"{AIR_SHEET}, {seen}"
-    assert devices.air_crc(bytes.fromhex(data)) == crc
+    assert chips.air_crc(bytes.fromhex(data)) == crc
 
 
 @each(
@@ -111,7 +111,7 @@ def test_codes_of_the_dough_probe(fact: Fact) -> None:
 )
 def test_checksum_of_the_one_wire_bus(data: str, crc: int, source: str) -> None:
     assert ds18b20.crc8(bytes.fromhex(data)) == crc, source
-    assert devices.onewire_crc(bytes.fromhex(data)) == crc
+    assert chips.onewire_crc(bytes.fromhex(data)) == crc
     assert ds18b20.crc8(bytes.fromhex(data) + bytes([crc])) == 0
 
 
@@ -179,7 +179,7 @@ def test_power_on_value_is_a_fault_and_no_reading() -> None:
 )
 def test_checksum_of_modbus(data: str, crc: int, source: str) -> None:
     assert tof.crc16(bytes.fromhex(data)) == crc, source
-    assert devices.modbus_crc(bytes.fromhex(data)) == crc.to_bytes(2, "little")
+    assert chips.modbus_crc(bytes.fromhex(data)) == crc.to_bytes(2, "little")
 
 
 def test_question_to_the_time_of_flight_ranger() -> None:

@@ -2,7 +2,7 @@
 
 How to write one. The head names the batch and its sensors, and from when to when it is watched::
 
-    batch    Hill country loaf, bulk rise, target 75 %      (or: waits for its peak; further: oven 30 min, sour)
+    batch    Hill country loaf, first rise, target 75 %      (or: waits for its peak; further: oven 30 min, sour)
     sensors  height, air, humidity, dough                    (or: none)
     watched  06:00 to 10:30
 
@@ -191,7 +191,7 @@ def node_facts(batch: Batch, last_seen: dict[Channel, datetime | None], alerts: 
 
 def played(story: Story) -> Iterator[Minute]:
     """Each minute watched."""
-    batch, outlook = story.batch, Outlook(at=story.start, state=State.SLACK)
+    batch, outlook = story.batch, Outlook(at=story.start, state=State.NO_RISE)
     alerts: tuple[Alert, ...] = ()
     silences: tuple[Alert, ...] = ()
     silent: set[Channel] = set()
@@ -262,6 +262,6 @@ def test_there_are_stories_and_each_expects_something() -> None:
 
 
 def test_a_clause_that_is_not_understood_is_refused() -> None:
-    story = read("batch A, bulk rise, target 75 %\nsensors none\nwatched 06:00 to 06:10\n06:05 dough dances\n")
+    story = read("batch A, first rise, target 75 %\nsensors none\nwatched 06:00 to 06:10\n06:05 dough dances\n")
     with pytest.raises(ValueError, match="dances"):
         list(played(story))

@@ -1,17 +1,16 @@
-"""Alerts on the command line: listed, acknowledged, shelved, looked back on, counted."""
+"""Alerts on the command line: listed, seen, put off, looked back on, counted."""
 
-import io
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Sort, Subject
 from monitor.alerts.reasons import TargetReached
-from monitor.cli import parser
 from monitor.clock import SystemClock
-from monitor.commands import alerts as alert_desk
+from monitor.commands import alerts
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Stage
@@ -26,7 +25,7 @@ def bakery(store: Store, tmp_path: Path) -> Path:
     now = SystemClock().now()
     since = now - timedelta(minutes=10)
     tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-    batch = store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.BULK_RISE, now - timedelta(hours=4), tub))
+    batch = store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, now - timedelta(hours=4), tub))
     ready = Alert(Subject.batch(batch.id), AlertKind.READY, 1, since, since, called_at=since)
     message = Message(ready.message_id, batch.id, ready.kind, 1, "title", "text", since)
     change = Change(
@@ -41,9 +40,8 @@ def bakery(store: Store, tmp_path: Path) -> Path:
 
 
 def said(bakery: Path, *words: str) -> str:
-    out = io.StringIO()
-    assert alert_desk.run(parser().parse_args(["alerts", *words]), bakery, out) == 0
-    return out.getvalue()
+    arguments = [*words, "--data-dir", str(bakery)]
+    return CliRunner().invoke(alerts.command, arguments, standalone_mode=False, catch_exceptions=False).output
 
 
 def test_list_shows_what_stands_with_numbers(bakery: Path) -> None:
@@ -54,17 +52,17 @@ def test_list_shows_what_stands_with_numbers(bakery: Path) -> None:
 
 
 def test_acknowledged_alert_says_so_and_stands_until_it_is_over(bakery: Path) -> None:
-    assert said(bakery, "acknowledge", "1", "--by", "Ida") == "   1  Hill country loaf (batch 1): ready: seen\n"
-    assert ", seen" in said(bakery, "list").splitlines()[0]
+    assert said(bakery, "seen", "1", "--by", "Ida") == "   1  Hill country loaf (batch 1): ready: acknowledged\n"
+    assert ", acknowledged" in said(bakery, "list").splitlines()[0]
     assert "ready 1: acknowledged by Ida" in said(bakery, "history")
-    assert "node silent" in said(bakery, "acknowledge", "--all")
+    assert "node silent" in said(bakery, "seen", "--all")
     assert "nobody has seen it yet" not in said(bakery, "list")
 
 
 def test_shelved_alert_says_until_when_and_comes_back_when_wanted(bakery: Path) -> None:
-    assert "it comes back by itself at" in said(bakery, "shelve", "1", "45m")
+    assert "it comes back by itself at" in said(bakery, "later", "1", "45m")
     assert "later, until" in said(bakery, "list")
-    said(bakery, "unshelve", "1")
+    said(bakery, "now", "1")
     assert "nobody has seen it yet" in said(bakery, "list").splitlines()[0]
 
 
@@ -87,12 +85,12 @@ def test_count_shows_calls_by_night_and_by_batch(bakery: Path) -> None:
 
 def test_wrong_numbers_and_nothing_named_are_refused_in_words(bakery: Path) -> None:
     with pytest.raises(StoreError, match="alerts list"):
-        said(bakery, "acknowledge", "99")
+        said(bakery, "seen", "99")
     with pytest.raises(ConfigError, match="--all"):
-        said(bakery, "acknowledge")
+        said(bakery, "seen")
     with pytest.raises(StoreError, match="no batch was ever started here"):
-        alert_desk.run(parser().parse_args(["alerts", "list"]), bakery / "elsewhere", io.StringIO())
+        said(bakery / "elsewhere", "list")
 
 
 def test_nothing_stands(store: Store, tmp_path: Path) -> None:
-    assert said(tmp_path, "list") == said(tmp_path, "acknowledge", "--all") == "nothing calls for you\n"
+    assert said(tmp_path, "list") == said(tmp_path, "seen", "--all") == "nothing calls for you\n"

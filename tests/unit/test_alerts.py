@@ -11,12 +11,11 @@ from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, AlertUpdate, Fa
 from monitor.alerts.limits import AIR_LIMITS, DRYING_STARTS_PA, air_limits
 from monitor.alerts.reasons import BatchEnded, TargetReached
 from monitor.dough.air import skin_state
-from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.dough.outlook import Band, Moments, NoForecast, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
-from monitor.recipe.toml_tables import SENSOR_CHANNELS
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.wire.readings import Channel, NodeId
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 NOON = datetime(2026, 3, 2, 12, 0, tzinfo=UTC)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
@@ -24,7 +23,7 @@ TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
 LOAF = Batch(
     id=BatchId(7),
     name="Hill country loaf",
-    stage=Stage.BULK_RISE,
+    stage=Stage.FIRST_RISE,
     started_at=NOON - timedelta(hours=4),
     vessel=TUB,
     target=Target(75.0),
@@ -305,7 +304,7 @@ any_outlook = st.builds(
     peak=any_moments,
     peak_soon_chance=st.floats(0.0, 1.0),
     past_peak_chance=st.floats(0.0, 1.0),
-    why=st.none() | st.just("no reading yet"),
+    why=st.none() | st.sampled_from(NoForecast),
     is_from_heights=st.booleans(),
     air_temp_c=st.none() | any_float,
     humidity_pct=st.none() | any_float,

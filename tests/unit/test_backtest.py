@@ -1,4 +1,4 @@
-"""The parts of a back-test: judged moments, alternatives, calibration, calls, tables."""
+"""The parts of a back-test: judged moments, baselines, calibration, calls, tables."""
 
 import json
 from dataclasses import replace
@@ -8,21 +8,21 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from monitor.backtest.alternatives import (
-    ALTERNATIVES,
+from monitor.backtest.baselines import (
+    BASELINES,
     CLOCK,
     GROWTH,
     HORIZON_S,
     LINE,
     TREND,
-    Alternatives,
-    Clock,
-    Fate,
-    View,
+    BaselineInput,
+    Baselines,
+    RecipeClock,
+    TrainingOutcome,
     clock_from,
 )
-from monitor.backtest.conformal import Bare, calibrated
-from monitor.backtest.evaluation import ESTIMATOR, LEVELS, METHODS, Call, Forecast, called_s, cross_validated
+from monitor.backtest.conformal import PointForecast, calibrate
+from monitor.backtest.evaluation import ESTIMATOR, LEVELS, METHODS, Forecast, ReadyCall, called_s, cross_validated
 from monitor.backtest.local_trend import Course, TrendNumbers, follow, tuned
 from monitor.backtest.recordings import PEAK, READY, Labels, Moment, Recording, load_recording, moments_of
 from monitor.backtest.simulated import default_cache, version_of_simulators
@@ -37,7 +37,7 @@ from monitor.recipe.vessel import Shape, Vessel
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
 LABELS = Labels("lean", "digital", "steady room", "none", "rise")
 BATCH = Batch(
-    BatchId(0), "invented", Stage.BULK_RISE, START, Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 200.0, 260.0)
+    BatchId(0), "invented", Stage.FIRST_RISE, START, Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 200.0, 260.0)
 )
 HOUR = 3600.0
 
@@ -95,7 +95,7 @@ def write_recording(folder: Path, **truth: object) -> Path:
         rows.append(f"{(START + timedelta(minutes=minute)).isoformat()},{200.0 - 0.5 * minute:.1f}")
     (folder / "READINGS.csv").write_text("\n".join(rows) + "\n")
     (folder / "BATCH.toml").write_text(
-        f'name = "invented"\nstage = "bulk rise"\nstarted = {START.isoformat()}\ntarget_rise_pct = 100\n'
+        f'name = "invented"\nstage = "first rise"\nstarted = {START.isoformat()}\ntarget_rise_pct = 100\n'
         '[vessel]\nshape = "round"\nbase_mm = 200\ndepth_mm = 200\nsensor_to_base_mm = 260\n'
     )
     if truth:
@@ -150,24 +150,24 @@ def test_a_truth_that_cannot_be_read_is_told_with_its_file(tmp_path, name, text,
     assert name in str(told.value)
 
 
-# -- alternatives -----------------------------------------------------------------------------------------------------
+# -- baselines -----------------------------------------------------------------------------------------------------
 
 
 def view(rise, *, t_h, now_h=None, folds_h=(), sd=0.01):
     t_h = np.asarray(t_h, dtype=float)
     course = Course(t_h, np.asarray(rise, dtype=float), np.full(t_h.size, sd), folds_h)
-    return View((t_h[-1] if now_h is None else now_h) * HOUR, 1.0, course)
+    return BaselineInput((t_h[-1] if now_h is None else now_h) * HOUR, 1.0, course)
 
 
-CLOCK_OF_3_H = Clock({(READY, ("all",)): 3.0 * HOUR, (PEAK, ("all",)): 4.0 * HOUR}, {("all",): 1.5})
-TRAINED = Alternatives(CLOCK_OF_3_H, TrendNumbers())
+CLOCK_OF_3_H = RecipeClock({(READY, ("all",)): 3.0 * HOUR, (PEAK, ("all",)): 4.0 * HOUR}, {("all",): 1.5})
+TRAINED = Baselines(CLOCK_OF_3_H, TrendNumbers())
 
 
 def test_the_clock_knows_the_narrowest_group_it_has_seen_often_enough():
-    fates = [Fate(LABELS, 2.0 * HOUR, 3.0 * HOUR, 1.2)] * 6 + [
-        Fate(replace(LABELS, history="cold proof"), 8.0 * HOUR, 9.0 * HOUR, 1.1)
+    outcomes = [TrainingOutcome(LABELS, 2.0 * HOUR, 3.0 * HOUR, 1.2)] * 6 + [
+        TrainingOutcome(replace(LABELS, history="cold proof"), 8.0 * HOUR, 9.0 * HOUR, 1.1)
     ] * 5
-    clock = clock_from(fates)
+    clock = clock_from(outcomes)
     assert clock.time_s(READY, LABELS) == 2.0 * HOUR
     assert clock.time_s(READY, replace(LABELS, history="cold proof")) == 2.0 * HOUR  # five are too few: all doughs
     assert clock.time_s(PEAK, replace(LABELS, dough="other", history="other", simulator="other")) == 3.0 * HOUR
@@ -178,11 +178,11 @@ def test_the_clock_knows_the_narrowest_group_it_has_seen_often_enough():
 @pytest.mark.parametrize("method", [LINE, TREND])
 def test_a_steady_rise_is_forecast_exactly(method):
     t_h = np.arange(0.0, 1.01, 0.05)
-    bare = TRAINED.bare(method, READY, LABELS, view(0.4 * t_h, t_h=t_h))
-    assert bare is not None
-    assert bare.ahead_s == pytest.approx(1.5 * HOUR, rel=0.01)
-    assert bare.sd_s is not None
-    assert bare.sd_s > 0.0
+    point = TRAINED.point_forecast(method, READY, LABELS, view(0.4 * t_h, t_h=t_h))
+    assert point is not None
+    assert point.ahead_s == pytest.approx(1.5 * HOUR, rel=0.01)
+    assert point.sd_s is not None
+    assert point.sd_s > 0.0
 
 
 def test_a_growth_curve_is_forecast_nearly():
@@ -190,28 +190,30 @@ def test_a_growth_curve_is_forecast_nearly():
     true = np.array([[2.2, 0.9, 0.8]])
     rise = gompertz_curve(t_h, true)[0]
     reached_h = np.interp(1.0, gompertz_curve(np.arange(0.0, 6.0, 0.01), true)[0], np.arange(0.0, 6.0, 0.01))
-    bare = TRAINED.bare(GROWTH, READY, LABELS, view(0.85 * rise / rise[-1] * rise[-1] / 0.85, t_h=t_h, sd=0.001))
-    assert bare is not None
-    assert bare.ahead_s == pytest.approx((reached_h - 2.0) * HOUR, rel=0.05)
+    point = TRAINED.point_forecast(
+        GROWTH, READY, LABELS, view(0.85 * rise / rise[-1] * rise[-1] / 0.85, t_h=t_h, sd=0.001)
+    )
+    assert point is not None
+    assert point.ahead_s == pytest.approx((reached_h - 2.0) * HOUR, rel=0.05)
 
 
 @pytest.mark.parametrize("method", [LINE, GROWTH, TREND])
 def test_a_dough_that_does_not_rise_gives_an_alternative_nothing_to_say(method):
-    assert TRAINED.bare(method, READY, LABELS, view([0.0] * 30, t_h=np.arange(30) / 20.0)) is None
+    assert TRAINED.point_forecast(method, READY, LABELS, view([0.0] * 30, t_h=np.arange(30) / 20.0)) is None
 
 
 @pytest.mark.parametrize("method", [LINE, GROWTH, TREND])
 def test_no_alternative_speaks_without_heights(method):
-    nothing = View(HOUR, 1.0, Course(np.empty(0), np.empty(0), np.empty(0)))
-    assert TRAINED.bare(method, READY, LABELS, nothing) is None
+    nothing = BaselineInput(HOUR, 1.0, Course(np.empty(0), np.empty(0), np.empty(0)))
+    assert TRAINED.point_forecast(method, READY, LABELS, nothing) is None
 
 
 def test_a_line_begins_anew_after_a_fold():
     t_h = np.arange(0.0, 1.01, 0.05)
     rise = np.where(t_h > 0.7, 0.4 * t_h - 0.2, 0.4 * t_h)
-    bare = TRAINED.bare(LINE, READY, LABELS, view(rise, t_h=t_h, folds_h=(0.7,)))
-    assert bare is not None
-    assert bare.ahead_s == pytest.approx(2.0 * HOUR, rel=0.02)
+    point = TRAINED.point_forecast(LINE, READY, LABELS, view(rise, t_h=t_h, folds_h=(0.7,)))
+    assert point is not None
+    assert point.ahead_s == pytest.approx(2.0 * HOUR, rel=0.02)
 
 
 def test_a_fitted_curve_is_told_what_a_fold_took():
@@ -220,9 +222,9 @@ def test_a_fitted_curve_is_told_what_a_fold_took():
     rise = gompertz_curve(t_h, true)[0] - np.where(t_h > 1.5, 0.3, 0.0)
     late_h = np.arange(0.0, 6.0, 0.01)
     reached_h = np.interp(1.3, gompertz_curve(late_h, true)[0], late_h)
-    bare = TRAINED.bare(GROWTH, READY, LABELS, view(rise, t_h=t_h, folds_h=(1.5,), sd=0.001))
-    assert bare is not None
-    assert bare.ahead_s == pytest.approx((reached_h - 2.5) * HOUR, rel=0.25)
+    point = TRAINED.point_forecast(GROWTH, READY, LABELS, view(rise, t_h=t_h, folds_h=(1.5,), sd=0.001))
+    assert point is not None
+    assert point.ahead_s == pytest.approx((reached_h - 2.5) * HOUR, rel=0.25)
 
 
 def test_a_filter_tuned_on_its_own_model_finds_its_numbers():
@@ -253,31 +255,31 @@ def test_calibrated_intervals_hold_whatever_the_misses_scale_with(scale):
     rng = np.random.default_rng(7)
 
     def drawn(n):
-        bares, truths = [], []
+        point_forecasts, truths = [], []
         for _ in range(n):
-            bare = Bare(rng.uniform(3000.0, 9000.0), rng.uniform(100.0, 3000.0), 3600.0)
+            point = PointForecast(rng.uniform(3000.0, 9000.0), rng.uniform(100.0, 3000.0), 3600.0)
             miss = rng.standard_t(4) * {"time remaining": 0.15, "own deviations": 0.3, "seconds": 600.0}[scale]
-            bares.append(bare)
-            truths.append(max(bare.ahead_s + (0.2 + miss) * bare.scales_s()[scale], 1.0))
-        return bares, np.array(truths)
+            point_forecasts.append(point)
+            truths.append(max(point.ahead_s + (0.2 + miss) * point.scales_s()[scale], 1.0))
+        return point_forecasts, np.array(truths)
 
-    calibration = calibrated(*drawn(400), LEVELS)
+    calibration = calibrate(*drawn(400), LEVELS)
     assert calibration.scale == scale
-    bares, truths = drawn(1000)
-    quantiles = np.array([calibration.quantiles_s(bare, LEVELS) for bare in bares])
+    point_forecasts, truths = drawn(1000)
+    quantiles = np.array([calibration.quantiles_s(point, LEVELS) for point in point_forecasts])
     assert np.all(np.diff(quantiles, axis=1) >= 0.0)
     # 400 + 1000 draws: a standard error of about 2 points
     assert np.mean((quantiles[:, 0] <= truths) & (truths <= quantiles[:, -1])) == pytest.approx(0.9, abs=0.05)
 
 
 def test_what_has_not_come_is_not_forecast_into_the_past():
-    calibration = calibrated([Bare(1000.0, None, 0.0)] * 50, np.linspace(100.0, 4000.0, 50).tolist(), LEVELS)
-    assert np.all(calibration.quantiles_s(Bare(-2000.0, None, 3000.0), LEVELS) >= 0.0)
+    calibration = calibrate([PointForecast(1000.0, None, 0.0)] * 50, np.linspace(100.0, 4000.0, 50).tolist(), LEVELS)
+    assert np.all(calibration.quantiles_s(PointForecast(-2000.0, None, 3000.0), LEVELS) >= 0.0)
     with pytest.raises(ValueError, match="training"):
-        calibrated([], [], LEVELS)
+        calibrate([], [], LEVELS)
 
 
-# -- the contest ------------------------------------------------------------------------------------------------------
+# -- the comparison ------------------------------------------------------------------------------------------------
 
 
 def test_a_call_is_found_within_two_minutes():
@@ -322,7 +324,7 @@ def test_a_table_holds_what_can_be_worked_out_by_hand():
     assert (pooled.coverage_50, pooled.coverage_80, pooled.coverage_90) == (0.5, 0.5, 0.5)
     assert pooled.winkler_90_min == pytest.approx(40.0 + 0.5 * 20.0 * 16.0)
     assert {row.group for row in rows if row.grouping == "history"} == {"steady room"}
-    calls = [Call("a", LABELS, ESTIMATOR, off_s) for off_s in (-700.0, 0.0, 599.0, np.inf)]
+    calls = [ReadyCall("a", LABELS, ESTIMATOR, off_s) for off_s in (-700.0, 0.0, 599.0, np.inf)]
     called = call_rows_of(calls)[0]
     assert (called.n, called.early, called.late) == (4, 0.25, 0.25)
     text = text_of(rows, call_rows_of(calls))
@@ -332,7 +334,7 @@ def test_a_table_holds_what_can_be_worked_out_by_hand():
 
 
 def test_every_method_has_its_row():
-    assert (ESTIMATOR, *ALTERNATIVES) == METHODS
+    assert (ESTIMATOR, *BASELINES) == METHODS
     assert HORIZON_S == 24 * HOUR
     assert Moment(READY, 0.5, 0.0, np.inf).truth_s == np.inf
 

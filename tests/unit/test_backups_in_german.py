@@ -102,7 +102,7 @@ def test_a_backup_that_cannot_be_used_says_why(capsys: pytest.CaptureFixture[str
     ("stage", "word"),
     [
         (Stage.PREFERMENT, "Vorteig"),
-        (Stage.BULK_RISE, "Stockgare"),
+        (Stage.FIRST_RISE, "Stockgare"),
         (Stage.FINAL_PROOF, "Stückgare"),
         (Stage.RETARD, "Kaltgare"),
     ],
@@ -124,7 +124,7 @@ def test_a_batch_at_a_place_says_what_it_is_read_from(capsys: pytest.CaptureFixt
     with Store(folder / DATABASE_NAME) as store:
         store.keep(arrived, START)
     dough = tmp_path / "teig.toml"
-    dough.write_text(batch_toml(Batch(BatchId(0), "Nussbrot", Stage.BULK_RISE, START, BREAD.vessel)))
+    dough.write_text(batch_toml(Batch(BatchId(0), "Nussbrot", Stage.FIRST_RISE, START, BREAD.vessel)))
     told = said(capsys, folder, "batch", "start", dough, "--at", "regal-1", "--now")
     assert "Teig 1: Nussbrot wird beobachtet" in told
     assert f"  Lufttemperatur von {NODE}\n" in told
@@ -137,7 +137,7 @@ def test_events_still_to_come_are_counted(
 ) -> None:
     dough = tmp_path / "teig.toml"
     later = tuple(Event(START + timedelta(days=20_000 + day), EventKind.FOLD) for day in range(events))
-    dough.write_text(batch_toml(Batch(BatchId(0), "Nussbrot", Stage.BULK_RISE, START, BREAD.vessel, events=later)))
+    dough.write_text(batch_toml(Batch(BatchId(0), "Nussbrot", Stage.FIRST_RISE, START, BREAD.vessel, events=later)))
     assert f"  {left_out}" in said(capsys, home(tmp_path / "daten"), "batch", "start", dough)
 
 

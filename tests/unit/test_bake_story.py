@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from firmware_sim.bake_day import STANDS as SIMULATED
-from firmware_sim.bake_day import Vessel
 from firmware_sim.bench.air import air_named
+from firmware_sim.demo.bread import STANDS as SIMULATED
+from firmware_sim.demo.bread import Vessel
 from monitor.alerts.kinds import CueKind
-from monitor.collector.plan_runner import Foreteller, run_plans
+from monitor.collector.plan_runner import StageForecasts, run_plans
 from monitor.demo.bake import PLANNED_ROOM_C, RECIPE_NAME, STANDS, Baker, planned_day, recipe_text
 from monitor.dough.forecast import outlook
 from monitor.plan.day import Plan, steps
@@ -62,7 +62,7 @@ def lived(folder: Path, room_c: float) -> Told:
     with DayBook(folder / "proofing.sqlite") as book:
         plan = planned_day(book, folder, START, UTC)
         baker = Baker(book, plan, folder)
-        ask, now, seq = Foreteller(book), START, 0
+        ask, now, seq = StageForecasts(book), START, 0
         while not baker.is_done:
             assert now < START + timedelta(hours=40), "the bread is not out"
             running = book.batches(running=True)

@@ -21,7 +21,7 @@ from monitor.wire.readings import Channel
 
 SHORT = """
 name = "Tub 3"
-stage = "bulk rise"
+stage = "first rise"
 started = 2026-03-02T05:40:00Z
 [vessel]
 shape = "round"
@@ -72,7 +72,7 @@ def faults(text: str) -> str:
 def test_a_short_file_is_enough_and_doubling_is_the_target():
     batch = parse(SHORT)
     assert batch.name == "Tub 3"
-    assert batch.stage is Stage.BULK_RISE
+    assert batch.stage is Stage.FIRST_RISE
     assert batch.target == Target(100.0)
     assert batch.vessel.base_mm == batch.vessel.top_mm == (180.0, 180.0)
     assert (batch.formula, batch.start_volume_ml, batch.preheat_min, batch.ended_at) == (None, None, None, None)
@@ -119,7 +119,7 @@ def test_a_recipe_must_have_a_name():
 
 def test_only_a_final_proof_expects_an_oven():
     assert parse(SHORT).preheat_min is None
-    assert parse(SHORT.replace("bulk rise", "final proof")).preheat_min == DEFAULT_PREHEAT_MIN
+    assert parse(SHORT.replace("first rise", "final proof")).preheat_min == DEFAULT_PREHEAT_MIN
     assert parse("preheat_min = 0\n" + SHORT).preheat_min == 0.0
 
 
@@ -130,7 +130,7 @@ def test_a_target_may_be_the_peak():
 def test_every_fault_is_told_at_once():
     text = faults("""
         nam = "x"
-        stage = "bulk"
+        stage = "first"
         started = 2026-03-02
         target_rise_pct = -5
         preheat_min = true
@@ -152,7 +152,7 @@ def test_every_fault_is_told_at_once():
     for part in (
         "nam is not a key of a batch file; did you mean 'name'?",
         "name = None must say",
-        "stage = 'bulk' must be one of: preferment, bulk rise, final proof, retard; did you mean 'bulk rise'?",
+        "stage = 'first' must be one of: preferment, first rise, final proof, retard; did you mean 'first rise'?",
         "started = 2026-03-02 must be a date and time",
         "target_rise_pct = -5",
         "preheat_min = True",

@@ -24,10 +24,10 @@ from monitor.archive.batch_files import (
     archive_batch,
     import_batch,
 )
-from monitor.dough.outlook import Band, FanPoint, Outlook, State
+from monitor.dough.outlook import Band, FanPoint, KeptText, Outlook, State
 from monitor.errors import ConfigError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.store.batch_transfer import BatchRows, Rows
@@ -40,7 +40,7 @@ TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'
 def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
     """A batch with something in every table, some of it awkward."""
     batch = replace(batch_of(name), formula=Formula(1000.0, water_g=700.1), start_volume_ml=1850.3)
-    store.add_calibration(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, How.EMPTY))
+    store.add_calibration(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, Comparison.EMPTY))
     kept = store.add_batch(batch)
     readings = readings_of(batch, hours=0.5)
     store.append([*readings, replace(readings[0], seq=900, value=float("nan"), flag=Flag.OUT_OF_RANGE)])
@@ -50,7 +50,7 @@ def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
     store.add_event(kept.id, Event(at, EventKind.FOLD, TRICKY))
     store.add_event(kept.id, Event(at, EventKind.POKE, ""))
     fan = (FanPoint(at, 1.0, 2.0, 1 / 3, 4.0, 5.0),)
-    outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why="'tis warm", fan=fan)
+    outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why=KeptText("'tis warm", "en"), fan=fan)
     subject = Subject.batch(kept.id)
     alert = Alert(
         subject, AlertKind.READY, 1, at, at, called_at=at, acknowledged_at=at, reason=PlainText("-5 minutes", "en")
@@ -93,6 +93,27 @@ def test_a_batch_travels_to_another_store_without_loss(tmp_path: Path, kind: str
         assert [rows for rows in there.take_out(arrived.id) if rows.table != "outbox"] == settled
         filled = {rows.table for rows in settled if rows.values}
         assert filled >= {"batch", "event", "reading", "calibration", "outlook", "alert"}
+
+
+def test_a_batch_of_an_older_program_is_read_as_codes(tmp_path: Path) -> None:
+    with BatchRows(tmp_path / "a.sqlite") as here, BatchRows(tmp_path / "b.sqlite") as there:
+        tables = here.take_out(a_full_batch(here).id)
+        older = [
+            replace(
+                each,
+                values=tuple(
+                    tuple(
+                        cell.replace('"state":"rising"', '"state":"slack"') if isinstance(cell, str) else cell
+                        for cell in row
+                    )
+                    for row in each.values
+                ),
+            )
+            for each in tables
+        ]
+        assert older != tables
+        arrived = there.put_in(older)
+        assert [outlook.state for outlook in there.outlooks(arrived.id)] == [State.NO_RISE]
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -179,7 +200,7 @@ def resigned(folder: Path, table: str, old: str, new: str) -> None:
             lambda out: spoilt_manifest(out, files={"../../etc/passwd": {"rows": 0, "sha256": "", "columns": []}}),
             "no t",
         ),
-        (lambda out: resigned(out, "batch", "bulk rise", "lunch"), "is no batch of this program"),
+        (lambda out: resigned(out, "batch", "first rise", "lunch"), "is no batch of this program"),
         (lambda out: resigned(out, "reading", "distance_mm", "colour"), "columns|no batch"),
         (lambda out: resigned(out, "batch", "'=1+1, tub 3", "two\x1blines"), "no line of text"),
     ],

@@ -9,7 +9,7 @@ from made_up import batch_of, readings_of
 from monitor.dough.causes import Account, account_of
 from monitor.dough.prior import prior_of
 from monitor.dough.track import EMPTY, Track, track_from_readings
-from monitor.dough.verdicts import Tasted, best_rise_pct
+from monitor.dough.verdicts import RiseVerdict, best_rise_pct
 from monitor.recipe.batch import Batch
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Verdict
@@ -97,11 +97,11 @@ def test_the_words_say_outcome_causes_and_what_to_change() -> None:
     assert outcome_title(found, batch, None, Reader(UTC)) == "taken 2 h after it was ready"
     assert outcome_title(found, batch, Verdict.OVER, Reader(UTC)) == "over-proofed by 2 h"
     assert outcome_title(found, batch, Verdict.RIGHT, Reader(UTC)) == "right, taken 2 h after it was ready"
-    said = causes_sentence(found, batch, Reader(UTC))
+    said = causes_sentence(found, Reader(UTC))
     assert "arm dough brought it forward by about" in said
     assert "the yeast brought it forward" in said or "The yeast brought it forward" in said
     assert "3.0 °C warmer than planned" in said
-    assert "5.4 °F warmer" in causes_sentence(found, batch, Reader(UTC, "F"))
+    assert "5.4 °F warmer" in causes_sentence(found, Reader(UTC, "F"))
     lines = next_time_lines(found, batch, None, Reader(UTC))
     assert lines[0].startswith("Kept to what was planned, this dough would have been ready after ")
     assert any("of its yeast" in line for line in lines)
@@ -117,9 +117,9 @@ def test_no_call_is_said_to_be_no_call() -> None:
 def test_verdicts_move_the_band_and_more_of_them_move_it_surely() -> None:
     none = best_rise_pct([], 100.0)
     assert none.p50 == pytest.approx(100.0, abs=2.0)
-    over = best_rise_pct([Tasted(100.0, Verdict.OVER)], 100.0)
-    under = best_rise_pct([Tasted(100.0, Verdict.UNDER)], 100.0)
+    over = best_rise_pct([RiseVerdict(100.0, Verdict.OVER)], 100.0)
+    under = best_rise_pct([RiseVerdict(100.0, Verdict.UNDER)], 100.0)
     assert over.p50 < none.p50 < under.p50
-    right = best_rise_pct([Tasted(60.0, Verdict.RIGHT)] * 4 + [Tasted(100.0, Verdict.OVER)], 100.0)
+    right = best_rise_pct([RiseVerdict(60.0, Verdict.RIGHT)] * 4 + [RiseVerdict(100.0, Verdict.OVER)], 100.0)
     assert right.p50 == pytest.approx(60.0, abs=12.0)
     assert right.p95 - right.p05 < none.p95 - none.p05

@@ -51,7 +51,7 @@ class Central:
 @pytest.fixture
 def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """A site that has a batch, one reading, and a central store."""
-    monkeypatch.setattr("monitor.shops.command.Link", Central)
+    monkeypatch.setattr("monitor.shops.influx.Link", Central)
     folder = home(tmp_path / "daten", 'site = "hafen"\n[central]\nurl = "http://127.0.0.1:8086"\n')
     with Store(folder / DATABASE_NAME) as store:
         store.add_batch(BREAD)
@@ -60,8 +60,8 @@ def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
 
 
 def counted(capsys: pytest.CaptureFixture[str], data_dir: Path, status: int) -> tuple[str, list[str], str]:
-    """What ``central verify`` says before its table, the table, whose names are the store's, and what it says after."""
-    assert cli.main(["central", "verify", "--data-dir", str(data_dir)]) == status
+    """What ``shops verify`` says before its table, the table, whose names are the store's, and what it says after."""
+    assert cli.main(["shops", "verify", "--data-dir", str(data_dir)]) == status
     first, *lines = capsys.readouterr().out.splitlines()
     table = [line for line in lines if re.fullmatch(r"[a-z_]+ +\d+ hier +\d+ dort", line)]
     rest = " ".join(line for line in lines if line not in table)
@@ -99,7 +99,7 @@ def test_what_waits_and_what_is_missing_is_counted(
     said_first, _, said_rest = counted(capsys, site, 1)
     assert said_first == first
     assert said_rest.startswith(rest)
-    assert "liegt es nicht daran, sendet `proofing-monitor central verify --send-again` alles noch einmal" in said_rest
+    assert "liegt es nicht daran, sendet `proofing-monitor shops verify --send-again` alles noch einmal" in said_rest
 
 
 @pytest.mark.parametrize(("points", "taken"), [(0, "0 Punkte"), (1, "1 Punkt"), (2, "2 Punkte")])
@@ -107,7 +107,7 @@ def test_what_is_taken_in_is_counted(
     capsys: pytest.CaptureFixture[str], site: Path, monkeypatch: pytest.MonkeyPatch, points: int, taken: str
 ) -> None:
     monkeypatch.setattr(Follower, "look", lambda _: points)
-    assert said(capsys, site, "central", "follow", "--once") == f"{taken} in {site}/sites übernommen\n"
+    assert said(capsys, site, "shops", "follow", "--once") == f"{taken} in {site}/sites übernommen\n"
 
 
 def test_a_follower_says_what_it_does(
@@ -116,7 +116,7 @@ def test_a_follower_says_what_it_does(
     monkeypatch.setattr(Follower, "look", lambda _: signal.raise_signal(signal.SIGTERM))
     before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
     try:
-        told = said(capsys, site, "central", "follow")
+        told = said(capsys, site, "shops", "follow")
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
@@ -124,11 +124,11 @@ def test_a_follower_says_what_it_does(
 
 
 def test_a_central_store_is_made_ready(capsys: pytest.CaptureFixture[str], site: Path) -> None:
-    assert cli.main(["central", "prepare", "--data-dir", str(site)]) == 0
+    assert cli.main(["shops", "prepare", "--data-dir", str(site)]) == 0
     *_, last = capsys.readouterr().out.splitlines()
     assert last == ("-- nichts ist geschehen; mit --yes geschieht es. Nur InfluxDB 1 nimmt diese Anweisungen an")
     assert words_of(last) & ENGLISH == set()
-    refused = said(capsys, site, "central", "prepare", "--keep-readings", 3, status=2)
+    refused = said(capsys, site, "shops", "prepare", "--keep-readings", 3, status=2)
     assert "zuerst einen eigenen readings_bucket nennen" in refused
 
 
@@ -173,4 +173,4 @@ def test_what_a_central_store_refuses_is_told(
 ) -> None:
     monkeypatch.setattr(Refusing, "status", status)
     folder = home(tmp_path / "daten", f'site = "hafen"\n[central]\nurl = "{refusing}"\n')
-    assert why in said(capsys, folder, "central", "verify", status=2)
+    assert why in said(capsys, folder, "shops", "verify", status=2)

@@ -1,24 +1,33 @@
 """The command line: what it takes, what it says to a person, and that it starts quickly."""
 
-import argparse
+import inspect
 import json
+import os
 import re
+import shlex
 import subprocess
 import sys
-from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from importlib.metadata import version
 from pathlib import Path
 
+import click
 import pytest
+from commanding import commands, understood
 
 from monitor import cli
 from monitor.archive.replay import read_batch
+from monitor.commands.parameters import duration
 from monitor.recipe.batch import Event, EventKind
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+HEAVY = {  # what a command needs, and no help does
+    "altair", "apprise", "babel", "cryptography", "influxdb_client", "msgspec", "numpy", "ortools", "paho", "pandas",
+    "pyarrow", "rich", "serial", "sqlite3", "streamlit",
+}  # fmt: skip
 STARTED = "2026-03-02T05:40:00Z"
 START = datetime.fromisoformat(STARTED)
 BATCH = f"""
@@ -69,42 +78,153 @@ def run(*arguments: object) -> int:
     return cli.main([str(argument) for argument in arguments])
 
 
-def place_options(tree: argparse.ArgumentParser, command: str = "") -> Iterator[tuple[str, argparse.Action]]:
-    """Every option that names a folder or file which a process in another folder may be asked for."""
-    for action in tree._actions:
-        if isinstance(action, argparse._SubParsersAction):
-            for name, sub in action.choices.items():
-                yield from place_options(sub, f"{command} {name}")
-        elif action.dest in ("data_dir", "config", "secrets", "cache", "recording", "batches", "program", "learned"):
-            yield f"{command} {action.dest}".strip(), action
-
-
 def test_places_named_from_here_stay_the_same_elsewhere(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """What is started here may run in another folder."""
     monkeypatch.chdir(tmp_path)
-    places = dict(place_options(cli.parser()))
-    assert {"dashboard data_dir", "collect config", "central follow secrets", "backtest cache"} <= set(places)
-    assert [name for name, option in places.items() if option.type("practice") != tmp_path / "practice"] == []
+    places = {
+        (" ".join(words), each.name): each
+        for words, command in commands()
+        for each in command.params
+        if isinstance(each.type, click.Path)
+    }
+    assert {
+        ("dashboard", "data_dir"),
+        ("collect", "config"),
+        ("shops follow", "secrets"),
+        ("batch start", "file"),
+    } <= set(places)
+    assert [name for name, each in places.items() if each.type("practice") != tmp_path / "practice"] == []
 
 
 def test_the_program_starts_without_loading_what_a_command_needs() -> None:
-    heavy = {"numpy", "paho", "serial", "apprise", "streamlit", "rich", "msgspec", "sqlite3"}
-    code = f"import sys, monitor.cli; monitor.cli.parser(); print(sorted({heavy!r} & set(sys.modules)))"
-    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, timeout=60)
-    assert done.stdout.strip() == "[]"
+    """Neither for its version nor for any help."""
+    code = f"""
+import sys
+from commanding import commands
+from monitor import cli
+assert cli.main(["--version"]) == cli.main(["--help"]) == 0
+for words, _ in commands():
+    assert cli.main([*words, "--help"]) == 0
+print(sorted({HEAVY!r} & set(sys.modules)))
+"""
+    done = subprocess.run(
+        [sys.executable, "-c", code],
+        capture_output=True,
+        text=True,
+        check=True,
+        timeout=60,
+        env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])},
+    )
+    assert done.stdout.splitlines()[-1] == "[]"
 
 
 def test_version_is_the_distributions(capsys: pytest.CaptureFixture[str]) -> None:
-    with pytest.raises(SystemExit) as ended:
-        run("--version")
-    assert ended.value.code == 0
-    assert capsys.readouterr().out.startswith("proofing-monitor ")
+    assert run("--version") == 0
+    assert capsys.readouterr().out == f"proofing-monitor {version('proofing-monitor')}\n"
+
+
+@pytest.mark.parametrize(("words", "command"), [pytest.param(*each, id=" ".join(each[0])) for each in commands()])
+def test_every_help_ends_with_examples_that_are_understood(words: list[str], command: click.Command) -> None:
+    first, *lines = inspect.cleandoc(command.epilog or "").removeprefix("\b\n").splitlines()
+    assert first == "Examples:"
+    for line in lines:
+        program, *example = shlex.split(line.partition(">")[0])
+        assert program == "proofing-monitor"
+        assert example[: len(words)] == words
+        understood(example)
+
+
+def test_every_option_of_every_command_says_what_it_is_for() -> None:
+    for words, command in commands():
+        for parameter in command.params:
+            if isinstance(parameter, click.Option):
+                assert parameter.help, (words, parameter.name)
+
+
+def test_the_data_directory_of_the_environment_is_named_in_the_help_and_never_shown(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setenv("PROOFING_DATA_DIR", "/secret-place")
+    monkeypatch.setenv("PROOFING_MQTT_PASSWORD", "hush")
+    assert run("collect", "--help") == 0
+    said = capsys.readouterr().out
+    assert "PROOFING_DATA_DIR" in said
+    assert "PROOFING_MQTT_PASSWORD" in said
+    assert "secret-place" not in said
+    assert "hush" not in said
+
+
+def test_the_data_directory_is_whole_wherever_it_is_named(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.setenv("PROOFING_DATA_DIR", "practice")
+    assert run("batch", "list") == 2
+    assert f"{tmp_path / 'practice'}: no batch" in capsys.readouterr().err
+    assert run("batch", "list", "--data-dir", "data") == 2
+    assert f"{tmp_path / 'data'}: no batch" in capsys.readouterr().err
+    assert run("learned", "--data-dir", "data", "reset", "--all") == 2
+    assert f"{tmp_path / 'data'}: no batch" in capsys.readouterr().err
+
+
+def test_the_shell_learns_to_complete_commands_and_options() -> None:
+    def completed(*words: str) -> list[str]:
+        line = " ".join(("proofing-monitor", *words))
+        environ = {**os.environ, "COMP_WORDS": line, "COMP_CWORD": str(len(words))}
+        environ["_PROOFING_MONITOR_COMPLETE"] = "bash_complete"
+        command = [sys.executable, "-m", "monitor.cli"]
+        done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60, env=environ)
+        return [each.partition(",")[2] for each in done.stdout.splitlines()]
+
+    assert completed("ba") == ["batch", "backtest", "backup"]
+    assert "what-if" in completed("batch", "wh")
+    assert completed("alerts", "count", "--ni") == ["--nights"]
+
+
+def test_a_reader_that_leaves_early_ends_a_command_quietly(data_dir: Path, batch_file: Path) -> None:
+    assert run("batch", "start", batch_file, "--data-dir", data_dir) == 0
+    left, out = os.pipe()
+    os.close(left)  # as `| head` does
+    command = [sys.executable, "-m", "monitor.cli", "batch", "list", "--data-dir", str(data_dir)]
+    done = subprocess.run(command, stdout=out, stderr=subprocess.PIPE, text=True, check=False, timeout=60)
+    os.close(out)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_one_too_many_of_options_that_do_not_go_together_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
+    assert run("formula", "scale", "loaf.toml", "--flour", "5kg", "--dough", "10kg") == 2
+    assert "--flour and --dough do not go together" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize(
+    ("arguments", "says"),
+    [
+        (("backtest", "--cores", "0"), "1<=x<=256"),
+        (("alerts", "count", "--nights", "900"), "1<=x<=366"),
+        (("batch", "what-if", "1", "--air", "warm"), "27C"),
+        (("batch", "what-if", "1", "--air", "900C"), "-20 to 60 C"),
+        (("batch", "what-if", "1", "--ready-at", "noon"), "06:30"),
+        (("formula", "scale", "loaf.toml", "--flour", "much"), "1.5kg"),
+        (("formula", "scale", "loaf.toml", "--pieces", "12"), "12x900g"),
+        (("backtest", "--seeds", "4"), "0:40"),
+        (("alerts", "later", "1", "soon"), "30s, 5m or 24h"),
+        (("alerts", "history", "--since", "yesterday"), "2026-03-02T05:40:00Z"),
+    ],
+)
+def test_a_refused_word_is_answered_in_a_few_lines_with_what_is_right(
+    arguments: tuple[str, ...], says: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(*arguments) == 2
+    said = capsys.readouterr().err
+    assert says in said
+    assert len(said.splitlines()) <= 6
 
 
 @pytest.mark.parametrize(
     ("text", "seconds"), [("30s", 30.0), ("5m", 300.0), ("24h", 86400.0), ("1.5h", 5400.0), (" 5m ", 300.0)]
 )
 def test_a_duration_is_a_number_with_its_unit(text: str, seconds: float) -> None:
-    assert cli.duration(text) == timedelta(seconds=seconds)
+    assert duration(text) == timedelta(seconds=seconds)
 
 
 @pytest.mark.parametrize(
@@ -125,10 +245,8 @@ def test_a_duration_is_a_number_with_its_unit(text: str, seconds: float) -> None
 def test_an_argument_that_makes_no_sense_is_status_2(
     arguments: tuple[str, ...], capsys: pytest.CaptureFixture[str]
 ) -> None:
-    with pytest.raises(SystemExit) as ended:
-        run(*arguments)
-    assert ended.value.code == 2
-    assert "usage:" in capsys.readouterr().err
+    assert run(*arguments) == 2
+    assert "Usage:" in capsys.readouterr().err
 
 
 def test_epoch_and_speed_go_together(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:

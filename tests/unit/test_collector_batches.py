@@ -11,13 +11,13 @@ from collector_bench import KEY, NODE, Bench, StepClock, batch, pack, pass_minut
 from harness import START, SetClock
 
 from monitor.alerts.dough import AlertKind, Rules
-from monitor.collector.batch_step import NOT_ESTIMATED, STEP_FAULT
+from monitor.collector.batch_step import STEP_FAULT
 from monitor.collector.loop import Collector
-from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.dough.outlook import Band, Moments, NoForecast, Outlook, State
 from monitor.dough.track import Track
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, Event, EventKind
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.sources.intake import Frame, Item
 from monitor.store.store import Store
 from monitor.wire.readings import Channel
@@ -98,7 +98,7 @@ def test_a_calibration_sets_right_what_was_read_before_it_too_and_is_worked_at_o
     bench.turn(2)
     assert bench.asked[-1][1].distance_mm.value.tolist() == [210.0]
     now = bench.clock.now()
-    bench.store.add_calibration(Calibration(NODE, Channel.DISTANCE, 1.5, 0.4, now, How.EMPTY))
+    bench.store.add_calibration(Calibration(NODE, Channel.DISTANCE, 1.5, 0.4, now, Comparison.EMPTY))
     bench.frame(pack(2))
     bench.turn(2)
     asked, track, _ = bench.asked[-1]
@@ -217,7 +217,7 @@ def test_a_fault_in_one_batchs_step_leaves_the_others_and_the_readings_alone(
             bench.clock.advance(minutes=1)
     outlook = bench.store.latest_outlook(bad.id)
     assert outlook is not None
-    assert outlook.why == NOT_ESTIMATED
+    assert outlook.why == NoForecast.NOT_ESTIMATED
     assert len(bench.store.outlooks(good.id)) == 3
     assert len(bench.store.readings(bad)) == 6
     assert bench.faults()[f"batch {bad.id}", STEP_FAULT] == 3

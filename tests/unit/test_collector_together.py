@@ -10,12 +10,12 @@ from harness import START, SetClock
 from made_up import batch_of
 
 from monitor.alerts.dough import Rules
-from monitor.collector.batch_step import NOT_ESTIMATED, STEP_FAULT
+from monitor.collector.batch_step import STEP_FAULT
 from monitor.collector.loop import Collector
 from monitor.collector.running_batches import TOGETHER
-from monitor.dough.forecast import Asked
-from monitor.dough.learning import Learned
-from monitor.dough.outlook import Moments, Outlook, State
+from monitor.dough.forecast import ForecastRequest
+from monitor.dough.learning import RecipeExperience
+from monitor.dough.outlook import Moments, NoForecast, Outlook, State
 from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, BatchId
 from monitor.store.store import Store
@@ -45,11 +45,11 @@ class Bench:
         ready_at = at + timedelta(minutes=self.ready_min.get(batch.id, 600.0))
         return Outlook(at, State.RISING, ready=Moments(*[ready_at] * 5), peak=Moments(*[at + timedelta(hours=20)] * 5))
 
-    def _one(self, batch: Batch, track: Track, at, *, learned: Learned | None = None) -> Outlook:  # type: ignore[no-untyped-def]
+    def _one(self, batch: Batch, track: Track, at, *, learned: RecipeExperience | None = None) -> Outlook:  # type: ignore[no-untyped-def]
         self.alone.append(batch.id)
         return self._said(batch, at)
 
-    def _many(self, asked: Sequence[Asked]) -> list[Outlook]:
+    def _many(self, asked: Sequence[ForecastRequest]) -> list[Outlook]:
         self.groups.append([each.batch.id for each in asked])
         return [self._said(each.batch, each.at) for each in asked]
 
@@ -85,7 +85,7 @@ def test_one_bad_batch_does_not_spoil_its_group(bench: Bench) -> None:
     for batch_id in bench.ids:
         found = bench.store.latest_outlook(batch_id)
         assert found is not None
-        assert found.why == (NOT_ESTIMATED if batch_id == bad else None)
+        assert found.why == (NoForecast.NOT_ESTIMATED if batch_id == bad else None)
     assert {(fault.node, fault.reason): fault.count for fault in bench.store.faults()} == {
         (f"batch {bad}", STEP_FAULT): 1
     }

@@ -41,7 +41,7 @@ def running(bakery: Path) -> Path:
     now = SystemClock().now()
     since = now - timedelta(minutes=10)
     with Store(bakery / DATABASE_NAME) as store:
-        store.add_batch(Batch(BatchId(0), "Hill loaf", Stage.BULK_RISE, now - timedelta(hours=1), TUB))
+        store.add_batch(Batch(BatchId(0), "Hill loaf", Stage.FIRST_RISE, now - timedelta(hours=1), TUB))
         reason = TroubleSeen(DiskNearlyFull("/data"))
         disk = Subject(Sort.MONITOR, "disk")
         trouble = Alert(disk, AlertKind.TROUBLE, 1, since, since, called_at=since, reason=reason)

@@ -27,7 +27,7 @@ def ended(
     number: int, days_ago: float = 1.0, takes_min: float = 180.0, name: str = "Sorrel loaf", **more: object
 ) -> Batch:
     started_at = NOW - timedelta(days=days_ago)
-    made = Batch(BatchId(number), name, Stage.BULK_RISE, started_at, ROUND_TUB, Target(80.0))
+    made = Batch(BatchId(number), name, Stage.FIRST_RISE, started_at, ROUND_TUB, Target(80.0))
     return replace(made, ended_at=started_at + minutes(takes_min), **more)  # type: ignore[arg-type]
 
 
@@ -238,13 +238,13 @@ NEWEST = (10, 9, 8, 7, 6, 5)
     ("address", "recipe", "ids"),
     [
         ({}, "rye", NEWEST),
-        ({"recipe": "rye", "stage": "bulk rise", "batches": "3,1"}, "rye", (3, 1)),
-        ({"recipe": "rye", "stage": "bulk rise", "batches": "3,77,-1,x,²," + "9" * 30}, "rye", (3,)),
-        ({"recipe": "rye", "stage": "bulk rise", "batches": "77"}, "rye", NEWEST),
-        ({"recipe": "oat", "stage": "bulk rise"}, "oat", (21, 20)),
+        ({"recipe": "rye", "stage": "first rise", "batches": "3,1"}, "rye", (3, 1)),
+        ({"recipe": "rye", "stage": "first rise", "batches": "3,77,-1,x,²," + "9" * 30}, "rye", (3,)),
+        ({"recipe": "rye", "stage": "first rise", "batches": "77"}, "rye", NEWEST),
+        ({"recipe": "oat", "stage": "first rise"}, "oat", (21, 20)),
         ({"batch": "2"}, "rye", (2, *NEWEST[:5])),
         ({"batch": "20"}, "oat", (20, 21)),
-        ({"recipe": "rye", "stage": "bulk rise", "batches": "1,2,3,4,5,6,7,8"}, "rye", (1, 2, 3, 4, 5, 6)),
+        ({"recipe": "rye", "stage": "first rise", "batches": "1,2,3,4,5,6,7,8"}, "rye", (1, 2, 3, 4, 5, 6)),
     ],
 )
 def test_an_address_chooses_whatever_is_written_in_it(
@@ -258,7 +258,7 @@ def test_an_address_chooses_whatever_is_written_in_it(
 
 
 @pytest.mark.parametrize(
-    "address", [{"recipe": "spelt", "stage": "bulk rise"}, {"recipe": "rye", "stage": "x"}, {"batch": "99"}]
+    "address", [{"recipe": "spelt", "stage": "first rise"}, {"recipe": "rye", "stage": "x"}, {"batch": "99"}]
 )
 def test_an_address_that_names_what_is_not_there_chooses_nothing(address: dict[str, str]) -> None:
     assert comparison.asked(address, comparison.repeated(MANY)[0]) is None

@@ -75,7 +75,7 @@ def add_finished(folder: Path, *names: str) -> None:
         for number, name in enumerate(names):
             ended_at = NOW - minutes(30 + 60 * number)
             events = (Event(ended_at, EventKind.END),)
-            made = batch(name, Stage.BULK_RISE, 400, ROUND_TUB, events=events, ended_at=ended_at)
+            made = batch(name, Stage.FIRST_RISE, 400, ROUND_TUB, events=events, ended_at=ended_at)
             store.add_batch(replace(made, started_at=made.started_at - minutes(number)))
 
 
@@ -129,7 +129,7 @@ def test_a_hostile_name_and_note_stay_text(weeks: dict[str, BatchId], shown: Run
 
 def test_as_if_all_were_equally_warm_is_said_in_words(weeks: dict[str, BatchId], shown: Runs) -> None:
     unmeasured, by_air = weeks["weeks 5"], weeks["weeks 3"]
-    app = shown(recipe="hawthorn buns", stage="bulk rise", batches=f"12,{unmeasured},{by_air}", time="even")
+    app = shown(recipe="hawthorn buns", stage="first rise", batches=f"12,{unmeasured},{by_air}", time="even")
     said = words(app)
     assert "Every dough as if it had been at 25 °C throughout" in said
     assert "Worked out from the air, without a probe: 14 Jan" in said
@@ -150,7 +150,7 @@ def test_the_address_follows_the_choice_and_shows_the_same_again(weeks: dict[str
     app.pills[0].set_value([12, 2]).run()
     app.radio[0].set_value("even").run()
     address = dict(app.query_params)
-    assert address == {"recipe": "hawthorn buns", "stage": "bulk rise", "batches": "12,2", "time": "even"}
+    assert address == {"recipe": "hawthorn buns", "stage": "first rise", "batches": "12,2", "time": "even"}
     again = shown(**address)
     assert again.pills[0].value == [12, 2]
     assert alts(again) == alts(app)
@@ -181,8 +181,8 @@ def test_with_none_chosen_the_weeks_remain(weeks: dict[str, BatchId], shown: Run
 
 def test_another_recipe_is_a_choice_away(weeks: dict[str, BatchId], nothing: Path, shown: Runs) -> None:
     add_finished(nothing, "Rye, tub 1", "Rye, tub 2")
-    app = shown(recipe="hawthorn buns", stage="bulk rise")
-    app.selectbox[0].set_value(("rye", "bulk rise")).run()
+    app = shown(recipe="hawthorn buns", stage="first rise")
+    app.selectbox[0].set_value(("rye", "first rise")).run()
     assert "Rye, first rise" in words(app)
     assert app.query_params["recipe"] == "rye"
 
@@ -191,11 +191,11 @@ def test_an_address_of_a_recipe_finished_once_says_so_and_offers_the_others(
     weeks: dict[str, BatchId], nothing: Path, shown: Runs
 ) -> None:
     add_finished(nothing, "Rye, tub 1")
-    app = shown(recipe="rye", stage="bulk rise")
+    app = shown(recipe="rye", stage="first rise")
     assert "Not finished twice yet" in words(app)
     assert "Finished once so far: Rye (first rise)" in words(app)
     assert app.selectbox[0].value is None
-    app.selectbox[0].set_value(("hawthorn buns", "bulk rise")).run()
+    app.selectbox[0].set_value(("hawthorn buns", "first rise")).run()
     assert len(alts(app)) == 4
     assert "Finished once so far" not in words(app)
 

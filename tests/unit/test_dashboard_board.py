@@ -19,7 +19,7 @@ from dashboard.priority import due_words, dues, ordered
 from dashboard.queries import Row, stale_since
 from monitor.alerts.dough import Alert, AlertKind, Subject
 from monitor.alerts.reasons import SkinDrying
-from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.dough.outlook import SILENCE_MIN, Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.store.store import Store
@@ -46,7 +46,7 @@ def row(
     firing: tuple[AlertKind, ...] = (),
     seen_min: float = 0.0,
 ) -> Row:
-    batch = Batch(BatchId(number), name, Stage.BULK_RISE, NOW - minutes(100), TUB, Target(75.0), nodes=NODES)
+    batch = Batch(BatchId(number), name, Stage.FIRST_RISE, NOW - minutes(100), TUB, Target(75.0), nodes=NODES)
     middle = None if ready_min is None else NOW + minutes(ready_min)
     ready = Moments() if middle is None else Moments(middle - minutes(5), middle, middle, middle, middle + minutes(9))
     outlook = Outlook(
@@ -58,7 +58,7 @@ def row(
         start_volume_ml=2500.0,
     )
     alerts = tuple(Alert(Subject.batch(batch.id), kind, 1, NOW, NOW, reason=SkinDrying(750.0)) for kind in firing)
-    return Row(batch, outlook, alerts, stale_since(batch, outlook, NOW))
+    return Row(batch, outlook, alerts, stale_since(batch, outlook, NOW, SILENCE_MIN))
 
 
 @pytest.fixture
@@ -76,13 +76,13 @@ def test_trouble_comes_first_then_the_clock() -> None:
         row(5, State.PAST_PEAK, -60.0),
         row(6, State.RISING, 40.0, seen_min=30.0),
         row(7, State.RISING, 80.0, firing=(AlertKind.AIR_TOO_DRY,)),
-        row(8, State.SLACK, None),
+        row(8, State.NO_RISE, None),
     ]
     assert [int(found.batch.id) for found in ordered(rows, NOW, Reader(UTC))] == [5, 4, 6, 7, 3, 2, 1, 8]
 
 
 def test_a_batch_that_was_never_estimated_comes_last() -> None:
-    fresh = replace(row(1, State.SLACK), outlook=None, stale_since=None)
+    fresh = replace(row(1, State.NO_RISE), outlook=None, stale_since=None)
     assert [int(found.batch.id) for found in ordered([fresh, row(2, State.RISING)], NOW, Reader(UTC))] == [2, 1]
 
 
@@ -101,16 +101,16 @@ def test_dough_is_stale_after_ten_minutes_without_a_reading() -> None:
     fresh, old = row(1, State.RISING, seen_min=9.0), row(2, State.RISING, seen_min=11.0)
     assert fresh.stale_since is None
     assert old.stale_since == NOW - minutes(11.0)
-    never = Batch(BatchId(3), "New", Stage.BULK_RISE, NOW - minutes(2), TUB, nodes=NODES)
-    assert stale_since(never, None, NOW) is None
-    assert stale_since(replace(never, started_at=NOW - minutes(30)), None, NOW) == NOW - minutes(30)
+    never = Batch(BatchId(3), "New", Stage.FIRST_RISE, NOW - minutes(2), TUB, nodes=NODES)
+    assert stale_since(never, None, NOW, SILENCE_MIN) is None
+    assert stale_since(replace(never, started_at=NOW - minutes(30)), None, NOW, SILENCE_MIN) == NOW - minutes(30)
 
 
 def test_a_batch_watched_by_eye_is_fresh_as_long_as_it_is_estimated() -> None:
     by_eye = Batch(BatchId(1), "Jar", Stage.PREFERMENT, NOW - minutes(200), TUB)
     outlook = Outlook(NOW - minutes(1), State.RISING, last_reading_at=NOW - minutes(90))
-    assert stale_since(by_eye, outlook, NOW) is None
-    assert stale_since(by_eye, replace(outlook, at=NOW - minutes(60)), NOW) == NOW - minutes(60)
+    assert stale_since(by_eye, outlook, NOW, SILENCE_MIN) is None
+    assert stale_since(by_eye, replace(outlook, at=NOW - minutes(60)), NOW, SILENCE_MIN) == NOW - minutes(60)
 
 
 def test_eight_states_have_eight_marks_that_need_no_colour() -> None:

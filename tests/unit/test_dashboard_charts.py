@@ -40,7 +40,7 @@ TOLD = Reader(UTC)
 START = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (230.0, 230.0), 250.0, 320.0)
-BATCH = Batch(BatchId(1), "Loaf", Stage.BULK_RISE, START, TUB)
+BATCH = Batch(BatchId(1), "Loaf", Stage.FIRST_RISE, START, TUB)
 
 
 def at(minutes: float) -> datetime:

@@ -13,7 +13,7 @@ from streamlit.testing.v1 import AppTest
 from dashboard.drawing.palette import DAY
 from dashboard.plan import pictures
 from monitor.clock import wall_clock
-from monitor.collector.plan_runner import Foreteller, live_plan, start_next
+from monitor.collector.plan_runner import StageForecasts, live_plan, start_next
 from monitor.plan.day import Plan
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
@@ -175,7 +175,7 @@ def test_what_has_moved_is_told_beside_its_time(folder: Path):
     with DayBook(folder / DATABASE_NAME) as book:
         for _ in range(2):  # the dough is mixed at once, a day before its preferment is ripe
             now = wall_clock()
-            start_next(book, live_plan(book, plan, now, Foreteller(book)), now, Reader(UTC))
+            start_next(book, live_plan(book, plan, now, StageForecasts(book)), now, Reader(UTC))
     assert "moved -" in words(shown("plan"))
 
 

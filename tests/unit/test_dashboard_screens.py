@@ -142,7 +142,16 @@ def test_the_tested_screens_are_the_ones_there_are() -> None:
 
 def test_board_shows_all_eight_states_trouble_first(morning: dict[str, BatchId], shown: Runs) -> None:
     text = words(shown("board"))
-    for state in ("slack", "rising", "nearly ready", "ready", "at peak", "past peak", "not rising", "no readings"):
+    for state in (
+        "no rise yet",
+        "rising",
+        "nearly ready",
+        "ready",
+        "at peak",
+        "past peak",
+        "not rising",
+        "no readings",
+    ):
         assert f">{state}</span>" in text
     names = ["Milk buns", "Oat loaf", "Seed tin", "Hill country loaf", "Barley rolls"]
     places = [text.index(f'class="name">{name}') for name in names]
@@ -170,7 +179,7 @@ def test_a_store_that_cannot_be_read_is_said_in_words(name: str, nothing: Path, 
     assert "The store does not answer" in words(shown(name))
 
 
-@pytest.mark.parametrize("name", ["past", "at_peak", "nearly", "rising", "ready", "slack", "stale", "not_rising"])
+@pytest.mark.parametrize("name", ["past", "at_peak", "nearly", "rising", "ready", "no_rise", "stale", "not_rising"])
 def test_batch_draws_every_state(name: str, morning: dict[str, BatchId], shown: Runs) -> None:
     app = shown("batch", morning[name])
     assert charts(app)
@@ -216,11 +225,11 @@ def test_an_ended_batch_sends_on_to_how_it_went(morning: dict[str, BatchId], sho
 def test_one_touch_notes_what_was_done(
     button: str, kind: EventKind, note: str, morning: dict[str, BatchId], shown: Runs, tmp_path: Path
 ) -> None:
-    app = shown("batch", morning["slack"])
+    app = shown("batch", morning["no_rise"])
     app.button(key=button).click().run()
     assert not app.exception
     with Store(tmp_path / DATABASE_NAME) as store:
-        (event,) = store.batch(morning["slack"]).events
+        (event,) = store.batch(morning["no_rise"]).events
     assert (event.at, event.kind, event.note) == (NOW, kind, note)
 
 
@@ -256,21 +265,21 @@ def test_dew_point_is_held_against_the_dough(morning: dict[str, BatchId], shown:
 
 
 def test_a_level_read_by_eye_is_kept_with_its_doubt(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
-    app = shown("batch", morning["slack"])
+    app = shown("batch", morning["no_rise"])
     app.number_input[0].set_value(112.0)
     app.button[-2].click().run()
     assert not app.exception
     with Store(tmp_path / DATABASE_NAME) as store:
-        levels = [r for r in store.readings(store.batch(morning["slack"])) if r.channel is Channel.LEVEL]
+        levels = [r for r in store.readings(store.batch(morning["no_rise"])) if r.channel is Channel.LEVEL]
     assert [(reading.value, reading.sd, reading.measured_at) for reading in levels] == [(112.0, 3.0, NOW)]
 
 
 def test_an_empty_level_is_asked_for_and_not_kept(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
-    app = shown("batch", morning["slack"])
+    app = shown("batch", morning["no_rise"])
     app.button[-2].click().run()
     assert [toast.value for toast in app.toast] == ["Type the level in millimetres first."]
     with Store(tmp_path / DATABASE_NAME) as store:
-        assert not [r for r in store.readings(store.batch(morning["slack"])) if r.channel is Channel.LEVEL]
+        assert not [r for r in store.readings(store.batch(morning["no_rise"])) if r.channel is Channel.LEVEL]
 
 
 def test_the_end_of_a_stage_is_asked_twice(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:

@@ -38,7 +38,7 @@ def shown(folder: Path, monkeypatch: pytest.MonkeyPatch, *kinds: tuple[AlertKind
     with Store(folder / DATABASE_NAME) as store:
         store.put_setting("epoch", NOW.isoformat())
         store.put_setting("speed", "0.0")
-        kept = store.add_batch(batch("Plain loaf", Stage.BULK_RISE, 200, ROUND_TUB))
+        kept = store.add_batch(batch("Plain loaf", Stage.FIRST_RISE, 200, ROUND_TUB))
         alerts = [alert(kind, 60 - 5 * place, kept.id, **more) for place, (kind, more) in enumerate(kinds)]
         store.save_step(kept.id, Outlook(NOW, State.PAST_PEAK, Band(80.0, 82.0, 84.0)), alerts, [])
     app = AppTest.from_function(_screen, default_timeout=30).run()

@@ -55,7 +55,7 @@ def begun(folder: Path, like: str) -> tuple[Batch, float]:
 
 def test_a_first_rise_begins_by_its_recipe_with_formula_band_and_warmth(folder: Path) -> None:
     batch, dough_c = begun(folder, "Tamarack loaf: dough, first rise")
-    assert (batch.name, batch.recipe, batch.stage) == ("Tamarack loaf", "Tamarack loaf", Stage.BULK_RISE)
+    assert (batch.name, batch.recipe, batch.stage) == ("Tamarack loaf", "Tamarack loaf", Stage.FIRST_RISE)
     assert batch.target.rise_pct == 75.0
     assert batch.formula is not None
     assert batch.formula.flour_g == pytest.approx(1000.0, abs=1.0)  # the preferment's flour counts

@@ -23,7 +23,7 @@ def minutes(count: float) -> timedelta:
 
 
 def loaf(began_min: float = 120.0, target_pct: float | None = 100.0) -> Batch:
-    return Batch(BatchId(1), "Loaf", Stage.BULK_RISE, NOW - minutes(began_min), TUB, Target(target_pct))
+    return Batch(BatchId(1), "Loaf", Stage.FIRST_RISE, NOW - minutes(began_min), TUB, Target(target_pct))
 
 
 def outlook(early: float | None, middle: float | None, late: float | None, peak: float | None = 90.0) -> Outlook:

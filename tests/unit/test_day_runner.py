@@ -17,13 +17,13 @@ from monitor.alerts.limits import AIR_LIMITS, air_limits
 from monitor.cli import main
 from monitor.collector.plan_runner import (
     PLAN_FAULT,
-    Foreteller,
     PlanRunner,
+    StageForecasts,
     follow_on,
     live_plan,
     run_plans,
+    send_cues,
     start_next,
-    tell,
     tick_off,
 )
 from monitor.commands.plan import wanted_moment
@@ -58,7 +58,7 @@ def minutes(n: float) -> timedelta:
 
 
 def live(book: DayBook, plan: Plan, now: datetime):
-    return live_plan(book, plan, now, Foreteller(book))
+    return live_plan(book, plan, now, StageForecasts(book))
 
 
 def texts(book: DayBook) -> list[str]:
@@ -95,12 +95,12 @@ def test_a_call_needs_no_batch_and_is_kept_once(book, made):
     kept = book.add_plan(made)
     message = Message("plan-1/x", None, CueKind.MIX, 1, "mix now", "mix it", made_up.MORNING)
     for _ in range(2):
-        book.tell(kept.id, [message], {KEY: made_up.NOON})
+        book.announce(kept.id, [message], {KEY: made_up.NOON})
     assert book.messages() == [message]
     assert [each for each, _, _ in book.open_messages()] == [message]
-    assert book.said(kept.id) == {"plan-1/x"}
-    assert book.said(PlanId(11)) == set()
-    assert book.told(kept.id) == {KEY: made_up.NOON}
+    assert book.message_ids(kept.id) == {"plan-1/x"}
+    assert book.message_ids(PlanId(11)) == set()
+    assert book.announced(kept.id) == {KEY: made_up.NOON}
 
 
 # -- living it --------------------------------------------------------------------------------------------------------
@@ -176,7 +176,7 @@ def test_calls_go_into_the_outbox_once(book, made):
     book.add_plan(made)
     now = made.doughs[0].stages[0].hands_at
     for _ in range(3):
-        run_plans(book, now, Reader(UTC), Foreteller(book))
+        run_plans(book, now, Reader(UTC), StageForecasts(book))
     (message,) = book.messages()
     assert (message.kind, message.batch_id) == (CueKind.MIX, None)
     assert message.title == "mix now: Tamarack loaf"
@@ -193,7 +193,7 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
         ready = Moments(p25=stages[1].ready_at - minutes(34), p50=stages[1].ready_at - minutes(32))
         outlook = Outlook(at=now, state=State.RISING, ready=ready, air_temp_c=27.0, dough_temp_c=27.0)
         book.save_step(running.id, outlook, (), ())
-        tell(book, live(book, plan, now), now, Reader(UTC))
+        send_cues(book, live(book, plan, now), now, Reader(UTC))
     (moved,) = [message for message in book.messages() if message.kind is CueKind.MOVED]
     assert moved.batch_id == running.id
     assert "3.0 °C warmer than planned" in moved.text
@@ -204,10 +204,10 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
 
 def test_a_plan_that_is_over_calls_no_more(book, made):
     plan = book.add_plan(made)
-    run_plans(book, made_up.NOON + timedelta(days=3), Reader(UTC), Foreteller(book))
+    run_plans(book, made_up.NOON + timedelta(days=3), Reader(UTC), StageForecasts(book))
     assert book.plans(is_open=True) == []
     assert book.plans() == [plan]
-    run_plans(book, made.doughs[0].stages[0].hands_at, Reader(UTC), Foreteller(book))
+    run_plans(book, made.doughs[0].stages[0].hands_at, Reader(UTC), StageForecasts(book))
     assert book.messages() == []
 
 

@@ -27,7 +27,7 @@ def at(minutes: float) -> datetime:
 
 def planned(name: str = "Plain tub", rise_pct: float | None = 100.0, folds: tuple[float, ...] = ()) -> Batch:
     events = tuple(Event(at(minutes), EventKind.FOLD) for minutes in folds)
-    return Batch(BatchId(0), name, Stage.BULK_RISE, START, VESSEL, Target(rise_pct), events=events)
+    return Batch(BatchId(0), name, Stage.FIRST_RISE, START, VESSEL, Target(rise_pct), events=events)
 
 
 def outlook(minutes: float, rise_pct: float, ready_min: float | None = None, peak_min: float | None = None) -> Outlook:

@@ -6,16 +6,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from commanding import commands
 
 from monitor.alerts.dough import AlertKind
 from monitor.alerts.kinds import CueKind
-from monitor.cli import parser
 from monitor.dough.outlook import State
 from monitor.plan.day import Plan
 from monitor.plan.kitchen import kitchen_from_toml
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
-from monitor.recipe.findings import what_does_not_add_up
+from monitor.recipe.findings import recipe_findings
 from monitor.recipe.recipe_file import recipe_from_toml
 from monitor.wording.alerts import state_word
 from monitor.wording.reader import Reader
@@ -32,15 +32,7 @@ def test_every_path_in_the_guide_exists(path):
     assert (ROOT / path).exists()
 
 
-def commands(tree, prefix=""):
-    for action in tree._actions:
-        if action.__class__.__name__ == "_SubParsersAction":
-            for name, sub in action.choices.items():
-                yield f"{prefix}{name}"
-                yield from commands(sub, f"{prefix}{name} ")
-
-
-@pytest.mark.parametrize("command", sorted(commands(parser())))
+@pytest.mark.parametrize("command", [" ".join(words) for words, _ in commands()])
 def test_every_command_is_in_the_readme(command):
     assert re.search(rf"\b{command}\b", README)
 
@@ -59,7 +51,7 @@ def test_the_recipe_and_the_kitchen_of_the_readme_can_be_used():
     section = README.partition("## Plan a bake")[2].partition("\n## ")[0]
     parts, stages, kitchen = re.findall(r"```toml\n(.*?)```", section, re.DOTALL)
     recipe = recipe_from_toml(tomllib.loads(parts + stages), "README")
-    assert what_does_not_add_up(recipe) == ()
+    assert recipe_findings(recipe) == ()
     now = datetime(2026, 3, 2, 18, 0, tzinfo=UTC)
     order = Order(recipe, datetime(2026, 3, 3, 12, 30, tzinfo=UTC))
     found = make_plan((order,), kitchen_from_toml(tomllib.loads(kitchen), "README"), now, UTC)

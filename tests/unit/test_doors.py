@@ -244,22 +244,25 @@ def test_secrets_are_added_and_nothing_else_is_touched(tmp_path: Path) -> None:
     path.write_text('# mine\nnotify_urls = ["ntfy://x"]\n\n[mqtt_passwords] # theirs\n"me@oven:1883" = "a"\n')
     add_secrets(tmp_path, {"collector@localhost:8883": 'quo"te'}, "s")
     assert path.read_text() == (
-        'proxy_secret = "s"\n# mine\nnotify_urls = ["ntfy://x"]\n\n[mqtt_passwords] # theirs\n'
-        '"collector@localhost:8883" = "quo\\"te"\n"me@oven:1883" = "a"\n'
+        '# mine\nnotify_urls = ["ntfy://x"]\nproxy_secret = "s"\n\n[mqtt_passwords] # theirs\n'
+        '"me@oven:1883" = "a"\n"collector@localhost:8883" = "quo\\"te"\n'
     )
     assert path.stat().st_mode & 0o077 == 0
     before = path.read_bytes()
     add_secrets(tmp_path, {"collector@localhost:8883": 'quo"te'}, "s")
     assert path.read_bytes() == before
-    with pytest.raises(ConfigError, match="take collector@localhost:8883"):
+    with pytest.raises(ConfigError, match="another collector@localhost:8883; take it out"):
         add_secrets(tmp_path, {"collector@localhost:8883": "another"})
     assert path.read_bytes() == before
 
 
 def test_settings_that_are_there_are_told_and_never_rewritten(tmp_path: Path) -> None:
-    lines = {"mqtt": '["mqtts://collector@localhost:8883"]', "dashboard.login": '"proxy"'}
+    lines = {"mqtt": ["mqtts://collector@localhost:8883"], "dashboard.login": "proxy"}
     assert settings_to_add(tmp_path, lines) == []
     assert settings_to_add(tmp_path, lines) == []
     (tmp_path / "config.toml").write_text("temp_unit = 'F'\n")
-    assert settings_to_add(tmp_path, lines) == [f"{key} = {value}" for key, value in lines.items()]
+    assert settings_to_add(tmp_path, lines) == [
+        'mqtt = ["mqtts://collector@localhost:8883"]',
+        'dashboard.login = "proxy"',
+    ]
     assert (tmp_path / "config.toml").read_text() == "temp_unit = 'F'\n"

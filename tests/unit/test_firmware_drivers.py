@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 
-from firmware_sim.bench.devices import Buses, OneWireBus, ProbeChip, SensorClock, WireFaults, buses, modbus_crc
+from firmware_sim.bench.chips import ChipBuses, OneWireBus, ProbeChip, SensorClock, WireFaults, buses, modbus_crc
 from firmware_sim.node import checks, ds18b20, sampling, settings, sht4x, sonar, tof
 from firmware_sim.node.instruments import Instruments
 
@@ -20,7 +20,7 @@ class Felt:
         self.air_c = 25.31
         self.faults = WireFaults()
         self.clock = SensorClock(lambda: 0)
-        self.buses: Buses = buses(
+        self.buses: ChipBuses = buses(
             self.clock,
             air=lambda: self.air,
             dough=lambda: self.dough,

@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from firmware_sim import microbit
+from firmware_sim.boards import microbit_image as microbit
 
 NO_FLASH, LAST = ":020000041000EA", ":00000001FF"
 INTERPRETER = "\n".join([microbit._record(4, 0, b"\0\0"), microbit._record(0, 0, bytes(16)), NO_FLASH, LAST])

@@ -2,17 +2,28 @@
 
 import random
 import stat
+import threading
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
 
 import pytest
 
-from firmware_sim.bench.faults import Faults, TroubledLink, TroubledSenses, episodes, faults_named
-from firmware_sim.bench.senses import RecordedSenses, read_recording
-from firmware_sim.hal_sim import DoughTime
+from firmware_sim import __main__ as simulators
+from firmware_sim.bench.faults import Faults, FaultyLink, FaultySensors, episodes, faults_named
+from firmware_sim.bench.replay import ReplayedSensors, read_recording
+from firmware_sim.boards.hal_sim import DoughTime
 from firmware_sim.node.packet import crc32
-from firmware_sim.practice import Practice, PracticeNode, Wanted, collector_advice, key_at, settled_passwords, urn_of
+from firmware_sim.practice import nodes
+from firmware_sim.practice.nodes import (
+    Practice,
+    PracticeNode,
+    PracticeSettings,
+    collect_command,
+    kept_passwords,
+    key_at,
+    urn_of,
+)
 
 EPOCH = datetime(2026, 3, 2, 5, tzinfo=UTC)
 
@@ -68,12 +79,12 @@ class Time(DoughTime):
         return float(self.at[0])  # type: ignore[attr-defined]
 
 
-def wanted(**changes: object) -> Wanted:
+def wanted(**changes: object) -> PracticeSettings:
     usual: dict[str, object] = {
         "count": 1, "seed": 1, "pace": DoughTime(EPOCH, 1.0), "every_s": 30.0, "dough": "lean", "room": "steady:24",
         "noise": "usual", "faults": Faults(),
     }  # fmt: skip
-    return Wanted(**{**usual, **changes})  # type: ignore[arg-type]
+    return PracticeSettings(**{**usual, **changes})  # type: ignore[arg-type]
 
 
 def test_faults_are_named_by_kind_and_rate() -> None:
@@ -94,7 +105,7 @@ def test_episodes_come_as_often_as_they_were_ordered() -> None:
     assert episodes(random.Random(1), 0.0, (1.0, 2.0), (0.0, 1.0)) == []
 
 
-def through_a_day(senses: TroubledSenses, now: list[float]) -> list[tuple[object, object, object]]:
+def through_a_day(senses: FaultySensors, now: list[float]) -> list[tuple[object, object, object]]:
     said = []
     for minute in range(24 * 60):
         now[0] = 60.0 * minute
@@ -104,7 +115,7 @@ def through_a_day(senses: TroubledSenses, now: list[float]) -> list[tuple[object
 
 def test_hands_shorten_distances_and_nothing_else() -> None:
     now = [0.0]
-    said = through_a_day(TroubledSenses(Fixed(), Faults(hand=2.0), random.Random(1), lambda: now[0]), now)
+    said = through_a_day(FaultySensors(Fixed(), Faults(hand=2.0), random.Random(1), lambda: now[0]), now)
     assert {(air, dough) for air, dough, _ in said} == {((2500, 7000), 2600)}
     short = [distance for _, _, distance in said if distance != 2100]
     assert 20 < len(short) < 200
@@ -113,7 +124,7 @@ def test_hands_shorten_distances_and_nothing_else() -> None:
 
 def test_dropouts_silence_every_sensor_together() -> None:
     now = [0.0]
-    said = through_a_day(TroubledSenses(Fixed(), Faults(dropout=0.5), random.Random(1), lambda: now[0]), now)
+    said = through_a_day(FaultySensors(Fixed(), Faults(dropout=0.5), random.Random(1), lambda: now[0]), now)
     silent = [one for one in said if None in one]
     assert 0 < len(silent) < len(said) / 2
     assert set(silent) == {(None, None, None)}
@@ -122,7 +133,7 @@ def test_dropouts_silence_every_sensor_together() -> None:
 def test_a_pulled_cable_breaks_once_and_comes_back() -> None:
     now = [0.0]
     inner = Link()
-    link = TroubledLink(inner, Faults(unplug=1.0), random.Random(1), lambda: now[0])
+    link = FaultyLink(inner, Faults(unplug=1.0), random.Random(1), lambda: now[0])
     ups, breaks = [], 0
     for second in range(0, 24 * 3600, 10):
         now[0] = float(second)
@@ -135,7 +146,7 @@ def test_a_pulled_cable_breaks_once_and_comes_back() -> None:
 
 def test_corrupt_frames_fail_their_checksum_and_stay_one_line() -> None:
     inner = Link()
-    link = TroubledLink(inner, Faults(corrupt=0.25), random.Random(1), lambda: 0.0)
+    link = FaultyLink(inner, Faults(corrupt=0.25), random.Random(1), lambda: 0.0)
     head = b"@0a1b2c3d 1 []"
     frame = head + b" %08x" % crc32(head)
     for _ in range(400):
@@ -186,7 +197,7 @@ def test_a_recording_is_said_again_at_its_own_times(tmp_path: Path) -> None:
     path = tmp_path / "READINGS.csv"
     path.write_text(RECORDING)
     now = [0.0]
-    senses = RecordedSenses(read_recording(path), lambda: now[0])
+    senses = ReplayedSensors(read_recording(path), lambda: now[0])
 
     def said(at_s: float) -> tuple[object, object, object]:
         now[0] = at_s
@@ -218,13 +229,13 @@ def test_a_recording_that_is_none_is_named(text: str, why: str, tmp_path: Path) 
 
 def test_passwords_are_made_once_and_for_the_owner_alone(tmp_path: Path) -> None:
     path = tmp_path / "secrets.json"
-    made = settled_passwords(path, 3, 7)
+    made = kept_passwords(path, 3, 7)
     assert stat.S_IMODE(path.stat().st_mode) == 0o600
     assert set(made) == {"collector", *(key_at(7, index) for index in range(3))}
-    assert settled_passwords(path, 9, 7) == made
+    assert kept_passwords(path, 9, 7) == made
     path.write_text('["x"]')
     with pytest.raises(ValueError, match="JSON object"):
-        settled_passwords(path, 3, 7)
+        kept_passwords(path, 3, 7)
 
 
 def test_names_of_many_nodes_differ() -> None:
@@ -252,8 +263,26 @@ def test_what_could_not_run_is_said(changes: dict[str, object], why: str) -> Non
 
 def test_the_advice_names_what_the_nodes_use(tmp_path: Path) -> None:
     port = tmp_path / "tty"
-    assert collector_advice(wanted(serial=(port,))) == f"proofing-monitor collect --serial {port}"
+    assert collect_command(wanted(serial=(port,))) == f"proofing-monitor collect --serial {port}"
     fast = wanted(count=2, serial=(port,), mqtt=("10.0.0.2", 1883), pace=DoughTime(EPOCH, 60.0))
-    assert collector_advice(fast).endswith(
+    assert collect_command(fast).endswith(
         f"--mqtt mqtt://collector@10.0.0.2:1883 --serial {port} --epoch 2026-03-02T05:00:00Z --speed 60"
     )
+
+
+@pytest.mark.parametrize("epoch", ["2026-03-02T05:00:00+00:00", None], ids=["chosen outside", "now"])
+def test_dough_time_begins_when_whoever_starts_the_nodes_says(
+    epoch: str | None, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    started: list[PracticeSettings] = []
+    monkeypatch.setattr(simulators, "_stop_event", threading.Event)
+    monkeypatch.setattr(nodes, "run_nodes", lambda settings, is_stopped, report: started.append(settings))
+    options = [] if epoch is None else ["--epoch", epoch]
+    before = datetime.now(UTC)
+    assert simulators.main(["practice", "--serial", str(tmp_path / "tty"), "--speed", "60", *options]) == 0
+    (settings,) = started
+    if epoch is None:
+        assert before <= settings.pace.epoch <= datetime.now(UTC)
+    else:
+        assert settings.pace.epoch == datetime.fromisoformat(epoch)
+    assert collect_command(settings) in capsys.readouterr().out

@@ -13,7 +13,7 @@ from firmware_sim.__main__ import main
 from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bench import Outcomes
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.scenarios import Day, bench_of, plan_day, read_day, write_day
+from firmware_sim.demo.day import Day, bench_of, plan_day, read_day, write_day
 
 START = datetime(2026, 3, 2, 5, tzinfo=UTC)
 FILES = ("READINGS.csv", "BATCH.toml", "truth.json", "truth.csv")
@@ -150,7 +150,7 @@ def test_every_dough_of_a_day_plays_its_part_in_time(seed: int) -> None:
     day = plan_day(seed, START)
     for key, batch in day.batches.items():
         bench = bench_of(day, key)
-        bench.live_to(170 * 60.0)
+        bench.advance_to(170 * 60.0)
         outcome = bench.outcomes.outcome
         if batch.target_rise_pct is not None:
             assert outcome.ready_s is not None

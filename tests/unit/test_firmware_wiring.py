@@ -5,10 +5,10 @@ from pathlib import Path
 from xml.etree import ElementTree
 
 import pytest
+from commanding import understood
 
-from firmware_sim.wiring import COLOURS, HEIGHT, PARTS, SVG_NAME, WIDTH, svg, table
-from monitor.cli import parser
-from monitor.node.options import HOWS
+from firmware_sim.boards.wiring import COLOURS, HEIGHT, PARTS, SVG_NAME, WIDTH, svg, table
+from monitor.commands.node import HOWS
 from monitor.node.settings import PINS, Board, NodeSettings
 
 FOLDER = Path(__file__).parents[2] / "firmware_sim"
@@ -17,7 +17,7 @@ WIRES = [wire for part in PARTS for wire in part.wires]
 
 
 def test_the_drawn_diagram_is_the_one_that_the_table_gives() -> None:
-    assert (FOLDER / SVG_NAME).read_text(encoding="utf-8") == svg()
+    assert (FOLDER / "boards" / SVG_NAME).read_text(encoding="utf-8") == svg()
 
 
 def test_the_pages_table_is_made_from_the_wires() -> None:
@@ -74,7 +74,7 @@ def test_every_command_on_the_page_is_understood() -> None:
     assert len(commands) >= 8
     for command in commands:
         words = [word.strip('"') for word in re.findall(r'"[^"]*"|\S+', command)]
-        assert parser().parse_args(words).command == words[0]
+        assert understood(words)[0] == words[0]
 
 
 @pytest.mark.parametrize("said", ["licensed electrician", "local code", "drop", "never switches", "food authority"])

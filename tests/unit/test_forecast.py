@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from monitor.dough.forecast import outlook, weighted_quantiles
-from monitor.dough.levels import evidence
+from monitor.dough.observations import observations
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import EMPTY, Series, Track
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
@@ -15,7 +15,7 @@ from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
 
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
-BATCH = Batch(BatchId(1), "Hazel loaf", Stage.BULK_RISE, START, TUB, Target(100.0))
+BATCH = Batch(BatchId(1), "Hazel loaf", Stage.FIRST_RISE, START, TUB, Target(100.0))
 START_LEVEL_MM = 70.0
 EVERY_S = 30.0
 
@@ -91,7 +91,7 @@ def test_doubt_narrows_as_the_dough_rises():
 
 def test_states_follow_the_dough():
     track = track_of(rise_at)
-    assert look(5, track).state is State.SLACK
+    assert look(5, track).state is State.NO_RISE
     assert look(60, track).state is State.RISING
     ready_min = true_ready_min()
     assert look(ready_min - 5, track).state is State.NEARLY_READY
@@ -142,10 +142,10 @@ def test_a_fold_nobody_logged_is_found_and_a_collapse_is_none():
         t_s = np.asarray(t_s)
         return np.where(t_s < 4200.0, rise_at(t_s), rise_at(t_s) - 0.6 * rise_at(4200.0))
 
-    untold = evidence(BATCH, track_of(folded).upto(6000.0), 6000.0)
+    untold = observations(BATCH, track_of(folded).upto(6000.0), 6000.0)
     assert untold.folds_s == pytest.approx((4200.0,), abs=90.0)
-    assert evidence(BATCH, track_of(collapsing, hours=3.5), 12600.0).folds_s == ()
-    assert evidence(BATCH, track_of(rise_at), 10800.0).folds_s == ()
+    assert observations(BATCH, track_of(collapsing, hours=3.5), 12600.0).folds_s == ()
+    assert observations(BATCH, track_of(rise_at), 10800.0).folds_s == ()
 
 
 def test_a_moved_tub_is_no_rise():
@@ -202,6 +202,18 @@ def test_readings_long_gone_are_no_readings():
     found = look(120, track_of(rise_at, hours=1.0))
     assert found.state is State.NO_READINGS
     assert found.rise_pct is not None
+
+
+@pytest.mark.parametrize(("silence_min", "state"), [(19.0, State.NO_READINGS), (21.0, State.RISING)])
+def test_how_long_may_be_silent_is_a_setting(silence_min, state):
+    found = outlook(BATCH, track_of(rise_at, hours=1.0), at(80), silence_min=silence_min)
+    assert found.state is state
+
+
+def test_a_dough_looked_at_by_eye_never_falls_silent():
+    level = Series(np.array([300.0, 3600.0]), np.array([70.0, 90.0]), np.array([2.0, 2.0]))
+    assert look(100, Track(level_mm=level)).state is not State.NO_READINGS
+    assert look(100, Track(level_mm=level, air_temp_c=sensor([60.0], [25.0]))).state is State.NO_READINGS
 
 
 def test_a_peak_target_is_ready_at_the_peak():

@@ -5,20 +5,20 @@ import pytest
 from many_doughs import KINDS, asked_of, numbers
 
 from monitor.dough.curve import N_SHAPE, Timeline, rise_paths, rise_slopes, stacked
-from monitor.dough.forecast import Asked, outlook, outlooks
+from monitor.dough.forecast import ForecastRequest, outlook, outlooks
 from monitor.dough.outlook import Outlook
 from monitor.dough.prior import shape_prior
-from monitor.dough.rise import hats, knot_times_s
+from monitor.dough.rise import hat_basis, knot_times_s
 
 
-def hold_collector_lock(asked: Asked) -> Outlook:
+def alone(asked: ForecastRequest) -> Outlook:
     return outlook(asked.batch, asked.track, asked.at)
 
 
 def test_a_mixed_bag_is_answered_as_each_would_be_alone():
     bag = [asked_of(kind, seed) for seed in range(3) for kind in KINDS]
     for found, asked in zip(outlooks(bag), bag, strict=True):
-        single = hold_collector_lock(asked)
+        single = alone(asked)
         assert (found.state, found.cause, found.why) == (single.state, single.cause, single.why), asked.batch.name
         assert numbers(found) == pytest.approx(numbers(single), rel=1e-9, abs=1e-9), asked.batch.name
 
@@ -26,7 +26,7 @@ def test_a_mixed_bag_is_answered_as_each_would_be_alone():
 def test_as_many_as_fill_several_groups_come_back_in_their_order():
     bag = [asked_of("plain", seed) for seed in range(40)]
     shown = [found.rise_pct.p50 for found in outlooks(bag)]
-    assert shown == [hold_collector_lock(asked).rise_pct.p50 for asked in bag]
+    assert shown == [alone(asked).rise_pct.p50 for asked in bag]
     assert len(set(shown)) == len(shown)
 
 
@@ -47,7 +47,7 @@ def course(folds: tuple[int, ...], n_past: int, seed: int) -> tuple[np.ndarray, 
         ]
     )
     log_gamma = rng.normal(-0.3, 0.3, t_s.size - 1)
-    knots = hats(0.5 * (t_s[1:] + t_s[:-1]), knots_s)
+    knots = hat_basis(0.5 * (t_s[1:] + t_s[:-1]), knots_s)
     return members, Timeline(t_s, log_gamma, knots, np.array(folds, dtype=np.intp))
 
 

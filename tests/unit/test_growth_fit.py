@@ -4,15 +4,10 @@ import numpy as np
 import pytest
 
 from monitor.dough.growth_fit import (
-    better_growth_fit,
     fit_curve,
     gompertz_curve,
     growth_start,
     logistic_curve,
-    replicate_interval,
-    richards_curve,
-    student_quantile,
-    time_to_level,
 )
 
 T_H = np.linspace(0.0, 6.0, 40)
@@ -35,17 +30,6 @@ def test_a_curve_is_found_again_within_its_own_doubt(curve):
     assert np.abs(np.mean(misses, axis=0)).max() < 0.6  # 30 of them: a standard error of 0.18
 
 
-def test_the_shape_of_a_richards_curve_is_found_too():
-    y = course(richards_curve, numbers=np.array([2.2, 0.9, 0.8, 0.5]))
-    fit = fit_curve(richards_curve, T_H, y, [*growth_start(T_H, y), 1.0], low=[0.0, 0.0, -2.0, 0.0])
-    assert abs(fit.numbers[3] - 0.5) < 3.0 * fit.sd[3]
-
-
-def test_the_right_curve_is_the_better_one():
-    assert better_growth_fit(T_H, course(gompertz_curve))[0] == "gompertz"
-    assert better_growth_fit(T_H, course(logistic_curve))[0] == "logistic"
-
-
 def test_a_number_on_its_bound_leaves_the_others_free():
     y = course()
     held = fit_curve(gompertz_curve, T_H, y, growth_start(T_H, y), high=[2.0, np.inf, np.inf])
@@ -63,27 +47,9 @@ def test_given_doubt_is_never_made_smaller_than_it_is():
     assert told.sd == pytest.approx(10.0 * NOISE / untold.residual_sd * untold.sd, rel=1e-3)
 
 
-def test_a_flat_course_has_no_moment_to_tell():
-    found = time_to_level(T_H, np.full(T_H.size, 0.1), 1.0)
-    assert found.middle_h == np.inf
-    assert found.inflation >= 1.0
-
-
 @pytest.mark.parametrize(
     ("y", "message"), [([1.0, 2.0, 3.0], "3 numbers cannot be fitted to 3 points"), ([1.0] * 5 + [np.nan], "finite")]
 )
 def test_what_cannot_be_fitted_is_refused(y, message):
     with pytest.raises(ValueError, match=message):
         fit_curve(logistic_curve, np.arange(len(y)), y, [1.0, 1.0, 1.0])
-
-
-def test_student_quantiles():
-    # printed tables of Student's t
-    for dof, value in ((2, 2.920), (3, 2.353), (5, 2.015), (10, 1.812), (30, 1.697)):
-        assert student_quantile(0.95, dof) == pytest.approx(value, rel=0.015)
-    assert student_quantile(0.05, 5) == pytest.approx(-student_quantile(0.95, 5))
-
-
-def test_two_replicates_tell_no_spread():
-    with pytest.raises(ValueError, match="three do"):
-        replicate_interval([1.0, 2.0])

@@ -7,13 +7,8 @@ from hypothesis import strategies as st
 
 from monitor.dough.heat import (
     FAN_AIR_W_M2K,
-    Body,
-    ThermalBody,
     dough_temp_from_air,
-    fermentation_heating_k_s,
-    one_term,
     time_constant_s,
-    two_node_step,
     vessel_time_constant_s,
 )
 from monitor.recipe.vessel import Shape, Vessel
@@ -94,45 +89,6 @@ def test_a_course_that_does_not_fit_is_refused(times, air, tau_s, told):
         dough_temp_from_air(times, air, 25.0, tau_s)
 
 
-@given(temps, temps, temps, taus, taus, st.floats(0.0, 0.01))
-def test_two_nodes_agree_with_many_small_steps(surface, core, air, outer, inner, heating):
-    body = ThermalBody(outer, inner)
-    dt_s = 0.5 * min(outer, inner)
-    ts, tc, h = surface, core, dt_s / 200
-
-    def slope(ts: float, tc: float) -> tuple[float, float]:
-        return (air - ts) / outer - (ts - tc) / inner, (ts - tc) / inner + heating
-
-    for _ in range(200):  # the midpoint rule
-        by_surface, by_core = slope(ts, tc)
-        by_surface, by_core = slope(ts + h / 2.0 * by_surface, tc + h / 2.0 * by_core)
-        ts, tc = ts + h * by_surface, tc + h * by_core
-    got = two_node_step(surface_c=surface, core_c=core, air_temp_c=air, dt_s=dt_s, body=body, core_heating_k_s=heating)
-    assert got == pytest.approx((ts, tc), abs=1e-3 + 1e-5 * heating * dt_s)
-
-
-@given(temps, temps, temps, taus, taus, st.floats(0.0, 1e4), st.floats(0.0, 1e4))
-def test_two_steps_are_one_long_step(surface, core, air, outer, inner, first_s, second_s):
-    body = ThermalBody(outer, inner)
-    ts, tc = two_node_step(surface_c=surface, core_c=core, air_temp_c=air, dt_s=first_s, body=body)
-    twice = two_node_step(surface_c=ts, core_c=tc, air_temp_c=air, dt_s=second_s, body=body)
-    once = two_node_step(surface_c=surface, core_c=core, air_temp_c=air, dt_s=first_s + second_s, body=body)
-    assert twice == pytest.approx(once, abs=1e-8)
-
-
-def test_two_nodes_come_to_rest_above_the_air_by_their_own_heat():
-    body = ThermalBody(3000.0, 1000.0)
-    surface, core = two_node_step(
-        surface_c=20.0, core_c=20.0, air_temp_c=25.0, dt_s=1e6, body=body, core_heating_k_s=1e-4
-    )
-    assert (surface, core) == (pytest.approx(25.3), pytest.approx(25.4))
-
-
-def test_heat_of_fermentation_follows_gas_and_mass():
-    assert fermentation_heating_k_s(2e-5, 1000.0) == pytest.approx(2.0 * fermentation_heating_k_s(1e-5, 1000.0))
-    assert fermentation_heating_k_s(1e-5, 500.0) == pytest.approx(2.0 * fermentation_heating_k_s(1e-5, 1000.0))
-
-
 def test_more_dough_is_slower_and_a_fan_is_faster():
     small, large = vessel_time_constant_s(TUB, 800.0), vessel_time_constant_s(TUB, 3000.0)
     assert small < large
@@ -143,37 +99,3 @@ def test_more_dough_is_slower_and_a_fan_is_faster():
 def test_a_body_without_mass_surface_or_air_is_refused(bad: dict[str, float]):
     with pytest.raises(ValueError, match="each must be above 0"):
         time_constant_s(**({"mass_g": 1000.0, "area_mm2": 50_000.0, "film_w_m2k": 8.0} | bad))
-
-
-@pytest.mark.parametrize("bad", [(0.0, 1.0), (1.0, -1.0), (1.0, float("nan"))])
-def test_a_body_without_time_constants_is_refused(bad: tuple[float, float]):
-    with pytest.raises(ValueError, match="must be above 0"):
-        ThermalBody(*bad)
-
-
-@given(st.floats(1e-3, 1e3))
-def test_roots_solve_their_equations(number: float):
-    slab, _ = one_term(Body.SLAB, number)
-    assert slab * np.sin(slab) == pytest.approx(number * np.cos(slab), rel=1e-6, abs=1e-9)
-    sphere, _ = one_term(Body.SPHERE, number)
-    assert np.sin(sphere) * (1.0 - number) == pytest.approx(sphere * np.cos(sphere), rel=1e-6, abs=1e-7)
-
-
-@pytest.mark.parametrize("body", list(Body))
-def test_a_small_biot_number_is_a_lump_and_a_large_one_a_fixed_surface(body: Body):
-    zeta, coefficient = one_term(body, 1e-3)
-    dimensions = {Body.SLAB: 1.0, Body.CYLINDER: 2.0, Body.SPHERE: 3.0}[body]
-    assert zeta**2 == pytest.approx(dimensions * 1e-3, rel=1e-3)
-    assert coefficient == pytest.approx(1.0, abs=1e-3)
-    zeta, coefficient = one_term(body, 1e3)
-    limit = {Body.SLAB: np.pi / 2.0, Body.CYLINDER: 2.4048, Body.SPHERE: np.pi}[body]
-    assert zeta == pytest.approx(limit, rel=2e-3)
-    assert coefficient == pytest.approx(
-        {Body.SLAB: 4.0 / np.pi, Body.CYLINDER: 1.602, Body.SPHERE: 2.0}[body], rel=2e-3
-    )
-
-
-@pytest.mark.parametrize("number", [0.0, -1.0, float("nan"), 1e5])
-def test_a_biot_number_out_of_range_is_refused(number: float):
-    with pytest.raises(ValueError, match="biot_number"):
-        one_term(Body.SLAB, number)

@@ -16,7 +16,7 @@ from monitor.collector.learner import LESSON_FAULT, SETTLED, Learner, learn_next
 from monitor.collector.loop import Collector
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.hindsight import lesson_of
-from monitor.dough.learning import Learned, Lesson
+from monitor.dough.learning import Lesson, RecipeExperience
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch, Event, EventKind
 from monitor.store.store import Store
@@ -133,13 +133,13 @@ def test_the_collector_hands_what_was_learned_to_the_estimator(store: Store) -> 
     learn_next(store, LATER)
     running = store.add_batch(batch_of("Hazel loaf, tub 2", day=1))
     clock = SetClock(running.started_at + timedelta(minutes=5))
-    asked: list[Learned | None] = []
+    asked: list[RecipeExperience | None] = []
 
     def estimate(batch, track, at, *, learned=None):
         asked.append(learned)
         return Outlook(at, State.RISING)
 
-    def turned() -> Learned | None:
+    def turned() -> RecipeExperience | None:
         collector = Collector(store, queue.Queue(), clock, estimate, rules=Rules(), reader=Reader(UTC))
         clock.advance(minutes=2)
         collector.turn(0.0)

@@ -16,9 +16,9 @@ from monitor.dough.learning import (
     SHARES,
     WIDTH_BOUNDS,
     WITHIN_SD,
-    Learned,
     Lesson,
     Miss,
+    RecipeExperience,
     Widths,
     learned_from,
     pooled,
@@ -68,7 +68,7 @@ def quick(by):
     return by * np.eye(N_SHAPE)[RATE]
 
 
-def learned(lessons, batch: Batch = BATCH) -> Learned:
+def learned(lessons, batch: Batch = BATCH) -> RecipeExperience:
     found = learned_from(lessons, batch)
     assert found is not None
     return found

@@ -11,7 +11,7 @@ from monitor.errors import SourceError
 from monitor.node.calibration import heard
 from monitor.node.reading_lines import pack_line, set_right_line
 from monitor.node.settings import read_settings
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
@@ -43,7 +43,7 @@ def test_an_empty_vessel_gives_the_sensors_height(data_dir: Path, capsys: pytest
     assert settings is not None
     assert settings.sensor_height_mm == 298.2
     (found,) = kept(data_dir)
-    assert (found.offset, found.channel, found.how) == (pytest.approx(0.0), Channel.DISTANCE, How.EMPTY)
+    assert (found.offset, found.channel, found.how) == (pytest.approx(0.0), Channel.DISTANCE, Comparison.EMPTY)
     assert found.sd > 1.0
 
 
@@ -56,7 +56,7 @@ def test_a_block_makes_its_own_height_right(data_dir: Path) -> None:
     assert calibrate(data_dir, "empty", "--truth", "300", "--measured", "298,298,298") == 0
     assert calibrate(data_dir, "block", "--truth", "100", "--measured", "199,199,199") == 0
     block, empty = kept(data_dir)
-    assert block.how is How.BLOCK
+    assert block.how is Comparison.BLOCK
     assert 300.0 - (199.0 + block.offset) == 100.0
     assert block.sd < empty.sd
 
@@ -71,7 +71,7 @@ def test_ice_then_warm_water(data_dir: Path, capsys: pytest.CaptureFixture[str])
     assert "ice water first" in capsys.readouterr().err
     assert calibrate(data_dir, "ice", "--measured", "0.4,0.4,0.5") == 0
     assert calibrate(data_dir, "two-points", "--truth", "40", "--measured", "40.2,40.2,40.2") == 0
-    assert [one.how for one in kept(data_dir)] == [How.TWO_POINTS, How.ICE]
+    assert [one.how for one in kept(data_dir)] == [Comparison.TWO_POINTS, Comparison.ICE]
     assert kept(data_dir)[0].offset == pytest.approx(-0.27, abs=0.01)
 
 
@@ -153,8 +153,8 @@ def test_what_was_not_heard_is_explained(packs: tuple[tuple[Reading, ...], ...],
 
 def test_a_line_shows_what_is_set_right_and_marks_what_is_doubtful() -> None:
     calibrations = [
-        Calibration(NODE, Channel.DISTANCE, 1.5, 0.5, NOON, How.BLOCK),
-        Calibration(NODE, Channel.DISTANCE, 9.0, 0.5, NOON - timedelta(days=1), How.EMPTY),
+        Calibration(NODE, Channel.DISTANCE, 1.5, 0.5, NOON, Comparison.BLOCK),
+        Calibration(NODE, Channel.DISTANCE, 9.0, 0.5, NOON - timedelta(days=1), Comparison.EMPTY),
     ]
     pack = [
         Reading(NODE, "0a1b2c3d", 1, Channel.DOUGH_TEMP, 90.0, NOON, NOON, flag=Flag.OUT_OF_RANGE),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from dashboard.sensors import cards
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.store.lookups import Hearing
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
@@ -124,9 +124,9 @@ def test_days_left_are_told_when_the_slope_is_clear_and_only_then() -> None:
 
 def test_calibration_age_is_in_days_and_in_the_readers_scale() -> None:
     calibrations = [
-        Calibration(NODE, Channel.DISTANCE, 1.0, 0.4, NOW - timedelta(days=12), How.EMPTY),
-        Calibration(NODE, Channel.DISTANCE, 9.0, 3.0, NOW - timedelta(days=90), How.EMPTY),
-        Calibration(NODE, Channel.DOUGH_TEMP, 0.1, 0.3, NOW - timedelta(hours=1), How.ICE),
+        Calibration(NODE, Channel.DISTANCE, 1.0, 0.4, NOW - timedelta(days=12), Comparison.EMPTY),
+        Calibration(NODE, Channel.DISTANCE, 9.0, 3.0, NOW - timedelta(days=90), Comparison.EMPTY),
+        Calibration(NODE, Channel.DOUGH_TEMP, 0.1, 0.3, NOW - timedelta(hours=1), Comparison.ICE),
     ]
     channels = [Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE, Channel.SIGNAL]
     assert cards.calibration_words(channels, calibrations, CELSIUS, NOW) == [

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from firmware_sim import hal_sim
+from firmware_sim.boards import hal_sim
 from firmware_sim.node import settings as on_board
 from monitor.cli import main
 from monitor.errors import ConfigError

@@ -201,6 +201,6 @@ def put(store: Store, *messages: Message) -> None:
     """Keep messages as a step of their batch does."""
     if not store.batches():
         tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-        assert store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.BULK_RISE, START, tub)).id == 1
+        assert store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, START, tub)).id == 1
     at = START + timedelta(seconds=len(store.outlooks(BatchId(1))))
     store.save_step(BatchId(1), Outlook(at=at, state=State.READY), (), messages)

@@ -68,7 +68,7 @@ class Bench:
         self.path = path
         self.clock = HandClock()
         tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-        store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.BULK_RISE, START, tub))
+        store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, START, tub))
 
     def put(self, kind: AlertKind = AlertKind.READY_SOON, episode: int = 1, **changes: object) -> str:
         """An alert that has just been called, with its message, as one step keeps them; returns its id."""

@@ -34,7 +34,7 @@ from monitor.store.sqlite_file import kept_version
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
-PROSE_UNTIL = 10
+PROSE_UNTIL = 12
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 REASONS: list[tuple[str, reasons.Reason]] = [
     ("it has reached what this stage waits for", reasons.TargetReached()),
@@ -173,7 +173,7 @@ def test_what_is_no_sentence_of_ours_stays_as_it_is(text: str) -> None:
 
 
 def older(path: Path) -> list[tuple[str, ...]]:
-    """A file of version 10 with every sentence in it; what it says of its alerts."""
+    """A file of version 12 with every sentence in it; what it says of its alerts."""
     connection = sqlite3.connect(path, isolation_level=None)
     schema.migrate(connection, schema.MIGRATIONS[:PROSE_UNTIL])
     texts = [text for text, _ in REASONS] + [f"{what}; what to do: {remedy}" for what, remedy, _ in TROUBLES]

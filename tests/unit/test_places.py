@@ -148,7 +148,7 @@ def test_a_batch_is_started_at_a_place(tmp_path: Path, capsys: pytest.CaptureFix
     with Store(tmp_path / DATABASE_NAME) as store:
         store.keep(arrived, START)
     dough = tmp_path / "dough.toml"
-    dough.write_text(batch_toml(Batch(BatchId(1), "Hazel loaf", Stage.BULK_RISE, START, ROUND_TUB)))
+    dough.write_text(batch_toml(Batch(BatchId(1), "Hazel loaf", Stage.FIRST_RISE, START, ROUND_TUB)))
     where = ["--now", "--data-dir", str(tmp_path)]
     assert main(["batch", "start", str(dough), "--at", "cabinet-2/shelf-3", *where]) == 0
     assert f"distance_mm from {SHELF_3}" in capsys.readouterr().out
@@ -160,7 +160,7 @@ def test_a_batch_is_started_at_a_place(tmp_path: Path, capsys: pytest.CaptureFix
 
 def test_the_screens_say_where_a_node_and_a_dough_stand(tmp_path: Path) -> None:
     settings(tmp_path, f'[places]\n"{AIR}" = "cabinet-2"\n"{SHELF_3}" = "cabinet-2/shelf-3"\n')
-    dough = Batch(BatchId(1), "Hazel loaf", Stage.BULK_RISE, START, ROUND_TUB)
+    dough = Batch(BatchId(1), "Hazel loaf", Stage.FIRST_RISE, START, ROUND_TUB)
     read = replace(dough, nodes=((Channel.AIR_TEMP, AIR), (Channel.DISTANCE, SHELF_3)))
     assert places.of_node(AIR, tmp_path) == "cabinet-2"
     assert places.of_node(SHELF_4, tmp_path) == ""

@@ -9,14 +9,12 @@ import pytest
 
 from monitor.alerts.kinds import CueKind
 from monitor.dough.outlook import Moments, Outlook, State
-from monitor.plan.cues import Cue, cues, moved_cues
+from monitor.plan.cues import StepCue, moved_cues, step_cues
 from monitor.plan.day import DoughPlan, Plan, StepKind, steps
-from monitor.plan.live import Progress, Watched, hotter_c, retimed
+from monitor.plan.live import AirDifference, Progress, WatchedStage, largest_air_difference, retimed
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.wording.reader import Reader
-from monitor.wording.times import to_minute
 
 KEY = "tamarack loaf"
 NOTHING = Progress({}, {})
@@ -51,13 +49,13 @@ def seen(at: datetime, ready_at: datetime, *, spread_min: float = 6.0, air_c: fl
 
 
 def watched(number: int, *, ready_by: float = 0.0, air_c: float = 24.0, plan: Plan | None = None) -> Progress:
-    """The plan until an hour into a stage, which is foretold so many minutes later than planned; and that hour."""
+    """The plan until an hour into a stage, which is forecast so many minutes later than planned; and that hour."""
     stages = dough(plan).stages
-    found = {(KEY, each.number): Watched(each.begins_at, each.ends_at) for each in stages[:number]}
+    found = {(KEY, each.number): WatchedStage(each.begins_at, each.ends_at) for each in stages[:number]}
     stage = stages[number]
     ready_at = stage.ready_at + minutes(ready_by)
-    outlook = seen(stage.begins_at + minutes(60.0), ready_at, air_c=air_c, dough_c=stage.foretold.end_c)
-    found[KEY, number] = Watched(stage.begins_at, None, outlook)
+    outlook = seen(stage.begins_at + minutes(60.0), ready_at, air_c=air_c, dough_c=stage.forecast.end_c)
+    found[KEY, number] = WatchedStage(stage.begins_at, None, outlook)
     return Progress({}, found)
 
 
@@ -65,7 +63,7 @@ def an_hour_into(number: int) -> datetime:
     return dough().stages[number].begins_at + minutes(60.0)
 
 
-def keys(found: tuple[Cue, ...]) -> list[str]:
+def keys(found: tuple[StepCue, ...]) -> list[str]:
     return [cue.key.removeprefix(f"{KEY}/") for cue in found]
 
 
@@ -90,9 +88,9 @@ def test_a_kitchen_three_degrees_warmer_moves_every_later_time_earlier():
     progress = watched(1, air_c=27.0)
     live = retimed(day(), an_hour_into(1), progress)
     stage, planned = dough(live).stages[2], dough().stages[2]
-    assert stage.foretold.ready.p50 < planned.foretold.ready.p50 - 5.0
+    assert stage.forecast.ready.p50 < planned.forecast.ready.p50 - 5.0
     assert dough(live).out_at < dough().out_at - minutes(5)
-    assert hotter_c(day(), progress) == ("room", 24.0, 27.0)
+    assert largest_air_difference(day(), progress) == AirDifference("room", planned_c=24.0, measured_c=27.0)
 
 
 def test_what_is_not_begun_is_never_in_the_past():
@@ -146,20 +144,20 @@ def test_a_sample_jar_stands_in_with_its_lag():
 # -- cues -------------------------------------------------------------------------------------------------------------
 
 
-def lived(plan: Plan, *, every_min: float = 1.0) -> list[Cue]:
+def lived(plan: Plan, *, every_min: float = 1.0) -> list[StepCue]:
     """All that is called when every stage is begun and ended when the plan says so, and nothing is ticked off."""
-    said: set[str] = set()
-    found: list[Cue] = []
+    given: set[str] = set()
+    found: list[StepCue] = []
     now = plan.made_at
     while now <= plan.doughs[0].out_at + minutes(5):
         begun = {
-            (KEY, stage.number): Watched(stage.begins_at, stage.ends_at if stage.ends_at <= now else None)
+            (KEY, stage.number): WatchedStage(stage.begins_at, stage.ends_at if stage.ends_at <= now else None)
             for stage in plan.doughs[0].stages
             if stage.begins_at <= now
         }
         progress = Progress({}, begun)
-        for cue in cues(retimed(plan, now, progress), now, progress, said, Reader(UTC)):
-            said.add(cue.key)
+        for cue in step_cues(retimed(plan, now, progress), now, progress, given):
+            given.add(cue.key)
             found.append(cue)
         now += minutes(every_min)
     return found
@@ -174,8 +172,6 @@ def test_every_step_has_its_cue_once_in_the_order_of_the_day():
     # The first load went in as its stage ended: it need not be called. Then steam, out, and the second.
     one = [CueKind.STEAM] * 3 + [CueKind.OUT]
     assert kinds[4:] in ([*one, CueKind.LOAD, *one], [CueKind.LOAD, *one, CueKind.LOAD, *one])
-    titles = [cue.title for cue in found if cue.kind is CueKind.LOAD]
-    assert titles[-1] == "load now: load 2, Tamarack loaf"
 
 
 def test_a_cue_comes_within_the_minute_of_its_step():
@@ -188,60 +184,56 @@ def test_what_was_done_has_no_cue():
     step = next(each for each in steps(day()) if each.kind is StepKind.OVEN_ON)
     progress = watched(2)
     now = step.at + minutes(1)
-    assert "oven" in keys(cues(day(), now, progress, (), Reader(UTC)))
-    assert "oven" not in keys(cues(day(), now, replace(progress, done={step.key: now}), (), Reader(UTC)))
+    assert "oven" in keys(step_cues(day(), now, progress, ()))
+    assert "oven" not in keys(step_cues(day(), now, replace(progress, done={step.key: now}), ()))
 
 
-def test_what_was_said_is_not_said_again():
-    first = cues(day(), dough().stages[0].hands_at, NOTHING, (), Reader(UTC))
+def test_what_was_called_is_not_called_again():
+    first = step_cues(day(), dough().stages[0].hands_at, NOTHING, ())
     assert keys(first) == ["0/mix"]
-    assert cues(day(), dough().stages[0].hands_at + minutes(2), NOTHING, {first[0].key}, Reader(UTC)) == ()
+    assert step_cues(day(), dough().stages[0].hands_at + minutes(2), NOTHING, {first[0].key}) == ()
 
 
 def test_old_steps_are_without_a_cue_after_a_silence():
-    assert cues(day(), dough().stages[0].hands_at + timedelta(hours=2), NOTHING, (), Reader(UTC)) == ()
+    assert step_cues(day(), dough().stages[0].hands_at + timedelta(hours=2), NOTHING, ()) == ()
 
 
-def test_shaping_says_why_it_comes_early():
-    bulk = dough().stages[1]
+def test_shaping_is_called_early_for_the_work_it_takes():
     shape = next(each for each in steps(day()) if each.kind is StepKind.SHAPE)
-    (cue,) = cues(day(), shape.at, watched(1), (), Reader(UTC))
+    (cue,) = step_cues(day(), shape.at, watched(1), ())
+    assert cue == StepCue(dough(), shape, shape.at, early_until_at=dough().stages[1].ready_at)
     assert cue.kind is CueKind.SHAPE
-    assert f"It is ready {to_minute(bulk.ready_at):%H:%M}; the call is early by" in cue.text
-    assert "for the hands it takes." in cue.text
 
 
-def test_a_load_says_how_long_it_is_good():
+def test_a_load_is_called_when_it_goes_in():
     load = dough().loads[1]
     progress = Progress({f"{KEY}/load 1/in": dough().loads[0].in_at}, watched(2).watched)
-    found = cues(day(), load.in_at, progress, (), Reader(UTC))
-    cue = next(each for each in found if each.kind is CueKind.LOAD)
-    assert f"good until {load.closes_at:%H:%M}" in cue.text
-    assert "standing aside" in cue.text
+    cue = next(each for each in step_cues(day(), load.in_at, progress, ()) if each.kind is CueKind.LOAD)
+    assert (cue.step.load, cue.step.not_after, cue.early_until_at) == (2, load.closes_at, None)
 
 
-def test_that_the_plan_has_moved_is_said_once_with_the_reason_and_what_comes():
+def test_that_the_plan_has_moved_is_called_once_with_the_reason_and_what_comes():
     now, progress = an_hour_into(1), watched(1, ready_by=-20.0, air_c=27.0)
     live = retimed(day(), now, progress)
-    (cue,) = moved_cues(day(), live, now, progress, {}, Reader(UTC))
-    assert cue.kind is CueKind.MOVED
-    assert "earlier" in cue.text
-    assert "The room is 27.0 °C (80.6 °F), 3.0 °C warmer than planned." in cue.text
-    assert "oven on" in cue.text
-    assert f"{dough(live).out_at:%H:%M}" in cue.text
-    assert moved_cues(day(), live, now, progress, {KEY: dough(live).out_at}, Reader(UTC)) == ()
+    (cue,) = moved_cues(day(), live, now, progress, {})
+    assert cue.shift == dough(live).out_at - dough().out_at < timedelta()
+    assert cue.air == AirDifference("room", planned_c=24.0, measured_c=27.0)
+    assert StepKind.OVEN_ON in {step.kind for step in cue.ahead}
+    assert all(step.at > now for step in cue.ahead)
+    assert cue.late_loads == ()
+    assert moved_cues(day(), live, now, progress, {KEY: dough(live).out_at}) == ()
 
 
-def test_a_small_move_is_not_said():
+def test_a_small_move_is_not_called():
     now, progress = an_hour_into(1), watched(1, ready_by=4.0)
-    assert moved_cues(day(), retimed(day(), now, progress), now, progress, {}, Reader(UTC)) == ()
+    assert moved_cues(day(), retimed(day(), now, progress), now, progress, {}) == ()
 
 
-def test_a_load_that_would_go_in_too_late_is_told_with_what_to_do():
+def test_a_load_that_would_go_in_too_late_is_named():
     now, progress = an_hour_into(1), watched(1, ready_by=-60.0, air_c=27.0)
     live = retimed(day(), now, progress)
     first, second = dough(live).loads
     narrow = replace(second, closes_at=second.in_at - minutes(8))
     live = replace(live, doughs=(replace(dough(live), loads=(first, narrow)),))
-    (cue,) = moved_cues(day(), live, now, progress, {}, Reader(UTC))
-    assert "Load 2 would go in 8 min after its window: put it somewhere colder" in cue.text
+    (cue,) = moved_cues(day(), live, now, progress, {})
+    assert cue.late_loads == (narrow,)

@@ -1,4 +1,4 @@
-"""Making a day: limits, reasons, mends, and what is foretold of its stages."""
+"""Making a day: limits, reasons, remedies, and the forecasts of its stages."""
 
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
@@ -12,20 +12,22 @@ import pytest
 
 from monitor.dough.track import Series, Track
 from monitor.errors import ConfigError
-from monitor.plan.alternatives import Variation, alternatives
 from monitor.plan.day import Plan, StepKind, steps
-from monitor.plan.food import food_sentence, seen_warm_min, warm_min
+from monitor.plan.food import expected_warm_min, measured_warm_min
 from monitor.plan.kitchen import Kitchen, Place, kitchen_from_toml
-from monitor.plan.orders import Order, follows_of, prepared
-from monitor.plan.planner import NoPlan, make_plan
-from monitor.plan.remedies import Mending
-from monitor.plan.stage_forecast import foretell, stand_in_lag_min, still_to_come_min
-from monitor.plan.tasks import Limit
+from monitor.plan.obstacles import NoPlan, RemedyKind, Variation
+from monitor.plan.orders import Limit, Order, predecessors_of, prepared_order
+from monitor.plan.planner import alternatives, make_plan
+from monitor.plan.stage_forecast import forecast_stage, stand_in_lag_min, still_to_come_min
 from monitor.recipe.batch import Stage, Target
 from monitor.recipe.parts import Recipe
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.wording.plan import alternative_row, no_plan_lines, variation_text
-from monitor.wording.plan_steps import out_sentence, step_lines, window_sentence
+from monitor.wording.cues import food_sentence
+from monitor.wording.plan import (
+    alternative_row,
+    no_plan_lines,
+    variation_text,
+)
 from monitor.wording.reader import Reader
 
 DAY = made_up.recipe()
@@ -54,7 +56,7 @@ def lines(found: NoPlan, recipe: Recipe) -> str:
 
 
 def test_each_stage_waits_for_what_it_takes_on():
-    assert follows_of(DAY) == ((), (0,), (1,))
+    assert predecessors_of(DAY) == ((), (0,), (1,))
     plan = made(DAY)
     assert isinstance(plan, Plan)
     preferment, bulk, proof = plan.doughs[0].stages
@@ -141,7 +143,7 @@ def test_too_few_hands_are_told_with_the_minutes_and_how_many_would_do():
     people = next(each for each in found.obstacles if each.limit is Limit.PEOPLE)
     assert people.from_at <= made_up.MORNING + timedelta(minutes=5)
     assert 15.0 <= people.minutes <= 20.0
-    more = next(mend for mend in found.mends if mend.kind is Mending.MORE_PEOPLE)
+    more = next(remedy for remedy in found.remedies if remedy.kind is RemedyKind.MORE_PEOPLE)
     assert more.number == 2
 
 
@@ -160,19 +162,19 @@ def test_too_few_mixers_are_told():
 def test_an_oven_that_is_taken_is_told_with_how_many_at_once_would_do():
     found = made(made_up.with_narrow_window(DAY))
     assert isinstance(found, NoPlan)
-    more = next(mend for mend in found.mends if mend.kind is Mending.MORE_OVEN)
+    more = next(remedy for remedy in found.remedies if remedy.kind is RemedyKind.MORE_OVEN)
     assert more.number == 2
 
 
-@pytest.mark.parametrize(("kind", "key"), [(Mending.STAGGER, "stagger_min"), (Mending.CHILL, "chill_min")])
-def test_what_would_do_does(kind: Mending, key: str):
+@pytest.mark.parametrize(("kind", "key"), [(RemedyKind.STAGGER, "stagger_min"), (RemedyKind.CHILL, "chill_min")])
+def test_what_would_do_does(kind: RemedyKind, key: str):
     narrow = made_up.with_narrow_window(DAY)
     found = made(narrow)
     assert isinstance(found, NoPlan)
-    mend = next(each for each in found.mends if each.kind is kind)
-    mended = replace(narrow, bake=replace(narrow.bake, **{key: mend.minutes}))
+    remedy = next(each for each in found.remedies if each.kind is kind)
+    mended = replace(narrow, bake=replace(narrow.bake, **{key: remedy.minutes}))
     assert isinstance(made(mended), Plan)
-    assert f"{key} = {mend.minutes:g}" in lines(found, narrow)
+    assert f"{key} = {remedy.minutes:g}" in lines(found, narrow)
 
 
 def test_a_full_refrigerator_is_told_with_the_room_it_needs():
@@ -182,7 +184,7 @@ def test_a_full_refrigerator_is_told_with_the_room_it_needs():
     full = next(each for each in found.obstacles if each.limit is Limit.PLACE)
     assert full.place == "refrigerator"
     assert full.minutes > 0
-    more = next(mend for mend in found.mends if mend.kind is Mending.MORE_PLACES)
+    more = next(remedy for remedy in found.remedies if remedy.kind is RemedyKind.MORE_PLACES)
     assert (more.place, more.number) == ("refrigerator", 2)
 
 
@@ -199,12 +201,13 @@ def test_a_place_the_kitchen_has_not_is_explained():
         made(replace(DAY, method=(*DAY.method[:-1], replace(DAY.method[-1], place="cellar"))))
 
 
-# -- foretold ---------------------------------------------------------------------------------------------------------
+# -- forecasts --------------------------------------------------------------------------------------------------------
 
 
 def test_a_warmer_room_is_quicker_and_closes_sooner():
     cool, warm = (
-        foretell(DAY, DAY.method[1], air_c=air_c, start_c=25.0, cold_c=4.0, is_shaped=False) for air_c in (21.0, 27.0)
+        forecast_stage(DAY, DAY.method[1], air_c=air_c, start_c=25.0, cold_c=4.0, is_shaped=False)
+        for air_c in (21.0, 27.0)
     )
     assert warm.ready.p50 < cool.ready.p50
     assert warm.closes_min < cool.closes_min
@@ -214,7 +217,7 @@ def test_a_warmer_room_is_quicker_and_closes_sooner():
 def test_a_night_in_the_cold_is_slow_and_not_for_ever():
     last = DAY.method[2]
     plain, night = (
-        foretell(DAY, replace(last, cold_h=h), air_c=24.0, start_c=25.0, cold_c=4.0, is_shaped=True)
+        forecast_stage(DAY, replace(last, cold_h=h), air_c=24.0, start_c=25.0, cold_c=4.0, is_shaped=True)
         for h in (0.0, 10.0)
     )
     assert night.ready.p50 > plain.ready.p50 + 60.0
@@ -225,11 +228,13 @@ def test_before_the_cold_the_call_comes_early_by_what_is_still_to_come():
     bulk, proof = DAY.method[1:]
     retard = replace(bulk, stage=Stage.RETARD, hours=12.0, place="refrigerator", hands_min=0.0, mixer_min=0.0,
                      dough_c=None)  # fmt: skip
-    plain = prepared("a", Order(DAY, None), made_up.KITCHEN)
-    chilled = prepared("a", Order(replace(DAY, method=(DAY.method[0], bulk, retard, proof)), None), made_up.KITCHEN)
+    plain = prepared_order("a", Order(DAY, None), made_up.KITCHEN)
+    chilled = prepared_order(
+        "a", Order(replace(DAY, method=(DAY.method[0], bulk, retard, proof)), None), made_up.KITCHEN
+    )
     lead_min = chilled.leads_min[1]
     assert lead_min > 20.0
-    assert chilled.foretold[1].ready.p50 == pytest.approx(max(plain.foretold[1].ready.p50 - lead_min, 0.0))
+    assert chilled.forecasts[1].ready.p50 == pytest.approx(max(plain.forecasts[1].ready.p50 - lead_min, 0.0))
     assert plain.leads_min[1] == 0.0
 
 
@@ -285,7 +290,7 @@ def test_egg_and_milk_show_their_time_above_five_degrees_and_the_guidance():
     assert "never says that food is safe" in said
     bulk, proof = rich.doughs[0].stages[1:]
     stood = (bulk.ends_at - bulk.begins_at + proof.ends_at - proof.begins_at).total_seconds() / 60.0
-    assert warm_min(rich.doughs[0]) == pytest.approx(stood + 30.0, abs=15.0)
+    assert expected_warm_min(rich.doughs[0]) == pytest.approx(stood + 30.0, abs=15.0)
 
 
 def test_what_was_measured_above_five_degrees_is_counted():
@@ -296,23 +301,12 @@ def test_what_was_measured_above_five_degrees_is_counted():
     probe = Track(dough_temp_c=series(20.0, 12.0, 5.5, 4.5, 4.0), air_temp_c=series(20.0, 20.0, 20.0, 20.0, 20.0))
     air_only = Track(air_temp_c=series(20.0, 20.0, 4.0))
     silent = Track(dough_temp_c=series(20.0, 20.0, every_s=7200.0))
-    assert seen_warm_min([probe]) == pytest.approx(30.0)
-    assert seen_warm_min([probe, air_only, silent]) == pytest.approx(50.0)
+    assert measured_warm_min([probe]) == pytest.approx(30.0)
+    assert measured_warm_min([probe, air_only, silent]) == pytest.approx(50.0)
     rich_recipe = made_up.recipe(made_up.COLD_PREFERMENT_DAY.replace('water = "410 g"', 'milk = "410 g"'))
     rich = made(rich_recipe)
     assert isinstance(rich, Plan)
     assert "30 min of it measured so far" in food_sentence(rich.doughs[0], Reader(UTC), 30.0)
-
-
-def test_a_plan_is_told_step_by_step():
-    plan = made(DAY)
-    assert isinstance(plan, Plan)
-    told = list(step_lines(plan, Reader(UTC), made_up.MORNING))
-    assert len(told) == len(steps(plan))
-    assert any("load 2 of 2 in" in line and "at the latest" in line for line in told)
-    assert "tomorrow 12:30  load 2 of 2 out" in told[-1]
-    assert "out of the oven tomorrow 12:30" in out_sentence(plan.doughs[0], Reader(UTC), made_up.MORNING)
-    assert window_sentence(plan.doughs[0], Reader(UTC)).startswith("load 1 is proofed")
 
 
 def test_an_unbaked_recipe_is_planned_to_its_last_stage():

@@ -11,11 +11,12 @@ import pytest
 
 from monitor.archive.replay import read_batch, read_readings, replay
 from monitor.dough.forecast import outlook
+from monitor.dough.outlook import KeptText
 from monitor.errors import ConfigError
 
 BATCH_TOML = """
 name = "Barley round, tub 2"
-stage = "bulk rise"
+stage = "first rise"
 started = 2026-03-02T05:40:00Z
 target_rise_pct = 75
 
@@ -156,7 +157,7 @@ def test_the_forecast_is_for_the_batch_as_known_at_each_line(files):
 
     def spy(batch, track, at):
         seen.append((at, batch.events))
-        return replace(outlook(batch, track, at), why="seen")
+        return replace(outlook(batch, track, at), why=KeptText("seen", "en"))
 
     readings, toml = files(rows())
     replay(readings, toml, timedelta(minutes=15), spy, io.StringIO(), io.StringIO())

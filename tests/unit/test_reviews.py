@@ -21,7 +21,7 @@ from monitor.store.store import Store
 def test_a_moved_target_is_kept_and_its_collector_hears_of_it(tmp_path: Path) -> None:
     path = tmp_path / "kept.db"
     with Store(path) as collecting, Reviews(path) as store:
-        kept = store.add_batch(batch("Loaf", Stage.BULK_RISE, 60, ROUND_TUB))
+        kept = store.add_batch(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB))
         before = collecting.changes()
         assert store.set_target(kept.id, Target(90.0)).target == Target(90.0)
         assert collecting.changes() != before
@@ -36,7 +36,7 @@ def test_a_batch_there_is_not_has_no_target_to_move(tmp_path: Path) -> None:
 
 def test_what_was_meant_and_the_verdict_are_kept_and_replaced(tmp_path: Path) -> None:
     with Reviews(tmp_path / "kept.db") as store:
-        kept = store.add_batch(batch("Loaf", Stage.BULK_RISE, 60, ROUND_TUB))
+        kept = store.add_batch(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB))
         assert (store.intent(kept.id), store.judgement(kept.id), store.judged()) == (None, None, {})
         meant = Intent(23.0, Formula(1000.0, instant_yeast_g=5.0), 150.0)
         store.save_intent(kept.id, Intent())
@@ -55,7 +55,7 @@ def test_what_was_meant_and_the_verdict_are_kept_and_replaced(tmp_path: Path) ->
 def test_what_is_kept_of_a_batch_travels_with_it(tmp_path: Path) -> None:
     with Reviews(tmp_path / "kept.db") as store:
         ended = NOW
-        kept = store.add_batch(replace(batch("Loaf", Stage.BULK_RISE, 60, ROUND_TUB), ended_at=ended))
+        kept = store.add_batch(replace(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB), ended_at=ended))
         store.save_intent(kept.id, Intent(23.0))
         store.save_judgement(kept.id, Judgement(NOW, Verdict.UNDER, "tight", b"\xff\xd8"))
     with BatchRows(tmp_path / "kept.db") as store:

@@ -6,7 +6,6 @@ import pytest
 from monitor.dough.scores import (
     censored,
     crps_from_quantiles,
-    crps_from_samples,
     interval_score,
     is_covered,
     pinball,
@@ -29,20 +28,12 @@ def test_pinball_is_least_at_the_true_quantile():
 
 def test_a_sure_forecast_scores_its_error():
     assert crps_from_quantiles([10.0, 4.0], np.full((2, 7), 7.0), LEVELS) == pytest.approx([3.0, 3.0])
-    assert crps_from_samples(10.0, [7.0, 7.0]) == pytest.approx(3.0)
 
 
 def test_scores_of_a_normal_forecast():
     # CRPS of N(0, 1) at 0 is 2 phi(0) - 1/sqrt(pi) = 0.2337, at 1 0.6024 (Gneiting & Raftery 2007, from memory)
     from_quantiles = crps_from_quantiles([0.0, 1.0], np.tile(UNIT_NORMAL, (2, 1)), LEVELS)
     assert from_quantiles == pytest.approx([0.2337, 0.6024], abs=0.02)  # flat tails beyond 5 and 95 %
-    samples = np.random.default_rng(2).normal(size=20_000)
-    assert crps_from_samples(0.0, samples) == pytest.approx(0.2337, abs=0.01)
-    assert crps_from_samples(1.0, samples) == pytest.approx(0.6024, abs=0.01)
-
-
-def test_weights_count_as_copies():
-    assert crps_from_samples(1.0, [0.0, 3.0], [2.0, 1.0]) == pytest.approx(crps_from_samples(1.0, [0.0, 0.0, 3.0]))
 
 
 def test_interval_score_is_width_and_penalty():

@@ -27,7 +27,7 @@ from monitor.wire.readings import Channel, NodeId, Reading
 TUB = Batch(
     BatchId(0),
     "Linden loaf",
-    Stage.BULK_RISE,
+    Stage.FIRST_RISE,
     START,
     Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
     Target(75.0),
@@ -142,7 +142,7 @@ def test_a_row_that_makes_no_point_is_set_aside_and_the_rest_goes_on(spool: Spoo
     with spool._write() as connection:
         connection.execute("INSERT INTO outlook VALUES (1, 5, '{', '[]')")
         connection.execute(
-            'INSERT INTO outlook VALUES (1, 6, \'{"at":"2026-03-02T05:40:00Z","state":"slack"}\', \'[]\')'
+            'INSERT INTO outlook VALUES (1, 6, \'{"at":"2026-03-02T05:40:00Z","state":"no rise yet"}\', \'[]\')'
         )
     sender = sender_of(spool)
     next(sender.turns(spool))

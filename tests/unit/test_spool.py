@@ -23,7 +23,7 @@ from monitor.wire.readings import Channel, NodeId, Reading
 HERE, THERE = "https://here proofing rye", "https://there proofing rye"
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 TUB = Batch(
-    BatchId(0), "Linden loaf", Stage.BULK_RISE, START, Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
+    BatchId(0), "Linden loaf", Stage.FIRST_RISE, START, Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0),
     Target(75.0),
 )  # fmt: skip
 NOT_SENT = {
@@ -108,7 +108,7 @@ def test_a_row_that_replaces_another_is_sent(tmp_path: Path) -> None:
 def test_an_outlook_is_sent_when_it_is_new_and_when_it_is_put_right(spool: Spool) -> None:
     batch = spool.add_batch(TUB)
     take(spool, "touched")
-    outlook = Outlook(START, State.SLACK)
+    outlook = Outlook(START, State.NO_RISE)
     spool.save_step(batch.id, outlook, [], [])
     assert len(take(spool, "outlook").rows) == 1
     assert take(spool, "touched").rows == ()

@@ -9,10 +9,10 @@ import pytest
 
 from monitor.archive.export import batch_toml, export_batch
 from monitor.archive.replay import read_batch, read_readings
-from monitor.dough.levels import evidence
+from monitor.dough.observations import observations
 from monitor.dough.track import track_from_readings
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
-from monitor.recipe.calibration import Calibration, How
+from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
@@ -31,13 +31,13 @@ def reading(minute: int, distance_mm: float = 240.0) -> Reading:
 
 
 def calibration(minutes: float, offset: float, sd: float = 0.6) -> Calibration:
-    return Calibration(NODE, Channel.DISTANCE, offset, sd, at(minutes), How.EMPTY)
+    return Calibration(NODE, Channel.DISTANCE, offset, sd, at(minutes), Comparison.EMPTY)
 
 
 @pytest.fixture
 def running(store: Store) -> Batch:
     store.append([reading(minute) for minute in range(30)])
-    batch = Batch(BatchId(0), "Rye", Stage.BULK_RISE, NOON, TUB, nodes=((Channel.DISTANCE, NODE),))
+    batch = Batch(BatchId(0), "Rye", Stage.FIRST_RISE, NOON, TUB, nodes=((Channel.DISTANCE, NODE),))
     return store.add_batch(batch)
 
 
@@ -77,9 +77,9 @@ def test_its_doubt_is_the_doubt_of_the_sensors_height(store: Store, running: Bat
 
 def test_the_start_volume_is_less_sure_over_a_doubtful_sensor(running: Batch, store: Store) -> None:
     readings = store.readings(running)
-    sure = evidence(running, track_from_readings(running, readings), 3600.0)
+    sure = observations(running, track_from_readings(running, readings), 3600.0)
     doubtful_batch = replace(running, vessel=replace(TUB, sensor_sd_mm=5.0))
-    doubtful = evidence(doubtful_batch, track_from_readings(doubtful_batch, readings), 3600.0)
+    doubtful = observations(doubtful_batch, track_from_readings(doubtful_batch, readings), 3600.0)
     assert sure is not None
     assert doubtful is not None
     assert doubtful.start_volume_ml == sure.start_volume_ml

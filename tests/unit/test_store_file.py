@@ -3,13 +3,19 @@
 import sqlite3
 import threading
 from dataclasses import replace
+from datetime import UTC
 from pathlib import Path
 
+import made_up_day
 import pytest
 from made_up_rows import NODE, at, batch, reading
 
+from monitor.dough.outlook import Band, KeptText, NoForecast, State
 from monitor.errors import StoreError
-from monitor.recipe.batch import Event, EventKind
+from monitor.plan.day import Plan
+from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
+from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.store import rows, schema
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
@@ -104,7 +110,77 @@ def test_a_file_from_before_recipes_had_names_keeps_its_batches(tmp_path: Path) 
     with Store(path) as store:
         (batch,) = store.batches()
         assert (batch.recipe, batch.recipe_key) == ("", "hazel loaf")
+        assert batch.stage is Stage.FIRST_RISE
         assert store.lessons() == []
+
+
+def test_a_file_that_said_bulk_rise_keeps_its_plans_and_lessons(tmp_path: Path) -> None:
+    path = tmp_path / "older.sqlite"
+    quoted = '"stage":"bulk rise","foretold":'  # in a baker's own words it stays
+    recipe = made_up_day.recipe()
+    recipe = replace(recipe, note=quoted)
+    plan = make_plan((Order(recipe, made_up_day.NOON),), made_up_day.KITCHEN, made_up_day.MORNING, UTC)
+    assert isinstance(plan, Plan)
+    older = (
+        rows.to_json(plan).replace('"stage":"first rise"', '"stage":"bulk rise"').replace('"forecast":', '"foretold":')
+    )
+    before = next(n for n, (purpose, _) in enumerate(schema.MIGRATIONS) if purpose.startswith("the first rise"))
+    connection = sqlite3.connect(path, isolation_level=None)
+    schema.migrate(connection, schema.MIGRATIONS[:before])
+    connection.execute("INSERT INTO plan (made_us, body) VALUES (0, ?)", (older,))
+    connection.execute(
+        "INSERT INTO batch (id, name, stage, started_us, vessel, nodes) VALUES (1, ?, 'bulk rise', 0, '{}', '[]')",
+        ("bulk rise",),
+    )
+    connection.execute("INSERT INTO lesson VALUES (1, 'rye', 'x', ?)", ('{"recipe":"rye","stage":"bulk rise"}',))
+    schema.migrate(connection)
+    assert rows.from_json(connection.execute("SELECT body FROM plan").fetchone()[0], Plan) == plan
+    assert connection.execute("SELECT name, stage FROM batch").fetchone() == ("bulk rise", "first rise")
+    assert connection.execute("SELECT body FROM lesson").fetchone()[0] == '{"recipe":"rye","stage":"first rise"}'
+    connection.close()
+
+
+PURPOSES = [purpose for purpose, _ in schema.MIGRATIONS]
+BEFORE_CODES = schema.MIGRATIONS[: PURPOSES.index("outlooks hold codes in place of words")]
+
+
+@pytest.mark.parametrize(
+    ("kept", "state", "why"),
+    [
+        ('"state":"slack"', State.NO_RISE, None),
+        ('"state":"rising","why":null', State.RISING, None),
+        (
+            '"state":"no_readings","why":"no reading has come yet: check that the node is on and that the batch names '
+            'it"',
+            State.NO_READINGS,
+            NoForecast.NO_READING_YET,
+        ),
+        (
+            '"state":"no_readings","why":"not estimated: a fault in this program; its readings are kept, '
+            'its log says more"',
+            State.NO_READINGS,
+            NoForecast.NOT_ESTIMATED,
+        ),
+        ('"state":"ready","why":"it says \\"slack\\""', State.READY, KeptText('it says "slack"', "en")),
+    ],
+)
+def test_an_outlook_kept_in_words_is_read_as_codes(
+    tmp_path: Path, kept: str, state: State, why: NoForecast | KeptText | None
+) -> None:
+    path = tmp_path / "older.sqlite"
+    connection = sqlite3.connect(path, isolation_level=None)
+    schema.migrate(connection, BEFORE_CODES)
+    connection.execute(
+        "INSERT INTO batch (name, stage, started_us, vessel, nodes) VALUES ('Hazel loaf', 'first rise', 0, ?, '[]')",
+        ('{"shape":"round","base_mm":[180,180],"top_mm":[180,180],"depth_mm":200}',),
+    )
+    body = f'{{"at":"2026-03-02T05:40:00Z",{kept},"rise_pct":{{"p05":0.1,"p50":0.30000000000000004,"p95":1.0}}}}'
+    connection.execute("INSERT INTO outlook VALUES (1, 5, ?, '[]')", (body,))
+    connection.close()
+    with Store(path) as store:
+        (found,) = store.outlooks(BatchId(1))
+    assert (found.state, found.why) == (state, why)
+    assert found.rise_pct == Band(0.1, 0.30000000000000004, 1.0)
 
 
 def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:

@@ -1,16 +1,15 @@
 """`batch what-if`: questions about a running dough, answered in a baker's words."""
 
-import argparse
-import io
 from datetime import UTC, time, timedelta
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 from harness import START, SetClock
 from made_up import batch_of, readings_of
 
 from monitor.collector.learner import learn_next
-from monitor.commands.what_if import run
+from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
@@ -25,7 +24,7 @@ TRAY = Vessel(Shape.RECTANGULAR, (300.0, 60.0), (300.0, 60.0), 250.0, 300.0)
 @pytest.fixture
 def ask(tmp_path, monkeypatch):
     batch = Batch(
-        BatchId(0), "Oat loaf, tray 1", Stage.BULK_RISE, START, TRAY,
+        BatchId(0), "Oat loaf, tray 1", Stage.FIRST_RISE, START, TRAY,
         nodes=tuple((channel, NODE) for channel in (Channel.AIR_TEMP, Channel.DOUGH_TEMP, Channel.DISTANCE)),
     )  # fmt: skip
     t_s = np.arange(0.0, 1501.0, 30.0)
@@ -40,13 +39,13 @@ def ask(tmp_path, monkeypatch):
         store.append(readings)
         store.add_batch(batch)
     now = START + timedelta(minutes=25)
-    monkeypatch.setattr("monitor.commands.what_if.clock_of", lambda store: SetClock(now))
+    monkeypatch.setattr("monitor.store.pace.clock_of", lambda store: SetClock(now))
 
     def asked(**chosen):
-        usual = {"id": 1, "air": None, "cold_from": None, "cold_until": None, "cold": 4.0, "ready_at": None}
-        out = io.StringIO()
-        assert run(argparse.Namespace(**{**usual, **chosen}), tmp_path, out) == 0
-        return out.getvalue().splitlines()
+        words = ["1", "--data-dir", str(tmp_path)]
+        for name, value in chosen.items():
+            words += [f"--{name.replace('_', '-')}", f"{value:%H:%M}" if isinstance(value, time) else str(value)]
+        return CliRunner().invoke(what_if, words, standalone_mode=False, catch_exceptions=False).output.splitlines()
 
     asked.place = tmp_path
     return asked

@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.alerts.dough import Alert, AlertKind, Facts, Message, Phase, Sort, Subject
-from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.dough.outlook import Band, KeptText, Moments, NoForecast, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, NodeId
@@ -21,7 +21,7 @@ NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 LOAF = Batch(
     id=BatchId(7),
     name="Hill country loaf",
-    stage=Stage.BULK_RISE,
+    stage=Stage.FIRST_RISE,
     started_at=NINE - timedelta(hours=2),
     vessel=Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0),
     target=Target(75.0),
@@ -157,7 +157,7 @@ def test_rise_tells_its_doubt_only_where_it_shows() -> None:
          "check its warmth and whether the yeast went in"),
         (LOAF, Outlook(at=NINE, state=State.NO_READINGS, last_reading_at=at(-45)), "no readings since 08:15",
          "look at the dough, then at the sensor's power and cable"),
-        (LOAF, outlook(why="too little has been measured yet"), "no forecast: too little has been measured yet",
+        (LOAF, outlook(why=KeptText("too little measured yet", "en")), "no forecast: too little measured yet",
          "then: divide and shape"),
         (replace(LOAF, ended_at=at(-1)), PAST, "ended 08:59; was ready 08:30", ""),
     ],
@@ -193,7 +193,7 @@ OUTLOOKS = [outlook(state) for state in State] + [
     outlook(State.READY, ready=around(-5, -2, 0)),
     outlook(State.READY, ready=around(-95, -90, -80)),
     outlook(State.AT_PEAK, ready=Moments()),
-    Outlook(at=NINE, state=State.NO_READINGS, why="no reading has come yet: check that the node is on"),
+    Outlook(at=NINE, state=State.NO_READINGS, why=NoForecast.NO_READING_YET),
     Outlook(at=NINE, state=State.RISING),
     None,
 ]
@@ -205,7 +205,7 @@ def test_every_alert_names_batch_and_rise_says_what_to_do_and_speaks_plainly(kin
     for about in OUTLOOKS:
         text = said(kind, about, batch)
         assert text.startswith(f"{batch.name}, {alerts.stage_word(batch.stage, Reader(UTC))}, ")
-        assert alerts.rise_text(about or Outlook(at=NINE, state=State.SLACK), Reader(UTC)) in text
+        assert alerts.rise_text(about or Outlook(at=NINE, state=State.NO_RISE), Reader(UTC)) in text
         assert len(re.findall(r"[.!?](?= |$)", text)) >= 2, text  # how it is, and what to do
         assert not JARGON.search(text), text
         assert not re.search(r"  |\.\.|,\.|: \.|_|[\U0001F000-\U0001FAFF]", text), text

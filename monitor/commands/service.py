@@ -1,0 +1,124 @@
+"""``service``: the collector's systemd unit, or files for everything that is set up on this machine."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from monitor.commands.parameters import FILE, FOLDER
+from monitor.commands.terminal import data_dir, examples, refuse_both
+from monitor.errors import ConfigError
+
+if TYPE_CHECKING:
+    from monitor.deploy.installation import Setting
+    from monitor.wording.reader import Reader
+
+PASSWORD_BYTES = 18
+
+
+@click.command(
+    "service",
+    epilog=examples(
+        "service > /etc/systemd/system/proofing-monitor.service",
+        "service --user ida --systemd units",
+        "service --compose bakery --central",
+    ),
+)
+@click.option("--user", default="proofing", show_default=True, metavar="NAME", help="Who it runs as.")
+@click.option("--program", type=FILE, metavar="PATH", help="The proofing-monitor to run (default: this one).")
+@click.option("--systemd", type=FOLDER, metavar="DIR", help="Write the units of everything set up here instead.")
+@click.option("--compose", type=FOLDER, metavar="DIR", help="Write a compose file and its image's recipe instead.")
+@click.option("--central", is_flag=True, help="With --compose: an InfluxDB on this machine too.")
+@data_dir
+def command(
+    user: str, program: Path | None, systemd: Path | None, compose: Path | None, central: bool, data_dir: Path
+) -> None:
+    """Write systemd units or a compose file to keep all running.
+
+    Without --systemd and --compose it prints the unit of the collector alone.
+    """
+    from monitor.deploy.collector_unit import unit
+    from monitor.deploy.installation import setting_of, write_probe
+    from monitor.settings.config import load_config
+
+    refuse_both(systemd=systemd, compose=compose)
+    if central and compose is None:
+        raise ConfigError("--central goes with --compose DIR")
+    installed = Path(sys.argv[0]).resolve() if program is None else program
+    if systemd is None and compose is None:
+        click.echo(unit(installed, data_dir, user), nl=False)
+        return
+    config = load_config(data_dir, os.environ)
+    setting = setting_of(config, user, installed)
+    if setting.has_broker:
+        write_probe(config)
+    if systemd is not None:
+        _write_units(setting, systemd, config.reader)
+    elif compose is not None:
+        _write_compose(setting, compose, config.reader, has_central=central)
+
+
+def _write(folder: Path, files: dict[str, str]) -> None:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        for name, text in files.items():
+            (folder / name).write_text(text, encoding="utf-8")
+    except OSError as err:
+        raise ConfigError(
+            "{folder}: cannot be written ({why}); name another folder", folder=folder, why=err.strerror
+        ) from err
+
+
+def _write_units(setting: Setting, folder: Path, reader: Reader) -> None:
+    from monitor.deploy.systemd import units
+
+    files = units(setting)
+    _write(folder, files)
+    started = [name for name in files if not name.startswith("proofing-health.service")]
+    click.echo(f"{folder}: {', '.join(files)}")
+    click.echo(
+        reader.say(
+            "next: copy them to /etc/systemd/system, then\n"
+            "      systemctl daemon-reload && systemctl enable --now {units}",
+            units=" ".join(started),
+        )
+    )
+    click.echo(reader.say("an InfluxDB package brings a unit of its own"))
+
+
+def _write_compose(setting: Setting, folder: Path, reader: Reader, *, has_central: bool) -> None:
+    from secrets import token_urlsafe
+
+    from monitor.deploy.compose import (
+        CENTRAL_FOLDER,
+        CENTRAL_SECRETS,
+        COMPOSE_NAME,
+        DOCKERFILE_NAME,
+        compose,
+        dockerfile,
+        project_folder,
+    )
+    from monitor.files import write_private
+
+    owner = setting.data_dir.stat()
+    text = compose(setting, project_folder(), (owner.st_uid, owner.st_gid), folder, has_central=has_central)
+    _write(folder, {COMPOSE_NAME: text, DOCKERFILE_NAME: dockerfile()})
+    click.echo(f"{folder}: {COMPOSE_NAME}, {DOCKERFILE_NAME}")
+    if has_central:
+        for name in CENTRAL_SECRETS:
+            file = folder / CENTRAL_FOLDER / name
+            if not file.exists():
+                write_private(file, "keeper" if name == CENTRAL_SECRETS[0] else token_urlsafe(PASSWORD_BYTES))
+        click.echo(
+            reader.say(
+                "{folder}: the central store's secrets; its token belongs into secrets.toml:\n"
+                "      influx_token = the text of {file}",
+                folder=folder / CENTRAL_FOLDER,
+                file=folder / CENTRAL_FOLDER / CENTRAL_SECRETS[2],
+            )
+        )
+    click.echo(reader.say("next: docker compose -f {file} up --build --detach", file=folder / COMPOSE_NAME))

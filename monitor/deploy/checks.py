@@ -1,0 +1,202 @@
+"""Looks at what a monitor needs: what is there, what is wrong and how to mend it."""
+
+import importlib.util
+import shutil
+import socket
+import sqlite3
+import sys
+import tempfile
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from urllib.parse import urlsplit
+
+from monitor.archive.checks import looked_at_upkeep
+from monitor.clock import wall_clock
+from monitor.errors import ConfigError, MonitorError
+from monitor.notify.carriers import AppriseCarrier
+from monitor.remote_access.checks import looked_at_broker, looked_at_doors
+from monitor.settings.brokers import MqttAddress
+from monitor.settings.config import Config, load_config
+from monitor.settings.effective import MASK
+from monitor.shops.checks import looked_at_central
+from monitor.sources.serial import found_ports, port_of
+from monitor.store.collector_lock import is_collector_running
+from monitor.translatable import Number, Saying
+
+LEAST_FREE_MB = 500  # judgement: years of readings of one bakery, and room for the rest of the machine
+ANSWER_WITHIN_S = 3.0  # judgement: a broker in the same building
+LEAST_PYTHON = (3, 11)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was looked at.
+
+    Attributes
+    ----------
+    mend
+        What to do about it; None when it is right as it is.
+    """
+
+    what: str
+    mend: str | None = None
+
+
+def looked_at(
+    data_dir: Path, environ: Mapping[str, str], *, config_path: Path | None = None, secrets_path: Path | None = None
+) -> tuple[Config, list[Finding]]:
+    """The settings in force, those that came with the program when they have a fault; and what was found."""
+    try:
+        config = load_config(data_dir, environ, config_path=config_path, secrets_path=secrets_path)
+        findings = [Finding(Saying("settings: no fault found"))]
+    except ConfigError as err:
+        config = Config(data_dir)
+        findings = [
+            Finding(Saying("settings: {why}", why=fault), Saying("mend that line, then check again"))
+            for fault in str(err).splitlines()
+        ]
+    return config, [*findings, *_everything(config)]
+
+
+def _everything(config: Config) -> Iterator[Finding]:
+    yield _python()
+    yield _folder(config.data_dir)
+    yield _database(config.database)
+    yield _disk(config.data_dir)
+    is_running = is_collector_running(config.data_dir)
+    yield Finding(Saying("collector: at work here") if is_running else Saying("collector: not running here"))
+    yield from _sources(config)
+    for address in config.mqtt:
+        answer = _broker(address)
+        yield answer
+        if answer.mend is None:
+            yield from (Finding(what, mend) for what, mend in looked_at_broker(config, address))
+        if fault := config.login_fault(address):
+            yield Finding(Saying("broker: nobody to log in as"), fault)
+    yield from (Finding(what, mend) for what, mend in looked_at_doors(config, wall_clock()))
+    yield from (Finding(what, mend) for what, mend in looked_at_upkeep(config, wall_clock()))
+    yield from (Finding(what, mend) for what, mend in looked_at_central(config))
+    yield from _notifications(config)
+    yield _dashboard()
+
+
+def _python() -> Finding:
+    here = ".".join(map(str, sys.version_info[:3]))
+    is_right = sys.version_info >= LEAST_PYTHON
+    return Finding(Saying("Python {here}", here=here), None if is_right else Saying("install Python 3.11 or newer"))
+
+
+def _folder(folder: Path) -> Finding:
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        with tempfile.TemporaryFile(dir=folder):
+            pass
+    except OSError as err:
+        return Finding(
+            Saying("data directory {folder}: cannot be written ({why})", folder=folder, why=err.strerror),
+            Saying("let this user write it, or name another with --data-dir"),
+        )
+    return Finding(Saying("data directory {folder}: can be written", folder=folder))
+
+
+def _database(path: Path) -> Finding:
+    if not path.exists():
+        return Finding(Saying("database {path}: none yet; it is made when it is needed", path=path))
+    try:
+        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
+        try:
+            said = str(connection.execute("PRAGMA quick_check").fetchone()[0])
+        finally:
+            connection.close()
+    except sqlite3.Error as err:
+        said = str(err)
+    if said != "ok":
+        return Finding(
+            Saying("database {path}: damaged ({said})", path=path, said=said.splitlines()[0]),
+            Saying(
+                "restart the collector, which sets it aside and begins a new one; then `proofing-monitor "
+                "backup restore`"
+            ),
+        )
+    return Finding(
+        Saying(
+            "database {path}: whole, {st_size} MB", path=path, st_size=Number(path.stat().st_size / 1000000.0, ".1f")
+        )
+    )
+
+
+def _disk(folder: Path) -> Finding:
+    place = next(place for place in (folder, *folder.absolute().parents) if place.exists())
+    free_mb = shutil.disk_usage(place).free / 1e6
+    is_enough = free_mb >= LEAST_FREE_MB
+    return Finding(
+        Saying("disk of {place}: {free_mb} MB free", place=place, free_mb=f"{free_mb:,.0f}"),
+        None
+        if is_enough
+        else Saying("make room: at least {least_free_mb} MB, or readings will be lost", least_free_mb=LEAST_FREE_MB),
+    )
+
+
+def _sources(config: Config) -> Iterator[Finding]:
+    ports = found_ports()
+    yield Finding(Saying("serial ports of this machine: {ports}", ports=", ".join(ports) or Saying("none")))
+    for port in config.serial:
+        try:
+            path = port_of(port)
+        except MonitorError as err:
+            yield Finding(Saying("serial port {port}: is not there", port=port), err.saying)
+            continue
+        if path.startswith("/") and not Path(path).exists():
+            yield Finding(
+                Saying("serial port {port}: is not there", port=port),
+                Saying("plug the node in, or set another port in `serial`"),
+            )
+        else:
+            yield Finding(Saying("serial port {port}: set", port=port))
+    if not config.has_sources:
+        yield Finding(
+            Saying("sources: none is set, so no reading can come"),
+            Saying(
+                'add serial = ["PORT"] or mqtt = ["mqtt://user@host:1883"] to config.toml, or start '
+                "`collect` with --serial or --mqtt"
+            ),
+        )
+
+
+def _broker(address: MqttAddress) -> Finding:
+    try:
+        socket.create_connection((address.host, address.port), ANSWER_WITHIN_S).close()
+    except OSError as err:
+        return Finding(
+            Saying("broker {url}: does not answer ({why})", url=address.url, why=err.strerror or err),
+            Saying("start it, or mend host and port in `mqtt`"),
+        )
+    return Finding(Saying("broker {url}: answers", url=address.url))
+
+
+def _notifications(config: Config) -> Iterator[Finding]:
+    recipients = config.secrets.recipients
+    if not recipients:
+        yield Finding(Saying("notifications: none set; messages show on the terminal and the dashboard alone"))
+    number = 0
+    for who in recipients:
+        for url in who.urls:
+            number += 1
+            masked = f"{number} of {who.name}: {urlsplit(url).scheme}://{MASK}"
+            try:
+                AppriseCarrier(url, number, config.notify_inside)
+            except ConfigError as err:
+                yield Finding(Saying("notification {masked}: not understood", masked=masked), err.saying)
+            else:
+                yield Finding(Saying("notification {masked}: understood", masked=masked))
+
+
+def _dashboard() -> Finding:
+    missing = [name for name in ("streamlit", "altair") if importlib.util.find_spec(name) is None]
+    if missing:
+        return Finding(
+            Saying("dashboard: {missing} not installed", missing=" and ".join(missing)),
+            Saying("pip install {missing}", missing=" ".join(missing)),
+        )
+    return Finding(Saying("dashboard: Streamlit is installed"))
