@@ -52,8 +52,8 @@ def test_list_shows_what_stands_with_numbers(bakery: Path) -> None:
 
 
 def test_acknowledged_alert_says_so_and_stands_until_it_is_over(bakery: Path) -> None:
-    assert said(bakery, "seen", "1", "--by", "Ida") == "   1  Hill country loaf (batch 1): ready: acknowledged\n"
-    assert ", acknowledged" in said(bakery, "list").splitlines()[0]
+    assert said(bakery, "seen", "1", "--by", "Ida") == "   1  Hill country loaf (batch 1): ready: seen\n"
+    assert ", seen" in said(bakery, "list").splitlines()[0]
     assert "ready 1: acknowledged by Ida" in said(bakery, "history")
     assert "node silent" in said(bakery, "seen", "--all")
     assert "nobody has seen it yet" not in said(bakery, "list")
