@@ -1,88 +1,96 @@
-"""What a baker does on a screen, written at once through the store, at the dough's own now."""
+"""What a baker does on a screen, written at once through the store at the dough's own now."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import replace
-from datetime import timedelta
+from datetime import datetime, timedelta
+from io import BytesIO
 
 import streamlit as st
+from PIL import Image, ImageOps, UnidentifiedImageError
 
 from dashboard import queries
 from dashboard.access import preferences, visitor
-from dashboard.photograph import as_small_jpeg
-from monitor.errors import AccessError, PictureError, StoreError
+from dashboard.queries import StoreType
+from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, start_next
+from monitor.errors import AccessError, ConfigError, PictureError, StoreError
+from monitor.plan.day import PlanId
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.recipe.vessel import Vessel
 from monitor.store.pace import clock_of
+from monitor.store.plans import DayBook
 from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 from monitor.store.vessels import Shelf
+from monitor.translatable import N_
 from monitor.wording.alerts import clock_text, event_word
 from monitor.wording.reader import Reader
 from monitor.wording.review import verdict_word
 
-# How far off a level read by eye against a wall is, one standard deviation: judgement (a domed top, a slanting look).
-LEVEL_SD_MM = 3.0
+LEVEL_SD_MM = 3.0  # of a level read by eye against a wall: judgement (a domed top, a slanting look)
+LONGEST_PHOTO_PX = 1280
+PHOTO_QUALITY = 80
 
 Action = Callable[..., None]
 
 
-def note(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
-    """Keep something that was done to a dough, and say so."""
+@contextmanager
+def writing(
+    kind: type[StoreType], refusal: str = N_("Not saved: {why}")
+) -> Iterator[tuple[StoreType, datetime, Reader]]:
+    """A store for one write, the moment it is made at, and its reader; what cannot be written is said in a toast."""
+    reader = preferences.reader(queries.database().parent)
     try:
-        with queries.opened_to_write() as store:
-            now = clock_of(store).now()
-            store.add_event(batch_id, Event(now, kind, words))
-    except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not noted: {why}", why=error), duration="infinite")
-        return
-    reader = _reader()
-    said = f"{event_word(kind, reader)}: {reader.say(words)}" if words else event_word(kind, reader)
-    st.toast(reader.say("Noted: {what}, {at}", what=said, at=clock_text(now, reader)))
+        with queries.opened_to_write(kind) as store:
+            yield store, clock_of(store).now(), reader
+    except (AccessError, ConfigError, PictureError, StoreError) as error:
+        st.toast(reader.say(refusal, why=error), duration="infinite")
 
 
-def note_level(batch_id: BatchId, level_mm: float | None) -> None:
-    """Keep a level that was read off the tub's wall, and say so."""
-    if level_mm is None:
-        st.toast(_reader().say("Type the level in millimetres first."))
-        return
-    try:
-        with queries.opened_to_write() as store:
-            now = clock_of(store).now()
-            store.add_level(batch_id, now, level_mm, LEVEL_SD_MM)
-    except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not noted: {why}", why=error), duration="infinite")
-        return
-    at = clock_text(now, _reader())
-    st.toast(_reader().say("Noted: level {level} mm, {at}", level=f"{level_mm:.0f}", at=at))
+def add_event(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
+    """Note something that was done to a dough."""
+    with writing(Store) as (store, now, reader):
+        store.add_event(batch_id, Event(now, kind, words))
+        what = f"{event_word(kind, reader)}: {reader.say(words)}" if words else event_word(kind, reader)
+        st.toast(reader.say("Noted: {what}, {at}", what=what, at=clock_text(now, reader)))
+
+
+def add_level(batch_id: BatchId, level_mm: float | None) -> None:
+    """Note a level that was read off the tub's wall."""
+    with writing(Store) as (store, now, reader):
+        if level_mm is None:
+            st.toast(reader.say("Type the level in millimetres first."))
+            return
+        store.add_level(batch_id, now, level_mm, LEVEL_SD_MM)
+        at = clock_text(now, reader)
+        st.toast(reader.say("Noted: level {level} mm, {at}", level=f"{level_mm:.0f}", at=at))
+
+
+def move_band(batch_id: BatchId, rise_pct: float) -> None:
+    """Move the band of a batch to another rise."""
+    with writing(Reviews, N_("Not moved: {why}")) as (store, _, reader):
+        store.set_target(batch_id, Target(rise_pct))
+        st.toast(reader.say("The band stands at {rise} % now", rise=f"{rise_pct:.0f}"))
 
 
 def acknowledge(*numbers: int) -> None:
-    """Keep that somebody knows of some alerts, and say so."""
-    try:
-        with queries.opened_to_write() as store:
-            now = clock_of(store).now()
-            for number in numbers:
-                store.acknowledge(number, now, _person())
-    except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
-        return
-    st.toast(_reader().say("Seen, {at}", at=clock_text(now, _reader())))
+    """Note that somebody has seen some alerts."""
+    with writing(Store) as (store, now, reader):
+        for number in numbers:
+            store.acknowledge(number, now, _person())
+        st.toast(reader.say("Seen, {at}", at=clock_text(now, reader)))
 
 
 def shelve(number: int, minutes: int) -> None:
-    """Keep for how long nobody wants to hear of an alert (0: it calls again now), and say so."""
-    try:
-        with queries.opened_to_write() as store:
-            now = clock_of(store).now()
-            until = now + timedelta(minutes=minutes) if minutes else None
-            store.shelve(number, until, now, _person())
-    except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
-        return
-    if until is None:
-        st.toast(_reader().say("It calls again"))
-    else:
-        st.toast(_reader().say("Later, until {at}", at=clock_text(until, _reader())))
+    """Let an alert wait for some minutes; 0 lets it call again at once."""
+    with writing(Store) as (store, now, reader):
+        until = now + timedelta(minutes=minutes) if minutes else None
+        store.shelve(number, until, now, _person())
+        if until is None:
+            st.toast(reader.say("It calls again"))
+        else:
+            st.toast(reader.say("Later, until {at}", at=clock_text(until, reader)))
 
 
 def _person() -> str:
@@ -90,64 +98,73 @@ def _person() -> str:
     return visitor.name(queries.database().parent) or "the dashboard"
 
 
-def move_band(batch_id: BatchId, rise_pct: float) -> None:
-    """Move the band of a batch to another rise, and say so."""
+def start_batch(batch: Batch, intent: Intent) -> BatchId | None:
+    """Begin a batch at this moment, with what it is meant to be; its number, or None when that could not be saved."""
+    with writing(Reviews, N_("Not begun: {why}")) as (store, now, _):
+        added = store.add_batch(replace(batch, started_at=now))
+        store.save_intent(added.id, intent)
+        return added.id
+    return None
+
+
+def begin_stage(plan_id: PlanId, dough: str, stage: int) -> None:
+    """Begin the next stage of a planned dough, with its batch; a second tap begins nothing more."""
+    with writing(DayBook, N_("Not begun: {why}")) as (book, now, reader):
+        live = live_plan(book, book.plan(plan_id), now, StageForecasts(book))
+        if any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
+            st.toast(start_next(book, live, now, reader, dough))
+        else:
+            st.toast(reader.say("That has begun already."))
+
+
+def mark_done(plan_id: PlanId, step: str, words: str) -> None:
+    """Tick a step of a plan off."""
+    with writing(DayBook) as (book, now, reader):
+        book.mark_done(plan_id, step, now)
+        st.toast(reader.say("Done: {what}", what=words))
+
+
+def save_vessel(name: str, vessel: Vessel) -> None:
+    """Add a vessel to the bakery's, under its name."""
+    with writing(Shelf) as (store, _, reader):
+        store.put_vessel(name, vessel)
+        st.toast(reader.say("Saved: {what}", what=name))
+
+
+def save_intent(batch_id: BatchId, intent: Intent) -> None:
+    """Save what a batch was meant to be."""
+    with writing(Reviews) as (store, _, reader):
+        store.save_intent(batch_id, intent)
+        st.toast(reader.say("Saved: what was planned"))
+
+
+def save_judgement(batch_id: BatchId, verdict: Verdict, notes: str, photo: bytes | None) -> None:
+    """Save what a baker says of a finished dough; without a new photograph the one before stays."""
+    with writing(Reviews) as (store, now, reader):
+        before = store.judgement(batch_id)
+        jpeg = small_jpeg(photo) if photo else None if before is None else before.photo_jpeg
+        store.save_judgement(batch_id, Judgement(now, verdict, notes.strip(), jpeg))
+        st.toast(reader.say("Saved: {what}", what=verdict_word(verdict, reader)))
+
+
+def small_jpeg(photo: bytes) -> bytes:
+    """A picture of any usual kind as a JPEG of at most 1280 pixels a side, upright.
+
+    Bare of what a telephone writes into it: place, time, owner.
+
+    Raises
+    ------
+    PictureError
+        When it is no picture, or one larger than any camera takes.
+    """
     try:
-        with queries.opened_to_write_as(Reviews) as store:
-            store.set_target(batch_id, Target(rise_pct))
-    except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not moved: {why}", why=error), duration="infinite")
-        return
-    st.toast(_reader().say("The band stands at {rise} % now", rise=f"{rise_pct:.0f}"))
-
-
-def judge(batch_id: BatchId, verdict: Verdict, notes: str, picture: bytes | None) -> None:
-    """Keep what a baker says of a finished dough; without a new picture the one before stays."""
-    try:
-        photo = None if picture is None else as_small_jpeg(picture)
-        with queries.opened_to_write_as(Reviews) as store:
-            before = store.judgement(batch_id)
-            photo = photo or (None if before is None else before.photo_jpeg)
-            store.save_judgement(batch_id, Judgement(clock_of(store).now(), verdict, notes.strip(), photo))
-    except (AccessError, StoreError, PictureError) as error:
-        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
-        return
-    st.toast(_reader().say("Kept: {what}", what=verdict_word(verdict, _reader())))
-
-
-def keep_intent(batch_id: BatchId, intent: Intent) -> None:
-    """Keep what a batch was meant to be."""
-    try:
-        with queries.opened_to_write_as(Reviews) as store:
-            store.save_intent(batch_id, intent)
-    except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
-        return
-    st.toast(_reader().say("Kept: what was planned"))
-
-
-def begin(batch: Batch, intent: Intent) -> BatchId | None:
-    """Begin a batch at this moment, with what it is meant to be; its number, or None when that could not be kept."""
-    try:
-        with queries.opened_to_write_as(Reviews) as store:
-            kept = store.add_batch(replace(batch, started_at=clock_of(store).now()))
-            store.save_intent(kept.id, intent)
-    except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not begun: {why}", why=error), duration="infinite")
-        return None
-    return kept.id
-
-
-def put_on_shelf(name: str, vessel: Vessel) -> None:
-    """Keep a vessel under its name, and say so."""
-    try:
-        with queries.opened_to_write_as(Shelf) as store:
-            store.put_vessel(name, vessel)
-    except (AccessError, StoreError) as error:
-        st.toast(_reader().say("Not kept: {why}", why=error), duration="infinite")
-        return
-    st.toast(_reader().say("On the shelf: {vessel}", vessel=name))
-
-
-def _reader() -> Reader:
-    return preferences.reader(queries.database().parent)
+        with Image.open(BytesIO(photo)) as opened:
+            upright = ImageOps.exif_transpose(opened).convert("RGB")
+            upright.thumbnail((LONGEST_PHOTO_PX, LONGEST_PHOTO_PX))
+    except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError, SyntaxError) as error:
+        raise PictureError("this file cannot be read as a picture: choose a JPEG, PNG or WebP photograph") from error
+    bare = Image.new("RGB", upright.size)
+    bare.paste(upright)
+    out = BytesIO()
+    bare.save(out, "JPEG", quality=PHOTO_QUALITY, optimize=True)
+    return out.getvalue()

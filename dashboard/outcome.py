@@ -55,13 +55,13 @@ def outcome_words(outcome: Outcome, reader: Reader) -> str:
     ended_at, is_peak = outcome.ended_at, outcome.is_peak
     ended = clock_text(ended_at, reader)
     if outcome.ready_at is None:
-        told = reader.say(
+        text = reader.say(
             N_("ended {at}, before its peak") if is_peak else N_("ended {at}, before it was ready"), at=ended
         )
         if outcome.expected_at is None:
-            return told
+            return text
         expected = clock_text(outcome.expected_at, reader, ended_at)
-        return reader.say("{ended}, expected {at}", ended=told, at=expected)
+        return reader.say("{ended}, expected {at}", ended=text, at=expected)
     parts = []
     if not is_peak:
         parts.append(reader.say("was ready {at}", at=clock_text(outcome.ready_at, reader, ended_at)))

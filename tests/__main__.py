@@ -2,8 +2,8 @@
 
 Needs nothing but Python: it makes the virtual environment, installs the locked packages, fetches the system tools where
 the machine lets it (mosquitto as the broker, InfluxDB as the central store, Chromium as the browser, QEMU as a board),
-and runs style, types, imports and tests. What could not be run is listed with its reason; with ``CI=true`` that is a
-failure.
+and runs the tests, and beside them style, types, imports and the audit. What could not be run is listed with its
+reason; with ``CI=true`` that is a failure. When all tests run, the branches they took are counted against floors.
 
 Arguments are handed on to pytest: ``python3 -m tests -k vessel``.
 """
@@ -12,6 +12,7 @@ import os
 import shutil
 import subprocess
 import sys
+import threading
 import venv
 from pathlib import Path
 
@@ -32,9 +33,14 @@ SYSTEM_TOOLS = {
 }
 
 
+def spelled(command: tuple[str | Path, ...]) -> str:
+    """A command as one types it."""
+    return " ".join(map(str, command)).replace(f"{ROOT}/", "")
+
+
 def run(*command: str | Path, quiet: bool = False) -> int:
     """Exit status of a command run in the project's folder."""
-    print("==>", *(str(part) for part in command), flush=True)
+    print("==>", spelled(command), flush=True)
     return subprocess.run(command, cwd=ROOT, stdout=subprocess.DEVNULL if quiet else None, check=False).returncode
 
 
@@ -42,7 +48,7 @@ def must(*command: str | Path, quiet: bool = False) -> None:
     """Run a set-up command, or end with its status: nothing after it would work."""
     status = run(*command, quiet=quiet)
     if status:
-        sys.exit(f"set-up failed with status {status}: {' '.join(map(str, command))}")
+        sys.exit(f"set-up failed with status {status}: {spelled(command)}")
 
 
 def set_up_packages() -> None:
@@ -81,24 +87,64 @@ def set_up_tools() -> None:
             print(f"not installed: {program}; without it there are no {SYSTEM_TOOLS[program][2]}", flush=True)
 
 
+def besides() -> list[tuple[str | Path, ...]]:
+    """What is checked beside the tests, the quickest first."""
+    return [
+        (BIN / "ruff", "check", "."),
+        (BIN / "ruff", "format", "--check", "."),
+        (BIN / "lint-imports", "--no-cache"),
+        (BIN / "mypy",),
+        (BIN / "python", "-m", "tests.audit"),
+    ]
+
+
+def check_quietly(command: tuple[str | Path, ...]) -> int:
+    """Exit status of a check; what it said stands in one piece, once it has ended."""
+    done = subprocess.run(command, cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True, check=False)
+    how = f"failed with status {done.returncode}" if done.returncode else "passed"
+    print(f"\n==> {spelled(command)}: {how}\n{done.stdout.strip()}", flush=True)
+    return done.returncode
+
+
+def tests(pytest_arguments: list[str]) -> list[tuple[str | Path, ...]]:
+    """The tests on several workers, and the floors of their coverage when all of them run.
+
+    Most long tests wait for processes, so there are two workers a core. ``tests/conftest.py`` says who runs what.
+    """
+    workers = ("-n", str(2 * (os.cpu_count() or 1)))
+    if pytest_arguments:
+        return [(BIN / "python", "-m", "pytest", *workers, *pytest_arguments)]
+    return [
+        (BIN / "python", "-m", "pytest", *workers, "--cov", "--cov-report="),
+        (BIN / "python", "-m", "tests.coverage_floors"),
+    ]
+
+
 def main(pytest_arguments: list[str]) -> int:
     """Set up, then run every check; the first failure decides the status, but all are run."""
     if sys.version_info < OLDEST_PYTHON:
         sys.exit(f"Python {'.'.join(map(str, OLDEST_PYTHON))} or newer is needed; this is {sys.version.split()[0]}")
+    os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # hundreds of processes would compile everything anew
     set_up_packages()
     set_up_tools()
-    checks: list[tuple[str | Path, ...]] = [
-        (BIN / "ruff", "check", "."),
-        (BIN / "ruff", "format", "--check", "."),
-        (BIN / "mypy",),
-        (BIN / "lint-imports", "--no-cache"),
-        (BIN / "python", "-m", "tests.audit"),
-        (BIN / "python", "-m", "pytest", *pytest_arguments),
-    ]
-    failed = [check for check in checks if run(*check)]
-    for check in failed:
-        print("failed:", *(str(part) for part in check), flush=True)
-    return 1 if failed else 0
+    failed: list[tuple[tuple[str | Path, ...], int]] = []
+
+    def noted(check: tuple[str | Path, ...], status: int) -> None:
+        if status:
+            failed.append((check, status))
+
+    def check_besides() -> None:
+        for check in besides():
+            noted(check, check_quietly(check))
+
+    beside = threading.Thread(target=check_besides)
+    beside.start()
+    for check in tests(pytest_arguments):
+        noted(check, run(*check))
+    beside.join()
+    for check, _ in failed:
+        print("failed:", spelled(check), flush=True)
+    return failed[0][1] if failed else 0
 
 
 if __name__ == "__main__":

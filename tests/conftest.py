@@ -1,7 +1,10 @@
 """Fixtures for all tests; what they hand out is in ``harness.py``."""
 
+import functools
 import os
+import re
 import shutil
+import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -20,9 +23,16 @@ from harness import (
     qemu_binary,
     wait_until,
 )
+from hypothesis import HealthCheck, settings
 from influx import Influx, influxd_binary
+from xdist.remote import Producer
+from xdist.scheduler import LoadScopeScheduling
 
 from monitor.store.store import Store
+
+# How long an example takes says nothing on a busy machine.
+settings.register_profile("tests", deadline=None, suppress_health_check=[HealthCheck.too_slow])
+settings.load_profile("tests")
 
 
 @pytest.fixture
@@ -96,6 +106,15 @@ def systemd_analyze() -> str:
 def nginx_program() -> str:
     """The proxy's program."""
     return nginx_binary() or pytest.fail("nginx is not installed (Debian: apt-get install nginx-light)")
+
+
+@pytest.fixture(scope="session", autouse=True)
+def components_looked_for_once() -> None:
+    """Streamlit reads what every installed package says of itself for each app that a test makes; once is enough."""
+    if "streamlit.testing.v1" in sys.modules:
+        from streamlit.components.v2 import manifest_scanner
+
+        manifest_scanner.scan_component_manifests = functools.cache(manifest_scanner.scan_component_manifests)
 
 
 @pytest.fixture(autouse=True)
@@ -174,3 +193,34 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
     for nodeid, why in config.stash.get(NOT_RUN, []):
         terminalreporter.write_line(f"not run: {nodeid}: {why}")
+
+
+# -- several workers (``-n``) ----------------------------------------------------------------------------------------
+
+
+class TestByTest(LoadScopeScheduling):
+    """Hands a free worker the next test in order; tests that share a dear fixture go to one worker.
+
+    In order, those of the browser and of whole processes come first and the short ones fill up the end, so that the
+    workers end together.
+    """
+
+    __test__ = False
+
+    def _split_scope(self, nodeid: str) -> str:
+        return shared_in(nodeid.partition("::")[0]) or nodeid
+
+
+@functools.cache
+def shared_in(path: str) -> str:
+    """What the tests of a file share: the morning that many files look at, or something of their own; else nothing."""
+    text = (Path(__file__).parent.parent / path).read_text(encoding="utf-8")
+    if re.search(r"def test_\w+\([^)]*\bmorning\b", text):
+        return "morning"
+    return path if 'scope="module"' in text else ""
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Producer) -> TestByTest:
+    config.option.loadscopereorder = False
+    return TestByTest(config, log)

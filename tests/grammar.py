@@ -11,7 +11,7 @@ from dashboard.drawing.grammar import Drawing, Values
 def checked(drawing: Drawing) -> Values:
     """The specification with its rows; altair raises SchemaValidationError at what the grammar does not know."""
     spec = drawing.carrying()
-    alt.LayerChart.from_dict(spec, validate=True)
+    alt.LayerChart.validate(spec)
     return spec
 
 
@@ -19,5 +19,5 @@ def check_shown(app: AppTest) -> int:
     """The same for every chart that stands on a screen; returns how many there are."""
     specs = [json.loads(element.proto.spec) for element in app.get("vega_lite_chart")]
     for spec in specs:
-        alt.LayerChart.from_dict(spec, validate=True)
+        alt.LayerChart.validate(spec)
     return len(specs)

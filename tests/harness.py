@@ -3,7 +3,6 @@
 import contextlib
 import os
 import queue
-import random
 import shutil
 import socket
 import subprocess
@@ -48,8 +47,8 @@ class SetClock:
         return self._now
 
 
-_OWN_PORTS = (20_000, 32_000)  # below what Linux and macOS hand out by themselves
-PATIENCE_S = 90.0  # a deadline is there to end a test that hangs, not to judge a slow machine
+_HELD_PORTS: list[socket.socket] = []  # until this process ends
+PATIENCE_S = 240.0  # a deadline is there to end a test that hangs, not to judge a slow machine
 
 
 def wait_until(condition: Callable[[], bool], what: str, deadline_s: float = PATIENCE_S) -> None:
@@ -107,12 +106,21 @@ class PtyPair:
 
 
 def free_port() -> int:
-    """A TCP port of the loopback that nobody uses now, and that no outgoing connection is given before it is taken."""
-    while True:
-        port = random.randrange(*_OWN_PORTS)
-        with socket.socket() as probe, contextlib.suppress(OSError):
-            probe.bind(("127.0.0.1", port))
-            return port
+    """A TCP port of the loopback that the system gives to nobody else while these tests run.
+
+    It is bound and never listened at. Linux lets a server listen at it all the same, for both ask for ``SO_REUSEADDR``,
+    and gives it to no other socket that asks for any port; a connection is refused while no server listens. Elsewhere
+    the bound socket would keep the server out, so there the port is only free when it is drawn.
+    """
+    held = socket.socket()
+    held.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    held.bind(("127.0.0.1", 0))
+    port = int(held.getsockname()[1])
+    if sys.platform == "linux":
+        _HELD_PORTS.append(held)
+    else:
+        held.close()
+    return port
 
 
 class Mosquitto:

@@ -128,7 +128,7 @@ class Influx:
         """Carry out a statement at the server itself; the series of its answer come back."""
         asked = urllib.parse.urlencode({"db": bucket, "q": statement, "epoch": "ns"})
         request = urllib.request.Request(f"http://127.0.0.1:{self._http}/query", data=asked.encode())
-        with urllib.request.urlopen(request, timeout=20) as answer:
+        with urllib.request.urlopen(request, timeout=PATIENCE_S) as answer:
             (result,) = json.load(answer)["results"]
         assert "error" not in result, result
         return list(result.get("series", []))
@@ -141,7 +141,7 @@ class Influx:
     def write(self, line: str) -> None:
         """Write one line as some other program would."""
         address = f"http://127.0.0.1:{self._http}/write?db={BUCKET}"
-        urllib.request.urlopen(urllib.request.Request(address, data=line.encode()), timeout=20).close()
+        urllib.request.urlopen(urllib.request.Request(address, data=line.encode()), timeout=PATIENCE_S).close()
 
     def _run(self, name: str, command: list[str], port: int) -> None:
         with (self._folder / f"{name}.out").open("ab") as log:

@@ -22,14 +22,14 @@ from playwright.sync_api import BrowserContext, ViewportSize, sync_playwright
 from sample_bakery import NOW, ROUND_TUB, Dough, batch, minutes
 from served import FLAGS, Served
 
-from dashboard.batch.plots import noted
-from dashboard.cards import batch_card
+from dashboard.batch_charts import done
+from dashboard.cards import running_card
 from dashboard.drawing import charts, tables
 from dashboard.drawing.palette import DAY
 from dashboard.drawing.strips import shared_hours
 from dashboard.drawing.time_axis import ms
-from dashboard.page import Scene
-from dashboard.queries import board_rows
+from dashboard.page import View
+from dashboard.queries import running_batches
 from monitor.dough.outlook import State
 from monitor.recipe.batch import BatchId, Stage
 from monitor.settings.data_dir import DATABASE_NAME
@@ -91,10 +91,10 @@ def timed(work: Callable[[], object]) -> str:
 def refresh_board(path: Path) -> str:
     """The board's HTML, as one refresh makes it."""
     with Store(path) as store:
-        scene = Scene(store, NOW, Reader(UTC), DAY, 0.0)
-        rows = board_rows(store, NOW)
+        view = View(store, NOW, Reader(UTC), DAY, 0.0)
+        rows = running_batches(store, NOW)
         hours = shared_hours([(row.batch, row.outlook) for row in rows], NOW)
-        return "".join(batch_card(row, hours, scene) for row in rows)
+        return "".join(running_card(row, hours, view) for row in rows)
 
 
 def refresh_curve(path: Path, batch_id: BatchId) -> int:
@@ -105,7 +105,7 @@ def refresh_curve(path: Path, batch_id: BatchId) -> int:
         span = (ms(found.started_at), ms(NOW + minutes(90)))
         rise = charts.rise_chart(
             tables.rise_frame(store.outlooks(batch_id, has_fan=False), told), tables.fan_frame(newest, told),
-            tables.event_frame(noted(found.events, told), told), DAY, told, span=span, target_pct=75.0,
+            tables.event_frame(done(found.events, told), told), DAY, told, span=span, target_pct=75.0,
         )  # fmt: skip
         track = store.track(found)
         dew = tables.dew_point_series(track.air_temp_c, track.humidity_pct)

@@ -1,4 +1,4 @@
-"""How the person at this session is told things: by the settings, or by what was chosen on the screen.
+"""What the settings say of a screen, and how the person at this session is told things: by them, or as chosen here.
 
 A choice is kept in the session, and in the address too (``?language=de&temp=F``), where it outlives a reload and can be
 bookmarked: Streamlit reads cookies but sets none, and has no other way into a browser's memory without a component. A
@@ -15,6 +15,7 @@ from dashboard.access import address
 from monitor.alerts.calls import QuietHours
 from monitor.errors import ConfigError
 from monitor.settings.config import Config, load_config
+from monitor.wire.readings import NodeId
 from monitor.wording.languages.catalogue import KNOWN, language
 from monitor.wording.reader import Reader
 
@@ -41,15 +42,15 @@ def _settings(folder: str) -> Config:
 def reader(folder: Path) -> Reader:
     """How this session is told things."""
     usual = _settings(str(folder)).reader
-    said = {name: answer for name in _ANSWERS if (answer := _chosen(name)) is not None}
-    if not said:
+    chosen = {name: answer for name in _ANSWERS if (answer := _chosen(name)) is not None}
+    if not chosen:
         return usual
     return replace(
         usual,
-        temp_unit=said.get("temp", usual.temp_unit),
-        mass_unit=said.get("mass", usual.mass_unit),
-        clock=said.get("clock", usual.clock),
-        language=language(said["language"]) if "language" in said else usual.language,
+        temp_unit=chosen.get("temp", usual.temp_unit),
+        mass_unit=chosen.get("mass", usual.mass_unit),
+        clock=chosen.get("clock", usual.clock),
+        language=language(chosen["language"]) if "language" in chosen else usual.language,
     )
 
 
@@ -60,23 +61,30 @@ def silence_min(folder: Path) -> float:
 
 def _chosen(name: str) -> str | None:
     """What the reader chose in this session; at its beginning what the address says, which may be anything."""
-    said = st.session_state.get(_key(name)) or st.query_params.get(name)
-    return said if said in _ANSWERS[name] else None
+    answer = st.session_state.get(_key(name)) or st.query_params.get(name)
+    return answer if answer in _ANSWERS[name] else None
 
 
 def _key(name: str) -> str:
     return f"read-{name}"
 
 
-def _answers(told: Reader) -> dict[str, str]:
+def _answers(by: Reader) -> dict[str, str]:
     """How somebody is told things, as it is chosen and written in the address."""
-    return {"language": told.language.code, "temp": told.temp_unit, "mass": told.mass_unit, "clock": told.clock}
+    return {"language": by.language.code, "temp": by.temp_unit, "mass": by.mass_unit, "clock": by.clock}
 
 
 def in_address(folder: Path) -> dict[str, str]:
     """What this reader has chosen otherwise than the settings, for the address."""
     usual = _answers(_settings(str(folder)).reader)
-    return {name: said for name, said in _answers(reader(folder)).items() if said != usual[name]}
+    return {name: answer for name, answer in _answers(reader(folder)).items() if answer != usual[name]}
+
+
+def place_of(folder: Path, *nodes: NodeId) -> str:
+    """Where some nodes stand within their site: the narrowest place of theirs; empty when nobody has said any."""
+    places = _settings(str(folder)).places
+    known = [places[node] for node in nodes if node in places]
+    return max(known, key=lambda place: len(str(place).split("/"))).within_site if known else ""
 
 
 def quiet_hours(folder: Path) -> QuietHours | None:
@@ -84,18 +92,18 @@ def quiet_hours(folder: Path) -> QuietHours | None:
     return _settings(str(folder)).calls.quiet
 
 
-def put_choice(folder: Path) -> None:
+def show_choice(folder: Path) -> None:
     """Language, units and dial, each one touch; kept in this browser's address, and nobody else's."""
-    told = reader(folder)
-    for name, now in _answers(told).items():
-        st.session_state[_key(name)] = now  # said anew on each screen, or Streamlit forgets it with the last one
+    now = reader(folder)
+    for name, answer in _answers(now).items():
+        st.session_state[_key(name)] = answer  # written anew on each screen, or Streamlit forgets it with the last one
     address.write(in_address(folder), _ANSWERS)
-    with st.popover(told.say("How to read"), icon=":material/translate:"):
+    with st.popover(now.say("How to read"), icon=":material/translate:"):
         for label, name in (
-            (told.say("Language"), "language"),
-            (told.say("Temperatures"), "temp"),
-            (told.say("Weights"), "mass"),
-            (told.say("Clock"), "clock"),
+            (now.say("Language"), "language"),
+            (now.say("Temperatures"), "temp"),
+            (now.say("Weights"), "mass"),
+            (now.say("Clock"), "clock"),
         ):
             answers = _ANSWERS[name]
             st.radio(label, list(answers), format_func=answers.__getitem__, key=_key(name), horizontal=True)

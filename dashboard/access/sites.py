@@ -23,7 +23,7 @@ def chosen(folder: Path) -> str | None:
     return next((name for name in (*wanted, *found) if name in found), None)
 
 
-def put_choice(folder: Path, reader: Reader) -> None:
+def show_choice(folder: Path, reader: Reader) -> None:
     """A choice of the site that is looked at, where there are several."""
     found = names(folder)
     if len(found) > 1:
@@ -32,7 +32,7 @@ def put_choice(folder: Path, reader: Reader) -> None:
         st.selectbox(label, found, key=_KEY, on_change=_name_in_address, label_visibility="collapsed", width=200)
 
 
-def noted_there(reader: Reader) -> str:
+def copy_words(reader: Reader) -> str:
     """What stands on a copy where something could be noted: where it is done instead."""
     return reader.say("A copy to look at: what is done is noted at its own site.")
 

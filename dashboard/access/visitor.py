@@ -66,7 +66,7 @@ def role(folder: Path, site: str | None = None) -> Role | None:
     return access.role_of(who(access, proxy_secret), site)
 
 
-def demand(wanted: Role, folder: Path) -> None:
+def require(wanted: Role, folder: Path) -> None:
     """Nothing when the person at this session has a role, or more.
 
     Raises

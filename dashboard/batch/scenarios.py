@@ -1,11 +1,11 @@
-"""What if, on the batch's screen: what is supposed of the air to come, asked of the estimator and put into words."""
+"""What if, on the batch's screen: a scenario of the air to come, asked of the estimator and put into words."""
 
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 import streamlit as st
 
-from dashboard import page
+from dashboard.page import View
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
 from monitor.dough.scenarios import cold_spell, scenario_outlook
@@ -25,8 +25,8 @@ QUARTER_S = 900
 
 
 @dataclass(frozen=True, slots=True)
-class Supposed:
-    """What a baker supposes of the air to come.
+class Scenario:
+    """What the air to come may be.
 
     Attributes
     ----------
@@ -35,7 +35,7 @@ class Supposed:
     in_at, out_at
         Into the refrigerator and out of it; None: not at all.
     room_c
-        The room's air under that supposition. [C]
+        The room's air in this scenario. [C]
     """
 
     warmer_by_c: float
@@ -50,13 +50,13 @@ class Supposed:
             return room
         return room + cold_spell(self.in_at, self.out_at, cold_c=USUAL_COLD_C, room_c=self.room_c)
 
-    def words(self, scene: page.Scene) -> str:
-        """The supposition as the beginning of a sentence."""
-        reader, parts = scene.reader, []
+    def words(self, reader: Reader, now: datetime) -> str:
+        """The scenario as the beginning of a sentence."""
+        parts = []
         if self.warmer_by_c:
             parts.append(reader.say("in air of {air}", air=temp_text(self.room_c, reader)))
         if self.in_at is not None:
-            since = clock_text(self.in_at, reader, scene.now)
+            since = clock_text(self.in_at, reader, now)
             if self.out_at is None:
                 parts.append(reader.say("in the refrigerator from {since}", since=since))
             else:
@@ -65,9 +65,17 @@ class Supposed:
         return ", ".join(parts)
 
 
-def put_question(scene: page.Scene, batch: Batch) -> None:
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """A scenario, what would come of it, and both as a sentence."""
+
+    scenario: Scenario
+    outlook: Outlook
+    sentence: str
+
+
+def show_question(batch: Batch, reader: Reader) -> None:
     """The slider and the two times."""
-    reader = scene.reader
     with st.container(key="what-if"):
         air, into, out = st.columns([2.2, 1, 1], gap="medium", vertical_alignment="bottom")
         air.select_slider(
@@ -79,47 +87,35 @@ def put_question(scene: page.Scene, batch: Batch) -> None:
         )
         into.time_input(reader.say("Into the refrigerator"), value=None, step=QUARTER_S, key=_key(batch, "in"))
         out.time_input(reader.say("Out again"), value=None, step=QUARTER_S, key=_key(batch, "out"))
-        if asked(scene, batch) is not None:
+        if _is_chosen(batch):
             st.button(reader.say("As it is"), key="as-it-is", on_click=_forget, args=(batch,))
 
 
-def asked(scene: page.Scene, batch: Batch) -> Supposed | None:
-    """What this session supposes of a batch; None when nothing."""
-    state = st.session_state
-    steps = int(state.get(_key(batch, "air"), 0))
-    into, out = state.get(_key(batch, "in")), state.get(_key(batch, "out"))
-    if steps == 0 and into is None:
+def what_if(view: View, batch: Batch, newest: Outlook | None) -> WhatIf | None:
+    """The scenario that this session has chosen for a batch, and what would come of it; None when there is none."""
+    if not _is_chosen(batch):
         return None
-    newest = scene.store.latest_outlook(batch.id)
+    reader, now = view.reader, view.now
+    steps, into, out = (st.session_state.get(_key(batch, what)) for what in ("air", "in", "out"))
     air_c = UNMEASURED_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
-    warmer_by_c = steps * (FAHRENHEIT_STEP_C if scene.reader.temp_unit == "F" else 1.0)
-    in_at = None if into is None else _spell_begin(into, scene)
-    out_at = None if in_at is None or out is None else next_time(out, in_at, scene.reader.zone)
-    return Supposed(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
+    warmer_by_c = int(steps or 0) * (FAHRENHEIT_STEP_C if reader.temp_unit == "F" else 1.0)
+    in_at = None if into is None else _first_at(into, view)
+    out_at = None if in_at is None or out is None else next_time(out, in_at, reader.zone)
+    scenario = Scenario(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
+    outlook = _outlook(str(view.store.path), batch, scenario, now if newest is None else newest.at, view.store)
+    sentence = f"{scenario.words(reader, now)}: {outlook_sentence(batch, outlook, reader)}"
+    return WhatIf(scenario, outlook, reader.say("What if: {answer}.", answer=sentence))
 
 
-def _spell_begin(into: time, scene: page.Scene) -> datetime:
+def _first_at(into: time, view: View) -> datetime:
     """When it goes in: a quarter that has just begun means now, not tomorrow."""
-    found = next_time(into, scene.now - timedelta(seconds=QUARTER_S), scene.reader.zone)
-    return max(found, scene.now)
-
-
-def answer(scene: page.Scene, batch: Batch, supposed: Supposed) -> Outlook:
-    """What would come of it; worked out once for each newest outlook, and kept."""
-    newest = scene.store.latest_outlook(batch.id)
-    known_at = scene.now if newest is None else newest.at
-    return _answer(str(scene.store.path), batch, supposed, known_at, scene.store)
+    return max(next_time(into, view.now - timedelta(seconds=QUARTER_S), view.reader.zone), view.now)
 
 
 @st.cache_resource(max_entries=64, ttl=600, show_spinner=False)
-def _answer(path: str, batch: Batch, supposed: Supposed, known_at: datetime, _store: Store) -> Outlook:
+def _outlook(path: str, batch: Batch, scenario: Scenario, known_at: datetime, _store: Store) -> Outlook:
     learned = learned_from(_store.lessons_before(batch), batch)  # as the collector does: both must say the same
-    return scenario_outlook(batch, _store.track(batch), known_at, supposed.ahead(known_at), learned=learned)
-
-
-def sentence(scene: page.Scene, batch: Batch, supposed: Supposed, found: Outlook) -> str:
-    """Supposition and answer, as a colleague would say it."""
-    return f"{supposed.words(scene)}: {outlook_sentence(batch, found, scene.reader)}"
+    return scenario_outlook(batch, _store.track(batch), known_at, scenario.ahead(known_at), learned=learned)
 
 
 def _step_words(steps: int, reader: Reader) -> str:
@@ -131,6 +127,11 @@ def _step_words(steps: int, reader: Reader) -> str:
 
 def _key(batch: Batch, what: str) -> str:
     return f"if-{what}-{batch.id}"
+
+
+def _is_chosen(batch: Batch) -> bool:
+    state = st.session_state
+    return bool(state.get(_key(batch, "air"))) or state.get(_key(batch, "in")) is not None
 
 
 def _forget(batch: Batch) -> None:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from dashboard.compare.comparison import DAY_MS
+from dashboard.compare.trend import DAY_MS
 from dashboard.drawing import grammar
 from dashboard.drawing.charts import RISE_HEIGHT_PX, RISE_STEPS_PCT, axis_scale, measure_axis, round_steps, side_axis
 from dashboard.drawing.grammar import Drawing, Layer, Values, finished, layer, letters, quantity, tip
@@ -24,7 +24,7 @@ NAME_ROOM = 0.17  # of the axis of hours, for the name at a curve's end on a pho
 LABEL_ROOM = 0.046  # of the height, for one name
 TREND_HEIGHT_PX = 240
 WARMTH_HEIGHT_PX = 110
-KEPT_HEIGHT_PX = 220
+RESULTS_HEIGHT_PX = 220
 LEAST_DEGREES = 3.0
 ROOMY = 16  # bars that are wide enough on a phone
 
@@ -119,7 +119,7 @@ def trend_chart(
     Parameters
     ----------
     rows
-        ``at`` and a column of hours for each of ``names``. [ms of the dial, h]
+        ``at`` and a column of hours for each of ``names``. [ms of the calendar, h]
     names
         ``hours`` and perhaps ``even``, with what each is called.
     lines
@@ -127,7 +127,7 @@ def trend_chart(
     marks
         ``at words`` of what changed.
     day
-        What a moment of the dial is called on the axis.
+        What a moment of the calendar is called on the axis.
     """
     known = rows[list(names)].to_numpy(dtype=np.float64)
     low, high = float(np.nanmin(known)), float(np.nanmax(known))
@@ -158,7 +158,7 @@ def trend_chart(
 
 
 def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, *, day: Day) -> Drawing:
-    """Mean temperature of each dough on the dates of the chart above: ``at value``. [ms of the dial, ``unit``]"""
+    """Mean temperature of each dough on the dates of the chart above: ``at value``. [ms of the calendar, ``unit``]"""
     low, high = float(rows["value"].min()), float(rows["value"].max())
     spare = max(0.0, LEAST_DEGREES - (high - low)) / 2 + 0.12 * max(high - low, LEAST_DEGREES)
     scale = axis_scale(low - spare, high + 2.5 * spare)  # the name stands at the top
@@ -175,7 +175,7 @@ def warmth_chart(rows: pd.DataFrame, name: str, unit: str, palette: Palette, *, 
     return finished(layers, palette, WARMTH_HEIGHT_PX)
 
 
-def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Drawing:
+def forecast_results_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Drawing:
     """What was said of each batch, as minutes before and after the moment it was ready, which is the line across.
 
     ``what early mid late is_inside``, the first first. [min]  A bar that does not reach the line missed it: it is
@@ -193,7 +193,7 @@ def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Drawing:
         "domain": False,
     }  # fmt: skip
     x = grammar.name("what", sort=list(rows["what"]), axis=across)
-    y, late, told = quantity("early", scale, axis), {"field": "late"}, tip("what")
+    y, late, tooltip = quantity("early", scale, axis), {"field": "late"}, tip("what")
     inside, missed = rows[rows["is_inside"]], rows[~rows["is_inside"]]
     wide_px = 13.0 if len(rows) <= ROOMY else 6.0
     line = pd.DataFrame([{"early": 0.0, "words": came}])
@@ -203,14 +203,14 @@ def kept_chart(rows: pd.DataFrame, came: str, palette: Palette) -> Drawing:
     middle = {"color": palette.ink, "thickness": 2.5, "size": wide_px, "opacity": 1.0}
     cross = {"shape": "cross", "angle": 45, "color": palette.ember, "filled": True, "size": 120, "opacity": 1.0}
     layers = [
-        layer(inside, "bar", hit, x=x, y=y, y2=late, tooltip=told),
-        layer(missed, "bar", miss, x=x, y=y, y2=late, tooltip=told),
-        layer(rows.dropna(subset=["mid"]), "tick", middle, x=x, y=quantity("mid", scale, axis), tooltip=told),
+        layer(inside, "bar", hit, x=x, y=y, y2=late, tooltip=tooltip),
+        layer(missed, "bar", miss, x=x, y=y, y2=late, tooltip=tooltip),
+        layer(rows.dropna(subset=["mid"]), "tick", middle, x=x, y=quantity("mid", scale, axis), tooltip=tooltip),
         layer(line, "rule", {"color": palette.ink, "strokeWidth": 2}, y=y),
-        layer(missed.assign(early=0.0), "point", cross, x=x, y=y, tooltip=told),
+        layer(missed.assign(early=0.0), "point", cross, x=x, y=y, tooltip=tooltip),
         _text(line, "words", palette.ink)(x=grammar.at(4), y=grammar.at(6)),
     ]
-    return finished(layers, palette, KEPT_HEIGHT_PX)
+    return finished(layers, palette, RESULTS_HEIGHT_PX)
 
 
 def _name_places(curves: pd.DataFrame, room_h: float, room: float) -> pd.DataFrame:

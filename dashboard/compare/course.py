@@ -1,25 +1,28 @@
-"""How one finished batch went: by the clock, and in the hours that an even warmth would have taken. Pure."""
+"""How finished batches went, by the clock and in the hours that an even warmth would have taken. Pure."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
+from statistics import median
 
 import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.drawing.tables import keeping_peaks
 from dashboard.outcome import half_way, outcome_of
-from monitor.dough.gassing import gassing_cardinals
+from monitor.dough.gassing import gassing_cardinals, leavening_pct
 from monitor.dough.kinetics import equivalent_hours, relative_rate
 from monitor.dough.outlook import Outlook
 from monitor.dough.temperature import dough_temperature, thermal_tau_s
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Batch
+from monitor.units import celsius, fahrenheit
 
 Array = NDArray[np.float64]
 
 CURVE_POINTS = 300  # of one of several curves: judgement
+SAME_FORMULA = 0.02  # judgement: a share within which scales and hands leave a percentage the same
 
 
 class Warmth(StrEnum):
@@ -31,7 +34,7 @@ class Warmth(StrEnum):
 
 
 @dataclass(frozen=True, slots=True)
-class Said:
+class HalfwayForecast:
     """When a dough was said to be ready, at half its rise: hours since its start; None beyond what could be said."""
 
     early_h: float
@@ -39,14 +42,14 @@ class Said:
     late_h: float | None
 
 
-class Kept(StrEnum):
+class ForecastResult(StrEnum):
     """How what was said at half the rise held."""
 
     INSIDE = "inside"
     EARLIER = "earlier"  # ready before it was said to be
     LATER = "later"
     TAKEN = "taken"  # taken before it was ready, and before the interval was over: nobody knows
-    UNSAID = "unsaid"  # nothing was foretold before it was ready
+    NONE = "none"  # nothing was foretold before it was ready
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,7 +81,7 @@ class Course:
     dough_c: float | None = None
     equal_hours: Array | None = None
     ready_equal_h: float | None = None
-    said: Said | None = None
+    halfway: HalfwayForecast | None = None
 
     def even_factor(self, temp_c: float) -> float | None:
         """Hours at a temperature that do what one at 27 C does; None where nothing grows."""
@@ -111,16 +114,16 @@ class Course:
         return None if self.ready_h is None else self.end_h - self.ready_h
 
     @property
-    def kept(self) -> Kept:
+    def result(self) -> ForecastResult:
         """Whether it was ready within what was said. One taken after the latest moment said has missed it, too."""
-        said = self.said
-        if said is None:
-            return Kept.UNSAID
+        if self.halfway is None:
+            return ForecastResult.NONE
+        until_h = self.end_h if self.ready_h is None else self.ready_h
+        if self.halfway.late_h is not None and until_h > self.halfway.late_h:
+            return ForecastResult.LATER
         if self.ready_h is None:
-            return Kept.LATER if said.late_h is not None and self.end_h > said.late_h else Kept.TAKEN
-        if self.ready_h < said.early_h:
-            return Kept.EARLIER
-        return Kept.LATER if said.late_h is not None and self.ready_h > said.late_h else Kept.INSIDE
+            return ForecastResult.TAKEN
+        return ForecastResult.EARLIER if self.ready_h < self.halfway.early_h else ForecastResult.INSIDE
 
 
 def course_of(batch: Batch, outlooks: Sequence[Outlook], track: Track) -> Course:
@@ -146,7 +149,7 @@ def course_of(batch: Batch, outlooks: Sequence[Outlook], track: Track) -> Course
         end_h=_hours(batch, outcome.ended_at),
         ready_h=None if outcome.ready_at is None else _hours(batch, outcome.ready_at),
         peak_h=None if outcome.peak_at is None else _hours(batch, outcome.peak_at),
-        said=_said(batch, outlooks, outcome.ready_at),
+        halfway=_halfway(batch, outlooks, outcome.ready_at),
     )
     return _warmed(course, track, outlooks[-1].start_volume_ml if outlooks else None)
 
@@ -155,14 +158,14 @@ def _hours(batch: Batch, at: datetime) -> float:
     return (at - batch.started_at).total_seconds() / 3600.0
 
 
-def _said(batch: Batch, outlooks: Sequence[Outlook], ready_at: datetime | None) -> Said | None:
+def _halfway(batch: Batch, outlooks: Sequence[Outlook], ready_at: datetime | None) -> HalfwayForecast | None:
     if not outlooks:
         return None
     half = outlooks[half_way(outlooks, batch.target.rise_pct)]
     early_at, mid_at, late_at = half.ready.p05, half.ready.p50, half.ready.p95
     if early_at is None or (ready_at is not None and half.at >= ready_at):
         return None
-    return Said(
+    return HalfwayForecast(
         _hours(batch, early_at),
         None if mid_at is None else _hours(batch, mid_at),
         None if late_at is None else _hours(batch, late_at),
@@ -195,3 +198,73 @@ def _finite(track: Track) -> Track:
         for is_known in (np.isfinite(one.value),)
     )
     return Track(air_temp_c=air, dough_temp_c=dough)
+
+
+# -- side by side ------------------------------------------------------------------------------------------------------
+
+
+def even_temp_c(courses: Iterable[Course], unit: str) -> float | None:
+    """The temperature that all doughs are thought at: the usual one of the recipe, a whole degree of the baker's. [C]
+
+    None when no dough's temperature is known.
+    """
+    known = [course.dough_c for course in courses if course.dough_c is not None]
+    if not known:
+        return None
+    usual_c = median(known)
+    return celsius(round(fahrenheit(usual_c))) if unit == "F" else float(round(usual_c))
+
+
+def against_the_others(courses: Sequence[Course], temp_c: float | None) -> float | None:
+    """By how many hours the first of some courses was ready later than the others in their middle; None: not known."""
+    first, *others = (course.drawn_ready_h(temp_c) for course in courses)
+    known = [each for each in others if each is not None]
+    return None if first is None or not known else first - median(known)
+
+
+def same_target_pct(courses: Iterable[Course]) -> float | None:
+    """The band that all waited for; None when they waited for different ones, or for the peak. [%]"""
+    targets = {course.batch.target.rise_pct for course in courses}
+    return targets.pop() if len(targets) == 1 else None
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A batch made unlike the one before it: the parts of its formula that differ, and whether its band does."""
+
+    before: Batch
+    batch: Batch
+    parts: tuple[str, ...]
+    is_other_target: bool
+
+
+def changes(courses: Iterable[Course]) -> list[Change]:
+    """Each time that formula or band changed from one batch to the next, the first first."""
+    found: list[Change] = []
+    before: Batch | None = None
+    for batch in sorted((course.batch for course in courses), key=lambda each: each.started_at):
+        if before is not None:
+            parts = differing([parts_pct(before), parts_pct(batch)])
+            if parts or batch.target != before.target:
+                found.append(Change(before, batch, tuple(parts), batch.target != before.target))
+        before = batch
+    return found
+
+
+def parts_pct(batch: Batch) -> dict[str, float]:
+    """What is known of a dough's formula, each part on its flour, what leavens as instant yeast. [%]"""
+    formula = batch.formula
+    if formula is None:
+        return {}
+    water = 100.0 * formula.all_water_g / formula.all_flour_g
+    others = {each: formula.pct(f"{each}_g") for each in ("salt", "sugar", "fat", "sourdough")}
+    return {"yeast": leavening_pct(batch.formula) or 0.0, "water": water, **others}
+
+
+def differing(parts: Sequence[Mapping[str, float]]) -> list[str]:
+    """The parts in which formulas differ, by more than a scale's doubt; formulas of which nothing is known do not."""
+    known = [each for each in parts if each]
+    if not known:
+        return []
+    least, most = ({part: of(each[part] for each in known) for part in known[0]} for of in (min, max))
+    return [part for part in least if most[part] - least[part] > SAME_FORMULA * most[part]]

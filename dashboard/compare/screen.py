@@ -8,50 +8,71 @@ import streamlit as st
 
 from dashboard import page
 from dashboard.access import address
-from dashboard.compare import comparison, plots, queries, words
-from dashboard.compare.comparison import MOST_OFFERED, MOST_TOLD_APART, Choice, Repeated
-from monitor.recipe.batch import BatchId
+from dashboard.compare import sections, words
+from dashboard.compare.course import Course, course_of, even_temp_c
+from dashboard.compare.selection import (
+    IN_ADDRESS,
+    MOST_OFFERED,
+    MOST_TOLD_APART,
+    RecipeStage,
+    Selection,
+    address_of,
+    compared_batches,
+    recipe_stages,
+    selection_in,
+)
+from dashboard.drawing import markup
+from dashboard.page import View
+from monitor.recipe.batch import Batch, BatchId
+from monitor.store.store import Store
 from monitor.translatable import N_
 from monitor.wording.alerts import stage_word
+
+CACHED_COURSES = 400  # ten recipes' newest; some ten kilobytes each
 
 
 def show() -> None:
     """What the address asks for, or the recipe that was made last."""
-    page.shown(_draw)
+    page.render(_draw)
 
 
-def _draw(scene: page.Scene) -> None:
-    offered, once = comparison.repeated(scene.store.batches(running=False))
-    choice = comparison.asked(st.query_params.to_dict(), offered)
+def _draw(view: View) -> None:
+    offered, once = recipe_stages(view.store.batches(running=False))
+    choice = selection_in(st.query_params.to_dict(), offered)
     heading = st.container()
     if offered:
-        choice = _chosen_recipe(choice, offered, scene)
+        choice = _chosen_recipe(choice, offered, view)
     if choice is None:
-        heading.html(_nothing(once, scene, are_others=bool(offered)))
+        heading.html(_nothing(once, view, are_others=bool(offered)))
         return
     whole = choice.repeated
-    courses = queries.courses(comparison.looked_at(choice))
-    names = words.names_of([course.batch for course in courses], scene.reader)
-    even_c = comparison.even_temp_c(courses, scene.reader.temp_unit)
-    title = f"{whole.name}, {stage_word(whole.stage, scene.reader)}"
-    n_finished = scene.reader.count(len(whole.batches), "{n} finished batch", "{n} finished batches beside each other")
-    heading.html(page.heading(title, n_finished))
-    choice = _chosen_batches(choice, names, even_c, scene)
-    address.write(comparison.address_of(choice), comparison.IN_ADDRESS)
+    courses = [_course(str(view.store.path), batch, view.store) for batch in compared_batches(choice)]
+    names = words.names_of([course.batch for course in courses], view.reader)
+    even_c = even_temp_c(courses, view.reader.temp_unit)
+    title = f"{whole.name}, {stage_word(whole.stage, view.reader)}"
+    n_finished = view.reader.count(len(whole.batches), "{n} finished batch", "{n} finished batches beside each other")
+    heading.html(markup.heading(title, n_finished))
+    choice = _chosen_batches(choice, names, even_c, view)
+    address.write(address_of(choice), IN_ADDRESS)
     shown = [course for course in courses if course.batch.id in choice.batch_ids]
     if shown:
-        plots.put_overlay(scene, title, shown, names, even_c, is_even=choice.is_even)
-        plots.put_figures(scene, shown, names, even_c)
+        sections.show_overlay(view, title, shown, names, even_c, is_even=choice.is_even)
+        sections.show_table(view, shown, names, even_c)
     else:
-        st.html(page.quiet(scene.reader.say("Choose the batches to lay over each other.")))
-    plots.put_trend(scene, title, courses, even_c)
-    plots.put_kept(scene, title, courses, names)
+        st.html(markup.quiet(view.reader.say("Choose the batches to lay over each other.")))
+    sections.show_trend(view, title, courses, even_c)
+    sections.show_forecast_results(view, title, courses, names)
 
 
-def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -> str:
+@st.cache_resource(max_entries=CACHED_COURSES, ttl=3600, show_spinner="Reading the batches")
+def _course(path: str, batch: Batch, _store: Store) -> Course:
+    return course_of(batch, _store.outlooks(batch.id, has_fan=False), _store.track(batch))
+
+
+def _nothing(once: Sequence[RecipeStage], view: View, *, are_others: bool) -> str:
     """What is missing for a comparison."""
-    say = scene.reader.say
-    made = ", ".join(f"{each.name} ({stage_word(each.stage, scene.reader)})" for each in once)
+    say = view.reader.say
+    made = ", ".join(f"{each.name} ({stage_word(each.stage, view.reader)})" for each in once)
     so_far = say("Finished once so far: {made}.", made=made) if made else say("Nothing is finished so far.")
     takes = say(
         "It takes two finished batches of one recipe, in the same stage. A batch belongs to the recipe that its file "
@@ -62,54 +83,54 @@ def _nothing(once: Sequence[Repeated], scene: page.Scene, *, are_others: bool) -
     return f'<div class="panel empty"><h2>{html.escape(title)}</h2>{paragraphs}</div>'
 
 
-def _chosen_recipe(choice: Choice | None, offered: Sequence[Repeated], scene: page.Scene) -> Choice | None:
+def _chosen_recipe(choice: Selection | None, offered: Sequence[RecipeStage], view: View) -> Selection | None:
     by_key = {(each.recipe, each.stage.value): each for each in offered}
     asked = None if choice is None else (choice.repeated.recipe, choice.repeated.stage.value)
     chosen = st.selectbox(
-        scene.reader.say("Recipe and stage"),
+        view.reader.say("Recipe and stage"),
         list(by_key),
         index=None if asked is None else 0,
-        format_func=lambda key: f"{by_key[key].name} · {stage_word(by_key[key].stage, scene.reader)}",
-        key=address.follows("recipe", asked),
-        placeholder=scene.reader.say("Choose a recipe"),
+        format_func=lambda key: f"{by_key[key].name} · {stage_word(by_key[key].stage, view.reader)}",
+        key=address.synced_key("recipe", asked),
+        placeholder=view.reader.say("Choose a recipe"),
     )
-    address.told("recipe", chosen)
+    address.remember("recipe", chosen)
     if chosen is None or chosen == asked:
         return choice
-    return comparison.asked({"recipe": chosen[0], "stage": chosen[1]}, offered)
+    return selection_in({"recipe": chosen[0], "stage": chosen[1]}, offered)
 
 
-def _chosen_batches(choice: Choice, names: dict[BatchId, str], even_c: float | None, scene: page.Scene) -> Choice:
+def _chosen_batches(choice: Selection, names: dict[BatchId, str], even_c: float | None, view: View) -> Selection:
     ids = list(names)
     options = [batch_id for k, batch_id in enumerate(ids) if k < MOST_OFFERED or batch_id in choice.batch_ids]
     asked = [batch_id for batch_id in options if batch_id in choice.batch_ids]
     key = f"batches of {choice.repeated.recipe}, {choice.repeated.stage}"
     picked = st.pills(
-        scene.reader.say("Batches, {most} at most", most=MOST_TOLD_APART),
+        view.reader.say("Batches, {most} at most", most=MOST_TOLD_APART),
         options,
         selection_mode="multi",
         format_func=lambda batch_id: names[batch_id],
-        key=address.follows(key, asked),
+        key=address.synced_key(key, asked),
     )
-    address.told(key, picked)
+    address.remember(key, picked)
     if len(picked) > MOST_TOLD_APART:
         too_many = N_("{most} at most can be told apart: take one off first.")
-        st.toast(scene.reader.say(too_many, most=MOST_TOLD_APART))
+        st.toast(view.reader.say(too_many, most=MOST_TOLD_APART))
         st.rerun()
     kept = tuple(batch_id for batch_id in options if batch_id in picked)
     if even_c is None:
-        st.html(page.quiet(scene.reader.say("No dough of this recipe was measured for its warmth, nor its air.")))
+        st.html(markup.quiet(view.reader.say("No dough of this recipe was measured for its warmth, nor its air.")))
         return replace(choice, batch_ids=kept, is_even=False)
-    said = {
-        "clock": scene.reader.say("by the clock"),
-        "even": words.even_words(even_c, scene.reader),
+    clocks = {
+        "clock": view.reader.say("by the clock"),
+        "even": words.even_words(even_c, view.reader),
     }
     time = st.radio(
-        scene.reader.say("Time"),
-        list(said),
-        format_func=lambda each: said[each],
+        view.reader.say("Time"),
+        list(clocks),
+        format_func=lambda each: clocks[each],
         horizontal=True,
-        key=address.follows("time", "even" if choice.is_even else "clock"),
+        key=address.synced_key("time", "even" if choice.is_even else "clock"),
     )
-    address.told("time", time)
+    address.remember("time", time)
     return replace(choice, batch_ids=kept, is_even=time == "even")

@@ -1,11 +1,13 @@
-"""Whether something has changed over weeks: a slope that one odd day cannot bend, and its doubt. Pure."""
+"""Whether something has changed over weeks: the Theil-Sen slope, which one odd day cannot bend, and its doubt. Pure."""
 
 from dataclasses import dataclass
 
 import numpy as np
+import pandas as pd
 from numpy.typing import ArrayLike
 
 ALPHA = 0.05  # judgement: one claim in twenty of a trend that is none; two trends are looked at side by side
+DAY_MS = 86_400_000.0
 LEAST_DAYS = 5  # by ``_rank``: of four days no order is so rare that it would not come by chance
 
 
@@ -18,7 +20,7 @@ class Slope:
     high: float | None = None
 
     @property
-    def is_told(self) -> bool:
+    def is_clear(self) -> bool:
         """True when the interval leaves out no change at all: only then may a trend be claimed."""
         return self.low is not None and self.high is not None and not self.low <= 0.0 <= self.high
 
@@ -57,6 +59,28 @@ def slope_of(days: ArrayLike, values: ArrayLike) -> Slope | None:
     if rank == 0:
         return Slope(middle)
     return Slope(middle, float(slopes[rank - 1]), float(slopes[-rank]))
+
+
+def slope_by_day(frame: pd.DataFrame, column: str) -> Slope | None:
+    """The slope of one column of a trend, in its unit a day.
+
+    Tubs of one day share flour, air and hands, and count as one: their median.
+    """
+    known = frame.dropna(subset=[column])
+    days = known.groupby(known["at"] // DAY_MS)[column].median()
+    return slope_of(days.index.to_numpy(), days.to_numpy())
+
+
+def trend_line(frame: pd.DataFrame, column: str) -> pd.DataFrame:
+    """The ends of a claimed trend, through the middle of what was seen: ``at value what``; empty when none is."""
+    slope = slope_by_day(frame, column)
+    if slope is None or not slope.is_clear:
+        return pd.DataFrame(columns=["at", "value", "what"])
+    known = frame.dropna(subset=[column])
+    per_ms = slope.per_day / DAY_MS
+    start = float((known[column] - per_ms * known["at"]).median())
+    ends = [float(known["at"].min()), float(known["at"].max())]
+    return pd.DataFrame({"at": ends, "value": [start + per_ms * at for at in ends], "what": column})
 
 
 def _rank(n: int) -> int:

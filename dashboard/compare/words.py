@@ -1,4 +1,4 @@
-"""What is said of batches beside each other: names, sentences under and instead of charts, the cells of the table."""
+"""What is said of batches beside each other: names, sentences of charts, the cells of the table. Pure."""
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
@@ -6,14 +6,24 @@ from datetime import UTC, datetime, timedelta
 import pandas as pd
 from babel.dates import format_skeleton
 
-from dashboard.compare.comparison import DAY_MS, Change, against_the_others, changes, parts_pct, slope_by_day
-from dashboard.compare.course import Course, Kept, Warmth
-from dashboard.compare.trend import LEAST_DAYS, Slope
+from dashboard.compare.course import (
+    Change,
+    Course,
+    ForecastResult,
+    Warmth,
+    against_the_others,
+    changes,
+    differing,
+    parts_pct,
+)
+from dashboard.compare.trend import DAY_MS, LEAST_DAYS, Slope, slope_by_day
 from monitor.recipe.batch import Batch, BatchId
+from monitor.recipe.intent import Judgement
 from monitor.translatable import N_
 from monitor.units import fahrenheit
 from monitor.wording.alerts import clock_text, duration_text, target_text
 from monitor.wording.reader import Reader
+from monitor.wording.review import verdict_word
 
 SAME_H = 5.0 / 60.0  # judgement: nobody is nearer to the minute with floury hands
 DAYS_A_WEEK = 7.0
@@ -29,9 +39,9 @@ def day_text(at: datetime, reader: Reader, *, has_year: bool = False) -> str:
     return str(format_skeleton(skeleton, local.replace(tzinfo=None), locale=DAY_FIRST.get(code, code)))
 
 
-def dial_day_text(dial_ms: float, reader: Reader) -> str:
-    """The same of a moment on a chart's axis of dates, in milliseconds of the dial."""
-    return day_text(datetime.fromtimestamp(dial_ms / 1000.0, UTC).replace(tzinfo=reader.zone), reader)
+def axis_day_text(calendar_ms: float, reader: Reader) -> str:
+    """The same of a moment on a chart's axis of dates, in milliseconds of the calendar."""
+    return day_text(datetime.fromtimestamp(calendar_ms / 1000.0, UTC).replace(tzinfo=reader.zone), reader)
 
 
 def names_of(batches: Sequence[Batch], reader: Reader) -> dict[BatchId, str]:
@@ -67,7 +77,7 @@ def time_words(courses: Iterable[Course], names: Mapping[BatchId, str], temp_c: 
     """What the axis of time counts, and which curves rest on less than a probe, or are left out."""
     if temp_c is None:
         return reader.say("Hours and minutes from the start of the stage, by the clock. The dots: ready.")
-    said = [
+    sentences = [
         reader.say(
             "Every dough as if it had been at {temp} throughout: an hour in a warmer dough counts for more, one in a "
             "colder dough for less. What differs now is not the warmth. The dots: ready.",
@@ -78,10 +88,12 @@ def time_words(courses: Iterable[Course], names: Mapping[BatchId, str], temp_c: 
         warmth: ", ".join(names[course.batch.id] for course in courses if course.warmth is warmth) for warmth in Warmth
     }
     if lists[Warmth.AIR]:
-        said.append(reader.say("Worked out from the air, without a probe: {names}.", names=lists[Warmth.AIR]))
+        sentences.append(reader.say("Worked out from the air, without a probe: {names}.", names=lists[Warmth.AIR]))
     if lists[Warmth.UNKNOWN]:
-        said.append(reader.say("Not drawn, for nobody knows how warm it was: {names}.", names=lists[Warmth.UNKNOWN]))
-    return " ".join(said)
+        sentences.append(
+            reader.say("Not drawn, for nobody knows how warm it was: {names}.", names=lists[Warmth.UNKNOWN])
+        )
+    return " ".join(sentences)
 
 
 def newest_sentence(courses: Sequence[Course], even_c: float | None, reader: Reader) -> str:
@@ -89,14 +101,16 @@ def newest_sentence(courses: Sequence[Course], even_c: float | None, reader: Rea
     by_clock_h = against_the_others(courses, None)
     if by_clock_h is None:
         return ""
-    said = reader.say("To be ready, the newest took {took} the others in their middle", took=_took(by_clock_h, reader))
+    sentence = reader.say(
+        "To be ready, the newest took {took} the others in their middle", took=_took(by_clock_h, reader)
+    )
     even_h = None if even_c is None else against_the_others(courses, even_c)
     if even_h is None or even_c is None:
-        return f"{said}."
-    said = f"{said}; {even_words(even_c, reader)}, {_took_alone(even_h, reader)}"
+        return f"{sentence}."
+    sentence = f"{sentence}; {even_words(even_c, reader)}, {_took_alone(even_h, reader)}"
     if abs(even_h) < SAME_H <= abs(by_clock_h):
-        said = reader.say("{said}: its warmth explains it", said=said)
-    return f"{said}."
+        sentence = reader.say("{said}: its warmth explains it", said=sentence)
+    return f"{sentence}."
 
 
 def _took(hours: float, reader: Reader) -> str:
@@ -119,8 +133,8 @@ def overlay_sentence(
     for course in courses:
         at_h = course.drawn_ready_h(temp_c)
         what = reader.say("not ready by its end") if course.ready_h is None else reader.say("not known")
-        said = what if at_h is None else reader.say("ready after {time}", time=hours_text(at_h))
-        parts.append(f"{names[course.batch.id]} {said}")
+        when = what if at_h is None else reader.say("ready after {time}", time=hours_text(at_h))
+        parts.append(f"{names[course.batch.id]} {when}")
     clock = reader.say("by the clock") if temp_c is None else even_words(temp_c, reader)
     return reader.say(
         "{title}: the rise of {n} batches from their start, {clock}. {parts}.",
@@ -139,21 +153,20 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
         )  # fmt: skip
     weeks = (float(ready["at"].max()) - float(ready["at"].min())) / DAY_MS / DAYS_A_WEEK
     span = reader.say("Over {weeks} weeks, made on {days} days", weeks=reader.number(weeks), days=int(days))
-    by_clock = reader.say("by the clock")
-    parts = [f"{by_clock} {_slope_words(slope_by_day(rows, 'hours'), reader)}"]
+    parts = [reader.say("by the clock") + f" {_slope_words(slope_by_day(rows, 'hours'), reader)}"]
     if temp_c is not None and rows["even"].notna().any():
         parts.append(f"{even_words(temp_c, reader)} {_slope_words(slope_by_day(rows, 'even'), reader)}")
     warmer = slope_by_day(rows, "dough_c")
-    said = reader.say("{span}, the time to ready: {parts}.", span=span, parts="; ".join(parts))
-    if warmer is not None and warmer.is_told:
+    text = reader.say("{span}, the time to ready: {parts}.", span=span, parts="; ".join(parts))
+    if warmer is not None and warmer.is_clear:
         factor = DAYS_A_WEEK * (1.8 if reader.temp_unit == "F" else 1.0)
         is_warmer = warmer.per_day > 0.0
         much = f"{reader.number(abs(warmer.per_day) * factor, 1)} °{reader.temp_unit}"
         sentence = (
             N_("The dough became {much} warmer a week.") if is_warmer else N_("The dough became {much} colder a week.")
         )
-        said += f" {reader.say(sentence, much=much)}"
-    return said
+        text += " " + reader.say(sentence, much=much)
+    return text
 
 
 def _slope_words(slope: Slope | None, reader: Reader) -> str:
@@ -161,7 +174,7 @@ def _slope_words(slope: Slope | None, reader: Reader) -> str:
         return reader.say("on too few days to tell")
     minutes_a_week = [DAYS_A_WEEK * 60.0 * each for each in (slope.per_day, slope.low, slope.high)]
     middle, low, high = minutes_a_week
-    if not slope.is_told:
+    if not slope.is_clear:
         return reader.say(
             "no change that could be told from chance ({low} to {high} min a week)",
             low=_signed(low, reader), high=_signed(high, reader),
@@ -169,7 +182,7 @@ def _slope_words(slope: Slope | None, reader: Reader) -> str:
     least, most = sorted((abs(low), abs(high)))
     sentence = N_("{middle} min longer each week") if middle > 0 else N_("{middle} min shorter each week")
     doubt = reader.say("({least} to {most})", least=_digits(least, reader), most=_digits(most, reader))
-    return f"{reader.say(sentence, middle=_digits(abs(middle), reader))} {doubt}"
+    return reader.say(sentence, middle=_digits(abs(middle), reader)) + f" {doubt}"
 
 
 def _digits(minutes: float, reader: Reader) -> str:
@@ -212,13 +225,13 @@ def percent_text(value: float, reader: Reader) -> str:
 def change_words(change: Change, reader: Reader) -> str:
     """What was made otherwise from one batch to the next."""
     before, now = parts_pct(change.before), parts_pct(change.batch)
-    said = [
-        f"{reader.say(PART_WORDS[part])} {percent_text(before[part], reader)} → {percent_text(now[part], reader)}"
+    parts = [
+        reader.say(PART_WORDS[part]) + f" {percent_text(before[part], reader)} → {percent_text(now[part], reader)}"
         for part in change.parts
     ]
     if change.is_other_target:
-        said.append(reader.say("band {target}", target=target_text(change.batch, reader)))
-    return ", ".join(said)
+        parts.append(reader.say("band {target}", target=target_text(change.batch, reader)))
+    return ", ".join(parts)
 
 
 def changes_sentence(courses: Iterable[Course], reader: Reader) -> str:
@@ -227,36 +240,100 @@ def changes_sentence(courses: Iterable[Course], reader: Reader) -> str:
     return reader.say("Made otherwise from: {found}.", found="; ".join(found)) if found else ""
 
 
-def kept_sentence(courses: Sequence[Course], reader: Reader) -> str:
+def forecast_results_sentence(courses: Sequence[Course], reader: Reader) -> str:
     """How often batches were ready within what had been said at half their rise, and which do not count."""
-    n = {kept: sum(course.kept is kept for course in courses) for kept in Kept}
-    counted = n[Kept.INSIDE] + n[Kept.EARLIER] + n[Kept.LATER]
-    said = []
+    n = {kept: sum(course.result is kept for course in courses) for kept in ForecastResult}
+    counted = n[ForecastResult.INSIDE] + n[ForecastResult.EARLIER] + n[ForecastResult.LATER]
+    sentences = []
     if counted:
-        said.append(
+        sentences.append(
             reader.count(
                 counted, "Said at half the rise: of {n} batch, {inside} was ready within what was said.",
                 "Said at half the rise: of {n} batches, {inside} were ready within what was said.",
-                inside=n[Kept.INSIDE],
+                inside=n[ForecastResult.INSIDE],
             )
         )  # fmt: skip
-        missed = {Kept.EARLIER: N_("{n} earlier"), Kept.LATER: N_("{n} later")}
+        missed = {ForecastResult.EARLIER: N_("{n} earlier"), ForecastResult.LATER: N_("{n} later")}
         off = ", ".join(reader.say(words, n=n[kept]) for kept, words in missed.items() if n[kept])
         if off:
-            said.append(reader.say("Outside: {off}.", off=off))
-        said.append(reader.say("Nine in ten is what it promises."))
-    if n[Kept.TAKEN]:
-        said.append(
+            sentences.append(reader.say("Outside: {off}.", off=off))
+        sentences.append(reader.say("Nine in ten is what it promises."))
+    if n[ForecastResult.TAKEN]:
+        sentences.append(
             reader.count(
-                n[Kept.TAKEN], "{n} was taken before it was ready, and does not count.",
+                n[ForecastResult.TAKEN], "{n} was taken before it was ready, and does not count.",
                 "{n} were taken before they were ready, and do not count.",
             )
         )  # fmt: skip
-    if n[Kept.UNSAID]:
-        said.append(
+    if n[ForecastResult.NONE]:
+        sentences.append(
             reader.count(
-                n[Kept.UNSAID], "{n} had no forecast by then, and does not count.",
+                n[ForecastResult.NONE], "{n} had no forecast by then, and does not count.",
                 "{n} had no forecast by then, and do not count.",
             )
         )  # fmt: skip
-    return " ".join(said)
+    return " ".join(sentences)
+
+
+# -- the cells of the table -------------------------------------------------------------------------------------------
+
+
+def key_figures(
+    courses: Sequence[Course], judgements: Mapping[BatchId, Judgement | None], temp_c: float | None, reader: Reader
+) -> list[dict[str, str]]:
+    """Key figures of each batch, by the heading of their column; a column that would be empty is left out."""
+    parts = [parts_pct(course.batch) for course in courses]
+    shown = [part for part in parts[0] if part == "yeast" or part in differing(parts)] if all(parts) else [N_("yeast")]
+    rows = [
+        {
+            reader.say("made with"): ", ".join(
+                reader.say(part) + f" {percent_text(mine[part], reader)}" for part in shown if mine.get(part)
+            ),
+            reader.say("waited for"): _target_cell(course, courses, reader),
+            reader.say("dough"): _warmth_cell(course, reader),
+            reader.say("ready after"): _after(course.ready_h, reader),
+            "" if temp_c is None else even_words(temp_c, reader): _even_cell(course, temp_c),
+            reader.say("peak after"): _after(course.peak_h, reader),
+            reader.say("rise when ready, at its peak"): _rises_cell(course, reader),
+            reader.say("taken after"): hours_text(course.end_h),
+            reader.say("past ready"): "" if course.past_h is None else hours_text(course.past_h),
+            reader.say("verdict"): _verdict_cell(judgements.get(course.batch.id), reader),
+        }
+        for course, mine in zip(courses, parts, strict=True)
+    ]
+    headings = [heading for heading in rows[0] if heading and any(row[heading] for row in rows)]
+    return [{heading: row[heading] for heading in headings} for row in rows]
+
+
+def _target_cell(course: Course, courses: Sequence[Course], reader: Reader) -> str:
+    return target_text(course.batch, reader) if len({each.batch.target for each in courses}) > 1 else ""
+
+
+def _warmth_cell(course: Course, reader: Reader) -> str:
+    if course.dough_c is None:
+        return ""
+    temp = degrees(course.dough_c, reader)
+    return temp if course.warmth is Warmth.PROBE else reader.say("{temp}, by the air", temp=temp)
+
+
+def _after(hours: float | None, reader: Reader) -> str:
+    return reader.say("not by its end") if hours is None else hours_text(hours)
+
+
+def _even_cell(course: Course, temp_c: float | None) -> str:
+    even_h = None if temp_c is None else course.drawn_ready_h(temp_c)
+    return "" if even_h is None else hours_text(even_h)
+
+
+def _rises_cell(course: Course, reader: Reader) -> str:
+    rises = [course.rise_at(at_h) for at_h in (course.ready_h, course.peak_h)]
+    if rises == [None, None]:
+        return ""
+    return ", ".join("–" if rise is None else f"{reader.number(rise)} %" for rise in rises)
+
+
+def _verdict_cell(judgement: Judgement | None, reader: Reader) -> str:
+    if judgement is None:
+        return ""
+    word = verdict_word(judgement.verdict, reader)
+    return f"{word}: {judgement.notes}" if judgement.notes else word

@@ -69,7 +69,7 @@ def rise_chart(
     percent = side_axis(
         "datum.value + ' %'", values=round_steps(min(0.0, _least(history, "low")), top, RISE_STEPS_PCT, most=7)
     )
-    said = tip("words")
+    tooltip = tip("words")
     layers: list[Layer] = []
     if len(fan):
         layers += [
@@ -77,7 +77,7 @@ def rise_chart(
             _area(fan, x, "p25", "p75", y, percent, palette.band, palette.band, 0.75),
             layer(
                 fan, "line", {"color": palette.crust, "strokeDash": [5, 4], "strokeWidth": 2},
-                x=x, y=quantity("p50", y, percent), tooltip=said,
+                x=x, y=quantity("p50", y, percent), tooltip=tooltip,
             ),
         ]  # fmt: skip
     if other is not None and len(other):
@@ -87,7 +87,7 @@ def rise_chart(
             _area(history, x, "low", "high", y, percent, palette.line, palette.line, 0.9),
             layer(
                 history, "line", {"color": palette.ink, "strokeWidth": 3, "strokeCap": "round"},
-                x=x, y=quantity("mid", y, percent), tooltip=said,
+                x=x, y=quantity("mid", y, percent), tooltip=tooltip,
             ),
         ]  # fmt: skip
     if target_pct is not None:
@@ -170,11 +170,11 @@ def spread_ends(frame: pd.DataFrame, names: list[str], room: float) -> pd.DataFr
 
 
 def forecast_chart(
-    said: pd.DataFrame, palette: Palette, reader: Reader, *, came: Mark | None, span: tuple[float, float]
+    forecasts: pd.DataFrame, palette: Palette, reader: Reader, *, came: Mark | None, span: tuple[float, float]
 ) -> Drawing:
     """Every forecast made at the time: when it was said to be ready, against when that was said, and what came."""
     x = _clock_axis(span, reader)
-    ends = pd.concat([said["early"], said["late"], said["mid"]]).dropna()
+    ends = pd.concat([forecasts["early"], forecasts["late"], forecasts["mid"]]).dropna()
     low, high = (float(ends.min()), float(ends.max())) if len(ends) else span
     if came is not None:
         low, high = min(low, came.at), max(high, came.at)
@@ -182,20 +182,20 @@ def forecast_chart(
     y = axis_scale(low - spare, high + spare)
     up = ticks((low - spare, high + spare), reader, MOMENTS_UP)
     axis = side_axis(_tick_words(up, "datum.value"), values=[at for at, _ in up])
-    known = said.dropna(subset=["early", "late"])
+    known = forecasts.dropna(subset=["early", "late"])
     area = {"color": palette.dough, "stroke": palette.band, "strokeWidth": 1.2, "opacity": 0.9}
     line = {"color": palette.crust, "strokeWidth": 2.5}
-    told = tip("words")
+    tooltip = tip("words")
     layers = [
-        layer(known, "area", area, x=x, y=quantity("early", y, axis), y2={"field": "late"}, tooltip=told),
-        layer(said, "line", line, x=x, y=quantity("mid", y, axis), tooltip=told),
+        layer(known, "area", area, x=x, y=quantity("early", y, axis), y2={"field": "late"}, tooltip=tooltip),
+        layer(forecasts, "line", line, x=x, y=quantity("mid", y, axis), tooltip=tooltip),
     ]
     if came is not None:
         row = pd.DataFrame([{"at": span[0], "came": came.at, "words": came.words}])
         across = {"color": palette.ember, "strokeWidth": 3}
         words = letters(palette.ember, 16, fontWeight=700, align="right", baseline="bottom", dy=-6)
         layers += [
-            layer(row, "rule", across, y=quantity("came", y, axis), tooltip=told),
+            layer(row, "rule", across, y=quantity("came", y, axis), tooltip=tooltip),
             layer(row, "text", words, x=grammar.at("width"), y=quantity("came", y, axis), text=grammar.name("words")),
         ]
     return finished(layers, palette, FORECAST_HEIGHT_PX)

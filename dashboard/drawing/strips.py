@@ -10,8 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from dashboard.drawing.markup import elastic_drawing, element, text
 from dashboard.drawing.palette import FONT, Palette
-from dashboard.drawing.svg import elastic_drawing, element, text
 from dashboard.drawing.time_axis import round_moments
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Batch

@@ -1,7 +1,13 @@
-"""What the store holds -> tables that charts draw: pure, thinned, worded for the reader; times in ms since 1970."""
+"""What the store holds -> tables: those that charts draw, thinned and worded, and those that are saved, in full. Pure.
+
+Charts get times in milliseconds since 1970. A saved table has UTC and, beside it, the reader's own clock with its
+offset, both as ISO 8601, so that an hour that a clock goes through twice stays two hours; units stand in the names of
+its columns.
+"""
 
 from collections.abc import Iterable, Mapping
 from datetime import UTC, datetime, timedelta, tzinfo
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -13,7 +19,6 @@ from monitor.dough.air import dew_point_c
 from monitor.dough.outlook import Band, Moments, Outlook
 from monitor.dough.track import EMPTY, Series
 from monitor.recipe.batch import Event
-from monitor.translatable import N_
 from monitor.units import fahrenheit
 from monitor.wording.alerts import about_text, clock_text
 from monitor.wording.reader import Reader
@@ -21,13 +26,14 @@ from monitor.wording.reader import Reader
 CURVE_POINTS = 300  # of one curve, each drawn anew in the browser at every refresh; three pixels each. Judgement
 MAX_POINTS = 2000  # a series: more than any screen has pixels across
 NEAR_S = 120.0  # judgement: air and humidity measured further apart are not of the same air
+DECIMALS = 4  # of a number in a saved table: more than any sensor here can tell
 GAP = timedelta(minutes=15)  # judgement: a line is not drawn across a longer silence
 
 
 Array = npt.NDArray[np.float64]
 
 
-def dial_ms(at: datetime, tz: tzinfo | None) -> float:
+def calendar_ms(at: datetime, tz: tzinfo | None) -> float:
     """A moment as a zone's clock shows it, read as if it were UTC: for a chart of days, where the date counts. [ms]"""
     return ms(at.astimezone(tz).replace(tzinfo=UTC))
 
@@ -148,26 +154,105 @@ def forecast_frame(outlooks: Iterable[Outlook], reader: Reader, *, last: datetim
         if last is not None and outlook.at > last:
             continue
         moments = outlook.ready
-        rows.append((ms(outlook.at), *dials(moments), _said(outlook, reader)))
+        rows.append((ms(outlook.at), *moments_ms(moments), _ready_words(outlook, reader)))
     frame = pd.DataFrame(rows, columns=["at", "early", "mid", "late", "words"]).sort_values("at", ignore_index=True)
     return thinned(frame)
 
 
-def dials(moments: Moments) -> tuple[float | None, float | None, float | None]:
+def moments_ms(moments: Moments) -> tuple[float | None, float | None, float | None]:
     """Early, middle and late of a moment. [ms]"""
     early, mid, late = (None if at is None else ms(at) for at in (moments.p05, moments.p50, moments.p95))
     return early, mid, late
 
 
-def _said(outlook: Outlook, reader: Reader) -> str:
-    about = about_text(outlook.ready, reader, outlook.at) or reader.say("no forecast")
-    return f"{clock_text(outlook.at, reader)}: {about}"
+def _ready_words(outlook: Outlook, reader: Reader) -> str:
+    about = about_text(outlook.ready, reader, outlook.at)
+    return f"{clock_text(outlook.at, reader)}: " + (reader.say("no forecast") if about is None else about)
 
 
 def _band_words(band: Band, reader: Reader) -> str:
-    said = N_("{middle} % ({low} to {high})")
-    return reader.say(said, middle=f"{band.p50:.0f}", low=f"{band.p05:.0f}", high=f"{band.p95:.0f}")
+    low, high = f"{band.p05:.0f}", f"{band.p95:.0f}"
+    return reader.say("{middle} % ({low} to {high})", middle=f"{band.p50:.0f}", low=low, high=high)
 
 
 def _fan_words(low: float, high: float, reader: Reader) -> str:
     return reader.say("between {low} and {high} %", low=f"{low:.0f}", high=f"{high:.0f}")
+
+
+# -- tables that are saved ---------------------------------------------------------------------------------------------
+
+
+def clocks(moments: Iterable[datetime | None], name: str, zone: tzinfo | None) -> dict[str, Any]:
+    """Two columns of some moments: UTC, and the reader's clock with its offset."""
+    ats = list(moments)
+    return {
+        f"{name}_utc": pd.Series(ats, dtype="datetime64[us, UTC]"),
+        f"{name}_local": [None if at is None else at.astimezone(zone).isoformat(timespec="seconds") for at in ats],
+    }
+
+
+_RISE = ("rise_p05_pct", "rise_p25_pct", "rise_p50_pct", "rise_p75_pct", "rise_p95_pct")
+
+
+def rise_table(
+    outlooks: Iterable[Outlook],
+    forecasts: Mapping[str, Outlook | None],
+    events: Iterable[tuple[Event, str]],
+    zone: tzinfo | None,
+) -> pd.DataFrame:
+    """Rise as it was estimated at each moment, some forecasts by name, and what was done; ``what`` tells which."""
+    rows: list[tuple[datetime, str, tuple[float | None, ...], str]] = []
+    for outlook in outlooks:
+        band = outlook.rise_pct
+        if band is not None:
+            rows.append((outlook.at, "estimated", (band.p05, None, band.p50, None, band.p95), ""))
+    rows += [(event.at, "done", (None,) * 5, f"{word}: {event.note}" if event.note else word) for event, word in events]
+    for what, forecast in forecasts.items():
+        fan = () if forecast is None else forecast.fan
+        rows += [(p.at, what, (p.p05, p.p25, p.p50, p.p75, p.p95), "") for p in fan]
+    return pd.DataFrame(
+        {
+            **clocks([at for at, *_ in rows], "at", zone),
+            "what": [what for _, what, *_ in rows],
+            **{name: _numbers([values[k] for *_, values, _ in rows]) for k, name in enumerate(_RISE)},
+            "note": [note or None for *_, note in rows],
+        }
+    )
+
+
+def series_table(started_at: datetime, series: Mapping[str, Series], zone: tzinfo | None) -> pd.DataFrame:
+    """Some series side by side over time; their names carry the unit, an empty cell was not measured then."""
+    whole: dict[str, pd.Series[float]] = {}
+    for name, one in series.items():
+        known = np.isfinite(one.value)
+        ms = np.round(one.t_s[known] * 1000.0).astype(np.int64)
+        found = pd.Series(np.round(one.value[known], DECIMALS), index=ms)
+        whole[name] = found[~found.index.duplicated(keep="last")]
+    joined = pd.DataFrame(whole).sort_index()
+    ats = [started_at + timedelta(milliseconds=int(ms)) for ms in joined.index]
+    return pd.DataFrame({**clocks(ats, "at", zone), **{name: joined[name].to_numpy() for name in series}})
+
+
+def forecast_table(outlooks: Iterable[Outlook], zone: tzinfo | None) -> pd.DataFrame:
+    """Every forecast of *ready* and of the peak, with when it was made."""
+    made = list(outlooks)
+    columns = clocks([outlook.at for outlook in made], "said", zone)
+    for name, moments in (("ready", [each.ready for each in made]), ("peak", [each.peak for each in made])):
+        for share in ("p05", "p25", "p50", "p75", "p95"):
+            columns |= clocks([_moment(each, share) for each in moments], f"{name}_{share}", zone)
+    return pd.DataFrame(columns)
+
+
+def _moment(moments: Moments, share: str) -> datetime | None:
+    found: datetime | None = getattr(moments, share)
+    return found
+
+
+def rows_table(columns: Iterable[str], rows: Iterable[tuple[Any, ...]]) -> pd.DataFrame:
+    """Any rows under the names of their columns; numbers to the decimals of a table."""
+    frame = pd.DataFrame(list(rows), columns=list(columns))
+    return frame.round(DECIMALS)
+
+
+def _numbers(values: list[float | None]) -> "pd.Series[float]":
+    return pd.Series(values, dtype="float64").round(DECIMALS)

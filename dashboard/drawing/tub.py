@@ -6,8 +6,8 @@ A dough that has doubled in a tapered tub has not doubled in height: levels come
 from dataclasses import dataclass
 from math import isfinite
 
+from dashboard.drawing.markup import drawing, element, text
 from dashboard.drawing.palette import FONT, Palette
-from dashboard.drawing.svg import drawing, element, text
 from monitor.dough.outlook import State
 from monitor.recipe.vessel import Vessel, level_mm, volume_ml
 

@@ -4,8 +4,9 @@ import html
 
 import streamlit as st
 
-from dashboard import page, queries
+from dashboard import queries
 from dashboard.access import preferences
+from dashboard.drawing import markup
 from monitor.errors import ConfigError
 from monitor.recipe.findings import recipe_findings
 from monitor.recipe.parts import Part, Recipe, scaled_to_pieces
@@ -24,13 +25,12 @@ def show() -> None:
     folder = queries.database().parent
     reader = preferences.reader(folder)
     subtitle = reader.say("Baker's percentages on each part's own flour; totals on all flour.")
-    st.html(page.heading(reader.say("Formula"), subtitle))
+    st.html(markup.heading(reader.say("Formula"), subtitle))
     recipes = recipes_in(folder)
     if not recipes:
-        title = html.escape(reader.say("No recipe yet"))
-        where = html.escape(reader.say("Recipe files that lie here are shown:"))
         st.html(
-            f'<div class="panel empty"><h2>{title}</h2><p>{where} '
+            '<div class="panel empty"><h2>' + html.escape(reader.say("No recipe yet")) + "</h2>"
+            "<p>" + html.escape(reader.say("Recipe files that lie here are shown:")) + f" "
             f"<code>{html.escape(str(folder / 'recipes'))}</code></p></div>"
         )
         return
@@ -63,10 +63,10 @@ def _each_g(recipe: Recipe, reader: Reader, key: str) -> float:
     label = reader.say("Weight of each, {unit}", unit=reader.mass_unit)
     shown = "%.2f" if is_oz else "%.0f"
     # Under a key of its unit: a number typed in grams is none in ounces.
-    said = st.number_input(label, low, high, usual, step=step, format=shown, key=f"{key} {reader.mass_unit}")
-    if said == usual:
+    typed = st.number_input(label, low, high, usual, step=step, format=shown, key=f"{key} {reader.mass_unit}")
+    if typed == usual:
         return recipe.each_g
-    return grams(said) if is_oz else said
+    return grams(typed) if is_oz else typed
 
 
 def _part(recipe: Recipe, part: Part, reader: Reader) -> str:
@@ -83,5 +83,6 @@ def _part(recipe: Recipe, part: Part, reader: Reader) -> str:
 def _totals(recipe: Recipe, reader: Reader) -> str:
     rows = "".join(f'<tr><td>{html.escape(what)}</td><td class="n">{html.escape(text)}</td></tr>' for what, text in
                    recipe_sheet.totals(recipe, reader))  # fmt: skip
-    title = page.section(reader.say("Altogether"))
-    return f'<div class="panel">{title}<table class="rows">{rows}</table></div>'
+    return (
+        '<div class="panel">' + markup.section(reader.say("Altogether")) + f'<table class="rows">{rows}</table></div>'
+    )

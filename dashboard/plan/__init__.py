@@ -1,1 +1,1 @@
-"""The planned day, and the bake at the oven."""
+"""The planned day, and making one."""

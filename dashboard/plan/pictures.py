@@ -1,24 +1,25 @@
-"""A planned day as pictures and tables: stages on one clock, steps with their times, and the seconds to the next."""
+"""A planned day as a picture and a table: stages on one clock, and steps with their times."""
 
 import html
 from datetime import datetime, timedelta
 
+from dashboard.drawing.exports import Figure
+from dashboard.drawing.markup import elastic_drawing, element, picture, text
 from dashboard.drawing.palette import FONT, Palette
-from dashboard.drawing.svg import elastic_drawing, element, picture, text
 from dashboard.drawing.time_axis import round_moments
-from dashboard.page import Scene
+from dashboard.page import View
+from dashboard.plans import steps_table
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
-from monitor.plan.day import DoughPlan, Step, StepKind, steps
+from monitor.plan.day import DoughPlan, steps
 from monitor.wording.phrases import printable, stage_word
-from monitor.wording.plan import step_text
+from monitor.wording.plan import out_sentence, step_text, window_sentence
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, day_word, dial_text, hour_text, to_minute
 
 ROW_PX = 34.0
 TOP_PX = 22.0
 LEAST_MOVED_MIN = 2  # a plan is made in whole minutes
-BAKE_KINDS = (StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT)
 
 
 def _share(at: datetime, start: datetime, end: datetime) -> str:
@@ -88,10 +89,23 @@ def _hours(start: datetime, end: datetime, height: float, reader: Reader, palett
     return "".join(parts)
 
 
-def day_picture(dough: DoughPlan, scene: Scene) -> str:
+def day_figure(dough: DoughPlan, live: LivePlan, view: View) -> Figure:
+    """One dough's day, and its steps, to save."""
+    reader, now = view.reader, view.now
+    sentences = (out_sentence(dough, reader, now), window_sentence(dough, reader))
+    return Figure(
+        printable(dough.recipe.name),
+        reader.say("plan"),
+        " ".join(sentence for sentence in sentences if sentence),
+        lambda: steps_table(live, reader, lambda step: step.dough == dough.key),
+        lambda palette: day_svg(dough, now, reader, palette),
+    )
+
+
+def day_picture(dough: DoughPlan, view: View) -> str:
     """The day of a dough with its sentence as text alternative."""
-    reader, now = scene.reader, scene.now
-    told = ", ".join(
+    reader, now = view.reader, view.now
+    stages = ", ".join(
         reader.say(
             "{stage} {begin} to {end}",
             stage=stage_word(dough.method(stage).stage, reader),
@@ -104,54 +118,33 @@ def day_picture(dough: DoughPlan, scene: Scene) -> str:
         reader.say("load {load} in {at}", load=load.number, at=clock_text(load.in_at, reader, now))
         for load in dough.loads
     )
-    words = f"{printable(dough.recipe.name)}: {told}{'; ' if loads else ''}{loads}"
-    return picture(day_svg(dough, scene.now, scene.reader, scene.palette), words, "day")
+    words = f"{printable(dough.recipe.name)}: {stages}{'; ' if loads else ''}{loads}"
+    return picture(day_svg(dough, view.now, view.reader, view.palette), words, "day")
 
 
-def step_table(live: LivePlan, scene: Scene) -> str:
+def step_table(live: LivePlan, view: View) -> str:
     """Every step with its time as it is now, by days, and how far that is from the plan."""
     planned = {step.key: step.at for step in steps(live.made)}
     has_many = len(live.now.doughs) > 1
     rows = []
-    day = scene.now.astimezone(scene.reader.zone).date()
+    day = view.now.astimezone(view.reader.zone).date()
     for step in steps(live.now):
         dough = live.now.dough(step.dough)
-        local = to_minute(step.at).astimezone(scene.reader.zone)
+        local = to_minute(step.at).astimezone(view.reader.zone)
         if local.date() != day:
             day = local.date()
-            rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, scene.reader))}</th></tr>')
+            rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, view.reader))}</th></tr>')
         is_ticked = is_done(dough, step, live.progress)
         moved_min = round((step.at - planned[step.key]).total_seconds() / 60.0)
         note = ""
         if is_ticked:
-            note = scene.reader.say("done")
+            note = view.reader.say("done")
         elif abs(moved_min) >= LEAST_MOVED_MIN:
-            note = scene.reader.say("moved {min} min", min=f"{moved_min:+d}")
+            note = view.reader.say("moved {min} min", min=f"{moved_min:+d}")
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
         small = f' <span class="quiet">{html.escape(note)}</span>' if note else ""
         rows.append(
-            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, scene.reader))}</td>'
-            f"<td>{html.escape(who + step_text(dough, step, scene.reader))}{small}</td></tr>"
+            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, view.reader))}</td>'
+            f"<td>{html.escape(who + step_text(dough, step, view.reader))}{small}</td></tr>"
         )
     return f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>'
-
-
-def next_bake_step(live: LivePlan) -> Step | None:
-    """The first step at the oven that is not done; None when the bread is out."""
-    for step in steps(live.now):
-        if step.kind in BAKE_KINDS and not is_done(live.now.dough(step.dough), step, live.progress):
-            return step
-    return None
-
-
-def countdown_words(seconds: float) -> str:
-    """Time to go, or gone by, as a clock shows it.
-
-    >>> countdown_words(754.0), countdown_words(-61.0), countdown_words(7300.0)
-    ('12:34', '-1:01', '2:01:40')
-    """
-    whole = round(abs(seconds))
-    hours, rest = divmod(whole, 3600)
-    minutes, left = divmod(rest, 60)
-    sign = "-" if seconds <= -0.5 else ""
-    return f"{sign}{hours}:{minutes:02d}:{left:02d}" if hours else f"{sign}{minutes}:{left:02d}"

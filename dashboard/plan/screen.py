@@ -7,14 +7,17 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import page, queries
+from dashboard import actions, figures, page, queries
 from dashboard.access import preferences, sites
-from dashboard.plan import actions, exports, lookups, pictures
-from monitor.collector.plan_runner import next_stages
+from dashboard.drawing import markup
+from dashboard.plan import making, pictures
+from dashboard.plans import current_plan
+from monitor.collector.plan_runner import food_words, next_stages
 from monitor.errors import ConfigError
 from monitor.plan.day import steps_of
 from monitor.plan.live import largest_air_difference
 from monitor.settings.recipes import recipes_in
+from monitor.store.plans import DayBook
 from monitor.translatable import N_
 from monitor.wording.cues import planned_air_sentence
 from monitor.wording.phrases import printable
@@ -31,74 +34,76 @@ def show() -> None:
     """The newest plan, looked at again every few seconds; below it, the way to a new one."""
     reader = preferences.reader(queries.database().parent)
     subtitle = reader.say("The day backwards from the hour it must be out of the oven, moved by the dough.")
-    st.html(page.heading(reader.say("Plan"), subtitle))
+    st.html(markup.heading(reader.say("Plan"), subtitle))
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
-        page.shown(_draw)
+        page.render(_draw)
 
     live()
-    page.shown(page.put_live_saves)
-    page.shown(_ask)
+    page.render(figures.show_live_downloads)
+    page.render(_ask)
 
 
-def _draw(scene: page.Scene) -> None:
-    live = lookups.current_plan(scene.now)
+def _draw(view: page.View) -> None:
+    with queries.opened(DayBook) as book:
+        live = current_plan(book, view.now)
+        doughs = () if live is None else live.now.doughs
+        food = {dough.key: food_words(book, live, dough, view.reader) for dough in doughs if live is not None}
     if live is None:
-        title = html.escape(scene.reader.say("No plan for today"))
-        if scene.store.is_copy:
+        title = html.escape(view.reader.say("No plan for today"))
+        if view.store.is_copy:
             st.html(f'<div class="panel empty"><h2>{title}</h2></div>')
             return
-        told = html.escape(scene.reader.say("Make one below, or with this command:"))
+        hint = html.escape(view.reader.say("Make one below, or with this command:"))
         st.html(
-            f'<div class="panel empty"><h2>{title}</h2><p>{told} '
+            f'<div class="panel empty"><h2>{title}</h2><p>{hint} '
             "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
         )
         return
-    for dough in live.now.doughs:
+    for dough in doughs:
         name = html.escape(printable(dough.recipe.name))
-        st.html(f'<p class="section">{name}</p>{pictures.day_picture(dough, scene)}')
-        page.keep(exports.day_exhibit(dough, live, scene), f"day-{dough.key}")
-        said = [
-            out_sentence(dough, scene.reader, scene.now),
-            window_sentence(dough, scene.reader),
-            lookups.food(live, dough),
+        st.html(f'<p class="section">{name}</p>{pictures.day_picture(dough, view)}')
+        figures.keep(pictures.day_figure(dough, live, view), f"day-{dough.key}")
+        sentences = [
+            out_sentence(dough, view.reader, view.now),
+            window_sentence(dough, view.reader),
+            food[dough.key],
         ]
-        st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in said if sentence))
+        st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in sentences if sentence))
     air = largest_air_difference(live.made, live.progress)
     if air is not None:
-        words = planned_air_sentence(air, scene.reader)
+        words = planned_air_sentence(air, view.reader)
         st.html(f'<p class="note">{html.escape(words)}</p>')
     waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
-    for dough, stage in () if scene.store.is_copy else waiting[:2]:
+    for dough, stage in () if view.store.is_copy else waiting[:2]:
         step = next(each for each in steps_of(dough) if each.stage == stage.number)
-        at = clock_text(step.at, scene.reader, scene.now)
-        what = step_text(dough, step, scene.reader)
-        label = page.plain(scene.reader.say("Begin now: {what} ({at})", what=what, at=at))
+        at = clock_text(step.at, view.reader, view.now)
+        what = step_text(dough, step, view.reader)
+        label = markup.plain(view.reader.say("Begin now: {what} ({at})", what=what, at=at))
         is_next = (dough, stage) == waiting[0]
         st.button(
             label,
             key=f"begin-{dough.key}-{stage.number}",
             type="primary" if is_next else "secondary",
-            on_click=actions.begin,
+            on_click=actions.begin_stage,
             args=(live.made.id, dough.key, stage.number),
         )
-    st.html(pictures.step_table(live, scene))
+    st.html(pictures.step_table(live, view))
 
 
-def _ask(scene: page.Scene) -> None:
+def _ask(view: page.View) -> None:
     """A form that plans a recipe of the folder for an hour; of a copy where that is done instead."""
-    reader = scene.reader
-    if scene.store.is_copy:
-        st.html(page.quiet(sites.noted_there(reader)))
+    reader = view.reader
+    if view.store.is_copy:
+        st.html(markup.quiet(sites.copy_words(reader)))
         return
     folder = queries.database().parent
     recipes = recipes_in(folder)
-    title = html.escape(reader.say("Plan another"))
-    st.html(f'<p class="section">{title}</p>')
+    st.html('<p class="section">' + html.escape(reader.say("Plan another")) + "</p>")
     if not recipes:
-        told = reader.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
-        st.html(f'<p class="quiet">{html.escape(told)}</p>')
+        hint = reader.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
+        st.html(f'<p class="quiet">{html.escape(hint)}</p>')
         return
     with st.form("make a plan"):
         path = st.selectbox(reader.say("Recipe"), recipes, format_func=lambda each: each.stem)
@@ -121,18 +126,18 @@ def _ask(scene: page.Scene) -> None:
 
 def _make(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
-        told = actions.make(path, day, at)
+        lines = making.make(path, day, at)
     except ConfigError as error:
-        told = [reader.text(error)]
-    st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in told))
+        lines = [reader.text(error)]
+    st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in lines))
 
 
 def _compare(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
-        rows = lookups.side_by_side(path, day, at)
+        rows = making.side_by_side(path, day, at)
     except ConfigError as error:
         st.html(f'<p class="note">{html.escape(reader.text(error))}</p>')
         return
-    head = "".join(f"<th>{html.escape(reader.say(words))}</th>" for words in HEADINGS)
+    head = "".join("<th>" + html.escape(reader.say(words)) + "</th>" for words in HEADINGS)
     body = "".join(f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
     st.html(f'<div class="panel"><table class="rows"><tr>{head}</tr>{body}</table></div>')

@@ -5,13 +5,14 @@ from datetime import datetime
 
 import streamlit as st
 
-from dashboard import page, places, queries
+from dashboard import figures, page, queries
 from dashboard.access import preferences
+from dashboard.drawing import markup
+from dashboard.drawing.markup import picture
 from dashboard.drawing.strips import HEARD_GAP
-from dashboard.drawing.svg import picture
-from dashboard.sensors import cards, overview
-from dashboard.sensors.cards import CALIBRATED
-from dashboard.sensors.overview import Seen
+from dashboard.sensors import words
+from dashboard.sensors.status import NodeStatus, is_stuck, sensors_figure, status_of, strip
+from dashboard.sensors.words import CALIBRATED
 from monitor.store.rows import FaultCount
 from monitor.translatable import N_
 from monitor.units import fahrenheit
@@ -39,71 +40,70 @@ PLUG_IN = N_("Plug one in, or let it log in to your broker, and start the collec
 
 
 def show() -> None:
-    """All nodes ever heard of, looked at again every few seconds."""
+    """All sensor nodes ever heard of, looked at again every few seconds."""
     reader = preferences.reader(queries.database().parent)
     subtitle = reader.say("When each was heard, what it said last, and what could not be used.")
-    st.html(page.heading(reader.say("Nodes"), subtitle))
+    st.html(markup.heading(reader.say("Sensors"), subtitle))
 
     @st.fragment(run_every=page.REFRESH_S)
     def live() -> None:
-        page.shown(_draw)
+        page.render(_draw)
 
     live()
-    page.shown(page.put_live_saves)
+    page.render(figures.show_live_downloads)
 
 
-def _draw(scene: page.Scene) -> None:
-    nodes = scene.store.nodes()
-    unheard = _unheard({row.node for row in nodes}, scene)
+def _draw(view: page.View) -> None:
+    nodes = view.store.nodes()
+    unheard = _unheard({row.node for row in nodes}, view)
     if nodes or unheard:
-        seen = [overview.seen(row, scene) for row in nodes]
-        st.html("".join(_node(one, scene) for one in seen) + unheard)
-        page.keep(overview.exhibit(seen, scene), "nodes")
+        statuses = [status_of(row, view) for row in nodes]
+        st.html("".join(_node(one, view) for one in statuses) + unheard)
+        figures.keep(sensors_figure(statuses, view), "sensors")
     else:
-        title = html.escape(scene.reader.say("No node has been heard yet"))
         st.html(
-            f'<div class="panel empty"><h2>{title}</h2>'
-            f"<p>{html.escape(scene.reader.say(PLUG_IN))} <code>proofing-monitor collect</code></p></div>"
+            '<div class="panel empty"><h2>' + html.escape(view.reader.say("No sensor has been heard yet")) + "</h2>"
+            "<p>" + html.escape(view.reader.say(PLUG_IN)) + " <code>proofing-monitor collect</code></p></div>"
         )
-    faults = scene.store.faults()
-    said = _faults(faults, scene) if faults else page.quiet(scene.reader.say("Everything that came could be used."))
-    st.html(page.section(scene.reader.say("What could not be used")) + said)
+    faults = view.store.faults()
+    refused = _faults(faults, view) if faults else markup.quiet(view.reader.say("Everything that came could be used."))
+    st.html(markup.section(view.reader.say("What could not be used")) + f"{refused}")
 
 
-def _unheard(heard: set[NodeId], scene: page.Scene) -> str:
+def _unheard(heard: set[NodeId], view: page.View) -> str:
     """The nodes that running batches are to be read from and that nobody has ever heard."""
-    wanted = {node: batch.name for batch in scene.store.batches(running=True) for _, node in batch.nodes}
-    told = scene.reader.say("never heard")
+    wanted = {node: batch.name for batch in view.store.batches(running=True) for _, node in batch.nodes}
+    state = view.reader.say("never heard")
     return "".join(
         f'<div class="panel node"><div><p class="urn">{html.escape(node.removeprefix("urn:dev:"))}</p>'
-        f'<p class="heard">{_marked(told, False)}</p></div><p class="todo">'
-        + html.escape(scene.reader.say("{batch} waits for it", batch=name))
+        f'<p class="heard">{_marked(state, False)}</p></div><p class="todo">'
+        + html.escape(view.reader.say("{batch} waits for it", batch=name))
         + "</p></div>"
         for node, name in sorted(wanted.items())
         if node not in heard
     )
 
 
-def _node(one: Seen, scene: page.Scene) -> str:
+def _node(one: NodeStatus, view: page.View) -> str:
     row = one.row
-    words = cards.heard_words(row, scene.reader, scene.now)
-    state, is_well = cards.state_words(row, scene.reader, scene.now)
-    strip = overview.strip(one, scene, scene.palette)
+    heard = words.heard_words(row, view.reader, view.now)
+    state, is_well = words.state_words(row, view.reader, view.now)
+    drawn = picture(strip(one, view, view.palette), heard, "strip")
     shown = [each for each in row.newest if each.channel in SHOWN]
     newest_at = max((each.measured_at for each in shown), default=None)
-    values = "".join(_value(each, newest_at, scene) for each in shown)
+    values = "".join(_value(each, newest_at, view) for each in shown)
     short = row.node.removeprefix("urn:dev:")
-    stands = places.of_node(row.node, scene.store.path.parent)
-    place = f"<b>{stands}</b> · " if stands else ""
+    place = html.escape(preferences.place_of(view.store.path.parent, row.node))
+    place = f"<b>{place}</b> · " if place else ""
     health = "".join(
-        f"<div><dt>{html.escape(scene.reader.say(what))}</dt><dd>{html.escape(told)}</dd></div>"
-        for what, told in one.health
+        "<div><dt>" + html.escape(view.reader.say(what)) + f"</dt><dd>{html.escape(answer)}</dd></div>"
+        for what, answer in one.health
     )
     return (
         f'<div class="panel node"><div><p class="urn">{html.escape(short)}</p>'
         f'<p class="quiet">{place}{html.escape(row.source)}</p><p class="heard">{_marked(state, is_well)}</p></div>'
         f'<dl class="values">{values}</dl>'
-        f'<div class="course"><p class="todo">{html.escape(words)}</p>{picture(strip, words, "strip")}</div>'
+        f'<div class="course"><p class="todo">{html.escape(heard)}</p>{drawn}</div>'
         f'<dl class="health">{health}</dl></div>'
     )
 
@@ -112,34 +112,34 @@ def _marked(words: str, is_well: bool) -> str:
     return html.escape(words) if is_well else f'<b class="bad">{html.escape(words)}</b>'
 
 
-def _value(said: Reading, newest_at: datetime | None, scene: page.Scene) -> str:
-    unit, decimals = SHOWN[said.channel]
-    value = said.value
-    if unit == "°C" and scene.reader.temp_unit == "F":
+def _value(reading: Reading, newest_at: datetime | None, view: page.View) -> str:
+    unit, decimals = SHOWN[reading.channel]
+    value = reading.value
+    if unit == "°C" and view.reader.temp_unit == "F":
         value, unit = fahrenheit(value), "°F"
-    at = clock_text(said.measured_at, scene.reader, scene.now)
+    at = clock_text(reading.measured_at, view.reader, view.now)
     doubt = ""
-    if said.flag is not Flag.OK:
-        doubt = " · " + html.escape(scene.reader.say("doubtful: {flag}", flag=scene.reader.say(FLAGS[said.flag])))
-    elif newest_at is not None and said.channel in CALIBRATED and newest_at - said.measured_at > HEARD_GAP:
-        doubt = " · " + _marked(scene.reader.say("not read since"), False)
-    elif overview.is_stuck(said, scene):
-        doubt = " · " + _marked(scene.reader.say("stuck for an hour"), False)
-    title = html.escape(channel_word(said.channel, scene.reader), quote=True)
+    if reading.flag is not Flag.OK:
+        doubt = " · " + html.escape(view.reader.say("doubtful: {flag}", flag=view.reader.say(FLAGS[reading.flag])))
+    elif newest_at is not None and reading.channel in CALIBRATED and newest_at - reading.measured_at > HEARD_GAP:
+        doubt = " · " + _marked(view.reader.say("not read since"), False)
+    elif is_stuck(reading, view):
+        doubt = " · " + _marked(view.reader.say("stuck for an hour"), False)
+    title = html.escape(channel_word(reading.channel, view.reader), quote=True)
     return (
-        f'<div title="{title}"><dt>{html.escape(scene.reader.say(NAMES[said.channel]))}</dt>'
-        f"<dd>{scene.reader.number(value, decimals)} {unit}<small>{at}{doubt}</small></dd></div>"
+        f'<div title="{title}"><dt>' + html.escape(view.reader.say(NAMES[reading.channel])) + f"</dt>"
+        f"<dd>{view.reader.number(value, decimals)} {unit}<small>{at}{doubt}</small></dd></div>"
     )
 
 
-def _faults(faults: list[FaultCount], scene: page.Scene) -> str:
+def _faults(faults: list[FaultCount], view: page.View) -> str:
     rows = "".join(
         f"<tr><td class='who'>{html.escape(fault.node.removeprefix('urn:dev:'))}<br>"
         f'<span class="quiet">{html.escape(fault.source)}</span></td>'
         f'<td>{html.escape(fault.reason)}</td><td class="n">{fault.count}</td>'
-        f'<td class="n">{clock_text(fault.last_at, scene.reader, scene.now)}</td></tr>'
+        f'<td class="n">{clock_text(fault.last_at, view.reader, view.now)}</td></tr>'
         for fault in faults
     )
-    titles = [html.escape(scene.reader.say(title)) for title in FAULT_TITLES]
+    titles = [html.escape(view.reader.say(title)) for title in FAULT_TITLES]
     head = '<tr><th>{}</th><th>{}</th><th class="n">{}</th><th class="n">{}</th></tr>'.format(*titles)
     return f'<div class="panel"><table class="rows">{head}{rows}</table></div>'

@@ -5,7 +5,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from pathlib import Path
 
-from dashboard.start.vessel_list import FIRST_VESSELS
+from dashboard.start.vessels import FIRST_VESSELS
 from monitor.errors import ConfigError
 from monitor.plan.day import batch_of_stage
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
@@ -22,7 +22,7 @@ USUAL_BAND_PCT = 75.0  # judgement: short of doubled, as first rises are often c
 
 
 @dataclass(frozen=True, slots=True)
-class Like:
+class Template:
     """What a new batch is to be like.
 
     Attributes
@@ -53,7 +53,9 @@ def recipes_at_hand(folder: Path) -> tuple[list[Recipe], list[str]]:
     return recipes, faults
 
 
-def likes(batches: Sequence[Batch], recipes: Sequence[Recipe], reader: Reader, now: datetime) -> dict[str, Like]:
+def templates(
+    batches: Sequence[Batch], recipes: Sequence[Recipe], reader: Reader, now: datetime
+) -> dict[str, Template]:
     """What a new batch may be like: the newest of each recipe and stage, newest first; a recipe's stage; something new.
 
     A batch from before comes before its recipe: it knows the vessel it stood in and the node that looked at it.
@@ -62,9 +64,11 @@ def likes(batches: Sequence[Batch], recipes: Sequence[Recipe], reader: Reader, n
     for batch in batches:
         found[batch.recipe_key, batch.stage] = batch
     newest_first = sorted(found.values(), key=lambda batch: batch.started_at, reverse=True)
-    before = {f"{batch.name}, {stage_word(batch.stage, reader)}": Like(str(batch.id), batch) for batch in newest_first}
+    before = {
+        f"{batch.name}, {stage_word(batch.stage, reader)}": Template(str(batch.id), batch) for batch in newest_first
+    }
     written = {
-        f"{recipe.name}: {method.part}, {stage_word(method.stage, reader)}": Like(
+        f"{recipe.name}: {method.part}, {stage_word(method.stage, reader)}": Template(
             f"{recipe.name}/{number}",
             _first_of(recipe, number, now),
             USUAL_DOUGH_TEMP_C if method.dough_c is None else method.dough_c,
@@ -74,7 +78,7 @@ def likes(batches: Sequence[Batch], recipes: Sequence[Recipe], reader: Reader, n
         for number, method in enumerate(recipe.method)
     }
     blank = Batch(BatchId(0), "", Stage.FIRST_RISE, now, next(iter(FIRST_VESSELS.values())), Target(USUAL_BAND_PCT))
-    return before | written | {reader.say(NEW): Like(NEW, blank)}
+    return before | written | {reader.say(NEW): Template(NEW, blank)}
 
 
 def _with_a_stage(recipe: Recipe) -> Recipe:

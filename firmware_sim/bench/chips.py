@@ -180,12 +180,12 @@ class ProbeChip:
         self._ready_ms = 0
         self._is_gone = False
         self._doing = "nothing"
-        self._heard: list[int] = []
-        self._said: list[int] = []
+        self._in_bits: list[int] = []
+        self._out_bits: list[int] = []
 
     def reset(self) -> bool:
         """Start of a transaction; True when it shows its presence."""
-        self._doing, self._heard, self._said = "command", [], []
+        self._doing, self._in_bits, self._out_bits = "command", [], []
         is_here = not self._is_gone and not self._faults.happens(self._faults.unanswered)
         self._is_gone = False
         if not is_here:
@@ -196,39 +196,39 @@ class ProbeChip:
         """Level in a read slot: 0 when it pulls the line down."""
         if self._doing == "converting":
             return int(self._clock.now_ms >= self._ready_ms)
-        return self._said.pop(0) if self._said else 1
+        return self._out_bits.pop(0) if self._out_bits else 1
 
     def take(self, bit: int) -> None:
         """One bit of the board's."""
         if self._doing in ("nothing", "converting"):
             return
-        self._heard.append(bit)
+        self._in_bits.append(bit)
         if self._doing == "searching":
-            at = len(self._heard) - 1
+            at = len(self._in_bits) - 1
             if bit != self._rom_bits[at]:
                 self._doing = "nothing"
             elif at == 63:
-                self._doing, self._heard = "function", []
+                self._doing, self._in_bits = "function", []
             else:
-                self._said = [self._rom_bits[at + 1], 1 - self._rom_bits[at + 1]]
+                self._out_bits = [self._rom_bits[at + 1], 1 - self._rom_bits[at + 1]]
         elif self._doing == "matching":
-            if len(self._heard) == 64:
-                self._doing, self._heard = "function" if self._heard == self._rom_bits else "nothing", []
-        elif len(self._heard) == 8:
-            code = sum(bit << at for at, bit in enumerate(self._heard))
-            self._heard = []
+            if len(self._in_bits) == 64:
+                self._doing, self._in_bits = "function" if self._in_bits == self._rom_bits else "nothing", []
+        elif len(self._in_bits) == 8:
+            code = sum(bit << at for at, bit in enumerate(self._in_bits))
+            self._in_bits = []
             self._obey(code)
 
     def _obey(self, code: int) -> None:
         if self._doing == "command":
             self._doing = {0xF0: "searching", 0x55: "matching", 0xCC: "function"}.get(code, "nothing")
             if self._doing == "searching":
-                self._said = [self._rom_bits[0], 1 - self._rom_bits[0]]
+                self._out_bits = [self._rom_bits[0], 1 - self._rom_bits[0]]
         elif code == 0x44:
             self._convert()
         elif code == 0xBE:
             whole = self._scratchpad + bytes([onewire_crc(self._scratchpad)])
-            self._said = _bits(self._faults.over_the_wire(whole))
+            self._out_bits = _bits(self._faults.over_the_wire(whole))
 
     def _convert(self) -> None:
         self._doing = "converting"

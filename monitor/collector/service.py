@@ -126,14 +126,17 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
         claims = _claims(config, clock)
         while True:
             leave.clear()
-            stand_by(list(claims.values()), config.site, manager, stop, out, config.upkeep.metrics_port)
-            if stop.is_set():
-                break
-            if damage:
-                aside.append(set_aside(config.database, SystemClock().now()))
-                log.error("store=%s state=damaged reason=%r aside=%s", config.database, damage, aside[-1])
-                damage = ""
             try:
+                if pace is not None and not damage:  # also when told to stop already: what looks here asks for the pace
+                    with Store(config.database) as store:
+                        settle_pace(store, pace)
+                stand_by(list(claims.values()), config.site, manager, stop, out, config.upkeep.metrics_port)
+                if stop.is_set():
+                    break
+                if damage:
+                    aside.append(set_aside(config.database, SystemClock().now()))
+                    log.error("store=%s state=damaged reason=%r aside=%s", config.database, damage, aside[-1])
+                    damage = ""
                 _work(config, pace, out, leave, aside, claims)
             except DamagedError as error:
                 damage = str(error)

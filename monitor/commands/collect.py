@@ -29,6 +29,7 @@ from monitor.errors import ConfigError
     help="A broker: mqtt://user@host:port. Its password: PROOFING_MQTT_PASSWORD. May be repeated.",
 )
 @click.option("--by-eye", is_flag=True, help="Go without nodes: work levels logged by eye.")
+@click.option("--practice", is_flag=True, help="Take in the nodes of `node simulate`, at their pace.")
 @click.option("--epoch", type=MOMENT, help="With --speed: when dough time began to run fast.")
 @click.option("--speed", type=POSITIVE, help="With --epoch: dough time over real time.")
 @click.option("--verbose", is_flag=True, help="Log more.")
@@ -38,6 +39,7 @@ def command(
     serial: tuple[str, ...],
     mqtt: tuple[str, ...],
     by_eye: bool,
+    practice: bool,
     epoch: datetime | None,
     speed: float | None,
     verbose: bool,
@@ -48,12 +50,17 @@ def command(
     """Take in readings, estimate, forecast and alert, until stopped."""
     from monitor.clock import Pace
     from monitor.collector.service import collect
+    from monitor.node.simulator import practice_in
     from monitor.settings.brokers import mqtt_address
     from monitor.settings.config import load_config
 
     settings = load_config(data_dir, os.environ, config_path=config, secrets_path=secrets)
     settings = settings.with_sources(serial, [mqtt_address(url) for url in mqtt])
     pace = None
+    if practice:
+        found = practice_in(data_dir)
+        settings = settings.with_sources(found.serial, [])
+        epoch, speed = (found.epoch, found.speed) if found.epoch else (None, None)
     if epoch is not None and speed is not None:
         pace = Pace(epoch, speed)
     elif epoch is not None or speed is not None:

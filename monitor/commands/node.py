@@ -441,10 +441,17 @@ def _typed(text: str | None) -> tuple[float, ...] | None:
 @click.option("--batches", type=FOLDER, metavar="DIR", help="Write a batch file for each dough, and the truth.")
 @data_dir
 def simulate(data_dir: Path, **options: Any) -> None:
-    """Start simulated nodes, to practise or to load a broker."""
-    from monitor.node.simulator import simulator_command
+    """Start simulated nodes, to practise or to load a broker.
+
+    `collect --practice` on the same data directory takes them in.
+    """
+    from monitor.clock import SystemClock
+    from monitor.node.simulator import Practice, simulator_command
 
     refuse_both(dough=options["dough"], recording=options["recording"])
+    if options["epoch"] is None and options["speed"] != 1.0:
+        options["epoch"] = SystemClock().now()
     words = simulator_command(**options)
+    Practice(tuple(map(str, options["serial"])), options["epoch"], options["speed"]).keep(data_dir)
     sys.stdout.flush()
     os.execv(words[0], words)  # this process becomes the simulator: nothing is left behind when it ends

@@ -1,14 +1,67 @@
-"""The command that starts simulated nodes as a process of their own; nothing of the simulator is loaded here."""
+"""Simulated nodes: the command that starts them as a process of their own, and what a collector must know of them."""
 
 import importlib.util
 from collections.abc import Sequence
+from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 
+import msgspec
+
 from monitor.child import child_command
 from monitor.errors import ConfigError
+from monitor.files import bounded_bytes
 from monitor.node.boards import FIRMWARE
 from monitor.settings.brokers import mqtt_address
+
+PRACTICE_NAME = "practice.json"
+LARGEST_PRACTICE_BYTES = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class Practice:
+    """What a collector must know to take in the simulated nodes of a data directory.
+
+    Attributes
+    ----------
+    serial
+        The ports they speak on, as whole paths.
+    epoch
+        When dough time began to run at ``speed``; None for the machine's own clock.
+    """
+
+    serial: tuple[str, ...]
+    epoch: datetime | None
+    speed: float
+
+    def keep(self, data_dir: Path) -> None:
+        """Write it down where ``collect --practice`` looks for it."""
+        try:
+            data_dir.mkdir(parents=True, exist_ok=True)
+            (data_dir / PRACTICE_NAME).write_bytes(msgspec.json.encode(self))
+        except OSError as error:
+            raise ConfigError(
+                "{data_dir}: cannot be written ({why}); name another with --data-dir",
+                data_dir=data_dir,
+                why=error.strerror,
+            ) from error
+
+
+def practice_in(data_dir: Path) -> Practice:
+    """What was noted of the simulated nodes of a data directory.
+
+    Raises
+    ------
+    ConfigError
+        When none were started here.
+    """
+    try:
+        return msgspec.json.decode(bounded_bytes(data_dir / PRACTICE_NAME, LARGEST_PRACTICE_BYTES), type=Practice)
+    except (OSError, msgspec.MsgspecError) as error:
+        raise ConfigError(
+            "{data_dir}: no simulated nodes were started here; run `proofing-monitor node simulate` first",
+            data_dir=data_dir,
+        ) from error
 
 
 def simulator_command(

@@ -1,7 +1,6 @@
 """Tries what a broker lets in: whether it answers, takes strangers, and keeps a user to its own topics."""
 
 import contextlib
-import socket
 import ssl
 import threading
 from dataclasses import dataclass
@@ -13,6 +12,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from monitor.settings.brokers import MqttAddress
+from monitor.sources.tls import trusting
 
 ANSWER_WITHIN_S = 5.0  # judgement: a broker in the same building, on a slow machine
 
@@ -69,8 +69,7 @@ def tried(address: MqttAddress, ca_file: Path | None, attempt: Try, within_s: fl
         client.username_pw_set(attempt.user, attempt.password)
     try:
         if address.scheme == "mqtts":
-            _shake_hands(address, ca_file, within_s)
-            client.tls_set(None if ca_file is None else str(ca_file))
+            client.tls_set_context(trusting(ca_file))
         client.connect(address.host, address.port, keepalive=30)
     except ssl.SSLError:
         return Answer.UNTRUSTED
@@ -84,13 +83,3 @@ def tried(address: MqttAddress, ca_file: Path | None, attempt: Try, within_s: fl
             client.disconnect()
         client.loop_stop()
     return answers[0] if answers else Answer.SILENT
-
-
-def _shake_hands(address: MqttAddress, ca_file: Path | None, within_s: float) -> None:
-    """Open a trusted line and close it again; the library leaves one open whose certificate it does not trust."""
-    trusting = ssl.create_default_context(cafile=None if ca_file is None else str(ca_file))
-    with (
-        socket.create_connection((address.host, address.port), within_s) as line,
-        trusting.wrap_socket(line, server_hostname=address.host),
-    ):
-        pass

@@ -22,6 +22,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.clock import Clock
 from monitor.settings.brokers import MqttAddress
+from monitor.sources.tls import trusting
 
 TOPIC = "proofing/collector"
 STANDBY = "standby"
@@ -175,7 +176,7 @@ def retained(address: MqttAddress, password: str | None, ca_file: Path | None, c
         client.username_pw_set(address.user, password)
     try:
         if address.scheme == "mqtts":
-            client.tls_set(None if ca_file is None else str(ca_file))
+            client.tls_set_context(trusting(ca_file))
         client.connect(address.host, address.port)
     except ValueError as error:
         raise OSError(str(error)) from error

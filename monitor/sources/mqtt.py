@@ -23,6 +23,7 @@ from monitor.errors import ConfigError, SourceError
 from monitor.sources.claim import TOPIC as CLAIM_TOPIC
 from monitor.sources.claim import SiteClaim
 from monitor.sources.intake import Fault, Frame, Item, Status, put
+from monitor.sources.tls import trusting
 from monitor.translatable import Saying
 from monitor.wire.frames import identity, node_of_key
 
@@ -109,7 +110,7 @@ class MqttSource:
             self._client.username_pw_set(username or url_user, password)
         if scheme == "mqtts":
             try:
-                self._client.tls_set(None if ca_file is None else str(ca_file))
+                self._client.tls_set_context(trusting(ca_file))
             except (OSError, ValueError) as error:
                 raise ConfigError(
                     "{name}: certificates {ca_file} cannot be used: {why}", name=self.name, ca_file=ca_file, why=error

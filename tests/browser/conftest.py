@@ -4,6 +4,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
+from harness import PATIENCE_S
 from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
 from sample_bakery import fill
 from sample_weeks import fill_weeks
@@ -20,9 +21,9 @@ def browser(chromium: str) -> Iterator[Browser]:
         launched.close()
 
 
-@pytest.fixture(scope="module")
+@pytest.fixture(scope="session")
 def morning(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[tuple[Served, dict[str, BatchId]]]:
-    """A served morning that the tests of one module share, and only look at."""
+    """A served morning that all tests which only look at it share."""
     folder = tmp_path_factory.mktemp("morning")
     ids = fill(folder) | fill_weeks(folder)
     with Served(folder) as served:
@@ -69,8 +70,8 @@ def opens(browser: Browser) -> Iterator[Opens]:
             has_touch=width < 600,
             **more,
         )
-        context.set_default_timeout(60_000)
-        expect.set_options(timeout=60_000)
+        context.set_default_timeout(1000 * PATIENCE_S)
+        expect.set_options(timeout=1000 * PATIENCE_S)
         contexts.append(context)
         watched = Watched(context.new_page(), served.url)
         watched.listen()

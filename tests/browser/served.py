@@ -25,7 +25,7 @@ FLAGS = [
     "--disable-sync",
 ]
 # The framework first asks for its health under the page's own path, and then at the root: not a fault of a screen.
-PROBE = re.compile(r"/(batch|start|plan|bake|formula|finished|compare|nodes|cautions)/_stcore/(health|host-config)$")
+PROBE = re.compile(r"/(batch|start|plan|bake|formula|review|compare|sensors|safety)/_stcore/(health|host-config)$")
 
 
 class Served:
@@ -58,7 +58,7 @@ class Served:
                 stdout=log,
                 stderr=log,
             )
-        wait_until(self._answers, f"the dashboard answers (its log: {self.log})", 60.0)
+        wait_until(self._answers, f"the dashboard answers (its log: {self.log})")
         return self
 
     def __exit__(

@@ -11,19 +11,19 @@ SIX_CURVES = re.compile(r"the rise of 6 batches from their start, by the clock\.
 
 def test_from_how_one_went_it_is_laid_over_the_newest_and_back(morning, opens) -> None:
     served, ids = morning
-    page = opens(served).open(f"/finished?batch={ids['weeks 0']}", ".moments dd")
+    page = opens(served).open(f"/review?batch={ids['weeks 0']}", ".moments dd")
     page.get_by_role("link", name="Compare with others of this recipe").click()
     page.locator(".figures .line").first.wait_for()
     expect(page.locator(".figures .line")).to_have_count(6)
     chosen = [ids[f"weeks {place}"] for place in (11, 10, 9, 8, 7, 0)]
     expect(page).to_have_url(re.compile(rf"batches={'%2C'.join(str(each) for each in chosen)}&"))
     page.locator(".figures a", has_text="29 Dec").click()
-    expect(page).to_have_url(re.compile(rf"/finished\?batch={ids['weeks 0']}$"))
+    expect(page).to_have_url(re.compile(rf"/review\?batch={ids['weeks 0']}$"))
 
 
 def test_one_that_was_made_once_offers_no_comparison(morning, opens) -> None:
     served, ids = morning
-    page = opens(served).open(f"/finished?batch={ids['over']}", ".moments dd")
+    page = opens(served).open(f"/review?batch={ids['over']}", ".moments dd")
     expect(page.get_by_role("link", name="All finished batches")).to_be_visible()
     expect(page.get_by_role("link", name="Compare with others of this recipe")).to_have_count(0)
 

@@ -100,7 +100,7 @@ class Household:
     def ask(self, path: str, user: str = "", password: str = "", **headers: str) -> tuple[int, dict[str, str]]:
         """Status and headers of an answer, over TLS that trusts the bakery's authority alone."""
         trusting = ssl.create_default_context(cafile=str(self.folder / "authority" / "ca.pem"))
-        line = http.client.HTTPSConnection("localhost", self.port, timeout=30.0, context=trusting)
+        line = http.client.HTTPSConnection("localhost", self.port, timeout=PATIENCE_S, context=trusting)
         if user:
             word = base64.b64encode(f"{user}:{password}".encode()).decode()
             headers["Authorization"] = f"Basic {word}"
@@ -244,11 +244,11 @@ def test_people_log_in_by_address_and_do_what_their_role_allows(club, browser: B
 
     def logged_in(who: str) -> Page:
         contexts.append(browser.new_context())  # another person, another browser
-        contexts[-1].set_default_timeout(60_000)
+        contexts[-1].set_default_timeout(1000 * PATIENCE_S)
         page = contexts[-1].new_page()
         page.route("**/*", lambda route: route.continue_() if "//localhost:" in route.request.url else route.abort())
         page.goto(dashboard.url)
-        expect(page.get_by_text("Log in to look at the doughs.")).to_be_visible(timeout=60_000)
+        expect(page.get_by_text("Log in to look at the doughs.")).to_be_visible(timeout=1000 * PATIENCE_S)
         expect(page.locator(".batch")).to_have_count(0)
         page.get_by_role("button", name="Log in").click()
         page.get_by_role("button", name=who, exact=True).click()
@@ -259,14 +259,14 @@ def test_people_log_in_by_address_and_do_what_their_role_allows(club, browser: B
             return [event.kind for event in store.batch(ids["ready"]).events]
 
     closed = logged_in("pretender")
-    expect(closed.get_by_text("is not verified")).to_be_visible(timeout=60_000)
+    expect(closed.get_by_text("is not verified")).to_be_visible(timeout=1000 * PATIENCE_S)
     expect(closed.locator(".batch")).to_have_count(0)
     for who, said, kept in (("shop", "only a baker may note", []), ("baker", "Noted: folded", [EventKind.FOLD])):
         page = logged_in(who)
         page.locator(".batch .name").first.wait_for()
         page.goto(f"{dashboard.url}/batch?batch={ids['ready']}")
         page.get_by_role("button", name="Folded").click()
-        expect(page.get_by_text(said)).to_be_visible(timeout=60_000)
+        expect(page.get_by_text(said)).to_be_visible(timeout=1000 * PATIENCE_S)
         assert events() == kept
     for context in contexts:
         context.close()
@@ -279,10 +279,10 @@ def test_the_log_in_and_what_a_stranger_is_told_are_read_aloud_and_fit(theme, cl
         page = context.new_page()
         page.route("**/*", lambda route: route.continue_() if "//localhost:" in route.request.url else route.abort())
         page.goto(dashboard.url)
-        expect(page.get_by_role("button", name="Log in")).to_be_visible(timeout=60_000)
+        expect(page.get_by_role("button", name="Log in")).to_be_visible(timeout=1000 * PATIENCE_S)
         expect_usable(page, f"log-in, {theme}")
         page.get_by_role("button", name="Log in").click()
         page.get_by_role("button", name="pretender", exact=True).click()
-        expect(page.get_by_text("is not verified")).to_be_visible(timeout=60_000)
+        expect(page.get_by_text("is not verified")).to_be_visible(timeout=1000 * PATIENCE_S)
         expect(page.get_by_role("button", name="Log out")).to_be_visible()
         expect_usable(page, f"log-in, not verified, {theme}")

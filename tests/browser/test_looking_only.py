@@ -92,7 +92,7 @@ SCREENS = {
     "board": ("/", ".batch .strip"),
     "batch": ("/batch?site=rye-street&batch={nearly}", ".side .huge"),
     "start": ("/start?site=rye-street", ".subtitle"),
-    "finished": ("/finished?site=rye-street&batch={over}", ".next-time"),
+    "review": ("/review?site=rye-street&batch={over}", ".next-time"),
     "bake": ("/bake?site=rye-street", ".countdown"),
 }
 

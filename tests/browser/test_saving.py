@@ -25,7 +25,7 @@ def control_of(page: Page, name: str) -> Locator:
         places.append(control.bounding_box())
         return places[-1] == places[-2]
 
-    wait_until(is_at_rest, f"{name} stays where it is", 60.0)
+    wait_until(is_at_rest, f"{name} stays where it is")
     return control
 
 
@@ -40,9 +40,9 @@ def saved(page: Page, what: str) -> bytes:
     ("screen", "control", "column"),
     [
         ("/batch?batch={nearly}", "Save rise", "rise_p50_pct"),
-        ("/finished?batch={over}", "Save forecasts", "ready_p50_utc"),
+        ("/review?batch={over}", "Save forecasts", "ready_p50_utc"),
         ("/plan", "Save plan", "step"),
-        ("/nodes", "Save nodes", "signal_dbm"),
+        ("/sensors", "Save sensors", "signal_dbm"),
     ],
 )
 def test_picture_and_data_arrive_and_are_what_they_say(screen, control, column, morning, opens) -> None:
@@ -79,7 +79,7 @@ def test_the_control_is_reached_by_keyboard_and_stays_open_while_the_screen_refr
 
 def test_a_baker_takes_a_batch_whole(morning, opens) -> None:
     served, ids = morning
-    page = opens(served).open(f"/finished?batch={ids['over']}", ".next-time")
+    page = opens(served).open(f"/review?batch={ids['over']}", ".next-time")
     control_of(page, "Save all of this batch").click()
     with zipfile.ZipFile(io.BytesIO(saved(page, "Tables, CSV"))) as packed:
         assert {"ARCHIVE.json", "batch.csv", "reading.csv"} <= set(packed.namelist())

@@ -26,18 +26,18 @@ SCREENS = {
     "batch": ("/batch", "nearly", ".side .huge", 3),
     "batch, stale": ("/batch", "stale", ".side .huge", 3),
     "batch, over": ("/batch", "ended", ".title", 0),
-    "finished": ("/finished", None, ".batch .said", 0),
-    "finished, one": ("/finished", "ended", ".moments dd", 5),
-    "finished, over-proofed": ("/finished", "over", ".next-time", 5),
-    "start": ("/start", None, ".shelf", 0),
+    "review": ("/review", None, ".batch .said", 0),
+    "review, one": ("/review", "ended", ".moments dd", 5),
+    "review, over-proofed": ("/review", "over", ".next-time", 5),
+    "start": ("/start", None, ".vessels", 0),
     "plan": ("/plan", None, ".title", 0),
     "bake": ("/bake", None, ".title", 0),
     "formula": ("/formula", None, ".title", 0),
     "compare": ("/compare", None, ".figures .line", 4),
-    "nodes": ("/nodes", None, ".node .values", 0),
-    "cautions": ("/cautions", None, ".reading", 0),
+    "sensors": ("/sensors", None, ".node .values", 0),
+    "safety": ("/safety", None, ".reading", 0),
 }
-AT_NIGHT = ("board", "batch", "finished, over-proofed", "compare", "nodes")
+AT_NIGHT = ("board", "batch", "review, over-proofed", "compare", "sensors")
 TOUCHED = "a:visible:not([data-testid=stSkipToContent]), button:visible:not([tabindex='-1']), summary:visible"
 
 
@@ -86,7 +86,7 @@ def test_screen_is_readable_in_a_dark_kitchen(screen, morning, opens) -> None:
 
 def test_a_store_without_anything_and_one_that_cannot_be_read_are_said_in_words(served_nothing, opens) -> None:
     watched = opens(served_nothing, width=390)
-    for path in ("/", "/batch", "/finished", "/compare", "/nodes"):
+    for path in ("/", "/batch", "/review", "/compare", "/sensors"):
         page = watched.open(path, ".title, .empty h2")
         assert barriers(page) == []
         expect_no_scroll(page, 390)
@@ -94,7 +94,7 @@ def test_a_store_without_anything_and_one_that_cannot_be_read_are_said_in_words(
     for each in served_nothing.folder.glob(f"{DATABASE_NAME}*"):
         each.unlink()
     (served_nothing.folder / DATABASE_NAME).write_text("this is no database, " * 100)
-    for path in ("/", "/batch", "/finished", "/compare", "/nodes"):
+    for path in ("/", "/batch", "/review", "/compare", "/sensors"):
         page = watched.open(path, ".panel")
         expect(page.get_by_text("The store does not answer").first).to_be_visible()
         assert barriers(page) == []
@@ -104,11 +104,11 @@ def test_a_store_without_anything_and_one_that_cannot_be_read_are_said_in_words(
 
 def test_the_review_is_one_page_of_paper(morning, opens) -> None:
     served, ids = morning
-    page = opens(served).open(f"/finished?batch={ids['over']}", ".next-time")
+    page = opens(served).open(f"/review?batch={ids['over']}", ".next-time")
     settled(page, 5)
     paper = page.pdf(prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
-    keep(paper, "finished, over-proofed.pdf")
+    keep(paper, "review, over-proofed.pdf")
 
 
 @WIDTHS
@@ -196,13 +196,13 @@ def test_baker_notes_a_fold_and_ends_the_stage(own_morning, opens) -> None:
     assert events() == [EventKind.FOLD]
     page.get_by_role("button", name="End it now").click()
     page.locator(".moments dd").first.wait_for()
-    expect(page).to_have_url(re.compile(rf"/finished\?batch={ids['ready']}$"))
+    expect(page).to_have_url(re.compile(rf"/review\?batch={ids['ready']}$"))
     wait_until(lambda: EventKind.END in events(), "the end is kept")
 
 
-def test_baker_starts_a_batch_from_the_shelf(own_morning, opens) -> None:
+def test_baker_starts_a_batch_in_a_vessel_of_the_bakery(own_morning, opens) -> None:
     served, ids = own_morning
-    page = opens(served, width=390).open("/start", ".shelf")
+    page = opens(served, width=390).open("/start", ".vessels")
     page.get_by_role("combobox", name="Like").click()
     page.get_by_role("option").filter(has_text="Poppy rolls").click()
     expect(page.get_by_role("textbox", name="Name")).to_have_count(1)

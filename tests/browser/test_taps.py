@@ -21,16 +21,16 @@ from monitor.store.store import Store
 # Address, what is awaited on it -> each fragment of that screen by module and function, and what is touched in it.
 # A control that answers with a toast is named by its key; where a fragment has none, what it shows by its class.
 TAPS: dict[tuple[str, str], dict[str, tuple[str, ...]]] = {
-    ("/", ".batch .strip"): {"board.screen.live": ("shelve-board-", "acknowledge-board-")},
+    ("/", ".batch .strip"): {"board.screen.live": ("later-board-", "seen-board-")},
     ("/batch?batch={ready}", ".side .huge"): {
-        "batch.screen._live_side": ("acknowledge-batch-", "shelve-batch-", "unshelve-batch-"),
+        "batch.screen._live_side": ("seen-batch-", "later-batch-", "again-batch-"),
         "batch.screen._live_curve": (".st-key-curve",),
         "batch.screen._live_air": (".st-key-curve",),
     },
-    ("/start", ".shelf"): {"start.zero.put_live_reading": ("tare",)},
+    ("/start", ".vessels"): {"start.zero.show_reading": ("zero",)},
     ("/plan", ".section"): {"plan.screen.live": ("begin-",)},
-    ("/bake", ".countdown"): {"plan.bake.live": ("done-",)},
-    ("/nodes", ".node .values"): {"sensors.screen.live": (".node",)},
+    ("/bake", ".countdown"): {"bake.screen.live": ("done-",)},
+    ("/sensors", ".node .values"): {"sensors.screen.live": (".node",)},
 }
 # Controls outside every fragment that answer with a toast too: screen -> their keys.
 BESIDE = {"/batch?batch={ready}": ("fold", "poke-fast", "band-5")}

@@ -289,7 +289,7 @@ class Day:
         ]
 
     def _reboot(self, node: FirmwareNode) -> None:
-        wait_until(lambda: self._is_heard(node), f"{node.key} is heard before its supply goes", 90)
+        wait_until(lambda: self._is_heard(node), f"{node.key} is heard before its supply goes")
         node.cut()
         node.supply()
 
@@ -315,11 +315,11 @@ class Day:
         """Heal the lines, let the nodes get rid of what they hold, and compare; what is wrong, if anything."""
         self.cable.damaged_chance = 0.0
         for node in self.nodes:
-            wait_until(partial(self._is_heard, node), f"{node.key} is heard", 180)
+            wait_until(partial(self._is_heard, node), f"{node.key} is heard")
         for node in self.nodes:
             node.faults.unanswered = 1.0  # its chips say nothing any more: no new packs
         for node in self.nodes:
-            wait_until(lambda node=node: node.has_nothing_left, f"{node.key} got rid of what it held", 180)
+            wait_until(lambda node=node: node.has_nothing_left, f"{node.key} got rid of what it held")
         for node in self.nodes:
             node.cut()
         return [fault for node in self.nodes for fault in verdict(node, self.database)]

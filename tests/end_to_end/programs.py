@@ -36,7 +36,7 @@ def fill_with_hostile_modules(folder: Path) -> None:
 def run_program(*arguments: str | Path, **environ: str) -> "subprocess.CompletedProcess[str]":
     """Run one command to its end."""
     return subprocess.run(
-        [*PROGRAM, *map(str, arguments)], env=environment(**environ), capture_output=True, text=True, timeout=120
+        [*PROGRAM, *map(str, arguments)], env=environment(**environ), capture_output=True, text=True, timeout=PATIENCE_S
     )
 
 
@@ -66,7 +66,7 @@ class CollectorProcess:
         self.data_dir.mkdir(parents=True, exist_ok=True)
         with self.log.open("ab") as log:
             self.process = subprocess.Popen(self._command, stdout=log, stderr=log, env=self._environ)
-        wait_until(lambda: self._alive() and is_collector_running(self.data_dir), "the collector is at work", 60.0)
+        wait_until(lambda: self._alive() and is_collector_running(self.data_dir), "the collector is at work")
         return self
 
     def __exit__(

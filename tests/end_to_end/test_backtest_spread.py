@@ -52,9 +52,9 @@ def cluster(tmp_path_factory) -> Iterator[str]:
 
     running = [started("dask_scheduler", "--port", "0")]
     try:
-        wait_until(lambda: told.exists() and told.read_text().endswith("}"), "the scheduler is up", 180.0)
+        wait_until(lambda: told.exists() and told.read_text().endswith("}"), "the scheduler is up")
         running.append(started("dask_worker", "--nworkers", "2", "--nthreads", "1"))
-        wait_until(lambda: log.read_text().count("Registered to") == 2, "its workers are up", 180.0)
+        wait_until(lambda: log.read_text().count("Registered to") == 2, "its workers are up")
         yield json.loads(told.read_text())["address"]
     finally:
         for process in reversed(running):

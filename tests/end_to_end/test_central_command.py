@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from central_site import drain, fill, is_drained, reading
-from harness import wait_until
+from harness import PATIENCE_S, wait_until
 from influx import BUCKET, TOKEN, Influx
 from programs import PROGRAM, CollectorProcess, environment
 
@@ -55,7 +55,7 @@ def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy_over_an_outage(
             wait_until(lambda: all("state=mended" in log.read_text() for log in logs), "both say so")
     finally:
         follower.send_signal(signal.SIGTERM)
-        assert follower.wait(60) == 0, (tmp_path / "follow.log").read_text()
+        assert follower.wait(PATIENCE_S) == 0, (tmp_path / "follow.log").read_text()
     assert TOKEN not in (tmp_path / "follow.log").read_text() + (site / "collect.log").read_text()
 
 

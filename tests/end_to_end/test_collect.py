@@ -1,5 +1,6 @@
 """The collector as a process: real serial line, real broker, restarts, and what reaches the phone."""
 
+import io
 import json
 import sqlite3
 import threading
@@ -13,7 +14,11 @@ import pytest
 from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, good_frame, run_program
 
+from monitor.clock import Pace
+from monitor.collector import service
 from monitor.collector.batch_step import STEP_FAULT
+from monitor.settings.config import load_config
+from monitor.store.pace import pace_of
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
@@ -69,12 +74,12 @@ def test_the_line_and_the_broker_may_go_and_come_back(
         pty_pair.plug_in()
         mosquitto.start()
         # opening a line drops what waits on it: a node would send again, this one waits
-        wait_until(lambda: collector.log.read_text().count("open source=serial") == 2, "the line is open again", 60.0)
+        wait_until(lambda: collector.log.read_text().count("open source=serial") == 2, "the line is open again")
         pty_pair.send(good_frame(SERIAL_NODE, 2) + b"\n")
-        pty_pair.receive(b"!0a1b2c3d 2 ", 60.0)
-        wait_until(publisher.is_connected, "the test's own client is back", 60.0)
+        pty_pair.receive(b"!0a1b2c3d 2 ")
+        wait_until(publisher.is_connected, "the test's own client is back")
         publisher.publish(MQTT_TOPIC, good_frame(MQTT_NODE, 1), 1)
-        wait_until(lambda: sequence_numbers(store, MQTT_NODE) == [1], "a pack arrives over the new connection", 60.0)
+        wait_until(lambda: sequence_numbers(store, MQTT_NODE) == [1], "a pack arrives over the new connection")
         assert sequence_numbers(store, SERIAL_NODE) == [1, 2]
 
 
@@ -94,7 +99,7 @@ def test_a_batch_goes_on_over_a_power_cut(tmp_path: Path, pty_pair: PtyPair) -> 
         with CollectorProcess(data_dir, "--serial", str(pty_pair.path)) as second:
             wait_until(lambda: second.log.read_text().count("open source=serial") == 2, "the line is open once more")
             pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n" + good_frame(SERIAL_NODE, 2) + b"\n")
-            pty_pair.receive(b"!0a1b2c3d 2 ", 60.0)
+            pty_pair.receive(b"!0a1b2c3d 2 ")
             known = len(store.outlooks(running.id))
             assert run_program("batch", "event", "1", "fold", "--data-dir", data_dir).returncode == 0
             wait_until(lambda: len(store.outlooks(running.id)) > known, "the fold is worked at once")
@@ -140,7 +145,7 @@ def test_silence_reaches_the_phone_and_the_terminal_once(tmp_path: Path, phone: 
     (data_dir / "config.toml").write_text("[alerts]\nsilence_min = 0.05\n")
     url = f"json://127.0.0.1:{phone.port}/secret-path"
     with CollectorProcess(data_dir, "--by-eye", PROOFING_NOTIFY_URLS=url) as collector:
-        wait_until(lambda: len(phone.messages) > 0, "the phone rings", 60.0)
+        wait_until(lambda: len(phone.messages) > 0, "the phone rings")
         with collector.open_store() as store:
             wait_until(lambda: all(message.delivered_at for message in store.messages()), "delivery is recorded")
             assert len(phone.messages) == len(store.messages()) == 1
@@ -171,6 +176,21 @@ def test_a_demos_data_are_not_gone_on_with(tmp_path: Path) -> None:
     done = run_program("collect", "--by-eye", "--data-dir", tmp_path)
     assert done.returncode == 2
     assert "belongs to a demo" in done.stderr
+
+
+def test_a_demo_that_is_stopped_before_it_works_has_kept_its_pace(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def stopped(claims: object, site: str, manager: object, stop: threading.Event, *_: object) -> None:
+        stop.set()
+
+    monkeypatch.setattr(service.signal, "signal", lambda *_: None)
+    monkeypatch.setattr(service, "stand_by", stopped)
+    pace = Pace(datetime(2026, 3, 2, 5, 0, tzinfo=UTC), 60.0)
+    config = load_config(tmp_path, {})
+    assert service.collect(config, pace, io.StringIO(), is_by_eye=True) == 0
+    with Store(config.database) as store:
+        assert pace_of(store) == pace
 
 
 def test_a_new_file_that_another_process_is_making_is_waited_for(tmp_path: Path) -> None:

@@ -115,9 +115,9 @@ def test_corrupted_frames_are_counted_and_never_stored_and_good_ones_between_the
             pty_pair.send(line + b"\n" + good_frame(on_serial, seq) + b"\n")
             publisher.publish("proofing/mac-020000fffe5e0002/pack", payload, 1)
             publisher.publish("proofing/mac-020000fffe5e0002/pack", good_frame(on_mqtt, seq), 1)
-        wait_until(lambda: n_refused(store) >= 2 * BAD_FRAMES, "every bad frame is counted", 120.0)
-        wait_until(lambda: len(stored(store, on_mqtt)) >= 2 * BAD_FRAMES, "every good MQTT frame is stored", 120.0)
-        wait_until(lambda: len(stored(store, on_serial)) >= 2 * BAD_FRAMES, "every good line is stored", 120.0)
+        wait_until(lambda: n_refused(store) >= 2 * BAD_FRAMES, "every bad frame is counted")
+        wait_until(lambda: len(stored(store, on_mqtt)) >= 2 * BAD_FRAMES, "every good MQTT frame is stored")
+        wait_until(lambda: len(stored(store, on_serial)) >= 2 * BAD_FRAMES, "every good line is stored")
         assert stored(store, on_serial) == expected(BAD_FRAMES)
         assert stored(store, on_mqtt) == expected(BAD_FRAMES)
         assert n_refused(store) == 2 * BAD_FRAMES

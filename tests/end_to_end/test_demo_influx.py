@@ -47,7 +47,7 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
         before = spool.counts()["reading"]
         wait_until(lambda: spool.counts()["reading"] > before + 200, "the day goes on without it")
     influx.start()
-    out, err = demo.communicate(timeout=240)
+    out, err = demo.communicate(timeout=PATIENCE_S)
     assert demo.returncode == 0, err
     (site,) = re.findall(r"as site (demo-[\d-]+):", out)
     assert "could not be taken" not in out
@@ -71,10 +71,10 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
         assert {node.node: node.first_seen_at for node in copy.nodes()} == nodes
     monkeypatch.setenv("PROOFING_DATA_DIR", str(central))
     monkeypatch.setattr("sys.argv", ["app.py"])
-    looked_back = words(AppTest.from_function(_finished, default_timeout=60))
+    looked_back = words(AppTest.from_function(_review, default_timeout=PATIENCE_S))
     assert all(name in looked_back for name in names)
-    assert words(AppTest.from_function(_nodes, default_timeout=60))
-    assert words(AppTest.from_file(str(APP), default_timeout=60))  # the board: every dough was taken
+    assert words(AppTest.from_function(_sensors, default_timeout=PATIENCE_S))
+    assert words(AppTest.from_file(str(APP), default_timeout=PATIENCE_S))  # the board: every dough was taken
 
 
 def words(app: AppTest) -> str:
@@ -84,21 +84,21 @@ def words(app: AppTest) -> str:
     return " ".join(element.proto.body for element in app.get("html"))
 
 
-def _finished() -> None:
+def _review() -> None:
     import streamlit as st
 
     from dashboard.compare import screen as compare
-    from dashboard.review import screen as finished
+    from dashboard.review import screen as review
 
     compare_page = st.Page(compare.show, title="Compare", url_path="c")
-    page = st.Page(lambda: finished.show(page, compare_page), title="Finished", url_path="f", default=True)
+    page = st.Page(lambda: review.show(page, compare_page), title="Review", url_path="f", default=True)
     st.navigation([page, compare_page], position="hidden").run()
 
 
-def _nodes() -> None:
-    from dashboard.sensors import screen as nodes
+def _sensors() -> None:
+    from dashboard.sensors import screen as sensors
 
-    nodes.show()
+    sensors.show()
 
 
 def test_the_way_by_influx_needs_its_address_and_an_address_that_all_may_not_read(tmp_path: Path) -> None:

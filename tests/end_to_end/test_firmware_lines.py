@@ -175,7 +175,7 @@ def test_serial_link_is_up_only_while_somebody_listens(port: PtyPort) -> None:
     link.poll(0)
     assert not link.is_up
     assert not link.send(b"@pack")
-    with serial.Serial(str(port.link), 115200, timeout=20) as collector:
+    with serial.Serial(str(port.link), 115200, timeout=PATIENCE_S) as collector:
         wait_until(polled(link, lambda: link.is_up), "the line is up")
         assert link.send(b"@pack")
         assert collector.readline() == b"@pack\n"
@@ -190,11 +190,11 @@ def test_serial_link_is_up_only_while_somebody_listens(port: PtyPort) -> None:
 
 def test_what_nobody_read_is_not_left_for_the_next_listener(port: PtyPort) -> None:
     link = SerialLink(port)
-    with serial.Serial(str(port.link), 115200, timeout=20):
+    with serial.Serial(str(port.link), 115200, timeout=PATIENCE_S):
         wait_until(polled(link, lambda: link.is_up), "the line is up")
         assert link.send(b"@stale")
     wait_until(polled(link, lambda: not link.is_up), "the line is down")
-    with serial.Serial(str(port.link), 115200, timeout=20) as collector:
+    with serial.Serial(str(port.link), 115200, timeout=PATIENCE_S) as collector:
         wait_until(polled(link, lambda: link.is_up), "the line is up again")
         assert link.send(b"@fresh")
         assert collector.readline() == b"@fresh\n"
@@ -266,7 +266,7 @@ def test_fleet_sends_over_serial_and_mqtt_and_writes_the_truth(tmp_path: Path, s
     run = ["run", "--dir", str(tmp_path), "--epoch", epoch, "--speed", "600", "--seed", "1", "--serial", f"{tty}={KEY}"]
     started(*run, "--mqtt", f"127.0.0.1:{broker_port}")
     wait_until(tty.is_symlink, "the serial line is there")
-    with serial.Serial(str(tty), 115200, timeout=20) as collector:
+    with serial.Serial(str(tty), 115200, timeout=PATIENCE_S) as collector:
         line = collector.readline().rstrip()
         checked, _, crc = line.rpartition(b" ")
         assert crc == b"%08x" % packet.crc32(checked)
@@ -277,7 +277,7 @@ def test_fleet_sends_over_serial_and_mqtt_and_writes_the_truth(tmp_path: Path, s
         wait_until(lambda: others <= {topic for topic, _ in listener.heard}, "every MQTT node sends")
     truth = tmp_path / "truth" / "milk-rolls.json"
     wait_until(lambda: truth.exists() and json.loads(truth.read_text())["start_volume_ml"] is not None, "the truth")
-    wait_until(lambda: json.loads(truth.read_text())["ready_at"] is not None, "it is ready", 60.0)
+    wait_until(lambda: json.loads(truth.read_text())["ready_at"] is not None, "it is ready")
     listener.close()
 
 

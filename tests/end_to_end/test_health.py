@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 from doors import ConfiguredBroker, commanded
-from harness import free_port, wait_until
+from harness import PATIENCE_S, free_port, wait_until
 from programs import CollectorProcess
 
 from monitor.health.probe import fault_at
@@ -29,7 +29,9 @@ def test_the_brokers_check_is_content_while_it_answers_and_only_then(
 ) -> None:
     def asked() -> int:
         environ = os.environ | {"XDG_CONFIG_HOME": str(machine.folder / "broker" / "probe")}
-        return subprocess.run([mosquitto_sub, "-E", "-W", "5"], env=environ, capture_output=True, timeout=30).returncode
+        return subprocess.run(
+            [mosquitto_sub, "-E", "-W", "5"], env=environ, capture_output=True, timeout=PATIENCE_S
+        ).returncode
 
     assert asked() == 0
     machine.stop()

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from harness import PATIENCE_S
 
 from monitor.archive.replay import known_at, read_batch
 from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, READY, load_recording, moments_of
@@ -50,7 +51,7 @@ def recorded(folder: Path, recipe: str, hours: float) -> list[Path]:
         command += ["--start", (FIRST_DAY + timedelta(days=day)).isoformat().replace("+00:00", "Z")]
         running.append(subprocess.Popen(command, stdout=subprocess.DEVNULL))
         folders.append(out)
-    assert [process.wait(timeout=120) for process in running] == [0] * len(running)
+    assert [process.wait(timeout=PATIENCE_S) for process in running] == [0] * len(running)
     for out in folders:
         path = out / BATCH_NAME
         path.write_text(f'recipe = "{recipe}"\n{path.read_text()}')

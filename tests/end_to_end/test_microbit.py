@@ -141,17 +141,17 @@ def test_core_on_nine_kilobytes_keeps_its_word_over_pulled_cables_and_lost_suppl
         wires.append(board())
         for at in range(6):
             measure(wires[0], 2124 - at)
-        wait_until(all_acked(wires[0], 6), "six packs are acknowledged", 60)
+        wait_until(all_acked(wires[0], 6), "six packs are acknowledged")
         wires[0].pull()
         for at in range(12):  # more than the ring has room for
             measure(wires[0], 2100 - at)
         wires[0].plug_in()
-        wait_until(lambda: len(wires[0].acked) >= 13, "what was kept meanwhile is acknowledged", 120)
+        wait_until(lambda: len(wires[0].acked) >= 13, "what was kept meanwhile is acknowledged")
         measure(wires[0], 2000)  # nobody waits for this one: the supply goes first
         wires.append(board())
         for at in range(6):
             measure(wires[1], 1900 - at)
-        wait_until(all_acked(wires[1], 6), "six packs of the new boot are acknowledged", 60)
+        wait_until(all_acked(wires[1], 6), "six packs of the new boot are acknowledged")
         kept = kept_of(collector.data_dir / DATABASE_NAME, URN)
         with collector.open_store() as store:
             reasons = {fault.reason for fault in store.faults()}

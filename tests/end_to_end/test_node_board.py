@@ -6,7 +6,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from harness import EmulatedBoard
+from harness import PATIENCE_S, EmulatedBoard
 from programs import environment, run_program
 
 from monitor.node.boards import BoardError, asked, firmware_files, run_on_board
@@ -129,6 +129,8 @@ def test_without_mpremote_it_says_how_to_get_it(tmp_path: Path) -> None:
         f"sys.argv[1:] = ['node', 'copy', 'tub-3', '--port', 'x', '--data-dir', {str(tmp_path)!r}]; "
         "from monitor.cli import main; sys.exit(main())"
     )
-    done = subprocess.run([sys.executable, "-c", hidden], capture_output=True, text=True, env=environment(), timeout=60)
+    done = subprocess.run(
+        [sys.executable, "-c", hidden], capture_output=True, text=True, env=environment(), timeout=PATIENCE_S
+    )
     assert done.returncode == 2
     assert "pip install mpremote" in done.stderr

@@ -77,7 +77,7 @@ def test_live_readings_and_a_calibration_over_a_line(tmp_path: Path) -> None:
     columns, row = "time,air_temp_c,humidity_pct,dough_temp_c,distance_mm", "24.5,70,26.1,298"
     still.write_text(f"{columns}\n2026-03-02T05:00:00Z,{row}\n2026-03-02T15:00:00Z,{row}\n")
     with simulated(tmp_path, "--serial", port, "--period", "1s", "--recording", still) as simulation:
-        wait_until(port.is_symlink, "the port is there", 60.0)
+        wait_until(port.is_symlink, "the port is there")
         done = run_program("node", "readings", "tub-1", "--port", port, "--count", "3", "--data-dir", data_dir)
         assert done.returncode == 0, done.stderr
         first, *lines = done.stdout.splitlines()
@@ -118,14 +118,14 @@ def test_a_port_that_is_not_there_is_told_at_once(tmp_path: Path) -> None:
 def test_ctrl_c_ends_live_readings_quietly(tmp_path: Path) -> None:
     port = tmp_path / "ttyNode"
     with simulated(tmp_path, "--serial", port, "--period", "1s") as simulation:
-        wait_until(port.is_symlink, "the port is there", 60.0)
+        wait_until(port.is_symlink, "the port is there")
         log = tmp_path / "readings.log"
         with log.open("wb") as out:
             command = [*PROGRAM, "node", "readings", FIRST, "--port", str(port), "--data-dir", str(tmp_path)]
             looking = subprocess.Popen(command, stdout=out, stderr=out, env=environment())
-        wait_until(lambda: log.read_text().count("dough") >= 2, "two readings are shown", 60.0)
+        wait_until(lambda: log.read_text().count("dough") >= 2, "two readings are shown")
         looking.send_signal(signal.SIGINT)
-        assert looking.wait(30) == 130
+        assert looking.wait(PATIENCE_S) == 130
         assert "Traceback" not in log.read_text()
         simulation.end()
 
@@ -163,7 +163,7 @@ def test_many_nodes_with_every_fault_are_in_the_store_exactly_once(tmp_path: Pat
         simulated(tmp_path, "--mqtt", mosquitto.url, "--count", "20", "--hours", "1", *pace, *options) as simulation,
     ):
         assert simulation.process is not None
-        simulation.process.wait(120)
+        simulation.process.wait(PATIENCE_S)
         numbers = simulation.end()
         assert numbers["nodes"] == 20
         assert numbers["boots"] > 20
@@ -187,10 +187,10 @@ def test_a_recording_comes_out_as_it_went_in(tmp_path: Path) -> None:
     with (
         simulated(tmp_path, "--serial", port, "--recording", recording, "--hours", "0.6", *pace) as simulation,
     ):
-        wait_until(port.is_symlink, "the port is there", 60.0)
+        wait_until(port.is_symlink, "the port is there")
         with CollectorProcess(data_dir, "--serial", str(port), *pace) as collector:
             assert simulation.process is not None
-            simulation.process.wait(120)
+            simulation.process.wait(PATIENCE_S)
             numbers = simulation.end()
             with collector.open_store() as store:
                 found = store.readings_between(FIRST, Channel.DISTANCE, LONG_AGO, FAR_AHEAD)
@@ -210,7 +210,7 @@ def test_nodes_of_real_micropython_practise_too(tmp_path: Path, mosquitto: Mosqu
     with CollectorProcess(data_dir, "--mqtt", mosquitto.url, *pace) as collector:
         with simulated(tmp_path, *options) as simulation:
             assert simulation.process is not None
-            simulation.process.wait(120)
+            simulation.process.wait(PATIENCE_S)
             numbers = simulation.end()
         with collector.open_store() as store:
             stored = packs(store)

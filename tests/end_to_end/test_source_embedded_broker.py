@@ -109,7 +109,7 @@ def test_packs_sent_while_the_collector_was_away_are_kept_for_it(
     client.publish(f"proofing/{KEY}/pack", frame(1), 1)
     next_of(items, Frame).acknowledge(acknowledgement("0a1b2c3d", 1))
     first.stop()
-    client.publish(f"proofing/{KEY}/pack", frame(2), 1).wait_for_publish(20)
+    client.publish(f"proofing/{KEY}/pack", frame(2), 1).wait_for_publish(PATIENCE_S)
     second = MqttSource(url, clock, items, "collector", PASSWORDS["collector"])
     second.start()
     while next_of(items, Frame).data != frame(2):

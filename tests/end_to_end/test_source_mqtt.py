@@ -54,7 +54,7 @@ class Node:
         """Publish; with ``wait`` the broker has it when this returns."""
         sent = self._client.publish(topic, payload, qos=1, retain=retain)
         if wait:
-            sent.wait_for_publish(20)
+            sent.wait_for_publish(PATIENCE_S)
             assert sent.is_published()
 
     def stop(self) -> None:

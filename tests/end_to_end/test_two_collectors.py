@@ -177,7 +177,7 @@ def test_the_claim_of_one_that_went_without_a_last_will_does_not_stand_for_ever(
     """As after a power cut that took the broker too, or where the holder hangs with its line open."""
     monkeypatch.setattr(claim_module, "GRACE_S", 0.5)
     monkeypatch.setattr(claim_module, "APART_S", 0.0)
-    publisher.publish(TOPIC, Claim(Holder("0a", "till"), 7).text(), 1, retain=True).wait_for_publish(20)
+    publisher.publish(TOPIC, Claim(Holder("0a", "till"), 7).text(), 1, retain=True).wait_for_publish(PATIENCE_S)
     clock, inbox = SystemClock(), queue.Queue[Item]()
     read = functools.partial(retained, MqttAddress("127.0.0.1", mosquitto.port), None, None, clock)
     claim = SiteClaim(Holder.drawn(), clock, read)

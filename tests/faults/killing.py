@@ -21,7 +21,7 @@ from typing import Self
 
 import paho.mqtt.client as paho
 from faults.table import Line
-from harness import Mosquitto, PtyPair, wait_until
+from harness import PATIENCE_S, Mosquitto, PtyPair, wait_until
 from made_up import batch_of
 from paho.mqtt.enums import CallbackAPIVersion
 from programs import environment, good_frame
@@ -77,7 +77,7 @@ class Nursery:
         assert self._process.stdin is not None
         assert self._process.stdout is not None
         self._process.stdin.close()
-        self._process.wait(60)
+        self._process.wait(PATIENCE_S)
         self._process.stdout.close()
         self._log.close()
 

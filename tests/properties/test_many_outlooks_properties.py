@@ -10,7 +10,7 @@ from monitor.dough.forecast import outlook, outlooks
 doughs = st.builds(asked_of, st.sampled_from(KINDS), st.integers(0, 10_000))
 
 
-@settings(max_examples=15, deadline=None)
+@settings(max_examples=15)
 @given(one=doughs, others=st.lists(doughs, max_size=8), place=st.integers(0, 8))
 def test_who_shares_a_group_changes_nothing(one, others, place):
     among = [*others[:place], one, *others[place:]]

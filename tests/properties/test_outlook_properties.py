@@ -66,7 +66,7 @@ def collected(folder: Path, parts: list[list[Reading]], restarts: list[bool]) ->
         return store.latest_outlook(kept.id)
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(
     seed=st.integers(0, 2**32), n_copies=st.integers(0, 60), restarts=st.lists(st.booleans(), min_size=1, max_size=4)
 )
@@ -80,7 +80,7 @@ def test_order_copies_lateness_and_restarts_change_nothing(seed: int, n_copies: 
         assert collected(Path(folder), parts, restarts) == EXPECTED
 
 
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=20)
 @given(seed=st.integers(0, 2**32), n_copies=st.integers(0, 60))
 def test_the_stores_arrays_are_those_of_its_readings(seed: int, n_copies: int) -> None:
     rng = random.Random(seed)

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from itertools import pairwise
 
 import made_up_day as made_up
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from monitor.plan.day import Plan, StepKind, steps
@@ -46,7 +46,7 @@ def most_at_once(spans: list[tuple[datetime, datetime]]) -> int:
     return max((sum(a <= start < b for a, b in spans) for start, _ in spans), default=0)
 
 
-@settings(max_examples=20, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=20)
 @given(st.lists(breads(), min_size=1, max_size=2), kitchens, hours)
 def test_a_plan_keeps_every_limit(recipes, kitchen, wanted):
     found = make_plan(tuple(Order(each, wanted) for each in recipes), kitchen, made_up.MORNING, UTC)

@@ -4,7 +4,7 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, AlertUpdate, Facts, Phase, Rules, Subject, step
@@ -346,7 +346,6 @@ def played(batch: Batch, course: list[tuple[Outlook | None, dict[Channel, dateti
     return alerts, rung
 
 
-@settings(deadline=None)
 @given(any_batch, any_course)
 def test_any_facts_give_each_episode_at_most_once(batch: Batch, course) -> None:
     alerts, rung = played(batch, course, flip=False)
@@ -359,7 +358,6 @@ def test_any_facts_give_each_episode_at_most_once(batch: Batch, course) -> None:
         assert episodes == list(range(1, len(episodes) + 1))
 
 
-@settings(deadline=None)
 @given(any_batch, any_course)
 def test_a_dough_that_nobody_sees_is_never_called_for(batch: Batch, course) -> None:
     blind = [(outlook, dict.fromkeys(seen), wait) for outlook, seen, wait in course]
@@ -368,13 +366,11 @@ def test_a_dough_that_nobody_sees_is_never_called_for(batch: Batch, course) -> N
         assert not [kind for kind, _ in rung if kind in COURSE_KINDS]
 
 
-@settings(deadline=None)
 @given(any_batch, any_course)
 def test_order_and_names_change_nothing(batch: Batch, course) -> None:
     assert played(batch, course, flip=False) == played(batch, course, flip=True)
 
 
-@settings(deadline=None)
 @given(any_batch, any_course)
 def test_at_most_one_episode_of_a_kind_is_open(batch: Batch, course) -> None:
     alerts, _ = played(batch, course, flip=False)

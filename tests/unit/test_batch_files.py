@@ -157,7 +157,7 @@ NUMBERS = st.none() | st.floats(allow_nan=False, allow_infinity=False)
 VALUES = st.lists(st.tuples(TEXTS, st.none() | st.integers(-(2**63), 2**63 - 1), NUMBERS), max_size=5)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=200)
 @given(VALUES)
 def test_whatever_stands_in_a_table_comes_back(values: list[tuple[str | None, int | None, float | None]]) -> None:
     rows = Rows("any", (("text", "TEXT"), ("whole", "INTEGER"), ("real", "REAL")), tuple(values))

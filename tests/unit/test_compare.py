@@ -10,8 +10,9 @@ import pytest
 from numpy.typing import ArrayLike
 from sample_bakery import NOW, ROUND_TUB, around, minutes
 
-from dashboard.compare import comparison, course, exports, figures, trend, words
-from dashboard.compare.course import Course, Kept, Said, Warmth, course_of
+from dashboard import queries
+from dashboard.compare import course, selection, tables, trend, words
+from dashboard.compare.course import Course, ForecastResult, HalfwayForecast, Warmth, course_of
 from monitor.dough.kinetics import relative_rate
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.dough.track import Series, Track
@@ -132,7 +133,7 @@ def test_a_batch_without_a_peak_or_ready_moment_says_so_instead_of_a_number() ->
     batch = ended(1, takes_min=60.0)
     made = course_of(batch, outlooks(batch, 120.0), probe(22.0, 1.0))
     assert (made.ready_h, made.peak_h, made.past_h, made.drawn_ready_h(24.0)) == (None, None, None, None)
-    row = figures.figures([made], {}, 24.0, TOLD)[0]
+    row = words.key_figures([made], {}, 24.0, TOLD)[0]
     assert row["ready after"] == row["peak after"] == "not by its end"
     assert "past ready" not in row
 
@@ -140,8 +141,8 @@ def test_a_batch_without_a_peak_or_ready_moment_says_so_instead_of_a_number() ->
 def test_a_batch_that_was_never_estimated_has_a_course_without_a_curve() -> None:
     made = course_of(ended(1), [], Track())
     assert made.hours.size == 0
-    assert made.kept is Kept.UNSAID
-    assert len(comparison.overlay_frame([made], {BatchId(1): "a"}, None)) == 0
+    assert made.result is ForecastResult.NONE
+    assert len(tables.overlay_frame([made], {BatchId(1): "a"}, None)) == 0
 
 
 def test_a_running_batch_has_no_course_yet() -> None:
@@ -164,18 +165,28 @@ def test_thinning_keeps_the_highest_rise() -> None:
 @pytest.mark.parametrize(
     ("ready_h", "said", "expected"),
     [
-        (2.0, Said(1.8, 2.0, 2.2), Kept.INSIDE),
-        (1.8, Said(1.8, 2.0, 2.2), Kept.INSIDE),
-        (1.7, Said(1.8, 2.0, 2.2), Kept.EARLIER),
-        (2.3, Said(1.8, 2.0, 2.2), Kept.LATER),
-        (9.0, Said(1.8, None, None), Kept.INSIDE),  # it had said: perhaps not at all
-        (2.0, None, Kept.UNSAID),
-        (None, Said(2.5, 3.0, 3.5), Kept.TAKEN),  # taken at three hours, with the interval still open
-        (None, Said(1.8, 2.0, 2.2), Kept.LATER),  # taken unready at three hours: that is known to have missed
+        (2.0, HalfwayForecast(1.8, 2.0, 2.2), ForecastResult.INSIDE),
+        (1.8, HalfwayForecast(1.8, 2.0, 2.2), ForecastResult.INSIDE),
+        (1.7, HalfwayForecast(1.8, 2.0, 2.2), ForecastResult.EARLIER),
+        (2.3, HalfwayForecast(1.8, 2.0, 2.2), ForecastResult.LATER),
+        (9.0, HalfwayForecast(1.8, None, None), ForecastResult.INSIDE),  # it had said: perhaps not at all
+        (2.0, None, ForecastResult.NONE),
+        (
+            None,
+            HalfwayForecast(2.5, 3.0, 3.5),
+            ForecastResult.TAKEN,
+        ),  # taken at three hours, with the interval still open
+        (
+            None,
+            HalfwayForecast(1.8, 2.0, 2.2),
+            ForecastResult.LATER,
+        ),  # taken unready at three hours: that is known to have missed
     ],
 )
-def test_what_was_said_held_missed_or_cannot_be_told(ready_h: float | None, said: Said | None, expected: Kept) -> None:
-    assert went(1, 1.0, ready_h, said=said).kept is expected
+def test_what_was_said_held_missed_or_cannot_be_told(
+    ready_h: float | None, said: HalfwayForecast | None, expected: ForecastResult
+) -> None:
+    assert went(1, 1.0, ready_h, halfway=said).result is expected
 
 
 def test_what_is_held_against_the_truth_was_said_at_half_the_rise() -> None:
@@ -183,28 +194,28 @@ def test_what_is_held_against_the_truth_was_said_at_half_the_rise() -> None:
     told = outlooks(batch, 120.0)
     wrong = around(batch.started_at + minutes(500.0), 1.0)
     assert (
-        course_of(batch, [replace(each, ready=wrong) if k < 5 else each for k, each in enumerate(told)], Track()).kept
-        is Kept.INSIDE
+        course_of(batch, [replace(each, ready=wrong) if k < 5 else each for k, each in enumerate(told)], Track()).result
+        is ForecastResult.INSIDE
     )
     half = [replace(each, ready=wrong) if k == 5 else each for k, each in enumerate(told)]
-    assert course_of(batch, half, Track()).kept is Kept.EARLIER
+    assert course_of(batch, half, Track()).result is ForecastResult.EARLIER
 
 
 def test_what_was_said_after_it_was_ready_is_no_forecast() -> None:
     batch = ended(1)
-    assert course_of(batch, outlooks(batch, 120.0, every_min=150.0), Track()).kept is Kept.UNSAID
+    assert course_of(batch, outlooks(batch, 120.0, every_min=150.0), Track()).result is ForecastResult.NONE
 
 
 def test_how_forecasts_held_is_counted_in_words() -> None:
-    inside, late, early = Said(1.8, 2.0, 2.2), Said(1.0, 1.1, 1.2), Said(2.5, 2.6, 2.7)
-    courses = [went(k, k, 2.0, said=said) for k, said in enumerate([inside, inside, late, early, None])]
-    courses.append(went(9, 9.0, None, said=Said(2.5, 3.0, 3.5)))
-    said = words.kept_sentence(courses, TOLD)
+    inside, late, early = HalfwayForecast(1.8, 2.0, 2.2), HalfwayForecast(1.0, 1.1, 1.2), HalfwayForecast(2.5, 2.6, 2.7)
+    courses = [went(k, k, 2.0, halfway=said) for k, said in enumerate([inside, inside, late, early, None])]
+    courses.append(went(9, 9.0, None, halfway=HalfwayForecast(2.5, 3.0, 3.5)))
+    said = words.forecast_results_sentence(courses, TOLD)
     assert "of 4 batches, 2 were ready within what was said" in said
     assert "Outside: 1 earlier, 1 later." in said
     assert "1 was taken before it was ready, and does not count." in said
     assert "1 had no forecast by then, and does not count." in said
-    frame = comparison.kept_frame(courses, dict.fromkeys((course.batch.id for course in courses), "x"))
+    frame = tables.forecast_results_frame(courses, dict.fromkeys((course.batch.id for course in courses), "x"))
     assert list(frame["is_inside"]) == [False, False, True, True]
     assert list(frame.iloc[-1][["early", "mid", "late"]]) == pytest.approx([-12.0, 0.0, 12.0])
 
@@ -214,20 +225,20 @@ def test_how_forecasts_held_is_counted_in_words() -> None:
 
 def test_only_what_was_finished_twice_can_be_compared() -> None:
     batches = [ended(1, 3.0, name="Rye, tub 1"), ended(2, 2.0, name="rye, tub 2"), ended(3, 1.0, name="Oat")]
-    offered, once = comparison.repeated(batches)
+    offered, once = selection.recipe_stages(batches)
     assert [(each.recipe, each.name, [b.id for b in each.batches]) for each in offered] == [("rye", "rye", [2, 1])]
     assert [each.recipe for each in once] == ["oat"]
 
 
 def test_a_batch_has_others_when_another_of_its_recipe_and_stage_is_finished() -> None:
     batches = [ended(1), ended(2, stage=Stage.FINAL_PROOF), ended(3, name="Oat")]
-    assert not comparison.has_others(batches[0], batches)
-    assert comparison.has_others(batches[0], [*batches, ended(4)])
+    assert not queries.has_siblings(batches[0], batches)
+    assert queries.has_siblings(batches[0], [*batches, ended(4)])
 
 
 def test_another_stage_of_the_same_recipe_is_another_matter() -> None:
     batches = [ended(1), ended(2, stage=Stage.FINAL_PROOF)]
-    assert comparison.repeated(batches)[0] == []
+    assert selection.recipe_stages(batches)[0] == []
 
 
 MANY = [ended(k, 20.0 - k, name="Rye") for k in range(1, 11)] + [ended(20 + k, 10.5, name="Oat") for k in range(2)]
@@ -250,25 +261,25 @@ NEWEST = (10, 9, 8, 7, 6, 5)
 def test_an_address_chooses_whatever_is_written_in_it(
     address: dict[str, str], recipe: str, ids: tuple[int, ...]
 ) -> None:
-    offered, _ = comparison.repeated(MANY)
-    chosen = comparison.asked(address, offered)
+    offered, _ = selection.recipe_stages(MANY)
+    chosen = selection.selection_in(address, offered)
     assert chosen is not None
     assert (chosen.repeated.recipe, chosen.batch_ids) == (recipe, ids)
-    assert comparison.asked(comparison.address_of(chosen), offered) == chosen
+    assert selection.selection_in(selection.address_of(chosen), offered) == chosen
 
 
 @pytest.mark.parametrize(
     "address", [{"recipe": "spelt", "stage": "first rise"}, {"recipe": "rye", "stage": "x"}, {"batch": "99"}]
 )
 def test_an_address_that_names_what_is_not_there_chooses_nothing(address: dict[str, str]) -> None:
-    assert comparison.asked(address, comparison.repeated(MANY)[0]) is None
+    assert selection.selection_in(address, selection.recipe_stages(MANY)[0]) is None
 
 
 def test_the_newest_forty_are_looked_at_and_an_older_one_that_was_chosen() -> None:
     many = [ended(k, 90.0 - k) for k in range(1, 61)]
-    chosen = comparison.asked({"batch": "3"}, comparison.repeated(many)[0])
+    chosen = selection.selection_in({"batch": "3"}, selection.recipe_stages(many)[0])
     assert chosen is not None
-    assert [batch.id for batch in comparison.looked_at(chosen)] == [*range(60, 20, -1), 3]
+    assert [batch.id for batch in selection.compared_batches(chosen)] == [*range(60, 20, -1), 3]
 
 
 def test_batches_of_one_day_are_told_apart_by_the_hour_and_then_by_their_number() -> None:
@@ -296,9 +307,9 @@ def test_a_name_has_the_day_of_the_bakers_own_zone() -> None:
 
 def test_all_are_thought_at_the_usual_warmth_in_whole_degrees_of_the_bakers_scale() -> None:
     courses = [went(k, k, 2.0, temp) for k, temp in enumerate([22.0, 24.4, 30.0])]
-    assert comparison.even_temp_c(courses, "C") == 24.0
-    assert comparison.even_temp_c(courses, "F") == pytest.approx((76.0 - 32.0) / 1.8)
-    assert comparison.even_temp_c([went(1, 1.0, 2.0)], "C") is None
+    assert course.even_temp_c(courses, "C") == 24.0
+    assert course.even_temp_c(courses, "F") == pytest.approx((76.0 - 32.0) / 1.8)
+    assert course.even_temp_c([went(1, 1.0, 2.0)], "C") is None
 
 
 def test_where_nothing_grows_there_is_no_equal_time() -> None:
@@ -310,8 +321,8 @@ def test_where_nothing_grows_there_is_no_equal_time() -> None:
 def test_batches_whose_warmth_is_not_known_are_left_out_and_named() -> None:
     known, unknown = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5])), went(2, 2.0, 2.0)
     names = {BatchId(1): "1 Mar", BatchId(2): "28 Feb"}
-    assert set(comparison.overlay_frame([known, unknown], names, 24.0)["what"]) == {"1 Mar"}
-    assert set(comparison.overlay_frame([known, unknown], names, None)["what"]) == {"1 Mar", "28 Feb"}
+    assert set(tables.overlay_frame([known, unknown], names, 24.0)["what"]) == {"1 Mar"}
+    assert set(tables.overlay_frame([known, unknown], names, None)["what"]) == {"1 Mar", "28 Feb"}
     said = words.time_words([known, unknown], names, 24.0, TOLD)
     assert "as if it had been at 24 °C throughout" in said
     assert "nobody knows how warm it was: 28 Feb" in said
@@ -337,7 +348,7 @@ def test_the_table_shows_what_differs_in_the_formula_and_nothing_empty() -> None
         replace(went(2, 2.0, 2.0), batch=ended(2, formula=lean)),
     ]
     said = {BatchId(2): Judgement(NOW, Verdict.OVER, "new flour")}
-    newer, older = figures.figures(courses, said, None, TOLD)
+    newer, older = words.key_figures(courses, said, None, TOLD)
     assert newer["made with"] == "yeast 0.8 %, water 67 %"
     assert older["made with"] == "yeast 0.8 %, water 62 %"
     assert (newer["verdict"], older["verdict"]) == ("", "over: new flour")
@@ -347,9 +358,9 @@ def test_the_table_shows_what_differs_in_the_formula_and_nothing_empty() -> None
 
 def test_more_of_everything_is_the_same_formula() -> None:
     lean = Formula(flour_g=1000.0, water_g=620.0, salt_g=20.0, instant_yeast_g=8.0)
-    parts = [comparison.parts_pct(ended(1, formula=each)) for each in (lean, lean.scaled_to_flour(2400.0))]
-    assert comparison.differing(parts) == []
-    assert comparison.differing([parts[0], {}]) == []
+    parts = [course.parts_pct(ended(1, formula=each)) for each in (lean, lean.scaled_to_flour(2400.0))]
+    assert course.differing(parts) == []
+    assert course.differing([parts[0], {}]) == []
 
 
 def test_a_change_of_formula_or_band_is_marked_where_it_came() -> None:
@@ -363,22 +374,22 @@ def test_a_change_of_formula_or_band_is_marked_where_it_came() -> None:
     courses = [replace(went(1, 1.0, 2.0), batch=batch) for batch in reversed(batches)]
     said = words.changes_sentence(courses, TOLD)
     assert said == "Made otherwise from: 23 Feb yeast 0.8 % → 0.4 %; 24 Feb band 60 % up."
-    assert comparison.same_target_pct(courses) is None
-    assert comparison.same_target_pct(courses[1:]) == 80.0
+    assert course.same_target_pct(courses) is None
+    assert course.same_target_pct(courses[1:]) == 80.0
 
 
 def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None:
-    known = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5]), said=Said(1.8, 2.0, None))
+    known = went(1, 1.0, 2.0, 24.0, equal_hours=np.array([0.0, 2.5]), halfway=HalfwayForecast(1.8, 2.0, None))
     unknown = went(2, 2.0, None)
     names = {BatchId(1): "1 Mar", BatchId(2): "28 Feb"}
-    curves = exports.curves_table([known, unknown], names, 24.0)
+    curves = tables.curves_table([known, unknown], names, 24.0)
     assert list(curves["since_start_h"]) == [0.0, 3.0, 0.0, 3.0]
     assert list(curves["even_h"].isna()) == [False, False, True, True]
-    batches = exports.batches_table([known, unknown], 24.0, Reader(UTC, "F"))
+    batches = tables.batches_table([known, unknown], 24.0, Reader(UTC, "F"))
     assert batches["dough_f"][0] == pytest.approx(75.2)
     assert list(batches["ready_even_h"]) == pytest.approx([2.0, float("nan")], nan_ok=True)
     assert str(batches["began_local"][0]).startswith("2026-03-01T09:36:00")
-    assert list(exports.kept_table([known, unknown], TOLD)["kept"]) == ["inside", "unsaid"]
+    assert list(tables.forecast_results_table([known, unknown], TOLD)["forecast"]) == ["inside", "none"]
 
 
 # -- over the weeks
@@ -387,21 +398,19 @@ def test_what_is_saved_has_every_batch_and_no_number_that_nobody_knows() -> None
 def test_a_trend_of_five_minutes_a_day_is_found_through_an_odd_day() -> None:
     hours = [2.0 + k / 12.0 for k in range(8)]
     hours[3] = 9.0
-    rows = comparison.trend_frame([went(k, 20.0 - k, at_h) for k, at_h in enumerate(hours)], None, UTC)
-    slope = comparison.slope_by_day(rows, "hours")
+    rows = tables.trend_frame([went(k, 20.0 - k, at_h) for k, at_h in enumerate(hours)], None, UTC)
+    slope = trend.slope_by_day(rows, "hours")
     assert slope is not None
     assert slope.per_day == pytest.approx(1.0 / 12.0)
-    assert slope.is_told
-    line = comparison.trend_line(rows, "hours")
+    assert slope.is_clear
+    line = trend.trend_line(rows, "hours")
     assert list(line["value"]) == pytest.approx([2.0, 2.0 + 7.0 / 12.0])
     assert "by the clock 35 min longer each week" in words.trend_sentence(rows, None, TOLD)
 
 
 def test_chance_is_not_called_a_trend() -> None:
-    rows = comparison.trend_frame(
-        [went(k, 20.0 - k, at) for k, at in enumerate([2.0, 2.3, 1.9, 2.2, 2.1, 2.0])], None, UTC
-    )
-    assert comparison.trend_line(rows, "hours").empty
+    rows = tables.trend_frame([went(k, 20.0 - k, at) for k, at in enumerate([2.0, 2.3, 1.9, 2.2, 2.1, 2.0])], None, UTC)
+    assert trend.trend_line(rows, "hours").empty
     assert "no change that could be told from chance" in words.trend_sentence(rows, None, TOLD)
 
 
@@ -411,7 +420,7 @@ def test_a_trend_that_warmth_makes_is_none_at_equal_warmth() -> None:
     courses = [
         went(k, 50.0 - 7 * k, (2.0 + jitter[k]) / float(relative_rate(temp)), temp) for k, temp in enumerate(temps)
     ]
-    said = words.trend_sentence(comparison.trend_frame(courses, 24.0, UTC), 24.0, TOLD)
+    said = words.trend_sentence(tables.trend_frame(courses, 24.0, UTC), 24.0, TOLD)
     assert "longer each week" in said
     assert "as if all at 24 °C no change that could be told from chance" in said
     assert "The dough became 0.5 °C colder a week." in said
@@ -419,21 +428,21 @@ def test_a_trend_that_warmth_makes_is_none_at_equal_warmth() -> None:
 
 @pytest.mark.parametrize("days", [0, 1, 2, 4])
 def test_too_few_days_are_said_instead_of_a_trend(days: int) -> None:
-    rows = comparison.trend_frame([went(k, 20.0 - k, 2.0 + k) for k in range(days)], None, UTC)
+    rows = tables.trend_frame([went(k, 20.0 - k, 2.0 + k) for k in range(days)], None, UTC)
     assert "5 are the least that can tell a trend" in words.trend_sentence(rows, None, TOLD)
-    assert comparison.trend_line(rows, "hours").empty
+    assert trend.trend_line(rows, "hours").empty
 
 
 def test_tubs_of_one_day_are_one_witness() -> None:
     courses = [went(10 * day + tub, 9.0 - day + tub / 1000.0, 2.0 + day) for day in range(3) for tub in range(5)]
-    slope = comparison.slope_by_day(comparison.trend_frame(courses, None, UTC), "hours")
+    slope = trend.slope_by_day(tables.trend_frame(courses, None, UTC), "hours")
     assert slope is not None
     assert (slope.per_day, slope.low) == (1.0, None)
 
 
 def test_a_day_that_was_never_ready_is_left_out_of_the_trend() -> None:
     courses = [went(k, 9.0 - k, None if k == 2 else 2.0 + k) for k in range(6)]
-    slope = comparison.slope_by_day(comparison.trend_frame(courses, None, UTC), "hours")
+    slope = trend.slope_by_day(tables.trend_frame(courses, None, UTC), "hours")
     assert slope is not None
     assert slope.per_day == pytest.approx(1.0)
 
@@ -441,7 +450,7 @@ def test_a_day_that_was_never_ready_is_left_out_of_the_trend() -> None:
 @pytest.mark.parametrize("n", [5, 9])
 def test_the_interval_of_no_trend_leaves_out_nothing_no_more_often_than_it_says(n: int) -> None:
     rng = np.random.default_rng(20260302)
-    claimed = sum(slope.is_told for _ in range(600) if (slope := trend.slope_of(np.arange(n), rng.normal(size=n))))
+    claimed = sum(slope.is_clear for _ in range(600) if (slope := trend.slope_of(np.arange(n), rng.normal(size=n))))
     assert claimed <= 600 * trend.ALPHA * 1.3
 
 

@@ -12,11 +12,11 @@ import pandas as pd
 import pyarrow.parquet as pq
 import pytest
 
-from dashboard.drawing import exports
+from dashboard.drawing import exports, tables
 from dashboard.drawing.charts import air_chart
-from dashboard.drawing.exports import KINDS, Exhibit, file_name
+from dashboard.drawing.exports import KINDS, Figure, file_name
+from dashboard.drawing.markup import elastic_drawing, element, text
 from dashboard.drawing.palette import DAY, FONT, NIGHT, Palette
-from dashboard.drawing.svg import elastic_drawing, element, text
 from dashboard.drawing.tables import series_frame, worded
 from monitor.dough.outlook import Band, FanPoint, Moments, Outlook, State
 from monitor.dough.track import Series
@@ -41,20 +41,20 @@ def strip(palette: Palette) -> str:
 
 
 def table() -> pd.DataFrame:
-    return exports.series_table(BEGAN, {"air_c": AIR}, BERLIN)
+    return tables.series_table(BEGAN, {"air_c": AIR}, BERLIN)
 
 
-CHART = Exhibit("Rye <b>& spelt", "temperatures", "Air 25 C & rising.", table, curve)
-STRIP = Exhibit("tub-3", "heard", "Heard 5 s ago.", table, strip)
+CHART = Figure("Rye <b>& spelt", "temperatures", "Air 25 C & rising.", table, curve)
+STRIP = Figure("tub-3", "heard", "Heard 5 s ago.", table, strip)
 
 
-@pytest.mark.parametrize("exhibit", [CHART, STRIP])
-def test_a_picture_stands_by_day_on_paper_under_its_words_and_needs_nothing_else(exhibit: Exhibit) -> None:
-    document = KINDS["svg"].made(exhibit).decode()
+@pytest.mark.parametrize("figure", [CHART, STRIP])
+def test_a_picture_stands_by_day_on_paper_under_its_words_and_needs_nothing_else(figure: Figure) -> None:
+    document = KINDS["svg"].made(figure).decode()
     root = ElementTree.fromstring(document)
     words = [element.text for element in root.iter("{http://www.w3.org/2000/svg}text")]
-    assert exhibit.title in words
-    assert exhibit.sentence in words
+    assert figure.title in words
+    assert figure.sentence in words
     assert DAY.paper in document
     assert DAY.line in document or DAY.line.lower() in document
     assert NIGHT.paper not in document
@@ -62,9 +62,9 @@ def test_a_picture_stands_by_day_on_paper_under_its_words_and_needs_nothing_else
     assert "href=" not in document
 
 
-@pytest.mark.parametrize("exhibit", [CHART, STRIP])
-def test_a_png_is_as_wide_as_paper_wants_it(exhibit: Exhibit) -> None:
-    data = KINDS["png"].made(exhibit)
+@pytest.mark.parametrize("figure", [CHART, STRIP])
+def test_a_png_is_as_wide_as_paper_wants_it(figure: Figure) -> None:
+    data = KINDS["png"].made(figure)
     assert data.startswith(PNG)
     assert int.from_bytes(data[16:20], "big") >= exports.SCALE * (exports.WIDTH_PX - 2 * exports.EDGE_PX)
 
@@ -78,7 +78,7 @@ def test_times_are_utc_and_the_readers_clock_and_units_stand_in_the_names() -> N
 
 def test_the_hour_a_clock_goes_through_twice_stays_two_hours() -> None:
     before = datetime(2026, 10, 25, 0, 30, tzinfo=UTC)
-    twice = exports.clocks([before, before + timedelta(hours=1)], "at", BERLIN)["at_local"]
+    twice = tables.clocks([before, before + timedelta(hours=1)], "at", BERLIN)["at_local"]
     assert twice == ["2026-10-25T02:30:00+02:00", "2026-10-25T02:30:00+01:00"]
 
 
@@ -91,7 +91,7 @@ def test_parquet_has_the_same_columns_and_moments_for_times() -> None:
 
 @pytest.mark.parametrize("words", ["=1+1", "+49 89", "-x", "@SUM(A1)", "\t=1", "'quoted"])
 def test_no_text_of_a_baker_becomes_a_formula(words: str) -> None:
-    frame = exports.rows_table(["name", "value"], [(words, -0.5)])
+    frame = tables.rows_table(["name", "value"], [(words, -0.5)])
     _, row = csv.reader(io.StringIO(exports.csv_of(frame).decode(), newline=""))
     assert row == ["'" + words, "-0.5"]
     assert pq.read_table(io.BytesIO(exports.parquet_of(frame)))["name"].to_pylist() == [words]
@@ -115,7 +115,7 @@ def test_a_rise_has_its_interval_each_forecast_and_what_was_done() -> None:
     fan = (FanPoint(BEGAN + timedelta(hours=1), 1.0, 2.0, 3.0, 4.0, 5.0),)
     outlook = Outlook(BEGAN, State.RISING, Band(9.0, 10.0, 11.0), fan=fan)
     folded = Event(BEGAN + timedelta(minutes=5), EventKind.FOLD, "=gently")
-    frame = exports.rise_table(
+    frame = tables.rise_table(
         [outlook, replace(outlook, rise_pct=None)], {"forecast": outlook, "what if": None}, [(folded, "folded")], UTC
     )
     assert frame["what"].tolist() == ["estimated", "done", "forecast"]
@@ -125,19 +125,19 @@ def test_a_rise_has_its_interval_each_forecast_and_what_was_done() -> None:
 
 def test_series_measured_at_other_moments_stand_side_by_side_with_nothing_between() -> None:
     dough = Series(np.array([60.0, 90.0]), np.array([22.0, np.nan]), np.full(2, np.nan))
-    frame = exports.series_table(BEGAN, {"air_c": AIR, "dough_c": dough}, UTC)
+    frame = tables.series_table(BEGAN, {"air_c": AIR, "dough_c": dough}, UTC)
     rows = list(csv.reader(io.StringIO(exports.csv_of(frame).decode(), newline="")))
     assert [row[2:] for row in rows[1:]] == [["24.0", ""], ["24.5124", "22.0"], ["25.0", ""]]
 
 
 def test_a_forecast_that_never_came_is_an_empty_cell() -> None:
     outlook = Outlook(BEGAN, State.RISING, ready=Moments(p50=BEGAN + timedelta(hours=2)))
-    frame = exports.forecast_table([outlook], UTC)
+    frame = tables.forecast_table([outlook], UTC)
     (row,) = csv.DictReader(io.StringIO(exports.csv_of(frame).decode(), newline=""))
     assert row["said_utc"] == "2026-03-02T06:00:00Z"
     assert (row["ready_p50_utc"], row["ready_p05_utc"]) == ("2026-03-02T08:00:00Z", "")
 
 
 def test_nothing_to_tell_is_a_table_with_a_head_alone() -> None:
-    assert exports.csv_of(exports.rise_table([], {}, [], UTC)).count(b"\r\n") == 1
-    assert pq.read_table(io.BytesIO(exports.parquet_of(exports.series_table(BEGAN, {}, UTC)))).num_rows == 0
+    assert exports.csv_of(tables.rise_table([], {}, [], UTC)).count(b"\r\n") == 1
+    assert pq.read_table(io.BytesIO(exports.parquet_of(tables.series_table(BEGAN, {}, UTC)))).num_rows == 0

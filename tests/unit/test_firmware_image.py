@@ -29,7 +29,7 @@ def read_back(data: bytes) -> dict[str, bytes]:
     return files
 
 
-@settings(max_examples=300, deadline=None)
+@settings(max_examples=300)
 @given(st.dictionaries(st.text("abcxyz.", min_size=1, max_size=12), st.binary(max_size=600), max_size=4))
 def test_files_read_back(files: dict[str, bytes]) -> None:
     assert read_back(microbit.file_system(files)) == files

@@ -173,7 +173,7 @@ def test_twice_the_yeast_is_expected_to_be_quicker_by_as_much_as_the_formula_say
 OFFSETS = st.lists(st.floats(-2.0, 2.0), min_size=1, max_size=5)
 
 
-@settings(deadline=None, max_examples=20)
+@settings(max_examples=20)
 @given(OFFSETS, st.randoms(use_true_random=False))
 def test_order_changes_nothing_and_no_direction_becomes_vaguer(offsets, rng):
     lessons = [lesson(quick(by), day=day) for day, by in enumerate(offsets)]

@@ -7,7 +7,7 @@ import pytest
 from harness import START
 from sample_bakery import ROUND_TUB
 
-from dashboard import places
+from dashboard.access import preferences
 from monitor.archive.export import batch_toml
 from monitor.cli import main
 from monitor.errors import ConfigError
@@ -162,7 +162,7 @@ def test_the_screens_say_where_a_node_and_a_dough_stand(tmp_path: Path) -> None:
     settings(tmp_path, f'[places]\n"{AIR}" = "cabinet-2"\n"{SHELF_3}" = "cabinet-2/shelf-3"\n')
     dough = Batch(BatchId(1), "Hazel loaf", Stage.FIRST_RISE, START, ROUND_TUB)
     read = replace(dough, nodes=((Channel.AIR_TEMP, AIR), (Channel.DISTANCE, SHELF_3)))
-    assert places.of_node(AIR, tmp_path) == "cabinet-2"
-    assert places.of_node(SHELF_4, tmp_path) == ""
-    assert places.of_batch(read, tmp_path) == "cabinet-2/shelf-3"
-    assert places.of_batch(dough, tmp_path) == ""
+    assert preferences.place_of(tmp_path, AIR) == "cabinet-2"
+    assert preferences.place_of(tmp_path, SHELF_4) == ""
+    assert preferences.place_of(tmp_path, *(node for _, node in read.nodes)) == "cabinet-2/shelf-3"
+    assert preferences.place_of(tmp_path) == ""

@@ -8,7 +8,7 @@ import pytest
 from PIL import Image
 from sample_bakery import NOW, ROUND_TUB, batch
 
-from dashboard.photograph import as_small_jpeg
+from dashboard.actions import small_jpeg
 from monitor.errors import PictureError, StoreError
 from monitor.recipe.batch import BatchId, Stage, Target
 from monitor.recipe.formula import Formula
@@ -78,7 +78,7 @@ def photograph(width: int, height: int) -> bytes:
 
 
 def test_a_photograph_is_made_small_and_bare() -> None:
-    kept = as_small_jpeg(photograph(3000, 2000))
+    kept = small_jpeg(photograph(3000, 2000))
     assert b"telephones" not in kept
     with Image.open(BytesIO(kept)) as image:
         assert (image.format, image.size) == ("JPEG", (1280, 853))
@@ -88,4 +88,4 @@ def test_a_photograph_is_made_small_and_bare() -> None:
 @pytest.mark.parametrize("junk", [b"", b"<svg onload=alert(1)>", b"\xff\xd8\xff\xe0 cut off"])
 def test_what_is_no_picture_is_refused_in_words(junk: bytes) -> None:
     with pytest.raises(PictureError, match="choose a JPEG, PNG or WebP photograph"):
-        as_small_jpeg(junk)
+        small_jpeg(junk)

@@ -11,6 +11,7 @@ from dashboard.access import sites, visitor
 from monitor.errors import AccessError
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.store.copies import Copy, copy_of
+from monitor.store.store import Store
 
 SECRET = "the proxy's own"
 SETTINGS = """\
@@ -67,20 +68,20 @@ def test_a_site_in_the_address_that_may_not_be_seen_is_not_opened(
 ) -> None:
     headers[USER_HEADER] = "till"
     monkeypatch.setattr(sites.st, "query_params", {"site": "high-street"})
-    with queries.opened() as store:
+    with queries.opened(Store) as store:
         assert store.path == copy_of(tmp_path, "station")
 
 
 @pytest.mark.parametrize("site", ["high-street", "harbour"])
 def test_a_look_at_a_named_site_is_refused_to_whoever_has_no_role_there(headers: dict[str, str], site: str) -> None:
     headers[USER_HEADER] = "till"
-    with pytest.raises(AccessError), queries.opened(site):
+    with pytest.raises(AccessError), queries.opened(Store, site):
         pytest.fail("let through")
 
 
 def test_whoever_has_a_role_at_no_site_sees_nothing(headers: dict[str, str]) -> None:
     headers[USER_HEADER] = "eve"
-    with pytest.raises(AccessError), queries.opened():
+    with pytest.raises(AccessError), queries.opened(Store):
         pytest.fail("let through")
 
 

@@ -1,0 +1,1 @@
+"""The bake at the oven: the next step, counted down."""

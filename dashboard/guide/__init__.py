@@ -1,0 +1,1 @@
+"""The user's guide: a Markdown file a task, read here and in the repository alike."""

@@ -1,1 +1,0 @@
-"""What stands on the page of someone who may not look (yet)."""

@@ -1,0 +1,37 @@
+"""The plan that is being lived, for the screens of the day and of the bake, and its steps as a table to save."""
+
+from collections.abc import Callable
+from datetime import datetime
+
+import pandas as pd
+
+from dashboard.drawing import tables
+from monitor.collector.plan_runner import LivePlan, StageForecasts, is_over, live_plan
+from monitor.plan.cues import is_done
+from monitor.plan.day import Step, steps
+from monitor.store.plans import DayBook
+from monitor.wording.plan import step_text
+from monitor.wording.reader import Reader
+
+
+def current_plan(book: DayBook, now: datetime) -> LivePlan | None:
+    """The newest plan that is not over, as its doughs have it; None when there is none."""
+    forecasts = StageForecasts(book)
+    plans = (live_plan(book, plan, now, forecasts) for plan in book.plans(is_open=True))
+    return next((live for live in plans if not is_over(live, now)), None)
+
+
+def steps_table(live: LivePlan, reader: Reader, is_wanted: Callable[[Step], bool]) -> pd.DataFrame:
+    """Some steps of a plan with their times as they are now and as planned."""
+    planned = {step.key: step.at for step in steps(live.made)}
+    wanted = [(step, live.now.dough(step.dough)) for step in steps(live.now) if is_wanted(step)]
+    return pd.DataFrame(
+        {
+            **tables.clocks([step.at for step, _ in wanted], "at", reader.zone),
+            **tables.clocks([planned[step.key] for step, _ in wanted], "planned", reader.zone),
+            **tables.clocks([step.not_after for step, _ in wanted], "not_after", reader.zone),
+            "dough": [dough.recipe.name for _, dough in wanted],
+            "step": [step_text(dough, step, reader) for step, dough in wanted],
+            "is_done": [is_done(dough, step, live.progress) for step, dough in wanted],
+        }
+    )

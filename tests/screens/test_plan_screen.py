@@ -1,0 +1,193 @@
+"""The screens of the planned day: shown as the doughs have it, begun and ticked off with a tap, made in a form."""
+
+import os
+import time
+from datetime import UTC, datetime
+from datetime import time as clock_time
+from pathlib import Path
+
+import made_up_day as made_up
+import pytest
+from streamlit.testing.v1 import AppTest
+
+from dashboard.bake.screen import countdown_words
+from dashboard.drawing.palette import DAY
+from dashboard.plan import pictures
+from monitor.clock import wall_clock
+from monitor.collector.plan_runner import StageForecasts, live_plan, start_next
+from monitor.plan.day import Plan
+from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
+from monitor.settings.data_dir import DATABASE_NAME
+from monitor.store.plans import DayBook
+from monitor.wording.reader import Reader
+
+HOSTILE = "<img src=x onerror=alert(1)>"
+
+
+def _screen() -> None:
+    """The app's navigation with one screen as its first."""
+    import os
+
+    import streamlit as st
+
+    from dashboard.bake import screen as bake
+    from dashboard.formula import screen as formula
+    from dashboard.plan import screen as plan
+
+    name = os.environ["PROOFING_TEST_SCREEN"]
+    pages = {"plan": plan.show, "bake": bake.show, "formula": formula.show}
+    st.navigation(
+        [st.Page(draw, title=key, url_path=key, default=key == name) for key, draw in pages.items()], position="hidden"
+    ).run()
+
+
+@pytest.fixture(autouse=True)
+def here(tmp_path: Path, monkeypatch: pytest.MonkeyPatch):
+    monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
+    monkeypatch.setenv("TZ", "UTC")
+    time.tzset()
+    yield
+    monkeypatch.undo()
+    time.tzset()
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    """A data directory with a recipe."""
+    (tmp_path / "recipes").mkdir()
+    (tmp_path / "recipes" / "tamarack.toml").write_text(made_up.COLD_PREFERMENT_DAY)
+    return tmp_path
+
+
+def planned(folder: Path, name: str = "Tamarack loaf") -> Plan:
+    """A plan from now on, kept."""
+    recipe = made_up.recipe(made_up.COLD_PREFERMENT_DAY.replace("Tamarack loaf", name))
+    now = wall_clock()
+    found = make_plan((Order(recipe, None),), made_up.KITCHEN, now, UTC)
+    assert isinstance(found, Plan)
+    with DayBook(folder / DATABASE_NAME) as book:
+        return book.add_plan(found)
+
+
+def shown(name: str) -> AppTest:
+    os.environ["PROOFING_TEST_SCREEN"] = name
+    app = AppTest.from_function(_screen, default_timeout=60)
+    app.run()
+    assert not app.exception, app.exception
+    return app
+
+
+def press(app: AppTest, label: str) -> None:
+    """Tap a button by its words."""
+    next(each for each in app.button if each.label == label).click().run()
+
+
+def words(app: AppTest) -> str:
+    return "\n".join(str(element.proto.body) for element in app.get("html"))
+
+
+def test_a_plan_is_shown_with_every_step(folder: Path):
+    planned(folder)
+    text = words(shown("plan"))
+    for what in ("Tamarack loaf", "mix cold preferment", "divide and shape", "oven on", "load 2 of 2 out"):
+        assert what in text
+    assert "out of the oven" in text
+    assert "is proofed" in text
+
+
+def test_the_first_stage_is_begun_with_a_tap(folder: Path):
+    plan = planned(folder)
+    app = shown("plan")
+    button = next(each for each in app.button if "Begin now" in each.label)
+    button.click().run()
+    assert not app.exception
+    with DayBook(folder / DATABASE_NAME) as book:
+        (batch,) = book.batches(running=True)
+        assert batch.name == "Tamarack loaf"
+        assert len(book.done(plan.id)) == 1
+    assert "done" in words(app)
+
+
+def test_a_plan_is_made_and_begun_with_two_clicks(folder: Path):
+    app = shown("plan")
+    app.selectbox[1].set_value("the day after")
+    app.time_input[0].set_value(clock_time(23, 30))
+    press(app, "Plan it")
+    assert not app.exception
+    assert "out of the oven" in words(app)
+    with DayBook(folder / DATABASE_NAME) as book:
+        assert len(book.plans()) == 1
+
+
+def test_an_hour_that_cannot_be_met_is_explained_on_the_screen(folder: Path):
+    app = shown("plan")
+    app.selectbox[1].set_value("tomorrow")
+    app.time_input[0].set_value(clock_time(0, 5))
+    press(app, "Plan it")
+    assert "too little time" in words(app)
+
+
+def test_the_same_bread_otherwise_stands_side_by_side(folder: Path):
+    app = shown("plan")
+    app.selectbox[1].set_value("the day after")
+    app.time_input[0].set_value(clock_time(23, 30))
+    press(app, "Otherwise, side by side")
+    assert not app.exception
+    for what in ("as written", "half the yeast", "twice the yeast", "room 3 °C colder", "in the refrigerator"):
+        assert what in words(app)
+    with DayBook(folder / DATABASE_NAME) as book:
+        assert book.plans() == []
+
+
+def test_the_countdown_stands_at_the_next_step_of_the_oven(folder: Path):
+    plan = planned(folder)
+    app = shown("bake")
+    text = words(app)
+    assert "oven on" in text
+    assert "countdown" in text
+    app.button[0].click().run()
+    assert not app.exception
+    with DayBook(folder / DATABASE_NAME) as book:
+        assert list(book.done(plan.id)) == ["tamarack loaf/oven"]
+    assert "load 1 of 2 in" in words(app)
+
+
+def test_the_formula_is_shown_and_scaled(folder: Path):
+    app = shown("formula")
+    assert "750 g" in words(app)
+    app.number_input[0].set_value(4).run()
+    assert not app.exception
+    assert "1500 g" in words(app)
+
+
+def test_a_broken_recipe_is_explained_and_a_hostile_name_does_nothing(folder: Path):
+    (folder / "recipes" / "a-broken.toml").write_text("name = 3")
+    assert "must say what you call this recipe" in words(shown("formula"))
+    planned(folder, name=HOSTILE)
+    for screen in ("plan", "bake"):
+        text = words(shown(screen))
+        assert HOSTILE not in text
+        assert "&lt;img" in text
+
+
+def test_what_has_moved_is_told_beside_its_time(folder: Path):
+    plan = planned(folder)
+    with DayBook(folder / DATABASE_NAME) as book:
+        for _ in range(2):  # the dough is mixed at once, a day before its preferment is ripe
+            now = wall_clock()
+            start_next(book, live_plan(book, plan, now, StageForecasts(book)), now, Reader(UTC))
+    assert "moved -" in words(shown("plan"))
+
+
+@pytest.mark.parametrize(("seconds", "text"), [(0.2, "0:00"), (59.6, "1:00"), (-125.0, "-2:05"), (3661.0, "1:01:01")])
+def test_a_countdown_reads_as_a_clock(seconds: float, text: str):
+    assert countdown_words(seconds) == text
+
+
+def test_the_picture_of_a_day_says_it_all_in_words():
+    found = make_plan((Order(made_up.recipe(), made_up.NOON),), made_up.KITCHEN, made_up.MORNING, UTC)
+    assert isinstance(found, Plan)
+    svg = pictures.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Reader(UTC), DAY)
+    for stage in ("preferment", "first rise", "final proof"):
+        assert stage in svg
