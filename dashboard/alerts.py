@@ -15,7 +15,7 @@ from dashboard.queries import OpenAlert
 from monitor.alerts.calls import QuietHours, nights
 from monitor.alerts.dough import Message, Phase, Sort
 from monitor.recipe.batch import BatchId
-from monitor.wording.alerts import alert_kind_word, clock_text, standing_text, subject_word
+from monitor.wording.alerts import alert_kind_word, clock_text, status_text, subject_word
 from monitor.wording.reader import Reader
 
 MOST_ON_BOARD = 6  # judgement: more would push the doughs off a phone
@@ -74,7 +74,7 @@ def _show_alert(each: OpenAlert, view: View, *, where: str) -> None:
     what = f"{subject_word(alert.subject, view.reader, each.batch_name)}: {alert_kind_word(alert.kind, view.reader)}"
     key = f"alert-{where}-{view.site}{alert.number}"
     with st.container(key=key, horizontal=True, gap="small", vertical_alignment="center"):
-        how = standing_text(alert, view.reader, view.now)
+        how = status_text(alert, view.reader, view.now)
         st.html(f'<p class="note"><b>{html.escape(what)}</b>, {html.escape(how)}</p>', width="stretch")
         for label, answer, call, args in () if view.store.is_copy else _answers(each, view.reader):
             st.button(label, key=f"{answer}-{where}-{alert.number}", on_click=call, args=args)

@@ -6,6 +6,7 @@ from datetime import datetime
 
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
+from monitor.translatable import N_
 from monitor.wording.alerts import clock_text, duration_text
 from monitor.wording.reader import Reader
 
@@ -54,7 +55,9 @@ def outcome_words(outcome: Outcome, reader: Reader) -> str:
     ended_at, is_peak = outcome.ended_at, outcome.is_peak
     ended = clock_text(ended_at, reader)
     if outcome.ready_at is None:
-        text = reader.say("ended {at}, before its peak" if is_peak else "ended {at}, before it was ready", at=ended)
+        text = reader.say(
+            N_("ended {at}, before its peak") if is_peak else N_("ended {at}, before it was ready"), at=ended
+        )
         if outcome.expected_at is None:
             return text
         expected = clock_text(outcome.expected_at, reader, ended_at)
@@ -64,7 +67,7 @@ def outcome_words(outcome: Outcome, reader: Reader) -> str:
         parts.append(reader.say("was ready {at}", at=clock_text(outcome.ready_at, reader, ended_at)))
     if outcome.peak_at is not None:
         parts.append(reader.say("peaked {at}", at=clock_text(outcome.peak_at, reader, ended_at)))
-    after = "ended {at}, {time} after its peak" if is_peak else "ended {at}, {time} after it was ready"
+    after = N_("ended {at}, {time} after its peak") if is_peak else N_("ended {at}, {time} after it was ready")
     waited = duration_text((ended_at - outcome.ready_at).total_seconds() / 60.0)
     parts.append(reader.say(after, at=ended, time=waited))
     return "; ".join(parts)

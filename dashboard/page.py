@@ -52,11 +52,11 @@ def render(draw: Callable[[View], None], site: str = "") -> None:
             draw(View(store, clock_of(store).now(), reader, palette, speed, site))
     except AccessError as error:
         reader = preferences.reader(queries.database().parent)
-        st.html(markup.heading(reader.say("Closed"), reader.told(error)))
+        st.html(markup.heading(reader.say("Closed"), reader.text(error)))
     except StoreError as error:
         reader = preferences.reader(queries.database().parent)
         title = markup.section(reader.say("The store does not answer"))
-        st.html(f'<div class="panel">{title}<p>{html.escape(reader.told(error))}</p></div>')
+        st.html(f'<div class="panel">{title}<p>{html.escape(reader.text(error))}</p></div>')
 
 
 def show_style() -> None:

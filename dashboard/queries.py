@@ -18,7 +18,8 @@ import streamlit as st
 
 from dashboard.access import preferences, sites, visitor
 from dashboard.outcome import Outcome, outcome_of
-from monitor.alerts.dough import MORE, Alert, AlertKind, Message, Phase
+from monitor.alerts.dough import Alert, AlertKind, Message, Phase
+from monitor.alerts.reasons import MoreCameOfIt
 from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
 from monitor.errors import AccessError
@@ -64,7 +65,7 @@ class OpenAlert:
         One that is suppressed because nobody measures is not earlier: nobody knows that it is over.
         """
         alert = self.alert
-        is_taken_over = alert.phase is Phase.SUPPRESSED and alert.suppressed_by in MORE.values()
+        is_taken_over = alert.phase is Phase.SUPPRESSED and isinstance(alert.suppressed_by, MoreCameOfIt)
         return is_taken_over or not alert.is_firing
 
 
@@ -179,7 +180,7 @@ def open_alerts(store: Store, batch: Batch | None = None) -> list[OpenAlert]:
     nodes = () if batch is None else {node for _, node in batch.nodes}
     return [
         OpenAlert(alert, names.get(alert.subject.batch_id, "") if alert.subject.batch_id is not None else "")
-        for alert in store.standing_alerts()
+        for alert in store.active_alerts()
         if batch is None or alert.subject.batch_id == batch.id or alert.subject.name in nodes
     ]
 

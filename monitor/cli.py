@@ -66,7 +66,7 @@ def _told(error: MonitorError, ctx: click.Context) -> str:
     from monitor.settings.config import reader_of
     from monitor.settings.data_dir import default_data_dir
 
-    return reader_of(ctx.meta.get(DATA_DIR) or default_data_dir(os.environ), ctx.meta.get(CONFIG)).told(error)
+    return reader_of(ctx.meta.get(DATA_DIR) or default_data_dir(os.environ), ctx.meta.get(CONFIG)).text(error)
 
 
 def _keep_to_one_core() -> None:

@@ -12,12 +12,14 @@
       UnfitError                 a value that cannot be worked with; a ValueError too
 
 An error is raised with its source sentence and what fills the holes: its text is English, for logs and for whoever asks
-for nothing else, and a reader's reader words it anew (``reader.told(error)``, or as what fills a hole).
+for nothing else, and a reader's reader words it anew (``reader.text(error)``, or as what fills a hole).
 
 Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.
 """
 
-from enum import Enum
+from collections.abc import Mapping
+from enum import Enum, StrEnum
+from types import MappingProxyType
 
 from monitor.translatable import Saying
 
@@ -28,7 +30,7 @@ class MonitorError(Exception):
     Parameters
     ----------
     sentence
-        Of the source, with named holes; or a saying.
+        Of the source, with named holes; or a text that remembers its own.
     holes
         What fills them.
 
@@ -74,8 +76,57 @@ class WireError(MonitorError):
         self.detail = detail
 
 
+class StoreFault(StrEnum):
+    """What is wrong with a database, as far as one can tell from what the library says."""
+
+    LOCKED = "locked"
+    FULL = "full"
+    READ_ONLY = "read only"
+    NO_PATH = "no path"
+    NO_DATABASE = "no database"
+    DAMAGED = "damaged"
+    OTHER_THREAD = "other thread"
+    CLOSED = "closed"
+    BAD_VALUE = "bad value"
+    NO_FOLDER = "no folder"
+    OTHER = "other"
+
+
+STORE_REMEDIES: Mapping[StoreFault, Saying] = MappingProxyType(
+    {
+        StoreFault.LOCKED: Saying("another program holds the file; close it, or try again"),
+        StoreFault.FULL: Saying("make room on this disk, then start again"),
+        StoreFault.READ_ONLY: Saying("let this user write the file and its folder"),
+        StoreFault.NO_PATH: Saying("check that the path is a file and that this user may write its folder"),
+        StoreFault.NO_DATABASE: Saying("the file is something else; name another, or bring it back from a copy"),
+        StoreFault.DAMAGED: Saying("the file is damaged; bring it back with `proofing-monitor backup restore`"),
+        StoreFault.OTHER_THREAD: Saying("each thread opens a Store of its own"),
+        StoreFault.CLOSED: Saying("the store was closed before; open it again"),
+        StoreFault.BAD_VALUE: Saying("bring the file back from a copy"),
+        StoreFault.NO_FOLDER: Saying("plug the drive in, or make the folder"),
+        StoreFault.OTHER: Saying("check the disk and its rights"),
+    }
+)
+"""What to do about each."""
+
+
 class StoreError(MonitorError):
-    """The database cannot be read or written."""
+    """The database cannot be read or written.
+
+    Parameters
+    ----------
+    fault
+        What is wrong.
+    detail
+        What the library or the system said of it.
+    """
+
+    def __init__(
+        self, sentence: str, /, *, fault: StoreFault = StoreFault.OTHER, detail: str = "", **holes: object
+    ) -> None:
+        super().__init__(sentence, detail=detail, **holes)
+        self.fault = fault
+        self.detail = detail
 
 
 class DamagedError(StoreError):
@@ -100,11 +151,29 @@ class CentralError(MonitorError):
     ----------
     text
         What went wrong; never holds the token.
+    status
+        What the server answered; None when it did not.
+    detail
+        What the server or the library said of it.
     """
 
-    def __init__(self, text: str, kind: CentralKind, **holes: object) -> None:
-        super().__init__(text, **holes)
+    def __init__(
+        self, text: str, kind: CentralKind, *, status: int | None = None, detail: str = "", **holes: object
+    ) -> None:
+        super().__init__(text, status=status, detail=detail, **holes)
         self.kind = kind
+        self.status = status
+        self.detail = detail
+
+
+CENTRAL_REMEDIES: Mapping[int, Saying] = MappingProxyType(
+    {
+        401: Saying("the token is not known there; mend influx_token in secrets.toml"),
+        403: Saying("the token does not allow it; give it write (for `shops follow`: read) access to the bucket"),
+        404: Saying("there is no such bucket; create it, or mend `bucket` under [central] in config.toml"),
+    }
+)
+"""What is wrong and what to do, by what the server answered."""
 
 
 class AccessError(MonitorError):
@@ -124,11 +193,14 @@ class NotifyError(MonitorError):
         What went wrong; never holds an address or a secret.
     retry
         True when trying again later can help.
+    detail
+        What the carrier or the system said of it.
     """
 
-    def __init__(self, text: str, *, retry: bool, **holes: object) -> None:
-        super().__init__(text, **holes)
+    def __init__(self, text: str, *, retry: bool, detail: str = "", **holes: object) -> None:
+        super().__init__(text, detail=detail, **holes)
         self.retry = retry
+        self.detail = detail
 
 
 class UnfitError(MonitorError, ValueError):

@@ -1,8 +1,8 @@
-"""Sentences that remember how they were made, so that whoever reads them can be told in a language of their own.
+"""Texts that remember how they were made, so that whoever reads them can have them in a language of their own.
 
-What the pure rooms and the errors say is English, and so are logs and what is stored. A :class:`Saying` is that English
-sentence and an ordinary text; it also keeps its source sentence and what fills the holes, which is all that
-:meth:`monitor.wording.reader.Reader.told` needs to word it anew.
+What the pure rooms and the errors say is English, and so are logs. Such a text is an ordinary English text. It also
+keeps its source sentence and what fills the holes, which is all that
+:meth:`monitor.wording.reader.Reader.text` needs to word it anew.
 """
 
 from collections.abc import Iterable, Mapping
@@ -26,7 +26,7 @@ class Saying(str):
     sentence
         Of the source, with its named holes: the key of its translations.
     holes
-        What fills them; sayings among them are worded in the reader's language too.
+        What fills them; translatable texts among them are worded in the reader's language too.
 
     >>> Saying("{dough} has no flour", dough="Poolish")
     'Poolish has no flour'
@@ -45,7 +45,7 @@ class Saying(str):
 
 
 class Number(str):
-    """A number in a saying, written by a format such as ``.1f``; its decimal mark is the reader's.
+    """A number in such a text, written by a format such as ``.1f``; its decimal mark is the reader's.
 
     >>> Number(25.34, ".1f")
     '25.3'
@@ -55,46 +55,8 @@ class Number(str):
         return super().__new__(cls, format(value, spec))
 
 
-class Half(str):
-    """One side of a saying that says what is wrong and then, after its last semicolon, what to do.
-
-    >>> Half(Saying("{file}: is gone; bring it back", file="a.toml"), 0)
-    'a.toml: is gone'
-    """
-
-    whole: str
-    side: int
-
-    def __new__(cls, whole: str, side: int) -> Self:
-        made = super().__new__(cls, half_of(whole, side))
-        made.whole, made.side = whole, side
-        return made
-
-
-def half_of(text: str, side: int) -> str:
-    """What is wrong (side 0), or what to do (1)."""
-    what, _, mend = text.rpartition("; ")
-    return (what, mend)[side]
-
-
-class Opening(str):
-    """A saying at the beginning of a sentence, where it has a capital letter."""
-
-    whole: str
-
-    def __new__(cls, whole: str) -> Self:
-        made = super().__new__(cls, capital(whole))
-        made.whole = whole
-        return made
-
-
-def capital(text: str) -> str:
-    """A text with a capital letter to begin with."""
-    return text[:1].upper() + text[1:]
-
-
 def several(parts: Iterable[str], between: str) -> Saying:
-    """Several sayings as one.
+    """Several texts as one.
 
     >>> several([Saying("no salt"), Saying("no flour")], "; ")
     'no salt; no flour'

@@ -12,6 +12,7 @@ from monitor.collector.loop import Collector
 from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import Outlook, State
 from monitor.dough.track import Track
+from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.sources.intake import Frame, Item
@@ -62,9 +63,11 @@ class StepClock(SetClock):
 class Bench:
     """A collector whose outside is all in the test's hand."""
 
-    def __init__(self, store: Store, clock: StepClock) -> None:
+    def __init__(self, store: Store, clock: StepClock, reader: Reader | None = None) -> None:
         self.store = store
         self.clock = clock
+        self.reader = Reader(UTC) if reader is None else reader
+        self.trouble_log = TroubleLog()
         self.inbox: queue.Queue[Item] = queue.Queue(1000)
         self.acknowledged: list[bytes] = []
         self.asked: list[tuple[Batch, Track, datetime]] = []
@@ -74,7 +77,15 @@ class Bench:
 
     def another(self) -> Collector:
         """A collector as after a restart: it knows only what the store holds."""
-        return Collector(self.store, self.inbox, self.clock, self._estimate, rules=Rules(), reader=Reader(UTC))
+        return Collector(
+            self.store,
+            self.inbox,
+            self.clock,
+            self._estimate,
+            rules=Rules(),
+            reader=self.reader,
+            troubles=self.trouble_log,
+        )
 
     def _estimate(
         self, batch: Batch, track: Track, at: datetime, *, learned: RecipeExperience | None = None

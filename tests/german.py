@@ -8,7 +8,7 @@ import string
 from pathlib import Path
 
 import pytest
-from sentences import catalogue, sentences
+from catalogues import catalogue, extracted, forms
 
 from monitor import cli
 
@@ -26,11 +26,10 @@ def literal(sentence: str) -> str:
 def english_words() -> set[str]:
     """Every word of the source's sentences that no German one has."""
     english, german = set[str](), set[str]()
-    for each in sentences()[0]:
-        english |= words_of(literal(each.text)) | words_of(literal(each.many))
+    for message in extracted():
+        english |= {word for text in forms(message.id) for word in words_of(literal(text))}
     for message in catalogue("de"):
-        told = (message.string,) if isinstance(message.string, str) else message.string
-        german |= {word for text in told for word in words_of(literal(text))}
+        german |= {word for text in forms(message.string) for word in words_of(literal(text))}
     return english - german
 
 

@@ -11,8 +11,9 @@ from pathlib import Path
 
 import made_up_day as made_up
 
-from monitor.alerts.calls import Call
+from monitor.alerts.calls import Call, DecisionReason
 from monitor.alerts.dough import Alert, AlertKind, Message, Sort, Subject
+from monitor.alerts.reasons import NodeUnheard
 from monitor.dough.outlook import Band, FanPoint, KeptText, Moments, Outlook, State
 from monitor.plan.day import Plan
 from monitor.plan.orders import Order
@@ -229,7 +230,7 @@ def _ended(store: Store) -> BatchId:
     alert = Alert(Subject.batch(dough.batch.id), AlertKind.READY, 1, ready_at, ready_at, ended_at)
     store.save_step(dough.batch.id, outlook, [alert], [message])
     store.save_call(Call(message.id, 1, "baker", ready_at, ready_at, "phone", 1), 1)
-    store.close_message(message.id, "it was told")
+    store.close_message(message.id, DecisionReason.SAID)
     store.append(dough.readings(ended_at, "0e0e0e0e"))
     return dough.batch.id
 
@@ -346,7 +347,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     )
     since = NOW - minutes(32)
     node = Subject(Sort.NODE, "urn:dev:mac:020000fffe5e0009")
-    silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason="not heard for 10 min")
+    silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason=NodeUnheard(10.0))
     store.save_alerts([silent], [], [], NOW)
     flat = store.add_batch(batch("Oat loaf", Stage.FIRST_RISE, 150, ROUND_TUB))
     store.save_step(

@@ -8,9 +8,10 @@ from dashboard.access import preferences, visitor
 from dashboard.drawing import markup
 from monitor.errors import ConfigError
 from monitor.settings.access import Login
+from monitor.translatable import N_
 
-NOT_LISTED = "Your address {email} is on no list of bakers and viewers."
-NOT_VERIFIED = "Your address {email} is not verified by the one who lets you log in."
+NOT_LISTED = N_("Your address {email} is on no list of bakers and viewers.")
+NOT_VERIFIED = N_("Your address {email} is not verified by the one who lets you log in.")
 
 
 def is_open(folder: Path) -> bool:
@@ -23,7 +24,7 @@ def is_open(folder: Path) -> bool:
     except ConfigError as error:
         why = reader.say("The settings cannot be read, so nobody is let in.")
         st.html(markup.heading(reader.say("Closed"), why))
-        st.html(markup.note(reader.told(error)))
+        st.html(markup.note(reader.text(error)))
         return False
     if access.login is Login.NONE:
         why = reader.say("A proxy has let you in, but the settings in {folder} name none.", folder=folder)

@@ -25,6 +25,7 @@ from dashboard.drawing import markup
 from dashboard.page import View
 from monitor.recipe.batch import Batch, BatchId
 from monitor.store.store import Store
+from monitor.translatable import N_
 from monitor.wording.alerts import stage_word
 
 CACHED_COURSES = 400  # ten recipes' newest; some ten kilobytes each
@@ -49,8 +50,8 @@ def _draw(view: View) -> None:
     names = words.names_of([course.batch for course in courses], view.reader)
     even_c = even_temp_c(courses, view.reader.temp_unit)
     title = f"{whole.name}, {stage_word(whole.stage, view.reader)}"
-    n, one, many = len(whole.batches), "{n} finished batch", "{n} finished batches beside each other"
-    heading.html(markup.heading(title, view.reader.count(n, one, many)))
+    n_finished = view.reader.count(len(whole.batches), "{n} finished batch", "{n} finished batches beside each other")
+    heading.html(markup.heading(title, n_finished))
     choice = _chosen_batches(choice, names, even_c, view)
     address.write(address_of(choice), IN_ADDRESS)
     shown = [course for course in courses if course.batch.id in choice.batch_ids]
@@ -113,7 +114,7 @@ def _chosen_batches(choice: Selection, names: dict[BatchId, str], even_c: float 
     )
     address.remember(key, picked)
     if len(picked) > MOST_TOLD_APART:
-        too_many = "{most} at most can be told apart: take one off first."
+        too_many = N_("{most} at most can be told apart: take one off first.")
         st.toast(view.reader.say(too_many, most=MOST_TOLD_APART))
         st.rerun()
     kept = tuple(batch_id for batch_id in options if batch_id in picked)

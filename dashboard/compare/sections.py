@@ -62,7 +62,7 @@ def show_table(view: View, courses: Sequence[Course], names: Names, even_c: floa
         body += f'<tr role="row">{_batch_cell(course, style, names, view)}{cells}</tr>'
     st.html(
         '<div class="panel"><table class="rows figures" role="table"><tr role="row">'
-        f'<th role="columnheader">{html.escape(view.reader.say("batch"))}</th>{head}</tr>{body}</table></div>'
+        '<th role="columnheader">' + html.escape(view.reader.say("batch")) + f"</th>{head}</tr>{body}</table></div>"
     )
 
 

@@ -153,7 +153,7 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
         )  # fmt: skip
     weeks = (float(ready["at"].max()) - float(ready["at"].min())) / DAY_MS / DAYS_A_WEEK
     span = reader.say("Over {weeks} weeks, made on {days} days", weeks=reader.number(weeks), days=int(days))
-    parts = [f"{reader.say('by the clock')} {_slope_words(slope_by_day(rows, 'hours'), reader)}"]
+    parts = [reader.say("by the clock") + f" {_slope_words(slope_by_day(rows, 'hours'), reader)}"]
     if temp_c is not None and rows["even"].notna().any():
         parts.append(f"{even_words(temp_c, reader)} {_slope_words(slope_by_day(rows, 'even'), reader)}")
     warmer = slope_by_day(rows, "dough_c")
@@ -165,7 +165,7 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
         sentence = (
             N_("The dough became {much} warmer a week.") if is_warmer else N_("The dough became {much} colder a week.")
         )
-        text += f" {reader.say(sentence, much=much)}"
+        text += " " + reader.say(sentence, much=much)
     return text
 
 
@@ -182,7 +182,7 @@ def _slope_words(slope: Slope | None, reader: Reader) -> str:
     least, most = sorted((abs(low), abs(high)))
     sentence = N_("{middle} min longer each week") if middle > 0 else N_("{middle} min shorter each week")
     doubt = reader.say("({least} to {most})", least=_digits(least, reader), most=_digits(most, reader))
-    return f"{reader.say(sentence, middle=_digits(abs(middle), reader))} {doubt}"
+    return reader.say(sentence, middle=_digits(abs(middle), reader)) + f" {doubt}"
 
 
 def _digits(minutes: float, reader: Reader) -> str:
@@ -226,7 +226,7 @@ def change_words(change: Change, reader: Reader) -> str:
     """What was made otherwise from one batch to the next."""
     before, now = parts_pct(change.before), parts_pct(change.batch)
     parts = [
-        f"{reader.say(PART_WORDS[part])} {percent_text(before[part], reader)} → {percent_text(now[part], reader)}"
+        reader.say(PART_WORDS[part]) + f" {percent_text(before[part], reader)} → {percent_text(now[part], reader)}"
         for part in change.parts
     ]
     if change.is_other_target:
@@ -287,7 +287,7 @@ def key_figures(
     rows = [
         {
             reader.say("made with"): ", ".join(
-                f"{reader.say(part)} {percent_text(mine[part], reader)}" for part in shown if mine.get(part)
+                reader.say(part) + f" {percent_text(mine[part], reader)}" for part in shown if mine.get(part)
             ),
             reader.say("waited for"): _target_cell(course, courses, reader),
             reader.say("dough"): _warmth_cell(course, reader),

@@ -167,7 +167,7 @@ def moments_ms(moments: Moments) -> tuple[float | None, float | None, float | No
 
 def _ready_words(outlook: Outlook, reader: Reader) -> str:
     about = about_text(outlook.ready, reader, outlook.at)
-    return f"{clock_text(outlook.at, reader)}: {reader.say('no forecast') if about is None else about}"
+    return f"{clock_text(outlook.at, reader)}: " + (reader.say("no forecast") if about is None else about)
 
 
 def _band_words(band: Band, reader: Reader) -> str:

@@ -29,8 +29,8 @@ def show() -> None:
     recipes = recipes_in(folder)
     if not recipes:
         st.html(
-            f'<div class="panel empty"><h2>{html.escape(reader.say("No recipe yet"))}</h2>'
-            f"<p>{html.escape(reader.say('Recipe files that lie here are shown:'))} "
+            '<div class="panel empty"><h2>' + html.escape(reader.say("No recipe yet")) + "</h2>"
+            "<p>" + html.escape(reader.say("Recipe files that lie here are shown:")) + f" "
             f"<code>{html.escape(str(folder / 'recipes'))}</code></p></div>"
         )
         return
@@ -38,7 +38,7 @@ def show() -> None:
     try:
         recipe = read_recipe(path)
     except ConfigError as error:
-        st.html(f'<p class="note">{html.escape(reader.told(error))}</p>')
+        st.html(f'<p class="note">{html.escape(reader.text(error))}</p>')
         return
     columns = st.columns(2)
     key = f"{path} {recipe.pieces}"
@@ -83,4 +83,6 @@ def _part(recipe: Recipe, part: Part, reader: Reader) -> str:
 def _totals(recipe: Recipe, reader: Reader) -> str:
     rows = "".join(f'<tr><td>{html.escape(what)}</td><td class="n">{html.escape(text)}</td></tr>' for what, text in
                    recipe_sheet.totals(recipe, reader))  # fmt: skip
-    return f'<div class="panel">{markup.section(reader.say("Altogether"))}<table class="rows">{rows}</table></div>'
+    return (
+        '<div class="panel">' + markup.section(reader.say("Altogether")) + f'<table class="rows">{rows}</table></div>'
+    )

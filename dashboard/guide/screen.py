@@ -38,7 +38,7 @@ def show() -> None:
     title, body = page(name, urlencode(chosen))
     st.html(heading(reader.say("Guide"), title if name != CONTENTS else ""))
     way_back = f'<p class="quiet"><a href="{_address(CONTENTS, urlencode(chosen))}" target="_self">'
-    way_back += f"{html.escape(reader.say('All pages'))}</a></p>"
+    way_back += html.escape(reader.say("All pages")) + "</a></p>"
     st.html(f'<div class="panel guide" lang="en">{body}</div>{way_back if name != CONTENTS else ""}')
 
 

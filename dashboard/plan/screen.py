@@ -100,7 +100,7 @@ def _ask(view: page.View) -> None:
         return
     folder = queries.database().parent
     recipes = recipes_in(folder)
-    st.html(f'<p class="section">{html.escape(reader.say("Plan another"))}</p>')
+    st.html('<p class="section">' + html.escape(reader.say("Plan another")) + "</p>")
     if not recipes:
         hint = reader.say("Recipes that lie in {folder} can be planned here.", folder=folder / "recipes")
         st.html(f'<p class="quiet">{html.escape(hint)}</p>')
@@ -128,7 +128,7 @@ def _make(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
         lines = making.make(path, day, at)
     except ConfigError as error:
-        lines = [reader.told(error)]
+        lines = [reader.text(error)]
     st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in lines))
 
 
@@ -136,8 +136,8 @@ def _compare(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
         rows = making.side_by_side(path, day, at)
     except ConfigError as error:
-        st.html(f'<p class="note">{html.escape(reader.told(error))}</p>')
+        st.html(f'<p class="note">{html.escape(reader.text(error))}</p>')
         return
-    head = "".join(f"<th>{html.escape(reader.say(words))}</th>" for words in HEADINGS)
+    head = "".join("<th>" + html.escape(reader.say(words)) + "</th>" for words in HEADINGS)
     body = "".join(f"<tr>{''.join(f'<td>{html.escape(cell)}</td>' for cell in row)}</tr>" for row in rows)
     st.html(f'<div class="panel"><table class="rows"><tr>{head}</tr>{body}</table></div>')

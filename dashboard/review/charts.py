@@ -92,7 +92,7 @@ def _in_numbers(outlooks: Sequence[Outlook], ready_at: datetime | None, reader: 
     )
     heads = "".join(f"<th>{html.escape(head)}</th>" for head in (reader.say("said at"), reader.say("ready")))
     table = f'<table class="rows"><tr>{heads}</tr>{rows}</table>'
-    return f"<details><summary>{html.escape(reader.say('In numbers'))}</summary>{table}</details>"
+    return "<details><summary>" + html.escape(reader.say("In numbers")) + f"</summary>{table}</details>"
 
 
 def _ready_words(outlook: Outlook, reader: Reader) -> str:

@@ -86,7 +86,7 @@ def _show_one(view: View, ended: EndedBatch) -> None:
         batch_charts.show_air(view, batch, ended.track, charts.span(ended, outlook))
         st.html(markup.section(reader.say("Every forecast made at the time")))
         charts.show_forecasts(view, ended)
-        st.html(f"{markup.section(reader.say('Calls that went out'))}{alerts.calls_table(ended.messages, view)}")
+        st.html(markup.section(reader.say("Calls that went out")) + f"{alerts.calls_table(ended.messages, view)}")
         figures.show_batch_download(view, batch)
 
 
@@ -103,7 +103,7 @@ def _moments(outcome: Outcome, view: View) -> str:
     reader = view.reader
     moments = [] if outcome.is_peak else [(reader.say("ready"), outcome.ready_at)]
     moments += [(reader.say("peaked"), outcome.peak_at), (reader.say("ended"), outcome.ended_at)]
-    never = f'<dd class="none">{html.escape(reader.say("not by its end"))}</dd>'
+    never = '<dd class="none">' + html.escape(reader.say("not by its end")) + "</dd>"
     pairs = "".join(
         f"<div><dt>{html.escape(what)}</dt>"
         f"{never if at is None else f'<dd>{html.escape(clock_text(at, reader))}</dd>'}</div>"
@@ -126,4 +126,4 @@ def _show_causes(view: View, batch: Batch, review: Review) -> None:
     lines = next_time_lines(account, batch, review.best_rise_pct, reader)
     if lines:
         items = "".join(f"<li>{html.escape(line)}</li>" for line in lines)
-        st.html(f'{markup.section(reader.say("Next time"))}<ul class="next-time">{items}</ul>')
+        st.html(markup.section(reader.say("Next time")) + f'<ul class="next-time">{items}</ul>')

@@ -44,7 +44,7 @@ def waterfall_figure(account: Account, batch: Batch, reader: Reader) -> Figure:
     return Figure(
         batch.name,
         reader.say("causes"),
-        f"{reader.say('Where the minutes went.')} {parts}.",
+        reader.say("Where the minutes went.") + f" {parts}.",
         lambda: waterfall_table(bars),
         lambda palette: waterfall_chart(bars, palette),
     )

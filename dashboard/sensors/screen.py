@@ -62,12 +62,12 @@ def _draw(view: page.View) -> None:
         figures.keep(sensors_figure(statuses, view), "sensors")
     else:
         st.html(
-            f'<div class="panel empty"><h2>{html.escape(view.reader.say("No sensor has been heard yet"))}</h2>'
-            f"<p>{html.escape(view.reader.say(PLUG_IN))} <code>proofing-monitor collect</code></p></div>"
+            '<div class="panel empty"><h2>' + html.escape(view.reader.say("No sensor has been heard yet")) + "</h2>"
+            "<p>" + html.escape(view.reader.say(PLUG_IN)) + " <code>proofing-monitor collect</code></p></div>"
         )
     faults = view.store.faults()
     refused = _faults(faults, view) if faults else markup.quiet(view.reader.say("Everything that came could be used."))
-    st.html(f"{markup.section(view.reader.say('What could not be used'))}{refused}")
+    st.html(markup.section(view.reader.say("What could not be used")) + f"{refused}")
 
 
 def _unheard(heard: set[NodeId], view: page.View) -> str:
@@ -77,7 +77,8 @@ def _unheard(heard: set[NodeId], view: page.View) -> str:
     return "".join(
         f'<div class="panel node"><div><p class="urn">{html.escape(node.removeprefix("urn:dev:"))}</p>'
         f'<p class="heard">{_marked(state, False)}</p></div><p class="todo">'
-        f"{html.escape(view.reader.say('{batch} waits for it', batch=name))}</p></div>"
+        + html.escape(view.reader.say("{batch} waits for it", batch=name))
+        + "</p></div>"
         for node, name in sorted(wanted.items())
         if node not in heard
     )
@@ -95,7 +96,7 @@ def _node(one: NodeStatus, view: page.View) -> str:
     place = html.escape(preferences.place_of(view.store.path.parent, row.node))
     place = f"<b>{place}</b> · " if place else ""
     health = "".join(
-        f"<div><dt>{html.escape(view.reader.say(what))}</dt><dd>{html.escape(answer)}</dd></div>"
+        "<div><dt>" + html.escape(view.reader.say(what)) + f"</dt><dd>{html.escape(answer)}</dd></div>"
         for what, answer in one.health
     )
     return (
@@ -119,14 +120,14 @@ def _value(reading: Reading, newest_at: datetime | None, view: page.View) -> str
     at = clock_text(reading.measured_at, view.reader, view.now)
     doubt = ""
     if reading.flag is not Flag.OK:
-        doubt = f" · {html.escape(view.reader.say('doubtful: {flag}', flag=view.reader.say(FLAGS[reading.flag])))}"
+        doubt = " · " + html.escape(view.reader.say("doubtful: {flag}", flag=view.reader.say(FLAGS[reading.flag])))
     elif newest_at is not None and reading.channel in CALIBRATED and newest_at - reading.measured_at > HEARD_GAP:
-        doubt = f" · {_marked(view.reader.say('not read since'), False)}"
+        doubt = " · " + _marked(view.reader.say("not read since"), False)
     elif is_stuck(reading, view):
-        doubt = f" · {_marked(view.reader.say('stuck for an hour'), False)}"
+        doubt = " · " + _marked(view.reader.say("stuck for an hour"), False)
     title = html.escape(channel_word(reading.channel, view.reader), quote=True)
     return (
-        f'<div title="{title}"><dt>{html.escape(view.reader.say(NAMES[reading.channel]))}</dt>'
+        f'<div title="{title}"><dt>' + html.escape(view.reader.say(NAMES[reading.channel])) + f"</dt>"
         f"<dd>{view.reader.number(value, decimals)} {unit}<small>{at}{doubt}</small></dd></div>"
     )
 

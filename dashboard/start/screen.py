@@ -48,7 +48,7 @@ def _draw(view: page.View, batch_page: StreamlitPage) -> None:
     offered = templates(view.store.batches(), recipes, view.reader, view.now)
     like = offered[st.selectbox(reader.say("Like one before, or by a recipe"), list(offered), key="like")]
     for fault in faults:
-        st.html(markup.note(reader.told(fault)))
+        st.html(markup.note(reader.text(fault)))
     batch, dough_c = _what(like, view)
     with queries.opened(Shelf) as store:
         vessels = vessels_for(store.vessels(), like.batch if like.has_vessel else None)

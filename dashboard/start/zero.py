@@ -82,7 +82,7 @@ def _reading_words(row: NodeRow, vessel: Vessel, view: View) -> str:
         ago = reader.say("heard {n} s ago", n=round(age_s))
     else:
         ago = reader.say("last heard {n} min ago: look after it first", n=round(age_s / 60))
-    return f"{ago}: {'; '.join(parts) or reader.say('nothing measured yet')}"
+    return f"{ago}: " + ("; ".join(parts) or reader.say("nothing measured yet"))
 
 
 def _level_words(vessel: Vessel, distance_mm: float, reader: Reader) -> str:

@@ -11,40 +11,12 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Self
 
+from monitor.alerts.kinds import AlertKind, CueKind
 from monitor.alerts.limits import AIR_LIMITS, AirLimits
+from monitor.alerts.reasons import Explanation, Reason
 from monitor.dough.outlook import SILENCE_MIN, Outlook
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.wire.readings import Channel
-
-
-class AlertKind(StrEnum):
-    """What an alert is about. The value is its name in tables; the words for people are in ``wording``."""
-
-    OVEN_ON = "oven on"
-    READY_SOON = "ready soon"
-    READY = "ready"
-    AT_PEAK = "at its peak"
-    PAST_PEAK = "past its peak"
-    AIR_TOO_WARM = "air too warm"
-    AIR_TOO_COLD = "air too cold"
-    AIR_TOO_DRY = "air too dry"
-    SENSOR_SILENT = "sensor silent"
-    NODE_SILENT = "node silent"
-    LINE_SILENT = "line silent"
-    TROUBLE = "monitor in trouble"
-
-
-class CueKind(StrEnum):
-    """What a plan calls for; each is said once, and has no life of its own."""
-
-    MIX = "mix now"
-    SHAPE = "shape now"
-    MOVE = "move it now"
-    OVEN_ON = "oven on now"
-    LOAD = "load now"
-    STEAM = "steam now"
-    OUT = "out now"
-    MOVED = "plan moved"
 
 
 class Phase(StrEnum):
@@ -192,9 +164,9 @@ class Alert:
     shelved_until
         Nobody wants to hear of it before; passed or None: it is not shelved.
     suppressed_by
-        What explains it, in plain words; empty when nothing does.
+        What explains it; None when nothing does.
     reason
-        Why it stands so, in plain words.
+        Why it stands so; None when nothing was noted.
     about
         What it is about within its subject (channels, batches), separated by spaces; empty when that says it all.
     number
@@ -211,8 +183,8 @@ class Alert:
     called_at: datetime | None = None
     acknowledged_at: datetime | None = None
     shelved_until: datetime | None = None
-    suppressed_by: str = ""
-    reason: str = ""
+    suppressed_by: Explanation | None = None
+    reason: Reason | None = None
     about: str = ""
     number: int = field(default=0, compare=False)
 
@@ -235,7 +207,7 @@ class Alert:
             return Phase.RETURNED if self.acknowledged_at is None and self.called_at is not None else Phase.NORMAL
         if self.shelved_until is not None:
             return Phase.SHELVED
-        if self.suppressed_by:
+        if self.suppressed_by is not None:
             return Phase.SUPPRESSED
         return Phase.UNACKNOWLEDGED if self.acknowledged_at is None else Phase.ACKNOWLEDGED
 
@@ -247,18 +219,23 @@ class Alert:
         return f"{name}-{self.kind.name.lower().replace('_', '-')}-{self.episode}"
 
 
+UNNAMED = "?"
+
+
 @dataclass(frozen=True, slots=True)
 class Change:
     """An alert has come into another state: a line of its history.
 
     Attributes
     ----------
+    reason
+        Why; of one that another explains, what does.
     by
-        Who brought it there: empty for the rules themselves.
+        Who brought it there: empty for the rules themselves, ``UNNAMED`` for somebody who gave no name.
     outlook_at
         The estimate by which it was judged; None when none was needed.
     readings
-        The newest reading of each channel it was judged by, in words: node, boot, number, channel, value, moment.
+        The newest reading of each channel it was judged by: node, boot, number, channel, value, moment.
     """
 
     subject: Subject
@@ -266,14 +243,14 @@ class Change:
     episode: int
     at: datetime
     phase: Phase
-    reason: str = ""
+    reason: Reason | Explanation | None = None
     by: str = ""
     outlook_at: datetime | None = None
     readings: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Step:
+class AlertUpdate:
     """What one look makes of the alerts of one subject.
 
     Attributes

@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta, tzinfo
 from enum import StrEnum
 
-from monitor.alerts.alert import Alert, AlertKind, Message, Phase
+from monitor.alerts.alert import Alert, Message, Phase
+from monitor.alerts.kinds import AlertKind
 
 WAKES: frozenset[AlertKind] = frozenset(
     {
@@ -135,17 +136,31 @@ class Next(StrEnum):
     CLOSE = "close"
 
 
+class DecisionReason(StrEnum):
+    """Why a message is called, waits or is closed, where the phase of its alert does not say it."""
+
+    NEW = "new"
+    NO_RECIPIENT = "no recipient"
+    QUIET_HOURS = "quiet hours"
+    UNREACHABLE = "unreachable"
+    NOT_TAKEN = "not taken"
+    SAID = "said"
+    UNANSWERED = "unanswered"
+    MOST_CALLS = "most calls"
+    ANSWER_AWAITED = "answer awaited"
+
+
 @dataclass(frozen=True, slots=True)
 class Decision:
     """What to do, whom to call (by place in the order of recipients), and why."""
 
     do: Next
-    why: str
+    why: DecisionReason | Phase
     recipient: int = 0
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class OpenMessage:
     """A message that is not closed, with all that decides about it.
 
     Attributes
@@ -167,37 +182,37 @@ class Told:
     is_given_up: bool = False
 
 
-def decide(rules: CallRules, told: Told, recipients: int, now: datetime, zone: tzinfo) -> Decision:
+def decide(rules: CallRules, pending: OpenMessage, recipients: int, now: datetime, zone: tzinfo) -> Decision:
     """What to do about one message now."""
-    calls, wakes = told.calls, told.message.kind in rules.wakes
-    phase = Phase.UNACKNOWLEDGED if told.alert is None else told.alert.phase
+    calls, wakes = pending.calls, pending.message.kind in rules.wakes
+    phase = Phase.UNACKNOWLEDGED if pending.alert is None else pending.alert.phase
     if phase in (Phase.SHELVED, Phase.SUPPRESSED) and not (calls and not wakes):
-        return Decision(Next.WAIT, f"it is {phase}")
+        return Decision(Next.WAIT, phase)
     if phase in (Phase.ACKNOWLEDGED, Phase.NORMAL, Phase.RETURNED):
-        return Decision(Next.CLOSE, f"it is {phase}")
+        return Decision(Next.CLOSE, phase)
     if recipients == 0:
-        return Decision(Next.CLOSE, "there is nobody to call")
+        return Decision(Next.CLOSE, DecisionReason.NO_RECIPIENT)
     is_quiet = rules.quiet is not None and rules.quiet.covers(now, zone)
-    if is_quiet and not calls and not wakes and isinstance(told.message.kind, AlertKind):
-        return Decision(Next.WAIT, "quiet hours")
+    if is_quiet and not calls and not wakes and isinstance(pending.message.kind, AlertKind):
+        return Decision(Next.WAIT, DecisionReason.QUIET_HOURS)
     if not calls:
-        return Decision(Next.CALL, "it is new")
+        return Decision(Next.CALL, DecisionReason.NEW)
     last = calls[-1]
     following = (len(calls) // max(rules.calls_each, 1)) % recipients
-    if last.accepted_at is None and told.is_given_up:
+    if last.accepted_at is None and pending.is_given_up:
         tried = {call.recipient for call in calls}
         if len(tried) >= recipients and not wakes:
-            return Decision(Next.CLOSE, "nobody can be reached")
+            return Decision(Next.CLOSE, DecisionReason.UNREACHABLE)
         if len(calls) < recipients:
-            return Decision(Next.CALL, "the one before cannot be reached", len(calls) % recipients)
-    elif last.accepted_at is None and (not wakes or told.waited_min < rules.repeat_min):
-        return Decision(Next.TRY_ON, "no carrier has taken it yet")
+            return Decision(Next.CALL, DecisionReason.UNREACHABLE, len(calls) % recipients)
+    elif last.accepted_at is None and (not wakes or pending.waited_min < rules.repeat_min):
+        return Decision(Next.TRY_ON, DecisionReason.NOT_TAKEN)
     if last.accepted_at is not None and not wakes:
-        return Decision(Next.CLOSE, "it was told")
+        return Decision(Next.CLOSE, DecisionReason.SAID)
     if len(calls) >= rules.most_calls:
-        return Decision(Next.CLOSE, "nobody answers")
-    if told.waited_min < rules.repeat_min:
-        return Decision(Next.WAIT, "an answer may come")
+        return Decision(Next.CLOSE, DecisionReason.MOST_CALLS)
+    if pending.waited_min < rules.repeat_min:
+        return Decision(Next.WAIT, DecisionReason.ANSWER_AWAITED)
     if last.accepted_at is None:  # whoever cannot be reached is not called twice in a row
-        return Decision(Next.CALL, "no carrier has taken it", len(calls) % recipients)
-    return Decision(Next.CALL, "nobody has answered", following)
+        return Decision(Next.CALL, DecisionReason.NOT_TAKEN, len(calls) % recipients)
+    return Decision(Next.CALL, DecisionReason.UNANSWERED, following)

@@ -4,7 +4,8 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import Alert, AlertKind, Facts, Rules
+from monitor.alerts.alert import Alert, Facts, Rules
+from monitor.alerts.kinds import AlertKind
 from monitor.alerts.limits import (
     DRYING_ENDS_PA,
     DRYING_STARTS_PA,
@@ -12,30 +13,44 @@ from monitor.alerts.limits import (
     AirLimits,
     air_limits,
 )
+from monitor.alerts.reasons import (
+    AirAgainstLimit,
+    DoughFalls,
+    LoadingNotNear,
+    NotReadyYet,
+    OvenNeedsTime,
+    PeakAheadAgain,
+    PeakLikely,
+    PeakReached,
+    ReadyExpected,
+    ReadyNotNear,
+    Reason,
+    SkinDrying,
+    TargetReached,
+)
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import EventKind, Stage
-from monitor.translatable import Number, Saying
 from monitor.wire.readings import PLAUSIBLE, SENSOR_CHANNELS, Channel
 
 
 @dataclass(frozen=True, slots=True)
-class Verdict:
-    """What one rule says now. Neither begins nor ends is the dead band that keeps an alert from flapping."""
+class Condition:
+    """What one rule finds now. Neither begins nor ends is the dead band that keeps an alert from flapping."""
 
     begins: bool = False
     ends: bool = False
-    reason: str = ""
+    reason: Reason | None = None
     hold_min: float = 0.0
     about: tuple[str, ...] = ()
 
 
-NOTHING = Verdict()
+NOTHING = Condition()
 PEAK_LEAD_MIN = 10.0  # what an outlook's peak_soon_chance looks ahead
 
 
 @dataclass(frozen=True, slots=True)
-class View:
+class Situation:
     """The facts, with what several rules ask of them."""
 
     rules: Rules
@@ -95,163 +110,159 @@ def are_heights_stale(rules: Rules, facts: Facts) -> bool:
     return newest is None or newest <= facts.now - timedelta(minutes=rules.silence_min)
 
 
-def _has_passed(view: View, moments: Moments) -> bool:
+def _has_passed(situation: Situation, moments: Moments) -> bool:
     """True when a moment has come, by the middle estimate; by the late one while nobody sees the dough."""
-    quantile = moments.p75 if view.is_unseen else moments.p50
-    return quantile is not None and quantile <= view.now
+    quantile = moments.p75 if situation.is_unseen else moments.p50
+    return quantile is not None and quantile <= situation.now
 
 
-def _ready(view: View) -> Verdict:
-    outlook, rules = view.outlook, view.rules
-    is_ready = _has_passed(view, outlook.ready)
-    if view.facts.batch.target.is_peak and not view.is_unseen:
+def _ready(situation: Situation) -> Condition:
+    outlook, rules = situation.outlook, situation.rules
+    is_ready = _has_passed(situation, outlook.ready)
+    if situation.facts.batch.target.is_peak and not situation.is_unseen:
         # A peak that has not been judged passed is never put before now, so its middle estimate hovers just ahead.
         middle = outlook.ready.p50
-        is_ready = middle is not None and middle <= view.later(rules.look_hold_min)
-    return Verdict(
+        is_ready = middle is not None and middle <= situation.later(rules.look_hold_min)
+    return Condition(
         begins=is_ready,
-        ends=not is_ready and view.is_later(AlertKind.READY, outlook.ready, 0.0),
+        ends=not is_ready and situation.is_later(AlertKind.READY, outlook.ready, 0.0),
         hold_min=rules.look_hold_min,
-        reason=Saying("it has reached what this stage waits for")
-        if is_ready
-        else Saying("it is not ready yet after all"),
+        reason=TargetReached() if is_ready else NotReadyYet(),
     )
 
 
-def _ready_soon(view: View) -> Verdict:
-    outlook, lead_min = view.outlook, view.rules.ready_soon_min
-    if view.facts.batch.target.is_peak:
+def _ready_soon(situation: Situation) -> Condition:
+    outlook, lead_min = situation.outlook, situation.rules.ready_soon_min
+    if situation.facts.batch.target.is_peak:
         return NOTHING  # "at its peak" comes ten minutes before it and says the same
     p50 = outlook.ready.p50
-    is_soon = p50 is not None and view.now < p50 <= view.later(lead_min)
-    return Verdict(
-        begins=is_soon and AlertKind.READY not in view.firing,
-        ends=view.is_later(AlertKind.READY_SOON, outlook.ready, lead_min),
-        hold_min=view.rules.look_hold_min,
-        reason=Saying("ready is expected within {minutes} min", minutes=Number(lead_min, ".0f"))
-        if is_soon
-        else Saying("ready is not near any more"),
+    is_soon = p50 is not None and situation.now < p50 <= situation.later(lead_min)
+    return Condition(
+        begins=is_soon and AlertKind.READY not in situation.firing,
+        ends=situation.is_later(AlertKind.READY_SOON, outlook.ready, lead_min),
+        hold_min=situation.rules.look_hold_min,
+        reason=ReadyExpected(lead_min) if is_soon else ReadyNotNear(),
     )
 
 
-def _oven_on(view: View) -> Verdict:
-    preheat_min = view.facts.batch.preheat_min
+def _oven_on(situation: Situation) -> Condition:
+    preheat_min = situation.facts.batch.preheat_min
     if preheat_min is None:
         return NOTHING
-    outlook = view.outlook
+    outlook = situation.outlook
     early, middle = outlook.ready.p25, outlook.ready.p50
-    is_past_ready = AlertKind.READY in view.firing or (middle is not None and middle <= view.now)
-    is_time = early is not None and early <= view.later(preheat_min) and not is_past_ready
-    return Verdict(
+    is_past_ready = AlertKind.READY in situation.firing or (middle is not None and middle <= situation.now)
+    is_time = early is not None and early <= situation.later(preheat_min) and not is_past_ready
+    return Condition(
         begins=is_time,
-        ends=view.is_later(AlertKind.OVEN_ON, outlook.ready, preheat_min),
-        hold_min=view.rules.look_hold_min,
-        reason=Saying("the oven needs {minutes} min", minutes=Number(preheat_min, ".0f"))
-        if is_time
-        else Saying("loading is not near any more"),
+        ends=situation.is_later(AlertKind.OVEN_ON, outlook.ready, preheat_min),
+        hold_min=situation.rules.look_hold_min,
+        reason=OvenNeedsTime(preheat_min) if is_time else LoadingNotNear(),
     )
 
 
-def _is_ready_long_enough(view: View) -> bool:
-    ready = view.firing.get(AlertKind.READY)
-    return ready is not None and ready.fired_at is not None and ready.fired_at <= view.later(-view.rules.last_call_min)
+def _is_ready_long_enough(situation: Situation) -> bool:
+    ready = situation.firing.get(AlertKind.READY)
+    return (
+        ready is not None
+        and ready.fired_at is not None
+        and ready.fired_at <= situation.later(-situation.rules.last_call_min)
+    )
 
 
-def _at_peak(view: View) -> Verdict:
+def _at_peak(situation: Situation) -> Condition:
     """For a batch that waits for its peak, the call to come; for a target rise the last call, or that it will not come.
 
     A dough that was ready and still stands there is told once more before it falls. One whose peak is near while its
     target is not even expected will not get there.
     """
-    outlook, rules = view.outlook, view.rules
+    outlook, rules = situation.outlook, situation.rules
     is_detected = outlook.state is State.AT_PEAK
     is_near = is_detected or outlook.peak_soon_chance > rules.peak_chance
-    if view.is_unseen:
-        is_near = outlook.peak.p75 is not None and outlook.peak.p75 <= view.now
-    if view.facts.batch.target.is_peak:
-        is_wanted = not _is_peak_long_gone(view)
+    if situation.is_unseen:
+        is_near = outlook.peak.p75 is not None and outlook.peak.p75 <= situation.now
+    if situation.facts.batch.target.is_peak:
+        is_wanted = not _is_peak_long_gone(situation)
     else:
-        is_missed = AlertKind.READY not in view.firing and outlook.ready.p50 is None
-        is_wanted = outlook.state is not State.PAST_PEAK and (_is_ready_long_enough(view) or is_missed)
-    return Verdict(
-        begins=is_near and is_wanted and AlertKind.PAST_PEAK not in view.firing,
-        ends=not is_near and view.is_later(AlertKind.AT_PEAK, outlook.peak, PEAK_LEAD_MIN),
+        is_missed = AlertKind.READY not in situation.firing and outlook.ready.p50 is None
+        is_wanted = outlook.state is not State.PAST_PEAK and (_is_ready_long_enough(situation) or is_missed)
+    return Condition(
+        begins=is_near and is_wanted and AlertKind.PAST_PEAK not in situation.firing,
+        ends=not is_near and situation.is_later(AlertKind.AT_PEAK, outlook.peak, PEAK_LEAD_MIN),
         hold_min=rules.look_hold_min,
-        reason=Saying("its peak has come") if is_detected else Saying("its peak is likely within ten minutes"),
+        reason=PeakReached() if is_detected else PeakLikely(PEAK_LEAD_MIN),
     )
 
 
-def _is_peak_long_gone(view: View) -> bool:
-    peak_at = view.outlook.peak.p50
-    return peak_at is not None and peak_at <= view.later(-view.rules.peak_use_min)
+def _is_peak_long_gone(situation: Situation) -> bool:
+    peak_at = situation.outlook.peak.p50
+    return peak_at is not None and peak_at <= situation.later(-situation.rules.peak_use_min)
 
 
-def _past_peak(view: View) -> Verdict:
+def _past_peak(situation: Situation) -> Condition:
     """A fall that was seen. It is latched: only a fold, or a peak clearly ahead, opens the question again."""
-    outlook, rules = view.outlook, view.rules
+    outlook, rules = situation.outlook, situation.rules
     is_past = outlook.state is State.PAST_PEAK
-    fold_at = view.last_fold_at
-    is_from_fold = fold_at is not None and fold_at > view.later(-rules.fold_settle_min)
-    is_missed = _is_peak_long_gone(view) or not view.facts.batch.target.is_peak
-    is_rising = view.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.NO_RISE, State.RISING)
-    return Verdict(
-        begins=is_past and is_missed and not is_from_fold and not view.is_unseen,
-        ends=not is_past and (is_rising or view.is_later(AlertKind.PAST_PEAK, outlook.peak, PEAK_LEAD_MIN)),
+    fold_at = situation.last_fold_at
+    is_from_fold = fold_at is not None and fold_at > situation.later(-rules.fold_settle_min)
+    is_missed = _is_peak_long_gone(situation) or not situation.facts.batch.target.is_peak
+    is_rising = situation.has_fold_since(AlertKind.PAST_PEAK) and outlook.state in (State.NO_RISE, State.RISING)
+    return Condition(
+        begins=is_past and is_missed and not is_from_fold and not situation.is_unseen,
+        ends=not is_past and (is_rising or situation.is_later(AlertKind.PAST_PEAK, outlook.peak, PEAK_LEAD_MIN)),
         hold_min=rules.past_peak_hold_min,
-        reason=Saying("it is falling") if is_past else Saying("its peak is ahead of it again"),
+        reason=DoughFalls() if is_past else PeakAheadAgain(),
     )
 
 
-def _air_temp(view: View) -> tuple[float, AirLimits] | None:
-    value = view.current(Channel.AIR_TEMP, view.outlook.air_temp_c)
-    return None if value is None else (value, air_limits(view.facts.batch, view.rules.air))
+def _air_temp(situation: Situation) -> tuple[float, AirLimits] | None:
+    value = situation.current(Channel.AIR_TEMP, situation.outlook.air_temp_c)
+    return None if value is None else (value, air_limits(situation.facts.batch, situation.rules.air))
 
 
-def _air_too_warm(view: View) -> Verdict:
-    known = _air_temp(view)
+def _air_too_warm(situation: Situation) -> Condition:
+    known = _air_temp(situation)
     if known is None:
         return NOTHING
     air_c, limits = known
-    return Verdict(
+    return Condition(
         begins=air_c > limits.high_c,
         ends=air_c < limits.high_c - HYSTERESIS_C,
         hold_min=limits.hold_min,
-        reason=Saying(
-            "air {air_c} C, limit {high_c} C", air_c=Number(air_c, ".1f"), high_c=Number(limits.high_c, ".1f")
-        ),
+        reason=AirAgainstLimit(air_c, limits.high_c),
     )
 
 
-def _air_too_cold(view: View) -> Verdict:
-    known = _air_temp(view)
+def _air_too_cold(situation: Situation) -> Condition:
+    known = _air_temp(situation)
     if known is None:
         return NOTHING
     air_c, limits = known
-    return Verdict(
+    return Condition(
         begins=air_c < limits.low_c,
         ends=air_c > limits.low_c + HYSTERESIS_C,
         hold_min=limits.hold_min,
-        reason=Saying("air {air_c} C, limit {low_c} C", air_c=Number(air_c, ".1f"), low_c=Number(limits.low_c, ".1f")),
+        reason=AirAgainstLimit(air_c, limits.low_c),
     )
 
 
-def _air_too_dry(view: View) -> Verdict:
+def _air_too_dry(situation: Situation) -> Condition:
     """Only for a final proof: other stages stand in a lidded tub (common practice, no source)."""
-    if view.facts.batch.stage is not Stage.FINAL_PROOF:
+    if situation.facts.batch.stage is not Stage.FINAL_PROOF:
         return NOTHING
-    air_c = view.current(Channel.AIR_TEMP, view.outlook.air_temp_c)
-    humidity_pct = view.current(Channel.HUMIDITY, view.outlook.humidity_pct)
+    air_c = situation.current(Channel.AIR_TEMP, situation.outlook.air_temp_c)
+    humidity_pct = situation.current(Channel.HUMIDITY, situation.outlook.humidity_pct)
     if air_c is None or humidity_pct is None:
         return NOTHING
-    dough_c = view.current(Channel.DOUGH_TEMP, view.outlook.dough_temp_c)
+    dough_c = situation.current(Channel.DOUGH_TEMP, situation.outlook.dough_temp_c)
     skin = skin_state(air_temp_c=air_c, humidity_pct=humidity_pct, surface_temp_c=air_c if dough_c is None else dough_c)
     if skin is None:
         return NOTHING
-    return Verdict(
+    return Condition(
         begins=skin.drying_pa > DRYING_STARTS_PA,
         ends=skin.drying_pa < DRYING_ENDS_PA,
-        hold_min=air_limits(view.facts.batch, view.rules.air).hold_min,
-        reason=Saying("the air pulls water out of the skin at {drying_pa} Pa", drying_pa=Number(skin.drying_pa, ".0f")),
+        hold_min=air_limits(situation.facts.batch, situation.rules.air).hold_min,
+        reason=SkinDrying(skin.drying_pa),
     )
 
 
@@ -267,14 +278,14 @@ def silent_channels(rules: Rules, facts: Facts) -> tuple[Channel, ...]:
 
 
 # In this order, for each may look at what those before it have just become.
-COURSE: tuple[tuple[AlertKind, Callable[[View], Verdict]], ...] = (
+COURSE: tuple[tuple[AlertKind, Callable[[Situation], Condition]], ...] = (
     (AlertKind.PAST_PEAK, _past_peak),
     (AlertKind.READY, _ready),
     (AlertKind.READY_SOON, _ready_soon),
     (AlertKind.OVEN_ON, _oven_on),
     (AlertKind.AT_PEAK, _at_peak),
 )
-AIR: tuple[tuple[AlertKind, Callable[[View], Verdict]], ...] = (
+AIR: tuple[tuple[AlertKind, Callable[[Situation], Condition]], ...] = (
     (AlertKind.AIR_TOO_WARM, _air_too_warm),
     (AlertKind.AIR_TOO_COLD, _air_too_cold),
     (AlertKind.AIR_TOO_DRY, _air_too_dry),

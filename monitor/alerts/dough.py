@@ -24,49 +24,42 @@ ended, or when the dough will not reach its target.
 
 from monitor.alerts.alert import (
     Alert,
-    AlertKind,
+    AlertUpdate,
     Change,
     Facts,
     Message,
     Phase,
     Rules,
     Sort,
-    Step,
     Subject,
 )
-from monitor.alerts.conditions import AIR, COURSE, NOTHING, View, are_heights_stale, silent_channels
-from monitor.alerts.lifecycle import Book
+from monitor.alerts.conditions import AIR, COURSE, NOTHING, Situation, are_heights_stale, silent_channels
+from monitor.alerts.kinds import AlertKind
+from monitor.alerts.lifecycle import Episodes
+from monitor.alerts.reasons import AirUnmeasured, BatchEnded, Explanation, HeightUnseen, MoreCameOfIt
 from monitor.dough.outlook import State
-from monitor.translatable import Saying
 from monitor.wire.readings import Channel
 
 __all__ = [
     "COURSE_KINDS",
     "Alert",
     "AlertKind",
+    "AlertUpdate",
     "Change",
     "Facts",
     "Message",
     "Phase",
     "Rules",
     "Sort",
-    "Step",
     "Subject",
     "is_wanted_unseen",
     "step",
 ]
 
 COURSE_KINDS = tuple(kind for kind, _ in COURSE)
-UNSEEN = "its sensor is silent: nobody sees the dough"
-UNMEASURED = "the air is not measured any more"
-MORE = {
-    AlertKind.READY: "more has come of it: ready",
-    AlertKind.AT_PEAK: "more has come of it: at its peak",
-    AlertKind.PAST_PEAK: "more has come of it: past its peak",
-}
 
 
-def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> Step:
+def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> AlertUpdate:
     """What the alerts of one batch become, and which must be said now.
 
     Pure: the same alerts, in any order, and the same facts give the same answer.
@@ -76,28 +69,28 @@ def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> Step:
     alerts
         All alerts of this batch so far, every episode; empty at first.
     """
-    book = Book.opened(
+    episodes = Episodes.of(
         Subject.batch(facts.batch.id), alerts, facts.now, rules.keep_min, is_interrupted=facts.is_interrupted
     )
     ended_at = facts.batch.ended_at
     if ended_at is not None and ended_at <= facts.now:
-        book.close(Saying("the batch has ended"))
-        return book.settled({})
+        episodes.close(BatchEnded())
+        return episodes.settled({})
     outlook = facts.outlook
     is_blind = outlook is None or outlook.state is State.NO_READINGS
-    for kind, verdict in (*COURSE, *AIR):
-        if outlook is None or (is_blind and (kind, verdict) in COURSE):
-            book.advance(kind, NOTHING)
+    for kind, condition in (*COURSE, *AIR):
+        if outlook is None or (is_blind and (kind, condition) in COURSE):
+            episodes.advance(kind, NOTHING)
         else:
-            book.advance(kind, verdict(View(rules, facts, outlook, book.firing)))
-    return book.settled(_explained(rules, facts, book))
+            episodes.advance(kind, condition(Situation(rules, facts, outlook, episodes.firing)))
+    return episodes.settled(_explained(rules, facts, episodes))
 
 
-def _explained(rules: Rules, facts: Facts, book: Book) -> dict[AlertKind, str]:
+def _explained(rules: Rules, facts: Facts, episodes: Episodes) -> dict[AlertKind, Explanation]:
     """What explains which alerts of a batch."""
-    found: dict[AlertKind, str] = {}
+    found: dict[AlertKind, Explanation] = {}
     # what looks so and must still hold counts too: the lesser news is not to be told a minute before the greater
-    coming = {kind for kind, alert in book.newest.items() if alert.returned_at is None}
+    coming = {kind for kind, alert in episodes.newest.items() if alert.returned_at is None}
     is_for_peak = facts.batch.target.is_peak
     for cause, needless in (
         (AlertKind.AT_PEAK, () if is_for_peak else (AlertKind.READY_SOON, AlertKind.READY)),
@@ -105,16 +98,16 @@ def _explained(rules: Rules, facts: Facts, book: Book) -> dict[AlertKind, str]:
         (AlertKind.PAST_PEAK, (AlertKind.READY_SOON, AlertKind.OVEN_ON, AlertKind.READY, AlertKind.AT_PEAK)),
     ):
         if cause in coming:
-            found |= dict.fromkeys(needless, MORE[cause])
+            found |= dict.fromkeys(needless, MoreCameOfIt(cause))
     silent = silent_channels(rules, facts)
     if Channel.AIR_TEMP in silent:
-        found |= dict.fromkeys((kind for kind, _ in AIR), UNMEASURED)
+        found |= dict.fromkeys((kind for kind, _ in AIR), AirUnmeasured())
     if are_heights_stale(rules, facts):
-        found |= dict.fromkeys(COURSE_KINDS, UNSEEN)
+        found |= dict.fromkeys(COURSE_KINDS, HeightUnseen())
     return found
 
 
 def is_wanted_unseen(alert: Alert) -> bool:
     """True when a dough that nobody sees should be looked at, or its oven lit: whoever tells of the silence says so."""
     is_urgent = alert.kind in (AlertKind.OVEN_ON, AlertKind.READY, AlertKind.AT_PEAK)
-    return alert.is_firing and is_urgent and alert.called_at is None and alert.suppressed_by == UNSEEN
+    return alert.is_firing and is_urgent and alert.called_at is None and isinstance(alert.suppressed_by, HeightUnseen)

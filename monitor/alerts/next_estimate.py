@@ -3,8 +3,9 @@
 from collections.abc import Iterable
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import Alert, AlertKind, Rules
+from monitor.alerts.alert import Alert, Rules
 from monitor.alerts.conditions import PEAK_LEAD_MIN
+from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch
 

@@ -14,19 +14,26 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import Alert, AlertKind, Rules, Sort, Step, Subject
-from monitor.alerts.conditions import Verdict
-from monitor.alerts.lifecycle import Book
+from monitor.alerts.alert import Alert, AlertUpdate, Rules, Sort, Subject
+from monitor.alerts.conditions import Condition
+from monitor.alerts.kinds import AlertKind
+from monitor.alerts.lifecycle import Episodes
+from monitor.alerts.reasons import (
+    ChannelsUnread,
+    Explanation,
+    HeardAgain,
+    LineSilent,
+    LineUnheard,
+    NoBatchReadsIt,
+    NodeSilent,
+    NodeUnheard,
+)
 from monitor.recipe.batch import BatchId
-from monitor.translatable import Number, Saying
 from monitor.wire.readings import Channel, NodeId
 
 LINE_LEAD = 0.5
 """A node is explained by its line when every node on it has been quiet for this part of the time: they go silent one
 after the other, each by its own reading, and the first must not be told alone (judgement)."""
-LINE_EXPLAINS = "nothing is heard over its line"
-NODE_EXPLAINS = "its whole node is silent"
-"""What explains a silence, as source sentences: said in the reader's language when they are read."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,7 +90,7 @@ class Surroundings:
         return tuple(node for node in self.nodes if node.node == subject.name)
 
 
-def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[Step, ...]:
+def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[AlertUpdate, ...]:
     """What the alerts about nodes and lines become: one step for each subject. Pure.
 
     Parameters
@@ -96,81 +103,74 @@ def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[S
     on_line = Counter(node.line for node in seen.nodes if node.line)
     shared = {line for line, n in on_line.items() if n > 1}
     least = {line: min(quiet[node.node] for node in seen.nodes if node.line == line) for line in shared}
-    steps: dict[Subject, Step] = {}
+    steps: dict[Subject, AlertUpdate] = {}
     so_far: dict[Subject, list[Alert]] = {}
     for alert in alerts:
         so_far.setdefault(alert.subject, []).append(alert)
 
-    def opened(subject: Subject) -> Book:
-        return Book.opened(
+    def opened(subject: Subject) -> Episodes:
+        return Episodes.of(
             subject, so_far.get(subject, []), seen.now, rules.keep_min, is_interrupted=seen.is_interrupted
         )
 
-    lines: dict[str, Book] = {}
+    lines: dict[str, Episodes] = {}
     for line in sorted(shared):
-        book = lines[line] = opened(Subject(Sort.LINE, line))
+        episodes = lines[line] = opened(Subject(Sort.LINE, line))
         is_silent = least[line] >= limit
         unseen = [_batch_word(batch) for node in seen.nodes if node.line == line for batch in node.unseen]
         about = tuple(dict.fromkeys(unseen)) if is_silent else ()
-        reason = (
-            Saying("nothing heard over it for {minutes} min", minutes=Number(rules.silence_min, ".0f"))
-            if is_silent
-            else Saying("heard again")
-        )
-        book.advance(AlertKind.LINE_SILENT, Verdict(is_silent, not is_silent, reason, 0.0, about))
-        steps[book.subject] = book.settled({})
+        reason = LineUnheard(rules.silence_min) if is_silent else HeardAgain()
+        episodes.advance(AlertKind.LINE_SILENT, Condition(is_silent, not is_silent, reason, 0.0, about))
+        steps[episodes.subject] = episodes.settled({})
     for node in seen.nodes:
-        book = opened(Subject(Sort.NODE, node.node))
-        _advance_node(book, rules, seen, node, is_silent=quiet[node.node] >= limit)
-        steps[book.subject] = book.settled(_explained(book, lines.get(node.line), least.get(node.line), limit))
+        episodes = opened(Subject(Sort.NODE, node.node))
+        _advance_node(episodes, rules, seen, node, is_silent=quiet[node.node] >= limit)
+        steps[episodes.subject] = episodes.settled(
+            _explained(episodes, lines.get(node.line), least.get(node.line), limit)
+        )
     for subject in dict.fromkeys(alert.subject for alert in alerts):
         if subject not in steps and subject.sort is not Sort.MONITOR:
-            book = opened(subject)
-            book.close(Saying("no batch reads it now"))
-            steps[subject] = book.settled({})
+            episodes = opened(subject)
+            episodes.close(NoBatchReadsIt())
+            steps[subject] = episodes.settled({})
     return tuple(steps.values())
 
 
-def _explained(book: Book, line: Book | None, least: timedelta | None, limit: timedelta) -> dict[AlertKind, str]:
+def _explained(
+    episodes: Episodes, line: Episodes | None, least: timedelta | None, limit: timedelta
+) -> dict[AlertKind, Explanation]:
     """What explains the alerts of a node; ``least`` is for how long nothing has been heard over its line."""
     if line is not None and least is not None:
         is_silent = AlertKind.LINE_SILENT in line.firing
         if is_silent or least >= limit * LINE_LEAD:
-            return dict.fromkeys((AlertKind.NODE_SILENT, AlertKind.SENSOR_SILENT), LINE_EXPLAINS)
-    is_node = AlertKind.NODE_SILENT in book.firing
-    return {AlertKind.SENSOR_SILENT: NODE_EXPLAINS} if is_node else {}
+            return dict.fromkeys((AlertKind.NODE_SILENT, AlertKind.SENSOR_SILENT), LineSilent())
+    is_node = AlertKind.NODE_SILENT in episodes.firing
+    return {AlertKind.SENSOR_SILENT: NodeSilent()} if is_node else {}
 
 
-def _advance_node(book: Book, rules: Rules, seen: Surroundings, node: NodeFacts, *, is_silent: bool) -> None:
+def _advance_node(episodes: Episodes, rules: Rules, seen: Surroundings, node: NodeFacts, *, is_silent: bool) -> None:
     unseen = tuple(_batch_word(batch) for batch in node.unseen)
-    book.advance(
+    episodes.advance(
         AlertKind.NODE_SILENT,
-        Verdict(
+        Condition(
             begins=is_silent,
             ends=not is_silent,
-            reason=Saying("not heard for {minutes} min", minutes=Number(rules.silence_min, ".0f"))
-            if is_silent
-            else Saying("heard again"),
+            reason=NodeUnheard(rules.silence_min) if is_silent else HeardAgain(),
             about=unseen if is_silent else (),
         ),
     )
     limit = timedelta(minutes=rules.silence_min)
     silent = () if is_silent else tuple(c for c, at in node.last_seen.items() if seen.quiet(node, at) >= limit)
     is_partly = bool(silent)
-    if is_silent and AlertKind.SENSOR_SILENT in book.firing:
+    if is_silent and AlertKind.SENSOR_SILENT in episodes.firing:
         return  # what is heard of the node says nothing of its sensors now
-    names = ", ".join(silent)
     about = (*silent, *(unseen if Channel.DISTANCE in silent else ()))
-    book.advance(
+    episodes.advance(
         AlertKind.SENSOR_SILENT,
-        Verdict(
+        Condition(
             begins=is_partly,
             ends=not is_partly,
-            reason=Saying(
-                "no reading for {minutes} min: {names}", minutes=Number(rules.silence_min, ".0f"), names=names
-            )
-            if is_partly
-            else Saying("heard again"),
+            reason=ChannelsUnread(rules.silence_min, silent) if is_partly else HeardAgain(),
             hold_min=rules.sensor_hold_min,
             about=about,
         ),

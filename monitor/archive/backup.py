@@ -15,9 +15,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from monitor.errors import StoreError
+from monitor.errors import STORE_REMEDIES, StoreError, StoreFault
 from monitor.store import schema
 from monitor.store.damage import SUFFIXES
+from monitor.store.sqlite_file import fault_of
 from monitor.translatable import Saying
 
 PAGES_A_STEP = 500  # judgement: 2 MB, so that a bar moves
@@ -70,7 +71,12 @@ def back_up(
         cannot be written or is not whole.
     """
     if not folder.is_dir():
-        raise StoreError("{folder}: is not there; plug the drive in, or make the folder", folder=folder)
+        raise StoreError(
+            "{folder}: is not there; {remedy}",
+            fault=StoreFault.NO_FOLDER,
+            folder=folder,
+            remedy=STORE_REMEDIES[StoreFault.NO_FOLDER],
+        )
     if not database.exists():
         raise StoreError("{database}: there is nothing to back up yet", database=database)
     target = folder / f"proofing-{now.astimezone(UTC):{_STAMP}}.sqlite"
@@ -112,7 +118,10 @@ def verified(path: Path) -> Verified:
             found = schema.version(connection)
             if said != "ok":
                 raise StoreError(
-                    "{path}: is damaged ({said}); take an older backup", path=path, said=str(said).splitlines()[-1]
+                    "{path}: is damaged ({detail}); take an older backup",
+                    fault=StoreFault.DAMAGED,
+                    detail=str(said).splitlines()[-1],
+                    path=path,
                 )
             if not 0 < found <= len(schema.MIGRATIONS):
                 raise StoreError(
@@ -215,11 +224,14 @@ def _to_the_disk(path: Path) -> None:
 def _explained(where: Path, what: Saying) -> Iterator[None]:
     try:
         yield
-    except sqlite3.Error as error:
+    except (sqlite3.Error, OSError) as error:
+        fault = fault_of(error)
+        detail = str(error) if isinstance(error, sqlite3.Error) else error.strerror or ""
         raise StoreError(
-            "{where}: {what}: {why}; check the disk and its rights", where=where, what=what, why=error
-        ) from error
-    except OSError as error:
-        raise StoreError(
-            "{where}: {what} ({why}); check the disk and its rights", where=where, what=what, why=error.strerror
+            "{where}: {what} ({detail}); {remedy}",
+            fault=fault,
+            detail=detail,
+            where=where,
+            what=what,
+            remedy=STORE_REMEDIES[fault],
         ) from error

@@ -6,12 +6,12 @@ from collections.abc import Iterable
 from datetime import timedelta
 from pathlib import Path
 
+from monitor.alerts.troubles import BackupFails
 from monitor.archive.backup import back_up, backups_in, made_at
 from monitor.clock import Clock
-from monitor.errors import StoreError, saying_of
-from monitor.health.trouble import Trouble
+from monitor.errors import StoreError, StoreFault
+from monitor.health.supervisor import Symptom
 from monitor.settings.upkeep import Upkeep
-from monitor.translatable import Half, Saying
 
 log = logging.getLogger(__name__)
 
@@ -30,7 +30,7 @@ class Nightly:
         self._upkeep = upkeep
         self._clock = clock
         self._every_s = every_s
-        self._trouble = ""
+        self._trouble: BackupFails | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="nightly", daemon=True)
 
@@ -43,11 +43,10 @@ class Nightly:
         self._stop.set()
         self._thread.join(60.0)
 
-    def troubles(self) -> Iterable[Trouble]:
+    def troubles(self) -> Iterable[Symptom]:
         """Why there is no newer backup."""
-        if self._trouble:
-            what, mend = Half(self._trouble, 0), Half(self._trouble, 1)
-            yield Trouble("backup", Saying("no backup can be made ({what})", what=what), mend, AFTER_S)
+        if self._trouble is not None:
+            yield Symptom(self._trouble, AFTER_S)
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -62,13 +61,16 @@ class Nightly:
             last_at = None if newest is None else made_at(newest)
             # a backup from a time ahead was made by a clock that was wrong
             if last_at is not None and last_at <= now < last_at + timedelta(hours=self._upkeep.backup_every_h):
-                self._trouble = ""
+                self._trouble = None
                 return
             made = back_up(self._database, self._folder, now, keep=self._upkeep.backups_kept)
         except (StoreError, OSError) as error:
-            if not self._trouble:
+            if self._trouble is None:
                 log.warning("backup state=failing reason=%s", error)
-            self._trouble = saying_of(error)
+            if isinstance(error, StoreError):
+                self._trouble = BackupFails(error.fault, str(self._folder), error.detail)
+            else:
+                self._trouble = BackupFails(StoreFault.OTHER, str(self._folder), error.strerror or "")
         else:
             log.info("backup=%s", made)
-            self._trouble = ""
+            self._trouble = None

@@ -7,15 +7,15 @@ from datetime import datetime
 from typing import Protocol
 
 from monitor.alerts import dough as alerting
-from monitor.alerts.dough import Alert, Facts, Message, Rules, Step
-from monitor.collector.intake import FaultBook
-from monitor.collector.running_batches import Work
+from monitor.alerts.dough import Alert, AlertUpdate, Facts, Message, Rules
+from monitor.collector.intake import FaultCounts
+from monitor.collector.running_batches import RunningBatch
 from monitor.dough.forecast import ForecastRequest
 from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import NoForecast, Outlook, State
 from monitor.dough.track import Track, last_seen
 from monitor.errors import StoreError
-from monitor.health.last_heard import Listening
+from monitor.health.last_heard import LastHeard
 from monitor.recipe.batch import Batch, BatchId
 from monitor.store.arrivals import Arrivals
 from monitor.store.store import Store
@@ -41,7 +41,7 @@ EstimateTogether = Callable[[Sequence[ForecastRequest]], Sequence[Outlook]]
 
 
 class Stepper:
-    """Works batches with an estimator.
+    """RunningBatches batches with an estimator.
 
     Parameters
     ----------
@@ -57,8 +57,8 @@ class Stepper:
         *,
         rules: Rules,
         reader: Reader,
-        faults: FaultBook,
-        listening: Listening,
+        faults: FaultCounts,
+        last_heard: LastHeard,
     ) -> None:
         self._store = store
         self._estimate = estimate
@@ -66,35 +66,37 @@ class Stepper:
         self._rules = rules
         self._reader = reader
         self._faults = faults
-        self._listening = listening
+        self._last_heard = last_heard
 
-    def told_together(self, works: list[Work], at: datetime) -> dict[BatchId, tuple[ForecastRequest, Outlook]]:
+    def outlooks_together(
+        self, running: list[RunningBatch], at: datetime
+    ) -> dict[BatchId, tuple[ForecastRequest, Outlook]]:
         """What the estimator says of many batches at once; of one that it fails on nothing, and then of none.
 
         Whoever is missing is asked about alone, behind the firewall of its own step.
         """
-        if self._together is None or len(works) < 2:
+        if self._together is None or len(running) < 2:
             return {}
         try:
-            asked = [self._asked(work, at) for work in works]
+            asked = [self._request(work, at) for work in running]
             found = self._together(asked)
-            return {each.batch.id: (each, said) for each, said in zip(asked, found, strict=True)}
+            return {each.batch.id: (each, outlook) for each, outlook in zip(asked, found, strict=True)}
         except StoreError:
             raise
         except Exception as error:
-            log.warning("batches=%d not estimated together: %r", len(works), error)
+            log.warning("batches=%d not estimated together: %r", len(running), error)
             return {}
 
     def step_at(
-        self, work: Work, at: datetime, told: tuple[ForecastRequest, Outlook] | None = None
+        self, work: RunningBatch, at: datetime, known: tuple[ForecastRequest, Outlook] | None = None
     ) -> tuple[Alert, ...]:
         """Estimate, judge the alerts and keep all of it; the one firewall against a fault of this program.
 
-        ``told`` is what was asked and its answer, where they are known already. Returns the alerts as they stand.
+        ``known`` is what was asked and its answer, where the two are known already. Returns the alerts as they stand.
         """
         alerts: tuple[Alert, ...] = ()
         try:
-            found, step, messages = self._worked(work, at, told)
+            found, step, messages = self._worked(work, at, known)
             self._store.save_step(work.batch.id, found, step.alerts, messages, step.changes)
         except StoreError:
             raise
@@ -116,7 +118,7 @@ class Stepper:
         work.outlook = found
         return alerts
 
-    def _asked(self, work: Work, at: datetime) -> ForecastRequest:
+    def _request(self, work: RunningBatch, at: datetime) -> ForecastRequest:
         """What the estimator is asked about a batch."""
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
         if not work.knows_lessons:
@@ -126,17 +128,17 @@ class Stepper:
         return ForecastRequest(batch, track, at, learned=work.learned, silence_min=self._rules.silence_min)
 
     def _worked(
-        self, work: Work, at: datetime, told: tuple[ForecastRequest, Outlook] | None
-    ) -> tuple[Outlook, Step, tuple[Message, ...]]:
-        if told is None:
-            asked = self._asked(work, at)
+        self, work: RunningBatch, at: datetime, known: tuple[ForecastRequest, Outlook] | None
+    ) -> tuple[Outlook, AlertUpdate, tuple[Message, ...]]:
+        if known is None:
+            asked = self._request(work, at)
             found = self._estimate(asked.batch, asked.track, at, learned=asked.learned)
         else:
-            asked, found = told
+            asked, found = known
         batch = asked.batch
         facts = Facts(batch, found, at, last_seen(batch, asked.track), is_interrupted=work.is_interrupted)
         step = alerting.step(self._rules, tuple(self._store.alerts(batch.id)), facts)
-        causes = self._listening.newest_of(batch.nodes) if step.changes else ()
+        causes = self._last_heard.newest_of(batch.nodes) if step.changes else ()
         changes = tuple(replace(change, outlook_at=at, readings=causes) for change in step.changes)
         messages = tuple(
             wording.message_of(alert, facts, reader=self._reader, rules=self._rules) for alert in step.calls

@@ -7,19 +7,19 @@ from monitor.alerts import silence
 from monitor.alerts.dough import Alert, Facts, Message, Rules
 from monitor.clock import Clock
 from monitor.collector.batch_step import log_calls
-from monitor.collector.running_batches import Work, Works
-from monitor.health.last_heard import Listening
-from monitor.health.trouble_log import TroubleBook
+from monitor.collector.running_batches import RunningBatch, RunningBatches
+from monitor.health.last_heard import LastHeard
+from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import BatchId
 from monitor.store.store import Store
 from monitor.wording.reader import Reader
-from monitor.wording.silence import Served, notice_of
+from monitor.wording.silence import UnseenDough, notice_of
 
 LOOK_S = 1.0  # judgement: how often silence is looked for
 LOOK_LOAD = 0.05  # judgement: of the time, at most what looking for it may take
 
 
-class Rounds:
+class Housekeeping:
     """Looks round, as often as it may."""
 
     def __init__(
@@ -29,14 +29,14 @@ class Rounds:
         *,
         rules: Rules,
         reader: Reader,
-        listening: Listening,
-        troubles: TroubleBook,
+        last_heard: LastHeard,
+        troubles: TroubleLog,
     ) -> None:
         self._store = store
         self._clock = clock
         self._rules = rules
         self._reader = reader
-        self._listening = listening
+        self._last_heard = last_heard
         self._troubles = troubles
         self._look_s = 0.0
 
@@ -48,14 +48,14 @@ class Rounds:
             step = alerting.step(self._rules, tuple(self._store.alerts(batch_id)), facts)
             self._store.save_alerts(step.alerts, (), step.changes, now)
 
-    def look(self, works: Works) -> None:
+    def look(self, running: RunningBatches) -> None:
         """Look for silent nodes and lines, and keep what comes of it and of the trouble log in one transaction."""
         began_s = self._clock.real_s()
-        if not self._listening.is_time_to_look(max(LOOK_S, self._look_s / LOOK_LOAD)):
+        if not self._last_heard.is_time_to_look(max(LOOK_S, self._look_s / LOOK_LOAD)):
             return
         now = self._clock.now()
-        begun = works.begun(now)
-        seen = self._listening.surroundings(
+        begun = running.begun(now)
+        seen = self._last_heard.surroundings(
             [work.batch for work in begun.values()], {batch_id for batch_id, work in begun.items() if work.is_wanted}
         )
         before = self._store.surrounding_alerts()
@@ -72,11 +72,11 @@ class Rounds:
         self._troubles.kept()
         self._look_s = self._clock.real_s() - began_s
 
-    def _noticed(self, alert: Alert, seen: silence.Surroundings, begun: Mapping[BatchId, Work]) -> Message:
+    def _noticed(self, alert: Alert, seen: silence.Surroundings, begun: Mapping[BatchId, RunningBatch]) -> Message:
         touched = seen.nodes_of(alert.subject)
         wanted = silence.batches_named(alert)
         served = [
-            Served(work.batch, work.outlook, work.batch.id in wanted)
+            UnseenDough(work.batch, work.outlook, work.batch.id in wanted)
             for work in begun.values()
             if any(node in {each.node for each in touched} for _, node in work.batch.nodes)
         ]

@@ -21,7 +21,7 @@ FRAMES_A_TURN = 256  # judgement: a commit of so many takes milliseconds, and th
 DETAIL_CHARS = 200  # judgement: of an error's detail, which quotes what came from outside
 
 
-class FaultBook:
+class FaultCounts:
     """Bad input, logged once a minute and kind, and counted until the store takes the counts over."""
 
     def __init__(self, pulse: Pulse, clock: Clock) -> None:
@@ -59,7 +59,7 @@ class Intake:
 class Reception:
     """Takes from the inbox what the sources have put there."""
 
-    def __init__(self, inbox: "queue.Queue[Item]", clock: Clock, faults: FaultBook) -> None:
+    def __init__(self, inbox: "queue.Queue[Item]", clock: Clock, faults: FaultCounts) -> None:
         self._inbox = inbox
         self._clock = clock
         self._faults = faults

@@ -5,7 +5,7 @@ their readings in one transaction, and only then acknowledges each; after that i
 that estimates never keep frames waiting for long. Batches, events and levels come into the same store from other
 processes and are looked for at every turn. All that is held here is a cache of the store: a restart loses nothing.
 
-A store that fails (a full disk, a locked file) is tried again until it works: what was taken is held, nothing more is
+A store that fails (a full disk, a locked file) is tried again until it running: what was taken is held, nothing more is
 taken, nothing is acknowledged, so that the nodes keep what they have measured.
 """
 
@@ -17,14 +17,14 @@ from datetime import datetime, timedelta
 from monitor.alerts.dough import Rules
 from monitor.clock import Clock
 from monitor.collector.batch_step import Estimate, EstimateTogether, Stepper
-from monitor.collector.housekeeping import Rounds
-from monitor.collector.intake import FaultBook, Intake, Reception
-from monitor.collector.running_batches import OUTLOOK_EVERY, TOGETHER, Work, Works
+from monitor.collector.housekeeping import Housekeeping
+from monitor.collector.intake import FaultCounts, Intake, Reception
+from monitor.collector.running_batches import OUTLOOK_EVERY, TOGETHER, RunningBatch, RunningBatches
 from monitor.errors import DamagedError, StoreError
 from monitor.health.counters import Pulse
-from monitor.health.last_heard import LONGEST_BREAK, Listening
+from monitor.health.last_heard import LONGEST_BREAK, LastHeard
 from monitor.health.nodes import NodeWatch
-from monitor.health.trouble_log import TroubleBook
+from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import Batch
 from monitor.sources.intake import Item
 from monitor.store.store import Store, eye_node
@@ -63,27 +63,29 @@ class Collector:
         reader: Reader,
         pulse: Pulse | None = None,
         node_watch: NodeWatch | None = None,
-        troubles: TroubleBook | None = None,
+        troubles: TroubleLog | None = None,
         speed: float = 1.0,
     ) -> None:
         self._store = store
         self._clock = clock
         self._pulse = Pulse(clock) if pulse is None else pulse
         self._node_watch = NodeWatch(clock) if node_watch is None else node_watch
-        self._listening = Listening(store, clock, speed)
-        faults = FaultBook(self._pulse, clock)
+        self._last_heard = LastHeard(store, clock, speed)
+        faults = FaultCounts(self._pulse, clock)
         self._reception = Reception(inbox, clock, faults)
-        self._works = Works(clock, self._pulse, rules, speed=speed, at_once=1 if together is None else TOGETHER)
-        self._stepper = Stepper(
-            store, estimate, together, rules=rules, reader=reader, faults=faults, listening=self._listening
+        self._running = RunningBatches(
+            clock, self._pulse, rules, speed=speed, at_once=1 if together is None else TOGETHER
         )
-        self._rounds = Rounds(
+        self._stepper = Stepper(
+            store, estimate, together, rules=rules, reader=reader, faults=faults, last_heard=self._last_heard
+        )
+        self._housekeeping = Housekeeping(
             store,
             clock,
             rules=rules,
             reader=reader,
-            listening=self._listening,
-            troubles=TroubleBook() if troubles is None else troubles,
+            last_heard=self._last_heard,
+            troubles=TroubleLog() if troubles is None else troubles,
         )
         self._held: Intake | None = None
         self._changes: tuple[int, int] | None = None
@@ -112,31 +114,31 @@ class Collector:
             else:
                 if failures:
                     log.info("store=%s state=ok failures=%d", self._store.path, failures)
-                    failures, self._pulse.store_trouble = 0, ""
+                    failures, self._pulse.store_error = 0, None
             self._pulse.beat()
         if not failures:  # else it stays with the nodes
             while self.take_frames(0.0):
                 pass
 
     def _store_failed(self, error: StoreError) -> None:
-        if str(error) != self._pulse.store_trouble:
+        if str(error) != str(self._pulse.store_error):
             log.error("store=%s state=failing reason=%s", self._store.path, error)
-        self._pulse.store_trouble = error.saying
+        self._pulse.store_error = error
 
     def turn(self, wait_s: float) -> None:
         """Take in what waits, then work the batch that is due the longest, and others beside it."""
-        self.take_frames(0.0 if self._works.is_any_due() else wait_s)
-        if self._listening.is_broken():  # the machine slept, or this is the start
-            for each in self._works.of.values():
+        self.take_frames(0.0 if self._running.is_any_due() else wait_s)
+        if self._last_heard.is_broken():  # the machine slept, or this is the start
+            for each in self._running.of.values():
                 each.is_interrupted = True
-            self._rounds.close_ended()
+            self._housekeeping.close_ended()
         self.find_batches()
-        self._rounds.look(self._works)
-        works = self._works.next_due()
-        if works:
+        self._housekeeping.look(self._running)
+        running = self._running.next_due()
+        if running:
             began_s = self._clock.real_s()
-            self._step(works)
-            self._pulse.stepped(self._clock.real_s() - began_s, len(works))
+            self._step(running)
+            self._pulse.stepped(self._clock.real_s() - began_s, len(running))
 
     def take_frames(self, wait_s: float) -> int:
         """Take in what waits, at most ``FRAMES_A_TURN``; returns how many that were.
@@ -156,8 +158,8 @@ class Collector:
         self._pulse.took_in(len(intake.packs), len(intake.kept.readings), new)
         for pack in intake.packs:
             self._node_watch.see(pack)
-        self._listening.hear(intake.kept.readings, intake.kept.heard)
-        self._works.hear(intake.nodes)
+        self._last_heard.hear(intake.kept.readings, intake.kept.heard)
+        self._running.hear(intake.nodes)
         return intake.n
 
     def find_batches(self) -> None:
@@ -168,45 +170,45 @@ class Collector:
         now = self._clock.now()
         running = {batch.id: batch for batch in self._store.batches(running=True)}
         for batch_id, batch in running.items():
-            work = self._works.of.get(batch_id)
+            work = self._running.of.get(batch_id)
             if work is None:
-                self._works.of[batch_id] = self._resume(batch, now)
+                self._running.of[batch_id] = self._resume(batch, now)
             elif work.batch != batch:  # something was logged: what it changes is wanted at once
                 work.batch = batch
                 work.due_at = now
-        for batch_id in self._works.of.keys() - running.keys():
-            self._finish(self._works.of[batch_id])
-            del self._works.of[batch_id]  # only now: a store that fails in between is tried again
-        self._works.index()
+        for batch_id in self._running.of.keys() - running.keys():
+            self._finish(self._running.of[batch_id])
+            del self._running.of[batch_id]  # only now: a store that fails in between is tried again
+        self._running.index()
         read_by_eye, levels_after = self._store.new_levels(self._levels_after)
-        for batch_id, work in self._works.of.items() if read_by_eye else ():
+        for batch_id, work in self._running.of.items() if read_by_eye else ():
             if eye_node(batch_id) in read_by_eye:
                 work.due_at = min(work.due_at, max(now, work.batch.started_at))
-        for work in self._works.of.values():  # a batch may have ended, or the baker had something forgotten
+        for work in self._running.of.values():  # a batch may have ended, or the baker had something forgotten
             work.knows_lessons = False
         self._changes, self._levels_after = changes, levels_after  # only now: a store that fails is asked again
 
-    def _resume(self, batch: Batch, now: datetime) -> Work:
+    def _resume(self, batch: Batch, now: datetime) -> RunningBatch:
         """A batch's work from what the store holds of it."""
         log.info("batch=%s begun started_at=%s", batch.id, batch.started_at.isoformat())
         last = self._store.latest_outlook(batch.id)
         # a clock that was set back must not keep a batch waiting for a moment it has seen before
         due_at = batch.started_at if last is None else min(last.at, now) + OUTLOOK_EVERY
         is_interrupted = last is not None and not timedelta() <= now - last.at <= LONGEST_BREAK
-        return Work(batch, due_at, is_interrupted, outlook=last)
+        return RunningBatch(batch, due_at, is_interrupted, outlook=last)
 
-    def _finish(self, work: Work) -> None:
-        """Work a batch that was ended once more, at its end, so that its last outlook is of that moment."""
+    def _finish(self, work: RunningBatch) -> None:
+        """RunningBatch a batch that was ended once more, at its end, so that its last outlook is of that moment."""
         work.batch = self._store.batch(work.batch.id)
         if work.batch.ended_at is None:
             return
         self._stepper.step_at(work, work.batch.ended_at)
         log.info("batch=%s ended", work.batch.id)
 
-    def _step(self, works: list[Work]) -> None:
+    def _step(self, running: list[RunningBatch]) -> None:
         now = self._clock.now()
-        told = self._stepper.told_together(works, now)
-        for work in works:
+        known = self._stepper.outlooks_together(running, now)
+        for work in running:
             work.has_news = False
-            alerts = self._stepper.step_at(work, now, told.get(work.batch.id))
-            self._works.was_stepped(work, alerts, now)
+            alerts = self._stepper.step_at(work, now, known.get(work.batch.id))
+            self._running.was_stepped(work, alerts, now)

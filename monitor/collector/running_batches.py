@@ -21,7 +21,7 @@ STEP_LOAD = 0.5  # judgement: of the time, at most what estimates of new reading
 
 
 @dataclass(slots=True)
-class Work:
+class RunningBatch:
     """What is held of one running batch; all of it can be made anew from the store, where its readings stay."""
 
     batch: Batch
@@ -45,7 +45,7 @@ class Work:
         """How long it has been due, in the time that it was to wait: who is near ready is late sooner."""
         return (now - self.due_at) / self.patience
 
-    def unlikeness(self, other: "Work") -> tuple[int, timedelta]:
+    def unlikeness(self, other: "RunningBatch") -> tuple[int, timedelta]:
         """How little is gained by working it beside another: doughs of one age, folded as often, go well together."""
         apart = abs(self.batch.started_at - other.batch.started_at)
         return abs(len(self.batch.events) - len(other.batch.events)), apart
@@ -57,7 +57,7 @@ class Work:
             self.lessons = hash(lessons)
 
 
-class Works:
+class RunningBatches:
     """The works by batch, in the order of their turns.
 
     Parameters
@@ -74,10 +74,10 @@ class Works:
         self._rules = rules
         self._speed = speed
         self._at_once = at_once
-        self._readers: dict[str, list[Work]] = {}
-        self.of: dict[BatchId, Work] = {}
+        self._readers: dict[str, list[RunningBatch]] = {}
+        self.of: dict[BatchId, RunningBatch] = {}
 
-    def begun(self, now: datetime) -> dict[BatchId, Work]:
+    def begun(self, now: datetime) -> dict[BatchId, RunningBatch]:
         """Those whose batch has begun."""
         return {batch_id: work for batch_id, work in self.of.items() if work.has_begun(now)}
 
@@ -99,7 +99,7 @@ class Works:
         """True when a batch waits to be worked."""
         return any(self._due())
 
-    def next_due(self) -> list[Work]:
+    def next_due(self) -> list[RunningBatch]:
         """The batch that is due the longest, and beside it others that are due, or nearly, and like it."""
         now = self._clock.now()
         due = list(self._due())
@@ -110,7 +110,7 @@ class Works:
             due += [work for work in self.of.values() if NEARLY_DUE <= work.lateness(now) < 0.0]
         return heapq.nsmallest(self._at_once, due, key=first.unlikeness)
 
-    def was_stepped(self, work: Work, alerts: tuple[Alert, ...], now: datetime) -> None:
+    def was_stepped(self, work: RunningBatch, alerts: tuple[Alert, ...], now: datetime) -> None:
         """A batch was worked at a moment: settle when it is due again."""
         work.due_at = now + OUTLOOK_EVERY
         if self._is_stretched and work.outlook is not None:
@@ -128,7 +128,7 @@ class Works:
         """True when working every batch each minute takes more of the time than it may."""
         return self._spent_s * len(self.of) * self._speed > STEP_LOAD * OUTLOOK_EVERY.total_seconds()
 
-    def _due(self) -> Iterator[Work]:
+    def _due(self) -> Iterator[RunningBatch]:
         """The batches whose outlook is due, in no order."""
         now, now_s = self._clock.now(), self._clock.real_s()
         # new readings are worked at once, but on a slow machine no oftener than it can bear

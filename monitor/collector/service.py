@@ -15,15 +15,15 @@ from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector.learner import Learner
 from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook, outlooks
-from monitor.errors import ConfigError, DamagedError, NotifyError
+from monitor.errors import ConfigError, DamagedError, NotifyError, StoreError
 from monitor.health import checks
 from monitor.health.counters import Pulse
-from monitor.health.heartbeat import DeadMan, ServiceManager, service_manager
+from monitor.health.heartbeat import DeadManSwitch, ServiceManager, service_manager
 from monitor.health.metrics import MetricsServer, PulseMetrics
 from monitor.health.nodes import NodeWatch
 from monitor.health.standby import stand_by
 from monitor.health.supervisor import HealthCheck, Notice, Supervisor
-from monitor.health.trouble_log import TroubleBook
+from monitor.health.trouble_log import TroubleLog
 from monitor.notify.carriers import Carrier, TerminalCarrier, apprise_carriers
 from monitor.notify.outbox import Notifier, Recipient
 from monitor.settings.brokers import MqttAddress
@@ -39,6 +39,7 @@ from monitor.store.damage import LOOKED_THROUGH_BYTES, damage_of, set_aside
 from monitor.store.pace import settle_pace
 from monitor.store.store import Store
 from monitor.wording.reader import Reader
+from monitor.wording.troubles import notice_text, notice_title
 
 log = logging.getLogger(__name__)
 
@@ -103,7 +104,7 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
     ConfigError
         When there is nothing to listen to, or another collector is at work.
     StoreError
-        When the store cannot be opened. One that fails later is tried again until it works.
+        When the store cannot be opened. One that fails later is tried again until it running.
     """
     if not config.has_sources and not is_by_eye:
         raise ConfigError(no_source_text(config))
@@ -188,27 +189,27 @@ def _work(
         notifier = Notifier(
             config.database, recipients, clock, zone=reader.zone, rules=config.calls, screens=[terminal]
         )
-        looks = _lookouts(config, clock, pulse, node_watch, aside)
-        looks.append(checks.carriers_lookout(lambda: notifier.failing))
+        health_checks = _health_checks(config, clock, pulse, node_watch, aside)
+        health_checks.append(checks.carriers_check(lambda: notifier.failing))
         parts: list[_Part] = [notifier, *lines, *brokers, Learner(config.database, clock)]
         parts.append(_Planner(config.database, clock, reader))
         if config.upkeep.backup_dir is not None:
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
-            looks.append(nightly.troubles)
+            health_checks.append(nightly.troubles)
             parts.append(nightly)
         sender = _sender(config, clock)
         if sender is not None:
-            looks.append(sender.troubles)
+            health_checks.append(sender.troubles)
             parts.append(sender)
-        troubles = TroubleBook()
-        supervisor = Supervisor(looks, _tell_by(carriers, reader), clock, troubles)
+        trouble_log = TroubleLog()
+        supervisor = Supervisor(health_checks, _tell_by(carriers, reader), clock, trouble_log)
         parts.append(supervisor)
         if config.upkeep.metrics_port is not None:
             unsent = None if sender is None else lambda: sender.waiting
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(supervisor.troubles), unsent)
             parts.append(MetricsServer(config.upkeep.metrics_port, metrics))
         if config.secrets.heartbeat_url is not None:
-            parts.append(DeadMan(config.secrets.heartbeat_url, pulse, config.notify_inside))
+            parts.append(DeadManSwitch(config.secrets.heartbeat_url, pulse, config.notify_inside))
         collector = Collector(
             store,
             inbox,
@@ -219,7 +220,7 @@ def _work(
             reader=reader,
             pulse=pulse,
             node_watch=node_watch,
-            troubles=troubles,
+            troubles=trouble_log,
             speed=1.0 if pace is None else pace.speed,
         )
         started: list[_Part] = []
@@ -281,14 +282,14 @@ def _brokers(
     ]
 
 
-def _beat(manager: ServiceManager, brokers: Sequence[MqttSource], store_trouble: str) -> None:
+def _beat(manager: ServiceManager, brokers: Sequence[MqttSource], store_error: StoreError | None) -> None:
     """The loop has turned: whoever would act when it does not is told."""
-    manager.beat(store_trouble)
+    manager.beat(store_error)
     for broker in brokers:
         broker.renew_claim()
 
 
-def _lookouts(
+def _health_checks(
     config: Config,
     clock: SystemClock,
     pulse: Pulse,
@@ -296,10 +297,10 @@ def _lookouts(
     aside: Sequence[Path],
 ) -> list[HealthCheck]:
     return [
-        checks.store_lookout(pulse),
-        checks.disk_lookout(config.data_dir),
-        checks.clock_lookout(clock),
-        checks.damage_lookout(aside),
+        checks.store_check(pulse, config.database),
+        checks.disk_check(config.data_dir),
+        checks.clock_check(clock),
+        checks.damage_check(aside),
         node_watch.troubles,
     ]
 
@@ -309,7 +310,13 @@ def _tell_by(carriers: Sequence[Carrier], reader: Reader) -> Callable[[Notice], 
 
     def tell(notice: Notice) -> bool:
         message = Message(
-            notice.id, None, AlertKind.TROUBLE, 1, reader.told(notice.title), reader.told(notice.text), notice.at
+            notice.id,
+            None,
+            AlertKind.TROUBLE,
+            1,
+            notice_title(reader, is_over=notice.is_over),
+            notice_text(notice.trouble, reader, is_over=notice.is_over),
+            notice.at,
         )
         taken = []
         for carrier in carriers:

@@ -14,6 +14,7 @@ import click
 from monitor.commands.parameters import DURATION, MOMENT
 from monitor.commands.terminal import Group, config_of, data_dir, examples, store_of
 from monitor.errors import ConfigError
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.alerts.dough import Alert, Change, Subject
@@ -23,12 +24,12 @@ if TYPE_CHECKING:
     from monitor.wording.reader import Reader
 
 PHASES = {  # in the words of ISA-18.2, as Phase has them
-    "NORMAL": "normal",
-    "UNACKNOWLEDGED": "unacknowledged",
-    "ACKNOWLEDGED": "acknowledged",
-    "RETURNED": "returned to normal, unacknowledged",
-    "SHELVED": "shelved",
-    "SUPPRESSED": "suppressed",
+    "NORMAL": N_("normal"),
+    "UNACKNOWLEDGED": N_("unacknowledged"),
+    "ACKNOWLEDGED": N_("acknowledged"),
+    "RETURNED": N_("returned to normal, unacknowledged"),
+    "SHELVED": N_("shelved"),
+    "SUPPRESSED": N_("suppressed"),
 }
 NUMBER = click.argument("number", type=int)
 BY = click.option("--by", default="", metavar="NAME", help="Who says so, for the history.")
@@ -90,15 +91,15 @@ def command() -> None:
 @data_dir
 def list_(data_dir: Path) -> None:
     """List what is on, and what is over with nobody having seen it."""
-    from monitor.wording.alerts import alert_kind_word, standing_text
+    from monitor.wording.alerts import alert_kind_word, status_text
 
     with _desk(data_dir) as desk:
-        standing = desk.store.standing_alerts()
+        standing = desk.store.active_alerts()
         if not standing:
             click.echo(desk.reader.say("nothing calls for you"))
         for alert in standing:
             what = f"{desk.name(alert.subject)}: {alert_kind_word(alert.kind, desk.reader)}"
-            click.echo(f"{alert.number:>4}  {what}, {standing_text(alert, desk.reader, desk.now)}")
+            click.echo(f"{alert.number:>4}  {what}, {status_text(alert, desk.reader, desk.now)}")
 
 
 @command.command("seen", epilog=examples("alerts seen 12", "alerts seen 12 14 --by Ida", "alerts seen --all"))
@@ -112,7 +113,7 @@ def seen(numbers: tuple[int, ...], is_all: bool, by: str, data_dir: Path) -> Non
         if bool(numbers) == is_all:
             raise ConfigError("alerts seen: give the numbers that `alerts list` shows, or --all")
         if is_all:
-            numbers = tuple(alert.number for alert in desk.store.standing_alerts())
+            numbers = tuple(alert.number for alert in desk.store.active_alerts())
         desk.show_phases([desk.store.acknowledge(number, desk.now, by) for number in numbers])
         if not numbers:
             click.echo(desk.reader.say("nothing calls for you"))
@@ -172,11 +173,16 @@ def history(batch: int | None, since: datetime | None, data_dir: Path) -> None:
 
 
 def _change_text(change: Change, desk: _Desk) -> str:
+    from monitor.alerts.alert import UNNAMED
     from monitor.wording.alerts import alert_kind_word, printable
+    from monitor.wording.reasons import reason_text
 
     reader = desk.reader
-    by = " " + reader.say("by {who}", who=printable(change.by)) if change.by else ""
-    why = f" ({printable(reader.told(change.reason))})" if change.reason else ""
+    if change.by == UNNAMED:
+        by = " " + reader.say("by somebody")
+    else:
+        by = " " + reader.say("by {who}", who=printable(change.by)) if change.by else ""
+    why = "" if change.reason is None else f" ({printable(reason_text(change.reason, reader))})"
     at = f"{change.at.astimezone(reader.zone):%Y-%m-%d %H:%M}"
     what = f"{desk.name(change.subject)}: {alert_kind_word(change.kind, reader)} {change.episode}"
     return f"{at}  {what}: {reader.say(PHASES[change.phase.name])}{by}{why}"
@@ -193,14 +199,14 @@ def count(nights: int, data_dir: Path) -> None:
 
     with _desk(data_dir) as desk:
         reader, store = desk.reader, desk.store
-        calls_words = f"{reader.say('calls'):>5} {reader.say('alerts'):>7}"
-        click.echo(f"{reader.say('night'):<18} {calls_words}")
+        titles = reader.say("calls").rjust(5) + " " + reader.say("alerts").rjust(7)
+        click.echo(reader.say("night").ljust(18) + " " + titles)
         for start, end in latest_nights(desk.config.calls.quiet, desk.now, reader.zone, nights):
             told = store.call_counts(start, end)
             span = reader.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
             calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
             click.echo(f"{span:<18} {calls:>5} {messages:>7}")
-        click.echo(f"{reader.say('batch'):<18} {calls_words}")
+        click.echo(reader.say("batch").ljust(18) + " " + titles)
         for each in store.call_counts():
             who = reader.say("nodes and lines") if each.batch_id is None else desk.batch_name(each.batch_id)
             number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"

@@ -14,6 +14,7 @@ import click
 from monitor.commands.parameters import FILE, FOLDER
 from monitor.commands.terminal import Group, data_dir, examples
 from monitor.errors import ConfigError, StoreError
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.archive.backup import Progress as Told
@@ -97,7 +98,8 @@ def verify(files: tuple[Path, ...], data_dir: Path) -> None:
 
     config = _config(data_dir)
     for path in files or backups_in(_folder(config, None)):
-        click.echo(f"{config.reader.say('ok'):<5}  {path}: {_said(verified(path), config.reader)}")
+        ok = config.reader.say("ok")
+        click.echo(f"{ok:<5}  {path}: {_said(verified(path), config.reader)}")
 
 
 @command.command("restore", epilog=examples("backup restore /media/stick/FILE --yes"))
@@ -126,10 +128,10 @@ def restore(file: Path, is_sure: bool, data_dir: Path) -> None:
         )
     with hold_collector_lock(config.data_dir):  # no collector may write meanwhile
         aside = put_back(file, config.database, SystemClock().now())
-    as_there = "{database}: is now as in {backup}: {found}"
+    as_there = N_("{database}: is now as in {backup}: {found}")
     click.echo(reader.say(as_there, database=config.database, backup=file, found=found))
     if aside is not None:
-        before = "what was there before lies in {aside}; a dashboard that is open must be started anew"
+        before = N_("what was there before lies in {aside}; a dashboard that is open must be started anew")
         click.echo(reader.say(before, aside=aside))
 
 

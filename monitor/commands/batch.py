@@ -15,7 +15,7 @@ from monitor.commands.terminal import Group, config_of, data_dir, database_in, e
 from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
-from monitor.translatable import Number, Saying
+from monitor.translatable import N_, Number, Saying
 
 if TYPE_CHECKING:
     from monitor.recipe.batch import Batch, EventKind
@@ -28,10 +28,10 @@ DEFAULT_EYE_SD_MM = 3.0  # judgement: a domed top read against a scale on the tu
 
 # English calls channels by their names in a batch file.
 READ_FROM = {
-    "air_temp_c": "air_temp_c from {node}",
-    "humidity_pct": "humidity_pct from {node}",
-    "dough_temp_c": "dough_temp_c from {node}",
-    "distance_mm": "distance_mm from {node}",
+    "air_temp_c": N_("air_temp_c from {node}"),
+    "humidity_pct": N_("humidity_pct from {node}"),
+    "dough_temp_c": N_("dough_temp_c from {node}"),
+    "distance_mm": N_("distance_mm from {node}"),
 }
 
 ID = click.argument("id_", type=int, metavar="ID")
@@ -100,11 +100,14 @@ def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_di
         for channel, node in batch.nodes:
             click.echo("  " + reader.say(READ_FROM[channel.value], node=node))
     if planned:
-        one = "{n} event still to come was left out: log it when it happens"
-        many = "{n} events still to come were left out: log each when it happens"
-        click.echo("  " + reader.count(len(planned), one, many))
+        left_out = reader.count(
+            len(planned),
+            "{n} event still to come was left out: log it when it happens",
+            "{n} events still to come were left out: log each when it happens",
+        )
+        click.echo("  " + left_out)
     if not batch.nodes:
-        no_node = "no node is named: add [nodes] to the file, or log levels by eye with `batch level`"
+        no_node = N_("no node is named: add [nodes] to the file, or log levels by eye with `batch level`")
         click.echo("  " + reader.say(no_node))
 
 
@@ -237,7 +240,7 @@ def level(id_: int, mm: float, sd_mm: float, at: datetime | None, data_dir: Path
     with store_of(data_dir) as store:
         batch = _running(store, id_)
         store.add_level(batch.id, _when(batch, at, store), mm, sd_mm)
-    logged = "batch {id}: {name}: {mm} mm give or take {sd} logged"
+    logged = N_("batch {id}: {name}: {mm} mm give or take {sd} logged")
     click.echo(reader.say(logged, id=batch.id, name=batch.name, mm=Number(mm, "g"), sd=Number(sd_mm, "g")))
 
 
@@ -249,7 +252,7 @@ def _log(data_dir: Path, id_: int, kind: EventKind, note: str, at: datetime | No
     with store_of(data_dir) as store:
         batch = _running(store, id_)
         store.add_event(batch.id, Event(_when(batch, at, store), kind, note))
-    noted = "batch {id}: {name}: noted: {event}"
+    noted = N_("batch {id}: {name}: noted: {event}")
     click.echo(reader.say(noted, id=batch.id, name=batch.name, event=event_word(kind, reader)))
 
 
@@ -294,8 +297,10 @@ def export(id_: int, folder: Path, data_dir: Path) -> None:
         done = export_batch(store, store.batch(BatchId(id_)), folder)
     click.echo(_rows_sentence(folder / READINGS_NAME, done.rows, reader))
     path = folder / BATCH_NAME
-    one, many = "{path}: the batch with {n} event", "{path}: the batch with {n} events"
-    click.echo(reader.count(done.events, one, many, path=path))
+    n_events = reader.count(
+        done.events, "{path}: the batch with {n} event", "{path}: the batch with {n} events", path=path
+    )
+    click.echo(n_events)
     click.echo(reader.count(done.outlooks, "{path}: {n} outlook", "{path}: {n} outlooks", path=folder / OUTLOOKS_NAME))
 
 
@@ -335,8 +340,14 @@ def import_(folder: Path, data_dir: Path) -> None:
     with BatchRows(data_dir / DATABASE_NAME) as store:
         batch = import_batch(store, folder)
         n_readings = len(store.readings(batch))
-    one, many = "batch {id}: {name} is here with {n} reading", "batch {id}: {name} is here with {n} readings"
-    click.echo(reader.count(n_readings, one, many, id=batch.id, name=batch.name))
+    is_here = reader.count(
+        n_readings,
+        "batch {id}: {name} is here with {n} reading",
+        "batch {id}: {name} is here with {n} readings",
+        id=batch.id,
+        name=batch.name,
+    )
+    click.echo(is_here)
 
 
 def _rows_sentence(path: Path, n_rows: int, reader: Reader) -> str:

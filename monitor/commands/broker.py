@@ -10,6 +10,7 @@ import click
 
 from monitor.commands.parameters import FILE
 from monitor.commands.terminal import Group, data_dir, examples, listening_options, reader_of, settings_still_to_add
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.remote_access.setting_up import BrokerFiles
@@ -60,15 +61,15 @@ def configure(data_dir: Path, **given: Any) -> None:
         lines["mqtt_ca_file"] = as_settings_name_it(files.pair.ca, data_dir)
     settings_still_to_add(lines, data_dir, reader)
     for label, settings in files.nodes.items():
-        alone = "node {label}: may speak as {key} and as nobody else"
+        alone = N_("node {label}: may speak as {key} and as nobody else")
         click.echo(reader.say(alone, label=label, key=key_of(settings.name)))
     if not files.nodes:
-        no_node = (
+        no_node = N_(
             "no node speaks to a broker yet: `proofing-monitor node configure NAME --mqtt URL --ca`, then this again"
         )
         click.echo(reader.say(no_node))
     elif files.pair.ca is not None:
-        trust = "a node has to know whom to trust: `proofing-monitor node copy NAME --ca {ca}`"
+        trust = N_("a node has to know whom to trust: `proofing-monitor node copy NAME --ca {ca}`")
         click.echo(reader.say(trust, ca=files.pair.ca))
     click.echo(
         reader.say(
@@ -124,17 +125,17 @@ def bridge(file: Path, served_there: bool, data_dir: Path) -> None:
     reader = reader_of(data_dir)
     link, files = join(data_dir, file, os.environ, SystemClock().now(), is_served_there=served_there)
     _say_written(files, data_dir, reader)
-    onward = "site {site}: what nodes send here goes on to {host}:{port}, under sites/{site}/"
+    onward = N_("site {site}: what nodes send here goes on to {host}:{port}, under sites/{site}/")
     click.echo(reader.say(onward, site=link.site, host=link.host, port=link.port))
     if link.is_served_there:
         click.echo(reader.say("acknowledgements come from there: start no collector here, it would acknowledge too"))
-    again = "next: end the broker and start it again: `mosquitto -c {file}`"
+    again = N_("next: end the broker and start it again: `mosquitto -c {file}`")
     click.echo(reader.say(again, file=broker_folder(data_dir) / SETTINGS_NAME))
 
 
 def _say_written(files: BrokerFiles, data_dir: Path, reader: Reader) -> None:
     from monitor.remote_access.broker import broker_folder
 
-    private = "{folder}: settings, passwords, access list; only you can read them"
+    private = N_("{folder}: settings, passwords, access list; only you can read them")
     click.echo(reader.say(private, folder=broker_folder(data_dir)))
     click.echo(reader.say("{path}: the collector's passwords", path=files.secrets_path))

@@ -23,9 +23,9 @@ def command(data_dir: Path, config: Path | None, secrets: Path | None) -> int:
     reader = settings.reader
     for finding in findings:
         verdict = reader.say("ok") if finding.mend is None else reader.say("WRONG")
-        click.echo(f"{verdict:<5}  {reader.told(finding.what)}")
+        click.echo(f"{verdict:<5}  {reader.text(finding.what)}")
         if finding.mend is not None:
-            click.echo("         " + reader.say("what to do: {mend}", mend=reader.told(finding.mend)))
+            click.echo("         " + reader.say("what to do: {mend}", mend=reader.text(finding.mend)))
     click.echo(reader.say("settings in force:"))
     for line in effective_settings(settings):
         click.echo(f"       {line}")

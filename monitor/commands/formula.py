@@ -13,7 +13,7 @@ from monitor.commands.terminal import Group, config_of, data_dir, examples, refu
 from monitor.errors import ConfigError
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.translatable import Number
+from monitor.translatable import N_, Number
 
 if TYPE_CHECKING:
     pass
@@ -158,7 +158,7 @@ def convert(weight_g: float, have: str, want: str, data_dir: Path) -> None:
     """
     from monitor.recipe.recipe_file import grams_text
 
-    the_same = "{weight} of {have} yeast do the work of {grams} of {want} yeast"
+    the_same = N_("{weight} of {have} yeast do the work of {grams} of {want} yeast")
     grams = grams_text(yeast_g(weight_g, YeastForm(have), YeastForm(want)))
     click.echo(
         config_of(data_dir).reader.say(
@@ -217,20 +217,20 @@ def water(
         dough_c=dough_c, flour_c=flour_c, room_c=room_c, friction_c=friction_c, preferment_c=preferment_c
     )
     told = (
-        "water at {water}, give or take {doubt} °C, for a dough of {dough}"
+        N_("water at {water}, give or take {doubt} °C, for a dough of {dough}")
         if sd_c > 0.0
-        else "water at {water}, for a dough of {dough}"
+        else N_("water at {water}, for a dough of {dough}")
     )
     doubt = Number(1.645 * sd_c, ".0f")
     click.echo(reader.say(told, water=temp_text(water_c, reader), doubt=doubt, dough=temp_text(dough_c, reader)))
-    in_sum = "friction {friction} °C in the sum ({whence})"
+    in_sum = N_("friction {friction} °C in the sum ({whence})")
     click.echo("  " + reader.say(in_sum, friction=Number(friction_c, ".1f"), whence=whence))
     if water_c < 0.0:
         click.echo("  " + reader.say("below freezing: part of the water must be ice, or the flour colder"))
     elif water_c > WARMEST_WATER_C:
-        too_hot = "hot enough to harm yeast that meets it undiluted: warm the flour or the room instead"
+        too_hot = N_("hot enough to harm yeast that meets it undiluted: warm the flour or the room instead")
         click.echo("  " + reader.say(too_hot))
-    rule = "a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`"
+    rule = N_("a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`")
     click.echo("  " + reader.say(rule))
 
 

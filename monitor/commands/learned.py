@@ -72,6 +72,10 @@ def reset(recipe: str | None, is_all: bool, is_sure: bool, data_dir: Path) -> No
                 "learned reset: this forgets {what}, for good; add --yes to do it (the batches stay)", what=what
             )
         n = store.forget_lessons(key)
-    one = "forgotten: {what}, from {n} batch; the batches themselves stay"
-    many = "forgotten: {what}, from {n} batches; the batches themselves stay"
-    click.echo(reader_of(data_dir).count(n, one, many, what=what))
+    forgotten = reader_of(data_dir).count(
+        n,
+        "forgotten: {what}, from {n} batch; the batches themselves stay",
+        "forgotten: {what}, from {n} batches; the batches themselves stay",
+        what=what,
+    )
+    click.echo(forgotten)

@@ -16,6 +16,7 @@ from monitor.commands.parameters import DURATION, FILE, FOLDER, MOMENT, POSITIVE
 from monitor.commands.terminal import Group, data_dir, examples, reader_of, refuse_both
 from monitor.errors import ConfigError, SourceError
 from monitor.settings.data_dir import DATABASE_NAME
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.clock import Clock
@@ -122,7 +123,7 @@ def configure(node: str, name: str | None, data_dir: Path, **given: Any) -> None
     settings = old if old is not None and name is None else replace(old or NodeSettings(urn), name=urn)
     settings = replace(settings, **_sensors_given(given), **_link_given(given, settings, os.environ))
     path = write_settings(data_dir, node, settings)
-    is_kept = "{path}: changed; only you can read it" if old else "{path}: written; only you can read it"
+    is_kept = N_("{path}: changed; only you can read it") if old else N_("{path}: written; only you can read it")
     click.echo(reader.say(is_kept, path=path))
     click.echo(reader.say("{node} is {name}", node=node, name=settings.name))
     if settings.link is Link.MQTT:
@@ -137,7 +138,7 @@ def configure(node: str, name: str | None, data_dir: Path, **given: Any) -> None
             )
         )
     if settings.sensor_height_mm is None:
-        unknown = "the sensor's height is not known yet: `proofing-monitor node calibrate {node} empty`"
+        unknown = N_("the sensor's height is not known yet: `proofing-monitor node calibrate {node} empty`")
         click.echo(reader.say(unknown, node=node))
     click.echo(reader.say("next: `proofing-monitor node copy {node}` with the board plugged in", node=node))
 
@@ -216,7 +217,7 @@ def boards(ask: bool, port: str | None, data_dir: Path) -> int:
     reader = reader_of(data_dir)
     found = found_boards() if port is None else [FoundPort(port, "", "")]
     if not found:
-        click.echo(reader.told(NO_BOARD))
+        click.echo(reader.text(NO_BOARD))
         return 1
     is_any_silent = False
     for board in found:
@@ -226,7 +227,7 @@ def boards(ask: bool, port: str | None, data_dir: Path) -> int:
                 click.echo(f"    {asked(board.path)}")
             except BoardError as err:
                 is_any_silent = True
-                click.echo(f"    {reader.told(err)}")
+                click.echo(f"    {reader.text(err)}")
     return int(is_any_silent)
 
 
@@ -305,7 +306,7 @@ def readings(node: str, count: int, port: str | None, wait: timedelta, data_dir:
     store, clock = _opened(data_dir)
     with store, listening(port, urn, store, clock) as ear:
         calibrations = store.calibrations(urn)
-        click.echo(reader_of(data_dir).told(set_right_line(calibrations)))
+        click.echo(reader_of(data_dir).text(set_right_line(calibrations)))
         height_mm = None if settings is None else settings.sensor_height_mm
         shown = 0
         while count <= 0 or shown < count:

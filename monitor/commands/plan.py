@@ -13,6 +13,7 @@ from monitor.commands.parameters import FILE
 from monitor.commands.terminal import Group, config_of, data_dir, examples
 from monitor.errors import ConfigError, StoreError, saying_of
 from monitor.settings.data_dir import DATABASE_NAME
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.collector.plan_runner import LivePlan
@@ -25,9 +26,9 @@ if TYPE_CHECKING:
     from monitor.wording.reader import Reader
 
 STATUS_NO_PLAN = 2
-OUT_LATER = "{dough}: out {at}, {min} min later than planned"
-OUT_EARLIER = "{dough}: out {at}, {min} min earlier than planned"
-HEADINGS = ("otherwise", "begin", "out", "by itself", "its loaves, or why not")
+OUT_LATER = N_("{dough}: out {at}, {min} min later than planned")
+OUT_EARLIER = N_("{dough}: out {at}, {min} min earlier than planned")
+HEADINGS = (N_("otherwise"), N_("begin"), N_("out"), N_("by itself"), N_("its loaves, or why not"))
 PLAIN_WIDTH = 160
 
 OUT = click.option(
@@ -168,7 +169,7 @@ def make(
             if sentence:
                 click.echo(sentence)
     if not dry_run:
-        kept = "plan {id} is kept: `plan start` begins its first stage, `plan show` says how it stands"
+        kept = N_("plan {id} is kept: `plan start` begins its first stage, `plan show` says how it stands")
         click.echo(reader.say(kept, id=plan.id))
     return 0
 

@@ -10,6 +10,7 @@ from monitor.commands.terminal import Group, data_dir, examples, listening_optio
 from monitor.errors import ConfigError
 from monitor.network import DASHBOARD_PORT
 from monitor.settings.data_dir import CONFIG_NAME
+from monitor.translatable import N_
 
 
 @click.group(
@@ -72,7 +73,7 @@ def configure(new: tuple[str, ...], remove: tuple[str, ...], data_dir: Path, **g
     for name, password in told.items():
         click.echo(reader.say("password of {name}, shown this once: {password}", name=name, password=password))
     if pair.ca is not None:
-        trust = "each phone has to trust {ca}: copy it there and install it as a certificate"
+        trust = N_("each phone has to trust {ca}: copy it there and install it as a certificate")
         click.echo(reader.say(trust, ca=pair.ca))
     click.echo(
         reader.say(

@@ -16,6 +16,7 @@ import click
 from monitor.commands.terminal import Group, data_dir, examples, log_to_stderr, settings_files
 from monitor.errors import CentralError, CentralKind, ConfigError, UnfitError
 from monitor.settings.data_dir import SITES_NAME
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.settings.config import Config
@@ -78,13 +79,16 @@ def follow(sites: tuple[str, ...], once: bool, data_dir: Path, config: Path | No
         reader, folder = central.config.reader, data_dir / SITES_NAME
         with hold_collector_lock(folder):
             if once:
-                one, many = "{n} point taken into {folder}", "{n} points taken into {folder}"
-                click.echo(reader.count(follower.look(), one, many, folder=folder))
+                n_taken = follower.look()
+                taken = reader.count(
+                    n_taken, "{n} point taken into {folder}", "{n} points taken into {folder}", folder=folder
+                )
+                click.echo(taken)
                 return
             stop = threading.Event()
             for number in (signal.SIGINT, signal.SIGTERM):
                 signal.signal(number, lambda *_: stop.set())
-            following = "following {url} into {folder} (Ctrl-C ends it)"
+            following = N_("following {url} into {folder} (Ctrl-C ends it)")
             click.echo(reader.say(following, url=central.centre.url, folder=folder))
             follow_until(follower, stop)
 
@@ -114,12 +118,13 @@ def verify(send_again: bool, data_dir: Path, config: Path | None, secrets: Path 
             backlog = spool.backlog(target)
             here = spool.counts()
         waiting = reader.count(backlog.rows, "{n} row waits to be sent", "{n} rows wait to be sent")
-        click.echo(f"{waiting}, {reader.count(backlog.parked, '{n} cannot be taken', '{n} cannot be taken')}")
+        parked = reader.count(backlog.parked, "{n} cannot be taken", "{n} cannot be taken")
+        click.echo(f"{waiting}, {parked}")
         missing = 0
         for table, n_here in here.items():
             n_there = count_there(central.link, central.centre, table, site)
             missing += max(0, n_here - n_there)
-            row = "{table:<14}{n_here:>12} here{n_there:>12} there"
+            row = N_("{table:<14}{n_here:>12} here{n_there:>12} there")
             click.echo(reader.say(row, table=table, n_here=n_here, n_there=n_there))
     lost = missing - backlog.rows - backlog.parked
     if lost <= 0:
@@ -165,5 +170,5 @@ def prepare(
                     if error.kind is CentralKind.AWAY or "DROP" not in statement:
                         raise
         if not is_sure:
-            undone = "nothing was done; --yes carries it out. Only InfluxDB 1 takes these statements"
+            undone = N_("nothing was done; --yes carries it out. Only InfluxDB 1 takes these statements")
             click.echo(f"-- {central.config.reader.say(undone)}")

@@ -14,6 +14,7 @@ from monitor.commands.parameters import FILE, FOLDER, PORT
 from monitor.errors import StoreError
 from monitor.network import LOOPBACK
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME, default_data_dir
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.settings.config import Config
@@ -118,7 +119,7 @@ def settings_still_to_add(lines: Mapping[str, object], data_dir: Path, reader: "
 
     missing = settings_to_add(data_dir, lines)
     if missing:
-        add = "add to {path} (a dotted name belongs into the table it begins with):"
+        add = N_("add to {path} (a dotted name belongs into the table it begins with):")
         click.echo(reader.say(add, path=data_dir / CONFIG_NAME))
         for line in missing:
             click.echo(f"    {line}")

@@ -12,6 +12,7 @@ import click
 from monitor.commands.parameters import TEMPERATURE, WALL_TIME
 from monitor.commands.terminal import config_of, data_dir, examples, store_of
 from monitor.errors import ConfigError, StoreError
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.dough.learning import RecipeExperience
@@ -160,7 +161,7 @@ def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_
     )
     if plan is None or plan.out_at is None:
         return say("no moment out of the refrigerator makes it ready at {wanted}", wanted=wanted)
-    told = "for {wanted}, take it out at {at}: {outlook}"
+    told = N_("for {wanted}, take it out at {at}: {outlook}")
     return say(told, wanted=wanted, at=dough.clock(plan.out_at), outlook=dough.words(plan.outlook))
 
 
@@ -173,5 +174,5 @@ def _what_air(dough: _Dough, wanted_at: datetime) -> str:
     if plan is None or plan.air_temp_c is None:
         return say("no air between a refrigerator's and the warmest proof makes it ready at {wanted}", wanted=wanted)
     air = temp_text(plan.air_temp_c, dough.reader)
-    told = "for {wanted}, give it air of {air}: {outlook}"
+    told = N_("for {wanted}, give it air of {air}: {outlook}")
     return say(told, wanted=wanted, air=air, outlook=dough.words(plan.outlook))

@@ -8,8 +8,8 @@ from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from typing import IO
 
-from monitor.alerts.alert import CueKind
 from monitor.alerts.dough import Message
+from monitor.alerts.kinds import CueKind
 from monitor.child import child_command
 from monitor.clock import Clock, Pace, ScaledClock, SystemClock, wall_clock
 from monitor.collector.plan_runner import StageForecasts, live_plan, start_next

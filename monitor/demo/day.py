@@ -6,8 +6,8 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from monitor.alerts.alert import CueKind
 from monitor.alerts.dough import Alert, AlertKind, Message
+from monitor.alerts.kinds import CueKind
 from monitor.archive.replay import read_batch
 from monitor.dough.outlook import Outlook
 from monitor.errors import ConfigError

@@ -1,6 +1,6 @@
-"""What can be wrong with the monitor itself: one lookout each, asked by the supervisor.
+"""What can be wrong with the monitor itself: one health check each, made by the supervisor.
 
-A silent node or line is no lookout: it is an alert like any other, and hides those it explains.
+A silent node or line is none of them: it is an alert like any other, and hides those it explains.
 """
 
 import shutil
@@ -8,11 +8,10 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import timedelta
 from pathlib import Path
 
+from monitor.alerts.troubles import CarriersFail, ClockMoved, DatabaseSetAside, DiskNearlyFull, LoopHangs, StoreUnusable
 from monitor.clock import SystemClock
 from monitor.health.counters import Pulse
-from monitor.health.supervisor import HealthCheck
-from monitor.health.trouble import Trouble
-from monitor.translatable import Half, Saying
+from monitor.health.supervisor import HealthCheck, Symptom
 
 LEAST_FREE_MB = 100.0  # judgement: weeks of readings of one bakery, and time enough to make room
 CLEARLY = 1.2  # judgement
@@ -22,93 +21,57 @@ MOVED = timedelta(minutes=1)
 CARRIER_S = 300.0  # judgement: a network that is away for minutes is not yet the baker's to mend
 
 
-def store_lookout(pulse: Pulse) -> HealthCheck:
+def store_check(pulse: Pulse, path: Path) -> HealthCheck:
     """The store cannot be used, or the loop does not turn."""
 
-    def look() -> Iterator[Trouble]:
-        if pulse.store_trouble:
-            trouble = pulse.store_trouble
-            yield Trouble(
-                "store",
-                Saying(
-                    "nothing can be stored, and no call about a dough goes out ({what}); the nodes keep what they can",
-                    what=Half(trouble, 0),
-                ),
-                Saying("{mend}; it then goes on by itself", mend=Half(trouble, 1)),
-                STORE_S,
-            )
+    def look() -> Iterator[Symptom]:
+        error = pulse.store_error
+        if error is not None:
+            yield Symptom(StoreUnusable(error.fault, str(path), error.detail), STORE_S)
         if pulse.silent_s > LOOP_S:
-            yield Trouble("loop", Saying("the collector hangs"), Saying("restart it; nothing acknowledged is lost"))
+            yield Symptom(LoopHangs())
 
     return look
 
 
-def disk_lookout(folder: Path, least_free_mb: float = LEAST_FREE_MB) -> HealthCheck:
+def disk_check(folder: Path, least_free_mb: float = LEAST_FREE_MB) -> HealthCheck:
     """The disk is nearly full, until clearly more is free again: a disk at its limit must not call at every turn."""
     is_low = False
 
-    def look() -> Iterator[Trouble]:
+    def look() -> Iterator[Symptom]:
         nonlocal is_low
         is_low = shutil.disk_usage(folder).free / 1e6 < least_free_mb * (CLEARLY if is_low else 1.0)
         if is_low:
-            yield Trouble(
-                "disk", Saying("the disk under {folder} is nearly full", folder=folder), Saying("make room on it")
-            )
+            yield Symptom(DiskNearlyFull(str(folder)))
 
     return look
 
 
-def clock_lookout(clock: SystemClock) -> HealthCheck:
+def clock_check(clock: SystemClock) -> HealthCheck:
     """The machine's clock was moved while the collector ran, which goes on by the time it had."""
 
-    def look() -> Iterator[Trouble]:
+    def look() -> Iterator[Symptom]:
         if abs(clock.moved()) > MOVED:
-            yield Trouble(
-                "clock",
-                Saying(
-                    "this machine's clock was moved; the collector goes on by the time it had before, so no "
-                    "call comes early or late"
-                ),
-                Saying("see that date and time are right now, and then restart the collector"),
-                MOVED.total_seconds(),
-            )
+            yield Symptom(ClockMoved(), MOVED.total_seconds())
 
     return look
 
 
-def damage_lookout(aside: Sequence[Path]) -> HealthCheck:
+def damage_check(aside: Sequence[Path]) -> HealthCheck:
     """A damaged database was set aside since the start."""
 
-    def look() -> Iterable[Trouble]:
-        return [
-            Trouble(
-                f"damaged {path.name}",
-                Saying(
-                    "the database was damaged and is set aside as {path}; a new one is begun, which knows no batches",
-                    path=path,
-                ),
-                Saying("bring back the newest backup (`proofing-monitor backup restore`), or start the batches again"),
-            )
-            for path in aside
-        ]
+    def look() -> Iterable[Symptom]:
+        return [Symptom(DatabaseSetAside(str(path))) for path in aside]
 
     return look
 
 
-def carriers_lookout(failing: Callable[[], Sequence[str]]) -> HealthCheck:
+def carriers_check(failing: Callable[[], Sequence[str]]) -> HealthCheck:
     """Messages do not get through: those that still can be reached, and the board, are told so."""
 
-    def look() -> Iterator[Trouble]:
+    def look() -> Iterator[Symptom]:
         names = failing()
         if names:
-            yield Trouble(
-                "carriers",
-                Saying("messages by {names} do not get through; they are tried again", names=", ".join(names)),
-                Saying(
-                    "see that the network is up and that `notify_urls` is right (`proofing-monitor check`); "
-                    "until then look at the board"
-                ),
-                CARRIER_S,
-            )
+            yield Symptom(CarriersFail(tuple(names)), CARRIER_S)
 
     return look

@@ -4,6 +4,7 @@ from collections import Counter
 from collections.abc import Callable
 
 from monitor.clock import Clock
+from monitor.errors import StoreError
 
 
 class Pulse:
@@ -21,23 +22,23 @@ class Pulse:
         Estimates since the start, and the seconds they took together.
     running
         Batches at work.
-    store_trouble
-        Why the store cannot be used now; empty when it can.
+    store_error
+        Why the store cannot be used now; None when it can.
     """
 
-    def __init__(self, clock: Clock, on_beat: Callable[[str], None] = lambda store_trouble: None) -> None:
+    def __init__(self, clock: Clock, on_beat: Callable[[StoreError | None], None] = lambda error: None) -> None:
         self._clock = clock
         self._on_beat = on_beat
         self.started_s = self.beat_s = clock.real_s()
         self.packs = self.new_readings = self.known_readings = self.steps = self.running = 0
         self.step_s = 0.0
         self.refused: Counter[str] = Counter()
-        self.store_trouble = ""
+        self.store_error: StoreError | None = None
 
     def beat(self) -> None:
         """A turn of the loop is over."""
         self.beat_s = self._clock.real_s()
-        self._on_beat(self.store_trouble)
+        self._on_beat(self.store_error)
 
     def took_in(self, packs: int, readings: int, new: int) -> None:
         """A turn's packs and readings are kept."""

@@ -17,7 +17,7 @@ from typing import IO
 from urllib.parse import urlsplit
 
 from monitor.clock import Clock
-from monitor.errors import ConfigError, NotifyError
+from monitor.errors import ConfigError, NotifyError, StoreError
 from monitor.health.counters import Pulse
 from monitor.network import addresses_of
 from monitor.notify import addresses
@@ -43,7 +43,7 @@ class ServiceManager:
         self._clock = clock
         # sd_watchdog_enabled(3): notify at half the time that is given
         self._every_s = int(environ.get("WATCHDOG_USEC") or 0) / 2e6
-        self._told_s = float("-inf")
+        self._notified_s = float("-inf")
         self._status = ""
 
     def ready(self) -> None:
@@ -54,9 +54,9 @@ class ServiceManager:
         """The loop is over."""
         self._send("STOPPING=1")
 
-    def beat(self, store_trouble: str) -> None:
+    def beat(self, store_error: StoreError | None) -> None:
         """The loop has turned. A store that fails is told as a status: a restart would not mend it."""
-        self._say(f"waiting for the store: {store_trouble}" if store_trouble else "at work")
+        self._say("at work" if store_error is None else f"waiting for the store: {store_error}")
 
     def stand_by(self, machine: str) -> None:
         """All is well, and another machine's collector does the work."""
@@ -66,8 +66,8 @@ class ServiceManager:
         if status != self._status:
             self._status = status
             self._send("STATUS=" + status.replace("\n", " "))
-        if self._every_s and self._clock.real_s() - self._told_s >= self._every_s:
-            self._told_s = self._clock.real_s()
+        if self._every_s and self._clock.real_s() - self._notified_s >= self._every_s:
+            self._notified_s = self._clock.real_s()
             self._send("WATCHDOG=1")
 
     def _send(self, text: str) -> None:
@@ -98,7 +98,7 @@ def checked_host(url: str, may_reach: Collection[str]) -> str:
     return parts.hostname
 
 
-class _Straight(urllib.request.HTTPRedirectHandler):
+class _NoRedirect(urllib.request.HTTPRedirectHandler):
     """Follows no answer that leads elsewhere: it must not lead to where the address itself may not."""
 
     def redirect_request(
@@ -107,7 +107,7 @@ class _Straight(urllib.request.HTTPRedirectHandler):
         return None
 
 
-class DeadMan:
+class DeadManSwitch:
     """Calls an address every minute for as long as the loop works; whoever is called says so when it stays quiet.
 
     Parameters
@@ -135,7 +135,7 @@ class DeadMan:
         self._host = checked_host(url, may_reach)
         self._may_reach = may_reach
         self._resolve = resolve
-        self._opener = urllib.request.build_opener(_Straight)
+        self._opener = urllib.request.build_opener(_NoRedirect)
         self._url = url
         self._pulse = pulse
         self._every_s = every_s
@@ -154,7 +154,7 @@ class DeadMan:
 
     def _run(self) -> None:
         while not self._stop.is_set():
-            if self._pulse.silent_s < LATE_S and not self._pulse.store_trouble:
+            if self._pulse.silent_s < LATE_S and self._pulse.store_error is None:
                 self._ping()
             self._stop.wait(self._every_s)
 

@@ -18,7 +18,7 @@ LONGEST_BREAK = timedelta(minutes=5)  # judgement: what a restart takes, and hal
 _EVER = datetime.min.replace(tzinfo=UTC)
 
 
-class Listening:
+class LastHeard:
     """What was heard, and when; of one thread.
 
     Parameters

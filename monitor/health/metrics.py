@@ -63,7 +63,7 @@ class PulseMetrics(Collector):
             ("standing_by", "1 while another collector serves the site", 0),
             ("batches_running", "batches at work", pulse.running),
             ("loop_silent_seconds", "since the loop last turned", pulse.silent_s),
-            ("store_failing", "1 while the store cannot be used", bool(pulse.store_trouble)),
+            ("store_failing", "1 while the store cannot be used", pulse.store_error is not None),
             ("frames_waiting", "frames that wait to be taken in", self._waiting()),
             ("troubles", "things that are wrong with the monitor itself", self._troubles()),
         )

@@ -3,9 +3,9 @@
 from collections import deque
 from dataclasses import dataclass, field
 
+from monitor.alerts.troubles import DistanceStuck, NodeRestarts
 from monitor.clock import Clock
-from monitor.health.trouble import Trouble
-from monitor.translatable import Number, Saying
+from monitor.health.supervisor import Symptom
 from monitor.wire.frames import Pack
 from monitor.wire.readings import Channel, NodeId
 
@@ -47,38 +47,14 @@ class NodeWatch:
             node.distance_mm, node.same, node.same_since_s = distance_mm, 0, now_s
         node.same += 1
 
-    def troubles(self) -> list[Trouble]:
+    def troubles(self) -> list[Symptom]:
         """What is wrong with any node now."""
         now_s = self._clock.real_s()
-        found = []
+        found: list[Symptom] = []
         for name, node in list(self._nodes.items()):
             newest = [since_s for _, since_s in node.boots if now_s - since_s <= REBOOTS_WITHIN_S]
             if len(newest) > REBOOTS:
-                found.append(
-                    Trouble(
-                        f"reboots {name}",
-                        Saying(
-                            "node {name} has started anew {reboots} times within {minutes} minutes",
-                            name=name,
-                            reboots=REBOOTS,
-                            minutes=Number(REBOOTS_WITHIN_S / 60, ".0f"),
-                        ),
-                        Saying("look at its supply and its cable; what it measures may have gaps"),
-                    )
-                )
+                found.append(Symptom(NodeRestarts(name, REBOOTS, REBOOTS_WITHIN_S / 60)))
             if node.same >= STUCK_PACKS and now_s - node.same_since_s >= STUCK_S:
-                found.append(
-                    Trouble(
-                        f"stuck {name}",
-                        Saying(
-                            "node {name} has said the very same distance, {distance_mm} mm, for {minutes} minutes",
-                            name=name,
-                            distance_mm=Number(node.distance_mm or 0.0, "g"),
-                            minutes=Number((now_s - node.same_since_s) / 60, ".0f"),
-                        ),
-                        Saying(
-                            "look whether its distance sensor is dirty, wet or loose; one that works flickers a little"
-                        ),
-                    )
-                )
+                found.append(Symptom(DistanceStuck(name, node.distance_mm or 0.0, (now_s - node.same_since_s) / 60)))
         return found

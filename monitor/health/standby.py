@@ -17,7 +17,7 @@ log = logging.getLogger(__name__)
 LOOK_S = 2.0
 
 
-class StandingBy(Collector):
+class StandbyMetrics(Collector):
     """``/metrics`` of a collector that stands by."""
 
     def collect(self) -> Iterator[Metric]:
@@ -38,16 +38,16 @@ def stand_by(
     A broker that does not answer says nothing: who has found nobody so far begins, and serves what else there is.
     """
     metrics: MetricsServer | None = None
-    told: Holder | None = None
+    shown: Holder | None = None
     try:
         while not stop.is_set() and (other := _other(claims)) is not None:
-            if told is None:
+            if shown is None:
                 manager.ready()
                 if metrics_port is not None:
-                    metrics = MetricsServer(metrics_port, StandingBy())
+                    metrics = MetricsServer(metrics_port, StandbyMetrics())
                     metrics.start()
-            if other != told:
-                told = other
+            if other != shown:
+                shown = other
                 log.warning("standing by site=%s for=%s machine=%s", site, other.name, other.machine)
                 print(
                     f"another collector, on {other.machine}, serves the site {site!r}: this one stands by, takes "
@@ -60,9 +60,9 @@ def stand_by(
     finally:
         if metrics is not None:
             metrics.stop()
-    if told is not None and not stop.is_set():
-        log.warning("serving site=%s after=%s", site, told.name)
-        print(f"the collector on {told.machine} is gone: this one serves the site {site!r} now", file=out, flush=True)
+    if shown is not None and not stop.is_set():
+        log.warning("serving site=%s after=%s", site, shown.name)
+        print(f"the collector on {shown.machine} is gone: this one serves the site {site!r} now", file=out, flush=True)
 
 
 def _other(claims: Sequence[SiteClaim]) -> Holder | None:

@@ -12,11 +12,10 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from monitor.alerts.troubles import CheckFails, Trouble, key_of
 from monitor.clock import Clock
 from monitor.errors import MonitorError
-from monitor.health.trouble import Trouble
-from monitor.health.trouble_log import TroubleBook
-from monitor.translatable import Opening, Saying
+from monitor.health.trouble_log import TroubleLog
 
 log = logging.getLogger(__name__)
 
@@ -26,17 +25,37 @@ AGAIN_S = 12 * 3600.0  # judgement: what nobody mended in half a day is told onc
 
 
 @dataclass(frozen=True, slots=True)
+class Symptom:
+    """A trouble that a health check sees now.
+
+    Attributes
+    ----------
+    after_s
+        How long it must last before it is told. [s]
+    """
+
+    trouble: Trouble
+    after_s: float = 0.0
+
+
+@dataclass(frozen=True, slots=True)
 class Notice:
-    """What is told, in English: that something is wrong, or that it is right again; whoever hands it on words it."""
+    """What the keeper is to be told: that something is wrong, or that it is right again. Whoever hands it on words it.
+
+    Attributes
+    ----------
+    id
+        The same for every try.
+    """
 
     id: str
-    title: str
-    text: str
+    trouble: Trouble
+    is_over: bool
     at: datetime
 
 
-HealthCheck = Callable[[], Iterable[Trouble]]
-Tell = Callable[[Notice], bool]
+HealthCheck = Callable[[], Iterable[Symptom]]
+Notify = Callable[[Notice], bool]
 """Hands a notice to whoever can be reached; True when at least one took it."""
 
 
@@ -44,35 +63,37 @@ Tell = Callable[[Notice], bool]
 class _Case:
     """One trouble from the moment it is seen to the moment it is over."""
 
-    trouble: Trouble
+    symptom: Symptom
     seen_at: datetime
     seen_s: float
     n: int = 0  # how often it was told
-    told_s: float = 0.0
+    notified_s: float = 0.0
     is_over: bool = False
-    is_noted: bool = False  # stands in the book as being so
+    is_noted: bool = False  # stands in the log as being so
     failures: int = 0
     next_try_s: float = 0.0
 
 
 class Supervisor:
-    """Asks every lookout once a second, on a thread of its own.
+    """Makes every health check once a second, on a thread of its own.
 
     Parameters
     ----------
-    lookouts
+    checks
         Each says what is wrong now; one that fails is itself a trouble.
-    book
+    notify
+        Tells the keeper.
+    trouble_log
         Where it is noted for the history of alerts, and where it says what people know of.
     """
 
     def __init__(
-        self, lookouts: Sequence[HealthCheck], tell: Tell, clock: Clock, book: TroubleBook | None = None
+        self, checks: Sequence[HealthCheck], notify: Notify, clock: Clock, trouble_log: TroubleLog | None = None
     ) -> None:
-        self._lookouts = lookouts
-        self._tell = tell
+        self._checks = checks
+        self._notify = notify
         self._clock = clock
-        self._book = TroubleBook() if book is None else book
+        self._log = TroubleLog() if trouble_log is None else trouble_log
         self._cases: dict[str, _Case] = {}
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="supervisor", daemon=True)
@@ -89,7 +110,7 @@ class Supervisor:
     @property
     def troubles(self) -> list[Trouble]:
         """What is wrong now and has lasted."""
-        return [case.trouble for case in list(self._cases.values()) if case.n and not case.is_over]
+        return [case.symptom.trouble for case in list(self._cases.values()) if case.n and not case.is_over]
 
     def _run(self) -> None:
         while not self._stop.is_set():
@@ -99,32 +120,29 @@ class Supervisor:
     def go_round(self) -> None:
         """Look everywhere once, and tell what is to be told."""
         now_s = self._clock.real_s()
-        found = {trouble.key: trouble for look in self._lookouts for trouble in self._seen_by(look)}
-        for key, trouble in found.items():
-            case = self._cases.setdefault(key, _Case(trouble, self._clock.now(), now_s))
-            case.trouble, case.is_over = trouble, False
+        found = {key_of(symptom.trouble): symptom for check in self._checks for symptom in self._seen_by(check)}
+        for key, symptom in found.items():
+            case = self._cases.setdefault(key, _Case(symptom, self._clock.now(), now_s))
+            case.symptom, case.is_over = symptom, False
         for key, case in list(self._cases.items()):
             if key not in found:
                 case.is_over = True
-            if case.is_noted is case.is_over and (case.is_over or now_s - case.seen_s >= case.trouble.after_s):
+            if case.is_noted is case.is_over and (case.is_over or now_s - case.seen_s >= case.symptom.after_s):
                 case.is_noted = not case.is_over
-                self._book.note(case.trouble, self._clock.now(), is_over=case.is_over)
+                self._log.note(case.symptom.trouble, self._clock.now(), is_over=case.is_over)
             if self._is_to_be_told(case, now_s):
-                self._say(case, now_s)
+                self._tell(case, now_s)
             elif case.is_over and not case.n:
                 del self._cases[key]  # it came and went
 
-    def _seen_by(self, look: HealthCheck) -> Iterable[Trouble]:
+    def _seen_by(self, check: HealthCheck) -> Iterable[Symptom]:
         try:
-            return list(look())
+            return list(check())
         except (MonitorError, OSError) as error:
-            return [
-                Trouble(
-                    f"lookout {error}",
-                    Saying("the monitor cannot look after itself: {why}", why=error),
-                    Saying("see its log"),
-                )
-            ]
+            detail = error.strerror or "" if isinstance(error, OSError) else type(error).__name__
+            if f"lookout {detail}" not in self._cases:
+                log.warning("health check state=failing reason=%s", error)
+            return [Symptom(CheckFails(detail))]
 
     def _is_to_be_told(self, case: _Case, now_s: float) -> bool:
         if now_s < case.next_try_s:
@@ -132,31 +150,21 @@ class Supervisor:
         if case.is_over:
             return case.n > 0
         if case.n:
-            return now_s - case.told_s >= AGAIN_S and case.trouble.key not in self._book.known
-        return now_s - case.seen_s >= case.trouble.after_s
+            return now_s - case.notified_s >= AGAIN_S and key_of(case.symptom.trouble) not in self._log.known
+        return now_s - case.seen_s >= case.symptom.after_s
 
-    def _say(self, case: _Case, now_s: float) -> None:
-        trouble = case.trouble
-        at = self._clock.now()
-        since = f"{trouble.key} {case.seen_at:%Y%m%dT%H%M%S}"
-        if case.is_over:
-            notice = Notice(
-                f"{since} over", Saying("Monitor: mended"), Saying("No longer so: {what}.", what=trouble.what), at
-            )
-        else:
-            notice = Notice(
-                f"{since} {case.n + 1}",
-                Saying("Monitor needs you"),
-                Saying("{what}. What to do: {mend}.", what=Opening(trouble.what), mend=trouble.mend),
-                at,
-            )
-        if not self._tell(notice):
+    def _tell(self, case: _Case, now_s: float) -> None:
+        trouble = case.symptom.trouble
+        key = key_of(trouble)
+        number = "over" if case.is_over else case.n + 1
+        notice = Notice(f"{key} {case.seen_at:%Y%m%dT%H%M%S} {number}", trouble, case.is_over, self._clock.now())
+        if not self._notify(notice):
             case.failures += 1
             case.next_try_s = now_s + min(LAST_RETRY_S, FIRST_RETRY_S * 2.0 ** min(case.failures - 1, 16))
             return
-        log.warning("trouble=%r state=%s what=%r", trouble.key, "over" if case.is_over else "told", trouble.what)
+        log.warning("trouble=%r state=%s facts=%r", key, "over" if case.is_over else "told", trouble)
         case.failures, case.next_try_s = 0, 0.0
         if case.is_over:
-            del self._cases[trouble.key]
+            del self._cases[key]
         else:
-            case.n, case.told_s = case.n + 1, now_s
+            case.n, case.notified_s = case.n + 1, now_s

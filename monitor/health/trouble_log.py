@@ -10,13 +10,11 @@ from dataclasses import dataclass
 from datetime import datetime
 from queue import SimpleQueue
 
-from monitor.alerts.conditions import Verdict
-from monitor.alerts.dough import Alert, AlertKind, Change, Sort, Step, Subject
-from monitor.alerts.lifecycle import Book
-from monitor.health.trouble import Trouble
-from monitor.translatable import Saying
-
-STARTED_ANEW = Saying("the monitor was started anew; what is still wrong is told again")
+from monitor.alerts.conditions import Condition
+from monitor.alerts.dough import Alert, AlertKind, AlertUpdate, Change, Sort, Subject
+from monitor.alerts.lifecycle import Episodes
+from monitor.alerts.reasons import MonitorRestarted, TroubleOver, TroubleSeen
+from monitor.alerts.troubles import Trouble, key_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,7 +26,7 @@ class _Entry:
     is_over: bool
 
 
-class TroubleBook:
+class TroubleLog:
     """Written by the supervisor's thread; taken over and kept by the loop's.
 
     Attributes
@@ -72,18 +70,18 @@ class TroubleBook:
             changes += step.changes
         return changed, changes
 
-    def _steps(self, newest: dict[Subject, Alert], now: datetime) -> Iterator[Step]:
+    def _steps(self, newest: dict[Subject, Alert], now: datetime) -> Iterator[AlertUpdate]:
         if self._is_first:
             for subject, alert in list(newest.items()):
                 if alert.is_firing:
-                    book = _opened(subject, newest, now)
-                    book.close(STARTED_ANEW)
-                    yield book.settled({})
+                    episodes = _episodes(subject, newest, now)
+                    episodes.close(MonitorRestarted())
+                    yield episodes.settled({})
         for entry in self._held:
-            book = _opened(Subject(Sort.MONITOR, entry.trouble.key), newest, entry.at)
-            said = Saying("no longer so: {what}", what=entry.trouble.what) if entry.is_over else _said(entry.trouble)
-            book.advance(AlertKind.TROUBLE, Verdict(not entry.is_over, entry.is_over, said))
-            yield book.settled({})
+            episodes = _episodes(Subject(Sort.MONITOR, key_of(entry.trouble)), newest, entry.at)
+            reason = TroubleOver(entry.trouble) if entry.is_over else TroubleSeen(entry.trouble)
+            episodes.advance(AlertKind.TROUBLE, Condition(not entry.is_over, entry.is_over, reason))
+            yield episodes.settled({})
 
     def kept(self) -> None:
         """What was taken last is in the store."""
@@ -91,12 +89,8 @@ class TroubleBook:
         self._is_first = False
 
 
-def _opened(subject: Subject, newest: dict[Subject, Alert], at: datetime) -> Book:
-    return Book.opened(subject, [newest[subject]] if subject in newest else [], at, keep_min=0.0, is_interrupted=False)
-
-
-def _said(trouble: Trouble) -> str:
-    return Saying("{what}; what to do: {mend}", what=trouble.what, mend=trouble.mend)
+def _episodes(subject: Subject, newest: dict[Subject, Alert], at: datetime) -> Episodes:
+    return Episodes.of(subject, [newest[subject]] if subject in newest else [], at, keep_min=0.0, is_interrupted=False)
 
 
 def _is_known(alert: Alert, now: datetime) -> bool:

@@ -16,7 +16,7 @@ from monitor.errors import MonitorError
 from monitor.files import bounded_bytes
 from monitor.node.settings import NodeSettings, config_text
 from monitor.sources.serial import hardware_id
-from monitor.translatable import Number, Saying
+from monitor.translatable import N_, Number, Saying
 
 ANSWER_WITHIN_S = 20.0  # judgement: a board that has just been plugged in needs some seconds
 COPIED_WITHIN_S = 300.0  # judgement: a hundred kilobytes over a slow line, with a margin
@@ -33,7 +33,7 @@ no board is plugged in (no serial port of this machine has a device behind it). 
   3. a new board needs MicroPython once: follow https://micropython.org/download for its class;
   4. then run `proofing-monitor node boards --ask` again.
 To practise without any board: proofing-monitor node simulate --help""")
-NO_MPREMOTE = (
+NO_MPREMOTE = N_(
     "mpremote is not installed, and only it can speak to a board; install it into the same environment: "
     "pip install mpremote"
 )

@@ -23,7 +23,7 @@ from monitor.recipe.calibration import (
     two_points,
 )
 from monitor.store.store import Store
-from monitor.translatable import Number
+from monitor.translatable import N_, Number
 from monitor.wire.readings import Channel, Flag, NodeId
 from monitor.wording.reader import Reader
 
@@ -37,20 +37,24 @@ UNITS = {Channel.AIR_TEMP: "C", Channel.HUMIDITY: "%", Channel.DOUGH_TEMP: "C", 
 
 SET_UP = {
     Comparison.EMPTY: (
-        "the empty, clean vessel stands under the sensor exactly as it will with dough in it, lid and all"
+        N_("the empty, clean vessel stands under the sensor exactly as it will with dough in it, lid and all")
     ),
     Comparison.BLOCK: (
-        "a flat block of known height stands in the middle of the empty vessel, about as high as dough will be"
+        N_("a flat block of known height stands in the middle of the empty vessel, about as high as dough will be")
     ),
     Comparison.ICE: (
-        "the probe hangs in the middle of a glass filled to the top with crushed ice and a little cold water,"
-        " stirred, for five minutes now; it touches no glass"
+        N_(
+            "the probe hangs in the middle of a glass filled to the top with crushed ice and a little cold water,"
+            " stirred, for five minutes now; it touches no glass"
+        )
     ),
     Comparison.TWO_POINTS: (
-        "the probe and a trusted thermometer hang side by side in stirred water of about 40 C; the same probe"
-        " was in ice water before"
+        N_(
+            "the probe and a trusted thermometer hang side by side in stirred water of about 40 C; the same probe"
+            " was in ice water before"
+        )
     ),
-    Comparison.REFERENCE: "sensor and trusted instrument have been side by side, out of draughts, for ten minutes",
+    Comparison.REFERENCE: N_("sensor and trusted instrument have been side by side, out of draughts, for ten minutes"),
 }
 
 

@@ -16,7 +16,7 @@ from monitor.errors import SourceError, WireError
 from monitor.sources.intake import Fault, Frame, Item
 from monitor.sources.serial import SerialSource
 from monitor.store.store import Store
-from monitor.translatable import Saying
+from monitor.translatable import N_, Saying
 from monitor.wire import frames
 from monitor.wire.readings import SENSOR_CHANNELS, NodeId, Reading
 
@@ -86,11 +86,15 @@ class LineEar:
         """See :class:`Ear`."""
         if self.bad:
             return Saying(
-                "{n} lines came that are no readings ({why}): copy the firmware to the board with `proofing-monitor "
-                "node copy`, and see that this is the node's own port"
+                N_(
+                    "{n} lines came that are no readings ({why}): copy the firmware to the board with "
+                    "`proofing-monitor node copy`, and see that this is the node's own port"
+                )
                 if self.why
-                else "{n} lines came that are no readings: copy the firmware to the board with `proofing-monitor "
-                "node copy`, and see that this is the node's own port",
+                else N_(
+                    "{n} lines came that are no readings: copy the firmware to the board with `proofing-monitor "
+                    "node copy`, and see that this is the node's own port"
+                ),
                 n=self.bad,
                 why=self.why,
             )

@@ -9,6 +9,7 @@ from urllib.parse import urlsplit
 
 from monitor.errors import ConfigError, NotifyError
 from monitor.network import Address, addresses_of, inside_reason, is_loopback, literal
+from monitor.translatable import Saying
 
 # Services whose own host stands in apprise, so that the address cannot lead elsewhere (seen in apprise 2.3).
 _HOSTED = frozenset(
@@ -41,7 +42,12 @@ def check_scheme(url: str, what: str) -> str:
     scheme = urlsplit(url).scheme
     if scheme not in SCHEMES:
         known = ", ".join(sorted(SCHEMES))
-        raise ConfigError(f"{what}: messages do not go by {scheme or 'no scheme'}; use one of {known}")
+        raise ConfigError(
+            "{what}: messages do not go by {scheme}; use one of {known}",
+            what=what,
+            scheme=scheme or Saying("no scheme"),
+            known=known,
+        )
     return scheme
 
 
@@ -54,11 +60,14 @@ def check_written_host(host: str, may_reach: Collection[str], what: str) -> None
         When it is one; ``may_reach`` holds hosts that the baker allows all the same.
     """
     address = literal(host)
-    why = "this machine itself" if is_loopback(host) else "" if address is None else inside_reason(address)
+    why = Saying("this machine itself") if is_loopback(host) else "" if address is None else inside_reason(address)
     if why and not is_allowed(host, may_reach):
         raise ConfigError(
-            f"{what}: its host is {why}; if a service of yours listens there, allow it: "
-            f'notify_inside = ["{host.strip("[]")}"] in config.toml'
+            '{what}: its host is {why}; if a service of yours listens there, allow it: notify_inside = ["{host}"] in '
+            "config.toml",
+            what=what,
+            why=why,
+            host=host.strip("[]"),
         )
 
 
@@ -75,11 +84,16 @@ def check_reachable(host: str, may_reach: Collection[str], carrier: str, resolve
     try:
         found = resolve(host)
     except OSError as err:
-        raise NotifyError(f"{carrier}: its host is not known now", retry=True) from err
+        raise NotifyError("{carrier}: its host is not known now", retry=True, carrier=carrier) from err
     for address in found:
         why = inside_reason(address)
         if why:
-            raise NotifyError(f"{carrier}: its host leads to {why}; not sent (see notify_inside)", retry=False)
+            raise NotifyError(
+                "{carrier}: its host leads to {why}; not sent (see notify_inside)",
+                retry=False,
+                carrier=carrier,
+                why=why,
+            )
 
 
 def is_allowed(host: str, may_reach: Collection[str]) -> bool:

@@ -11,6 +11,7 @@ import apprise
 from monitor.alerts.dough import AlertKind, Message
 from monitor.errors import ConfigError, NotifyError
 from monitor.notify import addresses
+from monitor.translatable import Saying
 from monitor.wording.alerts import clock_text, printable
 from monitor.wording.reader import Reader
 
@@ -87,18 +88,23 @@ class AppriseCarrier:
     """
 
     def __init__(self, url: str, number: int = 1, may_reach: Collection[str] = ()) -> None:
-        what = f"notify_urls, entry {number} ({urlsplit(url).scheme or 'no scheme'})"
+        what = Saying(
+            "notify_urls, entry {number} ({scheme})",
+            number=number,
+            scheme=urlsplit(url).scheme or Saying("no scheme"),
+        )
         scheme = addresses.check_scheme(url, what)
         self.name = f"{scheme}#{number}"
         self._may_reach = may_reach
         self._target = apprise.Apprise()
         if not self._target.add(url):
             raise ConfigError(
-                f"{what}: apprise does not know such an address; "
-                "see the list of services in apprise's manual and check every part of it"
+                "{what}: apprise does not know such an address; see the list of services in apprise's manual and check "
+                "every part of it",
+                what=what,
             )
         if len(self._target) != 1:
-            raise ConfigError(f"{what}: holds several addresses; write each apart")
+            raise ConfigError("{what}: holds several addresses; write each apart", what=what)
         service = self._target[0]
         service.redirects = False  # an answer must not lead to where the address itself may not
         self._host = _own_host(service) if addresses.has_own_host(scheme) else ""
@@ -113,7 +119,9 @@ class AppriseCarrier:
                 title=message.title, body=f"{message.text}\n[{message.id}]", notify_type=kind, body_format="text"
             )
         except (TypeError, ValueError, OSError) as error:
-            raise NotifyError(f"{self.name}: {type(error).__name__} while sending", retry=True) from error
+            raise NotifyError(
+                "{name}: {detail} while sending", retry=True, name=self.name, detail=type(error).__name__
+            ) from error
         if result:
             return
         codes = [
@@ -123,8 +131,9 @@ class AppriseCarrier:
             if (found := re.search(r"\berror=(\d{3})\b", entry.message))
         ]
         is_refused = any(400 <= code < 500 and code not in RETRY_CODES for code in codes)
-        why = f"it answered {codes[-1]}" if codes else "no answer, or it refused"
-        raise NotifyError(f"{self.name}: {why}", retry=not is_refused)
+        if not codes:
+            raise NotifyError("{name}: no answer, or it refused", retry=True, name=self.name)
+        raise NotifyError("{name}: it answered {detail}", retry=not is_refused, detail=str(codes[-1]), name=self.name)
 
 
 def _own_host(service: apprise.NotifyBase) -> str:

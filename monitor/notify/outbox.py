@@ -14,7 +14,7 @@ from dataclasses import dataclass, field, replace
 from datetime import timedelta, tzinfo
 from pathlib import Path
 
-from monitor.alerts.calls import Call, CallRules, Next, Told, decide
+from monitor.alerts.calls import Call, CallRules, Next, OpenMessage, decide
 from monitor.alerts.dough import Message
 from monitor.clock import Clock
 from monitor.errors import NotifyError, StoreError
@@ -40,7 +40,7 @@ class Recipient:
 
 
 @dataclass(slots=True)
-class _Lane:
+class _CarrierState:
     """One carrier and how it fares."""
 
     carrier: Carrier
@@ -51,7 +51,7 @@ class _Lane:
 
 
 @dataclass(slots=True)
-class _Going:
+class _OngoingCall:
     """A call that has begun: since when, and what each channel has come to. Times are of the monotonic clock."""
 
     call: Call
@@ -91,8 +91,8 @@ class Notifier:
         self._rules = CallRules() if rules is None else rules
         self._recipients = tuple(recipients)
         self._screens = tuple(screens)
-        self._lanes = {(who.name, n): _Lane(one) for who in recipients for n, one in enumerate(who.channels)}
-        self._going: dict[str, _Going] = {}
+        self._carriers = {(who.name, n): _CarrierState(one) for who in recipients for n, one in enumerate(who.channels)}
+        self._ongoing: dict[str, _OngoingCall] = {}
         self._sends: dict[Future[None], tuple[str, tuple[str, int]]] = {}
         self._pool: ThreadPoolExecutor | None = None
         self._stop = threading.Event()
@@ -110,7 +110,7 @@ class Notifier:
     @property
     def failing(self) -> tuple[str, ...]:
         """Names of the carriers that did not take what they were last given."""
-        return tuple(sorted({lane.carrier.name for lane in self._lanes.values() if lane.is_failing}))
+        return tuple(sorted({state.carrier.name for state in self._carriers.values() if state.is_failing}))
 
     def _run(self) -> None:
         failures = 0
@@ -140,9 +140,9 @@ class Notifier:
         for message, alert, calls in open_now:
             if all(call.number > 0 for call in calls):
                 self._show(store, message)
-            self._decide(store, Told(message, alert, [call for call in calls if call.number > 0]))
-        for message_id in self._going.keys() - {message.id for message, _, _ in open_now}:
-            del self._going[message_id]
+            self._decide(store, OpenMessage(message, alert, [call for call in calls if call.number > 0]))
+        for message_id in self._ongoing.keys() - {message.id for message, _, _ in open_now}:
+            del self._ongoing[message_id]
         messages = {message.id: message for message, _, _ in open_now}
         while self._send_all(messages) and self._collect(store):
             pass  # each carrier takes one message after the other
@@ -158,39 +158,39 @@ class Notifier:
                 log.warning("message=%s carrier=%s state=given_up reason=%s", message.id, screen.name, error)
         now = self._clock.now()
         # what only the terminal had was told all the same; what people are called for is told when they have it
-        is_told = bool(self._screens) and not self._recipients
-        store.save_call(Call(message.id, 0, TERMINAL, now, now if is_told else None, TERMINAL))
+        is_delivered = bool(self._screens) and not self._recipients
+        store.save_call(Call(message.id, 0, TERMINAL, now, now if is_delivered else None, TERMINAL))
 
-    def _decide(self, store: Store, told: Told) -> None:
-        message = told.message
-        going = self._going.get(message.id)
-        if going is None and told.calls:
-            going = self._going[message.id] = self._resumed(told.calls[-1])
-        if going is not None:
+    def _decide(self, store: Store, pending: OpenMessage) -> None:
+        message = pending.message
+        ongoing = self._ongoing.get(message.id)
+        if ongoing is None and pending.calls:
+            ongoing = self._ongoing[message.id] = self._resumed(pending.calls[-1])
+        if ongoing is not None:
             names = [who.name for who in self._recipients]
-            channels = self._channels(going.call.recipient) if going.call.recipient in names else ()
-            told = replace(
-                told,
-                waited_min=(self._clock.real_s() - going.began_s) / 60.0,
-                is_given_up=len(going.given_up) >= len(channels),
+            channels = self._channels(ongoing.call.recipient) if ongoing.call.recipient in names else ()
+            pending = replace(
+                pending,
+                waited_min=(self._clock.real_s() - ongoing.began_s) / 60.0,
+                is_given_up=len(ongoing.given_up) >= len(channels),
             )
-        decision = decide(self._rules, told, len(self._recipients), self._clock.now(), self._zone)
+        decision = decide(self._rules, pending, len(self._recipients), self._clock.now(), self._zone)
         if decision.do is Next.CLOSE:
             store.close_message(message.id, decision.why)
-            self._going.pop(message.id, None)
-            log.info("message=%s state=closed reason=%r calls=%d", message.id, decision.why, len(told.calls))
+            self._ongoing.pop(message.id, None)
+            log.info("message=%s state=closed reason=%r calls=%d", message.id, decision.why, len(pending.calls))
         elif decision.do is Next.CALL:
             who = self._recipients[decision.recipient]
-            call = Call(message.id, len(told.calls) + 1, who.name, self._clock.now())
+            call = Call(message.id, len(pending.calls) + 1, who.name, self._clock.now())
             store.save_call(call)  # before it is sent: after a crash it goes on as this call
-            self._going[message.id] = _Going(call, self._clock.real_s())
+            self._ongoing[message.id] = _OngoingCall(call, self._clock.real_s())
             if call.number > 1:
                 log.info("message=%s call=%d reason=%r", message.id, call.number, decision.why)
 
-    def _resumed(self, call: Call) -> _Going:
+    def _resumed(self, call: Call) -> _OngoingCall:
         """A call of an earlier run. How long ago it was is only as good as two clocks: never more than one wait."""
         ago_s = (self._clock.now() - call.at) / timedelta(seconds=1)
-        return _Going(call, self._clock.real_s() - min(max(ago_s, 0.0), self._rules.repeat_min * 60.0))
+        return _OngoingCall(call, self._clock.real_s() - min(max(ago_s, 0.0), self._rules.repeat_min * 60.0))
 
     def _channels(self, name: str) -> tuple[Carrier, ...]:
         return next(who.channels for who in self._recipients if who.name == name)
@@ -198,75 +198,77 @@ class Notifier:
     def _send_all(self, messages: Mapping[str, Message]) -> bool:
         """Hand out what can be handed out now; True when anything is on its way."""
         # The least tried first, so that one message a carrier chokes on does not hold up the others.
-        for message_id, going in sorted(self._going.items(), key=lambda each: sum(each[1].tries.values())):
-            self._send_on(messages[message_id], going)
+        for message_id, ongoing in sorted(self._ongoing.items(), key=lambda each: sum(each[1].tries.values())):
+            self._send_on(messages[message_id], ongoing)
         return bool(self._sends)
 
-    def _send_on(self, message: Message, going: _Going) -> None:
+    def _send_on(self, message: Message, ongoing: _OngoingCall) -> None:
         """Hand a call to each channel whose turn it is and which is free."""
-        if going.call.accepted_at is not None:
+        if ongoing.call.accepted_at is not None:
             return
-        waited_s = self._clock.real_s() - going.began_s
-        n_channels = sum(1 for name, _ in self._lanes if name == going.call.recipient)
+        waited_s = self._clock.real_s() - ongoing.began_s
+        n_channels = sum(1 for name, _ in self._carriers if name == ongoing.call.recipient)
         for n in range(n_channels):
-            if n > 0 and waited_s < self._rules.second_channel_s * n and n - 1 not in going.given_up:
+            if n > 0 and waited_s < self._rules.second_channel_s * n and n - 1 not in ongoing.given_up:
                 break
-            lane = self._lanes[going.call.recipient, n]
-            if n in going.given_up or lane.sending is not None or self._clock.real_s() < lane.next_try_s:
+            state = self._carriers[ongoing.call.recipient, n]
+            if n in ongoing.given_up or state.sending is not None or self._clock.real_s() < state.next_try_s:
                 continue
             if self._pool is None:
                 self._pool = ThreadPoolExecutor(MOST_SENDS, thread_name_prefix="ThreadPoolExecutor-notify")
-            lane.sending = self._pool.submit(lane.carrier.send, message)
-            self._sends[lane.sending] = (message.id, (going.call.recipient, n))
+            state.sending = self._pool.submit(state.carrier.send, message)
+            self._sends[state.sending] = (message.id, (ongoing.call.recipient, n))
 
     def _collect(self, store: Store) -> bool:
         """Record what became of what was sent; False when all of it still hangs, to be asked after the next time."""
         done, _ = wait(list(self._sends), timeout=POLL_S, return_when=FIRST_COMPLETED)
         for future in done:
             message_id, place = self._sends.pop(future)
-            lane = self._lanes[place]
-            lane.sending = None
-            self._came_of(store, message_id, place, future.exception())
+            state = self._carriers[place]
+            state.sending = None
+            self._record(store, message_id, place, future.exception())
         return bool(done)
 
-    def _came_of(self, store: Store, message_id: str, place: tuple[str, int], error: BaseException | None) -> None:
-        lane, going = self._lanes[place], self._going.get(message_id)
-        if going is not None and going.call.recipient != place[0]:
-            going = None  # it has gone on to somebody else meanwhile
-        name, detail = lane.carrier.name, "ok"
-        lane.is_failing = error is not None
+    def _record(self, store: Store, message_id: str, place: tuple[str, int], error: BaseException | None) -> None:
+        state, ongoing = self._carriers[place], self._ongoing.get(message_id)
+        if ongoing is not None and ongoing.call.recipient != place[0]:
+            ongoing = None  # it has gone on to somebody else meanwhile
+        name, detail = state.carrier.name, "ok"
+        state.is_failing = error is not None
         if error is None:
-            if lane.failures:
-                log.info("carrier=%s state=ok failures=%d", name, lane.failures)
-            lane.failures, lane.next_try_s = 0, float("-inf")
+            if state.failures:
+                log.info("carrier=%s state=ok failures=%d", name, state.failures)
+            state.failures, state.next_try_s = 0, float("-inf")
         else:
-            detail = self._failed(message_id, place[1], lane, going, error)
-        if going is None:
+            detail = self._failed(message_id, place[1], state, ongoing, error)
+        if ongoing is None:
             return
-        going.call = replace(going.call, tries=going.call.tries + 1, detail=f"{name}: {detail}")
-        if error is None and going.call.accepted_at is None:
-            going.call = replace(going.call, accepted_at=self._clock.now(), carrier=name)
-        store.save_call(going.call, 1)
+        ongoing.call = replace(ongoing.call, tries=ongoing.call.tries + 1, detail=f"{name}: {detail}")
+        if error is None and ongoing.call.accepted_at is None:
+            ongoing.call = replace(ongoing.call, accepted_at=self._clock.now(), carrier=name)
+        store.save_call(ongoing.call, 1)
 
-    def _failed(self, message_id: str, n: int, lane: _Lane, going: _Going | None, error: BaseException) -> str:
+    def _failed(
+        self, message_id: str, n: int, state: _CarrierState, ongoing: _OngoingCall | None, error: BaseException
+    ) -> str:
         """A carrier did not take a message: wait longer, or give it up; returns what to write beside it."""
-        name = lane.carrier.name
+        name = state.carrier.name
         if not isinstance(error, NotifyError):  # a fault in a service's plugin must not end the thread that calls
             log.error("message=%s carrier=%s state=failing", message_id, name, exc_info=error)
-            error = NotifyError(f"{name}: {type(error).__name__} while sending", retry=True)
+            error = NotifyError("{name}: {detail} while sending", retry=True, name=name, detail=type(error).__name__)
         tries = 1
-        if going is not None:
-            tries = going.tries[n] = going.tries.get(n, 0) + 1
+        if ongoing is not None:
+            tries = ongoing.tries[n] = ongoing.tries.get(n, 0) + 1
         if not error.retry or tries >= MOST_TRIES:
-            if going is not None:
-                going.given_up.add(n)
+            if ongoing is not None:
+                ongoing.given_up.add(n)
             log.warning("message=%s carrier=%s state=given_up tries=%d reason=%s", message_id, name, tries, error)
-            return f"given up, {error}"
-        lane.failures += 1
-        lane.next_try_s = self._clock.real_s() + _wait_s(lane.failures)
-        if lane.failures == 1:
+            return f"given up {error.detail}".strip()
+        state.failures += 1
+        state.next_try_s = self._clock.real_s() + _wait_s(state.failures)
+        if state.failures == 1:
             log.warning("carrier=%s state=failing reason=%s", name, error)
-        return f"later, {error}"
+        return f"later {error.detail}".strip()
 
 
 def _wait_s(failures: int) -> float:

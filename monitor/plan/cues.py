@@ -4,7 +4,7 @@ from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import CueKind
+from monitor.alerts.kinds import CueKind
 from monitor.plan.day import DoughPlan, LoadPlan, Plan, Step, StepKind, steps, steps_of
 from monitor.plan.live import AirDifference, Progress, largest_air_difference
 

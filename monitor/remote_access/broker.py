@@ -248,11 +248,12 @@ def settings_faults(text: str) -> list[str]:
     lines = [line.split(None, 1) for line in map(str.strip, text.splitlines()) if line and not line.startswith("#")]
     pairs = [(line[0], line[1] if len(line) > 1 else "") for line in lines]
     values = dict(pairs)
+    unset = Saying("not set")
     faults: list[str] = [
         Saying(
             "{key} is {found}, so {why}; set it to {value}",
             key=key,
-            found=values.get(key, Saying("not set")),
+            found=values.get(key, unset),
             why=why,
             value=value,
         )

@@ -5,8 +5,8 @@ from dataclasses import dataclass, field
 from datetime import time
 from typing import Any
 
-from monitor.alerts.alert import AlertKind
 from monitor.alerts.calls import CallRules, QuietHours
+from monitor.alerts.kinds import AlertKind
 from monitor.translatable import Number, Saying
 
 KEYS = ("quiet", "wakes", "repeat_min", "calls_each", "most_calls", "second_channel_s")

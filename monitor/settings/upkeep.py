@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.translatable import Number, Saying
+from monitor.translatable import N_, Number, Saying
 
 KEYS = ("backup_dir", "backup_every_h", "backups_kept", "metrics_port")
 
@@ -68,9 +68,9 @@ def _number(table: Mapping[str, Any], key: str, usual: float, limits: tuple[floa
         return float(value)
     faults.append(
         Saying(
-            "upkeep.{key} = {value!r} must be a number from {least} to {most}"
+            N_("upkeep.{key} = {value!r} must be a number from {least} to {most}")
             if isinstance(usual, float)
-            else "upkeep.{key} = {value!r} must be a whole number from {least} to {most}",
+            else N_("upkeep.{key} = {value!r} must be a whole number from {least} to {most}"),
             key=key,
             value=value,
             least=Number(limits[0], "g"),

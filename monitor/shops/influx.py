@@ -15,7 +15,7 @@ from influxdb_client.client.write_api import SYNCHRONOUS
 from influxdb_client.rest import ApiException
 from urllib3.exceptions import HTTPError
 
-from monitor.errors import CentralError, CentralKind
+from monitor.errors import CENTRAL_REMEDIES, CentralError, CentralKind
 from monitor.settings.places import NAME
 from monitor.settings.shops import Centre
 from monitor.shops.points import Point
@@ -25,11 +25,6 @@ log = logging.getLogger(__name__)
 
 TIMEOUT_MS = 30_000  # judgement: a page takes a tenth of a second; a server that packs its files may take many
 LONGEST_REASON = 300
-_MENDS = {
-    401: Saying("the token is not known there; mend influx_token in secrets.toml"),
-    403: Saying("the token does not allow it; give it write (for `shops follow`: read) access to the bucket"),
-    404: Saying("there is no such bucket; create it, or mend `bucket` under [central] in config.toml"),
-}
 _SPLIT = (400, 413, 422)  # something in the page cannot be taken, or it is too large
 _EXPIRED = "beyond retention policy"
 
@@ -83,7 +78,7 @@ class Link:
                 return
             _refuse(int(error.status or 0), body, error, is_write=True)
         except (HTTPError, OSError) as error:
-            raise CentralError(_unreached(self._centre.url, error), CentralKind.AWAY) from error
+            raise _unreached(self._centre.url, error) from error
 
     def rows(self, bucket: str, query: str) -> Iterator[dict[str, Any]]:
         """The answer to one InfluxQL query, a row each by column, tags of its series among them."""
@@ -119,18 +114,18 @@ class Link:
         except ApiException as error:
             _refuse(int(error.status or 0), _text(error.body), error)
         except (HTTPError, OSError) as error:
-            raise CentralError(_unreached(self._centre.url, error), CentralKind.AWAY) from error
+            raise _unreached(self._centre.url, error) from error
         if status >= 300:
             _refuse(status, _text(data), None)
         try:
             answer = msgspec.json.decode(data, type=dict[str, Any])
         except msgspec.MsgspecError as error:
             raise CentralError(
-                "{url}: its answer is no JSON ({why})", CentralKind.AWAY, url=self._centre.url, why=error
+                "{url}: its answer is no JSON ({detail})", CentralKind.AWAY, detail=str(error), url=self._centre.url
             ) from error
         for result in answer.get("results", ()):
             if "error" in result:
-                raise CentralError("query refused: {result}", CentralKind.SHUT, result=result["error"])
+                raise CentralError("query refused: {detail}", CentralKind.SHUT, detail=result["error"])
             yield from result.get("series", ())
 
 
@@ -144,20 +139,22 @@ def _refuse(status: int, body: str, error: Exception | None, *, is_write: bool =
     reason = " ".join(body.split())[:LONGEST_REASON]
     if is_write and status in _SPLIT:
         raise CentralError(
-            "refused with {status}: {reason}", CentralKind.POINTS, status=status, reason=reason
+            "refused with {status}: {detail}", CentralKind.POINTS, status=status, detail=reason
         ) from error
     if status == 429 or status >= 500:
         raise CentralError(
-            "not now: it answered {status} {reason}", CentralKind.AWAY, status=status, reason=reason
+            "not now: it answered {status} {detail}", CentralKind.AWAY, status=status, detail=reason
         ) from error
     otherwise = Saying(
-        "it answered {status} {reason}; mend `url` under [central] in config.toml", status=status, reason=reason
+        "it answered {status} {detail}; mend `url` under [central] in config.toml", status=status, detail=reason
     )
-    raise CentralError(_MENDS.get(status, otherwise), CentralKind.SHUT) from error
+    raise CentralError(
+        CENTRAL_REMEDIES.get(status, otherwise), CentralKind.SHUT, status=status, detail=reason
+    ) from error
 
 
-def _unreached(url: str, error: Exception) -> Saying:
-    return Saying("{url} does not answer ({why})", url=url, why=type(error).__name__)
+def _unreached(url: str, error: Exception) -> CentralError:
+    return CentralError("{url} does not answer ({detail})", CentralKind.AWAY, detail=type(error).__name__, url=url)
 
 
 def _text(body: object) -> str:

@@ -10,15 +10,15 @@ from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from monitor.alerts.troubles import CentralGetsNothing, CentralLate, CentralRefusesRows
 from monitor.clock import Clock, wall_clock
 from monitor.errors import CentralError, CentralKind
-from monitor.health.trouble import Trouble
+from monitor.health.supervisor import Symptom
 from monitor.settings.shops import Centre
 from monitor.shops.points import Point, delivery_point, point_of
 from monitor.store.background import StoreThread
 from monitor.store.rows import to_us
 from monitor.store.spool import STREAMS, Backlog, Page, Spool, SpoolRow
-from monitor.translatable import Saying
 
 if TYPE_CHECKING:
     from monitor.shops.influx import Link
@@ -78,35 +78,17 @@ class Sender(StoreThread[Spool]):
         """How many rows were not sent at the last look."""
         return self._backlog.rows
 
-    def troubles(self) -> Iterator[Trouble]:
+    def troubles(self) -> Iterator[Symptom]:
         """What keeps things from the central store, for the supervisor."""
         fault, backlog = self._fault, self._backlog
         if fault is not None:
-            yield Trouble(
-                "central",
-                Saying("the central store at {url} gets nothing from here: {why}", url=self._centre.url, why=fault),
-                Saying(
-                    "mend that, or its line; everything waits in the database here, and is sent by itself afterwards"
-                ),
-                SHUT_S if fault.kind is CentralKind.SHUT else AWAY_S,
-            )
+            trouble = CentralGetsNothing(self._centre.url, fault.kind, fault.detail, fault.status)
+            yield Symptom(trouble, SHUT_S if fault.kind is CentralKind.SHUT else AWAY_S)
         elif backlog.oldest_at is not None and self._clock.now() - backlog.oldest_at > LATE:
-            yield Trouble(
-                "central late",
-                Saying("the central store is hours behind: {rows} rows wait to be sent", rows=backlog.rows),
-                Saying("wait, or give it a quicker line; everything waits in the database here"),
-                SHUT_S,
-            )
+            yield Symptom(CentralLate(backlog.rows), SHUT_S)
         if self._parked:
-            told = "; ".join(f"{table} {number}: {reason}" for table, number, reason in self._parked[:MOST_TOLD])
-            yield Trouble(
-                "central parked",
-                Saying("the central store cannot take {n} rows from here ({told})", n=len(self._parked), told=told),
-                Saying(
-                    "they stay in the database here; mend the cause there, then restart the collector: it "
-                    "tries them again"
-                ),
-            )
+            examples = [f"{table} {number}: {detail}" for table, number, detail in self._parked[:MOST_TOLD]]
+            yield Symptom(CentralRefusesRows(len(self._parked), tuple(examples)))
 
     def turns(self, store: Spool) -> Iterator[float]:
         """Send what there is, page after page."""
@@ -169,7 +151,7 @@ class Sender(StoreThread[Spool]):
             try:
                 pairs.append((row, point_of(self._site, row)))
             except (KeyError, TypeError, ValueError) as error:  # a row that is not what its table says
-                refused.append((row, f"cannot be made a point: {error!r}"))
+                refused.append((row, repr(error)))
         if not pairs:
             return clock_ns
         refused += _refused_of(link, measurement, pairs)
@@ -199,7 +181,7 @@ class Sender(StoreThread[Spool]):
 
 
 def _refused_of(link: "Link", measurement: str, pairs: Sequence[Sent]) -> Refused:
-    """Write rows; those that cannot be taken come back with the reason, and the others are written all the same.
+    """Write rows; those that cannot be taken come back with what was said of them, the others are written all the same.
 
     They are found by halving.
 
@@ -223,10 +205,14 @@ def _refused_of(link: "Link", measurement: str, pairs: Sequence[Sent]) -> Refuse
                 write(some[: len(some) // 2])
                 write(some[len(some) // 2 :])
                 return
-            refused.append((some[0][0], str(error)))
+            refused.append((some[0][0], error.detail))
             if len(refused) >= ALL_ALIKE and not is_any_taken:
                 raise CentralError(
-                    "{measurement}: none is taken; {why}", CentralKind.SHUT, measurement=measurement, why=error
+                    "{measurement}: none is taken; {why}",
+                    CentralKind.SHUT,
+                    detail=f"{measurement}: {error.detail}",
+                    measurement=measurement,
+                    why=error,
                 ) from error
 
     write(pairs)

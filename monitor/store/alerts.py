@@ -10,6 +10,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 
+from monitor.alerts.alert import UNNAMED
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, Change, Message, Phase
 from monitor.recipe.batch import BatchId
@@ -25,11 +26,11 @@ ON CONFLICT (subject, kind, episode) DO UPDATE SET
     suppressed_by = excluded.suppressed_by, reason = excluded.reason, about = excluded.about,
     acknowledged_us = coalesce(alert.acknowledged_us, excluded.acknowledged_us)"""
 _FIRING = "fired_us IS NOT NULL AND returned_us IS NULL"
-_STANDS = f"({_FIRING} OR (returned_us IS NOT NULL AND called_us IS NOT NULL AND acknowledged_us IS NULL))"
+_IS_ACTIVE = f"({_FIRING} OR (returned_us IS NOT NULL AND called_us IS NOT NULL AND acknowledged_us IS NULL))"
 
 
 @dataclass(frozen=True, slots=True)
-class Told:
+class CallCount:
     """How often people were called for one batch, or for what is about none (``batch_id`` None).
 
     Attributes
@@ -87,9 +88,9 @@ def of_surroundings(connection: sqlite3.Connection) -> list[Alert]:
     return [rows.alert_from_row(row) for row in found]
 
 
-def standing(connection: sqlite3.Connection) -> list[Alert]:
+def active(connection: sqlite3.Connection) -> list[Alert]:
     """The alerts that are on, or over with nobody having acknowledged them, the first to begin first."""
-    found = connection.execute(f"SELECT * FROM alert WHERE {_STANDS} ORDER BY fired_us, id")
+    found = connection.execute(f"SELECT * FROM alert WHERE {_IS_ACTIVE} ORDER BY fired_us, id")
     return [rows.alert_from_row(row) for row in found]
 
 
@@ -97,7 +98,7 @@ def open_of_ended(connection: sqlite3.Connection) -> list[BatchId]:
     """Ended batches of which an alert still stands: the collector was stopped before it could close them."""
     found = connection.execute(
         f"SELECT DISTINCT batch_id FROM alert JOIN batch ON batch.id = alert.batch_id "
-        f"WHERE ended_us IS NOT NULL AND (returned_us IS NULL OR {_STANDS})"
+        f"WHERE ended_us IS NOT NULL AND (returned_us IS NULL OR {_IS_ACTIVE})"
     )
     return [BatchId(row["batch_id"]) for row in found]
 
@@ -131,7 +132,7 @@ def shelve(connection: sqlite3.Connection, alert: Alert, until: datetime | None,
 def _note(connection: sqlite3.Connection, alert: Alert, at: datetime, person: str) -> None:
     put_changes(
         connection,
-        [Change(alert.subject, alert.kind, alert.episode, at, alert.phase, alert.reason, person or "somebody")],
+        [Change(alert.subject, alert.kind, alert.episode, at, alert.phase, alert.reason, person or UNNAMED)],
     )
 
 
@@ -191,7 +192,7 @@ def close_message(connection: sqlite3.Connection, message_id: str, why: str) -> 
     connection.execute("UPDATE outbox SET is_open = 0, detail = ? WHERE id = ?", (why, message_id))
 
 
-def told(connection: sqlite3.Connection, start: datetime | None, end: datetime | None) -> Sequence[Told]:
+def call_counts(connection: sqlite3.Connection, start: datetime | None, end: datetime | None) -> Sequence[CallCount]:
     """How often people were called between two moments, by batch. A message that had only the terminal counts once."""
     found = connection.execute(
         "SELECT batch_id, count(DISTINCT message_id) AS messages, "
@@ -201,6 +202,6 @@ def told(connection: sqlite3.Connection, start: datetime | None, end: datetime |
         (maybe_us(start), maybe_us(end)),
     )
     return [
-        Told(None if row["batch_id"] is None else BatchId(row["batch_id"]), row["messages"], row["calls"])
+        CallCount(None if row["batch_id"] is None else BatchId(row["batch_id"]), row["messages"], row["calls"])
         for row in found
     ]

@@ -15,7 +15,7 @@ from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Verdict
 from monitor.recipe.toml_tables import LONGEST_NAME
-from monitor.store import lookups, rows
+from monitor.store import lookups, old_prose, rows
 from monitor.store.samples import Samples
 from monitor.store.schema import outlook_of_codes
 from monitor.store.store import Store, eye_node
@@ -126,7 +126,8 @@ def put_in(connection: sqlite3.Connection, tables: Sequence[Rows]) -> BatchId:
     batch["id"] = old if is_free else None
     new = BatchId(_insert(connection, "batch", [batch]) or 0)
     for table in tables_of(connection)[1:]:
-        found = _dicts(by_name[table]) if table in by_name else []
+        # what an earlier version of this program took out has sentences for reasons
+        found = [old_prose.recoded(table, row) for row in _dicts(by_name[table])] if table in by_name else []
         for row in found:
             if "batch_id" in row:
                 row["batch_id"] = new

@@ -10,8 +10,9 @@ from pathlib import Path
 from typing import Any
 
 from monitor.settings.data_dir import DATABASE_NAME, SITES_NAME
-from monitor.store import rows
+from monitor.store import old_prose, rows
 from monitor.store.store import Store
+from monitor.translatable import Saying
 
 _TARGET, _STREAM = "copy", "delivery"
 
@@ -35,7 +36,7 @@ class Copy(Store):
 
     def __init__(self, path: Path) -> None:
         super().__init__(path)
-        with self._explained("cannot be made a copy"):
+        with self._explained(Saying("cannot be made a copy")):
             self._mark_as_copy()
             self._connection.execute("PRAGMA foreign_keys = OFF")  # rows come in an order of their own
 
@@ -88,7 +89,8 @@ class Copy(Store):
             for values, begun_us in found:
                 if begun_us is not None and _started_us(connection, values.get("batch_id")) != begun_us:
                     continue
-                n_taken += _is_put(connection, table, values)
+                # a site that runs an earlier version of this program has sentences for reasons
+                n_taken += _is_put(connection, table, old_prose.recoded(table, dict(values)))
         return n_taken
 
 

@@ -34,9 +34,15 @@ def damage_of(path: Path, *, at_most_bytes: int | None = None) -> str:
     except sqlite3.Error as error:
         if is_damage(error):
             return str(error)
-        raise StoreError(f"{path}: cannot be looked through: {error}; close what holds it, or try again") from error
+        raise StoreError(
+            "{path}: cannot be looked through: {detail}; close what holds it, or try again",
+            detail=str(error),
+            path=path,
+        ) from error
     except OSError as error:
-        raise StoreError(f"{path}: cannot be looked at ({error.strerror}); check its owner and rights") from error
+        raise StoreError(
+            "{path}: cannot be looked at ({detail}); check its owner and rights", detail=error.strerror or "", path=path
+        ) from error
     return "" if said == "ok" else said.splitlines()[-1]
 
 
@@ -63,7 +69,9 @@ def set_aside(path: Path, at: datetime) -> Path:
             os.close(folder)
     except OSError as error:
         raise StoreError(
-            f"{path}: is damaged and cannot be renamed ({error.strerror}); rename it yourself, then start again"
+            "{path}: is damaged and cannot be renamed ({detail}); rename it yourself, then start again",
+            detail=error.strerror or "",
+            path=path,
         ) from error
     return aside
 

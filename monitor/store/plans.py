@@ -48,7 +48,11 @@ class DayBook(Store):
         """
         found = next((each for each in self.plans() if each.id == plan_id), None)
         if found is None:
-            raise StoreError(f"{self.path}: has no plan {plan_id}; `proofing-monitor plan list` shows those there are")
+            raise StoreError(
+                "{path}: has no plan {plan_id}; `proofing-monitor plan list` shows those there are",
+                path=self.path,
+                plan_id=plan_id,
+            )
         return found
 
     def drop_plan(self, plan_id: PlanId) -> None:

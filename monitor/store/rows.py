@@ -13,9 +13,10 @@ from typing import Any, TypeVar
 
 import msgspec
 
-from monitor.alerts.alert import CueKind
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Subject
+from monitor.alerts.kinds import CueKind
+from monitor.alerts.reasons import Explanation, Reason
 from monitor.dough.outlook import FanPoint, Outlook
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.calibration import Calibration, Comparison
@@ -245,6 +246,16 @@ def outlook_from_row(row: sqlite3.Row, *, has_fan: bool) -> Outlook:
     return replace(outlook, fan=tuple(FanPoint(from_us(us), *quantiles) for us, *quantiles in points))
 
 
+_REASON: msgspec.json.Decoder[Reason] = msgspec.json.Decoder(Reason)
+_EXPLANATION: msgspec.json.Decoder[Explanation] = msgspec.json.Decoder(Explanation)
+_CHANGE_REASON: msgspec.json.Decoder[Reason | Explanation] = msgspec.json.Decoder(Reason | Explanation)
+
+
+def _reason_to_text(reason: Reason | Explanation | None) -> str:
+    """A reason as JSON; empty when there is none."""
+    return "" if reason is None else to_json(reason)
+
+
 ALERT_COLUMNS = (
     "message_id, subject, batch_id, kind, episode, since_us, fired_us, returned_us, quiet_since_us, called_us, "
     "acknowledged_us, shelved_us, suppressed_by, reason, about"
@@ -266,8 +277,8 @@ def alert_to_row(alert: Alert) -> tuple[Any, ...]:
         maybe_us(alert.called_at),
         maybe_us(alert.acknowledged_at),
         maybe_us(alert.shelved_until),
-        alert.suppressed_by,
-        alert.reason,
+        _reason_to_text(alert.suppressed_by),
+        _reason_to_text(alert.reason),
         alert.about,
     )
 
@@ -285,8 +296,8 @@ def alert_from_row(row: Row) -> Alert:
         called_at=maybe_at(row["called_us"]),
         acknowledged_at=maybe_at(row["acknowledged_us"]),
         shelved_until=maybe_at(row["shelved_us"]),
-        suppressed_by=row["suppressed_by"],
-        reason=row["reason"],
+        suppressed_by=_EXPLANATION.decode(row["suppressed_by"]) if row["suppressed_by"] else None,
+        reason=_REASON.decode(row["reason"]) if row["reason"] else None,
         about=row["about"],
         number=row["id"],
     )
@@ -304,7 +315,7 @@ def change_to_row(change: Change) -> tuple[Any, ...]:
         change.episode,
         to_us(change.at),
         change.phase.value,
-        change.reason,
+        _reason_to_text(change.reason),
         change.by,
         maybe_us(change.outlook_at),
         to_json(change.readings),
@@ -319,7 +330,7 @@ def change_from_row(row: Row) -> Change:
         episode=row["episode"],
         at=from_us(row["at_us"]),
         phase=Phase(row["phase"]),
-        reason=row["reason"],
+        reason=_CHANGE_REASON.decode(row["reason"]) if row["reason"] else None,
         by=row["person"],
         outlook_at=maybe_at(row["outlook_us"]),
         readings=from_json(row["readings"], tuple[str, ...]),

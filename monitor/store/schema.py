@@ -1,10 +1,21 @@
 """The tables of the store, as a list of migrations; each change and its record are one transaction.
 
 Times are INTEGER microseconds since 1970 UTC. A migration, once released, is never edited: a later one mends it.
+
+Before an older file is brought up to date, a backup of it is laid beside it (:mod:`monitor.store.sqlite_file`). The way
+back: install the older program, and ``proofing-monitor backup restore`` that file with it. What was stored since then
+lies in the file that restoring sets aside.
 """
 
 import json
 import sqlite3
+from collections.abc import Callable
+from typing import TypeAlias
+
+from monitor.store import old_prose
+
+Alteration: TypeAlias = str | Callable[[sqlite3.Connection], None]
+"""A statement, or what SQL alone cannot do."""
 
 
 def _noted(table: str, columns: str, *, is_new_too: bool = True) -> tuple[str, ...]:
@@ -57,7 +68,7 @@ def outlook_of_codes(body: str) -> str:
 
 
 # One entry a version, first is version 1: what it is for, and its statements.
-MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
+MIGRATIONS: tuple[tuple[str, tuple[Alteration, ...]], ...] = (
     (
         "readings, nodes, batches, outlooks, alerts, outbox",
         (
@@ -440,6 +451,7 @@ MIGRATIONS: tuple[tuple[str, tuple[str, ...]], ...] = (
         "outlooks hold codes in place of words",
         ("UPDATE outlook SET body = outlook_of_codes(body) WHERE body IS NOT outlook_of_codes(body)",),
     ),
+    ("reasons of alerts are codes with values in place of English sentences", (old_prose.recode,)),
 )
 
 SAMPLES_SINCE = 10
@@ -455,7 +467,7 @@ def version(connection: sqlite3.Connection) -> int:
 
 
 def migrate(
-    connection: sqlite3.Connection, migrations: tuple[tuple[str, tuple[str, ...]], ...] = MIGRATIONS
+    connection: sqlite3.Connection, migrations: tuple[tuple[str, tuple[Alteration, ...]], ...] = MIGRATIONS
 ) -> tuple[int, int]:
     """Bring a file up to date; returns the version found and the version it has now.
 
@@ -474,9 +486,12 @@ def migrate(
         try:
             reached = version(connection)  # another process may have been quicker
             if reached < len(migrations):
-                purpose, statements = migrations[reached]
-                for statement in statements:
-                    connection.execute(statement)
+                purpose, changes = migrations[reached]
+                for change in changes:
+                    if isinstance(change, str):
+                        connection.execute(change)
+                    else:
+                        change(connection)
                 connection.execute(
                     "CREATE TABLE IF NOT EXISTS schema_version (version INTEGER PRIMARY KEY, purpose TEXT NOT NULL)"
                 )

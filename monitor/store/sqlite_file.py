@@ -4,7 +4,9 @@ WAL with ``synchronous=FULL``: what was committed is on the disk.
 """
 
 import logging
+import os
 import sqlite3
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -12,24 +14,25 @@ from types import TracebackType
 from typing import Self
 
 from monitor.clock import SystemClock
-from monitor.errors import DamagedError, StoreError
+from monitor.errors import STORE_REMEDIES, DamagedError, StoreError, StoreFault
 from monitor.store import schema
+from monitor.translatable import Saying
 
 log = logging.getLogger(__name__)
 
 COPY = 1
 """The file's ``user_version`` that says: this is a copy of another site's store."""
 BUSY_MS = 10_000  # judgement: far longer than any transaction here, shorter than a person's patience
-_SQLITE_HINTS = (
-    ("locked", "another program holds the file; close it, or try again"),
-    ("busy", "another program holds the file; close it, or try again"),
-    ("full", "make room on this disk, then start again"),
-    ("readonly", "let this user write the file and its folder"),
-    ("unable to open", "check that the path is a file and that this user may write its folder"),
-    ("not a database", "the file is something else; name another, or bring it back from a copy"),
-    ("malformed", "the file is damaged; bring it back with `proofing-monitor backup restore`"),
-    ("thread", "each thread opens a Store of its own"),
-    ("closed", "the store was closed before; open it again"),
+_FAULTS = (  # by a word of what SQLite says
+    ("locked", StoreFault.LOCKED),
+    ("busy", StoreFault.LOCKED),
+    ("full", StoreFault.FULL),
+    ("readonly", StoreFault.READ_ONLY),
+    ("unable to open", StoreFault.NO_PATH),
+    ("not a database", StoreFault.NO_DATABASE),
+    ("malformed", StoreFault.DAMAGED),
+    ("thread", StoreFault.OTHER_THREAD),
+    ("closed", StoreFault.CLOSED),
 )
 
 
@@ -56,11 +59,11 @@ class SqliteFile:
         self._connection = self._opened()
 
     def _opened(self) -> sqlite3.Connection:
-        with self._explained("cannot be opened"):
+        with self._explained(Saying("cannot be opened")):
             self.path.parent.mkdir(parents=True, exist_ok=True)
             connection = sqlite3.connect(self.path, timeout=BUSY_MS / 1000, isolation_level=None)
         try:
-            with self._explained("cannot be opened"):
+            with self._explained(Saying("cannot be opened")):
                 connection.row_factory = sqlite3.Row
                 _write_ahead(connection)
                 connection.execute("PRAGMA synchronous = FULL")
@@ -68,17 +71,22 @@ class SqliteFile:
                 if 0 < (before := schema.version(connection)) < len(schema.MIGRATIONS):
                     log.warning(
                         "%s: of an older version, is brought up to date (tables %d to %d): a week's readings of twenty "
-                        "nodes take a minute, and as much room again for that time",
+                        "nodes take a minute, and twice as much room again for that time",
                         self.path,
                         before,
                         len(schema.MIGRATIONS),
                     )
+                    kept = _keep_version(connection, self.path, before)
+                    log.warning("%s: the file as it was lies at %s", self.path, kept)
                 found, _ = schema.migrate(connection)
                 self.is_copy = connection.execute("PRAGMA user_version").fetchone()[0] == COPY
             if found > len(schema.MIGRATIONS):
                 raise StoreError(
-                    f"{self.path}: was written by a newer version of this program (tables version {found}, this "
-                    f"program knows {len(schema.MIGRATIONS)}): install the newer version, or name another file"
+                    "{path}: was written by a newer version of this program (tables version {found}, this program "
+                    "knows {known}): install the newer version, or name another file",
+                    path=self.path,
+                    found=found,
+                    known=len(schema.MIGRATIONS),
                 )
         except StoreError:
             connection.close()
@@ -97,12 +105,12 @@ class SqliteFile:
 
     def look_only(self) -> None:
         """Refuse, from now on, every write by this connection."""
-        with self._explained("cannot be read"):
+        with self._explained(Saying("cannot be read")):
             self._connection.execute("PRAGMA query_only = ON")
 
     def close(self) -> None:
         """Let go of the file; a second time does nothing."""
-        with self._explained("cannot be closed"):
+        with self._explained(Saying("cannot be closed")):
             self._connection.close()
 
     def __enter__(self) -> Self:
@@ -114,23 +122,30 @@ class SqliteFile:
         self.close()
 
     @contextmanager
-    def _explained(self, what: str) -> Iterator[None]:
+    def _explained(self, what: Saying) -> Iterator[None]:
         """Library errors as a StoreError that names the file and what to do."""
         try:
             yield
         except (sqlite3.Error, OSError) as error:
-            text = str(error)
-            hint = next((hint for word, hint in _SQLITE_HINTS if word in text.lower()), "check the disk and its rights")
-            kind = DamagedError if is_damage(error) else StoreError
-            raise kind(f"{self.path}: {what}: {text}; {hint}") from error
+            fault, kind = fault_of(error), DamagedError if is_damage(error) else StoreError
+            raise kind(
+                "{path}: {what}: {detail}; {remedy}",
+                fault=fault,
+                detail=str(error),
+                path=self.path,
+                what=what,
+                remedy=STORE_REMEDIES[fault],
+            ) from error
 
     @contextmanager
     def _write(self, *, is_of_batches: bool = False) -> Iterator[sqlite3.Connection]:
         """One immediate transaction: all of it, or nothing. See :meth:`changes` for what is of batches."""
         if self.is_copy and not self._may_write_copies:
-            raise StoreError(f"{self.path}: is a copy of another site's store; note it there, it comes here by itself")
+            raise StoreError(
+                "{path}: is a copy of another site's store; note it there, it comes here by itself", path=self.path
+            )
         self._batch_writes += is_of_batches
-        with self._explained("cannot be written"):
+        with self._explained(Saying("cannot be written")):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
@@ -143,13 +158,17 @@ class SqliteFile:
     @contextmanager
     def _read(self) -> Iterator[sqlite3.Connection]:
         """One read transaction: all its statements see the same moment."""
-        with self._explained("cannot be read"):
+        with self._explained(Saying("cannot be read")):
             self._connection.execute("BEGIN")
             try:
                 yield self._connection
             except ValueError as error:
                 raise StoreError(
-                    f"{self.path}: holds a value this program cannot read: {error}; bring the file back from a copy"
+                    "{path}: holds a value this program cannot read: {detail}; {remedy}",
+                    fault=StoreFault.BAD_VALUE,
+                    detail=str(error),
+                    path=self.path,
+                    remedy=STORE_REMEDIES[StoreFault.BAD_VALUE],
                 ) from error
             finally:
                 if self._connection.in_transaction:
@@ -161,14 +180,50 @@ class SqliteFile:
         That is when another process or thread has written anything, or this store anything of the kind: the readings
         and outlooks that come through it by the hundred do not count. Asking costs microseconds.
         """
-        with self._explained("cannot be read"):
+        with self._explained(Saying("cannot be read")):
             return int(self._connection.execute("PRAGMA data_version").fetchone()[0]), self._batch_writes
+
+
+def fault_of(error: Exception) -> StoreFault:
+    """What is wrong, by what the library says."""
+    text = str(error).lower()
+    return next((fault for word, fault in _FAULTS if word in text), StoreFault.OTHER)
 
 
 def is_damage(error: Exception) -> bool:
     """True when SQLite says that the file's content is wrong, and not that it cannot be got at."""
     code = getattr(error, "sqlite_errorcode", None) or 0  # the low byte is the code, the rest its kind
     return (code & 0xFF) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def kept_version(path: Path, version: int) -> Path:
+    """Where a file of an older version lies after it was brought up to date."""
+    return path.with_name(f"{path.name}.version-{version}")
+
+
+def _keep_version(connection: sqlite3.Connection, path: Path, version: int) -> Path:
+    """Lay a copy of the file beside it, whole or not at all; one that is there already is left as it is."""
+    kept = kept_version(path, version)
+    if not kept.exists():
+        with tempfile.NamedTemporaryFile(dir=path.parent, prefix=f"{kept.name}.", delete=False) as unfinished:
+            pass
+        try:
+            copy = sqlite3.connect(unfinished.name)
+            try:
+                connection.backup(copy)
+                copy.execute("PRAGMA journal_mode = DELETE")
+            finally:
+                copy.close()
+            descriptor = os.open(unfinished.name, os.O_RDONLY)
+            try:
+                os.fsync(descriptor)
+            finally:
+                os.close(descriptor)
+            os.rename(unfinished.name, kept)
+        except BaseException:
+            os.unlink(unfinished.name)
+            raise
+    return kept
 
 
 def _write_ahead(connection: sqlite3.Connection) -> None:

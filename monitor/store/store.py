@@ -20,9 +20,9 @@ from monitor.dough.track import Track
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, set_right
-from monitor.store import alerts as alertbook
+from monitor.store import alerts as alert_rows
 from monitor.store import arrivals, lessons, lookups, rows
-from monitor.store.alerts import Told
+from monitor.store.alerts import CallCount
 from monitor.store.arrivals import Arrivals, Heard
 from monitor.store.lookups import Hearing
 from monitor.store.rows import FaultCount, NodeRow, QuarantinedFrame, to_us
@@ -209,7 +209,11 @@ class Store(SqliteFile):
     def _require_batch(self, connection: sqlite3.Connection, batch_id: BatchId) -> Batch:
         row = connection.execute("SELECT * FROM batch WHERE id = ?", (batch_id,)).fetchone()
         if row is None:
-            raise StoreError(f"{self.path}: has no batch {batch_id}; see the list of batches for the numbers there are")
+            raise StoreError(
+                "{path}: has no batch {batch_id}; see the list of batches for the numbers there are",
+                path=self.path,
+                batch_id=batch_id,
+            )
         return lookups.batch(connection, row)
 
     # -- calibrations ---------------------------------------------------------------------------------------------
@@ -303,14 +307,14 @@ class Store(SqliteFile):
                 "SET body = excluded.body, fan = excluded.fan",
                 (batch_id, at_us, body, fan),
             )
-            alertbook.put(connection, alerts, messages, changes, outlook.at)
+            alert_rows.put(connection, alerts, messages, changes, outlook.at)
 
     def save_alerts(
         self, alerts: Iterable[Alert], messages: Iterable[Message], changes: Iterable[Change], at: datetime
     ) -> None:
         """Keep what a look made of alerts about no batch, in one transaction with what must be said of them."""
         with self._write() as connection:
-            alertbook.put(connection, alerts, messages, changes, at)
+            alert_rows.put(connection, alerts, messages, changes, at)
 
     def outlooks(self, batch_id: BatchId, *, has_fan: bool = True) -> list[Outlook]:
         """Every outlook of a batch, ascending in time; without the fans it is several times quicker."""
@@ -329,73 +333,77 @@ class Store(SqliteFile):
     def alerts(self, batch_id: BatchId | None = None) -> list[Alert]:
         """The alerts of one batch or of all there are, in the order they began."""
         with self._read() as connection:
-            return alertbook.of_batch(connection, batch_id)
+            return alert_rows.of_batch(connection, batch_id)
 
     def surrounding_alerts(self) -> list[Alert]:
         """The newest alert of each kind about each thing that is no batch."""
         with self._read() as connection:
-            return alertbook.of_surroundings(connection)
+            return alert_rows.of_surroundings(connection)
 
-    def standing_alerts(self) -> list[Alert]:
+    def active_alerts(self) -> list[Alert]:
         """The alerts that are on, or over with nobody having acknowledged them."""
         with self._read() as connection:
-            return alertbook.standing(connection)
+            return alert_rows.active(connection)
 
     def ended_with_alerts(self) -> list[BatchId]:
         """Ended batches of which an alert still stands."""
         with self._read() as connection:
-            return alertbook.open_of_ended(connection)
+            return alert_rows.open_of_ended(connection)
 
     def acknowledge(self, number: int, at: datetime, person: str = "") -> Alert:
         """Keep that somebody knows of an alert, and its line of history; returns it as it stands now."""
         with self._write() as connection:
-            return alertbook.acknowledge(connection, self._require_alert(connection, number), at, person)
+            return alert_rows.acknowledge(connection, self._require_alert(connection, number), at, person)
 
     def shelve(self, number: int, until: datetime | None, at: datetime, person: str = "") -> Alert:
         """Keep until when nobody wants to hear of an alert (None: take it off its shelf); returns it as it stands."""
         with self._write() as connection:
             alert = self._require_alert(connection, number)
             if not alert.is_firing:
-                raise StoreError(f"alert {number} is over; nothing of it will be called")
-            return alertbook.shelve(connection, alert, until, at, person)
+                raise StoreError("alert {number} is over; nothing of it will be called", number=number)
+            return alert_rows.shelve(connection, alert, until, at, person)
 
     def _require_alert(self, connection: sqlite3.Connection, number: int) -> Alert:
-        alert = alertbook.one(connection, number)
+        alert = alert_rows.one(connection, number)
         if alert is None:
-            raise StoreError(f"{self.path}: has no alert {number}; `proofing-monitor alerts list` shows the numbers")
+            raise StoreError(
+                "{path}: has no alert {number}; `proofing-monitor alerts list` shows the numbers",
+                path=self.path,
+                number=number,
+            )
         return alert
 
     def alert_history(self, batch_id: BatchId | None = None, since: datetime | None = None) -> list[Change]:
         """Every change of state of one batch's alerts or of all, the first first."""
         with self._read() as connection:
-            return alertbook.history(connection, batch_id, since)
+            return alert_rows.history(connection, batch_id, since)
 
     def messages(self, batch_id: BatchId | None = None) -> list[Message]:
         """The messages of one batch or of all, newest first, delivered or not."""
         with self._read() as connection:
-            return alertbook.messages(connection, batch_id)
+            return alert_rows.messages(connection, batch_id)
 
     def open_messages(self) -> list[tuple[Message, Alert | None, list[Call]]]:
         """The messages that are not closed, oldest first, each with its alert as it stands and its calls so far."""
         with self._read() as connection:
-            return alertbook.open_messages(connection)
+            return alert_rows.open_messages(connection)
 
     def calls(self, message_id: str | None = None) -> list[Call]:
         """The calls of one message or of all, the first first."""
         with self._read() as connection:
-            return alertbook.calls(connection, message_id)
+            return alert_rows.calls(connection, message_id)
 
     def save_call(self, call: Call, new_tries: int = 0) -> None:
         """Keep a call as it stands; ``new_tries`` are added to its message's."""
         with self._write() as connection:
-            alertbook.put_call(connection, call, new_tries)
+            alert_rows.put_call(connection, call, new_tries)
 
     def close_message(self, message_id: str, why: str) -> None:
         """Nothing more is to be sent of a message."""
         with self._write() as connection:
-            alertbook.close_message(connection, message_id, why)
+            alert_rows.close_message(connection, message_id, why)
 
-    def call_counts(self, start: datetime | None = None, end: datetime | None = None) -> Sequence[Told]:
+    def call_counts(self, start: datetime | None = None, end: datetime | None = None) -> Sequence[CallCount]:
         """How often people were called between two moments, by batch."""
         with self._read() as connection:
-            return alertbook.told(connection, start, end)
+            return alert_rows.call_counts(connection, start, end)

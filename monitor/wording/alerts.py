@@ -8,11 +8,13 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from monitor.alerts.alert import Alert, AlertKind, Facts, Message, Rules
+from monitor.alerts.alert import Alert, Facts, Message, Phase, Rules, Sort
 from monitor.alerts.conditions import are_heights_stale
+from monitor.alerts.kinds import AlertKind
 from monitor.alerts.limits import air_limits
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Stage
+from monitor.translatable import N_
 from monitor.wire.readings import Channel
 from monitor.wording.cautions import CAUTIONS, DEFERENCE, Caution
 from monitor.wording.outlook import (
@@ -34,13 +36,13 @@ from monitor.wording.phrases import (
     printable,
     rise_text,
     stage_word,
-    standing_text,
     state_word,
     subject_word,
     target_text,
     temp_text,
 )
 from monitor.wording.reader import Reader
+from monitor.wording.reasons import reason_text
 from monitor.wording.times import about_text, between_text, clock_text, date_words, day_word, duration_text, hour_text
 
 __all__ = [
@@ -69,8 +71,8 @@ __all__ = [
     "printable",
     "rise_text",
     "stage_word",
-    "standing_text",
     "state_word",
+    "status_text",
     "subject_word",
     "target_text",
     "temp_text",
@@ -78,11 +80,11 @@ __all__ = [
 ]
 
 RULES = Rules()
-LATE_MIN = 3.0  # judgement: news older than this is told as news of the past
+LATE_MIN = 3.0  # judgement: news older than this is text as news of the past
 
 
 @dataclass(frozen=True, slots=True)
-class _Said:
+class _Context:
     """All that the sentences of one alert draw on."""
 
     facts: Facts
@@ -128,124 +130,127 @@ def _sentence(clause: str) -> str:
     return f"{clause[:1].upper()}{clause[1:]}." if clause else ""
 
 
-def _oven_on(said: _Said) -> str:
-    batch, outlook = said.facts.batch, said.outlook
+def _oven_on(context: _Context) -> str:
+    batch, outlook = context.facts.batch, context.outlook
     preheat_min = batch.preheat_min or 0.0
-    hot_at = said.facts.now + timedelta(minutes=preheat_min)
+    hot_at = context.facts.now + timedelta(minutes=preheat_min)
     parts = [
-        said.expected,
-        said.say("Switch the oven on now, with the stone in it: it needs {time}.", time=duration_text(preheat_min)),
+        context.expected,
+        context.say("Switch the oven on now, with the stone in it: it needs {time}.", time=duration_text(preheat_min)),
     ]
     ready_at = outlook.ready.p50
     if ready_at is not None and hot_at - ready_at > timedelta(minutes=LATE_MIN):
-        late = "It will be hot about {at}, after the dough: keep the dough cooler until then."
-        parts.append(said.say(late, at=said.clock(hot_at)))
-    parts.append(said.say("The monitor never switches heat: you do."))
+        late = N_("It will be hot about {at}, after the dough: keep the dough cooler until then.")
+        parts.append(context.say(late, at=context.clock(hot_at)))
+    parts.append(context.say("The monitor never switches heat: you do."))
     return " ".join(parts)
 
 
-def _ready_soon(said: _Said) -> str:
-    return f"{said.expected} {said.get_ready}"
+def _ready_soon(context: _Context) -> str:
+    return f"{context.expected} {context.get_ready}"
 
 
-def _ready(said: _Said) -> str:
-    since_at = ready_since(said.outlook)
-    if said.outlook.state is State.PAST_PEAK:
-        return f"{said.expected} {said.rescue}"
-    if since_at is not None and said.facts.now - since_at > timedelta(minutes=LATE_MIN):
-        late = duration_text((said.facts.now - since_at).total_seconds() / 60.0)
-        told = said.say("Was ready about {at}, {late} ago: this is known only now.", at=said.clock(since_at), late=late)
-        return f"{told} {said.next}"
-    is_peak = said.facts.batch.target.is_peak
-    told = said.say(
-        "It is at its peak now, at {at}." if is_peak else "It is ready now, at {at}.", at=said.clock(said.facts.now)
+def _ready(context: _Context) -> str:
+    since_at = ready_since(context.outlook)
+    if context.outlook.state is State.PAST_PEAK:
+        return f"{context.expected} {context.rescue}"
+    if since_at is not None and context.facts.now - since_at > timedelta(minutes=LATE_MIN):
+        late = duration_text((context.facts.now - since_at).total_seconds() / 60.0)
+        text = context.say(
+            "Was ready about {at}, {late} ago: this is known only now.", at=context.clock(since_at), late=late
+        )
+        return f"{text} {context.next}"
+    is_peak = context.facts.batch.target.is_peak
+    text = context.say(
+        N_("It is at its peak now, at {at}.") if is_peak else N_("It is ready now, at {at}."),
+        at=context.clock(context.facts.now),
     )
-    return f"{told} {said.next}"
+    return f"{text} {context.next}"
 
 
-def _at_peak(said: _Said) -> str:
-    batch, outlook = said.facts.batch, said.outlook
-    peak = about_text(outlook.peak, said.reader, said.facts.now)
+def _at_peak(context: _Context) -> str:
+    batch, outlook = context.facts.batch, context.outlook
+    peak = about_text(outlook.peak, context.reader, context.facts.now)
     if outlook.state is State.PAST_PEAK and outlook.peak.p50 is not None:
-        when = said.say("Its peak was about {at}", at=said.clock(outlook.peak.p50))
+        when = context.say("Its peak was about {at}", at=context.clock(outlook.peak.p50))
     elif peak is None:
-        when = said.say("Its peak has come or comes within ten minutes")
+        when = context.say("Its peak has come or comes within ten minutes")
     else:
-        when = said.say("Its peak is {about}", about=peak)
+        when = context.say("Its peak is {about}", about=peak)
     if batch.target.is_peak:
-        is_ahead = outlook.peak.p50 is not None and outlook.peak.p50 - said.facts.now > timedelta(minutes=LATE_MIN)
-        return f"{when}. {said.get_ready if is_ahead else said.next}"
+        is_ahead = outlook.peak.p50 is not None and outlook.peak.p50 - context.facts.now > timedelta(minutes=LATE_MIN)
+        return f"{when}. {context.get_ready if is_ahead else context.next}"
     since_at = ready_since(outlook)
     if since_at is None:
-        told = said.say(
+        text = context.say(
             "{when}, and it will hardly get to {target}: do not wait for that.",
             when=when,
-            target=target_text(batch, said.reader),
+            target=target_text(batch, context.reader),
         )
-        return f"{told} {said.next}"
-    told = said.say("Last call: it was ready {at} and falls soon.", at=said.clock(since_at))
-    return f"{told} {when}. {said.next}"
+        return f"{text} {context.next}"
+    text = context.say("Last call: it was ready {at} and falls soon.", at=context.clock(since_at))
+    return f"{text} {when}. {context.next}"
 
 
-def _past_peak(said: _Said) -> str:
-    return f"{said.expected} {said.rescue}"
+def _past_peak(context: _Context) -> str:
+    return f"{context.expected} {context.rescue}"
 
 
 _TOO_WARM = {
-    True: "The air around it is at {air}, above {limit}, too warm for this stage ({stage}).",
-    False: "The air around it is above {limit}, too warm for this stage ({stage}).",
+    True: N_("The air around it is at {air}, above {limit}, too warm for this stage ({stage})."),
+    False: N_("The air around it is above {limit}, too warm for this stage ({stage})."),
 }
 _TOO_COLD = {
-    True: "The air around it is at {air}, below {limit}, too cold for this stage ({stage}).",
-    False: "The air around it is below {limit}, too cold for this stage ({stage}).",
+    True: N_("The air around it is at {air}, below {limit}, too cold for this stage ({stage})."),
+    False: N_("The air around it is below {limit}, too cold for this stage ({stage})."),
 }
 """By whether the air was measured."""
 
 
-def _air_holes(said: _Said, limit_c: float) -> dict[str, str]:
-    air_c = said.outlook.air_temp_c
+def _air_holes(context: _Context, limit_c: float) -> dict[str, str]:
+    air_c = context.outlook.air_temp_c
     return {
-        "air": "" if air_c is None else temp_text(air_c, said.reader),
-        "limit": temp_text(limit_c, said.reader),
-        "stage": stage_word(said.facts.batch.stage, said.reader),
+        "air": "" if air_c is None else temp_text(air_c, context.reader),
+        "limit": temp_text(limit_c, context.reader),
+        "stage": stage_word(context.facts.batch.stage, context.reader),
     }
 
 
-def _air_too_warm(said: _Said) -> str:
-    batch = said.facts.batch
-    holes = _air_holes(said, air_limits(batch, said.rules.air).high_c)
-    do = "Move it somewhere cooler, or look sooner than planned."
+def _air_too_warm(context: _Context) -> str:
+    batch = context.facts.batch
+    holes = _air_holes(context, air_limits(batch, context.rules.air).high_c)
+    do = N_("Move it somewhere cooler, or look sooner than planned.")
     if batch.stage is Stage.RETARD:
-        do = "See that the door is shut and the cold is on: the dough goes on rising."
-    return f"{said.say(_TOO_WARM[bool(holes['air'])], **holes)} {said.expected} {said.say(do)}"
+        do = N_("See that the door is shut and the cold is on: the dough goes on rising.")
+    return f"{context.say(_TOO_WARM[bool(holes['air'])], **holes)} {context.expected} {context.say(do)}"
 
 
-def _air_too_cold(said: _Said) -> str:
-    batch = said.facts.batch
-    holes = _air_holes(said, air_limits(batch, said.rules.air).low_c)
-    do = "Move it somewhere warmer, or plan for the later time."
+def _air_too_cold(context: _Context) -> str:
+    batch = context.facts.batch
+    holes = _air_holes(context, air_limits(batch, context.rules.air).low_c)
+    do = N_("Move it somewhere warmer, or plan for the later time.")
     if batch.stage is Stage.RETARD:
-        do = "The dough may freeze: set the cold less strong or move it."
-    return f"{said.say(_TOO_COLD[bool(holes['air'])], **holes)} {said.expected} {said.say(do)}"
+        do = N_("The dough may freeze: set the cold less strong or move it.")
+    return f"{context.say(_TOO_COLD[bool(holes['air'])], **holes)} {context.expected} {context.say(do)}"
 
 
-def _air_too_dry(said: _Said) -> str:
-    outlook = said.outlook
-    air = "" if outlook.air_temp_c is None else temp_text(outlook.air_temp_c, said.reader)
-    humidity = "" if outlook.humidity_pct is None else said.reader.number(outlook.humidity_pct)
+def _air_too_dry(context: _Context) -> str:
+    outlook = context.outlook
+    air = "" if outlook.air_temp_c is None else temp_text(outlook.air_temp_c, context.reader)
+    humidity = "" if outlook.humidity_pct is None else context.reader.number(outlook.humidity_pct)
     if air and humidity:
-        told = said.say(
+        text = context.say(
             "The air around it, at {air} with {humidity} % humidity, dries the skin of an uncovered dough.",
             air=air,
             humidity=humidity,
         )
     else:
-        told = said.say("The air around it dries the skin of an uncovered dough.")
-    do = said.say("Cover it, or make the air damper. If it is covered, all is well.")
-    return f"{told} {said.expected} {do}"
+        text = context.say("The air around it dries the skin of an uncovered dough.")
+    do = context.say("Cover it, or make the air damper. If it is covered, all is well.")
+    return f"{text} {context.expected} {do}"
 
 
-_TEXTS: dict[AlertKind, Callable[[_Said], str]] = {
+_TEXTS: dict[AlertKind, Callable[[_Context], str]] = {
     AlertKind.OVEN_ON: _oven_on,
     AlertKind.READY_SOON: _ready_soon,
     AlertKind.READY: _ready,
@@ -258,18 +263,18 @@ _TEXTS: dict[AlertKind, Callable[[_Said], str]] = {
 _COURSE_KINDS = (AlertKind.OVEN_ON, AlertKind.READY_SOON, AlertKind.READY, AlertKind.AT_PEAK, AlertKind.PAST_PEAK)
 
 
-def _unseen_note(said: _Said) -> str:
+def _unseen_note(context: _Context) -> str:
     """Why an alert about the dough's course needs a look, when nobody has measured the dough."""
-    if said.alert.kind not in _COURSE_KINDS:
+    if context.alert.kind not in _COURSE_KINDS:
         return ""
-    if are_heights_stale(said.rules, said.facts):
-        seen = [said.facts.last_seen.get(channel) for channel in (Channel.DISTANCE, Channel.LEVEL)]
+    if are_heights_stale(context.rules, context.facts):
+        seen = [context.facts.last_seen.get(channel) for channel in (Channel.DISTANCE, Channel.LEVEL)]
         last_at = max((at for at in seen if at is not None), default=None)
         if last_at is None:
-            return said.say("Its height has not been measured: look at it first.")
-        return said.say("Its height has not been measured since {at}: look at it first.", at=said.clock(last_at))
-    if not said.outlook.is_from_heights:
-        return said.say("This is judged from warmth and recipe alone: look at it first.")
+            return context.say("Its height has not been measured: look at it first.")
+        return context.say("Its height has not been measured since {at}: look at it first.", at=context.clock(last_at))
+    if not context.outlook.is_from_heights:
+        return context.say("This is judged from warmth and recipe alone: look at it first.")
     return ""
 
 
@@ -280,9 +285,29 @@ def alert_title(alert: Alert, facts: Facts, reader: Reader) -> str:
 
 def alert_text(alert: Alert, facts: Facts, *, reader: Reader, rules: Rules = RULES) -> str:
     """An alert about a batch in full: batch, rise, expected time, and what to do."""
-    said = _Said(facts, alert, reader, rules)
-    head = f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage, reader)}, {rise_text(said.outlook, reader)}."
-    return " ".join(part for part in (head, _TEXTS[alert.kind](said), _unseen_note(said)) if part)
+    context = _Context(facts, alert, reader, rules)
+    head = (
+        f"{printable(facts.batch.name)}, {stage_word(facts.batch.stage, reader)}, {rise_text(context.outlook, reader)}."
+    )
+    return " ".join(part for part in (head, _TEXTS[alert.kind](context), _unseen_note(context)) if part)
+
+
+def status_text(alert: Alert, reader: Reader, now: datetime) -> str:
+    """How an alert stands and since when, as a clause; of the monitor's own troubles also which it is."""
+    since = clock_text(alert.fired_at or alert.since_at, reader, now)
+    if alert.phase is Phase.SHELVED and alert.shelved_until is not None:
+        until = clock_text(alert.shelved_until, reader, now)
+        status = reader.say("since {since}; later, until {until}", since=since, until=until)
+    elif alert.phase is Phase.SUPPRESSED and alert.suppressed_by is not None:
+        status = reader.say("since {since}; {why}", since=since, why=reason_text(alert.suppressed_by, reader))
+    elif alert.phase is Phase.RETURNED and alert.returned_at is not None:
+        until = clock_text(alert.returned_at, reader, now)
+        status = reader.say("from {since} to {until}, nobody has seen it", since=since, until=until)
+    else:
+        status = reader.say("since {since}, {phase}", since=since, phase=phase_word(alert.phase, reader))
+    if alert.subject.sort is Sort.MONITOR and alert.reason is not None:
+        return f"{status}: {printable(reason_text(alert.reason, reader))}"
+    return status
 
 
 def message_of(alert: Alert, facts: Facts, *, reader: Reader, rules: Rules = RULES) -> Message:

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 from typing import assert_never
 
-from monitor.alerts.alert import CueKind
+from monitor.alerts.kinds import CueKind
 from monitor.plan.cues import Cue, MovedCue, StepCue
 from monitor.plan.day import DoughPlan, StepKind
 from monitor.plan.food import expected_warm_min, perishables

@@ -3,6 +3,7 @@
 from typing import assert_never
 
 from monitor.dough.learning import Pace, RecipeExperience
+from monitor.translatable import N_
 from monitor.wording.reader import Reader
 
 
@@ -29,7 +30,7 @@ def learned_sentence(learned: RecipeExperience, reader: Reader, *, has_formula: 
             )
         )
     if learned.n_intervals:
-        held = "forecasts held {held} of {all} times"
+        held = N_("forecasts held {held} of {all} times")
         parts.append(reader.say(held, held=learned.n_held, all=learned.n_intervals))
     return "; ".join(parts)
 
@@ -37,21 +38,23 @@ def learned_sentence(learned: RecipeExperience, reader: Reader, *, has_formula: 
 def _pace(learned: RecipeExperience, reader: Reader, *, has_formula: bool) -> str:
     match learned.pace:
         case Pace.UNLIKE:
-            return reader.say("rises unlike what the formula says" if has_formula else "rises unlike other doughs")
+            return reader.say(
+                N_("rises unlike what the formula says") if has_formula else N_("rises unlike other doughs")
+            )
         case Pace.SAME:
-            return reader.say("rises as the formula says" if has_formula else "rises as doughs usually do")
+            return reader.say(N_("rises as the formula says") if has_formula else N_("rises as doughs usually do"))
         case Pace.FASTER:
             faster = (
-                "rises {pct} % faster than the formula says"
+                N_("rises {pct} % faster than the formula says")
                 if has_formula
-                else "rises {pct} % faster than doughs usually do"
+                else N_("rises {pct} % faster than doughs usually do")
             )
             return reader.say(faster, pct=round(100.0 * (learned.speed - 1.0)))
         case Pace.SLOWER:
             longer = (
-                "takes {pct} % longer than the formula says"
+                N_("takes {pct} % longer than the formula says")
                 if has_formula
-                else "takes {pct} % longer than doughs usually do"
+                else N_("takes {pct} % longer than doughs usually do")
             )
             return reader.say(longer, pct=round(100.0 * (1.0 / learned.speed - 1.0)))
         case _:

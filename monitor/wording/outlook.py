@@ -7,6 +7,7 @@ from typing import assert_never
 
 from monitor.dough.outlook import KeptText, NoForecast, Outlook, State
 from monitor.recipe.batch import Batch, Event, EventKind, Stage
+from monitor.translatable import N_
 from monitor.wording.phrases import event_word, printable, rise_text, stage_word, state_word, target_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import about_text, clock_text, duration_text
@@ -183,7 +184,7 @@ def outlook_sentence(batch: Batch, outlook: Outlook, reader: Reader) -> str:
     if about is None:
         when = reader.say("as things stand it will not get to {target}", target=target_text(batch, reader))
     else:
-        when = reader.say("peak {about}" if batch.target.is_peak else "ready {about}", about=about)
+        when = reader.say(N_("peak {about}") if batch.target.is_peak else N_("ready {about}"), about=about)
     if outlook.state is State.NOT_RISING:
         age = duration_text((now - batch.started_at).total_seconds() / 60.0)
         return reader.say("has not begun to rise after {age}; {when}", age=age, when=when)

@@ -2,67 +2,67 @@
 
 import unicodedata
 from collections.abc import Iterable
-from datetime import datetime
 from typing import assert_never
 
-from monitor.alerts.alert import Alert, AlertKind, Phase, Sort, Subject
+from monitor.alerts.alert import Phase, Sort, Subject
+from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch, EventKind, Stage
+from monitor.translatable import N_
 from monitor.units import fahrenheit, ounces
 from monitor.wire.readings import Channel
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text
 
 _STAGE_WORDS = {
-    Stage.PREFERMENT: "preferment",
-    Stage.FIRST_RISE: "first rise",
-    Stage.FINAL_PROOF: "final proof",
-    Stage.RETARD: "retard",
+    Stage.PREFERMENT: N_("preferment"),
+    Stage.FIRST_RISE: N_("first rise"),
+    Stage.FINAL_PROOF: N_("final proof"),
+    Stage.RETARD: N_("retard"),
 }
 _EVENT_WORDS = {
-    EventKind.FOLD: "folded",
-    EventKind.MOVE: "moved",
-    EventKind.POKE: "poked",
-    EventKind.LID: "lid off and on",
-    EventKind.END: "end of stage",
+    EventKind.FOLD: N_("folded"),
+    EventKind.MOVE: N_("moved"),
+    EventKind.POKE: N_("poked"),
+    EventKind.LID: N_("lid off and on"),
+    EventKind.END: N_("end of stage"),
 }
 _CHANNEL_WORDS = {
-    Channel.AIR_TEMP: "air temperature",
-    Channel.HUMIDITY: "humidity",
-    Channel.DOUGH_TEMP: "dough temperature",
-    Channel.DISTANCE: "height",
-    Channel.LEVEL: "level by eye",
-    Channel.LOST: "readings lost on the way",
-    Channel.SIGNAL: "signal",
-    Channel.BATTERY: "battery",
+    Channel.AIR_TEMP: N_("air temperature"),
+    Channel.HUMIDITY: N_("humidity"),
+    Channel.DOUGH_TEMP: N_("dough temperature"),
+    Channel.DISTANCE: N_("height"),
+    Channel.LEVEL: N_("level by eye"),
+    Channel.LOST: N_("readings lost on the way"),
+    Channel.SIGNAL: N_("signal"),
+    Channel.BATTERY: N_("battery"),
 }
 
 _KIND_WORDS = {
-    AlertKind.OVEN_ON: "oven on now",
-    AlertKind.READY_SOON: "ready soon",
-    AlertKind.READY: "ready",
-    AlertKind.AT_PEAK: "at its peak",
-    AlertKind.PAST_PEAK: "past its peak",
-    AlertKind.AIR_TOO_WARM: "air too warm",
-    AlertKind.AIR_TOO_COLD: "air too cold",
-    AlertKind.AIR_TOO_DRY: "air too dry",
-    AlertKind.SENSOR_SILENT: "sensor silent",
-    AlertKind.NODE_SILENT: "node silent",
-    AlertKind.LINE_SILENT: "line silent",
-    AlertKind.TROUBLE: "monitor in trouble",
+    AlertKind.OVEN_ON: N_("oven on now"),
+    AlertKind.READY_SOON: N_("ready soon"),
+    AlertKind.READY: N_("ready"),
+    AlertKind.AT_PEAK: N_("at its peak"),
+    AlertKind.PAST_PEAK: N_("past its peak"),
+    AlertKind.AIR_TOO_WARM: N_("air too warm"),
+    AlertKind.AIR_TOO_COLD: N_("air too cold"),
+    AlertKind.AIR_TOO_DRY: N_("air too dry"),
+    AlertKind.SENSOR_SILENT: N_("sensor silent"),
+    AlertKind.NODE_SILENT: N_("node silent"),
+    AlertKind.LINE_SILENT: N_("line silent"),
+    AlertKind.TROUBLE: N_("monitor in trouble"),
 }
 _PHASE_WORDS = {
-    Phase.NORMAL: "it is over",
-    Phase.UNACKNOWLEDGED: "not yet acknowledged",
-    Phase.ACKNOWLEDGED: "acknowledged",
-    Phase.RETURNED: "over, nobody has acknowledged it",
-    Phase.SHELVED: "shelved",
-    Phase.SUPPRESSED: "explained by another",
+    Phase.NORMAL: N_("it is over"),
+    Phase.UNACKNOWLEDGED: N_("nobody has seen it yet"),
+    Phase.ACKNOWLEDGED: N_("seen"),
+    Phase.RETURNED: N_("over, nobody has seen it"),
+    Phase.SHELVED: N_("later"),
+    Phase.SUPPRESSED: N_("explained by another"),
 }
 _SORT_WORDS = {
-    Sort.BATCH: "batch {name}",
-    Sort.NODE: "node {name}",
-    Sort.LINE: "line {name}",
+    Sort.BATCH: N_("batch {name}"),
+    Sort.NODE: N_("node {name}"),
+    Sort.LINE: N_("line {name}"),
 }
 
 
@@ -83,25 +83,6 @@ def subject_word(subject: Subject, reader: Reader, batch_name: str = "") -> str:
     if subject.sort is Sort.BATCH and printable(batch_name):
         return printable(batch_name)
     return reader.say(_SORT_WORDS[subject.sort], name=printable(subject.name))
-
-
-def standing_text(alert: Alert, reader: Reader, now: datetime) -> str:
-    """How an alert stands and since when, as a clause; of the monitor's own troubles also which it is."""
-    stands = _standing_text(alert, reader, now)
-    return f"{stands}: {printable(reader.told(alert.reason))}" if alert.subject.sort is Sort.MONITOR else stands
-
-
-def _standing_text(alert: Alert, reader: Reader, now: datetime) -> str:
-    since = clock_text(alert.fired_at or alert.since_at, reader, now)
-    if alert.phase is Phase.SHELVED and alert.shelved_until is not None:
-        until = clock_text(alert.shelved_until, reader, now)
-        return reader.say("since {since}, shelved until {until}", since=since, until=until)
-    if alert.phase is Phase.SUPPRESSED:
-        return reader.say("since {since}; {why}", since=since, why=reader.told(alert.suppressed_by))
-    if alert.phase is Phase.RETURNED and alert.returned_at is not None:
-        until = clock_text(alert.returned_at, reader, now)
-        return reader.say("from {since} to {until}, nobody has acknowledged it", since=since, until=until)
-    return reader.say("since {since}, {stands}", since=since, stands=phase_word(alert.phase, reader))
 
 
 def printable(text: str) -> str:
@@ -217,9 +198,9 @@ def mass_text(mass_g: float, reader: Reader) -> str:
     return f"{imperial} ({metric})" if reader.mass_unit == "oz" else f"{metric} ({imperial})"
 
 
-_PLACES = {"room": "the room", "refrigerator": "the refrigerator"}
-_IN_PLACES = {"room": "in the room", "refrigerator": "in the refrigerator"}
-_INTO_PLACES = {"room": "into the room", "refrigerator": "into the refrigerator"}
+_PLACES = {"room": N_("the room"), "refrigerator": N_("the refrigerator")}
+_IN_PLACES = {"room": N_("in the room"), "refrigerator": N_("in the refrigerator")}
+_INTO_PLACES = {"room": N_("into the room"), "refrigerator": N_("into the refrigerator")}
 
 
 def place_word(place: str, reader: Reader) -> str:

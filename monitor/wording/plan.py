@@ -94,7 +94,7 @@ def step_lines(plan: Plan, reader: Reader, now: datetime) -> Iterator[str]:
         limit = ""
         if step.not_after is not None:
             latest = clock_text(step.not_after, reader, step.at)
-            limit = f" ({reader.say('by {at} at the latest', at=latest)})"
+            limit = " (" + reader.say("by {at} at the latest", at=latest) + ")"
         yield f"{clock_text(step.at, reader, now)}  {who}{step_text(dough, step, reader)}{limit}"
 
 

@@ -1,15 +1,12 @@
 """How a reader wants to be told: clock, units and language; whatever words something asks for it."""
 
-import re
-import string
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
-from functools import lru_cache
 from types import MappingProxyType
 
 from monitor.errors import MonitorError
-from monitor.translatable import Half, Number, Opening, Saying, capital, half_of
+from monitor.translatable import Number, Saying
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -70,7 +67,7 @@ class Reader:
     language: Language = ENGLISH
 
     def say(self, sentence: str, **holes: object) -> str:
-        """A sentence in the reader's language, its named holes filled; sayings and errors in them are worded too.
+        """A sentence in the reader's language, its named holes filled; errors in them are worded too.
 
         >>> from datetime import UTC
         >>> Reader(UTC).say("ready since {at}", at="09:51")
@@ -79,32 +76,23 @@ class Reader:
         found = self.language.sentences.get(sentence, (sentence,))[0]
         return found.format_map(self._worded(holes)) if holes else found
 
-    def told(self, what: str | MonitorError) -> str:
-        """What an error or a saying says, in the reader's language.
-
-        An ordinary text, such as a store keeps, is recognised by the sentence that it was made from; one that was made
-        from none is told as it stands.
+    def text(self, what: str | MonitorError) -> str:
+        """What an error or another translatable text says, in the reader's language; any other text as it stands.
 
         >>> from datetime import UTC
-        >>> Reader(UTC).told(MonitorError("{file}: is missing", file="a.toml"))
+        >>> Reader(UTC).text(MonitorError("{file}: is missing", file="a.toml"))
         'a.toml: is missing'
         """
         if isinstance(what, MonitorError):
             what = what.saying
-        if isinstance(what, Half):
-            return half_of(self.told(what.whole), what.side)
-        if isinstance(what, Opening):
-            return capital(self.told(what.whole))
-        if isinstance(what, Saying) and what.holes:
-            return self.say(what.sentence, **what.holes)
-        return recognised(str(what), self.language)
+        return self.say(what.sentence, **what.holes) if isinstance(what, Saying) else what
 
     def _worded(self, holes: Mapping[str, object]) -> Mapping[str, object]:
         return {name: self._hole(hole) for name, hole in holes.items()}
 
     def _hole(self, hole: object) -> object:
-        if isinstance(hole, Saying | Half | Opening | MonitorError):
-            return self.told(hole)
+        if isinstance(hole, Saying | MonitorError):
+            return self.text(hole)
         return hole.replace(".", self.language.decimal) if isinstance(hole, Number) else hole
 
     def count(self, n: int, one: str, many: str, **holes: object) -> str:
@@ -126,71 +114,3 @@ class Reader:
         '25.3'
         """
         return f"{value:.{digits}f}".replace(".", self.language.decimal)
-
-
-LEAST_LETTERS = 8  # judgement: a sentence with fewer of its own could be part of any text
-LONGEST_RECOGNISED = 1000  # judgement: several times the longest sentence there is
-
-
-@lru_cache(maxsize=4096)
-def recognised(text: str, language: Language) -> str:
-    """A text that was made from a source sentence, in another language; one that was made from none as it stands.
-
-    The sentence that has most of its own letters in the text is the one. What fills its holes is recognised likewise.
-    """
-    if text in language.sentences:
-        return language.sentences[text][0]
-    if re.fullmatch(r"[-+]?\d+\.\d+", text):
-        return text.replace(".", language.decimal)
-    if len(text) <= LONGEST_RECOGNISED:
-        for words, pattern, told in _patterns(language):
-            if _holds(text, words) and (found := pattern.fullmatch(text)):
-                holes = {name: recognised(filled, language) for name, filled in found.groupdict().items()}
-                return told.format_map(holes)
-    return text
-
-
-@lru_cache(maxsize=8)
-def _patterns(language: Language) -> list[tuple[list[str], re.Pattern[str], str]]:
-    """The words and looks of texts made from sentences with holes, or from a half of one, and their translations.
-
-    Those with most letters of their own come first.
-    """
-    found = []
-    for sentence, told in _with_halves(language):
-        own, between, pattern, seen = 0, list[str](), "", set[str]()
-        for words, name, spec, conversion in string.Formatter().parse(sentence):
-            own += sum(letter.isalpha() for letter in words)
-            between.append(words)
-            pattern += re.escape(words)
-            if name is None:
-                continue
-            if spec or conversion or not name.isidentifier():  # cannot be filled again from a text
-                own = 0
-                break
-            pattern += f"(?P={name})" if name in seen else f"(?P<{name}>.+?)"
-            seen.add(name)
-        if own >= LEAST_LETTERS:
-            found.append((own, between, re.compile(pattern, re.DOTALL), told))
-    return [(between, pattern, told) for _, between, pattern, told in sorted(found, key=lambda each: -each[0])]
-
-
-def _holds(text: str, words: list[str]) -> bool:
-    """Whether a text has these words in order: quick to say, where a pattern tries every way to fill its holes."""
-    at = 0
-    for each in words:
-        at = text.find(each, at)
-        if at < 0:
-            return False
-        at += len(each)
-    return True
-
-
-def _with_halves(language: Language) -> Iterator[tuple[str, str]]:
-    """The sentences with holes and their translations; those of two halves, what is wrong and what to do, also each."""
-    for sentence, forms in language.sentences.items():
-        if len(forms) > 1 or "{" not in sentence:
-            continue
-        yield sentence, forms[0]
-        if "; " in sentence and "; " in forms[0]:
-            yield from ((half_of(sentence, side), half_of(forms[0], side)) for side in (0, 1))

@@ -255,9 +255,9 @@ def lines(recipe: Recipe, reader: Reader) -> Iterator[str]:
     for stage in recipe.method:
         yield f"  {stage_text(stage, reader)}"
     if recipe.bake is not None:
-        yield f"  {reader.say('bake: {how}', how=bake_text(recipe.bake, reader))}"
+        yield "  " + reader.say("bake: {how}", how=bake_text(recipe.bake, reader))
     for finding in recipe_findings(recipe):
-        yield f"  {reader.say('does not add up: {what}', what=finding_sentence(finding, recipe, reader))}"
+        yield "  " + reader.say("does not add up: {what}", what=finding_sentence(finding, recipe, reader))
 
 
 _STYLE = """
@@ -277,7 +277,7 @@ p, li { font-size: 14pt; line-height: 1.4; } .doubt { font-size: 12pt; color: #6
 def _rows(part: Part, reader: Reader) -> Iterator[str]:
     for each in part.ingredients:
         doubt = f'<div class="doubt">{escape(weight_text(each, reader))}</div>' if each.weight.is_doubtful else ""
-        source = f" {reader.say('(from above)')}" if each.kind is IngredientKind.PART else ""
+        source = " " + reader.say("(from above)") if each.kind is IngredientKind.PART else ""
         yield (
             f"<tr><td>{escape(printable(each.name))}{escape(source)}{doubt}</td>"
             f'<td class="weight">{escape(weigh_text(each.weight.g, reader))}</td>'
@@ -294,7 +294,7 @@ def sheet_html(recipe: Recipe, reader: Reader) -> str:
     for part in recipe.parts:
         body.append(f"<h2>{escape(printable(part.name))} &middot; {escape(mass_text(part.mass_g, reader))}</h2>")
         body.append(f"<table>{''.join(_rows(part, reader))}</table>")
-    body.append(f"<h2>{escape(reader.say('Altogether'))}</h2><table>")
+    body.append("<h2>" + escape(reader.say("Altogether")) + "</h2><table>")
     body += [
         f'<tr><td>{escape(what)}</td><td class="share">{escape(text)}</td></tr>'
         for what, text in totals(recipe, reader)
@@ -305,11 +305,11 @@ def sheet_html(recipe: Recipe, reader: Reader) -> str:
         steps.append(reader.say("bake: {how}", how=bake_text(recipe.bake, reader)))
     if steps:
         items = "".join(f"<li>{escape(step)}</li>" for step in steps)
-        body.append(f"<h2>{escape(reader.say('Method'))}</h2><ol>{items}</ol>")
+        body.append("<h2>" + escape(reader.say("Method")) + f"</h2><ol>{items}</ol>")
     wrong = recipe_findings(recipe)
     if wrong:
         items = "".join(f"<li>{escape(finding_sentence(each, recipe, reader))}</li>" for each in wrong)
-        body.append(f'<div class="wrong"><h2>{escape(reader.say("Does not add up"))}</h2><ul>{items}</ul></div>')
+        body.append('<div class="wrong"><h2>' + escape(reader.say("Does not add up")) + f"</h2><ul>{items}</ul></div>")
     return (
         f'<!doctype html>\n<html lang="{reader.language.code}"><head><meta charset="utf-8"><title>{name}</title>'
         f"<style>{_STYLE}</style></head><body>{''.join(body)}</body></html>\n"

@@ -3,7 +3,8 @@
 from collections.abc import Iterable
 from typing import assert_never
 
-from monitor.alerts.alert import Alert, AlertKind
+from monitor.alerts.alert import Alert
+from monitor.alerts.kinds import AlertKind
 from monitor.dough.causes import Account
 from monitor.dough.gassing import leavening_pct
 from monitor.dough.outcome import (
@@ -26,6 +27,7 @@ from monitor.dough.outcome import (
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Verdict
+from monitor.translatable import N_
 from monitor.wording.phrases import degrees_text, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, duration_text
@@ -72,14 +74,14 @@ def _taken(outcome: StageOutcome, reader: Reader, *, is_peak: bool) -> str:
     time = duration_text(abs(outcome.late_min))
     match outcome.timing:
         case Timing.ON_TIME:
-            return reader.say("taken at its peak" if is_peak else "taken when it was ready")
+            return reader.say(N_("taken at its peak") if is_peak else N_("taken when it was ready"))
         case Timing.JUST_BEFORE:
-            return reader.say("taken just before its peak" if is_peak else "taken just before it was ready")
+            return reader.say(N_("taken just before its peak") if is_peak else N_("taken just before it was ready"))
         case Timing.LATE:
-            after = "taken {time} after its peak" if is_peak else "taken {time} after it was ready"
+            after = N_("taken {time} after its peak") if is_peak else N_("taken {time} after it was ready")
             return reader.say(after, time=time)
         case Timing.EARLY:
-            before = "taken {time} before its peak" if is_peak else "taken {time} before it was ready"
+            before = N_("taken {time} before its peak") if is_peak else N_("taken {time} before it was ready")
             return reader.say(before, time=time)
         case _:
             assert_never(outcome.timing)
@@ -110,7 +112,7 @@ def cause_lines(account: Account, batch: Batch, reader: Reader) -> list[tuple[st
     A ``|`` in a name is where it may be broken into two lines.
     """
     degrees = degrees_text(account.warmer_c, reader)
-    warmth = "dough|{degrees} warmer" if account.warmer_c > 0.0 else "dough|{degrees} colder"
+    warmth = N_("dough|{degrees} warmer") if account.warmer_c > 0.0 else N_("dough|{degrees} colder")
     lines = [(reader.say(warmth, degrees=degrees), account.warmth_min)]
     made_pct, planned_pct = leavening_pct(batch.formula), leavening_pct(account.intent.formula)
     if account.yeast_min is not None and made_pct is not None and planned_pct is not None:
@@ -129,9 +131,9 @@ def causes_sentence(account: Account, reader: Reader) -> str:
     said = f"{said[0].upper()}{said[1:]}."
     if account.warmer_h >= 0.25 and abs(account.warmth_min.p50) >= WORTH_MIN:
         if account.warmer_c > 0.0:
-            mean = "The dough was {degrees} warmer than planned in the mean, clearly so for {time}."
+            mean = N_("The dough was {degrees} warmer than planned in the mean, clearly so for {time}.")
         else:
-            mean = "The dough was {degrees} colder than planned in the mean, clearly so for {time}."
+            mean = N_("The dough was {degrees} colder than planned in the mean, clearly so for {time}.")
         time = duration_text(60.0 * account.warmer_h)
         said += " " + reader.say(mean, degrees=degrees_text(account.warmer_c, reader), time=time)
     return said
@@ -142,19 +144,27 @@ def _driver_clause(driver: Driver, worth: Band, reader: Reader) -> str:
     match driver:
         case Driver.WARM_DOUGH:
             said = (
-                "warm dough brought it forward by {minutes}" if is_forward else "warm dough held it back by {minutes}"
+                N_("warm dough brought it forward by {minutes}")
+                if is_forward
+                else N_("warm dough held it back by {minutes}")
             )
         case Driver.COLD_DOUGH:
             said = (
-                "cold dough brought it forward by {minutes}" if is_forward else "cold dough held it back by {minutes}"
+                N_("cold dough brought it forward by {minutes}")
+                if is_forward
+                else N_("cold dough held it back by {minutes}")
             )
         case Driver.YEAST:
-            said = "the yeast brought it forward by {minutes}" if is_forward else "the yeast held it back by {minutes}"
+            said = (
+                N_("the yeast brought it forward by {minutes}")
+                if is_forward
+                else N_("the yeast held it back by {minutes}")
+            )
         case Driver.DOUGH:
             said = (
-                "the dough itself (flour, starter, all else) brought it forward by {minutes}"
+                N_("the dough itself (flour, starter, all else) brought it forward by {minutes}")
                 if is_forward
-                else "the dough itself (flour, starter, all else) held it back by {minutes}"
+                else N_("the dough itself (flour, starter, all else) held it back by {minutes}")
             )
         case _:
             assert_never(driver)
@@ -190,7 +200,7 @@ def advice_sentence(given: Advice, reader: Reader) -> str:
     """One piece of advice."""
     match given:
         case KeepToPlan(ready_min):
-            kept = "Kept to what was planned, this dough would have been ready after {time}."
+            kept = N_("Kept to what was planned, this dough would have been ready after {time}.")
             return reader.say(kept, time=_minutes(ready_min, reader))
         case ChangeTemperature():
             return _temperature_sentence(given, reader)
@@ -202,7 +212,7 @@ def advice_sentence(given: Advice, reader: Reader) -> str:
                 made=_percent(given.made_pct, reader),
             )
         case MakeAgain(ready_min):
-            again = "Made the same again: look after {early}, it was ready after {time}."
+            again = N_("Made the same again: look after {early}, it was ready after {time}.")
             early = duration_text(max(ready_min.p05, 0.0))
             return reader.say(again, early=early, time=_minutes(ready_min, reader))
         case MoveTarget(best_pct, stood_pct):
@@ -221,11 +231,11 @@ def advice_sentence(given: Advice, reader: Reader) -> str:
 def _temperature_sentence(given: ChangeTemperature, reader: Reader) -> str:
     is_colder = given.change_c < 0.0
     if given.is_water_enough:
-        how = "water about {degrees} colder" if is_colder else "water about {degrees} warmer"
+        how = N_("water about {degrees} colder") if is_colder else N_("water about {degrees} warmer")
         how = reader.say(how, degrees=degrees_text(given.water_change_c, reader))
         how = reader.say("{how}, and a place as warm as that", how=how)
     else:
-        how = "{degrees} colder than it was" if is_colder else "{degrees} warmer than it was"
+        how = N_("{degrees} colder than it was") if is_colder else N_("{degrees} warmer than it was")
         how = reader.say(how, degrees=degrees_text(given.change_c, reader))
         how = reader.say("{how}, more than water alone can do", how=how)
     dough = temp_text(given.dough_temp_c, reader)

@@ -4,9 +4,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from monitor.alerts.alert import Alert, AlertKind, Message
+from monitor.alerts.alert import Alert, Message
+from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import Batch
+from monitor.translatable import N_
 from monitor.wire.readings import Channel
 from monitor.wording.outlook import outlook_sentence
 from monitor.wording.phrases import alert_kind_word, channel_word, either_text, printable, subject_word
@@ -17,7 +19,7 @@ MOST_DOUGHS = 8  # judgement: a phone shows a few lines
 
 
 @dataclass(frozen=True, slots=True)
-class Served:
+class UnseenDough:
     """A dough that a silence leaves unseen, with its newest outlook; ``is_wanted`` when it should be looked at now."""
 
     batch: Batch
@@ -26,7 +28,7 @@ class Served:
 
 
 def notice_of(
-    alert: Alert, served: Sequence[Served], heard_at: datetime | None, now: datetime, reader: Reader
+    alert: Alert, served: Sequence[UnseenDough], heard_at: datetime | None, now: datetime, reader: Reader
 ) -> Message:
     """The message that tells a baker of a silence, ready for the outbox.
 
@@ -48,7 +50,7 @@ def notice_of(
     )
 
 
-def _title(alert: Alert, served: Sequence[Served], reader: Reader) -> str:
+def _title(alert: Alert, served: Sequence[UnseenDough], reader: Reader) -> str:
     wanted = [printable(each.batch.name) for each in served if each.is_wanted]
     kind = alert_kind_word(alert.kind, reader)
     if wanted:
@@ -58,20 +60,21 @@ def _title(alert: Alert, served: Sequence[Served], reader: Reader) -> str:
 
 
 _WHAT_TO_DO = {
-    AlertKind.LINE_SILENT: "Check the broker or the cable they share, and its supply.",
-    AlertKind.NODE_SILENT: "Check its supply and its cable or radio.",
-    AlertKind.SENSOR_SILENT: "Check that sensor and its wires.",
+    AlertKind.LINE_SILENT: N_("Check the broker or the cable they share, and its supply."),
+    AlertKind.NODE_SILENT: N_("Check its supply and its cable or radio."),
+    AlertKind.SENSOR_SILENT: N_("Check that sensor and its wires."),
 }
 
 
 def _silence_text(
-    alert: Alert, served: Sequence[Served], heard_at: datetime | None, now: datetime, reader: Reader
+    alert: Alert, served: Sequence[UnseenDough], heard_at: datetime | None, now: datetime, reader: Reader
 ) -> str:
     parts = [_silence_sentence(alert, heard_at, now, reader)]
     wanted = [each for each in served if each.is_wanted]
-    parts += [f"{_standing(each, reader)} {reader.say('Look at it now.')}" for each in wanted[:MOST_DOUGHS]]
+    look = reader.say("Look at it now.")
+    parts += [f"{_expected(each, reader)} {look}" for each in wanted[:MOST_DOUGHS]]
     others = [each for each in served if not each.is_wanted]
-    parts += [_standing(each, reader) for each in others[:MOST_DOUGHS]]
+    parts += [_expected(each, reader) for each in others[:MOST_DOUGHS]]
     if len(others) > MOST_DOUGHS:
         more = len(others) - MOST_DOUGHS
         parts.append(reader.count(more, "It leaves {n} dough more unseen.", "It leaves {n} doughs more unseen."))
@@ -96,7 +99,7 @@ def _silence_sentence(alert: Alert, heard_at: datetime | None, now: datetime, re
     return reader.say("Nothing has been heard of {who} since {since}.", who=who, since=since)
 
 
-def _standing(each: Served, reader: Reader) -> str:
+def _expected(each: UnseenDough, reader: Reader) -> str:
     """One dough and what is expected of it, as a sentence."""
     name = printable(each.batch.name)
     if each.outlook is None:

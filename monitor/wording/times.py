@@ -3,6 +3,7 @@
 from datetime import datetime, time, timedelta, tzinfo
 
 from monitor.dough.outlook import Moments
+from monitor.translatable import N_
 from monitor.wording.reader import Reader
 
 
@@ -44,7 +45,7 @@ def twice_text(local: datetime, reader: Reader) -> str:
         return ""
     if first.dst() == second.dst():  # the zone itself was changed
         return str(local.tzname())
-    return reader.say("winter time" if local.fold else "summer time")
+    return reader.say(N_("winter time") if local.fold else N_("summer time"))
 
 
 def hour_text(local: datetime, reader: Reader) -> str:
@@ -81,7 +82,7 @@ def _day_text(at: datetime, now: datetime, reader: Reader) -> str:
     if days == 0:
         return ""
     if abs(days) == 1:
-        return reader.say("tomorrow" if days == 1 else "yesterday")
+        return reader.say(N_("tomorrow") if days == 1 else N_("yesterday"))
     return day_word(at, reader) if abs(days) < 7 else f"{at:%Y-%m-%d}"
 
 

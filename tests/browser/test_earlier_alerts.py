@@ -5,7 +5,8 @@ from playwright.sync_api import expect
 from sample_bakery import NOW, minutes
 
 from dashboard.drawing.palette import MIN_TOUCH_PX
-from monitor.alerts.dough import MORE, Alert, AlertKind, Subject
+from monitor.alerts.dough import Alert, AlertKind, Subject
+from monitor.alerts.reasons import MoreCameOfIt
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
 
@@ -16,7 +17,7 @@ def test_the_fold_opens_and_stays_open_while_another_alert_comes(own_morning, op
 
     def say(kind: AlertKind, since_min: float) -> None:
         at = NOW - minutes(since_min)
-        taken_over = Alert(about, kind, 1, at, at, called_at=at, suppressed_by=MORE[AlertKind.PAST_PEAK])
+        taken_over = Alert(about, kind, 1, at, at, called_at=at, suppressed_by=MoreCameOfIt(AlertKind.PAST_PEAK))
         with Store(served.folder / DATABASE_NAME) as store:
             store.save_alerts([taken_over], [], [], NOW)
 

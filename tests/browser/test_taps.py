@@ -12,7 +12,8 @@ from served import Served
 
 import dashboard
 from dashboard.drawing.palette import DAY
-from monitor.alerts.alert import Alert, AlertKind, Subject
+from monitor.alerts.alert import Alert, Subject
+from monitor.alerts.kinds import AlertKind
 from monitor.recipe.batch import BatchId
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store

@@ -8,14 +8,25 @@ import pytest
 from central_site import CHANNELS, SITE, TUB, drain, fill, is_drained, reading, sent_by
 from harness import START, wait_until
 from influx import BUCKET, TOKEN, Influx
+from msgspec.structs import asdict
 
+from monitor.alerts.troubles import CentralGetsNothing, CentralRefusesRows, Trouble
 from monitor.dough.outlook import Outlook, State
+from monitor.errors import CentralKind
 from monitor.recipe.batch import Event, EventKind
 from monitor.settings.shops import Centre
-from monitor.shops.sender import target_of
+from monitor.shops.sender import Sender, target_of
 from monitor.store.spool import Spool
 
 pytestmark = pytest.mark.usefixtures("quick_retries")
+
+
+def troubles_of(sender: Sender, kind: type[Trouble], **values: object) -> bool:
+    """Whether the sender has a trouble of a kind, with such values."""
+    return any(
+        isinstance(found := symptom.trouble, kind) and values.items() <= asdict(found).items()
+        for symptom in sender.troubles()
+    )
 
 
 def everything(influx: Influx) -> dict[str, list[object]]:
@@ -29,7 +40,7 @@ def test_a_week_without_its_server_and_a_kill_in_mid_drain_lose_nothing(tmp_path
     influx.kill()
     with sent_by(path, influx) as sender:
         fill(path, 7 * 24 * 60 // 2)  # a week at a reading in two minutes of four channels
-        wait_until(lambda: any("502" in trouble.what for trouble in sender.troubles()), "the server is missed")
+        wait_until(lambda: troubles_of(sender, CentralGetsNothing, status=502), "the server is missed")
         influx.start()
         wait_until(lambda: influx.count("reading", "origin") > 2000, "some of it has come")
         influx.kill()
@@ -77,7 +88,7 @@ def test_a_wrong_token_is_told_and_nothing_is_lost_until_it_is_right(tmp_path: P
     fill(path, 10)
     influx.let_in("another")
     with sent_by(path, influx) as sender:
-        wait_until(lambda: any("token is not known" in trouble.what for trouble in sender.troubles()), "it is told")
+        wait_until(lambda: troubles_of(sender, CentralGetsNothing, status=401), "it is told")
         with Spool(path) as spool:
             assert spool.parked(target_of(Centre(influx.url), SITE)) == []
         influx.let_in(TOKEN)
@@ -90,7 +101,7 @@ def test_a_missing_bucket_is_told_and_nothing_is_lost_until_it_is_there(tmp_path
     fill(path, 10)
     influx.do(f'DROP DATABASE "{BUCKET}"')
     with sent_by(path, influx) as sender:
-        wait_until(lambda: any("no such bucket" in trouble.what for trouble in sender.troubles()), "it is told")
+        wait_until(lambda: troubles_of(sender, CentralGetsNothing, status=404), "it is told")
         influx.do(f'CREATE DATABASE "{BUCKET}"')
         wait_until(lambda: is_drained(path, influx), "all is sent")
     assert influx.count("reading", "origin") == 43
@@ -106,7 +117,7 @@ def test_a_reading_that_the_server_cannot_take_is_set_aside_alone(tmp_path: Path
         spool.append([reading(1000, 100)])
     with sent_by(path, influx) as sender:
         wait_until(lambda: is_drained(path, influx), "all is sent")
-        wait_until(lambda: any("cannot take 1 rows" in trouble.what for trouble in sender.troubles()), "it is told")
+        wait_until(lambda: troubles_of(sender, CentralRefusesRows, rows=1), "it is told")
     with Spool(path) as spool:
         ((table, number, reason),) = spool.parked(target_of(Centre(influx.url), SITE))
     assert (table, number) == ("reading", 204)
@@ -124,7 +135,7 @@ def test_a_server_that_takes_nothing_at_all_is_no_reason_to_set_everything_aside
     fill(path, 200)
     influx.write(f'reading,site=other value="warm" {int(START.timestamp())}000000000')
     with sent_by(path, influx) as sender:
-        wait_until(lambda: any("none is taken" in trouble.what for trouble in sender.troubles()), "it is told")
+        wait_until(lambda: troubles_of(sender, CentralGetsNothing, kind=CentralKind.SHUT), "it is told")
     with Spool(path) as spool:
         assert spool.parked(target_of(Centre(influx.url), SITE)) == []
 

@@ -11,8 +11,8 @@ import made_up_day as made_up
 import pytest
 from harness import SetClock, wait_until
 
-from monitor.alerts.alert import AlertKind, CueKind
 from monitor.alerts.dough import Message
+from monitor.alerts.kinds import AlertKind, CueKind
 from monitor.alerts.limits import AIR_LIMITS, air_limits
 from monitor.cli import main
 from monitor.collector.plan_runner import (

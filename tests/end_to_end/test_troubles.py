@@ -113,7 +113,7 @@ def test_a_node_that_starts_again_and_again_is_told(
         wait_until(lambda: "has started anew 5 times" in collector.log.read_text(), "its keeper is told")
         with collector.open_store() as store:
             wait_until(lambda: bool(told_of(store, f"reboots {NODE}")), "it stands in the history")
-            (alert,) = [each for each in store.standing_alerts() if each.kind is AlertKind.TROUBLE]
+            (alert,) = [each for each in store.active_alerts() if each.kind is AlertKind.TROUBLE]
         data_dir = str(collector.data_dir)
         assert main(["alerts", "seen", str(alert.number), "--data-dir", data_dir]) == 0
         assert main(["alerts", "history", "--data-dir", data_dir]) == 0

@@ -8,7 +8,8 @@ from sample_bakery import NOW, ROUND_TUB, batch, minutes
 from streamlit.testing.v1 import AppTest
 
 from dashboard.queries import OpenAlert
-from monitor.alerts.dough import MORE, UNSEEN, Alert, AlertKind, Phase, Subject
+from monitor.alerts.dough import Alert, AlertKind, Phase, Subject
+from monitor.alerts.reasons import HeightUnseen, MoreCameOfIt
 from monitor.dough.outlook import Band, Outlook, State
 from monitor.recipe.batch import BatchId, Stage
 from monitor.settings.data_dir import DATABASE_NAME
@@ -48,7 +49,7 @@ def lines(block: object) -> list[str]:
     return [element.proto.body for element in block.get("html") if 'class="note"' in element.proto.body]  # type: ignore[attr-defined]
 
 
-TAKEN_OVER: dict[str, object] = {"suppressed_by": MORE[AlertKind.PAST_PEAK]}
+TAKEN_OVER: dict[str, object] = {"suppressed_by": MoreCameOfIt(AlertKind.PAST_PEAK)}
 
 
 def test_what_a_later_alert_has_taken_over_and_what_is_over_is_folded(
@@ -91,7 +92,7 @@ def test_when_all_is_over_nothing_is_said_to_call(tmp_path: Path, monkeypatch: p
         ({}, Phase.UNACKNOWLEDGED, False),
         ({"acknowledged_at": NOW}, Phase.ACKNOWLEDGED, False),
         ({"shelved_until": NOW + minutes(9)}, Phase.SHELVED, False),
-        ({"suppressed_by": UNSEEN}, Phase.SUPPRESSED, False),  # nobody has seen that it is over
+        ({"suppressed_by": HeightUnseen()}, Phase.SUPPRESSED, False),  # nobody has seen that it is over
         (TAKEN_OVER, Phase.SUPPRESSED, True),
         ({"returned_at": NOW}, Phase.RETURNED, True),
     ],

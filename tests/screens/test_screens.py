@@ -28,6 +28,8 @@ from dashboard.safety import screen as safety
 from dashboard.sensors import screen as sensors
 from dashboard.start import screen as start
 from monitor.alerts.dough import Alert, AlertKind, Phase, Sort, Subject
+from monitor.alerts.reasons import TroubleSeen
+from monitor.alerts.troubles import DiskNearlyFull
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.learning import Lesson
 from monitor.dough.prior import prior_of
@@ -472,12 +474,12 @@ def test_cautions_are_all_there(nothing: Path, shown: Runs) -> None:
 
 def stands() -> dict[AlertKind, Phase]:
     with Store(queries.database()) as store:
-        return {alert.kind: alert.phase for alert in store.standing_alerts()}
+        return {alert.kind: alert.phase for alert in store.active_alerts()}
 
 
 def number_of(kind: AlertKind) -> int:
     with Store(queries.database()) as store:
-        return next(alert.number for alert in store.standing_alerts() if alert.kind is kind)
+        return next(alert.number for alert in store.active_alerts() if alert.kind is kind)
 
 
 def test_board_shows_what_calls_and_one_touch_acknowledges_it(morning: dict[str, BatchId], shown: Runs) -> None:
@@ -506,31 +508,32 @@ def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
 ) -> None:
     request.getfixturevalue(doughs)
     subject = Subject(Sort.MONITOR, "disk")
-    full = Alert(subject, AlertKind.TROUBLE, 1, NOW, NOW, called_at=NOW, reason="the disk is full; <b>make</b> room")
+    reason = TroubleSeen(DiskNearlyFull("<b>here</b>"))
+    full = Alert(subject, AlertKind.TROUBLE, 1, NOW, NOW, called_at=NOW, reason=reason)
     with Store(queries.database()) as store:
         store.save_alerts([full], [], [], NOW)
     app = shown("board")
     said = words(app)
     assert "<b>the monitor: monitor in trouble</b>, since " in said
-    assert "not yet acknowledged: the disk is full; &lt;b&gt;make&lt;/b&gt; room" in said
-    assert doughs == "nothing" or said.index("the disk is full") < said.index(": past its peak</b>, since ")
+    assert "nobody has seen it yet: the disk under &lt;b&gt;here&lt;/b&gt; is nearly full; what to do: " in said
+    assert doughs == "nothing" or said.index("the disk under") < said.index(": past its peak</b>, since ")
     app.button(key=f"seen-board-{number_of(AlertKind.TROUBLE)}").click().run()
-    assert "acknowledged: the disk is full" in words(app), "it stays while it lasts"
+    assert "seen: the disk under" in words(app), "it stays while it lasts"
     with Store(queries.database()) as store:
-        (kept,) = [alert for alert in store.standing_alerts() if alert.kind is AlertKind.TROUBLE]
+        (kept,) = [alert for alert in store.active_alerts() if alert.kind is AlertKind.TROUBLE]
         store.save_alerts([replace(kept, returned_at=NOW)], [], [], NOW)
-    assert "the disk is full" not in words(app.run())
+    assert "the disk under" not in words(app.run())
 
 
 def test_batch_screen_shelves_and_brings_back(morning: dict[str, BatchId], shown: Runs) -> None:
     number = number_of(AlertKind.PAST_PEAK)
     with Store(queries.database()) as store:
-        batch_id = next(alert.subject.batch_id for alert in store.standing_alerts() if alert.number == number)
+        batch_id = next(alert.subject.batch_id for alert in store.active_alerts() if alert.number == number)
     app = shown("batch", batch_id)
     assert "What calls for you" in words(app)
     app.button(key=f"later-batch-{number}").click().run()
     assert stands()[AlertKind.PAST_PEAK] is Phase.SHELVED
-    assert "shelved until" in words(app)
+    assert "later, until" in words(app)
     app.button(key=f"again-batch-{number}").click().run()
     assert stands()[AlertKind.PAST_PEAK] is Phase.UNACKNOWLEDGED
 

@@ -84,7 +84,7 @@ def test_nothing_can_be_noted_in_a_copy(ids: dict[str, BatchId], tmp_path: Path)
         Store(copy_of(tmp_path, "rye-street")) as store,
         pytest.raises(StoreError, match="is a copy of another site's"),
     ):
-        store.acknowledge(store.standing_alerts()[0].number, store.batches()[0].started_at)
+        store.acknowledge(store.active_alerts()[0].number, store.batches()[0].started_at)
 
 
 def test_the_address_says_whose_batch_it_is(ids: dict[str, BatchId], tmp_path: Path) -> None:

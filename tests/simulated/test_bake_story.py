@@ -9,7 +9,7 @@ import pytest
 from firmware_sim.bench.air import air_named
 from firmware_sim.demo.bread import STANDS as SIMULATED
 from firmware_sim.demo.bread import Vessel
-from monitor.alerts.alert import CueKind
+from monitor.alerts.kinds import CueKind
 from monitor.collector.plan_runner import StageForecasts, run_plans
 from monitor.demo.bake import PLANNED_ROOM_C, RECIPE_NAME, STANDS, Baker, planned_day, recipe_text
 from monitor.dough.forecast import outlook

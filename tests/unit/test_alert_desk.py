@@ -8,6 +8,7 @@ from click.testing import CliRunner
 
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Sort, Subject
+from monitor.alerts.reasons import TargetReached
 from monitor.clock import SystemClock
 from monitor.commands import alerts
 from monitor.dough.outlook import Outlook, State
@@ -27,7 +28,9 @@ def bakery(store: Store, tmp_path: Path) -> Path:
     batch = store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, now - timedelta(hours=4), tub))
     ready = Alert(Subject.batch(batch.id), AlertKind.READY, 1, since, since, called_at=since)
     message = Message(ready.message_id, batch.id, ready.kind, 1, "title", "text", since)
-    change = Change(ready.subject, ready.kind, 1, since, Phase.UNACKNOWLEDGED, "it is", "", since, ("a reading",))
+    change = Change(
+        ready.subject, ready.kind, 1, since, Phase.UNACKNOWLEDGED, TargetReached(), "", since, ("a reading",)
+    )
     store.save_step(batch.id, Outlook(since, State.READY), (ready,), (message,), (change,))
     store.save_call(Call(message.id, 1, "baker", since, since, "phone", 1))
     store.save_call(Call(message.id, 2, "baker", since + timedelta(minutes=5), None))
@@ -44,23 +47,23 @@ def said(bakery: Path, *words: str) -> str:
 def test_list_shows_what_stands_with_numbers(bakery: Path) -> None:
     first, second = said(bakery, "list").splitlines()
     assert first.startswith("   1  Hill country loaf (batch 1): ready, since ")
-    assert first.endswith(", not yet acknowledged")
+    assert first.endswith(", nobody has seen it yet")
     assert second.startswith("   2  node urn:dev:x: node silent, since ")
 
 
 def test_acknowledged_alert_says_so_and_stands_until_it_is_over(bakery: Path) -> None:
-    assert said(bakery, "seen", "1", "--by", "Ida") == "   1  Hill country loaf (batch 1): ready: acknowledged\n"
-    assert ", acknowledged" in said(bakery, "list").splitlines()[0]
+    assert said(bakery, "seen", "1", "--by", "Ida") == "   1  Hill country loaf (batch 1): ready: seen\n"
+    assert ", seen" in said(bakery, "list").splitlines()[0]
     assert "ready 1: acknowledged by Ida" in said(bakery, "history")
     assert "node silent" in said(bakery, "seen", "--all")
-    assert "not yet acknowledged" not in said(bakery, "list")
+    assert "nobody has seen it yet" not in said(bakery, "list")
 
 
 def test_shelved_alert_says_until_when_and_comes_back_when_wanted(bakery: Path) -> None:
     assert "it comes back by itself at" in said(bakery, "later", "1", "45m")
-    assert "shelved until" in said(bakery, "list")
+    assert "later, until" in said(bakery, "list")
     said(bakery, "now", "1")
-    assert "not yet acknowledged" in said(bakery, "list").splitlines()[0]
+    assert "nobody has seen it yet" in said(bakery, "list").splitlines()[0]
 
 
 def test_history_tells_who_shelved_and_who_took_it_off_again(bakery: Path) -> None:
@@ -85,7 +88,9 @@ def test_calls_about_a_node_are_counted_apart(bakery: Path, store: Store) -> Non
 
 def test_history_shows_the_readings_and_the_outlook_behind_it(bakery: Path) -> None:
     lines = said(bakery, "history", "--batch", "1").splitlines()
-    assert lines[0].endswith("Hill country loaf (batch 1): ready 1: unacknowledged (it is)")
+    assert lines[0].endswith(
+        "Hill country loaf (batch 1): ready 1: unacknowledged (it has reached what this stage waits for)"
+    )
     assert lines[1] == "    reading a reading"
     assert lines[2].startswith("    outlook of ")
     assert said(bakery, "history", "--since", "2999-01-01T00:00:00Z") == "nothing has happened\n"

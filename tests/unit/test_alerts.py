@@ -7,8 +7,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, Facts, Phase, Rules, Step, Subject, step
+from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, AlertUpdate, Facts, Phase, Rules, Subject, step
 from monitor.alerts.limits import AIR_LIMITS, DRYING_STARTS_PA, air_limits
+from monitor.alerts.reasons import BatchEnded, TargetReached
 from monitor.dough.air import skin_state
 from monitor.dough.outlook import Band, Moments, NoForecast, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
@@ -44,7 +45,7 @@ def firing(kind: AlertKind, *, episode: int = 1) -> Alert:
     return Alert(Subject.batch(BatchId(7)), kind, episode, NOON - minutes(30), since, called_at=since)
 
 
-def called(done: Step) -> list[AlertKind]:
+def called(done: AlertUpdate) -> list[AlertKind]:
     return [alert.kind for alert in done.calls]
 
 
@@ -59,9 +60,7 @@ def test_ready_holds_before_it_is_called() -> None:
     assert done.calls == (alert,)
     assert alert.phase is Phase.UNACKNOWLEDGED
     assert (alert.since_at, alert.fired_at, alert.called_at) == (NOON, NOON + minutes(1), NOON + minutes(1))
-    assert [(change.phase, change.reason) for change in done.changes] == [
-        (Phase.UNACKNOWLEDGED, "it has reached what this stage waits for")
-    ]
+    assert [(change.phase, change.reason) for change in done.changes] == [(Phase.UNACKNOWLEDGED, TargetReached())]
 
 
 def test_what_came_to_nothing_leaves_its_episode_to_the_next() -> None:
@@ -88,7 +87,7 @@ def test_batch_that_ended_ends_what_stood_and_waits_for_no_acknowledgement() -> 
     done = step(Rules(), (firing(AlertKind.READY), holding), facts(past, NOON + minutes(5), ended))
     assert done.calls == ()
     assert {alert.phase for alert in done.alerts} == {Phase.NORMAL}
-    assert {alert.reason for alert in done.alerts} == {"the batch has ended"}
+    assert {alert.reason for alert in done.alerts} == {BatchEnded()}
     assert [change.phase for change in done.changes] == [Phase.NORMAL]
 
 
@@ -354,7 +353,7 @@ def test_any_facts_give_each_episode_at_most_once(batch: Batch, course) -> None:
     assert set(rung) == {(alert.kind, alert.episode) for alert in alerts if alert.called_at is not None}
     for alert in alerts:
         assert alert.called_at is None or alert.fired_at is not None
-        assert alert.reason
+        assert alert.reason is not None
         episodes = sorted(other.episode for other in alerts if other.kind is alert.kind)
         assert episodes == list(range(1, len(episodes) + 1))
 

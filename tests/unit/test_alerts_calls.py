@@ -6,8 +6,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.alerts.calls import WAKES, Call, CallRules, Next, QuietHours, Told, decide
+from monitor.alerts.calls import WAKES, Call, CallRules, Next, OpenMessage, QuietHours, decide
 from monitor.alerts.dough import Alert, AlertKind, Message, Subject
+from monitor.alerts.reasons import HeightUnseen
 from monitor.recipe.batch import BatchId
 
 NIGHT = datetime(2026, 3, 2, 2, 0, tzinfo=UTC)
@@ -16,38 +17,38 @@ QUIET = CallRules(quiet=QuietHours(time(21, 30), time(4, 0)))
 VIENNA = ZoneInfo("Europe/Vienna")
 
 
-def told(kind: AlertKind, *calls: Call, waited_min: float = 0.0, **changes: object) -> Told:
+def pending(kind: AlertKind, *calls: Call, waited_min: float = 0.0, **changes: object) -> OpenMessage:
     alert = Alert(Subject.batch(BatchId(7)), kind, 1, NIGHT, NIGHT, called_at=NIGHT)
     message = Message(alert.message_id, BatchId(7), kind, 1, "title", "text", NIGHT)
-    return Told(message, replace(alert, **changes), calls, waited_min)  # type: ignore[arg-type]
+    return OpenMessage(message, replace(alert, **changes), calls, waited_min)  # type: ignore[arg-type]
 
 
 def call(number: int, recipient: str = "Ida", *, is_taken: bool = True) -> Call:
     return Call("7-ready-1", number, recipient, NIGHT, NIGHT if is_taken else None)
 
 
-def do(rules: CallRules, about: Told, now: datetime = NIGHT, recipients: int = 2) -> tuple[Next, int]:
+def do(rules: CallRules, about: OpenMessage, now: datetime = NIGHT, recipients: int = 2) -> tuple[Next, int]:
     decision = decide(rules, about, recipients, now, UTC)
     assert decision.why
     return decision.do, decision.recipient
 
 
 def test_what_wakes_is_called_in_quiet_hours_and_the_rest_when_they_are_over() -> None:
-    assert do(QUIET, told(AlertKind.READY)) == (Next.CALL, 0)
-    assert do(QUIET, told(AlertKind.AIR_TOO_DRY))[0] is Next.WAIT
-    assert do(QUIET, told(AlertKind.AIR_TOO_DRY), NIGHT + timedelta(hours=2)) == (Next.CALL, 0)
-    assert do(QUIET, told(AlertKind.AIR_TOO_DRY), NOON) == (Next.CALL, 0)
+    assert do(QUIET, pending(AlertKind.READY)) == (Next.CALL, 0)
+    assert do(QUIET, pending(AlertKind.AIR_TOO_DRY))[0] is Next.WAIT
+    assert do(QUIET, pending(AlertKind.AIR_TOO_DRY), NIGHT + timedelta(hours=2)) == (Next.CALL, 0)
+    assert do(QUIET, pending(AlertKind.AIR_TOO_DRY), NOON) == (Next.CALL, 0)
 
 
 def test_what_was_held_back_and_is_over_or_known_by_then_is_not_called() -> None:
-    assert do(QUIET, told(AlertKind.AIR_TOO_DRY, returned_at=NIGHT), NOON)[0] is Next.CLOSE
-    assert do(QUIET, told(AlertKind.AIR_TOO_DRY, acknowledged_at=NIGHT), NOON)[0] is Next.CLOSE
+    assert do(QUIET, pending(AlertKind.AIR_TOO_DRY, returned_at=NIGHT), NOON)[0] is Next.CLOSE
+    assert do(QUIET, pending(AlertKind.AIR_TOO_DRY, acknowledged_at=NIGHT), NOON)[0] is Next.CLOSE
 
 
 def test_which_kinds_wake_can_be_set() -> None:
     rules = replace(QUIET, wakes=frozenset({AlertKind.AIR_TOO_DRY}))
-    assert do(rules, told(AlertKind.AIR_TOO_DRY))[0] is Next.CALL
-    assert do(rules, told(AlertKind.READY))[0] is Next.WAIT
+    assert do(rules, pending(AlertKind.AIR_TOO_DRY))[0] is Next.CALL
+    assert do(rules, pending(AlertKind.READY))[0] is Next.WAIT
 
 
 def test_unanswered_call_repeats_every_five_minutes_and_then_goes_to_the_next() -> None:
@@ -56,7 +57,7 @@ def test_unanswered_call_repeats_every_five_minutes_and_then_goes_to_the_next() 
     asked = []
     for minute in range(0, 200):
         waited = 0.0 if not calls else minute - 5.0 * (len(calls) - 1)
-        what, who = do(QUIET, told(AlertKind.READY, *calls, waited_min=waited))
+        what, who = do(QUIET, pending(AlertKind.READY, *calls, waited_min=waited))
         if what is Next.CLOSE:
             break
         if what is Next.CALL:
@@ -68,41 +69,41 @@ def test_unanswered_call_repeats_every_five_minutes_and_then_goes_to_the_next() 
 
 @pytest.mark.parametrize("change", ["acknowledged_at", "returned_at"])
 def test_answered_or_over_it_is_called_no_more(change: str) -> None:
-    assert do(QUIET, told(AlertKind.READY, call(1), waited_min=60.0, **{change: NIGHT}))[0] is Next.CLOSE
+    assert do(QUIET, pending(AlertKind.READY, call(1), waited_min=60.0, **{change: NIGHT}))[0] is Next.CLOSE
 
 
 def test_shelved_or_explained_it_waits_and_goes_on_after() -> None:
-    shelved = told(AlertKind.READY, call(1), waited_min=60.0, shelved_until=NIGHT + timedelta(hours=1))
+    shelved = pending(AlertKind.READY, call(1), waited_min=60.0, shelved_until=NIGHT + timedelta(hours=1))
     assert do(QUIET, shelved)[0] is Next.WAIT
-    assert do(QUIET, told(AlertKind.READY, call(1), waited_min=60.0, suppressed_by="explained"))[0] is Next.WAIT
-    assert do(QUIET, told(AlertKind.READY, call(1), waited_min=60.0)) == (Next.CALL, 0)
+    assert do(QUIET, pending(AlertKind.READY, call(1), waited_min=60.0, suppressed_by=HeightUnseen()))[0] is Next.WAIT
+    assert do(QUIET, pending(AlertKind.READY, call(1), waited_min=60.0)) == (Next.CALL, 0)
 
 
 def test_what_does_not_wake_is_told_once() -> None:
-    assert do(QUIET, told(AlertKind.READY_SOON, call(1), waited_min=60.0), NOON)[0] is Next.CLOSE
+    assert do(QUIET, pending(AlertKind.READY_SOON, call(1), waited_min=60.0), NOON)[0] is Next.CLOSE
 
 
 def test_call_that_no_carrier_takes_is_tried_on_and_then_goes_to_the_next() -> None:
-    waiting = told(AlertKind.READY, call(1, is_taken=False), waited_min=2.0)
+    waiting = pending(AlertKind.READY, call(1, is_taken=False), waited_min=2.0)
     assert do(QUIET, waiting)[0] is Next.TRY_ON
     assert do(QUIET, replace(waiting, waited_min=5.0)) == (Next.CALL, 1)
     assert do(QUIET, replace(waiting, is_given_up=True)) == (Next.CALL, 1)
-    assert do(QUIET, told(AlertKind.READY_SOON, call(1, is_taken=False), waited_min=60.0), NOON)[0] is Next.TRY_ON
+    assert do(QUIET, pending(AlertKind.READY_SOON, call(1, is_taken=False), waited_min=60.0), NOON)[0] is Next.TRY_ON
 
 
 def test_when_nobody_can_be_reached_what_wakes_is_tried_again_later_and_the_rest_is_closed() -> None:
     calls = (call(1, is_taken=False), call(2, "Oskar", is_taken=False))
-    assert do(QUIET, replace(told(AlertKind.READY_SOON, *calls), is_given_up=True), NOON)[0] is Next.CLOSE
-    assert do(QUIET, replace(told(AlertKind.READY, *calls), is_given_up=True))[0] is Next.WAIT
-    assert do(QUIET, replace(told(AlertKind.READY, *calls, waited_min=5.0), is_given_up=True)) == (Next.CALL, 0)
+    assert do(QUIET, replace(pending(AlertKind.READY_SOON, *calls), is_given_up=True), NOON)[0] is Next.CLOSE
+    assert do(QUIET, replace(pending(AlertKind.READY, *calls), is_given_up=True))[0] is Next.WAIT
+    assert do(QUIET, replace(pending(AlertKind.READY, *calls, waited_min=5.0), is_given_up=True)) == (Next.CALL, 0)
 
 
 def test_nobody_to_call_closes_it() -> None:
-    assert do(QUIET, told(AlertKind.READY), recipients=0)[0] is Next.CLOSE
+    assert do(QUIET, pending(AlertKind.READY), recipients=0)[0] is Next.CLOSE
 
 
 def test_alert_that_is_not_known_is_told_all_the_same() -> None:
-    assert do(QUIET, Told(told(AlertKind.READY).message, None)) == (Next.CALL, 0)
+    assert do(QUIET, OpenMessage(pending(AlertKind.READY).message, None)) == (Next.CALL, 0)
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from monitor.alerts.dough import Alert, AlertKind, Phase, Rules, Sort, Step, Subject
+from monitor.alerts.dough import Alert, AlertKind, AlertUpdate, Phase, Rules, Sort, Subject
+from monitor.alerts.reasons import NoBatchReadsIt
 from monitor.alerts.silence import NodeFacts, Surroundings, batches_named, look
 from monitor.recipe.batch import BatchId
 from monitor.wire.readings import Channel, NodeId
@@ -31,11 +32,11 @@ def seen(*nodes: NodeFacts, now: datetime = NOON, since: datetime = LONG_AGO, **
     return replace(Surroundings(nodes, now, since), **changes)  # type: ignore[arg-type]
 
 
-def all_of(steps: tuple[Step, ...]) -> tuple[Alert, ...]:
+def all_of(steps: tuple[AlertUpdate, ...]) -> tuple[Alert, ...]:
     return tuple(alert for each in steps for alert in each.alerts)
 
 
-def called(steps: tuple[Step, ...]) -> list[tuple[AlertKind, str]]:
+def called(steps: tuple[AlertUpdate, ...]) -> list[tuple[AlertKind, str]]:
     return [(alert.kind, alert.subject.name) for each in steps for alert in each.calls]
 
 
@@ -127,7 +128,7 @@ def test_node_that_comes_back_with_old_readings_first_has_no_silent_sensor() -> 
 def test_node_that_no_batch_reads_any_more_has_no_alert() -> None:
     alerts = all_of(look(Rules(), (), seen(node(1, 12))))
     steps = look(Rules(), alerts, seen())
-    assert [(alert.phase, alert.reason) for alert in all_of(steps)] == [(Phase.NORMAL, "no batch reads it now")]
+    assert [(alert.phase, alert.reason) for alert in all_of(steps)] == [(Phase.NORMAL, NoBatchReadsIt())]
 
 
 @pytest.mark.parametrize("hours", [1, 24, -1, -24])

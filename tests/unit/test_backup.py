@@ -9,10 +9,11 @@ import pytest
 from harness import START, SetClock, wait_until
 from made_up import batch_of, readings_of
 
+from monitor.alerts.troubles import BackupFails
 from monitor.archive.backup import back_up, backups_in, restore, verified
 from monitor.archive.nightly import Nightly
 from monitor.cli import main
-from monitor.errors import StoreError
+from monitor.errors import StoreError, StoreFault
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.upkeep import Upkeep
 from monitor.store.collector_lock import hold_collector_lock
@@ -124,8 +125,8 @@ def test_a_backup_a_day_and_a_drive_that_is_gone(nightly: Nightly, stick: Path, 
     assert len(backups_in(stick)) == 2
     held = stick.rename(stick.with_name("pulled out"))
     nightly.look()
-    (trouble,) = nightly.troubles()
-    assert "plug the drive in" in trouble.mend
+    (symptom,) = nightly.troubles()
+    assert symptom.trouble == BackupFails(StoreFault.NO_FOLDER, str(stick), "")
     assert not stick.exists(), "no backup goes onto the disk under a drive that is not there"
     held.rename(stick)
     clock.advance(hours=25)

@@ -95,8 +95,7 @@ def test_a_backup_that_cannot_be_used_says_why(capsys: pytest.CaptureFixture[str
     none.write_text("Mehl, Wasser, Salz\n" * 100)
     assert cli.main(["backup", "verify", str(none), "--data-dir", str(bakery)]) == 2
     told = capsys.readouterr().err
-    assert f"{none}: ist keine Sicherung, die zu gebrauchen ist: " in told
-    assert "den Datenträger und seine Rechte prüfen" in told
+    assert f"{none}: ist keine Sicherung, die zu gebrauchen ist (file is not a database); die Datei ist etwas" in told
 
 
 @pytest.mark.parametrize(

@@ -14,6 +14,7 @@ from made_up import NODE, batch_of, readings_of
 
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Subject
+from monitor.alerts.reasons import PlainText
 from monitor.archive.batch_files import (
     KINDS,
     _csv_bytes,
@@ -51,9 +52,13 @@ def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
     fan = (FanPoint(at, 1.0, 2.0, 1 / 3, 4.0, 5.0),)
     outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why=KeptText("'tis warm", "en"), fan=fan)
     subject = Subject.batch(kept.id)
-    alert = Alert(subject, AlertKind.READY, 1, at, at, called_at=at, acknowledged_at=at, reason="-5 minutes")
+    alert = Alert(
+        subject, AlertKind.READY, 1, at, at, called_at=at, acknowledged_at=at, reason=PlainText("-5 minutes", "en")
+    )
     told = Message(alert.message_id, kept.id, AlertKind.READY, 1, "Ready", "+", at)
-    change = Change(subject, AlertKind.READY, 1, at, Phase.UNACKNOWLEDGED, "-5 minutes", "", at, ("a, reading",))
+    change = Change(
+        subject, AlertKind.READY, 1, at, Phase.UNACKNOWLEDGED, PlainText("-5 minutes", "en"), "", at, ("a, reading",)
+    )
     store.save_step(kept.id, outlook, [alert], [told], [change])
     store.save_call(Call(told.id, 1, TRICKY, at, at, "phone", 1, "ok"), 1)
     return store.add_event(kept.id, Event(at + timedelta(minutes=9), EventKind.END))

@@ -19,6 +19,7 @@ from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from dashboard.page import View, clock_words
 from dashboard.queries import RunningBatch, stale_since
 from monitor.alerts.dough import Alert, AlertKind, Subject
+from monitor.alerts.reasons import SkinDrying
 from monitor.dough.outlook import SILENCE_MIN, Band, Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
@@ -57,7 +58,7 @@ def row(
         last_reading_at=NOW - minutes(seen_min),
         start_volume_ml=2500.0,
     )
-    alerts = tuple(Alert(Subject.batch(batch.id), kind, 1, NOW, NOW, reason="the air is too dry") for kind in firing)
+    alerts = tuple(Alert(Subject.batch(batch.id), kind, 1, NOW, NOW, reason=SkinDrying(750.0)) for kind in firing)
     return RunningBatch(batch, outlook, alerts, stale_since(batch, outlook, NOW, SILENCE_MIN))
 
 

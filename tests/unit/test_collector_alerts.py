@@ -119,12 +119,12 @@ def test_batch_that_ended_while_nobody_was_here_leaves_no_alert_standing(bench: 
     running = bench.store.add_batch(batch())
     bench.answer = lambda asked, track, at: Outlook(at, State.READY, ready=Moments(*[START] * 5))
     pass_minutes(bench, 3, each=lambda minute: bench.frame(pack(minute + 1)))
-    assert bench.store.standing_alerts()
+    assert bench.store.active_alerts()
     bench.store.add_event(running.id, Event(bench.clock.now(), EventKind.END))
     bench.clock.advance(hours=1)
     bench.collector = bench.another()
     bench.turn()
-    assert bench.store.standing_alerts() == []
+    assert bench.store.active_alerts() == []
 
 
 def air_alerts_of(bench: Bench, frames_by_minute: dict[int, list[bytes]]) -> list[tuple[str, int, datetime | None]]:

@@ -7,6 +7,8 @@ import pytest
 
 from monitor import cli
 from monitor.alerts.dough import Alert, AlertKind, Change, Phase, Sort, Subject
+from monitor.alerts.reasons import TroubleSeen
+from monitor.alerts.troubles import DiskNearlyFull
 from monitor.clock import SystemClock
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.recipe.vessel import Shape, Vessel
@@ -35,12 +37,12 @@ def bakery(tmp_path: Path) -> Path:
 
 @pytest.fixture
 def running(bakery: Path) -> Path:
-    """One batch, and a trouble of the monitor with a reason as it is stored: in English."""
+    """One batch, and a trouble of the monitor."""
     now = SystemClock().now()
     since = now - timedelta(minutes=10)
     with Store(bakery / DATABASE_NAME) as store:
         store.add_batch(Batch(BatchId(0), "Hill loaf", Stage.FIRST_RISE, now - timedelta(hours=1), TUB))
-        reason = "the disk under /data is nearly full; what to do: make room on it"
+        reason = TroubleSeen(DiskNearlyFull("/data"))
         disk = Subject(Sort.MONITOR, "disk")
         trouble = Alert(disk, AlertKind.TROUBLE, 1, since, since, called_at=since, reason=reason)
         store.save_alerts([trouble], [], [Change(disk, AlertKind.TROUBLE, 1, since, Phase.UNACKNOWLEDGED, reason)], now)
@@ -71,7 +73,7 @@ def test_a_fault_of_the_settings_is_told_in_english(capsys: pytest.CaptureFixtur
     assert "clock = '13' is not known" in said(capsys, running, "alerts", "list", status=2)
 
 
-def test_reasons_that_the_store_kept_are_told(capsys: pytest.CaptureFixture[str], running: Path) -> None:
+def test_reasons_of_alerts_are_told(capsys: pytest.CaptureFixture[str], running: Path) -> None:
     reason = "der Datenträger unter /data ist fast voll; was zu tun ist: Platz darauf schaffen"
     assert reason in said(capsys, running, "alerts", "list")
     assert f"nicht quittiert ({reason})" in said(capsys, running, "alerts", "history")

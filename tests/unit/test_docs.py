@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from commanding import commands
 
-from monitor.alerts.alert import AlertKind, CueKind
+from monitor.alerts.kinds import AlertKind, CueKind
 from monitor.dough.outlook import State
 from monitor.plan.day import Plan
 from monitor.plan.kitchen import kitchen_from_toml

@@ -7,7 +7,7 @@ from functools import cache
 import made_up_day as made_up
 import pytest
 
-from monitor.alerts.alert import CueKind
+from monitor.alerts.kinds import CueKind
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.plan.cues import StepCue, moved_cues, step_cues
 from monitor.plan.day import DoughPlan, Plan, StepKind, steps

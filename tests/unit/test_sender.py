@@ -10,6 +10,7 @@ from typing import Self
 import pytest
 from harness import START, SetClock
 
+from monitor.alerts.troubles import CentralGetsNothing, CentralLate, CentralRefusesRows
 from monitor.errors import CentralError, CentralKind
 from monitor.health.counters import Pulse
 from monitor.health.metrics import PulseMetrics
@@ -105,11 +106,11 @@ def test_settings_that_are_wrong_are_told_sooner_than_a_line_that_is_away(spool:
     turns = sender.turns(spool)
     told = {}
     for kind in (CentralKind.AWAY, CentralKind.SHUT):
-        FakeLink.fault = CentralError(f"because {kind.value}", kind)
+        FakeLink.fault = CentralError("because", kind, status=503, detail=kind.value)
         next(turns)
-        (trouble,) = sender.troubles()
-        assert f"because {kind.value}" in trouble.what
-        told[kind] = trouble.after_s
+        (symptom,) = sender.troubles()
+        assert symptom.trouble == CentralGetsNothing("http://127.0.0.1:1", kind, kind.value, 503)
+        told[kind] = symptom.after_s
     assert told[CentralKind.SHUT] < 300 < told[CentralKind.AWAY]
 
 
@@ -121,8 +122,7 @@ def test_being_hours_behind_is_a_trouble_and_being_minutes_behind_is_none(spool:
     assert list(sender.troubles()) == []
     assert sender.waiting == 2000
     clock.put(START + 2 * LATE)
-    (trouble,) = sender.troubles()
-    assert "hours behind: 2000 rows wait" in trouble.what
+    assert [symptom.trouble for symptom in sender.troubles()] == [CentralLate(2000)]
 
 
 def test_a_node_is_sent_when_something_of_it_has_changed(spool: Spool, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -147,8 +147,9 @@ def test_a_row_that_makes_no_point_is_set_aside_and_the_rest_goes_on(spool: Spoo
     sender = sender_of(spool)
     next(sender.turns(spool))
     assert ("outlook", 1) in FakeLink.taken
-    (trouble,) = sender.troubles()
-    assert "cannot take 1 rows" in trouble.what
+    (symptom,) = sender.troubles()
+    assert isinstance(symptom.trouble, CentralRefusesRows)
+    assert symptom.trouble.rows == 1
 
 
 def test_a_late_reading_is_told_apart_from_what_is_of_now(spool: Spool) -> None:

@@ -200,10 +200,11 @@ def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path, caplog: pyt
         assert list(map(tuple, store._connection.execute(numbered))) == before
         assert store.append(kept) == 0  # each is known still
         assert store.append([replace(kept[-1], boot="eeeeeeee")]) == 1
-    (told,) = caplog.messages
+    (told, where) = caplog.messages
     assert f"{path}: of an older version, is brought up to date" in told
+    assert where == f"{path}: the file as it was lies at {path}.version-{schema.SAMPLES_SINCE - 1}"
     Store(path).close()
-    assert len(caplog.messages) == 1
+    assert len(caplog.messages) == 2
 
 
 def test_names_of_a_transaction_that_was_undone_are_not_taken_for_known(store: Store) -> None:

@@ -7,8 +7,10 @@ import numpy as np
 import pytest
 from made_up_rows import at, batch, message, outlook
 
+from monitor.alerts.alert import UNNAMED
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Change, Phase, Subject
+from monitor.alerts.reasons import BatchEnded, HeightUnseen, OvenNeedsTime
 from monitor.dough.outlook import Band, State
 from monitor.errors import StoreError
 from monitor.recipe.batch import BatchId
@@ -25,11 +27,13 @@ def test_step_is_kept_whole(store: Store) -> None:
         fired_at=at(90),
         quiet_since_at=at(91),
         called_at=at(90),
-        suppressed_by="it is explained",
-        reason="it is",
+        suppressed_by=HeightUnseen(),
+        reason=OvenNeedsTime(45.0),
         about="distance_mm",
     )
-    change = Change(alert.subject, alert.kind, 1, at(90), Phase.UNACKNOWLEDGED, "it is", "", at(90), ("a reading",))
+    change = Change(
+        alert.subject, alert.kind, 1, at(90), Phase.UNACKNOWLEDGED, OvenNeedsTime(45.0), "", at(90), ("a reading",)
+    )
     store.save_step(kept.id, outlook(80), (), ())
     store.save_step(kept.id, outlook(90), (alert,), (message(),), (change,))
     assert store.outlooks(kept.id) == [outlook(80), outlook(90)]
@@ -45,7 +49,7 @@ def test_step_saved_again_says_nothing_twice(store: Store) -> None:
     kept = store.add_batch(batch())
     firing = Alert(Subject.batch(kept.id), AlertKind.READY, 1, at(89), at(90))
     store.save_step(kept.id, outlook(90), (firing,), (message(),))
-    resolved = replace(firing, returned_at=at(95), reason="ended")
+    resolved = replace(firing, returned_at=at(95), reason=BatchEnded())
     store.save_step(kept.id, replace(outlook(90), state=State.READY), (resolved,), (message(minutes=95),))
     assert [one.state for one in store.outlooks(kept.id)] == [State.READY]
     assert store.alerts() == [resolved]
@@ -96,7 +100,7 @@ def test_what_somebody_says_to_an_alert_outlives_a_look_that_did_not_know_of_it(
     kept = store.add_batch(batch())
     alert = Alert(Subject.batch(kept.id), AlertKind.READY, 1, at(89), at(90), called_at=at(90))
     store.save_step(kept.id, outlook(90), (alert,), ())
-    (number,) = (each.number for each in store.standing_alerts())
+    (number,) = (each.number for each in store.active_alerts())
     assert store.acknowledge(number, at(91), "Ida").phase is Phase.ACKNOWLEDGED
     assert store.shelve(number, at(120), at(92)).phase is Phase.SHELVED
     store.save_step(kept.id, outlook(93), (alert,), ())
@@ -106,7 +110,7 @@ def test_what_somebody_says_to_an_alert_outlives_a_look_that_did_not_know_of_it(
     assert store.alerts(kept.id)[0].phase is Phase.ACKNOWLEDGED, "unshelved by itself"
     assert [(change.phase, change.by) for change in store.alert_history()] == [
         (Phase.ACKNOWLEDGED, "Ida"),
-        (Phase.SHELVED, "somebody"),
+        (Phase.SHELVED, UNNAMED),
     ]
 
 
@@ -118,9 +122,9 @@ def test_alert_that_is_unknown_or_over_is_refused_in_words(store: Store) -> None
     store.save_step(kept.id, outlook(92), (over,), ())
     with pytest.raises(StoreError, match="is over"):
         store.shelve(1, at(120), at(92))
-    assert [alert.phase for alert in store.standing_alerts()] == [Phase.RETURNED]
+    assert [alert.phase for alert in store.active_alerts()] == [Phase.RETURNED]
     store.acknowledge(1, at(93))
-    assert store.standing_alerts() == []
+    assert store.active_alerts() == []
 
 
 def test_calls_are_counted_by_batch_and_hour(store: Store) -> None:

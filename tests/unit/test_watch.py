@@ -8,7 +8,7 @@ import threading
 import urllib.parse
 import urllib.request
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, timedelta
 from ipaddress import IPv4Address
 from pathlib import Path
 from types import SimpleNamespace
@@ -16,18 +16,28 @@ from types import SimpleNamespace
 import pytest
 from harness import SetClock, free_port, wait_until
 
+from monitor.alerts.troubles import (
+    CarriersFail,
+    CheckFails,
+    ClockMoved,
+    DiskNearlyFull,
+    LoopHangs,
+    StoreUnusable,
+    key_of,
+)
 from monitor.clock import SystemClock
 from monitor.deploy.collector_unit import unit
-from monitor.errors import ConfigError, StoreError
+from monitor.errors import ConfigError, StoreError, StoreFault
 from monitor.health import checks
 from monitor.health.counters import Pulse
-from monitor.health.heartbeat import DeadMan, ServiceManager
+from monitor.health.heartbeat import DeadManSwitch, ServiceManager
 from monitor.health.metrics import MetricsServer, PulseMetrics
 from monitor.health.nodes import REBOOTS, REBOOTS_WITHIN_S, STUCK_PACKS, STUCK_S, NodeWatch
-from monitor.health.supervisor import AGAIN_S, Notice, Supervisor
-from monitor.health.trouble import Trouble
+from monitor.health.supervisor import AGAIN_S, Notice, Supervisor, Symptom
 from monitor.wire.frames import Pack
 from monitor.wire.readings import Channel, NodeId
+from monitor.wording.reader import Reader
+from monitor.wording.troubles import notice_text
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 
@@ -54,7 +64,7 @@ class Round:
 
     def __init__(self, clock: StepClock) -> None:
         self.clock = clock
-        self.wrong: list[Trouble] = []
+        self.wrong: list[Symptom] = []
         self.told: list[Notice] = []
         self.tries: list[str] = []
         self.is_heard = True
@@ -67,58 +77,58 @@ class Round:
         return self.is_heard
 
     def after(self, seconds: float) -> list[str]:
-        """The texts told in a round after so many seconds."""
+        """What is told in a round after so many seconds, as text."""
         self.clock.second += seconds
         before = len(self.told)
         self.supervisor.go_round()
-        return [notice.text for notice in self.told[before:]]
+        return [notice_text(notice.trouble, Reader(UTC), is_over=notice.is_over) for notice in self.told[before:]]
 
 
 def test_a_trouble_that_lasts_is_told_once_and_its_end_too(steps: StepClock) -> None:
     bakery = Round(steps)
-    bakery.wrong = [Trouble("disk", "the disk is full", "make room", after_s=10.0)]
+    bakery.wrong = [Symptom(DiskNearlyFull("/data"), after_s=10.0)]
     assert bakery.after(0.0) == []
     assert bakery.after(9.0) == []
-    assert bakery.after(2.0) == ["The disk is full. What to do: make room."]
-    assert [trouble.key for trouble in bakery.supervisor.troubles] == ["disk"]
+    assert bakery.after(2.0) == ["The disk under /data is nearly full. What to do: make room on it."]
+    assert bakery.supervisor.troubles == [DiskNearlyFull("/data")]
     assert bakery.after(3600.0) == []
-    assert bakery.after(AGAIN_S) == ["The disk is full. What to do: make room."]
+    assert bakery.after(AGAIN_S) == ["The disk under /data is nearly full. What to do: make room on it."]
     bakery.wrong = []
-    assert bakery.after(1.0) == ["No longer so: the disk is full."]
+    assert bakery.after(1.0) == ["No longer so: the disk under /data is nearly full."]
     assert bakery.after(1.0) == []
     assert len({notice.id for notice in bakery.told}) == 3
 
 
 def test_a_trouble_that_passes_is_not_told(steps: StepClock) -> None:
     bakery = Round(steps)
-    bakery.wrong = [Trouble("store", "locked", "wait", after_s=10.0)]
+    bakery.wrong = [Symptom(StoreUnusable(StoreFault.LOCKED, "a.sqlite", "locked"), after_s=10.0)]
     bakery.after(0.0)
     bakery.wrong = []
     assert bakery.after(5.0) == []
-    bakery.wrong = [Trouble("store", "locked", "wait", after_s=10.0)]
+    bakery.wrong = [Symptom(StoreUnusable(StoreFault.LOCKED, "a.sqlite", "locked"), after_s=10.0)]
     assert bakery.after(6.0) == []
 
 
 def test_a_notice_nobody_took_is_tried_again_ever_more_slowly_with_the_same_id(steps: StepClock) -> None:
     bakery = Round(steps)
     bakery.is_heard = False
-    bakery.wrong = [Trouble("disk", "full", "make room")]
+    bakery.wrong = [Symptom(DiskNearlyFull("/data"))]
     for _ in range(100):
         bakery.after(1.0)
     assert 5 <= len(bakery.tries) <= 8
     assert len(set(bakery.tries)) == 1
     bakery.is_heard = True
-    assert bakery.after(300.0) == ["Full. What to do: make room."]
+    assert bakery.after(300.0) == ["The disk under /data is nearly full. What to do: make room on it."]
 
 
-def test_a_lookout_that_fails_is_told(steps: StepClock) -> None:
+def test_a_health_check_that_fails_is_told(steps: StepClock) -> None:
     told: list[Notice] = []
 
-    def blind() -> list[Trouble]:
+    def blind() -> list[Symptom]:
         raise StoreError("cannot see")
 
     Supervisor([blind], lambda notice: bool(told.append(notice)) or True, steps).go_round()
-    assert "cannot look after itself" in told[0].text
+    assert told[0].trouble == CheckFails("StoreError")
 
 
 # -- where he looks ---------------------------------------------------------------------------------------------------
@@ -126,64 +136,60 @@ def test_a_lookout_that_fails_is_told(steps: StepClock) -> None:
 
 def test_a_failing_store_and_a_loop_that_hangs(steps: StepClock) -> None:
     pulse = Pulse(steps)
-    look = checks.store_lookout(pulse)
+    look = checks.store_check(pulse, Path("proofing.sqlite"))
     assert not list(look())
-    pulse.store_trouble = "proofing.sqlite: cannot be written: disk is full; make room on this disk, then start again"
-    (trouble,) = look()
-    assert "disk is full" in trouble.what
-    assert trouble.mend.startswith("make room")
-    pulse.store_trouble = ""
+    pulse.store_error = StoreError("{detail}", fault=StoreFault.FULL, detail="disk is full")
+    assert [each.trouble for each in look()] == [StoreUnusable(StoreFault.FULL, "proofing.sqlite", "disk is full")]
+    pulse.store_error = None
     steps.second = 100.0
-    (trouble,) = look()
-    assert "hangs" in trouble.what
+    assert [each.trouble for each in look()] == [LoopHangs()]
 
 
 def test_messages_that_do_not_get_through() -> None:
     failing: list[str] = []
-    look = checks.carriers_lookout(lambda: failing)
+    look = checks.carriers_check(lambda: failing)
     assert not list(look())
     failing.append("ntfy")
-    (trouble,) = look()
-    assert "ntfy" in trouble.what
-    assert trouble.after_s > 0.0
+    (symptom,) = look()
+    assert symptom.trouble == CarriersFail(("ntfy",))
+    assert symptom.after_s > 0.0
 
 
 def test_a_full_disk(tmp_path: Path) -> None:
-    assert not list(checks.disk_lookout(tmp_path, least_free_mb=0.001)())
-    (trouble,) = checks.disk_lookout(tmp_path, least_free_mb=1e12)()
-    assert str(tmp_path) in trouble.what
+    assert not list(checks.disk_check(tmp_path, least_free_mb=0.001)())
+    (symptom,) = checks.disk_check(tmp_path, least_free_mb=1e12)()
+    assert symptom.trouble == DiskNearlyFull(str(tmp_path))
 
 
 def test_a_disk_at_its_limit_is_one_trouble(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     free_mb = [101, 99, 101, 99, 119, 121, 101, 99]
     monkeypatch.setattr("shutil.disk_usage", lambda folder: SimpleNamespace(free=free_mb.pop(0) * 1e6))
-    look = checks.disk_lookout(tmp_path, least_free_mb=100.0)
+    look = checks.disk_check(tmp_path, least_free_mb=100.0)
     assert [bool(list(look())) for _ in range(8)] == [False, True, True, True, True, False, False, True]
 
 
 def test_a_clock_that_was_moved_is_told_and_changes_no_dough_time(monkeypatch: pytest.MonkeyPatch) -> None:
     clock = SystemClock()
-    look = checks.clock_lookout(clock)
+    look = checks.clock_check(clock)
     assert not list(look())
     began = clock.now()
     for by in (timedelta(hours=1), timedelta(days=-1), timedelta(days=-20_000)):
         monkeypatch.setattr("monitor.clock.wall_clock", lambda by=by: began + by)
         assert clock.now() - began < timedelta(seconds=60)
-        (trouble,) = look()
-        assert "was moved" in trouble.what
+        assert [each.trouble for each in look()] == [ClockMoved()]
 
 
 def test_a_node_that_starts_again_and_again(steps: StepClock) -> None:
     watch = NodeWatch(steps)
 
-    def boots(n: int, every_s: float) -> list[Trouble]:
+    def boots(n: int, every_s: float) -> list[Symptom]:
         for boot in range(n):
             steps.second += every_s
             watch.see(Pack(f"{steps.second:08.0f}{boot}"[-8:], 1, NODE, 0.0, ((Channel.AIR_TEMP, 25.0),)))
         return watch.troubles()
 
     assert boots(REBOOTS, 1.0) == []
-    assert [trouble.key for trouble in boots(1, 1.0)] == [f"reboots {NODE}"]
+    assert [key_of(each.trouble) for each in boots(1, 1.0)] == [f"reboots {NODE}"]
     steps.second += REBOOTS_WITHIN_S
     assert watch.troubles() == []
     assert boots(20, REBOOTS_WITHIN_S / 4) == []
@@ -197,7 +203,7 @@ def test_a_distance_that_never_moves(steps: StepClock) -> None:
             steps.second += 2 * STUCK_S / STUCK_PACKS
             values = ((Channel.AIR_TEMP, 25.0), (Channel.DISTANCE, distance_mm))
             watch.see(Pack("0a1b2c3d", seq, NODE, 0.0, values))
-        return [trouble.key for trouble in watch.troubles()]
+        return [key_of(each.trouble) for each in watch.troubles()]
 
     assert packs(STUCK_PACKS - 1, 212.4) == []
     assert packs(1, 212.4) == [f"stuck {NODE}"]
@@ -224,10 +230,10 @@ def test_the_service_manager_is_told_as_it_wants(
     assert manager_socket.recv(1000) == b"READY=1\nSTATUS=at work"
     for second in range(100):
         steps.second = float(second)
-        manager.beat("")
+        manager.beat(None)
     assert manager_socket.recv(1000) == b"STATUS=at work"
     assert [manager_socket.recv(1000) for _ in range(4)] == [b"WATCHDOG=1"] * 4, "at half the time given"
-    manager.beat("the disk is full")
+    manager.beat(StoreError("the disk is full"))
     assert manager_socket.recv(1000) == b"STATUS=waiting for the store: the disk is full"
     manager.stopping()
     assert manager_socket.recv(1000) == b"STOPPING=1"
@@ -266,7 +272,7 @@ def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: Ste
     handler = type("Handler", (Called,), {"paths": []})
     pulse = Pulse(steps)
     with served(handler) as port:
-        dead_man = DeadMan(f"http://127.0.0.1:{port}/key", pulse, ["127.0.0.1"], every_s=0.01)
+        dead_man = DeadManSwitch(f"http://127.0.0.1:{port}/key", pulse, ["127.0.0.1"], every_s=0.01)
         dead_man.start()
         try:
             wait_until(lambda: len(handler.paths) > 2, "it calls")
@@ -287,16 +293,16 @@ def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: Ste
 
 def test_a_dead_man_calls_no_file() -> None:
     with pytest.raises(ConfigError, match="must begin with https"):
-        DeadMan("file:///etc/passwd", Pulse(SetClock()))
+        DeadManSwitch("file:///etc/passwd", Pulse(SetClock()))
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1:8080", "localhost", "[::1]", "169.254.169.254", "[::ffff:127.0.0.1]"])
 def test_a_dead_man_calls_nothing_inside_unless_it_is_allowed(host: str) -> None:
     pulse = Pulse(SetClock())
     with pytest.raises(ConfigError, match="notify_inside") as refused:
-        DeadMan(f"https://{host}/key-42", pulse)
+        DeadManSwitch(f"https://{host}/key-42", pulse)
     assert "key-42" not in str(refused.value)
-    DeadMan(f"https://{host}/key-42", pulse, [urllib.parse.urlsplit(f"//{host}").hostname or ""])
+    DeadManSwitch(f"https://{host}/key-42", pulse, [urllib.parse.urlsplit(f"//{host}").hostname or ""])
 
 
 def test_a_name_that_leads_inside_is_not_called(caplog: pytest.LogCaptureFixture) -> None:
@@ -308,7 +314,7 @@ def test_a_name_that_leads_inside_is_not_called(caplog: pytest.LogCaptureFixture
 
     handler = type("Handler", (Called,), {"paths": []})
     with served(handler) as port:
-        dead_man = DeadMan(f"http://watch.example:{port}/key-42", Pulse(SetClock()), every_s=0.01, resolve=inside)
+        dead_man = DeadManSwitch(f"http://watch.example:{port}/key-42", Pulse(SetClock()), every_s=0.01, resolve=inside)
         dead_man.start()
         try:
             wait_until(lambda: len(asked) > 3, "it tries")
@@ -334,7 +340,7 @@ class Elsewhere(Called):
 def test_an_answer_that_leads_elsewhere_is_not_followed(caplog: pytest.LogCaptureFixture) -> None:
     handler = type("Handler", (Elsewhere,), {"paths": []})
     with served(handler) as port:
-        dead_man = DeadMan(f"http://127.0.0.1:{port}/key-42", Pulse(SetClock()), ["127.0.0.1"], every_s=0.01)
+        dead_man = DeadManSwitch(f"http://127.0.0.1:{port}/key-42", Pulse(SetClock()), ["127.0.0.1"], every_s=0.01)
         dead_man.start()
         try:
             wait_until(lambda: len(handler.paths) > 3, "it calls")

@@ -14,7 +14,7 @@ from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, NodeId
 from monitor.wording import alerts
 from monitor.wording.reader import Reader
-from monitor.wording.silence import Served, notice_of
+from monitor.wording.silence import UnseenDough, notice_of
 
 NINE = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
@@ -266,13 +266,13 @@ def test_alert_of_an_unseen_dough_says_that_nobody_measured_it() -> None:
     assert "look at it first" not in said(AlertKind.READY, ready)
 
 
-def notice(kind: AlertKind, subject: Subject, *served: Served, about: str = "") -> Message:
+def notice(kind: AlertKind, subject: Subject, *served: UnseenDough, about: str = "") -> Message:
     alert = Alert(subject, kind, 1, NINE, fired_at=NINE, about=about)
     return notice_of(alert, served, at(-12), NINE, Reader(UTC))
 
 
 def test_silent_sensor_is_named_with_its_node_since_when_and_the_doughs_it_leaves_unseen() -> None:
-    served = (Served(LOAF, outlook()), Served(ROLLS, None))
+    served = (UnseenDough(LOAF, outlook()), UnseenDough(ROLLS, None))
     told = notice(AlertKind.SENSOR_SILENT, Subject(Sort.NODE, NODE), *served, about="distance_mm")
     assert told.title == f"Node {NODE}: sensor silent"
     assert told.text.startswith(f"No height from node {NODE} since 08:48. Hill country loaf: ")
@@ -283,14 +283,14 @@ def test_silent_sensor_is_named_with_its_node_since_when_and_the_doughs_it_leave
 
 
 def test_silent_node_puts_first_the_dough_that_should_be_ready() -> None:
-    served = (Served(ROLLS, outlook()), Served(LOAF, PAST, is_wanted=True))
+    served = (UnseenDough(ROLLS, outlook()), UnseenDough(LOAF, PAST, is_wanted=True))
     told = notice(AlertKind.NODE_SILENT, Subject(Sort.NODE, NODE), *served, about="batch-7")
     assert told.title == "Hill country loaf: look yourself, node silent"
     assert told.text.index("Hill country loaf") < told.text.index("Look at it now.") < told.text.index("Barley rolls")
 
 
 def test_silent_line_names_a_few_doughs_and_counts_the_others() -> None:
-    many = [Served(replace(LOAF, name=f"Loaf {n}"), outlook()) for n in range(12)]
+    many = [UnseenDough(replace(LOAF, name=f"Loaf {n}"), outlook()) for n in range(12)]
     told = notice(AlertKind.LINE_SILENT, Subject(Sort.LINE, "mqtt://127.0.0.1:1883"), *many)
     assert told.title == "Line mqtt://127.0.0.1:1883: line silent"
     assert "Loaf 7: " in told.text

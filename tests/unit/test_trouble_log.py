@@ -11,17 +11,18 @@ import pytest
 from harness import START, SetClock
 
 from monitor.alerts.dough import AlertKind, Change, Phase, Rules, Sort, Subject
+from monitor.alerts.reasons import MonitorRestarted, TroubleOver
+from monitor.alerts.troubles import DiskNearlyFull
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import StoreError
-from monitor.health.supervisor import AGAIN_S, Notice, Supervisor
-from monitor.health.trouble import Trouble
-from monitor.health.trouble_log import STARTED_ANEW, TroubleBook
+from monitor.health.supervisor import AGAIN_S, Notice, Supervisor, Symptom
+from monitor.health.trouble_log import TroubleLog
 from monitor.store.store import Store
-from monitor.wording.alerts import standing_text
+from monitor.wording.alerts import status_text
 from monitor.wording.reader import Reader
 
-DISK = Trouble("disk", "the disk is nearly full", "make room on it", after_s=10.0)
+DISK = Symptom(DiskNearlyFull("/data"), after_s=10.0)
 SUBJECT = Subject(Sort.MONITOR, "disk")
 
 
@@ -51,13 +52,13 @@ class Bakery:
     def __init__(self, path: Path) -> None:
         self.store = MoodyStore(path)
         self.clock = StepClock()
-        self.wrong: list[Trouble] = []
+        self.wrong: list[Symptom] = []
         self.told: list[Notice] = []
         self.start()
 
     def start(self) -> None:
-        book = TroubleBook()
-        self.supervisor = Supervisor([lambda: self.wrong], self._tell, self.clock, book)
+        trouble_log = TroubleLog()
+        self.supervisor = Supervisor([lambda: self.wrong], self._tell, self.clock, trouble_log)
         self.collector = Collector(
             self.store,
             queue.Queue(),
@@ -65,7 +66,7 @@ class Bakery:
             lambda batch, track, at, learned=None: Outlook(at, State.RISING),
             rules=Rules(),
             reader=Reader(UTC),
-            troubles=book,
+            troubles=trouble_log,
         )
 
     def _tell(self, notice: Notice) -> bool:
@@ -98,16 +99,16 @@ def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bak
     assert bakery.history() == [], "it may pass"
     bakery.go_on(11.0)
     bakery.go_on(1.0)
-    (alert,) = bakery.store.standing_alerts()
+    (alert,) = bakery.store.active_alerts()
     assert alert.kind is AlertKind.TROUBLE
-    assert standing_text(alert, Reader(UTC), bakery.clock.now()).endswith(
-        "not yet acknowledged: the disk is nearly full; what to do: make room on it"
+    assert status_text(alert, Reader(UTC), bakery.clock.now()).endswith(
+        "nobody has seen it yet: the disk under /data is nearly full; what to do: make room on it"
     )
     bakery.wrong = []
     bakery.go_on(10.0)
     assert bakery.history() == [(Phase.UNACKNOWLEDGED, 1, 12.0), (Phase.RETURNED, 1, 23.0)]
-    assert bakery.changes()[-1].reason == "no longer so: the disk is nearly full"
-    assert [notice.title for notice in bakery.told] == ["Monitor needs you", "Monitor: mended"]
+    assert bakery.changes()[-1].reason == TroubleOver(DISK.trouble)
+    assert [notice.is_over for notice in bakery.told] == [False, True]
     assert bakery.store.messages() == [], "the supervisor tells it, the outbox does not tell it again"
     bakery.wrong = [DISK]
     bakery.go_on(100.0)
@@ -138,7 +139,7 @@ def test_a_trouble_that_somebody_knows_of_is_not_told_again(bakery: Bakery, answ
     bakery.wrong = [DISK]
     bakery.go_on(1.0)
     bakery.go_on(10.0)
-    (alert,) = bakery.store.standing_alerts()
+    (alert,) = bakery.store.active_alerts()
     if answer == "acknowledged":
         bakery.store.acknowledge(alert.number, bakery.clock.now(), "Ida")
     elif answer == "shelved":
@@ -152,7 +153,7 @@ def test_a_trouble_that_somebody_knows_of_is_not_told_again(bakery: Bakery, answ
     assert len(bakery.told) == {"none": 3, "shelved": 2, "acknowledged": 1}[answer]
     bakery.wrong = []
     bakery.go_on(1.0)
-    assert bakery.told[-1].title == "Monitor: mended"
+    assert bakery.told[-1].is_over
 
 
 def test_a_new_start_closes_what_stood_and_tells_what_is_still_wrong(bakery: Bakery) -> None:
@@ -161,8 +162,8 @@ def test_a_new_start_closes_what_stood_and_tells_what_is_still_wrong(bakery: Bak
     bakery.go_on(10.0)
     bakery.start()
     bakery.go_on(1.0)
-    assert bakery.changes()[-1].reason == STARTED_ANEW
-    assert bakery.store.standing_alerts() == [], "nobody need acknowledge what an earlier run saw"
+    assert bakery.changes()[-1].reason == MonitorRestarted()
+    assert bakery.store.active_alerts() == [], "nobody need acknowledge what an earlier run saw"
     bakery.go_on(10.0)
     assert bakery.history()[-1] == (Phase.UNACKNOWLEDGED, 2, 22.0)
     assert len(bakery.told) == 2

@@ -1,0 +1,112 @@
+"""Why an alert stands as it does, and what explains it, in words."""
+
+from typing import assert_never
+
+from monitor.alerts.kinds import AlertKind
+from monitor.alerts.reasons import (
+    AirAgainstLimit,
+    AirUnmeasured,
+    BatchEnded,
+    CameToNothing,
+    ChannelsUnread,
+    DoughFalls,
+    Explanation,
+    HeardAgain,
+    HeightUnseen,
+    LineSilent,
+    LineUnheard,
+    LoadingNotNear,
+    MonitorRestarted,
+    MoreCameOfIt,
+    MoreJoined,
+    NoBatchReadsIt,
+    NodeSilent,
+    NodeUnheard,
+    NotReadyYet,
+    OvenNeedsTime,
+    PeakAheadAgain,
+    PeakLikely,
+    PeakReached,
+    PlainText,
+    ReadyExpected,
+    ReadyNotNear,
+    Reason,
+    SkinDrying,
+    TargetReached,
+    TroubleOver,
+    TroubleSeen,
+)
+from monitor.wording.phrases import alert_kind_word, channel_word, temp_text
+from monitor.wording.reader import Reader
+from monitor.wording.troubles import remedy_text, trouble_text
+
+
+def reason_text(reason: Reason | Explanation, reader: Reader) -> str:
+    """Why an alert stands as it does, as a clause."""
+    say = reader.say
+    match reason:
+        case TargetReached():
+            return say("it has reached what this stage waits for")
+        case NotReadyYet():
+            return say("it is not ready yet after all")
+        case ReadyExpected(within_min):
+            return say("ready is expected within {minutes} min", minutes=reader.number(within_min))
+        case ReadyNotNear():
+            return say("ready is not near any more")
+        case OvenNeedsTime(preheat_min):
+            return say("the oven needs {minutes} min", minutes=reader.number(preheat_min))
+        case LoadingNotNear():
+            return say("loading is not near any more")
+        case PeakReached():
+            return say("its peak has come")
+        case PeakLikely(within_min):
+            return say("its peak is likely within {minutes} min", minutes=reader.number(within_min))
+        case DoughFalls():
+            return say("it is falling")
+        case PeakAheadAgain():
+            return say("its peak is ahead of it again")
+        case AirAgainstLimit(air_c, limit_c):
+            return say("air {air}, limit {limit}", air=temp_text(air_c, reader), limit=temp_text(limit_c, reader))
+        case SkinDrying(drying_pa):
+            return say("the air pulls water out of the skin at {drying_pa} Pa", drying_pa=reader.number(drying_pa))
+        case LineUnheard(for_min):
+            return say("nothing heard over it for {minutes} min", minutes=reader.number(for_min))
+        case NodeUnheard(for_min):
+            return say("not heard for {minutes} min", minutes=reader.number(for_min))
+        case ChannelsUnread(for_min, channels):
+            names = ", ".join(channel_word(channel, reader) for channel in channels)
+            return say("no reading for {minutes} min: {names}", minutes=reader.number(for_min), names=names)
+        case HeardAgain():
+            return say("heard again")
+        case NoBatchReadsIt():
+            return say("no batch reads it now")
+        case CameToNothing():
+            return say("it came to nothing")
+        case MoreJoined():
+            return say("more has joined it")
+        case BatchEnded():
+            return say("the batch has ended")
+        case TroubleSeen(trouble):
+            what, remedy = trouble_text(trouble, reader), remedy_text(trouble, reader)
+            return say("{what}; what to do: {remedy}", what=what, remedy=remedy)
+        case TroubleOver(trouble):
+            return say("no longer so: {what}", what=trouble_text(trouble, reader))
+        case MonitorRestarted():
+            return say("the monitor was started anew; what is still wrong is told again")
+        case PlainText(text):
+            return text
+        case MoreCameOfIt(kind):
+            return _more_text(kind, reader)
+        case HeightUnseen():
+            return say("its sensor is silent: nobody sees the dough")
+        case AirUnmeasured():
+            return say("the air is not measured any more")
+        case LineSilent():
+            return say("nothing is heard over its line")
+        case NodeSilent():
+            return say("its whole node is silent")
+    assert_never(reason)
+
+
+def _more_text(kind: AlertKind, reader: Reader) -> str:
+    return reader.say("more has come of it: {kind}", kind=alert_kind_word(kind, reader))
