@@ -11,6 +11,7 @@ from pathlib import Path
 
 import pytest
 from faults.shim import compiler
+from golden import UPDATE, Golden
 from harness import (
     EmulatedBoard,
     Mosquitto,
@@ -33,6 +34,20 @@ from monitor.store.store import Store
 # How long an example takes says nothing on a busy machine.
 settings.register_profile("tests", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("tests")
+GOLDEN = pytest.StashKey[Golden]()
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    parser.addoption(UPDATE, action="store_true", help="write golden files anew from what is found now")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    config.stash[GOLDEN] = Golden.of(config)
+
+
+@pytest.fixture
+def golden(request: pytest.FixtureRequest) -> Golden:
+    return request.config.stash[GOLDEN]
 
 
 @pytest.fixture
@@ -193,6 +208,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: pytest.Config) -> None:
     for nodeid, why in config.stash.get(NOT_RUN, []):
         terminalreporter.write_line(f"not run: {nodeid}: {why}")
+    for path in config.stash[GOLDEN].written:
+        terminalreporter.write_line(f"written anew, to be read before it is committed: {path}")
 
 
 # -- several workers (``-n``) ----------------------------------------------------------------------------------------

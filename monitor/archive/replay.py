@@ -29,8 +29,8 @@ LARGEST_READINGS_BYTES = 64_000_000  # judgement: a year of readings, one each h
 Estimate = Callable[[Batch, Track, datetime], Outlook]
 
 
-def read_batch(path: Path) -> Batch:
-    """The batch of a TOML file.
+def read_batch(path: Path, *, now: datetime | None = None) -> Batch:
+    """The batch of a TOML file; it starts ``now`` when the file does not say when (None: the file must).
 
     Raises
     ------
@@ -38,7 +38,7 @@ def read_batch(path: Path) -> Batch:
         When the file cannot be read or holds faults, all of them named.
     """
     try:
-        return batch_from_toml(tomllib.loads(bounded_bytes(path, LARGEST_BATCH_BYTES).decode()), str(path))
+        return batch_from_toml(tomllib.loads(bounded_bytes(path, LARGEST_BATCH_BYTES).decode()), str(path), now=now)
     except OSError as err:
         raise ConfigError(
             "{path}: cannot be read ({why}); give the path of a batch file", path=path, why=err.strerror

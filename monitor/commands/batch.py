@@ -70,7 +70,9 @@ def command() -> None:
 @click.option(
     "--at", metavar="CABINET/SHELF", help="Read from the nodes that stand there; see [places] in config.toml."
 )
-@click.option("--now", is_flag=True, help="It starts now, whatever the file says.")
+@click.option(
+    "--now", is_flag=True, help="It starts now, whatever the file says. So it does when the file says nothing."
+)
 @data_dir
 def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_dir: Path) -> None:
     """Begin watching a dough described in a batch file."""
@@ -81,7 +83,7 @@ def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_di
     reader = reader_of(data_dir)
     with Store(data_dir / DATABASE_NAME) as store:
         now_at = clock_of(store).now()
-        batch = read_batch(file)
+        batch = read_batch(file, now=now_at)
         if at is not None:
             batch = placed(batch, at, config_of(data_dir), store)
         batch = mapped(batch, nodes)

@@ -160,7 +160,7 @@ def _events(table: Mapping[str, Any], faults: Faults) -> tuple[Event, ...]:
     return tuple(sorted(events, key=lambda event: event.at))
 
 
-def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
+def batch_from_toml(table: Mapping[str, Any], where: str, *, now: datetime | None = None) -> Batch:
     """A batch from a parsed batch file.
 
     Parameters
@@ -169,6 +169,8 @@ def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
         What a TOML parser made of the file.
     where
         The file's name, for the error text.
+    now
+        When a batch starts whose file does not say it; None: the file must.
 
     Raises
     ------
@@ -184,7 +186,7 @@ def batch_from_toml(table: Mapping[str, Any], where: str) -> Batch:
     name = name_of(table, "name", Saying("batch"), faults)
     recipe = name_of(table, "recipe", Saying("recipe"), faults) if "recipe" in table else None
     stage = faults.choice(table, "stage", "", Stage)
-    started_at = faults.moment(table, "started", "")
+    started_at = now if now is not None and "started" not in table else faults.moment(table, "started", "")
     preheat_min = faults.number(table, "preheat_min", "", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
     target = _target(table, faults)
     vessel_table = faults.table(table, "vessel")

@@ -25,7 +25,11 @@ FLAGS = [
     "--disable-sync",
 ]
 # The framework first asks for its health under the page's own path, and then at the root: not a fault of a screen.
-PROBE = re.compile(r"/(batch|start|plan|bake|formula|review|compare|sensors|safety)/_stcore/(health|host-config)$")
+PROBE = re.compile(
+    r"/(batch|start|plan|bake|formula|review|compare|sensors|guide|safety)/_stcore/(health|host-config)$"
+)
+    r"/(batch|start|plan|bake|formula|review|compare|sensors|guide|safety)/_stcore/(health|host-config)$"
+)
 
 
 class Served:

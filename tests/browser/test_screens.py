@@ -35,6 +35,7 @@ SCREENS = {
     "formula": ("/formula", None, ".title", 0),
     "compare": ("/compare", None, ".figures .line", 4),
     "sensors": ("/sensors", None, ".node .values", 0),
+    "guide": ("/guide?page=plan", None, ".guide table", 0),
     "safety": ("/safety", None, ".reading", 0),
 }
 AT_NIGHT = ("board", "batch", "review, over-proofed", "compare", "sensors")

@@ -56,11 +56,11 @@ def test_a_touch_counts_that_cuts_short_the_way_back(monkeypatch: pytest.MonkeyP
     state: dict[str, object] = {}
     monkeypatch.setattr(address.st, "session_state", state)
     for asked in ("rye", "wheat"):
-        address.follows("flour", asked)
-        address.told("flour", state["flour"])
-    address.follows("flour", "rye")  # gone back; a touch ends this run before it has drawn the widget
+        address.synced_key("flour", asked)
+        address.remember("flour", state["flour"])
+    address.synced_key("flour", "rye")  # gone back; a touch ends this run before it has drawn the widget
     state["flour"] = "wheat"
-    address.follows("flour", "rye")
+    address.synced_key("flour", "rye")
     assert state["flour"] == "wheat"
 
 

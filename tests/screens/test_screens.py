@@ -1,5 +1,6 @@
 """Each screen as Streamlit runs it: normal, empty, stale, with hostile names; and what a baker does on it is kept."""
 
+import re
 import shutil
 import time
 from collections.abc import Callable, Iterator
@@ -20,6 +21,7 @@ from dashboard.batch import screen as batch
 from dashboard.board import screen as board
 from dashboard.compare import screen as compare
 from dashboard.formula import screen as formula
+from dashboard.guide import screen as guide
 from dashboard.plan import screen as plan
 from dashboard.review import screen as review
 from dashboard.safety import screen as safety
@@ -52,6 +54,7 @@ def _screen() -> None:
     from dashboard.board import screen as board
     from dashboard.compare import screen as compare
     from dashboard.formula import screen as formula
+    from dashboard.guide import screen as guide
     from dashboard.plan import screen as plan
     from dashboard.review import screen as review
     from dashboard.safety import screen as safety
@@ -68,6 +71,7 @@ def _screen() -> None:
     )
     others = {"board": lambda: board.show(batch_page, review_page), "sensors": sensors.show, "safety": safety.show}
     others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
+    others["guide"] = guide.show
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
     st.navigation([review_page, batch_page, compare_page, *pages], position="hidden").run()
 
@@ -134,11 +138,32 @@ def test_the_tested_screens_are_the_ones_there_are() -> None:
     folder = Path(board.__file__).parents[1]
     tested = {
         Path(str(each.__file__))
-        for each in (bake, batch, board, compare, formula, plan, review, safety, sensors, start)
+        for each in (bake, batch, board, compare, formula, guide, plan, review, safety, sensors, start)
     }
-    assert {path for path in folder.glob("*/screen.py") if path.parent.name != "login"} == tested
-    for path in (*tested, Path(str(bake.__file__))):
+    assert set(folder.glob("*/screen.py")) == tested
+    for path in tested:
         assert len(path.read_text(encoding="utf-8").splitlines()) < 150, path
+
+
+def test_the_guide_is_read_page_by_page(nothing: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PROOFING_TEST_SCREEN", "guide")
+    for name in guide.PAGES:
+        app = AppTest.from_function(_screen, default_timeout=30)
+        app.query_params["page"] = name
+        app.run()
+        assert not app.exception, app.exception
+        text = words(app)
+        assert guide.page(name)[0] in text or name == guide.CONTENTS
+        links = re.findall(r'href="([^"]*)"', text)
+        assert all(re.match(r"https://|\./guide\?page=", link) for link in links)
+        assert {link.partition("page=")[2] for link in links if link.startswith(".")} <= set(guide.PAGES)
+
+
+def test_a_page_that_is_not_there_is_the_contents(nothing: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setenv("PROOFING_TEST_SCREEN", "guide")
+    app = AppTest.from_function(_screen, default_timeout=30)
+    app.query_params["page"] = "../../../etc/passwd"
+    assert "How to watch dough" in words(app.run())
 
 
 def test_board_shows_all_eight_states_trouble_first(morning: dict[str, BatchId], shown: Runs) -> None:

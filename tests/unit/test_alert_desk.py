@@ -66,6 +66,26 @@ def test_shelved_alert_says_until_when_and_comes_back_when_wanted(bakery: Path) 
     assert "nobody has seen it yet" in said(bakery, "list").splitlines()[0]
 
 
+def test_history_tells_who_shelved_and_who_took_it_off_again(bakery: Path) -> None:
+    said(bakery, "later", "1", "45m", "--by", "Ida")
+    said(bakery, "now", "1")
+    lines = [line for line in said(bakery, "history").splitlines() if not line.startswith(" ")]
+    assert "ready 1: shelved by Ida" in lines[1]
+    assert "ready 1: unacknowledged by somebody" in lines[2]
+
+
+def test_calls_about_a_node_are_counted_apart(bakery: Path, store: Store) -> None:
+    now = SystemClock().now()
+    about = Message("node-urn:dev:x-node-silent-1", None, AlertKind.NODE_SILENT, 1, "title", "text", now)
+    store.save_alerts([], [about], [], now)
+    store.save_call(Call(about.id, 1, "baker", now, now, "phone", 1))
+    counted = said(bakery, "count").splitlines()[-2:]
+    assert [line.split() for line in counted] == [
+        ["-", "1", "1", "nodes", "and", "lines"],
+        ["1", "2", "1", "Hill", "country", "loaf"],
+    ]
+
+
 def test_history_shows_the_readings_and_the_outlook_behind_it(bakery: Path) -> None:
     lines = said(bakery, "history", "--batch", "1").splitlines()
     assert lines[0].endswith(

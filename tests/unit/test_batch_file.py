@@ -287,3 +287,13 @@ def test_any_vessel_gives_a_batch_or_a_config_error(vessel: dict[str, object]):
         assert "vessel" in str(err)  # noqa: PT017
     else:
         assert 0.0 < batch.vessel.volume_ml < float("inf")
+
+
+def test_a_file_that_does_not_say_when_begins_now_where_that_is_meant():
+    whole = tomllib.loads(SHORT)
+    table = {name: value for name, value in whole.items() if name != "started"}
+    with pytest.raises(ConfigError, match="started"):
+        batch_from_toml(table, "loaf.toml")
+    now = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
+    assert batch_from_toml(table, "loaf.toml", now=now).started_at == now
+    assert batch_from_toml(whole, "loaf.toml", now=now).started_at != now

@@ -98,6 +98,14 @@ def test_states_follow_the_dough():
     assert look(ready_min + 6, track).state is State.READY
 
 
+def test_nearly_ready_is_the_last_quarter_of_an_hour():
+    track = track_of(rise_at)
+    for minute in np.arange(60, true_ready_min() - 3.0, 2.5):
+        found = look(float(minute), track)
+        left_min = minutes(found.ready.p50) - minute
+        assert found.state is (State.NEARLY_READY if left_min <= 15.0 else State.RISING), left_min
+
+
 def collapsing(t_s):
     """Rises, peaks at 150 minutes and falls."""
     t_h = np.asarray(t_s) / 3600.0

@@ -214,6 +214,18 @@ def test_intervals_that_were_too_wide_are_narrowed():
     assert 0.5 < width_factors([missed(0.3)] * 20)[0] < 0.8
 
 
+def test_narrowing_takes_more_batches_than_widening():
+    """An interval too narrow misleads, one too wide annoys."""
+
+    def share_of_way(off, n):
+        (factor, *_) = width_factors([[Miss(READY, 0.25, off, True)]] * n)
+        return np.log(factor) / np.log(off)
+
+    for n in (1, 4, 10):
+        assert share_of_way(2.0, n) == pytest.approx(n / (n + 8.0))
+        assert share_of_way(0.6, n) == pytest.approx(n / (n + 20.0))
+
+
 @pytest.mark.parametrize("off", [0.0, 1e-9, 1e9])
 def test_factors_are_bounded(off):
     low, high = WIDTH_BOUNDS
