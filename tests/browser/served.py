@@ -28,8 +28,6 @@ FLAGS = [
 PROBE = re.compile(
     r"/(batch|start|plan|bake|formula|review|compare|sensors|guide|safety)/_stcore/(health|host-config)$"
 )
-    r"/(batch|start|plan|bake|formula|review|compare|sensors|guide|safety)/_stcore/(health|host-config)$"
-)
 
 
 class Served:
