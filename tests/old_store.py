@@ -106,7 +106,7 @@ def facts(folder: Path) -> dict[str, Any]:
                 for each in store.alert_history()
             ],
             "history moments": [[_moment(each.at), _moment(each.outlook_at)] for each in store.alert_history()],
-            "standing": [each.number for each in store.standing_alerts()],
+            "standing": [each.number for each in store.active_alerts()],
             "messages": [
                 [each.id, each.kind.value, _moment(each.created_at), _moment(each.delivered_at), each.text]
                 for each in store.messages()
