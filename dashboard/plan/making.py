@@ -9,7 +9,6 @@ from monitor.collector.plan_runner import order_of
 from monitor.errors import ConfigError, saying_of
 from monitor.settings.recipes import read_kitchen, read_recipe
 from monitor.store.pace import clock_of
-from monitor.store.plans import DayBook
 from monitor.translatable import N_
 from monitor.wording.plan import out_sentence
 from monitor.wording.reader import Reader
@@ -32,7 +31,7 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
     from monitor.wording.plan import no_plan_lines
 
     recipe, kitchen = read_recipe(path), read_kitchen(None, queries.database().parent)
-    with actions.writing(DayBook, N_("Not planned: {why}")) as (book, now, reader):
+    with actions.writing(N_("Not planned: {why}")) as (book, now, reader):
         wanted = _moment(now, days_ahead, at, reader)
         if wanted <= now:
             return [reader.say("That hour is over.")]
@@ -44,7 +43,7 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
         if isinstance(found, NoPlan):
             recipes = dict(zip(keys_of((order,)), [order.recipe], strict=True))
             return [reader.say("No plan:"), *no_plan_lines(found, recipes, reader, now)]
-        plan = book.add_plan(found)
+        plan = book.plans.add(found)
         return [out_sentence(plan.doughs[0], reader, now)]
     return []
 
@@ -62,7 +61,7 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
 
     folder = queries.database().parent
     reader = preferences.reader(folder)
-    with queries.opened(DayBook) as book:
+    with queries.opened() as book:
         now = clock_of(book).now()
         order = order_of(book, read_recipe(path), _moment(now, days_ahead, at, reader))
         try:

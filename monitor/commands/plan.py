@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from monitor.plan.obstacles import NoPlan
     from monitor.plan.orders import Order
     from monitor.recipe.parts import Recipe
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.reader import Reader
 
 STATUS_NO_PLAN = 2
@@ -85,7 +85,7 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
 
 
 def _orders(
-    files: Sequence[Path], outs: Sequence[str], book: DayBook, now: datetime, reader: Reader
+    files: Sequence[Path], outs: Sequence[str], book: Store, now: datetime, reader: Reader
 ) -> tuple[Order, ...]:
     from monitor.collector.plan_runner import order_of
     from monitor.recipe.findings import recipe_findings
@@ -143,12 +143,12 @@ def make(
     from monitor.plan.obstacles import NoPlan
     from monitor.settings.recipes import read_kitchen
     from monitor.store.pace import clock_of
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.cues import food_sentence
     from monitor.wording.plan import no_plan_lines, out_sentence, step_lines, window_sentence
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
+    with Store(data_dir / DATABASE_NAME) as book:
         kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(book).now()
         orders = _orders(files, outs, book, now, reader)
         found = _planned(orders, kitchen, now, reader.zone)
@@ -157,7 +157,7 @@ def make(
             for line in no_plan_lines(found, _recipes(orders), reader, now):
                 click.echo(f"  {line}")
             return STATUS_NO_PLAN
-        plan = found if dry_run else book.add_plan(found)
+        plan = found if dry_run else book.plans.add(found)
     for line in step_lines(plan, reader, now):
         click.echo(line)
     for dough in plan.doughs:
@@ -194,12 +194,12 @@ def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_d
     from monitor.plan.planner import alternatives
     from monitor.settings.recipes import read_kitchen
     from monitor.store.pace import clock_of
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.phrases import printable
     from monitor.wording.plan import alternative_row, variation_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
+    with Store(data_dir / DATABASE_NAME) as book:
         kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(book).now()
         (order,) = _orders([file], outs, book, now, reader)
     table = Table(title=printable(order.recipe.name), title_justify="left")
@@ -218,7 +218,7 @@ def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_d
 # -- plans that are kept ----------------------------------------------------------------------------------------------
 
 
-def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
+def _live(book: Store, plan_id: int | None) -> tuple[LivePlan, datetime]:
     """The plan of a number, or the newest; as its doughs have it."""
     from monitor.collector.plan_runner import StageForecasts, live_plan
     from monitor.plan.day import PlanId
@@ -226,14 +226,14 @@ def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
 
     now = clock_of(book).now()
     if plan_id is None:
-        plans = book.plans()
+        plans = book.plans.all()
         if not plans:
             raise StoreError(
                 "{path}: holds no plan; make one with `proofing-monitor plan make RECIPE.toml`", path=book.path
             )
         plan = plans[0]
     else:
-        plan = book.plan(PlanId(plan_id))
+        plan = book.plans.get(PlanId(plan_id))
     return live_plan(book, plan, now, StageForecasts(book)), now
 
 
@@ -249,14 +249,14 @@ def show(plan_id: int | None, data_dir: Path) -> None:
     from monitor.plan.cues import is_done
     from monitor.plan.day import steps
     from monitor.plan.live import largest_air_difference
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.cues import planned_air_sentence
     from monitor.wording.phrases import printable
     from monitor.wording.plan import step_text
     from monitor.wording.times import clock_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
+    with Store(data_dir / DATABASE_NAME) as book:
         live, now = _live(book, plan_id)
         for number, step in enumerate(steps(live.now), start=1):
             dough = live.now.dough(step.dough)
@@ -289,13 +289,13 @@ def list_(data_dir: Path) -> None:
     """List every plan."""
     from monitor.collector.plan_runner import StageForecasts, is_over, live_plan
     from monitor.store.pace import clock_of
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.phrases import printable
     from monitor.wording.times import clock_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        now, plans = clock_of(book).now(), book.plans()
+    with Store(data_dir / DATABASE_NAME) as book:
+        now, plans = clock_of(book).now(), book.plans.all()
         if not plans:
             click.echo(reader.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"))
         forecasts = StageForecasts(book)
@@ -321,10 +321,10 @@ def start(plan_id: int | None, dough: str | None, data_dir: Path) -> None:
     The stage before it ends, and the new one is watched. It is the newest plan unless you give its number.
     """
     from monitor.collector.plan_runner import start_next
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
+    with Store(data_dir / DATABASE_NAME) as book:
         live, now = _live(book, plan_id)
         click.echo(start_next(book, live, now, reader, dough))
 
@@ -337,11 +337,11 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
     """Tick off a step, by its number in `plan show`."""
     from monitor.collector.plan_runner import next_stages, start_next, tick_off
     from monitor.plan.day import first_step_key, steps
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.plan import step_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
+    with Store(data_dir / DATABASE_NAME) as book:
         live, now = _live(book, plan_id)
         every = steps(live.now)
         if not 1 <= step_number <= len(every):
@@ -365,10 +365,10 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
 def drop(plan_id: int, data_dir: Path) -> None:
     """Let go of a plan; its batches stay."""
     from monitor.plan.day import PlanId
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        plan = book.plan(PlanId(plan_id))
-        book.drop_plan(plan.id)
+    with Store(data_dir / DATABASE_NAME) as book:
+        plan = book.plans.get(PlanId(plan_id))
+        book.plans.drop(plan.id)
     click.echo(reader.say("plan {id} is dropped and calls no more; its batches stay", id=plan.id))

@@ -1,7 +1,7 @@
 """Everything the store holds of one batch, as plain rows out of it and back in: the batch may move to another store.
 
 Which tables those are is asked of the file itself: ``batch``, every table with a ``batch_id``, and the readings and
-calibrations of the batch's nodes. Each function works on a connection that is in a transaction already.
+calibrations of the batch's nodes.
 """
 
 import sqlite3
@@ -15,10 +15,10 @@ from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Verdict
 from monitor.recipe.toml_tables import LONGEST_NAME
-from monitor.store import lookups, old_prose, rows
-from monitor.store.samples import Samples
+from monitor.store import batches, old_prose, rows
+from monitor.store.readings import Samples, eye_node
 from monitor.store.schema import outlook_of_codes
-from monitor.store.store import Store, eye_node
+from monitor.store.sqlite_file import StorePart
 from monitor.wire.readings import Channel
 
 Value = int | float | str | None
@@ -34,13 +34,13 @@ class Rows:
     values: tuple[tuple[Value, ...], ...]
 
 
-class BatchRows(Store):
-    """A :class:`~monitor.store.store.Store` that whole batches can be taken out of and put into."""
+class Transfer(StorePart):
+    """Whole batches, taken out of the store and put into it."""
 
     def take_out(self, batch_id: BatchId) -> list[Rows]:
         """Everything there is of one batch, as plain rows."""
-        with self._read() as connection:
-            self._require_batch(connection, batch_id)
+        with self._file.reading() as connection:
+            batches.require(connection, self._file.path, batch_id)
             return taken_out(connection, batch_id)
 
     def put_in(self, tables: Sequence[Rows]) -> Batch:
@@ -51,8 +51,8 @@ class BatchRows(Store):
         ValueError
             When the rows are not those of one batch that has ended; nothing is kept then.
         """
-        with self._write(is_of_batches=True) as connection:
-            return self._require_batch(connection, put_in(connection, tables))
+        with self._file.writing(is_of_batches=True) as connection:
+            return batches.require(connection, self._file.path, put_in(connection, tables))
 
 
 def columns_of(connection: sqlite3.Connection, table: str) -> tuple[tuple[str, str], ...]:
@@ -112,10 +112,10 @@ def put_in(connection: sqlite3.Connection, tables: Sequence[Rows]) -> BatchId:
         When the rows are not those of one batch that has ended.
     """
     by_name = {each.table: each for each in tables}
-    batches = _dicts(by_name["batch"]) if "batch" in by_name else []
-    if len(batches) != 1 or not isinstance(batches[0]["id"], int):
+    one = _dicts(by_name["batch"]) if "batch" in by_name else []
+    if len(one) != 1 or not isinstance(one[0]["id"], int):
         raise ValueError("it does not hold one batch")
-    (batch,) = batches
+    (batch,) = one
     name = batch.get("name")
     if not isinstance(name, str) or not 0 < len(name) <= LONGEST_NAME or not name.isprintable():
         raise ValueError("the batch's name is no line of text")
@@ -146,7 +146,7 @@ def put_in(connection: sqlite3.Connection, tables: Sequence[Rows]) -> BatchId:
         if table == "calibration":
             found = [row for row in found if not _is_there(connection, row)]
         _insert(connection, table, found)
-    lookups.batch(connection, connection.execute("SELECT * FROM batch WHERE id = ?", (new,)).fetchone())
+    batches.of_row(connection, connection.execute("SELECT * FROM batch WHERE id = ?", (new,)).fetchone())
     return new
 
 
