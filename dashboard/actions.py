@@ -103,18 +103,18 @@ def start_batch(batch: Batch, intent: Intent) -> BatchId | None:
 
 def begin_stage(plan_id: PlanId, dough: str, stage: int) -> None:
     """Begin the next stage of a planned dough, with its batch; a second tap begins nothing more."""
-    with writing(N_("Not begun: {why}")) as (book, now, reader):
-        live = live_plan(book, book.plans.get(plan_id), now, StageForecasts(book))
+    with writing(N_("Not begun: {why}")) as (store, now, reader):
+        live = live_plan(store, store.plans.get(plan_id), now, StageForecasts(store))
         if any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
-            st.toast(start_next(book, live, now, reader, dough))
+            st.toast(start_next(store, live, now, reader, dough))
         else:
             st.toast(reader.say("That has begun already."))
 
 
 def mark_done(plan_id: PlanId, step: str, words: str) -> None:
     """Tick a step of a plan off."""
-    with writing() as (book, now, reader):
-        book.plans.mark_done(plan_id, step, now)
+    with writing() as (store, now, reader):
+        store.plans.mark_done(plan_id, step, now)
         st.toast(reader.say("Done: {what}", what=words))
 
 

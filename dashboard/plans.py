@@ -14,10 +14,10 @@ from monitor.wording.plan import step_text
 from monitor.wording.reader import Reader
 
 
-def current_plan(book: Store, now: datetime) -> LivePlan | None:
+def current_plan(store: Store, now: datetime) -> LivePlan | None:
     """The newest plan that is not over, as its doughs have it; None when there is none."""
-    forecasts = StageForecasts(book)
-    plans = (live_plan(book, plan, now, forecasts) for plan in book.plans.open())
+    forecasts = StageForecasts(store)
+    plans = (live_plan(store, plan, now, forecasts) for plan in store.plans.open())
     return next((live for live in plans if not is_over(live, now)), None)
 
 

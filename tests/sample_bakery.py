@@ -167,8 +167,8 @@ def _plan(folder: Path) -> None:
     (folder / "recipes" / "tamarack-loaf.toml").write_text(text)
     found = make_plan((Order(made_up.recipe(text), NOW + timedelta(hours=31)),), made_up.KITCHEN, NOW, UTC)
     assert isinstance(found, Plan)
-    with Store(folder / DATABASE_NAME) as book:
-        book.plans.add(found)
+    with Store(folder / DATABASE_NAME) as store:
+        store.plans.add(found)
 
 
 def _milk_buns(store: Store) -> BatchId:

@@ -45,8 +45,8 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    with queries.opened() as book:
-        live = current_plan(book, view.now)
+    with queries.opened() as store:
+        live = current_plan(store, view.now)
     step = None if live is None else next_step(live)
     if live is None or step is None:
         title = html.escape(view.reader.say("Nothing to bake"))

@@ -45,10 +45,10 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    with queries.opened() as book:
-        live = current_plan(book, view.now)
+    with queries.opened() as store:
+        live = current_plan(store, view.now)
         doughs = () if live is None else live.now.doughs
-        food = {dough.key: food_words(book, live, dough, view.reader) for dough in doughs if live is not None}
+        food = {dough.key: food_words(store, live, dough, view.reader) for dough in doughs if live is not None}
     if live is None:
         title = html.escape(view.reader.say("No plan for today"))
         if view.store.is_copy:

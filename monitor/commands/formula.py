@@ -203,8 +203,8 @@ def water(
         database = data_dir / DATABASE_NAME
         mixes = []
         if mixer is not None and database.exists():
-            with Store(database) as book:
-                mixes = book.mixes.of(mixer)
+            with Store(database) as store:
+                mixes = store.mixes.of(mixer)
         learned = learned_friction(mixes)
         friction_c, sd_c = learned.of(minutes)
         n = learned.n_mixes
@@ -263,10 +263,10 @@ def mixed(
     from monitor.wording.times import duration_text
 
     reader = config_of(data_dir).reader
-    with Store(data_dir / DATABASE_NAME) as book:
+    with Store(data_dir / DATABASE_NAME) as store:
         mix = Mix(
             mixer=mixer,
-            at=clock_of(book).now(),
+            at=clock_of(store).now(),
             minutes=minutes,
             dough_c=dough_c,
             flour_c=flour_c,
@@ -274,8 +274,8 @@ def mixed(
             water_c=water_c,
             preferment_c=preferment_c,
         )
-        book.mixes.add(mix)
-        learned = learned_friction(book.mixes.of(mixer))
+        store.mixes.add(mix)
+        learned = learned_friction(store.mixes.of(mixer))
     friction_c, sd_c = learned.of(minutes)
     click.echo(
         reader.say(

@@ -42,11 +42,11 @@ def reading(seq: int, at_min: float, channel: Channel = Channel.AIR_TEMP, value:
 
 def fill(path: Path, minutes: int) -> None:
     """A batch with all that belongs to it, and so many minutes of one node."""
-    with Store(path) as book:
-        batch = book.batches.add(TUB)
-        book.readings.add(reading(k, k, channel, 20.0 + k % 7) for k in range(1, minutes + 1) for channel in CHANNELS)
+    with Store(path) as store:
+        batch = store.batches.add(TUB)
+        store.readings.add(reading(k, k, channel, 20.0 + k % 7) for k in range(1, minutes + 1) for channel in CHANNELS)
         doubtful = replace(reading(9001, 3.5), flag=Flag.OUT_OF_RANGE)
-        book.readings.add([doubtful, replace(doubtful, seq=9002, value=math.nan)])
+        store.readings.add([doubtful, replace(doubtful, seq=9002, value=math.nan)])
         fan = tuple(FanPoint(START + timedelta(minutes=k), *(1.0 * k,) * 5) for k in range(91))
         for k in range(1, 11):
             at = START + timedelta(minutes=k)
@@ -54,11 +54,11 @@ def fill(path: Path, minutes: int) -> None:
             text = Message(alert.message_id, batch.id, alert.kind, 1, "Linden", "ready", at)
             change = Change(alert.subject, alert.kind, 1, at, Phase.UNACKNOWLEDGED)
             outlook = Outlook(at, State.RISING, Band(k - 1.0, 1.0 * k, k + 1.0), fan=fan)
-            book.save_step(batch.id, outlook, [alert], [text], [change])
-        book.outbox.save_call(Call(text.id, 1, "baker", START, START, "phone", 1), 1)
-        book.readings.add_level(batch.id, START + timedelta(minutes=5), 92.0, 3.0)
-        book.reviews.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, "fine", bytes(range(256)) * 600))
-        book.nodes.note(NODE, "serial bench", START)
+            store.save_step(batch.id, outlook, [alert], [text], [change])
+        store.outbox.save_call(Call(text.id, 1, "baker", START, START, "phone", 1), 1)
+        store.readings.add_level(batch.id, START + timedelta(minutes=5), 92.0, 3.0)
+        store.reviews.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, "fine", bytes(range(256)) * 600))
+        store.nodes.note(NODE, "serial bench", START)
 
 
 @contextmanager
