@@ -42,9 +42,9 @@ def test_same_event_twice_is_one(store: Store) -> None:
 @pytest.mark.parametrize(
     "ask",
     [
-        lambda store: store.batch(BatchId(7)),
-        lambda store: store.add_event(BatchId(7), Event(at(1), EventKind.FOLD)),
-        lambda store: store.add_level(BatchId(7), at(1), 80.0, 2.0),
+        lambda store: store.batches.get(BatchId(7)),
+        lambda store: store.batches.add_event(BatchId(7), Event(at(1), EventKind.FOLD)),
+        lambda store: store.readings.add_level(BatchId(7), at(1), 80.0, 2.0),
     ],
 )
 def test_unknown_batch_is_named(store: Store, ask: Callable[[Store], object]) -> None:
