@@ -95,6 +95,11 @@ _TROUBLES: tuple[tuple[str, Callable[..., troubles.Trouble]], ...] = (
             _REMEDIES.get(remedy.removesuffix("; it then goes on by itself"), StoreFault.OTHER), path, detail
         ),
     ),
+    (
+        "nothing can be stored, and no call about a dough goes out ({path}: {detail}); the nodes keep what they can",
+        lambda path, detail, remedy: troubles.StoreUnusable(StoreFault.OTHER, path, detail),
+    ),
+    ("the monitor cannot look after itself: {detail}", lambda detail, remedy: troubles.CheckFails(detail)),
     ("the collector hangs", lambda remedy: troubles.LoopHangs()),
     ("the disk under {folder} is nearly full", lambda folder, remedy: troubles.DiskNearlyFull(folder)),
     (

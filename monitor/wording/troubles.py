@@ -18,7 +18,7 @@ from monitor.alerts.troubles import (
     StoreUnusable,
     Trouble,
 )
-from monitor.errors import CENTRAL_REMEDIES, STORE_REMEDIES
+from monitor.errors import CENTRAL_REMEDIES, STORE_REMEDIES, StoreFault
 from monitor.wording.reader import Reader
 
 
@@ -65,6 +65,8 @@ def trouble_text(trouble: Trouble, reader: Reader) -> str:
             )
         case CheckFails(detail):
             return say("the monitor cannot look after itself: {why}", why=detail)
+        case BackupFails(StoreFault.NO_FOLDER, path):
+            return say("no backup can be made ({path} is not there)", path=path)
         case BackupFails(_, path, detail):
             return say("no backup can be made ({path}: {detail})", path=path, detail=detail)
         case CentralGetsNothing(url, _, detail, status):

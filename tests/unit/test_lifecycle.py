@@ -5,17 +5,25 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from monitor.alerts.alert import Alert, AlertKind, Change, Phase, Step, Subject
-from monitor.alerts.conditions import NOTHING, Verdict
-from monitor.alerts.lifecycle import JOINED, NOTHING_CAME, Book
+from monitor.alerts.alert import Alert, AlertUpdate, Change, Phase, Subject
+from monitor.alerts.conditions import NOTHING, Condition
+from monitor.alerts.kinds import AlertKind
+from monitor.alerts.lifecycle import Episodes
+from monitor.alerts.reasons import BatchEnded, CameToNothing, MoreJoined, PlainText
 from monitor.recipe.batch import BatchId
 
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
 ABOUT = Subject.batch(BatchId(7))
 KIND = AlertKind.AIR_TOO_WARM
-BEGINS = Verdict(begins=True, reason="too warm", hold_min=2.0, about=("air",))
-HOLDS = Verdict(begins=True, reason="still too warm", hold_min=2.0, about=("air",))
-ENDS = Verdict(ends=True, reason="cool again")
+
+
+def plain(text: str) -> PlainText:
+    return PlainText(text, "en")
+
+
+BEGINS = Condition(begins=True, reason=plain("too warm"), hold_min=2.0, about=("air",))
+HOLDS = Condition(begins=True, reason=plain("still too warm"), hold_min=2.0, about=("air",))
+ENDS = Condition(ends=True, reason=plain("cool again"))
 KEEP_MIN = 5.0
 
 
@@ -26,15 +34,15 @@ def at(minutes: float) -> datetime:
 def look(
     alerts: tuple[Alert, ...],
     minutes: float,
-    verdict: Verdict = NOTHING,
+    verdict: Condition = NOTHING,
     *,
     explained: str = "",
     is_interrupted: bool = False,
-) -> Step:
+) -> AlertUpdate:
     """One look at one kind of alert."""
-    book = Book.opened(ABOUT, alerts, at(minutes), KEEP_MIN, is_interrupted=is_interrupted)
-    book.advance(KIND, verdict)
-    return book.settled({KIND: explained} if explained else {})
+    episodes = Episodes.of(ABOUT, alerts, at(minutes), KEEP_MIN, is_interrupted=is_interrupted)
+    episodes.advance(KIND, verdict)
+    return episodes.settled({KIND: explained} if explained else {})
 
 
 @pytest.fixture
@@ -50,7 +58,7 @@ def changed(alert: Alert, minutes: float, phase: Phase, reason: str) -> Change:
 
 def test_it_fires_when_it_has_held_and_says_what_is_so_then(firing: Alert) -> None:
     assert (firing.since_at, firing.fired_at, firing.called_at) == (at(0.0), at(2.0), at(2.0))
-    assert (firing.reason, firing.about) == ("still too warm", "air")
+    assert (firing.reason, firing.about) == (plain("still too warm"), "air")
     assert firing.phase is Phase.UNACKNOWLEDGED
 
 
@@ -68,7 +76,7 @@ def test_a_look_may_come_five_seconds_early(held_min: float, fires: bool) -> Non
 
 def test_one_that_came_to_nothing_never_fired() -> None:
     (alert,) = look(look((), 0.0, BEGINS).alerts, 1.0).alerts
-    assert (alert.fired_at, alert.returned_at, alert.reason) == (None, at(1.0), NOTHING_CAME)
+    assert (alert.fired_at, alert.returned_at, alert.reason) == (None, at(1.0), CameToNothing())
     assert alert.phase is Phase.NORMAL
 
 
@@ -77,19 +85,19 @@ def test_each_change_is_a_line_of_history() -> None:
     assert begun.changes == ()  # what only looks so is nobody's business yet
     fired = look(begun.alerts, 2.0, HOLDS)
     (alert,) = fired.alerts
-    assert fired.changes == (changed(alert, 2.0, Phase.UNACKNOWLEDGED, "still too warm"),)
+    assert fired.changes == (changed(alert, 2.0, Phase.UNACKNOWLEDGED, plain("still too warm")),)
     assert look(fired.alerts, 3.0, HOLDS).changes == ()
     quiet = look(fired.alerts, 4.0, ENDS)
     assert quiet.changes == ()
     over = look(quiet.alerts, 9.0, ENDS)
-    assert over.changes == (changed(alert, 9.0, Phase.RETURNED, "cool again"),)
+    assert over.changes == (changed(alert, 9.0, Phase.RETURNED, plain("cool again")),)
 
 
 def test_history_tells_what_explains_an_alert(firing: Alert) -> None:
     found = look((firing,), 3.0, HOLDS, explained="its node is silent")
     assert found.changes == (changed(firing, 3.0, Phase.SUPPRESSED, "its node is silent"),)
     again = look(found.alerts, 4.0, HOLDS)
-    assert again.changes == (changed(firing, 4.0, Phase.UNACKNOWLEDGED, "still too warm"),)
+    assert again.changes == (changed(firing, 4.0, Phase.UNACKNOWLEDGED, plain("still too warm")),)
 
 
 def test_what_is_explained_is_not_called_until_nothing_explains_it() -> None:
@@ -106,7 +114,7 @@ def test_it_is_over_when_it_has_looked_over_for_long_enough(firing: Alert) -> No
     (still,) = look((quiet,), 14.9, ENDS).alerts
     assert (still.quiet_since_at, still.returned_at) == (at(10.0), None)
     (over,) = look((still,), 15.0, ENDS).alerts
-    assert (over.quiet_since_at, over.returned_at, over.reason) == (None, at(15.0), "cool again")
+    assert (over.quiet_since_at, over.returned_at, over.reason) == (None, at(15.0), plain("cool again"))
     assert over.phase is Phase.RETURNED
 
 
@@ -127,15 +135,15 @@ def test_a_look_that_changes_nothing_changes_nothing(firing: Alert) -> None:
 def test_one_that_ends_explained_is_explained_no_more(firing: Alert) -> None:
     (quiet,) = look((firing,), 10.0, ENDS, explained="its node is silent").alerts
     (over,) = look((quiet,), 15.0, ENDS).alerts
-    assert over.suppressed_by == ""
+    assert over.suppressed_by is None
 
 
 def test_what_more_has_joined_is_a_new_episode(firing: Alert) -> None:
-    joined = Verdict(begins=True, reason="and the probe", hold_min=2.0, about=("air", "probe"))
+    joined = Condition(begins=True, reason=plain("and the probe"), hold_min=2.0, about=("air", "probe"))
     found = look((firing,), 3.0, joined)
     over, new = found.alerts
-    assert (over.returned_at, over.reason, over.acknowledged_at) == (at(3.0), JOINED, at(3.0))
-    assert (new.episode, new.fired_at, new.about, new.reason) == (2, at(3.0), "air probe", "and the probe")
+    assert (over.returned_at, over.reason, over.acknowledged_at) == (at(3.0), MoreJoined(), at(3.0))
+    assert (new.episode, new.fired_at, new.about, new.reason) == (2, at(3.0), "air probe", plain("and the probe"))
     assert found.calls == (new,)
     known = replace(firing, acknowledged_at=at(2.5))
     assert look((known,), 3.0, joined).alerts[0].acknowledged_at == at(2.5)
@@ -143,34 +151,34 @@ def test_what_more_has_joined_is_a_new_episode(firing: Alert) -> None:
 
 def test_what_fewer_are_left_is_told_once_it_has_stayed_so(firing: Alert) -> None:
     both = replace(firing, about="air probe")
-    fewer = Verdict(begins=True, reason="the air alone", about=("air",))
+    fewer = Condition(begins=True, reason=plain("the air alone"), about=("air",))
     (waits,) = look((both,), 10.0, fewer).alerts
     assert (waits.about, waits.quiet_since_at) == ("air probe", at(10.0))
     (less,) = look((waits,), 15.0, fewer).alerts
-    assert (less.about, less.reason, less.quiet_since_at) == ("air", "the air alone", None)
+    assert (less.about, less.reason, less.quiet_since_at) == ("air", plain("the air alone"), None)
     assert (less.fired_at, less.returned_at, less.episode) == (firing.fired_at, None, firing.episode)
 
 
 def test_several_that_are_left_are_told_as_words_apart(firing: Alert) -> None:
     three = replace(firing, about="air level probe", quiet_since_at=at(4.0))
-    (less,) = look((three,), 10.0, Verdict(begins=True, reason="two", about=("air", "probe"))).alerts
+    (less,) = look((three,), 10.0, Condition(begins=True, reason=plain("two"), about=("air", "probe"))).alerts
     assert less.about == "air probe"
 
 
 def test_a_gone_subject_has_nothing_to_acknowledge(firing: Alert) -> None:
-    book = Book.opened(ABOUT, (firing,), at(4.0), KEEP_MIN, is_interrupted=False)
-    book.close("the batch has ended")
-    (alert,) = book.settled({}).alerts
-    assert (alert.returned_at, alert.acknowledged_at, alert.reason) == (at(4.0), at(4.0), "the batch has ended")
+    episodes = Episodes.of(ABOUT, (firing,), at(4.0), KEEP_MIN, is_interrupted=False)
+    episodes.close(BatchEnded())
+    (alert,) = episodes.settled({}).alerts
+    assert (alert.returned_at, alert.acknowledged_at, alert.reason) == (at(4.0), at(4.0), BatchEnded())
     assert alert.phase is Phase.NORMAL
 
 
 def test_one_that_waited_to_be_acknowledged_says_that_its_subject_is_gone(firing: Alert) -> None:
-    over = replace(firing, returned_at=at(3.0), reason="cool again")
-    book = Book.opened(ABOUT, (over,), at(4.0), KEEP_MIN, is_interrupted=False)
-    book.close("the batch has ended")
-    (alert,) = book.settled({}).alerts
-    assert (alert.returned_at, alert.acknowledged_at, alert.reason) == (at(3.0), at(4.0), "the batch has ended")
+    over = replace(firing, returned_at=at(3.0), reason=plain("cool again"))
+    episodes = Episodes.of(ABOUT, (over,), at(4.0), KEEP_MIN, is_interrupted=False)
+    episodes.close(BatchEnded())
+    (alert,) = episodes.settled({}).alerts
+    assert (alert.returned_at, alert.acknowledged_at, alert.reason) == (at(3.0), at(4.0), BatchEnded())
 
 
 def test_after_a_break_what_must_hold_holds_anew_and_what_fires_has_fired(firing: Alert) -> None:

@@ -6,8 +6,9 @@ from datetime import UTC, datetime, timedelta
 import pytest
 from made_up import batch_of
 
-from monitor.alerts.alert import Alert, AlertKind, Facts, Rules, Subject
-from monitor.alerts.conditions import View, are_heights_stale, silent_channels
+from monitor.alerts.alert import Alert, Facts, Rules, Subject
+from monitor.alerts.conditions import Situation, are_heights_stale, silent_channels
+from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.wire.readings import PLAUSIBLE, Channel
@@ -27,13 +28,13 @@ def firing(kind: AlertKind, since: float) -> Alert:
 
 def view(
     *folds: float, alerts: tuple[Alert, ...] = (), seen: dict[Channel, float] | None = None, batch: Batch | None = None
-) -> View:
+) -> Situation:
     """The facts with folds so many minutes from now, and channels last measured so many minutes from now."""
     mine = batch or batch_of("Hazel loaf")
     mine = replace(mine, events=tuple(Event(at(minutes), EventKind.FOLD) for minutes in folds))
     last_seen = {channel: at(minutes) for channel, minutes in (seen or {}).items()}
     outlook = Outlook(at=NOW, state=State.RISING)
-    return View(RULES, Facts(mine, outlook, NOW, last_seen), outlook, {alert.kind: alert for alert in alerts})
+    return Situation(RULES, Facts(mine, outlook, NOW, last_seen), outlook, {alert.kind: alert for alert in alerts})
 
 
 def test_the_last_fold_is_the_newest_that_has_come() -> None:
@@ -41,7 +42,7 @@ def test_the_last_fold_is_the_newest_that_has_come() -> None:
     assert view(-50.0, -20.0, 5.0).last_fold_at == at(-20.0)
     assert view(0.0).last_fold_at == NOW
     other = replace(batch_of("Hazel loaf"), events=(Event(at(-5.0), EventKind.POKE),))
-    assert View(RULES, Facts(other, None, NOW), Outlook(NOW, State.RISING), {}).last_fold_at is None
+    assert Situation(RULES, Facts(other, None, NOW), Outlook(NOW, State.RISING), {}).last_fold_at is None
 
 
 @pytest.mark.parametrize(
