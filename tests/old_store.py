@@ -125,7 +125,6 @@ def facts(folder: Path) -> dict[str, Any]:
             ],
             "lessons": [[_moment(each.ended_at), len(each.misses)] for each in store.lessons.all()],
         }
-    with Store(path) as store:
         found["plans"] = [plan.id for plan in store.plans.all()]
         found["open plans"] = [plan.id for plan in store.plans.open()]
         plan = store.plans.get(LIVED_PLAN)
@@ -134,17 +133,13 @@ def facts(folder: Path) -> dict[str, Any]:
         found["watched"] = {key: batch.id for key, batch in store.plans.batches_of(LIVED_PLAN).items()}
         found["told"] = {key: _moment(at) for key, at in store.plans.announced(LIVED_PLAN).items()}
         found["mixes"] = [[_moment(each.at), each.dough_c, each.water_c] for each in store.mixes.of("bench mixer")]
-    with Store(path) as store:
         found["vessels"] = sorted(store.vessels.all())
     return dict(json.loads(json.dumps(found)))  # as the file has it: keys are texts, tuples lists
 
 
 def _batch(store: Store, batch: Batch) -> dict[str, Any]:
-    last, intent, judgement = (
-        store.outlooks.latest(batch.id),
-        store.reviews.intent(batch.id),
-        store.reviews.judgement(batch.id),
-    )
+    last, reviews = store.outlooks.latest(batch.id), store.reviews
+    intent, judgement = reviews.intent(batch.id), reviews.judgement(batch.id)
     return {
         "name": batch.name,
         "stage": batch.stage.value,

@@ -45,8 +45,7 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    with queries.opened() as store:
-        live = current_plan(store, view.now)
+    live = current_plan(view.store, view.now)
     step = None if live is None else next_step(live)
     if live is None or step is None:
         title = html.escape(view.reader.say("Nothing to bake"))

@@ -7,7 +7,7 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import figures, queries
+from dashboard import figures
 from dashboard.compare import charts, tables, words
 from dashboard.compare.charts import STYLES, LineStyle
 from dashboard.compare.course import Course, changes, same_target_pct
@@ -51,8 +51,7 @@ def show_overlay(
 
 def show_table(view: View, courses: Sequence[Course], names: Names, even_c: float | None) -> None:
     """The table of key figures, a line for each batch, with the line of its curve before its name."""
-    with queries.opened() as store:
-        judgements = {course.batch.id: store.reviews.judgement(course.batch.id) for course in courses}
+    judgements = {course.batch.id: view.store.reviews.judgement(course.batch.id) for course in courses}
     rows = words.key_figures(courses, judgements, even_c, view.reader)
     head = "".join(f'<th role="columnheader">{html.escape(heading)}</th>' for heading in rows[0])
     body = ""

@@ -45,10 +45,9 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    with queries.opened() as store:
-        live = current_plan(store, view.now)
-        doughs = () if live is None else live.now.doughs
-        food = {dough.key: food_words(store, live, dough, view.reader) for dough in doughs if live is not None}
+    live = current_plan(view.store, view.now)
+    doughs = () if live is None else live.now.doughs
+    food = {dough.key: food_words(view.store, live, dough, view.reader) for dough in doughs if live is not None}
     if live is None:
         title = html.escape(view.reader.say("No plan for today"))
         if view.store.is_copy:

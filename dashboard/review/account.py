@@ -37,14 +37,13 @@ class Review:
     best_rise_pct: Band | None
 
 
-def review_of(ended: EndedBatch) -> Review:
+def review_of(store: Store, ended: EndedBatch) -> Review:
     """An ended batch looked back at; what takes long is kept until the plan it is held against changes."""
     batch = ended.batch
-    with queries.opened() as store:
-        saved = store.reviews.intent(batch.id)
-        intent = saved or Intent()
-        account = _account(str(store.path), batch, intent, ended, store)
-        return Review(account, intent, saved is not None, store.reviews.judgement(batch.id), _best_rise(store, batch))
+    saved = store.reviews.intent(batch.id)
+    intent = saved or Intent()
+    account = _account(str(store.path), batch, intent, ended, store)
+    return Review(account, intent, saved is not None, store.reviews.judgement(batch.id), _best_rise(store, batch))
 
 
 @st.cache_resource(max_entries=4 * queries.CACHED_BATCHES, ttl=3600, show_spinner=False)

@@ -57,7 +57,7 @@ def _draw(view: View, review_page: StreamlitPage, compare_page: StreamlitPage) -
 def _show_one(view: View, ended: EndedBatch) -> None:
     batch, reader = ended.batch, view.reader
     with st.spinner(reader.say("Looking back at it")):  # for the first time it takes some seconds
-        review = review_of(ended)
+        review = review_of(view.store, ended)
     subtitle = f"{stage_word(batch.stage, reader)}, {date_words(batch.started_at, reader)}"
     st.html(markup.heading(_title(batch, review, view), subtitle))
     st.html(_moments(ended.outcome, view))

@@ -5,7 +5,7 @@ from dataclasses import replace
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import actions, page, queries
+from dashboard import actions, page
 from dashboard.access import sites
 from dashboard.drawing import markup
 from dashboard.start import zero
@@ -49,8 +49,7 @@ def _draw(view: page.View, batch_page: StreamlitPage) -> None:
     for fault in faults:
         st.html(markup.note(reader.text(fault)))
     batch, dough_c = _what(like, view)
-    with queries.opened() as store:
-        vessels = vessels_for(store.vessels.all(), like.batch if like.has_vessel else None)
+    vessels = vessels_for(view.store.vessels.all(), like.batch if like.has_vessel else None)
     label = reader.say("It stands in")
     vessel_name = st.selectbox(label, list(vessels), format_func=lambda name: vessel_word(name, reader), key="vessel")
     vessel = vessels[vessel_name]

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE, FOLDER, MOMENT, POSITIVE
-from monitor.commands.terminal import Group, config_of, data_dir, database_in, examples, reader_of, store_of
+from monitor.commands.terminal import Group, config_of, data_dir, examples, reader_of, store_of
 from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
@@ -320,10 +320,9 @@ def archive(id_: int, folder: Path, kind: str, data_dir: Path) -> None:
     """Write everything there is of a batch, to be imported elsewhere."""
     from monitor.archive.batch_files import archive_batch
     from monitor.recipe.batch import BatchId
-    from monitor.store.store import Store
 
     reader = reader_of(data_dir)
-    with Store(database_in(data_dir)) as store:
+    with store_of(data_dir) as store:
         for path, n_rows in archive_batch(store, BatchId(id_), folder, kind).items():
             click.echo(_rows_sentence(path, n_rows, reader))
 

@@ -148,14 +148,12 @@ def test_intent_and_verdict_with_a_picture_travel_too(tmp_path: Path, kind: str)
     with Store(tmp_path / "a.sqlite") as here, Store(tmp_path / "b.sqlite") as there:
         batch = a_full_batch(here)
         said = Judgement(batch.started_at, Verdict.RIGHT, TRICKY, bytes(range(256)) * 2000)
-        with Store(tmp_path / "a.sqlite") as store:
-            store.reviews.save_intent(batch.id, Intent(25.5, batch.formula, 90.0))
-            store.reviews.save_judgement(batch.id, said)
+        here.reviews.save_intent(batch.id, Intent(25.5, batch.formula, 90.0))
+        here.reviews.save_judgement(batch.id, said)
         archive_batch(here, batch.id, tmp_path / "out", kind)
         arrived = import_batch(there, tmp_path / "out")
-    with Store(tmp_path / "b.sqlite") as store:
-        assert store.reviews.judgement(arrived.id) == said
-        assert store.reviews.intent(arrived.id) == Intent(25.5, batch.formula, 90.0)
+        assert there.reviews.judgement(arrived.id) == said
+        assert there.reviews.intent(arrived.id) == Intent(25.5, batch.formula, 90.0)
 
 
 TEXTS = st.none() | st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=20)

@@ -63,11 +63,9 @@ def test_what_is_kept_of_a_batch_travels_with_it(tmp_path: Path) -> None:
         kept = store.batches.add(replace(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB), ended_at=ended))
         store.reviews.save_intent(kept.id, Intent(23.0))
         store.reviews.save_judgement(kept.id, Judgement(NOW, Verdict.UNDER, "tight", b"\xff\xd8"))
-    with Store(tmp_path / "kept.db") as store:
         taken = store.transfer.take_out(kept.id)
     with Store(tmp_path / "other.db") as store:
         there = store.transfer.put_in(taken)
-    with Store(tmp_path / "other.db") as store:
         assert store.reviews.intent(there.id) == Intent(23.0)
         found = store.reviews.judgement(there.id)
         assert found is not None

@@ -94,14 +94,13 @@ def test_a_row_written_anew_without_a_change_is_not_sent_again(store: Store) -> 
     assert names(take(store, "touched")) == [("alert", 1)]
 
 
-def test_a_row_that_replaces_another_is_sent(tmp_path: Path) -> None:
-    with Store(tmp_path / "proofing.sqlite") as book, Store(tmp_path / "proofing.sqlite") as store:
-        batch = book.batches.add(TUB)
-        book.reviews.save_judgement(batch.id, Judgement(START, Verdict.UNDER, ""))
-        take(store, "touched")
-        book.reviews.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, ""))
-        (row,) = take(store, "touched").rows
-        assert row.values["verdict"] == "right"
+def test_a_row_that_replaces_another_is_sent(store: Store) -> None:
+    batch = store.batches.add(TUB)
+    store.reviews.save_judgement(batch.id, Judgement(START, Verdict.UNDER, ""))
+    take(store, "touched")
+    store.reviews.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, ""))
+    (row,) = take(store, "touched").rows
+    assert row.values["verdict"] == "right"
 
 
 def test_an_outlook_is_sent_when_it_is_new_and_when_it_is_put_right(store: Store) -> None:
