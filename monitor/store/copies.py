@@ -11,8 +11,8 @@ from typing import Any
 
 from monitor.settings.data_dir import DATABASE_NAME, SITES_NAME
 from monitor.store import old_prose, rows
-from monitor.store.readings import Readings
-from monitor.store.sqlite_file import SqliteFile, StorePart
+from monitor.store.readings import Samples
+from monitor.store.sqlite_file import StorePart
 
 _TARGET, _STREAM = "copy", "delivery"
 
@@ -31,10 +31,6 @@ def copy_of(folder: Path, site: str) -> Path:
 
 class Copy(StorePart):
     """What keeps a copy up to date; see the ``as_copy`` of :class:`~monitor.store.sqlite_file.SqliteFile`."""
-
-    def __init__(self, file: SqliteFile, readings: Readings) -> None:
-        super().__init__(file)
-        self._readings = readings
 
     def position_ns(self) -> int:
         """The time of the last delivery that was taken in; 0 before the first."""
@@ -55,7 +51,7 @@ class Copy(StorePart):
         """Take readings in; one that is known is left as it is."""
         names = rows.READING_COLUMNS.split(", ")
         with self._file.writing() as connection:
-            self._readings.samples.put(connection, (tuple(values[name] for name in names) for values in found))
+            Samples().put(connection, (tuple(values[name] for name in names) for values in found))
 
     def take_batches(self, found: Iterable[Values]) -> int:
         """Take batches in; how many fit. Of two with one number, as after a store was lost, the later one counts."""

@@ -47,11 +47,6 @@ class Arrivals:
 class Nodes(StorePart):
     """The tables ``node``, ``fault`` and ``quarantine``."""
 
-    def quarantine(self, node: str | None, source: str, reason: str, frame: bytes, at: datetime) -> None:
-        """Keep a frame that came whole but made no sense; only the newest ``KEPT_QUARANTINE`` stay."""
-        with self._file.writing() as connection:
-            _put_refused(connection, [QuarantinedFrame(node, source, reason, frame, at)])
-
     def quarantined(self) -> list[QuarantinedFrame]:
         """The frames in quarantine, newest first."""
         with self._file.reading() as connection:
@@ -106,20 +101,15 @@ class Calibrations(StorePart):
 
 
 def put(connection: sqlite3.Connection, arrived: Arrivals, at: datetime) -> None:
-    """Within a transaction: keep all that arrived but the readings."""
-    _put_refused(connection, arrived.refused)
-    _put_heard(connection, arrived.heard)
-    _put_faults(connection, arrived.faults, at)
-
-
-def _put_refused(connection: sqlite3.Connection, frames: Iterable[QuarantinedFrame]) -> None:
-    """Keep frames that made no sense, the newest ``KEPT_QUARANTINE`` of all."""
-    for frame in frames:
+    """Within a transaction: keep all that arrived but the readings; of refused frames the newest of all."""
+    for frame in arrived.refused:
         cursor = connection.execute(
             "INSERT INTO quarantine (node, source, reason, frame, at_us) VALUES (?, ?, ?, ?, ?)",
             (frame.node, frame.source, frame.reason, frame.frame[:KEPT_FRAME_BYTES], to_us(frame.at)),
         )
         connection.execute("DELETE FROM quarantine WHERE id <= ?", ((cursor.lastrowid or 0) - KEPT_QUARANTINE,))
+    _put_heard(connection, arrived.heard)
+    _put_faults(connection, arrived.faults, at)
 
 
 def _put_heard(connection: sqlite3.Connection, heard: Iterable[Heard]) -> None:

@@ -45,11 +45,7 @@ class Readings(StorePart):
 
     def __init__(self, file: SqliteFile) -> None:
         super().__init__(file)
-        self.samples = Samples()
-
-    def forget_names(self) -> None:
-        """Look the numbers of names up anew, as in a file that was opened anew."""
-        self.samples = Samples()
+        self._samples = Samples()
 
     def add(self, readings: Iterable[Reading]) -> int:
         """Keep readings, in one transaction; returns how many were new. A known one is left as it is."""
@@ -58,7 +54,7 @@ class Readings(StorePart):
 
     def put(self, connection: sqlite3.Connection, found: Iterable[Reading]) -> int:
         """Within a transaction, once in each: :meth:`add`."""
-        return self.samples.put(connection, map(rows.reading_to_row, found))
+        return self._samples.put(connection, map(rows.reading_to_row, found))
 
     def of(self, batch: Batch) -> list[Reading]:
         """All readings of a batch's channels, from its start to its end, flagged ones too, ascending in time.
@@ -69,17 +65,32 @@ class Readings(StorePart):
             found = [
                 set_right(reading, batch.calibrations)
                 for node, channel in _channels_of(batch)
-                for reading in _between(connection, node, channel, *_span_us(batch))
+                for reading in _between(connection, node, channel, *span_us(batch))
             ]
             return sorted(found, key=lambda reading: reading.measured_at)
 
     def track(self, batch: Batch) -> Track:
         """The usable readings of a batch as the estimator takes them.
 
-        Equal to :func:`~monitor.dough.track.track_from_readings` of :meth:`of`, and several times quicker.
+        Equal to :func:`~monitor.dough.track.track_from_readings` of :meth:`of`, and several times quicker:
+        straight from the rows, since by way of a :class:`Reading` each it would take ten times as long.
         """
+        offsets = {(each.node, each.channel): each.offset for each in batch.calibrations}
+        start_us, end_us = span_us(batch)
         with self._file.reading() as connection:
-            return _track(connection, batch)
+            cursor = connection.cursor()
+            cursor.row_factory = None  # plain tuples are quicker to make
+            series: dict[Channel, Series] = {}
+            for node, channel in _channels_of(batch):
+                found = cursor.execute(
+                    f"SELECT measured_us, value, sd FROM sample "
+                    f"WHERE {_OF_SENSOR} AND measured_us BETWEEN ? AND ? AND flag = ? ORDER BY measured_us",
+                    (node, channel.value, start_us, end_us, Flag.OK.value),
+                ).fetchall()
+                table = np.array(found, dtype=np.float64).reshape(-1, 3)
+                t_s = (table[:, 0] - start_us) / 1e6
+                series[channel] = in_order(t_s, table[:, 1] + offsets.get((node, channel), 0.0), table[:, 2])
+            return track_of(series)
 
     def new_levels(self, after_rowid: int | None) -> tuple[set[NodeId], int]:
         """The :func:`eye_node` of each batch with a level stored after a row, and the row to go on from.
@@ -123,7 +134,7 @@ class Readings(StorePart):
             batches.require(connection, self._file.path, batch_id)
             last = connection.execute("SELECT coalesce(max(seq), 0) FROM reading WHERE node = ?", (node,)).fetchone()[0]
             reading = Reading(node, EYE_SOURCE, last + 1, Channel.LEVEL, level_mm, at, at, sd=sd_mm)
-            self.samples.put(connection, [rows.reading_to_row(reading)])
+            self.put(connection, [reading])
         return reading
 
 
@@ -171,7 +182,7 @@ def _channels_of(batch: Batch) -> list[tuple[NodeId, Channel]]:
     return [*mapped, (eye_node(batch.id), Channel.LEVEL)]
 
 
-def _span_us(batch: Batch) -> tuple[int, int]:
+def span_us(batch: Batch) -> tuple[int, int]:
     """First and last moment of a batch; an unfinished one runs to the end of the calendar. [microseconds]"""
     return to_us(batch.started_at), to_us(batch.ended_at) if batch.ended_at is not None else 2**62
 
@@ -186,28 +197,6 @@ def _between(
         (node, channel.value, start_us, end_us),
     )
     return [rows.reading_from_row(row) for row in found]
-
-
-def _track(connection: sqlite3.Connection, batch: Batch) -> Track:
-    """The usable readings of a batch as arrays, set right by its calibrations.
-
-    Straight from the rows: by way of a :class:`Reading` each it would take ten times as long.
-    """
-    offsets = {(each.node, each.channel): each.offset for each in batch.calibrations}
-    start_us, end_us = _span_us(batch)
-    cursor = connection.cursor()
-    cursor.row_factory = None  # plain tuples are quicker to make
-    series: dict[Channel, Series] = {}
-    for node, channel in _channels_of(batch):
-        found = cursor.execute(
-            f"SELECT measured_us, value, sd FROM sample "
-            f"WHERE {_OF_SENSOR} AND measured_us BETWEEN ? AND ? AND flag = ? ORDER BY measured_us",
-            (node, channel.value, start_us, end_us, Flag.OK.value),
-        ).fetchall()
-        table = np.array(found, dtype=np.float64).reshape(-1, 3)
-        t_s = (table[:, 0] - start_us) / 1e6
-        series[channel] = in_order(t_s, table[:, 1] + offsets.get((node, channel), 0.0), table[:, 2])
-    return track_of(series)
 
 
 def newest_and_lost(connection: sqlite3.Connection, node: NodeId) -> tuple[tuple[Reading, ...], int]:

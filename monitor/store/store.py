@@ -50,12 +50,12 @@ class Store(SqliteFile):
         self.spool = Spool(self)
         self.transfer = Transfer(self)
         if as_copy:
-            self.copy = Copy(self, self.readings)
+            self.copy = Copy(self)
 
     def reopen(self) -> None:
         """Open the file anew, as after an error of the disk: what is known of it may be stale."""
         super().reopen()
-        self.readings.forget_names()
+        self.readings = Readings(self)
 
     def keep(self, arrived: Arrivals, at: datetime) -> int:
         """Keep what one turn brought, in one transaction; returns how many of its readings were new."""

@@ -212,7 +212,7 @@ class Week:
         for _ in range(10_000):
             try:
                 self.collector.turn(0.0)
-                if self.inbox.empty() and not self.collector._works.is_any_due():
+                if self.inbox.empty() and not self.collector._running.is_any_due():
                     return
             except StoreError:
                 self.errors += 1

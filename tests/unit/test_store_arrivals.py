@@ -7,7 +7,8 @@ from datetime import datetime, timedelta
 import pytest
 from made_up_rows import CABINET, NODE, at, reading
 
-from monitor.store.nodes import KEPT_FRAME_BYTES
+from monitor.store.nodes import KEPT_FRAME_BYTES, Arrivals
+from monitor.store.rows import QuarantinedFrame
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag
 
@@ -57,9 +58,12 @@ def test_faults_are_counted_by_source_node_and_reason(store: Store) -> None:
 
 def test_quarantine_keeps_the_newest_and_no_giants(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr("monitor.store.nodes.KEPT_QUARANTINE", 2)
-    store.nodes.quarantine(NODE, "serial", "senml", b"one", at(1))
-    store.nodes.quarantine(None, "mqtt", "frame", b"two", at(2))
-    store.nodes.quarantine(NODE, "mqtt", "value", b"x" * 5000, at(3))
+    refused = [
+        QuarantinedFrame(NODE, "serial", "senml", b"one", at(1)),
+        QuarantinedFrame(None, "mqtt", "frame", b"two", at(2)),
+        QuarantinedFrame(NODE, "mqtt", "value", b"x" * 5000, at(3)),
+    ]
+    store.keep(Arrivals(refused=refused), at(3))
     newest, second = store.nodes.quarantined()
     assert (newest.node, newest.source, newest.reason, newest.at) == (NODE, "mqtt", "value", at(3))
     assert newest.frame == b"x" * KEPT_FRAME_BYTES

@@ -210,7 +210,7 @@ def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path, caplog: pyt
 def test_names_of_a_transaction_that_was_undone_are_not_taken_for_known(store: Store) -> None:
     def undone() -> None:
         with store.writing() as connection:
-            store.readings.samples.put(connection, [rows.reading_to_row(reading(1))])
+            store.readings.put(connection, [reading(1)])
             raise ZeroDivisionError
 
     for _ in range(2):
