@@ -37,7 +37,7 @@ def show() -> None:
     chosen = preferences.in_address(queries.database().parent)
     title, body = page(name, urlencode(chosen))
     st.html(heading(reader.say("Guide"), title if name != CONTENTS else ""))
-    way_back = f'<p class="quiet"><a href="{_address(CONTENTS, urlencode(chosen))}" target="_self">'
+    way_back = f'<p class="back"><a href="{_address(CONTENTS, urlencode(chosen))}" target="_self">'
     way_back += html.escape(reader.say("All pages")) + "</a></p>"
     st.html(f'<div class="panel guide" lang="en">{body}</div>{way_back if name != CONTENTS else ""}')
 
@@ -51,7 +51,10 @@ def page(name: str, chosen: str = "") -> tuple[str, str]:
         for inline in token.children or ():
             _mend(inline, source, chosen)
     title = tokens[1].content  # each page begins with a heading of the first order
-    return title, str(_MARKDOWN.renderer.render(tokens[3:], _MARKDOWN.options, {}))
+    body = str(_MARKDOWN.renderer.render(tokens[3:], _MARKDOWN.options, {}))
+    for wide in ("pre", "table"):  # what scrolls sideways on a phone can be reached by the keyboard
+        body = body.replace(f"<{wide}>", f'<{wide} tabindex="0">')
+    return title, body
 
 
 def _mend(token: Token, source: Traversable, chosen: str) -> None:

@@ -33,7 +33,7 @@ def test_a_choice_outlives_a_reload_and_every_change_of_page(morning, opens) -> 
     expect(page.locator(".st-key-nav .here")).to_have_text("Tafel")
     page.get_by_role("link", name="Sensoren").click()
     expect(page.locator(".title")).to_have_text("Sensoren")
-    expect(page).to_have_url(re.compile(r"/nodes\?language=de$"))
+    expect(page).to_have_url(re.compile(r"/sensors\?language=de$"))
     page.get_by_role("link", name="Tafel").click()
     page.get_by_role("link", name="Barley rolls").click()
     expect(page.locator(".st-key-nav .here")).to_have_text("Teig")
@@ -51,7 +51,7 @@ def test_a_choice_outlives_a_reload_and_every_change_of_page(morning, opens) -> 
     [
         ("board", "/?language=de", ".batch .strip"),
         ("batch", "/batch?language=de&batch={past}", ".side .huge"),
-        ("start", "/start?language=de", ".shelf"),
+        ("start", "/start?language=de", ".vessels"),
         ("bake", "/bake?language=de", ".countdown"),
     ],
 )

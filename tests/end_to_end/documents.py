@@ -134,7 +134,7 @@ class Desk:
 
 def _commands(text: str) -> Iterator[str]:
     """The lines of a block that do something."""
-    for line in text.splitlines():
+    for line in text.replace("\\\n", " ").splitlines():
         if line.strip() and not line.startswith("#"):
             yield line
 

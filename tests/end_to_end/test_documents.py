@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 from documents import DOCUMENTS, GUIDE, ROOT, Block, Desk, blocks
-from harness import PtyPair, free_port
+from harness import Mosquitto, PtyPair, free_port
 from programs import environment, good_frame
 from test_node_board import STAND_IN
 
@@ -24,7 +24,7 @@ READY = {  # what a command that runs until it is stopped says when it is at wor
     "proofing-monitor demo": "dashboard: http",
     "proofing-monitor collect": "collecting data_dir",
     "proofing-monitor dashboard": "You can now view",
-    "proofing-monitor node simulate": "serial",
+    "proofing-monitor node simulate": "take them in with",
     "proofing-monitor node readings": "mm",
 }
 NOT_RUN = {  # every line of a block that is not run, and why
@@ -110,7 +110,9 @@ def board(tmp_path: Path) -> Path:
     return folder
 
 
-def test_each_block_works_from_top_to_bottom(clone: Path, board: Path, pty_pair: PtyPair, tmp_path: Path) -> None:
+def test_each_block_works_from_top_to_bottom(
+    clone: Path, board: Path, pty_pair: PtyPair, mosquitto: Mosquitto, tmp_path: Path
+) -> None:
     home = tmp_path / "home"
     home.mkdir()
     ports = [free_port() for _ in range(2)]
@@ -120,6 +122,7 @@ def test_each_block_works_from_top_to_bottom(clone: Path, board: Path, pty_pair:
         "node copy tub-3": "node copy tub-3 --port /dev/ttyBoard",
         "proofing-monitor demo": f"proofing-monitor demo --no-browser --port {ports[0]}",
         "proofing-monitor dashboard": f"proofing-monitor dashboard --port {ports[1]}",
+        "mqtt://127.0.0.1:1883": mosquitto.url,
         "tub-1": str(tmp_path / "tub-1"),
         "tub-2": str(tmp_path / "tub-2"),
         ". .venv/bin/activate": "export PATH=$PWD/.venv/bin:$PATH",
@@ -127,6 +130,7 @@ def test_each_block_works_from_top_to_bottom(clone: Path, board: Path, pty_pair:
     environ = {**environment(), "HOME": str(home), "PYTHONPATH": str(board), "STAND_IN": str(board / "board")}
     environ = {name: value for name, value in environ.items() if name not in ("VIRTUAL_ENV", "XDG_DATA_HOME")}
     python = Path(shutil.which("python3") or "").parent
+    environ["PROOFING_WIFI_PASSWORD"] = "as typed"  # which a person is asked for
     environ["PIP_NO_COMPILE"] = "1"  # what is not run need not be compiled
     environ["PATH"] = f"{clone / '.venv' / 'bin'}:/usr/local/bin:/usr/bin:/bin:{python}"
     data_dir = home / ".local" / "share" / "proofing-monitor"
