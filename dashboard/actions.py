@@ -11,7 +11,6 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from dashboard import queries
 from dashboard.access import preferences, visitor
-from dashboard.queries import StoreType
 from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, start_next
 from monitor.errors import AccessError, ConfigError, PictureError, StoreError
 from monitor.plan.day import PlanId
@@ -19,10 +18,7 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.recipe.vessel import Vessel
 from monitor.store.pace import clock_of
-from monitor.store.plans import DayBook
-from monitor.store.reviews import Reviews
 from monitor.store.store import Store
-from monitor.store.vessels import Shelf
 from monitor.translatable import N_
 from monitor.wording.alerts import clock_text, event_word
 from monitor.wording.reader import Reader
@@ -36,13 +32,11 @@ Action = Callable[..., None]
 
 
 @contextmanager
-def writing(
-    kind: type[StoreType], refusal: str = N_("Not saved: {why}")
-) -> Iterator[tuple[StoreType, datetime, Reader]]:
-    """A store for one write, the moment it is made at, and its reader; what cannot be written is said in a toast."""
+def writing(refusal: str = N_("Not saved: {why}")) -> Iterator[tuple[Store, datetime, Reader]]:
+    """The store for one write, the moment it is made at, and its reader; what cannot be written is said in a toast."""
     reader = preferences.reader(queries.database().parent)
     try:
-        with queries.opened_to_write(kind) as store:
+        with queries.opened_to_write() as store:
             yield store, clock_of(store).now(), reader
     except (AccessError, ConfigError, PictureError, StoreError) as error:
         st.toast(reader.say(refusal, why=error), duration="infinite")
@@ -50,43 +44,43 @@ def writing(
 
 def add_event(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
     """Note something that was done to a dough."""
-    with writing(Store) as (store, now, reader):
-        store.add_event(batch_id, Event(now, kind, words))
+    with writing() as (store, now, reader):
+        store.batches.add_event(batch_id, Event(now, kind, words))
         what = f"{event_word(kind, reader)}: {reader.say(words)}" if words else event_word(kind, reader)
         st.toast(reader.say("Noted: {what}, {at}", what=what, at=clock_text(now, reader)))
 
 
 def add_level(batch_id: BatchId, level_mm: float | None) -> None:
     """Note a level that was read off the tub's wall."""
-    with writing(Store) as (store, now, reader):
+    with writing() as (store, now, reader):
         if level_mm is None:
             st.toast(reader.say("Type the level in millimetres first."))
             return
-        store.add_level(batch_id, now, level_mm, LEVEL_SD_MM)
+        store.readings.add_level(batch_id, now, level_mm, LEVEL_SD_MM)
         at = clock_text(now, reader)
         st.toast(reader.say("Noted: level {level} mm, {at}", level=f"{level_mm:.0f}", at=at))
 
 
 def move_band(batch_id: BatchId, rise_pct: float) -> None:
     """Move the band of a batch to another rise."""
-    with writing(Reviews, N_("Not moved: {why}")) as (store, _, reader):
-        store.set_target(batch_id, Target(rise_pct))
+    with writing(N_("Not moved: {why}")) as (store, _, reader):
+        store.batches.set_target(batch_id, Target(rise_pct))
         st.toast(reader.say("The band stands at {rise} % now", rise=f"{rise_pct:.0f}"))
 
 
 def acknowledge(*numbers: int) -> None:
     """Note that somebody has seen some alerts."""
-    with writing(Store) as (store, now, reader):
+    with writing() as (store, now, reader):
         for number in numbers:
-            store.acknowledge(number, now, _person())
+            store.alerts.acknowledge(number, now, _person())
         st.toast(reader.say("Seen, {at}", at=clock_text(now, reader)))
 
 
 def shelve(number: int, minutes: int) -> None:
     """Let an alert wait for some minutes; 0 lets it call again at once."""
-    with writing(Store) as (store, now, reader):
+    with writing() as (store, now, reader):
         until = now + timedelta(minutes=minutes) if minutes else None
-        store.shelve(number, until, now, _person())
+        store.alerts.shelve(number, until, now, _person())
         if until is None:
             st.toast(reader.say("It calls again"))
         else:
@@ -100,50 +94,50 @@ def _person() -> str:
 
 def start_batch(batch: Batch, intent: Intent) -> BatchId | None:
     """Begin a batch at this moment, with what it is meant to be; its number, or None when that could not be saved."""
-    with writing(Reviews, N_("Not begun: {why}")) as (store, now, _):
-        added = store.add_batch(replace(batch, started_at=now))
-        store.save_intent(added.id, intent)
+    with writing(N_("Not begun: {why}")) as (store, now, _):
+        added = store.batches.add(replace(batch, started_at=now))
+        store.reviews.save_intent(added.id, intent)
         return added.id
     return None
 
 
 def begin_stage(plan_id: PlanId, dough: str, stage: int) -> None:
     """Begin the next stage of a planned dough, with its batch; a second tap begins nothing more."""
-    with writing(DayBook, N_("Not begun: {why}")) as (book, now, reader):
-        live = live_plan(book, book.plan(plan_id), now, StageForecasts(book))
+    with writing(N_("Not begun: {why}")) as (store, now, reader):
+        live = live_plan(store, store.plans.get(plan_id), now, StageForecasts(store))
         if any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
-            st.toast(start_next(book, live, now, reader, dough))
+            st.toast(start_next(store, live, now, reader, dough))
         else:
             st.toast(reader.say("That has begun already."))
 
 
 def mark_done(plan_id: PlanId, step: str, words: str) -> None:
     """Tick a step of a plan off."""
-    with writing(DayBook) as (book, now, reader):
-        book.mark_done(plan_id, step, now)
+    with writing() as (store, now, reader):
+        store.plans.mark_done(plan_id, step, now)
         st.toast(reader.say("Done: {what}", what=words))
 
 
 def save_vessel(name: str, vessel: Vessel) -> None:
     """Add a vessel to the bakery's, under its name."""
-    with writing(Shelf) as (store, _, reader):
-        store.put_vessel(name, vessel)
+    with writing() as (store, _, reader):
+        store.vessels.put(name, vessel)
         st.toast(reader.say("Saved: {what}", what=name))
 
 
 def save_intent(batch_id: BatchId, intent: Intent) -> None:
     """Save what a batch was meant to be."""
-    with writing(Reviews) as (store, _, reader):
-        store.save_intent(batch_id, intent)
+    with writing() as (store, _, reader):
+        store.reviews.save_intent(batch_id, intent)
         st.toast(reader.say("Saved: what was planned"))
 
 
 def save_judgement(batch_id: BatchId, verdict: Verdict, notes: str, photo: bytes | None) -> None:
     """Save what a baker says of a finished dough; without a new photograph the one before stays."""
-    with writing(Reviews) as (store, now, reader):
-        before = store.judgement(batch_id)
+    with writing() as (store, now, reader):
+        before = store.reviews.judgement(batch_id)
         jpeg = small_jpeg(photo) if photo else None if before is None else before.photo_jpeg
-        store.save_judgement(batch_id, Judgement(now, verdict, notes.strip(), jpeg))
+        store.reviews.save_judgement(batch_id, Judgement(now, verdict, notes.strip(), jpeg))
         st.toast(reader.say("Saved: {what}", what=verdict_word(verdict, reader)))
 
 

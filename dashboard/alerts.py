@@ -63,7 +63,7 @@ def show_of_batch(alerts: Sequence[OpenAlert], batch_id: BatchId, view: View) ->
         with st.expander(label, key="earlier-alerts", type="compact"):
             for each in earlier:
                 _show_alert(each, view, where="batch")
-    counts = next((each for each in view.store.call_counts() if each.batch_id == batch_id), None)
+    counts = next((each for each in view.store.outbox.call_counts() if each.batch_id == batch_id), None)
     if counts is not None and counts.calls:
         calls = _calls_words(counts.calls, counts.messages, view.reader)
         st.html(markup.quiet(view.reader.say("This batch so far: {calls}.", calls=calls)))
@@ -94,7 +94,7 @@ def _answers(each: OpenAlert, reader: Reader) -> Iterable[tuple[str, str, action
 def night_words(view: View, hours: QuietHours | None) -> str:
     """How often anybody was called in the last night, as a sentence."""
     ((start, end),) = nights(hours, view.now, view.reader.zone, 1)
-    counts = view.store.call_counts(start, end)
+    counts = view.store.outbox.call_counts(start, end)
     calls, alerts = sum(each.calls for each in counts), sum(each.messages for each in counts)
     return view.reader.say("Last night: {calls}.", calls=_calls_words(calls, alerts, view.reader))
 

@@ -20,7 +20,6 @@ from monitor.archive.batch_files import KINDS as BATCH_KINDS
 from monitor.archive.batch_files import zipped_batch
 from monitor.recipe.batch import Batch, BatchId
 from monitor.settings.access import Role
-from monitor.store.batch_transfer import BatchRows
 from monitor.translatable import N_
 
 _FIGURES = "figures"  # the live ones of this session's screen, by their keys
@@ -105,5 +104,5 @@ def show_batch_download(view: View, batch: Batch) -> None:
 
 
 def _zipped(path: Path, batch_id: BatchId, kind: str) -> bytes:
-    with queries.opened_again(BatchRows, path) as store:
+    with queries.opened_again(path) as store:
         return zipped_batch(store, batch_id, kind)

@@ -44,7 +44,7 @@ class View:
 def render(draw: Callable[[View], None], site: str = "") -> None:
     """Draw with the store open, or that of a site; what it cannot do is said in words, and the page lives on."""
     try:
-        with queries.opened(Store, site or None) as store:
+        with queries.opened(site or None) as store:
             pace = pace_of(store)
             palette = palette_for(st.context.theme.type)
             reader = preferences.reader(store.path.parent)

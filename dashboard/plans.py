@@ -9,15 +9,15 @@ from dashboard.drawing import tables
 from monitor.collector.plan_runner import LivePlan, StageForecasts, is_over, live_plan
 from monitor.plan.cues import is_done
 from monitor.plan.day import Step, steps
-from monitor.store.plans import DayBook
+from monitor.store.store import Store
 from monitor.wording.plan import step_text
 from monitor.wording.reader import Reader
 
 
-def current_plan(book: DayBook, now: datetime) -> LivePlan | None:
+def current_plan(store: Store, now: datetime) -> LivePlan | None:
     """The newest plan that is not over, as its doughs have it; None when there is none."""
-    forecasts = StageForecasts(book)
-    plans = (live_plan(book, plan, now, forecasts) for plan in book.plans(is_open=True))
+    forecasts = StageForecasts(store)
+    plans = (live_plan(store, plan, now, forecasts) for plan in store.plans.open())
     return next((live for live in plans if not is_over(live, now)), None)
 
 

@@ -12,7 +12,6 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import TypeVar
 
 import streamlit as st
 
@@ -95,12 +94,9 @@ def database(site: str | None = None) -> Path:
     return folder / DATABASE_NAME if shown is None else copy_of(folder, shown)
 
 
-StoreType = TypeVar("StoreType", bound=Store)
-
-
 @contextmanager
-def opened(kind: type[StoreType], site: str | None = None) -> Iterator[StoreType]:
-    """A store of some kind, for one rerun's look; a write by it fails.
+def opened(site: str | None = None) -> Iterator[Store]:
+    """The store, for one rerun's look; a write by it fails.
 
     Raises
     ------
@@ -109,25 +105,25 @@ def opened(kind: type[StoreType], site: str | None = None) -> Iterator[StoreType
     """
     path = database(site)
     visitor.require(Role.VIEWER, path.parent)
-    with kind(path) as store:
+    with Store(path) as store:
         store.look_only()
         yield store
 
 
 @contextmanager
-def opened_again(kind: type[StoreType], path: Path) -> Iterator[StoreType]:
+def opened_again(path: Path) -> Iterator[Store]:
     """A store that a rerun has looked at, for a file that is asked for after it, outside any session.
 
     Whether the person at the session may have the file is decided when it is offered.
     """
-    with kind(path) as store:
+    with Store(path) as store:
         store.look_only()
         yield store
 
 
 @contextmanager
-def opened_to_write(kind: type[StoreType]) -> Iterator[StoreType]:
-    """A store of some kind, for one write: the only way there is for a screen.
+def opened_to_write() -> Iterator[Store]:
+    """The store, for one write: the only way there is for a screen.
 
     Raises
     ------
@@ -140,7 +136,7 @@ def opened_to_write(kind: type[StoreType]) -> Iterator[StoreType]:
         raise AccessError(
             "This is a copy of what {name} holds: note it there, and it comes here by itself", name=path.parent.name
         )
-    with kind(path) as store:
+    with Store(path) as store:
         yield store
 
 
@@ -162,8 +158,8 @@ def stale_since(batch: Batch, outlook: Outlook | None, now: datetime, silence_mi
 
 def running_batch(store: Store, batch: Batch, now: datetime) -> RunningBatch:
     """One running batch with its newest outlook."""
-    outlook = store.latest_outlook(batch.id)
-    firing = tuple(alert for alert in store.alerts(batch.id) if alert.is_firing)
+    outlook = store.outlooks.latest(batch.id)
+    firing = tuple(alert for alert in store.alerts.all(batch.id) if alert.is_firing)
     return RunningBatch(
         batch, outlook, firing, stale_since(batch, outlook, now, preferences.silence_min(store.path.parent))
     )
@@ -171,16 +167,16 @@ def running_batch(store: Store, batch: Batch, now: datetime) -> RunningBatch:
 
 def running_batches(store: Store, now: datetime) -> list[RunningBatch]:
     """All running batches, in the store's order."""
-    return [running_batch(store, batch, now) for batch in store.batches(running=True)]
+    return [running_batch(store, batch, now) for batch in store.batches.running()]
 
 
 def open_alerts(store: Store, batch: Batch | None = None) -> list[OpenAlert]:
     """The open alerts, the first to begin first: all, or those of one batch and of the nodes it is read from."""
-    names = {each.id: each.name for each in store.batches(running=True)}
+    names = {each.id: each.name for each in store.batches.running()}
     nodes = () if batch is None else {node for _, node in batch.nodes}
     return [
         OpenAlert(alert, names.get(alert.subject.batch_id, "") if alert.subject.batch_id is not None else "")
-        for alert in store.active_alerts()
+        for alert in store.alerts.active()
         if batch is None or alert.subject.batch_id == batch.id or alert.subject.name in nodes
     ]
 
@@ -192,9 +188,11 @@ def ended_batch(store: Store, batch: Batch) -> EndedBatch:
 
 @st.cache_resource(max_entries=CACHED_BATCHES, ttl=3600, show_spinner=False)
 def _ended_batch(path: str, batch: Batch, _store: Store) -> EndedBatch:
-    outlooks = tuple(_store.outlooks(batch.id))
+    outlooks = tuple(_store.outlooks.of(batch.id))
     outcome = outcome_of(batch, outlooks[-1] if outlooks else None)
-    return EndedBatch(batch, outcome, outlooks, _store.track(batch), tuple(reversed(_store.messages(batch.id))))
+    return EndedBatch(
+        batch, outcome, outlooks, _store.readings.track(batch), tuple(reversed(_store.outbox.messages(batch.id)))
+    )
 
 
 def has_siblings(batch: Batch, ended: Iterable[Batch]) -> bool:

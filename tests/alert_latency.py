@@ -85,7 +85,7 @@ def fill(store: Store, doughs: int, now: datetime) -> None:
     for number in range(doughs):
         mapped = tuple((channel, node(number)) for channel in CHANNELS)
         name = f"tub {number:02d}"
-        store.add_batch(Batch(BatchId(0), name, Stage.FIRST_RISE, started_at, vessel, Target(100.0), nodes=mapped))
+        store.batches.add(Batch(BatchId(0), name, Stage.FIRST_RISE, started_at, vessel, Target(100.0), nodes=mapped))
         readings = []
         for seq in range(1, int(PAST_H * 3600.0 / EVERY_S)):
             at = started_at + timedelta(seconds=seq * EVERY_S)
@@ -93,7 +93,7 @@ def fill(store: Store, doughs: int, now: datetime) -> None:
             for channel, value in zip(CHANNELS, values, strict=True):
                 noisy = float(value + rng.normal(0.0, 0.2))
                 readings.append(Reading(node(number), "0a1b2c3d", seq, channel, noisy, at, at))
-        store.append(readings)
+        store.readings.add(readings)
 
 
 def pack(number: int, seq: int, air_c: float) -> bytes:

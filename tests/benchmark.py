@@ -169,7 +169,7 @@ def collector_costs_s(folder: Path) -> tuple[float, float]:
     with Store(folder / "busy.sqlite3") as store:
         nodes = [node_named(number) for number in range(BATCHES)]
         for node in nodes:
-            store.add_batch(replace(invented_batch(node), name=f"invented {node}"))
+            store.batches.add(replace(invented_batch(node), name=f"invented {node}"))
         collector = Collector(store, inbox, clock, estimator, rules=Rules(), reader=Reader(UTC))
         collector.find_batches()
         for seq in range(1, BUSY_ROUNDS + 1):
@@ -195,10 +195,12 @@ def held_bytes(folder: Path) -> float:
     with Store(folder / "held.sqlite3") as store:
         for number in range(HELD_BATCHES):
             node = node_named(number)
-            store.append(invented_readings(HELD_HOURS, node))
-            store.add_batch(replace(invented_batch(node), name=f"invented {number}"))
+            store.readings.add(invented_readings(HELD_HOURS, node))
+            store.batches.add(replace(invented_batch(node), name=f"invented {number}"))
         clock.at = START + timedelta(hours=HELD_HOURS)
-        outlook(invented_batch(), store.track(store.batch(BatchId(1))), clock.at)  # what is loaded once is no batch's
+        outlook(
+            invented_batch(), store.readings.track(store.batches.get(BatchId(1))), clock.at
+        )  # what is loaded once is no batch's
         tracemalloc.start()
         collector = Collector(store, queue.Queue(), clock, estimator, rules=Rules(), reader=Reader(UTC))
         before, _ = tracemalloc.get_traced_memory()
@@ -245,14 +247,14 @@ def estimator_and_collector() -> None:
         line(f"one pack through the collector, {BATCHES} live batches", pack_cost_s)
         line("one step of a young batch around its estimate", step_cost_s)
         with Store(folder / "one.sqlite3") as store:
-            batch = store.add_batch(invented_batch())
-            store.append(invented_readings(HELD_HOURS))
+            batch = store.batches.add(invented_batch())
+            store.readings.add(invented_readings(HELD_HOURS))
             for hours in (0.5, 1.0, 2.0, HOURS, HELD_HOURS):
                 at = START + timedelta(hours=hours)
                 part = replace(batch, ended_at=at)
-                read_s = cost_s(lambda part=part: store.track(part), 11)
+                read_s = cost_s(lambda part=part: store.readings.track(part), 11)
                 line(f"all readings of {hours:g} h, one each {EVERY_S:g} s, from the store", read_s)
-                track = store.track(part)
+                track = store.readings.track(part)
                 outlook_s = cost_s(lambda track=track, at=at: outlook(batch, track, at), 15)
                 line(f"one forecast after {hours:g} h", outlook_s)
                 taking = BATCHES * pack_cost_s / EVERY_S

@@ -41,7 +41,7 @@ from monitor.sources.intake import QUEUE_SIZE, Item
 from monitor.sources.mqtt import CLIENT_ID, QOS, ROOT, MqttSource
 from monitor.sources.serial import BAUD, SerialSource
 from monitor.store import rows
-from monitor.store.arrivals import Arrivals, Heard
+from monitor.store.nodes import Arrivals, Heard
 from monitor.store.rows import to_us
 from monitor.store.store import Store
 from monitor.wire.frames import decode, key_of, readings
@@ -93,7 +93,7 @@ def at_work(place: Path, inbox: "queue.Queue[Item]", estimate: Estimate, batches
         with Store(place / f"{time.perf_counter_ns()}.sqlite3") as store:
             for number in range(batches):
                 batch = invented_batch(node_named(number % NODES))
-                store.add_batch(replace(batch, name=f"invented {number}", started_at=clock.now()))
+                store.batches.add(replace(batch, name=f"invented {number}", started_at=clock.now()))
             Collector(store, inbox, clock, estimate, rules=Rules(), reader=Reader(UTC), pulse=pulse).run(stop)
 
     thread = threading.Thread(target=run)

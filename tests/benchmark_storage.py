@@ -131,14 +131,14 @@ def read_back(path: Path, days: float) -> None:
 
     with Store(path) as store:
         asked: list[tuple[str, int, Callable[[], object]]] = [
-            ("a batch as the estimator takes it", of_batch, lambda: store.track(batch)),
-            ("a batch as readings", of_batch, lambda: store.readings(batch)),
+            ("a batch as the estimator takes it", of_batch, lambda: store.readings.track(batch)),
+            ("a batch as readings", of_batch, lambda: store.readings.of(batch)),
             (
                 "a day of one channel",
                 of_chart,
-                lambda: store.readings_between(node_named(7), Channel.DISTANCE, batch.started_at, end),
+                lambda: store.readings.between(node_named(7), Channel.DISTANCE, batch.started_at, end),
             ),
-            ("the newest of each channel of all nodes", NODES * len(SAMPLED), store.nodes),
+            ("the newest of each channel of all nodes", NODES * len(SAMPLED), store.nodes.all),
         ]
         for what, n, ask in asked:
             ours_s, bare_s = median_s(ask), median_s(partial(bare, n))

@@ -103,7 +103,7 @@ class Bench:
             self.collector.turn(0.0)
 
     def faults(self) -> dict[tuple[str, str], int]:
-        return {(fault.node, fault.reason): fault.count for fault in self.store.faults()}
+        return {(fault.node, fault.reason): fault.count for fault in self.store.nodes.faults()}
 
 
 def pass_minutes(bench: Bench, minutes: int, *, each: Callable[[int], None] = lambda minute: None) -> None:

@@ -23,9 +23,7 @@ from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.plans import DayBook
-from monitor.store.reviews import Reviews
-from monitor.store.vessels import Shelf
+from monitor.store.store import Store
 from monitor.wording.reader import Reader
 from monitor.wording.review import calls_sentence, causes_sentence, next_time_lines, outcome_title
 
@@ -52,35 +50,35 @@ def words(folder: Path) -> str:
         assert status == 0, f"{command}: {status}"
         parts.append(f"$ {command}\n{out.getvalue()}")
     reader = load_config(folder, {}).reader
-    with Reviews(folder / DATABASE_NAME) as store:
-        parts += [_review(store, batch, reader) for batch in store.batches(running=False)]
+    with Store(folder / DATABASE_NAME) as store:
+        parts += [_review(store, batch, reader) for batch in store.batches.ended()]
     return "\n".join(parts).replace(str(folder), "DATA")
 
 
-def _review(store: Reviews, batch: Batch, reader: Reader) -> str:
+def _review(store: Store, batch: Batch, reader: Reader) -> str:
     account = _account(store, batch)
     if account is None:
         return f"# {batch.name}: nothing to look back at\n"
-    judgement = store.judgement(batch.id)
+    judgement = store.reviews.judgement(batch.id)
     lines = [
         f"# {batch.name}: {outcome_title(account, batch, None if judgement is None else judgement.verdict, reader)}",
         causes_sentence(account, reader),
-        calls_sentence(account, batch, store.alerts(batch.id), reader),
+        calls_sentence(account, batch, store.alerts.all(batch.id), reader),
         *next_time_lines(account, batch, None, reader),
         "" if judgement is None else judgement.notes,
     ]
     return "\n".join(line for line in lines if line) + "\n"
 
 
-def _account(store: Reviews, batch: Batch) -> Account | None:
+def _account(store: Store, batch: Batch) -> Account | None:
     assert batch.ended_at is not None
-    intent = store.intent(batch.id) or Intent()
+    intent = store.reviews.intent(batch.id) or Intent()
     planned = replace(batch, formula=intent.formula or batch.formula)
-    learned = learned_from(store.lessons_before(planned), planned)
+    learned = learned_from(store.lessons.before(planned), planned)
     expected = prior_of(planned) if learned is None else learned.prior
     found, last = (
-        account_of(batch, store.track(batch), batch.ended_at, intent, expected),
-        store.latest_outlook(batch.id),
+        account_of(batch, store.readings.track(batch), batch.ended_at, intent, expected),
+        store.outlooks.latest(batch.id),
     )
     return found if found is None or last is None else settled_by(found, batch, last)
 
@@ -88,10 +86,10 @@ def _account(store: Reviews, batch: Batch) -> Account | None:
 def facts(folder: Path) -> dict[str, Any]:
     """What is so, without a word of it: numbers, moments, kinds and phases; free text that people wrote."""
     path = folder / DATABASE_NAME
-    with Reviews(path) as store:
+    with Store(path) as store:
         found: dict[str, Any] = {
-            "batches": {batch.id: _batch(store, batch) for batch in store.batches()},
-            "reviews": {batch.id: _numbers(_account(store, batch)) for batch in store.batches(running=False)},
+            "batches": {batch.id: _batch(store, batch) for batch in store.batches.all()},
+            "reviews": {batch.id: _numbers(_account(store, batch)) for batch in store.batches.ended()},
             "alerts": [
                 [each.number, each.subject.key, each.kind.value, each.episode, each.phase.value, each.about]
                 + [
@@ -99,47 +97,49 @@ def facts(folder: Path) -> dict[str, Any]:
                     for at in (each.since_at, each.fired_at, each.returned_at, each.called_at, each.acknowledged_at)
                 ]
                 + [_moment(each.shelved_until), bool(each.suppressed_by)]
-                for each in store.alerts()
+                for each in store.alerts.all()
             ],
             "history": [
                 [each.subject.key, each.kind.value, each.episode, each.phase.value, each.by, len(each.readings)]
-                for each in store.alert_history()
+                for each in store.alerts.history()
             ],
-            "history moments": [[_moment(each.at), _moment(each.outlook_at)] for each in store.alert_history()],
-            "standing": [each.number for each in store.active_alerts()],
+            "history moments": [[_moment(each.at), _moment(each.outlook_at)] for each in store.alerts.history()],
+            "standing": [each.number for each in store.alerts.active()],
             "messages": [
                 [each.id, each.kind.value, _moment(each.created_at), _moment(each.delivered_at), each.text]
-                for each in store.messages()
+                for each in store.outbox.messages()
             ],
-            "open messages": [message.id for message, _, _ in store.open_messages()],
+            "open messages": [message.id for message, _, _ in store.outbox.open_messages()],
             "calls": [
                 [each.message_id, each.number, each.recipient, _moment(each.at), _moment(each.accepted_at), each.tries]
-                for each in store.calls()
+                for each in store.outbox.calls()
             ],
-            "quarantine": [[each.node, each.source, each.reason, each.frame.hex()] for each in store.quarantined()],
-            "faults": [[each.source, each.node, each.reason, each.count] for each in store.faults()],
-            "nodes": [[each.node, each.source, each.is_online, each.lost_packs] for each in store.nodes()],
+            "quarantine": [
+                [each.node, each.source, each.reason, each.frame.hex()] for each in store.nodes.quarantined()
+            ],
+            "faults": [[each.source, each.node, each.reason, each.count] for each in store.nodes.faults()],
+            "nodes": [[each.node, each.source, each.is_online, each.lost_packs] for each in store.nodes.all()],
             "calibrations": [
-                [each.node, each.channel.value, each.offset, each.sd, each.how.value] for each in store.calibrations()
+                [each.node, each.channel.value, each.offset, each.sd, each.how.value]
+                for each in store.calibrations.all()
             ],
-            "lessons": [[_moment(each.ended_at), len(each.misses)] for each in store.lessons()],
+            "lessons": [[_moment(each.ended_at), len(each.misses)] for each in store.lessons.all()],
         }
-    with DayBook(path) as store:
-        found["plans"] = [plan.id for plan in store.plans()]
-        found["open plans"] = [plan.id for plan in store.plans(is_open=True)]
-        plan = store.plan(LIVED_PLAN)
+        found["plans"] = [plan.id for plan in store.plans.all()]
+        found["open plans"] = [plan.id for plan in store.plans.open()]
+        plan = store.plans.get(LIVED_PLAN)
         found["plan"] = [[step.key, step.kind.value, _moment(step.at)] for step in steps(plan)]
-        found["done"] = {key: _moment(at) for key, at in store.done(LIVED_PLAN).items()}
-        found["watched"] = {key: batch.id for key, batch in store.batches_of(LIVED_PLAN).items()}
-        found["told"] = {key: _moment(at) for key, at in store.announced(LIVED_PLAN).items()}
-        found["mixes"] = [[_moment(each.at), each.dough_c, each.water_c] for each in store.mixes("bench mixer")]
-    with Shelf(path) as store:
-        found["vessels"] = sorted(store.vessels())
+        found["done"] = {key: _moment(at) for key, at in store.plans.done(LIVED_PLAN).items()}
+        found["watched"] = {key: batch.id for key, batch in store.plans.batches_of(LIVED_PLAN).items()}
+        found["told"] = {key: _moment(at) for key, at in store.plans.announced(LIVED_PLAN).items()}
+        found["mixes"] = [[_moment(each.at), each.dough_c, each.water_c] for each in store.mixes.of("bench mixer")]
+        found["vessels"] = sorted(store.vessels.all())
     return dict(json.loads(json.dumps(found)))  # as the file has it: keys are texts, tuples lists
 
 
-def _batch(store: Reviews, batch: Batch) -> dict[str, Any]:
-    last, intent, judgement = store.latest_outlook(batch.id), store.intent(batch.id), store.judgement(batch.id)
+def _batch(store: Store, batch: Batch) -> dict[str, Any]:
+    last, reviews = store.outlooks.latest(batch.id), store.reviews
+    intent, judgement = reviews.intent(batch.id), reviews.judgement(batch.id)
     return {
         "name": batch.name,
         "stage": batch.stage.value,
@@ -147,8 +147,8 @@ def _batch(store: Reviews, batch: Batch) -> dict[str, Any]:
         "ended": _moment(batch.ended_at),
         "target": batch.target.rise_pct,
         "events": [[_moment(each.at), each.kind.value, each.note] for each in batch.events],
-        "readings": len(store.readings(batch)),
-        "outlooks": len(store.outlooks(batch.id, has_fan=False)),
+        "readings": len(store.readings.of(batch)),
+        "outlooks": len(store.outlooks.of(batch.id, has_fan=False)),
         "state": None if last is None else last.state.value,
         "rise": None if last is None else _band(last.rise_pct),
         "ready": None if last is None else _moments(last.ready),

@@ -23,8 +23,6 @@ from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent
 from monitor.recipe.vessel import Shape, Vessel, level_mm
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.plans import DayBook
-from monitor.store.reviews import Reviews
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -132,7 +130,7 @@ def batch(
 
 def keep(store: Store, dough: Dough, states: Iterable[tuple[float, State]], doubt_min: float, **more: object) -> Dough:
     """Store a dough with an outlook each four minutes; ``states`` say from which minute on it was in which."""
-    dough.batch = store.add_batch(dough.batch)
+    dough.batch = store.batches.add(dough.batch)
     turns = sorted(states)
     last = dough.batch.ended_at or NOW
     count = int((last - dough.batch.started_at) / minutes(4))
@@ -149,14 +147,14 @@ def fill(folder: Path) -> dict[str, BatchId]:
     """Write the morning into a folder; returns the id of each batch by a short name."""
     ids: dict[str, BatchId] = {}
     with Store(folder / DATABASE_NAME) as store:
-        store.put_setting("epoch", NOW.isoformat())
-        store.put_setting("speed", "0.0")  # the clock stands: the morning stays as it is
+        store.settings.put("epoch", NOW.isoformat())
+        store.settings.put("speed", "0.0")  # the clock stands: the morning stays as it is
         ids["past"] = _milk_buns(store)
         ids["ended"] = _ended(store)
         ids["at_peak"] = _starter(store)
         ids |= _the_others(store)
         _nodes(store)
-    with Reviews(folder / DATABASE_NAME) as store:
+    with Store(folder / DATABASE_NAME) as store:
         ids["over"] = _overproofed(store)
     _plan(folder)
     return ids
@@ -169,8 +167,8 @@ def _plan(folder: Path) -> None:
     (folder / "recipes" / "tamarack-loaf.toml").write_text(text)
     found = make_plan((Order(made_up.recipe(text), NOW + timedelta(hours=31)),), made_up.KITCHEN, NOW, UTC)
     assert isinstance(found, Plan)
-    with DayBook(folder / DATABASE_NAME) as book:
-        book.add_plan(found)
+    with Store(folder / DATABASE_NAME) as store:
+        store.plans.add(found)
 
 
 def _milk_buns(store: Store) -> BatchId:
@@ -194,7 +192,7 @@ def _milk_buns(store: Store) -> BatchId:
     )
     text = "Milk buns: past its peak. Fold and chill, or shape now."
     message = Message(f"{dough.batch.id}-past-1", dough.batch.id, alert.kind, 1, "Milk buns", text, fired_at)
-    outlook = store.latest_outlook(dough.batch.id)
+    outlook = store.outlooks.latest(dough.batch.id)
     assert outlook is not None
     store.save_step(dough.batch.id, outlook, [alert], [message])
     return dough.batch.id
@@ -225,17 +223,17 @@ def _ended(store: Store) -> BatchId:
     assert ready_at is not None
     text = "Village loaf: ready. Divide and shape."
     message = Message(f"{dough.batch.id}-ready-1", dough.batch.id, AlertKind.READY, 1, "Village loaf", text, ready_at)
-    outlook = store.latest_outlook(dough.batch.id)
+    outlook = store.outlooks.latest(dough.batch.id)
     assert outlook is not None
     alert = Alert(Subject.batch(dough.batch.id), AlertKind.READY, 1, ready_at, ready_at, ended_at)
     store.save_step(dough.batch.id, outlook, [alert], [message])
-    store.save_call(Call(message.id, 1, "baker", ready_at, ready_at, "phone", 1), 1)
-    store.close_message(message.id, DecisionReason.SAID)
-    store.append(dough.readings(ended_at, "0e0e0e0e"))
+    store.outbox.save_call(Call(message.id, 1, "baker", ready_at, ready_at, "phone", 1), 1)
+    store.outbox.close_message(message.id, DecisionReason.SAID)
+    store.readings.add(dough.readings(ended_at, "0e0e0e0e"))
     return dough.batch.id
 
 
-def _overproofed(store: Reviews) -> BatchId:
+def _overproofed(store: Store) -> BatchId:
     """Warmer than meant, with more yeast than meant, called twice, and taken long after its peak."""
     ended_at = NOW - minutes(60)
     made = Formula(flour_g=1000.0, water_g=640.0, salt_g=19.0, instant_yeast_g=9.0)
@@ -262,12 +260,12 @@ def _overproofed(store: Reviews) -> BatchId:
         ],
         14.0,
     )
-    store.append(dough.readings(ended_at, "0c0c0c0c"))
-    store.save_intent(dough.batch.id, Intent(22.0, replace(made, instant_yeast_g=6.0), 150.0))
+    store.readings.add(dough.readings(ended_at, "0c0c0c0c"))
+    store.reviews.save_intent(dough.batch.id, Intent(22.0, replace(made, instant_yeast_g=6.0), 150.0))
     ready_at, peak_at = dough.crossing(75.0), dough.crossing(None)
     assert ready_at is not None
     assert peak_at is not None
-    outlook = store.latest_outlook(dough.batch.id)
+    outlook = store.outlooks.latest(dough.batch.id)
     assert outlook is not None
     about = Subject.batch(dough.batch.id)
     alerts = [
@@ -330,7 +328,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
             26.0,
         ),
     }
-    store.append(doughs["nearly"].readings(NOW, "0a0a0a0a"))
+    store.readings.add(doughs["nearly"].readings(NOW, "0a0a0a0a"))
     stale = Dough(
         batch(HOSTILE_LINK, Stage.FIRST_RISE, 110, TRAY, 80.0),
         most_pct=120.0,
@@ -348,8 +346,8 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     since = NOW - minutes(32)
     node = Subject(Sort.NODE, "urn:dev:mac:020000fffe5e0009")
     silent = Alert(node, AlertKind.NODE_SILENT, 1, since, since, called_at=since, reason=NodeUnheard(10.0))
-    store.save_alerts([silent], [], [], NOW)
-    flat = store.add_batch(batch("Oat loaf", Stage.FIRST_RISE, 150, ROUND_TUB))
+    store.alerts.save([silent], [], [], NOW)
+    flat = store.batches.add(batch("Oat loaf", Stage.FIRST_RISE, 150, ROUND_TUB))
     store.save_step(
         flat.id,
         Outlook(
@@ -368,14 +366,14 @@ def _the_others(store: Store) -> dict[str, BatchId]:
 
 
 def _nodes(store: Store) -> None:
-    store.note_node(BENCH, "serial bench", NOW - minutes(0.3))
-    store.note_node(CABINET, "mqtt", NOW - minutes(0.2), True)
-    store.note_node(SHELF, "mqtt", NOW - minutes(42), False)
-    store.append(
+    store.nodes.note(BENCH, "serial bench", NOW - minutes(0.3))
+    store.nodes.note(CABINET, "mqtt", NOW - minutes(0.2), True)
+    store.nodes.note(SHELF, "mqtt", NOW - minutes(42), False)
+    store.readings.add(
         [
             Reading(SHELF, "0b0b0b0b", 1, Channel.DISTANCE, 131.0, NOW - minutes(42), NOW - minutes(42)),
             Reading(SHELF, "0b0b0b0b", 2, Channel.LOST, 12.0, NOW - minutes(43), NOW - minutes(42)),
         ]
     )
-    store.count_fault("serial bench", BENCH, "checksum", NOW - minutes(15), 3)
-    store.count_fault("mqtt", "<b>nobody</b>", "name", NOW - minutes(5))
+    store.nodes.count_fault("serial bench", BENCH, "checksum", NOW - minutes(15), 3)
+    store.nodes.count_fault("mqtt", "<b>nobody</b>", "name", NOW - minutes(5))

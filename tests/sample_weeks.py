@@ -14,7 +14,7 @@ from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Judgement, Verdict
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 SHED = NodeId("urn:dev:mac:020000fffe5e0006")
@@ -48,20 +48,20 @@ def dough_c(place: int) -> float:
 def fill_weeks(folder: Path, count: int = len(DAYS_AGO)) -> dict[str, BatchId]:
     """Write the last ``count`` batches into a folder's store; the newest is ``weeks``, the first ``weeks 0``."""
     ids: dict[str, BatchId] = {}
-    with Reviews(folder / DATABASE_NAME) as store:
-        store.put_setting("epoch", NOW.isoformat())
-        store.put_setting("speed", "0.0")
+    with Store(folder / DATABASE_NAME) as store:
+        store.settings.put("epoch", NOW.isoformat())
+        store.settings.put("speed", "0.0")
         for place in range(len(DAYS_AGO) - count, len(DAYS_AGO)):
             dough = _keep(store, place)
             ids[f"weeks {place}"] = ids["weeks"] = dough.batch.id
             if place % 4 == 0:
                 notes = "a new sack of flour" if place == 8 else ""
                 verdict = Verdict.OVER if place == 4 else Verdict.RIGHT
-                store.save_judgement(dough.batch.id, Judgement(NOW, verdict, notes))
+                store.reviews.save_judgement(dough.batch.id, Judgement(NOW, verdict, notes))
     return ids
 
 
-def _keep(store: Reviews, place: int) -> Dough:
+def _keep(store: Store, place: int) -> Dough:
     pace = float(relative_rate(dough_c(place)))
     middle_min = 96.0 / pace + (4.0, -3.0, 0.0, 2.0)[place % 4]
     began_min = DAYS_AGO[place] * 1440.0 + 120.0
@@ -85,7 +85,7 @@ def _keep(store: Reviews, place: int) -> Dough:
     dough = kind(made, most_pct=118.0, middle_min=middle_min, peak_min=middle_min + 50.0, start_ml=3000.0)
     states = [(0.0, State.NO_RISE), (16.0, State.RISING), (middle_min + 12.0, State.READY)]
     keep(store, dough, states, 14.0)
-    store.append(_readings(dough, dough_c(place), takes_min, place))
+    store.readings.add(_readings(dough, dough_c(place), takes_min, place))
     return dough
 
 

@@ -137,7 +137,7 @@ def fill(path: Path, doughs: list[Dough]) -> None:
             events = tuple(Event(started_at + timedelta(hours=h), EventKind.FOLD) for h in dough.fold_ages_h)
             name = f"site {dough.site}, tub {dough.number}"
             target = Target(float(rng.integers(60, 120)))
-            store.add_batch(
+            store.batches.add(
                 Batch(BatchId(0), name, Stage.FIRST_RISE, started_at, TUB, target, nodes=tuple(mapped), events=events)
             )
             age_h = np.arange(0.0, dough.age_h, PACK_EVERY_S / 3600.0)
@@ -148,7 +148,7 @@ def fill(path: Path, doughs: list[Dough]) -> None:
                 for seq, (h, value) in enumerate(zip(age_h.tolist(), values[channel].tolist(), strict=True), start=1):
                     moment = started_at + timedelta(hours=h)
                     readings.append(Reading(at, "0a1b2c3d", seq, channel, round(value, 2), moment, moment))
-            store.append(readings)
+            store.readings.add(readings)
 
 
 class Packs:

@@ -58,8 +58,8 @@ def fill(folder: Path, days: float) -> BatchId:
     """Write the store; returns the batch that is a day old."""
     filled(folder / DATABASE_NAME, days)
     with Store(folder / DATABASE_NAME) as store:
-        store.put_setting("epoch", NOW.isoformat())
-        store.put_setting("speed", "0.0")
+        store.settings.put("epoch", NOW.isoformat())
+        store.settings.put("speed", "0.0")
         found = BatchId(0)
         for number in range(BATCHES):
             is_long = number == 0
@@ -69,12 +69,12 @@ def fill(folder: Path, days: float) -> BatchId:
             dough = Dough(
                 made, most_pct=110.0, middle_min=700.0 if is_long else 120.0, peak_min=1500.0, start_ml=3000.0
             )
-            dough.batch = store.add_batch(made)
+            dough.batch = store.batches.add(made)
             for minute in range(1, 1441 if is_long else 2):  # an outlook each minute, as the collector saves them
                 at = dough.batch.started_at + minutes(minute) if is_long else NOW
                 store.save_step(dough.batch.id, dough.outlook(at, State.RISING, 20.0), [], [])
             found = dough.batch.id if is_long else found
-        store.append(readings(DAY_NODE, 24.0))
+        store.readings.add(readings(DAY_NODE, 24.0))
     return found
 
 
@@ -101,13 +101,13 @@ def refresh_curve(path: Path, batch_id: BatchId) -> int:
     """The specifications of the batch's curve and air, as one refresh makes them."""
     told = Reader(UTC)
     with Store(path) as store:
-        found, newest = store.batch(batch_id), store.latest_outlook(batch_id)
+        found, newest = store.batches.get(batch_id), store.outlooks.latest(batch_id)
         span = (ms(found.started_at), ms(NOW + minutes(90)))
         rise = charts.rise_chart(
-            tables.rise_frame(store.outlooks(batch_id, has_fan=False), told), tables.fan_frame(newest, told),
+            tables.rise_frame(store.outlooks.of(batch_id, has_fan=False), told), tables.fan_frame(newest, told),
             tables.event_frame(done(found.events, told), told), DAY, told, span=span, target_pct=75.0,
         )  # fmt: skip
-        track = store.track(found)
+        track = store.readings.track(found)
         dew = tables.dew_point_series(track.air_temp_c, track.humidity_pct)
         series = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
         drawn = tables.worded(tables.series_frame(found.started_at, series), "°C", told)

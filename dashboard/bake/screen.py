@@ -13,7 +13,6 @@ from dashboard.plans import current_plan, steps_table
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import Step, StepKind, steps
-from monitor.store.plans import DayBook
 from monitor.translatable import N_
 from monitor.wording.phrases import printable
 from monitor.wording.plan import step_text
@@ -46,8 +45,7 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    with queries.opened(DayBook) as book:
-        live = current_plan(book, view.now)
+    live = current_plan(view.store, view.now)
     step = None if live is None else next_step(live)
     if live is None or step is None:
         title = html.escape(view.reader.say("Nothing to bake"))

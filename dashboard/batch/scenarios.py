@@ -114,8 +114,8 @@ def _first_at(into: time, view: View) -> datetime:
 
 @st.cache_resource(max_entries=64, ttl=600, show_spinner=False)
 def _outlook(path: str, batch: Batch, scenario: Scenario, known_at: datetime, _store: Store) -> Outlook:
-    learned = learned_from(_store.lessons_before(batch), batch)  # as the collector does: both must say the same
-    return scenario_outlook(batch, _store.track(batch), known_at, scenario.ahead(known_at), learned=learned)
+    learned = learned_from(_store.lessons.before(batch), batch)  # as the collector does: both must say the same
+    return scenario_outlook(batch, _store.readings.track(batch), known_at, scenario.ahead(known_at), learned=learned)
 
 
 def _step_words(steps: int, reader: Reader) -> str:

@@ -26,10 +26,10 @@ def show(review_page: StreamlitPage, start_page: StreamlitPage) -> None:
 
 def _draw(view: View, review_page: StreamlitPage, start_page: StreamlitPage) -> None:
     say = view.reader.say
-    batches = {batch.id: batch for batch in view.store.batches(running=True)}
+    batches = {batch.id: batch for batch in view.store.batches.running()}
     asked = address.batch_id()
-    if asked is not None and asked not in batches and asked in {batch.id for batch in view.store.batches()}:
-        st.html(markup.heading(view.store.batch(asked).name, say("This stage is over.")))
+    if asked is not None and asked not in batches and asked in {batch.id for batch in view.store.batches.all()}:
+        st.html(markup.heading(view.store.batches.get(asked).name, say("This stage is over.")))
         st.page_link(review_page, label=say("See how it went"), query_params={"batch": str(asked)})
         return
     if not batches:
@@ -92,7 +92,7 @@ def _show_choice(key: str, batches: dict[BatchId, Batch], reader: Reader) -> Non
 @st.fragment(run_every=page.REFRESH_S)
 def _live_side(batch: Batch) -> None:
     def draw(view: View) -> None:
-        running = queries.running_batch(view.store, view.store.batch(batch.id), view.now)
+        running = queries.running_batch(view.store, view.store.batches.get(batch.id), view.now)
         st.html(cards.side(running, view))
         alerts.show_of_batch(queries.open_alerts(view.store, running.batch), batch.id, view)
 
@@ -115,7 +115,7 @@ def _live_curve(batch: Batch) -> None:
         figure = batch_charts.rise_figure(
             view.reader,
             now,
-            view.store.outlooks(now.id, has_fan=False),
+            view.store.outlooks.of(now.id, has_fan=False),
             newest,
             _span(view, now, newest, what_if),
             (Mark(ms(view.now), words),),
@@ -131,14 +131,14 @@ def _live_curve(batch: Batch) -> None:
 def _live_air(batch: Batch) -> None:
     def draw(view: View) -> None:
         now, newest, what_if = _newest(view, batch)
-        batch_charts.show_air(view, now, view.store.track(now), _span(view, now, newest, what_if))
+        batch_charts.show_air(view, now, view.store.readings.track(now), _span(view, now, newest, what_if))
 
     page.render(draw)
 
 
 def _newest(view: View, batch: Batch) -> tuple[Batch, Outlook | None, WhatIf | None]:
     """A batch as it is now, its newest outlook, and the scenario chosen for it."""
-    now, newest = view.store.batch(batch.id), view.store.latest_outlook(batch.id)
+    now, newest = view.store.batches.get(batch.id), view.store.outlooks.latest(batch.id)
     return now, newest, scenarios.what_if(view, now, newest)
 
 

@@ -37,7 +37,7 @@ def show() -> None:
 
 
 def _draw(view: View) -> None:
-    offered, once = recipe_stages(view.store.batches(running=False))
+    offered, once = recipe_stages(view.store.batches.ended())
     choice = selection_in(st.query_params.to_dict(), offered)
     heading = st.container()
     if offered:
@@ -66,7 +66,7 @@ def _draw(view: View) -> None:
 
 @st.cache_resource(max_entries=CACHED_COURSES, ttl=3600, show_spinner="Reading the batches")
 def _course(path: str, batch: Batch, _store: Store) -> Course:
-    return course_of(batch, _store.outlooks(batch.id, has_fan=False), _store.track(batch))
+    return course_of(batch, _store.outlooks.of(batch.id, has_fan=False), _store.readings.track(batch))
 
 
 def _nothing(once: Sequence[RecipeStage], view: View, *, are_others: bool) -> str:

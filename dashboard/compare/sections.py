@@ -7,7 +7,7 @@ from functools import partial
 import pandas as pd
 import streamlit as st
 
-from dashboard import figures, queries
+from dashboard import figures
 from dashboard.compare import charts, tables, words
 from dashboard.compare.charts import STYLES, LineStyle
 from dashboard.compare.course import Course, changes, same_target_pct
@@ -19,7 +19,6 @@ from dashboard.drawing.markup import drawing, element, picture
 from dashboard.drawing.palette import Palette
 from dashboard.drawing.tables import calendar_ms
 from dashboard.page import View
-from monitor.store.reviews import Reviews
 from monitor.units import fahrenheit
 
 LONGEST_UNBROKEN = 14  # letters that a cell keeps on one line: two hours and some minutes
@@ -52,8 +51,7 @@ def show_overlay(
 
 def show_table(view: View, courses: Sequence[Course], names: Names, even_c: float | None) -> None:
     """The table of key figures, a line for each batch, with the line of its curve before its name."""
-    with queries.opened(Reviews) as store:
-        judgements = {course.batch.id: store.judgement(course.batch.id) for course in courses}
+    judgements = {course.batch.id: view.store.reviews.judgement(course.batch.id) for course in courses}
     rows = words.key_figures(courses, judgements, even_c, view.reader)
     head = "".join(f'<th role="columnheader">{html.escape(heading)}</th>' for heading in rows[0])
     body = ""

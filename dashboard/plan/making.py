@@ -9,7 +9,6 @@ from monitor.collector.plan_runner import order_of
 from monitor.errors import ConfigError, saying_of
 from monitor.settings.recipes import read_kitchen, read_recipe
 from monitor.store.pace import clock_of
-from monitor.store.plans import DayBook
 from monitor.translatable import N_
 from monitor.wording.plan import out_sentence
 from monitor.wording.reader import Reader
@@ -32,11 +31,11 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
     from monitor.wording.plan import no_plan_lines
 
     recipe, kitchen = read_recipe(path), read_kitchen(None, queries.database().parent)
-    with actions.writing(DayBook, N_("Not planned: {why}")) as (book, now, reader):
+    with actions.writing(N_("Not planned: {why}")) as (store, now, reader):
         wanted = _moment(now, days_ahead, at, reader)
         if wanted <= now:
             return [reader.say("That hour is over.")]
-        order = order_of(book, recipe, wanted)
+        order = order_of(store, recipe, wanted)
         try:
             found = make_plan((order,), kitchen, now, reader.zone)
         except ValueError as error:
@@ -44,7 +43,7 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
         if isinstance(found, NoPlan):
             recipes = dict(zip(keys_of((order,)), [order.recipe], strict=True))
             return [reader.say("No plan:"), *no_plan_lines(found, recipes, reader, now)]
-        plan = book.add_plan(found)
+        plan = store.plans.add(found)
         return [out_sentence(plan.doughs[0], reader, now)]
     return []
 
@@ -62,9 +61,9 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
 
     folder = queries.database().parent
     reader = preferences.reader(folder)
-    with queries.opened(DayBook) as book:
-        now = clock_of(book).now()
-        order = order_of(book, read_recipe(path), _moment(now, days_ahead, at, reader))
+    with queries.opened() as store:
+        now = clock_of(store).now()
+        order = order_of(store, read_recipe(path), _moment(now, days_ahead, at, reader))
         try:
             found = alternatives(order, read_kitchen(None, folder), now, reader.zone)
         except ValueError as error:

@@ -17,7 +17,6 @@ from monitor.errors import ConfigError
 from monitor.plan.day import steps_of
 from monitor.plan.live import largest_air_difference
 from monitor.settings.recipes import recipes_in
-from monitor.store.plans import DayBook
 from monitor.translatable import N_
 from monitor.wording.cues import planned_air_sentence
 from monitor.wording.phrases import printable
@@ -46,10 +45,9 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    with queries.opened(DayBook) as book:
-        live = current_plan(book, view.now)
-        doughs = () if live is None else live.now.doughs
-        food = {dough.key: food_words(book, live, dough, view.reader) for dough in doughs if live is not None}
+    live = current_plan(view.store, view.now)
+    doughs = () if live is None else live.now.doughs
+    food = {dough.key: food_words(view.store, live, dough, view.reader) for dough in doughs if live is not None}
     if live is None:
         title = html.escape(view.reader.say("No plan for today"))
         if view.store.is_copy:

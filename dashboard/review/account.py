@@ -13,7 +13,7 @@ from monitor.dough.prior import prior_of
 from monitor.dough.verdicts import RiseVerdict, best_rise_pct
 from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent, Judgement
-from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,36 +37,35 @@ class Review:
     best_rise_pct: Band | None
 
 
-def review_of(ended: EndedBatch) -> Review:
+def review_of(store: Store, ended: EndedBatch) -> Review:
     """An ended batch looked back at; what takes long is kept until the plan it is held against changes."""
     batch = ended.batch
-    with queries.opened(Reviews) as store:
-        saved = store.intent(batch.id)
-        intent = saved or Intent()
-        account = _account(str(store.path), batch, intent, ended, store)
-        return Review(account, intent, saved is not None, store.judgement(batch.id), _best_rise(store, batch))
+    saved = store.reviews.intent(batch.id)
+    intent = saved or Intent()
+    account = _account(str(store.path), batch, intent, ended, store)
+    return Review(account, intent, saved is not None, store.reviews.judgement(batch.id), _best_rise(store, batch))
 
 
 @st.cache_resource(max_entries=4 * queries.CACHED_BATCHES, ttl=3600, show_spinner=False)
-def _account(path: str, batch: Batch, intent: Intent, _ended: EndedBatch, _store: Reviews) -> Account | None:
+def _account(path: str, batch: Batch, intent: Intent, _ended: EndedBatch, _store: Store) -> Account | None:
     planned = replace(batch, formula=intent.formula or batch.formula)
-    learned = learned_from(_store.lessons_before(planned), planned)
+    learned = learned_from(_store.lessons.before(planned), planned)
     expected = prior_of(planned) if learned is None else learned.prior
     found = account_of(batch, _ended.track, _ended.outcome.ended_at, intent, expected)
     return found if found is None or not _ended.outlooks else settled_by(found, batch, _ended.outlooks[-1])
 
 
-def _best_rise(store: Reviews, batch: Batch) -> Band | None:
+def _best_rise(store: Store, batch: Batch) -> Band | None:
     """Where the baker's verdicts on a recipe's batches of one stage put the band."""
     asked_pct = batch.target.rise_pct
     if asked_pct is None:
         return None
     tasted = []
-    for batch_id, verdict in store.judged().items():
-        other = store.batch(batch_id)
+    for batch_id, verdict in store.reviews.judged().items():
+        other = store.batches.get(batch_id)
         if other.recipe_key != batch.recipe_key or other.stage is not batch.stage:
             continue
-        rises = [each.rise_pct.p50 for each in store.outlooks(batch_id, has_fan=False) if each.rise_pct is not None]
+        rises = [each.rise_pct.p50 for each in store.outlooks.of(batch_id, has_fan=False) if each.rise_pct is not None]
         if rises:
             tasted.append(RiseVerdict(max(rises), verdict))
     return best_rise_pct(tasted, asked_pct) if tasted else None

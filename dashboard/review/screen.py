@@ -28,7 +28,7 @@ def show(review_page: StreamlitPage, compare_page: StreamlitPage) -> None:
 
 def _draw(view: View, review_page: StreamlitPage, compare_page: StreamlitPage) -> None:
     say = view.reader.say
-    ended = {batch.id: batch for batch in view.store.batches(running=False)}
+    ended = {batch.id: batch for batch in view.store.batches.ended()}
     asked = address.batch_id()
     chosen = preferences.in_address(view.store.path.parent)
     if asked in ended:
@@ -47,7 +47,7 @@ def _draw(view: View, review_page: StreamlitPage, compare_page: StreamlitPage) -
     st.html(markup.heading(say("Review"), say("Finished batches: how each went, and what to change next time.")))
     newest_first = sorted(ended.values(), key=lambda batch: batch.ended_at or batch.started_at, reverse=True)
     for batch in newest_first:
-        outlook = view.store.latest_outlook(batch.id)
+        outlook = view.store.outlooks.latest(batch.id)
         with st.container(key=f"card-{batch.id}"):
             st.html(cards.ended_card(batch, outlook, outcome_words(outcome_of(batch, outlook), view.reader), view))
             label = markup.plain(say("Open {batch}", batch=batch.name))
@@ -57,7 +57,7 @@ def _draw(view: View, review_page: StreamlitPage, compare_page: StreamlitPage) -
 def _show_one(view: View, ended: EndedBatch) -> None:
     batch, reader = ended.batch, view.reader
     with st.spinner(reader.say("Looking back at it")):  # for the first time it takes some seconds
-        review = review_of(ended)
+        review = review_of(view.store, ended)
     subtitle = f"{stage_word(batch.stage, reader)}, {date_words(batch.started_at, reader)}"
     st.html(markup.heading(_title(batch, review, view), subtitle))
     st.html(_moments(ended.outcome, view))
@@ -67,7 +67,7 @@ def _show_one(view: View, ended: EndedBatch) -> None:
     _show_causes(view, batch, review)
     forms.show_judgement(view, batch, review.judgement)
     forms.show_intent(view, batch, review)
-    learned = learned_from(view.store.lessons(batch.recipe_key), batch)
+    learned = learned_from(view.store.lessons.all(batch.recipe_key), batch)
     if learned is not None:
         words = f"{batch.recipe_key}: {learned_sentence(learned, reader, has_formula=batch.formula is not None)}."
         st.html(markup.quiet(words[0].upper() + words[1:]))
@@ -119,7 +119,7 @@ def _show_causes(view: View, batch: Batch, review: Review) -> None:
         never = reader.say("Its height was never measured, so that nobody can say what drove it.")
         st.html(markup.quiet(never))
         return
-    late = calls_sentence(account, batch, view.store.alerts(batch.id), reader)
+    late = calls_sentence(account, batch, view.store.alerts.all(batch.id), reader)
     sentence = f"{causes_sentence(account, reader)} {late}".strip()
     st.html(f'<p class="saying">{html.escape(sentence)}</p>')
     figures.show(view, waterfall_figure(account, batch, reader), "causes")

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from dashboard.drawing.strips import HEARD_GAP
-from monitor.store.lookups import Hearing
+from monitor.store.readings import Hearing
 
 EMPTY_V = 3.4  # judgement: a board of 3.3 V and its regulator stop there
 BATTERY_LEAST_DAYS, BATTERY_SURE = 1.0, 4.0  # judgement: a slope is clear after a day, and at four times its own doubt

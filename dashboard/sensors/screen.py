@@ -54,7 +54,7 @@ def show() -> None:
 
 
 def _draw(view: page.View) -> None:
-    nodes = view.store.nodes()
+    nodes = view.store.nodes.all()
     unheard = _unheard({row.node for row in nodes}, view)
     if nodes or unheard:
         statuses = [status_of(row, view) for row in nodes]
@@ -65,14 +65,14 @@ def _draw(view: page.View) -> None:
             '<div class="panel empty"><h2>' + html.escape(view.reader.say("No sensor has been heard yet")) + "</h2>"
             "<p>" + html.escape(view.reader.say(PLUG_IN)) + " <code>proofing-monitor collect</code></p></div>"
         )
-    faults = view.store.faults()
+    faults = view.store.nodes.faults()
     refused = _faults(faults, view) if faults else markup.quiet(view.reader.say("Everything that came could be used."))
     st.html(markup.section(view.reader.say("What could not be used")) + f"{refused}")
 
 
 def _unheard(heard: set[NodeId], view: page.View) -> str:
     """The nodes that running batches are to be read from and that nobody has ever heard."""
-    wanted = {node: batch.name for batch in view.store.batches(running=True) for _, node in batch.nodes}
+    wanted = {node: batch.name for batch in view.store.batches.running() for _, node in batch.nodes}
     state = view.reader.say("never heard")
     return "".join(
         f'<div class="panel node"><div><p class="urn">{html.escape(node.removeprefix("urn:dev:"))}</p>'

@@ -18,7 +18,7 @@ from dashboard.drawing.strips import HEIGHT_PX, Hours, heard_svg
 from dashboard.page import View
 from dashboard.sensors import health, words
 from dashboard.sensors.words import CALIBRATED
-from monitor.store.lookups import Hearing
+from monitor.store.readings import Hearing
 from monitor.store.rows import NodeRow
 from monitor.store.store import Store
 from monitor.translatable import N_
@@ -51,7 +51,7 @@ def status_of(row: NodeRow, view: View) -> NodeStatus:
     """What the screen says of one node now."""
     since = view.now - LOOK_BACK
     heard, lost = (
-        tuple(each.measured_at for each in view.store.readings_between(row.node, channel, since, view.now))
+        tuple(each.measured_at for each in view.store.readings.between(row.node, channel, since, view.now))
         for channel in (_measured(row), Channel.LOST)
     )
     return NodeStatus(row, heard, lost, tuple(_health(row, view)))
@@ -65,7 +65,7 @@ def strip(one: NodeStatus, view: View, palette: Palette) -> str:
 
 @st.cache_resource(max_entries=400, ttl=600, show_spinner=False)
 def _heard(path: str, node: NodeId, channel: Channel, until: datetime, back: timedelta, _store: Store) -> Hearing:
-    return _store.hearing(node, channel, until - back, until + KEPT_FOR)
+    return _store.readings.hearing(node, channel, until - back, until + KEPT_FOR)
 
 
 def _of(row: NodeRow, channel: Channel, back: timedelta, view: View) -> Hearing:
@@ -78,7 +78,7 @@ def is_stuck(reading: Reading, view: View) -> bool:
     """True when a distance has been the very same for an hour, which no ranger that works says."""
     if reading.channel is not Channel.DISTANCE:
         return False
-    heard = view.store.hearing(reading.node, reading.channel, view.now - timedelta(hours=1), view.now)
+    heard = view.store.readings.hearing(reading.node, reading.channel, view.now - timedelta(hours=1), view.now)
     return health.is_stuck(heard, view.now)
 
 
@@ -89,7 +89,7 @@ def _health(row: NodeRow, view: View) -> list[tuple[str, str]]:
     signal, battery = row.last(Channel.SIGNAL), row.last(Channel.BATTERY)
     course = _of(row, Channel.BATTERY, WEEK, view)
     set_right = words.calibration_words(
-        [each.channel for each in row.newest], view.store.calibrations(row.node), reader, now
+        [each.channel for each in row.newest], view.store.calibrations.all(row.node), reader, now
     )
     answers = (
         words.signal_words(None if signal is None else signal.value, reader),

@@ -8,7 +8,7 @@ import numpy as np
 from dashboard.drawing.strips import HEARD_GAP
 from dashboard.sensors.health import SURE, drift_of
 from monitor.recipe.calibration import Calibration
-from monitor.store.lookups import Hearing
+from monitor.store.readings import Hearing
 from monitor.store.rows import NodeRow
 from monitor.translatable import N_
 from monitor.wire.readings import Channel

@@ -5,7 +5,7 @@ from dataclasses import replace
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import actions, page, queries
+from dashboard import actions, page
 from dashboard.access import sites
 from dashboard.drawing import markup
 from dashboard.start import zero
@@ -19,7 +19,6 @@ from dashboard.start.vessels import measures, show_new_vessel, vessel_word, vess
 from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
 from monitor.recipe.intent import Intent
 from monitor.recipe.toml_tables import LONGEST_NAME
-from monitor.store.vessels import Shelf
 from monitor.translatable import N_
 from monitor.units import celsius, fahrenheit
 from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
@@ -45,20 +44,19 @@ def _draw(view: page.View, batch_page: StreamlitPage) -> None:
     subtitle = reader.say("What it is, what it stands in, which sensor looks at it. Set to zero, and go.")
     st.html(markup.heading(reader.say("Start a batch"), subtitle))
     recipes, faults = recipes_at_hand(view.store.path.parent)
-    offered = templates(view.store.batches(), recipes, view.reader, view.now)
+    offered = templates(view.store.batches.all(), recipes, view.reader, view.now)
     like = offered[st.selectbox(reader.say("Like one before, or by a recipe"), list(offered), key="like")]
     for fault in faults:
         st.html(markup.note(reader.text(fault)))
     batch, dough_c = _what(like, view)
-    with queries.opened(Shelf) as store:
-        vessels = vessels_for(store.vessels(), like.batch if like.has_vessel else None)
+    vessels = vessels_for(view.store.vessels.all(), like.batch if like.has_vessel else None)
     label = reader.say("It stands in")
     vessel_name = st.selectbox(label, list(vessels), format_func=lambda name: vessel_word(name, reader), key="vessel")
     vessel = vessels[vessel_name]
     st.html(vessels_html(vessels, vessel_name, view))
     st.html(f'<p class="quiet">{measures(vessel, view.reader)}</p>')
     show_new_vessel(reader)
-    nodes = {row.node.removeprefix("urn:dev:"): row.node for row in view.store.nodes()}
+    nodes = {row.node.removeprefix("urn:dev:"): row.node for row in view.store.nodes.all()}
     usual = like.batch.node_of(Channel.DISTANCE)
     names = [*nodes, BY_EYE]
     place = next((names.index(name) for name, node in nodes.items() if node == usual), 0)

@@ -32,7 +32,7 @@ def show_reading(node: NodeId, vessel_name: str, vessel: Vessel, reader: Reader)
     """What the node reads now in this vessel, again and again, and the touch that sets it to zero."""
 
     def draw(view: View) -> None:
-        row = next(each for each in view.store.nodes() if each.node == node)
+        row = next(each for each in view.store.nodes.all() if each.node == node)
         st.html(markup.note(_reading_words(row, vessel, view)))
 
     page.render(draw)
@@ -52,7 +52,7 @@ def _set_to_zero(view: View, node: NodeId, vessel_name: str, vessel: Vessel) -> 
 
 def _base_mm(view: View, node: NodeId) -> float | None:
     """Distance to the base of an empty vessel: the last minutes' middle; None without fresh readings. [mm]"""
-    readings = view.store.readings_between(node, Channel.DISTANCE, view.now - ZERO_OVER, view.now)
+    readings = view.store.readings.between(node, Channel.DISTANCE, view.now - ZERO_OVER, view.now)
     usable = [reading for reading in readings if reading.flag is Flag.OK]
     if not usable or view.now - usable[-1].measured_at > FRESH:
         return None

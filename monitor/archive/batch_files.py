@@ -23,7 +23,8 @@ from monitor.errors import ConfigError, StoreError, UnfitError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, BatchId
 from monitor.store import schema
-from monitor.store.batch_transfer import BatchRows, Rows, Value
+from monitor.store.store import Store
+from monitor.store.transfer import Rows, Value
 
 ARCHIVE_NAME = "ARCHIVE.json"
 FORMAT = "proofing-monitor batch 1"
@@ -132,7 +133,7 @@ KINDS = tuple(_KINDS)
 # -- folders ----------------------------------------------------------------------------------------------------------
 
 
-def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str = "csv") -> dict[Path, int]:
+def archive_batch(store: Store, batch_id: BatchId, folder: Path, kind: str = "csv") -> dict[Path, int]:
     """Write everything the store holds of a batch into a folder; returns how many rows each file has.
 
     Raises
@@ -145,7 +146,7 @@ def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str =
     files = {}
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        for found in store.take_out(batch_id):
+        for found in store.transfer.take_out(batch_id):
             data = write(found)
             path = folder / f"{found.table}.{kind}"
             path.write_bytes(data)
@@ -160,7 +161,7 @@ def archive_batch(store: BatchRows, batch_id: BatchId, folder: Path, kind: str =
     return n_rows
 
 
-def zipped_batch(store: BatchRows, batch_id: BatchId, kind: str = "csv") -> bytes:
+def zipped_batch(store: Store, batch_id: BatchId, kind: str = "csv") -> bytes:
     """The folder of :func:`archive_batch` as one ZIP file.
 
     Raises
@@ -176,7 +177,7 @@ def zipped_batch(store: BatchRows, batch_id: BatchId, kind: str = "csv") -> byte
     return out.getvalue()
 
 
-def import_batch(store: BatchRows, folder: Path) -> Batch:
+def import_batch(store: Store, folder: Path) -> Batch:
     """Put an archived batch into the store; returns it as it is there.
 
     Raises
@@ -199,7 +200,7 @@ def import_batch(store: BatchRows, folder: Path) -> Batch:
         )
     tables = [_table(folder, archive.kind, table, file) for table, file in archive.files.items()]
     try:
-        return store.put_in(tables)
+        return store.transfer.put_in(tables)
     except (ValueError, StoreError) as error:
         raise ConfigError("{folder}: is no batch of this program: {why}", folder=folder, why=error) from error
 

@@ -86,7 +86,7 @@ def _waiting(config: Config) -> Looked:
             now = clock_of(store).now()
             late = [
                 message
-                for message, _, calls in store.open_messages()
+                for message, _, calls in store.outbox.open_messages()
                 if message.delivered_at is None and now - message.created_at > LATE
                 if calls
                 or config.calls.quiet is None

@@ -97,11 +97,11 @@ def export_batch(store: Store, batch: Batch, folder: Path) -> Exported:
     StoreError
         When the folder cannot be written.
     """
-    outlooks = store.outlooks(batch.id)
+    outlooks = store.outlooks.of(batch.id)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         with (folder / READINGS_NAME).open("w", encoding="utf-8", newline="") as out:
-            n_rows = write_readings(store.readings(batch), out)
+            n_rows = write_readings(store.readings.of(batch), out)
         (folder / BATCH_NAME).write_text(batch_toml(batch), encoding="utf-8")
         with (folder / OUTLOOKS_NAME).open("w", encoding="utf-8") as out:
             out.writelines(json.dumps(line_of(outlook)) + "\n" for outlook in outlooks)

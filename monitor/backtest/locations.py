@@ -97,8 +97,8 @@ class StoreLocation:
     def carried(self) -> RecordingLocation:
         with Store(self.database) as store:
             store.look_only()
-            batch = store.batch(self.batch_id)
-            return CarriedBatch(batch, store.track(batch))
+            batch = store.batches.get(self.batch_id)
+            return CarriedBatch(batch, store.readings.track(batch))
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,7 +130,7 @@ def locations_in(folder: Path) -> Sequence[RecordingLocation]:
         return [FolderLocation(path) for path in find_recordings(folder)]
     with Store(database) as store:
         store.look_only()
-        found = [StoreLocation(database, batch.id) for batch in store.batches(running=False)]
+        found = [StoreLocation(database, batch.id) for batch in store.batches.ended()]
     if not found:
         raise ConfigError(f"{database}: holds no batch that has ended; end one, or name a folder of exported batches")
     return found

@@ -17,7 +17,7 @@ from monitor.dough.track import Track, last_seen
 from monitor.errors import StoreError
 from monitor.health.last_heard import LastHeard
 from monitor.recipe.batch import Batch, BatchId
-from monitor.store.arrivals import Arrivals
+from monitor.store.nodes import Arrivals
 from monitor.store.store import Store
 from monitor.wording import alerts as wording
 from monitor.wording.reader import Reader
@@ -122,9 +122,9 @@ class Stepper:
         """What the estimator is asked about a batch."""
         batch = replace(work.batch, events=tuple(event for event in work.batch.events if event.at <= at))
         if not work.knows_lessons:
-            work.learn(self._store.lessons_before(batch))
+            work.learn(self._store.lessons.before(batch))
             work.knows_lessons = True
-        track = self._store.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
+        track = self._store.readings.track(batch)  # the whole past, each time: nothing to go stale, nothing to hold
         return ForecastRequest(batch, track, at, learned=work.learned, silence_min=self._rules.silence_min)
 
     def _worked(
@@ -137,7 +137,7 @@ class Stepper:
             asked, found = known
         batch = asked.batch
         facts = Facts(batch, found, at, last_seen(batch, asked.track), is_interrupted=work.is_interrupted)
-        step = alerting.step(self._rules, tuple(self._store.alerts(batch.id)), facts)
+        step = alerting.step(self._rules, tuple(self._store.alerts.all(batch.id)), facts)
         causes = self._last_heard.newest_of(batch.nodes) if step.changes else ()
         changes = tuple(replace(change, outlook_at=at, readings=causes) for change in step.changes)
         messages = tuple(

@@ -43,10 +43,10 @@ class Housekeeping:
     def close_ended(self) -> None:
         """Close what still stands of batches that ended while nobody was here to see it."""
         now = self._clock.now()
-        for batch_id in self._store.ended_with_alerts():
-            facts = Facts(self._store.batch(batch_id), None, now)
-            step = alerting.step(self._rules, tuple(self._store.alerts(batch_id)), facts)
-            self._store.save_alerts(step.alerts, (), step.changes, now)
+        for batch_id in self._store.alerts.open_of_ended():
+            facts = Facts(self._store.batches.get(batch_id), None, now)
+            step = alerting.step(self._rules, tuple(self._store.alerts.all(batch_id)), facts)
+            self._store.alerts.save(step.alerts, (), step.changes, now)
 
     def look(self, running: RunningBatches) -> None:
         """Look for silent nodes and lines, and keep what comes of it and of the trouble log in one transaction."""
@@ -58,7 +58,7 @@ class Housekeeping:
         seen = self._last_heard.surroundings(
             [work.batch for work in begun.values()], {batch_id for batch_id, work in begun.items() if work.is_wanted}
         )
-        before = self._store.surrounding_alerts()
+        before = self._store.alerts.of_surroundings()
         known = set(before)
         alerts, changes = self._troubles.take(before, now)
         messages: list[Message] = []
@@ -68,7 +68,7 @@ class Housekeeping:
             changes += step.changes
             log_calls(step.calls)
         if alerts:
-            self._store.save_alerts(alerts, messages, changes, now)
+            self._store.alerts.save(alerts, messages, changes, now)
         self._troubles.kept()
         self._look_s = self._clock.real_s() - began_s
 

@@ -9,7 +9,7 @@ from monitor.clock import Clock
 from monitor.errors import WireError
 from monitor.health.counters import Pulse
 from monitor.sources.intake import UNKNOWN_NODE, Fault, FaultLog, Frame, Item, Status
-from monitor.store.arrivals import Arrivals, Heard
+from monitor.store.nodes import Arrivals, Heard
 from monitor.store.rows import QuarantinedFrame
 from monitor.wire import frames
 from monitor.wire.frames import Pack

@@ -29,30 +29,30 @@ def learn_next(store: Store, now: datetime, teach: Teach = lesson_of) -> Batch |
 
     Each is looked at once: what comes of it is kept, and so is that nothing did.
     """
-    waiting = next(iter(store.unlearned()), None)
+    waiting = next(iter(store.lessons.unlearned()), None)
     if waiting is None:
         return None
-    batch = store.batch(waiting)
+    batch = store.batches.get(waiting)
     if batch.ended_at is None or batch.ended_at + SETTLED > now:
         return None
     lesson = None
     try:
-        lesson = teach(batch, store.track(batch), batch.ended_at, store.lessons(batch.recipe_key))
+        lesson = teach(batch, store.readings.track(batch), batch.ended_at, store.lessons.all(batch.recipe_key))
         log.info("batch=%s recipe=%r lesson=%s", batch.id, batch.recipe_key, lesson is not None)
     except StoreError:
         raise
     except Exception:
         log.exception("batch=%s lesson failed", batch.id)
-        store.count_fault("learner", f"batch {batch.id}", LESSON_FAULT, now)
-    store.save_lesson(batch, lesson)
+        store.nodes.count_fault("learner", f"batch {batch.id}", LESSON_FAULT, now)
+    store.lessons.save(batch, lesson)
     return batch
 
 
-class Learner(StoreThread[Store]):
+class Learner(StoreThread):
     """Looks for batches to learn from until stopped."""
 
     def __init__(self, store_path: Path, clock: Clock) -> None:
-        super().__init__("learner", lambda: Store(store_path))
+        super().__init__("learner", store_path)
         self._clock = clock
 
     def turns(self, store: Store) -> Iterator[float]:

@@ -27,7 +27,8 @@ from monitor.health.nodes import NodeWatch
 from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import Batch
 from monitor.sources.intake import Item
-from monitor.store.store import Store, eye_node
+from monitor.store.readings import eye_node
+from monitor.store.store import Store
 from monitor.wording.reader import Reader
 
 log = logging.getLogger(__name__)
@@ -168,7 +169,7 @@ class Collector:
         if changes == self._changes:
             return
         now = self._clock.now()
-        running = {batch.id: batch for batch in self._store.batches(running=True)}
+        running = {batch.id: batch for batch in self._store.batches.running()}
         for batch_id, batch in running.items():
             work = self._running.of.get(batch_id)
             if work is None:
@@ -180,7 +181,7 @@ class Collector:
             self._finish(self._running.of[batch_id])
             del self._running.of[batch_id]  # only now: a store that fails in between is tried again
         self._running.index()
-        read_by_eye, levels_after = self._store.new_levels(self._levels_after)
+        read_by_eye, levels_after = self._store.readings.new_levels(self._levels_after)
         for batch_id, work in self._running.of.items() if read_by_eye else ():
             if eye_node(batch_id) in read_by_eye:
                 work.due_at = min(work.due_at, max(now, work.batch.started_at))
@@ -191,7 +192,7 @@ class Collector:
     def _resume(self, batch: Batch, now: datetime) -> RunningBatch:
         """A batch's work from what the store holds of it."""
         log.info("batch=%s begun started_at=%s", batch.id, batch.started_at.isoformat())
-        last = self._store.latest_outlook(batch.id)
+        last = self._store.outlooks.latest(batch.id)
         # a clock that was set back must not keep a batch waiting for a moment it has seen before
         due_at = batch.started_at if last is None else min(last.at, now) + OUTLOOK_EVERY
         is_interrupted = last is not None and not timedelta() <= now - last.at <= LONGEST_BREAK
@@ -199,7 +200,7 @@ class Collector:
 
     def _finish(self, work: RunningBatch) -> None:
         """RunningBatch a batch that was ended once more, at its end, so that its last outlook is of that moment."""
-        work.batch = self._store.batch(work.batch.id)
+        work.batch = self._store.batches.get(work.batch.id)
         if work.batch.ended_at is None:
             return
         self._stepper.step_at(work, work.batch.ended_at)

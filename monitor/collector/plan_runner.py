@@ -33,7 +33,8 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.store.background import StoreThread
-from monitor.store.plans import DayBook, message_id
+from monitor.store.plans import message_id
+from monitor.store.store import Store
 from monitor.translatable import N_
 from monitor.wording.cues import cue_text, cue_title, food_sentence
 from monitor.wording.phrases import printable, stage_word
@@ -49,16 +50,16 @@ MOST_REMEMBERED = 500
 OVER_AFTER = timedelta(hours=3)  # judgement: a plan whose bread should have been out so long ago calls no more
 
 
-def learned_for(book: DayBook, recipe: Recipe, stage: MethodStage, mass_g: float) -> RecipeExperience | None:
+def learned_for(store: Store, recipe: Recipe, stage: MethodStage, mass_g: float) -> RecipeExperience | None:
     """What finished batches taught about a stage of a recipe."""
     batch = batch_of(recipe, stage, mass_g)
-    return learned_from(book.lessons(batch.recipe_key), batch)
+    return learned_from(store.lessons.all(batch.recipe_key), batch)
 
 
-def order_of(book: DayBook, recipe: Recipe, wanted_at: datetime | None) -> Order:
+def order_of(store: Store, recipe: Recipe, wanted_at: datetime | None) -> Order:
     """A recipe for an hour, with what its finished batches have taught."""
     learned = tuple(
-        learned_for(book, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped_in(recipe, number)))
+        learned_for(store, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped_in(recipe, number)))
         for number, stage in enumerate(recipe.method)
     )
     return Order(recipe, wanted_at, learned)
@@ -67,8 +68,8 @@ def order_of(book: DayBook, recipe: Recipe, wanted_at: datetime | None) -> Order
 class StageForecasts:
     """Forecasts stages with what was learned of them, and remembers: the same ones are wanted each minute."""
 
-    def __init__(self, book: DayBook) -> None:
-        self._book = book
+    def __init__(self, store: Store) -> None:
+        self._store = store
         self._known: dict[tuple[object, ...], StageForecast] = {}
 
     def __call__(
@@ -86,7 +87,7 @@ class StageForecasts:
         if key not in self._known:
             if len(self._known) >= MOST_REMEMBERED:
                 self._known.clear()
-            learned = learned_for(self._book, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped))
+            learned = learned_for(self._store, recipe, stage, mass_of(recipe, stage, is_shaped=is_shaped))
             self._known[key] = forecast_stage(
                 recipe, stage, air_c=air_c, start_c=start_c, cold_c=cold_c, is_shaped=is_shaped, learned=learned
             )
@@ -102,22 +103,22 @@ class LivePlan:
     progress: Progress
 
 
-def progress_of(book: DayBook, plan: Plan) -> Progress:
+def progress_of(store: Store, plan: Plan) -> Progress:
     """What has become of a plan, from the store."""
-    batches = book.batches_of(plan.id)
+    batches = store.plans.batches_of(plan.id)
     watched: dict[tuple[str, int], WatchedStage] = {}
     for dough in plan.doughs:
         for stage in dough.stages:
             batch = batches.get(first_step_key(dough, stage))
             if batch is not None:
-                outlook = book.latest_outlook(batch.id)
+                outlook = store.outlooks.latest(batch.id)
                 watched[dough.key, stage.number] = WatchedStage(batch.started_at, batch.ended_at, outlook)
-    return Progress(book.done(plan.id), watched)
+    return Progress(store.plans.done(plan.id), watched)
 
 
-def live_plan(book: DayBook, plan: Plan, now: datetime, forecast: ForecastStage) -> LivePlan:
+def live_plan(store: Store, plan: Plan, now: datetime, forecast: ForecastStage) -> LivePlan:
     """A plan as its doughs have it at a moment."""
-    progress = progress_of(book, plan)
+    progress = progress_of(store, plan)
     return LivePlan(plan, retimed(plan, now, progress, forecast), progress)
 
 
@@ -136,7 +137,7 @@ def is_over(live: LivePlan, now: datetime) -> bool:
 # -- batches of a plan ------------------------------------------------------------------------------------------------
 
 
-def begin_stage(book: DayBook, plan: Plan, dough: DoughPlan, stage: StagePlan, at: datetime) -> Batch:
+def begin_stage(store: Store, plan: Plan, dough: DoughPlan, stage: StagePlan, at: datetime) -> Batch:
     """Begin to watch a stage, and mark the step that begins it as done.
 
     Raises
@@ -145,23 +146,23 @@ def begin_stage(book: DayBook, plan: Plan, dough: DoughPlan, stage: StagePlan, a
         When it has begun before.
     """
     key = first_step_key(dough, stage)
-    if key in book.batches_of(plan.id):
+    if key in store.plans.batches_of(plan.id):
         raise ConfigError("plan {id}: {key} has begun before", id=plan.id, key=key)
-    batch = book.add_batch(batch_of_stage(dough.recipe, stage.number, at))
-    book.link_batch(plan.id, key, batch.id)
-    book.mark_done(plan.id, key, at)
+    batch = store.batches.add(batch_of_stage(dough.recipe, stage.number, at))
+    store.plans.link_batch(plan.id, key, batch.id)
+    store.plans.mark_done(plan.id, key, at)
     return batch
 
 
-def tick_off(book: DayBook, live: LivePlan, step: Step, at: datetime) -> None:
+def tick_off(store: Store, live: LivePlan, step: Step, at: datetime) -> None:
     """Mark a step as done; a dough that comes out of the refrigerator is noted as moved."""
-    book.mark_done(live.made.id, step.key, at)
+    store.plans.mark_done(live.made.id, step.key, at)
     if step.kind is not StepKind.MOVE or step.stage is None:
         return
     dough = live.made.dough(step.dough)
-    batch = book.batches_of(live.made.id).get(first_step_key(dough, dough.stages[step.stage]))
+    batch = store.plans.batches_of(live.made.id).get(first_step_key(dough, dough.stages[step.stage]))
     if batch is not None and batch.ended_at is None:
-        book.add_event(batch.id, Event(at, EventKind.MOVE, dough.recipe.method[step.stage].place))
+        store.batches.add_event(batch.id, Event(at, EventKind.MOVE, dough.recipe.method[step.stage].place))
 
 
 def next_stages(live: LivePlan) -> list[tuple[DoughPlan, StagePlan]]:
@@ -184,7 +185,7 @@ def _next(live: LivePlan, key: str | None) -> tuple[DoughPlan, StagePlan]:
     return min(waiting, key=lambda each: each[1].hands_at)
 
 
-def start_next(book: DayBook, live: LivePlan, now: datetime, reader: Reader, key: str | None = None) -> str:
+def start_next(store: Store, live: LivePlan, now: datetime, reader: Reader, key: str | None = None) -> str:
     """End what the next stage of a plan takes on, and begin to watch it; a sentence comes back.
 
     Raises
@@ -193,12 +194,12 @@ def start_next(book: DayBook, live: LivePlan, now: datetime, reader: Reader, key
         When no stage is left.
     """
     dough, stage = _next(live, key)
-    batches = book.batches_of(live.made.id)
+    batches = store.plans.batches_of(live.made.id)
     for before in predecessors_of(dough.recipe)[stage.number]:
         for step, batch in batches.items():
             if step.startswith(f"{dough.key}/{before}/") and batch.ended_at is None:
-                book.add_event(batch.id, Event(now, EventKind.END))
-    batch = begin_stage(book, live.made, dough, stage, now)
+                store.batches.add_event(batch.id, Event(now, EventKind.END))
+    batch = begin_stage(store, live.made, dough, stage, now)
     return reader.say(
         N_("batch {id}: {batch} ({stage}) is being watched")
         if batch.nodes
@@ -212,7 +213,7 @@ def start_next(book: DayBook, live: LivePlan, now: datetime, reader: Reader, key
     )
 
 
-def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
+def follow_on(store: Store, live: LivePlan) -> list[Batch]:
     """Begin the stages whose forerunners have ended: the end of one is the beginning of the next.
 
     What is mixed out of several parts begins by hand; so does what follows the end of the last stage.
@@ -224,36 +225,36 @@ def follow_on(book: DayBook, live: LivePlan) -> list[Batch]:
         watched = live.progress.watched.get((dough.key, same[0])) if same else None
         if watched is not None and watched.ended_at is not None:
             starts_at = watched.ended_at + (stage.begins_at - stage.hands_at)
-            begun.append(begin_stage(book, live.made, dough, stage, starts_at))
+            begun.append(begin_stage(store, live.made, dough, stage, starts_at))
     return begun
 
 
-def food_words(book: DayBook, live: LivePlan, dough: DoughPlan, reader: Reader) -> str:
+def food_words(store: Store, live: LivePlan, dough: DoughPlan, reader: Reader) -> str:
     """Time above 5 C, expected and measured so far, beside the guidance; empty without egg, milk or the like."""
-    batches = book.batches_of(live.made.id)
+    batches = store.plans.batches_of(live.made.id)
     mine = [batches.get(first_step_key(dough, stage)) for stage in perishable_stages(dough)]
-    tracks = [book.track(batch) for batch in mine if batch is not None]
+    tracks = [store.readings.track(batch) for batch in mine if batch is not None]
     return food_sentence(dough, reader, measured_warm_min(tracks) if tracks else None)
 
 
 # -- cues -------------------------------------------------------------------------------------------------------------
 
 
-def _batch_id(book: DayBook, plan: Plan, dough: str) -> BatchId | None:
-    mine = [batch for key, batch in book.batches_of(plan.id).items() if key.startswith(f"{dough}/")]
+def _batch_id(store: Store, plan: Plan, dough: str) -> BatchId | None:
+    mine = [batch for key, batch in store.plans.batches_of(plan.id).items() if key.startswith(f"{dough}/")]
     return max((batch.id for batch in mine), default=None)
 
 
-def send_cues(book: DayBook, live: LivePlan, now: datetime, reader: Reader) -> list[Message]:
+def send_cues(store: Store, live: LivePlan, now: datetime, reader: Reader) -> list[Message]:
     """Put what a plan calls for now into the outbox; returns the new messages."""
     plan = live.made
-    given = {each.removeprefix(message_id(plan.id, "")) for each in book.message_ids(plan.id)}
-    moved = moved_cues(plan, live.now, now, live.progress, book.announced(plan.id))
+    given = {each.removeprefix(message_id(plan.id, "")) for each in store.plans.message_ids(plan.id)}
+    moved = moved_cues(plan, live.now, now, live.progress, store.plans.announced(plan.id))
     cues: tuple[Cue, ...] = (*step_cues(live.now, now, live.progress, given), *moved)
     messages = [
         Message(
             id=message_id(plan.id, cue.key),
-            batch_id=_batch_id(book, plan, cue.dough.key),
+            batch_id=_batch_id(store, plan, cue.dough.key),
             kind=cue.kind,
             episode=1,
             title=cue_title(cue, reader),
@@ -263,33 +264,33 @@ def send_cues(book: DayBook, live: LivePlan, now: datetime, reader: Reader) -> l
         for cue in cues
     ]
     if messages:
-        book.announce(plan.id, messages, {cue.dough.key: cue.dough.out_at for cue in moved})
+        store.plans.announce(plan.id, messages, {cue.dough.key: cue.dough.out_at for cue in moved})
         for message in messages:
             log.info("cue plan=%s kind=%r", plan.id, message.kind.value)
     return messages
 
 
-def run_plans(book: DayBook, now: datetime, reader: Reader, forecast: ForecastStage) -> None:
+def run_plans(store: Store, now: datetime, reader: Reader, forecast: ForecastStage) -> None:
     """Bring every plan that is not over up to a moment."""
-    for plan in book.plans(is_open=True):
-        live = live_plan(book, plan, now, forecast)
+    for plan in store.plans.open():
+        live = live_plan(store, plan, now, forecast)
         if is_over(live, now):
-            book.close_plan(plan.id)
+            store.plans.close(plan.id)
             continue
-        if follow_on(book, live):
-            live = live_plan(book, plan, now, forecast)
-        send_cues(book, live, now, reader)
+        if follow_on(store, live):
+            live = live_plan(store, plan, now, forecast)
+        send_cues(store, live, now, reader)
 
 
-class PlanRunner(StoreThread[DayBook]):
+class PlanRunner(StoreThread):
     """Brings plans up to date every minute of dough time until stopped."""
 
     def __init__(self, store_path: Path, clock: Clock, reader: Reader) -> None:
-        super().__init__("day runner", lambda: DayBook(store_path))
+        super().__init__("day runner", store_path)
         self._clock = clock
         self._reader = reader
 
-    def turns(self, store: DayBook) -> Iterator[float]:
+    def turns(self, store: Store) -> Iterator[float]:
         """Look at the plans each minute of dough time."""
         forecast = StageForecasts(store)
         while True:
@@ -300,7 +301,7 @@ class PlanRunner(StoreThread[DayBook]):
                 raise
             except Exception:
                 log.exception("plan step failed")
-                store.count_fault("day runner", "plans", PLAN_FAULT, now)
+                store.nodes.count_fault("day runner", "plans", PLAN_FAULT, now)
             yield POLL_S
             while self._clock.now() < now + EVERY:
                 yield POLL_S

@@ -37,7 +37,7 @@ def lessons_in(folder: Path) -> list[Lesson]:
         )
     if (folder / DATABASE_NAME).is_file():
         with Store(folder / DATABASE_NAME) as store:
-            return store.lessons()
+            return store.lessons.all()
     over = []
     for path in find_recordings(folder):
         batch = read_batch(path / BATCH_NAME)

@@ -50,7 +50,7 @@ class _Desk:
     def batch_name(self, batch_id: BatchId) -> str:
         from monitor.wording.alerts import printable
 
-        return printable(self.store.batch(batch_id).name)
+        return printable(self.store.batches.get(batch_id).name)
 
     def name(self, subject: Subject) -> str:
         from monitor.wording.alerts import subject_word
@@ -94,7 +94,7 @@ def list_(data_dir: Path) -> None:
     from monitor.wording.alerts import alert_kind_word, status_text
 
     with _desk(data_dir) as desk:
-        standing = desk.store.active_alerts()
+        standing = desk.store.alerts.active()
         if not standing:
             click.echo(desk.reader.say("nothing calls for you"))
         for alert in standing:
@@ -113,8 +113,8 @@ def seen(numbers: tuple[int, ...], is_all: bool, by: str, data_dir: Path) -> Non
         if bool(numbers) == is_all:
             raise ConfigError("alerts seen: give the numbers that `alerts list` shows, or --all")
         if is_all:
-            numbers = tuple(alert.number for alert in desk.store.active_alerts())
-        desk.show_phases([desk.store.acknowledge(number, desk.now, by) for number in numbers])
+            numbers = tuple(alert.number for alert in desk.store.alerts.active())
+        desk.show_phases([desk.store.alerts.acknowledge(number, desk.now, by) for number in numbers])
         if not numbers:
             click.echo(desk.reader.say("nothing calls for you"))
 
@@ -133,7 +133,7 @@ def later(number: int, rest: timedelta, by: str, data_dir: Path) -> None:
 
     with _desk(data_dir) as desk:
         until = desk.now + rest
-        desk.show_phases([desk.store.shelve(number, until, desk.now, by)])
+        desk.show_phases([desk.store.alerts.shelve(number, until, desk.now, by)])
         back = desk.reader.say("it comes back by itself at {until}", until=clock_text(until, desk.reader, desk.now))
         click.echo(f"      {back}")
 
@@ -145,7 +145,7 @@ def later(number: int, rest: timedelta, by: str, data_dir: Path) -> None:
 def now(number: int, by: str, data_dir: Path) -> None:
     """Bring back an alert that was to come later."""
     with _desk(data_dir) as desk:
-        desk.show_phases([desk.store.shelve(number, None, desk.now, by)])
+        desk.show_phases([desk.store.alerts.shelve(number, None, desk.now, by)])
 
 
 @command.command(
@@ -159,8 +159,8 @@ def history(batch: int | None, since: datetime | None, data_dir: Path) -> None:
     from monitor.recipe.batch import BatchId
 
     with _desk(data_dir) as desk:
-        batch_id = None if batch is None else desk.store.batch(BatchId(batch)).id
-        changes = desk.store.alert_history(batch_id, since)
+        batch_id = None if batch is None else desk.store.batches.get(BatchId(batch)).id
+        changes = desk.store.alerts.history(batch_id, since)
         if not changes:
             click.echo(desk.reader.say("nothing has happened"))
         for change in changes:
@@ -202,12 +202,12 @@ def count(nights: int, data_dir: Path) -> None:
         titles = reader.say("calls").rjust(5) + " " + reader.say("alerts").rjust(7)
         click.echo(reader.say("night").ljust(18) + " " + titles)
         for start, end in latest_nights(desk.config.calls.quiet, desk.now, reader.zone, nights):
-            told = store.call_counts(start, end)
+            told = store.outbox.call_counts(start, end)
             span = reader.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
             calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
             click.echo(f"{span:<18} {calls:>5} {messages:>7}")
         click.echo(reader.say("batch").ljust(18) + " " + titles)
-        for each in store.call_counts():
+        for each in store.outbox.call_counts():
             who = reader.say("nodes and lines") if each.batch_id is None else desk.batch_name(each.batch_id)
             number = "   -" if each.batch_id is None else f"{each.batch_id:>4}"
             click.echo(f"{number} {'':13} {each.calls:>6} {each.messages:>7}  {who}")

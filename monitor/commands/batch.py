@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE, FOLDER, MOMENT, POSITIVE
-from monitor.commands.terminal import Group, config_of, data_dir, database_in, examples, reader_of, store_of
+from monitor.commands.terminal import Group, config_of, data_dir, examples, reader_of, store_of
 from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
@@ -94,7 +94,7 @@ def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_di
             batch = replace(batch, events=batch.events[: -len(planned)])
         if batch.ended_at is not None and batch.ended_at > now_at:
             batch = replace(batch, ended_at=None)
-        batch = store.add_batch(batch)
+        batch = store.batches.add(batch)
     click.echo(reader.say("batch {id}: {name} is being watched", id=batch.id, name=batch.name))
     if at is not None:
         for channel, node in batch.nodes:
@@ -149,7 +149,7 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     from monitor.settings.places import nodes_at, place_within
 
     place = place_within(config.site, at)
-    measured = {row.node: {reading.channel for reading in row.newest} for row in store.nodes()}
+    measured = {row.node: {reading.channel for reading in row.newest} for row in store.nodes.all()}
     found = nodes_at(place, config.places, measured)
     if not found:
         known = ", ".join(sorted({each.within_site for each in config.places.values()})) or Saying("none")
@@ -170,7 +170,7 @@ def list_(data_dir: Path) -> None:
 
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
-        batches = store.batches()
+        batches = store.batches.all()
         if not batches:
             click.echo(
                 reader.say("no batch yet: describe one in a file and run `proofing-monitor batch start FILE.toml`")
@@ -183,7 +183,7 @@ def list_(data_dir: Path) -> None:
 def _standing(store: Store, batch: Batch, reader: Reader) -> str:
     from monitor.wording.alerts import clock_text, outlook_sentence
 
-    outlook = store.latest_outlook(batch.id)
+    outlook = store.outlooks.latest(batch.id)
     if outlook is None and batch.ended_at is not None:
         return reader.say("ended {at}", at=clock_text(batch.ended_at, reader))
     return reader.say("not yet estimated") if outlook is None else outlook_sentence(batch, outlook, reader)
@@ -239,7 +239,7 @@ def level(id_: int, mm: float, sd_mm: float, at: datetime | None, data_dir: Path
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
         batch = _running(store, id_)
-        store.add_level(batch.id, _when(batch, at, store), mm, sd_mm)
+        store.readings.add_level(batch.id, _when(batch, at, store), mm, sd_mm)
     logged = N_("batch {id}: {name}: {mm} mm give or take {sd} logged")
     click.echo(reader.say(logged, id=batch.id, name=batch.name, mm=Number(mm, "g"), sd=Number(sd_mm, "g")))
 
@@ -251,7 +251,7 @@ def _log(data_dir: Path, id_: int, kind: EventKind, note: str, at: datetime | No
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
         batch = _running(store, id_)
-        store.add_event(batch.id, Event(_when(batch, at, store), kind, note))
+        store.batches.add_event(batch.id, Event(_when(batch, at, store), kind, note))
     noted = N_("batch {id}: {name}: noted: {event}")
     click.echo(reader.say(noted, id=batch.id, name=batch.name, event=event_word(kind, reader)))
 
@@ -259,7 +259,7 @@ def _log(data_dir: Path, id_: int, kind: EventKind, note: str, at: datetime | No
 def _running(store: Store, id_: int) -> Batch:
     from monitor.recipe.batch import BatchId
 
-    batch = store.batch(BatchId(id_))
+    batch = store.batches.get(BatchId(id_))
     if batch.ended_at is not None:
         raise StoreError(
             "batch {batch_id} ({name}) has ended; nothing more can be logged for it", batch_id=id_, name=batch.name
@@ -294,7 +294,7 @@ def export(id_: int, folder: Path, data_dir: Path) -> None:
 
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
-        done = export_batch(store, store.batch(BatchId(id_)), folder)
+        done = export_batch(store, store.batches.get(BatchId(id_)), folder)
     click.echo(_rows_sentence(folder / READINGS_NAME, done.rows, reader))
     path = folder / BATCH_NAME
     n_events = reader.count(
@@ -320,10 +320,9 @@ def archive(id_: int, folder: Path, kind: str, data_dir: Path) -> None:
     """Write everything there is of a batch, to be imported elsewhere."""
     from monitor.archive.batch_files import archive_batch
     from monitor.recipe.batch import BatchId
-    from monitor.store.batch_transfer import BatchRows
 
     reader = reader_of(data_dir)
-    with BatchRows(database_in(data_dir)) as store:
+    with store_of(data_dir) as store:
         for path, n_rows in archive_batch(store, BatchId(id_), folder, kind).items():
             click.echo(_rows_sentence(path, n_rows, reader))
 
@@ -334,12 +333,12 @@ def archive(id_: int, folder: Path, kind: str, data_dir: Path) -> None:
 def import_(folder: Path, data_dir: Path) -> None:
     """Take in an archived batch that has ended."""
     from monitor.archive.batch_files import import_batch
-    from monitor.store.batch_transfer import BatchRows
+    from monitor.store.store import Store
 
     reader = reader_of(data_dir)
-    with BatchRows(data_dir / DATABASE_NAME) as store:
+    with Store(data_dir / DATABASE_NAME) as store:
         batch = import_batch(store, folder)
-        n_readings = len(store.readings(batch))
+        n_readings = len(store.readings.of(batch))
     is_here = reader.count(
         n_readings,
         "batch {id}: {name} is here with {n} reading",

@@ -193,7 +193,7 @@ def water(
 ) -> None:
     """Say how warm the water must be for a dough temperature."""
     from monitor.recipe.mixing import learned_friction
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.phrases import temp_text
 
     reader = config_of(data_dir).reader
@@ -203,8 +203,8 @@ def water(
         database = data_dir / DATABASE_NAME
         mixes = []
         if mixer is not None and database.exists():
-            with DayBook(database) as book:
-                mixes = book.mixes(mixer)
+            with Store(database) as store:
+                mixes = store.mixes.of(mixer)
         learned = learned_friction(mixes)
         friction_c, sd_c = learned.of(minutes)
         n = learned.n_mixes
@@ -259,14 +259,14 @@ def mixed(
     """
     from monitor.recipe.mixing import Mix, learned_friction
     from monitor.store.pace import clock_of
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.times import duration_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
+    with Store(data_dir / DATABASE_NAME) as store:
         mix = Mix(
             mixer=mixer,
-            at=clock_of(book).now(),
+            at=clock_of(store).now(),
             minutes=minutes,
             dough_c=dough_c,
             flour_c=flour_c,
@@ -274,8 +274,8 @@ def mixed(
             water_c=water_c,
             preferment_c=preferment_c,
         )
-        book.add_mix(mix)
-        learned = learned_friction(book.mixes(mixer))
+        store.mixes.add(mix)
+        learned = learned_friction(store.mixes.of(mixer))
     friction_c, sd_c = learned.of(minutes)
     click.echo(
         reader.say(

@@ -31,8 +31,8 @@ def _list(data_dir: Path) -> None:
 
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
-        lessons = store.lessons()
-        newest = {(batch.recipe_key, batch.stage): batch for batch in store.batches()}
+        lessons = store.lessons.all()
+        newest = {(batch.recipe_key, batch.stage): batch for batch in store.batches.all()}
     is_empty = True
     for _, batch in sorted(newest.items()):
         learned = learned_from(lessons, batch)
@@ -58,7 +58,7 @@ def reset(recipe: str | None, is_all: bool, is_sure: bool, data_dir: Path) -> No
         if (recipe is None) == (not is_all):
             raise ConfigError("learned reset: name one recipe as `learned` lists it, or give --all")
         key = None if recipe is None else recipe.strip().casefold()
-        known = {lesson.recipe for lesson in store.lessons()}
+        known = {lesson.recipe for lesson in store.lessons.all()}
         if key is not None and key not in known:
             there = (
                 Saying("there are: {known}", known=", ".join(sorted(known)))
@@ -71,7 +71,7 @@ def reset(recipe: str | None, is_all: bool, is_sure: bool, data_dir: Path) -> No
             raise ConfigError(
                 "learned reset: this forgets {what}, for good; add --yes to do it (the batches stay)", what=what
             )
-        n = store.forget_lessons(key)
+        n = store.lessons.forget(key)
     forgotten = reader_of(data_dir).count(
         n,
         "forgotten: {what}, from {n} batch; the batches themselves stay",

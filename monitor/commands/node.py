@@ -305,7 +305,7 @@ def readings(node: str, count: int, port: str | None, wait: timedelta, data_dir:
     urn, settings = _node_called(node, data_dir)
     store, clock = _opened(data_dir)
     with store, listening(port, urn, store, clock) as ear:
-        calibrations = store.calibrations(urn)
+        calibrations = store.calibrations.all(urn)
         click.echo(reader_of(data_dir).text(set_right_line(calibrations)))
         height_mm = None if settings is None else settings.sensor_height_mm
         shown = 0
@@ -370,7 +370,7 @@ def calibrate(
     store, clock = _opened(data_dir)
     with store:
         if how == "list":
-            listed(store.calibrations(urn), sys.stdout, reader)
+            listed(store.calibrations.all(urn), sys.stdout, reader)
             return
         way = {
             "empty": Comparison.EMPTY,

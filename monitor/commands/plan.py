@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from monitor.plan.obstacles import NoPlan
     from monitor.plan.orders import Order
     from monitor.recipe.parts import Recipe
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.reader import Reader
 
 STATUS_NO_PLAN = 2
@@ -85,7 +85,7 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
 
 
 def _orders(
-    files: Sequence[Path], outs: Sequence[str], book: DayBook, now: datetime, reader: Reader
+    files: Sequence[Path], outs: Sequence[str], store: Store, now: datetime, reader: Reader
 ) -> tuple[Order, ...]:
     from monitor.collector.plan_runner import order_of
     from monitor.recipe.findings import recipe_findings
@@ -102,7 +102,7 @@ def _orders(
             what = finding_sentence(finding, recipe, reader)
             click.echo(reader.say("{recipe} does not add up: {what}", recipe=printable(recipe.name), what=what))
     wanted = moments if len(moments) > 1 else (moments or [None]) * len(recipes)
-    return tuple(order_of(book, recipe, at) for recipe, at in zip(recipes, wanted, strict=True))
+    return tuple(order_of(store, recipe, at) for recipe, at in zip(recipes, wanted, strict=True))
 
 
 def _recipes(orders: tuple[Order, ...]) -> dict[str, Recipe]:
@@ -143,21 +143,21 @@ def make(
     from monitor.plan.obstacles import NoPlan
     from monitor.settings.recipes import read_kitchen
     from monitor.store.pace import clock_of
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.cues import food_sentence
     from monitor.wording.plan import no_plan_lines, out_sentence, step_lines, window_sentence
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(book).now()
-        orders = _orders(files, outs, book, now, reader)
+    with Store(data_dir / DATABASE_NAME) as store:
+        kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(store).now()
+        orders = _orders(files, outs, store, now, reader)
         found = _planned(orders, kitchen, now, reader.zone)
         if isinstance(found, NoPlan):
             click.echo(reader.say("No plan:"))
             for line in no_plan_lines(found, _recipes(orders), reader, now):
                 click.echo(f"  {line}")
             return STATUS_NO_PLAN
-        plan = found if dry_run else book.add_plan(found)
+        plan = found if dry_run else store.plans.add(found)
     for line in step_lines(plan, reader, now):
         click.echo(line)
     for dough in plan.doughs:
@@ -194,14 +194,14 @@ def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_d
     from monitor.plan.planner import alternatives
     from monitor.settings.recipes import read_kitchen
     from monitor.store.pace import clock_of
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.phrases import printable
     from monitor.wording.plan import alternative_row, variation_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(book).now()
-        (order,) = _orders([file], outs, book, now, reader)
+    with Store(data_dir / DATABASE_NAME) as store:
+        kitchen, now = read_kitchen(kitchen_file, data_dir), clock_of(store).now()
+        (order,) = _orders([file], outs, store, now, reader)
     table = Table(title=printable(order.recipe.name), title_justify="left")
     for heading in HEADINGS:
         table.add_column(reader.say(heading), overflow="fold")
@@ -218,23 +218,23 @@ def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_d
 # -- plans that are kept ----------------------------------------------------------------------------------------------
 
 
-def _live(book: DayBook, plan_id: int | None) -> tuple[LivePlan, datetime]:
+def _live(store: Store, plan_id: int | None) -> tuple[LivePlan, datetime]:
     """The plan of a number, or the newest; as its doughs have it."""
     from monitor.collector.plan_runner import StageForecasts, live_plan
     from monitor.plan.day import PlanId
     from monitor.store.pace import clock_of
 
-    now = clock_of(book).now()
+    now = clock_of(store).now()
     if plan_id is None:
-        plans = book.plans()
+        plans = store.plans.all()
         if not plans:
             raise StoreError(
-                "{path}: holds no plan; make one with `proofing-monitor plan make RECIPE.toml`", path=book.path
+                "{path}: holds no plan; make one with `proofing-monitor plan make RECIPE.toml`", path=store.path
             )
         plan = plans[0]
     else:
-        plan = book.plan(PlanId(plan_id))
-    return live_plan(book, plan, now, StageForecasts(book)), now
+        plan = store.plans.get(PlanId(plan_id))
+    return live_plan(store, plan, now, StageForecasts(store)), now
 
 
 @command.command("show", epilog=examples("plan show", "plan show 2"))
@@ -249,15 +249,15 @@ def show(plan_id: int | None, data_dir: Path) -> None:
     from monitor.plan.cues import is_done
     from monitor.plan.day import steps
     from monitor.plan.live import largest_air_difference
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.cues import planned_air_sentence
     from monitor.wording.phrases import printable
     from monitor.wording.plan import step_text
     from monitor.wording.times import clock_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        live, now = _live(book, plan_id)
+    with Store(data_dir / DATABASE_NAME) as store:
+        live, now = _live(store, plan_id)
         for number, step in enumerate(steps(live.now), start=1):
             dough = live.now.dough(step.dough)
             mark = "x" if is_done(dough, step, live.progress) else " "
@@ -275,7 +275,7 @@ def show(plan_id: int | None, data_dir: Path) -> None:
                     min=abs(moved_min),
                 )
                 click.echo(told)
-            food = food_words(book, live, dough, reader)
+            food = food_words(store, live, dough, reader)
             if food:
                 click.echo(food)
     air = largest_air_difference(live.made, live.progress)
@@ -289,18 +289,18 @@ def list_(data_dir: Path) -> None:
     """List every plan."""
     from monitor.collector.plan_runner import StageForecasts, is_over, live_plan
     from monitor.store.pace import clock_of
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.phrases import printable
     from monitor.wording.times import clock_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        now, plans = clock_of(book).now(), book.plans()
+    with Store(data_dir / DATABASE_NAME) as store:
+        now, plans = clock_of(store).now(), store.plans.all()
         if not plans:
             click.echo(reader.say("no plan yet: `proofing-monitor plan make RECIPE.toml --out 12:30` makes one"))
-        forecasts = StageForecasts(book)
+        forecasts = StageForecasts(store)
         for plan in plans:
-            live = live_plan(book, plan, now, forecasts)
+            live = live_plan(store, plan, now, forecasts)
             state = reader.say("over") if is_over(live, now) else reader.say("to come")
             doughs = "; ".join(
                 reader.say(
@@ -321,12 +321,12 @@ def start(plan_id: int | None, dough: str | None, data_dir: Path) -> None:
     The stage before it ends, and the new one is watched. It is the newest plan unless you give its number.
     """
     from monitor.collector.plan_runner import start_next
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        live, now = _live(book, plan_id)
-        click.echo(start_next(book, live, now, reader, dough))
+    with Store(data_dir / DATABASE_NAME) as store:
+        live, now = _live(store, plan_id)
+        click.echo(start_next(store, live, now, reader, dough))
 
 
 @command.command("done", epilog=examples("plan done 4", "plan done 4 --plan 2"))
@@ -337,12 +337,12 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
     """Tick off a step, by its number in `plan show`."""
     from monitor.collector.plan_runner import next_stages, start_next, tick_off
     from monitor.plan.day import first_step_key, steps
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
     from monitor.wording.plan import step_text
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        live, now = _live(book, plan_id)
+    with Store(data_dir / DATABASE_NAME) as store:
+        live, now = _live(store, plan_id)
         every = steps(live.now)
         if not 1 <= step_number <= len(every):
             raise ConfigError("plan {id} has steps 1 to {n}; `plan show` numbers them", id=live.made.id, n=len(every))
@@ -353,9 +353,9 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
                 raise ConfigError(
                     "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, reader)
                 )
-            click.echo(start_next(book, live, now, reader, dough.key))
+            click.echo(start_next(store, live, now, reader, dough.key))
             return
-        tick_off(book, live, step, now)
+        tick_off(store, live, step, now)
     click.echo(reader.say("done: {step}", step=step_text(dough, step, reader)))
 
 
@@ -365,10 +365,10 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
 def drop(plan_id: int, data_dir: Path) -> None:
     """Let go of a plan; its batches stay."""
     from monitor.plan.day import PlanId
-    from monitor.store.plans import DayBook
+    from monitor.store.store import Store
 
     reader = config_of(data_dir).reader
-    with DayBook(data_dir / DATABASE_NAME) as book:
-        plan = book.plan(PlanId(plan_id))
-        book.drop_plan(plan.id)
+    with Store(data_dir / DATABASE_NAME) as store:
+        plan = store.plans.get(PlanId(plan_id))
+        store.plans.drop(plan.id)
     click.echo(reader.say("plan {id} is dropped and calls no more; its batches stay", id=plan.id))

@@ -104,7 +104,7 @@ def verify(send_again: bool, data_dir: Path, config: Path | None, secrets: Path 
     """
     from monitor.shops.checks import count_there
     from monitor.shops.sender import target_of
-    from monitor.store.spool import Spool
+    from monitor.store.store import Store
 
     with _central(data_dir, config, secrets) as central:
         reader, site, target = (
@@ -112,11 +112,11 @@ def verify(send_again: bool, data_dir: Path, config: Path | None, secrets: Path 
             central.config.site,
             target_of(central.centre, central.config.site),
         )
-        with Spool(central.config.database) as spool:
+        with Store(central.config.database) as store:
             if send_again:
-                spool.send_again(target)
-            backlog = spool.backlog(target)
-            here = spool.counts()
+                store.spool.send_again(target)
+            backlog = store.spool.backlog(target)
+            here = store.spool.counts()
         waiting = reader.count(backlog.rows, "{n} row waits to be sent", "{n} rows wait to be sent")
         parked = reader.count(backlog.parked, "{n} cannot be taken", "{n} cannot be taken")
         click.echo(f"{waiting}, {parked}")

@@ -66,11 +66,11 @@ def what_if(
     from monitor.store.pace import clock_of
 
     with store_of(data_dir) as store:
-        batch = store.batch(BatchId(id_))
+        batch = store.batches.get(BatchId(id_))
         if batch.ended_at is not None:
             raise StoreError("batch {id} ({name}) has ended; ask of a running one", id=batch.id, name=batch.name)
-        learned = learned_from(store.lessons_before(batch), batch)  # as the collector does: both must say the same
-        dough = _Dough(batch, store.track(batch), learned, clock_of(store).now(), config_of(data_dir).reader)
+        learned = learned_from(store.lessons.before(batch), batch)  # as the collector does: both must say the same
+        dough = _Dough(batch, store.readings.track(batch), learned, clock_of(store).now(), config_of(data_dir).reader)
     for line in _answers(dough, air_c, cold_from, cold_until, cold_c, ready_at):
         click.echo(line)
 

@@ -35,7 +35,7 @@ from monitor.remote_access.dashboard_server import dashboard_command
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.reader import local_zone
 from monitor.settings.recipes import read_recipe
-from monitor.store.plans import DayBook
+from monitor.store.store import Store
 from monitor.wire.readings import SENSOR_CHANNELS
 from monitor.wording.phrases import temp_text
 from monitor.wording.plan import step_lines, step_text
@@ -137,7 +137,7 @@ def recipe_text() -> str:
 class Baker:
     """Does what the cues say, when they say it, and tells the simulator which vessel was filled."""
 
-    book: DayBook
+    store: Store
     plan: Plan
     folder: Path
     begun: dict[str, str] = field(default_factory=dict)
@@ -151,11 +151,11 @@ class Baker:
     @property
     def is_done(self) -> bool:
         """True once the last load is out."""
-        return load_key(self.dough.key, len(self.dough.loads), StepKind.OUT) in self.book.done(self.plan.id)
+        return load_key(self.dough.key, len(self.dough.loads), StepKind.OUT) in self.store.plans.done(self.plan.id)
 
     def act(self, now: datetime) -> list[Message]:
         """Do what new messages ask for; they come back, oldest first."""
-        new = [message for message in reversed(self.book.messages()) if message.id not in self.seen]
+        new = [message for message in reversed(self.store.outbox.messages()) if message.id not in self.seen]
         for message in new:
             self.seen.add(message.id)
             prefix = f"plan-{self.plan.id}/"
@@ -169,21 +169,21 @@ class Baker:
     def _do(self, key: str, now: datetime) -> None:
         step = next(each for each in steps(self.plan) if each.key == key)
         if step.kind is StepKind.MIX:
-            live = live_plan(self.book, self.plan, now, StageForecasts(self.book))
-            start_next(self.book, live, now, Reader(UTC), self.dough.key)
+            live = live_plan(self.store, self.plan, now, StageForecasts(self.store))
+            start_next(self.store, live, now, Reader(UTC), self.dough.key)
         elif step.kind is StepKind.SHAPE or (step.kind is StepKind.LOAD and step.load == 1):
             self._end_running(now)
         if step.kind in (StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
-            self.book.mark_done(self.plan.id, key, now)
+            self.store.plans.mark_done(self.plan.id, key, now)
 
     def _end_running(self, now: datetime) -> None:
-        for batch in self.book.batches(running=True):
+        for batch in self.store.batches.running():
             if batch.started_at <= now:
-                self.book.add_event(batch.id, Event(now, EventKind.END))
+                self.store.batches.add_event(batch.id, Event(now, EventKind.END))
 
     def _fill(self, now: datetime) -> None:
         """A dough is in its vessel when its batch begins."""
-        for key, batch in self.book.batches_of(self.plan.id).items():
+        for key, batch in self.store.plans.batches_of(self.plan.id).items():
             name = STANDS[int(key.split("/")[1])]
             if name not in self.begun and batch.started_at <= now:
                 self.begun[name] = stamp(batch.started_at)
@@ -193,7 +193,7 @@ class Baker:
                 beside.replace(path)
 
 
-def planned_day(book: DayBook, folder: Path, now: datetime, zone: tzinfo) -> Plan:
+def planned_day(store: Store, folder: Path, now: datetime, zone: tzinfo) -> Plan:
     """The day planned: out at the next half hour that can be met."""
     recipe = read_recipe(folder / RECIPE_NAME)
     kitchen = Kitchen(places=(Place("room", PLANNED_ROOM_C), Place("refrigerator", PLANNED_COLD_C)))
@@ -207,7 +207,7 @@ def planned_day(book: DayBook, folder: Path, now: datetime, zone: tzinfo) -> Pla
     found = make_plan((Order(recipe, wanted_at.astimezone(now.tzinfo)),), kitchen, now, zone)
     if isinstance(found, NoPlan):
         raise DemoError("the demo's own day cannot be met; this is a fault of the program")
-    return book.add_plan(found)
+    return store.plans.add(found)
 
 
 def _start_all(household: Household, folder: Path, port: int, options: DemoOptions, room_c: float) -> Clock:
@@ -251,15 +251,15 @@ def run_bake(options: DemoOptions, room_c: float, out: IO[str] = sys.stdout) -> 
         flush=True,
     )
     try:
-        with household_of(folder, SystemClock()) as household, DayBook(folder / DATABASE_NAME) as book:
+        with household_of(folder, SystemClock()) as household, Store(folder / DATABASE_NAME) as store:
             clock = _start_all(household, folder, port, options, room_c)
             print(f"dashboard: http://{HOST}:{port}", file=out, flush=True)
             if options.is_opening_browser:
                 webbrowser.open(f"http://{HOST}:{port}")
-            plan = planned_day(book, folder, clock.now(), reader.zone)
+            plan = planned_day(store, folder, clock.now(), reader.zone)
             for line in step_lines(plan, reader, clock.now()):
                 print(f"  planned {line}", file=out, flush=True)
-            baker = Baker(book, plan, folder)
+            baker = Baker(store, plan, folder)
             _play(household, baker, clock, reader, out)
             _count_up(baker, reader, out)
             if not options.is_ending_itself:

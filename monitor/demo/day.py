@@ -99,21 +99,21 @@ class Baker:
                 continue
             if tub.id is None:
                 tub.folds = [event for event in tub.planned.events if event.kind is EventKind.FOLD]
-                tub.id = self._store.add_batch(replace(tub.planned, events=(), ended_at=None)).id
+                tub.id = self._store.batches.add(replace(tub.planned, events=(), ended_at=None)).id
                 done.append(f"{tub.name}: begun")
             while tub.folds and tub.folds[0].at <= now:
-                self._store.add_event(tub.id, tub.folds.pop(0))
+                self._store.batches.add_event(tub.id, tub.folds.pop(0))
                 done.append(f"{tub.name}: folded")
             if self._is_taken(tub, tub.id, now):
                 tub.ended_at = now
-                self._store.add_event(tub.id, Event(now, EventKind.END))
+                self._store.batches.add_event(tub.id, Event(now, EventKind.END))
                 done.append(f"{tub.name}: taken")
         return done
 
     def _is_taken(self, tub: Tub, batch_id: BatchId, now: datetime) -> bool:
         if now >= self.day_ends_at:
             return True
-        called_at = last_fired_at(self._store.alerts(batch_id), tub.call)
+        called_at = last_fired_at(self._store.alerts.all(batch_id), tub.call)
         if called_at is None or tub.folds:
             return False
         return now >= called_at + (OVER_PROOF_AFTER if tub.is_left else TAKEN_AFTER)
@@ -231,6 +231,6 @@ def judge_day(store: Store, tubs: list[Tub], folder: Path) -> list[Verdict]:
     found = []
     for tub in tubs:
         assert tub.id is not None  # the baker has begun each
-        rows = (store.outlooks(tub.id), list(store.alerts(tub.id)), list(store.messages(tub.id)))
-        found.append(judge(tub, store.batch(tub.id), read_truth(folder, tub.key), *rows))
+        rows = (store.outlooks.of(tub.id), list(store.alerts.all(tub.id)), list(store.outbox.messages(tub.id)))
+        found.append(judge(tub, store.batches.get(tub.id), read_truth(folder, tub.key), *rows))
     return found

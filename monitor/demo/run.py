@@ -186,10 +186,10 @@ def _is_over(baker: Baker, tubs: list[Tub], folder: Path, now: datetime) -> bool
 def _tell(store: Store, view: View, now: datetime, told: set[str]) -> None:
     """Show the batches, and say each new message once."""
     last: dict[BatchId | None, Message] = {}
-    for message in reversed(store.messages()):
+    for message in reversed(store.outbox.messages()):
         if message.batch_id is not None:
             last[message.batch_id] = message
         if message.id not in told:
             told.add(message.id)
             view.say(f"{message.title}: {message.text}", now)
-    view.show([(batch, store.latest_outlook(batch.id), last.get(batch.id)) for batch in store.batches()], now)
+    view.show([(batch, store.outlooks.latest(batch.id), last.get(batch.id)) for batch in store.batches.all()], now)

@@ -15,7 +15,7 @@ from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.settings.shops import url_fault
 from monitor.shops.sender import target_of
 from monitor.store.copies import copy_of
-from monitor.store.spool import Spool
+from monitor.store.store import Store
 
 FOLDER = "central"
 LEAD_S = 8.0  # judgement: real seconds until the first copy is there
@@ -54,10 +54,10 @@ def wait_until_sent(household: Household, settings: Path, out: IO[str]) -> None:
     """Wait until the central store has everything, and say how much that is."""
     config = load_config(settings.parent)
     assert config.centre is not None
-    with Spool(settings.parent.parent / DATABASE_NAME) as spool:
+    with Store(settings.parent.parent / DATABASE_NAME) as store:
         target = target_of(config.centre, config.site)
-        household.until(lambda: spool.backlog(target).rows == 0, "the central store has everything")
-        counts, parked = spool.counts(), spool.backlog(target).parked
+        household.until(lambda: store.spool.backlog(target).rows == 0, "the central store has everything")
+        counts, parked = store.spool.counts(), store.spool.backlog(target).parked
     what = f"{counts['reading']} readings, {counts['outlook']} forecasts, {counts['batch']} batches"
     refused = f"; {parked} rows could not be taken" if parked else ""
     print(f"sent to {config.centre.url} as site {config.site}: {what}{refused}", file=out, flush=True)

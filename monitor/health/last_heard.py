@@ -10,7 +10,7 @@ from datetime import UTC, datetime, timedelta
 from monitor.alerts.silence import NodeFacts, Surroundings
 from monitor.clock import Clock
 from monitor.recipe.batch import Batch, BatchId
-from monitor.store.arrivals import Heard
+from monitor.store.nodes import Heard
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
@@ -54,7 +54,7 @@ class LastHeard:
         return is_broken
 
     def _begin(self, now: datetime) -> None:
-        for row in self._store.nodes():
+        for row in self._store.nodes.all():
             self._heard.setdefault(row.node, Heard(row.node, row.source, row.last_seen_at))
             for reading in row.newest:
                 self._take(reading)

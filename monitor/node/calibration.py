@@ -155,7 +155,7 @@ def _point(wish: Wish, settings: NodeSettings | None, values: tuple[float, ...])
 def _found(wish: Wish, node: NodeId, point: Point, store: Store, at: datetime) -> Calibration:
     try:
         if wish.how is Comparison.TWO_POINTS:
-            cold = next((one for one in store.calibrations(node) if one.channel is wish.channel), None)
+            cold = next((one for one in store.calibrations.all(node) if one.channel is wish.channel), None)
             if cold is None or cold.how is not Comparison.ICE:
                 raise ConfigError("two points: calibrate {node} in ice water first, then in warm water", node=node)
             return two_points(cold, point, at)
@@ -192,7 +192,7 @@ def calibrate(
     except ValueError as err:
         raise ConfigError("not calibrated: {why}", why=err) from err
     calibration = _found(wish, node, point, store, at)
-    store.add_calibration(calibration)
+    store.calibrations.add(calibration)
     unit = UNITS[wish.channel]
     print(
         reader.say(

@@ -77,8 +77,8 @@ class LineEar:
             self.bad += 1
             self.why = str(error)
             return ()
-        self.store.append(readings)
-        self.store.note_node(pack.node, frame.source, frame.arrived_at)
+        self.store.readings.add(readings)
+        self.store.nodes.note(pack.node, frame.source, frame.arrived_at)
         frame.acknowledge(frames.acknowledgement(pack.boot, pack.seq))
         return readings
 
@@ -124,12 +124,12 @@ class StoreEar:
             self.clock.wait(min(LOOK_EVERY_S, max(0.0, until_s - self.clock.real_s())))
 
     def _next(self) -> tuple[Reading, ...]:
-        nodes = [row.node for row in self.store.nodes()] if self.node is None else [self.node]
+        nodes = [row.node for row in self.store.nodes.all()] if self.node is None else [self.node]
         now = self.clock.now() + LATE
         packs: dict[tuple[str, str, int], list[Reading]] = {}
         for node in nodes:
             for channel in SENSOR_CHANNELS:
-                for reading in self.store.readings_between(node, channel, self.since, now):
+                for reading in self.store.readings.between(node, channel, self.since, now):
                     packs.setdefault((reading.node, reading.boot, reading.seq), []).append(reading)
         fresh = packs.keys() - self.heard
         if not fresh:

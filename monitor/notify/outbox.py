@@ -136,7 +136,7 @@ class Notifier:
 
     def drain(self, store: Store) -> None:
         """Do what is due for each open message, and record what came of what was sent before."""
-        open_now = store.open_messages()
+        open_now = store.outbox.open_messages()
         for message, alert, calls in open_now:
             if all(call.number > 0 for call in calls):
                 self._show(store, message)
@@ -159,7 +159,7 @@ class Notifier:
         now = self._clock.now()
         # what only the terminal had was told all the same; what people are called for is told when they have it
         is_delivered = bool(self._screens) and not self._recipients
-        store.save_call(Call(message.id, 0, TERMINAL, now, now if is_delivered else None, TERMINAL))
+        store.outbox.save_call(Call(message.id, 0, TERMINAL, now, now if is_delivered else None, TERMINAL))
 
     def _decide(self, store: Store, pending: OpenMessage) -> None:
         message = pending.message
@@ -176,13 +176,13 @@ class Notifier:
             )
         decision = decide(self._rules, pending, len(self._recipients), self._clock.now(), self._zone)
         if decision.do is Next.CLOSE:
-            store.close_message(message.id, decision.why)
+            store.outbox.close_message(message.id, decision.why)
             self._ongoing.pop(message.id, None)
             log.info("message=%s state=closed reason=%r calls=%d", message.id, decision.why, len(pending.calls))
         elif decision.do is Next.CALL:
             who = self._recipients[decision.recipient]
             call = Call(message.id, len(pending.calls) + 1, who.name, self._clock.now())
-            store.save_call(call)  # before it is sent: after a crash it goes on as this call
+            store.outbox.save_call(call)  # before it is sent: after a crash it goes on as this call
             self._ongoing[message.id] = _OngoingCall(call, self._clock.real_s())
             if call.number > 1:
                 log.info("message=%s call=%d reason=%r", message.id, call.number, decision.why)
@@ -246,7 +246,7 @@ class Notifier:
         ongoing.call = replace(ongoing.call, tries=ongoing.call.tries + 1, detail=f"{name}: {detail}")
         if error is None and ongoing.call.accepted_at is None:
             ongoing.call = replace(ongoing.call, accepted_at=self._clock.now(), carrier=name)
-        store.save_call(ongoing.call, 1)
+        store.outbox.save_call(ongoing.call, 1)
 
     def _failed(
         self, message_id: str, n: int, state: _CarrierState, ongoing: _OngoingCall | None, error: BaseException

@@ -9,7 +9,7 @@ from monitor.settings.config import Config
 from monitor.settings.shops import Centre
 from monitor.shops.points import Point
 from monitor.shops.sender import target_of
-from monitor.store.spool import Spool
+from monitor.store.store import Store
 from monitor.translatable import Saying
 
 if TYPE_CHECKING:
@@ -67,8 +67,8 @@ def looked_at_central(config: Config) -> Looked:
             Saying("mend that; until then everything waits in the database here"),
         )
     if config.database.exists():
-        with Spool(config.database) as spool:
-            backlog = spool.backlog(target_of(centre, config.site))
+        with Store(config.database) as store:
+            backlog = store.spool.backlog(target_of(centre, config.site))
         yield Saying("{name}: {rows} rows wait to be sent", name=name, rows=backlog.rows), None
         if backlog.parked:
             mend = Saying("see the collector's log for the reason, mend that there, then restart the collector")

@@ -16,8 +16,9 @@ from monitor.errors import CentralError
 from monitor.settings.shops import Centre
 from monitor.shops.influx import Link
 from monitor.shops.points import outlook_values, reading_values, row_values
-from monitor.store.copies import Copy, copy_of
+from monitor.store.copies import copy_of
 from monitor.store.spool import STANDING, WATCHED
+from monitor.store.store import Store
 
 log = logging.getLogger(__name__)
 
@@ -88,21 +89,21 @@ class Follower:
 
     def _look_at(self, site: str) -> int:
         n_read = 0
-        with Copy(copy_of(self._folder, site)) as copy:
+        with Store(copy_of(self._folder, site), as_copy=True) as store:
             while notes := list(
                 self._link.rows(
                     self._centre.bucket,
                     f"SELECT \"measurement\", from_ns, to_ns FROM delivery WHERE site = '{site}' "
-                    f"AND time > {copy.position_ns()} ORDER BY time LIMIT {NOTES}",
+                    f"AND time > {store.copy.position_ns()} ORDER BY time LIMIT {NOTES}",
                 )
             ):
                 spans = spans_of(notes)
                 for measurement in ORDER:
                     for span in spans.get(measurement, ()):
                         for points in self._pages(site, measurement, span):
-                            _take(copy, measurement, points)
+                            _take(store, measurement, points)
                             n_read += len(points)
-                copy.reach(notes[-1]["time"])
+                store.copy.reach(notes[-1]["time"])
         return n_read
 
     def _pages(self, site: str, measurement: str, span: Span) -> Iterator[list[dict[str, Any]]]:
@@ -123,7 +124,7 @@ class Follower:
             from_ns = points[-1]["time"]
 
 
-def _take(copy: Copy, measurement: str, points: Sequence[dict[str, Any]]) -> None:
+def _take(store: Store, measurement: str, points: Sequence[dict[str, Any]]) -> None:
     """Put points into a copy; what is no row of ours is left out: anybody with a token may have written it."""
     found: list[tuple[dict[str, Any], int | None]] = []
     values_of = {"reading": reading_values, "outlook": outlook_values}.get(measurement, row_values)
@@ -133,14 +134,14 @@ def _take(copy: Copy, measurement: str, points: Sequence[dict[str, Any]]) -> Non
         except (AttributeError, KeyError, TypeError, ValueError):
             continue
     if measurement == "reading":
-        copy.take_readings(values for values, _ in found)
+        store.copy.take_readings(values for values, _ in found)
         n_taken = len(found)
     elif measurement == "batch":
-        n_taken = copy.take_batches(values for values, _ in found)
+        n_taken = store.copy.take_batches(values for values, _ in found)
     else:
-        n_taken = copy.take(measurement, found)
+        n_taken = store.copy.take(measurement, found)
     if n_taken < len(points):
-        log.info("copy=%s table=%s left_out=%d", copy.path, measurement, len(points) - n_taken)
+        log.info("copy=%s table=%s left_out=%d", store.path, measurement, len(points) - n_taken)
 
 
 def follow(follower: Follower, stop: threading.Event) -> None:

@@ -17,10 +17,10 @@ from zlib import crc32
 
 from monitor.dough.outlook import Outlook
 from monitor.recipe.batch import BatchId
+from monitor.store.readings import eye_node
 from monitor.store.rows import from_json, maybe_us
 from monitor.store.schema import outlook_of_codes
 from monitor.store.spool import SpoolRow
-from monitor.store.store import eye_node
 from monitor.wire.readings import Flag
 
 SLOTS = 20

@@ -18,7 +18,8 @@ from monitor.settings.shops import Centre
 from monitor.shops.points import Point, delivery_point, point_of
 from monitor.store.background import StoreThread
 from monitor.store.rows import to_us
-from monitor.store.spool import STREAMS, Backlog, Page, Spool, SpoolRow
+from monitor.store.spool import STREAMS, Backlog, Page, SpoolRow
+from monitor.store.store import Store
 
 if TYPE_CHECKING:
     from monitor.shops.influx import Link
@@ -45,7 +46,7 @@ def target_of(centre: Centre, site: str) -> str:
     return f"{centre.url} {centre.bucket} {centre.readings_bucket} {site}"
 
 
-class Sender(StoreThread[Spool]):
+class Sender(StoreThread):
     """Sends until stopped; reads itself how it fares through :meth:`troubles` and :attr:`waiting`.
 
     Parameters
@@ -61,7 +62,7 @@ class Sender(StoreThread[Spool]):
     def __init__(
         self, store_path: Path, centre: Centre, token: str | None, site: str, clock: Clock, page_rows: int = PAGE_ROWS
     ) -> None:
-        super().__init__("central", lambda: Spool(store_path))
+        super().__init__("central", store_path)
         self._centre, self._token, self._site = centre, token, site
         self._clock = clock
         self._page_rows = page_rows
@@ -90,11 +91,11 @@ class Sender(StoreThread[Spool]):
             examples = [f"{table} {number}: {detail}" for table, number, detail in self._parked[:MOST_TOLD]]
             yield Symptom(CentralRefusesRows(len(self._parked), tuple(examples)))
 
-    def turns(self, store: Spool) -> Iterator[float]:
+    def turns(self, store: Store) -> Iterator[float]:
         """Send what there is, page after page."""
         from monitor.shops.influx import Link  # its library takes a second to load: here nobody waits for it
 
-        store.unpark(self._target)
+        store.spool.unpark(self._target)
         with Link(self._centre, self._token) as link:
             while True:
                 try:
@@ -102,36 +103,36 @@ class Sender(StoreThread[Spool]):
                     self._mended()
                 except CentralError as error:
                     wait_s = self._failed(error)
-                self._backlog = store.backlog(self._target)
-                self._parked = store.parked(self._target) if self._backlog.parked else ()
+                self._backlog = store.spool.backlog(self._target)
+                self._parked = store.spool.parked(self._target) if self._backlog.parked else ()
                 yield wait_s
 
-    def _send(self, store: Spool, link: "Link") -> bool:
+    def _send(self, store: Store, link: "Link") -> bool:
         """Send one page of each stream; True when there may be more."""
         is_more = False
         for stream in STREAMS:
-            page = store.unsent(self._target, stream, self._page_rows)
+            page = store.spool.unsent(self._target, stream, self._page_rows)
             if page.rows:
                 self._send_page(store, link, page)
                 is_more = is_more or stream != "touched" or len(page.rows) == self._page_rows
         self._send_standing(store, link)
         return is_more
 
-    def _send_page(self, store: Spool, link: "Link", page: Page) -> None:
+    def _send_page(self, store: Store, link: "Link", page: Page) -> None:
         refused: Refused = []
-        clock_ns = store.delivered_ns(self._target)
+        clock_ns = store.spool.delivered_ns(self._target)
         for measurement in dict.fromkeys(row.table for row in page.rows):
             rows = [row for row in page.rows if row.table == measurement]
             clock_ns = self._deliver(link, measurement, rows, refused, clock_ns)
-        store.is_sent(self._target, page, refused, wall_clock(), clock_ns)
+        store.spool.mark_sent(self._target, page, refused, wall_clock(), clock_ns)
         for row, reason in refused:
             log.error("central parked table=%s row=%d reason=%r", row.table, row.number, reason)
 
-    def _send_standing(self, store: Spool, link: "Link") -> None:
+    def _send_standing(self, store: Store, link: "Link") -> None:
         """Nodes and counters of bad input, those that differ from what was sent last."""
         if self._clock.real_s() < self._next_standing_s:
             return
-        rows = [row for row in store.standing_rows() if self._told.get((row.table, row.number)) != row]
+        rows = [row for row in store.spool.standing_rows() if self._told.get((row.table, row.number)) != row]
         if rows:
             self._send_page(store, link, Page("standing", 0, tuple(rows)))
             self._told |= {(row.table, row.number): row for row in rows}

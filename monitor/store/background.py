@@ -3,25 +3,23 @@
 import logging
 import threading
 from abc import ABC, abstractmethod
-from collections.abc import Callable, Iterator
-from contextlib import AbstractContextManager
-from typing import Generic, TypeVar
+from collections.abc import Iterator
+from pathlib import Path
 
 from monitor.errors import StoreError
+from monitor.store.store import Store
 
 log = logging.getLogger(__name__)
 
 RETRY_S = 30.0
 
-Opened = TypeVar("Opened")
 
-
-class StoreThread(ABC, Generic[Opened]):
+class StoreThread(ABC):
     """A worker that takes turn after turn until stopped; when the store fails it waits and opens it anew."""
 
-    def __init__(self, name: str, open_store: Callable[[], AbstractContextManager[Opened]]) -> None:
+    def __init__(self, name: str, path: Path) -> None:
         self._name = name
-        self._open_store = open_store
+        self._path = path
         self._stopping = threading.Event()
         self._thread = threading.Thread(target=self._run, name=name, daemon=True)
 
@@ -35,14 +33,14 @@ class StoreThread(ABC, Generic[Opened]):
         self._thread.join(timeout_s)
 
     @abstractmethod
-    def turns(self, store: Opened) -> Iterator[float]:
+    def turns(self, store: Store) -> Iterator[float]:
         """Do what is due, say how long to wait before the next look [s], and so on for ever."""
 
     def _run(self) -> None:
         is_failing = False
         while not self._stopping.is_set():
             try:
-                with self._open_store() as store:
+                with Store(self._path) as store:
                     for wait_s in self.turns(store):
                         is_failing = False
                         if self._stopping.wait(wait_s):

@@ -11,8 +11,8 @@ from typing import Any
 
 from monitor.settings.data_dir import DATABASE_NAME, SITES_NAME
 from monitor.store import old_prose, rows
-from monitor.store.store import Store
-from monitor.translatable import Saying
+from monitor.store.readings import Samples
+from monitor.store.sqlite_file import StorePart
 
 _TARGET, _STREAM = "copy", "delivery"
 
@@ -29,27 +29,19 @@ def copy_of(folder: Path, site: str) -> Path:
     return folder / SITES_NAME / site / DATABASE_NAME
 
 
-class Copy(Store):
-    """A copy, opened by the one that keeps it up to date."""
-
-    _may_write_copies = True
-
-    def __init__(self, path: Path) -> None:
-        super().__init__(path)
-        with self._explained(Saying("cannot be made a copy")):
-            self._mark_as_copy()
-            self._connection.execute("PRAGMA foreign_keys = OFF")  # rows come in an order of their own
+class Copy(StorePart):
+    """What keeps a copy up to date; see the ``as_copy`` of :class:`~monitor.store.sqlite_file.SqliteFile`."""
 
     def position_ns(self) -> int:
         """The time of the last delivery that was taken in; 0 before the first."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             query = "SELECT upto FROM spool WHERE target = ? AND stream = ?"
             row = connection.execute(query, (_TARGET, _STREAM)).fetchone()
             return 0 if row is None else int(row["upto"])
 
     def reach(self, position_ns: int) -> None:
         """Remember that everything up to a delivery was taken in."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             connection.execute(
                 "INSERT INTO spool VALUES (?, ?, ?) ON CONFLICT (target, stream) DO UPDATE SET upto = excluded.upto",
                 (_TARGET, _STREAM, position_ns),
@@ -58,13 +50,13 @@ class Copy(Store):
     def take_readings(self, found: Iterable[Values]) -> None:
         """Take readings in; one that is known is left as it is."""
         names = rows.READING_COLUMNS.split(", ")
-        with self._write() as connection:
-            self._samples.put(connection, (tuple(values[name] for name in names) for values in found))
+        with self._file.writing() as connection:
+            Samples().put(connection, (tuple(values[name] for name in names) for values in found))
 
     def take_batches(self, found: Iterable[Values]) -> int:
         """Take batches in; how many fit. Of two with one number, as after a store was lost, the later one counts."""
         n_taken = 0
-        with self._write(is_of_batches=True) as connection:
+        with self._file.writing(is_of_batches=True) as connection:
             for values in found:
                 number, begins_us = values.get("id"), values.get("started_us")
                 if not isinstance(number, int) or not isinstance(begins_us, int):
@@ -85,7 +77,7 @@ class Copy(Store):
         it was written by another version of this program.
         """
         n_taken = 0
-        with self._write(is_of_batches=True) as connection:
+        with self._file.writing(is_of_batches=True) as connection:
             for values, begun_us in found:
                 if begun_us is not None and _started_us(connection, values.get("batch_id")) != begun_us:
                     continue

@@ -5,52 +5,74 @@ stays, so that no batch is learned from twice or against the baker's wish.
 """
 
 import sqlite3
-from collections.abc import Iterable
 
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.learning import Lesson
-from monitor.recipe.batch import BatchId
-from monitor.store import rows
+from monitor.recipe.batch import Batch, BatchId
+from monitor.store import batches, rows
+from monitor.store.sqlite_file import StorePart
 
 CURVE = " ".join(SHAPE_NAMES)
 """What lessons of this version are about; batches with lessons about another curve are learned from anew."""
 
 
-def put(connection: sqlite3.Connection, batch_id: BatchId, recipe: str, lesson: Lesson | None) -> None:
-    """Keep what a batch taught, in place of what it had taught before."""
+class Lessons(StorePart):
+    """The table ``lesson``."""
+
+    def save(self, batch: Batch, lesson: Lesson | None) -> None:
+        """Keep what a finished batch taught; None: it was looked at, and there was nothing to learn."""
+        with self._file.writing(is_of_batches=True) as connection:
+            _put(connection, batch.id, batch.recipe_key, lesson)
+
+    def all(self, recipe: str | None = None) -> list[Lesson]:
+        """The lessons of a recipe, by its key, or of all; by batch."""
+        # Two statements: with "or" in one, a step of a running batch could not use the index.
+        which, values = ("", (CURVE,)) if recipe is None else ("recipe = ? AND ", (recipe, CURVE))
+        with self._file.reading() as connection:
+            found = connection.execute(
+                f"SELECT body FROM lesson WHERE {which}curve = ? AND body IS NOT NULL ORDER BY batch_id", values
+            )
+            return [rows.from_json(row["body"], Lesson) for row in found]
+
+    def before(self, batch: Batch) -> tuple[Lesson, ...]:
+        """The lessons of a batch's recipe that were over when it began.
+
+        Later ones are left out, so that a restart in mid-batch changes nothing.
+        """
+        return tuple(lesson for lesson in self.all(batch.recipe_key) if lesson.ended_at <= batch.started_at)
+
+    def unlearned(self) -> list[BatchId]:
+        """Ended batches that nobody has learned from yet, the first to end first."""
+        with self._file.reading() as connection:
+            found = connection.execute(
+                "SELECT id FROM batch WHERE ended_us IS NOT NULL AND NOT EXISTS (SELECT 1 FROM lesson "
+                "WHERE batch_id = batch.id AND (body IS NULL OR curve = ?)) ORDER BY ended_us, id",
+                (CURVE,),
+            )
+            return [BatchId(row["id"]) for row in found]
+
+    def forget(self, recipe: str | None = None) -> int:
+        """Forget for good what the ended batches of a recipe, or all, taught; returns how many had taught something.
+
+        Those not looked at yet teach nothing either.
+        """
+        n_forgotten = 0
+        with self._file.writing(is_of_batches=True) as connection:
+            for row in connection.execute(
+                "SELECT batch.*, lesson.body FROM batch LEFT JOIN lesson ON batch_id = batch.id "
+                "WHERE ended_us IS NOT NULL"
+            ).fetchall():
+                batch = batches.of_row(connection, row)
+                if recipe in (None, batch.recipe_key):
+                    n_forgotten += row["body"] is not None
+                    _put(connection, batch.id, batch.recipe_key, None)
+        return n_forgotten
+
+
+def _put(connection: sqlite3.Connection, batch_id: BatchId, recipe: str, lesson: Lesson | None) -> None:
     body = None if lesson is None else rows.to_json(lesson)
     connection.execute(
         "INSERT INTO lesson (batch_id, recipe, curve, body) VALUES (?, ?, ?, ?) "
         "ON CONFLICT (batch_id) DO UPDATE SET recipe = excluded.recipe, curve = excluded.curve, body = excluded.body",
         (batch_id, recipe, CURVE, body),
     )
-
-
-def known(connection: sqlite3.Connection, recipe: str | None) -> list[Lesson]:
-    """The lessons of one recipe or of all, by batch."""
-    # Two statements: with "or" in one, a step of a running batch could not use the index.
-    which, values = ("", (CURVE,)) if recipe is None else ("recipe = ? AND ", (recipe, CURVE))
-    found = connection.execute(
-        f"SELECT body FROM lesson WHERE {which}curve = ? AND body IS NOT NULL ORDER BY batch_id", values
-    )
-    return [rows.from_json(row["body"], Lesson) for row in found]
-
-
-def unlearned(connection: sqlite3.Connection) -> list[BatchId]:
-    """Ended batches that were not looked at yet, the first to end first."""
-    found = connection.execute(
-        "SELECT id FROM batch WHERE ended_us IS NOT NULL AND NOT EXISTS (SELECT 1 FROM lesson "
-        "WHERE batch_id = batch.id AND (body IS NULL OR curve = ?)) ORDER BY ended_us, id",
-        (CURVE,),
-    )
-    return [BatchId(row["id"]) for row in found]
-
-
-def forget(connection: sqlite3.Connection, batches: Iterable[tuple[BatchId, str]]) -> int:
-    """Forget what batches taught, for good, those not looked at yet too; returns how many had taught something."""
-    n_forgotten = 0
-    for batch_id, recipe in batches:
-        row = connection.execute("SELECT body FROM lesson WHERE batch_id = ?", (batch_id,)).fetchone()
-        n_forgotten += row is not None and row["body"] is not None
-        put(connection, batch_id, recipe, None)
-    return n_forgotten

@@ -13,7 +13,7 @@ SPEED_KEY = "speed"
 
 def pace_of(store: Store) -> Pace | None:
     """The pace kept in a store; None where dough time is the machine's own."""
-    epoch, speed = store.setting(EPOCH_KEY), store.setting(SPEED_KEY)
+    epoch, speed = store.settings.get(EPOCH_KEY), store.settings.get(SPEED_KEY)
     return None if epoch is None or speed is None else Pace(datetime.fromisoformat(epoch), float(speed))
 
 
@@ -39,8 +39,8 @@ def settle_pace(store: Store, pace: Pace | None) -> SystemClock:
             speed=Number(known.speed, "g"),
         )
     if pace is not None and known is None:
-        if store.batches():
+        if store.batches.all():
             raise ConfigError("{path}: holds real batches; run a demo in a directory of its own", path=store.path)
-        store.put_setting(EPOCH_KEY, pace.epoch.isoformat())
-        store.put_setting(SPEED_KEY, repr(pace.speed))
+        store.settings.put(EPOCH_KEY, pace.epoch.isoformat())
+        store.settings.put(SPEED_KEY, repr(pace.speed))
     return SystemClock() if pace is None else ScaledClock(pace)

@@ -1,4 +1,4 @@
-"""The store's file with what the baker's day adds to it: plans, what was done of them, and what mixers have mixed."""
+"""What the baker's day adds to the store: plans, what was done of them, and what mixers have mixed."""
 
 from collections.abc import Iterable
 from dataclasses import replace
@@ -9,36 +9,40 @@ from monitor.errors import StoreError
 from monitor.plan.day import Plan, PlanId
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.mixing import Mix
-from monitor.store import rows
+from monitor.store import batches, outbox, rows
 from monitor.store.rows import from_us, to_us
-from monitor.store.store import Store
+from monitor.store.sqlite_file import StorePart
 
 OPEN, OVER, DROPPED = 0, 1, 2
 _MIX_COLUMNS = "mixer, at_us, minutes, dough_c, flour_c, room_c, water_c, preferment_c"
 
 
-class DayBook(Store):
-    """A :class:`~monitor.store.store.Store` that keeps plans and mixes as well."""
+class Plans(StorePart):
+    """The tables of plans: ``plan``, ``plan_done``, ``plan_batch``, ``plan_told``."""
 
-    # -- plans ----------------------------------------------------------------------------------------------------
-
-    def add_plan(self, plan: Plan) -> Plan:
+    def add(self, plan: Plan) -> Plan:
         """Keep a plan; returns it with the id it was given."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             cursor = connection.execute(
                 "INSERT INTO plan (made_us, body) VALUES (?, ?)", (to_us(plan.made_at), rows.to_json(plan))
             )
         return replace(plan, id=PlanId(cursor.lastrowid or 0))
 
-    def plans(self, *, is_open: bool = False) -> list[Plan]:
-        """Every plan that was not dropped, newest first; or only those that are not over either."""
-        at_most = OPEN if is_open else OVER
-        with self._read() as connection:
+    def all(self) -> list[Plan]:
+        """Every plan that was not dropped, newest first."""
+        return self._found(OVER)
+
+    def open(self) -> list[Plan]:
+        """Every plan that is neither dropped nor over, newest first."""
+        return self._found(OPEN)
+
+    def _found(self, at_most: int) -> list[Plan]:
+        with self._file.reading() as connection:
             query = "SELECT id, body FROM plan WHERE state <= ? ORDER BY id DESC"
             found = connection.execute(query, (at_most,)).fetchall()
             return [replace(rows.from_json(row["body"], Plan), id=PlanId(row["id"])) for row in found]
 
-    def plan(self, plan_id: PlanId) -> Plan:
+    def get(self, plan_id: PlanId) -> Plan:
         """One plan.
 
         Raises
@@ -46,28 +50,28 @@ class DayBook(Store):
         StoreError
             When there is none, or it was dropped.
         """
-        found = next((each for each in self.plans() if each.id == plan_id), None)
+        found = next((each for each in self.all() if each.id == plan_id), None)
         if found is None:
             raise StoreError(
                 "{path}: has no plan {plan_id}; `proofing-monitor plan list` shows those there are",
-                path=self.path,
+                path=self._file.path,
                 plan_id=plan_id,
             )
         return found
 
-    def drop_plan(self, plan_id: PlanId) -> None:
+    def drop(self, plan_id: PlanId) -> None:
         """Let go of a plan: it calls for nothing any more. Its batches stay."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             connection.execute("UPDATE plan SET state = ? WHERE id = ?", (DROPPED, plan_id))
 
-    def close_plan(self, plan_id: PlanId) -> None:
+    def close(self, plan_id: PlanId) -> None:
         """Remember that a plan is over: nobody need look at it again."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             connection.execute("UPDATE plan SET state = max(state, ?) WHERE id = ?", (OVER, plan_id))
 
     def mark_done(self, plan_id: PlanId, step: str, at: datetime) -> None:
         """Remember when a step was done; the first time counts."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             connection.execute(
                 "INSERT INTO plan_done VALUES (?, ?, ?) ON CONFLICT (plan_id, step) DO NOTHING",
                 (plan_id, step, to_us(at)),
@@ -75,13 +79,13 @@ class DayBook(Store):
 
     def done(self, plan_id: PlanId) -> dict[str, datetime]:
         """When each step of a plan was done, by its key."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             found = connection.execute("SELECT step, at_us FROM plan_done WHERE plan_id = ?", (plan_id,))
             return {row["step"]: from_us(row["at_us"]) for row in found}
 
     def link_batch(self, plan_id: PlanId, step: str, batch_id: BatchId) -> None:
         """Remember which batch watches the stage that a step begins."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             connection.execute(
                 "INSERT INTO plan_batch VALUES (?, ?, ?) ON CONFLICT (plan_id, step) DO NOTHING",
                 (plan_id, step, batch_id),
@@ -89,24 +93,22 @@ class DayBook(Store):
 
     def batches_of(self, plan_id: PlanId) -> dict[str, Batch]:
         """The batches of a plan, by the step each began with."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             found = connection.execute("SELECT step, batch_id FROM plan_batch WHERE plan_id = ?", (plan_id,)).fetchall()
-            return {row["step"]: self._require_batch(connection, BatchId(row["batch_id"])) for row in found}
+            return {
+                row["step"]: batches.require(connection, self._file.path, BatchId(row["batch_id"])) for row in found
+            }
 
     def announced(self, plan_id: PlanId) -> dict[str, datetime]:
         """For each dough of a plan, when it was last said to be out."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             found = connection.execute("SELECT dough, out_us FROM plan_told WHERE plan_id = ?", (plan_id,))
             return {row["dough"]: from_us(row["out_us"]) for row in found}
 
     def announce(self, plan_id: PlanId, messages: Iterable[Message], out_at: dict[str, datetime]) -> None:
         """Put a plan's calls into the outbox, and remember what they said, in one transaction."""
-        with self._write() as connection:
-            connection.executemany(
-                f"INSERT INTO outbox ({rows.MESSAGE_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?) "
-                "ON CONFLICT (id) DO NOTHING",
-                [rows.message_to_row(message) for message in messages],
-            )
+        with self._file.writing() as connection:
+            outbox.put(connection, messages)
             connection.executemany(
                 "INSERT INTO plan_told VALUES (?, ?, ?) "
                 "ON CONFLICT (plan_id, dough) DO UPDATE SET out_us = excluded.out_us",
@@ -115,23 +117,25 @@ class DayBook(Store):
 
     def message_ids(self, plan_id: PlanId) -> set[str]:
         """Ids of the messages of a plan that are in the outbox already."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             found = connection.execute("SELECT id FROM outbox WHERE id GLOB ?", (f"{message_id(plan_id, '')}*",))
             return {str(row["id"]) for row in found}
 
-    # -- mixes ----------------------------------------------------------------------------------------------------
 
-    def add_mix(self, mix: Mix) -> None:
+class Mixes(StorePart):
+    """The table ``mix``."""
+
+    def add(self, mix: Mix) -> None:
         """Keep what was measured of one mix."""
         row = (
             mix.mixer, to_us(mix.at), mix.minutes, mix.dough_c, mix.flour_c, mix.room_c, mix.water_c, mix.preferment_c,
         )  # fmt: skip
-        with self._write() as connection:
+        with self._file.writing() as connection:
             connection.execute(f"INSERT INTO mix ({_MIX_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", row)
 
-    def mixes(self, mixer: str) -> list[Mix]:
+    def of(self, mixer: str) -> list[Mix]:
         """Everything one mixer has mixed, oldest first."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             found = connection.execute(
                 f"SELECT {_MIX_COLUMNS} FROM mix WHERE mixer = ? ORDER BY at_us, id", (mixer,)
             ).fetchall()

@@ -1,36 +1,23 @@
-"""The store's file with what a baker settles about a batch: its target, what was meant, and the verdict afterwards."""
+"""What a review needs of a batch beside its course: what was meant, and the verdict afterwards."""
 
 from base64 import b64decode, b64encode
 
-from monitor.recipe.batch import Batch, BatchId, Target
+from monitor.recipe.batch import BatchId
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
-from monitor.store import rows
+from monitor.store import batches, rows
 from monitor.store.rows import from_us, to_us
-from monitor.store.store import Store
+from monitor.store.sqlite_file import StorePart
 
 
-class Reviews(Store):
-    """A :class:`~monitor.store.store.Store` that keeps intents and judgements as well."""
-
-    def set_target(self, batch_id: BatchId, target: Target) -> Batch:
-        """Move what a batch waits for; its collector takes it up at once. Returns the batch.
-
-        Raises
-        ------
-        StoreError
-            When there is no such batch; so do the others.
-        """
-        with self._write(is_of_batches=True) as connection:
-            self._require_batch(connection, batch_id)
-            connection.execute("UPDATE batch SET target_rise_pct = ? WHERE id = ?", (target.rise_pct, batch_id))
-            return self._require_batch(connection, batch_id)
+class Reviews(StorePart):
+    """The tables ``intent`` and ``judgement``."""
 
     def save_intent(self, batch_id: BatchId, intent: Intent) -> None:
         """Keep what a batch was meant to be, in place of what was kept before."""
         formula = None if intent.formula is None else rows.to_json(intent.formula)
-        with self._write() as connection:
-            self._require_batch(connection, batch_id)
+        with self._file.writing() as connection:
+            batches.require(connection, self._file.path, batch_id)
             connection.execute(
                 "INSERT OR REPLACE INTO intent VALUES (?, ?, ?, ?)",
                 (batch_id, intent.dough_temp_c, formula, intent.proof_min),
@@ -38,7 +25,7 @@ class Reviews(Store):
 
     def intent(self, batch_id: BatchId) -> Intent | None:
         """What a batch was meant to be; None when nobody said."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             row = connection.execute("SELECT * FROM intent WHERE batch_id = ?", (batch_id,)).fetchone()
             if row is None:
                 return None
@@ -49,13 +36,13 @@ class Reviews(Store):
         """Keep a baker's verdict, in place of the one before."""
         photo = None if judgement.photo_jpeg is None else b64encode(judgement.photo_jpeg).decode("ascii")
         row = (batch_id, to_us(judgement.at), judgement.verdict.value, judgement.notes, photo)
-        with self._write() as connection:
-            self._require_batch(connection, batch_id)
+        with self._file.writing() as connection:
+            batches.require(connection, self._file.path, batch_id)
             connection.execute("INSERT OR REPLACE INTO judgement VALUES (?, ?, ?, ?, ?)", row)
 
     def judgement(self, batch_id: BatchId) -> Judgement | None:
         """What the baker said of a batch; None when nothing yet."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             row = connection.execute("SELECT * FROM judgement WHERE batch_id = ?", (batch_id,)).fetchone()
             if row is None:
                 return None
@@ -64,6 +51,6 @@ class Reviews(Store):
 
     def judged(self) -> dict[BatchId, Verdict]:
         """The verdict of each batch that has one."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             found = connection.execute("SELECT batch_id, verdict FROM judgement ORDER BY batch_id").fetchall()
             return {BatchId(row["batch_id"]): Verdict(row["verdict"]) for row in found}

@@ -1,4 +1,4 @@
-"""The store's file as the spool of a central store: what is not sent yet is found in it, and nothing is kept twice.
+"""The store as the spool of a central store: what is not sent yet is found in it, and nothing is kept twice.
 
 Readings and outlooks are only ever added, so what is new of them lies beyond a number; SQLite has one writer at a time,
 so numbers come in the order of commits. Every other row that is new or changed is noted by triggers in ``touched``
@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from monitor.store.rows import from_us, to_us
-from monitor.store.store import Store
+from monitor.store.sqlite_file import StorePart
 
 STREAMS = ("touched", "outlook", "reading")
 """In the order they are sent: a batch before its outlooks."""
@@ -64,12 +64,12 @@ class Backlog:
     parked: int
 
 
-class Spool(Store):
-    """A :class:`~monitor.store.store.Store` that knows what each target has been sent."""
+class Spool(StorePart):
+    """The tables ``touched``, ``spool`` and ``parked``: what each target has been sent."""
 
     def unsent(self, target: str, stream: str, most: int) -> Page:
         """The next rows of a stream, at most so many."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             after = _upto(connection, target, stream)
             if stream == "touched":
                 noted = connection.execute(
@@ -87,18 +87,18 @@ class Spool(Store):
 
     def standing_rows(self) -> list[SpoolRow]:
         """Every row of the small tables that change all the time."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             return [
                 row
                 for table in STANDING
                 for row in _rows_of(connection, table, connection.execute(f"SELECT rowid AS its_rowid, * FROM {table}"))
             ]
 
-    def is_sent(
+    def mark_sent(
         self, target: str, page: Page, refused: Sequence[tuple[SpoolRow, str]], at: datetime, clock_ns: int
     ) -> None:
         """Remember that a page was taken, but for the rows that cannot be, and the time of its delivery."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             for stream, upto in ((page.stream, page.upto), (_CLOCK, clock_ns)):
                 connection.execute(
                     "INSERT INTO spool VALUES (?, ?, ?) ON CONFLICT (target, stream) DO UPDATE SET "
@@ -112,12 +112,12 @@ class Spool(Store):
 
     def delivered_ns(self, target: str) -> int:
         """The time of the last delivery; 0 before the first. Never goes back, whatever a clock does."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             return _upto(connection, target, _CLOCK)
 
     def parked(self, target: str) -> list[tuple[str, int, str]]:
         """Table, number and reason of the rows that a target cannot take."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             found = connection.execute(
                 "SELECT tbl, row, reason FROM parked WHERE target = ? ORDER BY at_us, tbl, row", (target,)
             )
@@ -125,7 +125,7 @@ class Spool(Store):
 
     def unpark(self, target: str) -> int:
         """Have the rows that could not be taken sent once more; returns how many."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             found = connection.execute("SELECT tbl, row FROM parked WHERE target = ?", (target,)).fetchall()
             for each in found:
                 connection.execute("DELETE FROM touched WHERE tbl = ? AND row = ?", tuple(each))
@@ -135,12 +135,12 @@ class Spool(Store):
 
     def send_again(self, target: str) -> None:
         """Forget how far a target was sent everything; the time of its deliveries goes on."""
-        with self._write() as connection:
+        with self._file.writing() as connection:
             connection.execute("DELETE FROM spool WHERE target = ? AND stream <> ?", (target, _CLOCK))
 
     def backlog(self, target: str) -> Backlog:
         """How much a target has not been sent; costs a few look-ups by number."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             n, times = 0, []
             for stream in STREAMS:
                 after = _upto(connection, target, stream)
@@ -161,7 +161,7 @@ class Spool(Store):
 
     def counts(self) -> dict[str, int]:
         """How many rows there are of each table that is sent whole, sooner or later."""
-        with self._read() as connection:
+        with self._file.reading() as connection:
             return {
                 table: int(connection.execute(f"SELECT count(*) FROM {_base_of(table)}").fetchone()[0])
                 for table in (*WATCHED, "outlook", "reading")

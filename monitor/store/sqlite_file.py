@@ -43,6 +43,8 @@ class SqliteFile:
     ----------
     path
         The file; it and its folder are made when they are missing.
+    as_copy
+        Make it a copy of another site's store and write that; a copy opened in any other way refuses every write.
 
     Raises
     ------
@@ -50,11 +52,10 @@ class SqliteFile:
         From every method: the file, what happened, what to do.
     """
 
-    _may_write_copies = False
-
-    def __init__(self, path: Path) -> None:
+    def __init__(self, path: Path, *, as_copy: bool = False) -> None:
         self.path = path
         self.is_copy = False
+        self._as_copy = as_copy
         self._batch_writes = 0
         self._connection = self._opened()
 
@@ -88,6 +89,11 @@ class SqliteFile:
                     found=found,
                     known=len(schema.MIGRATIONS),
                 )
+            if self._as_copy:
+                with self._explained(Saying("cannot be made a copy")):
+                    connection.execute(f"PRAGMA user_version = {COPY}")
+                    connection.execute("PRAGMA foreign_keys = OFF")  # rows come in an order of their own
+                self.is_copy = True
         except StoreError:
             connection.close()
             raise
@@ -98,10 +104,6 @@ class SqliteFile:
         self._connection.close()
         self._connection = self._opened()
         self._batch_writes += 1  # a new connection counts the changes of others anew
-
-    def _mark_as_copy(self) -> None:
-        self._connection.execute(f"PRAGMA user_version = {COPY}")
-        self.is_copy = True
 
     def look_only(self) -> None:
         """Refuse, from now on, every write by this connection."""
@@ -138,9 +140,9 @@ class SqliteFile:
             ) from error
 
     @contextmanager
-    def _write(self, *, is_of_batches: bool = False) -> Iterator[sqlite3.Connection]:
+    def writing(self, *, is_of_batches: bool = False) -> Iterator[sqlite3.Connection]:
         """One immediate transaction: all of it, or nothing. See :meth:`changes` for what is of batches."""
-        if self.is_copy and not self._may_write_copies:
+        if self.is_copy and not self._as_copy:
             raise StoreError(
                 "{path}: is a copy of another site's store; note it there, it comes here by itself", path=self.path
             )
@@ -156,7 +158,7 @@ class SqliteFile:
                 raise
 
     @contextmanager
-    def _read(self) -> Iterator[sqlite3.Connection]:
+    def reading(self) -> Iterator[sqlite3.Connection]:
         """One read transaction: all its statements see the same moment."""
         with self._explained(Saying("cannot be read")):
             self._connection.execute("BEGIN")
@@ -182,6 +184,13 @@ class SqliteFile:
         """
         with self._explained(Saying("cannot be read")):
             return int(self._connection.execute("PRAGMA data_version").fetchone()[0]), self._batch_writes
+
+
+class StorePart:
+    """A part of the store: the methods for some of its tables, each one transaction of the opened file."""
+
+    def __init__(self, file: SqliteFile) -> None:
+        self._file = file
 
 
 def fault_of(error: Exception) -> StoreFault:

@@ -118,7 +118,7 @@ class Household:
     def events(self) -> list[EventKind]:
         """What was noted of the batch that is ready."""
         with Store(self.folder / DATABASE_NAME) as store:
-            return [event.kind for event in store.batch(self.ids["ready"]).events]
+            return [event.kind for event in store.batches.get(self.ids["ready"]).events]
 
 
 @pytest.fixture(scope="module")
@@ -256,7 +256,7 @@ def test_people_log_in_by_address_and_do_what_their_role_allows(club, browser: B
 
     def events() -> list[EventKind]:
         with Store(dashboard.folder / DATABASE_NAME) as store:
-            return [event.kind for event in store.batch(ids["ready"]).events]
+            return [event.kind for event in store.batches.get(ids["ready"]).events]
 
     closed = logged_in("pretender")
     expect(closed.get_by_text("is not verified")).to_be_visible(timeout=1000 * PATIENCE_S)

@@ -19,7 +19,7 @@ def test_the_fold_opens_and_stays_open_while_another_alert_comes(own_morning, op
         at = NOW - minutes(since_min)
         taken_over = Alert(about, kind, 1, at, at, called_at=at, suppressed_by=MoreCameOfIt(AlertKind.PAST_PEAK))
         with Store(served.folder / DATABASE_NAME) as store:
-            store.save_alerts([taken_over], [], [], NOW)
+            store.alerts.save([taken_over], [], [], NOW)
 
     say(AlertKind.READY_SOON, 80)
     say(AlertKind.READY, 70)

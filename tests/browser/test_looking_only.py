@@ -13,7 +13,8 @@ from served import Served
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.copies import Copy, copy_of
+from monitor.store.copies import copy_of
+from monitor.store.store import Store
 
 SECRET = "the proxy's own"
 ADDRESS = "https://bakery.example:8443"
@@ -75,7 +76,7 @@ def copies(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[
         path = copy_of(folder, site)
         path.parent.mkdir(parents=True)
         shutil.copy(made / DATABASE_NAME, path)
-        Copy(path).close()
+        Store(path, as_copy=True).close()
     with Served(folder) as served:
         yield served, ids
 

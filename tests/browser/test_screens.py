@@ -15,7 +15,6 @@ from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.reviews import Reviews
 from monitor.store.store import Store
 
 WIDTHS = pytest.mark.parametrize("width", [1280, 390])
@@ -173,7 +172,7 @@ def test_new_outlook_shows_by_itself(own_morning, opens) -> None:
     board = opens(served).open("/", ".batch .name")
     batch = opens(served, width=390).open(f"/batch?batch={ids['rising']}", ".side .huge")
     with Store(served.folder / DATABASE_NAME) as store:
-        newest = store.latest_outlook(ids["rising"])
+        newest = store.outlooks.latest(ids["rising"])
         assert newest is not None
         later = replace(newest, at=NOW + timedelta(seconds=1), rise_pct=Band(86.0, 87.0, 88.0))
         store.save_step(ids["rising"], later, [], [])
@@ -186,7 +185,7 @@ def test_baker_notes_a_fold_and_ends_the_stage(own_morning, opens) -> None:
 
     def events() -> list[EventKind]:
         with Store(served.folder / DATABASE_NAME) as store:
-            return [event.kind for event in store.batch(ids["ready"]).events]
+            return [event.kind for event in store.batches.get(ids["ready"]).events]
 
     page = opens(served, width=390).open(f"/batch?batch={ids['ready']}", ".side .huge")
     page.get_by_role("button", name="Folded").click()
@@ -211,10 +210,10 @@ def test_baker_starts_a_batch_in_a_vessel_of_the_bakery(own_morning, opens) -> N
     page.get_by_role("button", name="Go").click()
     page.locator(".title", has_text="Poppy rolls").wait_for()
     expect(page).to_have_url(re.compile(r"/batch\?batch=11$"))
-    with Reviews(served.folder / DATABASE_NAME) as store:
-        begun, like = store.batch(BatchId(11)), store.batch(ids["over"])
+    with Store(served.folder / DATABASE_NAME) as store:
+        begun, like = store.batches.get(BatchId(11)), store.batches.get(ids["over"])
         assert (begun.started_at, begun.target, begun.formula) == (NOW, like.target, like.formula)
-        assert store.intent(begun.id) == Intent(25.0)
+        assert store.reviews.intent(begun.id) == Intent(25.0)
 
 
 def test_level_by_eye_is_typed_and_kept(own_morning, opens) -> None:
@@ -226,7 +225,7 @@ def test_level_by_eye_is_typed_and_kept(own_morning, opens) -> None:
     with Store(served.folder / DATABASE_NAME) as store:
         levels = [
             reading.value
-            for reading in store.readings(store.batch(ids["no_rise"]))
+            for reading in store.readings.of(store.batches.get(ids["no_rise"]))
             if reading.node.endswith(f"eye-{ids['no_rise']}")
         ]
     assert levels == [118.0]

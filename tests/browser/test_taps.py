@@ -61,7 +61,7 @@ def tapped(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[
     ids = fill(folder)
     ready = Alert(Subject.batch(ids["ready"]), AlertKind.READY, 1, NOW, NOW, called_at=NOW)
     with Store(folder / DATABASE_NAME) as store:
-        store.save_alerts([ready], [], [], NOW)  # the newest, and so not the first that is tapped on the board
+        store.alerts.save([ready], [], [], NOW)  # the newest, and so not the first that is tapped on the board
     with Served(folder) as served:
         yield served, ids
 

@@ -18,8 +18,7 @@ from monitor.recipe.intent import Judgement, Verdict
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.settings.shops import Centre
 from monitor.shops.sender import Sender, target_of
-from monitor.store.reviews import Reviews
-from monitor.store.spool import Spool
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 SITE = "rye"
@@ -43,11 +42,11 @@ def reading(seq: int, at_min: float, channel: Channel = Channel.AIR_TEMP, value:
 
 def fill(path: Path, minutes: int) -> None:
     """A batch with all that belongs to it, and so many minutes of one node."""
-    with Reviews(path) as book:
-        batch = book.add_batch(TUB)
-        book.append(reading(k, k, channel, 20.0 + k % 7) for k in range(1, minutes + 1) for channel in CHANNELS)
+    with Store(path) as store:
+        batch = store.batches.add(TUB)
+        store.readings.add(reading(k, k, channel, 20.0 + k % 7) for k in range(1, minutes + 1) for channel in CHANNELS)
         doubtful = replace(reading(9001, 3.5), flag=Flag.OUT_OF_RANGE)
-        book.append([doubtful, replace(doubtful, seq=9002, value=math.nan)])
+        store.readings.add([doubtful, replace(doubtful, seq=9002, value=math.nan)])
         fan = tuple(FanPoint(START + timedelta(minutes=k), *(1.0 * k,) * 5) for k in range(91))
         for k in range(1, 11):
             at = START + timedelta(minutes=k)
@@ -55,11 +54,11 @@ def fill(path: Path, minutes: int) -> None:
             text = Message(alert.message_id, batch.id, alert.kind, 1, "Linden", "ready", at)
             change = Change(alert.subject, alert.kind, 1, at, Phase.UNACKNOWLEDGED)
             outlook = Outlook(at, State.RISING, Band(k - 1.0, 1.0 * k, k + 1.0), fan=fan)
-            book.save_step(batch.id, outlook, [alert], [text], [change])
-        book.save_call(Call(text.id, 1, "baker", START, START, "phone", 1), 1)
-        book.add_level(batch.id, START + timedelta(minutes=5), 92.0, 3.0)
-        book.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, "fine", bytes(range(256)) * 600))
-        book.note_node(NODE, "serial bench", START)
+            store.save_step(batch.id, outlook, [alert], [text], [change])
+        store.outbox.save_call(Call(text.id, 1, "baker", START, START, "phone", 1), 1)
+        store.readings.add_level(batch.id, START + timedelta(minutes=5), 92.0, 3.0)
+        store.reviews.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, "fine", bytes(range(256)) * 600))
+        store.nodes.note(NODE, "serial bench", START)
 
 
 @contextmanager
@@ -72,8 +71,8 @@ def sent_by(path: Path, influx: Influx, *, page_rows: int = 500, site: str = SIT
 
 
 def is_drained(path: Path, influx: Influx, site: str = SITE) -> bool:
-    with Spool(path) as spool:
-        return spool.backlog(target_of(Centre(influx.url), site)).rows == 0
+    with Store(path) as store:
+        return store.spool.backlog(target_of(Centre(influx.url), site)).rows == 0
 
 
 def drain(path: Path, influx: Influx, site: str = SITE) -> None:

@@ -150,7 +150,7 @@ def test_a_shop_without_a_collector_is_acknowledged_by_the_central_one(served_ch
     with CollectorProcess(chain.central.folder) as collector:
         wait_until(functools.partial(is_acknowledged, 1), "the pack is acknowledged from the central collector")
         with collector.open_store() as store:
-            assert [row.node for row in store.nodes()] == [chain.shop.one.name]
+            assert [row.node for row in store.nodes.all()] == [chain.shop.one.name]
 
 
 def test_check_vouches_for_both_ends_and_finds_a_changed_access_list(chain: Chain, capsys: Any) -> None:

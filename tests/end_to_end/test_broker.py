@@ -172,8 +172,8 @@ def test_readings_come_through_the_secured_broker_and_over_its_restart(bakery: C
         node = speaking(one, hears=f"proofing/{one}/ack")
         wait_until(lambda: is_acknowledged(3), "the collector has come back to the broker")
         with collector.open_store() as store:
-            assert [row.node for row in store.nodes()] == [bakery.one.name]
-            assert "name" in {fault.reason for fault in store.faults()}
+            assert [row.node for row in store.nodes.all()] == [bakery.one.name]
+            assert "name" in {fault.reason for fault in store.nodes.faults()}
 
 
 def test_check_vouches_for_what_was_set_up(bakery: ConfiguredBroker) -> None:

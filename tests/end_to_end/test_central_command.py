@@ -18,7 +18,6 @@ from monitor.settings.shops import Centre
 from monitor.shops.influx import Link
 from monitor.shops.points import point_of
 from monitor.store.copies import copy_of
-from monitor.store.spool import Spool
 from monitor.store.store import Store
 
 Capture = pytest.CaptureFixture[str]
@@ -47,7 +46,7 @@ def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy_over_an_outage(
             wait_until(lambda: copy.exists() and _readings(copy) == 23, "all is copied")
             influx.kill()
             with Store(site / "proofing.sqlite") as store:
-                store.append([reading(24, 24.0)])
+                store.readings.add([reading(24, 24.0)])
             logs = (site / "collect.log", tmp_path / "follow.log")
             wait_until(lambda: all("state=away" in log.read_text() for log in logs), "both miss the server")
             influx.start()
@@ -66,8 +65,8 @@ def called(capsys: Capture, *arguments: str | Path) -> tuple[int, str]:
 
 
 def _readings(path: Path) -> int:
-    with Spool(path) as spool:
-        return spool.counts()["reading"]
+    with Store(path) as store:
+        return store.spool.counts()["reading"]
 
 
 def test_copies_can_be_looked_at_by_every_command_and_written_by_none(
@@ -125,10 +124,10 @@ def test_prepare_shows_statements_that_the_server_takes(tmp_path: Path, influx: 
 
 def _drain_into(path: Path, influx: Influx) -> None:
     """Readings in their own bucket, put there as the sender does."""
-    with Spool(path) as spool, Link(Centre(influx.url, readings_bucket="shop-readings"), TOKEN) as link:
+    with Store(path) as store, Link(Centre(influx.url, readings_bucket="shop-readings"), TOKEN) as link:
         now = wall_clock()  # the server lets go of what is older than its retention
-        spool.append(replace(reading(k, k), measured_at=now - timedelta(minutes=k)) for k in range(1, 31))
-        link.write("reading", [point_of("rye", row) for row in spool.unsent("x", "reading", 100).rows])
+        store.readings.add(replace(reading(k, k), measured_at=now - timedelta(minutes=k)) for k in range(1, 31))
+        link.write("reading", [point_of("rye", row) for row in store.spool.unsent("x", "reading", 100).rows])
 
 
 def test_readings_must_have_a_bucket_of_their_own_to_be_let_go(tmp_path: Path, influx: Influx, capsys: Capture) -> None:
@@ -149,7 +148,7 @@ def test_check_says_whether_the_central_store_takes_what_is_sent(
 ) -> None:
     site = settings(tmp_path / "site", influx, 'serial = ["/dev/null"]\n')
     with Store(site / "proofing.sqlite") as store:
-        store.append([reading(1, 1.0)])
+        store.readings.add([reading(1, 1.0)])
     _, well = called(capsys, "check", "--data-dir", site)
     assert f"ok     central store {influx.url}: takes what site rye sends to proofing" in well
     assert f"ok     central store {influx.url}: 1 rows wait to be sent" in well

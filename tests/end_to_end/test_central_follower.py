@@ -20,9 +20,8 @@ from monitor.settings.shops import Centre
 from monitor.shops.follower import Follower, Span, spans_of
 from monitor.shops.influx import Link
 from monitor.shops.points import FAN_POINTS
-from monitor.store.copies import Copy, copies_in, copy_of
-from monitor.store.reviews import Reviews
-from monitor.store.spool import WATCHED, Spool
+from monitor.store.copies import copies_in, copy_of
+from monitor.store.spool import WATCHED
 from monitor.store.store import Store
 
 pytestmark = pytest.mark.usefixtures("quick_retries")
@@ -72,23 +71,23 @@ def test_what_comes_later_and_late_is_followed(tmp_path: Path, influx: Influx) -
     drain(path, influx)
     with following(folder, influx) as follower:
         follower.look()
-        with Spool(path) as spool:
-            spool.append([reading(5001, -600.0), reading(5002, 120.0)])  # one that a node had kept for hours
-            spool.add_event(spool.batches()[0].id, Event(START + timedelta(hours=3), EventKind.END))
+        with Store(path) as store:
+            store.readings.add([reading(5001, -600.0), reading(5002, 120.0)])  # one that a node had kept for hours
+            store.batches.add_event(store.batches.all()[0].id, Event(START + timedelta(hours=3), EventKind.END))
         drain(path, influx)
         assert 0 < follower.look() < 20
     copy = copy_of(folder, "rye")
     assert rows_of(copy, "reading") == rows_of(path, "reading")
     with Store(copy) as store:
-        (batch,) = store.batches(running=False)
+        (batch,) = store.batches.ended()
         assert batch.ended_at == START + timedelta(hours=3)
 
 
 def test_nobody_but_its_follower_writes_into_a_copy(tmp_path: Path) -> None:
     copy = copy_of(tmp_path, "rye")
-    Copy(copy).close()
+    Store(copy, as_copy=True).close()
     with Store(copy) as store, pytest.raises(StoreError, match="is a copy of another site's store"):
-        store.add_batch(TUB)
+        store.batches.add(TUB)
     assert copies_in(tmp_path) == {"rye": copy}
 
 
@@ -96,10 +95,10 @@ def test_after_a_site_lost_its_store_a_number_stands_for_the_later_batch(tmp_pat
     first, second, folder = tmp_path / "first.sqlite", tmp_path / "second.sqlite", tmp_path / "central"
     fill(first, 10)
     later = START + timedelta(days=2)
-    with Reviews(second) as book:  # batch 1 again: the store was begun anew
-        batch = book.add_batch(replace(TUB, name="Fig loaf", started_at=later))
+    with Store(second) as book:  # batch 1 again: the store was begun anew
+        batch = book.batches.add(replace(TUB, name="Fig loaf", started_at=later))
         book.save_step(batch.id, Outlook(later, State.NO_RISE), [], [])
-        book.note_node(NODE, "serial bench", START)
+        book.nodes.note(NODE, "serial bench", START)
     drain(first, influx)
     with following(folder, influx) as follower:
         follower.look()
@@ -108,10 +107,10 @@ def test_after_a_site_lost_its_store_a_number_stands_for_the_later_batch(tmp_pat
     copy = copy_of(folder, "rye")
     for _ in range(2):
         with Store(copy) as store:
-            (batch,) = store.batches()
+            (batch,) = store.batches.all()
             assert batch.name == "Fig loaf"
-            assert [outlook.at for outlook in store.outlooks(batch.id)] == [later]
-            assert store.messages(batch.id) == []
+            assert [outlook.at for outlook in store.outlooks.of(batch.id)] == [later]
+            assert store.outbox.messages(batch.id) == []
         copy.unlink()
         with following(folder, influx) as follower:
             follower.look()

@@ -16,7 +16,7 @@ from monitor.errors import CentralKind
 from monitor.recipe.batch import Event, EventKind
 from monitor.settings.shops import Centre
 from monitor.shops.sender import Sender, target_of
-from monitor.store.spool import Spool
+from monitor.store.store import Store
 
 pytestmark = pytest.mark.usefixtures("quick_retries")
 
@@ -48,8 +48,8 @@ def test_a_week_without_its_server_and_a_kill_in_mid_drain_lose_nothing(tmp_path
         influx.start()
         wait_until(lambda: is_drained(path, influx), "all is sent")
         assert list(sender.troubles()) == []
-    with Spool(path) as spool:
-        counts = spool.counts()
+    with Store(path) as store:
+        counts = store.spool.counts()
     assert counts["reading"] == 4 * 5040 + 3
     field = {"reading": "origin", "outlook": "body"}
     found = {table: influx.count(table, field.get(table, "row")) for table in counts}
@@ -67,8 +67,8 @@ def test_everything_sent_once_more_changes_nothing(tmp_path: Path, influx: Influ
     fill(path, 60)
     drain(path, influx)
     before = everything(influx)
-    with Spool(path) as spool:
-        spool.send_again(target_of(Centre(influx.url), SITE))
+    with Store(path) as store:
+        store.spool.send_again(target_of(Centre(influx.url), SITE))
     drain(path, influx)
     assert everything(influx) == before
     assert {"reading", "outlook", "batch", "alert", "alert_change", "outbox", "judgement", "node"} <= before.keys()
@@ -77,8 +77,8 @@ def test_everything_sent_once_more_changes_nothing(tmp_path: Path, influx: Influ
 def test_packs_of_one_microsecond_stand_side_by_side(tmp_path: Path, influx: Influx) -> None:
     path = tmp_path / "proofing.sqlite"
     fill(path, 0)
-    with Spool(path) as spool:
-        spool.append(reading(seq, 1.0) for seq in range(1, 901))
+    with Store(path) as store:
+        store.readings.add(reading(seq, 1.0) for seq in range(1, 901))
     drain(path, influx)
     assert influx.count("reading", "origin") == 903
 
@@ -89,8 +89,8 @@ def test_a_wrong_token_is_told_and_nothing_is_lost_until_it_is_right(tmp_path: P
     influx.let_in("another")
     with sent_by(path, influx) as sender:
         wait_until(lambda: troubles_of(sender, CentralGetsNothing, status=401), "it is told")
-        with Spool(path) as spool:
-            assert spool.parked(target_of(Centre(influx.url), SITE)) == []
+        with Store(path) as store:
+            assert store.spool.parked(target_of(Centre(influx.url), SITE)) == []
         influx.let_in(TOKEN)
         wait_until(lambda: is_drained(path, influx), "all is sent")
     assert influx.count("reading", "origin") == 43
@@ -112,14 +112,14 @@ def test_a_reading_that_the_server_cannot_take_is_set_aside_alone(tmp_path: Path
     fill(path, 50)
     long_ago = START - timedelta(days=60)  # a shard of its own, in which another program has made values texts
     influx.write(f'reading,site=other value="warm" {int(long_ago.timestamp())}000000000')
-    with Spool(path) as spool:
-        spool.append([replace(reading(999, 0), measured_at=long_ago)])
-        spool.append([reading(1000, 100)])
+    with Store(path) as store:
+        store.readings.add([replace(reading(999, 0), measured_at=long_ago)])
+        store.readings.add([reading(1000, 100)])
     with sent_by(path, influx) as sender:
         wait_until(lambda: is_drained(path, influx), "all is sent")
         wait_until(lambda: troubles_of(sender, CentralRefusesRows, rows=1), "it is told")
-    with Spool(path) as spool:
-        ((table, number, reason),) = spool.parked(target_of(Centre(influx.url), SITE))
+    with Store(path) as store:
+        ((table, number, reason),) = store.spool.parked(target_of(Centre(influx.url), SITE))
     assert (table, number) == ("reading", 204)
     assert "field type conflict" in reason
     assert influx.count("reading", "origin") == 204  # all but that one
@@ -136,8 +136,8 @@ def test_a_server_that_takes_nothing_at_all_is_no_reason_to_set_everything_aside
     influx.write(f'reading,site=other value="warm" {int(START.timestamp())}000000000')
     with sent_by(path, influx) as sender:
         wait_until(lambda: troubles_of(sender, CentralGetsNothing, kind=CentralKind.SHUT), "it is told")
-    with Spool(path) as spool:
-        assert spool.parked(target_of(Centre(influx.url), SITE)) == []
+    with Store(path) as store:
+        assert store.spool.parked(target_of(Centre(influx.url), SITE)) == []
 
 
 def test_what_is_older_than_the_server_keeps_does_not_stop_the_rest(tmp_path: Path, influx: Influx) -> None:
@@ -146,20 +146,20 @@ def test_what_is_older_than_the_server_keeps_does_not_stop_the_rest(tmp_path: Pa
     influx.do(f'ALTER RETENTION POLICY "autogen" ON "{BUCKET}" DURATION 1h SHARD DURATION 1h')
     with sent_by(path, influx):
         wait_until(lambda: is_drained(path, influx), "all is sent")
-    with Spool(path) as spool:
-        assert spool.parked(target_of(Centre(influx.url), SITE)) == []
+    with Store(path) as store:
+        assert store.spool.parked(target_of(Centre(influx.url), SITE)) == []
     assert influx.count("reading", "origin") == 0
 
 
 def test_the_number_of_series_does_not_grow_with_batches(tmp_path: Path, influx: Influx) -> None:
     path = tmp_path / "proofing.sqlite"
     fill(path, 1)
-    with Spool(path) as spool:
+    with Store(path) as store:
         for k in range(200):
-            batch = spool.add_batch(replace(TUB, started_at=START + timedelta(hours=k)))
-            spool.save_step(batch.id, Outlook(batch.started_at, State.NO_RISE), [], [])
-            spool.add_level(batch.id, batch.started_at, 90.0, 3.0)
-            spool.add_event(batch.id, Event(batch.started_at, EventKind.FOLD))
+            batch = store.batches.add(replace(TUB, started_at=START + timedelta(hours=k)))
+            store.save_step(batch.id, Outlook(batch.started_at, State.NO_RISE), [], [])
+            store.readings.add_level(batch.id, batch.started_at, 90.0, 3.0)
+            store.batches.add_event(batch.id, Event(batch.started_at, EventKind.FOLD))
     drain(path, influx)
     assert influx.count("batch", "row") == 201
     series = influx.do("SHOW SERIES")[0]["values"]

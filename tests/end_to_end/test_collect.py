@@ -30,7 +30,7 @@ FAR_AHEAD = datetime(2100, 1, 1, tzinfo=UTC)
 
 
 def sequence_numbers(store: Store, node: NodeId) -> list[int]:
-    return sorted(reading.seq for reading in store.readings_between(node, Channel.DISTANCE, LONG_AGO, FAR_AHEAD))
+    return sorted(reading.seq for reading in store.readings.between(node, Channel.DISTANCE, LONG_AGO, FAR_AHEAD))
 
 
 def write_batch(path: Path, started: datetime, *, node: NodeId = SERIAL_NODE) -> Path:
@@ -55,8 +55,8 @@ def test_readings_come_over_serial_and_mqtt_at_once(
         pty_pair.receive(b"!0a1b2c3d 20 ")
         wait_until(lambda: sequence_numbers(store, MQTT_NODE) == list(range(1, 21)), "all MQTT packs are stored")
         assert sequence_numbers(store, SERIAL_NODE) == list(range(1, 21))
-        assert store.faults() == []
-        assert {node.node for node in store.nodes()} == {SERIAL_NODE, MQTT_NODE}
+        assert store.nodes.faults() == []
+        assert {node.node for node in store.nodes.all()} == {SERIAL_NODE, MQTT_NODE}
 
 
 def test_the_line_and_the_broker_may_go_and_come_back(
@@ -90,21 +90,21 @@ def test_a_batch_goes_on_over_a_power_cut(tmp_path: Path, pty_pair: PtyPair) -> 
     first = CollectorProcess(data_dir, "--serial", str(pty_pair.path))
     first.__enter__()
     with first.open_store() as store:
-        (running,) = store.batches(running=True)
+        (running,) = store.batches.running()
         wait_until(lambda: "open source=serial" in first.log.read_text(), "the line is open")
         pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n")
         pty_pair.receive(b"!0a1b2c3d 1 ")
-        wait_until(lambda: store.latest_outlook(running.id) is not None, "a first outlook")
+        wait_until(lambda: store.outlooks.latest(running.id) is not None, "a first outlook")
         first.kill()
         with CollectorProcess(data_dir, "--serial", str(pty_pair.path)) as second:
             wait_until(lambda: second.log.read_text().count("open source=serial") == 2, "the line is open once more")
             pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n" + good_frame(SERIAL_NODE, 2) + b"\n")
             pty_pair.receive(b"!0a1b2c3d 2 ")
-            known = len(store.outlooks(running.id))
+            known = len(store.outlooks.of(running.id))
             assert run_program("batch", "event", "1", "fold", "--data-dir", data_dir).returncode == 0
-            wait_until(lambda: len(store.outlooks(running.id)) > known, "the fold is worked at once")
+            wait_until(lambda: len(store.outlooks.of(running.id)) > known, "the fold is worked at once")
         assert sequence_numbers(store, SERIAL_NODE) == [1, 2]
-        assert not [fault for fault in store.faults() if fault.reason == STEP_FAULT]
+        assert not [fault for fault in store.nodes.faults() if fault.reason == STEP_FAULT]
 
 
 class Phone:
@@ -147,8 +147,8 @@ def test_silence_reaches_the_phone_and_the_terminal_once(tmp_path: Path, phone: 
     with CollectorProcess(data_dir, "--by-eye", PROOFING_NOTIFY_URLS=url) as collector:
         wait_until(lambda: len(phone.messages) > 0, "the phone rings")
         with collector.open_store() as store:
-            wait_until(lambda: all(message.delivered_at for message in store.messages()), "delivery is recorded")
-            assert len(phone.messages) == len(store.messages()) == 1
+            wait_until(lambda: all(message.delivered_at for message in store.outbox.messages()), "delivery is recorded")
+            assert len(phone.messages) == len(store.outbox.messages()) == 1
     assert "node silent" in phone.messages[0]["title"]
     said = collector.log.read_text()
     assert "Plain tub: " in said
@@ -202,7 +202,7 @@ def test_a_new_file_that_another_process_is_making_is_waited_for(tmp_path: Path)
     release.start()
     try:
         with Store(path) as store:
-            assert store.batches() == []
+            assert store.batches.all() == []
     finally:
         release.join()
         other.close()

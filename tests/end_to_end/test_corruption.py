@@ -89,7 +89,7 @@ def stored(store: Store, urn: str) -> list[tuple[int, Channel]]:
     return sorted(
         (reading.seq, reading.channel)
         for channel in Channel
-        for reading in store.readings_between(NodeId(urn), channel, LONG_AGO, FAR_AHEAD)
+        for reading in store.readings.between(NodeId(urn), channel, LONG_AGO, FAR_AHEAD)
     )
 
 
@@ -98,7 +98,7 @@ def expected(n: int) -> list[tuple[int, Channel]]:
 
 
 def n_refused(store: Store) -> int:
-    return sum(fault.count for fault in store.faults())
+    return sum(fault.count for fault in store.nodes.faults())
 
 
 def test_corrupted_frames_are_counted_and_never_stored_and_good_ones_between_them_always(
@@ -121,7 +121,7 @@ def test_corrupted_frames_are_counted_and_never_stored_and_good_ones_between_the
         assert stored(store, on_serial) == expected(BAD_FRAMES)
         assert stored(store, on_mqtt) == expected(BAD_FRAMES)
         assert n_refused(store) == 2 * BAD_FRAMES
-        faults = store.faults()
+        faults = store.nodes.faults()
         assert {fault.node for fault in faults} <= {on_serial, on_mqtt, "unknown"}
         assert STEP_FAULT not in {fault.reason for fault in faults}
         reasons = {fault.reason for fault in faults}

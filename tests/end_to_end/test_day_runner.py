@@ -34,7 +34,7 @@ from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
 from monitor.recipe.batch import Event, EventKind, Stage
 from monitor.recipe.recipe_file import recipe_toml
-from monitor.store.plans import DayBook
+from monitor.store.store import Store
 from monitor.wording.reader import Reader
 
 KEY = "tamarack loaf"
@@ -48,8 +48,8 @@ def made() -> Plan:
 
 
 @pytest.fixture
-def book(tmp_path: Path):
-    with DayBook(tmp_path / "proofing.sqlite") as opened:
+def store(tmp_path: Path):
+    with Store(tmp_path / "proofing.sqlite") as opened:
         yield opened
 
 
@@ -57,60 +57,60 @@ def minutes(n: float) -> timedelta:
     return timedelta(minutes=n)
 
 
-def live(book: DayBook, plan: Plan, now: datetime):
-    return live_plan(book, plan, now, StageForecasts(book))
+def live(store: Store, plan: Plan, now: datetime):
+    return live_plan(store, plan, now, StageForecasts(store))
 
 
-def texts(book: DayBook) -> list[str]:
-    return [message.title for message in reversed(book.messages())]
+def texts(store: Store) -> list[str]:
+    return [message.title for message in reversed(store.outbox.messages())]
 
 
 # -- the store --------------------------------------------------------------------------------------------------------
 
 
-def test_a_plan_comes_back_as_it_was_kept(book, made):
-    kept = book.add_plan(made)
+def test_a_plan_comes_back_as_it_was_kept(store, made):
+    kept = store.plans.add(made)
     assert kept.id == 1
-    assert book.plans() == [kept]
-    assert book.plan(kept.id) == kept
+    assert store.plans.all() == [kept]
+    assert store.plans.get(kept.id) == kept
 
 
-def test_a_dropped_plan_is_gone(book, made):
-    kept = book.add_plan(made)
-    book.drop_plan(kept.id)
-    assert book.plans() == []
+def test_a_dropped_plan_is_gone(store, made):
+    kept = store.plans.add(made)
+    store.plans.drop(kept.id)
+    assert store.plans.all() == []
     with pytest.raises(StoreError, match="has no plan 1"):
-        book.plan(kept.id)
+        store.plans.get(kept.id)
 
 
-def test_a_step_is_done_once(book, made):
-    kept = book.add_plan(made)
-    book.mark_done(kept.id, "a", made_up.MORNING)
-    book.mark_done(kept.id, "a", made_up.NOON)
-    assert book.done(kept.id) == {"a": made_up.MORNING}
-    assert book.done(PlanId(7)) == {}
+def test_a_step_is_done_once(store, made):
+    kept = store.plans.add(made)
+    store.plans.mark_done(kept.id, "a", made_up.MORNING)
+    store.plans.mark_done(kept.id, "a", made_up.NOON)
+    assert store.plans.done(kept.id) == {"a": made_up.MORNING}
+    assert store.plans.done(PlanId(7)) == {}
 
 
-def test_a_call_needs_no_batch_and_is_kept_once(book, made):
-    kept = book.add_plan(made)
+def test_a_call_needs_no_batch_and_is_kept_once(store, made):
+    kept = store.plans.add(made)
     message = Message("plan-1/x", None, CueKind.MIX, 1, "mix now", "mix it", made_up.MORNING)
     for _ in range(2):
-        book.announce(kept.id, [message], {KEY: made_up.NOON})
-    assert book.messages() == [message]
-    assert [each for each, _, _ in book.open_messages()] == [message]
-    assert book.message_ids(kept.id) == {"plan-1/x"}
-    assert book.message_ids(PlanId(11)) == set()
-    assert book.announced(kept.id) == {KEY: made_up.NOON}
+        store.plans.announce(kept.id, [message], {KEY: made_up.NOON})
+    assert store.outbox.messages() == [message]
+    assert [each for each, _, _ in store.outbox.open_messages()] == [message]
+    assert store.plans.message_ids(kept.id) == {"plan-1/x"}
+    assert store.plans.message_ids(PlanId(11)) == set()
+    assert store.plans.announced(kept.id) == {KEY: made_up.NOON}
 
 
 # -- living it --------------------------------------------------------------------------------------------------------
 
 
-def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(book, made):
-    plan = book.add_plan(made)
+def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(store, made):
+    plan = store.plans.add(made)
     now = made.doughs[0].stages[0].hands_at
-    said = start_next(book, live(book, plan, now), now, Reader(UTC))
-    (batch,) = book.batches(running=True)
+    said = start_next(store, live(store, plan, now), now, Reader(UTC))
+    (batch,) = store.batches.running()
     assert batch.stage is Stage.RETARD  # it stands in the refrigerator
     assert batch.target.is_peak
     assert batch.recipe_key == KEY
@@ -120,81 +120,81 @@ def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(book, ma
     assert "is being watched" in said
 
 
-def test_the_next_start_ends_what_it_takes_on(book, made):
-    plan = book.add_plan(made)
+def test_the_next_start_ends_what_it_takes_on(store, made):
+    plan = store.plans.add(made)
     for stage in made.doughs[0].stages:
-        start_next(book, live(book, plan, stage.hands_at), stage.hands_at, Reader(UTC))
-    (running,) = book.batches(running=True)
+        start_next(store, live(store, plan, stage.hands_at), stage.hands_at, Reader(UTC))
+    (running,) = store.batches.running()
     assert running.stage is Stage.FINAL_PROOF
     assert running.formula.dough_g == pytest.approx(made.doughs[0].recipe.dough.mass_g)
     with pytest.raises(ConfigError, match="no stage is left"):
-        start_next(book, live(book, plan, made_up.NOON), made_up.NOON, Reader(UTC))
+        start_next(store, live(store, plan, made_up.NOON), made_up.NOON, Reader(UTC))
 
 
-def test_the_end_of_one_stage_is_the_beginning_of_the_next(book, made):
-    plan = book.add_plan(made)
+def test_the_end_of_one_stage_is_the_beginning_of_the_next(store, made):
+    plan = store.plans.add(made)
     bulk, proof = made.doughs[0].stages[1:]
     for stage in made.doughs[0].stages[:2]:
-        start_next(book, live(book, plan, stage.begins_at), stage.begins_at, Reader(UTC))
-    assert follow_on(book, live(book, plan, bulk.ends_at)) == []
-    (running,) = book.batches(running=True)
-    book.add_event(running.id, Event(bulk.ends_at, EventKind.END))
-    (batch,) = follow_on(book, live(book, plan, bulk.ends_at))
+        start_next(store, live(store, plan, stage.begins_at), stage.begins_at, Reader(UTC))
+    assert follow_on(store, live(store, plan, bulk.ends_at)) == []
+    (running,) = store.batches.running()
+    store.batches.add_event(running.id, Event(bulk.ends_at, EventKind.END))
+    (batch,) = follow_on(store, live(store, plan, bulk.ends_at))
     assert batch.stage is Stage.FINAL_PROOF
     assert batch.started_at == bulk.ends_at + (proof.begins_at - proof.hands_at)
-    assert follow_on(book, live(book, plan, bulk.ends_at)) == []
+    assert follow_on(store, live(store, plan, bulk.ends_at)) == []
 
 
-def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(book):
+def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(store):
     recipe = made_up.recipe()
     cold = replace(recipe.method[-1], cold_h=8.0)
     found = make_plan((Order(replace(recipe, method=(cold,)), None),), made_up.KITCHEN, made_up.MORNING, UTC)
     assert isinstance(found, Plan)
-    plan = book.add_plan(found)
-    start_next(book, live(book, plan, made_up.MORNING), made_up.MORNING, Reader(UTC))
-    (batch,) = book.batches(running=True)
+    plan = store.plans.add(found)
+    start_next(store, live(store, plan, made_up.MORNING), made_up.MORNING, Reader(UTC))
+    (batch,) = store.batches.running()
     assert batch.stage is Stage.FINAL_PROOF
     assert air_limits(batch) == AIR_LIMITS[Stage.RETARD]
     out_at = made_up.MORNING + timedelta(hours=8)
     step = next(each for each in steps(plan) if each.kind is StepKind.MOVE)
-    tick_off(book, live(book, plan, out_at), step, out_at)
-    (batch,) = book.batches(running=True)
+    tick_off(store, live(store, plan, out_at), step, out_at)
+    (batch,) = store.batches.running()
     assert air_limits(batch) == AIR_LIMITS[Stage.FINAL_PROOF]
-    assert step.key in book.done(plan.id)
+    assert step.key in store.plans.done(plan.id)
 
 
-def test_what_is_mixed_waits_for_hands(book, made):
-    plan = book.add_plan(made)
+def test_what_is_mixed_waits_for_hands(store, made):
+    plan = store.plans.add(made)
     first = made.doughs[0].stages[0]
-    start_next(book, live(book, plan, first.begins_at), first.begins_at, Reader(UTC))
-    (running,) = book.batches(running=True)
-    book.add_event(running.id, Event(first.ends_at, EventKind.END))
-    assert follow_on(book, live(book, plan, first.ends_at)) == []
+    start_next(store, live(store, plan, first.begins_at), first.begins_at, Reader(UTC))
+    (running,) = store.batches.running()
+    store.batches.add_event(running.id, Event(first.ends_at, EventKind.END))
+    assert follow_on(store, live(store, plan, first.ends_at)) == []
 
 
-def test_calls_go_into_the_outbox_once(book, made):
-    book.add_plan(made)
+def test_calls_go_into_the_outbox_once(store, made):
+    store.plans.add(made)
     now = made.doughs[0].stages[0].hands_at
     for _ in range(3):
-        run_plans(book, now, Reader(UTC), StageForecasts(book))
-    (message,) = book.messages()
+        run_plans(store, now, Reader(UTC), StageForecasts(store))
+    (message,) = store.outbox.messages()
     assert (message.kind, message.batch_id) == (CueKind.MIX, None)
     assert message.title == "mix now: Tamarack loaf"
 
 
-def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
-    plan = book.add_plan(made)
+def test_a_warmer_kitchen_is_said_once_with_every_later_time(store, made):
+    plan = store.plans.add(made)
     stages = made.doughs[0].stages
     for stage in stages[:2]:
-        start_next(book, live(book, plan, stage.begins_at), stage.begins_at, Reader(UTC))
-    (running,) = book.batches(running=True)
+        start_next(store, live(store, plan, stage.begins_at), stage.begins_at, Reader(UTC))
+    (running,) = store.batches.running()
     for n in (40.0, 41.0):
         now = stages[1].begins_at + minutes(n)
         ready = Moments(p25=stages[1].ready_at - minutes(34), p50=stages[1].ready_at - minutes(32))
         outlook = Outlook(at=now, state=State.RISING, ready=ready, air_temp_c=27.0, dough_temp_c=27.0)
-        book.save_step(running.id, outlook, (), ())
-        send_cues(book, live(book, plan, now), now, Reader(UTC))
-    (moved,) = [message for message in book.messages() if message.kind is CueKind.MOVED]
+        store.save_step(running.id, outlook, (), ())
+        send_cues(store, live(store, plan, now), now, Reader(UTC))
+    (moved,) = [message for message in store.outbox.messages() if message.kind is CueKind.MOVED]
     assert moved.batch_id == running.id
     assert "3.0 °C warmer than planned" in moved.text
     assert re.search(r"Everything still to come is \d+ min earlier", moved.text)
@@ -202,23 +202,23 @@ def test_a_warmer_kitchen_is_said_once_with_every_later_time(book, made):
         assert what in moved.text
 
 
-def test_a_plan_that_is_over_calls_no_more(book, made):
-    plan = book.add_plan(made)
-    run_plans(book, made_up.NOON + timedelta(days=3), Reader(UTC), StageForecasts(book))
-    assert book.plans(is_open=True) == []
-    assert book.plans() == [plan]
-    run_plans(book, made.doughs[0].stages[0].hands_at, Reader(UTC), StageForecasts(book))
-    assert book.messages() == []
+def test_a_plan_that_is_over_calls_no_more(store, made):
+    plan = store.plans.add(made)
+    run_plans(store, made_up.NOON + timedelta(days=3), Reader(UTC), StageForecasts(store))
+    assert store.plans.open() == []
+    assert store.plans.all() == [plan]
+    run_plans(store, made.doughs[0].stages[0].hands_at, Reader(UTC), StageForecasts(store))
+    assert store.outbox.messages() == []
 
 
 def test_the_runner_lives_plans_beside_everything_else(tmp_path, made):
     path = tmp_path / "proofing.sqlite"
-    with DayBook(path) as book:
-        book.add_plan(made)
+    with Store(path) as store:
+        store.plans.add(made)
         runner = PlanRunner(path, SetClock(made.doughs[0].stages[0].hands_at), Reader(UTC))
         runner.start()
         try:
-            wait_until(lambda: texts(book) == ["mix now: Tamarack loaf"], "the cue")
+            wait_until(lambda: texts(store) == ["mix now: Tamarack loaf"], "the cue")
         finally:
             runner.stop()
 
@@ -229,11 +229,11 @@ def test_a_fault_in_planning_is_counted_and_does_no_more_harm(tmp_path, made, mo
 
     monkeypatch.setattr("monitor.collector.plan_runner.run_plans", broken)
     path = tmp_path / "proofing.sqlite"
-    with DayBook(path) as book:
+    with Store(path) as store:
         runner = PlanRunner(path, SetClock(made_up.MORNING), Reader(UTC))
         runner.start()
         try:
-            wait_until(lambda: [fault.reason for fault in book.faults()] == [PLAN_FAULT], "the count")
+            wait_until(lambda: [fault.reason for fault in store.nodes.faults()] == [PLAN_FAULT], "the count")
         finally:
             runner.stop()
 

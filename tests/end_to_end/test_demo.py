@@ -49,19 +49,19 @@ def test_the_day_goes_as_it_should(tmp_path: Path) -> None:
     left = json.loads((data_dir / "day.json").read_text())["left_to_over_proof"]
     left_name = json.loads((data_dir / "truth" / f"{left}.json").read_text())["name"]
     with Store(data_dir / DATABASE_NAME) as store:
-        batches = store.batches()
+        batches = store.batches.all()
         assert len(batches) >= 4
         assert all(batch.ended_at is not None for batch in batches)
-        assert not [fault for fault in store.faults() if fault.reason == STEP_FAULT]
-        sources = {node.source.split(":")[0] for node in store.nodes()}
+        assert not [fault for fault in store.nodes.faults() if fault.reason == STEP_FAULT]
+        sources = {node.source.split(":")[0] for node in store.nodes.all()}
         assert sources == {"serial", "mqtt"}
-        assert sum(node.source.startswith("mqtt") for node in store.nodes()) >= 2
+        assert sum(node.source.startswith("mqtt") for node in store.nodes.all()) >= 2
         good_predictions = []
         for batch in batches:
             assert batch.name in done.stdout
             true = truth(data_dir, batch.name)
-            fired = {alert.kind: alert.fired_at for alert in store.alerts(batch.id) if alert.fired_at is not None}
-            sent = [message.kind for message in store.messages(batch.id)]
+            fired = {alert.kind: alert.fired_at for alert in store.alerts.all(batch.id) if alert.fired_at is not None}
+            sent = [message.kind for message in store.outbox.messages(batch.id)]
             assert sent.count(AlertKind.PAST_PEAK) == (1 if batch.name == left_name else 0), batch.name
             if batch.target.rise_pct is None:
                 assert minutes_off(fired.get(AlertKind.AT_PEAK), true["peak_at"]) <= 10.0, batch.name
@@ -71,7 +71,7 @@ def test_the_day_goes_as_it_should(tmp_path: Path) -> None:
             since_at = max(folds, default=batch.started_at)
             at_half = next(
                 outlook
-                for outlook in store.outlooks(batch.id)
+                for outlook in store.outlooks.of(batch.id)
                 if outlook.at >= since_at
                 and outlook.rise_pct is not None
                 and outlook.rise_pct.p50 >= batch.target.rise_pct / 2

@@ -14,7 +14,7 @@ from streamlit.testing.v1 import AppTest
 
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.copies import copies_in
-from monitor.store.spool import Spool
+from monitor.store.store import Store
 
 SPEED = "360"
 APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"
@@ -43,9 +43,9 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
     folder, demo = day
     wait_until(lambda: demo.poll() is not None or influx.count("reading", "origin") > 200, "the day is under way")
     influx.kill()
-    with Spool(folder / DATABASE_NAME) as spool:
-        before = spool.counts()["reading"]
-        wait_until(lambda: spool.counts()["reading"] > before + 200, "the day goes on without it")
+    with Store(folder / DATABASE_NAME) as store:
+        before = store.spool.counts()["reading"]
+        wait_until(lambda: store.spool.counts()["reading"] > before + 200, "the day goes on without it")
     influx.start()
     out, err = demo.communicate(timeout=PATIENCE_S)
     assert demo.returncode == 0, err
@@ -53,10 +53,10 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
     assert "could not be taken" not in out
     with sent_by(folder / DATABASE_NAME, influx, site=site):  # what nodes said between that line and the end
         wait_until(lambda: is_drained(folder / DATABASE_NAME, influx, site), "all is sent")
-    with Spool(folder / DATABASE_NAME) as spool:
-        counts = spool.counts()
-        names = [batch.name for batch in spool.batches()]
-        nodes = {node.node: node.first_seen_at for node in spool.nodes()}
+    with Store(folder / DATABASE_NAME) as store:
+        counts = store.spool.counts()
+        names = [batch.name for batch in store.batches.all()]
+        nodes = {node.node: node.first_seen_at for node in store.nodes.all()}
     assert influx.count("reading", "origin") == counts["reading"]
     assert influx.count("outlook", "body") == counts["outlook"]
     assert influx.count("batch", "row") == counts["batch"] == 5
@@ -66,9 +66,9 @@ def test_the_day_by_way_of_a_server_that_is_pulled_for_a_while(
     copies_in(central)[site].unlink()  # made anew, from the central store alone
     once = run_program("shops", "follow", "--once", "--data-dir", central, PROOFING_INFLUX_TOKEN=TOKEN)
     assert once.returncode == 0, once.stderr
-    with Spool(copies_in(central)[site]) as copy:
-        assert copy.counts() == counts
-        assert {node.node: node.first_seen_at for node in copy.nodes()} == nodes
+    with Store(copies_in(central)[site]) as copy:
+        assert copy.spool.counts() == counts
+        assert {node.node: node.first_seen_at for node in copy.nodes.all()} == nodes
     monkeypatch.setenv("PROOFING_DATA_DIR", str(central))
     monkeypatch.setattr("sys.argv", ["app.py"])
     looked_back = words(AppTest.from_function(_review, default_timeout=PATIENCE_S))

@@ -154,7 +154,7 @@ def test_core_on_nine_kilobytes_keeps_its_word_over_pulled_cables_and_lost_suppl
         wait_until(all_acked(wires[1], 6), "six packs of the new boot are acknowledged")
         kept = kept_of(collector.data_dir / DATABASE_NAME, URN)
         with collector.open_store() as store:
-            reasons = {fault.reason for fault in store.faults()}
+            reasons = {fault.reason for fault in store.nodes.faults()}
     acked = wires[0].acked | wires[1].acked
     assert wires[0].boot != wires[1].boot
     assert acked <= kept.keys()

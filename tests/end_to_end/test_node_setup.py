@@ -61,9 +61,9 @@ def simulated(tmp_path: Path, *options: str | Path) -> Iterator[Simulation]:
 def packs(store: Store) -> list[tuple[str, str, int]]:
     """Identity of every pack in a store."""
     found = set()
-    for row in store.nodes():
+    for row in store.nodes.all():
         for channel in Channel:
-            for reading in store.readings_between(row.node, channel, LONG_AGO, FAR_AHEAD):
+            for reading in store.readings.between(row.node, channel, LONG_AGO, FAR_AHEAD):
                 found.add((reading.node, reading.boot, reading.seq))
     return sorted(found)
 
@@ -103,7 +103,7 @@ def test_live_readings_and_a_calibration_over_a_line(tmp_path: Path) -> None:
         assert "distance 300.0 mm  height 0.0 mm" in done.stdout
         numbers = simulation.end()
     with Store(data_dir / DATABASE_NAME) as store:
-        (calibration,) = store.calibrations(FIRST)
+        (calibration,) = store.calibrations.all(FIRST)
         assert calibration.offset == 2.0
         assert len(packs(store)) >= numbers["acknowledged"] > 8
 
@@ -141,7 +141,7 @@ def test_calibrating_through_a_running_collector(tmp_path: Path, mosquitto: Mosq
         assert done.returncode == 0, done.stdout + done.stderr
         simulation.end()
     with Store(data_dir / DATABASE_NAME) as store:
-        (calibration,) = store.calibrations(FIRST)
+        (calibration,) = store.calibrations.all(FIRST)
         assert calibration.channel is Channel.AIR_TEMP
         assert 0.0 < abs(calibration.offset) < 3.0
 
@@ -169,8 +169,8 @@ def test_many_nodes_with_every_fault_are_in_the_store_exactly_once(tmp_path: Pat
         assert numbers["boots"] > 20
         with collector.open_store() as store:
             stored = packs(store)
-            bad = sum(fault.count for fault in store.faults() if fault.reason == "checksum")
-            quarantined = store.quarantined()
+            bad = sum(fault.count for fault in store.nodes.faults() if fault.reason == "checksum")
+            quarantined = store.nodes.quarantined()
     assert numbers["acknowledged"] > 500
     # whatever the nodes let go is kept; a pack whose answer never came back may be in the store all the same
     assert numbers["acknowledged"] <= len(stored) <= numbers["packs"]
@@ -193,7 +193,7 @@ def test_a_recording_comes_out_as_it_went_in(tmp_path: Path) -> None:
             simulation.process.wait(PATIENCE_S)
             numbers = simulation.end()
             with collector.open_store() as store:
-                found = store.readings_between(FIRST, Channel.DISTANCE, LONG_AGO, FAR_AHEAD)
+                found = store.readings.between(FIRST, Channel.DISTANCE, LONG_AGO, FAR_AHEAD)
     assert numbers["waiting"] == 0
     assert len(found) == numbers["acknowledged"] >= 50
     begun = datetime.fromisoformat(epoch)

@@ -104,12 +104,12 @@ def test_node_hears_only_of_packs_that_are_on_the_disk(node: Node, items: "queue
     node.send(frame(1))
     node.send(frame(2))
     _, second = next_of(items, Frame), next_of(items, Frame)
-    store.append(readings(decode(second.data), second.arrived_at))
+    store.readings.add(readings(decode(second.data), second.arrived_at))
     second.acknowledge(acknowledgement("0a1b2c3d", 2))
     # the first thing the node hears is about pack 2: of pack 1, received but not stored, nothing was said
     assert node.heard.get(timeout=PATIENCE_S) == acknowledgement("0a1b2c3d", 2)
     with Store(store.path) as other:
-        kept = other.readings_between(NodeId(NODE), Channel.AIR_TEMP, START - timedelta(days=1), START)
+        kept = other.readings.between(NodeId(NODE), Channel.AIR_TEMP, START - timedelta(days=1), START)
     assert [reading.seq for reading in kept] == [2]
 
 

@@ -27,7 +27,7 @@ LONG_AGO, FAR_AHEAD = datetime(2020, 1, 1, tzinfo=UTC), datetime(2100, 1, 1, tzi
 
 
 def stored(store: Store) -> set[int]:
-    return {reading.seq for reading in store.readings_between(NODE, Channel.DISTANCE, LONG_AGO, FAR_AHEAD)}
+    return {reading.seq for reading in store.readings.between(NODE, Channel.DISTANCE, LONG_AGO, FAR_AHEAD)}
 
 
 def ready(collector: CollectorProcess, times: int = 1) -> None:
@@ -99,7 +99,7 @@ def test_a_locked_database_is_waited_for(tmp_path: Path, pty_pair: PtyPair) -> N
 def told_of(store: Store, trouble: str) -> list[Phase]:
     """The states that one of the monitor's own troubles came into."""
     subject = Subject(Sort.MONITOR, trouble)
-    return [change.phase for change in store.alert_history() if change.subject == subject]
+    return [change.phase for change in store.alerts.history() if change.subject == subject]
 
 
 def test_a_node_that_starts_again_and_again_is_told(
@@ -113,7 +113,7 @@ def test_a_node_that_starts_again_and_again_is_told(
         wait_until(lambda: "has started anew 5 times" in collector.log.read_text(), "its keeper is told")
         with collector.open_store() as store:
             wait_until(lambda: bool(told_of(store, f"reboots {NODE}")), "it stands in the history")
-            (alert,) = [each for each in store.active_alerts() if each.kind is AlertKind.TROUBLE]
+            (alert,) = [each for each in store.alerts.active() if each.kind is AlertKind.TROUBLE]
         data_dir = str(collector.data_dir)
         assert main(["alerts", "seen", str(alert.number), "--data-dir", data_dir]) == 0
         assert main(["alerts", "history", "--data-dir", data_dir]) == 0

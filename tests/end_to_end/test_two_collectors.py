@@ -44,7 +44,7 @@ class Shop:
         node = NodeId(self.broker.one.name)
         dough = Batch(BatchId(0), "Hazel loaf", Stage.FIRST_RISE, wall_clock() - timedelta(minutes=5), ROUND_TUB)
         with Store(folder / "first" / DATABASE_NAME) as store:
-            store.add_batch(replace(dough, nodes=((Channel.DISTANCE, node), (Channel.AIR_TEMP, node))))
+            store.batches.add(replace(dough, nodes=((Channel.DISTANCE, node), (Channel.AIR_TEMP, node))))
         shutil.copytree(folder / "first", folder / "second")
         self.first, self.second = (CollectorProcess(folder / name) for name in ("first", "second"))
 

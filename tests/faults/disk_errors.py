@@ -90,7 +90,7 @@ class Bakery:
         self.wrong: list[str] = []
         self.failures = 0
         self.store = TightStore(self.path)
-        self.batch = self.store.add_batch(batch_of("Hazel loaf"))
+        self.batch = self.store.batches.add(batch_of("Hazel loaf"))
         self.clock.put(self.batch.started_at)
         self.collector = Collector(
             self.store, self.inbox, self.clock, self._estimate, rules=Rules(), reader=Reader(UTC)
@@ -125,7 +125,7 @@ class Bakery:
 
     def _log(self, kind: EventKind) -> None:
         with Store(self.path) as other:
-            other.add_event(self.batch.id, Event(self.clock.now(), kind))
+            other.batches.add_event(self.batch.id, Event(self.clock.now(), kind))
 
     def _until_it_works(self, act: "object") -> None:
         for attempt in range(PATIENCE):
@@ -145,8 +145,8 @@ class Bakery:
     def close(self) -> list[str]:
         """What is wrong at the end."""
         self.plan.disarm()
-        outlooks = len(self.store.outlooks(self.batch.id))
-        ended = self.store.batch(self.batch.id).ended_at
+        outlooks = len(self.store.outlooks.of(self.batch.id))
+        ended = self.store.batches.get(self.batch.id).ended_at
         self.store.close()
         connection = sqlite3.connect(self.path)
         said = connection.execute("PRAGMA integrity_check").fetchone()[0]
@@ -208,7 +208,7 @@ def _one_restore(folder: Path, plan: Plan, nth: int, error: int) -> tuple[int, l
     place.mkdir()
     path = place / FILE
     with Store(path) as store:
-        store.put_setting("which", "the old one")
+        store.settings.put("which", "the old one")
     backup = folder / "a backup.sqlite"
     if not backup.exists():
         back_up(folder / "source" / FILE, folder, START).rename(backup)
@@ -221,7 +221,7 @@ def _one_restore(folder: Path, plan: Plan, nth: int, error: int) -> tuple[int, l
     seen = plan.seen
     plan.disarm()
     with Store(path) as store:
-        is_old = store.setting("which") == "the old one"
+        is_old = store.settings.get("which") == "the old one"
     if is_old is is_done and not kept(path):
         wrong.append(f"restore, call {nth}: neither the old store nor the new one")
     if is_old:

@@ -36,7 +36,7 @@ def _lived(folder: Path, rng: random.Random | None) -> tuple[list[object], list[
     clock = SetClock(BATCH.started_at)
     readings = readings_of(BATCH, hours=HOURS)
     with Store(folder / "proofing.sqlite") as store:
-        batch = store.add_batch(BATCH)
+        batch = store.batches.add(BATCH)
         collector = Collector(store, queue.Queue(), clock, outlook, rules=Rules(), reader=Reader(UTC))
         heard: list[Reading] = []
         steps = int(timedelta(hours=HOURS) / A_STEP)
@@ -45,10 +45,10 @@ def _lived(folder: Path, rng: random.Random | None) -> tuple[list[object], list[
             if step % STEPS_A_PART == 0 or step == steps:
                 part = [each for each in readings[len(heard) :] if each.measured_at <= now]
                 heard += part
-                store.append(part if rng is None else _spoilt(rng, part, heard, now))
+                store.readings.add(part if rng is None else _spoilt(rng, part, heard, now))
             collector.turn(0.0)
-        told = [(message.id, message.title, message.text) for message in store.messages(batch.id)]
-        return list(store.outlooks(batch.id)), told
+        told = [(message.id, message.title, message.text) for message in store.outbox.messages(batch.id)]
+        return list(store.outlooks.of(batch.id)), told
 
 
 def _spoilt(rng: random.Random, part: list[Reading], heard: list[Reading], now: datetime) -> list[Reading]:
@@ -65,10 +65,10 @@ def _all_at_once(folder: Path, rng: random.Random, at: datetime) -> object:
     readings = readings_of(BATCH, hours=HOURS)
     rng.shuffle(readings)
     with Store(folder / "late.sqlite") as store:
-        batch: Batch = store.add_batch(BATCH)
-        store.append(readings)
+        batch: Batch = store.batches.add(BATCH)
+        store.readings.add(readings)
         Collector(store, queue.Queue(), clock, outlook, rules=Rules(), reader=Reader(UTC)).turn(0.0)
-        return store.latest_outlook(batch.id)
+        return store.outlooks.latest(batch.id)
 
 
 def run(seeds: int) -> Line:

@@ -264,7 +264,7 @@ def _start_batches(data_dir: Path, bakery: Bakery) -> None:
     with Store(data_dir / DATABASE_NAME) as store:
         for node in bakery.nodes:
             nodes = tuple((channel, NodeId(node.urn)) for channel in (Channel.AIR_TEMP, Channel.DISTANCE))
-            store.add_batch(replace(batch_of(f"Tub of {node.urn}"), nodes=nodes, started_at=datetime.now(UTC)))
+            store.batches.add(replace(batch_of(f"Tub of {node.urn}"), nodes=nodes, started_at=datetime.now(UTC)))
 
 
 if __name__ == "__main__":

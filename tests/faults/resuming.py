@@ -25,8 +25,8 @@ def run(batches: int) -> Line:
         data_dir = Path(name) / "data"
         began = datetime.now(UTC) - timedelta(hours=HOURS)
         with Store(data_dir / DATABASE_NAME) as store:
-            kept = [store.add_batch(replace(batch_of(f"tub {n}"), started_at=began)) for n in range(batches)]
-            store.append(readings_of(kept[0], hours=HOURS))
+            kept = [store.batches.add(replace(batch_of(f"tub {n}"), started_at=began)) for n in range(batches)]
+            store.readings.add(readings_of(kept[0], hours=HOURS))
 
         def has_gone_on(since: datetime) -> bool:
             connection = sqlite3.connect(f"file:{data_dir / DATABASE_NAME}?mode=ro", uri=True)

@@ -51,11 +51,11 @@ class TroubledStore(Store):
     errors: int = 0
 
     @contextmanager
-    def _write(self, *, is_of_batches: bool = False) -> Iterator[sqlite3.Connection]:
+    def writing(self, *, is_of_batches: bool = False) -> Iterator[sqlite3.Connection]:
         if self.errors:
             self.errors -= 1
             raise StoreError(f"{self.path}: cannot be written: disk is full; make room")
-        with super()._write(is_of_batches=is_of_batches) as connection:
+        with super().writing(is_of_batches=is_of_batches) as connection:
             yield connection
             if self.kill_at == "before":
                 raise _Killed
@@ -138,12 +138,12 @@ class Week:
         with Store(self.path) as other:
             for batch_id, started_at in list(self.running.items()):
                 if now - started_at >= BATCH_MIN * MINUTE:
-                    other.add_event(batch_id, Event(now, EventKind.END))
+                    other.batches.add_event(batch_id, Event(now, EventKind.END))
                     del self.running[batch_id]
             for n, node in enumerate(self.nodes):
                 if minute % EVERY_MIN == 30 * n % EVERY_MIN and minute + BATCH_MIN < self.minutes:
                     channels = tuple((channel, node.urn) for channel in (Channel.AIR_TEMP, Channel.DISTANCE))
-                    kept = other.add_batch(replace(batch_of(f"tub {n}"), started_at=now, nodes=channels))
+                    kept = other.batches.add(replace(batch_of(f"tub {n}"), started_at=now, nodes=channels))
                     self.running[kept.id] = now
 
     def _fault(self, minute: int) -> None:
@@ -225,7 +225,7 @@ class Week:
 
     def calls(self) -> Counter[str]:
         """Every message that was to be told, by its id; those about no batch as well."""
-        return Counter(message.id for message in self.store.messages())
+        return Counter(message.id for message in self.store.outbox.messages())
 
     def wrong(self) -> list[str]:
         """What is wrong with the store at the end."""

@@ -50,20 +50,20 @@ def collected(folder: Path, parts: list[list[Reading]], restarts: list[bool]) ->
         return Collector(store, queue.Queue(), clock, outlook, rules=Rules(), reader=Reader(UTC))
 
     with Store(folder / "proofing.sqlite") as store:
-        store.add_calibration(OFFSET)
-        kept = store.add_batch(BATCH)
+        store.calibrations.add(OFFSET)
+        kept = store.batches.add(BATCH)
         at_work = collector(store)
         for part, is_restarted in zip(parts, restarts, strict=True):
-            store.append(part)
+            store.readings.add(part)
             at_work.turn(0.0)
             clock.advance(minutes=1)
             if is_restarted:
                 store.reopen()
                 at_work = collector(store)
-        store.add_level(kept.id, SEEN_AT, LEVEL_MM, LEVEL_SD_MM)
-        store.add_event(kept.id, FOLD)
+        store.readings.add_level(kept.id, SEEN_AT, LEVEL_MM, LEVEL_SD_MM)
+        store.batches.add_event(kept.id, FOLD)
         at_work.turn(0.0)
-        return store.latest_outlook(kept.id)
+        return store.outlooks.latest(kept.id)
 
 
 @settings(max_examples=20)
@@ -87,11 +87,11 @@ def test_the_stores_arrays_are_those_of_its_readings(seed: int, n_copies: int) -
     shuffled = [*READINGS, *rng.choices(READINGS, k=n_copies)]
     rng.shuffle(shuffled)
     with tempfile.TemporaryDirectory() as folder, Store(Path(folder) / "proofing.sqlite") as store:
-        store.add_calibration(OFFSET)
-        batch = store.add_batch(BATCH)
-        store.append(shuffled)
-        batch = store.batch(batch.id)
-        rows, objects = store.track(batch), track_from_readings(batch, store.readings(batch))
+        store.calibrations.add(OFFSET)
+        batch = store.batches.add(BATCH)
+        store.readings.add(shuffled)
+        batch = store.batches.get(batch.id)
+        rows, objects = store.readings.track(batch), track_from_readings(batch, store.readings.of(batch))
     for name in ("air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm", "level_mm"):
         one, other = getattr(rows, name), getattr(objects, name)
         assert one.t_s.tobytes() == other.t_s.tobytes()

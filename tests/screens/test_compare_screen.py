@@ -76,7 +76,7 @@ def add_finished(folder: Path, *names: str) -> None:
             ended_at = NOW - minutes(30 + 60 * number)
             events = (Event(ended_at, EventKind.END),)
             made = batch(name, Stage.FIRST_RISE, 400, ROUND_TUB, events=events, ended_at=ended_at)
-            store.add_batch(replace(made, started_at=made.started_at - minutes(number)))
+            store.batches.add(replace(made, started_at=made.started_at - minutes(number)))
 
 
 def test_without_anything_finished_it_says_what_it_takes(nothing: Path, shown: Runs) -> None:

@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from monitor.recipe.batch import BatchId
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.copies import Copy, copy_of
+from monitor.store.copies import copy_of
 from monitor.store.store import Store
 
 SAID = "A copy to look at: what is done is noted at its own site."
@@ -73,7 +73,7 @@ def test_a_screen_offers_on_a_copy_nothing_to_note(name, kept, tmp_path, monkeyp
     path.parent.mkdir(parents=True)
     shutil.copy(folder / DATABASE_NAME, path)
     shutil.copytree(folder / "recipes", path.parent / "recipes")
-    Copy(path).close()
+    Store(path, as_copy=True).close()
     asked = ids["over"] if name == "review" else None
     own = opened(name, folder, monkeypatch, asked)
     assert offered(own)
@@ -87,7 +87,7 @@ def test_a_copy_without_doughs_and_plans_does_not_lead_to_a_beginning(tmp_path, 
     path = copy_of(tmp_path, "rye-street")
     path.parent.mkdir(parents=True)
     Store(path).close()
-    Copy(path).close()
+    Store(path, as_copy=True).close()
     board = opened("board", tmp_path, monkeypatch)
     assert "No dough is proofing" in said(board)
     assert not board.get("page_link")

@@ -20,7 +20,7 @@ def _screen() -> None:
     from dashboard import alerts, page, queries
 
     def draw(view: page.View) -> None:
-        (batch,) = view.store.batches()
+        (batch,) = view.store.batches.all()
         alerts.show_of_batch(queries.open_alerts(view.store, batch), batch.id, view)
 
     page.render(draw)
@@ -35,9 +35,9 @@ def shown(folder: Path, monkeypatch: pytest.MonkeyPatch, *kinds: tuple[AlertKind
     """What stands of a batch that has these alerts."""
     monkeypatch.setenv("PROOFING_DATA_DIR", str(folder))
     with Store(folder / DATABASE_NAME) as store:
-        store.put_setting("epoch", NOW.isoformat())
-        store.put_setting("speed", "0.0")
-        kept = store.add_batch(batch("Plain loaf", Stage.FIRST_RISE, 200, ROUND_TUB))
+        store.settings.put("epoch", NOW.isoformat())
+        store.settings.put("speed", "0.0")
+        kept = store.batches.add(batch("Plain loaf", Stage.FIRST_RISE, 200, ROUND_TUB))
         alerts = [alert(kind, 60 - 5 * place, kept.id, **more) for place, (kind, more) in enumerate(kinds)]
         store.save_step(kept.id, Outlook(NOW, State.PAST_PEAK, Band(80.0, 82.0, 84.0)), alerts, [])
     app = AppTest.from_function(_screen, default_timeout=30).run()

@@ -19,7 +19,7 @@ from monitor.plan.day import Plan
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.plans import DayBook
+from monitor.store.store import Store
 from monitor.wording.reader import Reader
 
 HOSTILE = "<img src=x onerror=alert(1)>"
@@ -66,8 +66,8 @@ def planned(folder: Path, name: str = "Tamarack loaf") -> Plan:
     now = wall_clock()
     found = make_plan((Order(recipe, None),), made_up.KITCHEN, now, UTC)
     assert isinstance(found, Plan)
-    with DayBook(folder / DATABASE_NAME) as book:
-        return book.add_plan(found)
+    with Store(folder / DATABASE_NAME) as store:
+        return store.plans.add(found)
 
 
 def shown(name: str) -> AppTest:
@@ -102,10 +102,10 @@ def test_the_first_stage_is_begun_with_a_tap(folder: Path):
     button = next(each for each in app.button if "Begin now" in each.label)
     button.click().run()
     assert not app.exception
-    with DayBook(folder / DATABASE_NAME) as book:
-        (batch,) = book.batches(running=True)
+    with Store(folder / DATABASE_NAME) as store:
+        (batch,) = store.batches.running()
         assert batch.name == "Tamarack loaf"
-        assert len(book.done(plan.id)) == 1
+        assert len(store.plans.done(plan.id)) == 1
     assert "done" in words(app)
 
 
@@ -116,8 +116,8 @@ def test_a_plan_is_made_and_begun_with_two_clicks(folder: Path):
     press(app, "Plan it")
     assert not app.exception
     assert "out of the oven" in words(app)
-    with DayBook(folder / DATABASE_NAME) as book:
-        assert len(book.plans()) == 1
+    with Store(folder / DATABASE_NAME) as store:
+        assert len(store.plans.all()) == 1
 
 
 def test_an_hour_that_cannot_be_met_is_explained_on_the_screen(folder: Path):
@@ -136,8 +136,8 @@ def test_the_same_bread_otherwise_stands_side_by_side(folder: Path):
     assert not app.exception
     for what in ("as written", "half the yeast", "twice the yeast", "room 3 °C colder", "in the refrigerator"):
         assert what in words(app)
-    with DayBook(folder / DATABASE_NAME) as book:
-        assert book.plans() == []
+    with Store(folder / DATABASE_NAME) as store:
+        assert store.plans.all() == []
 
 
 def test_the_countdown_stands_at_the_next_step_of_the_oven(folder: Path):
@@ -148,8 +148,8 @@ def test_the_countdown_stands_at_the_next_step_of_the_oven(folder: Path):
     assert "countdown" in text
     app.button[0].click().run()
     assert not app.exception
-    with DayBook(folder / DATABASE_NAME) as book:
-        assert list(book.done(plan.id)) == ["tamarack loaf/oven"]
+    with Store(folder / DATABASE_NAME) as store:
+        assert list(store.plans.done(plan.id)) == ["tamarack loaf/oven"]
     assert "load 1 of 2 in" in words(app)
 
 
@@ -173,10 +173,10 @@ def test_a_broken_recipe_is_explained_and_a_hostile_name_does_nothing(folder: Pa
 
 def test_what_has_moved_is_told_beside_its_time(folder: Path):
     plan = planned(folder)
-    with DayBook(folder / DATABASE_NAME) as book:
+    with Store(folder / DATABASE_NAME) as store:
         for _ in range(2):  # the dough is mixed at once, a day before its preferment is ripe
             now = wall_clock()
-            start_next(book, live_plan(book, plan, now, StageForecasts(book)), now, Reader(UTC))
+            start_next(store, live_plan(store, plan, now, StageForecasts(store)), now, Reader(UTC))
     assert "moved -" in words(shown("plan"))
 
 

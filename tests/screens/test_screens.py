@@ -36,9 +36,7 @@ from monitor.dough.prior import prior_of
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent, Verdict
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
-from monitor.store.reviews import Reviews
 from monitor.store.store import Store
-from monitor.store.vessels import Shelf
 from monitor.wire.readings import Channel
 from monitor.wording.alerts import CAUTIONS
 
@@ -255,7 +253,7 @@ def test_one_touch_notes_what_was_done(
     app.button(key=button).click().run()
     assert not app.exception
     with Store(tmp_path / DATABASE_NAME) as store:
-        (event,) = store.batch(morning["no_rise"]).events
+        (event,) = store.batches.get(morning["no_rise"]).events
     assert (event.at, event.kind, event.note) == (NOW, kind, note)
 
 
@@ -267,7 +265,7 @@ def test_one_touch_moves_the_band(
     app.button(key=f"band {step}").click().run()
     assert not app.exception
     with Store(tmp_path / DATABASE_NAME) as store:
-        assert store.batch(morning["nearly"]).target.rise_pct == target_pct
+        assert store.batches.get(morning["nearly"]).target.rise_pct == target_pct
     assert f"the band stands at {target_pct:.0f} % up" in charts(app)[0].alt
 
 
@@ -296,7 +294,7 @@ def test_a_level_read_by_eye_is_kept_with_its_doubt(morning: dict[str, BatchId],
     app.button[-2].click().run()
     assert not app.exception
     with Store(tmp_path / DATABASE_NAME) as store:
-        levels = [r for r in store.readings(store.batch(morning["no_rise"])) if r.channel is Channel.LEVEL]
+        levels = [r for r in store.readings.of(store.batches.get(morning["no_rise"])) if r.channel is Channel.LEVEL]
     assert [(reading.value, reading.sd, reading.measured_at) for reading in levels] == [(112.0, 3.0, NOW)]
 
 
@@ -305,14 +303,14 @@ def test_an_empty_level_is_asked_for_and_not_kept(morning: dict[str, BatchId], s
     app.button[-2].click().run()
     assert [toast.value for toast in app.toast] == ["Type the level in millimetres first."]
     with Store(tmp_path / DATABASE_NAME) as store:
-        assert not [r for r in store.readings(store.batch(morning["no_rise"])) if r.channel is Channel.LEVEL]
+        assert not [r for r in store.readings.of(store.batches.get(morning["no_rise"])) if r.channel is Channel.LEVEL]
 
 
 def test_the_end_of_a_stage_is_asked_twice(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
     app = shown("batch", morning["ready"])
     app.button(key="end").click().run()
     with Store(tmp_path / DATABASE_NAME) as store:
-        assert store.batch(morning["ready"]).ended_at is None
+        assert store.batches.get(morning["ready"]).ended_at is None
     assert app.button(key="end-now").label == "End it now"  # what that does, a real browser shows
 
 
@@ -332,7 +330,7 @@ def test_finished_lists_what_ended_and_opens_it(morning: dict[str, BatchId], sho
 def test_finished_says_what_the_recipe_taught(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
     assert "learned from" not in words(shown("review", morning["ended"]))
     with Store(tmp_path / DATABASE_NAME) as store:
-        ended = store.batch(morning["ended"])
+        ended = store.batches.get(morning["ended"])
         prior = prior_of(ended)
         covariance = tuple(tuple(map(float, row)) for row in prior.covariance)
         mean = tuple(map(float, prior.mean))
@@ -340,7 +338,7 @@ def test_finished_says_what_the_recipe_taught(morning: dict[str, BatchId], shown
             ended.recipe_key, ended.stage, ended.name, ended.started_at, ended.ended_at or NOW,
             SHAPE_NAMES, mean, covariance, mean, covariance, prior.least_ceiling_frac, None,
         )  # fmt: skip
-        store.save_lesson(ended, lesson)
+        store.lessons.save(ended, lesson)
     assert "Village loaf: learned from 1 batch: rises as " in words(shown("review", morning["ended"]))
 
 
@@ -371,8 +369,8 @@ def test_a_verdict_is_kept_has_the_last_word_and_moves_the_band(
     text = words(app)
     assert "flat &lt;b&gt;and&lt;/b&gt; grey" in text
     assert "By your verdicts the band belongs at about" in text
-    with Reviews(tmp_path / DATABASE_NAME) as store:
-        said = store.judgement(morning["over"])
+    with Store(tmp_path / DATABASE_NAME) as store:
+        said = store.reviews.judgement(morning["over"])
     assert said is not None
     assert (said.verdict, said.at) == (Verdict.OVER, NOW)
 
@@ -387,8 +385,8 @@ def test_the_account_is_held_against_another_plan(morning: dict[str, BatchId], s
     assert not app.exception
     assert "colder" in charts(app)[0].alt
     assert "yeast" not in charts(app)[0].alt
-    with Reviews(tmp_path / DATABASE_NAME) as store:
-        assert store.intent(morning["over"]) == Intent(26.0, None, 150.0)
+    with Store(tmp_path / DATABASE_NAME) as store:
+        assert store.reviews.intent(morning["over"]) == Intent(26.0, None, 150.0)
 
 
 def test_looking_back_changes_the_forecast_that_is_shown(morning: dict[str, BatchId], shown: Runs) -> None:
@@ -438,8 +436,8 @@ def test_a_batch_is_started_like_one_before_in_a_vessel_that_was_tared(
     assert "heard 18 s ago: dough 25.3 °C (77.5 °F); 152 mm down to what is below it, 168 mm of dough, 5.1" in text
     app.button(key="zero").click().run()
     assert not app.exception
-    with Shelf(tmp_path / DATABASE_NAME) as store:
-        zero_mm = store.vessels()["as Hill country loaf"].sensor_to_base_mm
+    with Store(tmp_path / DATABASE_NAME) as store:
+        zero_mm = store.vessels.all()["as Hill country loaf"].sensor_to_base_mm
     assert zero_mm == pytest.approx(152.0, abs=2.0)
     assert ", empty" in words(app)
 
@@ -450,8 +448,8 @@ def test_a_node_that_is_silent_cannot_tare(morning: dict[str, BatchId], shown: R
     assert "last heard 42 min ago: look after it first" in words(app)
     app.button(key="zero").click().run()
     assert "Not set to zero" in app.toast[0].value
-    with Shelf(tmp_path / DATABASE_NAME) as store:
-        assert store.vessels() == {}
+    with Store(tmp_path / DATABASE_NAME) as store:
+        assert store.vessels.all() == {}
 
 
 def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], shown: Runs) -> None:
@@ -474,12 +472,12 @@ def test_cautions_are_all_there(nothing: Path, shown: Runs) -> None:
 
 def stands() -> dict[AlertKind, Phase]:
     with Store(queries.database()) as store:
-        return {alert.kind: alert.phase for alert in store.active_alerts()}
+        return {alert.kind: alert.phase for alert in store.alerts.active()}
 
 
 def number_of(kind: AlertKind) -> int:
     with Store(queries.database()) as store:
-        return next(alert.number for alert in store.active_alerts() if alert.kind is kind)
+        return next(alert.number for alert in store.alerts.active() if alert.kind is kind)
 
 
 def test_board_shows_what_calls_and_one_touch_acknowledges_it(morning: dict[str, BatchId], shown: Runs) -> None:
@@ -493,7 +491,7 @@ def test_board_shows_what_calls_and_one_touch_acknowledges_it(morning: dict[str,
     assert stands() == {AlertKind.PAST_PEAK: Phase.ACKNOWLEDGED, AlertKind.NODE_SILENT: Phase.UNACKNOWLEDGED}
     assert "Milk buns: past its peak</b>" not in words(app), "the board shows what nobody has acknowledged"
     with Store(queries.database()) as store:
-        assert [change.by for change in store.alert_history()] == ["the dashboard"]
+        assert [change.by for change in store.alerts.history()] == ["the dashboard"]
 
 
 def test_board_acknowledges_all_by_one_touch(morning: dict[str, BatchId], shown: Runs) -> None:
@@ -511,7 +509,7 @@ def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
     reason = TroubleSeen(DiskNearlyFull("<b>here</b>"))
     full = Alert(subject, AlertKind.TROUBLE, 1, NOW, NOW, called_at=NOW, reason=reason)
     with Store(queries.database()) as store:
-        store.save_alerts([full], [], [], NOW)
+        store.alerts.save([full], [], [], NOW)
     app = shown("board")
     said = words(app)
     assert "<b>the monitor: monitor in trouble</b>, since " in said
@@ -520,15 +518,15 @@ def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
     app.button(key=f"seen-board-{number_of(AlertKind.TROUBLE)}").click().run()
     assert "seen: the disk under" in words(app), "it stays while it lasts"
     with Store(queries.database()) as store:
-        (kept,) = [alert for alert in store.active_alerts() if alert.kind is AlertKind.TROUBLE]
-        store.save_alerts([replace(kept, returned_at=NOW)], [], [], NOW)
+        (kept,) = [alert for alert in store.alerts.active() if alert.kind is AlertKind.TROUBLE]
+        store.alerts.save([replace(kept, returned_at=NOW)], [], [], NOW)
     assert "the disk under" not in words(app.run())
 
 
 def test_batch_screen_shelves_and_brings_back(morning: dict[str, BatchId], shown: Runs) -> None:
     number = number_of(AlertKind.PAST_PEAK)
     with Store(queries.database()) as store:
-        batch_id = next(alert.subject.batch_id for alert in store.active_alerts() if alert.number == number)
+        batch_id = next(alert.subject.batch_id for alert in store.alerts.active() if alert.number == number)
     app = shown("batch", batch_id)
     assert "What calls for you" in words(app)
     app.button(key=f"later-batch-{number}").click().run()

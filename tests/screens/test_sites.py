@@ -17,7 +17,7 @@ from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.copies import Copy, copy_of
+from monitor.store.copies import copy_of
 from monitor.store.store import Store
 
 APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"
@@ -42,7 +42,7 @@ def ids(kept: tuple[Path, dict[str, BatchId]], tmp_path: Path, monkeypatch: pyte
             with sqlite3.connect(path) as connection:
                 connection.execute("UPDATE batch SET name = 'Rye buns' WHERE name = 'Milk buns'")
             connection.close()
-        Copy(path).close()
+        Store(path, as_copy=True).close()
     monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
     monkeypatch.setattr("sys.argv", ["app.py"])
     return found
@@ -79,18 +79,18 @@ def test_nothing_can_be_noted_in_a_copy(ids: dict[str, BatchId], tmp_path: Path)
     app = run()
     assert not [button for button in app.button if "cknowledge" in str(button.label)]
     with SiteOf("rye-street"), pytest.raises(AccessError, match="a copy of what rye-street holds"):
-        queries.opened_to_write(Store).__enter__()
+        queries.opened_to_write().__enter__()
     with (
         Store(copy_of(tmp_path, "rye-street")) as store,
         pytest.raises(StoreError, match="is a copy of another site's"),
     ):
-        store.acknowledge(store.active_alerts()[0].number, store.batches()[0].started_at)
+        store.alerts.acknowledge(store.alerts.active()[0].number, store.batches.all()[0].started_at)
 
 
 def test_the_address_says_whose_batch_it_is(ids: dict[str, BatchId], tmp_path: Path) -> None:
     for site, name in (("poplar-lane", "Milk buns"), ("rye-street", "Rye buns")):
-        with SiteOf(site), queries.opened(Store) as store:
-            assert store.batch(ids["past"]).name == name
+        with SiteOf(site), queries.opened() as store:
+            assert store.batches.get(ids["past"]).name == name
 
 
 class SiteOf:
@@ -139,18 +139,18 @@ def test_a_site_in_the_address_opens_no_store_of_another(
     ids: dict[str, BatchId], person: dict[str, str], tmp_path: Path
 ) -> None:
     person[USER_HEADER] = "till"
-    with SiteOf("poplar-lane"), queries.opened(Store) as store:
-        assert store.batch(ids["past"]).name == "Rye buns"
+    with SiteOf("poplar-lane"), queries.opened() as store:
+        assert store.batches.get(ids["past"]).name == "Rye buns"
     with (
         pytest.raises(AccessError, match="not logged in here as anybody who may look"),
-        queries.opened(Store, "poplar-lane"),
+        queries.opened("poplar-lane"),
     ):
         pass
 
 
 def test_settings_of_the_directory_hold_for_its_copies(ids: dict[str, BatchId], tmp_path: Path) -> None:
     (tmp_path / "config.toml").write_text('temp_unit = "F"\n')
-    with queries.opened(Store, "rye-street") as store:
+    with queries.opened("rye-street") as store:
         preferences._settings.clear()
         assert preferences.reader(store.path.parent).temp_unit == "F"
         preferences._settings.clear()

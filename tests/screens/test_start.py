@@ -9,7 +9,7 @@ from streamlit.testing.v1 import AppTest
 
 from monitor.recipe.batch import Batch, EventKind, Stage
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.reviews import Reviews
+from monitor.store.store import Store
 
 
 def _screen() -> None:
@@ -46,9 +46,9 @@ def begun(folder: Path, like: str) -> tuple[Batch, float]:
     app.selectbox(key="like").set_value(like).run()
     app.button(key="go").click().run()
     assert not app.exception, app.exception
-    with Reviews(folder / DATABASE_NAME) as store:
-        (batch,) = store.batches()
-        intent = store.intent(batch.id)
+    with Store(folder / DATABASE_NAME) as store:
+        (batch,) = store.batches.all()
+        intent = store.reviews.intent(batch.id)
     assert intent is not None
     return batch, intent.dough_temp_c
 

@@ -15,7 +15,7 @@ from monitor.demo.bake import PLANNED_ROOM_C, RECIPE_NAME, STANDS, Baker, planne
 from monitor.dough.forecast import outlook
 from monitor.plan.day import Plan, steps
 from monitor.recipe.batch import Batch
-from monitor.store.plans import DayBook
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 from monitor.wording.reader import Reader
 
@@ -59,24 +59,24 @@ def lived(folder: Path, room_c: float) -> Told:
     filled: set[str] = set()
     kinds: list[CueKind] = []
     moved: list[str] = []
-    with DayBook(folder / "proofing.sqlite") as book:
-        plan = planned_day(book, folder, START, UTC)
-        baker = Baker(book, plan, folder)
-        ask, now, seq = StageForecasts(book), START, 0
+    with Store(folder / "proofing.sqlite") as store:
+        plan = planned_day(store, folder, START, UTC)
+        baker = Baker(store, plan, folder)
+        ask, now, seq = StageForecasts(store), START, 0
         while not baker.is_done:
             assert now < START + timedelta(hours=40), "the bread is not out"
-            running = book.batches(running=True)
-            for key, batch in book.batches_of(plan.id).items():
+            running = store.batches.running()
+            for key, batch in store.plans.batches_of(plan.id).items():
                 name = STANDS[int(key.split("/")[1])]
                 if name not in filled and batch.started_at <= now:
                     vessels[name].begin((batch.started_at - START).total_seconds())
                     filled.add(name)
                 if batch.ended_at is None and batch.started_at <= now:
                     seq += 1
-                    book.append(readings(batch, vessels[name], now, seq))
-                    found = outlook(batch, book.track(batch), now)
-                    book.save_step(batch.id, replace(found, fan=()), (), ())
-            run_plans(book, now, Reader(UTC), ask)
+                    store.readings.add(readings(batch, vessels[name], now, seq))
+                    found = outlook(batch, store.readings.track(batch), now)
+                    store.save_step(batch.id, replace(found, fan=()), (), ())
+            run_plans(store, now, Reader(UTC), ask)
             for message in baker.act(now):
                 if isinstance(message.kind, CueKind):
                     (moved if message.kind is CueKind.MOVED else kinds).append(

@@ -25,17 +25,17 @@ def bakery(store: Store, tmp_path: Path) -> Path:
     now = SystemClock().now()
     since = now - timedelta(minutes=10)
     tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-    batch = store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, now - timedelta(hours=4), tub))
+    batch = store.batches.add(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, now - timedelta(hours=4), tub))
     ready = Alert(Subject.batch(batch.id), AlertKind.READY, 1, since, since, called_at=since)
     message = Message(ready.message_id, batch.id, ready.kind, 1, "title", "text", since)
     change = Change(
         ready.subject, ready.kind, 1, since, Phase.UNACKNOWLEDGED, TargetReached(), "", since, ("a reading",)
     )
     store.save_step(batch.id, Outlook(since, State.READY), (ready,), (message,), (change,))
-    store.save_call(Call(message.id, 1, "baker", since, since, "phone", 1))
-    store.save_call(Call(message.id, 2, "baker", since + timedelta(minutes=5), None))
+    store.outbox.save_call(Call(message.id, 1, "baker", since, since, "phone", 1))
+    store.outbox.save_call(Call(message.id, 2, "baker", since + timedelta(minutes=5), None))
     silent = Alert(Subject(Sort.NODE, "urn:dev:x"), AlertKind.NODE_SILENT, 1, since, since, called_at=since)
-    store.save_alerts([silent], [], [], now)
+    store.alerts.save([silent], [], [], now)
     return tmp_path
 
 
@@ -77,8 +77,8 @@ def test_history_tells_who_shelved_and_who_took_it_off_again(bakery: Path) -> No
 def test_calls_about_a_node_are_counted_apart(bakery: Path, store: Store) -> None:
     now = SystemClock().now()
     about = Message("node-urn:dev:x-node-silent-1", None, AlertKind.NODE_SILENT, 1, "title", "text", now)
-    store.save_alerts([], [about], [], now)
-    store.save_call(Call(about.id, 1, "baker", now, now, "phone", 1))
+    store.alerts.save([], [about], [], now)
+    store.outbox.save_call(Call(about.id, 1, "baker", now, now, "phone", 1))
     counted = said(bakery, "count").splitlines()[-2:]
     assert [line.split() for line in counted] == [
         ["-", "1", "1", "nodes", "and", "lines"],

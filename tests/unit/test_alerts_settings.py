@@ -112,13 +112,13 @@ def test_file_from_before_keeps_its_alerts_and_messages(tmp_path: Path) -> None:
     connection.execute("INSERT INTO outbox VALUES ('7-ready-1', 7, 'ready', 1, 't', 'x', ?, NULL, 3, ?, '')", (us, us))
     connection.close()
     with Store(tmp_path / "old.sqlite") as store:
-        phases = {alert.kind: alert.phase for alert in store.alerts(BatchId(7))}
+        phases = {alert.kind: alert.phase for alert in store.alerts.all(BatchId(7))}
         assert phases == {
             AlertKind.READY: Phase.UNACKNOWLEDGED,
             AlertKind.PAST_PEAK: Phase.NORMAL,
             AlertKind.SENSOR_SILENT: Phase.NORMAL,
         }
-        ((message, alert, calls),) = store.open_messages()
+        ((message, alert, calls),) = store.outbox.open_messages()
         assert (message.id, message.attempts, calls) == ("7-ready-1", 3, [])
         assert alert is not None
         assert alert.message_id == message.id

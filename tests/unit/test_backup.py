@@ -26,8 +26,8 @@ READINGS = readings_of(BATCH)
 @pytest.fixture
 def data_dir(tmp_path: Path) -> Path:
     with Store(tmp_path / DATABASE_NAME) as store:
-        store.add_batch(BATCH)
-        store.append(READINGS)
+        store.batches.add(BATCH)
+        store.readings.add(READINGS)
     return tmp_path
 
 
@@ -46,7 +46,7 @@ def test_a_backup_holds_one_moment_while_somebody_writes(data_dir: Path, stick: 
         with Store(data_dir / DATABASE_NAME) as store:
             while not is_over.is_set():
                 day = len(wrote) + 1
-                store.append(readings_of(batch_of("Rye", day=day), hours=0.1))
+                store.readings.add(readings_of(batch_of("Rye", day=day), hours=0.1))
                 wrote.append(day)
 
     writer = threading.Thread(target=write)
@@ -94,7 +94,7 @@ def test_a_restore_brings_everything_back_and_deletes_nothing(
     where = ["--data-dir", str(data_dir)]
     assert main(["backup", "make", str(stick), *where]) == 0
     with Store(data_dir / DATABASE_NAME) as store:
-        store.add_batch(batch_of("begun after the backup"))
+        store.batches.add(batch_of("begun after the backup"))
     assert main(["backup", "verify", str(backups_in(stick)[0]), *where]) == 0
     assert f"1 batch, {len(READINGS)} readings" in capsys.readouterr().out
     restoring = ["backup", "restore", str(backups_in(stick)[0]), *where]
@@ -105,8 +105,8 @@ def test_a_restore_brings_everything_back_and_deletes_nothing(
     assert "a collector is at work" in capsys.readouterr().err
     assert main([*restoring, "--yes"]) == 0
     with Store(data_dir / DATABASE_NAME) as store:
-        assert [batch.name for batch in store.batches()] == [BATCH.name]
-        assert len(store.readings(store.batches()[0])) == len(READINGS)
+        assert [batch.name for batch in store.batches.all()] == [BATCH.name]
+        assert len(store.readings.of(store.batches.all()[0])) == len(READINGS)
     (replaced,) = (each for each in data_dir.glob("*.replaced-*") if each.suffix not in ("-wal", "-shm"))
     connection = sqlite3.connect(replaced)
     assert connection.execute("SELECT count(*) FROM batch").fetchone() == (2,)

@@ -15,7 +15,7 @@ from monitor.archive.backup import backups_in
 from monitor.archive.export import batch_toml
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.arrivals import Arrivals, Heard
+from monitor.store.nodes import Arrivals, Heard
 from monitor.store.store import Store
 
 BREAD = batch_of("Nussbrot", hours=3.0)
@@ -35,8 +35,8 @@ def bakery(tmp_path: Path) -> Path:
     """One with a batch and its readings."""
     folder = home(tmp_path / "daten")
     with Store(folder / DATABASE_NAME) as store:
-        store.add_batch(BREAD)
-        store.append(READINGS)
+        store.batches.add(BREAD)
+        store.readings.add(READINGS)
     return folder
 
 
@@ -84,8 +84,8 @@ def test_what_a_backup_holds_is_counted(
     folder = home(tmp_path / "daten")
     with Store(folder / DATABASE_NAME) as store:
         for _ in range(batches):
-            store.add_batch(BREAD)
-        store.append(READINGS[:readings])
+            store.batches.add(BREAD)
+        store.readings.add(READINGS[:readings])
     assert f"MB, {holds}" in said(capsys, folder, "backup", "make", stick)
 
 
@@ -112,7 +112,7 @@ def test_batches_are_listed_with_their_stage(
 ) -> None:
     folder = home(tmp_path / "daten")
     with Store(folder / DATABASE_NAME) as store:
-        store.add_batch(Batch(BatchId(0), "Nussbrot", stage, START, BREAD.vessel))
+        store.batches.add(Batch(BatchId(0), "Nussbrot", stage, START, BREAD.vessel))
     assert said(capsys, folder, "batch", "list") == f"   1  Nussbrot  ({word})  noch nicht geschätzt\n"
 
 
@@ -159,8 +159,8 @@ def test_what_a_batch_holds_is_counted(capsys: pytest.CaptureFixture[str], tmp_p
     folder, out = home(tmp_path / "daten"), tmp_path / "aus"
     folded = Event(START + timedelta(minutes=30), EventKind.FOLD)
     with Store(folder / DATABASE_NAME) as store:
-        store.add_batch(replace(BREAD, events=(folded,)))
-        store.append(READINGS[:1])
+        store.batches.add(replace(BREAD, events=(folded,)))
+        store.readings.add(READINGS[:1])
     assert "BATCH.toml: der Teig mit 1 Ereignis\n" in said(capsys, folder, "batch", "export", 1, out)
     assert "READINGS.csv: 1 Zeile\n" in said(capsys, folder, "batch", "export", 1, out)
     said(capsys, folder, "batch", "archive", 1, out)

@@ -30,25 +30,25 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
-from monitor.store.batch_transfer import BatchRows, Rows
-from monitor.store.reviews import Reviews
+from monitor.store.store import Store
+from monitor.store.transfer import Rows
 from monitor.wire.readings import Channel, Flag, Reading
 
 TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'
 
 
-def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
+def a_full_batch(store: Store, name: str = "=1+1, tub 3") -> Batch:
     """A batch with something in every table, some of it awkward."""
     batch = replace(batch_of(name), formula=Formula(1000.0, water_g=700.1), start_volume_ml=1850.3)
-    store.add_calibration(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, Comparison.EMPTY))
-    kept = store.add_batch(batch)
+    store.calibrations.add(Calibration(NODE, Channel.DISTANCE, -1.7, 0.1 + 0.2, batch.started_at, Comparison.EMPTY))
+    kept = store.batches.add(batch)
     readings = readings_of(batch, hours=0.5)
-    store.append([*readings, replace(readings[0], seq=900, value=float("nan"), flag=Flag.OUT_OF_RANGE)])
+    store.readings.add([*readings, replace(readings[0], seq=900, value=float("nan"), flag=Flag.OUT_OF_RANGE)])
     at = batch.started_at + timedelta(minutes=20, microseconds=1)
-    store.append([Reading(NODE, "boot", 901, Channel.LOST, 3.0, at, at)])
-    store.add_level(kept.id, at, 92.0, 3.0)
-    store.add_event(kept.id, Event(at, EventKind.FOLD, TRICKY))
-    store.add_event(kept.id, Event(at, EventKind.POKE, ""))
+    store.readings.add([Reading(NODE, "boot", 901, Channel.LOST, 3.0, at, at)])
+    store.readings.add_level(kept.id, at, 92.0, 3.0)
+    store.batches.add_event(kept.id, Event(at, EventKind.FOLD, TRICKY))
+    store.batches.add_event(kept.id, Event(at, EventKind.POKE, ""))
     fan = (FanPoint(at, 1.0, 2.0, 1 / 3, 4.0, 5.0),)
     outlook = Outlook(at, State.RISING, rise_pct=Band(20.0, 25.5, 31.0), why=KeptText("'tis warm", "en"), fan=fan)
     subject = Subject.batch(kept.id)
@@ -60,44 +60,50 @@ def a_full_batch(store: BatchRows, name: str = "=1+1, tub 3") -> Batch:
         subject, AlertKind.READY, 1, at, Phase.UNACKNOWLEDGED, PlainText("-5 minutes", "en"), "", at, ("a, reading",)
     )
     store.save_step(kept.id, outlook, [alert], [told], [change])
-    store.save_call(Call(told.id, 1, TRICKY, at, at, "phone", 1, "ok"), 1)
-    return store.add_event(kept.id, Event(at + timedelta(minutes=9), EventKind.END))
+    store.outbox.save_call(Call(told.id, 1, TRICKY, at, at, "phone", 1, "ok"), 1)
+    return store.batches.add_event(kept.id, Event(at + timedelta(minutes=9), EventKind.END))
 
 
-def everything(store: BatchRows, batch: Batch) -> tuple[object, ...]:
+def everything(store: Store, batch: Batch) -> tuple[object, ...]:
     """What a reader of the store sees of a batch, NaN told by its text."""
-    readings = [repr(replace(reading, node=NODE)) for reading in store.readings(batch)]
-    outlooks = store.outlooks(batch.id)
-    told = [(message.kind, message.title, message.text, message.created_at) for message in store.messages(batch.id)]
+    readings = [repr(replace(reading, node=NODE)) for reading in store.readings.of(batch)]
+    outlooks = store.outlooks.of(batch.id)
+    told = [
+        (message.kind, message.title, message.text, message.created_at) for message in store.outbox.messages(batch.id)
+    ]
     return (
         replace(batch, id=0),
         readings,
         outlooks,
-        [replace(each, subject=Subject.batch(BatchId(0))) for each in store.alerts(batch.id)],
-        [replace(each, subject=Subject.batch(BatchId(0))) for each in store.alert_history(batch.id)],
-        [replace(each, message_id="") for message in store.messages(batch.id) for each in store.calls(message.id)],
+        [replace(each, subject=Subject.batch(BatchId(0))) for each in store.alerts.all(batch.id)],
+        [replace(each, subject=Subject.batch(BatchId(0))) for each in store.alerts.history(batch.id)],
+        [
+            replace(each, message_id="")
+            for message in store.outbox.messages(batch.id)
+            for each in store.outbox.calls(message.id)
+        ],
         told,
     )
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_batch_travels_to_another_store_without_loss(tmp_path: Path, kind: str) -> None:
-    with BatchRows(tmp_path / "a.sqlite") as here, BatchRows(tmp_path / "b.sqlite") as there:
+    with Store(tmp_path / "a.sqlite") as here, Store(tmp_path / "b.sqlite") as there:
         batch = a_full_batch(here)
         archive_batch(here, batch.id, tmp_path / "out", kind)
         arrived = import_batch(there, tmp_path / "out")
         assert arrived == batch
         assert everything(there, arrived) == everything(here, batch)
-        assert there.open_messages() == [], "nothing rings a second time"
-        settled = [rows for rows in here.take_out(batch.id) if rows.table != "outbox"]
-        assert [rows for rows in there.take_out(arrived.id) if rows.table != "outbox"] == settled
+        assert there.outbox.open_messages() == [], "nothing rings a second time"
+        settled = [rows for rows in here.transfer.take_out(batch.id) if rows.table != "outbox"]
+        assert [rows for rows in there.transfer.take_out(arrived.id) if rows.table != "outbox"] == settled
         filled = {rows.table for rows in settled if rows.values}
         assert filled >= {"batch", "event", "reading", "calibration", "outlook", "alert"}
 
 
 def test_a_batch_of_an_older_program_is_read_as_codes(tmp_path: Path) -> None:
-    with BatchRows(tmp_path / "a.sqlite") as here, BatchRows(tmp_path / "b.sqlite") as there:
-        tables = here.take_out(a_full_batch(here).id)
+    with Store(tmp_path / "a.sqlite") as here, Store(tmp_path / "b.sqlite") as there:
+        tables = here.transfer.take_out(a_full_batch(here).id)
         older = [
             replace(
                 each,
@@ -112,13 +118,13 @@ def test_a_batch_of_an_older_program_is_read_as_codes(tmp_path: Path) -> None:
             for each in tables
         ]
         assert older != tables
-        arrived = there.put_in(older)
-        assert [outlook.state for outlook in there.outlooks(arrived.id)] == [State.NO_RISE]
+        arrived = there.transfer.put_in(older)
+        assert [outlook.state for outlook in there.outlooks.of(arrived.id)] == [State.NO_RISE]
 
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_a_batch_whose_number_is_taken_gets_another(tmp_path: Path, kind: str) -> None:
-    with BatchRows(tmp_path / "a.sqlite") as store:
+    with Store(tmp_path / "a.sqlite") as store:
         batch = a_full_batch(store)
         archive_batch(store, batch.id, tmp_path / "out", kind)
         twin = import_batch(store, tmp_path / "out")
@@ -127,7 +133,7 @@ def test_a_batch_whose_number_is_taken_gets_another(tmp_path: Path, kind: str) -
 
 
 def test_a_cell_that_begins_a_formula_is_quoted(tmp_path: Path) -> None:
-    with BatchRows(tmp_path / "a.sqlite") as store:
+    with Store(tmp_path / "a.sqlite") as store:
         archive_batch(store, a_full_batch(store).id, tmp_path / "out")
     for path in (tmp_path / "out").glob("*.csv"):
         for line in path.read_text().splitlines():
@@ -139,17 +145,15 @@ def test_a_cell_that_begins_a_formula_is_quoted(tmp_path: Path) -> None:
 
 @pytest.mark.parametrize("kind", KINDS)
 def test_intent_and_verdict_with_a_picture_travel_too(tmp_path: Path, kind: str) -> None:
-    with BatchRows(tmp_path / "a.sqlite") as here, BatchRows(tmp_path / "b.sqlite") as there:
+    with Store(tmp_path / "a.sqlite") as here, Store(tmp_path / "b.sqlite") as there:
         batch = a_full_batch(here)
         said = Judgement(batch.started_at, Verdict.RIGHT, TRICKY, bytes(range(256)) * 2000)
-        with Reviews(tmp_path / "a.sqlite") as reviews:
-            reviews.save_intent(batch.id, Intent(25.5, batch.formula, 90.0))
-            reviews.save_judgement(batch.id, said)
+        here.reviews.save_intent(batch.id, Intent(25.5, batch.formula, 90.0))
+        here.reviews.save_judgement(batch.id, said)
         archive_batch(here, batch.id, tmp_path / "out", kind)
         arrived = import_batch(there, tmp_path / "out")
-    with Reviews(tmp_path / "b.sqlite") as reviews:
-        assert reviews.judgement(arrived.id) == said
-        assert reviews.intent(arrived.id) == Intent(25.5, batch.formula, 90.0)
+        assert there.reviews.judgement(arrived.id) == said
+        assert there.reviews.intent(arrived.id) == Intent(25.5, batch.formula, 90.0)
 
 
 TEXTS = st.none() | st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=20)
@@ -167,7 +171,7 @@ def test_whatever_stands_in_a_table_comes_back(values: list[tuple[str | None, in
 
 @pytest.fixture
 def archived(tmp_path: Path) -> Path:
-    with BatchRows(tmp_path / "a.sqlite") as store:
+    with Store(tmp_path / "a.sqlite") as store:
         archive_batch(store, a_full_batch(store).id, tmp_path / "out")
     return tmp_path / "out"
 
@@ -208,7 +212,7 @@ def resigned(folder: Path, table: str, old: str, new: str) -> None:
 def test_a_spoilt_archive_is_refused_and_nothing_of_it_stays(archived: Path, spoil: object, says: str) -> None:
     spoil(archived)  # type: ignore[operator]
     path = archived.parent / "empty.sqlite"
-    with BatchRows(path) as store, pytest.raises(ConfigError, match=says):
+    with Store(path) as store, pytest.raises(ConfigError, match=says):
         import_batch(store, archived)
     connection = sqlite3.connect(path)
     for table in ("batch", "reading", "event", "outlook", "alert", "outbox", "calibration"):
@@ -217,7 +221,7 @@ def test_a_spoilt_archive_is_refused_and_nothing_of_it_stays(archived: Path, spo
 
 
 def test_a_batch_that_runs_is_not_imported(tmp_path: Path) -> None:
-    with BatchRows(tmp_path / "a.sqlite") as store:
-        archive_batch(store, store.add_batch(batch_of("still rising")).id, tmp_path / "out")
+    with Store(tmp_path / "a.sqlite") as store:
+        archive_batch(store, store.batches.add(batch_of("still rising")).id, tmp_path / "out")
         with pytest.raises(ConfigError, match="has not ended"):
             import_batch(store, tmp_path / "out")

@@ -54,8 +54,8 @@ def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     monkeypatch.setattr("monitor.shops.influx.Link", Central)
     folder = home(tmp_path / "daten", 'site = "hafen"\n[central]\nurl = "http://127.0.0.1:8086"\n')
     with Store(folder / DATABASE_NAME) as store:
-        store.add_batch(BREAD)
-        store.append(READINGS[:1])
+        store.batches.add(BREAD)
+        store.readings.add(READINGS[:1])
     return folder
 
 

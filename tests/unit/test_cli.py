@@ -265,8 +265,8 @@ def test_a_batch_lives_from_start_to_end(data_dir: Path, batch_file: Path, capsy
     assert "not yet estimated" in capsys.readouterr().out
     assert run("batch", "end", 1, "--data-dir", data_dir) == 0
     with Store(data_dir / DATABASE_NAME) as store:
-        (batch,) = store.batches(running=False)
-        levels = [reading for reading in store.readings(batch) if reading.channel is Channel.LEVEL]
+        (batch,) = store.batches.ended()
+        levels = [reading for reading in store.readings.of(batch) if reading.channel is Channel.LEVEL]
     assert [event.kind for event in batch.events] == [EventKind.FOLD, EventKind.POKE, EventKind.END]
     assert [(level.value, level.sd) for level in levels] == [(95.0, 3.0)]
     assert run("batch", "event", 1, "fold", "--data-dir", data_dir) == 2
@@ -278,7 +278,7 @@ def test_nodes_can_be_named_for_all_channels_or_one(data_dir: Path, batch_file: 
     nodes = ("--node", NODE, "--node", f"air_temp_c={cabinet}")
     assert run("batch", "start", batch_file, *nodes, "--data-dir", data_dir) == 0
     with Store(data_dir / DATABASE_NAME) as store:
-        (batch,) = store.batches()
+        (batch,) = store.batches.all()
     assert batch.node_of(Channel.AIR_TEMP) == cabinet
     assert batch.node_of(Channel.HUMIDITY) == NODE
 
@@ -298,7 +298,7 @@ def test_now_and_events_to_come(data_dir: Path, batch_file: Path, capsys: pytest
     assert "1 event still to come was left out" in capsys.readouterr().out
     assert run("batch", "start", batch_file, "--now", "--data-dir", data_dir) == 0
     with Store(data_dir / DATABASE_NAME) as store:
-        planned, now = store.batches()
+        planned, now = store.batches.all()
     assert planned.events == now.events == ()
     assert now.started_at > planned.started_at
 
@@ -347,9 +347,9 @@ def test_an_exported_batch_is_the_same_batch_and_replays(
 ) -> None:
     run("batch", "start", batch_file, "--data-dir", data_dir)
     with Store(data_dir / DATABASE_NAME) as store:
-        store.append(readings())
-        store.add_event(store.batches()[0].id, Event(START + timedelta(hours=3), EventKind.END))
-        (batch,) = store.batches()
+        store.readings.add(readings())
+        store.batches.add_event(store.batches.all()[0].id, Event(START + timedelta(hours=3), EventKind.END))
+        (batch,) = store.batches.all()
     out = tmp_path / "out"
     assert run("batch", "export", 1, out, "--data-dir", data_dir) == 0
     exported = read_batch(out / "BATCH.toml")

@@ -30,7 +30,7 @@ def bench(store: Store) -> Bench:
 
 
 def test_an_outlook_comes_at_most_once_a_dough_minute(bench: Bench) -> None:
-    bench.store.add_batch(batch())
+    bench.store.batches.add(batch())
     bench.turn()
     assert len(bench.asked) == 1
     bench.clock.advance(seconds=59)
@@ -42,7 +42,7 @@ def test_an_outlook_comes_at_most_once_a_dough_minute(bench: Bench) -> None:
 
 
 def test_a_batch_waits_for_its_start(bench: Bench) -> None:
-    bench.store.add_batch(batch(started_at=START + timedelta(hours=1)))
+    bench.store.batches.add(batch(started_at=START + timedelta(hours=1)))
     bench.turn(2)
     assert bench.asked == []
     bench.clock.advance(hours=1)
@@ -51,11 +51,11 @@ def test_a_batch_waits_for_its_start(bench: Bench) -> None:
 
 
 def test_a_logged_event_is_worked_at_once(bench: Bench) -> None:
-    running = bench.store.add_batch(batch())
+    running = bench.store.batches.add(batch())
     bench.turn()
     bench.clock.advance(seconds=10)
     fold = Event(bench.clock.now(), EventKind.FOLD)
-    bench.store.add_event(running.id, fold)
+    bench.store.batches.add_event(running.id, fold)
     bench.turn()
     assert bench.asked[-1][0].events == (fold,)
     assert bench.asked[-1][2] == START + timedelta(seconds=10)
@@ -63,7 +63,7 @@ def test_a_logged_event_is_worked_at_once(bench: Bench) -> None:
 
 def test_an_event_to_come_is_not_known_yet(bench: Bench) -> None:
     fold = Event(START + timedelta(minutes=30), EventKind.FOLD)
-    bench.store.add_batch(batch(events=(fold,)))
+    bench.store.batches.add(batch(events=(fold,)))
     bench.turn()
     assert bench.asked[-1][0].events == ()
     bench.clock.advance(minutes=30)
@@ -72,16 +72,16 @@ def test_an_event_to_come_is_not_known_yet(bench: Bench) -> None:
 
 
 def test_a_level_read_by_eye_is_worked_at_once(bench: Bench) -> None:
-    running = bench.store.add_batch(batch(nodes=()))
+    running = bench.store.batches.add(batch(nodes=()))
     bench.turn()
     bench.clock.advance(seconds=5)
-    bench.store.add_level(running.id, bench.clock.now(), 90.0, 3.0)
+    bench.store.readings.add_level(running.id, bench.clock.now(), 90.0, 3.0)
     bench.turn()
     assert list(bench.asked[-1][1].level_mm.value) == [90.0]
 
 
 def test_late_and_disordered_readings_give_the_track_of_ordered_ones(bench: Bench) -> None:
-    bench.store.add_batch(batch())
+    bench.store.batches.add(batch())
     bench.clock.advance(minutes=10)
     for seq, age_s in ((3, 60.0), (1, 300.0)):
         bench.frame(pack(seq, age_s=age_s))
@@ -93,12 +93,12 @@ def test_late_and_disordered_readings_give_the_track_of_ordered_ones(bench: Benc
 
 
 def test_a_calibration_sets_right_what_was_read_before_it_too_and_is_worked_at_once(bench: Bench) -> None:
-    running = bench.store.add_batch(batch())
+    running = bench.store.batches.add(batch())
     bench.frame(pack(1))
     bench.turn(2)
     assert bench.asked[-1][1].distance_mm.value.tolist() == [210.0]
     now = bench.clock.now()
-    bench.store.add_calibration(Calibration(NODE, Channel.DISTANCE, 1.5, 0.4, now, Comparison.EMPTY))
+    bench.store.calibrations.add(Calibration(NODE, Channel.DISTANCE, 1.5, 0.4, now, Comparison.EMPTY))
     bench.frame(pack(2))
     bench.turn(2)
     asked, track, _ = bench.asked[-1]
@@ -110,15 +110,15 @@ def test_a_calibration_sets_right_what_was_read_before_it_too_and_is_worked_at_o
 def test_readings_from_before_the_start_are_not_the_batchs(bench: Bench) -> None:
     bench.frame(pack(1, age_s=60.0))
     bench.turn()
-    bench.store.add_batch(batch())
+    bench.store.batches.add(batch())
     bench.turn()
     assert bench.asked[-1][1].last_t_s is None
 
 
 def test_one_turn_works_one_batch_the_longest_due_first(bench: Bench) -> None:
     bench.clock.advance(minutes=10)
-    late = bench.store.add_batch(batch(name="late", started_at=START + timedelta(minutes=5)))
-    early = bench.store.add_batch(batch(name="early"))
+    late = bench.store.batches.add(batch(name="late", started_at=START + timedelta(minutes=5)))
+    early = bench.store.batches.add(batch(name="early"))
     bench.turn()
     assert [asked.id for asked, _, _ in bench.asked] == [early.id]
     bench.turn()
@@ -128,39 +128,39 @@ def test_one_turn_works_one_batch_the_longest_due_first(bench: Bench) -> None:
 @pytest.mark.parametrize("hours", [1, 24, -1, -24], ids=lambda hours: f"{hours:+d} h")
 def test_clock_that_was_set_over_a_restart_rings_nothing(bench: Bench, hours: int) -> None:
     """Readings come every minute; the dough is never near ready; the machine starts again on another hour."""
-    bench.store.add_batch(batch(started_at=START - timedelta(days=2)))
+    bench.store.batches.add(batch(started_at=START - timedelta(days=2)))
     bench.answer = lambda asked, track, at: Outlook(at, State.RISING, ready=Moments(*[at + timedelta(hours=9)] * 5))
     pass_minutes(bench, 15, each=lambda minute: bench.frame(pack(minute + 1)))
     bench.clock.advance(hours=hours)
     bench.collector = bench.another()
     pass_minutes(bench, 15, each=lambda minute: bench.frame(pack(minute + 100)))
-    assert bench.store.messages() == []
+    assert bench.store.outbox.messages() == []
 
 
 def test_clock_of_1970_at_boot_judges_no_batch(bench: Bench) -> None:
-    bench.store.add_batch(batch())
+    bench.store.batches.add(batch())
     bench.clock.put(datetime(1970, 1, 1, tzinfo=UTC))
     pass_minutes(bench, 15)
     assert bench.asked == []
     bench.clock.put(START + timedelta(minutes=1))  # the network tells the time
     pass_minutes(bench, 9)
-    assert bench.store.messages() == []
+    assert bench.store.outbox.messages() == []
 
 
 def test_machine_that_slept_has_not_listened(bench: Bench) -> None:
     """The dough's clock goes on while the machine sleeps; that nothing was heard then is no silence."""
-    bench.store.add_batch(batch())
+    bench.store.batches.add(batch())
     bench.answer = lambda asked, track, at: Outlook(at, State.RISING, ready=Moments(*[at + timedelta(hours=9)] * 5))
     pass_minutes(bench, 3, each=lambda minute: bench.frame(pack(minute + 1)))
     bench.clock.advance(hours=3)
     pass_minutes(bench, 9)
-    assert bench.store.messages() == []
+    assert bench.store.outbox.messages() == []
     pass_minutes(bench, 3)
-    assert [message.kind for message in bench.store.messages()] == [AlertKind.NODE_SILENT]
+    assert [message.kind for message in bench.store.outbox.messages()] == [AlertKind.NODE_SILENT]
 
 
 def test_new_readings_are_worked_without_waiting_for_the_minute(bench: Bench) -> None:
-    bench.store.add_batch(batch())
+    bench.store.batches.add(batch())
     bench.turn()
     for seq in range(1, 5):
         bench.clock.advance(seconds=10)
@@ -171,20 +171,20 @@ def test_new_readings_are_worked_without_waiting_for_the_minute(bench: Bench) ->
 
 
 def test_a_batch_that_ends_is_worked_once_more_at_its_end(bench: Bench) -> None:
-    running = bench.store.add_batch(batch())
+    running = bench.store.batches.add(batch())
     bench.turn()
     bench.clock.advance(seconds=30)
-    bench.store.add_event(running.id, Event(bench.clock.now(), EventKind.END))
+    bench.store.batches.add_event(running.id, Event(bench.clock.now(), EventKind.END))
     bench.clock.advance(seconds=5)
     bench.turn()
-    assert [outlook.at for outlook in bench.store.outlooks(running.id)] == [START, START + timedelta(seconds=30)]
+    assert [outlook.at for outlook in bench.store.outlooks.of(running.id)] == [START, START + timedelta(seconds=30)]
     bench.clock.advance(minutes=10)
     bench.turn(3)
     assert len(bench.asked) == 2
 
 
 def test_a_restart_goes_on_where_the_store_stands(bench: Bench) -> None:
-    bench.store.add_batch(batch())
+    bench.store.batches.add(batch())
     bench.frame(pack())
     bench.turn()
     bench.collector = bench.another()
@@ -200,8 +200,8 @@ def test_a_restart_goes_on_where_the_store_stands(bench: Bench) -> None:
 def test_a_fault_in_one_batchs_step_leaves_the_others_and_the_readings_alone(
     bench: Bench, caplog: pytest.LogCaptureFixture, answer: str
 ) -> None:
-    bad = bench.store.add_batch(batch(name="bad"))
-    good = bench.store.add_batch(batch(name="good"))
+    bad = bench.store.batches.add(batch(name="bad"))
+    good = bench.store.batches.add(batch(name="good"))
 
     def estimate(asked: Batch, track: Track, at: datetime) -> Outlook:
         if asked.id == bad.id and answer == "raise":
@@ -215,17 +215,17 @@ def test_a_fault_in_one_batchs_step_leaves_the_others_and_the_readings_alone(
             bench.frame(pack(seq))
             bench.turn(2)
             bench.clock.advance(minutes=1)
-    outlook = bench.store.latest_outlook(bad.id)
+    outlook = bench.store.outlooks.latest(bad.id)
     assert outlook is not None
     assert outlook.why == NoForecast.NOT_ESTIMATED
-    assert len(bench.store.outlooks(good.id)) == 3
-    assert len(bench.store.readings(bad)) == 6
+    assert len(bench.store.outlooks.of(good.id)) == 3
+    assert len(bench.store.readings.of(bad)) == 6
     assert bench.faults()[f"batch {bad.id}", STEP_FAULT] == 3
     assert len([record for record in caplog.records if record.exc_info]) == 1
 
 
 def test_a_fault_of_the_store_ends_the_collector(bench: Bench) -> None:
-    bench.store.add_batch(batch())
+    bench.store.batches.add(batch())
     bench.frame(pack())
     bench.store.close()
     with pytest.raises(StoreError):
@@ -243,4 +243,4 @@ def test_the_loop_ends_when_told_and_takes_in_what_waits(tmp_path: Path, clock: 
             store, inbox, clock, lambda batch, track, at: Outlook(at, State.RISING), rules=Rules(), reader=Reader(UTC)
         ).run(stop)
         assert len(acknowledged) == 1
-        assert len(store.nodes()) == 1
+        assert len(store.nodes.all()) == 1

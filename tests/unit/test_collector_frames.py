@@ -17,7 +17,7 @@ def bench(store: Store) -> Bench:
 
 
 def test_a_good_frame_is_stored_and_then_acknowledged(bench: Bench) -> None:
-    running = bench.store.add_batch(batch())
+    running = bench.store.batches.add(batch())
     stored_at_acknowledgement: list[int] = []
     bench.inbox.put(
         Frame(
@@ -25,7 +25,7 @@ def test_a_good_frame_is_stored_and_then_acknowledged(bench: Bench) -> None:
             bench.clock.now(),
             "line",
             KEY,
-            lambda line: stored_at_acknowledgement.append(len(bench.store.readings(running))),
+            lambda line: stored_at_acknowledgement.append(len(bench.store.readings.of(running))),
         )
     )
     bench.turn()
@@ -34,11 +34,11 @@ def test_a_good_frame_is_stored_and_then_acknowledged(bench: Bench) -> None:
 
 
 def test_the_same_pack_twice_is_stored_once_and_acknowledged_twice(bench: Bench) -> None:
-    running = bench.store.add_batch(batch())
+    running = bench.store.batches.add(batch())
     bench.frame(pack())
     bench.frame(pack())
     bench.turn()
-    assert len(bench.store.readings(running)) == 2
+    assert len(bench.store.readings.of(running)) == 2
     assert len(bench.acknowledged) == 2
 
 
@@ -47,7 +47,7 @@ def test_a_failed_checksum_is_counted_and_never_acknowledged(bench: Bench) -> No
     bench.turn()
     assert bench.faults() == {(NODE, "checksum"): 1}
     assert bench.acknowledged == []
-    assert bench.store.quarantined() == []
+    assert bench.store.nodes.quarantined() == []
 
 
 def test_a_whole_frame_that_makes_no_sense_is_put_aside_and_acknowledged(bench: Bench) -> None:
@@ -55,7 +55,7 @@ def test_a_whole_frame_that_makes_no_sense_is_put_aside_and_acknowledged(bench: 
     bench.turn()
     assert bench.faults() == {(NODE, "unit"): 1}
     assert [line.split()[:2] for line in bench.acknowledged] == [[b"!0a1b2c3d", b"7"]]
-    assert [frame.reason for frame in bench.store.quarantined()] == ["unit"]
+    assert [frame.reason for frame in bench.store.nodes.quarantined()] == ["unit"]
 
 
 def test_a_frame_on_another_nodes_topic_is_refused(bench: Bench) -> None:
@@ -75,14 +75,14 @@ def test_bad_bytes_on_a_line_are_named_after_the_node_last_heard_there(bench: Be
 
 
 def test_good_frames_between_bad_ones_are_all_kept(bench: Bench, caplog: pytest.LogCaptureFixture) -> None:
-    running = bench.store.add_batch(batch())
+    running = bench.store.batches.add(batch())
     bench.clock.advance(minutes=2)
     with caplog.at_level(logging.WARNING):
         for seq in range(1, 101):
             bench.frame(pack(seq, age_s=100.0 - seq))
             bench.frame(b"@0a1b2c3d 1 [] 00000000")
         bench.turn()
-    assert len(bench.store.readings(running)) == 200
+    assert len(bench.store.readings.of(running)) == 200
     assert len(bench.acknowledged) == 100
     assert bench.faults() == {(NODE, "checksum"): 100}
     lines = [record for record in caplog.records if "checksum" in record.getMessage()]
@@ -91,10 +91,10 @@ def test_good_frames_between_bad_ones_are_all_kept(bench: Bench, caplog: pytest.
 
 
 def test_a_reading_no_sensor_says_is_kept_flagged_and_counted(bench: Bench) -> None:
-    running = bench.store.add_batch(batch())
+    running = bench.store.batches.add(batch())
     bench.frame(pack(air_c=900.0))
     bench.turn()
-    flags = {reading.channel: reading.flag for reading in bench.store.readings(running)}
+    flags = {reading.channel: reading.flag for reading in bench.store.readings.of(running)}
     assert flags == {Channel.AIR_TEMP: Flag.OUT_OF_RANGE, Channel.DISTANCE: Flag.OK}
     assert bench.faults() == {(NODE, "out of range"): 1}
 
@@ -109,7 +109,7 @@ def test_status_of_a_node_reaches_the_store(bench: Bench) -> None:
     bench.inbox.put(Status("broker", KEY, False, START))
     bench.inbox.put(Status("broker", None, False, START, "connection lost"))
     bench.turn()
-    assert [(node.node, node.is_online) for node in bench.store.nodes()] == [(NODE, False)]
+    assert [(node.node, node.is_online) for node in bench.store.nodes.all()] == [(NODE, False)]
 
 
 def test_one_turn_takes_a_bounded_number_of_frames(bench: Bench) -> None:

@@ -32,7 +32,7 @@ class Bench:
         self.alone: list[BatchId] = []
         self.bad: set[BatchId] = set()
         self.ready_min: dict[BatchId, float] = {}
-        self.ids = [store.add_batch(replace(batch_of(f"tub {n}"), started_at=START)).id for n in range(batches)]
+        self.ids = [store.batches.add(replace(batch_of(f"tub {n}"), started_at=START)).id for n in range(batches)]
         clock.real_s = lambda: self.second  # type: ignore[method-assign]
         self.collector = Collector(
             store, queue.Queue(), clock, self._one, together=self._many, rules=Rules(), reader=Reader(UTC)
@@ -75,7 +75,7 @@ def test_batches_due_together_are_asked_about_together(bench: Bench) -> None:
     bench.collector.turn(0.0)
     assert [len(group) for group in bench.groups] == [TOGETHER, 20 - TOGETHER]
     assert sorted(batch_id for group in bench.groups for batch_id in group) == bench.ids
-    assert all(bench.store.latest_outlook(batch_id) is not None for batch_id in bench.ids)
+    assert all(bench.store.outlooks.latest(batch_id) is not None for batch_id in bench.ids)
 
 
 def test_one_bad_batch_does_not_spoil_its_group(bench: Bench) -> None:
@@ -83,10 +83,10 @@ def test_one_bad_batch_does_not_spoil_its_group(bench: Bench) -> None:
     bench.bad.add(bad)
     bench.pass_minutes(1)
     for batch_id in bench.ids:
-        found = bench.store.latest_outlook(batch_id)
+        found = bench.store.outlooks.latest(batch_id)
         assert found is not None
         assert found.why == (NoForecast.NOT_ESTIMATED if batch_id == bad else None)
-    assert {(fault.node, fault.reason): fault.count for fault in bench.store.faults()} == {
+    assert {(fault.node, fault.reason): fault.count for fault in bench.store.nodes.faults()} == {
         (f"batch {bad}", STEP_FAULT): 1
     }
 

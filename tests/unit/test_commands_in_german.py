@@ -41,11 +41,11 @@ def running(bakery: Path) -> Path:
     now = SystemClock().now()
     since = now - timedelta(minutes=10)
     with Store(bakery / DATABASE_NAME) as store:
-        store.add_batch(Batch(BatchId(0), "Hill loaf", Stage.FIRST_RISE, now - timedelta(hours=1), TUB))
+        store.batches.add(Batch(BatchId(0), "Hill loaf", Stage.FIRST_RISE, now - timedelta(hours=1), TUB))
         reason = TroubleSeen(DiskNearlyFull("/data"))
         disk = Subject(Sort.MONITOR, "disk")
         trouble = Alert(disk, AlertKind.TROUBLE, 1, since, since, called_at=since, reason=reason)
-        store.save_alerts([trouble], [], [Change(disk, AlertKind.TROUBLE, 1, since, Phase.UNACKNOWLEDGED, reason)], now)
+        store.alerts.save([trouble], [], [Change(disk, AlertKind.TROUBLE, 1, since, Phase.UNACKNOWLEDGED, reason)], now)
     return bakery
 
 

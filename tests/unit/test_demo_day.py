@@ -53,15 +53,15 @@ def test_the_baker_begins_folds_and_takes_a_dough_in_time(store: Store, tub: Tub
     baker = Baker(store, [tub], START)
     assert baker.act(at(-1)) == []
     assert baker.act(at(0)) == ["Plain tub: begun"]
-    assert store.batches()[0].events == (), "a planned fold is not known before it is done"
+    assert store.batches.all()[0].events == (), "a planned fold is not known before it is done"
     assert baker.act(at(19)) == []
     assert baker.act(at(21)) == ["Plain tub: folded"]
-    assert store.batches()[0].events[0].at == at(20)
+    assert store.batches.all()[0].events[0].at == at(20)
     call(store, tub.id, AlertKind.READY, 30)
     assert baker.act(at(37)) == [], "one fold is still to come"
     assert baker.act(at(41)) == ["Plain tub: folded", "Plain tub: taken"]
     assert baker.is_done
-    assert store.batches()[0].ended_at == at(41)
+    assert store.batches.all()[0].ended_at == at(41)
 
 
 def test_a_dough_is_taken_six_minutes_after_its_call(store: Store) -> None:

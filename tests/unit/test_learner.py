@@ -28,9 +28,9 @@ LATER = FIRST_DAY + timedelta(days=100)
 def finished(store: Store, name: str = "Hazel loaf, tub 1", *, day: int = 0, hours: float = 2.5) -> Batch:
     """A batch that rose, was measured and has ended."""
     batch = batch_of(name, day=day)
-    store.append(readings_of(batch, hours=hours, seed=day + 1))
-    kept = store.add_batch(batch)
-    return store.add_event(kept.id, Event(batch.started_at + timedelta(hours=hours), EventKind.END))
+    store.readings.add(readings_of(batch, hours=hours, seed=day + 1))
+    kept = store.batches.add(batch)
+    return store.batches.add_event(kept.id, Event(batch.started_at + timedelta(hours=hours), EventKind.END))
 
 
 def told(batch: Batch, track: object, ended_at: datetime, earlier: object) -> Lesson:
@@ -46,7 +46,7 @@ def test_an_ended_batch_is_learned_from_once(store: Store) -> None:
     looked_at = learn_next(store, LATER)
     assert looked_at is not None
     assert looked_at.id == batch.id
-    assert [lesson.name for lesson in store.lessons("hazel loaf")] == ["Hazel loaf, tub 1"]
+    assert [lesson.name for lesson in store.lessons.all("hazel loaf")] == ["Hazel loaf, tub 1"]
     assert learn_next(store, LATER) is None
 
 
@@ -59,7 +59,7 @@ def test_a_lesson_comes_back_from_the_store_as_it_was(store: Store) -> None:
         return made[0]
 
     learn_next(store, LATER, teach)
-    assert store.lessons() == made
+    assert store.lessons.all() == made
 
 
 def test_readings_still_on_their_way_are_waited_for(store: Store) -> None:
@@ -70,7 +70,7 @@ def test_readings_still_on_their_way_are_waited_for(store: Store) -> None:
 
 
 def test_running_batches_teach_nothing_yet(store: Store) -> None:
-    store.add_batch(batch_of("Hazel loaf"))
+    store.batches.add(batch_of("Hazel loaf"))
     assert learn_next(store, LATER, told) is None
 
 
@@ -87,8 +87,8 @@ def test_a_fault_in_learning_is_counted_once_and_the_next_batch_is_learned_from(
     with caplog.at_level(logging.CRITICAL):
         for _ in range(3):
             learn_next(store, LATER, teach)
-    assert [(fault.reason, fault.count) for fault in store.faults()] == [(LESSON_FAULT, 1)]
-    assert [lesson.started_at for lesson in store.lessons()] == [second.started_at]
+    assert [(fault.reason, fault.count) for fault in store.nodes.faults()] == [(LESSON_FAULT, 1)]
+    assert [lesson.started_at for lesson in store.lessons.all()] == [second.started_at]
 
 
 def test_what_was_forgotten_is_not_learned_again(store: Store) -> None:
@@ -97,13 +97,13 @@ def test_what_was_forgotten_is_not_learned_again(store: Store) -> None:
     while learn_next(store, LATER, told) is not None:
         pass
     finished(store, "Hazel loaf", day=2)  # ended, not learned from yet: forgotten as well
-    assert store.forget_lessons("hazel loaf") == 1
+    assert store.lessons.forget("hazel loaf") == 1
     assert learn_next(store, LATER, told) is None
-    assert [lesson.recipe for lesson in store.lessons()] == ["walnut loaf"]
+    assert [lesson.recipe for lesson in store.lessons.all()] == ["walnut loaf"]
     finished(store, "Hazel loaf", day=3)
     assert learn_next(store, LATER, told) is not None
-    assert store.forget_lessons() == 2
-    assert store.lessons() == []
+    assert store.lessons.forget() == 2
+    assert store.lessons.all() == []
 
 
 def test_lessons_about_another_curve_are_learned_anew(store: Store) -> None:
@@ -112,9 +112,9 @@ def test_lessons_about_another_curve_are_learned_anew(store: Store) -> None:
     with sqlite3.connect(store.path) as connection:
         connection.execute("UPDATE lesson SET curve = 'of an older version'")
     connection.close()
-    assert store.lessons() == []
+    assert store.lessons.all() == []
     assert learn_next(store, LATER, told) is not None
-    assert len(store.lessons()) == 1
+    assert len(store.lessons.all()) == 1
 
 
 def test_a_batch_is_helped_by_those_that_were_over_when_it_began(store: Store) -> None:
@@ -123,15 +123,15 @@ def test_a_batch_is_helped_by_those_that_were_over_when_it_began(store: Store) -
     while learn_next(store, LATER, told) is not None:
         pass
     between = batch_of("hazel LOAF , tub 9", day=1)
-    assert [lesson.started_at for lesson in store.lessons_before(between)] == [FIRST_DAY]
-    assert len(store.lessons_before(replace(between, started_at=LATER))) == 2
-    assert store.lessons_before(batch_of("Walnut loaf", day=9)) == ()
+    assert [lesson.started_at for lesson in store.lessons.before(between)] == [FIRST_DAY]
+    assert len(store.lessons.before(replace(between, started_at=LATER))) == 2
+    assert store.lessons.before(batch_of("Walnut loaf", day=9)) == ()
 
 
 def test_the_collector_hands_what_was_learned_to_the_estimator(store: Store) -> None:
     finished(store)
     learn_next(store, LATER)
-    running = store.add_batch(batch_of("Hazel loaf, tub 2", day=1))
+    running = store.batches.add(batch_of("Hazel loaf, tub 2", day=1))
     clock = SetClock(running.started_at + timedelta(minutes=5))
     asked: list[RecipeExperience | None] = []
 
@@ -151,7 +151,7 @@ def test_the_collector_hands_what_was_learned_to_the_estimator(store: Store) -> 
     assert restarted is not None
     assert first.n_batches == restarted.n_batches == 1
     assert (first.prior.mean == restarted.prior.mean).all()
-    store.forget_lessons()
+    store.lessons.forget()
     assert turned() is None
 
 
@@ -161,6 +161,6 @@ def test_the_learner_works_beside_the_collector(tmp_path: Path) -> None:
         learner = Learner(store.path, SetClock(LATER))
         learner.start()
         try:
-            wait_until(lambda: len(store.lessons()) == 1, "the lesson")
+            wait_until(lambda: len(store.lessons.all()) == 1, "the lesson")
         finally:
             learner.stop()

@@ -24,10 +24,10 @@ def taught_dir(tmp_path_factory: pytest.TempPathFactory) -> Path:
     with Store(folder / "data" / DATABASE_NAME) as store:
         for day, per_h in enumerate((0.5, 0.5, 0.48)):
             batch = batch_of(f"Hazel loaf, tub {day}", day=day)
-            store.append(readings_of(batch, per_h=per_h, hours=3.5, seed=day + 1))
-            kept = store.add_batch(batch)
+            store.readings.add(readings_of(batch, per_h=per_h, hours=3.5, seed=day + 1))
+            kept = store.batches.add(batch)
             end = Event(batch.started_at + timedelta(hours=3.5), EventKind.END)
-            kept = store.add_event(kept.id, end)
+            kept = store.batches.add_event(kept.id, end)
             export_batch(store, kept, folder / ("past" if day < 2 else "third") / str(day))
             if day < 2:
                 learn_next(store, LATER)
@@ -82,23 +82,23 @@ def test_reset_forgets_nothing_without_a_clear_yes(capsys, taught_dir, arguments
     assert (status, out) == (2, "")
     assert advice in err
     with Store(taught_dir / "data" / DATABASE_NAME) as store:
-        assert len(store.lessons()) == 2
+        assert len(store.lessons.all()) == 2
 
 
 @pytest.mark.parametrize("what", ["Hazel loaf", "--all"])
 def test_reset_forgets_and_says_so(capsys, tmp_path, what):
     with Store(tmp_path / DATABASE_NAME) as store:
         batch = batch_of("Hazel loaf, tub 1")
-        store.append(readings_of(batch))
-        kept = store.add_batch(batch)
-        store.add_event(kept.id, Event(batch.started_at + timedelta(hours=2), EventKind.END))
+        store.readings.add(readings_of(batch))
+        kept = store.batches.add(batch)
+        store.batches.add_event(kept.id, Event(batch.started_at + timedelta(hours=2), EventKind.END))
         learn_next(store, LATER)
-        assert len(store.lessons()) == 1
+        assert len(store.lessons.all()) == 1
         status, out, _ = run(capsys, "learned", "reset", what, "--yes", "--data-dir", tmp_path)
         assert status == 0
         assert "from 1 batch; the batches themselves stay" in out
-        assert store.lessons() == []
-        assert len(store.batches()) == 1
+        assert store.lessons.all() == []
+        assert len(store.batches.all()) == 1
 
 
 def test_a_replay_uses_what_a_data_directory_learned_and_a_folder_of_its_batches_says_the_same(capsys, taught_dir):

@@ -33,7 +33,7 @@ def calibrate(data_dir: Path, *options: str) -> int:
 
 def kept(data_dir: Path) -> list[Calibration]:
     with Store(data_dir / DATABASE_NAME) as store:
-        return store.calibrations(NODE)
+        return store.calibrations.all(NODE)
 
 
 def test_an_empty_vessel_gives_the_sensors_height(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:

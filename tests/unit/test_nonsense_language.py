@@ -79,8 +79,8 @@ def lived(path: Path, reader: Reader) -> tuple[dict[str, list[dict[str, Any]]], 
     with Store(path) as store:
         bench = Bench(store, StepClock(), reader)
         bench.answer = estimated
-        loaf = store.add_batch(batch(preheat_min=30.0))
-        store.add_batch(batch(name="Rolls", stage=Stage.FINAL_PROOF, nodes=NODES))
+        loaf = store.batches.add(batch(preheat_min=30.0))
+        store.batches.add(batch(name="Rolls", stage=Stage.FINAL_PROOF, nodes=NODES))
         symptoms: list[Symptom] = []
         notices: list[str] = []
 
@@ -99,29 +99,29 @@ def lived(path: Path, reader: Reader) -> tuple[dict[str, list[dict[str, Any]]], 
             if minute == 30:
                 symptoms[:] = [Symptom(DiskNearlyFull("/data")), Symptom(CarriersFail(("ntfy#1",)))]
                 symptoms.append(Symptom(StoreUnusable(StoreFault.LOCKED, "/data/a.sqlite", "database is locked")))
-                store.add_event(loaf.id, Event(at(30), EventKind.FOLD))
+                store.batches.add_event(loaf.id, Event(at(30), EventKind.FOLD))
             if minute == 70:
                 symptoms.clear()
             if minute == 45:
-                for alert in store.active_alerts():
+                for alert in store.alerts.active():
                     if alert.subject == dough.Subject.batch(loaf.id):
-                        store.acknowledge(alert.number, bench.clock.now(), "Ida")
+                        store.alerts.acknowledge(alert.number, bench.clock.now(), "Ida")
                     else:
-                        store.shelve(alert.number, at(90), bench.clock.now())
+                        store.alerts.shelve(alert.number, at(90), bench.clock.now())
             if minute == 80:
                 bench.collector = bench.another()
             if minute == 190:
-                store.add_event(loaf.id, Event(at(190), EventKind.END))
+                store.batches.add_event(loaf.id, Event(at(190), EventKind.END))
             supervisor.go_round()
 
         pass_minutes(bench, LENGTH, each=happen)
-        said = [f"{message.title} {message.text}" for message in store.messages()] + notices
+        said = [f"{message.title} {message.text}" for message in store.outbox.messages()] + notices
         return kept(store), said
 
 
 def kept(store: Store) -> dict[str, list[dict[str, Any]]]:
     """Every row of every table, without what was said."""
-    with store._read() as connection:
+    with store.reading() as connection:
         names = [row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
         return {
             name: [

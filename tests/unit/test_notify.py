@@ -194,13 +194,13 @@ def test_thread_sends_what_is_there_and_what_is_put_while_it_runs(
         wait_until(lambda: len(hook.bodies) == 2, "the phone rings again")
     finally:
         sender.stop()
-    assert all(message.delivered_at is not None for message in store.messages())
+    assert all(message.delivered_at is not None for message in store.outbox.messages())
 
 
 def put(store: Store, *messages: Message) -> None:
     """Keep messages as a step of their batch does."""
-    if not store.batches():
+    if not store.batches.all():
         tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-        assert store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, START, tub)).id == 1
-    at = START + timedelta(seconds=len(store.outlooks(BatchId(1))))
+        assert store.batches.add(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, START, tub)).id == 1
+    at = START + timedelta(seconds=len(store.outlooks.of(BatchId(1))))
     store.save_step(BatchId(1), Outlook(at=at, state=State.READY), (), messages)

@@ -68,13 +68,13 @@ class Bench:
         self.path = path
         self.clock = HandClock()
         tub = Vessel(Shape.ROUND, (180, 180), (210, 210), 250)
-        store.add_batch(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, START, tub))
+        store.batches.add(Batch(BatchId(0), "Hill country loaf", Stage.FIRST_RISE, START, tub))
 
     def put(self, kind: AlertKind = AlertKind.READY_SOON, episode: int = 1, **changes: object) -> str:
         """An alert that has just been called, with its message, as one step keeps them; returns its id."""
         alert = Alert(SUBJECT, kind, episode, self.clock.at, self.clock.at, called_at=self.clock.at)
         message = Message(alert.message_id, BatchId(1), kind, episode, "title", "text", self.clock.at)
-        at = START + timedelta(seconds=len(self.store.outlooks(BatchId(1))))
+        at = START + timedelta(seconds=len(self.store.outlooks.of(BatchId(1))))
         self.store.save_step(BatchId(1), Outlook(at, State.READY), (replace(alert, **changes),), (message,))  # type: ignore[arg-type]
         return message.id
 
@@ -92,11 +92,11 @@ class Bench:
             self.clock.wait(step_s)
 
     def number(self) -> int:
-        return self.store.alerts()[0].number
+        return self.store.alerts.all()[0].number
 
     @property
     def is_over(self) -> bool:
-        return not self.store.open_messages()
+        return not self.store.outbox.open_messages()
 
 
 @pytest.fixture
@@ -115,8 +115,8 @@ def test_message_goes_to_the_first_recipient_and_to_the_terminal_once(bench: Ben
     assert first.got == screen.got == [name]
     assert second.got == []
     assert bench.is_over
-    assert bench.store.messages()[0].delivered_at == START
-    (_, call) = bench.store.calls(name)
+    assert bench.store.outbox.messages()[0].delivered_at == START
+    (_, call) = bench.store.outbox.calls(name)
     assert (call.recipient, call.carrier, call.tries, call.accepted_at) == ("person 1", "phone", 1, START)
 
 
@@ -152,7 +152,7 @@ def test_carrier_that_fails_waits_longer_each_time(bench: Bench) -> None:
     bench.clock.wait(LONGEST_WAIT_S)
     sender.drain(bench.store)
     assert phone.got == ["1-ready-soon-1"]
-    assert bench.store.messages()[0].attempts == 6
+    assert bench.store.outbox.messages()[0].attempts == 6
 
 
 def test_second_channel_is_tried_after_a_minute_and_neither_after_one_took_it(bench: Bench) -> None:
@@ -167,7 +167,7 @@ def test_second_channel_is_tried_after_a_minute_and_neither_after_one_took_it(be
     tried = push.tried
     bench.run(sender, 20)
     assert (push.tried, mail.got) == (tried, [name])
-    assert bench.store.calls(name)[0].carrier == "mail"
+    assert bench.store.outbox.calls(name)[0].carrier == "mail"
 
 
 def test_second_channel_is_tried_at_once_when_the_first_refuses_for_good(bench: Bench) -> None:
@@ -188,7 +188,7 @@ def test_refused_by_every_channel_it_goes_to_the_next_recipient_and_then_is_give
     bench.run(bench.notifier(first, second), 10)
     assert (first.tried, second.tried) == (1, 1)
     assert bench.is_over
-    assert bench.store.messages()[0].delivered_at is None
+    assert bench.store.outbox.messages()[0].delivered_at is None
     assert f"message={name} carrier=phone state=given_up" in caplog.text
 
 
@@ -287,14 +287,14 @@ def test_with_nobody_to_call_the_terminal_has_it_and_it_is_closed(bench: Bench) 
     bench.notifier(screen=screen).drain(bench.store)
     assert screen.got == [name]
     assert bench.is_over
-    assert bench.store.messages()[0].delivered_at == START
+    assert bench.store.outbox.messages()[0].delivered_at == START
 
 
 def test_with_nothing_at_all_it_is_closed_undelivered(bench: Bench) -> None:
     bench.put()
     bench.notifier().drain(bench.store)
     assert bench.is_over
-    assert bench.store.messages()[0].delivered_at is None
+    assert bench.store.outbox.messages()[0].delivered_at is None
 
 
 # -- again, and to the next ----------------------------------------------------------------------------------------
@@ -323,7 +323,7 @@ def test_acknowledged_it_is_called_no_more(bench: Bench) -> None:
     sender = bench.notifier(phone, rules=NIGHT)
     bench.run(sender, 6)
     assert len(phone.got) == 2
-    bench.store.acknowledge(bench.number(), bench.clock.now())
+    bench.store.alerts.acknowledge(bench.number(), bench.clock.now())
     bench.run(sender, 60)
     assert len(phone.got) == 2
     assert bench.is_over
@@ -334,11 +334,11 @@ def test_shelved_it_rests_and_is_called_again_when_the_time_is_up(bench: Bench) 
     phone = Phone()
     sender = bench.notifier(phone, rules=NIGHT)
     bench.run(sender, 1)
-    bench.store.shelve(bench.number(), bench.clock.now() + timedelta(minutes=30), bench.clock.now())
+    bench.store.alerts.shelve(bench.number(), bench.clock.now() + timedelta(minutes=30), bench.clock.now())
     bench.run(sender, 30)
     assert len(phone.got) == 1
-    alert = bench.store.alerts()[0]
-    bench.store.save_alerts([alert], [], [], bench.clock.now() + timedelta(minutes=5))  # a look takes it off
+    alert = bench.store.alerts.all()[0]
+    bench.store.alerts.save([alert], [], [], bench.clock.now() + timedelta(minutes=5))  # a look takes it off
     bench.run(sender, 1)
     assert len(phone.got) == 2
 
@@ -367,7 +367,7 @@ def test_call_that_was_begun_goes_on_after_a_crash_under_the_same_id(bench: Benc
     phone.error = None
     bench.run(bench.notifier(phone), 1)
     assert phone.got == [name]
-    assert [call.number for call in bench.store.calls(name)] == [1]
+    assert [call.number for call in bench.store.outbox.calls(name)] == [1]
 
 
 def test_restart_repeats_no_call_before_its_time(bench: Bench) -> None:

@@ -206,10 +206,10 @@ def test_a_file_of_sentences_becomes_one_of_facts(tmp_path: Path) -> None:
     wanted = [fact for _, fact in REASONS] + [TroubleSeen(trouble) for _, _, trouble in TROUBLES]
     wanted += [PlainText(text, "en") for text in OWN_WORDS]
     with Store(path) as store:
-        assert [alert.reason for alert in store.alerts()] == [*wanted, None]
-        assert [change.reason for change in store.alert_history()] == [*wanted, None]
-        assert {change.by for change in store.alert_history()} == {UNNAMED}
-        assert {type(alert.suppressed_by) for alert in store.alerts()} == {type(fact) for _, fact in EXPLANATIONS}
+        assert [alert.reason for alert in store.alerts.all()] == [*wanted, None]
+        assert [change.reason for change in store.alerts.history()] == [*wanted, None]
+        assert {change.by for change in store.alerts.history()} == {UNNAMED}
+        assert {type(alert.suppressed_by) for alert in store.alerts.all()} == {type(fact) for _, fact in EXPLANATIONS}
 
 
 def test_the_file_as_it_was_lies_beside_it_and_leads_back(

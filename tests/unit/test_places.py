@@ -16,7 +16,7 @@ from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.effective import effective_settings
 from monitor.settings.places import Place, nodes_at, place_of, place_within
-from monitor.store.arrivals import Arrivals, Heard
+from monitor.store.nodes import Arrivals, Heard
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 

@@ -35,15 +35,15 @@ def data_dir(tmp_path: Path) -> Path:
         batch = Batch(
             BatchId(0), "ended", Stage.FIRST_RISE, START, VESSEL, Target(100.0), nodes=((Channel.DISTANCE, NODE),)
         )
-        ended = store.add_batch(batch)
-        store.add_batch(replace(batch, name="running", started_at=START + timedelta(hours=4)))
+        ended = store.batches.add(batch)
+        store.batches.add(replace(batch, name="running", started_at=START + timedelta(hours=4)))
         moments = [START + timedelta(seconds=60.0 * minute) for minute in range(181)]
-        store.append(
+        store.readings.add(
             Reading(NODE, "0a1b2c3d", seq, Channel.DISTANCE, 200.0 - 0.5 * seq, at, at)
             for seq, at in enumerate(moments, start=1)
         )
-        store.add_event(ended.id, Event(START + timedelta(hours=1), EventKind.FOLD))
-        store.add_event(ended.id, Event(START + timedelta(hours=3), EventKind.END))
+        store.batches.add_event(ended.id, Event(START + timedelta(hours=1), EventKind.FOLD))
+        store.batches.add_event(ended.id, Event(START + timedelta(hours=3), EventKind.END))
     return tmp_path
 
 
@@ -65,7 +65,7 @@ def test_of_a_data_directory_the_finished_batches_are_judged(data_dir):
 
 def test_a_batch_of_a_store_is_the_same_recording_as_its_export(data_dir, tmp_path):
     with Store(data_dir / DATABASE_NAME) as store:
-        export_batch(store, store.batch(BatchId(1)), tmp_path / "exported" / "1")
+        export_batch(store, store.batches.get(BatchId(1)), tmp_path / "exported" / "1")
     (kept,), (exported,) = locations_in(data_dir), locations_in(tmp_path / "exported")
     assert isinstance(exported, FolderLocation)
     assert_same(kept.load(judged), exported.load(judged))
@@ -74,7 +74,7 @@ def test_a_batch_of_a_store_is_the_same_recording_as_its_export(data_dir, tmp_pa
 @pytest.mark.parametrize("place", ["store", "folder"])
 def test_a_carried_recording_needs_nothing_of_the_disk_it_came_from(data_dir, tmp_path, place):
     with Store(data_dir / DATABASE_NAME) as store:
-        export_batch(store, store.batch(BatchId(1)), tmp_path / "exported" / "1")
+        export_batch(store, store.batches.get(BatchId(1)), tmp_path / "exported" / "1")
     (location,) = locations_in(data_dir if place == "store" else tmp_path / "exported")
     here, sent = location.load(judged), pickle.dumps(location.carried())
     for path in sorted(tmp_path.rglob("*"), reverse=True):
@@ -87,7 +87,7 @@ def test_a_carried_recording_needs_nothing_of_the_disk_it_came_from(data_dir, tm
 def test_a_fault_in_a_carried_file_names_the_file_it_came_from(data_dir, tmp_path):
     folder = tmp_path / "exported" / "1"
     with Store(data_dir / DATABASE_NAME) as store:
-        export_batch(store, store.batch(BatchId(1)), folder)
+        export_batch(store, store.batches.get(BatchId(1)), folder)
     (folder / "BATCH.toml").write_text("name = [")
     with pytest.raises(ConfigError, match=str(folder / "BATCH.toml")):
         FolderLocation(folder).carried().load(judged)

@@ -13,58 +13,61 @@ from monitor.errors import PictureError, StoreError
 from monitor.recipe.batch import BatchId, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
-from monitor.store.batch_transfer import BatchRows
-from monitor.store.reviews import Reviews
 from monitor.store.store import Store
 
 
 def test_a_moved_target_is_kept_and_its_collector_hears_of_it(tmp_path: Path) -> None:
     path = tmp_path / "kept.db"
-    with Store(path) as collecting, Reviews(path) as store:
-        kept = store.add_batch(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB))
+    with Store(path) as collecting, Store(path) as store:
+        kept = store.batches.add(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB))
         before = collecting.changes()
-        assert store.set_target(kept.id, Target(90.0)).target == Target(90.0)
+        assert store.batches.set_target(kept.id, Target(90.0)).target == Target(90.0)
         assert collecting.changes() != before
-        assert collecting.batch(kept.id).target == Target(90.0)
-        assert store.set_target(kept.id, Target(None)).target.is_peak
+        assert collecting.batches.get(kept.id).target == Target(90.0)
+        assert store.batches.set_target(kept.id, Target(None)).target.is_peak
 
 
 def test_a_batch_there_is_not_has_no_target_to_move(tmp_path: Path) -> None:
-    with Reviews(tmp_path / "kept.db") as store, pytest.raises(StoreError, match="has no batch 7"):
-        store.set_target(BatchId(7), Target(90.0))
+    with Store(tmp_path / "kept.db") as store, pytest.raises(StoreError, match="has no batch 7"):
+        store.batches.set_target(BatchId(7), Target(90.0))
 
 
 def test_what_was_meant_and_the_verdict_are_kept_and_replaced(tmp_path: Path) -> None:
-    with Reviews(tmp_path / "kept.db") as store:
-        kept = store.add_batch(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB))
-        assert (store.intent(kept.id), store.judgement(kept.id), store.judged()) == (None, None, {})
+    with Store(tmp_path / "kept.db") as store:
+        kept = store.batches.add(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB))
+        assert (store.reviews.intent(kept.id), store.reviews.judgement(kept.id), store.reviews.judged()) == (
+            None,
+            None,
+            {},
+        )
         meant = Intent(23.0, Formula(1000.0, instant_yeast_g=5.0), 150.0)
-        store.save_intent(kept.id, Intent())
-        store.save_intent(kept.id, meant)
-        assert store.intent(kept.id) == meant
+        store.reviews.save_intent(kept.id, Intent())
+        store.reviews.save_intent(kept.id, meant)
+        assert store.reviews.intent(kept.id) == meant
         said = Judgement(NOW, Verdict.OVER, "flat, grey\ncrumb", b"\xff\xd8jpeg")
-        store.save_judgement(kept.id, replace(said, verdict=Verdict.RIGHT))
-        store.save_judgement(kept.id, said)
-        assert store.judgement(kept.id) == said
-        assert store.judged() == {kept.id: Verdict.OVER}
-        for save in (lambda: store.save_intent(BatchId(9), meant), lambda: store.save_judgement(BatchId(9), said)):
+        store.reviews.save_judgement(kept.id, replace(said, verdict=Verdict.RIGHT))
+        store.reviews.save_judgement(kept.id, said)
+        assert store.reviews.judgement(kept.id) == said
+        assert store.reviews.judged() == {kept.id: Verdict.OVER}
+        for save in (
+            lambda: store.reviews.save_intent(BatchId(9), meant),
+            lambda: store.reviews.save_judgement(BatchId(9), said),
+        ):
             with pytest.raises(StoreError, match="has no batch 9"):
                 save()
 
 
 def test_what_is_kept_of_a_batch_travels_with_it(tmp_path: Path) -> None:
-    with Reviews(tmp_path / "kept.db") as store:
+    with Store(tmp_path / "kept.db") as store:
         ended = NOW
-        kept = store.add_batch(replace(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB), ended_at=ended))
-        store.save_intent(kept.id, Intent(23.0))
-        store.save_judgement(kept.id, Judgement(NOW, Verdict.UNDER, "tight", b"\xff\xd8"))
-    with BatchRows(tmp_path / "kept.db") as store:
-        taken = store.take_out(kept.id)
-    with BatchRows(tmp_path / "other.db") as store:
-        there = store.put_in(taken)
-    with Reviews(tmp_path / "other.db") as store:
-        assert store.intent(there.id) == Intent(23.0)
-        found = store.judgement(there.id)
+        kept = store.batches.add(replace(batch("Loaf", Stage.FIRST_RISE, 60, ROUND_TUB), ended_at=ended))
+        store.reviews.save_intent(kept.id, Intent(23.0))
+        store.reviews.save_judgement(kept.id, Judgement(NOW, Verdict.UNDER, "tight", b"\xff\xd8"))
+        taken = store.transfer.take_out(kept.id)
+    with Store(tmp_path / "other.db") as store:
+        there = store.transfer.put_in(taken)
+        assert store.reviews.intent(there.id) == Intent(23.0)
+        found = store.reviews.judgement(there.id)
         assert found is not None
         assert (found.verdict, found.photo_jpeg) == (Verdict.UNDER, b"\xff\xd8")
 

@@ -21,7 +21,7 @@ from monitor.shops import influx as lines
 from monitor.shops import sender as sending
 from monitor.shops.points import Point
 from monitor.shops.sender import LAST_RETRY_S, LATE, TURN_S, Sender
-from monitor.store.spool import Spool
+from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
 TUB = Batch(
@@ -65,45 +65,45 @@ def fake_link(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 @pytest.fixture
-def spool(tmp_path: Path) -> Iterator[Spool]:
-    with Spool(tmp_path / "proofing.sqlite") as opened:
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "proofing.sqlite") as opened:
         yield opened
 
 
-def fill(spool: Spool, n: int) -> None:
+def fill(store: Store, n: int) -> None:
     moments = (START + timedelta(seconds=k) for k in range(n))
-    spool.append(Reading(NODE, "0a0a0a0a", k, Channel.AIR_TEMP, 25.0, at, at) for k, at in enumerate(moments, 1))
+    store.readings.add(Reading(NODE, "0a0a0a0a", k, Channel.AIR_TEMP, 25.0, at, at) for k, at in enumerate(moments, 1))
 
 
-def sender_of(spool: Spool, clock: SetClock | None = None, page_rows: int = 1000) -> Sender:
-    return Sender(spool.path, Centre("http://127.0.0.1:1"), None, "rye", clock or SetClock(), page_rows)
+def sender_of(store: Store, clock: SetClock | None = None, page_rows: int = 1000) -> Sender:
+    return Sender(store.path, Centre("http://127.0.0.1:1"), None, "rye", clock or SetClock(), page_rows)
 
 
-def test_no_more_than_a_page_is_held_however_much_waits(spool: Spool) -> None:
-    fill(spool, 20_500)
-    waits = list(islice(sender_of(spool).turns(spool), 22))
+def test_no_more_than_a_page_is_held_however_much_waits(store: Store) -> None:
+    fill(store, 20_500)
+    waits = list(islice(sender_of(store).turns(store), 22))
     readings = [n for measurement, n in FakeLink.taken if measurement == "reading"]
     assert (sum(readings), max(readings)) == (20_500, 1000)
     assert waits[-1] == TURN_S
     assert not any(waits[:21])
 
 
-def test_it_waits_longer_and_longer_while_nobody_answers_and_then_goes_on_at_once(spool: Spool) -> None:
-    fill(spool, 1)
-    turns = sender_of(spool).turns(spool)
+def test_it_waits_longer_and_longer_while_nobody_answers_and_then_goes_on_at_once(store: Store) -> None:
+    fill(store, 1)
+    turns = sender_of(store).turns(store)
     FakeLink.fault = CentralError("does not answer", CentralKind.AWAY)
     assert list(islice(turns, 8)) == [1.0, 2.0, 4.0, 8.0, 16.0, 32.0, LAST_RETRY_S, LAST_RETRY_S]
     FakeLink.fault = None
     assert next(turns) == 0.0
     FakeLink.fault = CentralError("does not answer", CentralKind.AWAY)
-    fill(spool, 2)
+    fill(store, 2)
     assert next(turns) == 1.0
 
 
-def test_settings_that_are_wrong_are_told_sooner_than_a_line_that_is_away(spool: Spool) -> None:
-    fill(spool, 1)
-    sender = sender_of(spool)
-    turns = sender.turns(spool)
+def test_settings_that_are_wrong_are_told_sooner_than_a_line_that_is_away(store: Store) -> None:
+    fill(store, 1)
+    sender = sender_of(store)
+    turns = sender.turns(store)
     told = {}
     for kind in (CentralKind.AWAY, CentralKind.SHUT):
         FakeLink.fault = CentralError("because", kind, status=503, detail=kind.value)
@@ -114,49 +114,49 @@ def test_settings_that_are_wrong_are_told_sooner_than_a_line_that_is_away(spool:
     assert told[CentralKind.SHUT] < 300 < told[CentralKind.AWAY]
 
 
-def test_being_hours_behind_is_a_trouble_and_being_minutes_behind_is_none(spool: Spool) -> None:
-    fill(spool, 3000)
+def test_being_hours_behind_is_a_trouble_and_being_minutes_behind_is_none(store: Store) -> None:
+    fill(store, 3000)
     clock = SetClock(START + LATE / 2)
-    sender = sender_of(spool, clock)
-    next(sender.turns(spool))
+    sender = sender_of(store, clock)
+    next(sender.turns(store))
     assert list(sender.troubles()) == []
     assert sender.waiting == 2000
     clock.put(START + 2 * LATE)
     assert [symptom.trouble for symptom in sender.troubles()] == [CentralLate(2000)]
 
 
-def test_a_node_is_sent_when_something_of_it_has_changed(spool: Spool, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_node_is_sent_when_something_of_it_has_changed(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(sending, "STANDING_S", 0.0)
-    spool.note_node(NODE, "serial bench", START)
-    turns = sender_of(spool).turns(spool)
+    store.nodes.note(NODE, "serial bench", START)
+    turns = sender_of(store).turns(store)
     for _ in range(3):
         next(turns)
     assert FakeLink.taken.count(("node", 1)) == 1
-    spool.note_node(NODE, "serial bench", START + timedelta(minutes=1))
+    store.nodes.note(NODE, "serial bench", START + timedelta(minutes=1))
     next(turns)
     assert FakeLink.taken.count(("node", 1)) == 2
 
 
-def test_a_row_that_makes_no_point_is_set_aside_and_the_rest_goes_on(spool: Spool) -> None:
-    spool.add_batch(TUB)
-    with spool._write() as connection:
+def test_a_row_that_makes_no_point_is_set_aside_and_the_rest_goes_on(store: Store) -> None:
+    store.batches.add(TUB)
+    with store.writing() as connection:
         connection.execute("INSERT INTO outlook VALUES (1, 5, '{', '[]')")
         connection.execute(
             'INSERT INTO outlook VALUES (1, 6, \'{"at":"2026-03-02T05:40:00Z","state":"no rise yet"}\', \'[]\')'
         )
-    sender = sender_of(spool)
-    next(sender.turns(spool))
+    sender = sender_of(store)
+    next(sender.turns(store))
     assert ("outlook", 1) in FakeLink.taken
     (symptom,) = sender.troubles()
     assert isinstance(symptom.trouble, CentralRefusesRows)
     assert symptom.trouble.rows == 1
 
 
-def test_a_late_reading_is_told_apart_from_what_is_of_now(spool: Spool) -> None:
-    fill(spool, 10)
+def test_a_late_reading_is_told_apart_from_what_is_of_now(store: Store) -> None:
+    fill(store, 10)
     long_ago = START - timedelta(hours=5)
-    spool.append([Reading(NODE, "0b0b0b0b", 1, Channel.AIR_TEMP, 25.0, long_ago, START)])
-    next(sender_of(spool).turns(spool))
+    store.readings.add([Reading(NODE, "0b0b0b0b", 1, Channel.AIR_TEMP, 25.0, long_ago, START)])
+    next(sender_of(store).turns(store))
     assert FakeLink.taken == [("reading", 11), ("delivery", 2)]
 
 

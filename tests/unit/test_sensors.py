@@ -7,7 +7,7 @@ import pytest
 
 from dashboard.sensors import health, words
 from monitor.recipe.calibration import Calibration, Comparison
-from monitor.store.lookups import Hearing
+from monitor.store.readings import Hearing
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 from monitor.wording.reader import Reader
@@ -151,9 +151,9 @@ def test_what_was_heard_comes_from_the_store_with_its_moments(tmp_path) -> None:
         for seq in range(1, 5)
     ]
     with Store(tmp_path / "store.sqlite3") as store:
-        store.append(readings)
-        found = store.hearing(NODE, Channel.SIGNAL, NOW + timedelta(seconds=2), NOW + timedelta(seconds=3))
-        nothing = store.hearing(NODE, Channel.BATTERY, NOW, NOW + timedelta(days=1))
+        store.readings.add(readings)
+        found = store.readings.hearing(NODE, Channel.SIGNAL, NOW + timedelta(seconds=2), NOW + timedelta(seconds=3))
+        nothing = store.readings.hearing(NODE, Channel.BATTERY, NOW, NOW + timedelta(days=1))
     assert found.boot == ("a", "a")
     assert found.value.tolist() == [-62.0, -63.0]
     assert (found.arrived_s - found.measured_s).tolist() == [2.0, 2.0]

@@ -10,7 +10,7 @@ from dashboard import queries
 from dashboard.access import sites, visitor
 from monitor.errors import AccessError
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
-from monitor.store.copies import Copy, copy_of
+from monitor.store.copies import copy_of
 from monitor.store.store import Store
 
 SECRET = "the proxy's own"
@@ -31,7 +31,7 @@ def headers(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[dict[st
     """A central data directory with the copies of three sites; the headers of the session at its screens."""
     for site in ("harbour", "high-street", "station"):
         copy_of(tmp_path, site).parent.mkdir(parents=True)
-        Copy(copy_of(tmp_path, site)).close()
+        Store(copy_of(tmp_path, site), as_copy=True).close()
     (tmp_path / "config.toml").write_text(SETTINGS)
     secrets = tmp_path / "secrets.toml"
     secrets.write_text(f'proxy_secret = "{SECRET}"\n')
@@ -68,20 +68,20 @@ def test_a_site_in_the_address_that_may_not_be_seen_is_not_opened(
 ) -> None:
     headers[USER_HEADER] = "till"
     monkeypatch.setattr(sites.st, "query_params", {"site": "high-street"})
-    with queries.opened(Store) as store:
+    with queries.opened() as store:
         assert store.path == copy_of(tmp_path, "station")
 
 
 @pytest.mark.parametrize("site", ["high-street", "harbour"])
 def test_a_look_at_a_named_site_is_refused_to_whoever_has_no_role_there(headers: dict[str, str], site: str) -> None:
     headers[USER_HEADER] = "till"
-    with pytest.raises(AccessError), queries.opened(Store, site):
+    with pytest.raises(AccessError), queries.opened(site):
         pytest.fail("let through")
 
 
 def test_whoever_has_a_role_at_no_site_sees_nothing(headers: dict[str, str]) -> None:
     headers[USER_HEADER] = "eve"
-    with pytest.raises(AccessError), queries.opened(Store):
+    with pytest.raises(AccessError), queries.opened():
         pytest.fail("let through")
 
 

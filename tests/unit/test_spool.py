@@ -15,8 +15,7 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.intent import Judgement, Verdict
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.store import schema
-from monitor.store.reviews import Reviews
-from monitor.store.spool import STANDING, STREAMS, WATCHED, Page, Spool
+from monitor.store.spool import STANDING, STREAMS, WATCHED, Page
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -39,8 +38,8 @@ NOT_SENT = {
 
 
 @pytest.fixture
-def spool(tmp_path: Path) -> Iterator[Spool]:
-    with Spool(tmp_path / "proofing.sqlite") as opened:
+def store(tmp_path: Path) -> Iterator[Store]:
+    with Store(tmp_path / "proofing.sqlite") as opened:
         yield opened
 
 
@@ -49,9 +48,9 @@ def reading(seq: int) -> Reading:
     return Reading(NODE, "0a0a0a0a", seq, Channel.AIR_TEMP, 25.0, at, at)
 
 
-def take(spool: Spool, stream: str, target: str = HERE, most: int = 100) -> Page:
-    page = spool.unsent(target, stream, most)
-    spool.is_sent(target, page, [], START, 1)
+def take(store: Store, stream: str, target: str = HERE, most: int = 100) -> Page:
+    page = store.spool.unsent(target, stream, most)
+    store.spool.mark_sent(target, page, [], START, 1)
     return page
 
 
@@ -59,99 +58,98 @@ def names(page: Page) -> list[tuple[str, int]]:
     return [(row.table, row.number) for row in page.rows]
 
 
-def test_a_row_is_handed_out_until_it_is_noted_as_sent(spool: Spool) -> None:
-    spool.append(map(reading, range(1, 4)))
-    first = spool.unsent(HERE, "reading", 2)
+def test_a_row_is_handed_out_until_it_is_noted_as_sent(store: Store) -> None:
+    store.readings.add(map(reading, range(1, 4)))
+    first = store.spool.unsent(HERE, "reading", 2)
     assert [row.values["seq"] for row in first.rows] == [1, 2]
-    assert spool.unsent(HERE, "reading", 2) == first
-    spool.is_sent(HERE, first, [], START, 1)
-    assert [row.values["seq"] for row in take(spool, "reading").rows] == [3]
-    assert take(spool, "reading").rows == ()
+    assert store.spool.unsent(HERE, "reading", 2) == first
+    store.spool.mark_sent(HERE, first, [], START, 1)
+    assert [row.values["seq"] for row in take(store, "reading").rows] == [3]
+    assert take(store, "reading").rows == ()
 
 
-def test_each_target_is_sent_everything(spool: Spool) -> None:
-    spool.append([reading(1)])
-    take(spool, "reading", HERE)
-    assert len(take(spool, "reading", THERE).rows) == 1
+def test_each_target_is_sent_everything(store: Store) -> None:
+    store.readings.add([reading(1)])
+    take(store, "reading", HERE)
+    assert len(take(store, "reading", THERE).rows) == 1
 
 
-def test_a_row_that_changes_is_sent_again_and_stands_once(spool: Spool) -> None:
-    batch = spool.add_batch(TUB)
-    assert names(take(spool, "touched")) == [("batch", batch.id)]
-    spool.add_event(batch.id, Event(START + timedelta(hours=1), EventKind.END))
-    page = take(spool, "touched")
+def test_a_row_that_changes_is_sent_again_and_stands_once(store: Store) -> None:
+    batch = store.batches.add(TUB)
+    assert names(take(store, "touched")) == [("batch", batch.id)]
+    store.batches.add_event(batch.id, Event(START + timedelta(hours=1), EventKind.END))
+    page = take(store, "touched")
     assert names(page) == [("event", 1), ("batch", batch.id)]
     assert page.rows[1].values["ended_us"] is not None
     assert page.rows[0].begun_us == page.rows[1].values["started_us"]
 
 
-def test_a_row_written_anew_without_a_change_is_not_sent_again(spool: Spool) -> None:
-    alert = Alert(Subject.batch(spool.add_batch(TUB).id), AlertKind.READY, 1, START)
-    spool.save_alerts([alert], [], [], START)
-    take(spool, "touched")
-    spool.save_alerts([alert], [], [], START)
-    assert take(spool, "touched").rows == ()
-    spool.save_alerts([replace(alert, fired_at=START)], [], [], START)
-    assert names(take(spool, "touched")) == [("alert", 1)]
+def test_a_row_written_anew_without_a_change_is_not_sent_again(store: Store) -> None:
+    alert = Alert(Subject.batch(store.batches.add(TUB).id), AlertKind.READY, 1, START)
+    store.alerts.save([alert], [], [], START)
+    take(store, "touched")
+    store.alerts.save([alert], [], [], START)
+    assert take(store, "touched").rows == ()
+    store.alerts.save([replace(alert, fired_at=START)], [], [], START)
+    assert names(take(store, "touched")) == [("alert", 1)]
 
 
-def test_a_row_that_replaces_another_is_sent(tmp_path: Path) -> None:
-    with Reviews(tmp_path / "proofing.sqlite") as book, Spool(tmp_path / "proofing.sqlite") as spool:
-        batch = book.add_batch(TUB)
-        book.save_judgement(batch.id, Judgement(START, Verdict.UNDER, ""))
-        take(spool, "touched")
-        book.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, ""))
-        (row,) = take(spool, "touched").rows
-        assert row.values["verdict"] == "right"
+def test_a_row_that_replaces_another_is_sent(store: Store) -> None:
+    batch = store.batches.add(TUB)
+    store.reviews.save_judgement(batch.id, Judgement(START, Verdict.UNDER, ""))
+    take(store, "touched")
+    store.reviews.save_judgement(batch.id, Judgement(START, Verdict.RIGHT, ""))
+    (row,) = take(store, "touched").rows
+    assert row.values["verdict"] == "right"
 
 
-def test_an_outlook_is_sent_when_it_is_new_and_when_it_is_put_right(spool: Spool) -> None:
-    batch = spool.add_batch(TUB)
-    take(spool, "touched")
+def test_an_outlook_is_sent_when_it_is_new_and_when_it_is_put_right(store: Store) -> None:
+    batch = store.batches.add(TUB)
+    take(store, "touched")
     outlook = Outlook(START, State.NO_RISE)
-    spool.save_step(batch.id, outlook, [], [])
-    assert len(take(spool, "outlook").rows) == 1
-    assert take(spool, "touched").rows == ()
-    spool.save_step(batch.id, replace(outlook, state=State.RISING), [], [])
-    (row,) = take(spool, "touched").rows
+    store.save_step(batch.id, outlook, [], [])
+    assert len(take(store, "outlook").rows) == 1
+    assert take(store, "touched").rows == ()
+    store.save_step(batch.id, replace(outlook, state=State.RISING), [], [])
+    (row,) = take(store, "touched").rows
     assert (row.table, row.begun_us) == ("outlook", 1772430000000000)
 
 
-def test_what_cannot_be_taken_is_kept_apart_and_tried_again_on_demand(spool: Spool) -> None:
-    spool.append(map(reading, range(1, 4)))
-    page = spool.unsent(HERE, "reading", 10)
-    spool.is_sent(HERE, page, [(page.rows[1], "no such type")], START, 1)
-    assert spool.parked(HERE) == [("reading", 2, "no such type")]
-    assert spool.backlog(HERE).parked == 1
-    assert spool.parked(THERE) == []
-    assert spool.unpark(HERE) == 1
-    assert spool.parked(HERE) == []
-    assert names(take(spool, "touched")) == [("reading", 2)]
+def test_what_cannot_be_taken_is_kept_apart_and_tried_again_on_demand(store: Store) -> None:
+    store.readings.add(map(reading, range(1, 4)))
+    page = store.spool.unsent(HERE, "reading", 10)
+    store.spool.mark_sent(HERE, page, [(page.rows[1], "no such type")], START, 1)
+    assert store.spool.parked(HERE) == [("reading", 2, "no such type")]
+    assert store.spool.backlog(HERE).parked == 1
+    assert store.spool.parked(THERE) == []
+    assert store.spool.unpark(HERE) == 1
+    assert store.spool.parked(HERE) == []
+    assert names(take(store, "touched")) == [("reading", 2)]
 
 
-def test_the_time_of_deliveries_never_goes_back(spool: Spool) -> None:
-    spool.is_sent(HERE, Page("reading", 0, ()), [], START, 500)
-    spool.is_sent(HERE, Page("reading", 0, ()), [], START, 400)
-    spool.send_again(HERE)
-    assert spool.delivered_ns(HERE) == 500
+def test_the_time_of_deliveries_never_goes_back(store: Store) -> None:
+    store.spool.mark_sent(HERE, Page("reading", 0, ()), [], START, 500)
+    store.spool.mark_sent(HERE, Page("reading", 0, ()), [], START, 400)
+    store.spool.send_again(HERE)
+    assert store.spool.delivered_ns(HERE) == 500
 
 
-def test_the_backlog_says_how_many_rows_wait_and_since_when(spool: Spool) -> None:
-    spool.add_batch(TUB)
-    spool.append(map(reading, range(1, 11)))
-    backlog = spool.backlog(HERE)
+def test_the_backlog_says_how_many_rows_wait_and_since_when(store: Store) -> None:
+    store.batches.add(TUB)
+    store.readings.add(map(reading, range(1, 11)))
+    backlog = store.spool.backlog(HERE)
     assert (backlog.rows, backlog.oldest_at) == (11, START + timedelta(seconds=1))
     for stream in STREAMS:
-        take(spool, stream)
-    assert (spool.backlog(HERE).rows, spool.backlog(HERE).oldest_at) == (0, None)
+        take(store, stream)
+    assert (store.spool.backlog(HERE).rows, store.spool.backlog(HERE).oldest_at) == (0, None)
 
 
-def test_sent_again_from_the_beginning_everything_comes_once_more(spool: Spool) -> None:
-    batch = spool.add_batch(TUB)
+def test_sent_again_from_the_beginning_everything_comes_once_more(store: Store) -> None:
+    batch = store.batches.add(TUB)
     for stream in STREAMS:
-        take(spool, stream)
-    spool.send_again(HERE)
-    assert names(take(spool, "touched")) == [("batch", batch.id)]
+        take(store, stream)
+    store.spool.send_again(HERE)
+    assert names(take(store, "touched")) == [("batch", batch.id)]
 
 
 def test_a_file_from_before_is_sent_whole(tmp_path: Path) -> None:
@@ -161,8 +159,8 @@ def test_a_file_from_before_is_sent_whole(tmp_path: Path) -> None:
     schema.migrate(connection, schema.MIGRATIONS[:before])
     connection.execute("INSERT INTO vessel VALUES ('tub', '{}')")
     connection.close()
-    with Spool(path) as spool:
-        assert names(take(spool, "touched")) == [("vessel", 1)]
+    with Store(path) as store:
+        assert names(take(store, "touched")) == [("vessel", 1)]
 
 
 def tables(path: Path) -> dict[str, set[str]]:

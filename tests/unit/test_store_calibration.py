@@ -36,47 +36,47 @@ def calibration(minutes: float, offset: float, sd: float = 0.6) -> Calibration:
 
 @pytest.fixture
 def running(store: Store) -> Batch:
-    store.append([reading(minute) for minute in range(30)])
+    store.readings.add([reading(minute) for minute in range(30)])
     batch = Batch(BatchId(0), "Rye", Stage.FIRST_RISE, NOON, TUB, nodes=((Channel.DISTANCE, NODE),))
-    return store.add_batch(batch)
+    return store.batches.add(batch)
 
 
 def test_what_was_kept_comes_back_newest_first(store: Store) -> None:
     old, new = calibration(-60.0, 1.0), calibration(-30.0, 2.0)
     for one in (new, old):
-        store.add_calibration(one)
-    assert store.calibrations(NODE) == store.calibrations() == [new, old]
-    assert store.calibrations(NodeId("urn:dev:mac:020000fffe5e0002")) == []
+        store.calibrations.add(one)
+    assert store.calibrations.all(NODE) == store.calibrations.all() == [new, old]
+    assert store.calibrations.all(NodeId("urn:dev:mac:020000fffe5e0002")) == []
 
 
 def test_a_batch_is_read_by_its_newest_calibration_and_the_file_stays_raw(store: Store, running: Batch) -> None:
-    store.add_calibration(calibration(-60.0, 1.0))
-    store.add_calibration(calibration(10.0, 2.5))
-    batch = store.batch(running.id)
-    assert {one.value for one in store.readings(batch)} == {242.5}
-    assert set(store.track(batch).distance_mm.value) == {242.5}
-    assert {one.value for one in store.readings_between(NODE, Channel.DISTANCE, at(0), at(60))} == {240.0}
-    assert store.batches(running=True) == [batch]
+    store.calibrations.add(calibration(-60.0, 1.0))
+    store.calibrations.add(calibration(10.0, 2.5))
+    batch = store.batches.get(running.id)
+    assert {one.value for one in store.readings.of(batch)} == {242.5}
+    assert set(store.readings.track(batch).distance_mm.value) == {242.5}
+    assert {one.value for one in store.readings.between(NODE, Channel.DISTANCE, at(0), at(60))} == {240.0}
+    assert store.batches.running() == [batch]
 
 
 def test_an_ended_batch_keeps_the_calibration_it_was_read_by(store: Store, running: Batch) -> None:
-    store.add_calibration(calibration(-60.0, 1.0))
-    store.add_event(running.id, Event(at(30), EventKind.END))
-    store.add_calibration(calibration(45.0, 9.0))
-    assert [one.offset for one in store.batch(running.id).calibrations] == [1.0]
+    store.calibrations.add(calibration(-60.0, 1.0))
+    store.batches.add_event(running.id, Event(at(30), EventKind.END))
+    store.calibrations.add(calibration(45.0, 9.0))
+    assert [one.offset for one in store.batches.get(running.id).calibrations] == [1.0]
 
 
 def test_its_doubt_is_the_doubt_of_the_sensors_height(store: Store, running: Batch) -> None:
     assert running.sensor_sd_mm == 0.0
     assert running.calibration_sd(Channel.DISTANCE) is None
-    store.add_calibration(calibration(-60.0, 1.0, sd=2.0))
-    assert store.batch(running.id).sensor_sd_mm == 2.0
+    store.calibrations.add(calibration(-60.0, 1.0, sd=2.0))
+    assert store.batches.get(running.id).sensor_sd_mm == 2.0
     said = replace(running, vessel=replace(TUB, sensor_sd_mm=1.2))
     assert said.sensor_sd_mm == 1.2
 
 
 def test_the_start_volume_is_less_sure_over_a_doubtful_sensor(running: Batch, store: Store) -> None:
-    readings = store.readings(running)
+    readings = store.readings.of(running)
     sure = observations(running, track_from_readings(running, readings), 3600.0)
     doubtful_batch = replace(running, vessel=replace(TUB, sensor_sd_mm=5.0))
     doubtful = observations(doubtful_batch, track_from_readings(doubtful_batch, readings), 3600.0)
@@ -89,8 +89,8 @@ def test_the_start_volume_is_less_sure_over_a_doubtful_sensor(running: Batch, st
 
 
 def test_an_export_holds_what_the_estimator_saw(store: Store, running: Batch, tmp_path: Path) -> None:
-    store.add_calibration(calibration(-60.0, 1.0, sd=2.0))
-    export_batch(store, store.batch(running.id), tmp_path / "out")
+    store.calibrations.add(calibration(-60.0, 1.0, sd=2.0))
+    export_batch(store, store.batches.get(running.id), tmp_path / "out")
     back = read_batch(tmp_path / "out" / "BATCH.toml")
     assert back.sensor_sd_mm == 2.0
     with (tmp_path / "faults.txt").open("w") as err:

@@ -23,26 +23,26 @@ from monitor.wire.readings import Channel, NodeId
 
 def test_readings_outlive_the_store_object(tmp_path: Path) -> None:
     with Store(tmp_path / "deep" / "er" / "kept.sqlite") as first:
-        first.append([reading(1)])
+        first.readings.add([reading(1)])
     with Store(tmp_path / "deep" / "er" / "kept.sqlite") as second:
-        assert second.readings_between(NODE, Channel.DISTANCE, at(0), at(5)) == [reading(1)]
+        assert second.readings.between(NODE, Channel.DISTANCE, at(0), at(5)) == [reading(1)]
 
 
 def test_setting_is_shared_and_replaced(store: Store) -> None:
-    store.put_setting("speed", "60")
-    store.put_setting("speed", "120")
+    store.settings.put("speed", "60")
+    store.settings.put("speed", "120")
     with Store(store.path) as other:
-        assert other.setting("speed") == "120"
-        assert other.setting("epoch") is None
+        assert other.settings.get("speed") == "120"
+        assert other.settings.get("epoch") is None
 
 
 def test_second_connection_writes_and_reads_beside_the_first(store: Store) -> None:
-    kept = store.add_batch(batch())
+    kept = store.batches.add(batch())
     with Store(store.path) as screen:
-        screen.add_event(kept.id, Event(at(40), EventKind.POKE))
-        store.append([reading(5)])
-        assert screen.readings(kept) == [reading(5)]
-    assert store.batch(kept.id).events[-1] == Event(at(40), EventKind.POKE)
+        screen.batches.add_event(kept.id, Event(at(40), EventKind.POKE))
+        store.readings.add([reading(5)])
+        assert screen.readings.of(kept) == [reading(5)]
+    assert store.batches.get(kept.id).events[-1] == Event(at(40), EventKind.POKE)
 
 
 def test_file_is_in_wal_mode_and_commits_are_full(store: Store) -> None:
@@ -73,7 +73,7 @@ def test_frequent_reads_use_an_index_and_sort_nothing(store: Store, sql: str) ->
 def test_a_track_is_read_from_an_index_alone(store: Store) -> None:
     seen: list[str] = []
     store._connection.set_trace_callback(seen.append)
-    store.track(batch())
+    store.readings.track(batch())
     store._connection.set_trace_callback(None)
     selects = [sql for sql in seen if sql.startswith("SELECT measured_us")]
     assert selects
@@ -108,10 +108,10 @@ def test_a_file_from_before_recipes_had_names_keeps_its_batches(tmp_path: Path) 
     )
     connection.close()
     with Store(path) as store:
-        (batch,) = store.batches()
+        (batch,) = store.batches.all()
         assert (batch.recipe, batch.recipe_key) == ("", "hazel loaf")
         assert batch.stage is Stage.FIRST_RISE
-        assert store.lessons() == []
+        assert store.lessons.all() == []
 
 
 def test_a_file_that_said_bulk_rise_keeps_its_plans_and_lessons(tmp_path: Path) -> None:
@@ -178,7 +178,7 @@ def test_an_outlook_kept_in_words_is_read_as_codes(
     connection.execute("INSERT INTO outlook VALUES (1, 5, ?, '[]')", (body,))
     connection.close()
     with Store(path) as store:
-        (found,) = store.outlooks(BatchId(1))
+        (found,) = store.outlooks.of(BatchId(1))
     assert (found.state, found.why) == (state, why)
     assert found.rise_pct == Band(0.1, 0.30000000000000004, 1.0)
 
@@ -198,8 +198,8 @@ def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path, caplog: pyt
     connection.close()
     with Store(path) as store:
         assert list(map(tuple, store._connection.execute(numbered))) == before
-        assert store.append(kept) == 0  # each is known still
-        assert store.append([replace(kept[-1], boot="eeeeeeee")]) == 1
+        assert store.readings.add(kept) == 0  # each is known still
+        assert store.readings.add([replace(kept[-1], boot="eeeeeeee")]) == 1
     (told, where) = caplog.messages
     assert f"{path}: of an older version, is brought up to date" in told
     assert where == f"{path}: the file as it was lies at {path}.version-{schema.SAMPLES_SINCE - 1}"
@@ -209,16 +209,16 @@ def test_a_file_whose_readings_held_names_keeps_them(tmp_path: Path, caplog: pyt
 
 def test_names_of_a_transaction_that_was_undone_are_not_taken_for_known(store: Store) -> None:
     def undone() -> None:
-        with store._write() as connection:
-            store._samples.put(connection, [rows.reading_to_row(reading(1))])
+        with store.writing() as connection:
+            store.readings.put(connection, [reading(1)])
             raise ZeroDivisionError
 
     for _ in range(2):
         with pytest.raises(ZeroDivisionError):
             undone()
-    assert store.append([reading(2)]) == 1
-    assert store.append([reading(2), reading(3)]) == 1
-    assert store.readings_between(NODE, Channel.DISTANCE, at(0), at(9)) == [reading(2), reading(3)]
+    assert store.readings.add([reading(2)]) == 1
+    assert store.readings.add([reading(2), reading(3)]) == 1
+    assert store.readings.between(NODE, Channel.DISTANCE, at(0), at(9)) == [reading(2), reading(3)]
 
 
 def test_file_of_a_newer_program_is_refused_and_left_alone(tmp_path: Path) -> None:
@@ -250,7 +250,7 @@ def test_closed_store_is_explained(tmp_path: Path) -> None:
     closed.close()
     closed.close()
     with pytest.raises(StoreError, match="open it again"):
-        closed.setting("speed")
+        closed.settings.get("speed")
 
 
 def test_store_of_another_thread_is_explained(store: Store) -> None:
@@ -258,7 +258,7 @@ def test_store_of_another_thread_is_explained(store: Store) -> None:
 
     def read() -> None:
         try:
-            store.setting("speed")
+            store.settings.get("speed")
         except StoreError as error:
             told.append(str(error))
 
@@ -269,7 +269,7 @@ def test_store_of_another_thread_is_explained(store: Store) -> None:
 
 
 def test_row_that_no_longer_reads_is_explained(store: Store) -> None:
-    kept = store.add_batch(batch())
+    kept = store.batches.add(batch())
     store._connection.execute("UPDATE batch SET vessel = '{}'")
     with pytest.raises(StoreError, match="holds a value this program cannot read"):
-        store.batch(kept.id)
+        store.batches.get(kept.id)

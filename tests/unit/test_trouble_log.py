@@ -39,10 +39,10 @@ class MoodyStore(Store):
     is_full = False
 
     @contextmanager
-    def _write(self, *, is_of_batches: bool = False) -> Iterator[Connection]:
+    def writing(self, *, is_of_batches: bool = False) -> Iterator[Connection]:
         if self.is_full:
             raise StoreError("disk is full; make room")
-        with super()._write(is_of_batches=is_of_batches) as connection:
+        with super().writing(is_of_batches=is_of_batches) as connection:
             yield connection
 
 
@@ -83,7 +83,7 @@ class Bakery:
         return [(each.phase, each.episode, (each.at - START).total_seconds()) for each in self.changes()]
 
     def changes(self) -> list[Change]:
-        return [each for each in self.store.alert_history() if each.subject == SUBJECT]
+        return [each for each in self.store.alerts.history() if each.subject == SUBJECT]
 
 
 @pytest.fixture
@@ -99,7 +99,7 @@ def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bak
     assert bakery.history() == [], "it may pass"
     bakery.go_on(11.0)
     bakery.go_on(1.0)
-    (alert,) = bakery.store.active_alerts()
+    (alert,) = bakery.store.alerts.active()
     assert alert.kind is AlertKind.TROUBLE
     assert status_text(alert, Reader(UTC), bakery.clock.now()).endswith(
         "nobody has seen it yet: the disk under /data is nearly full; what to do: make room on it"
@@ -109,7 +109,7 @@ def test_a_trouble_stands_in_the_history_from_when_it_lasts_until_it_is_over(bak
     assert bakery.history() == [(Phase.UNACKNOWLEDGED, 1, 12.0), (Phase.RETURNED, 1, 23.0)]
     assert bakery.changes()[-1].reason == TroubleOver(DISK.trouble)
     assert [notice.is_over for notice in bakery.told] == [False, True]
-    assert bakery.store.messages() == [], "the supervisor tells it, the outbox does not tell it again"
+    assert bakery.store.outbox.messages() == [], "the supervisor tells it, the outbox does not tell it again"
     bakery.wrong = [DISK]
     bakery.go_on(100.0)
     bakery.go_on(100.0)
@@ -139,12 +139,12 @@ def test_a_trouble_that_somebody_knows_of_is_not_told_again(bakery: Bakery, answ
     bakery.wrong = [DISK]
     bakery.go_on(1.0)
     bakery.go_on(10.0)
-    (alert,) = bakery.store.active_alerts()
+    (alert,) = bakery.store.alerts.active()
     if answer == "acknowledged":
-        bakery.store.acknowledge(alert.number, bakery.clock.now(), "Ida")
+        bakery.store.alerts.acknowledge(alert.number, bakery.clock.now(), "Ida")
     elif answer == "shelved":
         until = bakery.clock.now() + timedelta(seconds=AGAIN_S + 60.0)
-        bakery.store.shelve(alert.number, until, bakery.clock.now(), "Ida")
+        bakery.store.alerts.shelve(alert.number, until, bakery.clock.now(), "Ida")
     bakery.go_on(1.0)
     bakery.go_on(AGAIN_S)
     assert len(bakery.told) == (2 if answer == "none" else 1)
@@ -163,7 +163,7 @@ def test_a_new_start_closes_what_stood_and_tells_what_is_still_wrong(bakery: Bak
     bakery.start()
     bakery.go_on(1.0)
     assert bakery.changes()[-1].reason == MonitorRestarted()
-    assert bakery.store.active_alerts() == [], "nobody need acknowledge what an earlier run saw"
+    assert bakery.store.alerts.active() == [], "nobody need acknowledge what an earlier run saw"
     bakery.go_on(10.0)
     assert bakery.history()[-1] == (Phase.UNACKNOWLEDGED, 2, 22.0)
     assert len(bakery.told) == 2

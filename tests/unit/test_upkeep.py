@@ -19,7 +19,6 @@ from monitor.errors import ConfigError, StoreError
 from monitor.settings.config import Config, load_config
 from monitor.settings.secrets import Secrets
 from monitor.settings.upkeep import Upkeep, upkeep_from
-from monitor.store.batch_transfer import BatchRows
 from monitor.store.damage import damage_of, set_aside, set_aside_before
 from monitor.store.store import Store
 
@@ -104,8 +103,8 @@ def test_check_says_when_the_outside_watch_must_not_be_called(tmp_path: Path) ->
 def test_check_counts_messages_that_wait(tmp_path: Path) -> None:
     config = Config(tmp_path)
     now = SystemClock().now()
-    with BatchRows(config.database) as store:
-        batch = store.add_batch(batch_of("Hazel loaf"))
+    with Store(config.database) as store:
+        batch = store.batches.add(batch_of("Hazel loaf"))
         late = Message("1-ready-1", batch.id, AlertKind.READY, 1, "Ready", "now", now - timedelta(hours=1))
         store.save_step(batch.id, Outlook(now, State.READY), [], [late])
     (what,) = [what for what, mend in looked_at_upkeep(config, now) if mend]

@@ -142,25 +142,25 @@ def test_a_viewer_reads_and_cannot_write(session: Session, tmp_path: Path) -> No
     ids = fill(tmp_path)
     settled(tmp_path, PROXY)
     session.headers.update({USER_HEADER: "shop", SECRET_HEADER: SECRET})
-    with queries.opened(Store) as store:
-        assert store.batch(ids["ready"]).name
-    with pytest.raises(AccessError, match="only a baker"), queries.opened_to_write(Store):
+    with queries.opened() as store:
+        assert store.batches.get(ids["ready"]).name
+    with pytest.raises(AccessError, match="only a baker"), queries.opened_to_write():
         pytest.fail("a viewer was let through")
 
 
 def test_a_stranger_does_not_even_read(session: Session, tmp_path: Path) -> None:
     fill(tmp_path)
     settled(tmp_path, PROXY)
-    with pytest.raises(AccessError, match="not logged in"), queries.opened(Store):
+    with pytest.raises(AccessError, match="not logged in"), queries.opened():
         pytest.fail("a stranger was let through")
 
 
 def test_the_store_that_screens_look_into_refuses_a_bakers_write_too(session: Session, tmp_path: Path) -> None:
     ids = fill(tmp_path)
-    with queries.opened(Store) as store, pytest.raises(StoreError, match="readonly"):
-        store.add_event(ids["ready"], Event(store.batch(ids["ready"]).started_at, EventKind.FOLD))
+    with queries.opened() as store, pytest.raises(StoreError, match="readonly"):
+        store.batches.add_event(ids["ready"], Event(store.batches.get(ids["ready"]).started_at, EventKind.FOLD))
     with Store(tmp_path / DATABASE_NAME) as store:
-        assert store.batch(BatchId(ids["ready"])).events == ()
+        assert store.batches.get(BatchId(ids["ready"])).events == ()
 
 
 def test_no_screen_opens_the_store_by_itself() -> None:

@@ -36,8 +36,8 @@ def ask(tmp_path, monkeypatch):
         for channel, value in ((Channel.AIR_TEMP, 24.0), (Channel.DOUGH_TEMP, 24.0), (Channel.DISTANCE, float(mm))):
             readings.append(Reading(NODE, "0a0a0a0a", seq, channel, value, at, at))
     with Store(tmp_path / "proofing.sqlite") as store:
-        store.append(readings)
-        store.add_batch(batch)
+        store.readings.add(readings)
+        store.batches.add(batch)
     now = START + timedelta(minutes=25)
     monkeypatch.setattr("monitor.store.pace.clock_of", lambda store: SetClock(now))
 
@@ -88,11 +88,11 @@ def test_what_the_recipe_taught_counts_in_every_answer(ask):
     with Store(ask.place / "proofing.sqlite") as store:
         for days in (1, 2, 3):  # a quicker dough than this one has shown itself to be so far
             before = batch_of("Oat loaf, tray 1", day=-days)
-            store.append(readings_of(before, per_h=1.1, hours=3.0, seed=days))
-            kept = store.add_batch(before)
-            store.add_event(kept.id, Event(before.started_at + timedelta(hours=3), EventKind.END))
+            store.readings.add(readings_of(before, per_h=1.1, hours=3.0, seed=days))
+            kept = store.batches.add(before)
+            store.batches.add_event(kept.id, Event(before.started_at + timedelta(hours=3), EventKind.END))
             learn_next(store, now)
-        assert len(store.lessons("oat loaf")) == 3
+        assert len(store.lessons.all("oat loaf")) == 3
     for question, without in zip(questions, unlearned, strict=True):
         as_now, answer = ask(**question)
         assert as_now != without[0]
@@ -106,7 +106,7 @@ def test_an_empty_question_says_what_can_be_asked(ask):
 
 def test_an_ended_batch_is_not_asked(ask):
     with Store(ask.place / "proofing.sqlite") as store:
-        store.add_event(BatchId(1), Event(START + timedelta(minutes=20), EventKind.END))
+        store.batches.add_event(BatchId(1), Event(START + timedelta(minutes=20), EventKind.END))
     with pytest.raises(StoreError, match="has ended"):
         ask(air=30.0)
 

@@ -1,0 +1,115 @@
+"""The store's batches, with what bakers did to them."""
+
+import sqlite3
+from dataclasses import replace
+from pathlib import Path
+
+from monitor.errors import StoreError
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
+from monitor.store import rows
+from monitor.store.rows import to_us
+from monitor.store.sqlite_file import StorePart
+
+
+class Batches(StorePart):
+    """The tables ``batch`` and ``event``."""
+
+    def add(self, batch: Batch) -> Batch:
+        """Keep a new batch with its events; returns it with the id it was given."""
+        with self._file.writing(is_of_batches=True) as connection:
+            cursor = connection.execute(
+                f"INSERT INTO batch ({rows.BATCH_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                rows.batch_to_row(batch),
+            )
+            batch_id = BatchId(cursor.lastrowid or 0)
+            for event in batch.events:
+                _insert_event(connection, batch_id, event)
+        return replace(batch, id=batch_id)
+
+    def get(self, batch_id: BatchId) -> Batch:
+        """One batch with its events."""
+        with self._file.reading() as connection:
+            return require(connection, self._file.path, batch_id)
+
+    def all(self) -> list[Batch]:
+        """All batches, by start."""
+        return self._found("TRUE")
+
+    def running(self) -> list[Batch]:
+        """The batches that have not ended, by start."""
+        return self._found("ended_us IS NULL")
+
+    def ended(self) -> list[Batch]:
+        """The batches that have ended, by start."""
+        return self._found("ended_us IS NOT NULL")
+
+    def _found(self, which: str) -> list[Batch]:
+        with self._file.reading() as connection:
+            found = connection.execute(f"SELECT * FROM batch WHERE {which} ORDER BY started_us, id").fetchall()
+            return [of_row(connection, row) for row in found]
+
+    def add_event(self, batch_id: BatchId, event: Event) -> Batch:
+        """Keep what a baker did; the first ``end`` ends the batch. The same event twice is one. Returns the batch."""
+        with self._file.writing(is_of_batches=True) as connection:
+            require(connection, self._file.path, batch_id)
+            _insert_event(connection, batch_id, event)
+            if event.kind is EventKind.END:
+                connection.execute(
+                    "UPDATE batch SET ended_us = min(coalesce(ended_us, :at), :at) WHERE id = :id",
+                    {"at": to_us(event.at), "id": batch_id},
+                )
+            return require(connection, self._file.path, batch_id)
+
+    def set_target(self, batch_id: BatchId, target: Target) -> Batch:
+        """Move what a batch waits for; its collector takes it up at once. Returns the batch.
+
+        Raises
+        ------
+        StoreError
+            When there is no such batch.
+        """
+        with self._file.writing(is_of_batches=True) as connection:
+            require(connection, self._file.path, batch_id)
+            connection.execute("UPDATE batch SET target_rise_pct = ? WHERE id = ?", (target.rise_pct, batch_id))
+            return require(connection, self._file.path, batch_id)
+
+
+# Within a transaction of this part or another:
+
+
+def require(connection: sqlite3.Connection, path: Path, batch_id: BatchId) -> Batch:
+    """One batch of the file at ``path``, or a ``StoreError``."""
+    row = connection.execute("SELECT * FROM batch WHERE id = ?", (batch_id,)).fetchone()
+    if row is None:
+        raise StoreError(
+            "{path}: has no batch {batch_id}; see the list of batches for the numbers there are",
+            path=path,
+            batch_id=batch_id,
+        )
+    return of_row(connection, row)
+
+
+def of_row(connection: sqlite3.Connection, row: sqlite3.Row) -> Batch:
+    """The batch of a row, with its events and with the newest calibrations made before its end."""
+    last_us = 2**62 if row["ended_us"] is None else row["ended_us"]
+    calibrations = []
+    for channel, node in rows.nodes_from_row(row):
+        newest = connection.execute(
+            f"SELECT {rows.CALIBRATION_COLUMNS} FROM calibration WHERE node = ? AND channel = ? AND at_us <= ? "
+            "ORDER BY at_us DESC, id DESC LIMIT 1",
+            (node, channel.value, last_us),
+        ).fetchone()
+        if newest is not None:
+            calibrations.append(rows.calibration_from_row(newest))
+    found = connection.execute(
+        "SELECT at_us, kind, note FROM event WHERE batch_id = ? ORDER BY at_us, id", (row["id"],)
+    )
+    return rows.batch_from_row(row, tuple(map(rows.event_from_row, found)), tuple(calibrations))
+
+
+def _insert_event(connection: sqlite3.Connection, batch_id: BatchId, event: Event) -> None:
+    connection.execute(
+        "INSERT INTO event (batch_id, at_us, kind, note) VALUES (?, ?, ?, ?) "
+        "ON CONFLICT (batch_id, at_us, kind) DO NOTHING",
+        (batch_id, to_us(event.at), event.kind.value, event.note),
+    )

@@ -1,0 +1,216 @@
+"""The store's readings, which are never deleted: in as rows of numbers, out as readings or as arrays."""
+
+import sqlite3
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from monitor.dough.track import Series, Track, in_order, track_of
+from monitor.recipe.batch import Batch, BatchId
+from monitor.recipe.calibration import set_right
+from monitor.store import batches, rows
+from monitor.store.rows import to_us
+from monitor.store.sqlite_file import SqliteFile, StorePart
+from monitor.wire.readings import Channel, Flag, NodeId, Reading
+
+EYE_SOURCE = "eye"
+_OF_SENSOR = "sensor_id = (SELECT id FROM sensor WHERE node = ? AND channel = ?)"
+"""Of one channel of a node; without the view ``reading``, so that an index alone answers."""
+
+
+def eye_node(batch_id: BatchId) -> NodeId:
+    """The node name under which levels read by eye are kept (32473 is the number for examples, RFC 5612)."""
+    return NodeId(f"urn:dev:org:32473-eye-{batch_id}")
+
+
+@dataclass(frozen=True, slots=True)
+class Hearing:
+    """Readings of one channel of a node as arrays (n,), by when they were measured.
+
+    ``measured_s`` and ``arrived_s`` count from 1970 UTC.
+    """
+
+    boot: tuple[str, ...]
+    measured_s: NDArray[np.float64]
+    arrived_s: NDArray[np.float64]
+    value: NDArray[np.float64]
+
+
+class Readings(StorePart):
+    """The tables ``sample``, ``sensor`` and ``boot``, and the view ``reading`` over them."""
+
+    def __init__(self, file: SqliteFile) -> None:
+        super().__init__(file)
+        self._samples = Samples()
+
+    def add(self, readings: Iterable[Reading]) -> int:
+        """Keep readings, in one transaction; returns how many were new. A known one is left as it is."""
+        with self._file.writing() as connection:
+            return self.put(connection, readings)
+
+    def put(self, connection: sqlite3.Connection, found: Iterable[Reading]) -> int:
+        """Within a transaction, once in each: :meth:`add`."""
+        return self._samples.put(connection, map(rows.reading_to_row, found))
+
+    def of(self, batch: Batch) -> list[Reading]:
+        """All readings of a batch's channels, from its start to its end, flagged ones too, ascending in time.
+
+        They are set right by the batch's calibrations, here and in :meth:`track`; the file keeps them raw.
+        """
+        with self._file.reading() as connection:
+            found = [
+                set_right(reading, batch.calibrations)
+                for node, channel in _channels_of(batch)
+                for reading in _between(connection, node, channel, *span_us(batch))
+            ]
+            return sorted(found, key=lambda reading: reading.measured_at)
+
+    def track(self, batch: Batch) -> Track:
+        """The usable readings of a batch as the estimator takes them.
+
+        Equal to :func:`~monitor.dough.track.track_from_readings` of :meth:`of`, and several times quicker:
+        straight from the rows, since by way of a :class:`Reading` each it would take ten times as long.
+        """
+        offsets = {(each.node, each.channel): each.offset for each in batch.calibrations}
+        start_us, end_us = span_us(batch)
+        with self._file.reading() as connection:
+            cursor = connection.cursor()
+            cursor.row_factory = None  # plain tuples are quicker to make
+            series: dict[Channel, Series] = {}
+            for node, channel in _channels_of(batch):
+                found = cursor.execute(
+                    f"SELECT measured_us, value, sd FROM sample "
+                    f"WHERE {_OF_SENSOR} AND measured_us BETWEEN ? AND ? AND flag = ? ORDER BY measured_us",
+                    (node, channel.value, start_us, end_us, Flag.OK.value),
+                ).fetchall()
+                table = np.array(found, dtype=np.float64).reshape(-1, 3)
+                t_s = (table[:, 0] - start_us) / 1e6
+                series[channel] = in_order(t_s, table[:, 1] + offsets.get((node, channel), 0.0), table[:, 2])
+            return track_of(series)
+
+    def new_levels(self, after_rowid: int | None) -> tuple[set[NodeId], int]:
+        """The :func:`eye_node` of each batch with a level stored after a row, and the row to go on from.
+
+        Give None to be told that row alone.
+        """
+        with self._file.reading() as connection:
+            newest = int(connection.execute("SELECT coalesce(max(id), 0) FROM sample").fetchone()[0])
+            if after_rowid is None:
+                return set(), newest
+            # NOT INDEXED, CROSS: walk the new rows alone, by their number
+            found = connection.execute(
+                "SELECT node FROM sample NOT INDEXED CROSS JOIN sensor ON sensor.id = sample.sensor_id "
+                "WHERE sample.id > ? AND channel = ?",
+                (after_rowid, Channel.LEVEL.value),
+            )
+            return {NodeId(row["node"]) for row in found}, newest
+
+    def between(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[Reading]:
+        """One channel of one node as measured, from ``start`` to ``end`` inclusive, flagged ones too, by time."""
+        with self._file.reading() as connection:
+            return _between(connection, node, channel, to_us(start), to_us(end))
+
+    def hearing(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> Hearing:
+        """When one channel of one node was measured and when that arrived, from ``start`` to ``end`` inclusive."""
+        with self._file.reading() as connection:
+            cursor = connection.cursor()
+            cursor.row_factory = None
+            found = cursor.execute(
+                "SELECT boot, measured_us, arrived_us, value FROM reading "
+                "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us",
+                (node, channel.value, to_us(start), to_us(end)),
+            ).fetchall()
+            numbers = np.array([row[1:] for row in found], dtype=np.float64).reshape(-1, 3)
+            return Hearing(tuple(row[0] for row in found), numbers[:, 0] / 1e6, numbers[:, 1] / 1e6, numbers[:, 2])
+
+    def add_level(self, batch_id: BatchId, at: datetime, level_mm: float, sd_mm: float) -> Reading:
+        """Keep a level that somebody read by eye on the tub, with its doubt; returns it as the reading it is."""
+        node = eye_node(batch_id)
+        with self._file.writing(is_of_batches=True) as connection:
+            batches.require(connection, self._file.path, batch_id)
+            last = connection.execute("SELECT coalesce(max(seq), 0) FROM reading WHERE node = ?", (node,)).fetchone()[0]
+            reading = Reading(node, EYE_SOURCE, last + 1, Channel.LEVEL, level_mm, at, at, sd=sd_mm)
+            self.put(connection, [reading])
+        return reading
+
+
+class Samples:
+    """Puts readings into one file, and remembers the numbers of names that it has found there."""
+
+    def __init__(self) -> None:
+        self._known: dict[tuple[str, str, str], int] = {}
+
+    def put(self, connection: sqlite3.Connection, found: Iterable[tuple[Any, ...]]) -> int:
+        """Keep rows of :data:`~monitor.store.rows.READING_COLUMNS`, a known one as it is; returns how many were new.
+
+        To be called in a transaction, once in each.
+        """
+        new = list(found)
+        sensors = self._numbers(connection, "sensor", "channel", {(row[0], row[3]) for row in new})
+        boots = self._numbers(connection, "boot", "boot", {(row[0], row[1]) for row in new})
+        before = connection.total_changes
+        connection.executemany(
+            "INSERT INTO sample (sensor_id, boot_id, seq, value, sd, measured_us, arrived_us, flag) "
+            "VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (sensor_id, boot_id, seq) DO NOTHING",
+            [(sensors[row[0], row[3]], boots[row[0], row[1]], row[2], *row[4:]) for row in new],
+        )
+        return connection.total_changes - before
+
+    def _numbers(
+        self, connection: sqlite3.Connection, table: str, column: str, names: Iterable[tuple[str, str]]
+    ) -> dict[tuple[str, str], int]:
+        """The number of each pair of names; those that have none yet are given one."""
+        numbers = {}
+        for pair in names:
+            number = self._known.get((table, *pair))
+            if number is None:
+                row = connection.execute(f"SELECT id FROM {table} WHERE node = ? AND {column} = ?", pair).fetchone()
+                if row is None:  # not remembered yet: the transaction may be undone
+                    number = connection.execute(f"INSERT INTO {table} (node, {column}) VALUES (?, ?)", pair).lastrowid
+                else:
+                    number = self._known[(table, *pair)] = row[0]
+            numbers[pair] = number or 0  # never None after an insert
+        return numbers
+
+
+def _channels_of(batch: Batch) -> list[tuple[NodeId, Channel]]:
+    mapped = [(node, channel) for channel, node in batch.nodes]
+    return [*mapped, (eye_node(batch.id), Channel.LEVEL)]
+
+
+def span_us(batch: Batch) -> tuple[int, int]:
+    """First and last moment of a batch; an unfinished one runs to the end of the calendar. [microseconds]"""
+    return to_us(batch.started_at), to_us(batch.ended_at) if batch.ended_at is not None else 2**62
+
+
+def _between(
+    connection: sqlite3.Connection, node: NodeId, channel: Channel, start_us: int, end_us: int
+) -> list[Reading]:
+    """One channel of a node between two moments, both included, by time."""
+    found = connection.execute(
+        f"SELECT {rows.READING_COLUMNS} FROM reading "
+        "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us, id",
+        (node, channel.value, start_us, end_us),
+    )
+    return [rows.reading_from_row(row) for row in found]
+
+
+def newest_and_lost(connection: sqlite3.Connection, node: NodeId) -> tuple[tuple[Reading, ...], int]:
+    """The newest reading of each channel of a node, and how many packs it lost."""
+    newest = []
+    for channel in Channel:
+        row = connection.execute(
+            f"SELECT {rows.READING_COLUMNS} FROM reading WHERE node = ? AND channel = ? "
+            "ORDER BY measured_us DESC LIMIT 1",
+            (node, channel.value),
+        ).fetchone()
+        if row is not None:
+            newest.append(rows.reading_from_row(row))
+    lost = connection.execute(
+        f"SELECT coalesce(sum(value), 0) FROM sample WHERE {_OF_SENSOR}", (node, Channel.LOST.value)
+    ).fetchone()[0]
+    return tuple(newest), int(lost)
