@@ -1,7 +1,7 @@
 """The core of the node (packets, ring, line, acknowledgements) on the smallest board that speaks Python.
 
 A Cortex-M0 with MicroPython 1.9.2 and 9 kB. It has no sensors: what it is to have measured comes in by the line, as
-text of four whole numbers in the order of sampling.py, - for one not read: "=2531 7620 - 2124". microbit.py
+text of four whole numbers in the order of sampling.py, - for one not read: "=2531 7620 - 2124". microbit_image.py
 builds it into an image. It says boot, heap (used and free bytes) and acked on lines of their own.
 """
 

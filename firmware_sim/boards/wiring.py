@@ -1,7 +1,7 @@
 """What is wired to what, once: the diagram ``wiring.svg`` and the table in ``README.md`` are made from it.
 
-python -m firmware_sim.wiring            writes wiring.svg beside this file
-python -m firmware_sim.wiring --table    prints the table
+python -m firmware_sim.boards.wiring            writes wiring.svg beside this file
+python -m firmware_sim.boards.wiring --table    prints the table
 """
 
 import sys

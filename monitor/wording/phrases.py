@@ -26,31 +26,6 @@ _EVENT_WORDS = {
     EventKind.LID: N_("lid off and on"),
     EventKind.END: N_("end of stage"),
 }
-_CHANNEL_WORDS = {
-    Channel.AIR_TEMP: N_("air temperature"),
-    Channel.HUMIDITY: N_("humidity"),
-    Channel.DOUGH_TEMP: N_("dough temperature"),
-    Channel.DISTANCE: N_("height"),
-    Channel.LEVEL: N_("level by eye"),
-    Channel.LOST: N_("readings lost on the way"),
-    Channel.SIGNAL: N_("signal"),
-    Channel.BATTERY: N_("battery"),
-}
-
-_KIND_WORDS = {
-    AlertKind.OVEN_ON: N_("oven on now"),
-    AlertKind.READY_SOON: N_("ready soon"),
-    AlertKind.READY: N_("ready"),
-    AlertKind.AT_PEAK: N_("at its peak"),
-    AlertKind.PAST_PEAK: N_("past its peak"),
-    AlertKind.AIR_TOO_WARM: N_("air too warm"),
-    AlertKind.AIR_TOO_COLD: N_("air too cold"),
-    AlertKind.AIR_TOO_DRY: N_("air too dry"),
-    AlertKind.SENSOR_SILENT: N_("sensor silent"),
-    AlertKind.NODE_SILENT: N_("node silent"),
-    AlertKind.LINE_SILENT: N_("line silent"),
-    AlertKind.TROUBLE: N_("monitor in trouble"),
-}
 _PHASE_WORDS = {
     Phase.NORMAL: N_("it is over"),
     Phase.UNACKNOWLEDGED: N_("nobody has seen it yet"),
@@ -68,7 +43,33 @@ _SORT_WORDS = {
 
 def alert_kind_word(kind: AlertKind, reader: Reader) -> str:
     """An alert in two or three words."""
-    return reader.say(_KIND_WORDS[kind])
+    match kind:
+        case AlertKind.OVEN_ON:
+            return reader.say("oven on now")
+        case AlertKind.READY_SOON:
+            return reader.say("ready soon")
+        case AlertKind.READY:
+            return reader.say("ready")
+        case AlertKind.AT_PEAK:
+            return reader.say("at its peak")
+        case AlertKind.PAST_PEAK:
+            return reader.say("past its peak")
+        case AlertKind.AIR_TOO_WARM:
+            return reader.say("air too warm")
+        case AlertKind.AIR_TOO_COLD:
+            return reader.say("air too cold")
+        case AlertKind.AIR_TOO_DRY:
+            return reader.say("air too dry")
+        case AlertKind.SENSOR_SILENT:
+            return reader.say("sensor silent")
+        case AlertKind.NODE_SILENT:
+            return reader.say("node silent")
+        case AlertKind.LINE_SILENT:
+            return reader.say("line silent")
+        case AlertKind.TROUBLE:
+            return reader.say("monitor in trouble")
+        case _:
+            assert_never(kind)
 
 
 def phase_word(phase: Phase, reader: Reader) -> str:
@@ -130,7 +131,25 @@ def event_word(kind: EventKind, reader: Reader) -> str:
 
 def channel_word(channel: Channel, reader: Reader) -> str:
     """What a sensor measures."""
-    return reader.say(_CHANNEL_WORDS[channel])
+    match channel:
+        case Channel.AIR_TEMP:
+            return reader.say("air temperature")
+        case Channel.HUMIDITY:
+            return reader.say("humidity")
+        case Channel.DOUGH_TEMP:
+            return reader.say("dough temperature")
+        case Channel.DISTANCE:
+            return reader.say("height")
+        case Channel.LEVEL:
+            return reader.say("level by eye")
+        case Channel.LOST:
+            return reader.say("readings lost on the way")
+        case Channel.SIGNAL:
+            return reader.say("signal")
+        case Channel.BATTERY:
+            return reader.say("battery")
+        case _:
+            assert_never(channel)
 
 
 def either_text(words: Iterable[str], reader: Reader) -> str:

@@ -16,7 +16,7 @@ from monitor.wire.frames import (
     node_of_key,
     readings,
 )
-from monitor.wire.readings import Channel, Flag, NodeId
+from monitor.wire.readings import PLAUSIBLE, Channel, Flag, NodeId
 
 NODE = "urn:dev:mac:020000fffe5e0001"
 ARRIVED = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
@@ -208,6 +208,10 @@ def test_clock_a_little_ahead_is_taken() -> None:
 def test_implausible_value_is_flagged_not_refused(record: str, flag: Flag) -> None:
     (reading,) = readings(decode(framed(one(record))), ARRIVED)
     assert reading.flag is flag
+
+
+def test_every_channel_has_the_range_that_its_sensors_can_mean() -> None:
+    assert set(PLAUSIBLE) == set(Channel)
 
 
 def test_frame_of_another_topic_is_refused_by_name() -> None:

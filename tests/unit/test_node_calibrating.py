@@ -9,7 +9,7 @@ import pytest
 from monitor.cli import main
 from monitor.errors import SourceError
 from monitor.node.calibration import heard
-from monitor.node.reading_lines import pack_line, set_right_line
+from monitor.node.reading_lines import NAMES, pack_line, set_right_line
 from monitor.node.settings import read_settings
 from monitor.recipe.calibration import Calibration, Comparison
 from monitor.settings.data_dir import DATABASE_NAME
@@ -149,6 +149,10 @@ def test_only_what_is_measured_now_by_that_sensor_counts() -> None:
 def test_what_was_not_heard_is_explained(packs: tuple[tuple[Reading, ...], ...], said: str) -> None:
     with pytest.raises(SourceError, match=said):
         heard(Packs(*packs), NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO(), Reader(UTC))
+
+
+def test_whatever_a_node_can_send_has_its_place_in_the_line_of_a_pack() -> None:
+    assert set(NAMES) == set(Channel) - {Channel.LEVEL}  # a level is read by a person
 
 
 def test_a_line_shows_what_is_set_right_and_marks_what_is_doubtful() -> None:
