@@ -92,6 +92,8 @@ class NodeSettings:
     ----------
     sensor_height_mm
         Distance sensor to the base of the empty vessel.
+    pin_sda and the like
+        Pins of one's own; None: those of the board's class.
 
     Raises
     ------
@@ -117,6 +119,13 @@ class NodeSettings:
     distance: Ranger = Ranger.TOF
     sensor_height_mm: float | None = None
     watchdog: int = 0
+    pin_sda: int | None = None
+    pin_scl: int | None = None
+    pin_probe: int | None = None
+    pin_tx: int | None = None
+    pin_rx: int | None = None
+    pin_trigger: int | None = None
+    pin_echo: int | None = None
     pin_battery: int | None = None
     battery_ratio: float | None = None
 
@@ -137,11 +146,14 @@ class NodeSettings:
             ""
             if height_mm is None or (isfinite(height_mm) and 5.0 < height_mm <= 4000.0)
             else "sensor_height_mm: must be above 5 and at most 4000",
-            "" if self.pin_battery is None or 0 <= self.pin_battery <= 48 else "pin_battery: must be from 0 to 48",
             ""
             if self.battery_ratio is None or 1.0 <= self.battery_ratio <= 20.0
             else "battery_ratio: must be from 1 to 20",
         ]
+        for key in (*PINS[self.board], "pin_battery"):
+            pin = getattr(self, key)
+            if pin is not None and not 0 <= pin <= 48:
+                faults.append(f"{key}: must be from 0 to 48")
         if self.link is Link.MQTT:
             faults.append("" if self.mqtt_host else "mqtt_host: is missing; name the broker with --mqtt")
             faults.append("" if self.wifi_name else "wifi_name: is missing; name the wireless network with --wifi")
@@ -174,7 +186,7 @@ def config_text(settings: NodeSettings) -> str:
         value = getattr(settings, item.name)
         if value not in ("", None):
             lines.append(f"{item.name}={value:g}" if isinstance(value, float) else f"{item.name}={value}")
-    lines += [f"{key}={pin}" for key, pin in PINS[settings.board].items()]
+    lines += [f"{key}={pin}" for key, pin in PINS[settings.board].items() if getattr(settings, key) is None]
     return "\n".join(lines) + "\n"
 
 
@@ -194,7 +206,7 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
     kinds = {
         "name": NodeId, "board": Board, "link": Link, "air": AirSensor, "dough": Probe, "distance": Ranger,
         "period_s": int, "room": int, "mqtt_port": int, "mqtt_tls": int, "watchdog": int, "sensor_height_mm": float,
-        "pin_battery": int, "battery_ratio": float,
+        "pin_battery": int, "battery_ratio": float, **dict.fromkeys(PINS[Board.ESP32], int),
     }  # fmt: skip
     known = {item.name for item in fields(NodeSettings)}
     values: dict[str, object] = {}
@@ -209,6 +221,9 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
                     key=key,
                     value="" if key in SECRET_KEYS else value,
                 ) from None
+    for key, pin in PINS[Board(str(values.get("board", Board.ESP32)))].items():
+        if values.get(key) == pin:
+            del values[key]  # that of the class, and so of another class when the board is changed
     if values.get("mqtt_tls") == 1:
         values.setdefault("mqtt_port", MQTT_PORTS["mqtts"])
     if "name" not in values:

@@ -42,8 +42,18 @@ def test_the_board_reads_every_key_as_it_was_meant(tmp_path: Path) -> None:
     path = write_settings(tmp_path, "tub-3", FULL)
     found = on_board.read(str(path))
     for item in fields(FULL):
-        assert found[item.name] == str(getattr(FULL, item.name))
+        value = getattr(FULL, item.name)
+        assert found[item.name] == str(PINS[FULL.board][item.name] if value is None else value)
     assert {key: int(found[key]) for key in PINS[Board.ESP32]} == PINS[Board.ESP32]
+
+
+def test_a_pin_of_ones_own_reaches_the_board_and_the_others_are_those_of_its_class() -> None:
+    own = settings_from_text(f"name={NODE}\npin_sda=33\npin_scl=22\n", "x")
+    assert {"pin_sda=33", "pin_scl=22", "pin_probe=27"} < set(config_text(own).splitlines())
+    other = replace(settings_from_text(config_text(own), "x"), board=Board.RP2040)
+    assert {"pin_sda=33", "pin_scl=5", "pin_probe=15"} < set(config_text(other).splitlines())
+    with pytest.raises(ConfigError, match="pin_tx: must be from 0 to 48"):
+        replace(own, pin_tx=49)
 
 
 def test_defaults_are_the_boards_own() -> None:
