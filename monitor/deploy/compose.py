@@ -12,7 +12,7 @@ from monitor.child import child_command
 from monitor.deploy.installation import PROBE_FOLDER, Setting
 from monitor.errors import ConfigError
 
-# Named from memory of what is published, and not run: see DEVELOPERS.md, "Services".
+# Named from memory of what is published, and not run: see README.md in this folder.
 PYTHON_IMAGE = "python:3.11-slim-bookworm"
 MOSQUITTO_IMAGE = "eclipse-mosquitto:2.0"
 NGINX_IMAGE = "nginx:1.26"
