@@ -1,4 +1,4 @@
-"""Every sentence a baker reads: alerts and their messages here, and the words and sentences they are made of.
+"""Alerts about a dough and their messages, and the words and sentences that they are made of.
 
 Alert, screen, table and report take their words from this module, so that they never disagree. Times are given in the
 baker's time zone, doubt as "between ... and ...".
@@ -80,7 +80,7 @@ __all__ = [
 ]
 
 RULES = Rules()
-LATE_MIN = 3.0  # judgement: news older than this is text as news of the past
+LATE_MIN = 3.0  # judgement: news older than this is told as news of the past
 
 
 @dataclass(frozen=True, slots=True)
