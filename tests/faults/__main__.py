@@ -1,4 +1,4 @@
-"""``python -m tests.faults``: everything that can fail, failing, at length; prints the table of monitor/store/README.md.
+"""``python -m tests.faults``: everything that can fail, failing, at length; prints the table of the store's README.
 
     python -m tests.faults                    # the short form that the tests run
     python -m tests.faults --long             # the long one: an hour or so
