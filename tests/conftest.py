@@ -230,11 +230,13 @@ class TestByTest(LoadScopeScheduling):
 
 @functools.cache
 def shared_in(path: str) -> str:
-    """What the tests of a file share: the morning that many files look at, or something of their own; else nothing."""
+    """A file whose tests share something dear (a served morning, a fixture of the module), else nothing.
+
+    By file, not all that look at the morning together: one worker would still be at them when the others are done.
+    """
     text = (Path(__file__).parent.parent / path).read_text(encoding="utf-8")
-    if re.search(r"def test_\w+\([^)]*\bmorning\b", text):
-        return "morning"
-    return path if 'scope="module"' in text else ""
+    is_shared = 'scope="module"' in text or re.search(r"def test_\w+\([^)]*\bmorning\b", text)
+    return path if is_shared else ""
 
 
 @pytest.hookimpl(optionalhook=True)
