@@ -21,10 +21,10 @@ from monitor.store.store import Store
 pytestmark = pytest.mark.usefixtures("quick_retries")
 
 
-def troubles_of(sender: Sender, kind: type[Trouble], /, **values: object) -> bool:
+def troubles_of(sender: Sender, type_: type[Trouble], **values: object) -> bool:
     """Whether the sender has a trouble of a kind, with such values."""
     return any(
-        isinstance(found := symptom.trouble, kind) and values.items() <= asdict(found).items()
+        isinstance(found := symptom.trouble, type_) and values.items() <= asdict(found).items()
         for symptom in sender.troubles()
     )
 
