@@ -4,6 +4,7 @@ import functools
 import os
 import re
 import shutil
+import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -31,6 +32,9 @@ from xdist.scheduler import LoadScopeScheduling
 
 from monitor.store.store import Store
 
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # So a shell starts what runs in the background, and so would every program be that a test wants to end by Ctrl-C.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 # How long an example takes says nothing on a busy machine.
 settings.register_profile("tests", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("tests")
