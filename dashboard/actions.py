@@ -31,6 +31,9 @@ PHOTO_QUALITY = 80
 Action = Callable[..., None]
 
 
+_CONFIRMED = "confirmed"  # what the next drawing of the page says
+
+
 @contextmanager
 def writing(refusal: str = N_("Not saved: {why}")) -> Iterator[tuple[Store, datetime, Reader]]:
     """The store for one write, the moment it is made at, and its reader; what cannot be written is said in a toast."""
@@ -40,6 +43,20 @@ def writing(refusal: str = N_("Not saved: {why}")) -> Iterator[tuple[Store, date
             yield store, clock_of(store).now(), reader
     except (AccessError, ConfigError, PictureError, StoreError) as error:
         st.toast(reader.say(refusal, why=error), duration="infinite")
+
+
+def confirm(words: str) -> None:
+    """Say after the next drawing of the whole page what was saved.
+
+    For an action after which the page is drawn anew at once: a toast of the drawing before may never reach the browser.
+    """
+    st.session_state[_CONFIRMED] = words
+
+
+def show_confirmation() -> None:
+    """What was saved just before this drawing of the page."""
+    if words := st.session_state.pop(_CONFIRMED, ""):
+        st.toast(words)
 
 
 def add_event(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
@@ -122,14 +139,14 @@ def save_vessel(name: str, vessel: Vessel) -> None:
     """Add a vessel to the bakery's, under its name."""
     with writing() as (store, _, reader):
         store.vessels.put(name, vessel)
-        st.toast(reader.say("Saved: {what}", what=name))
+        confirm(reader.say("Saved: {what}", what=name))
 
 
 def save_intent(batch_id: BatchId, intent: Intent) -> None:
     """Save what a batch was meant to be."""
     with writing() as (store, _, reader):
         store.reviews.save_intent(batch_id, intent)
-        st.toast(reader.say("Saved: what was planned"))
+        confirm(reader.say("Saved: what was planned"))
 
 
 def save_judgement(batch_id: BatchId, verdict: Verdict, notes: str, photo: bytes | None) -> None:
@@ -138,7 +155,7 @@ def save_judgement(batch_id: BatchId, verdict: Verdict, notes: str, photo: bytes
         before = store.reviews.judgement(batch_id)
         jpeg = small_jpeg(photo) if photo else None if before is None else before.photo_jpeg
         store.reviews.save_judgement(batch_id, Judgement(now, verdict, notes.strip(), jpeg))
-        st.toast(reader.say("Saved: {what}", what=verdict_word(verdict, reader)))
+        confirm(reader.say("Saved: {what}", what=verdict_word(verdict, reader)))
 
 
 def small_jpeg(photo: bytes) -> bytes:

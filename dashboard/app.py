@@ -5,7 +5,7 @@ import html
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
-from dashboard import figures, queries
+from dashboard import actions, figures, queries
 from dashboard.access import login, preferences, sites
 from dashboard.bake import screen as bake
 from dashboard.batch import screen as batch
@@ -22,6 +22,7 @@ from dashboard.start import screen as start
 
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
 show_style()
+actions.show_confirmation()
 figures.forget()
 folder = queries.database().parent
 if not login.is_open(folder):

@@ -21,7 +21,7 @@ from collections.abc import Mapping
 from enum import Enum, StrEnum
 from types import MappingProxyType
 
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 
 class MonitorError(Exception):
@@ -36,18 +36,18 @@ class MonitorError(Exception):
 
     Attributes
     ----------
-    saying
+    message
         Both.
     """
 
     def __init__(self, sentence: str, /, **holes: object) -> None:
-        self.saying = sentence if isinstance(sentence, Saying) else Saying(sentence, **holes)
-        super().__init__(self.saying)
+        self.message = sentence if isinstance(sentence, Translatable) else Translatable(sentence, **holes)
+        super().__init__(self.message)
 
 
-def saying_of(error: Exception) -> str:
+def message_of_error(error: Exception) -> str:
     """What an error says, as something that can be said anew where it is one of this program's."""
-    return error.saying if isinstance(error, MonitorError) else str(error)
+    return error.message if isinstance(error, MonitorError) else str(error)
 
 
 class ConfigError(MonitorError):
@@ -92,19 +92,19 @@ class StoreFault(StrEnum):
     OTHER = "other"
 
 
-STORE_REMEDIES: Mapping[StoreFault, Saying] = MappingProxyType(
+STORE_REMEDIES: Mapping[StoreFault, Translatable] = MappingProxyType(
     {
-        StoreFault.LOCKED: Saying("another program holds the file; close it, or try again"),
-        StoreFault.FULL: Saying("make room on this disk, then start again"),
-        StoreFault.READ_ONLY: Saying("let this user write the file and its folder"),
-        StoreFault.NO_PATH: Saying("check that the path is a file and that this user may write its folder"),
-        StoreFault.NO_DATABASE: Saying("the file is something else; name another, or bring it back from a copy"),
-        StoreFault.DAMAGED: Saying("the file is damaged; bring it back with `proofing-monitor backup restore`"),
-        StoreFault.OTHER_THREAD: Saying("each thread opens a Store of its own"),
-        StoreFault.CLOSED: Saying("the store was closed before; open it again"),
-        StoreFault.BAD_VALUE: Saying("bring the file back from a copy"),
-        StoreFault.NO_FOLDER: Saying("plug the drive in, or make the folder"),
-        StoreFault.OTHER: Saying("check the disk and its rights"),
+        StoreFault.LOCKED: Translatable("another program holds the file; close it, or try again"),
+        StoreFault.FULL: Translatable("make room on this disk, then start again"),
+        StoreFault.READ_ONLY: Translatable("let this user write the file and its folder"),
+        StoreFault.NO_PATH: Translatable("check that the path is a file and that this user may write its folder"),
+        StoreFault.NO_DATABASE: Translatable("the file is something else; name another, or bring it back from a copy"),
+        StoreFault.DAMAGED: Translatable("the file is damaged; bring it back with `proofing-monitor backup restore`"),
+        StoreFault.OTHER_THREAD: Translatable("each thread opens a Store of its own"),
+        StoreFault.CLOSED: Translatable("the store was closed before; open it again"),
+        StoreFault.BAD_VALUE: Translatable("bring the file back from a copy"),
+        StoreFault.NO_FOLDER: Translatable("plug the drive in, or make the folder"),
+        StoreFault.OTHER: Translatable("check the disk and its rights"),
     }
 )
 """What to do about each."""
@@ -166,11 +166,11 @@ class CentralError(MonitorError):
         self.detail = detail
 
 
-CENTRAL_REMEDIES: Mapping[int, Saying] = MappingProxyType(
+CENTRAL_REMEDIES: Mapping[int, Translatable] = MappingProxyType(
     {
-        401: Saying("the token is not known there; mend influx_token in secrets.toml"),
-        403: Saying("the token does not allow it; give it write (for `shops follow`: read) access to the bucket"),
-        404: Saying("there is no such bucket; create it, or mend `bucket` under [central] in config.toml"),
+        401: Translatable("the token is not known there; mend influx_token in secrets.toml"),
+        403: Translatable("the token does not allow it; give it write (for `shops follow`: read) access to the bucket"),
+        404: Translatable("there is no such bucket; create it, or mend `bucket` under [central] in config.toml"),
     }
 )
 """What is wrong and what to do, by what the server answered."""

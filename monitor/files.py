@@ -5,7 +5,7 @@ import stat
 from pathlib import Path
 
 from monitor.errors import ConfigError
-from monitor.translatable import Number, Saying
+from monitor.translatable import Number, Translatable
 
 OWNER_ONLY = 0o600
 OWNER_FOLDER = 0o700
@@ -37,7 +37,7 @@ def write_private(path: Path, content: str | bytes) -> None:
 def privacy_fault(path: Path) -> str:
     """What to run when others can read or write a file of secrets; empty when only its owner can."""
     if stat.S_IMODE(path.stat().st_mode) & 0o077:
-        return Saying("others can read it; run: chmod 600 {path}", path=path)
+        return Translatable("others can read it; run: chmod 600 {path}", path=path)
     return ""
 
 

@@ -4,7 +4,7 @@ import socket
 from collections.abc import Iterator
 from ipaddress import IPv4Address, IPv6Address, ip_address
 
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 Address = IPv4Address | IPv6Address
 
@@ -64,13 +64,13 @@ def inside_reason(address: Address) -> str:
     """
     for one in _meant(address):
         if one.is_loopback or one.is_unspecified:
-            return Saying("this machine itself")
+            return Translatable("this machine itself")
         if one.is_link_local:
-            return Saying("link-local, where clouds keep their keys")
+            return Translatable("link-local, where clouds keep their keys")
         if one in _METADATA:
-            return Saying("where a cloud keeps its keys")
+            return Translatable("where a cloud keeps its keys")
         if one.is_multicast or one == IPv4Address("255.255.255.255"):
-            return Saying("everybody at once")
+            return Translatable("everybody at once")
     return ""
 
 

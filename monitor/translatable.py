@@ -18,7 +18,7 @@ def N_(sentence: str) -> str:
     return sentence
 
 
-class Saying(str):
+class Translatable(str):
     """An English sentence with its holes filled.
 
     Attributes
@@ -28,7 +28,7 @@ class Saying(str):
     holes
         What fills them; translatable texts among them are worded in the reader's language too.
 
-    >>> Saying("{dough} has no flour", dough="Poolish")
+    >>> Translatable("{dough} has no flour", dough="Poolish")
     'Poolish has no flour'
     """
 
@@ -55,11 +55,11 @@ class Number(str):
         return super().__new__(cls, format(value, spec))
 
 
-def several(parts: Iterable[str], between: str) -> Saying:
+def joined(parts: Iterable[str], between: str) -> Translatable:
     """Several texts as one.
 
-    >>> several([Saying("no salt"), Saying("no flour")], "; ")
+    >>> joined([Translatable("no salt"), Translatable("no flour")], "; ")
     'no salt; no flour'
     """
     holes = {f"part_{place}": part for place, part in enumerate(parts)}
-    return Saying(between.join(f"{{{name}}}" for name in holes), **holes)
+    return Translatable(between.join(f"{{{name}}}" for name in holes), **holes)

@@ -4,6 +4,7 @@ import functools
 import os
 import re
 import shutil
+import signal
 import sys
 import threading
 from collections.abc import Callable, Iterator
@@ -31,6 +32,9 @@ from xdist.scheduler import LoadScopeScheduling
 
 from monitor.store.store import Store
 
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    # So a shell starts what runs in the background, and so would every program be that a test wants to end by Ctrl-C.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 # How long an example takes says nothing on a busy machine.
 settings.register_profile("tests", deadline=None, suppress_health_check=[HealthCheck.too_slow])
 settings.load_profile("tests")
@@ -230,11 +234,13 @@ class TestByTest(LoadScopeScheduling):
 
 @functools.cache
 def shared_in(path: str) -> str:
-    """What the tests of a file share: the morning that many files look at, or something of their own; else nothing."""
+    """A file whose tests share something dear (a served morning, a fixture of the module), else nothing.
+
+    By file, not all that look at the morning together: one worker would still be at them when the others are done.
+    """
     text = (Path(__file__).parent.parent / path).read_text(encoding="utf-8")
-    if re.search(r"def test_\w+\([^)]*\bmorning\b", text):
-        return "morning"
-    return path if 'scope="module"' in text else ""
+    is_shared = 'scope="module"' in text or re.search(r"def test_\w+\([^)]*\bmorning\b", text)
+    return path if is_shared else ""
 
 
 @pytest.hookimpl(optionalhook=True)

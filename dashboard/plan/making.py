@@ -6,7 +6,7 @@ from pathlib import Path
 from dashboard import actions, queries
 from dashboard.access import preferences
 from monitor.collector.plan_runner import order_of
-from monitor.errors import ConfigError, saying_of
+from monitor.errors import ConfigError, message_of_error
 from monitor.settings.recipes import read_kitchen, read_recipe
 from monitor.store.pace import clock_of
 from monitor.translatable import N_
@@ -39,7 +39,7 @@ def make(path: Path, days_ahead: int, at: time) -> list[str]:
         try:
             found = make_plan((order,), kitchen, now, reader.zone)
         except ValueError as error:
-            raise ConfigError(saying_of(error)) from error
+            raise ConfigError(message_of_error(error)) from error
         if isinstance(found, NoPlan):
             recipes = dict(zip(keys_of((order,)), [order.recipe], strict=True))
             return [reader.say("No plan:"), *no_plan_lines(found, recipes, reader, now)]
@@ -67,7 +67,7 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
         try:
             found = alternatives(order, read_kitchen(None, folder), now, reader.zone)
         except ValueError as error:
-            raise ConfigError(saying_of(error)) from error
+            raise ConfigError(message_of_error(error)) from error
     recipes = {keys_of((order,))[0]: order.recipe}
     return [(variation_text(each, reader), *alternative_row(each, recipes, reader, now)) for each in found]
 

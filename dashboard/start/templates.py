@@ -49,7 +49,7 @@ def recipes_at_hand(folder: Path) -> tuple[list[Recipe], list[str]]:
         try:
             recipes.append(read_recipe(path))
         except ConfigError as error:
-            faults.append(error.saying)
+            faults.append(error.message)
     return recipes, faults
 
 

@@ -19,7 +19,7 @@ from monitor.errors import STORE_REMEDIES, StoreError, StoreFault
 from monitor.store import schema
 from monitor.store.damage import SUFFIXES
 from monitor.store.sqlite_file import fault_of
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 PAGES_A_STEP = 500  # judgement: 2 MB, so that a bar moves
 _STAMP = "%Y%m%dT%H%M%SZ"
@@ -82,7 +82,7 @@ def back_up(
     target = folder / f"proofing-{now.astimezone(UTC):{_STAMP}}.sqlite"
     unfinished = target.with_name(target.name + _UNFINISHED)
     try:
-        with _explained(folder, Saying("no backup could be made")):
+        with _explained(folder, Translatable("no backup could be made")):
             _copy(database, unfinished, progress)
             verified(unfinished)
             _to_the_disk(unfinished)
@@ -111,7 +111,7 @@ def verified(path: Path) -> Verified:
         raise StoreError(
             "{path}: there is no such file; `proofing-monitor backup list` names those there are", path=path
         )
-    with _explained(path, Saying("is no backup that can be used")):
+    with _explained(path, Translatable("is no backup that can be used")):
         connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro&immutable=1", uri=True)
         try:
             said = connection.execute("PRAGMA integrity_check(1)").fetchone()[0]
@@ -151,7 +151,7 @@ def restore(backup: Path, database: Path, now: datetime) -> Path | None:
     verified(backup)
     beside = database.with_name(database.name + _UNFINISHED)
     aside = database.with_name(f"{database.name}.replaced-{now.astimezone(UTC):{_STAMP}}")
-    with _explained(database, Saying("the backup could not be brought back")):
+    with _explained(database, Translatable("the backup could not be brought back")):
         database.parent.mkdir(parents=True, exist_ok=True)
         was_there = database.exists()
         with contextlib.suppress(sqlite3.Error):  # a damaged one keeps its log beside it
@@ -221,7 +221,7 @@ def _to_the_disk(path: Path) -> None:
 
 
 @contextmanager
-def _explained(where: Path, what: Saying) -> Iterator[None]:
+def _explained(where: Path, what: Translatable) -> Iterator[None]:
     try:
         yield
     except (sqlite3.Error, OSError) as error:

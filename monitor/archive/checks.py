@@ -11,7 +11,7 @@ from monitor.settings.config import Config
 from monitor.store.damage import set_aside_before
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 LATE = timedelta(minutes=5)  # judgement: a message that has not gone out by then will not by itself
 Looked = Iterator[tuple[str, str | None]]
@@ -20,61 +20,64 @@ Looked = Iterator[tuple[str, str | None]]
 
 def looked_at_upkeep(config: Config, now: datetime) -> Looked:
     """Everything of it, a line each."""
-    date = Saying("date and time: {at} UTC", at=f"{now:%Y-%m-%d %H:%M}")
+    date = Translatable("date and time: {at} UTC", at=f"{now:%Y-%m-%d %H:%M}")
     yield (
         date,
         None
         if is_calendar_right()
-        else Saying("set this machine's clock; readings would be stored under a wrong date"),
+        else Translatable("set this machine's clock; readings would be stored under a wrong date"),
     )
     for path in set_aside_before(config.database):
         yield (
-            Saying("database: was damaged once, and set aside as {path}", path=path),
-            Saying("bring back what is missing with `proofing-monitor backup restore`, then move that file away"),
+            Translatable("database: was damaged once, and set aside as {path}", path=path),
+            Translatable("bring back what is missing with `proofing-monitor backup restore`, then move that file away"),
         )
     yield from _backups(config, now)
     yield from _waiting(config)
     if config.secrets.heartbeat_url is None:
-        yield Saying("outside watch: none; nobody calls you when this whole machine fails (heartbeat_url)"), None
+        yield Translatable("outside watch: none; nobody calls you when this whole machine fails (heartbeat_url)"), None
         return
     try:
         checked_host(config.secrets.heartbeat_url, config.notify_inside)
     except ConfigError as error:
-        yield Saying("outside watch: must not be called"), error.saying
+        yield Translatable("outside watch: must not be called"), error.message
     else:
-        yield Saying("outside watch: called every minute"), None
+        yield Translatable("outside watch: called every minute"), None
 
 
 def _backups(config: Config, now: datetime) -> Looked:
     folder = config.upkeep.backup_dir
     if folder is None:
-        yield Saying("backups: none are made by themselves (backup_dir under [upkeep] in config.toml)"), None
+        yield Translatable("backups: none are made by themselves (backup_dir under [upkeep] in config.toml)"), None
         return
     if not folder.is_dir():
-        yield Saying("backups: {folder} is not there", folder=folder), Saying("plug the drive in, or make the folder")
+        yield (
+            Translatable("backups: {folder} is not there", folder=folder),
+            Translatable("plug the drive in, or make the folder"),
+        )
         return
     found = backups_in(folder)
     if not found:
         yield (
-            Saying("backups: none yet in {folder}", folder=folder),
-            Saying("start the collector, or run `proofing-monitor backup make`"),
+            Translatable("backups: none yet in {folder}", folder=folder),
+            Translatable("start the collector, or run `proofing-monitor backup make`"),
         )
         return
     try:
         verified(found[0])
     except StoreError as error:
         yield (
-            Saying("backups: the newest cannot be used: {why}", why=error),
-            Saying("run `proofing-monitor backup make`"),
+            Translatable("backups: the newest cannot be used: {why}", why=error),
+            Translatable("run `proofing-monitor backup make`"),
         )
         return
     at = made_at(found[0])
     is_old = at is not None and now - at > 2 * timedelta(hours=config.upkeep.backup_every_h)
     yield (
-        Saying(
+        Translatable(
             "backups: {n} in {folder}, the newest found whole ({name})", n=len(found), folder=folder, name=found[0].name
         ),
-        Saying("start the collector, or run `proofing-monitor backup make`: it is old") if is_old else None,
+        Translatable("start the collector, or run `proofing-monitor backup make`: it is old") if is_old else None,
     )
 
 
@@ -93,16 +96,16 @@ def _waiting(config: Config) -> Looked:
                 or message.kind in config.calls.wakes  # the rest waits for morning
             ]
     except StoreError as error:
-        yield Saying("messages: cannot be looked at: {why}", why=error), Saying("mend the database first")
+        yield Translatable("messages: cannot be looked at: {why}", why=error), Translatable("mend the database first")
         return
     if late:
         yield (
-            Saying(
+            Translatable(
                 "messages: {n} wait, the oldest since {at} UTC",
                 n=len(late),
                 at=f"{min(each.created_at for each in late):%Y-%m-%d %H:%M}",
             ),
-            Saying("start the collector where it does not run; else see which of `notify_urls` fails in its log"),
+            Translatable("start the collector where it does not run; else see which of `notify_urls` fails in its log"),
         )
     else:
-        yield Saying("messages: none waits"), None
+        yield Translatable("messages: none waits"), None

@@ -17,7 +17,7 @@ from monitor.dough.track import Track, track_from_readings
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, batch_from_toml
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 from monitor.wire.readings import SENSOR_CHANNELS, Channel, Flag, NodeId, Reading, plausibility
 
 RECORDED_NODE = NodeId("urn:dev:ops:32473-recording-1")  # 32473: the enterprise number reserved for examples, RFC 5612
@@ -73,14 +73,14 @@ def _row_readings(row: dict[str, str | None], number: int) -> tuple[list[Reading
             # float() also takes "1_000", which no sensor writes and no other program reads alike
             value = float(cell if "_" not in cell else "")
         except ValueError:
-            faults.append(Saying("{channel} {cell!r} is no number", channel=channel, cell=cell[:40]))
+            faults.append(Translatable("{channel} {cell!r} is no number", channel=channel, cell=cell[:40]))
             continue
         reading = Reading(RECORDED_NODE, "recorded", number, channel, value, at, at)
         flag = plausibility(reading)
         if flag is Flag.OK:
             found.append(reading)
         else:
-            faults.append(Saying("{channel} {cell} is {flag}", channel=channel, cell=cell[:40], flag=flag))
+            faults.append(Translatable("{channel} {cell} is {flag}", channel=channel, cell=cell[:40], flag=flag))
     return found, faults
 
 

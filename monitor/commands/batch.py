@@ -15,7 +15,7 @@ from monitor.commands.terminal import Group, config_of, data_dir, examples, read
 from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
-from monitor.translatable import N_, Number, Saying
+from monitor.translatable import N_, Number, Translatable
 
 if TYPE_CHECKING:
     from monitor.recipe.batch import Batch, EventKind
@@ -152,7 +152,7 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     measured = {row.node: {reading.channel for reading in row.newest} for row in store.nodes.all()}
     found = nodes_at(place, config.places, measured)
     if not found:
-        known = ", ".join(sorted({each.within_site for each in config.places.values()})) or Saying("none")
+        known = ", ".join(sorted({each.within_site for each in config.places.values()})) or Translatable("none")
         raise ConfigError(
             "--at {at}: no node that was heard stands there; places in [places] of {config_name}: {known}",
             at=at,

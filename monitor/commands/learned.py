@@ -6,7 +6,7 @@ import click
 
 from monitor.commands.terminal import Group, data_dir, examples, reader_of, store_of
 from monitor.errors import ConfigError
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 
 @click.group(
@@ -61,12 +61,14 @@ def reset(recipe: str | None, is_all: bool, is_sure: bool, data_dir: Path) -> No
         known = {lesson.recipe for lesson in store.lessons.all()}
         if key is not None and key not in known:
             there = (
-                Saying("there are: {known}", known=", ".join(sorted(known)))
+                Translatable("there are: {known}", known=", ".join(sorted(known)))
                 if known
-                else Saying("nothing was learned yet")
+                else Translatable("nothing was learned yet")
             )
             raise ConfigError("learned reset: nothing was learned about {key!r}; {there}", key=key, there=there)
-        what = Saying("everything learned") if key is None else Saying("what was learned about {key}", key=key)
+        what = (
+            Translatable("everything learned") if key is None else Translatable("what was learned about {key}", key=key)
+        )
         if not is_sure:
             raise ConfigError(
                 "learned reset: this forgets {what}, for good; add --yes to do it (the batches stay)", what=what

@@ -11,7 +11,7 @@ import click
 
 from monitor.commands.parameters import FILE
 from monitor.commands.terminal import Group, config_of, data_dir, examples
-from monitor.errors import ConfigError, StoreError, saying_of
+from monitor.errors import ConfigError, StoreError, message_of_error
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.translatable import N_
 
@@ -117,7 +117,7 @@ def _planned(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: t
     try:
         return make_plan(orders, kitchen, now, zone)
     except ValueError as err:
-        raise ConfigError(saying_of(err)) from err
+        raise ConfigError(message_of_error(err)) from err
 
 
 @command.command(
@@ -208,7 +208,7 @@ def compare(file: Path, outs: tuple[str, ...], kitchen_file: Path | None, data_d
     try:
         found = alternatives(order, kitchen, now, reader.zone)
     except ValueError as err:
-        raise ConfigError(saying_of(err)) from err
+        raise ConfigError(message_of_error(err)) from err
     for each in found:
         table.add_row(variation_text(each, reader), *alternative_row(each, _recipes((order,)), reader, now))
     width = None if sys.stdout.isatty() else PLAIN_WIDTH

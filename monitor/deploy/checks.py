@@ -22,7 +22,7 @@ from monitor.settings.effective import MASK
 from monitor.shops.checks import looked_at_central
 from monitor.sources.serial import found_ports, port_of
 from monitor.store.collector_lock import is_collector_running
-from monitor.translatable import Number, Saying
+from monitor.translatable import Number, Translatable
 
 LEAST_FREE_MB = 500  # judgement: years of readings of one bakery, and room for the rest of the machine
 ANSWER_WITHIN_S = 3.0  # judgement: a broker in the same building
@@ -49,11 +49,11 @@ def looked_at(
     """The settings in force, those that came with the program when they have a fault; and what was found."""
     try:
         config = load_config(data_dir, environ, config_path=config_path, secrets_path=secrets_path)
-        findings = [Finding(Saying("settings: no fault found"))]
+        findings = [Finding(Translatable("settings: no fault found"))]
     except ConfigError as err:
         config = Config(data_dir)
         findings = [
-            Finding(Saying("settings: {why}", why=fault), Saying("mend that line, then check again"))
+            Finding(Translatable("settings: {why}", why=fault), Translatable("mend that line, then check again"))
             for fault in str(err).splitlines()
         ]
     return config, [*findings, *_everything(config)]
@@ -65,7 +65,9 @@ def _everything(config: Config) -> Iterator[Finding]:
     yield _database(config.database)
     yield _disk(config.data_dir)
     is_running = is_collector_running(config.data_dir)
-    yield Finding(Saying("collector: at work here") if is_running else Saying("collector: not running here"))
+    yield Finding(
+        Translatable("collector: at work here") if is_running else Translatable("collector: not running here")
+    )
     yield from _sources(config)
     for address in config.mqtt:
         answer = _broker(address)
@@ -73,7 +75,7 @@ def _everything(config: Config) -> Iterator[Finding]:
         if answer.mend is None:
             yield from (Finding(what, mend) for what, mend in looked_at_broker(config, address))
         if fault := config.login_fault(address):
-            yield Finding(Saying("broker: nobody to log in as"), fault)
+            yield Finding(Translatable("broker: nobody to log in as"), fault)
     yield from (Finding(what, mend) for what, mend in looked_at_doors(config, wall_clock()))
     yield from (Finding(what, mend) for what, mend in looked_at_upkeep(config, wall_clock()))
     yield from (Finding(what, mend) for what, mend in looked_at_central(config))
@@ -84,7 +86,9 @@ def _everything(config: Config) -> Iterator[Finding]:
 def _python() -> Finding:
     here = ".".join(map(str, sys.version_info[:3]))
     is_right = sys.version_info >= LEAST_PYTHON
-    return Finding(Saying("Python {here}", here=here), None if is_right else Saying("install Python 3.11 or newer"))
+    return Finding(
+        Translatable("Python {here}", here=here), None if is_right else Translatable("install Python 3.11 or newer")
+    )
 
 
 def _folder(folder: Path) -> Finding:
@@ -94,15 +98,15 @@ def _folder(folder: Path) -> Finding:
             pass
     except OSError as err:
         return Finding(
-            Saying("data directory {folder}: cannot be written ({why})", folder=folder, why=err.strerror),
-            Saying("let this user write it, or name another with --data-dir"),
+            Translatable("data directory {folder}: cannot be written ({why})", folder=folder, why=err.strerror),
+            Translatable("let this user write it, or name another with --data-dir"),
         )
-    return Finding(Saying("data directory {folder}: can be written", folder=folder))
+    return Finding(Translatable("data directory {folder}: can be written", folder=folder))
 
 
 def _database(path: Path) -> Finding:
     if not path.exists():
-        return Finding(Saying("database {path}: none yet; it is made when it is needed", path=path))
+        return Finding(Translatable("database {path}: none yet; it is made when it is needed", path=path))
     try:
         connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
         try:
@@ -113,14 +117,14 @@ def _database(path: Path) -> Finding:
         said = str(err)
     if said != "ok":
         return Finding(
-            Saying("database {path}: damaged ({said})", path=path, said=said.splitlines()[0]),
-            Saying(
+            Translatable("database {path}: damaged ({said})", path=path, said=said.splitlines()[0]),
+            Translatable(
                 "restart the collector, which sets it aside and begins a new one; then `proofing-monitor "
                 "backup restore`"
             ),
         )
     return Finding(
-        Saying(
+        Translatable(
             "database {path}: whole, {st_size} MB", path=path, st_size=Number(path.stat().st_size / 1000000.0, ".1f")
         )
     )
@@ -131,33 +135,35 @@ def _disk(folder: Path) -> Finding:
     free_mb = shutil.disk_usage(place).free / 1e6
     is_enough = free_mb >= LEAST_FREE_MB
     return Finding(
-        Saying("disk of {place}: {free_mb} MB free", place=place, free_mb=f"{free_mb:,.0f}"),
+        Translatable("disk of {place}: {free_mb} MB free", place=place, free_mb=f"{free_mb:,.0f}"),
         None
         if is_enough
-        else Saying("make room: at least {least_free_mb} MB, or readings will be lost", least_free_mb=LEAST_FREE_MB),
+        else Translatable(
+            "make room: at least {least_free_mb} MB, or readings will be lost", least_free_mb=LEAST_FREE_MB
+        ),
     )
 
 
 def _sources(config: Config) -> Iterator[Finding]:
     ports = found_ports()
-    yield Finding(Saying("serial ports of this machine: {ports}", ports=", ".join(ports) or Saying("none")))
+    yield Finding(Translatable("serial ports of this machine: {ports}", ports=", ".join(ports) or Translatable("none")))
     for port in config.serial:
         try:
             path = port_of(port)
         except MonitorError as err:
-            yield Finding(Saying("serial port {port}: is not there", port=port), err.saying)
+            yield Finding(Translatable("serial port {port}: is not there", port=port), err.message)
             continue
         if path.startswith("/") and not Path(path).exists():
             yield Finding(
-                Saying("serial port {port}: is not there", port=port),
-                Saying("plug the node in, or set another port in `serial`"),
+                Translatable("serial port {port}: is not there", port=port),
+                Translatable("plug the node in, or set another port in `serial`"),
             )
         else:
-            yield Finding(Saying("serial port {port}: set", port=port))
+            yield Finding(Translatable("serial port {port}: set", port=port))
     if not config.has_sources:
         yield Finding(
-            Saying("sources: none is set, so no reading can come"),
-            Saying(
+            Translatable("sources: none is set, so no reading can come"),
+            Translatable(
                 'add serial = ["PORT"] or mqtt = ["mqtt://user@host:1883"] to config.toml, or start '
                 "`collect` with --serial or --mqtt"
             ),
@@ -169,16 +175,16 @@ def _broker(address: MqttAddress) -> Finding:
         socket.create_connection((address.host, address.port), ANSWER_WITHIN_S).close()
     except OSError as err:
         return Finding(
-            Saying("broker {url}: does not answer ({why})", url=address.url, why=err.strerror or err),
-            Saying("start it, or mend host and port in `mqtt`"),
+            Translatable("broker {url}: does not answer ({why})", url=address.url, why=err.strerror or err),
+            Translatable("start it, or mend host and port in `mqtt`"),
         )
-    return Finding(Saying("broker {url}: answers", url=address.url))
+    return Finding(Translatable("broker {url}: answers", url=address.url))
 
 
 def _notifications(config: Config) -> Iterator[Finding]:
     recipients = config.secrets.recipients
     if not recipients:
-        yield Finding(Saying("notifications: none set; messages show on the terminal and the dashboard alone"))
+        yield Finding(Translatable("notifications: none set; messages show on the terminal and the dashboard alone"))
     number = 0
     for who in recipients:
         for url in who.urls:
@@ -187,16 +193,16 @@ def _notifications(config: Config) -> Iterator[Finding]:
             try:
                 AppriseCarrier(url, number, config.notify_inside)
             except ConfigError as err:
-                yield Finding(Saying("notification {masked}: not understood", masked=masked), err.saying)
+                yield Finding(Translatable("notification {masked}: not understood", masked=masked), err.message)
             else:
-                yield Finding(Saying("notification {masked}: understood", masked=masked))
+                yield Finding(Translatable("notification {masked}: understood", masked=masked))
 
 
 def _dashboard() -> Finding:
     missing = [name for name in ("streamlit", "altair") if importlib.util.find_spec(name) is None]
     if missing:
         return Finding(
-            Saying("dashboard: {missing} not installed", missing=" and ".join(missing)),
-            Saying("pip install {missing}", missing=" ".join(missing)),
+            Translatable("dashboard: {missing} not installed", missing=" and ".join(missing)),
+            Translatable("pip install {missing}", missing=" ".join(missing)),
         )
-    return Finding(Saying("dashboard: Streamlit is installed"))
+    return Finding(Translatable("dashboard: Streamlit is installed"))

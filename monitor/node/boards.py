@@ -16,7 +16,7 @@ from monitor.errors import MonitorError
 from monitor.files import bounded_bytes
 from monitor.node.settings import NodeSettings, config_text
 from monitor.sources.serial import hardware_id
-from monitor.translatable import N_, Number, Saying
+from monitor.translatable import N_, Number, Translatable
 
 ANSWER_WITHIN_S = 20.0  # judgement: a board that has just been plugged in needs some seconds
 COPIED_WITHIN_S = 300.0  # judgement: a hundred kilobytes over a slow line, with a margin
@@ -26,7 +26,7 @@ LARGEST_CA_BYTES = 100_000
 FIRMWARE = "firmware_sim"
 WHO = "import sys; print('board', sys.platform, '.'.join([str(n) for n in sys.implementation[1][:3]]))"
 
-NO_BOARD = Saying("""\
+NO_BOARD = Translatable("""\
 no board is plugged in (no serial port of this machine has a device behind it). What to do:
   1. plug the board in with a USB cable that carries data: many only charge;
   2. on Linux this user must belong to the group that owns the port: sudo usermod -a -G dialout $USER, then log in anew;

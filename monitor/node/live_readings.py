@@ -16,7 +16,7 @@ from monitor.errors import SourceError, WireError
 from monitor.sources.intake import Fault, Frame, Item
 from monitor.sources.serial import SerialSource
 from monitor.store.store import Store
-from monitor.translatable import N_, Saying
+from monitor.translatable import N_, Translatable
 from monitor.wire import frames
 from monitor.wire.readings import SENSOR_CHANNELS, NodeId, Reading
 
@@ -85,7 +85,7 @@ class LineEar:
     def explanation(self) -> str:
         """See :class:`Ear`."""
         if self.bad:
-            return Saying(
+            return Translatable(
                 N_(
                     "{n} lines came that are no readings ({why}): copy the firmware to the board with "
                     "`proofing-monitor node copy`, and see that this is the node's own port"
@@ -98,7 +98,7 @@ class LineEar:
                 n=self.bad,
                 why=self.why,
             )
-        return Saying(
+        return Translatable(
             "nothing came from {source}: see that the firmware is on the board (`proofing-monitor node copy`), that "
             "its link is serial, and that it measures more often than you wait",
             source=self.source.name,

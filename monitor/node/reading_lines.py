@@ -4,7 +4,7 @@ from collections.abc import Sequence
 from datetime import tzinfo
 
 from monitor.recipe.calibration import Calibration, set_right
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 from monitor.wire.readings import Channel, Flag, Reading
 
 NAMES = {
@@ -30,8 +30,8 @@ def set_right_line(calibrations: Sequence[Calibration]) -> str:
     """By what the readings that follow are set right."""
     parts = [f"{NAMES[one.channel][0]} {one.offset:+.2f} ({one.how.value})" for one in newest(calibrations)]
     if not parts:
-        return Saying("as measured: this node was never calibrated")
-    return Saying("set right by: {sensors}", sensors=", ".join(parts))
+        return Translatable("as measured: this node was never calibrated")
+    return Translatable("set right by: {sensors}", sensors=", ".join(parts))
 
 
 def pack_line(

@@ -15,7 +15,7 @@ from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.recipe.toml_tables import NODE_NAME
 from monitor.settings.brokers import MQTT_PORTS
-from monitor.translatable import Saying, several
+from monitor.translatable import Translatable, joined
 from monitor.wire.readings import NodeId
 
 FOLDER = "nodes"
@@ -132,7 +132,7 @@ class NodeSettings:
     def __post_init__(self) -> None:
         faults = [fault for fault in self._faults() if fault]
         if faults:
-            raise ConfigError(several(faults, "\n"))
+            raise ConfigError(joined(faults, "\n"))
 
     def _faults(self) -> list[str]:
         height_mm = self.sensor_height_mm
@@ -160,10 +160,12 @@ class NodeSettings:
         for key in ("site", "wifi_name", "wifi_password", "mqtt_host", "mqtt_ca", "mqtt_password"):
             text = getattr(self, key)
             if text != text.strip() or not text.isprintable():
-                faults.append(Saying("{key}: must be printable text without spaces at its ends", key=key))
+                faults.append(Translatable("{key}: must be printable text without spaces at its ends", key=key))
             elif len(f"{key}={text}".encode()) > LONGEST_LINE:
                 faults.append(
-                    Saying("{key}: is too long for a line of {longest_line} bytes", key=key, longest_line=LONGEST_LINE)
+                    Translatable(
+                        "{key}: is too long for a line of {longest_line} bytes", key=key, longest_line=LONGEST_LINE
+                    )
                 )
         return faults
 
@@ -231,8 +233,8 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
     try:
         return NodeSettings(**values)  # type: ignore[arg-type]  # each was checked above
     except ConfigError as err:
-        found = [Saying("{where}: {fault}", where=where, fault=fault) for fault in err.saying.holes.values()]
-        raise ConfigError(several(found, "\n")) from None
+        found = [Translatable("{where}: {fault}", where=where, fault=fault) for fault in err.message.holes.values()]
+        raise ConfigError(joined(found, "\n")) from None
 
 
 def settings_path(data_dir: Path, label: str) -> Path:

@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 
 from monitor.errors import ConfigError, NotifyError
 from monitor.network import Address, addresses_of, inside_reason, is_loopback, literal
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 # Services whose own host stands in apprise, so that the address cannot lead elsewhere (seen in apprise 2.3).
 _HOSTED = frozenset(
@@ -45,7 +45,7 @@ def check_scheme(url: str, what: str) -> str:
         raise ConfigError(
             "{what}: messages do not go by {scheme}; use one of {known}",
             what=what,
-            scheme=scheme or Saying("no scheme"),
+            scheme=scheme or Translatable("no scheme"),
             known=known,
         )
     return scheme
@@ -60,7 +60,9 @@ def check_written_host(host: str, may_reach: Collection[str], what: str) -> None
         When it is one; ``may_reach`` holds hosts that the baker allows all the same.
     """
     address = literal(host)
-    why = Saying("this machine itself") if is_loopback(host) else "" if address is None else inside_reason(address)
+    why = (
+        Translatable("this machine itself") if is_loopback(host) else "" if address is None else inside_reason(address)
+    )
     if why and not is_allowed(host, may_reach):
         raise ConfigError(
             '{what}: its host is {why}; if a service of yours listens there, allow it: notify_inside = ["{host}"] in '

@@ -11,7 +11,7 @@ import apprise
 from monitor.alerts.dough import AlertKind, Message
 from monitor.errors import ConfigError, NotifyError
 from monitor.notify import addresses
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 from monitor.wording.alerts import clock_text, printable
 from monitor.wording.reader import Reader
 
@@ -88,10 +88,10 @@ class AppriseCarrier:
     """
 
     def __init__(self, url: str, number: int = 1, may_reach: Collection[str] = ()) -> None:
-        what = Saying(
+        what = Translatable(
             "notify_urls, entry {number} ({scheme})",
             number=number,
-            scheme=urlsplit(url).scheme or Saying("no scheme"),
+            scheme=urlsplit(url).scheme or Translatable("no scheme"),
         )
         scheme = addresses.check_scheme(url, what)
         self.name = f"{scheme}#{number}"

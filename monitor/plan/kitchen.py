@@ -8,7 +8,7 @@ from typing import Any
 from monitor.errors import UnfitError
 from monitor.recipe.method import REFRIGERATOR, ROOM, UNMEASURED_ROOM_C
 from monitor.recipe.toml_tables import Faults, name_of, shown
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 WARMEST_PLACE_C = 60.0
@@ -80,14 +80,14 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
     ConfigError
         With every fault of the file at once.
     """
-    faults = Faults(where, Saying("a kitchen file"))
+    faults = Faults(where, Translatable("a kitchen file"))
     keys = ("room_c", "people", "mixers", "hands_from", "hands_until", "oven_holds", "recover_min", "place")
     faults.unknown(table, keys, "")
     places: list[Place] = []
     for number, row in enumerate(faults.rows(table, "place"), start=1):
         prefix = f"place {number}: "
         faults.unknown(row, ("name", "temp_c", "holds"), prefix)
-        name = name_of(row, "name", Saying("place"), faults)
+        name = name_of(row, "name", Translatable("place"), faults)
         temp_c = faults.number(row, "temp_c", prefix, at_most=WARMEST_PLACE_C)
         if "temp_c" not in row:
             faults.report("{prefix}temp_c is missing: the air there", prefix=prefix)

@@ -10,7 +10,7 @@ from monitor.recipe.calibration import Calibration
 from monitor.recipe.formula import FORMULA_KEYS, Formula
 from monitor.recipe.toml_tables import Faults, name_of, nodes_of, shown, vessel_of
 from monitor.recipe.vessel import Vessel
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 from monitor.wire.readings import Channel, NodeId
 
 BatchId = NewType("BatchId", int)
@@ -183,8 +183,8 @@ def batch_from_toml(table: Mapping[str, Any], where: str, *, now: datetime | Non
         "preheat_min",
     )  # fmt: skip
     faults.unknown(table, known, "")
-    name = name_of(table, "name", Saying("batch"), faults)
-    recipe = name_of(table, "recipe", Saying("recipe"), faults) if "recipe" in table else None
+    name = name_of(table, "name", Translatable("batch"), faults)
+    recipe = name_of(table, "recipe", Translatable("recipe"), faults) if "recipe" in table else None
     stage = faults.choice(table, "stage", "", Stage)
     started_at = now if now is not None and "started" not in table else faults.moment(table, "started", "")
     preheat_min = faults.number(table, "preheat_min", "", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)

@@ -11,7 +11,7 @@ from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, Unit, Weight, am
 from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
 from monitor.recipe.toml_tables import Faults, name_of, nodes_of, short_number, shown, vessel_of, vessel_table
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 LONGEST_STAGE_H = 240.0
 LONGEST_WORK_MIN = 600.0
@@ -34,9 +34,9 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
     ConfigError
         With every fault of the file at once: what, where, and what would be right.
     """
-    faults = Faults(where, Saying("a recipe file"))
+    faults = Faults(where, Translatable("a recipe file"))
     faults.unknown(table, ("name", "note", "pieces", "piece_g", "part", "stage", "bake"), "")
-    name = name_of(table, "name", Saying("recipe"), faults)
+    name = name_of(table, "name", Translatable("recipe"), faults)
     parts: list[Part] = []
     for number, row in enumerate(faults.rows(table, "part"), start=1):
         part = _part(row, f"part {number}: ", parts, faults)
@@ -61,7 +61,7 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
 
 def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Faults) -> Part | None:
     faults.unknown(row, ("name", "kind", "ingredients"), prefix)
-    name = name_of(row, "name", Saying("part"), faults)
+    name = name_of(row, "name", Translatable("part"), faults)
     kind = faults.choice(row, "kind", prefix, PartKind) if "kind" in row else PartKind.DOUGH
     lines = row.get("ingredients")
     if not isinstance(lines, Mapping) or not lines:
@@ -152,13 +152,15 @@ def _weight(
 def _no_weight(kind: IngredientKind, amount: Amount) -> str:
     if amount.unit is Unit.PERCENT:
         if kind is IngredientKind.FLOUR:
-            return Saying("percent is counted on this part's own flour, so flour itself is given as a weight")
-        return Saying("percent is counted on this part's own flour, and there is none: give a weight")
+            return Translatable("percent is counted on this part's own flour, so flour itself is given as a weight")
+        return Translatable("percent is counted on this part's own flour, and there is none: give a weight")
     if amount.unit is Unit.ALL:
-        return Saying("only a part above it can be used all")
+        return Translatable("only a part above it can be used all")
     if amount.unit is Unit.PIECE:
-        return Saying("say what it weighs: a number alone is known for eggs only")
-    return Saying('what a cup of it weighs is not known; say it: { amount = "1 cup", g_per_cup = 140 }, or weigh it')
+        return Translatable("say what it weighs: a number alone is known for eggs only")
+    return Translatable(
+        'what a cup of it weighs is not known; say it: { amount = "1 cup", g_per_cup = 140 }, or weigh it'
+    )
 
 
 # -- stages and bake --------------------------------------------------------------------------------------------------

@@ -9,9 +9,9 @@ from enum import StrEnum
 from math import isfinite
 from typing import Any, TypeVar
 
-from monitor.errors import ConfigError, saying_of
+from monitor.errors import ConfigError, message_of_error
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.translatable import N_, Number, Saying, several
+from monitor.translatable import N_, Number, Translatable, joined
 from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 Choice = TypeVar("Choice", bound=StrEnum)
@@ -52,23 +52,23 @@ class Faults:
         What the file is, with its article.
     """
 
-    def __init__(self, where: str, kind: str = Saying("a batch file")) -> None:
+    def __init__(self, where: str, kind: str = Translatable("a batch file")) -> None:
         self.where = where
         self.kind = kind
         self.found: list[str] = []
 
     def report(self, sentence: str, /, **holes: object) -> None:
         """Add a fault by its source sentence and what fills the holes."""
-        self.found.append(Saying(sentence, **holes))
+        self.found.append(Translatable(sentence, **holes))
 
     def unknown(self, table: Mapping[str, Any], known: tuple[str, ...], prefix: str) -> None:
         for key in table:
             if key not in known:
                 near = difflib.get_close_matches(key[:40], known, n=1)
                 hint = (
-                    Saying("did you mean {near!r}?", near=near[0])
+                    Translatable("did you mean {near!r}?", near=near[0])
                     if near
-                    else Saying("known here: {known}", known=", ".join(known))
+                    else Translatable("known here: {known}", known=", ".join(known))
                 )
                 self.report(
                     "{prefix}{key} is not a key of {file}; {hint}",
@@ -87,7 +87,7 @@ class Faults:
         number = finite(table[key])
         if number is not None and (0.0 < number <= at_most or (can_be_zero and number == 0.0)):
             return number
-        least = Saying("from 0") if can_be_zero else Saying("above 0")
+        least = Translatable("from 0") if can_be_zero else Translatable("above 0")
         self.report(
             "{prefix}{key} = {value} must be a number {least}, at most {at_most}",
             prefix=prefix,
@@ -132,7 +132,7 @@ class Faults:
             if value in list(enum):
                 return enum(value)
             near = difflib.get_close_matches(value[:40].lower(), list(enum), n=1)
-            hint = Saying("; did you mean {near!r}?", near=str(near[0])) if near else ""
+            hint = Translatable("; did you mean {near!r}?", near=str(near[0])) if near else ""
         else:
             hint = ""
         self.report(
@@ -169,7 +169,7 @@ class Faults:
         if len(self.found) == 1:
             raise ConfigError("{where}: {found}", where=self.where, found=self.found[0])
         if self.found:
-            lines = several([Saying("  {fault}", fault=fault) for fault in self.found], "\n")
+            lines = joined([Translatable("  {fault}", fault=fault) for fault in self.found], "\n")
             raise ConfigError("{where}: {n} faults\n{lines}", where=self.where, n=len(self.found), lines=lines)
 
 
@@ -229,7 +229,7 @@ def vessel_of(table: Mapping[str, Any], faults: Faults) -> Vessel | None:
     try:
         return Vessel(shape, base, top, depth_mm, sensor_mm, sensor_sd_mm or 0.0)
     except ValueError as err:
-        faults.found.append(saying_of(err))
+        faults.found.append(message_of_error(err))
         return None
 
 

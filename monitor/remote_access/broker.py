@@ -26,7 +26,7 @@ from monitor.remote_access.certificates import Pair, given_pair, kept_pair, own_
 from monitor.remote_access.settings_files import kept_options, write_table
 from monitor.settings.brokers import MQTT_PORTS, MqttAddress
 from monitor.sources.claim import STANDBY, TOPIC
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 from monitor.wire.frames import key_of
 
 FOLDER = "broker"
@@ -41,9 +41,9 @@ LARGEST_BYTES = 1_000_000
 
 # What must stand in the settings, whatever else a baker changes there; see also :func:`settings_faults`.
 MUST = (
-    ("allow_anonymous", "false", Saying("anybody could speak as a node")),
-    ("use_username_as_clientid", "true", Saying("one node could cut another off by its client id")),
-    ("max_packet_size", str(LARGEST_PACKET_BYTES), Saying("one node could fill the broker's memory")),
+    ("allow_anonymous", "false", Translatable("anybody could speak as a node")),
+    ("use_username_as_clientid", "true", Translatable("one node could cut another off by its client id")),
+    ("max_packet_size", str(LARGEST_PACKET_BYTES), Translatable("one node could fill the broker's memory")),
 )
 ACCESS = f"""# Who may say and hear what. Written by `proofing-monitor broker configure`.
 user {COLLECTOR}
@@ -248,9 +248,9 @@ def settings_faults(text: str) -> list[str]:
     lines = [line.split(None, 1) for line in map(str.strip, text.splitlines()) if line and not line.startswith("#")]
     pairs = [(line[0], line[1] if len(line) > 1 else "") for line in lines]
     values = dict(pairs)
-    unset = Saying("not set")
+    unset = Translatable("not set")
     faults: list[str] = [
-        Saying(
+        Translatable(
             "{key} is {found}, so {why}; set it to {value}",
             key=key,
             found=values.get(key, unset),
@@ -261,10 +261,10 @@ def settings_faults(text: str) -> list[str]:
         if values.get(key) != value
     ]
     if "connection" in values and not {"bridge_cafile", "bridge_capath"} & values.keys():
-        faults.append(Saying("its bridge speaks without TLS; its password could be read on the way"))
+        faults.append(Translatable("its bridge speaks without TLS; its password could be read on the way"))
     for key in ("password_file", "acl_file"):
         if not values.get(key):
-            faults.append(Saying("{key} is not set, so every node could speak as any other", key=key))
+            faults.append(Translatable("{key} is not set, so every node could speak as any other", key=key))
     # Options after a listener are its own, up to the next one.
     starts = [at for at, (key, _) in enumerate(pairs) if key in ("listener", "port")]
     for start, end in zip(starts, [*starts[1:], len(pairs)], strict=True):
@@ -273,9 +273,9 @@ def settings_faults(text: str) -> list[str]:
         own = {key for key, value in pairs[start:end] if value}
         if not is_loopback(host) and not {"certfile", "keyfile"} <= own:
             faults.append(
-                Saying(
+                Translatable(
                     "it listens on {host} without TLS; passwords could be read on the way",
-                    host=host or Saying("every address"),
+                    host=host or Translatable("every address"),
                 )
             )
     return faults

@@ -20,7 +20,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
 from monitor.network import literal
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 FOLDER = "authority"
 CA_NAME, CA_KEY_NAME = "ca.pem", "ca.key"
@@ -124,12 +124,12 @@ def pair_faults(pair: Pair, hosts: Iterable[str], now: datetime) -> list[str]:
         key = _private_key(pair.key)
         signed_by = None if pair.ca is None else certificate_of(pair.ca)
     except ConfigError as err:
-        return [err.saying]
+        return [err.message]
     faults: list[str] = []
     until = certificate.not_valid_after_utc
     if until - now < WARN_BEFORE:
         faults.append(
-            Saying(
+            Translatable(
                 "{certificate}: holds only until {until}; make a new one",
                 certificate=pair.certificate,
                 until=f"{until:%Y-%m-%d}",
@@ -137,23 +137,25 @@ def pair_faults(pair: Pair, hosts: Iterable[str], now: datetime) -> list[str]:
         )
     if certificate.not_valid_before_utc > now:
         faults.append(
-            Saying(
+            Translatable(
                 "{certificate}: begins to hold at {day}; set the clock",
                 certificate=pair.certificate,
                 day=f"{certificate.not_valid_before_utc:%Y-%m-%d}",
             )
         )
     if certificate.public_key() != key.public_key():
-        faults.append(Saying("{key}: is not the key of {certificate}", key=pair.key, certificate=pair.certificate))
+        faults.append(
+            Translatable("{key}: is not the key of {certificate}", key=pair.key, certificate=pair.certificate)
+        )
     missing = [host for host in hosts if host.lower() not in _held_hosts(certificate)]
     if missing:
         faults.append(
-            Saying(
+            Translatable(
                 "{certificate}: does not hold for {missing}", certificate=pair.certificate, missing=", ".join(missing)
             )
         )
     if signed_by is not None and certificate.issuer != signed_by.subject:
-        faults.append(Saying("{certificate}: was not signed by {ca}", certificate=pair.certificate, ca=pair.ca))
+        faults.append(Translatable("{certificate}: was not signed by {ca}", certificate=pair.certificate, ca=pair.ca))
     return faults
 
 

@@ -17,13 +17,13 @@ from monitor.settings.config import Config
 from monitor.settings.data_dir import LOGIN_NAME
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.sources.claim import STANDBY, claim_of, retained
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 Look = tuple[str, str | None]
 """What was seen, and how to mend it; None when it is right."""
 STRANGE_TOPIC = "proofing/mac-0200000000000000/pack"  # of a node that nobody has
 OWN_TOPIC = f"proofing/{broker.PROBE}/pack"
-_AGAIN = Saying("run `proofing-monitor broker configure` again, then send the broker SIGHUP")
+_AGAIN = Translatable("run `proofing-monitor broker configure` again, then send the broker SIGHUP")
 
 
 def looked_at_doors(config: Config, now: datetime) -> Iterator[Look]:
@@ -35,21 +35,21 @@ def looked_at_doors(config: Config, now: datetime) -> Iterator[Look]:
 
 def looked_at_broker(config: Config, address: MqttAddress) -> Iterator[Look]:
     """What a broker that answers lets in: strangers, one node as another, packets that are too large."""
-    what = Saying("broker {url}", url=address.url)
+    what = Translatable("broker {url}", url=address.url)
     stranger = tried(address, config.mqtt_ca_file, Try())
     if stranger is Answer.UNTRUSTED:
         yield (
-            Saying("{what}: its certificate is not trusted", what=what),
-            Saying("set mqtt_ca_file to the authority's certificate, or mend the host's name"),
+            Translatable("{what}: its certificate is not trusted", what=what),
+            Translatable("set mqtt_ca_file to the authority's certificate, or mend the host's name"),
         )
         return
     if stranger is Answer.TAKEN:
         yield (
-            Saying("{what}: lets in anybody without a password", what=what),
-            Saying("set allow_anonymous false; `broker configure` writes it so"),
+            Translatable("{what}: lets in anybody without a password", what=what),
+            Translatable("set allow_anonymous false; `broker configure` writes it so"),
         )
     elif stranger is Answer.REFUSED:
-        yield Saying("{what}: turns strangers away", what=what), None
+        yield Translatable("{what}: turns strangers away", what=what), None
     password = config.secrets.mqtt_passwords.get(f"{broker.PROBE}@{address.host}:{address.port}")
     if password is None:
         return
@@ -58,17 +58,21 @@ def looked_at_broker(config: Config, address: MqttAddress) -> Iterator[Look]:
         address, config.mqtt_ca_file, Try(broker.PROBE, password, OWN_TOPIC, broker.LARGEST_PACKET_BYTES + 1)
     )
     for answer, is_right, is_wrong in (
-        (wrong_topic, Saying("keeps each node to its own topics"), Saying("lets one node speak as another")),
-        (too_large, Saying("refuses packets over 64 KiB"), Saying("takes packets over 64 KiB")),
+        (
+            wrong_topic,
+            Translatable("keeps each node to its own topics"),
+            Translatable("lets one node speak as another"),
+        ),
+        (too_large, Translatable("refuses packets over 64 KiB"), Translatable("takes packets over 64 KiB")),
     ):
         if answer is Answer.REFUSED:
-            yield Saying("{what}: {found}", what=what, found=is_right), None
+            yield Translatable("{what}: {found}", what=what, found=is_right), None
         elif answer is Answer.TAKEN:
-            yield Saying("{what}: {found}", what=what, found=is_wrong), _AGAIN
+            yield Translatable("{what}: {found}", what=what, found=is_wrong), _AGAIN
         else:
             yield (
-                Saying("{what}: did not say whether it {is_right}", what=what, is_right=is_right),
-                Saying("look into the broker's log"),
+                Translatable("{what}: did not say whether it {is_right}", what=what, is_right=is_right),
+                Translatable("look into the broker's log"),
             )
     yield _claimed(config, address)
 
@@ -77,20 +81,20 @@ def _claimed(config: Config, address: MqttAddress) -> Look:
     """Which collector serves the site, as its broker has it."""
     looker = MqttAddress(address.host, address.port, STANDBY, address.scheme)
     password = config.secrets.mqtt_passwords.get(looker.key)
-    what = Saying("broker {url}", url=address.url)
+    what = Translatable("broker {url}", url=address.url)
     if password is None:
-        return Saying(
+        return Translatable(
             "{what}: was set up before collectors claimed their site, so two at once would disturb it", what=what
         ), _AGAIN
     try:
         found = claim_of(retained(looker, password, config.mqtt_ca_file, SystemClock()))
     except OSError as err:
-        return Saying("{what}: did not say who serves the site ({why})", what=what, why=err), Saying(
+        return Translatable("{what}: did not say who serves the site ({why})", what=what, why=err), Translatable(
             "look into the broker's log"
         )
     if found is None or found.is_left:
-        return Saying("{what}: no collector serves the site {site!r} now", what=what, site=config.site), None
-    return Saying(
+        return Translatable("{what}: no collector serves the site {site!r} now", what=what, site=config.site), None
+    return Translatable(
         "{what}: the collector on {machine} serves the site {site!r}",
         what=what,
         machine=found.holder.machine,
@@ -103,18 +107,18 @@ def _told(
 ) -> Iterator[Look]:
     """Every fault as what is wrong and what to do; a sentence in praise when there is none."""
     folder = config.data_dir / name
-    files = Saying("{name} files", name=name)
+    files = Translatable("{name} files", name=name)
     if not folder.exists():
         return
     try:
         faults = list(look(config, now))
     except ConfigError as err:
-        faults = [err.saying]
-    mend = Saying("mend that, or run `proofing-monitor {name} configure` again", name=name)
+        faults = [err.message]
+    mend = Translatable("mend that, or run `proofing-monitor {name} configure` again", name=name)
     for fault in faults:
-        yield Saying("{files}: {fault}", files=files, fault=fault), mend
+        yield Translatable("{files}: {fault}", files=files, fault=fault), mend
     if not faults:
-        yield Saying("{files}: nothing is open that should not be", files=files), None
+        yield Translatable("{files}: nothing is open that should not be", files=files), None
 
 
 def _broker_files(config: Config, now: datetime) -> Iterator[str]:
@@ -127,13 +131,15 @@ def _broker_files(config: Config, now: datetime) -> Iterator[str]:
     yield from _not_private(config.data_dir / FOLDER / CA_KEY_NAME, folder / KEY_NAME, must_exist=False)
     yield from broker.settings_faults(bounded_bytes(settings, broker.LARGEST_BYTES).decode())
     if bounded_bytes(folder / broker.ACCESS_NAME, broker.LARGEST_BYTES).decode() != broker.access_text(folder):
-        yield Saying("{folder} was changed; what is in it cannot be vouched for", folder=folder / broker.ACCESS_NAME)
+        yield Translatable(
+            "{folder} was changed; what is in it cannot be vouched for", folder=folder / broker.ACCESS_NAME
+        )
     hosts = () if is_loopback(options.listen) else options.hosts
     yield from pair_faults(_pair(config, folder, options), hosts, now)
     kept = broker.kept_passwords(folder)
     for user, password in broker.users_of(broker.radio_nodes(config.data_dir)).items():
         if not broker.is_password(password, kept.get(user, "")):
-            yield Saying("node {user} is not known to it, or by another password", user=user)
+            yield Translatable("node {user} is not known to it, or by another password", user=user)
 
 
 def _proxy_files(config: Config, now: datetime) -> Iterator[str]:
@@ -146,13 +152,13 @@ def _proxy_files(config: Config, now: datetime) -> Iterator[str]:
     yield from _not_private(folder / KEY_NAME, must_exist=False)
     yield from pair_faults(_pair(config, folder, options), options.hosts, now)
     if config.access.login is not Login.PROXY:
-        yield Saying('the screens do not ask it who is there; set login = "proxy" under [dashboard]')
+        yield Translatable('the screens do not ask it who is there; set login = "proxy" under [dashboard]')
         return
     if not config.secrets.proxy_secret or config.secrets.proxy_secret not in settings.read_text(encoding="utf-8"):
-        yield Saying("it does not show the secret by which the screens know it")
+        yield Translatable("it does not show the secret by which the screens know it")
     nobodies = [name for name in proxy.kept_users(config.data_dir) if not config.access.may_enter(name)]
     if nobodies:
-        yield Saying(
+        yield Translatable(
             "{nobodies} can log in, but may do nothing: name them under bakers or viewers in [dashboard]",
             nobodies=", ".join(nobodies),
         )
@@ -169,9 +175,9 @@ def _not_private(*paths: Path, must_exist: bool = True) -> Iterator[str]:
     for path in paths:
         if path.exists():
             if fault := privacy_fault(path):
-                yield Saying("{path}: {fault}", path=path, fault=fault)
+                yield Translatable("{path}: {fault}", path=path, fault=fault)
         elif must_exist:
-            yield Saying("{path} is missing", path=path)
+            yield Translatable("{path} is missing", path=path)
 
 
 def _login(config: Config) -> Iterator[Look]:
@@ -180,6 +186,6 @@ def _login(config: Config) -> Iterator[Look]:
     try:
         login_file(config.data_dir)
     except ConfigError as err:
-        yield Saying("log-in: {why}", why=err), Saying("mend {login_name}", login_name=LOGIN_NAME)
+        yield Translatable("log-in: {why}", why=err), Translatable("mend {login_name}", login_name=LOGIN_NAME)
     else:
-        yield Saying("log-in: set up"), None
+        yield Translatable("log-in: set up"), None

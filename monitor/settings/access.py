@@ -24,7 +24,7 @@ from monitor.settings.data_dir import CONFIG_NAME, LOGIN_NAME, SECRETS_NAME, set
 from monitor.settings.places import NAME, NAME_WORDS, USUAL_SITE, site_from
 from monitor.settings.secrets import Secrets, read_secrets
 from monitor.settings.toml_file import of_file, read_table
-from monitor.translatable import Saying, several
+from monitor.translatable import Translatable, joined
 
 USER_HEADER = "X-Monitor-User"
 """Header in which the proxy says who has logged in."""
@@ -150,13 +150,17 @@ def load_access(data_dir: Path) -> tuple[Access, str | None]:
         secrets, secret_faults = read_secrets(beside if beside.exists() else None, {})
         faults += secret_faults
     if access.login is Login.PROXY and secrets.proxy_secret is None:
-        faults.append(Saying("{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`", beside=beside))
+        faults.append(
+            Translatable("{beside}: holds no proxy_secret; run `proofing-monitor proxy configure`", beside=beside)
+        )
     if not has_settings and (secrets.proxy_secret is not None or (home / LOGIN_NAME).exists()):
         faults.append(
-            Saying("{path}: is not there, though a log-in was set up here; put it back, or write it anew", path=path)
+            Translatable(
+                "{path}: is not there, though a log-in was set up here; put it back, or write it anew", path=path
+            )
         )
     if faults:
-        raise ConfigError(several(faults, "\n"))
+        raise ConfigError(joined(faults, "\n"))
     return access, secrets.proxy_secret
 
 
@@ -168,7 +172,7 @@ def access_from(table: object, site: str = USUAL_SITE) -> tuple[Access, list[str
     login = table.get("login", Login.NONE.value)
     if login not in list(Login):
         faults.append(
-            Saying("dashboard.login = {login!r} must be one of: {known}", login=login, known=", ".join(Login))
+            Translatable("dashboard.login = {login!r} must be one of: {known}", login=login, known=", ".join(Login))
         )
         login = Login.NONE
     here = _roles(table, "dashboard", faults)
@@ -176,13 +180,13 @@ def access_from(table: object, site: str = USUAL_SITE) -> tuple[Access, list[str
     address = table.get("address", "")
     if address and not _is_https(address):
         faults.append(
-            Saying("dashboard.address = {address!r} must look like 'https://bakery.lan:8443'", address=address)
+            Translatable("dashboard.address = {address!r} must look like 'https://bakery.lan:8443'", address=address)
         )
         address = ""
     access = Access(Login(login), here.bakers, here.viewers, str(address), site, at_sites)
     if access.login is not Login.NONE and not access.names and not faults:
         faults.append(
-            Saying("dashboard.bakers and dashboard.viewers name nobody, so nobody could look; name at least one")
+            Translatable("dashboard.bakers and dashboard.viewers name nobody, so nobody could look; name at least one")
         )
     return access, faults
 
@@ -193,13 +197,13 @@ def _roles(table: Mapping[str, Any], where: str, faults: list[str]) -> Roles:
 
 def _at_sites(tables: object, faults: list[str]) -> dict[str, Roles]:
     if not isinstance(tables, Mapping) or not all(isinstance(table, Mapping) for table in tables.values()):
-        faults.append(Saying("dashboard.sites must be tables: [dashboard.sites.SITE] with bakers and viewers"))
+        faults.append(Translatable("dashboard.sites must be tables: [dashboard.sites.SITE] with bakers and viewers"))
         return {}
     found = {}
     for site, table in tables.items():
         where = f"dashboard.sites.{site}"
         if not NAME.fullmatch(site):
-            faults.append(Saying("{where} is no site's name: {name_words}", where=where, name_words=NAME_WORDS))
+            faults.append(Translatable("{where} is no site's name: {name_words}", where=where, name_words=NAME_WORDS))
         faults += [
             f"{where}.{key} is not a setting; known here: {', '.join(SITE_KEYS)}"
             for key in table
@@ -214,7 +218,7 @@ def _names(table: Mapping[str, Any], where: str, key: str, faults: list[str]) ->
     if isinstance(value, list) and all(isinstance(item, str) and item.strip() for item in value):
         return frozenset(item.strip().lower() for item in value)
     faults.append(
-        Saying(
+        Translatable(
             '{where}.{key} must be a list of names or e-mail addresses, such as {key} = ["..."]', where=where, key=key
         )
     )

@@ -12,13 +12,13 @@ from typing import Any
 
 from monitor.alerts.dough import Rules
 from monitor.settings.toml_file import unknown_keys
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 
 def rules_from(table: object) -> tuple[Rules, list[str]]:
     """The rules of a settings file's table ``[alerts]``, and what is wrong with it."""
     if not isinstance(table, Mapping):
-        return Rules(), [Saying("alerts must be a table: [alerts] with one limit a line")]
+        return Rules(), [Translatable("alerts must be a table: [alerts] with one limit a line")]
     known = _numbers_of(Rules())
     faults = unknown_keys(table, known, "alerts.")
     values: dict[str, Any] = {}
@@ -28,11 +28,11 @@ def rules_from(table: object) -> tuple[Rules, list[str]]:
             if isinstance(value, int | float) and not isinstance(value, bool):
                 values[key] = float(value)
             else:
-                faults.append(Saying("alerts.{key} = {value!r} must be a number", key=key, value=value))
+                faults.append(Translatable("alerts.{key} = {value!r} must be a number", key=key, value=value))
     try:
         return replace(Rules(), **values), faults
     except ValueError as err:
-        return Rules(), [*faults, Saying("alerts: {why}", why=err)]
+        return Rules(), [*faults, Translatable("alerts: {why}", why=err)]
 
 
 def rules_lines(rules: Rules) -> list[str]:

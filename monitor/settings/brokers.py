@@ -4,10 +4,10 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from urllib.parse import urlsplit
 
-from monitor.errors import ConfigError, saying_of
+from monitor.errors import ConfigError, message_of_error
 from monitor.network import is_loopback
 from monitor.settings.data_dir import SECRETS_NAME
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 MQTT_PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry: "mqtt", "secure-mqtt"
 
@@ -75,7 +75,7 @@ def brokers_from(urls: Iterable[str]) -> tuple[tuple[MqttAddress, ...], list[str
         try:
             found.append(mqtt_address(url))
         except ConfigError as err:
-            faults.append(saying_of(err))
+            faults.append(message_of_error(err))
     return tuple(found), faults
 
 
@@ -84,7 +84,7 @@ def login_fault(address: MqttAddress, password: str | None) -> str:
     if is_loopback(address.host) or (address.user and password):
         return ""
     if not address.user:
-        return Saying(
+        return Translatable(
             "broker {url}: say who logs in there: {scheme}://collector@{key}",
             url=address.url,
             scheme=address.scheme,

@@ -7,7 +7,7 @@ from typing import Any
 
 from monitor.alerts.calls import CallRules, QuietHours
 from monitor.alerts.kinds import AlertKind
-from monitor.translatable import Number, Saying
+from monitor.translatable import Number, Translatable
 
 KEYS = ("quiet", "wakes", "repeat_min", "calls_each", "most_calls", "second_channel_s")
 RECIPIENT_KEYS = ("name", "notify_urls")
@@ -29,7 +29,7 @@ def calls_from(table: object) -> tuple[CallRules, list[str]]:
     if not isinstance(table, Mapping):
         return usual, ['calls must be a table: [calls] with lines such as quiet = "21:30-04:00"']
     faults: list[str] = [
-        Saying("{key} is not a setting; known here: {known}", key=f"calls.{key}", known=", ".join(KEYS))
+        Translatable("{key} is not a setting; known here: {known}", key=f"calls.{key}", known=", ".join(KEYS))
         for key in table
         if key not in KEYS
     ]
@@ -53,7 +53,7 @@ def _number(table: Mapping[str, Any], key: str, usual: float, least: float, faul
     if isinstance(value, int | float) and not isinstance(value, bool) and value >= least:
         return float(value)
     faults.append(
-        Saying(
+        Translatable(
             "calls.{key} = {value!r} must be a number, {least} or more", key=key, value=value, least=Number(least, "g")
         )
     )
@@ -67,7 +67,7 @@ def _quiet(value: object, faults: list[str]) -> QuietHours | None:
         start, end = str(value).split("-")
         hours = QuietHours(_time(start), _time(end))
     except ValueError:
-        faults.append(Saying('calls.quiet = {value!r} must look like "21:30-04:00"', value=value))
+        faults.append(Translatable('calls.quiet = {value!r} must look like "21:30-04:00"', value=value))
         return None
     return hours
 
@@ -84,7 +84,7 @@ def _kinds(value: object, usual: frozenset[AlertKind], faults: list[str]) -> fro
     if isinstance(value, list) and all(item in names for item in value):
         return frozenset(AlertKind(item) for item in value)
     faults.append(
-        Saying("calls.wakes must be a list of alerts; there are: {alertkind}", alertkind=", ".join(AlertKind))
+        Translatable("calls.wakes must be a list of alerts; there are: {alertkind}", alertkind=", ".join(AlertKind))
     )
     return usual
 
@@ -101,14 +101,16 @@ def recipients_from(table: object) -> tuple[tuple[Reachable, ...], list[str]]:
     for number, one in enumerate(table, start=1):
         where = f"recipients, number {number}"
         faults += [
-            Saying("{where}: {key} is not a setting", where=where, key=key) for key in one if key not in RECIPIENT_KEYS
+            Translatable("{where}: {key} is not a setting", where=where, key=key)
+            for key in one
+            if key not in RECIPIENT_KEYS
         ]
         name, urls = one.get("name"), one.get("notify_urls")
         if not isinstance(name, str) or not name.strip() or name.strip() in {each.name for each in found}:
-            faults.append(Saying("{where}: needs a name of its own", where=where))
+            faults.append(Translatable("{where}: needs a name of its own", where=where))
         elif not isinstance(urls, list) or not urls or not all(isinstance(url, str) and url.strip() for url in urls):
             faults.append(
-                Saying('{where}: notify_urls must be a list of addresses, such as ["ntfy://..."]', where=where)
+                Translatable('{where}: notify_urls must be a list of addresses, such as ["ntfy://..."]', where=where)
             )
         else:
             found.append(Reachable(name.strip(), tuple(url.strip() for url in urls)))

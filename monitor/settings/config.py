@@ -52,7 +52,7 @@ from monitor.settings.secrets import Secrets, read_secrets
 from monitor.settings.shops import Centre, centre_from
 from monitor.settings.toml_file import of_file, read_table, texts, unknown_keys
 from monitor.settings.upkeep import Upkeep, upkeep_from
-from monitor.translatable import Saying, several
+from monitor.translatable import Translatable, joined
 from monitor.wire.readings import NodeId
 from monitor.wording.reader import Reader
 
@@ -134,7 +134,7 @@ class Config:
         )
         faults = [fault for address in together.mqtt if (fault := together.login_fault(address))]
         if faults:
-            raise ConfigError(several(faults, "\n"))
+            raise ConfigError(joined(faults, "\n"))
         return together
 
     def login_fault(self, address: MqttAddress) -> str:
@@ -171,7 +171,7 @@ def load_config(
     faults += mqtt_faults
     ca_file = table.get("mqtt_ca_file")
     if ca_file is not None and not isinstance(ca_file, str):
-        faults.append(Saying("mqtt_ca_file must be a text in quotes, the name of a file"))
+        faults.append(Translatable("mqtt_ca_file must be a text in quotes, the name of a file"))
     reader, reader_faults = reading.reader_from(table)
     rules, rule_faults = rules_from(table.get("alerts", {}))
     calls, call_faults = calls_from(table.get("calls", {}))
@@ -187,14 +187,14 @@ def load_config(
     found = of_file(path, faults)
     beside = home / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
-        found.append(Saying("{secrets_path}: there is no such file; check the name", secrets_path=secrets_path))
+        found.append(Translatable("{secrets_path}: there is no such file; check the name", secrets_path=secrets_path))
         secrets_path = None
     elif secrets_path is None and beside.exists():
         secrets_path = beside
     secrets, secret_faults = read_secrets(secrets_path, environ)
     found += secret_faults
     if found:
-        raise ConfigError(several(found, "\n"))
+        raise ConfigError(joined(found, "\n"))
     return Config(
         data_dir,
         serial,

@@ -15,13 +15,13 @@ from collections.abc import Mapping, Set
 from dataclasses import dataclass
 
 from monitor.errors import ConfigError
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 USUAL_SITE = "home"
 NAME = re.compile(r"[a-z0-9][a-z0-9-]{0,31}")
 """What every part of a place is called: it becomes part of a topic, a file's name and a tag."""
-NAME_WORDS = Saying("small letters, digits and hyphens, 32 at most, the first no hyphen")
+NAME_WORDS = Translatable("small letters, digits and hyphens, 32 at most, the first no hyphen")
 PARTS = ("site", "cabinet", "shelf", "vessel")
 
 
@@ -132,10 +132,10 @@ def places_from(table: object, site: str) -> tuple[dict[NodeId, Place], list[str
     faults: list[str] = []
     for node, text in table.items():
         if not node.startswith("urn:dev:"):  # RFC 9039
-            faults.append(Saying("places: {node!r} is no node's name, which begins with urn:dev:", node=node))
+            faults.append(Translatable("places: {node!r} is no node's name, which begins with urn:dev:", node=node))
         elif not isinstance(text, str):
             faults.append(
-                Saying(
+                Translatable(
                     'places: {node} = {text!r} must be a text in quotes, such as "cabinet-2/shelf-3"',
                     node=node,
                     text=text,
@@ -145,7 +145,7 @@ def places_from(table: object, site: str) -> tuple[dict[NodeId, Place], list[str
             try:
                 found[NodeId(node)] = place_within(site, text)
             except ConfigError as err:
-                faults.append(Saying("places: {node}: {why}", node=node, why=err))
+                faults.append(Translatable("places: {node}: {why}", node=node, why=err))
     return found, faults
 
 

@@ -16,7 +16,7 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError, available_timezones
 
 from babel.localtime import get_localzone
 
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 from monitor.wording.languages.catalogue import KNOWN, language
 from monitor.wording.reader import Reader
 
@@ -65,7 +65,7 @@ def _one_of(table: Mapping[str, object], key: str, known: Sequence[str], faults:
         return str(value)
     near = next((each for each in known if each.casefold() == str(value)[: len(each)].casefold()), None)
     hint = f"did you mean {near!r}?" if near else f"known: {', '.join(map(repr, known))}"
-    faults.append(Saying("{key} = {value!r} is not known; {hint}", key=key, value=value, hint=hint))
+    faults.append(Translatable("{key} = {value!r} is not known; {hint}", key=key, value=value, hint=hint))
     return known[0]
 
 
@@ -77,5 +77,7 @@ def _zone(name: object, faults: list[str]) -> tzinfo:
     except (ZoneInfoNotFoundError, ValueError, OSError):
         near = difflib.get_close_matches(str(name), available_timezones(), n=1)
         hint = f"did you mean {near[0]!r}?" if near else "a zone is named as in 'Europe/Vienna'"
-        faults.append(Saying("timezone = {name!r} is not a zone this machine knows; {hint}", name=name, hint=hint))
+        faults.append(
+            Translatable("timezone = {name!r} is not a zone this machine knows; {hint}", name=name, hint=hint)
+        )
         return UTC

@@ -27,7 +27,7 @@ from monitor.files import privacy_fault
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.calls import ONLY_RECIPIENT, Reachable, recipients_from
 from monitor.settings.toml_file import of_file, read_table, texts, unknown_keys
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 KEYS = (
     "mqtt_password",
@@ -94,26 +94,26 @@ def _from_file(path: Path) -> tuple[Secrets, list[str]]:
     recipients, recipient_faults = recipients_from(table.get("recipients", []))
     faults += recipient_faults
     if urls and recipients:
-        faults.append(Saying("give either notify_urls or [[recipients]], not both"))
+        faults.append(Translatable("give either notify_urls or [[recipients]], not both"))
     password = table.get("mqtt_password")
     if password is not None and not isinstance(password, str):
-        faults.append(Saying("mqtt_password must be a text in quotes"))
+        faults.append(Translatable("mqtt_password must be a text in quotes"))
     proxy_secret = table.get("proxy_secret")
     if proxy_secret is not None and not (isinstance(proxy_secret, str) and proxy_secret):
-        faults.append(Saying("proxy_secret must be a text in quotes"))
+        faults.append(Translatable("proxy_secret must be a text in quotes"))
     heartbeat_url = table.get("heartbeat_url")
     if heartbeat_url is not None and not (
         isinstance(heartbeat_url, str) and heartbeat_url.startswith(("https://", "http://"))
     ):
-        faults.append(Saying("heartbeat_url must be a text in quotes that begins with https:// or http://"))
+        faults.append(Translatable("heartbeat_url must be a text in quotes that begins with https:// or http://"))
     influx_token = table.get("influx_token")
     if influx_token is not None and not (isinstance(influx_token, str) and influx_token):
-        faults.append(Saying("influx_token must be a text in quotes"))
+        faults.append(Translatable("influx_token must be a text in quotes"))
     passwords: dict[str, str] = {}
     named = table.get("mqtt_passwords", {})
     if isinstance(named, Mapping) and all(isinstance(value, str) for value in named.values()):
         passwords = dict(named)
     else:
-        faults.append(Saying('mqtt_passwords must hold lines like "user@host:1883" = "..."'))
+        faults.append(Translatable('mqtt_passwords must hold lines like "user@host:1883" = "..."'))
     secrets = Secrets(password, passwords, urls, proxy_secret, heartbeat_url, recipients, influx_token)
     return secrets, of_file(path, faults)

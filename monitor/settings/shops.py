@@ -19,7 +19,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 from monitor.network import is_loopback
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 KEYS = ("url", "bucket", "readings_bucket", "org", "ca_file")
 USUAL_BUCKET = "proofing"
@@ -60,11 +60,11 @@ def url_fault(url: str) -> str:
     try:
         _ = parts.port
     except ValueError as err:
-        return Saying("central.url: the port must be a number up to 65535 ({why})", why=err)
+        return Translatable("central.url: the port must be a number up to 65535 ({why})", why=err)
     if parts.username is not None or parts.password is not None:
-        return Saying("central.url: leave name and password out of it; the token is influx_token in secrets.toml")
+        return Translatable("central.url: leave name and password out of it; the token is influx_token in secrets.toml")
     if parts.scheme not in ("http", "https") or not parts.hostname or parts.query or parts.fragment:
-        return Saying("central.url must look like https://central.example:8086")
+        return Translatable("central.url must look like https://central.example:8086")
     if parts.scheme == "http" and not is_loopback(parts.hostname):
         return (
             f"central.url = {url!r}: token and readings would cross the network for all to read; plain http:// is for "
@@ -80,14 +80,14 @@ def centre_from(table: object, folder: Path) -> tuple[Centre | None, list[str]]:
     if not isinstance(table, Mapping):
         return None, ["central must be a table: [central] with one setting a line"]
     faults: list[str] = [
-        Saying("{key} is not a setting; known here: {known}", key=f"central.{key}", known=", ".join(KEYS))
+        Translatable("{key} is not a setting; known here: {known}", key=f"central.{key}", known=", ".join(KEYS))
         for key in table
         if key not in KEYS
     ]
     texts = {key: table[key] for key in KEYS if key in table}
     wrong = [(key, value) for key, value in texts.items() if not (isinstance(value, str) and value.strip())]
     faults += [
-        Saying("central.{key} = {value!r} must be a text in quotes", key=key, value=value) for key, value in wrong
+        Translatable("central.{key} = {value!r} must be a text in quotes", key=key, value=value) for key, value in wrong
     ]
     if faults:
         return None, faults

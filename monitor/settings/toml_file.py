@@ -8,7 +8,7 @@ from typing import Any
 
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 LARGEST_FILE_BYTES = 1_000_000  # judgement: a hundred times what anybody writes by hand
 
@@ -41,7 +41,7 @@ def unknown_keys(table: Mapping[str, Any], known: Iterable[str], prefix: str = "
         if key not in names:
             near = difflib.get_close_matches(key, names, n=1)
             hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(names)}"
-            faults.append(Saying("{prefix}{key} is not a setting; {hint}", prefix=prefix, key=key, hint=hint))
+            faults.append(Translatable("{prefix}{key} is not a setting; {hint}", prefix=prefix, key=key, hint=hint))
     return faults
 
 
@@ -50,10 +50,10 @@ def texts(table: Mapping[str, Any], key: str, faults: list[str]) -> tuple[str, .
     value = table.get(key, [])
     if isinstance(value, list) and all(isinstance(item, str) and item.strip() for item in value):
         return tuple(item.strip() for item in value)
-    faults.append(Saying('{key} must be a list of texts, such as {key} = ["..."]', key=key))
+    faults.append(Translatable('{key} must be a list of texts, such as {key} = ["..."]', key=key))
     return ()
 
 
 def of_file(path: Path, faults: Iterable[str]) -> list[str]:
     """Each fault behind the name of the file it is in."""
-    return [Saying("{path}: {fault}", path=path, fault=fault) for fault in faults]
+    return [Translatable("{path}: {fault}", path=path, fault=fault) for fault in faults]

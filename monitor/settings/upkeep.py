@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from monitor.translatable import N_, Number, Saying
+from monitor.translatable import N_, Number, Translatable
 
 KEYS = ("backup_dir", "backup_every_h", "backups_kept", "metrics_port")
 
@@ -42,15 +42,15 @@ class Upkeep:
 def upkeep_from(table: object, folder: Path) -> tuple[Upkeep, list[str]]:
     """The settings of a parsed table, and every fault of it; a path that is not absolute begins in ``folder``."""
     if not isinstance(table, Mapping):
-        return Upkeep(), [Saying("upkeep must be a table: [upkeep] with one setting a line")]
+        return Upkeep(), [Translatable("upkeep must be a table: [upkeep] with one setting a line")]
     faults: list[str] = [
-        Saying("{key} is not a setting; known here: {known}", key=f"upkeep.{key}", known=", ".join(KEYS))
+        Translatable("{key} is not a setting; known here: {known}", key=f"upkeep.{key}", known=", ".join(KEYS))
         for key in table
         if key not in KEYS
     ]
     backup_dir = table.get("backup_dir")
     if backup_dir is not None and not (isinstance(backup_dir, str) and backup_dir.strip()):
-        faults.append(Saying("upkeep.backup_dir must be a text in quotes, the path of a folder"))
+        faults.append(Translatable("upkeep.backup_dir must be a text in quotes, the path of a folder"))
         backup_dir = None
     usual = Upkeep()
     every_h = _number(table, "backup_every_h", usual.backup_every_h, (0.01, 8760.0), faults)
@@ -67,7 +67,7 @@ def _number(table: Mapping[str, Any], key: str, usual: float, limits: tuple[floa
     if is_number and limits[0] <= value <= limits[1] and (isinstance(usual, float) or value == int(value)):
         return float(value)
     faults.append(
-        Saying(
+        Translatable(
             N_("upkeep.{key} = {value!r} must be a number from {least} to {most}")
             if isinstance(usual, float)
             else N_("upkeep.{key} = {value!r} must be a whole number from {least} to {most}"),

@@ -10,7 +10,7 @@ from monitor.settings.shops import Centre
 from monitor.shops.points import Point
 from monitor.shops.sender import target_of
 from monitor.store.store import Store
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 if TYPE_CHECKING:
     from monitor.shops.influx import Link
@@ -29,11 +29,11 @@ def looked_at_central(config: Config) -> Looked:
         return
     from monitor.shops.influx import Link  # takes a second to load
 
-    name = Saying("central store {url}", url=centre.url)
+    name = Translatable("central store {url}", url=centre.url)
     if config.secrets.influx_token is None and not is_loopback(centre.host):
         yield (
-            Saying("{name}: no token is known", name=name),
-            Saying("write influx_token into secrets.toml, or set PROOFING_INFLUX_TOKEN"),
+            Translatable("{name}: no token is known", name=name),
+            Translatable("write influx_token into secrets.toml, or set PROOFING_INFLUX_TOKEN"),
         )
         return
     try:
@@ -43,7 +43,7 @@ def looked_at_central(config: Config) -> Looked:
                     bucket = centre.bucket_of(measurement)
                     link.write_to(bucket, [Point("check", {"site": config.site}, 0, {"ok": 1})])
                     yield (
-                        Saying(
+                        Translatable(
                             "{name}: takes what site {site} sends to {bucket}",
                             name=name,
                             site=config.site,
@@ -54,25 +54,25 @@ def looked_at_central(config: Config) -> Looked:
             else:
                 found = link.sites()
                 yield (
-                    Saying(
+                    Translatable(
                         "{name}: can be read; its sites: {found}",
                         name=name,
-                        found=", ".join(found) or Saying("none yet"),
+                        found=", ".join(found) or Translatable("none yet"),
                     ),
                     None,
                 )
     except CentralError as error:
         yield (
-            Saying("{name}: cannot be used: {why}", name=name, why=error),
-            Saying("mend that; until then everything waits in the database here"),
+            Translatable("{name}: cannot be used: {why}", name=name, why=error),
+            Translatable("mend that; until then everything waits in the database here"),
         )
     if config.database.exists():
         with Store(config.database) as store:
             backlog = store.spool.backlog(target_of(centre, config.site))
-        yield Saying("{name}: {rows} rows wait to be sent", name=name, rows=backlog.rows), None
+        yield Translatable("{name}: {rows} rows wait to be sent", name=name, rows=backlog.rows), None
         if backlog.parked:
-            mend = Saying("see the collector's log for the reason, mend that there, then restart the collector")
-            yield Saying("{name}: {parked} rows cannot be taken by it", name=name, parked=backlog.parked), mend
+            mend = Translatable("see the collector's log for the reason, mend that there, then restart the collector")
+            yield Translatable("{name}: {parked} rows cannot be taken by it", name=name, parked=backlog.parked), mend
 
 
 def count_there(link: "Link", centre: Centre, table: str, site: str) -> int:

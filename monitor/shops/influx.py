@@ -19,7 +19,7 @@ from monitor.errors import CENTRAL_REMEDIES, CentralError, CentralKind
 from monitor.settings.places import NAME
 from monitor.settings.shops import Centre
 from monitor.shops.points import Point
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 log = logging.getLogger(__name__)
 
@@ -145,7 +145,7 @@ def _refuse(status: int, body: str, error: Exception | None, *, is_write: bool =
         raise CentralError(
             "not now: it answered {status} {detail}", CentralKind.AWAY, status=status, detail=reason
         ) from error
-    otherwise = Saying(
+    otherwise = Translatable(
         "it answered {status} {detail}; mend `url` under [central] in config.toml", status=status, detail=reason
     )
     raise CentralError(

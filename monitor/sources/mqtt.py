@@ -24,7 +24,7 @@ from monitor.sources.claim import TOPIC as CLAIM_TOPIC
 from monitor.sources.claim import SiteClaim
 from monitor.sources.intake import Fault, Frame, Item, Status, put
 from monitor.sources.tls import trusting
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 from monitor.wire.frames import identity, node_of_key
 
 log = logging.getLogger(__name__)
@@ -167,7 +167,7 @@ class MqttSource:
         self, client: paho.Client, userdata: Any, flags: paho.ConnectFlags, code: ReasonCode, properties: Any
     ) -> None:
         if code.is_failure:
-            self._say_once(Saying("refused by the broker: {code}; check user name and password", code=code))
+            self._say_once(Translatable("refused by the broker: {code}; check user name and password", code=code))
             return
         self._connections += 1
         log.info("logged in source=%s has_session=%s", self.name, flags.session_present)
@@ -177,9 +177,11 @@ class MqttSource:
 
     def _on_connect_fail(self, client: paho.Client, userdata: Any) -> None:
         if self._claim is not None and self._claim.other is not None:
-            self._say_once(Saying("the collector on {machine} serves this site", machine=self._claim.other.machine))
+            self._say_once(
+                Translatable("the collector on {machine} serves this site", machine=self._claim.other.machine)
+            )
         else:
-            self._say_once(Saying("does not answer; start it, or check host and port"))
+            self._say_once(Translatable("does not answer; start it, or check host and port"))
 
     def _on_disconnect(
         self,
@@ -192,7 +194,7 @@ class MqttSource:
         if self._stopping.is_set() or not self._is_up:
             return  # leaving, or refused: said already
         self._is_up = False
-        self._say_once(Saying("connection lost: {code}", code=code))
+        self._say_once(Translatable("connection lost: {code}", code=code))
         self._tell(is_online=False, detail=str(code))
 
     def _on_subscribe(
@@ -200,7 +202,7 @@ class MqttSource:
     ) -> None:
         if any(code.is_failure for code in codes):
             self._say_once(
-                Saying(
+                Translatable(
                     "this user may not read {root}/+/pack and {root}/+/status; mend the broker's access list", root=ROOT
                 )
             )

@@ -139,7 +139,7 @@ class SerialSource:
                 if str(error) != told:
                     log.warning("waiting source=%s reason=%r", self.name, str(error))
                     told = str(error)
-                self.trouble = error.saying
+                self.trouble = error.message
                 self._stopping.wait(retry_s)
                 retry_s = min(2 * retry_s, LAST_RETRY_S)
                 continue
@@ -152,7 +152,7 @@ class SerialSource:
                 line.read()
             except SourceError as error:
                 log.warning("lost source=%s reason=%r", self.name, str(error))
-                self._tell(is_online=False, detail=error.saying)
+                self._tell(is_online=False, detail=error.message)
                 self._stopping.wait(retry_s)
 
     def _opened(self) -> serial.Serial:

@@ -16,7 +16,7 @@ from typing import Self
 from monitor.clock import SystemClock
 from monitor.errors import STORE_REMEDIES, DamagedError, StoreError, StoreFault
 from monitor.store import schema
-from monitor.translatable import Saying
+from monitor.translatable import Translatable
 
 log = logging.getLogger(__name__)
 
@@ -60,11 +60,11 @@ class SqliteFile:
         self._connection = self._opened()
 
     def _opened(self) -> sqlite3.Connection:
-        with self._explained(Saying("cannot be opened")):
+        with self._explained(Translatable("cannot be opened")):
             self.path.parent.mkdir(parents=True, exist_ok=True)
             connection = sqlite3.connect(self.path, timeout=BUSY_MS / 1000, isolation_level=None)
         try:
-            with self._explained(Saying("cannot be opened")):
+            with self._explained(Translatable("cannot be opened")):
                 connection.row_factory = sqlite3.Row
                 _write_ahead(connection)
                 connection.execute("PRAGMA synchronous = FULL")
@@ -90,7 +90,7 @@ class SqliteFile:
                     known=len(schema.MIGRATIONS),
                 )
             if self._as_copy:
-                with self._explained(Saying("cannot be made a copy")):
+                with self._explained(Translatable("cannot be made a copy")):
                     connection.execute(f"PRAGMA user_version = {COPY}")
                     connection.execute("PRAGMA foreign_keys = OFF")  # rows come in an order of their own
                 self.is_copy = True
@@ -107,12 +107,12 @@ class SqliteFile:
 
     def look_only(self) -> None:
         """Refuse, from now on, every write by this connection."""
-        with self._explained(Saying("cannot be read")):
+        with self._explained(Translatable("cannot be read")):
             self._connection.execute("PRAGMA query_only = ON")
 
     def close(self) -> None:
         """Let go of the file; a second time does nothing."""
-        with self._explained(Saying("cannot be closed")):
+        with self._explained(Translatable("cannot be closed")):
             self._connection.close()
 
     def __enter__(self) -> Self:
@@ -124,7 +124,7 @@ class SqliteFile:
         self.close()
 
     @contextmanager
-    def _explained(self, what: Saying) -> Iterator[None]:
+    def _explained(self, what: Translatable) -> Iterator[None]:
         """Library errors as a StoreError that names the file and what to do."""
         try:
             yield
@@ -147,7 +147,7 @@ class SqliteFile:
                 "{path}: is a copy of another site's store; note it there, it comes here by itself", path=self.path
             )
         self._batch_writes += is_of_batches
-        with self._explained(Saying("cannot be written")):
+        with self._explained(Translatable("cannot be written")):
             self._connection.execute("BEGIN IMMEDIATE")
             try:
                 yield self._connection
@@ -160,7 +160,7 @@ class SqliteFile:
     @contextmanager
     def reading(self) -> Iterator[sqlite3.Connection]:
         """One read transaction: all its statements see the same moment."""
-        with self._explained(Saying("cannot be read")):
+        with self._explained(Translatable("cannot be read")):
             self._connection.execute("BEGIN")
             try:
                 yield self._connection
@@ -182,7 +182,7 @@ class SqliteFile:
         That is when another process or thread has written anything, or this store anything of the kind: the readings
         and outlooks that come through it by the hundred do not count. Asking costs microseconds.
         """
-        with self._explained(Saying("cannot be read")):
+        with self._explained(Translatable("cannot be read")):
             return int(self._connection.execute("PRAGMA data_version").fetchone()[0]), self._batch_writes
 
 

@@ -6,7 +6,7 @@ from datetime import tzinfo
 from types import MappingProxyType
 
 from monitor.errors import MonitorError
-from monitor.translatable import Number, Saying
+from monitor.translatable import Number, Translatable
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -84,14 +84,14 @@ class Reader:
         'a.toml: is missing'
         """
         if isinstance(what, MonitorError):
-            what = what.saying
-        return self.say(what.sentence, **what.holes) if isinstance(what, Saying) else what
+            what = what.message
+        return self.say(what.sentence, **what.holes) if isinstance(what, Translatable) else what
 
     def _worded(self, holes: Mapping[str, object]) -> Mapping[str, object]:
         return {name: self._hole(hole) for name, hole in holes.items()}
 
     def _hole(self, hole: object) -> object:
-        if isinstance(hole, Saying | MonitorError):
+        if isinstance(hole, Translatable | MonitorError):
             return self.text(hole)
         return hole.replace(".", self.language.decimal) if isinstance(hole, Number) else hole
 

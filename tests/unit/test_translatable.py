@@ -5,14 +5,14 @@ from datetime import UTC
 
 import pytest
 
-from monitor.errors import CentralError, CentralKind, ConfigError, NotifyError, StoreError, UnfitError, saying_of
+from monitor.errors import CentralError, CentralKind, ConfigError, NotifyError, StoreError, UnfitError, message_of_error
 from monitor.recipe.toml_tables import Faults
-from monitor.translatable import Number, Saying, several
+from monitor.translatable import Number, Translatable, joined
 from monitor.wording.languages.catalogue import language
 from monitor.wording.reader import Reader
 
 GERMAN = Reader(UTC, language=language("de"))
-SALT = Saying(
+SALT = Translatable(
     "salt is {salt_pct} % of all flour; {low} to {high} % is usual", salt_pct=Number(0.44, ".1f"), low=1, high=3
 )
 NO_BATCH = "{path}: has no batch {batch_id}; see the list of batches for the numbers there are"
@@ -40,7 +40,7 @@ def test_a_text_of_somebodys_own_stays_as_it_is(text):
 
 
 def test_several_are_said_each_in_the_language():
-    assert GERMAN.text(several([Saying("{part} has no flour", part="Rye"), SALT], "; ")) == (
+    assert GERMAN.text(joined([Translatable("{part} has no flour", part="Rye"), SALT], "; ")) == (
         "Rye hat kein Mehl; das Salz macht 0,4 % des gesamten Mehls aus; üblich sind 1 bis 3 %"
     )
 
@@ -50,7 +50,7 @@ def test_what_fills_a_hole_is_no_sentence_to_be_looked_up():
 
 
 def test_every_fault_of_a_file_is_told():
-    faults = Faults("rye.toml", Saying("a recipe file"))
+    faults = Faults("rye.toml", Translatable("a recipe file"))
     faults.unknown({"nmae": 1}, ("name",), "")
     faults.number({"depth_mm": -1}, "depth_mm", "vessel.", at_most=100.0)
     with pytest.raises(ConfigError) as caught:
@@ -78,8 +78,8 @@ def test_every_fault_of_a_file_is_told():
 )
 def test_an_error_that_comes_from_another_process_says_the_same(error):
     if isinstance(error, CentralError | NotifyError):
-        again = pickle.loads(pickle.dumps(error.saying))
-        assert (again, again.holes) == (error.saying, error.saying.holes)
+        again = pickle.loads(pickle.dumps(error.message))
+        assert (again, again.holes) == (error.message, error.message.holes)
     else:
         again = pickle.loads(pickle.dumps(error))
         assert (str(again), GERMAN.text(again)) == (str(error), GERMAN.text(error))
@@ -88,5 +88,5 @@ def test_an_error_that_comes_from_another_process_says_the_same(error):
 def test_a_value_that_does_not_fit_is_a_value_error_and_passes_its_words_on():
     with pytest.raises(ValueError, match="no number") as caught:
         raise UnfitError("{cell!r} is no number", cell="x")
-    assert GERMAN.text(ConfigError(saying_of(caught.value))) == "'x' ist keine Zahl"
-    assert saying_of(ValueError("of a library")) == "of a library"
+    assert GERMAN.text(ConfigError(message_of_error(caught.value))) == "'x' ist keine Zahl"
+    assert message_of_error(ValueError("of a library")) == "of a library"
