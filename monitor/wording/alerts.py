@@ -10,6 +10,7 @@ from datetime import datetime, timedelta
 
 from monitor.alerts.alert import Alert, Facts, Message, Phase, Rules, Sort
 from monitor.alerts.conditions import are_heights_stale
+from monitor.alerts.dough import COURSE_KINDS
 from monitor.alerts.kinds import AlertKind
 from monitor.alerts.limits import air_limits
 from monitor.dough.outlook import Outlook, State
@@ -260,12 +261,11 @@ _TEXTS: dict[AlertKind, Callable[[_Context], str]] = {
     AlertKind.AIR_TOO_COLD: _air_too_cold,
     AlertKind.AIR_TOO_DRY: _air_too_dry,
 }
-_COURSE_KINDS = (AlertKind.OVEN_ON, AlertKind.READY_SOON, AlertKind.READY, AlertKind.AT_PEAK, AlertKind.PAST_PEAK)
 
 
 def _unseen_note(context: _Context) -> str:
     """Why an alert about the dough's course needs a look, when nobody has measured the dough."""
-    if context.alert.kind not in _COURSE_KINDS:
+    if context.alert.kind not in COURSE_KINDS:
         return ""
     if are_heights_stale(context.rules, context.facts):
         seen = [context.facts.last_seen.get(channel) for channel in (Channel.DISTANCE, Channel.LEVEL)]
