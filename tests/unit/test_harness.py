@@ -26,7 +26,7 @@ def test_a_drawn_port_is_the_server_s_and_nobody_else_s() -> None:
 @pytest.mark.parametrize(
     ("path", "shared"),
     [
-        ("tests/browser/test_screens.py", "morning"),
+        ("tests/browser/test_screens.py", "tests/browser/test_screens.py"),
         ("tests/browser/test_doors.py", "tests/browser/test_doors.py"),
         ("tests/unit/test_frames.py", ""),
     ],

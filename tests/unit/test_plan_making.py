@@ -201,6 +201,13 @@ def test_a_place_the_kitchen_has_not_is_explained():
         made(replace(DAY, method=(*DAY.method[:-1], replace(DAY.method[-1], place="cellar"))))
 
 
+def test_a_dough_that_is_not_in_the_plan_is_told_with_those_there_are():
+    plan = made(DAY)
+    assert isinstance(plan, Plan)
+    with pytest.raises(ValueError, match=f"no dough 'rye-2'; there are {plan.doughs[0].key}"):
+        plan.dough("rye-2")
+
+
 # -- forecasts --------------------------------------------------------------------------------------------------------
 
 

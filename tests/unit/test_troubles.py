@@ -1,0 +1,33 @@
+"""What a trouble of the monitor goes by: the same for as long as the same thing is wrong."""
+
+import pytest
+
+from monitor.alerts import troubles
+from monitor.alerts.troubles import Trouble, key_of
+from monitor.errors import CentralKind, StoreFault
+from monitor.wire.readings import NodeId
+
+NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+
+
+@pytest.mark.parametrize(
+    ("trouble", "key"),
+    [
+        (troubles.StoreUnusable(StoreFault.FULL, "/srv/dough/proofing.sqlite", "the disk is full"), "store"),
+        (troubles.LoopHangs(), "loop"),
+        (troubles.DiskNearlyFull("/srv/dough"), "disk"),
+        (troubles.ClockMoved(), "clock"),
+        (troubles.DatabaseSetAside("/srv/dough/proofing.sqlite.damaged-2"), "damaged proofing.sqlite.damaged-2"),
+        (troubles.CarriersFail(("ntfy",)), "carriers"),
+        (troubles.NodeRestarts(NODE, 4, 30.0), f"reboots {NODE}"),
+        (troubles.DistanceStuck(NODE, 131.5, 42.0), f"stuck {NODE}"),
+        (troubles.CheckFails("no such device"), "lookout no such device"),
+        (troubles.BackupFails(StoreFault.NO_PATH, "/mnt/stick", ""), "backup"),
+        (troubles.CentralGetsNothing("https://central.example", CentralKind.AWAY, ""), "central"),
+        (troubles.CentralLate(48_210), "central late"),
+        (troubles.CentralRefusesRows(3, ()), "central parked"),
+    ],
+    ids=lambda each: type(each).__name__ if isinstance(each, Trouble) else "",
+)
+def test_each_trouble_goes_by_a_key(trouble: Trouble, key: str) -> None:
+    assert key_of(trouble) == key
