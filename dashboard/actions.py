@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from datetime import datetime, timedelta
 from io import BytesIO
+from typing import Literal
 
 import streamlit as st
 from PIL import Image, ImageOps, UnidentifiedImageError
@@ -28,35 +29,37 @@ LEVEL_SD_MM = 3.0  # of a level read by eye against a wall: judgement (a domed t
 LONGEST_PHOTO_PX = 1280
 PHOTO_QUALITY = 80
 
+_LATER = "said later"  # what the next drawing of the page says, and for how long
+
 Action = Callable[..., None]
 
 
-_CONFIRMED = "confirmed"  # what the next drawing of the page says
-
-
 @contextmanager
-def writing(refusal: str = N_("Not saved: {why}")) -> Iterator[tuple[Store, datetime, Reader]]:
+def writing(
+    refusal: str = N_("Not saved: {why}"), *, say: Callable[..., object] = st.toast
+) -> Iterator[tuple[Store, datetime, Reader]]:
     """The store for one write, the moment it is made at, and its reader; what cannot be written is said in a toast."""
     reader = preferences.reader(queries.database().parent)
     try:
         with queries.opened_to_write() as store:
             yield store, clock_of(store).now(), reader
     except (AccessError, ConfigError, PictureError, StoreError) as error:
-        st.toast(reader.say(refusal, why=error), duration="infinite")
+        say(reader.say(refusal, why=error), duration="infinite")
 
 
-def confirm(words: str) -> None:
-    """Say after the next drawing of the whole page what was saved.
+def say_later(words: str, duration: Literal["short", "infinite"] = "short") -> None:
+    """Say in the next drawing of the whole page what was saved, or why not.
 
     For an action after which the page is drawn anew at once: a toast of the drawing before may never reach the browser.
     """
-    st.session_state[_CONFIRMED] = words
+    st.session_state[_LATER] = words, duration
 
 
-def show_confirmation() -> None:
-    """What was saved just before this drawing of the page."""
-    if words := st.session_state.pop(_CONFIRMED, ""):
-        st.toast(words)
+def show_later() -> None:
+    """What was to be said in this drawing of the page."""
+    if _LATER in st.session_state:
+        words, duration = st.session_state.pop(_LATER)
+        st.toast(words, duration=duration)
 
 
 def add_event(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
@@ -137,25 +140,25 @@ def mark_done(plan_id: PlanId, step: str, words: str) -> None:
 
 def save_vessel(name: str, vessel: Vessel) -> None:
     """Add a vessel to the bakery's, under its name."""
-    with writing() as (store, _, reader):
+    with writing(say=say_later) as (store, _, reader):
         store.vessels.put(name, vessel)
-        confirm(reader.say("Saved: {what}", what=name))
+        say_later(reader.say("Saved: {what}", what=name))
 
 
 def save_intent(batch_id: BatchId, intent: Intent) -> None:
     """Save what a batch was meant to be."""
-    with writing() as (store, _, reader):
+    with writing(say=say_later) as (store, _, reader):
         store.reviews.save_intent(batch_id, intent)
-        confirm(reader.say("Saved: what was planned"))
+        say_later(reader.say("Saved: what was planned"))
 
 
 def save_judgement(batch_id: BatchId, verdict: Verdict, notes: str, photo: bytes | None) -> None:
     """Save what a baker says of a finished dough; without a new photograph the one before stays."""
-    with writing() as (store, now, reader):
+    with writing(say=say_later) as (store, now, reader):
         before = store.reviews.judgement(batch_id)
         jpeg = small_jpeg(photo) if photo else None if before is None else before.photo_jpeg
         store.reviews.save_judgement(batch_id, Judgement(now, verdict, notes.strip(), jpeg))
-        confirm(reader.say("Saved: {what}", what=verdict_word(verdict, reader)))
+        say_later(reader.say("Saved: {what}", what=verdict_word(verdict, reader)))
 
 
 def small_jpeg(photo: bytes) -> bytes:

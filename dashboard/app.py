@@ -22,7 +22,7 @@ from dashboard.start import screen as start
 
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
 show_style()
-actions.show_confirmation()
+actions.show_later()
 figures.forget()
 folder = queries.database().parent
 if not login.is_open(folder):

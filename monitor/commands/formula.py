@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
-from typing import TYPE_CHECKING, TypeVar
+from typing import TypeVar
 
 import click
 
@@ -14,9 +14,6 @@ from monitor.errors import ConfigError
 from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.translatable import N_, Number
-
-if TYPE_CHECKING:
-    pass
 
 STATUS_DOES_NOT_ADD_UP = 2
 USUAL_MIX_MIN = 8.0  # a handbook's example (seen)
