@@ -1,11 +1,12 @@
 """What a baker does on a screen, written at once through the store at the dough's own now."""
 
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from dataclasses import replace
+import time
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
+from functools import partial, wraps
 from io import BytesIO
-from typing import Literal
+from typing import Concatenate, Literal, ParamSpec, TypeVar
 
 import streamlit as st
 from PIL import Image, ImageOps, UnidentifiedImageError
@@ -13,41 +14,43 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 from dashboard import queries
 from dashboard.access import preferences, visitor
 from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, start_next
-from monitor.errors import AccessError, ConfigError, PictureError, StoreError
+from monitor.errors import AccessError, ConfigError, PictureError, StoreError, UnfitError
+from monitor.node.sights import require_seen
 from monitor.plan.day import PlanId
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
-from monitor.recipe.vessel import Vessel
+from monitor.recipe.vessel import Vessel, require_inside
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
-from monitor.translatable import N_
-from monitor.wording.alerts import clock_text, event_word
+from monitor.translatable import N_, Number
+from monitor.wire.readings import Reading
+from monitor.wording.alerts import alert_kind_word, clock_text, event_word
+from monitor.wording.phrases import event_text
 from monitor.wording.reader import Reader
 from monitor.wording.review import verdict_word
 
-LEVEL_SD_MM = 3.0  # of a level read by eye against a wall: judgement (a domed top, a slanting look)
+LEVEL_SD_MM = 3.0  # of a level read by eye against a wall: judgement (a ragged edge, a slanting look)
+PHOTO_FORMATS = ("JPEG", "PNG", "WEBP")
+MOST_MEGAPIXELS = 25.0  # judgement: telephones save more as JPEG only; decoded it takes 100 MB, and as much again
 LONGEST_PHOTO_PX = 1280
 PHOTO_QUALITY = 80
 
+UNDO_S = 20.0  # judgement: long enough to see a slip and wipe a hand
+_UNDO = "can be undone"
 _LATER = "said later"  # what the next drawing of the page says, and for how long
 
 Action = Callable[..., None]
+Duration = Literal["short", "infinite"]
+P = ParamSpec("P")
+R = TypeVar("R")
 
 
-@contextmanager
-def writing(
-    refusal: str = N_("Not saved: {why}"), *, say: Callable[..., object] = st.toast
-) -> Iterator[tuple[Store, datetime, Reader]]:
-    """The store for one write, the moment it is made at, and its reader; what cannot be written is said in a toast."""
-    reader = preferences.reader(queries.database().parent)
-    try:
-        with queries.opened_to_write() as store:
-            yield store, clock_of(store).now(), reader
-    except (AccessError, ConfigError, PictureError, StoreError) as error:
-        say(reader.say(refusal, why=error), duration="infinite")
+def say_now(words: str, duration: Duration = "short") -> None:
+    """Say in a toast what was saved, or why not."""
+    st.toast(words, duration=duration)
 
 
-def say_later(words: str, duration: Literal["short", "infinite"] = "short") -> None:
+def say_later(words: str, duration: Duration = "short") -> None:
     """Say in the next drawing of the whole page what was saved, or why not.
 
     For an action after which the page is drawn anew at once: a toast of the drawing before may never reach the browser.
@@ -62,49 +65,164 @@ def show_later() -> None:
         st.toast(words, duration=duration)
 
 
-def add_event(batch_id: BatchId, kind: EventKind, words: str = "") -> None:
+@dataclass(frozen=True, slots=True)
+class Undo:
+    """What was just done and can be taken back: what it is called, how, and until when by the machine's clock."""
+
+    words: str
+    take_back: Callable[[], None]
+    until_s: float
+
+
+def offer_undo(words: str, take_back: Callable[[], None]) -> None:
+    """Say what was done, with a way back for some seconds; what was done before it can no longer be taken back."""
+    st.session_state[_UNDO] = Undo(words, take_back, time.monotonic() + UNDO_S)
+
+
+def offered() -> Undo | None:
+    """What can still be undone in this session."""
+    found: Undo | None = st.session_state.get(_UNDO)
+    return found if found is not None and found.until_s > time.monotonic() else None
+
+
+def undo() -> None:
+    """Take back what was done last."""
+    found = offered()
+    st.session_state.pop(_UNDO, None)
+    if found is not None:
+        found.take_back()
+
+
+@dataclass(frozen=True, slots=True)
+class Write:
+    """The store open for one write, the moment it is made at, and how its baker is told things."""
+
+    store: Store
+    now: datetime
+    reader: Reader
+
+
+def writes(
+    refusal: str = N_("Not saved: {why}"), *, tell: Callable[[str, Duration], None] = say_now
+) -> Callable[[Callable[Concatenate[Write, P], R]], Callable[P, R | None]]:
+    """Make an action of a function that writes: what cannot be written is said in a toast, and the action gives None.
+
+    Somebody who may not write is refused before the function is called: a context manager could not leave it out.
+    """
+
+    def action_of(write: Callable[Concatenate[Write, P], R]) -> Callable[P, R | None]:
+        @wraps(write)
+        def action(*args: P.args, **kwargs: P.kwargs) -> R | None:
+            reader = preferences.reader(queries.database().parent)
+            try:
+                with queries.opened_to_write() as store:
+                    return write(Write(store, clock_of(store).now(), reader), *args, **kwargs)
+            except (AccessError, ConfigError, PictureError, StoreError, UnfitError) as error:
+                tell(reader.say(refusal, why=error), "infinite")
+                return None
+
+        return action
+
+    return action_of
+
+
+@writes()
+def add_event(write: Write, batch_id: BatchId, kind: EventKind, words: str = "") -> None:
     """Note something that was done to a dough."""
-    with writing() as (store, now, reader):
-        store.batches.add_event(batch_id, Event(now, kind, words))
-        what = f"{event_word(kind, reader)}: {reader.say(words)}" if words else event_word(kind, reader)
-        st.toast(reader.say("Noted: {what}, {at}", what=what, at=clock_text(now, reader)))
+    event = Event(write.now, kind, words)
+    write.store.batches.add_event(batch_id, event)
+    what = event_text(event, write.reader)
+    said = write.reader.say("Noted: {what}, {at}", what=what, at=clock_text(write.now, write.reader))
+    offer_undo(said, partial(take_back_event, batch_id, event))
 
 
-def add_level(batch_id: BatchId, level_mm: float | None) -> None:
+@writes()
+def take_back_event(write: Write, batch_id: BatchId, event: Event) -> None:
+    """Take back something that was noted of a dough."""
+    write.store.batches.take_back_event(batch_id, event, write.now)
+
+
+@writes(tell=say_later)
+def end_stage(write: Write, batch_id: BatchId) -> bool:
+    """End a batch's stage; True once that is saved."""
+    write.store.batches.add_event(batch_id, Event(write.now, EventKind.END))
+    what, at = event_word(EventKind.END, write.reader), clock_text(write.now, write.reader)
+    say_later(write.reader.say("Noted: {what}, {at}", what=what, at=at))
+    return True
+
+
+@writes()
+def add_level(write: Write, batch_id: BatchId, level_mm: float | None) -> None:
     """Note a level that was read off the tub's wall."""
-    with writing() as (store, now, reader):
-        if level_mm is None:
-            st.toast(reader.say("Type the level in millimetres first."))
-            return
-        store.readings.add_level(batch_id, now, level_mm, LEVEL_SD_MM)
-        at = clock_text(now, reader)
-        st.toast(reader.say("Noted: level {level} mm, {at}", level=f"{level_mm:.0f}", at=at))
+    if level_mm is None:
+        say_now(write.reader.say("Type the level in millimetres first."))
+        return
+    level = write.store.readings.add_level(batch_id, write.now, level_mm, LEVEL_SD_MM)
+    at = clock_text(write.now, write.reader)
+    said = write.reader.say("Noted: level {level} mm, {at}", level=f"{level_mm:.0f}", at=at)
+    offer_undo(said, partial(_take_back_level, level))
 
 
-def move_band(batch_id: BatchId, rise_pct: float) -> None:
+@writes()
+def _take_back_level(write: Write, level: Reading) -> None:
+    write.store.readings.take_back_level(level)
+
+
+@writes(N_("Not moved: {why}"))
+def move_band(write: Write, batch_id: BatchId, rise_pct: float) -> None:
     """Move the band of a batch to another rise."""
-    with writing(N_("Not moved: {why}")) as (store, _, reader):
-        store.batches.set_target(batch_id, Target(rise_pct))
-        st.toast(reader.say("The band stands at {rise} % now", rise=f"{rise_pct:.0f}"))
+    before = write.store.batches.get(batch_id).target
+    write.store.batches.set_target(batch_id, Target(rise_pct))
+    said = write.reader.say("The band stands at {rise} % now", rise=f"{rise_pct:.0f}")
+    offer_undo(said, partial(_put_band_back, batch_id, before))
 
 
-def acknowledge(*numbers: int) -> None:
+@writes(N_("Not moved: {why}"))
+def _put_band_back(write: Write, batch_id: BatchId, target: Target) -> None:
+    write.store.batches.set_target(batch_id, target)
+
+
+@writes()
+def acknowledge(write: Write, *numbers: int) -> None:
     """Note that somebody has seen some alerts."""
-    with writing() as (store, now, reader):
-        for number in numbers:
-            store.alerts.acknowledge(number, now, _person())
-        st.toast(reader.say("Seen, {at}", at=clock_text(now, reader)))
+    seen = [write.store.alerts.acknowledge(number, write.now, _person()) for number in numbers]
+    what = ", ".join(dict.fromkeys(alert_kind_word(alert.kind, write.reader) for alert in seen))
+    said = write.reader.say("Seen: {what}, {at}", what=what, at=clock_text(write.now, write.reader))
+    offer_undo(said, partial(_unsee, numbers))
 
 
-def shelve(number: int, minutes: int) -> None:
+@writes()
+def _unsee(write: Write, numbers: tuple[int, ...]) -> None:
+    for number in numbers:
+        write.store.alerts.take_back_acknowledgement(number, write.now, _person())
+
+
+@writes()
+def confirm_fold(write: Write, number: int) -> None:
+    """Note the fold that an alert calls for, which answers it."""
+    alert, fold = write.store.confirm_fold(number, write.now, _person())
+    assert alert.subject.batch_id is not None
+    what = event_word(fold.kind, write.reader)
+    said = write.reader.say("Noted: {what}, {at}", what=what, at=clock_text(write.now, write.reader))
+    offer_undo(said, partial(_take_back_fold, number, alert.subject.batch_id, fold))
+
+
+@writes()
+def _take_back_fold(write: Write, number: int, batch_id: BatchId, fold: Event) -> None:
+    write.store.batches.take_back_event(batch_id, fold, write.now)
+    write.store.alerts.take_back_acknowledgement(number, write.now, _person())
+
+
+@writes()
+def shelve(write: Write, number: int, minutes: int) -> None:
     """Let an alert wait for some minutes; 0 lets it call again at once."""
-    with writing() as (store, now, reader):
-        until = now + timedelta(minutes=minutes) if minutes else None
-        store.alerts.shelve(number, until, now, _person())
-        if until is None:
-            st.toast(reader.say("It calls again"))
-        else:
-            st.toast(reader.say("Later, until {at}", at=clock_text(until, reader)))
+    until = write.now + timedelta(minutes=minutes) if minutes else None
+    write.store.alerts.shelve(number, until, write.now, _person())
+    if until is None:
+        say_now(write.reader.say("It calls again"))
+    else:
+        said = write.reader.say("Later, until {at}", at=clock_text(until, write.reader))
+        offer_undo(said, partial(shelve, number, 0))
 
 
 def _person() -> str:
@@ -112,69 +230,110 @@ def _person() -> str:
     return visitor.name(queries.database().parent) or "the dashboard"
 
 
-def start_batch(batch: Batch, intent: Intent) -> BatchId | None:
-    """Begin a batch at this moment, with what it is meant to be; its number, or None when that could not be saved."""
-    with writing(N_("Not begun: {why}")) as (store, now, _):
-        added = store.batches.add(replace(batch, started_at=now))
-        store.reviews.save_intent(added.id, intent)
-        return added.id
-    return None
+@writes(N_("Not begun: {why}"))
+def start_batch(write: Write, batch: Batch, intent: Intent, level_mm: float | None) -> BatchId:
+    """Begin a batch at this moment, with what it is meant to be, and where it stands when somebody has looked.
+
+    Its number comes back, or None when that could not be saved.
+    """
+    require_seen(batch, write.store.path.parent, write.reader)
+    if level_mm is not None:
+        require_inside(batch.vessel, level_mm)
+    events = tuple(replace(event, at=write.now) for event in batch.events)  # they are of its start
+    added = write.store.batches.add(replace(batch, started_at=write.now, events=events))
+    write.store.reviews.save_intent(added.id, intent)
+    if level_mm is not None:
+        write.store.readings.add_level(added.id, write.now, level_mm, LEVEL_SD_MM)
+    _offer_to_take_back(write, added)
+    return added.id
 
 
-def begin_stage(plan_id: PlanId, dough: str, stage: int) -> None:
+@writes(N_("Not begun: {why}"))
+def begin_stage(write: Write, plan_id: PlanId, dough: str, stage: int) -> None:
     """Begin the next stage of a planned dough, with its batch; a second tap begins nothing more."""
-    with writing(N_("Not begun: {why}")) as (store, now, reader):
-        live = live_plan(store, store.plans.get(plan_id), now, StageForecasts(store))
-        if any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
-            st.toast(start_next(store, live, now, reader, dough))
-        else:
-            st.toast(reader.say("That has begun already."))
+    live = live_plan(write.store, write.store.plans.get(plan_id), write.now, StageForecasts(write.store))
+    if not any(each.key == dough and waiting.number == stage for each, waiting in next_stages(live)):
+        say_now(write.reader.say("That has begun already."))
+        return
+    before = {batch.id for batch in write.store.batches.all()}
+    words = start_next(write.store, live, write.now, write.reader, dough)
+    begun = next(batch for batch in write.store.batches.running() if batch.id not in before)
+    if write.store.batches.can_take_back(begun.id):
+        _offer_to_take_back(write, begun)
+    else:
+        say_now(words)
 
 
-def mark_done(plan_id: PlanId, step: str, words: str) -> None:
+def _offer_to_take_back(write: Write, batch: Batch) -> None:
+    at = clock_text(batch.started_at, write.reader, write.now)
+    offer_undo(write.reader.say("Begun: {what}, {at}", what=batch.name, at=at), partial(take_back_batch, batch.id))
+
+
+@writes(N_("Not taken back: {why}"))
+def take_back_batch(write: Write, batch_id: BatchId) -> None:
+    """Take back that a batch was begun."""
+    write.store.batches.take_back(batch_id, write.now)
+
+
+@writes()
+def mark_done(write: Write, plan_id: PlanId, step: str, words: str) -> None:
     """Tick a step of a plan off."""
-    with writing() as (store, now, reader):
-        store.plans.mark_done(plan_id, step, now)
-        st.toast(reader.say("Done: {what}", what=words))
+    write.store.plans.mark_done(plan_id, step, write.now)
+    offer_undo(write.reader.say("Done: {what}", what=words), partial(_take_back_done, plan_id, step))
 
 
-def save_vessel(name: str, vessel: Vessel) -> None:
+@writes()
+def _take_back_done(write: Write, plan_id: PlanId, step: str) -> None:
+    write.store.plans.take_back_done(plan_id, step)
+
+
+@writes(tell=say_later)
+def save_vessel(write: Write, name: str, vessel: Vessel) -> None:
     """Add a vessel to the bakery's, under its name."""
-    with writing(say=say_later) as (store, _, reader):
-        store.vessels.put(name, vessel)
-        say_later(reader.say("Saved: {what}", what=name))
+    write.store.vessels.put(name, vessel)
+    say_later(write.reader.say("Saved: {what}", what=name))
 
 
-def save_intent(batch_id: BatchId, intent: Intent) -> None:
+@writes(tell=say_later)
+def save_intent(write: Write, batch_id: BatchId, intent: Intent) -> None:
     """Save what a batch was meant to be."""
-    with writing(say=say_later) as (store, _, reader):
-        store.reviews.save_intent(batch_id, intent)
-        say_later(reader.say("Saved: what was planned"))
+    write.store.reviews.save_intent(batch_id, intent)
+    say_later(write.reader.say("Saved: what was planned"))
 
 
-def save_judgement(batch_id: BatchId, verdict: Verdict, notes: str, photo: bytes | None) -> None:
+@writes(tell=say_later)
+def save_judgement(write: Write, batch_id: BatchId, verdict: Verdict, notes: str, photo: bytes | None) -> None:
     """Save what a baker says of a finished dough; without a new photograph the one before stays."""
-    with writing(say=say_later) as (store, now, reader):
-        before = store.reviews.judgement(batch_id)
-        jpeg = small_jpeg(photo) if photo else None if before is None else before.photo_jpeg
-        store.reviews.save_judgement(batch_id, Judgement(now, verdict, notes.strip(), jpeg))
-        say_later(reader.say("Saved: {what}", what=verdict_word(verdict, reader)))
+    before = write.store.reviews.judgement(batch_id)
+    jpeg = small_jpeg(photo) if photo else None if before is None else before.photo_jpeg
+    write.store.reviews.save_judgement(batch_id, Judgement(write.now, verdict, notes.strip(), jpeg))
+    say_later(write.reader.say("Saved: {what}", what=verdict_word(verdict, write.reader)))
 
 
 def small_jpeg(photo: bytes) -> bytes:
-    """A picture of any usual kind as a JPEG of at most 1280 pixels a side, upright.
+    """A photograph as a JPEG of at most 1280 pixels a side, upright.
 
-    Bare of what a telephone writes into it: place, time, owner.
+    Bare of what a telephone writes into it: place, time, owner. Other formats are not looked at: the library starts
+    programs for some. A large JPEG is decoded at an eighth of its size, any other is refused before it is decoded.
 
     Raises
     ------
     PictureError
-        When it is no picture, or one larger than any camera takes.
+        When it is no such picture, or one too large.
     """
     try:
-        with Image.open(BytesIO(photo)) as opened:
-            upright = ImageOps.exif_transpose(opened).convert("RGB")
-            upright.thumbnail((LONGEST_PHOTO_PX, LONGEST_PHOTO_PX))
+        with Image.open(BytesIO(photo), formats=PHOTO_FORMATS) as opened:
+            opened.draft("RGB", (LONGEST_PHOTO_PX, LONGEST_PHOTO_PX))  # a JPEG alone can be read smaller than it is
+            megapixels = opened.width * opened.height / 1e6
+            if megapixels > MOST_MEGAPIXELS:
+                raise PictureError(
+                    "this picture has {n} megapixels, and {most} are the most that is read: choose a smaller one",
+                    n=Number(megapixels, ".0f"),
+                    most=Number(MOST_MEGAPIXELS, "g"),
+                )
+            plain = opened if opened.mode == "RGB" else opened.convert("RGB")
+            plain.thumbnail((LONGEST_PHOTO_PX, LONGEST_PHOTO_PX))
+            upright = ImageOps.exif_transpose(plain)
     except (UnidentifiedImageError, Image.DecompressionBombError, OSError, ValueError, SyntaxError) as error:
         raise PictureError("this file cannot be read as a picture: choose a JPEG, PNG or WebP photograph") from error
     bare = Image.new("RGB", upright.size)

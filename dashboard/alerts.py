@@ -7,42 +7,98 @@ import html
 from collections.abc import Iterable, Sequence
 
 import streamlit as st
+from streamlit.delta_generator import DeltaGenerator
 
 from dashboard import actions
 from dashboard.drawing import markup
 from dashboard.page import View
 from dashboard.queries import OpenAlert
 from monitor.alerts.calls import QuietHours, nights
-from monitor.alerts.dough import Message, Phase, Sort
+from monitor.alerts.dough import Alert, AlertKind, Message, Phase, Sort
 from monitor.recipe.batch import BatchId
 from monitor.wording.alerts import alert_kind_word, clock_text, status_text, subject_word
 from monitor.wording.reader import Reader
 
-MOST_ON_BOARD = 6  # judgement: more would push the doughs off a phone
+MOST_ON_BOARD = 3  # judgement: more would push the doughs off a phone
 LATER_MIN = 30  # judgement: a door mended, a tray moved
-_UNSEEN = (Phase.UNACKNOWLEDGED, Phase.RETURNED)
+UNSEEN = (Phase.UNACKNOWLEDGED, Phase.RETURNED)
+SILENT = (AlertKind.NODE_SILENT, AlertKind.SENSOR_SILENT)
+GRAVE = (AlertKind.PAST_PEAK, AlertKind.OVER_BAND, AlertKind.NOT_RISING, *SILENT)
+GRAVEST_FIRST = (
+    AlertKind.PAST_PEAK,
+    AlertKind.OVER_BAND,
+    AlertKind.NOT_RISING,
+    AlertKind.AT_PEAK,
+    AlertKind.READY,
+    AlertKind.OVEN_ON,
+    *SILENT,
+    AlertKind.READY_SOON,
+)
 
 
-def show_unseen(alerts: Sequence[OpenAlert], view: View) -> None:
-    """On the board: the monitor's own troubles while they last; then what nobody has seen yet, newest last.
+def show_in_card(alerts: Sequence[OpenAlert], view: View) -> None:
+    """In the card of a dough: the gravest of its alerts that nobody has seen, and one answer for all of them."""
+    unseen = [each for each in alerts if each.alert.phase in UNSEEN and not each.is_earlier]
+    folds = [each for each in unseen if each.alert.kind is AlertKind.FOLD_DUE]
+    for each in folds:  # by itself: answered together with others it would be noted undone
+        number = each.alert.number
+        with _call(each.alert, view):
+            if not view.store.is_copy:
+                label = view.reader.say("Folded")
+                st.button(label, key=f"folded-card-{number}", on_click=actions.confirm_fold, args=(number,))
+    unseen = [each for each in unseen if each not in folds]
+    if not unseen:
+        return
+    gravest = min(unseen, key=lambda each: _gravity(each.alert.kind))
+    number = gravest.alert.number
+    with _call(gravest.alert, view):
+        if not view.store.is_copy:
+            numbers = tuple(each.alert.number for each in unseen)
+            st.button(view.reader.say("Seen"), key=f"seen-card-{number}", on_click=actions.acknowledge, args=numbers)
+            st.button(
+                _later(view.reader), key=f"later-card-{number}", on_click=actions.shelve, args=(number, LATER_MIN)
+            )
 
-    One touch says of all that nobody has seen that somebody has now.
-    """
+
+def _call(alert: Alert, view: View) -> DeltaGenerator:
+    """A row of a card that says what calls; its answers go into it."""
+    key = f"call-{view.site}{alert.number}"
+    row = st.container(key=key, horizontal=True, gap="small", vertical_alignment="center")
+    at = clock_text(alert.fired_at or alert.since_at, view.reader, view.now)
+    words = view.reader.say("{alert}, since {at}", alert=alert_kind_word(alert.kind, view.reader), at=at)
+    grave = " grave" if alert.kind in GRAVE else ""
+    row.html(f'<p class="call{grave}">{html.escape(words)}</p>', width="stretch")
+    return row
+
+
+def _gravity(kind: AlertKind) -> int:
+    return GRAVEST_FIRST.index(kind) if kind in GRAVEST_FIRST else len(GRAVEST_FIRST)
+
+
+def _later(reader: Reader) -> str:
+    return reader.say("In {min} min", min=LATER_MIN)
+
+
+def show_own(alerts: Sequence[OpenAlert], view: View) -> None:
+    """On the board, above all: the monitor's own troubles while they last."""
     own = [each for each in alerts if each.alert.subject.sort is Sort.MONITOR and each.alert.is_firing]
-    unseen = [each for each in alerts if each.alert.phase in _UNSEEN and each not in own]
-    if not own and not unseen:
+    for each in own:
+        _show_alert(each, view, where="board")
+
+
+def show_others(alerts: Sequence[OpenAlert], view: View) -> None:
+    """On the board, below the doughs: what nobody has seen yet and no card shows, newest last; one touch for all."""
+    unseen = [each for each in alerts if each.alert.phase in UNSEEN and each.alert.subject.sort is not Sort.MONITOR]
+    if not unseen:
         return
     with st.container(key=f"calling{view.site}", gap="small"):
-        for each in (*own, *unseen[-MOST_ON_BOARD:]):
+        for each in unseen[-MOST_ON_BOARD:]:
             _show_alert(each, view, where="board")
         more = len(unseen) - MOST_ON_BOARD
         if more > 0:
-            words = view.reader.count(
-                more, "and {n} more, on the screen of its batch", "and {n} more, on the screens of their batches"
-            )
-            st.html(markup.quiet(words))
-        numbers = tuple(each.alert.number for each in (*own, *unseen) if each.alert.phase in _UNSEEN)
-        if len(numbers) > 1 and not view.store.is_copy:
+            st.html(markup.quiet(view.reader.count(more, "and {n} more alert", "and {n} more alerts")))
+        if len(unseen) > 1 and not view.store.is_copy:
+            numbers = tuple(each.alert.number for each in unseen)
             st.button(view.reader.say("All seen"), key="all-seen", on_click=actions.acknowledge, args=numbers)
 
 
@@ -83,19 +139,23 @@ def _show_alert(each: OpenAlert, view: View, *, where: str) -> None:
 def _answers(each: OpenAlert, reader: Reader) -> Iterable[tuple[str, str, actions.Action, tuple[int, ...]]]:
     """What can be said to an alert now: label, key, what is done."""
     alert = each.alert
-    if alert.phase in _UNSEEN:
+    if alert.kind is AlertKind.FOLD_DUE and alert.is_firing:
+        yield reader.say("Folded"), "folded", actions.confirm_fold, (alert.number,)
+    elif alert.phase in UNSEEN:
         yield reader.say("Seen"), "seen", actions.acknowledge, (alert.number,)
     if alert.phase is Phase.SHELVED:
         yield reader.say("Call again"), "again", actions.shelve, (alert.number, 0)
     elif not each.is_earlier:
-        yield reader.say("In {min} min", min=LATER_MIN), "later", actions.shelve, (alert.number, LATER_MIN)
+        yield _later(reader), "later", actions.shelve, (alert.number, LATER_MIN)
 
 
 def night_words(view: View, hours: QuietHours | None) -> str:
-    """How often anybody was called in the last night, as a sentence."""
+    """How often anybody was called in the last night, as a sentence; empty when nobody was."""
     ((start, end),) = nights(hours, view.now, view.reader.zone, 1)
     counts = view.store.outbox.call_counts(start, end)
     calls, alerts = sum(each.calls for each in counts), sum(each.messages for each in counts)
+    if not calls:
+        return ""
     return view.reader.say("Last night: {calls}.", calls=_calls_words(calls, alerts, view.reader))
 
 

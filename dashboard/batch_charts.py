@@ -20,7 +20,8 @@ from monitor.dough.track import Track
 from monitor.recipe.batch import Batch, Event, EventKind
 from monitor.translatable import N_
 from monitor.wording.air import skin_sentence
-from monitor.wording.alerts import clock_text, event_word, temp_text
+from monitor.wording.alerts import clock_text, edge_text, temp_text
+from monitor.wording.phrases import flag_text
 from monitor.wording.reader import Reader
 
 Span = tuple[float, float]
@@ -75,6 +76,7 @@ def rise_figure(
             reader,
             span=clock,
             target_pct=batch.target.rise_pct,
+            edge="" if forecast is None else edge_text(batch, forecast, reader),
             ready=(None,) * 3 if forecast is None or batch.target.is_peak else tables.moments_ms(forecast.ready),
             marks=marks,
             other=None if what_if is None else tables.fan_frame(what_if, reader).query(f"at <= {clock[1]}"),
@@ -87,8 +89,8 @@ def rise_figure(
 
 
 def done(events: Iterable[Event], reader: Reader) -> list[tuple[Event, str]]:
-    """What a baker did, with a word for each; the end of a stage is the end of its curve and needs no flag."""
-    return [(event, event_word(event.kind, reader)) for event in events if event.kind is not EventKind.END]
+    """What a baker did, with a word for each, or its number; the end of a stage is the end of its curve, unflagged."""
+    return [(event, flag_text(event, reader)) for event in events if event.kind is not EventKind.END]
 
 
 def show_air(view: View, batch: Batch, track: Track, clock: Span) -> None:

@@ -7,9 +7,11 @@ part (:func:`show_live_downloads`), where it stays until the whole page is drawn
 
 from collections.abc import Mapping
 from functools import partial
+from itertools import count
 from pathlib import Path
 
 import streamlit as st
+from streamlit import runtime
 
 from dashboard import queries
 from dashboard.access import visitor
@@ -23,6 +25,9 @@ from monitor.settings.access import Role
 from monitor.translatable import N_
 
 _FIGURES = "figures"  # the live ones of this session's screen, by their keys
+ZIP = "application/zip"
+MOST_HELD = 32  # judgement: a few for each of some people at once
+_turns = count()
 _BATCH_WORDS = {"csv": N_("Tables, CSV"), "parquet": N_("Tables, Parquet")}
 
 
@@ -69,10 +74,11 @@ def _show_download(view: View, figures: Mapping[str, Figure], key: str) -> None:
         for ending, kind in KINDS.items():
             if figure.draw is None and kind.is_picture:
                 continue
+            name = file_name(figure.title, view.now, ending, view.reader.zone)
             st.download_button(
                 say(kind.words),
-                partial(_made, figures, key, kind),
-                file_name(figure.title, view.now, ending, view.reader.zone),
+                partial(_made, figures, key, kind, name),
+                name,
                 kind.mime,
                 key=f"save-{key}-{ending}",
                 on_click="ignore",  # the page stays as it is
@@ -80,8 +86,19 @@ def _show_download(view: View, figures: Mapping[str, Figure], key: str) -> None:
             )
 
 
-def _made(figures: Mapping[str, Figure], key: str, kind: FileKind) -> bytes:
-    return kind.made(figures[key])
+def _made(figures: Mapping[str, Figure], key: str, kind: FileKind, name: str) -> bytes:
+    return _held(kind.made(figures[key]), name, kind.mime)
+
+
+def _held(data: bytes, name: str, mime: str) -> bytes:
+    """A file that was asked for, held until many others were: the browser may be slow to fetch it.
+
+    Streamlit makes it by a name of its content, and forgets it once any parts of any screen have been drawn twice.
+    """
+    if runtime.exists():
+        place = f"saved {next(_turns) % MOST_HELD}"
+        runtime.get_instance().media_file_mgr.add(data, mime, place, name, is_for_static_download=True)
+    return data
 
 
 def show_batch_download(view: View, batch: Batch) -> None:
@@ -92,17 +109,18 @@ def show_batch_download(view: View, batch: Batch) -> None:
     with st.popover(say("Save all of this batch"), icon=":material/download:", type="tertiary", key="save-batch"):
         st.caption(say("A folder in a ZIP file. Unpacked, proofing-monitor batch import takes it in again."))
         for kind in BATCH_KINDS:
+            name = file_name(f"{batch.name} {kind}", view.now, "zip", view.reader.zone)
             st.download_button(
                 say(_BATCH_WORDS[kind]),
-                partial(_zipped, view.store.path, batch.id, kind),
-                file_name(f"{batch.name} {kind}", view.now, "zip", view.reader.zone),
-                "application/zip",
+                partial(_zipped, view.store.path, batch.id, kind, name),
+                name,
+                ZIP,
                 key=f"save-batch-{kind}",
                 on_click="ignore",
                 width="stretch",
             )
 
 
-def _zipped(path: Path, batch_id: BatchId, kind: str) -> bytes:
+def _zipped(path: Path, batch_id: BatchId, kind: str, name: str) -> bytes:
     with queries.opened_again(path) as store:
-        return zipped_batch(store, batch_id, kind)
+        return _held(zipped_batch(store, batch_id, kind), name, ZIP)

@@ -5,6 +5,8 @@ import time
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
+from functools import wraps
+from typing import ParamSpec
 
 import streamlit as st
 
@@ -12,13 +14,16 @@ from dashboard import queries
 from dashboard.access import preferences
 from dashboard.drawing import markup
 from dashboard.drawing.palette import Palette, palette_for, style
-from monitor.errors import AccessError, StoreError
+from monitor.errors import AccessError, ReplicaError, StoreError
 from monitor.store.pace import clock_of, pace_of
 from monitor.store.store import Store
 from monitor.wording.reader import Reader
 
 REFRESH_S = 2.0  # real seconds between looks at the store: two dough minutes in a demo, at once for a baker
 FIRST_CHART_S = 0.5  # a first chart takes a browser that long on a small machine: tests/screens_benchmark.py
+
+
+P = ParamSpec("P")
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,10 +58,35 @@ def render(draw: Callable[[View], None], site: str = "") -> None:
     except AccessError as error:
         reader = preferences.reader(queries.database().parent)
         st.html(markup.heading(reader.say("Closed"), reader.text(error)))
+    except ReplicaError as error:
+        reader = preferences.reader(queries.database().parent)
+        title = markup.section(site or reader.say("Another shop"))
+        st.html(f'<div class="panel">{title}<p>{html.escape(reader.text(error))}</p></div>')
     except StoreError as error:
         reader = preferences.reader(queries.database().parent)
         title = markup.section(reader.say("The store does not answer"))
         st.html(f'<div class="panel">{title}<p>{html.escape(reader.text(error))}</p></div>')
+
+
+def live(every_s: float = REFRESH_S) -> Callable[[Callable[P, None]], Callable[P, None]]:
+    """Make a part of a screen that is drawn anew by itself, alone in a container of its own.
+
+    When the page and the part are due at once, Streamlit drops what the page has drawn of the part and not yet sent,
+    since the part follows. Without the container, what stands below would move up to the part's place meanwhile, and
+    the part be drawn over it.
+    """
+
+    def part_of(draw: Callable[P, None]) -> Callable[P, None]:
+        drawn_again = st.fragment(draw, run_every=every_s)
+
+        @wraps(draw)
+        def part(*args: P.args, **kwargs: P.kwargs) -> None:
+            with st.container():
+                drawn_again(*args, **kwargs)
+
+        return part
+
+    return part_of
 
 
 def show_style() -> None:

@@ -1,17 +1,20 @@
 """The plan that is being lived, for the screens of the day and of the bake, and its steps as a table to save."""
 
 from collections.abc import Callable
-from datetime import datetime
+from datetime import datetime, timedelta
 
 import pandas as pd
 
 from dashboard.drawing import tables
 from monitor.collector.plan_runner import LivePlan, StageForecasts, is_over, live_plan
 from monitor.plan.cues import is_done
-from monitor.plan.day import Step, steps
+from monitor.plan.day import Step
+from monitor.plan.steps import steps
 from monitor.store.store import Store
 from monitor.wording.plan import step_text
 from monitor.wording.reader import Reader
+
+NOT_EARLY = timedelta(minutes=20)  # judgement: earlier, a tap is more likely a slip than a step begun early
 
 
 def current_plan(store: Store, now: datetime) -> LivePlan | None:

@@ -5,6 +5,8 @@ opened for the length of one rerun, which costs a millisecond or two. What can n
 """
 
 import argparse
+import atexit
+import functools
 import os
 import sys
 from collections.abc import Iterable, Iterator
@@ -15,7 +17,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard.access import preferences, sites, visitor
+from dashboard.access import example, preferences, sites, visitor
 from dashboard.outcome import Outcome, outcome_of
 from monitor.alerts.dough import Alert, AlertKind, Message, Phase
 from monitor.alerts.reasons import MoreCameOfIt
@@ -23,12 +25,13 @@ from monitor.dough.outlook import Outlook
 from monitor.dough.track import Track
 from monitor.errors import AccessError
 from monitor.recipe.batch import Batch
+from monitor.replica.copies import Copies
 from monitor.settings.access import Role
-from monitor.settings.data_dir import DATABASE_NAME, default_data_dir
-from monitor.store.copies import copy_of
+from monitor.settings.data_dir import DATABASE_NAME, copy_of, default_data_dir
 from monitor.store.store import Store
 
 AIR_ALERTS = frozenset({AlertKind.AIR_TOO_WARM, AlertKind.AIR_TOO_COLD, AlertKind.AIR_TOO_DRY})
+COPY_WITHIN_S = 3.0  # judgement: a day's store is here by then; a longer wait is told, and looked at again
 CACHED_BATCHES = 8  # ended batches kept ready: one evening's looking back
 
 
@@ -57,6 +60,11 @@ class OpenAlert:
     alert: Alert
     batch_name: str
 
+    def is_about(self, batch: Batch) -> bool:
+        """True when it is about a batch, or about a node that the batch is read from."""
+        subject = self.alert.subject
+        return subject.batch_id == batch.id or subject.name in {node for _, node in batch.nodes}
+
     @property
     def is_earlier(self) -> bool:
         """True when nothing is to be done about it any more: its cause is gone, or a later alert has taken it over.
@@ -80,7 +88,7 @@ class EndedBatch:
 
 
 def data_dir() -> Path:
-    """The data directory: ``--data-dir`` after ``--`` among the arguments, the environment's, or the usual one."""
+    """The data directory: ``--data-dir`` among the arguments, the environment's, or the usual one."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
     parser.add_argument("--data-dir", type=Path)
     options, _ = parser.parse_known_args(sys.argv[1:])
@@ -89,9 +97,24 @@ def data_dir() -> Path:
 
 def database(site: str | None = None) -> Path:
     """The store's file; where copies of sites' stores lie, that of a site (None: of the one that is looked at)."""
+    if example.is_shown():
+        return example.database()
     folder = data_dir()
     shown = sites.chosen(folder) if site is None else site
     return folder / DATABASE_NAME if shown is None else copy_of(folder, shown)
+
+
+def guarding(path: Path) -> Path:
+    """The folder whose settings say who may look at a store: its own, or one's own for the example."""
+    return data_dir() if example.is_shown() else path.parent
+
+
+@functools.cache
+def copies(folder: Path) -> Copies:
+    """The copies of other shops' stores, looked after by this process for as long as it lives."""
+    found = Copies(folder)
+    atexit.register(found.stop)
+    return found
 
 
 @contextmanager
@@ -102,9 +125,13 @@ def opened(site: str | None = None) -> Iterator[Store]:
     ------
     AccessError
         When the person at this session may not look.
+    ReplicaError
+        When a shop's copy is not here yet, or cannot be brought here.
     """
     path = database(site)
-    visitor.require(Role.VIEWER, path.parent)
+    visitor.require(Role.VIEWER, guarding(path))
+    if path.parent.name in sites.shops(str(data_dir())):
+        copies(data_dir()).look(path.parent.name, within_s=COPY_WITHIN_S)
     with Store(path) as store:
         store.look_only()
         yield store
@@ -130,6 +157,8 @@ def opened_to_write() -> Iterator[Store]:
     AccessError
         When the person at this session is no baker, or what is shown is a copy.
     """
+    if example.is_shown():
+        raise AccessError("This is an example: nothing is noted in it")
     path = database()
     visitor.require(Role.BAKER, path.parent)
     if sites.chosen(data_dir()) is not None:
@@ -173,12 +202,11 @@ def running_batches(store: Store, now: datetime) -> list[RunningBatch]:
 def open_alerts(store: Store, batch: Batch | None = None) -> list[OpenAlert]:
     """The open alerts, the first to begin first: all, or those of one batch and of the nodes it is read from."""
     names = {each.id: each.name for each in store.batches.running()}
-    nodes = () if batch is None else {node for _, node in batch.nodes}
-    return [
+    found = [
         OpenAlert(alert, names.get(alert.subject.batch_id, "") if alert.subject.batch_id is not None else "")
         for alert in store.alerts.active()
-        if batch is None or alert.subject.batch_id == batch.id or alert.subject.name in nodes
     ]
+    return [each for each in found if batch is None or each.is_about(batch)]
 
 
 def ended_batch(store: Store, batch: Batch) -> EndedBatch:

@@ -196,6 +196,7 @@ def bake(folder: Path, epoch: datetime, speed: float, seed: int, room: float, co
 @click.option("--vessel", "tub", type=click.Choice(sorted(TUBS)), default="round-taper", show_default=True)
 @NOISES
 @click.option("--clean", is_flag=True, help="Perfect sensors.")
+@click.option("--recipe-seed", type=int, help="What several seeds have in common as batches of one recipe.")
 @click.option("--start", "start_at", type=MOMENT, default=MONDAY, show_default=True)
 def record(out: Path, untold_folds: bool, target: float | str | None, clean: bool, noise: str, **options: Any) -> None:
     """Record one dough as fast as possible."""
@@ -218,16 +219,38 @@ def record(out: Path, untold_folds: bool, target: float | str | None, clean: boo
 @click.option("--seeds", type=SEEDS, required=True, metavar="FIRST:END", help="END is left out.")
 @click.option("--out", type=FILE, required=True)
 @click.option("--with-formula", is_flag=True, help="Write what was weighed into each batch file.")
+@click.option(
+    "--catalogue",
+    type=click.Choice(("troubled", "clean")),
+    default="troubled",
+    show_default=True,
+    help="Whether lids, hands, water and the like get in the way.",
+)
+@click.option("--batches", type=click.IntRange(1, 99), help="So many of each seed's recipe, in a row.")
+@click.option("--chained", is_flag=True, help="A first rise and the final proof of the same dough.")
 @click.option("--processes", type=int, default=2, show_default=True)
-def histories(simulator: str, seeds: range, out: Path, with_formula: bool, processes: int) -> None:
+def histories(
+    simulator: str,
+    seeds: range,
+    out: Path,
+    with_formula: bool,
+    catalogue: str,
+    batches: int | None,
+    chained: bool,
+    processes: int,
+) -> None:
     """Record many doughs with many histories, a directory each."""
-    from firmware_sim.recordings.histories import write_histories
+    from firmware_sim.recordings.histories import Wanted, write_histories
+
+    if chained and batches:
+        raise ValueError("--chained and --batches: give one of them")
 
     def progress(done: int, of: int) -> None:
         click.echo(f"\r{done} of {of} recorded", nl=done == of, err=True)
 
     simulators = SIMULATORS if simulator == "all" else (simulator,)
-    write_histories(simulators, seeds, out, has_formula=with_formula, processes=processes, progress=progress)
+    wanted = Wanted(with_formula, catalogue, batches or 0, chained)
+    write_histories(simulators, seeds, out, wanted=wanted, processes=processes, progress=progress)
 
 
 @commands.command()

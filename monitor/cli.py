@@ -1,15 +1,19 @@
 """The command line: a list of commands, each loaded when wanted; exit codes; faults in the reader's language."""
 
+import io
 import os
 import signal
 import sys
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from importlib import import_module
+from typing import Any
+from zoneinfo import ZoneInfo
 
 import click
 
 from monitor.commands.terminal import CONFIG, DATA_DIR, PROGRAM, stop
 from monitor.errors import MonitorError
+from monitor.translatable import harmless
 
 STATUS_OK = 0
 STATUS_WRONG = 2
@@ -32,6 +36,8 @@ COMMANDS = (  # each is `command` in the module of its name
     "replay",
     "backtest",
     "backup",
+    "readings",
+    "replica",
     "service",
     "shops",
     "check",
@@ -53,20 +59,31 @@ class _Program(click.Group):
     def invoke(self, ctx: click.Context) -> int:
         try:
             return super().invoke(ctx) or STATUS_OK
-        except MonitorError as err:
-            click.echo(f"{PROGRAM} {ctx.invoked_subcommand}: {_told(err, ctx)}", err=True)
-            return STATUS_WRONG
         except BrokenPipeError:
-            os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())  # the reader left, as `| head` does
+            _forget_output()  # the reader left, as `| head` does
             return STATUS_OK
+        except (MonitorError, OSError) as err:
+            click.echo(f"{PROGRAM} {ctx.invoked_subcommand}: {_told(err, ctx.meta)}", err=True)
+            return STATUS_WRONG
 
 
-def _told(error: MonitorError, ctx: click.Context) -> str:
+def _explained(error: OSError) -> MonitorError:
+    """What the system would not do, and with what."""
+    why = error.strerror or str(error)
+    if error.filename is None:  # an output, as a rule
+        return MonitorError("{why}; check where the output goes, the disk behind it and the network", why=why)
+    return MonitorError(
+        "{path}: {why}; check the path, the disk behind it and your rights", path=error.filename, why=why
+    )
+
+
+def _told(error: MonitorError | OSError, meta: Mapping[str, Any]) -> str:
     """What went wrong, as whoever gave the command is told things."""
     from monitor.settings.config import reader_of
     from monitor.settings.data_dir import default_data_dir
 
-    return reader_of(ctx.meta.get(DATA_DIR) or default_data_dir(os.environ), ctx.meta.get(CONFIG)).text(error)
+    reader = reader_of(meta.get(DATA_DIR) or default_data_dir(os.environ), meta.get(CONFIG))
+    return harmless(reader.text(_explained(error) if isinstance(error, OSError) else error))
 
 
 def _keep_to_one_core() -> None:
@@ -99,17 +116,45 @@ def program() -> None:
     """Knows how far each bread dough has risen, when it will be ready and how sure that is."""
 
 
+def _forget_a_zone_that_is_none() -> None:
+    """Drop an environment's time zone that names some other file: the library for it fails while it is loaded."""
+    path = os.environ.get("TZ", "").removeprefix(":")
+    if path and os.path.exists(path):
+        try:
+            with open(path, "rb") as file:
+                ZoneInfo.from_file(file)
+        except (OSError, ValueError):
+            del os.environ["TZ"]
+
+
+def _forget_output() -> None:
+    """Let what is still to be written go nowhere, or it would fail again when the process ends."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
 def main(argv: Sequence[str] | None = None) -> int:
     """Run one command; the process's exit status comes back."""
     _keep_to_one_core()
+    _forget_a_zone_that_is_none()
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):  # a terminal that knows ASCII alone shows ? for the rest
+            stream.reconfigure(errors="replace")
     signal.signal(signal.SIGTERM, stop)
     try:
         status: int = program.main(argv, prog_name=PROGRAM, standalone_mode=False)
+        sys.stdout.flush()
     except click.ClickException as err:
         err.show()
         return err.exit_code
     except click.Abort:
         return STATUS_STOPPED
+    except BrokenPipeError:
+        _forget_output()
+        return STATUS_OK
+    except OSError as err:
+        _forget_output()
+        click.echo(f"{PROGRAM}: {_told(err, {})}", err=True)
+        return STATUS_WRONG
     return status
 
 

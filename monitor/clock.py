@@ -7,6 +7,7 @@ from datetime import UTC, datetime, timedelta
 from typing import Protocol
 
 EARLIEST = datetime(2026, 1, 1, tzinfo=UTC)  # this program was written later
+CLEARLY_MOVED = timedelta(minutes=1)  # judgement: of the machine's clock; by less a time server corrects it
 
 
 class Clock(Protocol):

@@ -6,7 +6,10 @@
       WireError(reason)          bytes from a node that are no reading
       StoreError                 the database cannot be read or written
         DamagedError             its file is damaged: it must be set aside
+          GoneError              its file was deleted or replaced under an opened store
+            OverwrittenError     another content was written over it
       CentralError(kind)         the central store cannot be written or read
+      ReplicaError(fault)        the store cannot be shipped, or none be brought back
       AccessError                someone may not do what they asked for
       NotifyError(retry)         a message could not be handed to its carrier
       UnfitError                 a value that cannot be worked with; a ValueError too
@@ -38,10 +41,13 @@ class MonitorError(Exception):
     ----------
     message
         Both.
+    detail
+        What a library or the system said of it; never holds a secret.
     """
 
     def __init__(self, sentence: str, /, **holes: object) -> None:
         self.message = sentence if isinstance(sentence, Translatable) else Translatable(sentence, **holes)
+        self.detail = str(holes.get("detail", ""))
         super().__init__(self.message)
 
 
@@ -68,12 +74,15 @@ class WireError(MonitorError):
         ``channel``, ``time``, ``name``, ``too long``.
     detail
         What was wrong, in one line.
+    about
+        The name, unit or pointer that was wrong, as it came; empty where none was.
     """
 
-    def __init__(self, reason: str, detail: str) -> None:
+    def __init__(self, reason: str, detail: str, about: str = "") -> None:
         super().__init__("{reason}: {detail}", reason=reason, detail=detail)
         self.reason = reason
         self.detail = detail
+        self.about = about
 
 
 class StoreFault(StrEnum):
@@ -111,26 +120,23 @@ STORE_REMEDIES: Mapping[StoreFault, Translatable] = MappingProxyType(
 
 
 class StoreError(MonitorError):
-    """The database cannot be read or written.
+    """The database cannot be read or written; the hole ``remedy`` says what to do about its fault."""
 
-    Parameters
-    ----------
-    fault
-        What is wrong.
-    detail
-        What the library or the system said of it.
-    """
-
-    def __init__(
-        self, sentence: str, /, *, fault: StoreFault = StoreFault.OTHER, detail: str = "", **holes: object
-    ) -> None:
-        super().__init__(sentence, detail=detail, **holes)
+    def __init__(self, sentence: str, /, *, fault: StoreFault = StoreFault.OTHER, **holes: object) -> None:
+        super().__init__(sentence, **{"remedy": STORE_REMEDIES[fault], **holes})
         self.fault = fault
-        self.detail = detail
 
 
 class DamagedError(StoreError):
     """The database's file is damaged: no second try helps, it must be set aside."""
+
+
+class GoneError(DamagedError):
+    """Its file was deleted or replaced under an opened store: what is committed there is lost when it is closed."""
+
+
+class OverwrittenError(GoneError):
+    """Another file's content was written over its own: neither can be read any more through an opened store."""
 
 
 class CentralKind(Enum):
@@ -145,35 +151,70 @@ class CentralKind(Enum):
 
 
 class CentralError(MonitorError):
-    """The central store cannot be written or read.
+    """The central store cannot be written or read; ``status`` is what the server answered, None when it did not."""
 
-    Parameters
-    ----------
-    text
-        What went wrong; never holds the token.
-    status
-        What the server answered; None when it did not.
-    detail
-        What the server or the library said of it.
-    """
-
-    def __init__(
-        self, text: str, kind: CentralKind, *, status: int | None = None, detail: str = "", **holes: object
-    ) -> None:
-        super().__init__(text, status=status, detail=detail, **holes)
+    def __init__(self, text: str, kind: CentralKind, *, status: int | None = None, **holes: object) -> None:
+        super().__init__(text, status=status, **holes)
         self.kind = kind
         self.status = status
-        self.detail = detail
 
 
 CENTRAL_REMEDIES: Mapping[int, Translatable] = MappingProxyType(
     {
         401: Translatable("the token is not known there; mend influx_token in secrets.toml"),
-        403: Translatable("the token does not allow it; give it write (for `shops follow`: read) access to the bucket"),
+        403: Translatable("the token does not allow it; give it write (for the overview: read) access to the bucket"),
         404: Translatable("there is no such bucket; create it, or mend `bucket` under [central] in config.toml"),
     }
 )
 """What is wrong and what to do, by what the server answered."""
+
+
+class ReplicaFault(StrEnum):
+    """Why a store cannot be shipped, or brought back, as far as one can tell from what Litestream says."""
+
+    AWAY = "away"
+    NO_FOLDER = "no folder"
+    FULL = "full"
+    READ_ONLY = "read only"
+    SHUT = "shut"
+    """Nobody is let in with these secrets."""
+    EMPTY = "empty"
+    """Nothing lies there that could be brought back."""
+    TAKEN = "taken"
+    """What lies there is of another store."""
+    NOT_RUNNING = "not running"
+    OTHER = "other"
+
+
+REPLICA_REMEDIES: Mapping[ReplicaFault, Translatable] = MappingProxyType(
+    {
+        ReplicaFault.AWAY: Translatable("bring it back, or mend its line"),
+        ReplicaFault.NO_FOLDER: Translatable("plug the drive in, or make the folder"),
+        ReplicaFault.FULL: Translatable("make room there"),
+        ReplicaFault.READ_ONLY: Translatable("let this user write there"),
+        ReplicaFault.SHUT: Translatable(
+            "mend the replica_ lines of secrets.toml, or key_file and host_key in config.toml"
+        ),
+        ReplicaFault.EMPTY: Translatable(
+            "look whether the address is right and whether anything was shipped there yet"
+        ),
+        ReplicaFault.TAKEN: Translatable(
+            "bring that store back (`proofing-monitor backup restore ADDRESS`), or name another, empty place under "
+            "[replica] in config.toml"
+        ),
+        ReplicaFault.NOT_RUNNING: Translatable("start `proofing-monitor replica run`, or its service"),
+        ReplicaFault.OTHER: Translatable("see the log of `proofing-monitor replica run`"),
+    }
+)
+"""What to do about each."""
+
+
+class ReplicaError(MonitorError):
+    """The store cannot be shipped, or none be brought back; the hole ``remedy`` says what to do about its fault."""
+
+    def __init__(self, text: str, /, *, fault: ReplicaFault = ReplicaFault.OTHER, **holes: object) -> None:
+        super().__init__(text, **{"remedy": REPLICA_REMEDIES[fault], **holes})
+        self.fault = fault
 
 
 class AccessError(MonitorError):
@@ -185,22 +226,11 @@ class PictureError(MonitorError):
 
 
 class NotifyError(MonitorError):
-    """A message could not be handed to its carrier.
+    """A message could not be handed to its carrier; ``retry`` is True when trying again later can help."""
 
-    Parameters
-    ----------
-    text
-        What went wrong; never holds an address or a secret.
-    retry
-        True when trying again later can help.
-    detail
-        What the carrier or the system said of it.
-    """
-
-    def __init__(self, text: str, *, retry: bool, detail: str = "", **holes: object) -> None:
-        super().__init__(text, detail=detail, **holes)
+    def __init__(self, text: str, *, retry: bool, **holes: object) -> None:
+        super().__init__(text, **holes)
         self.retry = retry
-        self.detail = detail
 
 
 class UnfitError(MonitorError, ValueError):

@@ -60,3 +60,12 @@ def bounded_bytes(path: Path, most_bytes: int) -> bytes:
             most_bytes=Number(most_bytes / 1000000.0, "g"),
         )
     return data
+
+
+def to_the_disk(path: Path) -> None:
+    """Wait until a file or a folder is on the disk."""
+    descriptor = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(descriptor)
+    finally:
+        os.close(descriptor)

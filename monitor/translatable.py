@@ -5,6 +5,7 @@ keeps its source sentence and what fills the holes, which is all that
 :meth:`monitor.wording.reader.Reader.text` needs to word it anew.
 """
 
+import unicodedata
 from collections.abc import Iterable, Mapping
 from typing import Self
 
@@ -42,6 +43,15 @@ class Translatable(str):
 
     def __getnewargs_ex__(self) -> tuple[tuple[str], dict[str, object]]:  # for processes that hand errors on
         return (self.sentence,), dict(self.holes)
+
+
+def harmless(text: str) -> str:
+    """A text whose characters steer neither a terminal nor the direction of what stands beside them; lines stay.
+
+    >>> harmless("rye" + chr(27) + "[31m, loaf" + chr(0x202E) + ".exe")
+    'rye [31m, loaf .exe'
+    """
+    return "".join(each if each == "\n" or unicodedata.category(each)[0] != "C" else " " for each in text)
 
 
 class Number(str):

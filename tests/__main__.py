@@ -95,6 +95,7 @@ def besides() -> list[tuple[str | Path, ...]]:
         (BIN / "lint-imports", "--no-cache"),
         (BIN / "mypy",),
         (BIN / "python", "-m", "tests.audit"),
+        (BIN / "python", "-m", "tests.board_types"),
     ]
 
 
@@ -115,7 +116,7 @@ def tests(pytest_arguments: list[str]) -> list[tuple[str | Path, ...]]:
     if pytest_arguments:
         return [(BIN / "python", "-m", "pytest", *workers, *pytest_arguments)]
     return [
-        (BIN / "python", "-m", "pytest", *workers, "--cov", "--cov-report="),
+        (BIN / "python", "-m", "pytest", *workers, "--durations=40", "--cov", "--cov-report="),
         (BIN / "python", "-m", "tests.coverage_floors"),
     ]
 

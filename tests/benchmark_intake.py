@@ -1,10 +1,10 @@
 """What comes in, beside the barest that could take it in: ``python -m tests.benchmark intake``.
 
 Three pairs, each measured in turns in one run, the median of the turns told as a ratio: messages of a real broker
-(mosquitto, QoS 1), waiting there or published meanwhile, against a paho-mqtt client that only counts them; frames from
-a pseudo-terminal against pyserial that only counts line ends; commits of packs against bare sqlite3 with the same rows,
-tables, indices and durability (WAL, synchronous FULL). By wall time, since waiting for disk and broker is part of it,
-and by this process's processor time, which other loads of the machine touch less. To note, never to pass or fail.
+(mosquitto, QoS 1), published meanwhile, against a paho-mqtt client that only counts them; frames from a pseudo-terminal
+against pyserial that only counts line ends; commits of packs against bare sqlite3 with the same rows, tables, indices
+and durability (WAL, synchronous FULL). By wall time, since waiting for disk and broker is part of it, and by this
+process's processor time, which other loads of the machine touch less. To note, never to pass or fail.
 """
 
 import argparse
@@ -38,7 +38,7 @@ from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
 from monitor.health.counters import Pulse
 from monitor.sources.intake import QUEUE_SIZE, Item
-from monitor.sources.mqtt import CLIENT_ID, QOS, ROOT, MqttSource
+from monitor.sources.mqtt import QOS, ROOT, MqttSource
 from monitor.sources.serial import BAUD, SerialSource
 from monitor.store import rows
 from monitor.store.nodes import Arrivals, Heard
@@ -110,22 +110,10 @@ def at_work(place: Path, inbox: "queue.Queue[Item]", estimate: Estimate, batches
 
 
 def client_of(name: str) -> paho.Client:
-    """A client with a session that the broker keeps."""
-    client = paho.Client(CallbackAPIVersion.VERSION2, name, clean_session=False, protocol=paho.MQTTv311)
+    """A client of the broker."""
+    client = paho.Client(CallbackAPIVersion.VERSION2, name, protocol=paho.MQTTv311)
     client.max_inflight_messages_set(1000)
     return client
-
-
-def open_session(broker: Mosquitto, session: str) -> None:
-    """Let the broker keep for a client, from now on, what comes while it is away."""
-    client, subscribed = client_of(session), threading.Event()
-    client.on_connect = lambda client, *_: client.subscribe(f"{ROOT}/+/pack", QOS)
-    client.on_subscribe = lambda *_: subscribed.set()
-    client.connect("127.0.0.1", broker.port)
-    client.loop_start()
-    subscribed.wait(PATIENCE_S)
-    client.disconnect()
-    client.loop_stop()
 
 
 def publish(port: int, frames: list[tuple[str, bytes]]) -> None:
@@ -141,13 +129,8 @@ def publish(port: int, frames: list[tuple[str, bytes]]) -> None:
 
 
 @contextmanager
-def published(broker: Mosquitto, session: str, frames: list[tuple[str, bytes]], *, is_live: bool) -> Iterator[None]:
-    """Frames wait at the broker for a session; or another process publishes them from now on."""
-    open_session(broker, session)
-    if not is_live:
-        publish(broker.port, frames)
-        yield
-        return
+def published(broker: Mosquitto, frames: list[tuple[str, bytes]]) -> Iterator[None]:
+    """Another process publishes frames from now on."""
     command = [sys.executable, "-m", "tests.benchmark_intake", "--publish", str(broker.port), str(len(frames))]
     nodes = subprocess.Popen(command, cwd=ROOT_FOLDER)
     try:
@@ -158,18 +141,21 @@ def published(broker: Mosquitto, session: str, frames: list[tuple[str, bytes]], 
         nodes.wait()
 
 
-def counted_s(broker: Mosquitto, frames: list[tuple[str, bytes]], *, is_live: bool) -> Array:
+def counted_s(broker: Mosquitto, frames: list[tuple[str, bytes]]) -> Array:
     """A bare subscriber counts them, from the first to the last. [s]"""
     seen: list[object] = []
-    client = client_of("bare")
+    client, subscribed = client_of("bare"), threading.Event()
+    client.on_connect = lambda client, *_: client.subscribe(f"{ROOT}/+/pack", QOS)
+    client.on_subscribe = lambda *_: subscribed.set()
     client.on_message = lambda *_: seen.append(None)
-    with published(broker, "bare", frames, is_live=is_live):
-        client.connect("127.0.0.1", broker.port)
-        client.loop_start()
+    client.connect("127.0.0.1", broker.port)
+    client.loop_start()
+    subscribed.wait(PATIENCE_S)
+    with published(broker, frames):
         waited_s(lambda: len(seen) > 0)
         took_s = waited_s(lambda: len(seen) >= len(frames))
-        client.disconnect()
-        client.loop_stop()
+    client.disconnect()
+    client.loop_stop()
     return took_s
 
 
@@ -179,19 +165,16 @@ def collected_s(
     place: Path,
     estimate: Estimate,
     batches: int,
-    *,
-    is_live: bool,
 ) -> Array:
     """The collector takes them in, each acknowledged to broker and node after its commit, and works each batch. [s]"""
     inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
-    with (
-        at_work(place, inbox, estimate, batches) as pulse,
-        published(broker, CLIENT_ID, frames, is_live=is_live),
-    ):
+    with at_work(place, inbox, estimate, batches) as pulse:
         source = MqttSource(broker.url, SystemClock(), inbox)
         source.start()
-        waited_s(lambda: pulse.packs > 0)
-        took_s = waited_s(lambda: pulse.packs >= len(frames) and pulse.steps >= batches)
+        waited_s(lambda: source.is_up)
+        with published(broker, frames):
+            waited_s(lambda: pulse.packs > 0)
+            took_s = waited_s(lambda: pulse.packs >= len(frames) and pulse.steps >= batches)
         source.stop()
     return took_s
 
@@ -301,7 +284,7 @@ def bare_kept_s(path: Path, turns: list[Arrivals]) -> Array:
         for arrived in turns
     ]  # fmt: skip
     reading = "INSERT OR IGNORE INTO sample VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)"
-    node = "INSERT OR REPLACE INTO node VALUES (?, ?, ?, ?, NULL)"
+    node = "INSERT OR REPLACE INTO node VALUES (?, ?, ?, ?, NULL, NULL, NULL)"
     began_s = now_s()
     for of_readings, of_nodes in ready:
         connection.execute("BEGIN IMMEDIATE")
@@ -346,15 +329,13 @@ def main(arguments: list[str] | None = None) -> None:
         broker = Mosquitto(place)
         broker.start()
         try:
-            for is_live in (False, True):
-                for what, estimate, batches in (
-                    ("committed", Counting(), 0),
-                    (f"and {NODES} batches estimated", outlook, NODES),
-                ):
-                    collect = partial(collected_s, broker, frames, place, estimate, batches, is_live=is_live)
-                    count = partial(counted_s, broker, frames, is_live=is_live)
-                    when = "published meanwhile" if is_live else "waiting"
-                    compare(f"broker, {when}: {what}", "messages/s", len(frames), turns, collect, count)
+            for what, estimate, batches in (
+                ("committed", Counting(), 0),
+                (f"and {NODES} batches estimated", outlook, NODES),
+            ):
+                collect = partial(collected_s, broker, frames, place, estimate, batches)
+                count = partial(counted_s, broker, frames)
+                compare(f"broker: {what}", "messages/s", len(frames), turns, collect, count)
         finally:
             broker.stop()
         n_lines = data.count(b"\n")

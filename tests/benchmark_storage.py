@@ -1,5 +1,8 @@
 """What readings weigh on disk and how soon they are read back: ``python -m tests.benchmark_storage --days 30``.
 
+With ``--whole-days 2`` older ones are then downsampled, of nodes that each served a batch of five hours a day, and a
+year is worked out from what that leaves.
+
 The store of a bakery whose 20 nodes say four channels each 10 s, made by SQL through the real schema, an hour a
 transaction, in the order a collector would have kept them. Then bytes a reading by table and index, and the median time
 of what screens and estimator ask of it, beside bare sqlite3 reading as many rows in the table's own order. To note,
@@ -12,12 +15,15 @@ import sqlite3
 import tempfile
 import time
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
 from statistics import median
 
+from monitor.archive.backup import back_up, verified
 from monitor.recipe.batch import Batch
+from monitor.store.damage import damage_of
 from monitor.store.rows import to_us
 from monitor.store.store import Store
 from monitor.wire.readings import Channel
@@ -65,7 +71,7 @@ def filled(path: Path, days: float) -> int:
             sensor = connection.execute("INSERT INTO sensor (node, channel) VALUES (?, ?)", names).lastrowid
             connection.execute("INSERT INTO bench VALUES (?, ?, ?, ?, ?, ?)", (sensor, boot, place, *VALUES[channel]))
     connection.executemany(
-        "INSERT INTO node VALUES (?, 'bench', ?, ?, 1)",
+        "INSERT INTO node VALUES (?, 'bench', ?, ?, 1, NULL, NULL)",
         [(node_named(n), to_us(FIRST_DAY), to_us(FIRST_DAY + timedelta(days=days))) for n in range(NODES)],
     )
     rounds, hour = int(days * 86_400 / EVERY_S), 3600 // EVERY_S
@@ -146,12 +152,80 @@ def read_back(path: Path, days: float) -> None:
     connection.close()
 
 
+def kept_whole_and_safe(path: Path) -> None:
+    """How long it takes to open, look through and back up; a line each."""
+    with tempfile.TemporaryDirectory(dir=path.parent) as folder:
+
+        def opened() -> None:
+            with Store(path) as store:
+                store.nodes.all()
+
+        for what, work in (
+            ("opened, and the newest of all nodes read", opened),
+            ("looked through, as `check` does the database", lambda: damage_of(path)),
+            ("looked through, as `check` does a backup", lambda: verified(path)),
+            ("backed up, and the backup looked through", lambda: back_up(path, Path(folder), FIRST_DAY)),
+        ):
+            began_s, worked_s = time.perf_counter(), time.process_time()
+            work()
+            took_s, processor_s = time.perf_counter() - began_s, time.process_time() - worked_s
+            print(f"{what:45} {took_s:9.2f} s, {processor_s:.2f} s of a processor", flush=True)
+
+
+def used_bytes(path: Path) -> int:
+    """Bytes of the pages in use: a file does not shrink, and new readings take the room."""
+    with sqlite3.connect(path) as connection:
+        size, pages, free = (
+            connection.execute(f"PRAGMA {what}").fetchone()[0] for what in ("page_size", "page_count", "freelist_count")
+        )
+    connection.close()
+    return int(size * (pages - free))
+
+
+def downsampled(path: Path, days: float, whole_days: float) -> None:
+    """Downsample all but the last days, and tell what a year takes then."""
+    whole_day = used_bytes(path) / days
+    now = FIRST_DAY + timedelta(days=days)
+    with Store(path) as store:
+        for place in range(NODES):
+            for day in range(int(days)):
+                started_at = FIRST_DAY + timedelta(days=day, hours=place * (24.0 - BATCH_HOURS) / NODES)
+                ended_at = started_at + timedelta(hours=BATCH_HOURS)
+                store.batches.add(replace(invented_batch(node_named(place)), started_at=started_at, ended_at=ended_at))
+        times_s, gone = [], 0
+        while True:
+            began_s = time.perf_counter()
+            gone_through, n = store.rollups.step(now, now - timedelta(days=whole_days))
+            if not gone_through:
+                break
+            times_s.append(time.perf_counter() - began_s)
+            gone += n
+    rollups = sum(weight for thing, weight in weights(path).items() if "rollup" in thing) / (days - whole_days)
+    thin_day = (used_bytes(path) - whole_days * whole_day) / (days - whole_days)
+    share = 1.0 - gone / ((days - whole_days) * 86_400 / EVERY_S * NODES * len(SAMPLED))
+    print(
+        f"downsampled but for {whole_days:g} days: {len(times_s)} steps, {1e3 * median(times_s):.0f} ms, the longest "
+        f"{1e3 * max(times_s):.0f} ms; {share:.0%} of the readings lie about batches and stay"
+    )
+    print(
+        f"a day takes {whole_day / 1e6:.1f} MB whole, {thin_day / 1e6:.1f} MB downsampled, "
+        f"of which {rollups / 1e6:.1f} MB five minutes"
+    )
+    for kept in (14, 30, 90):
+        year = kept * whole_day + (365 - kept) * thin_day
+        print(
+            f"a year with keep_whole_days = {kept}: {kept} x {whole_day / 1e6:.1f} MB + {365 - kept} x "
+            f"{thin_day / 1e6:.1f} MB = {year / 1e9:.1f} GB"
+        )
+
+
 def main(arguments: list[str] | None = None) -> None:
     """Make the store, weigh it and read it back."""
     asked = argparse.ArgumentParser(description=(__doc__ or "").splitlines()[0])
     asked.add_argument("--days", type=float, default=DAYS, help="(%(default)g)")
     asked.add_argument("--short", action="store_true", help="does it run?")
     asked.add_argument("--place", type=Path, help="a folder with room enough (default: a temporary one)")
+    asked.add_argument("--whole-days", type=float, help="downsample what is older")
     options = asked.parse_args(arguments)
     days = SHORT_DAYS if options.short else options.days
     with tempfile.TemporaryDirectory(dir=options.place) as name:
@@ -169,6 +243,9 @@ def main(arguments: list[str] | None = None) -> None:
             if weight > 0.01 * size:
                 print(f"    {thing:38} {weight / n:8.1f} bytes a reading")
         read_back(path, days)
+        kept_whole_and_safe(path)
+        if options.whole_days is not None:
+            downsampled(path, days, options.whole_days)
 
 
 if __name__ == "__main__":

@@ -9,8 +9,10 @@ import sys
 import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
+from coverage import Coverage
 from faults.shim import compiler
 from golden import UPDATE, Golden
 from harness import (
@@ -32,6 +34,9 @@ from xdist.scheduler import LoadScopeScheduling
 
 from monitor.store.store import Store
 
+if TYPE_CHECKING:
+    from playwright.sync_api import Browser
+
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     # So a shell starts what runs in the background, and so would every program be that a test wants to end by Ctrl-C.
     signal.signal(signal.SIGINT, signal.default_int_handler)
@@ -52,6 +57,12 @@ def pytest_configure(config: pytest.Config) -> None:
 @pytest.fixture
 def golden(request: pytest.FixtureRequest) -> Golden:
     return request.config.stash[GOLDEN]
+
+
+@pytest.fixture(autouse=True)
+def own_main_module(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A screen run by ``AppTest`` leaves its script as ``__main__``, and a process started later would run it anew."""
+    monkeypatch.setitem(sys.modules, "__main__", sys.modules["__main__"])
 
 
 @pytest.fixture
@@ -101,6 +112,18 @@ def emulated_board() -> Iterator[EmulatedBoard]:
 def chromium() -> str:
     """The browser's program."""
     return chromium_binary() or pytest.fail("no browser is installed (Debian: apt-get install chromium)")
+
+
+@pytest.fixture(scope="session")
+def browser(chromium: str) -> "Iterator[Browser]":
+    """The browser itself; one for all tests of a process, in which its library can be started once."""
+    from playwright.sync_api import sync_playwright  # slow to import, and few tests want it
+    from served import FLAGS
+
+    with sync_playwright() as playwright:
+        launched = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        yield launched
+        launched.close()
 
 
 @pytest.fixture(scope="session")
@@ -214,6 +237,25 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
         terminalreporter.write_line(f"not run: {nodeid}: {why}")
     for path in config.stash[GOLDEN].written:
         terminalreporter.write_line(f"written anew, to be read before it is committed: {path}")
+
+
+# -- coverage ---------------------------------------------------------------------------------------------------------
+
+# Long runs over the whole are not traced, which would make them half as long again: each part is tried elsewhere.
+UNTRACED = {"accuracy", "browser", "calls", "faults", "simulated"}
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
+    measured = Coverage.current()
+    is_long = item.get_closest_marker("long") or item.path.relative_to(item.config.rootpath).parts[1] in UNTRACED
+    if measured is None or not is_long:
+        return (yield)
+    measured.stop()
+    try:
+        return (yield)
+    finally:
+        measured.start()
 
 
 # -- several workers (``-n``) ----------------------------------------------------------------------------------------

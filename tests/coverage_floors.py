@@ -1,7 +1,7 @@
 """Floors of branch coverage, over all and for each pure room: ``python -m tests.coverage_floors`` after a whole run.
 
-Only what runs in the tests' own processes is counted, not the programs that they start: those start hundreds of times,
-and each would pay for being traced.
+Only what runs in the tests' own processes is counted, and not in the long ones (``conftest.py`` says which), nor the
+programs that they start: those start hundreds of times, and each would pay for being traced.
 """
 
 import io

@@ -261,6 +261,10 @@ class SmallDisk:
         binary = self.mount_binary() or pytest.fail("no file system can be mounted: not root, or not Linux")
         subprocess.run([binary, "-t", "tmpfs", "-o", "size=3m", "none", self.folder], check=True)
 
+    def remount(self, how: str) -> None:
+        """Change it: ``size=64m``; ``ro``, as the system does with a card that fails."""
+        subprocess.run(["mount", "-o", f"remount,{how}", self.folder], check=True)
+
     def unmount(self) -> None:
         """Take it away."""
         subprocess.run(["umount", self.folder], check=True)
@@ -270,6 +274,11 @@ class SmallDisk:
         with self._ballast.open("ab", buffering=0) as file, contextlib.suppress(OSError):
             while True:
                 file.write(bytes(512))
+
+    def set_writable(self, is_writable: bool) -> None:
+        """Let nobody write it, or everybody again."""
+        how = "remount,rw" if is_writable else "remount,ro"
+        subprocess.run([self.mount_binary() or "mount", "-o", how, self.folder], check=True)
 
     def make_room(self) -> None:
         """Take away what filled it."""

@@ -81,14 +81,14 @@ class Influx:
     """The server and its front on free loopback ports, to be stopped, killed and started again."""
 
     def __init__(self, folder: Path) -> None:
-        self._folder = folder
+        self.folder = folder
         folder.mkdir(parents=True, exist_ok=True)
-        self._http, self.port = free_port(), free_port()
+        self.http_port, self.port = free_port(), free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self._processes: dict[str, subprocess.Popen[bytes]] = {}
         # started by root, the front would become a user who cannot see into a test's folder
         user = "user root;\n" if os.geteuid() == 0 else ""
-        self._places = {"folder": folder, "http": self._http, "rpc": free_port(), "port": self.port, "user": user}
+        self._places = {"folder": folder, "http": self.http_port, "rpc": free_port(), "port": self.port, "user": user}
         (folder / "server.conf").write_text(_SERVER.format(**self._places))
         (folder / "front.conf").write_text(_FRONT.format(**self._places))
         self._tokens = folder / "tokens"
@@ -98,11 +98,16 @@ class Influx:
     def start(self) -> None:
         """Start both and wait until they answer; the bucket is there then."""
         server = influxd_binary() or pytest.fail("influxd or nginx is not installed (Debian: influxdb, nginx-light)")
-        self._run("server", [server, "-config", str(self._folder / "server.conf")], self._http)
+        self._run("server", [server, "-config", str(self.folder / "server.conf")], self.http_port)
         if "front" not in self._processes:
-            self._run("front", [nginx_binary() or "nginx", "-c", str(self._folder / "front.conf")], self.port)
+            self._run("front", [nginx_binary() or "nginx", "-c", str(self.folder / "front.conf")], self.port)
         wait_until(self._is_up, "influxd answers")
         self.do(f'CREATE DATABASE "{BUCKET}"')
+
+    @property
+    def server_pid(self) -> int:
+        """The process of the server itself."""
+        return self._processes["server"].pid
 
     def let_in(self, token: str) -> None:
         """Take this token alone from now on."""
@@ -127,7 +132,7 @@ class Influx:
     def do(self, statement: str, bucket: str = BUCKET) -> list[dict[str, Any]]:
         """Carry out a statement at the server itself; the series of its answer come back."""
         asked = urllib.parse.urlencode({"db": bucket, "q": statement, "epoch": "ns"})
-        request = urllib.request.Request(f"http://127.0.0.1:{self._http}/query", data=asked.encode())
+        request = urllib.request.Request(f"http://127.0.0.1:{self.http_port}/query", data=asked.encode())
         with urllib.request.urlopen(request, timeout=PATIENCE_S) as answer:
             (result,) = json.load(answer)["results"]
         assert "error" not in result, result
@@ -140,16 +145,16 @@ class Influx:
 
     def write(self, line: str) -> None:
         """Write one line as some other program would."""
-        address = f"http://127.0.0.1:{self._http}/write?db={BUCKET}"
+        address = f"http://127.0.0.1:{self.http_port}/write?db={BUCKET}"
         urllib.request.urlopen(urllib.request.Request(address, data=line.encode()), timeout=PATIENCE_S).close()
 
     def _run(self, name: str, command: list[str], port: int) -> None:
-        with (self._folder / f"{name}.out").open("ab") as log:
+        with (self.folder / f"{name}.out").open("ab") as log:
             self._processes[name] = subprocess.Popen(command, stdout=log, stderr=log)
 
         def listens() -> bool:
             if self._processes[name].poll() is not None:
-                pytest.fail(f"{command[0]} ended: {(self._folder / f'{name}.out').read_text()[-2000:]}")
+                pytest.fail(f"{command[0]} ended: {(self.folder / f'{name}.out').read_text()[-2000:]}")
             try:
                 socket.create_connection(("127.0.0.1", port), 1.0).close()
             except OSError:
@@ -160,7 +165,7 @@ class Influx:
 
     def _is_up(self) -> bool:
         try:
-            urllib.request.urlopen(f"http://127.0.0.1:{self._http}/ping", timeout=2).close()
+            urllib.request.urlopen(f"http://127.0.0.1:{self.http_port}/ping", timeout=2).close()
         except (urllib.error.URLError, OSError):
             return False
         return True

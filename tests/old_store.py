@@ -18,7 +18,7 @@ from monitor.dough.causes import Account, account_of, settled_by
 from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Band, Moments
 from monitor.dough.prior import prior_of
-from monitor.plan.day import steps
+from monitor.plan.steps import steps
 from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent
 from monitor.settings.config import load_config
@@ -117,7 +117,7 @@ def facts(folder: Path) -> dict[str, Any]:
             "quarantine": [
                 [each.node, each.source, each.reason, each.frame.hex()] for each in store.nodes.quarantined()
             ],
-            "faults": [[each.source, each.node, each.reason, each.count] for each in store.nodes.faults()],
+            "faults": sorted([each.source, each.node, each.reason, each.count] for each in store.nodes.faults()),
             "nodes": [[each.node, each.source, each.is_online, each.lost_packs] for each in store.nodes.all()],
             "calibrations": [
                 [each.node, each.channel.value, each.offset, each.sd, each.how.value]

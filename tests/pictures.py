@@ -36,7 +36,7 @@ def screens(browser: Browser, folder: Path) -> Iterator[Iterator[tuple[str, Page
     ids = sample_bakery.fill(folder) | fill_weeks(folder)
     sample_bakery.HOSTILE_NAME, sample_bakery.HOSTILE_LINK = hostile
     pages = {
-        "board": ("/", ".batch .strip"),
+        "board": ("/", ".batch .tub"),
         "review": (f"/review?batch={ids['over']}", "[data-testid='stVegaLiteChart']"),
     }
 
@@ -44,6 +44,7 @@ def screens(browser: Browser, folder: Path) -> Iterator[Iterator[tuple[str, Page
         for name, (path, awaited) in pages.items():
             page.goto(url + path)
             page.locator(awaited).first.wait_for(timeout=60_000)
+            page.locator("[data-test-script-state='notRunning']").wait_for(timeout=60_000)
             page.wait_for_load_state("networkidle")
             yield name, page
 
@@ -66,10 +67,10 @@ def main() -> None:
         with screens(browser, Path(made)) as found:
             for name, page in found:
                 page.wait_for_timeout(1500)  # charts fade in
-                told = PngInfo()
-                told.add_text(WORDS, words(page), zip=True)
+                info = PngInfo()
+                info.add_text(WORDS, words(page), zip=True)
                 shot = Image.open(BytesIO(page.screenshot())).convert("RGB").quantize(COLOURS)
-                shot.save(PICTURES / f"{name}.png", optimize=True, pnginfo=told)
+                shot.save(PICTURES / f"{name}.png", optimize=True, pnginfo=info)
         browser.close()
 
 

@@ -14,15 +14,16 @@ import made_up_day as made_up
 from monitor.alerts.calls import Call, DecisionReason
 from monitor.alerts.dough import Alert, AlertKind, Message, Sort, Subject
 from monitor.alerts.reasons import NodeUnheard
-from monitor.dough.outlook import Band, FanPoint, KeptText, Moments, Outlook, State
+from monitor.dough.outlook import Band, FanPoint, KeptText, Moments, Outlook, State, TargetEdge
 from monitor.plan.day import Plan
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent
-from monitor.recipe.vessel import Shape, Vessel, level_mm
+from monitor.recipe.vessel import Shape, Vessel, level_mm, width_mm
 from monitor.settings.data_dir import DATABASE_NAME
+from monitor.store.heartbeat import beat
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -84,7 +85,24 @@ class Dough:
             last_reading_at=last_reading_at or at,
             fan=tuple(fan),
             start_volume_ml=self.start_ml,
+            dome_mm=self.dome_mm(at),
+            target_edge=self.target_edge(),
         )
+
+    def dome_mm(self, at: datetime) -> Band:
+        """As high as a fifteenth of the tub is wide once it has risen a little, and a hollow after the peak."""
+        is_past = at > self.batch.started_at + minutes(self.peak_min)
+        dome = width_mm(self.batch.vessel, 0.0) * (-0.03 if is_past else 0.065 * min(1.0, self.rise_pct(at) / 30.0))
+        return Band(dome - 3.0, dome, dome + 4.0)
+
+    def target_edge(self) -> TargetEdge | None:
+        """Where the edge stands at the target, with a doubt of some millimetres."""
+        target_pct = self.batch.target.rise_pct
+        if target_pct is None:
+            return None
+        dome = 0.065 * width_mm(self.batch.vessel, 0.0)
+        edge = float(level_mm(self.batch.vessel, self.start_ml * (1 + target_pct / 100))) - dome / 2
+        return TargetEdge(target_pct, Band(edge - 7.0, edge, edge + 6.0), Band(dome - 3.0, dome, dome + 4.0))
 
     def readings(self, until: datetime, boot: str) -> Iterable[Reading]:
         """A reading each minute of every channel it is mapped to."""
@@ -149,6 +167,7 @@ def fill(folder: Path) -> dict[str, BatchId]:
     with Store(folder / DATABASE_NAME) as store:
         store.settings.put("epoch", NOW.isoformat())
         store.settings.put("speed", "0.0")  # the clock stands: the morning stays as it is
+        beat(store)
         ids["past"] = _milk_buns(store)
         ids["ended"] = _ended(store)
         ids["at_peak"] = _starter(store)

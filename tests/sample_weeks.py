@@ -14,6 +14,7 @@ from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Judgement, Verdict
 from monitor.settings.data_dir import DATABASE_NAME
+from monitor.store.heartbeat import beat
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId, Reading
 
@@ -51,6 +52,7 @@ def fill_weeks(folder: Path, count: int = len(DAYS_AGO)) -> dict[str, BatchId]:
     with Store(folder / DATABASE_NAME) as store:
         store.settings.put("epoch", NOW.isoformat())
         store.settings.put("speed", "0.0")
+        beat(store)
         for place in range(len(DAYS_AGO) - count, len(DAYS_AGO)):
             dough = _keep(store, place)
             ids[f"weeks {place}"] = ids["weeks"] = dough.batch.id

@@ -11,7 +11,7 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard.access import address
+from dashboard.access import address, visitor
 from monitor.alerts.calls import QuietHours
 from monitor.errors import ConfigError
 from monitor.settings.config import Config, load_config
@@ -27,21 +27,26 @@ _ANSWERS = {  # by what it is called in the address: what may be chosen, and how
 }
 
 
-@st.cache_resource(max_entries=4, ttl=60, show_spinner=False)
-def _settings(folder: str) -> Config:
+@st.cache_resource(max_entries=256, ttl=visitor.KEPT_S, show_spinner=False)
+def settings(folder: str) -> Config:
     """The settings in the data's folder.
 
     What cannot be read is the collector's to complain of: the screens go on with what is usual.
     """
     try:
-        return load_config(Path(folder), {})
+        return load_config(Path(folder))
     except ConfigError:
         return Config(Path(folder))
 
 
+def usual_reader(folder: Path) -> Reader:
+    """How anybody is told things who has chosen nothing."""
+    return settings(str(folder)).reader
+
+
 def reader(folder: Path) -> Reader:
     """How this session is told things."""
-    usual = _settings(str(folder)).reader
+    usual = usual_reader(folder)
     chosen = {name: answer for name in _ANSWERS if (answer := _chosen(name)) is not None}
     if not chosen:
         return usual
@@ -56,7 +61,7 @@ def reader(folder: Path) -> Reader:
 
 def silence_min(folder: Path) -> float:
     """After how long without a reading a dough counts as not measured, as for the alerts. [min]"""
-    return _settings(str(folder)).rules.silence_min
+    return settings(str(folder)).rules.silence_min
 
 
 def _chosen(name: str) -> str | None:
@@ -76,20 +81,20 @@ def _answers(by: Reader) -> dict[str, str]:
 
 def in_address(folder: Path) -> dict[str, str]:
     """What this reader has chosen otherwise than the settings, for the address."""
-    usual = _answers(_settings(str(folder)).reader)
+    usual = _answers(usual_reader(folder))
     return {name: answer for name, answer in _answers(reader(folder)).items() if answer != usual[name]}
 
 
 def place_of(folder: Path, *nodes: NodeId) -> str:
     """Where some nodes stand within their site: the narrowest place of theirs; empty when nobody has said any."""
-    places = _settings(str(folder)).places
+    places = settings(str(folder)).places
     known = [places[node] for node in nodes if node in places]
     return max(known, key=lambda place: len(str(place).split("/"))).within_site if known else ""
 
 
 def quiet_hours(folder: Path) -> QuietHours | None:
     """When only what wakes is called, by the settings."""
-    return _settings(str(folder)).calls.quiet
+    return settings(str(folder)).calls.quiet
 
 
 def show_choice(folder: Path) -> None:
@@ -98,12 +103,11 @@ def show_choice(folder: Path) -> None:
     for name, answer in _answers(now).items():
         st.session_state[_key(name)] = answer  # written anew on each screen, or Streamlit forgets it with the last one
     address.write(in_address(folder), _ANSWERS)
-    with st.popover(now.say("How to read"), icon=":material/translate:"):
-        for label, name in (
-            (now.say("Language"), "language"),
-            (now.say("Temperatures"), "temp"),
-            (now.say("Weights"), "mass"),
-            (now.say("Clock"), "clock"),
-        ):
-            answers = _ANSWERS[name]
-            st.radio(label, list(answers), format_func=answers.__getitem__, key=_key(name), horizontal=True)
+    for label, name in (
+        (now.say("Language"), "language"),
+        (now.say("Temperatures"), "temp"),
+        (now.say("Weights"), "mass"),
+        (now.say("Clock"), "clock"),
+    ):
+        answers = _ANSWERS[name]
+        st.radio(label, list(answers), format_func=answers.__getitem__, key=_key(name), horizontal=True)

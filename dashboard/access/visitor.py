@@ -7,6 +7,7 @@ cannot be read let nobody in: what they would have said cannot be guessed.
 import argparse
 import hmac
 import sys
+from collections.abc import Sequence
 from pathlib import Path
 
 import streamlit as st
@@ -31,7 +32,7 @@ def settings(folder: str) -> tuple[Access, str | None]:
 
 
 def _login_at_start() -> Login:
-    """How people were to log in when the dashboard was started: ``--login`` after ``--`` among the arguments."""
+    """How people were to log in when the dashboard was started: ``--login`` among the arguments."""
     parser = argparse.ArgumentParser(add_help=False, allow_abbrev=False)
     parser.add_argument("--login", type=Login, default=Login.NONE)
     options, _ = parser.parse_known_args(sys.argv[1:])
@@ -57,13 +58,23 @@ def name(folder: Path) -> str:
 
 def role(folder: Path, site: str | None = None) -> Role | None:
     """What the person at this session may do at a site (None: the screens' own); None for nothing at all."""
+    return next(iter(_roles(folder, [site])))
+
+
+def visible(folder: Path, sites: Sequence[str]) -> list[str]:
+    """Those of some sites that the person at this session may look at."""
+    return [site for site, found in zip(sites, _roles(folder, sites), strict=True) if found is not None]
+
+
+def _roles(folder: Path, sites: Sequence[str | None]) -> list[Role | None]:
     try:
         access, proxy_secret = settings(str(folder))
     except ConfigError:
-        return None
+        return [None] * len(sites)
     if access.login is Login.NONE and st.context.headers.get(SECRET_HEADER) is not None:
-        return None  # a proxy was set up for other settings than these, which would make a baker of everybody
-    return access.role_of(who(access, proxy_secret), site)
+        return [None] * len(sites)  # set up behind a proxy for other settings, which would make a baker of everybody
+    person = who(access, proxy_secret)
+    return [access.role_of(person, site) for site in sites]
 
 
 def require(wanted: Role, folder: Path) -> None:

@@ -12,22 +12,16 @@ from dashboard.drawing.exports import Figure
 from dashboard.plans import current_plan, steps_table
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
-from monitor.plan.day import Step, StepKind, steps
-from monitor.translatable import N_
+from monitor.plan.day import HEATING, Step, StepKind
+from monitor.plan.steps import steps
 from monitor.wording.phrases import printable
-from monitor.wording.plan import step_text
+from monitor.wording.plan import done_word, step_text
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text
+from monitor.wording.times import clock_in_line, clock_text
 
 TICK_S = 1.0
-DONE_WORDS = {
-    StepKind.OVEN_ON: N_("The oven is on"),
-    StepKind.LOAD: N_("It is in"),
-    StepKind.STEAM: N_("Steam is given"),
-    StepKind.OUT: N_("It is out"),
-}
 SOON_S = 60.0
-AT_OVEN = (StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT)
+AT_OVEN = (*HEATING, StepKind.LOAD, StepKind.STEAM, StepKind.OUT, StepKind.OVEN_OFF)
 
 
 def show() -> None:
@@ -36,7 +30,7 @@ def show() -> None:
     subtitle = reader.say("Oven, loads, steam and out, as the dough has it now.")
     st.html(markup.heading(reader.say("Bake"), subtitle))
 
-    @st.fragment(run_every=TICK_S)
+    @page.live(TICK_S)
     def live() -> None:
         page.render(_draw)
 
@@ -67,7 +61,7 @@ def _draw(view: page.View) -> None:
         st.html(markup.quiet(sites.copy_words(view.reader)))
     else:
         st.button(
-            markup.plain(view.reader.say(DONE_WORDS[step.kind])),
+            markup.plain(done_word(step.kind, view.reader)),
             key=f"done-{step.key}",
             type="primary",
             on_click=actions.mark_done,
@@ -80,10 +74,13 @@ def _draw(view: page.View) -> None:
             continue
         limit = ""
         if later.not_after is not None:
-            limit = view.reader.say("good until {at}", at=clock_text(later.not_after, view.reader, later.at))
+            limit = view.reader.say(
+                "good until {at}", at=clock_in_line(later.not_after, later.at, view.reader, view.now)
+            )
+        who = f"{printable(owner.recipe.name)}: " if len(live.now.doughs) > 1 else ""
         rows.append(
             f'<tr><td class="n">{html.escape(clock_text(later.at, view.reader, view.now))}</td>'
-            f"<td>{html.escape(step_text(owner, later, view.reader))}</td><td>{html.escape(limit)}</td></tr>"
+            f"<td>{html.escape(who + step_text(owner, later, view.reader))}</td><td>{html.escape(limit)}</td></tr>"
         )
     if rows:
         st.html(f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>')

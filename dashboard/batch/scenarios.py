@@ -10,9 +10,8 @@ from monitor.dough.learning import learned_from
 from monitor.dough.outlook import Outlook
 from monitor.dough.scenarios import cold_spell, scenario_outlook
 from monitor.dough.temperature import AirStep
-from monitor.plan.kitchen import USUAL_COLD_C
 from monitor.recipe.batch import Batch
-from monitor.recipe.method import UNMEASURED_ROOM_C
+from monitor.recipe.intent import UNMEASURED_ROOM_C, USUAL_COLD_C
 from monitor.store.store import Store
 from monitor.translatable import N_
 from monitor.wording.alerts import clock_text, outlook_sentence, temp_text

@@ -57,7 +57,7 @@ def _draw(view: View, review_page: StreamlitPage, start_page: StreamlitPage) -> 
         if view.store.is_copy:
             st.html(markup.quiet(sites.copy_words(view.reader)))
         else:
-            logbook.show_logbook(batch, review_page, view.reader)
+            logbook.show_logbook(queries.running_batch(view.store, batch, view.now), review_page, view)
     with question:
         scenarios.show_question(batch, view.reader)
     with curve:
@@ -89,7 +89,7 @@ def _show_choice(key: str, batches: dict[BatchId, Batch], reader: Reader) -> Non
     address.write({"batch": str(chosen)}, ["batch"])
 
 
-@st.fragment(run_every=page.REFRESH_S)
+@page.live()
 def _live_side(batch: Batch) -> None:
     def draw(view: View) -> None:
         running = queries.running_batch(view.store, view.store.batches.get(batch.id), view.now)
@@ -99,7 +99,7 @@ def _live_side(batch: Batch) -> None:
     page.render(draw)
 
 
-@st.fragment(run_every=page.REFRESH_S)
+@page.live()
 def _live_curve(batch: Batch) -> None:
     def draw(view: View) -> None:
         now, newest, what_if = _newest(view, batch)
@@ -108,7 +108,7 @@ def _live_curve(batch: Batch) -> None:
         if newest is not None:
             sentence = curve_sentence(now, newest, view.reader)
         if newest is not None and newest.rise_pct is not None:
-            words = view.reader.say("now, {rise} %", rise=f"{newest.rise_pct.p50:.0f}")
+            words = view.reader.say("now, {rise} %", rise=round(newest.rise_pct.p50))
         if what_if is not None:
             st.html(f'<p class="scenario">{html.escape(what_if.sentence)}</p>')
             sentence = f"{sentence} {what_if.sentence}"
@@ -127,11 +127,12 @@ def _live_curve(batch: Batch) -> None:
     page.render(draw)
 
 
-@st.fragment(run_every=page.REFRESH_S)
+@page.live()
 def _live_air(batch: Batch) -> None:
     def draw(view: View) -> None:
         now, newest, what_if = _newest(view, batch)
         batch_charts.show_air(view, now, view.store.readings.track(now), _span(view, now, newest, what_if))
+        st.html(cards.beside(now, view))
 
     page.render(draw)
 

@@ -7,96 +7,100 @@ from streamlit.navigation.page import StreamlitPage
 
 from dashboard import alerts, cards, page, queries
 from dashboard.access import preferences, sites
-from dashboard.board.priority import DueTask, due_tasks, due_words, ordered
+from dashboard.board import bar, dense, empty
+from dashboard.board.hands import alerts_of, hands_tasks, is_calling, plan_tasks
+from dashboard.board.priority import ordered
 from dashboard.drawing import markup
-from dashboard.drawing.strips import shared_hours
+from dashboard.drawing.markup import picture
+from dashboard.drawing.strips import Hours, hours_svg, shared_hours
 from dashboard.page import View
-from monitor.translatable import N_
-from monitor.wording.alerts import clock_text
-from monitor.wording.reader import Reader
+from dashboard.plans import current_plan
+from dashboard.queries import OpenAlert, RunningBatch
+from monitor.collector.plan_runner import LivePlan
+from monitor.store.heartbeat import absence
+from monitor.wording.silence import no_collector_text
 
-BY_COMMAND = {
-    "title": N_("Or by a command"),
-    "describe": N_("Describe it in a small file:"),
-    "begin": N_("Then begin it, and keep the collector running:"),
-    "demo": N_("To see a whole morning first, with invented doughs:"),
-}
+MOST_CARDS = 8  # more are rows: judgement, what a tablet shows without scrolling far
 
 
-def show(batch_page: StreamlitPage, start_page: StreamlitPage) -> None:
-    """The board, looked at again every few seconds; of several sites one after the other."""
+def show(batch_page: StreamlitPage, start_page: StreamlitPage, sensors_page: StreamlitPage) -> None:
+    """The board, looked at again every few seconds; a few sites one after the other, or the one asked for."""
 
-    @st.fragment(run_every=page.REFRESH_S)
+    @page.live()
     def live() -> None:
-        names = sites.names(queries.data_dir())
-        for name in names if len(names) > 1 else ("",):
-            page.render(lambda view: _draw(view, batch_page, start_page), name)
+        for name in sites.at_once(queries.data_dir()) or ("",):
+            page.render(lambda view: _draw(view, batch_page, start_page, sensors_page), name)
 
     live()
 
 
-def _draw(view: View, batch_page: StreamlitPage, start_page: StreamlitPage) -> None:
+def _draw(view: View, batch_page: StreamlitPage, start_page: StreamlitPage, sensors_page: StreamlitPage) -> None:
     say, folder = view.reader.say, view.store.path.parent
-    batches = queries.running_batches(view.store, view.now)
+    batches = ordered(queries.running_batches(view.store, view.now), view.now)
+    open_alerts = queries.open_alerts(view.store)
     if view.site:
         st.html(markup.section(view.site))
-    if batches:
-        st.html(bar(due_tasks(batches, view.now, view.reader), view))
-    alerts.show_unseen(queries.open_alerts(view.store), view)
+    away = None if view.store.is_copy else absence(view.store, view.now)
+    if away is not None and (batches or away.since is not None):
+        words = html.escape(no_collector_text(away.since, view.now, view.reader))
+        by_eye = " --by-eye" if batches and not any(running.batch.nodes for running in batches) else ""
+        st.html(f'<p class="trouble" role="alert">{words} <code>proofing-monitor collect{by_eye}</code></p>')
+    alerts.show_own(open_alerts, view)
+    live = current_plan(view.store, view.now)
+    if batches or live is not None:
+        _show_bar(batches, open_alerts, live, view)
     if not batches and view.store.is_copy:  # a batch is begun at its own site
         st.html(markup.quiet(say("No dough is proofing")))
     elif not batches:
-        below = say("Each batch you begin gets its tub and its strip of clock here.")
-        st.html(markup.heading(say("No dough is proofing"), below))
-        st.page_link(start_page, label=say("Start a batch"), icon=":material/arrow_forward:")
-        st.html(_by_command(str(folder), view.reader))
-    if not batches:
-        return
+        empty.show(start_page, sensors_page, view)
     hours = shared_hours([(running.batch, running.outlook) for running in batches], view.now)
     chosen = preferences.in_address(folder) | ({"site": view.site} if view.site else {})
-    for running in ordered(batches, view.now, view.reader):
-        batch = running.batch
-        with st.container(key=f"card-{view.site}{batch.id}"):
-            st.html(cards.running_card(running, hours, view))
-            label = markup.plain(say("Open {batch}", batch=batch.name))
-            st.page_link(batch_page, label=label, query_params={"batch": str(batch.id), **chosen})
-    st.html(markup.quiet(alerts.night_words(view, preferences.quiet_hours(folder))))
+    shown: set[int] = set()
+    if len(batches) > MOST_CARDS:
+        dense.show(batches, open_alerts, hours, chosen, view)
+    elif batches:
+        st.html(_hours_line(batches, open_alerts, hours, view))
+        for running in batches:
+            mine = alerts_of(running.batch, open_alerts)
+            shown |= {each.alert.number for each in mine}
+            _show_card(running, mine, hours, chosen, view, batch_page)
+    alerts.show_others([each for each in open_alerts if each.alert.number not in shown], view)
+    if words := alerts.night_words(view, preferences.quiet_hours(folder)):
+        st.html(markup.quiet(words))
 
 
-def bar(tasks: list[DueTask], view: View) -> str:
-    """The dark bar: the next thing to do, the ones after, and the time."""
-    small = html.escape(page.clock_words(view.speed, view.reader))
-    hour = html.escape(clock_text(view.now, view.reader))
-    clock = f'<div class="clock">{hour}<small>{small}</small></div>'
-    if not tasks:
-        nothing = html.escape(view.reader.say("Nothing for hands to do."))
-        return f'<div class="bar"><p class="next">{nothing}</p>{clock}</div>'
-    when, what = due_words(tasks[0], view.reader, view.now)
-    then = (due_words(due, view.reader, view.now) for due in tasks[1:3])
-    rows = "".join(f"<dt>{html.escape(at.lower())}</dt><dd>{html.escape(words)}</dd>" for at, words in then)
-    after = f'<dl class="then">{rows}</dl>' if rows else ""
-    return f'<div class="bar"><p class="next"><b>{html.escape(when)}</b>{html.escape(what)}</p>{clock}{after}</div>'
+def _show_bar(batches: list[RunningBatch], open_alerts: list[OpenAlert], live: LivePlan | None, view: View) -> None:
+    plan_id = None if live is None else live.made.id
+    watched = [] if plan_id is None else [batch.id for batch in view.store.plans.batches_of(plan_id).values()]
+    planned = [] if live is None else plan_tasks(live, view.store.plans.cues(live.made.id), view.now)
+    bar.show(hands_tasks(batches, open_alerts, planned, watched), plan_id, view)
 
 
-def _by_command(folder: str, reader: Reader) -> str:
-    """How a batch is begun by command."""
-    words = {key: html.escape(reader.say(sentence)) for key, sentence in BY_COMMAND.items()}
-    reads = html.escape(reader.say("This screen reads {folder}.", folder=folder))
-    return f"""<div class="panel empty"><h2>{words["title"]}</h2>
-<p>{words["describe"]} <code>loaf.toml</code></p>
-<pre>name = "Country loaf, tub 3"
-stage = "first rise"
-started = 2026-03-02T05:40:00Z
-target_rise_pct = 75
+def _show_card(
+    running: RunningBatch,
+    mine: list[OpenAlert],
+    hours: Hours,
+    chosen: dict[str, str],
+    view: View,
+    batch_page: StreamlitPage,
+) -> None:
+    """A dough with what it calls for; the whole card leads to its screen."""
+    batch = running.batch
+    with st.container(key=f"card-{view.site}{batch.id}"):
+        with st.container(key=f"told-{view.site}{batch.id}", gap="small"):
+            st.html(cards.running_card(running, view))
+            alerts.show_in_card(mine, view)
+        st.html(cards.running_strip(running, hours, view))
+        label = markup.plain(view.reader.say("Open {batch}", batch=batch.name))
+        st.page_link(batch_page, label=label, query_params={"batch": str(batch.id), **chosen})
 
-[vessel]
-shape = "round"
-base_mm = 180
-top_mm = 210
-depth_mm = 250
-sensor_to_base_mm = 300</pre>
-<p>{words["begin"]}</p>
-<pre>proofing-monitor batch start loaf.toml --now
-proofing-monitor collect</pre>
-<p>{words["demo"]} <code>proofing-monitor demo</code></p>
-<p class="quiet">{reads}</p></div>"""
+
+def _hours_line(batches: list[RunningBatch], open_alerts: list[OpenAlert], hours: Hours, view: View) -> str:
+    """How many doughs there are and how many call; beside it, once for all strips, the hours."""
+    n = len(batches)
+    calling = sum(is_calling(running.batch, open_alerts) for running in batches)
+    words = view.reader.count(n, "{n} dough", "{n} doughs")
+    if calling:
+        words += ", " + view.reader.count(calling, "{n} calls for you", "{n} call for you")
+    svg = hours_svg(hours, view.now, view.reader, view.palette)
+    return f'<div class="across hours"><p>{html.escape(words)}</p>{picture(svg, "", "mark hours")}</div>'

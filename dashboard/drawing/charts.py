@@ -43,31 +43,37 @@ def rise_chart(
     *,
     span: tuple[float, float],
     target_pct: float | None,
+    edge: str = "",
     ready: tuple[float | None, float | None, float | None] = (None, None, None),
     marks: tuple[Mark, ...] = (),
     other: pd.DataFrame | None = None,
 ) -> Drawing:
     """Rise with its interval, the forecast as two nested bands, the target, what the baker did, and marked moments.
 
+    The axis shows what was seen, the target and the middle of the forecast; the bands may leave the picture, or far-off
+    chances would press the curve flat.
+
     Parameters
     ----------
     span
         First and last moment of the clock axis. [ms since 1970]
+    edge
+        Where the dough's edge stands at the wall then, in words.
     ready
         Early, middle and late moment of reaching the target; drawn on the target's line.
     other
         Another forecast, of what is supposed: a second, thinner set of bands over the first.
     """
     top = _rise_top(history, fan, target_pct)
-    if other is not None:  # its outer band may leave the picture, or far-off chances would press the curve flat
-        top = max(top, ceil(_most(other, "p75") * 0.114) * 10.0)
-    bottom = min(0.0, _least(history, "low"), _least(fan, "p05"))
+    if other is not None:
+        top = max(top, _rise_top(history, other, target_pct))
+    bottom = min(0.0, _least(history, "mid"), _least(fan, "p50"))
     if len(events):  # flags stand under the curve
         bottom = min(bottom, -0.17 * top)
     x = _clock_axis(span, reader)
     y = axis_scale(bottom, top)
     percent = side_axis(
-        "datum.value + ' %'", values=round_steps(min(0.0, _least(history, "low")), top, RISE_STEPS_PCT, most=7)
+        "datum.value + ' %'", values=round_steps(min(0.0, _least(history, "mid")), top, RISE_STEPS_PCT, most=7)
     )
     tooltip = tip("words")
     layers: list[Layer] = []
@@ -91,7 +97,7 @@ def rise_chart(
             ),
         ]  # fmt: skip
     if target_pct is not None:
-        layers += _target(target_pct, ready, span, y, x, palette, reader)
+        layers += _target(target_pct, edge, ready, span, y, x, palette, reader)
     for place, mark in enumerate(marks):
         layers += _moment(mark, span, palette, reader, top_px=2 + 18 * place)
     if len(events):
@@ -238,7 +244,8 @@ def _area(
     frame: pd.DataFrame, x: Values, low: str, high: str, y: Values, axis: Values, colour: str, edge: str, opacity: float
 ) -> Layer:
     look = {
-        "color": colour, "opacity": opacity, "stroke": edge, "strokeWidth": 1, "strokeOpacity": 0.9, "tooltip": None
+        "color": colour, "opacity": opacity, "stroke": edge, "strokeWidth": 1, "strokeOpacity": 0.9, "tooltip": None,
+        "clip": True,
     }  # fmt: skip
     return layer(frame, "area", look, x=x, y=quantity(low, y, axis), y2={"field": high})
 
@@ -263,6 +270,7 @@ def _thin_bands(fan: pd.DataFrame, x: Values, y: Values, axis: Values, palette: 
 
 def _target(
     target_pct: float,
+    edge: str,
     ready: tuple[float | None, float | None, float | None],
     span: tuple[float, float],
     y: Values,
@@ -271,14 +279,17 @@ def _target(
     reader: Reader,
 ) -> list[Layer]:
     """The band on the tub, with the stretch in which it will be reached drawn on it."""
-    words = reader.say("the band, {rise} %", rise=f"{target_pct:.0f}")
+    rise = f"{target_pct:.0f}"
+    words = reader.say("the band, {rise} %", rise=rise)
+    if edge:
+        words = reader.say("the band, {rise} %, {edge}", rise=rise, edge=edge)
     row = pd.DataFrame([{"at": span[1], "pct": target_pct, "words": words}])
     at_level = quantity("pct", y)
     name = letters(palette.ember, 14, align="left", baseline="bottom", dy=-6, dx=4)
-    layers = [
-        layer(row, "rule", {"color": palette.ember, "strokeWidth": 3}, y=at_level),
-        layer(row, "text", name, x=grammar.at(0), y=at_level, text=grammar.name("words")),
-    ]
+    layers = [layer(row, "rule", {"color": palette.ember, "strokeWidth": 3}, y=at_level)]
+    for more in ({"color": palette.paper, "stroke": palette.paper, "strokeWidth": 5}, {}):  # clear of the curve
+        saying = grammar.name("words")
+        layers.append(layer(row, "text", {**name, **more}, x=grammar.at(0), y=at_level, text=saying))
     early, middle, late = ready
     if early is not None:
         end = span[1] if late is None else min(late, span[1])
@@ -337,7 +348,7 @@ def _poles(events: pd.DataFrame, room_ms: float) -> tuple[pd.DataFrame, pd.DataF
 
 
 def _rise_top(history: pd.DataFrame, fan: pd.DataFrame, target_pct: float | None) -> float:
-    tops = [20.0, _most(history, "high"), _most(fan, "p95"), 0.0 if target_pct is None else target_pct]
+    tops = [20.0, _most(history, "mid"), _most(fan, "p50"), 0.0 if target_pct is None else target_pct]
     return ceil(max(tops) * 0.114) * 10.0  # in whole tens, so that the axis does not creep
 
 

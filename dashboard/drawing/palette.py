@@ -27,8 +27,8 @@ class Palette:
         Text and marks; each is readable on both grounds.
     line, dough, band
         Hair lines and areas only; an area is always outlined with one of the marks.
-    bar, bar_ink, bar_muted
-        The dark bar that says what hands must do, and its two inks.
+    bar, bar_ink, bar_muted, bar_ember
+        The dark bar that says what hands must do, its two inks, and what is due on it.
     on_mark
         Text on a filled mark (sage, crust, ember, muted).
     """
@@ -47,6 +47,7 @@ class Palette:
     bar: str
     bar_ink: str
     bar_muted: str
+    bar_ember: str
     on_mark: str
 
 
@@ -65,6 +66,7 @@ DAY = Palette(
     bar="#2A2420",
     bar_ink="#FFFFFF",
     bar_muted="#E3D8C8",
+    bar_ember="#F1927A",
     on_mark="#FFFFFF",
 )
 NIGHT = Palette(
@@ -82,6 +84,7 @@ NIGHT = Palette(
     bar="#0E0B09",
     bar_ink="#FBF3E6",
     bar_muted="#CDBFAD",
+    bar_ember="#F1927A",
     on_mark="#1A1613",
 )
 
@@ -132,5 +135,9 @@ def _rules() -> str:
 
 def style(palette: Palette) -> str:
     """The page's style sheet in one palette, as a ``<style>`` element."""
-    colours = "".join(f"--{field.name.replace('_', '-')}:{getattr(palette, field.name)};" for field in fields(Palette))
-    return f"<style>:root{{{colours}--font:{FONT};--touch:{MIN_TOUCH_PX}px;}}\n{_rules()}</style>"
+    usual = f":root{{{_colours(palette)}--font:{FONT};--touch:{MIN_TOUCH_PX}px;}}"
+    return f"<style>{usual} .dark{{{_colours(NIGHT)}}}\n{_rules()}</style>"
+
+
+def _colours(palette: Palette) -> str:
+    return "".join(f"--{field.name.replace('_', '-')}:{getattr(palette, field.name)};" for field in fields(Palette))

@@ -16,13 +16,17 @@ from dashboard.drawing.time_axis import round_moments
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Batch
 from monitor.wording.reader import Reader
-from monitor.wording.times import dial_text
+from monitor.wording.times import clock_text, dial_text
 
-HEIGHT_PX = 66
-_TOP_PX, _BAR_PX, _FLOOR_PX = 4, 16, 44
+HEIGHT_PX = 78
+_BAR_PX, _BLOCK_PX, _TAIL_PX = 16, 38, 10
 MAX_LABELS = 10  # so that they stand clear of each other
-# On a phone every other label goes; a picture's own style sheet knows the width it is shown at.
-_NARROW = "<style>@media (max-width: 440px) { .other { display: none } }</style>"
+# A picture's own style sheet knows the size it is shown at: on a phone every other label goes, and a strip as high as
+# its card has no labels, since the hours stand once above all cards.
+_SIZES = (
+    "<style>@media (max-width: 440px) { .other { display: none } } "
+    "@media (min-height: 90px) { text { display: none } }</style>"
+)
 STEPS_MIN = (10, 15, 30, 60, 120, 180, 240, 360, 720)
 LONGEST_PAST = timedelta(hours=6)  # judgement: what a baker still thinks of as this morning
 LONGEST_AHEAD = timedelta(hours=10)  # judgement: one shift; what lies beyond is an arrow at the edge
@@ -87,81 +91,96 @@ def strip_svg(
     palette: Palette,
     *,
     stale_since: datetime | None = None,
+    has_hours: bool = True,
 ) -> str:
     """The strip of one batch, as an SVG document that takes the width of what it is put in."""
-    parts = [_grid(hours, reader, palette)]
-    parts.append(_risen(batch, hours, now, palette, stale_since))
+    parts = [_risen(batch, hours, now, palette, stale_since)]
     if outlook is not None:
         parts.append(_ready(outlook.ready, hours, palette, is_stale=stale_since is not None))
         tail_end = good_until(batch, outlook)
         tail_start = outlook.ready.p95
         if tail_end is not None and tail_start is not None and tail_end > tail_start:
-            parts.append(_tail(tail_start, tail_end, hours, palette))
+            parts.append(_bar(tail_start, tail_end, hours, _TAIL_PX, stroke=palette.muted, stroke_dasharray="4 3"))
     x = _pct(hours.share(now))
-    parts.append(element("line", x1=x, x2=x, y1=0, y2=_FLOOR_PX + 4, stroke=palette.ink, stroke_width=2.5))
-    return elastic_drawing(_hatch(palette) + "".join(parts), HEIGHT_PX)
+    rule = element("line", x1=x, x2=x, y1=0, y2="100%", stroke=palette.ink, stroke_width=2.5)
+    grid = _grid(hours, reader, palette, has_hours=has_hours)
+    return elastic_drawing(_hatch(palette) + grid + _middle("".join(parts)) + rule, HEIGHT_PX)
+
+
+def hours_svg(hours: Hours, now: datetime, reader: Reader, palette: Palette) -> str:
+    """The hours that stand once above all strips, with the moment it is now."""
+    words = clock_text(now, reader)
+    here = hours.share(now)
+    half = 5.5 * len(words) * 0.5 + 14.0
+    labels = "".join(
+        _hour(label, hours.share(at), 18, palette, place)
+        for place, (at, label) in enumerate(ticks(hours, reader))
+        if abs(hours.share(at) - here) > 7.0
+    )
+    pill = element("rect", x=-half, y=1, width=2 * half, height=25, rx=5, fill=palette.ink)
+    label = text(
+        words, x=0, y=19, fill=palette.paper, font_size=15, font_weight=700, font_family=FONT, text_anchor="middle"
+    )
+    at = element("svg", pill + label, x=_pct(min(max(here, 4.0), 96.0)), overflow="visible")
+    return elastic_drawing(_SIZES + labels + at, 26)
+
+
+def _middle(content: str) -> str:
+    """What is drawn about the middle of the height, whatever that is."""
+    return element("svg", content, y="50%", overflow="visible")
 
 
 def _pct(share: float) -> str:
     return f"{min(max(share, 0.0), 100.0):.2f}%"
 
 
-def _span(start: datetime, end: datetime, hours: Hours) -> dict[str, str]:
-    """``x`` and ``width`` of a stretch of time, cut to the strip."""
+def _bar(start: datetime, end: datetime, hours: Hours, height_px: float, *, fill: str = "none", **more: object) -> str:
+    """A stretch of time, cut to the strip, about the middle of it."""
     left = min(max(hours.share(start), 0.0), 100.0)
     right = min(max(hours.share(end), 0.0), 100.0)
-    return {"x": f"{left:.2f}%", "width": f"{max(0.0, right - left):.2f}%"}
+    width = f"{max(0.0, right - left):.2f}%"
+    y = -height_px / 2
+    more |= {"fill": fill, "stroke_width": 1.3}
+    return element("rect", "", x=f"{left:.2f}%", y=y, width=width, height=height_px, **more)
 
 
 def _hatch(palette: Palette) -> str:
     line = element("path", d="M-2 2L2 -2M0 8L8 0M6 10L10 6", stroke=palette.crust, stroke_width=1.6)
     ground = element("rect", width=8, height=8, fill=palette.dough)
     pattern = element("pattern", ground + line, id="hatch", width=8, height=8, patternUnits="userSpaceOnUse")
-    return _NARROW + element("defs", pattern)
+    return _SIZES + element("defs", pattern)
 
 
-def _grid(hours: Hours, reader: Reader, palette: Palette) -> str:
-    parts = []
+def _hour(label: str, share: float, y: object, palette: Palette, place: int) -> str:
+    return text(
+        label,
+        x=_pct(share),
+        y=y,
+        fill=palette.muted,
+        font_size=12.5,
+        font_family=FONT,
+        text_anchor="start" if share < 6 else "end" if share > 94 else "middle",
+        class_="other" if place % 2 else None,
+    )
+
+
+def _grid(hours: Hours, reader: Reader, palette: Palette, *, has_hours: bool) -> str:
+    lines, labels = [], []
     for place, (at, label) in enumerate(ticks(hours, reader)):
-        share = hours.share(at)
-        x = _pct(share)
-        anchor = "start" if share < 6 else "end" if share > 94 else "middle"
-        parts.append(element("line", x1=x, x2=x, y1=_TOP_PX, y2=_FLOOR_PX, stroke=palette.line, stroke_width=1))
-        parts.append(
-            text(
-                label,
-                x=x,
-                y=HEIGHT_PX - 5,
-                fill=palette.muted,
-                font_size=12.5,
-                font_family=FONT,
-                text_anchor=anchor,
-                class_="other" if place % 2 else None,
-            )
-        )
-    return "".join(parts)
+        x = _pct(hours.share(at))
+        lines.append(element("line", x1=x, x2=x, y1=0, y2="100%", stroke=palette.line, stroke_width=1))
+        labels.append(_hour(label, hours.share(at), -5, palette, place))
+    if not has_hours:
+        return "".join(lines)
+    return "".join(lines) + element("svg", "".join(labels), y="100%", overflow="visible")
 
 
 def _risen(batch: Batch, hours: Hours, now: datetime, palette: Palette, stale_since: datetime | None) -> str:
-    y = (_TOP_PX + _FLOOR_PX - _BAR_PX) / 2
-    known_until = min(now, stale_since or now)
-    parts = [
-        element(
-            "rect",
-            **_span(batch.started_at, known_until, hours),
-            y=y,
-            height=_BAR_PX,
-            fill=palette.dough if stale_since is None else palette.line,
-            stroke=palette.crust if stale_since is None else palette.muted,
-            stroke_width=1.2,
-        )
-    ]
-    if stale_since is not None:  # nobody has seen it since: an empty, dotted stretch
-        span = _span(known_until, now, hours)
-        parts.append(
-            element("rect", **span, y=y, height=_BAR_PX, fill="none", stroke=palette.muted, stroke_dasharray="1 4")
-        )
-    return "".join(parts)
+    if stale_since is None:
+        return _bar(batch.started_at, now, hours, _BAR_PX, fill=palette.dough, stroke=palette.crust)
+    known_until = min(now, stale_since)  # nobody has seen it since: an empty, dotted stretch
+    seen = _bar(batch.started_at, known_until, hours, _BAR_PX, fill=palette.line, stroke=palette.muted)
+    return seen + _bar(known_until, now, hours, _BAR_PX, stroke=palette.muted, stroke_dasharray="1 4")
 
 
 def _ready(ready: Moments, hours: Hours, palette: Palette, *, is_stale: bool) -> str:
@@ -170,50 +189,27 @@ def _ready(ready: Moments, hours: Hours, palette: Palette, *, is_stale: bool) ->
     parts = []
     colour = palette.muted if is_stale else palette.crust
     if first is not None and first < hours.end and last > hours.start:
-        parts.append(
-            element(
-                "rect",
-                **_span(first, last, hours),
-                y=_TOP_PX + 2,
-                height=_FLOOR_PX - _TOP_PX - 4,
-                fill="url(#hatch)",
-                stroke=colour,
-                stroke_width=1.2,
-            )
-        )
+        parts.append(_bar(first, last, hours, _BLOCK_PX, fill="url(#hatch)", stroke=colour))
     if ready.p50 is not None and hours.holds(ready.p50):
-        x = _pct(hours.share(ready.p50))
-        parts.append(element("line", x1=x, x2=x, y1=_TOP_PX, y2=_FLOOR_PX, stroke=colour, stroke_width=5))
+        x, half = _pct(hours.share(ready.p50)), _BLOCK_PX / 2 + 2
+        parts.append(element("line", x1=x, x2=x, y1=-half, y2=half, stroke=colour, stroke_width=5))
     elif first is not None and first >= hours.end:  # beyond the edge: an arrow says it goes on
         arrow = element("path", d="M-12 -7L-4 0L-12 7", fill="none", stroke=colour, stroke_width=2.5)
-        parts.append(element("svg", arrow, x="100%", y=(_TOP_PX + _FLOOR_PX) / 2, overflow="visible"))
+        parts.append(element("svg", arrow, x="100%", overflow="visible"))
     return "".join(parts)
-
-
-def _tail(start: datetime, end: datetime, hours: Hours, palette: Palette) -> str:
-    y = (_TOP_PX + _FLOOR_PX) / 2 - 5
-    span = _span(start, end, hours)
-    return element(
-        "rect", **span, y=y, height=10, fill="none", stroke=palette.muted, stroke_width=1.4, stroke_dasharray="4 3"
-    )
 
 
 def heard_svg(
     heard: Sequence[datetime], lost: Sequence[datetime], hours: Hours, reader: Reader, palette: Palette
 ) -> str:
     """When a node was heard: dough-coloured where readings came, empty where none did, a cross where some were lost."""
-    y = (_TOP_PX + _FLOOR_PX - _BAR_PX) / 2
-    middle = (_TOP_PX + _FLOOR_PX) / 2
-    parts = [_grid(hours, reader, palette)]
-    parts.append(element("line", x1=0, x2="100%", y1=middle, y2=middle, stroke=palette.muted, stroke_dasharray="1 4"))
-    for start, end in stretches(heard):
-        span = _span(start, end, hours)
-        parts.append(
-            element("rect", **span, y=y, height=_BAR_PX, fill=palette.dough, stroke=palette.crust, stroke_width=1.2)
-        )
+    parts = [element("line", x1=0, x2="100%", y1=0, y2=0, stroke=palette.muted, stroke_dasharray="1 4")]
+    parts += [
+        _bar(start, end, hours, _BAR_PX, fill=palette.dough, stroke=palette.crust) for start, end in stretches(heard)
+    ]
     cross = element("path", d="M-6 -6L6 6M-6 6L6 -6", stroke=palette.ember, stroke_width=3)
-    parts += [element("svg", cross, x=_pct(hours.share(at)), y=middle, overflow="visible") for at in lost]
-    return elastic_drawing(_NARROW + "".join(parts), HEIGHT_PX)
+    parts += [element("svg", cross, x=_pct(hours.share(at)), overflow="visible") for at in lost]
+    return elastic_drawing(_SIZES + _grid(hours, reader, palette, has_hours=True) + _middle("".join(parts)), HEIGHT_PX)
 
 
 def stretches(heard: Sequence[datetime]) -> list[tuple[datetime, datetime]]:

@@ -206,7 +206,9 @@ def rise_table(
         band = outlook.rise_pct
         if band is not None:
             rows.append((outlook.at, "estimated", (band.p05, None, band.p50, None, band.p95), ""))
-    rows += [(event.at, "done", (None,) * 5, f"{word}: {event.note}" if event.note else word) for event, word in events]
+    for event, word in events:
+        is_said = not event.note or event.value is not None  # a number stands in the word
+        rows.append((event.at, "done", (None,) * 5, word if is_said else f"{word}: {event.note}"))
     for what, forecast in forecasts.items():
         fan = () if forecast is None else forecast.fan
         rows += [(p.at, what, (p.p05, p.p25, p.p50, p.p75, p.p95), "") for p in fan]

@@ -1,6 +1,8 @@
 """The tub, drawn to scale: its real taper and proportions, the dough where its volume puts it, the band at the target.
 
-A dough that has doubled in a tapered tub has not doubled in height: levels come from volume through the geometry.
+A dough that has doubled in a tapered tub has not doubled in height: levels come from volume through the geometry. Its
+top is drawn with the dome that it has, and what a baker holds against the wall, band and scale, stands where the edge
+of the dough will.
 """
 
 from dataclasses import dataclass
@@ -8,21 +10,9 @@ from math import isfinite
 
 from dashboard.drawing.markup import drawing, element, text
 from dashboard.drawing.palette import FONT, Palette
-from monitor.dough.outlook import State
+from monitor.dough.outlook import TargetEdge
 from monitor.recipe.vessel import Vessel, level_mm, volume_ml
 
-# How the top of the dough stands, 1 fully domed, -1 fully sunken: judgement, from what bakers look for.
-CROWN = {
-    State.NO_RISE: 0.15,
-    State.RISING: 1.0,
-    State.NEARLY_READY: 1.0,
-    State.READY: 0.8,
-    State.AT_PEAK: 0.35,
-    State.PAST_PEAK: -1.0,
-    State.NOT_RISING: 0.1,
-    State.NO_READINGS: 0.0,
-}
-CROWN_FRAC = 0.08  # height of a full dome over the width of the dough: judgement, for the eye only
 HEADROOM_FRAC = 0.10  # room drawn over the rim, for a dough that climbs out
 UNMEASURED_FILL_FRAC = 0.4  # where the dough is drawn to start when nobody has measured it: judgement
 # Drawn small, the scale could not be read: a picture's own style sheet knows the width it is shown at.
@@ -32,23 +22,36 @@ SCALE_STEPS_PCT = (0, 50, 100, 150, 200, 250, 300)
 
 @dataclass(frozen=True, slots=True)
 class Fill:
-    """Where the dough stands in its vessel.
+    """Where the dough stands in its vessel, in millimetres over the base.
 
     Attributes
     ----------
-    start_mm, dough_mm, band_mm
-        Levels over the base of the start, of the dough now, and of the band at the target; None when there is none.
+    edge_mm, middle_mm
+        The dough now, at the wall and in the middle; None when its rise is not known.
+    band_mm
+        The edge at the target; None when there is none.
+    scale_mm
+        Rises in per cent, each with the level at which the edge stands then.
     is_measured
         False when the start volume is not known: then the levels only show the proportion.
     """
 
-    start_mm: float
-    dough_mm: float | None
+    edge_mm: float | None
+    middle_mm: float | None
     band_mm: float | None
+    scale_mm: tuple[tuple[int, float], ...]
     is_measured: bool = True
 
 
-def fill(vessel: Vessel, start_volume_ml: float | None, rise_pct: float | None, target_pct: float | None) -> Fill:
+def fill(
+    vessel: Vessel,
+    start_volume_ml: float | None,
+    rise_pct: float | None,
+    target_pct: float | None,
+    *,
+    dome_mm: float = 0.0,
+    target_edge: TargetEdge | None = None,
+) -> Fill:
     """The levels of a dough in its vessel.
 
     Parameters
@@ -59,15 +62,26 @@ def fill(vessel: Vessel, start_volume_ml: float | None, rise_pct: float | None, 
         100 (V/V0 - 1); None when it is not known.
     target_pct
         Rise of the target; None for a target that is the peak.
+    dome_mm
+        The middle of the top over its edge, now.
+    target_edge
+        The edge at the target. Without it, or when the band was moved since, the dome as it is now stands in.
     """
     start_ml = start_volume_ml
     if start_ml is None or not start_ml > 0:
         start_ml = float(volume_ml(vessel, UNMEASURED_FILL_FRAC * vessel.depth_mm))
-
-    def level(pct: float | None) -> float | None:
-        return None if pct is None or not isfinite(pct) else _level(vessel, start_ml, pct)
-
-    return Fill(_level(vessel, start_ml, 0.0), level(rise_pct), level(target_pct), start_volume_ml is not None)
+    edge = middle = band = None
+    if rise_pct is not None and isfinite(rise_pct):
+        mean = _level(vessel, start_ml, rise_pct)
+        edge, middle = max(0.0, mean - 0.5 * dome_mm), max(0.0, mean + 0.5 * dome_mm)
+    then_mm = dome_mm if target_edge is None else target_edge.dome_mm.p50
+    if target_edge is not None and target_edge.rise_pct == target_pct:
+        band = max(0.0, target_edge.level_mm.p50)
+    elif target_pct is not None:
+        band = max(0.0, _level(vessel, start_ml, target_pct) - 0.5 * then_mm)
+    # A dough that was put down lies nearly flat; at the rises of the scale it has found the dome that it will have.
+    scale = tuple((pct, _level(vessel, start_ml, pct) - (0.5 * then_mm if pct else 0.0)) for pct in SCALE_STEPS_PCT)
+    return Fill(edge, middle, band, scale, start_volume_ml is not None)
 
 
 def _level(vessel: Vessel, start_ml: float, rise_pct: float) -> float:
@@ -104,7 +118,6 @@ def _frame(vessel: Vessel, width_px: float, height_px: float, margin_px: float) 
 def tub_svg(
     vessel: Vessel,
     levels: Fill,
-    state: State,
     palette: Palette,
     *,
     width_px: float = 84.0,
@@ -125,8 +138,8 @@ def tub_svg(
     frame = _frame(vessel, width_px, height_px, margin_px=6.0 if not has_scale else 30.0)
     stroke_px = 2.5 if has_scale else 2.0
     parts = []
-    if levels.dough_mm is not None:
-        parts.append(_dough(frame, levels.dough_mm, CROWN[state], palette, is_stale=is_stale, stroke_px=stroke_px))
+    if levels.edge_mm is not None and levels.middle_mm is not None:
+        parts.append(_dough(frame, levels.edge_mm, levels.middle_mm, palette, is_stale=is_stale, stroke_px=stroke_px))
     parts.append(_walls(frame, palette, is_stale=is_stale, is_measured=levels.is_measured, stroke_px=stroke_px))
     if has_scale and levels.is_measured:
         parts.append(_scale(frame, levels, palette, start_word))
@@ -135,36 +148,39 @@ def tub_svg(
     return drawing("".join(parts), width_px, height_px)
 
 
-def vessel_svg(vessel: Vessel, palette: Palette, px_per_mm: float) -> tuple[str, float, float]:
-    """An empty vessel at a given scale, so that several can stand beside one another; and its size in pixels."""
+def vessel_svg(vessel: Vessel, levels: Fill, palette: Palette, px_per_mm: float) -> tuple[str, float, float]:
+    """A vessel with its dough at a given scale, so that several can be told by their size; and its own in pixels."""
     margin_px = 6.0
     width_px = max(*vessel.base_mm, *vessel.top_mm) * px_per_mm + 2 * margin_px
     height_px = vessel.depth_mm * (1 + HEADROOM_FRAC) * px_per_mm + 2 * margin_px
     frame = _frame(vessel, width_px, height_px, margin_px)
-    walls = _walls(frame, palette, is_stale=False, is_measured=True, stroke_px=2.5)
-    return drawing(walls, width_px, height_px), width_px, height_px
+    parts = [_walls(frame, palette, is_stale=False, is_measured=True, stroke_px=2.5)]
+    if levels.edge_mm is not None and levels.middle_mm is not None:
+        dough = _dough(frame, levels.edge_mm, levels.middle_mm, palette, is_stale=False, stroke_px=2.5)
+        parts.insert(0, dough)
+    if levels.band_mm is not None:
+        parts.append(_band(frame, levels.band_mm, palette, is_stale=False, is_large=False))
+    return drawing("".join(parts), width_px, height_px), width_px, height_px
 
 
-def _dough(frame: _Frame, dough_mm: float, crown: float, palette: Palette, *, is_stale: bool, stroke_px: float) -> str:
+def _dough(
+    frame: _Frame, edge_mm: float, middle_mm: float, palette: Palette, *, is_stale: bool, stroke_px: float
+) -> str:
     highest = frame.vessel.depth_mm * (1 + HEADROOM_FRAC)
-    level = min(dough_mm, highest)
-    half = frame.half(level)
-    # The curve's mean height is the level: a parabola has two thirds of its height under it.
-    rise = min(crown * CROWN_FRAC * 2 * half, max(0.0, (highest - level) * frame.px_per_mm * 3.0))
-    edge_y = min(frame.y(level) + rise * 2 / 3, frame.base_px)
+    edge, middle = min(edge_mm, highest), min(middle_mm, highest)
+    half, edge_y, base_half = frame.half(edge), frame.y(edge), frame.half(0.0)
     left, right = frame.middle_px - half, frame.middle_px + half
-    base_half = frame.half(0.0)
-    path = f"M{frame.middle_px - base_half:.2f} {frame.base_px:.2f}L{left:.2f} {edge_y:.2f}"
-    path += f"Q{frame.middle_px:.2f} {edge_y - 2 * rise:.2f} {right:.2f} {edge_y:.2f}"
+    control_y = 2 * frame.y(middle) - edge_y  # a curve of this kind goes half way to the point that pulls it
+    curve = f"{left:.2f} {edge_y:.2f}Q{frame.middle_px:.2f} {control_y:.2f} {right:.2f} {edge_y:.2f}"
+    path = f"M{frame.middle_px - base_half:.2f} {frame.base_px:.2f}L{curve}"
     path += f"L{frame.middle_px + base_half:.2f} {frame.base_px:.2f}Z"
-    top = f"M{left:.2f} {edge_y:.2f}Q{frame.middle_px:.2f} {edge_y - 2 * rise:.2f} {right:.2f} {edge_y:.2f}"
     area = palette.line if is_stale else palette.dough
-    edge = palette.muted if is_stale else palette.crust
+    stroke = palette.muted if is_stale else palette.crust
     return element("path", d=path, fill=area) + element(
         "path",
-        d=top,
+        d=f"M{curve}",
         fill="none",
-        stroke=edge,
+        stroke=stroke,
         stroke_width=stroke_px * 0.75,
         stroke_dasharray="4 3" if is_stale else None,
     )
@@ -209,11 +225,9 @@ def _band(frame: _Frame, band_mm: float, palette: Palette, *, is_stale: bool, is
 
 def _scale(frame: _Frame, levels: Fill, palette: Palette, start_word: str) -> str:
     """Ticks on the wall at round rises: how far apart they stand is the taper, made visible."""
-    start_ml = float(volume_ml(frame.vessel, levels.start_mm))
     parts = []
     last_y = frame.base_px + 99.0
-    for pct in SCALE_STEPS_PCT:
-        level = _level(frame.vessel, start_ml, float(pct))
+    for pct, level in levels.scale_mm:
         y = frame.y(level)
         if level > frame.vessel.depth_mm or last_y - y < 16.0:
             continue

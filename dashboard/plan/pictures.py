@@ -11,7 +11,8 @@ from dashboard.page import View
 from dashboard.plans import steps_table
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
-from monitor.plan.day import DoughPlan, steps
+from monitor.plan.day import DoughPlan
+from monitor.plan.steps import steps
 from monitor.wording.phrases import printable, stage_word
 from monitor.wording.plan import out_sentence, step_text, window_sentence
 from monitor.wording.reader import Reader
@@ -32,8 +33,7 @@ def _width(from_at: datetime, to_at: datetime, start: datetime, end: datetime) -
 
 def day_svg(dough: DoughPlan, now: datetime, reader: Reader, palette: Palette) -> str:
     """One dough's day: a block for each stage, outlined while it stays good, the oven below, a rule at now."""
-    first_at = min(stage.hands_at for stage in dough.stages)
-    last_at = dough.out_at
+    first_at, last_at = min(stage.hands_at for stage in dough.stages), dough.out_at
     edge = (last_at - first_at) * 0.02 + timedelta(minutes=5)
     start, end = first_at - edge, last_at + edge
     height = TOP_PX + ROW_PX * (len(dough.stages) + (1 if dough.loads else 0)) + 4.0
@@ -92,7 +92,7 @@ def _hours(start: datetime, end: datetime, height: float, reader: Reader, palett
 def day_figure(dough: DoughPlan, live: LivePlan, view: View) -> Figure:
     """One dough's day, and its steps, to save."""
     reader, now = view.reader, view.now
-    sentences = (out_sentence(dough, reader, now), window_sentence(dough, reader))
+    sentences = (out_sentence(dough, reader, now), window_sentence(dough, reader, now))
     return Figure(
         printable(dough.recipe.name),
         reader.say("plan"),

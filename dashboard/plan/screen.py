@@ -7,22 +7,21 @@ from pathlib import Path
 
 import streamlit as st
 
-from dashboard import actions, figures, page, queries
+from dashboard import figures, page, queries
 from dashboard.access import preferences, sites
 from dashboard.drawing import markup
-from dashboard.plan import making, pictures
+from dashboard.plan import beginning, making, pictures
 from dashboard.plans import current_plan
-from monitor.collector.plan_runner import food_words, next_stages
+from monitor.collector.plan_runner import food_words
 from monitor.errors import ConfigError
-from monitor.plan.day import steps_of
 from monitor.plan.live import largest_air_difference
+from monitor.plan.remarks import early_breads
 from monitor.settings.recipes import recipes_in
 from monitor.translatable import N_
 from monitor.wording.cues import planned_air_sentence
 from monitor.wording.phrases import printable
-from monitor.wording.plan import out_sentence, step_text, window_sentence
+from monitor.wording.plan import out_sentence, remark_sentence, window_sentence
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text
 
 USUAL_HOUR = clock_time(12, 30)
 DAYS = (N_("today"), N_("tomorrow"), N_("the day after"))
@@ -35,11 +34,12 @@ def show() -> None:
     subtitle = reader.say("The day backwards from the hour it must be out of the oven, moved by the dough.")
     st.html(markup.heading(reader.say("Plan"), subtitle))
 
-    @st.fragment(run_every=page.REFRESH_S)
+    @page.live()
     def live() -> None:
         page.render(_draw)
 
     live()
+    beginning.ask_early(reader)
     page.render(figures.show_live_downloads)
     page.render(_ask)
 
@@ -59,13 +59,15 @@ def _draw(view: page.View) -> None:
             "<code>proofing-monitor plan make RECIPE.toml --out 12:30</code></p></div>"
         )
         return
+    for early in early_breads(live.now):
+        st.html(f'<p class="note">{html.escape(remark_sentence(early, live.now, view.reader, view.now))}</p>')
     for dough in doughs:
         name = html.escape(printable(dough.recipe.name))
         st.html(f'<p class="section">{name}</p>{pictures.day_picture(dough, view)}')
         figures.keep(pictures.day_figure(dough, live, view), f"day-{dough.key}")
         sentences = [
             out_sentence(dough, view.reader, view.now),
-            window_sentence(dough, view.reader),
+            window_sentence(dough, view.reader, view.now),
             food[dough.key],
         ]
         st.html("".join(f'<p class="quiet">{html.escape(sentence)}</p>' for sentence in sentences if sentence))
@@ -73,20 +75,8 @@ def _draw(view: page.View) -> None:
     if air is not None:
         words = planned_air_sentence(air, view.reader)
         st.html(f'<p class="note">{html.escape(words)}</p>')
-    waiting = sorted(next_stages(live), key=lambda each: each[1].hands_at)
-    for dough, stage in () if view.store.is_copy else waiting[:2]:
-        step = next(each for each in steps_of(dough) if each.stage == stage.number)
-        at = clock_text(step.at, view.reader, view.now)
-        what = step_text(dough, step, view.reader)
-        label = markup.plain(view.reader.say("Begin now: {what} ({at})", what=what, at=at))
-        is_next = (dough, stage) == waiting[0]
-        st.button(
-            label,
-            key=f"begin-{dough.key}-{stage.number}",
-            type="primary" if is_next else "secondary",
-            on_click=actions.begin_stage,
-            args=(live.made.id, dough.key, stage.number),
-        )
+    if not view.store.is_copy:
+        beginning.show(live, view)
     st.html(pictures.step_table(live, view))
 
 
@@ -124,10 +114,12 @@ def _ask(view: page.View) -> None:
 
 def _make(path: Path, day: int, at: clock_time, reader: Reader) -> None:
     try:
-        lines = making.make(path, day, at)
+        made = making.make(path, day, at)
     except ConfigError as error:
-        lines = [reader.text(error)]
-    st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in lines))
+        made = making.Made([reader.text(error)])
+    st.html("".join(f'<p class="note">{html.escape(line)}</p>' for line in made.lines))
+    if made.is_asked:
+        st.button(reader.say("Keep this plan"), type="primary", on_click=making.keep, args=(path, day, at))
 
 
 def _compare(path: Path, day: int, at: clock_time, reader: Reader) -> None:

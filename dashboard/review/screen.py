@@ -13,6 +13,7 @@ from dashboard.page import View
 from dashboard.queries import EndedBatch
 from dashboard.review import charts, forms
 from dashboard.review.account import Review, review_of
+from dashboard.review.checks import checks_table
 from dashboard.review.waterfall import waterfall_figure
 from monitor.dough.learning import learned_from
 from monitor.recipe.batch import Batch
@@ -60,7 +61,8 @@ def _show_one(view: View, ended: EndedBatch) -> None:
         review = review_of(view.store, ended)
     subtitle = f"{stage_word(batch.stage, reader)}, {date_words(batch.started_at, reader)}"
     st.html(markup.heading(_title(batch, review, view), subtitle))
-    st.html(_moments(ended.outcome, view))
+    moments = _moments(ended.outcome, view, is_said=review.account is not None)
+    st.html(moments + cards.food(batch, view) + checks_table(ended, reader))
     if not ended.outlooks:
         st.html(markup.quiet(reader.say("It was never estimated.")))
         return
@@ -83,10 +85,12 @@ def _show_one(view: View, ended: EndedBatch) -> None:
     outlook = charts.show_moment_choice(ended.outlooks, half, reader)
     charts.show_rise(view, ended, outlook)
     with st.container(key="more"):  # not on the printed page
-        batch_charts.show_air(view, batch, ended.track, charts.span(ended, outlook))
-        st.html(markup.section(reader.say("Every forecast made at the time")))
-        charts.show_forecasts(view, ended)
-        st.html(markup.section(reader.say("Calls that went out")) + f"{alerts.calls_table(ended.messages, view)}")
+        with st.expander(reader.say("Air")):
+            batch_charts.show_air(view, batch, ended.track, charts.span(ended, outlook))
+        with st.expander(reader.say("Every forecast made at the time")):
+            charts.show_forecasts(view, ended)
+        with st.expander(reader.say("Calls that went out")):
+            st.html(alerts.calls_table(ended.messages, view))
         figures.show_batch_download(view, batch)
 
 
@@ -98,8 +102,8 @@ def _title(batch: Batch, review: Review, view: View) -> str:
     return f"{batch.name}: {outcome_title(review.account, batch, verdict, view.reader)}"
 
 
-def _moments(outcome: Outcome, view: View) -> str:
-    """Ready, peaked, ended, in large numbers, with the sentence under them."""
+def _moments(outcome: Outcome, view: View, *, is_said: bool) -> str:
+    """Ready, peaked, ended, in large numbers; the sentence under them unless the title says it already."""
     reader = view.reader
     moments = [] if outcome.is_peak else [(reader.say("ready"), outcome.ready_at)]
     moments += [(reader.say("peaked"), outcome.peak_at), (reader.say("ended"), outcome.ended_at)]
@@ -109,7 +113,8 @@ def _moments(outcome: Outcome, view: View) -> str:
         f"{never if at is None else f'<dd>{html.escape(clock_text(at, reader))}</dd>'}</div>"
         for what, at in moments
     )
-    return f'<dl class="moments">{pairs}</dl><p class="saying">{html.escape(outcome_words(outcome, reader))}</p>'
+    sentence = "" if is_said else f'<p class="saying">{html.escape(outcome_words(outcome, reader))}</p>'
+    return f'<dl class="moments">{pairs}</dl>{sentence}'
 
 
 def _show_causes(view: View, batch: Batch, review: Review) -> None:

@@ -12,30 +12,27 @@ from dashboard.drawing.markup import picture
 from dashboard.drawing.strips import HEARD_GAP
 from dashboard.sensors import words
 from dashboard.sensors.status import NodeStatus, is_stuck, sensors_figure, status_of, strip
-from dashboard.sensors.words import CALIBRATED
 from monitor.store.rows import FaultCount
 from monitor.translatable import N_
 from monitor.units import fahrenheit
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 from monitor.wording.alerts import channel_word, clock_text
+from monitor.wording.refusals import refusal_mend, refusal_text
 
-# What each channel is called in a row of large numbers; its unit and its decimals.
+# What each channel is called in a row of large numbers.
 NAMES = {
     Channel.AIR_TEMP: N_("air"),
     Channel.HUMIDITY: N_("humidity"),
     Channel.DOUGH_TEMP: N_("dough"),
     Channel.DISTANCE: N_("down to the dough"),
-    Channel.LEVEL: N_("level by eye"),
 }
-SHOWN = {
-    Channel.AIR_TEMP: ("°C", 1),
-    Channel.HUMIDITY: ("%", 0),
-    Channel.DOUGH_TEMP: ("°C", 1),
-    Channel.DISTANCE: ("mm", 0),
-    Channel.LEVEL: ("mm", 0),
+FLAGS = {
+    Flag.OUT_OF_RANGE: N_("out of range"),
+    Flag.TOO_NEAR: N_("nearer than its sensor can see"),
+    Flag.CLOCK: N_("clock"),
+    Flag.TAKEN_BACK: N_("taken back"),
 }
-FLAGS = {Flag.OUT_OF_RANGE: N_("out of range"), Flag.CLOCK: N_("clock")}
-FAULT_TITLES = (N_("from"), N_("why"), N_("times"), N_("last"))
+FAULT_TITLES = (N_("from"), N_("why"), N_("what to do"), N_("times"), N_("last"))
 PLUG_IN = N_("Plug one in, or let it log in to your broker, and start the collector:")
 
 
@@ -45,7 +42,7 @@ def show() -> None:
     subtitle = reader.say("When each was heard, what it said last, and what could not be used.")
     st.html(markup.heading(reader.say("Sensors"), subtitle))
 
-    @st.fragment(run_every=page.REFRESH_S)
+    @page.live()
     def live() -> None:
         page.render(_draw)
 
@@ -89,7 +86,7 @@ def _node(one: NodeStatus, view: page.View) -> str:
     heard = words.heard_words(row, view.reader, view.now)
     state, is_well = words.state_words(row, view.reader, view.now)
     drawn = picture(strip(one, view, view.palette), heard, "strip")
-    shown = [each for each in row.newest if each.channel in SHOWN]
+    shown = [each for each in row.newest if each.channel in NAMES]
     newest_at = max((each.measured_at for each in shown), default=None)
     values = "".join(_value(each, newest_at, view) for each in shown)
     short = row.node.removeprefix("urn:dev:")
@@ -113,15 +110,15 @@ def _marked(words: str, is_well: bool) -> str:
 
 
 def _value(reading: Reading, newest_at: datetime | None, view: page.View) -> str:
-    unit, decimals = SHOWN[reading.channel]
-    value = reading.value
+    value, unit = reading.value, reading.channel.unit
+    decimals = 1 if unit == "°C" else 0
     if unit == "°C" and view.reader.temp_unit == "F":
         value, unit = fahrenheit(value), "°F"
     at = clock_text(reading.measured_at, view.reader, view.now)
     doubt = ""
     if reading.flag is not Flag.OK:
         doubt = " · " + html.escape(view.reader.say("doubtful: {flag}", flag=view.reader.say(FLAGS[reading.flag])))
-    elif newest_at is not None and reading.channel in CALIBRATED and newest_at - reading.measured_at > HEARD_GAP:
+    elif newest_at is not None and newest_at - reading.measured_at > HEARD_GAP:
         doubt = " · " + _marked(view.reader.say("not read since"), False)
     elif is_stuck(reading, view):
         doubt = " · " + _marked(view.reader.say("stuck for an hour"), False)
@@ -136,10 +133,12 @@ def _faults(faults: list[FaultCount], view: page.View) -> str:
     rows = "".join(
         f"<tr><td class='who'>{html.escape(fault.node.removeprefix('urn:dev:'))}<br>"
         f'<span class="quiet">{html.escape(fault.source)}</span></td>'
-        f'<td>{html.escape(fault.reason)}</td><td class="n">{fault.count}</td>'
+        f"<td>{html.escape(refusal_text(fault.reason, fault.about, view.reader))}</td>"
+        f"<td>{html.escape(refusal_mend(fault.reason, view.reader))}</td>"
+        f'<td class="n">{fault.count}</td>'
         f'<td class="n">{clock_text(fault.last_at, view.reader, view.now)}</td></tr>'
         for fault in faults
     )
     titles = [html.escape(view.reader.say(title)) for title in FAULT_TITLES]
-    head = '<tr><th>{}</th><th>{}</th><th class="n">{}</th><th class="n">{}</th></tr>'.format(*titles)
+    head = '<tr><th>{}</th><th>{}</th><th>{}</th><th class="n">{}</th><th class="n">{}</th></tr>'.format(*titles)
     return f'<div class="panel"><table class="rows">{head}{rows}</table></div>'

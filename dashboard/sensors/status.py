@@ -17,18 +17,17 @@ from dashboard.drawing.palette import FONT, Palette
 from dashboard.drawing.strips import HEIGHT_PX, Hours, heard_svg
 from dashboard.page import View
 from dashboard.sensors import health, words
-from dashboard.sensors.words import CALIBRATED
 from monitor.store.readings import Hearing
 from monitor.store.rows import NodeRow
 from monitor.store.store import Store
 from monitor.translatable import N_
-from monitor.wire.readings import Channel, NodeId, Reading
+from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId, Reading
 
 LOOK_BACK = timedelta(hours=3)  # judgement: long enough to see a morning's gaps
 DAY, WEEK = timedelta(days=1), timedelta(days=7)
 KEPT_FOR = timedelta(minutes=10)
 NAME_PX = 24.0
-HEALTH_ROWS = (N_("signal"), N_("battery"), N_("clock"), N_("set right"), N_("gaps"))
+HEALTH_ROWS = (N_("signal"), N_("battery"), N_("clock"), N_("set right"), N_("gaps"), N_("its sensors"), N_("itself"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -43,7 +42,7 @@ class NodeStatus:
 
 def _measured(row: NodeRow) -> Channel:
     """The channel by which a node is heard: of what it measures, what came last."""
-    own = [each for each in row.newest if each.channel in CALIBRATED]
+    own = [each for each in row.newest if each.channel in SENSOR_CHANNELS]
     return max(own, key=lambda each: each.measured_at).channel if own else Channel.LOST
 
 
@@ -87,16 +86,18 @@ def _health(row: NodeRow, view: View) -> list[tuple[str, str]]:
     reader, now = view.reader, view.now
     heard = _of(row, _measured(row), DAY, view)
     signal, battery = row.last(Channel.SIGNAL), row.last(Channel.BATTERY)
+    reported_dbm = None if row.report is None else row.report.signal_dbm
     course = _of(row, Channel.BATTERY, WEEK, view)
     set_right = words.calibration_words(
         [each.channel for each in row.newest], view.store.calibrations.all(row.node), reader, now
     )
     answers = (
-        words.signal_words(None if signal is None else signal.value, reader),
+        words.signal_words(reported_dbm if signal is None else signal.value, reader),
         words.battery_words(None if battery is None else battery.value, health.days_left(course), reader),
         words.clock_words(heard, reader),
         "; ".join(set_right) or reader.say("nothing to set right"),
         words.gaps_words(health.gaps_of(heard.measured_s), reader, now),
+        *words.report_words(row, reader, now),
     )
     return list(zip(HEALTH_ROWS, answers, strict=True))
 

@@ -7,21 +7,22 @@ import numpy as np
 
 from dashboard.drawing.strips import HEARD_GAP
 from dashboard.sensors.health import SURE, drift_of
+from monitor.health.nodes import WEAK_DBM
 from monitor.recipe.calibration import Calibration
 from monitor.store.readings import Hearing
 from monitor.store.rows import NodeRow
 from monitor.translatable import N_
-from monitor.wire.readings import Channel
+from monitor.wire.readings import NO_BOOT, SENSOR_CHANNELS, Channel
+from monitor.wording.node_report import running_text, sensors_text
 from monitor.wording.phrases import channel_word
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, duration_text
 
-GOOD_DBM, WEAK_DBM = -67.0, -80.0  # common practice for wireless networks, no source; below the second packs get lost
+GOOD_DBM = -67  # common practice for wireless networks, no source
 FULL_V, LOW_V = 3.7, 3.5  # judgement
 FED_V = 4.4  # judgement: no lithium cell says so much; it is fed by a supply
 LONGEST_DAYS = 120.0
 AT_ONCE_S = 1.0
-CALIBRATED = {Channel.DISTANCE: "mm", Channel.DOUGH_TEMP: "°C", Channel.AIR_TEMP: "°C", Channel.HUMIDITY: "%"}
 
 
 def state_words(row: NodeRow, reader: Reader, now: datetime) -> tuple[str, bool]:
@@ -34,9 +35,16 @@ def state_words(row: NodeRow, reader: Reader, now: datetime) -> tuple[str, bool]
     return reader.say(N_("on a cable") if row.is_online is None else N_("online")), True
 
 
+def is_foreign(row: NodeRow) -> bool:
+    """True for a device that is no node of ours: nothing numbers what it says."""
+    return any(each.boot == NO_BOOT for each in row.newest)
+
+
 def heard_words(row: NodeRow, reader: Reader, now: datetime) -> str:
     """When it was heard last, and what it lost."""
     ago = _long(max(0.0, (now - row.last_seen_at).total_seconds()))
+    if is_foreign(row):
+        return reader.say("heard {time} ago; nobody knows what of it was lost on the way", time=ago)
     if not row.lost_packs:
         return reader.say("heard {time} ago; nothing lost", time=ago)
     return reader.count(
@@ -45,6 +53,19 @@ def heard_words(row: NodeRow, reader: Reader, now: datetime) -> str:
         "heard {time} ago; {n} sent while out of reach were lost",
         time=ago,
     )
+
+
+def report_words(row: NodeRow, reader: Reader, now: datetime) -> tuple[str, str]:
+    """How its sensors are and how it is itself, as it said in its last report."""
+    if row.report is None or row.report_at is None:
+        not_told = reader.say("not told")
+        return not_told, not_told
+    sensors, itself = sensors_text(row.report, reader), running_text(row.report, reader)
+    age = now - row.report_at
+    if age <= HEARD_GAP:
+        return sensors, itself
+    old = reader.say("{time} ago", time=duration_text(age.total_seconds() / 60.0))
+    return f"{sensors} ({old})", f"{itself} ({old})"
 
 
 def signal_words(dbm: float | None, reader: Reader) -> str:
@@ -72,7 +93,7 @@ def battery_words(volts: float | None, left_days: float | None, reader: Reader) 
 
 def clock_words(heard: Hearing, reader: Reader) -> str:
     """How late readings arrive, and what the node's clock gains or loses."""
-    if not heard.boot:
+    if not heard.boot or heard.boot[-1] == NO_BOOT:
         return reader.say("not known")
     late_s = np.maximum(heard.arrived_s - heard.measured_s, 0.0)
     usual, worst = _span(float(np.median(late_s)), reader), _span(float(late_s.max()), reader)
@@ -124,7 +145,7 @@ def calibration_words(
 ) -> list[str]:
     """For each channel that a node has: how long ago it was set right, and how sure that is."""
     words = []
-    for channel in (each for each in CALIBRATED if each in set(channels)):
+    for channel in (each for each in SENSOR_CHANNELS if each in set(channels)):
         newest = next((each for each in calibrations if each.channel is channel), None)
         what = channel_word(channel, reader)
         if newest is None:
@@ -132,7 +153,7 @@ def calibration_words(
             continue
         days = max(0, (now.astimezone(reader.zone).date() - newest.at.astimezone(reader.zone).date()).days)
         age = reader.say("today") if days == 0 else reader.count(days, "{n} day ago", "{n} days ago")
-        unit, sd = CALIBRATED[channel], newest.sd
+        unit, sd = channel.unit, newest.sd
         if unit == "°C" and reader.temp_unit == "F":
             unit, sd = "°F", sd * 9.0 / 5.0
         words.append(f"{what} {age}, ±{reader.number(sd, 1)} {unit}")

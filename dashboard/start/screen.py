@@ -1,129 +1,145 @@
-"""Begin a batch: what it is like, what it stands in, which sensor looks at it; set to zero, and go."""
+"""Begin a batch in two touches: what it is like, and *Begin*; what is otherwise this time is changed in its line."""
 
-from dataclasses import replace
+from collections.abc import Callable
 
 import streamlit as st
 from streamlit.navigation.page import StreamlitPage
 
 from dashboard import actions, page
-from dashboard.access import sites
+from dashboard.access import preferences, sites, visitor
 from dashboard.drawing import markup
-from dashboard.start import zero
-from dashboard.start.templates import (
-    USUAL_BAND_PCT,
-    Template,
-    recipes_at_hand,
-    templates,
-)
-from dashboard.start.vessels import measures, show_new_vessel, vessel_word, vessels_for, vessels_html
-from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, Batch, BatchId, Stage, Target
+from dashboard.start import expected, summary, tiles
+from dashboard.start.bench import Bench
+from dashboard.start.draft import Draft, batch_of, draft_of
+from dashboard.start.templates import Template, recipes_at_hand, templates
+from dashboard.start.vessels import vessels_for
+from monitor.node.sights import sight_of
+from monitor.recipe.batch import Batch
 from monitor.recipe.intent import Intent
-from monitor.recipe.toml_tables import LONGEST_NAME
-from monitor.translatable import N_
-from monitor.units import celsius, fahrenheit
-from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
-from monitor.wording.alerts import stage_word
+from monitor.recipe.sight import unseen
+from monitor.settings.access import Role
+from monitor.wire.readings import NodeId
+from monitor.wording.sight import unseen_text
+from monitor.wording.times import date_words
 
-BY_EYE = N_("no sensor: levels read by eye")
-NOT_ZEROED = N_(
-    "Not set to zero, the sensor tells how warm the dough is, but not how high it stands: its rise is reckoned, not "
-    "seen. Set it to zero before the dough is in, or note levels by eye."
-)
+MOST_TILES = 5  # and something new: as many as a phone shows without scrolling
+_DRAFT = "start draft"
+_ALL = "start with all"
 
 
 def show(batch_page: StreamlitPage) -> None:
-    """Four short steps down one page; of a copy only where a batch is begun instead."""
+    """Tiles, and beside them what is about to be begun; of a copy only where a batch is begun instead."""
     page.render(lambda view: _draw(view, batch_page))
 
 
 def _draw(view: page.View, batch_page: StreamlitPage) -> None:
-    reader = view.reader
+    say = view.reader.say
     if view.store.is_copy:
-        st.html(markup.heading(reader.say("Start a batch"), sites.copy_words(reader)))
+        st.html(markup.heading(say("Start a batch"), sites.copy_words(view.reader)))
         return
-    subtitle = reader.say("What it is, what it stands in, which sensor looks at it. Set to zero, and go.")
-    st.html(markup.heading(reader.say("Start a batch"), subtitle))
     recipes, faults = recipes_at_hand(view.store.path.parent)
-    offered = templates(view.store.batches.all(), recipes, view.reader, view.now)
-    like = offered[st.selectbox(reader.say("Like one before, or by a recipe"), list(offered), key="like")]
-    for fault in faults:
-        st.html(markup.note(reader.text(fault)))
-    batch, dough_c = _what(like, view)
+    batches = view.store.batches.all()
+    found = templates(batches, view.store.reviews.intent, recipes, view.reader, view.now)
+    offered = {each.key: each for each in found}
+    sensors = _sensors(view)
+    saved = view.store.vessels.all()
+    running = [batch.name for batch in batches if batch.ended_at is None]
+
+    def proposed(like: Template) -> Draft:
+        named = like.batch.name or say("Dough of {day}", day=date_words(view.now, view.reader))
+        vessels = vessels_for(saved, like.batch if like.has_vessel else None)
+        return draft_of(like, named, vessels, sensors, running)
+
+    kept: Draft | None = st.session_state.get(_DRAFT)
+    if kept is not None and kept.like not in offered:
+        del st.session_state[_DRAFT]
+        kept = None
+    drafts = {key: proposed(each) for key, each in offered.items()}
+    draft = kept or next(iter(drafts.values()))
+
+    def choose(key: str) -> None:
+        _keep(drafts[key])
+        summary.open_line("watcher" if drafts[key].node is None else None)
+
+    with st.container(key="start-open" if kept is None else "start-chosen"):
+        with st.container(key="which"):
+            _show_tiles(offered, drafts, draft, choose, view)
+            for fault in faults:
+                st.html(markup.note(view.reader.text(fault)))
+        with st.container(key="about-to"):
+            _show_summary(offered[draft.like], draft, sensors, view, batch_page)
+
+
+def _sensors(view: page.View) -> dict[NodeId, str]:
+    """The sensors that were heard, by where they stand, or by their own name."""
+    folder = view.store.path.parent
+    return {
+        row.node: preferences.place_of(folder, row.node) or row.node.removeprefix("urn:dev:")
+        for row in view.store.nodes.all()
+    }
+
+
+def _show_tiles(
+    offered: dict[str, Template], drafts: dict[str, Draft], draft: Draft, choose: Callable[[str], None], view: page.View
+) -> None:
+    """The last doughs and recipes, and something new; all of them on demand."""
+    say, found = view.reader.say, list(offered.values())
+    with st.container(key="which-head", horizontal=True, vertical_alignment="center"):
+        st.html(markup.heading(say("Which dough?")), width="stretch")
+        if len(found) > MOST_TILES + 1:
+            label = say("Fewer") if st.session_state.get(_ALL) else say("All {n}", n=len(found) - 1)
+            st.button(label, key="all", on_click=_turn_all)
+    shown = found if st.session_state.get(_ALL) else [*found[:-1][:MOST_TILES], found[-1]]
+    vessels = vessels_for(view.store.vessels.all(), None)
+    words = say("a name, and what it stands in")
+    tiles.show(tiles.of_templates(shown, drafts, vessels, words, view), draft.like, choose, "doughs", view)
+
+
+def _turn_all() -> None:
+    st.session_state[_ALL] = not st.session_state.get(_ALL)
+
+
+def _show_summary(
+    like: Template, draft: Draft, sensors: dict[NodeId, str], view: page.View, batch_page: StreamlitPage
+) -> None:
+    """The lines of what is about to be begun, and the touch that begins it, grey with its reason while it cannot."""
+    say, folder = view.reader.say, view.store.path.parent
     vessels = vessels_for(view.store.vessels.all(), like.batch if like.has_vessel else None)
-    label = reader.say("It stands in")
-    vessel_name = st.selectbox(label, list(vessels), format_func=lambda name: vessel_word(name, reader), key="vessel")
-    vessel = vessels[vessel_name]
-    st.html(vessels_html(vessels, vessel_name, view))
-    st.html(f'<p class="quiet">{measures(vessel, view.reader)}</p>')
-    show_new_vessel(reader)
-    nodes = {row.node.removeprefix("urn:dev:"): row.node for row in view.store.nodes.all()}
-    usual = like.batch.node_of(Channel.DISTANCE)
-    names = [*nodes, BY_EYE]
-    place = next((names.index(name) for name, node in nodes.items() if node == usual), 0)
-    node = nodes.get(
-        st.selectbox(
-            reader.say("Looked at by"),
-            names,
-            index=place,
-            format_func=lambda name: reader.say(BY_EYE) if name == BY_EYE else name,
-            key="node",
-        )
-    )
-    vessel = replace(vessel, sensor_to_base_mm=zero.zero_mm(vessel_name, vessel, node))
-    if node is not None:
-        zero.show_reading(node, vessel_name, vessel, reader)
-        if vessel.sensor_to_base_mm is None:
-            st.html(markup.quiet(reader.say(NOT_ZEROED)))
-    batch = replace(batch, vessel=vessel, nodes=_nodes(like, node), started_at=view.now)
-    if st.button(reader.say("Go"), key="go", type="primary", width="stretch", disabled=not batch.name):
-        begun = actions.start_batch(batch, Intent(dough_c))
-        if begun is not None:
-            st.switch_page(batch_page, query_params={"batch": str(begun)})
+
+    def bench() -> Bench:
+        return Bench(st.session_state.get(_DRAFT, draft), vessels, sensors, _keep, view)
+
+    st.button(say("Another dough"), key="another", icon=":material/arrow_back:", on_click=_forget)
+    st.html(markup.quiet(say("You are about to begin")))
+    draft = summary.show(bench)
+    batch = batch_of(draft, like, bench().vessel, view.now)
+    why = _why_not(batch, view)
+    with st.container(key="begin"):
+        sight = None if draft.node is None else sight_of(folder, draft.node)
+        hidden = None if sight is None else unseen(sight, batch)
+        words = expected.sentence(batch, draft.dough_c, view) if hidden is None else unseen_text(hidden, view.reader)
+        st.html(markup.quiet(words))
+        if st.button(say("Begin"), key="go", type="primary", width="stretch", disabled=bool(why)):
+            begun = actions.start_batch(batch, Intent(draft.dough_c), draft.level_mm if draft.node is None else None)
+            if begun is not None:
+                _forget()
+                st.switch_page(batch_page, query_params={"batch": str(begun)})
+        if why:
+            st.html(markup.note(why))
 
 
-def _what(like: Template, view: page.View) -> tuple[Batch, float]:
-    """Name, stage, target and planned warmth; the rest as the batch it is like."""
-    reader = view.reader
-    name, stage = st.columns([1.6, 1])
-    model = like.batch
-    typed = name.text_input(reader.say("Name"), value=model.name, max_chars=LONGEST_NAME, key=f"name-{like.key}")
-    stages = list(Stage)
-    chosen = stage.selectbox(
-        reader.say("Stage"),
-        stages,
-        index=stages.index(model.stage),
-        format_func=lambda each: stage_word(each, view.reader),
-        key=f"stage-{like.key}",
-    )
-    band, warmth = st.columns([1.6, 1], vertical_alignment="bottom")
-    usual_pct = USUAL_BAND_PCT if model.target.rise_pct is None else model.target.rise_pct
-    wants_peak = warmth.checkbox(reader.say("wait for its peak"), value=model.target.is_peak, key=f"peak-{like.key}")
-    label = reader.say("Band at, % risen")
-    pct = band.number_input(label, 5.0, 400.0, usual_pct, 5.0, format="%.0f", disabled=wants_peak)
-    is_f = view.reader.temp_unit == "F"
-    usual = fahrenheit(like.dough_c) if is_f else like.dough_c
-    label = reader.say("Dough meant to be, {unit}", unit=f"°{reader.temp_unit}")
-    temp = st.number_input(label, 0.0, 110.0, usual, 0.5, format="%.1f")
-    usual_preheat = DEFAULT_PREHEAT_MIN if chosen is Stage.FINAL_PROOF else None
-    new = Batch(
-        BatchId(0),
-        typed.strip(),
-        chosen,
-        view.now,
-        model.vessel,
-        Target(None if wants_peak else float(pct)),
-        formula=model.formula,
-        recipe=model.recipe,
-        preheat_min=model.preheat_min if model.stage is chosen else usual_preheat,
-        events=() if model.id else model.events,  # a recipe may begin in the refrigerator
-    )
-    return new, celsius(temp) if is_f else float(temp)
+def _why_not(batch: Batch, view: page.View) -> str:
+    """Why this cannot be begun now, and what to do about it; empty when it can."""
+    if visitor.role(view.store.path.parent) is not Role.BAKER:
+        return view.reader.say("You may look, but only a baker may note things.")
+    return "" if batch.name else view.reader.say("Give it a name first.")
 
 
-def _nodes(like: Template, node: NodeId | None) -> tuple[tuple[Channel, NodeId], ...]:
-    """The channels as the batch it is like has them, when that node looks at it again; else all from the one node."""
-    if node is None:
-        return ()
-    if like.batch.node_of(Channel.DISTANCE) == node:
-        return like.batch.nodes
-    return tuple((channel, node) for channel in SENSOR_CHANNELS)
+def _keep(draft: Draft) -> None:
+    st.session_state[_DRAFT] = draft
+
+
+def _forget() -> None:
+    """Back to the tiles."""
+    st.session_state.pop(_DRAFT, None)
+    summary.open_line(None)

@@ -1,21 +1,16 @@
-"""The bakery's vessels on a page: drawn to one scale beside each other, and another one added to them."""
+"""The bakery's vessels: what they are called, how large they are, and another one added to them."""
 
-import html
 from collections.abc import Mapping
 
 import streamlit as st
 
 from dashboard import actions
-from dashboard.drawing.markup import picture
-from dashboard.drawing.tub import vessel_svg
-from dashboard.page import View
 from monitor.recipe.batch import Batch
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.translatable import N_
+from monitor.translatable import N_, harmless
 from monitor.wording.reader import Reader
 
-TALLEST_PX = 120.0
 FIRST_VESSELS = {  # to begin with: round numbers of no maker's
     N_("round tub, 6 litres"): Vessel(Shape.ROUND, (190.0, 190.0), (220.0, 220.0), 180.0),
     N_("long tray"): Vessel(Shape.RECTANGULAR, (300.0, 200.0), (300.0, 200.0), 120.0),
@@ -40,23 +35,6 @@ def vessels_for(saved: Mapping[str, Vessel], like: Batch | None) -> dict[str, Ve
     if like is None or like.vessel in vessels.values():
         return vessels
     return {f"{AS_BEFORE}{like.name}": like.vessel, **vessels}
-
-
-def vessels_html(vessels: Mapping[str, Vessel], chosen: str, view: View) -> str:
-    """All vessels beside one another, drawn to one scale, with their volume; the chosen one marked."""
-    tallest_mm = max(vessel.depth_mm for vessel in vessels.values())
-    widest_mm = max(max(*vessel.base_mm, *vessel.top_mm) for vessel in vessels.values())
-    px_per_mm = min(TALLEST_PX / tallest_mm, 1.4 * TALLEST_PX / widest_mm)
-    cells = []
-    for name, vessel in vessels.items():
-        svg, width_px, height_px = vessel_svg(vessel, view.palette, px_per_mm)
-        litres = f"{view.reader.number(vessel.volume_ml / 1000, 1)} l"
-        called = vessel_word(name, view.reader)
-        words = f"{called}, {measures(vessel, view.reader)}"
-        drawn = picture(svg, words, "vessel").replace("<img ", f'<img width="{width_px:.0f}" height="{height_px:.0f}" ')
-        here = ' class="chosen"' if name == chosen else ""
-        cells.append(f"<li{here}>{drawn}<span>{html.escape(called)}<br>{litres}</span></li>")
-    return f'<ul class="vessels">{"".join(cells)}</ul>'
 
 
 def measures(vessel: Vessel, reader: Reader) -> str:
@@ -89,5 +67,5 @@ def show_new_vessel(reader: Reader) -> None:
         if st.form_submit_button(reader.say("Save the vessel")) and name.strip():
             side = base_mm if shape is Shape.ROUND or other is None else other
             rim = top_mm if shape is Shape.ROUND or other is None else other * top_mm / base_mm
-            actions.save_vessel(name.strip(), Vessel(shape, (base_mm, side), (top_mm, rim), depth_mm))
+            actions.save_vessel(harmless(name).strip(), Vessel(shape, (base_mm, side), (top_mm, rim), depth_mm))
             st.rerun()

@@ -27,7 +27,7 @@ def zero_mm(name: str, vessel: Vessel, node: NodeId | None) -> float | None:
     return vessel.sensor_to_base_mm if measured is None else measured
 
 
-@st.fragment(run_every=page.REFRESH_S)
+@page.live()
 def show_reading(node: NodeId, vessel_name: str, vessel: Vessel, reader: Reader) -> None:
     """What the node reads now in this vessel, again and again, and the touch that sets it to zero."""
 
@@ -59,7 +59,7 @@ def _base_mm(view: View, node: NodeId) -> float | None:
     return float(median(reading.value for reading in usable))
 
 
-def _newest(row: NodeRow, channel: Channel) -> Reading | None:
+def newest(row: NodeRow, channel: Channel) -> Reading | None:
     """What a node measured last of a channel, when it can be used."""
     return next((each for each in row.newest if each.channel is channel and each.flag is Flag.OK), None)
 
@@ -68,10 +68,10 @@ def _reading_words(row: NodeRow, vessel: Vessel, view: View) -> str:
     """What a node reads now, and what that means in this vessel."""
     reader, parts = view.reader, []
     for channel, what in ((Channel.AIR_TEMP, N_("air {temp}")), (Channel.DOUGH_TEMP, N_("dough {temp}"))):
-        found = _newest(row, channel)
+        found = newest(row, channel)
         if found is not None:
             parts.append(reader.say(what, temp=temp_text(found.value, reader)))
-    humid, distance = _newest(row, Channel.HUMIDITY), _newest(row, Channel.DISTANCE)
+    humid, distance = newest(row, Channel.HUMIDITY), newest(row, Channel.DISTANCE)
     if humid is not None:
         parts.append(reader.say("humidity {humidity} %", humidity=reader.number(humid.value)))
     if distance is not None:

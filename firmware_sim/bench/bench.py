@@ -7,6 +7,8 @@ from typing import Protocol
 
 from firmware_sim.bench.air import Air
 from firmware_sim.bench.sensors import Sensors
+from firmware_sim.bench.surface import Surface
+from firmware_sim.bench.troubles import Trouble, TroubleKind, is_on
 from firmware_sim.doughs.dough import STEP_S, Dough
 
 
@@ -35,15 +37,19 @@ class Tub:
         return level_mm * (self.area_mm2(0.0) + 4.0 * middle + self.area_mm2(level_mm)) / 6000.0
 
     def level_mm(self, volume_ml: float) -> float:
-        """Level of a volume, by bisection. [mm]"""
-        low, high = 0.0, 10.0 * self.depth_mm
-        for _ in range(50):
-            middle = 0.5 * (low + high)
-            if self.volume_ml(middle) < volume_ml:
-                low = middle
-            else:
-                high = middle
-        return 0.5 * (low + high)
+        """Level of a volume, by Newton's method. [mm]"""
+        level_mm = 1000.0 * volume_ml / self.area_mm2(0.5 * self.depth_mm)
+        for _ in range(20):
+            step_mm = 1000.0 * (self.volume_ml(level_mm) - volume_ml) / self.area_mm2(level_mm)
+            level_mm -= step_mm
+            if abs(step_mm) < 1e-9:
+                break
+        return level_mm
+
+    def width_mm(self, level_mm: float) -> float:
+        """Inner width at a height: the diameter, or the shorter side. [mm]"""
+        part = level_mm / self.depth_mm
+        return min(base + (top - base) * part for base, top in zip(self.base_mm, self.top_mm, strict=True))
 
 
 TUBS = {  # invented sizes
@@ -107,6 +113,10 @@ class Bench:
         At its start, with the same air round it and its folds ahead of it.
     flour_g
         Flour in the tub; the dough's equations are per 100 g.
+    surface
+        Its top.
+    troubles
+        What happens to the probe; what happens over the dough is the sensors' own.
     last_fold_s
         When it is folded for the last time; 0 for never. [s]
     step_s
@@ -121,6 +131,8 @@ class Bench:
         tub: Tub,
         air: Air,
         sensors: Sensors,
+        surface: Surface,
+        troubles: tuple[Trouble, ...] = (),
         last_fold_s: float = 0.0,
         target_rise_pct: float | None = None,
         step_s: float = STEP_S,
@@ -130,9 +142,12 @@ class Bench:
         self.tub = tub
         self.air = air
         self.sensors = sensors
+        self.surface = surface
+        self._troubles = troubles
         self.flour_g = flour_g
         self.outcomes = Outcomes(target_rise_pct, last_fold_s)
-        self._level_mm: tuple[float, float] = (-1.0, 0.0)
+        self._level: tuple[float, float] = (-1.0, 0.0)
+        self._look()
 
     def advance_to(self, at_s: float) -> None:
         """Let the dough live up to a time after its start. [s]"""
@@ -141,6 +156,11 @@ class Bench:
             rise_pct = self.dough.rise_pct
             if rise_pct is not None:
                 self.outcomes.note(self.dough.now_s, rise_pct)
+            self._look()
+
+    def _look(self) -> None:
+        """Let the top follow the volume."""
+        self.surface.look(self.dough.now_s, self.mean_mm, self.tub.width_mm(self.mean_mm))
 
     @property
     def volume_ml(self) -> float:
@@ -148,17 +168,26 @@ class Bench:
         return self.dough.volume_ml * self.flour_g / 100.0
 
     @property
-    def start_volume_ml(self) -> float | None:
-        """True settled volume that the rise is counted from. [mL]"""
-        settled_ml = self.dough.settled_ml
-        return None if settled_ml is None else settled_ml * self.flour_g / 100.0
+    def start_volume_ml(self) -> float:
+        """True volume that the rise is counted from. [mL]"""
+        return self.dough.stage_start_ml * self.flour_g / 100.0
+
+    @property
+    def mean_mm(self) -> float:
+        """Level at which the dough would stand with a flat top. [mm]"""
+        if self._level[0] != self.dough.now_s:
+            self._level = (self.dough.now_s, self.tub.level_mm(self.volume_ml))
+        return self._level[1]
+
+    @property
+    def edge_mm(self) -> float | None:
+        """True height of the dough at the wall; None as long as it does not touch it. [mm]"""
+        return self.surface.edge_mm(self.mean_mm)
 
     @property
     def distance_mm(self) -> float:
         """True distance from the sensor to the middle of the dough's top. [mm]"""
-        if self._level_mm[0] != self.dough.now_s:
-            self._level_mm = (self.dough.now_s, self.tub.level_mm(self.volume_ml) + self.dough.dome_mm)
-        return self.tub.sensor_to_base_mm - self._level_mm[1]
+        return self.tub.sensor_to_base_mm - self.surface.centre_mm(self.mean_mm)
 
     def read_air(self, at_s: float) -> tuple[int, int] | None:
         """What the air sensor answers."""
@@ -167,7 +196,8 @@ class Bench:
     def read_dough(self, at_s: float) -> int | None:
         """What the probe answers."""
         self.advance_to(at_s)
-        return self.sensors.dough(at_s, self.dough.probe_c)
+        is_out = is_on(self._troubles, TroubleKind.PROBE_OUT, at_s)
+        return self.sensors.dough(at_s, self.air.temp_c(at_s) if is_out else self.dough.probe_c)
 
     def read_distance(self, at_s: float) -> int | None:
         """What one shot of the distance sensor answers."""

@@ -5,9 +5,10 @@ way, so that a driver cannot be right only because its counterpart shares its mi
 """
 
 import random
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from math import sqrt
+from typing import Protocol
 
 NOT_THERE = 19  # ENODEV: nobody acknowledges
 TIMED_OUT = 110  # ETIMEDOUT: the clock line is held down
@@ -138,13 +139,80 @@ class AirChip:
         return self._faults.over_the_wire(answer[:size])
 
 
+class RangerChip:
+    """Time-of-flight ranger of the VL53L1X class: registers of one byte by numbers of two, one distance a shot.
+
+    It measures only once all of its start-up block has been written, as the maker's driver writes it.
+    """
+
+    MODEL = b"\xea\xcc"
+    BLOCK = range(0x2D, 0x88)
+    BOOT_MS = 2
+    FARTHEST_MM = 1300  # in its short mode
+
+    def __init__(self, clock: SensorClock, faults: WireFaults, measured: Measured) -> None:
+        self._clock, self._faults, self._measured = clock, faults, measured
+        self.status: int | None = None  # what it says of its shots in place of how they were
+        self.power_on()
+
+    def power_on(self) -> None:
+        """Its supply comes: all registers are as they leave the factory."""
+        self._booted_ms = self._clock.now_ms + self.BOOT_MS
+        self.registers = {0x10F + at: byte for at, byte in enumerate(self.MODEL)}
+        self._at = 0
+        self._ready_ms: int | None = None
+
+    def write(self, data: bytes) -> bool:
+        """A register's number, and what goes into it and those after it; False when it is not acknowledged."""
+        if self._clock.now_ms < self._booted_ms - self.BOOT_MS or self._faults.happens(self._faults.unanswered):
+            return False
+        self._at = int.from_bytes(data[:2], "big")
+        for at, byte in enumerate(data[2:], self._at):
+            self.registers[at] = byte
+            if at == 0x86 and byte & 1:
+                self._ready_ms = None
+            elif at == 0x87 and byte == 0x40:
+                return self._shoot()
+        return True
+
+    def _shoot(self) -> bool:
+        if any(at not in self.registers for at in self.BLOCK):
+            return True  # it was never told how: nothing will be ready
+        tenth_mm = self._measured()
+        if tenth_mm is None:
+            return False
+        is_short = self.registers[0x4B] == 0x14
+        is_seen = tenth_mm < 10 * self.FARTHEST_MM or not is_short
+        status = self.status if self.status is not None else 9 if is_seen else 4
+        result = bytes([0xC0 | status]) + bytes(12) + (round(tenth_mm / 10) if is_seen else 0).to_bytes(2, "big")
+        for at, byte in enumerate(self._faults.over_the_wire(result), 0x89):
+            self.registers[at] = byte
+        budget_ms = {0x01AE: 50, 0x02E1: 100}.get(self.registers[0x5E] << 8 | self.registers[0x5F], 100)
+        self._ready_ms = self._clock.now_ms + budget_ms + (5000 if self._faults.happens(self._faults.late) else 0)
+        return True
+
+    def read(self, size: int) -> bytes | None:
+        """Registers from the one that was named last."""
+        now_ms = self._clock.now_ms
+        is_ready = self._ready_ms is not None and now_ms >= self._ready_ms
+        live = {0xE5: int(now_ms >= self._booted_ms), 0x31: 2 | int(is_ready)}
+        return bytes(live.get(at, self.registers.get(at, 0)) for at in range(self._at, self._at + size))
+
+
+class I2cChip(Protocol):
+    """What hangs on an I2C bus at an address."""
+
+    def write(self, data: bytes) -> bool: ...
+    def read(self, size: int) -> bytes | None: ...
+
+
 class I2cBus:
     """The calls of a board's I2C, to chips by address."""
 
-    def __init__(self, chips: dict[int, AirChip], faults: WireFaults) -> None:
+    def __init__(self, chips: Mapping[int, I2cChip], faults: WireFaults) -> None:
         self._chips, self._faults = chips, faults
 
-    def _chip(self, address: int) -> AirChip:
+    def _chip(self, address: int) -> I2cChip:
         if "i2c" in self._faults.stuck:
             raise OSError(TIMED_OUT, "the bus is held down")
         if address not in self._chips:
@@ -282,14 +350,26 @@ class OneWireBus:
 
 
 class TofModule:
-    """Time-of-flight ranger on a serial line: a Modbus RTU server with one register, whole millimetres."""
+    """Time-of-flight ranger on a serial line: a Modbus RTU server with one register, whole millimetres.
+
+    It measures on its own, once each ``MEASURES_EVERY_MS``; asked in between, it says the last one again.
+    """
 
     ANSWER_AFTER_MS = 3
+    MEASURES_EVERY_MS = 200
 
     def __init__(self, clock: SensorClock, faults: WireFaults, measured: Measured) -> None:
         self._clock, self._faults, self._measured = clock, faults, measured
         self._coming = b""
         self._due_ms = 0
+        self._round: int | None = None
+        self._tenth_mm: int | None = None
+
+    def _newest(self) -> int | None:
+        this_round = self._clock.now_ms // self.MEASURES_EVERY_MS
+        if this_round != self._round:
+            self._round, self._tenth_mm = this_round, self._measured()
+        return self._tenth_mm
 
     def write(self, data: bytes) -> int:
         """A question; one that is damaged, or for another address, is passed over in silence."""
@@ -300,7 +380,7 @@ class TofModule:
         elif data[2:6] != b"\x00\x10\x00\x01":
             self._answer(bytes([1, 0x83, 2]))  # illegal address
         else:
-            tenth_mm = self._measured()
+            tenth_mm = self._newest()
             if tenth_mm is not None and not self._faults.happens(self._faults.unanswered):
                 self._answer(b"\x01\x03\x02" + round(tenth_mm / 10).to_bytes(2, "big"))
         return len(data)
@@ -370,16 +450,17 @@ def buses(
     distance: Measured,
     air_c: Callable[[], float],
     faults: WireFaults | None = None,
+    air_address: int = 0x44,
 ) -> ChipBuses:
     """Chips that answer with what is measured: air [0.01 C, 0.01 %], dough [0.01 C], distance [0.1 mm].
 
-    ``air_c`` is the true warmth of the air, which the sound goes through. [C]
+    ``air_c`` is the true warmth of the air, which the sound goes through. [C] ``air_address``: the air sensor's.
     """
     wires = WireFaults() if faults is None else faults
     return ChipBuses(
         clock,
         wires,
-        I2cBus({0x44: AirChip(clock, wires, air)}, wires),
+        I2cBus({air_address: AirChip(clock, wires, air), 0x29: RangerChip(clock, wires, distance)}, wires),
         OneWireBus([ProbeChip(clock, wires, dough)], wires),
         TofModule(clock, wires, distance),
         EchoModule(wires, distance, air_c),

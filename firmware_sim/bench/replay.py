@@ -8,6 +8,7 @@ from pathlib import Path
 
 LARGEST_BYTES = 64_000_000  # judgement: a year of readings, one each half minute
 SCALES = {"air_temp_c": 100, "humidity_pct": 100, "dough_temp_c": 100, "distance_mm": 10}
+"""The channels' columns in the order of a measurement, and what makes them the node's whole numbers."""
 
 
 class ReplayedSensors:

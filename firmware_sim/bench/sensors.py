@@ -7,6 +7,7 @@ import random
 from dataclasses import dataclass, replace
 
 from firmware_sim.bench.faults import Episode, episodes
+from firmware_sim.bench.troubles import Trouble, seen_distance
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +33,8 @@ class Imperfections:
         How far such a film takes the distance before it is wiped off.
     missing_chance
         That one channel is not read once.
+    is_lifted
+        Whether the sensor comes off with the lid for every fold.
     """
 
     temp_sd_c: float = 0.0
@@ -48,6 +51,7 @@ class Imperfections:
     drifts_per_h: float = 0.0
     drift_mm: float = 0.0
     missing_chance: float = 0.0
+    is_lifted: bool = True
 
 
 USUAL = Imperfections(
@@ -55,8 +59,7 @@ USUAL = Imperfections(
     distance_sd_mm=1.2, distance_step_mm=1.0, outlier_chance=0.03, bad_moment_chance=0.008, hands_per_h=0.4,
     silences_per_h=0.06, drifts_per_h=0.1, drift_mm=2.5, missing_chance=0.004,
 )  # fmt: skip
-NOISE = {
-    "clean": Imperfections(),
+_MIXED = {
     "mild": replace(
         USUAL, distance_sd_mm=0.6, distance_step_mm=0.5, hands_per_h=0.15, drifts_per_h=0.0, temp_offset_c=0.1
     ),
@@ -66,6 +69,17 @@ NOISE = {
         drifts_per_h=0.35, drift_mm=5.0, missing_chance=0.02, temp_offset_c=0.4,
     ),
 }  # fmt: skip
+UNTROUBLED = {name: f"{name} alone" for name in _MIXED}  # the same instruments, left in peace
+NOISE = {
+    "clean": Imperfections(is_lifted=False),
+    **_MIXED,
+    **{
+        UNTROUBLED[name]: replace(
+            how, bad_moment_chance=0.0, hands_per_h=0.0, silences_per_h=0.0, drifts_per_h=0.0, is_lifted=False
+        )
+        for name, how in _MIXED.items()
+    },
+}
 
 
 def _stepped(value: float, step: float) -> float:
@@ -79,9 +93,17 @@ class Sensors:
     ----------
     lifted_s
         Moments after the start at which the lid with the sensor comes off for a fold. [s]
+    troubles
+        What gets between the sensors and the truth.
     """
 
-    def __init__(self, how: Imperfections, seed: int | str, lifted_s: tuple[float, ...] = ()) -> None:
+    def __init__(
+        self,
+        how: Imperfections,
+        seed: int | str,
+        lifted_s: tuple[float, ...] = (),
+        troubles: tuple[Trouble, ...] = (),
+    ) -> None:
         rng = random.Random(f"sensors {seed}")
         self._how = how
         self._rng = rng
@@ -95,8 +117,9 @@ class Sensors:
             Episode(at - rng.uniform(10.0, 40.0), at + rng.uniform(40.0, 110.0), rng.uniform(60.0, 260.0))
             for at in lifted_s
         )
-        if how == NOISE["clean"]:
+        if not how.is_lifted:
             self._lifts = ()
+        self._troubles = troubles
         self._bad_moment_at: float | None = None
         self._asked_at: float | None = None
 
@@ -130,7 +153,7 @@ class Sensors:
             self._bad_moment_at = at_s if rng.random() < how.bad_moment_chance else None
         if any(e.covers(at_s) for e in self._silences):
             return None
-        shown_mm = distance_mm
+        shown_mm, spread = seen_distance(self._troubles, at_s, distance_mm)
         for hand in self._hands:
             if hand.covers(at_s):
                 shown_mm = min(hand.size, distance_mm)
@@ -142,5 +165,5 @@ class Sensors:
                 shown_mm -= film.size * (at_s - film.start_s) / (film.end_s - film.start_s)
         if self._bad_moment_at == at_s or rng.random() < how.outlier_chance:
             shown_mm = rng.uniform(20.0, 2.5 * distance_mm)
-        shown_mm += rng.gauss(0.0, how.distance_sd_mm)
+        shown_mm += rng.gauss(0.0, spread * how.distance_sd_mm)
         return round(10.0 * max(1.0, _stepped(shown_mm, how.distance_step_mm)))

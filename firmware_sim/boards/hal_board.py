@@ -1,8 +1,8 @@
 """A real board: pins, buses, radio, clock. No other file names the modules of MicroPython that only boards have.
 
 It lies beside the files of node/ on the board, with the configuration of the person who set it up (config.txt, see
-README.md). Written for the ESP32 and RP2040 ports of MicroPython 1.22 and newer, from their documentation: what is in
-this file has been compiled, and run on no board yet.
+README.md). Written for the ESP32 and RP2 ports of MicroPython 1.25 and newer, from their documentation: what is in this
+file has been run over stand-ins that behave as that says, and on no board yet.
 """
 
 import binascii
@@ -19,51 +19,54 @@ gc.threshold(1024)  # from the first import on: memory that is tidied late lies 
 import ring
 
 CONFIGURATION = "config.txt"
-PINS = {  # the same as in README.md
-    "esp32": {"sda": 21, "scl": 22, "probe": 27, "trigger": 25, "echo": 26, "tx": 17, "rx": 16},
-    "rp2040": {"sda": 4, "scl": 5, "probe": 15, "trigger": 13, "echo": 14, "tx": 8, "rx": 9},
-}
-UARTS = {"esp32": 2, "rp2040": 1}  # not the one of the console
 I2C_HZ = 100000
 RANGER_BAUD = 115200
 TRIGGER_US = 10
-WATCHDOG_MS = {"esp32": 60000, "rp2040": 8000}  # the longest that the RP2040 knows is 8.3 s
+WATCHDOG_MS = 8000 if sys.platform == "rp2" else 60000  # the longest that an RP2040 knows is 8.3 s
 RESET_AFTER_MS = 10000
-TIME_ASKED_EVERY_MS = 3600000
+TIME_ASKED_EVERY_MS = 3600000  # once it is there: a board's clock drifts by seconds a day
+TIME_TRIED_EVERY_MS = 10000  # until it is there: one lost question must not keep a node silent
+TIME_WAIT_S = 1
 JOIN_EVERY_MS = 30000
 DBM = 30  # a watt is 30 dB more than the milliwatt that the radio counts from
 FULL_SCALE = 330  # of the board's own converter, in 0.01 V
 
 
 class BoardBuses:
-    """Opens what the configuration uses, on its pins or on those of the board's class."""
+    """Opens what the configuration uses, on the pins that it names: `node configure` writes all of them out.
+
+    Raises ValueError for a pin that it does not name, or that the board does not have.
+    """
 
     def __init__(self, found):
-        self._class = found.get("board", "esp32")
         self._found = found
 
+    def _number(self, key):
+        if key not in self._found:
+            raise ValueError(key)
+        return int(self._found[key])
+
     def _pin(self, name):
-        return int(self._found.get("pin_" + name, PINS[self._class][name]))
+        return machine.Pin(self._number("pin_" + name))
 
     def i2c(self):
-        """The air sensor's bus."""
-        scl, sda = machine.Pin(self._pin("scl")), machine.Pin(self._pin("sda"))
-        return machine.I2C(0, scl=scl, sda=sda, freq=I2C_HZ, timeout=50000)
+        """The bus of the air sensor, and of a ranger by light beside it."""
+        return machine.I2C(self._number("i2c"), scl=self._pin("scl"), sda=self._pin("sda"), freq=I2C_HZ, timeout=50000)
 
     def onewire(self):
         """The probe's line; it needs its pull-up of 4.7 kOhm."""
         import onewire
 
-        return onewire.OneWire(machine.Pin(self._pin("probe")))
+        return onewire.OneWire(self._pin("probe"))
 
     def uart(self):
         """The time-of-flight ranger's line."""
-        tx, rx = machine.Pin(self._pin("tx")), machine.Pin(self._pin("rx"))
-        return machine.UART(UARTS[self._class], baudrate=RANGER_BAUD, tx=tx, rx=rx, timeout=0)
+        tx, rx = self._pin("tx"), self._pin("rx")
+        return machine.UART(self._number("uart"), baudrate=RANGER_BAUD, tx=tx, rx=rx, timeout=0)
 
     def pins(self):
         """The ultrasonic ranger's pins."""
-        return EchoPins(self._pin("trigger"), self._pin("echo"))
+        return EchoPins(self._number("pin_trigger"), self._number("pin_echo"))
 
 
 class EchoPins:
@@ -79,6 +82,47 @@ class EchoPins:
         time.sleep_us(TRIGGER_US)
         self._trigger.value(0)
         return machine.time_pulse_us(self._echo, 1, timeout_us)
+
+
+class Lamp:
+    """Whatever a level switches: a lamp, or a buzzer behind a transistor."""
+
+    def __init__(self, pin):
+        self._pin = machine.Pin(pin, machine.Pin.OUT, value=0)
+
+    def on(self, level):
+        """Switch it."""
+        self._pin.value(1 if level else 0)
+
+
+class Button:
+    """A button from a pin to GND."""
+
+    def __init__(self, pin):
+        self._pin = machine.Pin(pin, machine.Pin.IN, machine.Pin.PULL_UP)
+
+    def is_down(self):
+        """True while it is pushed."""
+        return not self._pin.value()
+
+
+def signals_of(found):
+    """Lamp, buzzer and button as far as the configuration names pins for them; None without any.
+
+    One whose pin the board does not have is left out.
+    """
+    parts = {}
+    for name, kind in (("light", Lamp), ("buzzer", Lamp), ("button", Button)):
+        if "pin_" + name in found:
+            try:
+                parts[name] = kind(int(found["pin_" + name]))
+            except (OSError, ValueError):
+                pass
+    if not parts:
+        return None
+    import signals
+
+    return signals.Signals(parts.get("light"), parts.get("buzzer"), parts.get("button"))
 
 
 class UsbLine:
@@ -109,21 +153,33 @@ class Radio:
     """The wireless network, joined again whenever it is lost; asks a time server where certificates need the date."""
 
     def __init__(self, found):
+        import names
         import network
 
         self._name = found.get("wifi_name", "")
         self._password = found.get("wifi_password", "")
         self._wants_date = found["mqtt_tls"] == "1"
+        self._time_host = found.get("ntp_host") or found["mqtt_host"]
+        self._time_names = names.Names(self._name_server)
+        self._broker_names = names.Names(self._name_server)
+        self.find = self._broker_names.find
         self._asked = None
+        self._ask_after_ms = 0
         self._joined = None
         self._radio = network.WLAN(network.STA_IF)
         self._radio.active(True)
 
     def signal(self):
         """How strongly it hears its network, in dBW; None while it hears none."""
-        if not self._radio.isconnected():
-            return None
-        return self._radio.status("rssi") - DBM
+        try:
+            if self._radio.isconnected():
+                return self._radio.status("rssi") - DBM
+        except (OSError, TypeError, ValueError):
+            pass  # lost between the two calls, or a port that says None then
+        return None
+
+    def _name_server(self):
+        return self._radio.ifconfig()[3]
 
     def mac(self):
         """Its six bytes."""
@@ -139,14 +195,25 @@ class Radio:
                     self._radio.connect(self._name, self._password)
                 except OSError:
                     pass  # a network that is busy with the try before; the next one comes
-        elif self._wants_date and (self._asked is None or time.ticks_diff(now, self._asked) > TIME_ASKED_EVERY_MS):
-            self._asked = now
+        elif self._wants_date and (self._asked is None or time.ticks_diff(now, self._asked) > self._ask_after_ms):
+            self._ask_time(now)
+
+    def _ask_time(self, now):
+        """Ask for the date; without it the broker's certificate may be refused, and the link tries again."""
+        try:
+            host = self._time_names.find(self._time_host, now)
+            if host is None:
+                return
+            self._asked, self._ask_after_ms = now, TIME_TRIED_EVERY_MS
             import ntptime
 
-            try:
-                ntptime.settime()
-            except OSError:
-                pass  # without the date the broker's certificate may be refused; the link says so and tries again
+            ntptime.host = host
+            ntptime.timeout = TIME_WAIT_S
+            ntptime.settime()
+        except (OSError, OverflowError, ValueError, IndexError):  # no answer, or none that can be read
+            self._asked, self._ask_after_ms = now, TIME_TRIED_EVERY_MS
+        else:
+            self._ask_after_ms = TIME_ASKED_EVERY_MS
 
 
 class Battery:
@@ -159,10 +226,13 @@ class Battery:
         self._ratio = ratio
 
     def centivolts(self):
-        """Its voltage in 0.01 V."""
-        if hasattr(self._converter, "read_uv"):  # set right in the factory
-            return int(self._converter.read_uv() // 10000 * self._ratio)
-        return int(self._converter.read_u16() * FULL_SCALE // 65535 * self._ratio)
+        """Its voltage in 0.01 V; None when it cannot be read now."""
+        try:
+            if hasattr(self._converter, "read_uv"):  # set right in the factory
+                return int(self._converter.read_uv() // 10000 * self._ratio)
+            return int(self._converter.read_u16() * FULL_SCALE // 65535 * self._ratio)
+        except OSError:
+            return None
 
 
 def name_of(found, radio):
@@ -178,6 +248,28 @@ def name_of(found, radio):
     return "urn:dev:mac:" + str(binascii.hexlify(number), "utf8")
 
 
+def started_by():
+    """A word for what started the board."""
+    try:
+        cause = machine.reset_cause()
+    except (AttributeError, ValueError):  # a port without it
+        return "unknown"
+    words = (("PWRON_RESET", "power"), ("HARD_RESET", "reset"), ("WDT_RESET", "watchdog"), ("DEEPSLEEP_RESET", "sleep"))
+    for name, word in words:
+        if getattr(machine, name, None) == cause:
+            return word
+    return "restart" if getattr(machine, "SOFT_RESET", None) == cause else "unknown"
+
+
+def free_flash():
+    """Bytes that still go onto the board's own file system; None where it cannot tell."""
+    try:
+        found = os.statvfs("/")
+    except OSError:
+        return None
+    return found[0] * found[3]  # size of a block, free blocks
+
+
 class Board:
     """The hal: see main.py."""
 
@@ -185,14 +277,19 @@ class Board:
         self.urn = urn
         self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
         self.sensors = sensors
+        self.signals = signals_of(found)
         self._radio = radio
+        self._cause = started_by()
         self._battery = None
         if "pin_battery" in found:
-            self._battery = Battery(int(found["pin_battery"]), float(found.get("battery_ratio", 2)))
+            try:
+                self._battery = Battery(int(found["pin_battery"]), float(found.get("battery_ratio", 2)))
+            except (OSError, ValueError):
+                pass  # a pin that measures nothing: the battery is not told, the rest goes on
         self._watchdog = None
         # Not by itself: it cannot be stopped, and would cut short whoever copies files to the board.
         if found.get("watchdog") == "1":
-            self._watchdog = machine.WDT(timeout=WATCHDOG_MS[found.get("board", "esp32")])
+            self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
 
     ticks_ms = staticmethod(time.ticks_ms)
     dough_ticks_ms = staticmethod(time.ticks_ms)
@@ -215,6 +312,12 @@ class Board:
             battery = self._battery.centivolts()
         return (signal, battery)
 
+    def condition(self):
+        """(word for what started it, free bytes, signal in dBW, free bytes of flash); None for what it cannot tell."""
+        gc.collect()
+        signal = None if self._radio is None else self._radio.signal()
+        return (self._cause, gc.mem_free(), signal, free_flash())
+
     def is_running(self):
         """For ever."""
         return True
@@ -228,19 +331,24 @@ def assembled():
     kept = ring.Ring(int(found["room"]))  # the largest piece first, while the memory is in one piece
     radio = Radio(found) if found["link"] == "mqtt" else None
     urn = name_of(found, radio)
-    link = settings.link_of(found, urn, UsbLine)  # then the largest file, which takes most when it is compiled
+    find = None if radio is None else radio.find
+    link = settings.link_of(found, urn, UsbLine, find)  # then the largest file, which takes most when it is compiled
     board = Board(found, urn, settings.sensors_of(found, time, BoardBuses(found)), radio)
     del sys.modules["settings"]  # it has done its work, and its memory is the loop's
     return board, link, 1000 * int(found["period_s"]), kept
 
 
 def begin(run):
-    """Be the node that the configuration describes. An error of the configuration ends here, at the console."""
-    board, link, period_ms, kept = assembled()
-    print("node " + board.urn + " boot " + board.boot)
+    """Be the node that the configuration describes.
+
+    Nobody is there to start it again, so any error ends in a reboot: a radio that did not start may start the next
+    time, and an error of the configuration is printed each time, for whoever looks at the console.
+    """
     try:
+        board, link, period_ms, kept = assembled()
+        print("node " + board.urn + " boot " + board.boot)
         run(board, link, period_ms, kept)
-    except Exception as err:  # nobody is there to start it again: better a reboot than a node that stands still
+    except Exception as err:
         sys.print_exception(err)
         time.sleep_ms(RESET_AFTER_MS)  # long enough to be read, and to break in with Ctrl-C
         machine.reset()

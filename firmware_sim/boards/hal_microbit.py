@@ -74,7 +74,7 @@ def run():
         at = kept.due(now, RESEND, WINDOW)
         if at is not None:
             seq, taken, values, _ = kept.pack(at)
-            if link.send(packet.frame(boot, seq, URN, A_MS * (now - taken), values)):
+            if link.send(packet.frame(boot, seq, URN, A_MS * (now - taken), values, A_MS * now)):
                 kept.note_sent(at, now)
         gc.collect()
         sleep(5)

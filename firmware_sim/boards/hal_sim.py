@@ -82,6 +82,7 @@ class Surroundings:
         # Half of the boards have the one ranger, half the other: sound wants to know the air it goes through.
         ranger = "none" if self._point is None else "ultrasonic" if has_air else "tof"
         return {
+            **settings.DEFAULTS,
             "air": "sht4x" if has_air else "none",
             "dough": "none" if self._point is None else "ds18b20",
             "distance": ranger,

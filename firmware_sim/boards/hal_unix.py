@@ -1,6 +1,6 @@
 """A board made of the MicroPython Unix port: the firmware as it is, over chips that another process simulates.
 
-    micropython -X heapsize=48k -c 'import hal_unix; hal_unix.begin("config.txt")'
+    micropython -X heapsize=56k -c 'import hal_unix; hal_unix.begin("config.txt")'
 
 It lies beside the files of node/, as hal_board.py does on a board. Besides the keys of a board, the configuration has
 bench (host:port of bus_server.py), line (path of the serial line), epoch_ms and speed (of the dough's time), and
@@ -144,6 +144,10 @@ class UnixBoard:
     def health(self):
         """What the bench says of signal and battery, - for what it does not know."""
         return tuple([None if word == "-" else int(word) for word in self._bench.ask("health").split()])
+
+    def condition(self):
+        """What started it, free bytes, no signal, a flash that it does not have."""
+        return ("power", gc.mem_free(), None, None)
 
     def sleep_ms(self, ms):
         """Wait real milliseconds, at most so long as the speed allows."""

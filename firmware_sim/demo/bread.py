@@ -16,11 +16,12 @@ from pathlib import Path
 from firmware_sim.bench.air import Air, air_named
 from firmware_sim.bench.bench import TUBS, Bench
 from firmware_sim.bench.sensors import NOISE, Sensors
+from firmware_sim.bench.surface import Surface, surface_traits
 from firmware_sim.boards.hal_sim import DoughTime, PtyPort, SimBoard
 from firmware_sim.demo.fleet import NodeThread
-from firmware_sim.doughs.catalogue import digital_traits
+from firmware_sim.doughs.bakings import digital_traits
 from firmware_sim.doughs.digital import DigitalDough
-from firmware_sim.doughs.recipes import DIGITAL_RECIPES, DigitalRecipe
+from firmware_sim.doughs.recipes import DIGITAL_RECIPES, DigitalRecipe, water_of_all_flour_pct
 from firmware_sim.node.link_serial import SerialLink
 
 log = logging.getLogger(__name__)
@@ -70,6 +71,8 @@ class Vessel:
         """Put the dough in; ``at_s`` is dough time since the epoch. [s]"""
         rng = random.Random(f"bake {self._name} {self._seed}")
         traits = digital_traits(self._stand.recipe, rng, start_c=self._stand.recipe.temp_c, spread=SPREAD)
+        recipe = self._stand.recipe
+        top = surface_traits(water_of_all_flour_pct(recipe), recipe.kind, recipe.stage, rng, spread=0.0)
         air = Air(
             lambda after_s: self.air.temp_c(at_s + after_s), lambda after_s: self.air.humidity_pct(at_s + after_s)
         )
@@ -79,6 +82,7 @@ class Vessel:
             tub=TUBS[self._stand.tub],
             air=air,
             sensors=self._sensors,
+            surface=Surface(top),
             step_s=STEP_S,
         )
         self._begun_s = at_s

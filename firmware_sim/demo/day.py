@@ -13,10 +13,12 @@ from pathlib import Path
 
 from firmware_sim.bench.air import air_named
 from firmware_sim.bench.bench import TUBS, Bench, Outcome
+from firmware_sim.bench.replay import SCALES
 from firmware_sim.bench.sensors import NOISE, Sensors
-from firmware_sim.doughs.catalogue import digital_traits
+from firmware_sim.bench.surface import Surface, SurfaceTraits, surface_traits
+from firmware_sim.doughs.bakings import digital_traits
 from firmware_sim.doughs.digital import STEP_S, DigitalDough, DigitalTraits
-from firmware_sim.doughs.recipes import DIGITAL_RECIPES, DigitalRecipe
+from firmware_sim.doughs.recipes import DIGITAL_RECIPES, DigitalRecipe, water_of_all_flour_pct
 from firmware_sim.recordings.record import batch_toml, filled_flour_g, formula_g
 
 DAY_MIN = 170.0
@@ -47,6 +49,7 @@ class PlannedBatch:
     folds: tuple[tuple[float, float], ...]
     target_rise_pct: float | None
     traits: DigitalTraits
+    top: SurfaceTraits
 
 
 @dataclass(frozen=True, slots=True)
@@ -144,6 +147,7 @@ def bench_of(day: Day, key: str, *, step_s: float = STEP_S) -> Bench:
         tub=TUBS[batch.tub],
         air=air,
         sensors=Sensors(NOISE[day.noise], f"{key} {day.seed}", lifted_s),
+        surface=Surface(batch.top, folds_s=lifted_s),
         last_fold_s=max(lifted_s, default=0.0),
         target_rise_pct=batch.target_rise_pct,
         step_s=step_s,
@@ -168,6 +172,7 @@ def _draw(part: _Part, rng: random.Random) -> PlannedBatch:
         folds=tuple((60.0 * at, share * rng.uniform(0.85, 1.15)) for at in part.folds_min),
         target_rise_pct=part.target_rise_pct,
         traits=traits,
+        top=surface_traits(water_of_all_flour_pct(part.recipe), part.recipe.kind, part.recipe.stage, rng, spread=0.0),
     )
 
 
@@ -201,12 +206,7 @@ def _nodes_of(day: Day, key: str) -> list[tuple[str, str]]:
     own = next(node for node in day.nodes if node.batch == key)
     airs = [own, *day.nodes] if own.air is not None else list(day.nodes)
     air = next(node for node in airs if node.air == day.batches[key].air)
-    return [
-        ("air_temp_c", air.urn),
-        ("humidity_pct", air.urn),
-        ("dough_temp_c", own.urn),
-        ("distance_mm", own.urn),
-    ]
+    return [(channel, (air if channel in ("air_temp_c", "humidity_pct") else own).urn) for channel in SCALES]
 
 
 def write_day(day: Day, folder: Path) -> None:
@@ -252,6 +252,7 @@ def read_day(folder: Path) -> Day:
                 **{
                     **batch,
                     "traits": DigitalTraits(**batch["traits"]),
+                    "top": SurfaceTraits(**batch["top"]),
                     "folds": tuple((at_s, share) for at_s, share in batch["folds"]),
                 }
             )

@@ -26,6 +26,7 @@ COLD_STOP = (200e3, 281.0)  # J/mol and K at which half of the yeast's enzymes a
 HEAT_STOP = (230e3, 314.5)  # the same for heat: an optimum near 37 C, no sudden end above it (judgement)
 HALF_SUGAR_G = 0.12  # of either sugar, for half of the full rate (judgement)
 REPRESSION_G = 0.25  # ready sugar that holds the learning of maltose at half (judgement)
+FEEDS_G = 0.30  # so much more yeast 100 g flour can feed (fits cell counts at 27 C, seen on a secondary page)
 SALT_HINDRANCE = 0.10  # rate ~ 1 / (1 + this x % salt) (judgement)
 FREE_ATM = 30.0  # osmotic pressure without effect (judgement)
 TENSION_N_PER_M = 0.04  # surface tension of dough liquor (from memory)
@@ -80,8 +81,6 @@ class BubbleTraits:
         Heat capacity over surface conductance; resistance inside against outside.
     depth_mm
         Depth of the dough at the start.
-    dome_mm
-        Height of its dome.
     start_c
         Temperature at the start.
     """
@@ -119,7 +118,6 @@ class BubbleTraits:
     lump_h: float
     biot: float
     depth_mm: float
-    dome_mm: float
     start_c: float
     density_g_per_ml: float = 1.25  # gas-free dough (from memory, 1.24 to 1.28)
 
@@ -272,7 +270,7 @@ class BubbleDough(Dough):
         wanted = 1.0 / (1.0 + self.ready_g / REPRESSION_G)
         self.learned += (max(wanted, traits.learned_frac) - self.learned) * -expm1(-pace_27 * hours / traits.learn_h)
         self.asleep *= exp(-pace_27 * hours / traits.wake_h)
-        room = max(0.0, 1.0 - self.yeast_ratio * traits.yeast_g / (0.6 + 1.4 * traits.yeast_g))
+        room = max(0.0, 1.0 - self.yeast_ratio * traits.yeast_g / (FEEDS_G + traits.yeast_g))
         budding = (
             traits.growth_per_h
             * pace_27
@@ -429,9 +427,3 @@ class BubbleDough(Dough):
     @property
     def volume_ml(self) -> float:
         return self.traits.solid_ml + sum(self.class_ml)
-
-    @property
-    def dome_mm(self) -> float:
-        """Highest while the dough is taut, flat once it is open."""
-        taut = 0.5 + min(1.0, max(0.0, self.volume_ml / self.traits.start_ml - 1.0))
-        return self.traits.dome_mm * (taut * (1.0 - 1.5 * self.open_frac) + 2.0 * exp(-self.now_s / 120.0))

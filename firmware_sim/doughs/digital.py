@@ -85,8 +85,6 @@ class DigitalTraits:
         loss of ``break_onset`` per equivalent hour at 27 C.
     warm_up_h
         Slow time constant of the dough against the air.
-    dome_mm
-        How far the middle stands above the mean level.
     start_c
         Dough temperature at the start.
     """
@@ -113,7 +111,6 @@ class DigitalTraits:
     fall_per_h: float
     weakening_per_h: float
     warm_up_h: float
-    dome_mm: float
     start_c: float
     density_g_per_ml: float = 1.25  # gas-free dough (from memory, 1.24 to 1.28)
 
@@ -309,9 +306,3 @@ class DigitalDough(Dough):
     def probe_c(self) -> float:
         """The tip of a probe sits between the surface and the core. [C]"""
         return 0.3 * self.state.surface_c + 0.7 * self.state.core_c
-
-    @property
-    def dome_mm(self) -> float:
-        """Middle above the mean level: a ball at first, a dome while it swells, a hollow once it has fallen. [mm]"""
-        ball = 2.5 * exp(-self.now_s / 90.0)
-        return self.traits.dome_mm * (1.0 + ball - 1.8 * self.state.broken_frac)

@@ -4,7 +4,7 @@ from abc import ABC, abstractmethod
 from collections.abc import Callable
 
 STEP_S = 10.0  # fine enough for all the simulators here (measured in the tests)
-SETTLED_S = 240.0  # the volume that rise is counted from stands this long after the start (judgement)
+SETTLED_S = 240.0  # squeezed bubbles have swollen back by then (judgement); before, no rise is told
 
 
 class Dough(ABC):
@@ -28,7 +28,7 @@ class Dough(ABC):
         step_s: float = STEP_S,
     ) -> None:
         self.now_s = 0.0
-        self.settled_ml: float | None = None
+        self._shaped_ml: float | None = None
         self._air_c = air_c
         self._folds = sorted(folds)
         self._step_s = step_s
@@ -39,22 +39,40 @@ class Dough(ABC):
             next_s = min(until_s, self.now_s + self._step_s)
             if self._folds:
                 next_s = min(next_s, self._folds[0][0])
-            if self.settled_ml is None:
-                next_s = min(next_s, SETTLED_S)
             if next_s > self.now_s:
                 self._advance(next_s - self.now_s)
             self.now_s = next_s
-            if self.settled_ml is None and self.now_s >= SETTLED_S:
-                self.settled_ml = self.volume_ml
             while self._folds and self._folds[0][0] <= self.now_s:
                 self._fold(self._folds.pop(0)[1])
 
+    def begin_stage(
+        self,
+        air_c: Callable[[float], float],
+        knocked_share: float,
+        folds: tuple[tuple[float, float], ...] = (),
+        *,
+        step_s: float = STEP_S,
+    ) -> None:
+        """Divide and shape it: its clock and its rise begin anew, its yeast, water and walls stay what they became.
+
+        ``knocked_share`` is the share of the gas that is pressed out. [0..1]
+        """
+        self._step_s = step_s
+        self._fold(knocked_share)
+        self._shaped_ml = self.volume_ml  # before the clock begins anew, and with it the swelling of its bubbles
+        self.now_s = 0.0
+        self._air_c = air_c
+        self._folds = sorted(folds)
+
     @property
     def rise_pct(self) -> float | None:
-        """Rise over the settled start volume; None until it has settled. [%]"""
-        if self.settled_ml is None:
-            return None
-        return 100.0 * (self.volume_ml / self.settled_ml - 1.0)
+        """Rise over the volume at the start of the stage; None until its bubbles have swollen back. [%]"""
+        return 100.0 * (self.volume_ml / self.stage_start_ml - 1.0) if self.now_s >= SETTLED_S else None
+
+    @property
+    def stage_start_ml(self) -> float:
+        """Volume at the start of the stage with its bubbles relaxed: what rise is counted from. [mL]"""
+        return self.start_ml if self._shaped_ml is None else self._shaped_ml
 
     @abstractmethod
     def _advance(self, step_s: float) -> None:
@@ -73,11 +91,6 @@ class Dough(ABC):
     @abstractmethod
     def volume_ml(self) -> float:
         """Volume now. [mL]"""
-
-    @property
-    @abstractmethod
-    def dome_mm(self) -> float:
-        """How far the middle of the top stands above the mean level; negative for a hollow. [mm]"""
 
     @property
     @abstractmethod

@@ -26,7 +26,9 @@ HEAT_J_PER_G_K = 2.8  # dough (from memory)
 YEAST_HOT_C, YEAST_BEST_C, YEAST_SHAPE = 35.5, 27.5, 2.4  # limits and optimum seen in the summary; shape computed
 BACTERIA_HOT_C, BACTERIA_BEST_C, BACTERIA_SHAPE = 41.0, 31.1, 2.0  # same; optimum refitted to the relative rates
 YEAST_COLD_C, BACTERIA_COLD_C = (6.0, 12.0), (3.0, 9.0)  # no growth below the first, no clamp above the second
-BACTERIA_GROWTH_PER_H = 0.62  # at the optimum, without salt, at pH 5.5 (judgement, 0.5 to 0.8)
+BACTERIA_GROWTH_PER_H = (
+    0.45  # at the optimum, without salt, at pH 5.5 (judgement, 0.4 to 0.8; dough is slower than broth)
+)
 YEAST_CO2_PER_G = 60.0  # mmol with 1 g of growth (judgement; 111 if all hexose went to gas at 0.1 g cells a g)
 YEAST_CO2_PER_G_H = 3.5  # mmol without growth at 27 C (judgement)
 ACID_PER_G = 50.0  # mmol with 1 g of growth: 20 g of cells a mol of hexose (from memory)
@@ -34,7 +36,7 @@ ACID_PER_G_H = 12.0  # mmol without growth at 30 C (judgement)
 HALF_SUGAR_G = 0.15  # for half of the full rate (judgement)
 CLEAN_PH, SOUR_PH, HALF_ACID_MMOL, ACID_SLOPE = 6.1, 3.35, 6.0, 1.1  # titration curve of flour (judgement)
 RIPE_YEAST_G, RIPE_BACTERIA_G, RIPE_ACID_MMOL = 0.32, 0.20, 24.0  # in ripe sourdough (judgement, from plate counts)
-ENOUGH_YEAST_G, ENOUGH_BACTERIA_G = 0.55, 0.5  # growth ends here for want of other food (judgement)
+ENOUGH_YEAST_G, ENOUGH_BACTERIA_G = 0.45, 0.4  # growth ends here for want of other food (judgement)
 PROTEASE_PH, PROTEASE_WIDTH = 4.5, 0.25  # half of the acid proteases' work; cereal proteases like pH 4 (from memory)
 STEEPNESS = 10.0  # how suddenly cells burst as the dough nears what its walls bear (judgement)
 FASTEST_BURST_PER_H = 25.0
@@ -74,8 +76,6 @@ class WildTraits:
         Bursting at what the walls bear; strength lost with the cells that burst; time constant of draining.
     inner_h, outer_h, wall_share
         Heat: wall to dough, air to wall, and the wall's heat capacity against the dough's.
-    dome_mm
-        Height of the dome.
     start_c
         Temperature at the start.
     """
@@ -106,7 +106,6 @@ class WildTraits:
     inner_h: float
     outer_h: float
     wall_share: float
-    dome_mm: float
     start_c: float
     density_g_per_ml: float = 1.26  # gas-free dough (from memory, 1.24 to 1.28)
 
@@ -369,11 +368,3 @@ class WildDough(Dough):
     def volume_ml(self) -> float:
         gas_ml = self.gas_mmol * self._ml_per_mmol(self.culture.dough_c)
         return self.traits.solid_ml + gas_ml * (1.0 - 0.25 * exp(-self.now_s / 3600.0 / SWELL_H))
-
-    @property
-    def dome_mm(self) -> float:
-        """A dome while the cells are closed, a hollow when many have burst."""
-        now = self.culture
-        gas_mmol = self.gas_mmol
-        open_part = (now.open_mmol + now.air_open_mmol) / gas_mmol if gas_mmol > 0.0 else 1.0
-        return self.traits.dome_mm * (1.0 + 1.5 * exp(-self.now_s / 150.0) - 4.0 * open_part)

@@ -11,52 +11,55 @@ BUS = "bus"  # nobody acknowledges, or the lines are stuck
 
 
 class Instruments:
-    """air, probe, ranger: drivers, each may be None.
+    """air, probe, ranger: drivers, each may be None. drivers: the same as "air", "dough" and "distance".
 
-    faults: {(which, kind): how often}, for a human at the board.
+    wanted: which of them the configuration asks for. pins: the GPIO numbers of each, with commas between.
+    faults: {(which, kind): how often}.
     """
 
-    def __init__(self, air, probe, ranger):
-        self._air = air
-        self._probe = probe
-        self._ranger = ranger
+    def __init__(self, air=None, probe=None, ranger=None):
+        self.drivers = {"air": air, "dough": probe, "distance": ranger}
+        self.wanted = [which for which in self.drivers if self.drivers[which] is not None]
+        self.pins = {}
         self._warmth = _USUAL_AIR
         self._is_probe_started = False
         self.faults = {}
 
-    def _count(self, which, kind):
+    def count(self, which, kind):
         self.faults[(which, kind)] = self.faults.get((which, kind), 0) + 1
 
     def start(self):
         """Begin what takes long; returns after how many milliseconds to read."""
         self._is_probe_started = False
-        if self._probe is None:
+        probe = self.drivers["dough"]
+        if probe is None:
             return 0
         try:
-            self._probe.start()
+            probe.start()
         except checks.Fault as fault:
-            self._count("dough", fault.args[0])
+            self.count("dough", fault.args[0])
             return 0
         except OSError:
-            self._count("dough", BUS)
+            self.count("dough", BUS)
             return 0
         self._is_probe_started = True
-        return self._probe.CONVERT_MS
+        return probe.CONVERT_MS
 
-    def _asked(self, which, driver, *args):
+    def _asked(self, which, *args):
+        driver = self.drivers[which]
         if driver is None:
             return None
         try:
             return driver.read(*args)
         except checks.Fault as fault:
-            self._count(which, fault.args[0])
+            self.count(which, fault.args[0])
         except OSError:
-            self._count(which, BUS)
+            self.count(which, BUS)
         return None
 
     def read_air(self):
         """(0.01 C, 0.01 %), or None."""
-        pair = self._asked("air", self._air)
+        pair = self._asked("air")
         if pair is not None:
             self._warmth = pair[0]
         return pair
@@ -66,11 +69,11 @@ class Instruments:
         if not self._is_probe_started:
             return None
         self._is_probe_started = False
-        centi_c = self._asked("dough", self._probe)
-        if centi_c is not None and self._air is None:
+        centi_c = self._asked("dough")
+        if centi_c is not None and self.drivers["air"] is None:
             self._warmth = centi_c  # nearer to the truth than a guess
         return centi_c
 
     def read_distance(self):
         """One shot in 0.1 mm, or None."""
-        return self._asked("distance", self._ranger, self._warmth)
+        return self._asked("distance", self._warmth)

@@ -96,14 +96,17 @@ class MqttLink:
 
     key: the node's key; it is client id, user name and part of every topic.
     context: from trusting(), or None for a line without TLS.
+    find: gives a host's address, None while it is looked up, OSError when nobody knows it; without it the board's own
+    look-up is asked, which may take its time.
     """
 
-    def __init__(self, host, port, key, password, context=None):
+    def __init__(self, host, port, key, password, context=None, find=None):
         self._host = host
         self._port = port
         self._key = key
         self._password = password
         self._context = context
+        self._find = find
         self._pack_topic = _text("proofing/" + key + "/pack")
         self._status_topic = _text("proofing/" + key + "/status")
         self._ack_topic = _text("proofing/" + key + "/ack")
@@ -129,7 +132,9 @@ class MqttLink:
         try:
             if self._state == _DOWN:
                 if now_ms - self._since_ms >= self._pause_ms:
-                    self._connect(now_ms)
+                    host = self._host if self._find is None else self._find(self._host, now_ms)
+                    if host is not None:
+                        self._connect(host, now_ms)
                 return
             self._read(now_ms)
             self._keep(now_ms)
@@ -137,11 +142,11 @@ class MqttLink:
         except (OSError, ValueError) as err:
             self._drop(now_ms, str(err))
 
-    def _connect(self, now_ms):
+    def _connect(self, host, now_ms):
         self._since_ms = now_ms
         self._pause_ms = self._next_pause_ms
         self._next_pause_ms = min(2 * self._next_pause_ms, _LONGEST_PAUSE_MS)
-        found = socket.getaddrinfo(self._host, self._port, 0, socket.SOCK_STREAM)[0]
+        found = socket.getaddrinfo(host, self._port, 0, socket.SOCK_STREAM)[0]
         self._sock = socket.socket(found[0], found[1])
         self._sock.settimeout(_CONNECT_TIMEOUT_S)
         self._sock.connect(found[-1])
@@ -295,6 +300,13 @@ class MqttLink:
         if not self.is_up or self._out:
             return False
         self._publish(self._pack_topic, frame, 0x32)
+        return True
+
+    def send_report(self, line):
+        """Publish how the node is, for whoever comes later too; False when it could not go out now."""
+        if not self.is_up or self._out:
+            return False
+        self._publish(_text("proofing/" + self._key + "/report"), line, 0x33)
         return True
 
     def take_acks(self):

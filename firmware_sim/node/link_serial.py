@@ -71,6 +71,8 @@ class SerialLink:
         self._flush()
         return True
 
+    send_report = send
+
     def take_acks(self):
         """The acknowledgement lines that came since the last call."""
         acks = self._acks

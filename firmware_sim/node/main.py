@@ -5,6 +5,9 @@ A hal object stands for the board:
     ticks_ms(), ticks_diff(later, earlier), sleep_ms(ms)      real time, wrapping
     dough_ticks_ms()           time the dough lives by; on a board the same as ticks_ms
     sensors                    start(), read_air(), read_dough(), read_distance(): see instruments.py
+    condition()                what started it, free memory, signal [dBW], free flash: see report.py; without it nothing
+                               is reported
+    signals                    lamp, buzzer and button: see signals.py; None without them
     health()                   (signal [dBW], battery [0.01 V]) of the board, each None where it does not know
     is_running()               False ends the loop (never on a board)
 
@@ -12,9 +15,10 @@ On a board this file is what it begins with: see the last lines.
 """
 
 try:
-    from firmware_sim.node import const, packet, sampling
+    from firmware_sim.node import const, packet, report, sampling
 except ImportError:  # on a board the files lie side by side
     import packet
+    import report
     import sampling
     from micropython import const
 
@@ -25,6 +29,10 @@ _A_TURN = const(4)  # packs sent in one turn
 _LONGEST_NAP_MS = const(100)
 _SHORTEST_NAP_MS = const(5)
 _WELL_EVERY = const(20)  # packs from one that tells how the board is to the next: ten minutes at one each half minute
+_REPORT_MS = const(60000)  # real time from one report to the next
+_EARLY_MS = const(5000)  # the same in the first minute, when somebody may stand there and look
+_MISSED = const(2)  # measurements in a row
+_BLINK_MS = const(20)  # a lamp's patterns are made of no less than three of it
 _FRESH_MS = const(10000)  # dough time: what the board is now says nothing of an older pack
 
 
@@ -62,6 +70,11 @@ class Node:
         self._dough = Uptime(hal.dough_ticks_ms, hal.ticks_diff)
         self._next_ms = 0
         self._read_ms = None  # when what was started is to be read
+        self._read_at_ms = {}  # of each sensor that was ever read
+        self._report_ms = None  # when the last report went out
+        self._signals = getattr(hal, "signals", None)
+        self._answered_ms = 0
+        self._missed = 0  # measurements in a row in which a sensor was not read
         self.freed = 0  # packs acknowledged since the start
 
     def turn(self):
@@ -77,23 +90,44 @@ class Node:
         link.poll(real_ms)
         if link.broke:
             self.ring.unsend()
+            self._report_ms = None
         for line in link.take_acks():
             seq = packet.acked_seq(line, self._hal.boot)
-            if seq is not None and self.ring.free(seq):
-                self.freed += 1
+            if seq is not None:
+                self._answered_ms = real_ms
+                if self.ring.free(seq):
+                    self.freed += 1
+            elif self._signals is not None:
+                self._signals.hear(line, self._hal.boot)
+        if self._signals is not None:
+            is_missing = self._missed >= _MISSED
+            if self._signals.turn(real_ms, real_ms - self._answered_ms, link, is_missing):
+                self._report_ms = None  # the button was pushed: say so at once
         nap_ms = _LONGEST_NAP_MS
         if link.is_up:
             nap_ms = _SHORTEST_NAP_MS
+            self._report(real_ms)
             for _ in range(_A_TURN):
                 if not self._send_one(real_ms):
                     nap_ms = _LONGEST_NAP_MS // 4
                     break
         if self._read_ms is not None:
             return _SHORTEST_NAP_MS
+        if self._signals is not None:
+            return min(nap_ms, _BLINK_MS)
         return nap_ms
 
     def _measure(self, dough_ms):
-        values = sampling.measure(self._hal.sensors)
+        sensors = self._hal.sensors
+        values = sampling.measure(sensors)
+        self._missed += 1
+        missing = len(getattr(sensors, "wanted", ()))
+        for which, value in (("air", values[0]), ("dough", values[2]), ("distance", values[3])):
+            if value is not None:
+                self._read_at_ms[which] = dough_ms
+                missing -= 1
+        if missing <= 0:
+            self._missed = 0
         for value in values:
             if value is not None:
                 self.ring.add(dough_ms // _TICK_MS, values)
@@ -107,8 +141,9 @@ class Node:
         if at is None:
             return False
         seq, taken, values, sent = self.ring.pack(at)
-        age_ms = self._dough.update() - _TICK_MS * taken
-        frame = packet.frame(self._hal.boot, seq, self._hal.urn, age_ms, values)
+        up_ms = self._dough.update()
+        age_ms = up_ms - _TICK_MS * taken
+        frame = packet.frame(self._hal.boot, seq, self._hal.urn, age_ms, values, up_ms)
         # Not kept, so it costs the ring nothing: sent once with a fresh pack, and lost when that one sending is.
         if sent is None and seq % _WELL_EVERY == 1 and age_ms < _FRESH_MS and len(values) > 1:
             frame = packet.with_health(frame, self._hal.health())
@@ -116,6 +151,26 @@ class Node:
             return False
         self.ring.note_sent(at, real_ms // _TICK_MS)
         return True
+
+    def _report(self, real_ms):
+        """Say how board and sensors are: after the first measurement, once a minute, and when the link is back."""
+        every_ms = _REPORT_MS if real_ms > _REPORT_MS else _EARLY_MS
+        if not self._next_ms or (self._report_ms is not None and real_ms - self._report_ms < every_ms):
+            return
+        if not hasattr(self._hal, "condition"):
+            return
+        sensors = self._hal.sensors
+        now_ms = self._dough.update()
+        told = []
+        for which in sensors.wanted:
+            at_ms = self._read_at_ms.get(which)
+            age_s = None if at_ms is None else (now_ms - at_ms) // 1000
+            told.append((which, sensors.pins.get(which, ""), age_s, sensors.faults))
+        hal = self._hal
+        pushed = None if self._signals is None else (self._signals.seen, self._signals.zero)
+        line = report.line(hal.boot, hal.urn, now_ms // 1000, self._period_ms // 1000, hal.condition(), told, pushed)
+        if self._link.send_report(line):
+            self._report_ms = real_ms
 
     def close(self):
         """Leave in order."""

@@ -45,45 +45,35 @@ def fixed(scaled, digits):
     return sign + text[:-digits] + "." + text[-digits:]
 
 
-def body(urn, age_ms, values):
-    """SenML pack of one moment; None when no channel could be read.
+def frame(boot, seq, urn, age_ms, values, up_ms):
+    """One frame as bytes, without the line end: a SenML pack of one moment; None when no channel could be read.
 
     values: scaled integers or None in the order of RECORDS, or a single integer in a tuple for a gap marker.
+    up_ms: what the node's clock shows now, by which a collector sees how long the frame was on its way.
     """
     records = RECORDS
     if len(values) == 1:
         records = (("lost", "count", 0),)
-    tenths = (age_ms + 50) // 100
-    if tenths < 0:
-        tenths = 0
-    parts = []
+    age = fixed(-max((age_ms + 50) // 100, 0), 1)
+    # Joined once: the smallest board has no room for several texts as long as a frame.
+    parts = ['@%s %d [{"bn":"%s_","bt":%s,"up":%s,' % (boot, seq, urn, age, fixed(up_ms // 100, 1))]
+    begin = '"n":"'
     for i in range(len(records)):
-        if values[i] is None:
-            continue
-        name, unit, digits = records[i]
-        text = '"n":"' + name + '","u":"' + unit + '","v":' + fixed(values[i], digits) + "}"
-        if parts:
-            parts.append("{" + text)
-        else:
-            parts.append('{"bn":"' + urn + '_","bt":' + fixed(-tenths, 1) + "," + text)
-    if not parts:
+        if values[i] is not None:
+            name, unit, digits = records[i]
+            parts.append(begin + name + '","u":"' + unit + '","v":' + fixed(values[i], digits))
+            begin = '},{"n":"'
+    if len(parts) == 1:
         return None
-    return "[" + ",".join(parts) + "]"
-
-
-def frame(boot, seq, urn, age_ms, values):
-    """One frame as bytes, without the line end; None when there is nothing to say."""
-    text = body(urn, age_ms, values)
-    if text is None:
-        return None
-    head = bytes("@%s %d %s" % (boot, seq, text), "utf8")
+    parts.append("}]")
+    head = bytes("".join(parts), "utf8")
     return head + bytes(" %08x" % crc32(head), "utf8")
 
 
 def with_health(framed, health):
     """A frame that also says how the board is, after what it measured: (signal [dBW], battery [0.01 V]), or None each.
 
-    Apart from body(), which the smallest board has hardly room for.
+    Apart from frame(), which the smallest board has hardly room for.
     """
     head = framed[:-10]  # without ], the space and the checksum
     if health[0] is not None:

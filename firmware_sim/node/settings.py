@@ -3,6 +3,14 @@
 The keys are described in firmware_sim/README.md. Nothing here is about one kind of board.
 """
 
+# The pins of each kind of sensor, as the keys pin_... have them.
+_PINS = {
+    "sht4x": ("sda", "scl"),
+    "ds18b20": ("probe",),
+    "tof": ("tx", "rx"),
+    "vl53l1x": ("sda", "scl"),
+    "ultrasonic": ("trigger", "echo"),
+}
 DEFAULTS = {
     "link": "serial",
     "period_s": "30",
@@ -12,6 +20,7 @@ DEFAULTS = {
     "air": "sht4x",
     "dough": "ds18b20",
     "distance": "tof",
+    "air_address": "0x44",
 }
 
 
@@ -40,8 +49,8 @@ def key_of(urn):
     return urn.replace("urn:dev:", "").replace(":", "-")
 
 
-def link_of(found, urn, port):
-    """The link a configuration asks for; port() opens the serial line, only when it is used.
+def link_of(found, urn, port, find=None):
+    """The link a configuration asks for; port() opens the serial line, only when it is used. find: see MqttLink.
 
     Raises OSError when the certificate's file cannot be read, ValueError for an unknown link.
     """
@@ -56,21 +65,40 @@ def link_of(found, urn, port):
         with open(found["mqtt_ca"], "rb") as file:
             context = link_mqtt.trusting(file.read())
     number = int(found.get("mqtt_port", 8883 if is_secured else 1883))
-    return link_mqtt.MqttLink(found["mqtt_host"], number, key_of(urn), found["mqtt_password"], context)
+    return link_mqtt.MqttLink(found["mqtt_host"], number, key_of(urn), found["mqtt_password"], context, find)
+
+
+def driver_of(which, found, clock, buses):
+    """The driver of one sensor; ValueError for an unknown kind.
+
+    Only those in use are loaded: the others would take a small board's memory.
+    buses: i2c(), onewire(), uart() and pins(), each opened only when used.
+    """
+    kind = found[which]
+    if kind == "sht4x":
+        return module("sht4x").Sht4x(buses.i2c(), clock, int(found["air_address"], 16))
+    if kind == "ds18b20":
+        return module("ds18b20").Ds18b20(buses.onewire(), clock)
+    if kind == "tof":
+        return module("tof").TofRanger(buses.uart(), clock)
+    if kind == "vl53l1x":
+        return module("vl53l1x").Vl53l1x(buses.i2c(), clock)
+    if kind == "ultrasonic":
+        return module("sonar").Sonar(buses.pins(), clock)
+    raise ValueError(kind)
 
 
 def sensors_of(found, clock, buses):
-    """The sensors a configuration asks for. buses: i2c(), onewire(), uart() and pins(), each opened only when used.
-
-    Only the drivers in use are loaded: the others would take a small board's memory.
-    """
-    air = probe = ranger = None
-    if found["air"] == "sht4x":
-        air = module("sht4x").Sht4x(buses.i2c(), clock)
-    if found["dough"] == "ds18b20":
-        probe = module("ds18b20").Ds18b20(buses.onewire(), clock)
-    if found["distance"] == "tof":
-        ranger = module("tof").TofRanger(buses.uart(), clock)
-    elif found["distance"] == "ultrasonic":
-        ranger = module("sonar").Sonar(buses.pins(), clock)
-    return module("instruments").Instruments(air, probe, ranger)
+    """The sensors a configuration asks for. One whose pins the board does not have is counted and left out."""
+    instruments = module("instruments").Instruments()
+    for which in ("air", "dough", "distance"):
+        if found[which] == "none":
+            continue
+        instruments.wanted.append(which)
+        pins = [found.get("pin_" + job, "") for job in _PINS.get(found[which], ())]
+        instruments.pins[which] = ",".join([pin for pin in pins if pin])
+        try:
+            instruments.drivers[which] = driver_of(which, found, clock, buses)
+        except (ValueError, OSError):
+            instruments.count(which, "pins")
+    return instruments

@@ -24,6 +24,7 @@ from firmware_sim.practice.nodes import PracticeSettings, key_at, tub_of, urn_of
 
 MOST_PROCESSES = 50  # judgement: a process and a thread each
 END_WITHIN_S = 5.0
+HEAP_EVERY = 5  # measurements between looks at the heap: a node may lose its supply before it has made many
 
 
 class UnixNode:
@@ -38,10 +39,11 @@ class UnixNode:
         self._bus = BusServer(around.buses(), lambda: power.health(settings.pace.now_s()))
         self._folder = folder
         self._config: dict[str, str | int] = {
-            "name": urn_of(key), "link": "mqtt", "mqtt_host": settings.mqtt[0], "mqtt_port": settings.mqtt[1],
+            **around.parts, "name": urn_of(key), "link": "mqtt",
+            "mqtt_host": settings.mqtt[0], "mqtt_port": settings.mqtt[1],
             "mqtt_password": settings.passwords.get(key, ""), "period_s": round(settings.every_s),
             "bench": self._bus.address, "epoch_ms": round(1000 * settings.pace.epoch.timestamp()),
-            "speed": round(settings.pace.speed), "heap_every": 20, **around.parts,
+            "speed": round(settings.pace.speed), "heap_every": HEAP_EVERY,
         }  # fmt: skip
         rng = random.Random(f"faults {key} {settings.seed}")
         self._losses_s = [one.start_s for one in episodes(rng, settings.faults.reboot, (0.0, 0.0), (0.0, 0.0))]

@@ -19,7 +19,7 @@ from firmware_sim.bench.air import Air, air_named
 from firmware_sim.bench.bench import TUBS, Bench, DoughSensors
 from firmware_sim.bench.faults import CLOCK_JUMP_S, Faults, FaultyLink, FaultySensors, Link, SensorSet, episodes
 from firmware_sim.bench.power import MAINS, Power, power_of
-from firmware_sim.bench.replay import ReplayedSensors, read_recording
+from firmware_sim.bench.replay import SCALES, ReplayedSensors, read_recording
 from firmware_sim.boards.hal_sim import DoughTime, PtyPort, SimClockBoard
 from firmware_sim.doughs.catalogue import KINDS, names_of
 from firmware_sim.node.link_mqtt import MqttLink
@@ -166,7 +166,7 @@ def tub_of(settings: PracticeSettings, index: int, key: str) -> PracticeTub:
     text = batch_toml(
         name=name, stage=recipe.stage, started_at=settings.pace.epoch, target_rise_pct=order.target_rise_pct,
         tub=bench.tub, grams=formula_g(weighed, bench.flour_g),
-        nodes=[(channel, urn_of(key)) for channel in ("air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm")],
+        nodes=[(channel, urn_of(key)) for channel in SCALES],
     )  # fmt: skip
     return PracticeTub(name, bench, text)
 

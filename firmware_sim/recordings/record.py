@@ -3,8 +3,8 @@
 import csv
 import json
 import random
-from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -12,11 +12,17 @@ import tomlkit
 
 from firmware_sim.bench.air import Air, air_named
 from firmware_sim.bench.bench import TUBS, Bench, DoughSensors, Tub
+from firmware_sim.bench.replay import SCALES
 from firmware_sim.bench.sensors import NOISE, Sensors
+from firmware_sim.bench.surface import Surface, SurfaceTraits, surface_traits
+from firmware_sim.bench.troubles import Trouble, TroubleKind
 from firmware_sim.doughs.catalogue import KINDS
-from firmware_sim.doughs.dough import STEP_S
-from firmware_sim.doughs.recipes import WeighedRecipe
+from firmware_sim.doughs.dough import STEP_S, Dough
+from firmware_sim.doughs.recipes import WeighedRecipe, formula_pct, water_of_all_flour_pct
 from firmware_sim.node import sampling
+
+FILLED, FILLED_BY_PIECES = (0.22, 0.30), (0.10, 0.20)  # share of the tub at the start (judgement)
+KNOCKED_OUT = (0.5, 0.85)  # share of the gas that dividing and shaping press out (judgement)
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +43,16 @@ class Order:
         Whether a probe is in the dough.
     has_formula
         Whether the batch file holds what was weighed.
+    troubles
+        What gets between the sensors and the truth.
+    is_live
+        False: the leaven is dead, or was forgotten.
+    is_ended
+        Whether the batch file says that the stage was over when the recording ends.
+    recipe_seed
+        Where several batches of one recipe are recorded: what they have in common; ``seed`` is then the batch's own.
+    batch
+        Which of them it is, from 1.
     """
 
     dough: str
@@ -53,6 +69,26 @@ class Order:
     is_irregular: bool = False
     has_probe: bool = True
     has_formula: bool = True
+    troubles: tuple[Trouble, ...] = ()
+    is_live: bool = True
+    is_ended: bool = False
+    recipe_seed: int | None = None
+    batch: int = 1
+
+    @property
+    def name(self) -> str:
+        """What the batch file calls it: batches of one recipe differ behind the comma."""
+        if self.recipe_seed is None:
+            return f"{self.dough} {self.seed}"
+        return f"{self.dough} {self.recipe_seed}, batch {self.batch}"
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What was recorded: the recipe as weighed, and what became of the dough, as in ``truth.json``."""
+
+    recipe: WeighedRecipe
+    truth: dict[str, object]
 
 
 def rfc3339(moment: datetime) -> str:
@@ -73,16 +109,8 @@ def formula_g(recipe: WeighedRecipe, flour_g: float) -> dict[str, float]:
     """
     extra_pct = recipe.sourdough_pct / 2.0
     weighed_g = flour_g * 100.0 / (100.0 + extra_pct)
-    grams = {
-        "flour_g": weighed_g,
-        "water_g": weighed_g * recipe.water_pct / 100.0,
-        "salt_g": weighed_g * recipe.salt_pct / 100.0,
-        "sugar_g": weighed_g * recipe.sugar_pct / 100.0,
-        "fat_g": weighed_g * recipe.fat_pct / 100.0,
-        "instant_yeast_g": weighed_g * recipe.instant_yeast_pct / 100.0,
-        "sourdough_g": weighed_g * recipe.sourdough_pct / 100.0,
-    }
-    return {key: round(value, 1) for key, value in grams.items() if value > 0}
+    grams = {f"{name}_g": weighed_g * pct / 100.0 for name, pct in formula_pct(recipe).items()}
+    return {key: round(value, 1) for key, value in {"flour_g": weighed_g, **grams}.items()}
 
 
 def batch_toml(
@@ -131,26 +159,82 @@ def short_number(value: float) -> float | int:
     return int(value) if value == int(value) else value
 
 
-def bench_of(order: Order, air: Air, *, step_s: float = STEP_S) -> tuple[Bench, WeighedRecipe]:
-    """The dough of an order in its tub, and the recipe as weighed."""
+def bench_of(
+    order: Order,
+    air: Air,
+    *,
+    step_s: float = STEP_S,
+    generator: Callable[[str], random.Random] = random.Random,
+) -> tuple[Bench, WeighedRecipe]:
+    """The dough of an order in its tub, and the recipe as weighed.
+
+    ``generator`` makes, from a seed, what draws the dough and its top; another one makes another baking of the order.
+    """
     kind = KINDS[order.dough]
-    rng = random.Random(f"dough {order.dough} {order.seed}")
+    shared = order.seed if order.recipe_seed is None else order.recipe_seed
+    rng = generator(f"dough {order.dough} {shared}")
+    again = None if order.recipe_seed is None else generator(f"batch {order.dough} {order.seed}")
     start_c = None if air.start_c is None else air.start_c + rng.uniform(0.0, 1.5)
-    recipe, traits = kind.draw(rng, start_c)
+    recipe, traits = kind.draw(rng, start_c, again)
+    if not order.is_live:
+        traits = replace(traits, **dict.fromkeys(kind.leaven_traits, 0.0))
     tub = TUBS[order.tub]
-    flour_g = filled_flour_g(traits.start_ml, tub, rng.uniform(0.22, 0.30))
+    top = _top_of(recipe, order, generator)
+    fill_frac = rng.uniform(*(FILLED_BY_PIECES if top.ball_frac < 1.0 and recipe.stage == "final proof" else FILLED))
     folds = tuple((60.0 * at, recipe.fold_share * rng.uniform(0.8, 1.2)) for at in order.folds_min)
-    bench = Bench(
-        dough=kind.dough(traits, air.temp_c, folds, step_s=step_s),
+    dough = kind.dough(traits, air.temp_c, folds, step_s=step_s)
+    flour_g = filled_flour_g(dough.volume_ml, tub, fill_frac)
+    folds_s = tuple(at for at, _ in folds)
+    return _placed(dough, flour_g, air, order, top, folds_s, step_s), recipe
+
+
+def _placed(
+    dough: Dough, flour_g: float, air: Air, order: Order, top: SurfaceTraits, folds_s: tuple[float, ...], step_s: float
+) -> Bench:
+    return Bench(
+        dough=dough,
         flour_g=flour_g,
-        tub=tub,
+        tub=TUBS[order.tub],
         air=air,
-        sensors=Sensors(NOISE[order.noise], order.seed, tuple(at for at, _ in folds)),
-        last_fold_s=max((at for at, _ in folds), default=0.0),
+        sensors=Sensors(NOISE[order.noise], order.seed, folds_s, order.troubles),
+        surface=Surface(top, cling_mm=_size_of(order.troubles, TroubleKind.CLINGING), folds_s=folds_s),
+        troubles=order.troubles,
+        last_fold_s=max(folds_s, default=0.0),
         target_rise_pct=order.target_rise_pct,
         step_s=step_s,
     )
-    return bench, recipe
+
+
+def shaped(bench: Bench, recipe: WeighedRecipe, order: Order, *, step_s: float = STEP_S) -> tuple[Bench, WeighedRecipe]:
+    """The final proof of a dough that has lived through its bulk rise on another bench, by a second order.
+
+    The dough itself goes on: divided and shaped, it is another stage of the same yeast, water and gluten.
+    """
+    rng = random.Random(f"shaped {order.dough} {order.seed}")
+    air = air_named(order.room, order.seed)
+    proof = replace(recipe, stage="final proof", kind="final proof")  # type: ignore[type-var]
+    bench.dough.begin_stage(air.temp_c, rng.uniform(*KNOCKED_OUT), step_s=step_s)
+    top = _top_of(proof, order)
+    fill_frac = rng.uniform(*(FILLED_BY_PIECES if top.ball_frac < 1.0 else FILLED))
+    flour_g = filled_flour_g(bench.dough.volume_ml, TUBS[order.tub], fill_frac)
+    return _placed(bench.dough, flour_g, air, order, top, (), step_s), proof
+
+
+def _top_of(
+    recipe: WeighedRecipe, order: Order, generator: Callable[[str], random.Random] = random.Random
+) -> SurfaceTraits:
+    """The dough's surface: alike in all batches of a recipe, not the same."""
+    shared = order.seed if order.recipe_seed is None else order.recipe_seed
+    rng = generator(f"top {order.dough} {recipe.stage} {shared}")
+    top = surface_traits(water_of_all_flour_pct(recipe), recipe.kind, recipe.stage, rng)
+    if order.recipe_seed is None:
+        return top
+    again = generator(f"top {order.dough} {recipe.stage} {shared} {order.seed}")
+    return replace(top, dome_frac=top.dome_frac * again.uniform(0.8, 1.2))
+
+
+def _size_of(troubles: Sequence[Trouble], kind: TroubleKind) -> float:
+    return next((one.size for one in troubles if one.kind is kind), 0.0)
 
 
 def _moments_s(order: Order) -> Iterator[float]:
@@ -168,11 +252,11 @@ def _moments_s(order: Order) -> Iterator[float]:
             at_s += min(600.0, order.every_s * rng.uniform(2.0, 10.0))
 
 
-def _cell(scaled: int | None, per_unit: int, digits: int) -> str:
-    return "" if scaled is None else f"{scaled / per_unit:.{digits}f}"
+def _cell(scaled: int | None, scale: int) -> str:
+    return "" if scaled is None else f"{scaled / scale:.{len(str(scale)) - 1}f}"
 
 
-def record(order: Order, out: Path) -> None:
+def record(order: Order, out: Path) -> Recorded:
     """Write ``READINGS.csv``, ``BATCH.toml``, ``truth.json`` and ``truth.csv`` into a directory.
 
     Raises
@@ -182,8 +266,18 @@ def record(order: Order, out: Path) -> None:
     OSError
         When the directory cannot be written.
     """
-    air = air_named(order.room, order.seed)
-    bench, recipe = bench_of(order, air)
+    bench, recipe = bench_of(order, air_named(order.room, order.seed))
+    return record_bench(bench, recipe, order, out)
+
+
+def record_bench(
+    bench: Bench,
+    recipe: WeighedRecipe,
+    order: Order,
+    out: Path,
+) -> Recorded:
+    """The same of a dough that stands ready on its bench."""
+    air = bench.air
     at_s = 0.0
     sensors = DoughSensors(bench, lambda: at_s)
     out.mkdir(parents=True, exist_ok=True)
@@ -192,29 +286,41 @@ def record(order: Order, out: Path) -> None:
         (out / "truth.csv").open("w", newline="", encoding="utf-8") as truth_file,
     ):
         readings, truth = csv.writer(readings_file), csv.writer(truth_file)
-        readings.writerow(["time", "air_temp_c", "humidity_pct", "dough_temp_c", "distance_mm"])
-        truth.writerow(["time", "rise_pct"])
+        readings.writerow(["time", *SCALES])
+        truth.writerow(["time", "rise_pct", "centre_mm", "edge_mm"])
         for at_s in _moments_s(order):
             sensors.start()
-            air_temp, humidity, dough_temp, distance = sampling.measure(sensors)
+            measured = dict(zip(SCALES, sampling.measure(sensors), strict=True))
+            if not order.has_probe:
+                measured["dough_temp_c"] = None
             bench.advance_to(at_s)
             time = rfc3339(order.start_at + timedelta(seconds=at_s))
-            cells = (
-                _cell(air_temp, 100, 2),
-                _cell(humidity, 100, 2),
-                _cell(dough_temp if order.has_probe else None, 100, 2),
-                _cell(distance, 10, 1),
-            )
-            readings.writerow((time, *cells))
+            readings.writerow((time, *(_cell(scaled, SCALES[channel]) for channel, scaled in measured.items())))
             rise_pct = bench.dough.rise_pct
-            truth.writerow((time, "" if rise_pct is None else f"{rise_pct:.3f}"))
-    name = f"{order.dough} {order.seed}"
+            edge_mm = bench.edge_mm
+            truth.writerow(
+                (
+                    time,
+                    "" if rise_pct is None else f"{rise_pct:.3f}",
+                    f"{bench.tub.sensor_to_base_mm - bench.distance_mm:.2f}",
+                    "" if edge_mm is None else f"{edge_mm:.2f}",
+                )
+            )
     folds_min = order.folds_min if order.noted_folds_min is None else order.noted_folds_min
     events = [(order.start_at + timedelta(minutes=at), "fold") for at in folds_min]
     events += [(order.start_at + timedelta(seconds=at), "move") for at, _ in air.moves if at <= order.hours * 3600.0]
+    events += [
+        (order.start_at + timedelta(seconds=at), "lid")
+        for one in order.troubles
+        if one.is_logged
+        for at in (one.start_s, one.end_s)
+        if at <= order.hours * 3600.0
+    ]
+    if order.is_ended:
+        events.append((order.start_at + timedelta(hours=order.hours), "end"))
     (out / "BATCH.toml").write_text(
         batch_toml(
-            name=name,
+            name=order.name,
             stage=recipe.stage,
             started_at=order.start_at,
             target_rise_pct=order.target_rise_pct,
@@ -224,9 +330,9 @@ def record(order: Order, out: Path) -> None:
         ),
         encoding="utf-8",
     )
-    (out / "truth.json").write_text(
-        json.dumps(truth_of(bench, name, order.start_at), indent=1) + "\n", encoding="utf-8"
-    )
+    became = truth_of(bench, order.name, order.start_at)
+    (out / "truth.json").write_text(json.dumps(became, indent=1) + "\n", encoding="utf-8")
+    return Recorded(recipe, became)
 
 
 def truth_of(bench: Bench, name: str, start_at: datetime) -> dict[str, object]:

@@ -14,6 +14,7 @@ from typing import Self
 from monitor.alerts.kinds import AlertKind, CueKind
 from monitor.alerts.limits import AIR_LIMITS, AirLimits
 from monitor.alerts.reasons import Explanation, Reason
+from monitor.alerts.ripeness import LEAST_RIPE_MIN
 from monitor.dough.outlook import SILENCE_MIN, Outlook
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.wire.readings import Channel
@@ -80,20 +81,36 @@ class Rules:
     ----------
     ready_soon_min
         How long before the expected moment *ready soon* comes.
+    first_call_min
+        The same for a batch that waits for its peak: what follows a preferment has to be weighed and warmed first.
     look_hold_min
         How long an alert about the dough's course must look so before it is said: with one estimate a minute, two.
     past_peak_hold_min
         The same for *past its peak*, which must not come from one hand over the sensor.
+    not_rising_hold_min
+        The same for *not rising*: the forecast has waited for hours already, and mends itself as the first gas comes.
+    blocked_hold_min
+        How long something must stand before the sensor, or a level have jumped, before it is said: a hand is gone by
+        then.
+    blocked_keep_min
+        How long the dough must be seen again before what blocks the view is told anew.
+    jump_hold_min, jump_news_min
+        How long a jump of the level must have looked so, and how long it is worth a word.
     keep_min
         How long it must look over (a later forecast, right air, a sensor heard again) before an episode is over.
     elsewhere_min
         A forecast is clearly later when even its early estimate (5 %) lies this far beyond the alert's own lead.
     peak_chance
         Chance that the peak comes within ten minutes above which *at its peak* begins. [0..1]
+    ripe_chance
+        The same for a batch that waits for its peak: a peak is foretold late rather than early.
     last_call_min
         For a target rise: *at its peak* is the last call, and comes no sooner than this after *ready*.
+    over_band_points
+        For a target rise: so far over it a dough that was ready is called once more. [% of rise]
     peak_use_min
-        For a batch that waits for its peak: how long after it the dough still counts as at its peak.
+        For a batch that waits for its peak: how long before and after it the dough counts as ripe at the least; one
+        that took long is ripe for longer (``ripeness``).
     fold_settle_min
         After a fold the dough is low because of the fold, not because it has collapsed.
     silence_min
@@ -101,21 +118,32 @@ class Rules:
     sensor_hold_min
         How long a sensor must be silent beyond that while its node is heard: a node that comes back sends what it has
         kept first, the oldest before the newest.
+    fold_worth_min
+        How long after its time a fold of the recipe is still worth a call.
     air
         Limits of the air by stage.
     """
 
     ready_soon_min: float = 10.0  # judgement
+    first_call_min: float = 60.0  # judgement
     look_hold_min: float = 1.0  # judgement
     past_peak_hold_min: float = 2.0  # judgement
+    not_rising_hold_min: float = 10.0  # judgement
+    blocked_hold_min: float = 6.0  # the forecast takes what is gone within five minutes for a hand
+    blocked_keep_min: float = 60.0  # judgement: drops and a dough at the sensor's least distance come and go
+    jump_hold_min: float = 15.0  # judgement: nothing is lost by then
+    jump_news_min: float = 60.0  # judgement
     keep_min: float = 5.0  # judgement
     elsewhere_min: float = 10.0  # judgement
     peak_chance: float = 0.5
+    ripe_chance: float = 0.25  # by count: a third of the peaks were missed in simulated nights, and half at 0.5
     last_call_min: float = 5.0  # judgement
-    peak_use_min: float = 15.0  # judgement
+    over_band_points: float = 25.0  # judgement: a third of a usual band of 75 %
+    peak_use_min: float = LEAST_RIPE_MIN
     fold_settle_min: float = 10.0  # judgement
     silence_min: float = SILENCE_MIN
     sensor_hold_min: float = 2.0  # judgement
+    fold_worth_min: float = 30.0  # judgement: later it is better left, or has become the next one
     air: Mapping[Stage, AirLimits] = field(default_factory=lambda: AIR_LIMITS)
 
 

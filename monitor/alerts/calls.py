@@ -18,7 +18,10 @@ WAKES: frozenset[AlertKind] = frozenset(
         AlertKind.OVEN_ON,
         AlertKind.READY,
         AlertKind.AT_PEAK,
+        AlertKind.OVER_BAND,
         AlertKind.PAST_PEAK,
+        # Bread for the morning needs a new dough tonight.
+        AlertKind.NOT_RISING,
         # Nobody would be told of any dough.
         AlertKind.NODE_SILENT,
         AlertKind.LINE_SILENT,

@@ -12,11 +12,15 @@ A cause suppresses what it explains:
   its peak* never begins, *ready* and *at its peak* only when even the late estimate (75 %) has passed) but are
   suppressed. They are not lost: the alert about the silent node says once more which dough must be looked at, when
   the first of them comes (:mod:`monitor.alerts.silence`);
+- while something stands between sensor and dough (a lid, water, dough too near to it) the alerts about its course go
+  on by the forecast: *ready* and *at its peak* when even the late estimate (95 %) has passed, *past its peak* not;
 - air that is no longer measured is neither too warm nor too cold nor too dry: those alerts stand as they are,
   suppressed;
-- *ready* makes *ready soon* and *oven on* needless, the last call (*at its peak*) makes *ready* so, and *past its peak*
-  all of them; for a batch that waits for its peak, *at its peak* comes ten minutes before it, stands for *ready soon*,
-  and is made needless by *ready*.
+- *ready* makes *ready soon* and *oven on* needless, *over the band* and the last call (*at its peak*) make *ready* so,
+  and *past its peak* all of them; for a batch that waits for its peak, *ready soon* comes an hour before it, *at its
+  peak* ten minutes before it, and *ready* makes both needless.
+
+*Fold due* goes by the recipe's clock alone, and by what was noted.
 
 *At its peak* for a batch with a target rise is the last call: it comes only while the dough is past ready and not
 ended, or when the dough will not reach its target.
@@ -33,10 +37,27 @@ from monitor.alerts.alert import (
     Sort,
     Subject,
 )
-from monitor.alerts.conditions import AIR, COURSE, NOTHING, Situation, are_heights_stale, silent_channels
+from monitor.alerts.conditions import (
+    AIR,
+    COURSE,
+    NOTHING,
+    VIEW,
+    Situation,
+    are_heights_stale,
+    blocked_by,
+    fold_due,
+    silent_channels,
+)
 from monitor.alerts.kinds import AlertKind
 from monitor.alerts.lifecycle import Episodes
-from monitor.alerts.reasons import AirUnmeasured, BatchEnded, Explanation, HeightUnseen, MoreCameOfIt
+from monitor.alerts.reasons import (
+    AirUnmeasured,
+    BatchEnded,
+    Explanation,
+    HeightUnseen,
+    MoreCameOfIt,
+    ViewIsBlocked,
+)
 from monitor.dough.outlook import State
 from monitor.wire.readings import Channel
 
@@ -57,6 +78,7 @@ __all__ = [
 ]
 
 COURSE_KINDS = tuple(kind for kind, _ in COURSE)
+VIEW_KINDS = tuple(kind for kind, _ in VIEW)
 
 
 def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> AlertUpdate:
@@ -76,10 +98,11 @@ def step(rules: Rules, alerts: tuple[Alert, ...], facts: Facts) -> AlertUpdate:
     if ended_at is not None and ended_at <= facts.now:
         episodes.close(BatchEnded())
         return episodes.settled({})
+    episodes.advance(AlertKind.FOLD_DUE, fold_due(rules, facts))
     outlook = facts.outlook
     is_blind = outlook is None or outlook.state is State.NO_READINGS
-    for kind, condition in (*COURSE, *AIR):
-        if outlook is None or (is_blind and (kind, condition) in COURSE):
+    for kind, condition in (*COURSE, *VIEW, *AIR):
+        if outlook is None or (is_blind and (kind, condition) not in AIR):
             episodes.advance(kind, NOTHING)
         else:
             episodes.advance(kind, condition(Situation(rules, facts, outlook, episodes.firing)))
@@ -93,17 +116,20 @@ def _explained(rules: Rules, facts: Facts, episodes: Episodes) -> dict[AlertKind
     coming = {kind for kind, alert in episodes.newest.items() if alert.returned_at is None}
     is_for_peak = facts.batch.target.is_peak
     for cause, needless in (
-        (AlertKind.AT_PEAK, () if is_for_peak else (AlertKind.READY_SOON, AlertKind.READY)),
+        (AlertKind.OVER_BAND, (AlertKind.READY_SOON, AlertKind.READY)),
+        (AlertKind.AT_PEAK, (AlertKind.READY_SOON, *(() if is_for_peak else (AlertKind.READY, AlertKind.OVER_BAND)))),
         (AlertKind.READY, (AlertKind.READY_SOON, AlertKind.OVEN_ON, *((AlertKind.AT_PEAK,) if is_for_peak else ()))),
-        (AlertKind.PAST_PEAK, (AlertKind.READY_SOON, AlertKind.OVEN_ON, AlertKind.READY, AlertKind.AT_PEAK)),
+        (AlertKind.PAST_PEAK, tuple(kind for kind in COURSE_KINDS if kind is not AlertKind.PAST_PEAK)),
     ):
         if cause in coming:
             found |= dict.fromkeys(needless, MoreCameOfIt(cause))
     silent = silent_channels(rules, facts)
     if Channel.AIR_TEMP in silent:
         found |= dict.fromkeys((kind for kind, _ in AIR), AirUnmeasured())
+    if facts.outlook is not None and blocked_by(facts.outlook) is not None:
+        found |= {kind: ViewIsBlocked() for kind in (AlertKind.PAST_PEAK, AlertKind.NOT_RISING)}
     if are_heights_stale(rules, facts):
-        found |= dict.fromkeys(COURSE_KINDS, HeightUnseen())
+        found |= dict.fromkeys((*COURSE_KINDS, *VIEW_KINDS), HeightUnseen())
     return found
 
 

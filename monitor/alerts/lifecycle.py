@@ -52,7 +52,8 @@ class Episodes:
 
     def advance(self, kind: AlertKind, condition: Condition) -> None:
         """Take the newest episode of a kind a step on."""
-        for alert in _advanced(self.newest.get(kind), self.subject, kind, condition, self.now, self.keep_min):
+        keep_min = self.keep_min if condition.keep_min is None else condition.keep_min
+        for alert in _advanced(self.newest.get(kind), self.subject, kind, condition, self.now, keep_min):
             self.found[kind, alert.episode] = alert
 
     def close(self, reason: Reason) -> None:
@@ -119,9 +120,10 @@ def _begun(newest: Alert | None, subject: Subject, kind: AlertKind, condition: C
     )
 
 
-def _returned(alert: Alert, now: datetime, reason: Reason | None) -> Alert:
-    """Over. Who shelved it knows of it: it waits for no acknowledgement."""
-    is_known = alert.acknowledged_at is None and alert.fired_at is not None and alert.shelved_until is not None
+def _returned(alert: Alert, now: datetime, reason: Reason | None, *, is_answered: bool = False) -> Alert:
+    """Over. Who shelved it, or did what it asked for, knows of it: it waits for no acknowledgement."""
+    is_shelved = alert.fired_at is not None and alert.shelved_until is not None
+    is_known = alert.acknowledged_at is None and (is_shelved or is_answered)
     return replace(
         alert,
         returned_at=now,
@@ -154,5 +156,5 @@ def _advanced(
     if now - quiet_since_at < timedelta(minutes=keep_min):
         return (replace(newest, quiet_since_at=quiet_since_at),)
     if condition.ends:
-        return (_returned(newest, now, condition.reason),)
+        return (_returned(newest, now, condition.reason, is_answered=condition.is_answered),)
     return (replace(newest, quiet_since_at=None, about=" ".join(condition.about), reason=condition.reason),)

@@ -4,10 +4,11 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta
 
 from monitor.alerts.alert import Alert, Rules
-from monitor.alerts.conditions import PEAK_LEAD_MIN
+from monitor.alerts.conditions import PEAK_LEAD_MIN, first_lead_min
 from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Outlook, State
 from monitor.recipe.batch import Batch
+from monitor.recipe.folds import fold_times
 
 SOONEST, LATEST = timedelta(minutes=1), timedelta(minutes=5)
 AT_LEAST = timedelta(seconds=15)  # judgement: the middle estimate of a peak may hover just ahead for long
@@ -36,7 +37,7 @@ def next_look_at(batch: Batch, outlook: Outlook, alerts: Iterable[Alert], rules:
         return now + SOONEST
     firing = {alert.kind for alert in alerts if alert.is_firing}
     ready, peak = outlook.ready, outlook.peak
-    lead, peak_lead = timedelta(minutes=rules.ready_soon_min), timedelta(minutes=PEAK_LEAD_MIN)
+    lead, peak_lead = timedelta(minutes=first_lead_min(batch, rules)), timedelta(minutes=PEAK_LEAD_MIN)
     preheat = timedelta(minutes=batch.preheat_min or 0.0)
     early: list[datetime | None] = []
     aimed: list[datetime | None] = []
@@ -48,5 +49,6 @@ def next_look_at(batch: Batch, outlook: Outlook, alerts: Iterable[Alert], rules:
         aimed += [peak.p50 and peak.p50 - peak_lead]
     first_at = min((at for at in early if at is not None), default=None)
     every = LATEST if first_at is None else min(max(PATIENCE * (first_at - now), SOONEST), LATEST)
+    aimed += fold_times(batch)
     aimed_at = min((at for at in aimed if at is not None and now < at <= now + every), default=now + every)
     return max(aimed_at, now + AT_LEAST)

@@ -7,7 +7,19 @@ from typing import TypeAlias
 
 from monitor.alerts.kinds import AlertKind
 from monitor.alerts.troubles import Code, Trouble
+from monitor.dough.outlook import Cause, ObstructionKind
 from monitor.wire.readings import Channel
+
+
+class FoldWanted(Code, frozen=True):
+    """The recipe's time for a fold has come: which, and of how many."""
+
+    number: int
+    of: int
+
+
+class NoFoldWanted(Code, frozen=True):
+    """The fold was noted, or its time is over."""
 
 
 class TargetReached(Code, frozen=True):
@@ -48,12 +60,56 @@ class PeakLikely(Code, frozen=True):
     within_min: float
 
 
+class PeakNear(Code, frozen=True):
+    """The peak may come within a time."""
+
+    within_min: float
+
+
+class BandExceeded(Code, frozen=True):
+    """The dough was ready and stands far over its target."""
+
+    over_points: float
+
+
+class BandHolds(Code, frozen=True):
+    """The dough stands no longer over its target."""
+
+
 class DoughFalls(Code, frozen=True):
     """The dough was seen to fall."""
 
 
 class PeakAheadAgain(Code, frozen=True):
     """A dough that was past its peak has it ahead again."""
+
+
+class NoRise(Code, frozen=True):
+    """The dough should have begun to rise by now."""
+
+    cause: Cause
+
+
+class RisesAfterAll(Code, frozen=True):
+    """A dough that had not begun to rise does."""
+
+
+class ViewBlocked(Code, frozen=True):
+    """Something stands between sensor and dough."""
+
+    by: ObstructionKind
+
+
+class SeenAgain(Code, frozen=True):
+    """The sensor sees the dough again."""
+
+
+class TubMoved(Code, frozen=True):
+    """The level jumped as when a tub is put elsewhere, and nobody wrote it down."""
+
+
+class JumpKnown(Code, frozen=True):
+    """A jump of the level is written down by now, or long ago."""
 
 
 class AirAgainstLimit(Code, frozen=True):
@@ -67,6 +123,10 @@ class SkinDrying(Code, frozen=True):
     """How hard the air pulls water out of the dough's skin."""
 
     drying_pa: float
+
+
+class DoughCovered(Code, frozen=True):
+    """The dough was said to be covered: no air gets at its skin."""
 
 
 class LineUnheard(Code, frozen=True):
@@ -141,6 +201,10 @@ class HeightUnseen(Code, frozen=True):
     """The sensor of the dough's height is silent: nobody sees the dough."""
 
 
+class ViewIsBlocked(Code, frozen=True):
+    """Something stands between sensor and dough: nobody has seen it fall."""
+
+
 class AirUnmeasured(Code, frozen=True):
     """The air is not measured any more."""
 
@@ -153,11 +217,19 @@ class NodeSilent(Code, frozen=True):
     """Nothing is heard of the sensor's node."""
 
 
-Explanation: TypeAlias = MoreCameOfIt | HeightUnseen | AirUnmeasured | LineSilent | NodeSilent | PlainText
+class NodeSaysWhy(Code, frozen=True):
+    """The sensor's node has said itself what is wrong, and that was told."""
+
+
+Explanation: TypeAlias = (
+    MoreCameOfIt | HeightUnseen | ViewIsBlocked | AirUnmeasured | LineSilent | NodeSilent | NodeSaysWhy | PlainText
+)
 """What explains an alert, so that it need not be said by itself."""
 
 Reason: TypeAlias = (
-    TargetReached
+    FoldWanted
+    | NoFoldWanted
+    | TargetReached
     | NotReadyYet
     | ReadyExpected
     | ReadyNotNear
@@ -165,10 +237,20 @@ Reason: TypeAlias = (
     | LoadingNotNear
     | PeakReached
     | PeakLikely
+    | PeakNear
+    | BandExceeded
+    | BandHolds
     | DoughFalls
     | PeakAheadAgain
+    | NoRise
+    | RisesAfterAll
+    | ViewBlocked
+    | SeenAgain
+    | TubMoved
+    | JumpKnown
     | AirAgainstLimit
     | SkinDrying
+    | DoughCovered
     | LineUnheard
     | NodeUnheard
     | ChannelsUnread

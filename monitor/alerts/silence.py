@@ -25,6 +25,7 @@ from monitor.alerts.reasons import (
     LineSilent,
     LineUnheard,
     NoBatchReadsIt,
+    NodeSaysWhy,
     NodeSilent,
     NodeUnheard,
 )
@@ -52,6 +53,8 @@ class NodeFacts:
         Since when a batch has needed it.
     unseen
         Batches that it serves whose dough nobody sees and which should be ready, or on their way into the oven.
+    told
+        Channels of which the node itself says that it cannot read them: that is told as a trouble, with the reason.
     """
 
     node: NodeId
@@ -60,6 +63,7 @@ class NodeFacts:
     last_seen: Mapping[Channel, datetime | None]
     since_at: datetime
     unseen: tuple[BatchId, ...] = ()
+    told: frozenset[Channel] = frozenset()
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,9 +129,8 @@ def look(rules: Rules, alerts: tuple[Alert, ...], seen: Surroundings) -> tuple[A
     for node in seen.nodes:
         episodes = opened(Subject(Sort.NODE, node.node))
         _advance_node(episodes, rules, seen, node, is_silent=quiet[node.node] >= limit)
-        steps[episodes.subject] = episodes.settled(
-            _explained(episodes, lines.get(node.line), least.get(node.line), limit)
-        )
+        explained = _explained(episodes, lines.get(node.line), least.get(node.line), limit)
+        steps[episodes.subject] = episodes.settled(_said_itself(seen, node, limit) | explained)
     for subject in dict.fromkeys(alert.subject for alert in alerts):
         if subject not in steps and subject.sort is not Sort.MONITOR:
             episodes = opened(subject)
@@ -160,7 +163,8 @@ def _advance_node(episodes: Episodes, rules: Rules, seen: Surroundings, node: No
         ),
     )
     limit = timedelta(minutes=rules.silence_min)
-    silent = () if is_silent else tuple(c for c, at in node.last_seen.items() if seen.quiet(node, at) >= limit)
+    still = _silent(seen, node, limit)
+    silent = () if is_silent else tuple(channel for channel in node.last_seen if channel in still)
     is_partly = bool(silent)
     if is_silent and AlertKind.SENSOR_SILENT in episodes.firing:
         return  # what is heard of the node says nothing of its sensors now
@@ -175,6 +179,20 @@ def _advance_node(episodes: Episodes, rules: Rules, seen: Surroundings, node: No
             about=about,
         ),
     )
+
+
+def _said_itself(seen: Surroundings, node: NodeFacts, limit: timedelta) -> dict[AlertKind, Explanation]:
+    """What of its silence a node has explained itself; with a dough that nobody sees it is told all the same."""
+    silent = _silent(seen, node, limit)
+    if node.unseen or not silent or not silent <= node.told:
+        return {}
+    kinds = [AlertKind.SENSOR_SILENT] + ([AlertKind.NODE_SILENT] if silent == node.last_seen.keys() else [])
+    return dict.fromkeys(kinds, NodeSaysWhy())
+
+
+def _silent(seen: Surroundings, node: NodeFacts, limit: timedelta) -> frozenset[Channel]:
+    """The channels that have given no reading for so long."""
+    return frozenset(channel for channel, at in node.last_seen.items() if seen.quiet(node, at) >= limit)
 
 
 def _batch_word(batch_id: BatchId) -> str:

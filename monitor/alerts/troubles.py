@@ -4,11 +4,12 @@ What a library or the system says of it is a value, ``detail``, passed on as it 
 """
 
 import re
+from datetime import datetime
 from typing import TypeAlias, assert_never
 
 import msgspec
 
-from monitor.errors import CentralKind, StoreFault
+from monitor.errors import CentralKind, ReplicaFault, StoreFault
 from monitor.wire.readings import NodeId
 
 
@@ -53,6 +54,12 @@ class DatabaseSetAside(Code, frozen=True):
     path: str
 
 
+class DatabaseGone(Code, frozen=True):
+    """The database was deleted or replaced while the collector ran; what it held was saved at a path (empty: not)."""
+
+    path: str
+
+
 class CarriersFail(Code, frozen=True):
     """Some carriers do not take messages."""
 
@@ -60,11 +67,12 @@ class CarriersFail(Code, frozen=True):
 
 
 class NodeRestarts(Code, frozen=True):
-    """A node starts again and again."""
+    """A node starts again and again; ``cause`` is what started it last, as it says itself, empty where it does not."""
 
     node: NodeId
     restarts: int
     within_min: float
+    cause: str = ""
 
 
 class DistanceStuck(Code, frozen=True):
@@ -73,6 +81,34 @@ class DistanceStuck(Code, frozen=True):
     node: NodeId
     distance_mm: float
     for_min: float
+
+
+class SensorUnread(Code, frozen=True):
+    """A node says that it cannot read one of its sensors, and which fault came how often.
+
+    ``unread_min`` is since when, None for never since its start.
+    """
+
+    node: NodeId
+    sensor: str
+    fault: str
+    times: int
+    pins: tuple[int, ...] = ()
+    unread_min: float | None = None
+
+
+class SignalWeak(Code, frozen=True):
+    """A node says that it hardly hears its wireless network."""
+
+    node: NodeId
+    signal_dbm: int
+
+
+class FlashFull(Code, frozen=True):
+    """A node says that hardly any room is left on its file system."""
+
+    node: NodeId
+    free_bytes: int
 
 
 class CheckFails(Code, frozen=True):
@@ -111,20 +147,50 @@ class CentralRefusesRows(Code, frozen=True):
     examples: tuple[str, ...]
 
 
+class ReplicaLate(Code, frozen=True):
+    """The store is not shipped: the last time everything lay at ``url`` was ``shipped_at``, None for never."""
+
+    url: str
+    fault: ReplicaFault
+    detail: str
+    shipped_at: datetime | None = None
+
+
+class ReplicaBegunAnew(Code, frozen=True):
+    """What was shipped lay there no more: the place was emptied or replaced, and the store was shipped whole again."""
+
+    url: str
+
+
+class StoreOlder(Code, frozen=True):
+    """The store in use was found, at ``found_at``, to be older than what was shipped until ``shipped_at``."""
+
+    url: str
+    shipped_at: datetime
+    found_at: datetime
+
+
 Trouble: TypeAlias = (
     StoreUnusable
     | LoopHangs
     | DiskNearlyFull
     | ClockMoved
     | DatabaseSetAside
+    | DatabaseGone
     | CarriersFail
     | NodeRestarts
     | DistanceStuck
+    | SensorUnread
+    | SignalWeak
+    | FlashFull
     | CheckFails
     | BackupFails
     | CentralGetsNothing
     | CentralLate
     | CentralRefusesRows
+    | ReplicaLate
+    | ReplicaBegunAnew
+    | StoreOlder
 )
 
 
@@ -145,12 +211,20 @@ def key_of(trouble: Trouble) -> str:
             return "clock"
         case DatabaseSetAside(path):
             return f"damaged {path.rpartition('/')[2]}"
+        case DatabaseGone(path):
+            return f"gone {path.rpartition('/')[2]}"
         case CarriersFail():
             return "carriers"
         case NodeRestarts(node):
             return f"reboots {node}"
         case DistanceStuck(node):
             return f"stuck {node}"
+        case SensorUnread(node, sensor):
+            return f"unread {sensor} {node}"
+        case SignalWeak(node):
+            return f"signal {node}"
+        case FlashFull(node):
+            return f"flash {node}"
         case CheckFails(detail):
             return f"lookout {detail}"
         case BackupFails():
@@ -161,4 +235,10 @@ def key_of(trouble: Trouble) -> str:
             return "central late"
         case CentralRefusesRows():
             return "central parked"
+        case ReplicaLate():
+            return "replica"
+        case ReplicaBegunAnew():
+            return "replica anew"
+        case StoreOlder():
+            return "older"
     assert_never(trouble)

@@ -12,11 +12,14 @@ import io
 import json
 import zipfile
 from collections.abc import Callable, Sequence
+from itertools import islice
 from pathlib import Path
 from tempfile import TemporaryDirectory
+from typing import Annotated
 
 import msgspec
 import pyarrow as pa
+import pyarrow.compute as pc
 import pyarrow.parquet as pq
 
 from monitor.errors import ConfigError, StoreError, UnfitError
@@ -25,18 +28,21 @@ from monitor.recipe.batch import Batch, BatchId
 from monitor.store import schema
 from monitor.store.store import Store
 from monitor.store.transfer import Rows, Value
+from monitor.translatable import Number
 
 ARCHIVE_NAME = "ARCHIVE.json"
 FORMAT = "proofing-monitor batch 1"
-LARGEST_FILE_BYTES = 200_000_000  # judgement: a month of one batch's readings is a tenth of it
-MOST_ROWS = 5_000_000  # judgement: the same; a small file can unpack to very many
+LARGEST_FILE_BYTES = 200_000_000  # judgement: ten days of one batch's readings are a fifth of it
+LARGEST_LIST_BYTES = 1_000_000  # judgement: of ARCHIVE.json, which names a dozen tables
+MOST_ROWS = 500_000  # judgement: ten days of four channels each ten seconds are 345,600; a small file can hold many
+INTEGERS = range(-(2**63), 2**63)  # what SQLite can hold
 QUOTED = ("=", "+", "-", "@", "\t", "\r", "'")  # OWASP's list for CSV injection, and the mark itself
 MARK = "'"
 _ARROW = {"INTEGER": pa.int64(), "REAL": pa.float64(), "TEXT": pa.string()}
 
 
 class _File(msgspec.Struct, forbid_unknown_fields=True):
-    rows: int
+    rows: Annotated[int, msgspec.Meta(ge=0)]
     sha256: str
     columns: list[tuple[str, str]]
 
@@ -76,7 +82,11 @@ def _value(cell: str, kind: str) -> Value:
         return cell.removeprefix(MARK)
     if "_" in cell:  # Python reads 1_000 as a number, nobody else does
         raise UnfitError("{cell!r} is no number", cell=cell[:40])
-    return int(cell) if kind == "INTEGER" else float(cell)
+    if kind != "INTEGER":
+        return float(cell)
+    if (whole := int(cell)) not in INTEGERS:
+        raise UnfitError("{cell!r} is beyond all numbers that are kept", cell=cell[:40])
+    return whole
 
 
 def _csv_bytes(found: Rows) -> bytes:
@@ -87,15 +97,18 @@ def _csv_bytes(found: Rows) -> bytes:
     return out.getvalue().encode()
 
 
-def _from_csv(data: bytes, columns: Sequence[tuple[str, str]]) -> list[tuple[Value, ...]]:
-    lines = csv.reader(io.StringIO(data.decode(), newline=""), strict=True)
+def _from_csv(data: bytes, columns: Sequence[tuple[str, str]], n_rows: int) -> list[tuple[Value, ...]]:
+    lines = csv.reader(io.TextIOWrapper(io.BytesIO(data), "utf-8", newline=""), strict=True)
     names = [name for name, _ in columns]
     kinds = [kind for _, kind in columns]
     usual = csv.field_size_limit(LARGEST_FILE_BYTES)  # a picture is one cell
     try:
         if next(lines, None) != names:
             raise UnfitError("its first row must name the columns {names}", names=", ".join(names))
-        return [tuple(_value(cell, kind) for cell, kind in zip(row, kinds, strict=True)) for row in lines]
+        return [
+            tuple(_value(cell, kind) for cell, kind in zip(row, kinds, strict=True))
+            for row in islice(lines, n_rows + 1)  # one more tells that there are too many
+        ]
     finally:
         csv.field_size_limit(usual)
 
@@ -111,18 +124,36 @@ def _parquet_bytes(found: Rows) -> bytes:
     return out.getvalue()
 
 
-def _from_parquet(data: bytes, columns: Sequence[tuple[str, str]]) -> list[tuple[Value, ...]]:
-    file = pq.ParquetFile(io.BytesIO(data))
-    wanted = pa.schema([(name, _ARROW[kind]) for name, kind in columns])
-    if not file.schema_arrow.equals(wanted):
+def _from_parquet(data: bytes, columns: Sequence[tuple[str, str]], n_rows: int) -> list[tuple[Value, ...]]:
+    """The rows; texts stay as they are packed, each once, until it is known that they do not unpack beyond bounds."""
+    texts = [name for name, kind in columns if kind == "TEXT"]
+    file = pq.ParquetFile(io.BytesIO(data), read_dictionary=texts)
+    types = {**_ARROW, "TEXT": pa.dictionary(pa.int32(), pa.string())}
+    if not file.schema_arrow.equals(pa.schema([(name, types[kind]) for name, kind in columns])):
         raise UnfitError("its columns must be {columns}", columns=", ".join((name for name, _ in columns)))
-    if file.metadata.num_rows > MOST_ROWS:
-        raise UnfitError("it has more than {most_rows} rows", most_rows=MOST_ROWS)
-    table = file.read()
-    return list(zip(*(column.to_pylist() for column in table.columns), strict=True))
+    if file.metadata.num_rows != n_rows:
+        raise UnfitError("it has {n} rows, {rows} were written", n=file.metadata.num_rows, rows=n_rows)
+    groups = [file.metadata.row_group(number) for number in range(file.metadata.num_row_groups)]
+    left_bytes = LARGEST_FILE_BYTES - sum(group.total_byte_size for group in groups)
+    across: list[list[Value]] = [[] for _ in columns]
+    for number in range(len(groups)) if left_bytes >= 0 else ():
+        for cells, column in zip(across, file.read_row_group(number).columns, strict=True):
+            for chunk in column.chunks:
+                if isinstance(chunk, pa.DictionaryArray):
+                    lengths = pc.take(pc.binary_length(chunk.dictionary), chunk.indices)
+                    left_bytes -= pc.sum(lengths).as_py() or 0
+                    if left_bytes < 0:
+                        break
+                    words = chunk.dictionary.to_pylist()
+                    cells += [None if at is None else words[at] for at in chunk.indices.to_pylist()]
+                else:
+                    cells += chunk.to_pylist()
+    if left_bytes < 0:
+        raise UnfitError("it unpacks to more than {most} MB", most=Number(LARGEST_FILE_BYTES / 1e6, "g"))
+    return list(zip(*across, strict=True))
 
 
-_Read = Callable[[bytes, Sequence[tuple[str, str]]], list[tuple[Value, ...]]]
+_Read = Callable[[bytes, Sequence[tuple[str, str]], int], list[tuple[Value, ...]]]
 _KINDS: dict[str, tuple[Callable[[Rows], bytes], _Read]] = {
     "csv": (_csv_bytes, _from_csv),
     "parquet": (_parquet_bytes, _from_parquet),
@@ -186,7 +217,7 @@ def import_batch(store: Store, folder: Path) -> Batch:
         When the folder holds no archive, or one that was changed, is too large, or does not fit.
     """
     try:
-        archive = msgspec.json.decode(bounded_bytes(folder / ARCHIVE_NAME, LARGEST_FILE_BYTES), type=_Archive)
+        archive = msgspec.json.decode(bounded_bytes(folder / ARCHIVE_NAME, LARGEST_LIST_BYTES), type=_Archive)
     except (OSError, msgspec.DecodeError) as error:
         raise ConfigError(
             "{folder}: holds no archived batch ({archive_name}: {why})",
@@ -198,10 +229,20 @@ def import_batch(store: Store, folder: Path) -> Batch:
         raise ConfigError(
             "{folder}: was written by a newer version of this program; install that version", folder=folder
         )
+    if archive.tables_version < 1 or sum(file.rows for file in archive.files.values()) > MOST_ROWS:
+        raise ConfigError(
+            "{folder}: {archive_name} says tables of version {version} and {rows} rows, which no batch has; at most "
+            "{most} rows are read",
+            folder=folder,
+            archive_name=ARCHIVE_NAME,
+            version=archive.tables_version,
+            rows=sum(file.rows for file in archive.files.values()),
+            most=MOST_ROWS,
+        )
     tables = [_table(folder, archive.kind, table, file) for table, file in archive.files.items()]
     try:
         return store.transfer.put_in(tables)
-    except (ValueError, StoreError) as error:
+    except (ValueError, OverflowError, StoreError) as error:
         raise ConfigError("{folder}: is no batch of this program: {why}", folder=folder, why=error) from error
 
 
@@ -220,11 +261,11 @@ def _table(folder: Path, kind: str, table: str, file: _File) -> Rows:
             )
         if any(column_kind not in _ARROW for _, column_kind in file.columns):
             raise UnfitError("it has columns of an unknown kind")
-        values = read(data, file.columns)
+        values = read(data, file.columns, file.rows)
     except OSError as error:
         raise ConfigError("{path}: cannot be read ({why})", path=path, why=error.strerror) from error
     except (ValueError, csv.Error, pa.ArrowException) as error:
         raise ConfigError("{path}: cannot be read: {why}", path=path, why=error) from error
     if len(values) != file.rows:
-        raise ConfigError("{path}: has {n} rows, {rows} were written", path=path, n=len(values), rows=file.rows)
+        raise ConfigError("{path}: has other rows than the {rows} that were written", path=path, rows=file.rows)
     return Rows(table, tuple(file.columns), tuple(values))

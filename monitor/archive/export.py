@@ -10,19 +10,20 @@ from typing import TextIO
 
 import tomlkit
 
-from monitor.archive.replay import READABLE_CHANNELS, line_of
+from monitor.archive.replay import line_of
 from monitor.errors import StoreError
 from monitor.recipe.batch import Batch, Event
 from monitor.recipe.formula import FORMULA_KEYS
 from monitor.recipe.toml_tables import short_number, vessel_table
+from monitor.store.rollups import FIVE_MINUTES
 from monitor.store.store import Store
-from monitor.wire.readings import Flag, Reading
+from monitor.wire.readings import DOUGH_CHANNELS, Channel, Flag, NodeId, Reading
 
 READINGS_NAME = "READINGS.csv"
 BATCH_NAME = "BATCH.toml"
 OUTLOOKS_NAME = "OUTLOOKS.jsonl"
 
-_COLUMNS = ("time", *(channel.value for channel in READABLE_CHANNELS), "level_sd_mm")
+_COLUMNS = ("time", *(channel.value for channel in DOUGH_CHANNELS), "level_sd_mm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,7 +46,7 @@ def write_readings(readings: Iterable[Reading], out: TextIO) -> int:
     """
     rows: dict[tuple[datetime, str, str, int], dict[str, str]] = {}
     for reading in readings:
-        if reading.flag is not Flag.OK or reading.channel not in READABLE_CHANNELS:
+        if reading.flag is not Flag.OK or reading.channel not in DOUGH_CHANNELS:
             continue
         row = rows.setdefault((reading.measured_at, reading.node, reading.boot, reading.seq), {})
         row[reading.channel.value] = f"{reading.value:.10g}"
@@ -56,6 +57,22 @@ def write_readings(readings: Iterable[Reading], out: TextIO) -> int:
     for key in sorted(rows):
         writer.writerow({"time": _stamp(key[0]), **rows[key]})
     return len(rows)
+
+
+def write_five_minutes(store: Store, node: NodeId, start: datetime, end: datetime, out: TextIO) -> int:
+    """Write the sound readings of a node as CSV, a row for each channel and five minutes; returns the number of rows.
+
+    Whether they were downsampled or are whole still.
+    """
+    writer = csv.writer(out, lineterminator="\r\n")  # RFC 4180
+    writer.writerow(("start", "channel", "readings", "least", "mean", "greatest"))
+    n = 0
+    for channel in Channel:
+        for each in store.rollups.of(node, channel, start, end):
+            values = (f"{value:.10g}" for value in (each.least, each.mean, each.greatest))
+            writer.writerow((_stamp(each.middle_at - FIVE_MINUTES / 2), channel.value, each.n, *values))
+            n += 1
+    return n
 
 
 def batch_toml(batch: Batch) -> str:
@@ -70,6 +87,10 @@ def batch_toml(batch: Batch) -> str:
         table["target_rise_pct"] = short_number(batch.target.rise_pct)
     if batch.preheat_min is not None:
         table["preheat_min"] = short_number(batch.preheat_min)
+    if batch.folds_min:
+        table["folds_min"] = [short_number(at) for at in batch.folds_min]
+    if batch.perishable:
+        table["perishable"] = list(batch.perishable)
     vessel = vessel_table(replace(batch.vessel, sensor_sd_mm=batch.sensor_sd_mm))
     if batch.start_volume_ml is not None:
         vessel["start_volume_ml"] = short_number(batch.start_volume_ml)

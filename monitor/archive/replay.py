@@ -18,10 +18,9 @@ from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.recipe.batch import Batch, batch_from_toml
 from monitor.translatable import Translatable
-from monitor.wire.readings import SENSOR_CHANNELS, Channel, Flag, NodeId, Reading, plausibility
+from monitor.wire.readings import DOUGH_CHANNELS, Channel, Flag, NodeId, Reading, plausibility
 
 RECORDED_NODE = NodeId("urn:dev:ops:32473-recording-1")  # 32473: the enterprise number reserved for examples, RFC 5612
-READABLE_CHANNELS = (*SENSOR_CHANNELS, Channel.LEVEL)
 BAD_ROWS_SHOWN = 10
 LARGEST_BATCH_BYTES = 1_000_000  # judgement: a thousand times a batch file
 LARGEST_READINGS_BYTES = 64_000_000  # judgement: a year of readings, one each half minute
@@ -65,7 +64,7 @@ def _row_readings(row: dict[str, str | None], number: int) -> tuple[list[Reading
         return [], [f"time {text[:40]!r} is no RFC 3339 moment such as 2026-03-02T05:40:00Z"]
     found: list[Reading] = []
     faults: list[str] = []
-    for channel in READABLE_CHANNELS:
+    for channel in DOUGH_CHANNELS:
         cell = (row.get(channel) or "").strip()
         if not cell:
             continue
@@ -93,18 +92,21 @@ def read_readings(path: Path, err: TextIO) -> list[Reading]:
         When the file cannot be read at all, is no text, or has no ``time`` column.
     """
     found: dict[tuple[datetime, Channel, float], Reading] = {}
-    bad = 0
+    bad = number = 0
     try:
         text = bounded_bytes(path, LARGEST_READINGS_BYTES).decode("utf-8-sig")
         with io.StringIO(text, newline="") as file:
-            table = csv.DictReader(file)
+            table = csv.DictReader(file, strict=True)
             names = [(name or "").strip() for name in table.fieldnames or []]
             if "time" not in names:
                 raise ConfigError(
                     "{path}: has no column 'time'; its first row must name the columns, time among them", path=path
                 )
             table.fieldnames = names
+            number = table.line_num
             for row in table:
+                if any("\n" in (row.get(name) or "") for name in ("time", *DOUGH_CHANNELS)):
+                    raise csv.Error("a cell goes on over several lines")
                 number = table.line_num
                 readings, faults = _row_readings(row, number)
                 for reading in readings:
@@ -117,7 +119,14 @@ def read_readings(path: Path, err: TextIO) -> list[Reading]:
         raise ConfigError(
             "{path}: cannot be read ({why}); give the path of a CSV file", path=path, why=fault.strerror
         ) from fault
-    except (UnicodeDecodeError, csv.Error) as fault:
+    except csv.Error as fault:
+        raise ConfigError(
+            "{path}: row {row}: {why}; look for a quotation mark that opens there and does not close",
+            path=path,
+            row=number + 1,
+            why=fault,
+        ) from fault
+    except UnicodeDecodeError as fault:
         raise ConfigError(
             "{path}: is no CSV text in UTF-8 ({why}); export it again as UTF-8 CSV", path=path, why=fault
         ) from fault
@@ -158,6 +167,15 @@ def line_of(outlook: Outlook) -> dict[str, Any]:
         "past_peak_chance": _number(outlook.past_peak_chance, 3),
         "from_heights": outlook.is_from_heights,
         "dough_temp_c": _number(outlook.dough_temp_c),
+        "obstructions": [
+            {
+                "kind": str(one.kind),
+                "since": _time_text(one.since),
+                "until": _time_text(one.until),
+                "chance": _number(one.chance),
+            }
+            for one in outlook.obstructions
+        ],
     }
 
 

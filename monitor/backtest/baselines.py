@@ -14,9 +14,10 @@ from numpy.typing import NDArray
 from monitor.archive.replay import known_at
 from monitor.backtest.conformal import PointForecast
 from monitor.backtest.local_trend import Course, TrendNumbers, follow
-from monitor.backtest.recordings import PEAK, READY, Labels, Recording
+from monitor.backtest.recordings import Labels, Recording
 from monitor.dough.growth_fit import CURVES, Curve, curve_slopes, fit_curve, growth_start
 from monitor.dough.kinetics import richards_time_h
+from monitor.dough.learning import PEAK, READY
 from monitor.dough.observations import observations, rise_over_batch_start
 
 Array = NDArray[np.float64]

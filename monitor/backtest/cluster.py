@@ -65,8 +65,10 @@ class DaskMap:
         self._client = client
         self._address = address
 
-    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress) -> list[Found]:
-        told(0, len(tasks))
+    def __call__(
+        self, function: Callable[[Task], Found], tasks: Sequence[Task], progress: CountProgress
+    ) -> list[Found]:
+        progress(0, len(tasks))
         threads = sum(self._client.nthreads().values())
         chunks = chunks_of(tasks, max(1, threads))
         # What all chunks need goes once to each worker; as a task's answer it can be made again when all have died.
@@ -96,7 +98,7 @@ class DaskMap:
                 number = numbers.pop(future.key)
                 done[number] = future.result()
                 n_done += len(chunks[number])
-                told(n_done, len(tasks))
+                progress(n_done, len(tasks))
                 running.update(islice(sending, 1))
         except KilledWorker as error:
             raise MonitorError(

@@ -65,7 +65,7 @@ class ConformalCalibration:
         return result
 
 
-def calibrate(said: Sequence[PointForecast], true_ahead_s: Sequence[float], levels: Array) -> ConformalCalibration:
+def calibrate(forecasts: Sequence[PointForecast], true_ahead_s: Sequence[float], levels: Array) -> ConformalCalibration:
     """The calibration whose quantiles score best (CRPS) on the training forecasts themselves.
 
     Raises
@@ -73,15 +73,15 @@ def calibrate(said: Sequence[PointForecast], true_ahead_s: Sequence[float], leve
     ValueError
         When there is no training forecast.
     """
-    if not said:
+    if not forecasts:
         raise ValueError("a calibration needs training forecasts")
-    truth, points = np.array(true_ahead_s), np.array([point.ahead_s for point in said])
-    names = set.intersection(*(set(point.scales_s()) for point in said))
+    truth, points = np.array(true_ahead_s), np.array([point.ahead_s for point in forecasts])
+    names = set.intersection(*(set(point.scales_s()) for point in forecasts))
     scores: dict[str, float] = {}
     candidates: dict[str, ConformalCalibration] = {}
     for name in sorted(names):
-        scale = np.array([point.scales_s()[name] for point in said])
+        scale = np.array([point.scales_s()[name] for point in forecasts])
         candidates[name] = ConformalCalibration(name, np.sort((truth - points) / scale))
-        quantiles = np.stack([candidates[name].quantiles_s(point, levels) for point in said])
+        quantiles = np.stack([candidates[name].quantiles_s(point, levels) for point in forecasts])
         scores[name] = float(np.mean(crps_from_quantiles(truth, quantiles, levels)))
     return candidates[min(scores, key=lambda name: scores[name])]

@@ -24,9 +24,10 @@ from monitor.backtest.conformal import ConformalCalibration, PointForecast, cali
 from monitor.backtest.local_trend import tuned
 from monitor.backtest.locations import RecordingLocation
 from monitor.backtest.parallel import CountProgress, TaskMap
-from monitor.backtest.recordings import READY, Labels, Moment, Recording, moments_of
+from monitor.backtest.recordings import Labels, Moment, Recording, moments_of
 from monitor.clock import SystemClock
 from monitor.dough.forecast import MOMENT_QUANTILES, outlook
+from monitor.dough.learning import READY
 from monitor.dough.outlook import Moments, Outlook
 from monitor.dough.scores import censored
 
@@ -115,13 +116,13 @@ def train(
     last = [found[-1].view.course for _, found in looked if found]
     step = max(1, len(last) // TUNED_ON)
     baselines = Baselines(clock_from([outcome for outcome, _ in looked]), tuned(last[::step]))
-    said = each(partial(point_forecasts, baselines=baselines), cases, progress)
+    by_case = each(partial(point_forecasts, baselines=baselines), cases, progress)
     calibrations = {}
     for key in {(method, s.moment.what, s.moment.share) for s in cases for method in BASELINES}:
         method, what, share = key
         pairs = [
             (point, _true_ahead_s(case.moment))
-            for case, by_method in zip(cases, said, strict=True)
+            for case, by_method in zip(cases, by_case, strict=True)
             if (case.moment.what, case.moment.share) == (what, share) and (point := by_method[method]) is not None
         ]
         if pairs:
@@ -148,16 +149,16 @@ class _RecordingBaseline:
         return None
 
     def quantiles_s(self, moment: Moment, view: BaselineInput) -> Array:
-        said = self.point_forecast(moment.what, view)
-        calibration = said and self.trained.calibrations.get((said[0], moment.what, moment.share))
-        if said is None or calibration is None:
+        found = self.point_forecast(moment.what, view)
+        calibration = found and self.trained.calibrations.get((found[0], moment.what, moment.share))
+        if found is None or calibration is None:
             return np.full(LEVELS.size, np.inf)
-        return calibration.quantiles_s(said[1], LEVELS)
+        return calibration.quantiles_s(found[1], LEVELS)
 
     def ahead_s(self, now_s: float) -> float:
         """How far off *ready* is by the point forecast: a calibration for one moment fits no other."""
-        said = self.point_forecast(READY, baseline_input(self.recording, now_s))
-        return np.inf if said is None else said[1].ahead_s
+        found = self.point_forecast(READY, baseline_input(self.recording, now_s))
+        return np.inf if found is None else found[1].ahead_s
 
 
 def called_s(ahead_s: Callable[[float], float], from_s: float, until_s: float) -> float:
@@ -194,12 +195,12 @@ def evaluate(
         began_s = clock.real_s()
         found = estimated(moment.at_s)
         cost_s = clock.real_s() - began_s
-        said = {ESTIMATOR: (_quantiles_s(found.ready if moment.what == READY else found.peak, found), cost_s)}
+        answers = {ESTIMATOR: (_quantiles_s(found.ready if moment.what == READY else found.peak, found), cost_s)}
         view = baseline_input(recording, moment.at_s)
         for method, baseline in baselines.items():
             began_s = clock.real_s()
             quantiles = baseline.quantiles_s(moment, view)
-            said[method] = (quantiles, clock.real_s() - began_s)
+            answers[method] = (quantiles, clock.real_s() - began_s)
         forecasts += [
             Forecast(
                 recording=recording.name,
@@ -212,7 +213,7 @@ def evaluate(
                 quantiles_s=tuple(censored(quantiles, HORIZON_S).tolist()),
                 cost_s=cost_s,
             )
-            for method, (quantiles, cost_s) in said.items()
+            for method, (quantiles, cost_s) in answers.items()
         ]
     return forecasts, _calls(recording, moments, baselines, estimated) if has_calls else []
 
@@ -279,8 +280,8 @@ def run(
     calls: list[ReadyCall] = []
     for number, split in enumerate(splits, start=1):
         part = f" {number} of {len(splits)}" if len(splits) > 1 else ""
-        told = partial(progress, f"training{part}")
-        trained = train([looked[location] for location in split.training], each, told)
+        report = partial(progress, f"training{part}")
+        trained = train([looked[location] for location in split.training], each, report)
         evaluating = partial(evaluate, trained=trained, has_calls=has_calls, estimate=estimate)
         for found in each(evaluating, split.test, partial(progress, f"forecasting{part}")):
             forecasts += found[0]

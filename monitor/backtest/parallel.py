@@ -21,7 +21,7 @@ class TaskMap(Protocol):
     """Runs a function over tasks somewhere, telling how many are done; what it returns does not depend on where."""
 
     def __call__(
-        self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress
+        self, function: Callable[[Task], Found], tasks: Sequence[Task], progress: CountProgress
     ) -> list[Found]: ...
 
 
@@ -52,19 +52,21 @@ class ProcessMap:
     def __init__(self, cores: int) -> None:
         self.cores = cores
 
-    def __call__(self, function: Callable[[Task], Found], tasks: Sequence[Task], told: CountProgress) -> list[Found]:
-        told(0, len(tasks))
+    def __call__(
+        self, function: Callable[[Task], Found], tasks: Sequence[Task], progress: CountProgress
+    ) -> list[Found]:
+        progress(0, len(tasks))
         if self.cores <= 1:
             found = []
             for task in tasks:
                 found.append(function(task))
-                told(len(found), len(tasks))
+                progress(len(found), len(tasks))
             return found
         chunks = chunks_of(tasks, self.cores)
         done: dict[int, list[Found]] = {}
         for _ in range(DEATHS):
             try:
-                self._work_off(function, chunks, done, lambda: told(sum(map(len, done.values())), len(tasks)))
+                self._work_off(function, chunks, done, lambda: progress(sum(map(len, done.values())), len(tasks)))
             except BrokenProcessPool:
                 continue
             return [each for number in range(len(chunks)) for each in done[number]]
@@ -78,7 +80,7 @@ class ProcessMap:
         function: Callable[[Task], Found],
         chunks: Sequence[Sequence[Task]],
         done: dict[int, list[Found]],
-        told: Callable[[], None],
+        on_done: Callable[[], None],
     ) -> None:
         # spawn: a forked child of a threaded process may hang; the tasks are long enough to pay for a new interpreter
         with ProcessPoolExecutor(self.cores, mp_context=get_context("spawn")) as pool:
@@ -90,7 +92,7 @@ class ProcessMap:
             try:
                 for future in as_completed(asked):
                     done[asked[future]] = future.result()
-                    told()
+                    on_done()
             except BaseException:
                 pool.shutdown(cancel_futures=True)
                 raise

@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from monitor.backtest.evaluation import ESTIMATOR, LEVELS, METHODS, Forecast
-from monitor.backtest.recordings import PEAK, READY, SHARES
+from monitor.dough.learning import PEAK, READY, SHARES
 from monitor.dough.scores import reliability
 from monitor.errors import ConfigError
 

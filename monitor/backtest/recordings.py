@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.archive.replay import LARGEST_READINGS_BYTES, Estimate, read_batch, read_readings
+from monitor.dough.learning import PEAK, READY, SHARES
 from monitor.dough.observations import observations, rise_over_batch_start
 from monitor.dough.outlook import State
 from monitor.dough.track import Track, running_median, seconds_since_start, track_from_readings
@@ -30,8 +31,6 @@ TRUTH_NAME = "truth.json"
 TRUE_RISE_NAME = "truth.csv"
 ABOUT_NAME = "about.json"
 
-SHARES = (0.25, 0.50, 0.75)
-READY, PEAK = "ready", "peak"
 UNKNOWN = "unknown"
 
 
@@ -212,13 +211,15 @@ def _told_truth(folder: Path, batch: Batch) -> Truth:
     rises = folder / TRUE_RISE_NAME
     try:
         with io.StringIO(bounded_bytes(rises, LARGEST_READINGS_BYTES).decode(), newline="") as file:
-            table = csv.DictReader(file)
+            table = csv.DictReader(file, strict=True)
             if not {"time", "rise_pct"} <= set(table.fieldnames or ()):
                 raise ConfigError(f"{rises}: needs the columns time and rise_pct")
             rows = [(row["time"], row["rise_pct"]) for row in table if row["rise_pct"]]
         course = np.array([(_since_start_s(batch, time, rises), float(rise)) for time, rise in rows]).reshape(-1, 2)
     except OSError as err:
         raise ConfigError(f"{rises}: cannot be read ({err.strerror}); it belongs to {TRUTH_NAME}") from err
+    except csv.Error as err:
+        raise ConfigError(f"{rises}: {err}; look for a quotation mark that opens and does not close") from err
     except ValueError as err:
         raise ConfigError(f"{rises}: each rise must be a number ({err})") from err
     ready_s, peak_s = (_since_start_s(batch, truth.get(key), path) for key in ("ready_at", "peak_at"))

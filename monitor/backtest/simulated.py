@@ -12,7 +12,7 @@ from monitor.backtest.recordings import ABOUT_NAME
 from monitor.child import child_command
 from monitor.errors import ConfigError
 
-SIMULATORS = ("digital", "bubble", "wild")
+SIMULATORS = ("digital", "bubble", "wild", "viscoelastic", "stochastic")
 PROGRAM = "firmware_sim"
 MAKER = "recordings.histories"  # its module that records whole sets
 
@@ -102,5 +102,5 @@ def _record(simulator: str, first: int, end: int, out: Path, jobs: int) -> None:
         process.wait()
         raise
     if process.returncode != 0:
-        said = stderr.strip().splitlines()[-1:] or ["nothing"]
-        raise ConfigError(f"{' '.join(command)}: ended with status {process.returncode} and said: {said[0]}")
+        last_line = stderr.strip().splitlines()[-1:] or ["nothing"]
+        raise ConfigError(f"{' '.join(command)}: ended with status {process.returncode} and said: {last_line[0]}")

@@ -6,7 +6,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from monitor.backtest.evaluation import CALLED_OFF_S, ESTIMATOR, LEVELS, METHODS, Forecast, ReadyCall
-from monitor.backtest.recordings import PEAK, READY, SHARES, Labels
+from monitor.backtest.recordings import Labels
+from monitor.dough.learning import PEAK, READY, SHARES
 from monitor.dough.scores import crps_from_quantiles, interval_score, is_covered
 
 POOLED = "all"

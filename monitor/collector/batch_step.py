@@ -105,7 +105,9 @@ class Stepper:
                 log.exception("batch=%s step failed", work.batch.id)
             work.fault = repr(error)
             self._faults.note("collector", f"batch {work.batch.id}", STEP_FAULT, work.fault)
-            self._store.keep(Arrivals(faults=self._faults.taken()), at)
+            arrived = Arrivals()
+            self._faults.hand_over(arrived)
+            self._store.keep(arrived, at)
             found = Outlook(at=at, state=State.NO_READINGS, why=NoForecast.NOT_ESTIMATED)
             self._store.save_step(work.batch.id, found, (), ())
         else:

@@ -1,6 +1,7 @@
 """The round that is made beside the batches' steps: silent nodes and lines, and alerts whose batch is over."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import replace
 
 from monitor.alerts import dough as alerting
 from monitor.alerts import silence
@@ -12,6 +13,7 @@ from monitor.health.last_heard import LastHeard
 from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import BatchId
 from monitor.store.store import Store
+from monitor.wire.readings import Channel, NodeId
 from monitor.wording.reader import Reader
 from monitor.wording.silence import UnseenDough, notice_of
 
@@ -31,6 +33,7 @@ class Housekeeping:
         reader: Reader,
         last_heard: LastHeard,
         troubles: TroubleLog,
+        unread: Callable[[NodeId], frozenset[Channel]],
     ) -> None:
         self._store = store
         self._clock = clock
@@ -38,13 +41,15 @@ class Housekeeping:
         self._reader = reader
         self._last_heard = last_heard
         self._troubles = troubles
+        self._unread = unread
         self._look_s = 0.0
 
     def close_ended(self) -> None:
-        """Close what still stands of batches that ended while nobody was here to see it."""
+        """Close what still stands of batches that ended while nobody was here to see it, or were taken back."""
         now = self._clock.now()
         for batch_id in self._store.alerts.open_of_ended():
-            facts = Facts(self._store.batches.get(batch_id), None, now)
+            batch = self._store.batches.get(batch_id)
+            facts = Facts(replace(batch, ended_at=batch.ended_at or now), None, now)
             step = alerting.step(self._rules, tuple(self._store.alerts.all(batch_id)), facts)
             self._store.alerts.save(step.alerts, (), step.changes, now)
 
@@ -56,7 +61,9 @@ class Housekeeping:
         now = self._clock.now()
         begun = running.begun(now)
         seen = self._last_heard.surroundings(
-            [work.batch for work in begun.values()], {batch_id for batch_id, work in begun.items() if work.is_wanted}
+            [work.batch for work in begun.values()],
+            {batch_id for batch_id, work in begun.items() if work.is_wanted},
+            self._unread,
         )
         before = self._store.alerts.of_surroundings()
         known = set(before)

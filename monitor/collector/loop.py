@@ -12,6 +12,7 @@ taken, nothing is acknowledged, so that the nodes keep what they have measured.
 import logging
 import queue
 import threading
+from collections.abc import Callable, Sequence
 from datetime import datetime, timedelta
 
 from monitor.alerts.dough import Rules
@@ -20,15 +21,21 @@ from monitor.collector.batch_step import Estimate, EstimateTogether, Stepper
 from monitor.collector.housekeeping import Housekeeping
 from monitor.collector.intake import FaultCounts, Intake, Reception
 from monitor.collector.running_batches import OUTLOOK_EVERY, TOGETHER, RunningBatch, RunningBatches
+from monitor.collector.signals import BoardSignals
 from monitor.errors import DamagedError, StoreError
 from monitor.health.counters import Pulse
 from monitor.health.last_heard import LONGEST_BREAK, LastHeard
 from monitor.health.nodes import NodeWatch
 from monitor.health.trouble_log import TroubleLog
 from monitor.recipe.batch import Batch
+from monitor.recipe.sight import Sight
 from monitor.sources.intake import Item
-from monitor.store.readings import eye_node
+from monitor.store.batches import eye_node
+from monitor.store.heartbeat import EVERY_S, Heartbeat
 from monitor.store.store import Store
+from monitor.wire.foreign import ForeignSensor
+from monitor.wire.frames import call_line
+from monitor.wire.readings import NodeId
 from monitor.wording.reader import Reader
 
 log = logging.getLogger(__name__)
@@ -48,6 +55,10 @@ class Collector:
         How messages tell things.
     speed
         How many times faster than the real clock the dough's runs.
+    sights
+        What a node's distance sensor can see, where that is known.
+    sensors
+        What devices that are no nodes of ours send.
     together
         The estimator for many batches at once; None: one after the other.
     """
@@ -66,14 +77,26 @@ class Collector:
         node_watch: NodeWatch | None = None,
         troubles: TroubleLog | None = None,
         speed: float = 1.0,
+        sensors: Sequence[ForeignSensor] = (),
+        sights: Callable[[NodeId], Sight | None] = lambda node: None,
+        signals: BoardSignals | None = None,
     ) -> None:
         self._store = store
         self._clock = clock
         self._pulse = Pulse(clock) if pulse is None else pulse
         self._node_watch = NodeWatch(clock) if node_watch is None else node_watch
+        self._signals = signals
         self._last_heard = LastHeard(store, clock, speed)
         faults = FaultCounts(self._pulse, clock)
-        self._reception = Reception(inbox, clock, faults)
+        self._reception = Reception(
+            inbox,
+            clock,
+            faults,
+            lambda: ((row.source, row.node) for row in store.nodes.all()),
+            speed,
+            sensors,
+            sights,
+        )
         self._running = RunningBatches(
             clock, self._pulse, rules, speed=speed, at_once=1 if together is None else TOGETHER
         )
@@ -87,10 +110,13 @@ class Collector:
             reader=reader,
             last_heard=self._last_heard,
             troubles=TroubleLog() if troubles is None else troubles,
+            unread=self._node_watch.unread,
         )
         self._held: Intake | None = None
         self._changes: tuple[int, int] | None = None
         self._levels_after: int | None = None
+        self._heartbeat = Heartbeat(store)
+        self._said_s = float("-inf")
 
     def run(self, stop: threading.Event) -> None:
         """Turn until told to stop; what waits in the inbox then is still taken in.
@@ -98,7 +124,8 @@ class Collector:
         Raises
         ------
         DamagedError
-            When the store's file is damaged: it must be set aside, and a new one begun.
+            When the store's file is damaged: it must be set aside, and a new one begun. When it is no longer in its
+            place, a GoneError.
         """
         failures = 0
         while not stop.is_set():
@@ -129,6 +156,9 @@ class Collector:
     def turn(self, wait_s: float) -> None:
         """Take in what waits, then work the batch that is due the longest, and others beside it."""
         self.take_frames(0.0 if self._running.is_any_due() else wait_s)
+        if self._clock.real_s() - self._said_s >= EVERY_S:
+            self._heartbeat.beat()
+            self._said_s = self._clock.real_s()
         if self._last_heard.is_broken():  # the machine slept, or this is the start
             for each in self._running.of.values():
                 each.is_interrupted = True
@@ -153,15 +183,31 @@ class Collector:
         new = 0
         if not intake.kept.is_empty:
             new = self._store.keep(intake.kept, self._clock.now())
+        self._store.require_in_place()  # after the commit: else it is a promise about a file that nobody finds again
+        self._heartbeat.require_kept()
         self._held = None
         for frame, line in intake.answers:
             frame.acknowledge(line)
         self._pulse.took_in(len(intake.packs), len(intake.kept.readings), new)
         for pack in intake.packs:
             self._node_watch.see(pack)
+        for report in intake.reports:
+            self._node_watch.hear(report)
+        self._signal(intake)
         self._last_heard.hear(intake.kept.readings, intake.kept.heard)
         self._running.hear(intake.nodes)
         return intake.n
+
+    def _signal(self, intake: Intake) -> None:
+        """Do what buttons told, and tell lamps and buzzers what is called."""
+        if self._signals is None:
+            return
+        for report in intake.reports:
+            self._signals.hear(report)
+        for node, (frame, boot) in intake.newest.items():
+            word = self._signals.word_for(node)
+            if word is not None:
+                frame.acknowledge(call_line(boot, word))
 
     def find_batches(self) -> None:
         """Look for batches, events, calibrations and levels that other processes have put into the store."""
@@ -202,6 +248,8 @@ class Collector:
         """RunningBatch a batch that was ended once more, at its end, so that its last outlook is of that moment."""
         work.batch = self._store.batches.get(work.batch.id)
         if work.batch.ended_at is None:
+            log.info("batch=%s taken back", work.batch.id)
+            self._housekeeping.close_ended()
             return
         self._stepper.step_at(work, work.batch.ended_at)
         log.info("batch=%s ended", work.batch.id)

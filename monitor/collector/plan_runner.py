@@ -24,6 +24,7 @@ from monitor.plan.day import (
     first_step_key,
     is_shaped_in,
     load_key,
+    oven_off_key,
 )
 from monitor.plan.food import measured_warm_min, perishable_stages
 from monitor.plan.live import ForecastStage, Progress, WatchedStage, retimed
@@ -33,6 +34,7 @@ from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
 from monitor.store.background import StoreThread
+from monitor.store.heartbeat import absence_here
 from monitor.store.plans import message_id
 from monitor.store.store import Store
 from monitor.translatable import N_
@@ -47,6 +49,7 @@ POLL_S = 0.2
 PLAN_FAULT = "plan step failed"
 """Reason under which a fault of this program is counted."""
 MOST_REMEMBERED = 500
+OFF_WITHIN = timedelta(minutes=15)  # judgement: so long a plan whose bread is out still says that the oven goes off
 OVER_AFTER = timedelta(hours=3)  # judgement: a plan whose bread should have been out so long ago calls no more
 
 
@@ -127,11 +130,14 @@ def is_over(live: LivePlan, now: datetime) -> bool:
     is_begun = bool(live.progress.watched or live.progress.done)
     if not is_begun and max(dough.out_at for dough in live.made.doughs) + OVER_AFTER <= now:
         return True
-    return all(
-        dough.out_at + OVER_AFTER <= now
-        or (bool(dough.loads) and load_key(dough.key, len(dough.loads), StepKind.OUT) in live.progress.done)
-        for dough in live.now.doughs
-    )
+    return all(dough.out_at + OVER_AFTER <= now or _is_out(dough, live.progress, now) for dough in live.now.doughs)
+
+
+def _is_out(dough: DoughPlan, progress: Progress, now: datetime) -> bool:
+    """True when all of a dough is out, and its oven off or called for to be."""
+    out_at = progress.done.get(load_key(dough.key, len(dough.loads), StepKind.OUT))
+    is_off = oven_off_key(dough.key, len(dough.loads)) in progress.done
+    return out_at is not None and (is_off or out_at + OFF_WITHIN <= now)
 
 
 # -- batches of a plan ------------------------------------------------------------------------------------------------
@@ -200,13 +206,14 @@ def start_next(store: Store, live: LivePlan, now: datetime, reader: Reader, key:
             if step.startswith(f"{dough.key}/{before}/") and batch.ended_at is None:
                 store.batches.add_event(batch.id, Event(now, EventKind.END))
     batch = begin_stage(store, live.made, dough, stage, now)
+    if absence_here(store, now) is not None:
+        begun = N_("batch {id}: {batch} ({stage}) has begun")
+    elif batch.nodes:
+        begun = N_("batch {id}: {batch} ({stage}) is being watched")
+    else:
+        begun = N_("batch {id}: {batch} ({stage}) has begun; it is watched by eye: note its level now and then")
     return reader.say(
-        N_("batch {id}: {batch} ({stage}) is being watched")
-        if batch.nodes
-        else N_(
-            "batch {id}: {batch} ({stage}) is being watched; no node is named for it: log levels by eye, "
-            "or name one in the recipe"
-        ),
+        begun,
         id=batch.id,
         batch=printable(batch.name),
         stage=stage_word(batch.stage, reader),
@@ -248,7 +255,7 @@ def _batch_id(store: Store, plan: Plan, dough: str) -> BatchId | None:
 def send_cues(store: Store, live: LivePlan, now: datetime, reader: Reader) -> list[Message]:
     """Put what a plan calls for now into the outbox; returns the new messages."""
     plan = live.made
-    given = {each.removeprefix(message_id(plan.id, "")) for each in store.plans.message_ids(plan.id)}
+    given = store.plans.cues(plan.id)
     moved = moved_cues(plan, live.now, now, live.progress, store.plans.announced(plan.id))
     cues: tuple[Cue, ...] = (*step_cues(live.now, now, live.progress, given), *moved)
     messages = [

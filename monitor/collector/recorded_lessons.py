@@ -62,8 +62,8 @@ def learned_about(batch: Batch, folder: Path, err: TextIO) -> RecipeExperience |
     learned = learned_from(others, batch)
     if learned is None:
         what = f"{batch.recipe_key!r} ({stage_word(batch.stage, PLAIN)})"
-        said = f"nothing learned about {what}; what the program came with is used"
+        sentence = f"nothing learned about {what}; what the program came with is used"
     else:
-        said = f"{batch.recipe_key}: {learned_sentence(learned, PLAIN, has_formula=batch.formula is not None)}"
-    print(f"{folder}: {said}", file=err)
+        sentence = f"{batch.recipe_key}: {learned_sentence(learned, PLAIN, has_formula=batch.formula is not None)}"
+    print(f"{folder}: {sentence}", file=err)
     return learned

@@ -10,12 +10,14 @@ from pathlib import Path
 from typing import Protocol, TextIO
 
 from monitor.alerts.dough import AlertKind, Message
+from monitor.archive.downsampling import Downsampler
 from monitor.archive.nightly import Nightly
 from monitor.clock import Clock, Pace, SystemClock, is_calendar_right
 from monitor.collector.learner import Learner
 from monitor.collector.loop import Collector
+from monitor.collector.signals import BoardSignals
 from monitor.dough.forecast import outlook, outlooks
-from monitor.errors import ConfigError, DamagedError, NotifyError, StoreError
+from monitor.errors import ConfigError, DamagedError, GoneError, NotifyError, OverwrittenError, StoreError
 from monitor.health import checks
 from monitor.health.counters import Pulse
 from monitor.health.heartbeat import DeadManSwitch, ServiceManager, service_manager
@@ -24,18 +26,21 @@ from monitor.health.nodes import NodeWatch
 from monitor.health.standby import stand_by
 from monitor.health.supervisor import HealthCheck, Notice, Supervisor
 from monitor.health.trouble_log import TroubleLog
+from monitor.node.calibration import set_to_zero
+from monitor.node.sights import Sights
 from monitor.notify.carriers import Carrier, TerminalCarrier, apprise_carriers
 from monitor.notify.outbox import Notifier, Recipient
+from monitor.replica.watch import ReplicaWatch
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import Config
 from monitor.settings.data_dir import CONFIG_NAME
-from monitor.shops.sender import Sender
+from monitor.shops.sender import Sender, target_of
 from monitor.sources.claim import STANDBY, Holder, SiteClaim, retained
 from monitor.sources.intake import QUEUE_SIZE, Item
 from monitor.sources.mqtt import MqttSource
 from monitor.sources.serial import SerialSource, found_ports
 from monitor.store.collector_lock import hold_collector_lock
-from monitor.store.damage import LOOKED_THROUGH_BYTES, damage_of, set_aside
+from monitor.store.damage import LOOKED_THROUGH_BYTES, damage_of, saved_aside, set_aside
 from monitor.store.pace import settle_pace
 from monitor.store.store import Store
 from monitor.wording.reader import Reader
@@ -89,15 +94,16 @@ def no_source_text(config: Config) -> str:
         f"  serial ports of this machine:{seen}\n"
         "  what to do: name one with --serial PORT, or a broker with --mqtt mqtt://user@host:1883,\n"
         "  or write them into that file; `proofing-monitor check` then says whether they answer.\n"
-        "  Without any node, --by-eye works the levels that you log with `proofing-monitor batch level`."
+        "  Without a sensor, --by-eye works the levels that you log with `proofing-monitor batch level`."
     )
 
 
 def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool = False) -> int:
     """Run a collector with its sources and messages until SIGINT or SIGTERM; returns the exit status.
 
-    A damaged database is set aside, before the start or in the middle of the work, and a new one begun. While another
-    collector serves the site, this one stands by.
+    A damaged database is set aside, before the start or in the middle of the work, and a new one begun. So is one that
+    somebody deletes or replaces meanwhile: what it held is saved, and the work goes on with what lies in its place.
+    While another collector serves the site, this one stands by.
 
     Raises
     ------
@@ -117,6 +123,7 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
     for number in (signal.SIGINT, signal.SIGTERM):
         signal.signal(number, end)
     aside: list[Path] = []
+    gone: list[Path | None] = []
     with hold_collector_lock(config.data_dir):
         if pace is None:
             _wait_for_calendar(stop, out)
@@ -137,7 +144,9 @@ def collect(config: Config, pace: Pace | None, out: TextIO, *, is_by_eye: bool =
                     aside.append(set_aside(config.database, SystemClock().now()))
                     log.error("store=%s state=damaged reason=%r aside=%s", config.database, damage, aside[-1])
                     damage = ""
-                _work(config, pace, out, leave, aside, claims)
+                _work(config, pace, out, leave, aside, gone, claims)
+            except GoneError as error:
+                log.error("store=%s state=gone reason=%r saved=%s", config.database, str(error), gone[-1])
             except DamagedError as error:
                 damage = str(error)
     return 0
@@ -172,6 +181,7 @@ def _work(
     out: TextIO,
     stop: threading.Event,
     aside: Sequence[Path],
+    gone: list[Path | None],
     claims: Mapping[MqttAddress, SiteClaim],
 ) -> None:
     """Run everything on one store until told to stop, the store turns out damaged, or another serves the site."""
@@ -182,14 +192,15 @@ def _work(
         inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
         brokers = _brokers(config, clock, inbox, claims, stop.set)
         lines = [SerialSource(port, clock, inbox) for port in config.serial]
-        pulse = Pulse(clock, functools.partial(_beat, manager, brokers))
+        replica = None if config.shipping is None else ReplicaWatch(config.data_dir, config.shipping, clock)
+        pulse = Pulse(clock, functools.partial(_beat, manager, brokers, replica))
         node_watch = NodeWatch(clock)
         terminal, recipients = TerminalCarrier(out, reader), _recipients(config)
         carriers: list[Carrier] = [terminal, *(carrier for who in recipients for carrier in who.channels)]
         notifier = Notifier(
             config.database, recipients, clock, zone=reader.zone, rules=config.calls, screens=[terminal]
         )
-        health_checks = _health_checks(config, clock, pulse, node_watch, aside)
+        health_checks = _health_checks(config, clock, pulse, node_watch, aside, gone)
         health_checks.append(checks.carriers_check(lambda: notifier.failing))
         parts: list[_Part] = [notifier, *lines, *brokers, Learner(config.database, clock)]
         parts.append(_Planner(config.database, clock, reader))
@@ -197,16 +208,23 @@ def _work(
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
             health_checks.append(nightly.troubles)
             parts.append(nightly)
-        sender = _sender(config, clock)
-        if sender is not None:
+        if config.upkeep.keep_whole_days is not None:
+            centre = None if config.centre is None else target_of(config.centre, config.site)
+            parts.append(Downsampler(config.database, config.upkeep.keep_whole_days, clock, inbox.empty, centre))
+        sender = None
+        if config.centre is not None:
+            sender = Sender(config.database, config.centre, config.secrets.influx_token, config.site, clock)
             health_checks.append(sender.troubles)
             parts.append(sender)
+        if replica is not None:
+            health_checks.append(replica.troubles)
         trouble_log = TroubleLog()
         supervisor = Supervisor(health_checks, _tell_by(carriers, reader), clock, trouble_log)
         parts.append(supervisor)
         if config.upkeep.metrics_port is not None:
             unsent = None if sender is None else lambda: sender.waiting
-            metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(supervisor.troubles), unsent)
+            behind_s = None if replica is None else lambda: replica.behind_s
+            metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(supervisor.troubles), unsent, behind_s)
             parts.append(MetricsServer(config.upkeep.metrics_port, metrics))
         if config.secrets.heartbeat_url is not None:
             parts.append(DeadManSwitch(config.secrets.heartbeat_url, pulse, config.notify_inside))
@@ -222,8 +240,18 @@ def _work(
             node_watch=node_watch,
             troubles=trouble_log,
             speed=1.0 if pace is None else pace.speed,
+            sensors=config.sensors,
+            sights=Sights(config.data_dir, clock).of,
+            signals=BoardSignals(
+                store,
+                clock,
+                rules=config.calls,
+                zone=reader.zone,
+                set_to_zero=lambda node: set_to_zero(node, store, config.data_dir, clock.now(), reader),
+            ),
         )
         started: list[_Part] = []
+        is_overwritten = False
         try:
             for part in parts:
                 part.start()
@@ -236,18 +264,20 @@ def _work(
             )
             manager.ready()
             collector.run(stop)
+        except OverwrittenError:
+            is_overwritten = True
+            gone.append(None)
+            raise
+        except GoneError:
+            gone.append(saved_aside(store, clock.now(), pulse.beat))
+            raise
         finally:
             manager.stopping()
             for part in reversed(started):
                 part.stop()
+            if is_overwritten:
+                store.forget_log()
             log.info("ended data_dir=%s", config.data_dir)
-
-
-def _sender(config: Config, clock: Clock) -> Sender | None:
-    """What sends everything to a central store, where one is set."""
-    if config.centre is None:
-        return None
-    return Sender(config.database, config.centre, config.secrets.influx_token, config.site, clock)
 
 
 def _recipients(config: Config) -> list[Recipient]:
@@ -276,15 +306,21 @@ def _brokers(
             ca_file=config.mqtt_ca_file,
             sites=config.serves,
             claim=claim,
+            topics=[sensor.topic for sensor in config.sensors],
             on_other=on_other,
         )
         for address, claim in claims.items()
     ]
 
 
-def _beat(manager: ServiceManager, brokers: Sequence[MqttSource], store_error: StoreError | None) -> None:
+def _beat(
+    manager: ServiceManager,
+    brokers: Sequence[MqttSource],
+    replica: ReplicaWatch | None,
+    store_error: StoreError | None,
+) -> None:
     """The loop has turned: whoever would act when it does not is told."""
-    manager.beat(store_error)
+    manager.beat(store_error, None if replica is None else replica.late_since)
     for broker in brokers:
         broker.renew_claim()
 
@@ -295,12 +331,14 @@ def _health_checks(
     pulse: Pulse,
     node_watch: NodeWatch,
     aside: Sequence[Path],
+    gone: Sequence[Path | None],
 ) -> list[HealthCheck]:
     return [
         checks.store_check(pulse, config.database),
         checks.disk_check(config.data_dir),
         checks.clock_check(clock),
         checks.damage_check(aside),
+        checks.gone_check(gone),
         node_watch.troubles,
     ]
 

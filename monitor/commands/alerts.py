@@ -11,10 +11,9 @@ from typing import TYPE_CHECKING
 
 import click
 
-from monitor.commands.parameters import DURATION, MOMENT
-from monitor.commands.terminal import Group, config_of, data_dir, examples, store_of
+from monitor.commands.parameters import DURATION, MOMENT, NUMBER
+from monitor.commands.terminal import Group, config_of, data_dir, examples, say_when_unwatched, store_of
 from monitor.errors import ConfigError
-from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.alerts.dough import Alert, Change, Subject
@@ -23,15 +22,7 @@ if TYPE_CHECKING:
     from monitor.store.store import Store
     from monitor.wording.reader import Reader
 
-PHASES = {  # in the words of ISA-18.2, as Phase has them
-    "NORMAL": N_("normal"),
-    "UNACKNOWLEDGED": N_("unacknowledged"),
-    "ACKNOWLEDGED": N_("acknowledged"),
-    "RETURNED": N_("returned to normal, unacknowledged"),
-    "SHELVED": N_("shelved"),
-    "SUPPRESSED": N_("suppressed"),
-}
-NUMBER = click.argument("number", type=int)
+ALERT = click.argument("number", type=NUMBER)
 BY = click.option("--by", default="", metavar="NAME", help="Who says so, for the history.")
 
 
@@ -58,6 +49,12 @@ class _Desk:
         if subject.batch_id is None:
             return subject_word(subject, self.reader)
         return self.reader.say("{name} (batch {id})", name=self.batch_name(subject.batch_id), id=subject.batch_id)
+
+    def seen(self, number: int, by: str, *, is_fold: bool) -> Alert:
+        """An alert that somebody has answered; of a fold that is due, by folding."""
+        if is_fold:
+            return self.store.confirm_fold(number, self.now, by)[0]
+        return self.store.alerts.acknowledge(number, self.now, by)
 
     def show_phases(self, alerts: Iterable[Alert]) -> None:
         from monitor.wording.alerts import alert_kind_word, phase_word
@@ -100,27 +97,35 @@ def list_(data_dir: Path) -> None:
         for alert in standing:
             what = f"{desk.name(alert.subject)}: {alert_kind_word(alert.kind, desk.reader)}"
             click.echo(f"{alert.number:>4}  {what}, {status_text(alert, desk.reader, desk.now)}")
+        say_when_unwatched(desk.store, desk.reader)
 
 
 @command.command("seen", epilog=examples("alerts seen 12", "alerts seen 12 14 --by Ida", "alerts seen --all"))
-@click.argument("numbers", type=int, nargs=-1, metavar="[NUMBER]...")
+@click.argument("numbers", type=NUMBER, nargs=-1, metavar="[NUMBER]...")
 @click.option("--all", "is_all", is_flag=True, help="All that stand.")
 @BY
 @data_dir
 def seen(numbers: tuple[int, ...], is_all: bool, by: str, data_dir: Path) -> None:
-    """Say that you have seen alerts: their calls end."""
+    """Say that you have seen alerts: their calls end.
+
+    Of a fold that is due, by its number, it says that it was done, and notes it.
+    """
+    from monitor.alerts.kinds import AlertKind
+
     with _desk(data_dir) as desk:
         if bool(numbers) == is_all:
             raise ConfigError("alerts seen: give the numbers that `alerts list` shows, or --all")
-        if is_all:
-            numbers = tuple(alert.number for alert in desk.store.alerts.active())
-        desk.show_phases([desk.store.alerts.acknowledge(number, desk.now, by) for number in numbers])
+        standing = desk.store.alerts.active()
+        folds = {alert.number for alert in standing if alert.kind is AlertKind.FOLD_DUE and alert.is_firing}
+        if is_all:  # to have seen a call is not to have folded
+            numbers, folds = tuple(alert.number for alert in standing), set()
+        desk.show_phases([desk.seen(number, by, is_fold=number in folds) for number in numbers])
         if not numbers:
             click.echo(desk.reader.say("nothing calls for you"))
 
 
 @command.command("later", epilog=examples("alerts later 12", "alerts later 12 2h --by Ida"))
-@NUMBER
+@ALERT
 @click.argument("rest", type=DURATION, default="30m", metavar="[30m]")
 @BY
 @data_dir
@@ -139,7 +144,7 @@ def later(number: int, rest: timedelta, by: str, data_dir: Path) -> None:
 
 
 @command.command("now", epilog=examples("alerts now 12"))
-@NUMBER
+@ALERT
 @BY
 @data_dir
 def now(number: int, by: str, data_dir: Path) -> None:
@@ -151,7 +156,7 @@ def now(number: int, by: str, data_dir: Path) -> None:
 @command.command(
     "history", epilog=examples("alerts history", "alerts history --batch 3 --since 2026-03-02T05:40:00+01:00")
 )
-@click.option("--batch", type=int, metavar="ID", help="Show this batch alone.")
+@click.option("--batch", type=NUMBER, metavar="ID", help="Show this batch alone.")
 @click.option("--since", type=MOMENT, help="Show nothing older than this.")
 @data_dir
 def history(batch: int | None, since: datetime | None, data_dir: Path) -> None:
@@ -175,6 +180,7 @@ def history(batch: int | None, since: datetime | None, data_dir: Path) -> None:
 def _change_text(change: Change, desk: _Desk) -> str:
     from monitor.alerts.alert import UNNAMED
     from monitor.wording.alerts import alert_kind_word, printable
+    from monitor.wording.phrases import recorded_phase_word
     from monitor.wording.reasons import reason_text
 
     reader = desk.reader
@@ -185,7 +191,7 @@ def _change_text(change: Change, desk: _Desk) -> str:
     why = "" if change.reason is None else f" ({printable(reason_text(change.reason, reader))})"
     at = f"{change.at.astimezone(reader.zone):%Y-%m-%d %H:%M}"
     what = f"{desk.name(change.subject)}: {alert_kind_word(change.kind, reader)} {change.episode}"
-    return f"{at}  {what}: {reader.say(PHASES[change.phase.name])}{by}{why}"
+    return f"{at}  {what}: {recorded_phase_word(change.phase, reader)}{by}{why}"
 
 
 @command.command("count", epilog=examples("alerts count", "alerts count --nights 30"))
@@ -202,9 +208,9 @@ def count(nights: int, data_dir: Path) -> None:
         titles = reader.say("calls").rjust(5) + " " + reader.say("alerts").rjust(7)
         click.echo(reader.say("night").ljust(18) + " " + titles)
         for start, end in latest_nights(desk.config.calls.quiet, desk.now, reader.zone, nights):
-            told = store.outbox.call_counts(start, end)
+            counts = store.outbox.call_counts(start, end)
             span = reader.say("{start} to {end}", start=f"{start:%Y-%m-%d}", end=f"{end:%m-%d}")
-            calls, messages = sum(each.calls for each in told), sum(each.messages for each in told)
+            calls, messages = sum(each.calls for each in counts), sum(each.messages for each in counts)
             click.echo(f"{span:<18} {calls:>5} {messages:>7}")
         click.echo(reader.say("batch").ljust(18) + " " + titles)
         for each in store.outbox.call_counts():

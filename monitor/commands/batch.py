@@ -10,31 +10,24 @@ from typing import TYPE_CHECKING
 
 import click
 
-from monitor.commands.parameters import FILE, FOLDER, MOMENT, POSITIVE
-from monitor.commands.terminal import Group, config_of, data_dir, examples, reader_of, store_of
+from monitor.commands.parameters import FILE, FOLDER, MOMENT, NUMBER, POSITIVE
+from monitor.commands.terminal import Group, config_of, data_dir, examples, reader_of, say_when_unwatched, store_of
 from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
+from monitor.recipe.events import PLACES, EventKind
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
-from monitor.translatable import N_, Number, Translatable
+from monitor.translatable import N_, Number, Translatable, harmless
 
 if TYPE_CHECKING:
-    from monitor.recipe.batch import Batch, EventKind
+    from monitor.recipe.batch import Batch
     from monitor.settings.config import Config
     from monitor.store.store import Store
     from monitor.wording.reader import Reader
 
-EVENT_KINDS = ("fold", "move", "poke", "lid", "end")
+EVENT_KINDS = tuple(kind.value for kind in EventKind)
 DEFAULT_EYE_SD_MM = 3.0  # judgement: a domed top read against a scale on the tub
 
-# English calls channels by their names in a batch file.
-READ_FROM = {
-    "air_temp_c": N_("air_temp_c from {node}"),
-    "humidity_pct": N_("humidity_pct from {node}"),
-    "dough_temp_c": N_("dough_temp_c from {node}"),
-    "distance_mm": N_("distance_mm from {node}"),
-}
-
-ID = click.argument("id_", type=int, metavar="ID")
+ID = click.argument("id_", type=NUMBER, metavar="ID")
 AT = click.option("--at", type=MOMENT, help="When it was (default: now).")
 
 
@@ -57,6 +50,7 @@ def command() -> None:
         "batch start loaf.toml --node urn:dev:mac:020000fffe5e0001",
         "batch start loaf.toml --node air_temp_c=urn:dev:mac:020000fffe5e0002",
         "batch start loaf.toml --at cabinet-1/shelf-2",
+        "batch start loaf.toml --now --place proofer --covered",
     ),
 )
 @click.argument("file", type=FILE, metavar="BATCH.toml")
@@ -73,12 +67,20 @@ def command() -> None:
 @click.option(
     "--now", is_flag=True, help="It starts now, whatever the file says. So it does when the file says nothing."
 )
+@click.option("--place", type=click.Choice(PLACES), help="Where it stands: by that its air is judged.")
+@click.option("--covered", is_flag=True, help="It is covered: dry air does it no harm.")
 @data_dir
-def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_dir: Path) -> None:
+def start(
+    file: Path, nodes: tuple[str, ...], at: str | None, now: bool, place: str | None, covered: bool, data_dir: Path
+) -> None:
     """Begin watching a dough described in a batch file."""
     from monitor.archive.replay import read_batch
+    from monitor.node.sights import require_seen
+    from monitor.recipe.batch import placed_and_covered, require_near_start
+    from monitor.store.heartbeat import absence_here
     from monitor.store.pace import clock_of
     from monitor.store.store import Store
+    from monitor.wording.phrases import channel_word
 
     reader = reader_of(data_dir)
     with Store(data_dir / DATABASE_NAME) as store:
@@ -89,16 +91,22 @@ def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_di
         batch = mapped(batch, nodes)
         if now:
             batch = replace(batch, started_at=now_at, events=(), ended_at=None)
+        batch = placed_and_covered(batch, place, is_covered=covered)
         planned = [event for event in batch.events if event.at > now_at]
         if planned:  # what has not happened yet may still come otherwise
             batch = replace(batch, events=batch.events[: -len(planned)])
         if batch.ended_at is not None and batch.ended_at > now_at:
             batch = replace(batch, ended_at=None)
+        require_near_start(batch, now_at)
+        require_seen(batch, data_dir, reader)
         batch = store.batches.add(batch)
-    click.echo(reader.say("batch {id}: {name} is being watched", id=batch.id, name=batch.name))
+        is_unwatched = absence_here(store, now_at) is not None
+        begun = N_("batch {id}: {name} has begun") if is_unwatched else N_("batch {id}: {name} is being watched")
+        click.echo(reader.say(begun, id=batch.id, name=harmless(batch.name)))
+        say_when_unwatched(store, reader)
     if at is not None:
         for channel, node in batch.nodes:
-            click.echo("  " + reader.say(READ_FROM[channel.value], node=node))
+            click.echo("  " + reader.say("{what} from {node}", what=channel_word(channel, reader), node=node))
     if planned:
         left_out = reader.count(
             len(planned),
@@ -107,8 +115,10 @@ def start(file: Path, nodes: tuple[str, ...], at: str | None, now: bool, data_di
         )
         click.echo("  " + left_out)
     if not batch.nodes:
-        no_node = N_("no node is named: add [nodes] to the file, or log levels by eye with `batch level`")
-        click.echo("  " + reader.say(no_node))
+        by_eye = N_(
+            "it is watched by eye: note its level with `batch level`, or name its sensor in [nodes] of the file"
+        )
+        click.echo("  " + reader.say(by_eye))
 
 
 def mapped(batch: Batch, choices: Sequence[str]) -> Batch:
@@ -177,7 +187,9 @@ def list_(data_dir: Path) -> None:
             )
         for batch in batches:
             stage, standing = stage_word(batch.stage, reader), _standing(store, batch, reader)
-            click.echo(f"{batch.id:>4}  {batch.name}  ({stage})  {standing}")
+            click.echo(f"{batch.id:>4}  {harmless(batch.name)}  ({stage})  {standing}")
+        if any(batch.ended_at is None for batch in batches):
+            say_when_unwatched(store, reader)
 
 
 def _standing(store: Store, batch: Batch, reader: Reader) -> str:
@@ -192,16 +204,21 @@ def _standing(store: Store, batch: Batch, reader: Reader) -> str:
 # -- what a baker does to a running batch -------------------------------------------------------------------------
 
 
-@command.command("event", epilog=examples("batch event 3 fold", 'batch event 3 poke --note "springs back slowly"'))
+@command.command(
+    "event",
+    epilog=examples(
+        "batch event 3 fold", 'batch event 3 poke --note "springs back slowly"', "batch event 3 pH --note 4.8"
+    ),
+)
 @ID
-@click.argument("kind", type=click.Choice(EVENT_KINDS), metavar="[fold|move|poke|lid|end]")
-@click.option("--note", default="", metavar="TEXT", help="In your own words.")
+@click.argument("kind", type=click.Choice(EVENT_KINDS), metavar=f"[{'|'.join(EVENT_KINDS)}]")
+@click.option(
+    "--note", default="", metavar="TEXT", help="In your own words; of a temperature (C), pH or TTA (mL) the number."
+)
 @AT
 @data_dir
 def event(id_: int, kind: str, note: str, at: datetime | None, data_dir: Path) -> None:
     """Log what you did to a dough."""
-    from monitor.recipe.batch import EventKind
-
     _log(data_dir, id_, EventKind(kind), note, at)
 
 
@@ -211,8 +228,6 @@ def event(id_: int, kind: str, note: str, at: datetime | None, data_dir: Path) -
 @data_dir
 def end(id_: int, at: datetime | None, data_dir: Path) -> None:
     """Say that the stage of a batch is over."""
-    from monitor.recipe.batch import EventKind
-
     _log(data_dir, id_, EventKind.END, "", at)
 
 
@@ -231,7 +246,7 @@ def end(id_: int, at: datetime | None, data_dir: Path) -> None:
 @AT
 @data_dir
 def level(id_: int, mm: float, sd_mm: float, at: datetime | None, data_dir: Path) -> None:
-    """Log how high a dough stands, read by eye.
+    """Log how high a dough stands at the wall, read by eye.
 
     MM is over the tub's base, in millimetres.
     """
@@ -240,20 +255,28 @@ def level(id_: int, mm: float, sd_mm: float, at: datetime | None, data_dir: Path
     with store_of(data_dir) as store:
         batch = _running(store, id_)
         store.readings.add_level(batch.id, _when(batch, at, store), mm, sd_mm)
-    logged = N_("batch {id}: {name}: {mm} mm give or take {sd} logged")
-    click.echo(reader.say(logged, id=batch.id, name=batch.name, mm=Number(mm, "g"), sd=Number(sd_mm, "g")))
+        logged, name = N_("batch {id}: {name}: {mm} mm give or take {sd} logged"), harmless(batch.name)
+        click.echo(reader.say(logged, id=batch.id, name=name, mm=Number(mm, "g"), sd=Number(sd_mm, "g")))
+        say_when_unwatched(store, reader)
 
 
 def _log(data_dir: Path, id_: int, kind: EventKind, note: str, at: datetime | None) -> None:
-    from monitor.recipe.batch import Event
-    from monitor.wording.alerts import event_word
+    from monitor.recipe.batch import Event, require_measured
+    from monitor.wording.phrases import event_text
 
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
         batch = _running(store, id_)
-        store.batches.add_event(batch.id, Event(_when(batch, at, store), kind, note))
-    noted = N_("batch {id}: {name}: noted: {event}")
-    click.echo(reader.say(noted, id=batch.id, name=batch.name, event=event_word(kind, reader)))
+        event = Event(_when(batch, at, store), kind, note)
+        try:
+            require_measured(event)
+        except ValueError as error:
+            raise ConfigError("{why}; give it with --note", why=error) from error
+        store.batches.add_event(batch.id, event)
+        noted, what = N_("batch {id}: {name}: noted: {event}"), harmless(event_text(event, reader))
+        click.echo(reader.say(noted, id=batch.id, name=harmless(batch.name), event=what))
+        if kind is not EventKind.END:
+            say_when_unwatched(store, reader)
 
 
 def _running(store: Store, id_: int) -> Batch:
@@ -344,7 +367,7 @@ def import_(folder: Path, data_dir: Path) -> None:
         "batch {id}: {name} is here with {n} reading",
         "batch {id}: {name} is here with {n} readings",
         id=batch.id,
-        name=batch.name,
+        name=harmless(batch.name),
     )
     click.echo(is_here)
 

@@ -7,6 +7,8 @@ import click
 
 from monitor.commands.terminal import data_dir, examples, settings_files
 
+MOST_REFUSED = 20  # judgement: of kinds, about a screen; the dashboard lists them all
+
 
 @click.command("check", epilog=examples("check", "check --data-dir practice"))
 @data_dir
@@ -16,8 +18,11 @@ def command(data_dir: Path, config: Path | None, secrets: Path | None) -> int:
 
     The exit status is 1 when something is wrong.
     """
-    from monitor.deploy.checks import looked_at
+    from monitor.clock import wall_clock
+    from monitor.deploy.checks import looked_at, refusals
     from monitor.settings.effective import effective_settings
+    from monitor.wording.refusals import refusal_mend, refusal_text
+    from monitor.wording.times import clock_text
 
     settings, findings = looked_at(data_dir, os.environ, config_path=config, secrets_path=secrets)
     reader = settings.reader
@@ -26,6 +31,15 @@ def command(data_dir: Path, config: Path | None, secrets: Path | None) -> int:
         click.echo(f"{verdict:<5}  {reader.text(finding.what)}")
         if finding.mend is not None:
             click.echo("         " + reader.say("what to do: {mend}", mend=reader.text(finding.mend)))
+    refused = refusals(settings)
+    if refused:
+        click.echo(reader.say("what came and could not be used, the newest first:"))
+    for fault in refused[:MOST_REFUSED]:
+        at = clock_text(fault.last_at, reader, wall_clock())
+        what = refusal_text(fault.reason, fault.about, reader)
+        click.echo(f"       {at}  {fault.node.removeprefix('urn:dev:')}  {what} ({fault.count})")
+        if mend := refusal_mend(fault.reason, reader):
+            click.echo("         " + reader.say("what to do: {mend}", mend=mend))
     click.echo(reader.say("settings in force:"))
     for line in effective_settings(settings):
         click.echo(f"       {line}")

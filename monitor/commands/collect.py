@@ -55,7 +55,9 @@ def command(
     from monitor.settings.config import load_config
 
     settings = load_config(data_dir, os.environ, config_path=config, secrets_path=secrets)
-    settings = settings.with_sources(serial, [mqtt_address(url) for url in mqtt])
+    settings = settings.with_sources(
+        serial, [mqtt_address(url, may_be_plain=settings.allow_plain_mqtt) for url in mqtt]
+    )
     pace = None
     if practice:
         found = practice_in(data_dir)

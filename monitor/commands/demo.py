@@ -26,16 +26,9 @@ BAKE_SPEED = 480.0  # a bread takes more than a day
 @click.option("--no-browser", is_flag=True, help="Print the dashboard's address, do not open it.")
 @click.option("--exit-when-done", is_flag=True, help="End with a table once every batch has ended.")
 @click.option(
-    "--store",
-    type=click.Choice(("sqlite", "influx")),
-    default="sqlite",
-    show_default=True,
-    help="What the screens show it from.",
-)
-@click.option(
     "--influx-url",
     metavar="URL",
-    help="With --store influx: where it is (its bucket: proofing). Its token: PROOFING_INFLUX_TOKEN.",
+    help="Play two shops that meet in this InfluxDB (bucket: proofing). Its token: PROOFING_INFLUX_TOKEN.",
 )
 @click.option(
     "--data-dir", type=FOLDER, metavar="DIR", help="An empty directory for it (default: a new one among your data)."
@@ -48,17 +41,14 @@ def command(
     port: int | None,
     no_browser: bool,
     exit_when_done: bool,
-    store: str,
     influx_url: str | None,
     data_dir: Path | None,
 ) -> int:
     """Play an invented bakery day, everything running, at high speed."""
     from monitor.demo.run import DemoOptions, run_demo
 
-    if (store == "influx") != (influx_url is not None):
-        raise ConfigError("--store influx and --influx-url go together; its token: PROOFING_INFLUX_TOKEN")
-    if store == "influx" and bake:
-        raise ConfigError("--bake plays from its own store alone; leave --store influx out")
+    if influx_url is not None and bake:
+        raise ConfigError("--bake plays one kitchen; leave --influx-url out")
     options = DemoOptions(
         data_dir=data_dir,
         speed=speed or (BAKE_SPEED if bake else DAY_SPEED),

@@ -2,41 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from pathlib import Path
-from typing import TypeVar
 
 import click
 
-from monitor.commands.parameters import FILE, PIECES, POSITIVE, TEMPERATURE, TEMPERATURE_DIFFERENCE, WEIGHT
+from monitor.commands.mixing_water import kitchen, learned, mixed, water
+from monitor.commands.parameters import FEED, FILE, PIECES, WEIGHT, YEAST_AMOUNT
 from monitor.commands.terminal import Group, config_of, data_dir, examples, refuse_both
 from monitor.errors import ConfigError
-from monitor.recipe.formula import YeastForm, water_temp_c, yeast_g
-from monitor.settings.data_dir import DATABASE_NAME
+from monitor.recipe.formula import YeastForm, yeast_g
+from monitor.recipe.measures import Amount
 from monitor.translatable import N_, Number
+from monitor.units import STANDARD_PRESSURE_PA
 
 STATUS_DOES_NOT_ADD_UP = 2
-USUAL_MIX_MIN = 8.0  # a handbook's example (seen)
-WARMEST_WATER_C = 43.0  # judgement: hotter water harms yeast it meets undiluted
-
-Command = TypeVar("Command", bound=Callable[..., object])
 
 RECIPE = click.argument("file", type=FILE, metavar="RECIPE.toml")
 YEAST = click.Choice([str(form) for form in YeastForm])
-
-
-def _temperatures(command: Command) -> Command:
-    """Give a command the temperatures that decide the water's."""
-    for option in (
-        click.option("--preferment", "preferment_c", type=TEMPERATURE, help="Preferment temperature, if there is one."),
-        click.option("--room", "room_c", type=TEMPERATURE, required=True, help="Room temperature."),
-        click.option("--flour", "flour_c", type=TEMPERATURE, required=True, help="Flour temperature."),
-        click.option(
-            "--dough", "dough_c", type=TEMPERATURE, required=True, help="Dough temperature, wanted or measured: 25C."
-        ),
-    ):
-        command = option(command)
-    return command
 
 
 def _write(path: Path, text: str) -> None:
@@ -81,18 +63,28 @@ def check(file: Path, data_dir: Path) -> int:
     "scale",
     epilog=examples(
         "formula scale oat-loaf.toml --pieces 12x900g",
+        "formula scale oat-loaf.toml --baked 12x900g",
         "formula scale oat-loaf.toml --flour 5kg --out large.toml",
         "formula scale oat-loaf.toml --preferment 450g --of sourdough",
         "formula scale oat-loaf.toml --yeast fresh",
+        "formula scale oat-loaf.toml --altitude 1600",
     ),
 )
 @RECIPE
 @click.option("--flour", "flour_g", type=WEIGHT, help="All flour, preferments counted in: 5kg.")
 @click.option("--dough", "dough_g", type=WEIGHT, help="All dough: 10kg.")
-@click.option("--pieces", type=PIECES, help="Pieces and their weight: 12x900g.")
+@click.option("--pieces", type=PIECES, help="Pieces and their weight as dough: 12x900g.")
+@click.option("--baked", type=PIECES, help="Pieces and their weight out of the oven: 12x900g.")
 @click.option("--preferment", "preferment_g", type=WEIGHT, help="What there is of a preferment: 450g.")
 @click.option("--of", metavar="PART", help="With --preferment: which (default: the first part).")
 @click.option("--yeast", type=YEAST, help="Exchange all baker's yeast.")
+@click.option(
+    "--altitude",
+    "altitude_m",
+    type=click.FloatRange(-500.0, 5000.0),
+    metavar="METRES",
+    help="Less baker's yeast, so that it rises up there as at the sea.",
+)
 @click.option("--out", type=FILE, metavar="FILE", help="Write a recipe file, do not show it.")
 @data_dir
 def scale(
@@ -100,18 +92,23 @@ def scale(
     flour_g: float | None,
     dough_g: float | None,
     pieces: tuple[int, float] | None,
+    baked: tuple[int, float] | None,
     preferment_g: float | None,
     of: str | None,
     yeast: str | None,
+    altitude_m: float | None,
     out: Path | None,
     data_dir: Path,
 ) -> None:
     """Make another amount of a recipe, or use another form of yeast."""
+    from monitor.dough.air import standard_pressure_pa
     from monitor.recipe.parts import (
+        scaled_to_baked,
         scaled_to_dough,
         scaled_to_flour,
         scaled_to_pieces,
         scaled_to_preferment,
+        with_more_yeast,
         with_yeast,
     )
     from monitor.recipe.recipe_file import recipe_toml
@@ -119,10 +116,12 @@ def scale(
     from monitor.wording import recipe_sheet
     from monitor.wording.phrases import mass_text
 
-    refuse_both(flour=flour_g, dough=dough_g, pieces=pieces, preferment=preferment_g)
+    refuse_both(flour=flour_g, dough=dough_g, pieces=pieces, baked=baked, preferment=preferment_g)
     reader, recipe = config_of(data_dir).reader, read_recipe(file)
     if yeast is not None:
         recipe = with_yeast(recipe, YeastForm(yeast))
+    if altitude_m is not None:  # so many moles of gas fill more room the thinner the air
+        recipe = with_more_yeast(recipe, float(standard_pressure_pa(altitude_m)) / STANDARD_PRESSURE_PA)
     try:
         if flour_g is not None:
             recipe = scaled_to_flour(recipe, flour_g)
@@ -130,6 +129,8 @@ def scale(
             recipe = scaled_to_dough(recipe, dough_g)
         elif pieces is not None:
             recipe = scaled_to_pieces(recipe, *pieces)
+        elif baked is not None:
+            recipe = scaled_to_baked(recipe, *baked)
         elif preferment_g is not None:
             recipe = scaled_to_preferment(recipe, recipe.part(of or recipe.parts[0].name), preferment_g)
     except ValueError as err:
@@ -143,147 +144,76 @@ def scale(
         click.echo(reader.say("{file}: {recipe}, {mass} of dough", file=out, recipe=recipe.name, mass=mass))
 
 
-@command.command("convert", epilog=examples("formula convert 20g fresh instant"))
-@click.argument("weight_g", type=WEIGHT, metavar="WEIGHT")
+@command.command(
+    "convert", epilog=examples("formula convert 20g fresh instant", 'formula convert "2 1/4 tsp" instant fresh')
+)
+@click.argument("amount", type=YEAST_AMOUNT, metavar="AMOUNT")
 @click.argument("have", type=YEAST, metavar="HAVE")
 @click.argument("want", type=YEAST, metavar="WANT")
 @data_dir
-def convert(weight_g: float, have: str, want: str, data_dir: Path) -> None:
+def convert(amount: Amount, have: str, want: str, data_dir: Path) -> None:
     """Turn yeast of one form into another.
 
-    HAVE and WANT are each fresh, instant or "active dry".
+    HAVE and WANT are each fresh, instant, osmotolerant or "active dry". Dry yeast may be given in teaspoons, and is
+    told in them too, with what they may be off by.
     """
-    from monitor.recipe.recipe_file import grams_text
-
-    the_same = N_("{weight} of {have} yeast do the work of {grams} of {want} yeast")
-    grams = grams_text(yeast_g(weight_g, YeastForm(have), YeastForm(want)))
-    click.echo(
-        config_of(data_dir).reader.say(
-            the_same, weight=grams_text(weight_g), have=YeastForm(have), grams=grams, want=YeastForm(want)
-        )
-    )
-
-
-@command.command(
-    "water",
-    epilog=examples(
-        "formula water --dough 25C --flour 20C --room 22C",
-        "formula water --dough 25C --flour 20C --room 22C --preferment 21C --mixer spiral --minutes 10",
-    ),
-)
-@_temperatures
-@click.option("--friction", "friction_c", type=TEMPERATURE_DIFFERENCE, help="What mixing adds to the sum.")
-@click.option("--mixer", metavar="NAME", help="Use what was learned about this mixer.")
-@click.option(
-    "--minutes", type=POSITIVE, default=USUAL_MIX_MIN, show_default=True, metavar="MIN", help="Minutes of mixing."
-)
-@data_dir
-def water(
-    dough_c: float,
-    flour_c: float,
-    room_c: float,
-    preferment_c: float | None,
-    friction_c: float | None,
-    mixer: str | None,
-    minutes: float,
-    data_dir: Path,
-) -> None:
-    """Say how warm the water must be for a dough temperature."""
-    from monitor.recipe.mixing import learned_friction
-    from monitor.store.store import Store
-    from monitor.wording.phrases import temp_text
+    from monitor.recipe.ingredients import CUP_G, YEASTS
+    from monitor.recipe.measures import GRAMS, MILLILITRES, TEASPOONS_PER_CUP, volume_weight, weighed
+    from monitor.wording.phrases import weigh_text
 
     reader = config_of(data_dir).reader
-    if friction_c is not None:
-        sd_c, whence = 0.0, reader.say("as given")
+    per_cup_g = {YEASTS[kind]: cup_g for kind, cup_g in CUP_G.items() if kind in YEASTS}
+    if amount.unit in GRAMS:
+        weight = weighed(amount.number * GRAMS[amount.unit])
+    elif YeastForm(have) in per_cup_g:
+        weight = volume_weight(amount.number * MILLILITRES[amount.unit], per_cup_g[YeastForm(have)])
     else:
-        database = data_dir / DATABASE_NAME
-        mixes = []
-        if mixer is not None and database.exists():
-            with Store(database) as store:
-                mixes = store.mixes.of(mixer)
-        learned = learned_friction(mixes)
-        friction_c, sd_c = learned.of(minutes)
-        n = learned.n_mixes
-        whence = (
-            reader.count(n, "learned from {n} mix", "learned from {n} mixes")
-            if n
-            else reader.say("a handbook's figure, nothing learned yet")
-        )
-    water_c = water_temp_c(
-        dough_c=dough_c, flour_c=flour_c, room_c=room_c, friction_c=friction_c, preferment_c=preferment_c
-    )
-    told = (
-        N_("water at {water}, give or take {doubt} °C, for a dough of {dough}")
-        if sd_c > 0.0
-        else N_("water at {water}, for a dough of {dough}")
-    )
-    doubt = Number(1.645 * sd_c, ".0f")
-    click.echo(reader.say(told, water=temp_text(water_c, reader), doubt=doubt, dough=temp_text(dough_c, reader)))
-    in_sum = N_("friction {friction} °C in the sum ({whence})")
-    click.echo("  " + reader.say(in_sum, friction=Number(friction_c, ".1f"), whence=whence))
-    if water_c < 0.0:
-        click.echo("  " + reader.say("below freezing: part of the water must be ice, or the flour colder"))
-    elif water_c > WARMEST_WATER_C:
-        too_hot = N_("hot enough to harm yeast that meets it undiluted: warm the flour or the room instead")
-        click.echo("  " + reader.say(too_hot))
-    rule = N_("a rule that leaves the masses out: measure the dough afterwards, and log it with `formula mixed`")
-    click.echo("  " + reader.say(rule))
-
-
-@command.command(
-    "mixed",
-    epilog=examples("formula mixed --dough 26C --flour 20C --room 22C --water 28C --mixer spiral --minutes 10"),
-)
-@_temperatures
-@click.option("--water", "water_c", type=TEMPERATURE, required=True, help="Water temperature.")
-@click.option("--mixer", required=True, metavar="NAME", help="The mixer, as you call it.")
-@click.option("--minutes", type=POSITIVE, required=True, metavar="MIN", help="Minutes of mixing.")
-@data_dir
-def mixed(
-    dough_c: float,
-    flour_c: float,
-    room_c: float,
-    preferment_c: float | None,
-    water_c: float,
-    mixer: str,
-    minutes: float,
-    data_dir: Path,
-) -> None:
-    """Log how warm a dough came out of the mixer.
-
-    What mixing adds is learned from it.
-    """
-    from monitor.recipe.mixing import Mix, learned_friction
-    from monitor.store.pace import clock_of
-    from monitor.store.store import Store
-    from monitor.wording.times import duration_text
-
-    reader = config_of(data_dir).reader
-    with Store(data_dir / DATABASE_NAME) as store:
-        mix = Mix(
-            mixer=mixer,
-            at=clock_of(store).now(),
-            minutes=minutes,
-            dough_c=dough_c,
-            flour_c=flour_c,
-            room_c=room_c,
-            water_c=water_c,
-            preferment_c=preferment_c,
-        )
-        store.mixes.add(mix)
-        learned = learned_friction(store.mixes.of(mixer))
-    friction_c, sd_c = learned.of(minutes)
+        raise ConfigError("fresh yeast is weighed: give grams, not spoons")
+    factor = yeast_g(1.0, YeastForm(have), YeastForm(want))
+    the_same = N_("{weight} of {have} yeast do the work of {grams} of {want} yeast")
     click.echo(
         reader.say(
-            "{mixer}: {minutes} added {friction} °C to the sum; from {n} in all, {expected} °C is expected, give or "
-            "take {doubt}",
-            mixer=mixer,
-            minutes=duration_text(minutes),
-            friction=Number(mix.friction_c, ".1f"),
-            n=learned.n_mixes,
-            expected=Number(friction_c, ".1f"),
-            doubt=Number(1.645 * sd_c, ".0f"),
+            the_same,
+            weight=weigh_text(weight.g, reader),
+            have=YeastForm(have),
+            grams=weigh_text(weight.g * factor, reader),
+            want=YeastForm(want),
+        )
+    )
+    if weight.is_doubtful:
+        low, high = (weigh_text(each * factor, reader) for each in (weight.low_g, weight.high_g))
+        click.echo("  " + reader.say("measured by spoon it may be {low} to {high}", low=low, high=high))
+    if YeastForm(want) in per_cup_g:
+        spoon_g, least_g, most_g = (each / TEASPOONS_PER_CUP for each in per_cup_g[YeastForm(want)])
+        spoons, few, many = (Number(weight.g * factor / each, ".2g") for each in (spoon_g, most_g, least_g))
+        click.echo("  " + reader.say("about {n} teaspoons, {few} to {many}", n=spoons, few=few, many=many))
+
+
+@command.command("feed", epilog=examples("formula feed 1:5:5 --makes 220g", "formula feed 1:10:10 --starter 15g"))
+@click.argument("ratio", type=FEED, metavar="STARTER:FLOUR:WATER")
+@click.option("--makes", "makes_g", type=WEIGHT, help="How much sourdough is wanted: 220g.")
+@click.option("--starter", "starter_g", type=WEIGHT, help="How much ripe starter there is: 20g.")
+@data_dir
+def feed(ratio: tuple[float, float, float], makes_g: float | None, starter_g: float | None, data_dir: Path) -> None:
+    """Say what to weigh for a sourdough that is fed by a ratio.
+
+    The ratio is by weight: ripe starter, flour, water.
+    """
+    from monitor.wording.phrases import weigh_text
+
+    refuse_both(makes=makes_g, starter=starter_g)
+    if makes_g is None and starter_g is None:
+        raise ConfigError("say how much is wanted with --makes, or how much starter there is with --starter")
+    each_g = (starter_g or 0.0) / ratio[0] if makes_g is None else makes_g / sum(ratio)
+    reader = config_of(data_dir).reader
+    starter, flour, water = (weigh_text(each_g * share, reader) for share in ratio)
+    click.echo(
+        reader.say(
+            "{starter} of ripe starter, {flour} of flour, {water} of water; water is {hydration} % of the flour fed",
+            starter=starter,
+            flour=flour,
+            water=water,
+            hydration=Number(100.0 * ratio[2] / ratio[1], ".0f"),
         )
     )
 
@@ -294,9 +224,10 @@ def mixed(
 )
 @RECIPE
 @click.option("--pieces", type=PIECES, help="For so many pieces: 12x900g.")
+@click.option("--mixer", metavar="NAME", help="For the water's warmth: use what was learned about this mixer.")
 @click.option("--out", type=FILE, metavar="FILE.html", help="File to write (default: beside the recipe).")
 @data_dir
-def sheet(file: Path, pieces: tuple[int, float] | None, out: Path | None, data_dir: Path) -> None:
+def sheet(file: Path, pieces: tuple[int, float] | None, mixer: str | None, out: Path | None, data_dir: Path) -> None:
     """Write a page to print, with large weights."""
     from monitor.recipe.parts import scaled_to_pieces
     from monitor.settings.recipes import read_recipe
@@ -306,5 +237,9 @@ def sheet(file: Path, pieces: tuple[int, float] | None, out: Path | None, data_d
     if pieces is not None:
         recipe = scaled_to_pieces(recipe, *pieces)
     target = out if out is not None else file.with_suffix(".html")
-    _write(target, recipe_sheet.sheet_html(recipe, reader))
+    _write(target, recipe_sheet.sheet_html(recipe, reader, learned(mixer, data_dir), kitchen(None, data_dir)[1]))
     click.echo(reader.say("{target}: open it in a browser and print it", target=target))
+
+
+command.add_command(water)
+command.add_command(mixed)

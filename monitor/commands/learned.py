@@ -38,8 +38,8 @@ def _list(data_dir: Path) -> None:
         learned = learned_from(lessons, batch)
         if learned is not None:
             is_empty = False
-            said = learned_sentence(learned, reader, has_formula=batch.formula is not None)
-            click.echo(f"{batch.recipe_key} ({stage_word(batch.stage, reader)}): {said}")
+            sentence = learned_sentence(learned, reader, has_formula=batch.formula is not None)
+            click.echo(f"{batch.recipe_key} ({stage_word(batch.stage, reader)}): {sentence}")
     if is_empty:
         click.echo(reader.say("nothing yet: the collector learns from each batch once it has ended"))
 

@@ -12,7 +12,7 @@ from typing import Generic, TypeVar
 
 import click
 
-from monitor.recipe.measures import GRAMS, amount_of
+from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, amount_of, feed_ratio
 from monitor.units import celsius
 
 Value = TypeVar("Value")
@@ -69,11 +69,19 @@ def moment(text: str) -> datetime:
     """
     try:
         found = datetime.fromisoformat(text)
-    except ValueError:
-        found = None
-    if found is None or found.tzinfo is None:
-        raise ValueError(f"{text!r} must be a date and time with its offset, such as 2026-03-02T05:40:00Z")
-    return found.astimezone(UTC)
+        if found.tzinfo is not None:
+            return found.astimezone(UTC)
+    except (ValueError, OverflowError):  # no moment, or one before or after all calendars once it is UTC
+        pass
+    raise ValueError(f"{text!r} must be a date and time with its offset, such as 2026-03-02T05:40:00Z")
+
+
+def number(text: str) -> int:
+    """The number of something that a list shows, as the store can hold it."""
+    found = int(text) if re.fullmatch(r"\d{1,19}", text.strip()) else 0
+    if not 0 < found < 2**63:
+        raise ValueError(f"{text!r} must be a number that a list shows, such as 3")
+    return found
 
 
 def port(text: str) -> int:
@@ -191,11 +199,45 @@ def temperature_difference(text: str) -> float:
     return float(match[1]) * (5.0 / 9.0 if match[2].upper() == "F" else 1.0)
 
 
+def named_temperature(text: str) -> tuple[str, float]:
+    """A name and its temperature. [C]
+
+    Examples
+    --------
+    >>> named_temperature("milk=5C")
+    ('milk', 5.0)
+    """
+    name, sign, temp = text.rpartition("=")
+    if not sign or not name.strip():
+        raise ValueError(f"{text!r} must be a name and its temperature, such as milk=5C")
+    return name.strip(), temperature(temp)
+
+
+def yeast_amount(text: str) -> Amount:
+    """An amount of yeast, by weight or by volume.
+
+    Examples
+    --------
+    >>> yeast_amount("2 1/4 tsp").number, yeast_amount("20g").unit.value
+    (2.25, 'g')
+    """
+    try:
+        amount = amount_of(text)
+    except ValueError:
+        amount = None
+    if amount is None or amount.unit not in {*GRAMS, *MILLILITRES} or not 0.0 < amount.number < 1e7:
+        raise ValueError(f"{text!r} must be a weight such as 20g, or of dry yeast spoons such as '2 1/4 tsp'")
+    return amount
+
+
 FILE = Place()
 FOLDER = Place(file_okay=False)
 
 DURATION = Word(duration, "5m")
+FEED = Word(feed_ratio, "1:5:5")
 MOMENT = Word(moment, "TIME")
+NAMED_TEMPERATURE = Word(named_temperature, "NAME=TEMP")
+NUMBER = Word(number, "NUMBER")
 PIECES = Word(pieces, "NxWEIGHT")
 POSITIVE = Word(positive, "NUMBER")
 SEEDS = Word(seeds, "A:B")
@@ -205,3 +247,4 @@ TEMPERATURE_DIFFERENCE = Word(temperature_difference, "TEMP")
 PORT = Word(port, "PORT")
 WALL_TIME = Word(wall_time, "HH:MM")
 WEIGHT = Word(weight, "WEIGHT")
+YEAST_AMOUNT = Word(yeast_amount, "AMOUNT")

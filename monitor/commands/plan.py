@@ -9,15 +9,15 @@ from typing import TYPE_CHECKING
 
 import click
 
-from monitor.commands.parameters import FILE
-from monitor.commands.terminal import Group, config_of, data_dir, examples
+from monitor.commands.parameters import FILE, NUMBER
+from monitor.commands.terminal import Group, config_of, data_dir, examples, say_when_unwatched
 from monitor.errors import ConfigError, StoreError, message_of_error
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.translatable import N_
 
 if TYPE_CHECKING:
     from monitor.collector.plan_runner import LivePlan
-    from monitor.plan.day import Plan
+    from monitor.plan.day import DoughPlan, Plan
     from monitor.plan.kitchen import Kitchen
     from monitor.plan.obstacles import NoPlan
     from monitor.plan.orders import Order
@@ -30,6 +30,7 @@ OUT_LATER = N_("{dough}: out {at}, {min} min later than planned")
 OUT_EARLIER = N_("{dough}: out {at}, {min} min earlier than planned")
 HEADINGS = (N_("otherwise"), N_("begin"), N_("out"), N_("by itself"), N_("its loaves, or why not"))
 PLAIN_WIDTH = 160
+FARTHEST_PLAN = timedelta(days=366)  # judgement: who says a later day has mistyped it
 
 OUT = click.option(
     "--out",
@@ -46,7 +47,7 @@ KITCHEN = click.option(
     metavar="FILE",
     help="Your kitchen (default: kitchen.toml in DIR, if there).",
 )
-PLAN = click.argument("plan_id", type=int, required=False, metavar="[PLAN]")
+PLAN = click.argument("plan_id", type=NUMBER, required=False, metavar="[PLAN]")
 
 
 @click.group(
@@ -76,6 +77,10 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
             day = date.fromisoformat(day_text)
     except ValueError as err:
         raise ConfigError("--out {text!r}: say 12:30, tomorrow 12:30, or 2026-03-04 12:30", text=text) from err
+    if day - local.date() > FARTHEST_PLAN:
+        raise ConfigError(
+            "--out {text!r}: a plan reaches {days} days at the most; check the date", text=text, days=FARTHEST_PLAN.days
+        )
     found = datetime.combine(day, at, zone)
     if not day_text and found <= local:
         found = datetime.combine(day + timedelta(days=1), at, zone)
@@ -120,6 +125,15 @@ def _planned(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: t
         raise ConfigError(message_of_error(err)) from err
 
 
+def _of(plan: Plan, dough: DoughPlan, sentence: str) -> str:
+    """A sentence with its dough before it, where there are several."""
+    from monitor.wording.phrases import printable
+
+    if len(plan.doughs) == 1 or not sentence:
+        return sentence
+    return f"{printable(dough.recipe.name)}: {sentence}"
+
+
 @command.command(
     "make",
     epilog=examples(
@@ -138,14 +152,25 @@ def make(
 ) -> int:
     """Plan recipes for an hour, or from now on.
 
-    The exit status is 2 when there is no plan.
+    Bread that would be out far too early and work at night are said first; on a terminal it then asks whether to keep
+    the plan. The exit status is 2 when there is no plan.
     """
+    import sys
+
     from monitor.plan.obstacles import NoPlan
+    from monitor.plan.second_look import remarks
     from monitor.settings.recipes import read_kitchen
     from monitor.store.pace import clock_of
     from monitor.store.store import Store
     from monitor.wording.cues import food_sentence
-    from monitor.wording.plan import no_plan_lines, out_sentence, step_lines, window_sentence
+    from monitor.wording.plan import (
+        clock_sentences,
+        no_plan_lines,
+        out_sentence,
+        remark_sentence,
+        step_lines,
+        window_sentence,
+    )
 
     reader = config_of(data_dir).reader
     with Store(data_dir / DATABASE_NAME) as store:
@@ -157,20 +182,27 @@ def make(
             for line in no_plan_lines(found, _recipes(orders), reader, now):
                 click.echo(f"  {line}")
             return STATUS_NO_PLAN
-        plan = found if dry_run else store.plans.add(found)
-    for line in step_lines(plan, reader, now):
+        said = remarks(found, orders, reader.zone)
+    for remark in said:
+        click.echo(remark_sentence(remark, found, reader, now))
+    for line in step_lines(found, reader, now):
         click.echo(line)
-    for dough in plan.doughs:
+    for dough in found.doughs:
         for sentence in (
             out_sentence(dough, reader, now),
-            window_sentence(dough, reader),
+            *clock_sentences(dough, reader),
+            _of(found, dough, window_sentence(dough, reader, now)),
             food_sentence(dough, reader),
         ):
             if sentence:
                 click.echo(sentence)
-    if not dry_run:
+    if dry_run or (said and sys.stdin.isatty() and not click.confirm(reader.say("Keep this plan?"), default=True)):
+        return 0
+    with Store(data_dir / DATABASE_NAME) as store:
+        plan = store.plans.add(found)
         kept = N_("plan {id} is kept: `plan start` begins its first stage, `plan show` says how it stands")
         click.echo(reader.say(kept, id=plan.id))
+        say_when_unwatched(store, reader)
     return 0
 
 
@@ -247,17 +279,20 @@ def show(plan_id: int | None, data_dir: Path) -> None:
     """
     from monitor.collector.plan_runner import food_words
     from monitor.plan.cues import is_done
-    from monitor.plan.day import steps
     from monitor.plan.live import largest_air_difference
+    from monitor.plan.remarks import early_breads
+    from monitor.plan.steps import steps
     from monitor.store.store import Store
     from monitor.wording.cues import planned_air_sentence
     from monitor.wording.phrases import printable
-    from monitor.wording.plan import step_text
+    from monitor.wording.plan import remark_sentence, step_text
     from monitor.wording.times import clock_text
 
     reader = config_of(data_dir).reader
     with Store(data_dir / DATABASE_NAME) as store:
         live, now = _live(store, plan_id)
+        for early in early_breads(live.now):
+            click.echo(remark_sentence(early, live.now, reader, now))
         for number, step in enumerate(steps(live.now), start=1):
             dough = live.now.dough(step.dough)
             mark = "x" if is_done(dough, step, live.progress) else " "
@@ -268,16 +303,17 @@ def show(plan_id: int | None, data_dir: Path) -> None:
             made_at = live.made.dough(dough.key).out_at
             moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)
             if moved_min:
-                told = reader.say(
+                sentence = reader.say(
                     OUT_LATER if moved_min > 0 else OUT_EARLIER,
                     dough=printable(dough.recipe.name),
                     at=clock_text(dough.out_at, reader, now),
                     min=abs(moved_min),
                 )
-                click.echo(told)
+                click.echo(sentence)
             food = food_words(store, live, dough, reader)
             if food:
                 click.echo(food)
+        say_when_unwatched(store, reader)
     air = largest_air_difference(live.made, live.progress)
     if air is not None:
         click.echo(planned_air_sentence(air, reader))
@@ -309,6 +345,8 @@ def list_(data_dir: Path) -> None:
                 for dough in live.now.doughs
             )
             click.echo(f"{plan.id:>4}  {state:<8} {doughs}")
+        if plans:
+            say_when_unwatched(store, reader)
 
 
 @command.command("start", epilog=examples("plan start", "plan start 2 --dough oat-loaf"))
@@ -327,16 +365,18 @@ def start(plan_id: int | None, dough: str | None, data_dir: Path) -> None:
     with Store(data_dir / DATABASE_NAME) as store:
         live, now = _live(store, plan_id)
         click.echo(start_next(store, live, now, reader, dough))
+        say_when_unwatched(store, reader)
 
 
 @command.command("done", epilog=examples("plan done 4", "plan done 4 --plan 2"))
-@click.argument("step_number", type=int, metavar="STEP")
-@click.option("--plan", "plan_id", type=int, metavar="PLAN", help="Which plan (default: the newest).")
+@click.argument("step_number", type=NUMBER, metavar="STEP")
+@click.option("--plan", "plan_id", type=NUMBER, metavar="PLAN", help="Which plan (default: the newest).")
 @data_dir
 def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
     """Tick off a step, by its number in `plan show`."""
     from monitor.collector.plan_runner import next_stages, start_next, tick_off
-    from monitor.plan.day import first_step_key, steps
+    from monitor.plan.day import first_step_key
+    from monitor.plan.steps import steps
     from monitor.store.store import Store
     from monitor.wording.plan import step_text
 
@@ -354,13 +394,14 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
                     "{dough}: has begun, or what comes before it has not", dough=step_text(dough, step, reader)
                 )
             click.echo(start_next(store, live, now, reader, dough.key))
-            return
-        tick_off(store, live, step, now)
-    click.echo(reader.say("done: {step}", step=step_text(dough, step, reader)))
+        else:
+            tick_off(store, live, step, now)
+            click.echo(reader.say("done: {step}", step=step_text(dough, step, reader)))
+        say_when_unwatched(store, reader)
 
 
 @command.command("drop", epilog=examples("plan drop 2"))
-@click.argument("plan_id", type=int, metavar="PLAN")
+@click.argument("plan_id", type=NUMBER, metavar="PLAN")
 @data_dir
 def drop(plan_id: int, data_dir: Path) -> None:
     """Let go of a plan; its batches stay."""

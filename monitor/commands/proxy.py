@@ -59,18 +59,18 @@ def configure(new: tuple[str, ...], remove: tuple[str, ...], data_dir: Path, **g
     reader = reader_of(data_dir)
     options = changed(proxy.read_options(data_dir) or proxy.ProxyOptions(), given)
     kept = {name: word for name, word in proxy.kept_users(data_dir).items() if name not in remove}
-    users, told = proxy.with_new_users(kept, new)
+    users, passwords = proxy.with_new_users(kept, new)
     if not users:
         raise ConfigError("nobody would be let in: name at least one person with --user NAME")
     pair = write_proxy(data_dir, options, users, SystemClock().now())
     folder = proxy.proxy_folder(data_dir)
     click.echo(reader.say("{folder}: settings and passwords; only you can read them", folder=folder))
     is_anybody_named = (data_dir / CONFIG_NAME).exists() and load_access(data_dir)[0].names
-    lines: dict[str, object] = {"dashboard.login": Login.PROXY.value, "dashboard.address": options.address}
+    lines: dict[str, object] = {"dashboard.login": Login.PROXY.value, "dashboard.address": options.addresses[0]}
     if not is_anybody_named:  # the settings do not say yet who may write or look
         lines["dashboard.bakers"] = sorted(users)
     settings_still_to_add(lines, data_dir, reader)
-    for name, password in told.items():
+    for name, password in passwords.items():
         click.echo(reader.say("password of {name}, shown this once: {password}", name=name, password=password))
     if pair.ca is not None:
         trust = N_("each phone has to trust {ca}: copy it there and install it as a certificate")
@@ -82,6 +82,6 @@ def configure(new: tuple[str, ...], remove: tuple[str, ...], data_dir: Path, **g
             port=options.dashboard_port,
             folder=folder,
             file=folder / proxy.SETTINGS_NAME,
-            address=options.address,
+            address=options.addresses[0],
         )
     )

@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from monitor.deploy.installation import Setting
     from monitor.wording.reader import Reader
 
-PASSWORD_BYTES = 18
-
 
 @click.command(
     "service",
@@ -41,8 +39,8 @@ def command(
 
     Without --systemd and --compose it prints the unit of the collector alone.
     """
-    from monitor.deploy.collector_unit import unit
     from monitor.deploy.installation import setting_of, write_probe
+    from monitor.deploy.systemd import unit
     from monitor.settings.config import load_config
 
     refuse_both(systemd=systemd, compose=compose)
@@ -91,7 +89,6 @@ def _write_units(setting: Setting, folder: Path, reader: Reader) -> None:
 
 
 def _write_compose(setting: Setting, folder: Path, reader: Reader, *, has_central: bool) -> None:
-    from secrets import token_urlsafe
 
     from monitor.deploy.compose import (
         CENTRAL_FOLDER,
@@ -103,6 +100,7 @@ def _write_compose(setting: Setting, folder: Path, reader: Reader, *, has_centra
         project_folder,
     )
     from monitor.files import write_private
+    from monitor.node.settings import drawn_password
 
     owner = setting.data_dir.stat()
     text = compose(setting, project_folder(), (owner.st_uid, owner.st_gid), folder, has_central=has_central)
@@ -112,7 +110,7 @@ def _write_compose(setting: Setting, folder: Path, reader: Reader, *, has_centra
         for name in CENTRAL_SECRETS:
             file = folder / CENTRAL_FOLDER / name
             if not file.exists():
-                write_private(file, "keeper" if name == CENTRAL_SECRETS[0] else token_urlsafe(PASSWORD_BYTES))
+                write_private(file, "keeper" if name == CENTRAL_SECRETS[0] else drawn_password())
         click.echo(
             reader.say(
                 "{folder}: the central store's secrets; its token belongs into secrets.toml:\n"

@@ -178,6 +178,24 @@ def store_of(data_dir: Path) -> Iterator["Store"]:
         yield store
 
 
+def say_when_unwatched(store: "Store", reader: "Reader") -> bool:
+    """Say that nobody will be called when no collector is at work; returns whether that is so."""
+    from monitor.store.heartbeat import absence_here
+    from monitor.store.pace import clock_of
+    from monitor.wording.silence import no_collector_text
+
+    now = clock_of(store).now()
+    away = absence_here(store, now)
+    if away is None:
+        return False
+    click.echo(no_collector_text(away.since, now, reader))
+    running = store.batches.running()
+    are_by_eye = bool(running) and not any(batch.nodes for batch in running)
+    command = N_("start one with `proofing-monitor collect --by-eye`")
+    click.echo("  " + reader.say(command if are_by_eye else N_("start one with `proofing-monitor collect`")))
+    return True
+
+
 def database_in(data_dir: Path) -> Path:
     """The database of a data directory that must have one; errors as :func:`store_of`."""
     database = data_dir / DATABASE_NAME

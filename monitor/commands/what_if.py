@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 
 import click
 
-from monitor.commands.parameters import TEMPERATURE, WALL_TIME
+from monitor.commands.parameters import NUMBER, TEMPERATURE, WALL_TIME
 from monitor.commands.terminal import config_of, data_dir, examples, store_of
 from monitor.errors import ConfigError, StoreError
+from monitor.recipe.intent import UNMEASURED_ROOM_C, USUAL_COLD_C
 from monitor.translatable import N_
 
 if TYPE_CHECKING:
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from monitor.dough.track import Track
     from monitor.recipe.batch import Batch
     from monitor.wording.reader import Reader
-
-USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 
 
 @click.command(
@@ -34,7 +33,7 @@ USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.
         "batch what-if 3 --ready-at 06:30",
     ),
 )
-@click.argument("id_", type=int, metavar="ID")
+@click.argument("id_", type=NUMBER, metavar="ID")
 @click.option("--air", "air_c", type=TEMPERATURE, help="Air from now on, or after the cold: 27C, 80F.")
 @click.option("--cold-from", type=WALL_TIME, help="When it goes into the refrigerator.")
 @click.option("--cold-until", type=WALL_TIME, help="When it comes out again.")
@@ -84,7 +83,6 @@ def _answers(
     ready_at: time | None,
 ) -> list[str]:
     """How the dough stands, and what comes of what is supposed."""
-    from monitor.recipe.method import UNMEASURED_ROOM_C
 
     as_now = dough.foretold()
     measured_c = as_now.air_temp_c if as_now.air_temp_c is not None else UNMEASURED_ROOM_C
@@ -161,8 +159,8 @@ def _when_out_of_cold(dough: _Dough, wanted_at: datetime, in_at: datetime, cold_
     )
     if plan is None or plan.out_at is None:
         return say("no moment out of the refrigerator makes it ready at {wanted}", wanted=wanted)
-    told = N_("for {wanted}, take it out at {at}: {outlook}")
-    return say(told, wanted=wanted, at=dough.clock(plan.out_at), outlook=dough.words(plan.outlook))
+    sentence = N_("for {wanted}, take it out at {at}: {outlook}")
+    return say(sentence, wanted=wanted, at=dough.clock(plan.out_at), outlook=dough.words(plan.outlook))
 
 
 def _what_air(dough: _Dough, wanted_at: datetime) -> str:
@@ -174,5 +172,5 @@ def _what_air(dough: _Dough, wanted_at: datetime) -> str:
     if plan is None or plan.air_temp_c is None:
         return say("no air between a refrigerator's and the warmest proof makes it ready at {wanted}", wanted=wanted)
     air = temp_text(plan.air_temp_c, dough.reader)
-    told = N_("for {wanted}, give it air of {air}: {outlook}")
-    return say(told, wanted=wanted, air=air, outlook=dough.words(plan.outlook))
+    sentence = N_("for {wanted}, give it air of {air}: {outlook}")
+    return say(sentence, wanted=wanted, air=air, outlook=dough.words(plan.outlook))

@@ -25,11 +25,12 @@ from monitor.demo.processes import (
     stamp,
 )
 from monitor.demo.run import DemoOptions
-from monitor.plan.day import DoughPlan, Plan, Step, StepKind, load_key, steps
+from monitor.plan.day import HEATING, DoughPlan, Plan, Step, StepKind, load_key
 from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
+from monitor.plan.steps import steps
 from monitor.recipe.batch import Event, EventKind
 from monitor.remote_access.dashboard_server import dashboard_command
 from monitor.settings.data_dir import DATABASE_NAME
@@ -173,7 +174,7 @@ class Baker:
             start_next(self.store, live, now, Reader(UTC), self.dough.key)
         elif step.kind is StepKind.SHAPE or (step.kind is StepKind.LOAD and step.load == 1):
             self._end_running(now)
-        if step.kind in (StepKind.OVEN_ON, StepKind.LOAD, StepKind.STEAM, StepKind.OUT):
+        if step.kind in (*HEATING, StepKind.LOAD, StepKind.STEAM, StepKind.OUT, StepKind.OVEN_OFF):
             self.store.plans.mark_done(self.plan.id, key, now)
 
     def _end_running(self, now: datetime) -> None:

@@ -1,4 +1,4 @@
-"""A demo by way of a central store: its collector sends there, and its screens show a copy made from there alone."""
+"""A demo of two shops that meet in a central store: what screens show of them is brought there from each shop."""
 
 from datetime import datetime
 from pathlib import Path
@@ -6,58 +6,52 @@ from typing import IO
 
 import tomlkit
 
-from monitor.child import child_command
-from monitor.clock import Pace
-from monitor.demo.processes import Household, has_pace
+from monitor.demo.processes import Household
 from monitor.errors import ConfigError
 from monitor.settings.config import load_config
-from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
-from monitor.settings.shops import url_fault
+from monitor.settings.data_dir import CONFIG_NAME
+from monitor.settings.shops import EXAMPLE
+from monitor.settings.toml_file import web_fault
 from monitor.shops.sender import target_of
-from monitor.store.copies import copy_of
 from monitor.store.store import Store
 
-FOLDER = "central"
-LEAD_S = 8.0  # judgement: real seconds until the first copy is there
+CENTRE, REPLICAS = "all-shops", "replicas"
+NAMES = ("rye-street", "poplar-lane")
 
 
-def write_settings(folder: Path, url: str, at: datetime) -> Path:
-    """The settings of a demo's collector and of what follows it; the token comes from the environment alone.
+def settle(folder: Path, url: str, at: datetime) -> tuple[Path, list[Path]]:
+    """Write the settings of both shops and of the place where they are shown; its folder and theirs come back.
 
-    Each demo is a site of its own, so that the days of many may lie in one bucket.
+    The token comes from the environment alone. Each demo has shops of its own, so that many may lie in one bucket.
 
     Raises
     ------
     ConfigError
         When the address is none.
     """
-    if fault := url_fault(url):
-        raise ConfigError("--influx-url {url}: {why}", url=url, why=fault)
-    settings = folder / FOLDER / CONFIG_NAME
-    settings.parent.mkdir(exist_ok=True)
-    table = {"site": f"demo-{at:%Y%m%d-%H%M%S}", "central": {"url": url}}
-    settings.write_text(tomlkit.dumps(table), encoding="utf-8")
-    return settings
+    if fault := web_fault("--influx-url", url, EXAMPLE):
+        raise ConfigError(fault)
+    sites = [f"{name}-{at:%m%d-%H%M%S}" for name in NAMES]
+    central, replicas = {"url": url}, (folder / REPLICAS).as_uri()
+    for site in sites:
+        (folder / REPLICAS / site).mkdir(parents=True)
+        _write(folder / site, {"site": site, "central": central, "replica": {"url": f"{replicas}/{site}"}})
+    _write(folder / CENTRE, {"central": central, "shops": {"names": sites, "url": f"{replicas}/{{site}}"}})
+    return folder / CENTRE, [folder / site for site in sites]
 
 
-def follow(household: Household, settings: Path, pace: Pace) -> Path:
-    """Keep a copy of the demo's store, from the central store; the folder that the screens are to show comes back."""
-    folder = settings.parent
-    site = load_config(folder).site
-    household.start("central", child_command("monitor.cli", "shops", "follow", "--site", site, "--data-dir", folder))
-    copy = copy_of(folder, site)
-    household.until(lambda: copy.exists() and has_pace(copy, pace), "the day has come back from the central store")
-    return folder
+def _write(folder: Path, settings: dict[str, object]) -> None:
+    folder.mkdir()
+    (folder / CONFIG_NAME).write_text(tomlkit.dumps(settings), encoding="utf-8")
 
 
-def wait_until_sent(household: Household, settings: Path, out: IO[str]) -> None:
-    """Wait until the central store has everything, and say how much that is."""
-    config = load_config(settings.parent)
+def wait_until_sent(household: Household, folder: Path, store: Store, out: IO[str]) -> None:
+    """Wait until the central store has everything of a shop, and say how much that is."""
+    config = load_config(folder)
     assert config.centre is not None
-    with Store(settings.parent.parent / DATABASE_NAME) as store:
-        target = target_of(config.centre, config.site)
-        household.until(lambda: store.spool.backlog(target).rows == 0, "the central store has everything")
-        counts, parked = store.spool.counts(), store.spool.backlog(target).parked
-    what = f"{counts['reading']} readings, {counts['outlook']} forecasts, {counts['batch']} batches"
+    target = target_of(config.centre, config.site)
+    household.until(lambda: store.spool.backlog(target).rows == 0, "the central store has everything")
+    counts, parked = store.spool.counts(), store.spool.backlog(target).parked
+    what = f"{counts['reading']} readings, {counts['outlook']} forecasts, {counts['alert']} changes of alerts"
     refused = f"; {parked} rows could not be taken" if parked else ""
     print(f"sent to {config.centre.url} as site {config.site}: {what}{refused}", file=out, flush=True)

@@ -1,46 +1,45 @@
 """Looks at what a monitor needs: what is there, what is wrong and how to mend it."""
 
+import contextlib
 import importlib.util
 import shutil
 import socket
 import sqlite3
 import sys
 import tempfile
-from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from collections.abc import Mapping
+from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlsplit
 
 from monitor.archive.checks import looked_at_upkeep
 from monitor.clock import wall_clock
-from monitor.errors import ConfigError, MonitorError
+from monitor.errors import ConfigError, MonitorError, StoreError
+from monitor.health.findings import Finding, Findings
+from monitor.network import is_loopback
 from monitor.notify.carriers import AppriseCarrier
 from monitor.remote_access.checks import looked_at_broker, looked_at_doors
+from monitor.replica.checks import looked_at_replica
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import Config, load_config
 from monitor.settings.effective import MASK
 from monitor.shops.checks import looked_at_central
 from monitor.sources.serial import found_ports, port_of
+from monitor.store import schema
 from monitor.store.collector_lock import is_collector_running
+from monitor.store.heartbeat import absence_here
+from monitor.store.pace import clock_of
+from monitor.store.read_only import looking_into
+from monitor.store.rows import FaultCount
+from monitor.store.sqlite_file import version_of
+from monitor.store.store import Store
 from monitor.translatable import Number, Translatable
+from monitor.wording.node_report import missing_texts, running_text
 
 LEAST_FREE_MB = 500  # judgement: years of readings of one bakery, and room for the rest of the machine
 ANSWER_WITHIN_S = 3.0  # judgement: a broker in the same building
+REPORTED_WITHIN = timedelta(minutes=15)  # judgement: a node reports each minute; an older report tells of the past
 LEAST_PYTHON = (3, 11)
-
-
-@dataclass(frozen=True, slots=True)
-class Finding:
-    """One thing that was looked at.
-
-    Attributes
-    ----------
-    mend
-        What to do about it; None when it is right as it is.
-    """
-
-    what: str
-    mend: str | None = None
 
 
 def looked_at(
@@ -59,26 +58,61 @@ def looked_at(
     return config, [*findings, *_everything(config)]
 
 
-def _everything(config: Config) -> Iterator[Finding]:
+def refusals(config: Config) -> list[FaultCount]:
+    """What could not be used, the newest first; nothing of a database that is not there or not of this version."""
+    try:
+        if version_of(config.database) != len(schema.MIGRATIONS):
+            return []
+        with Store(config.database) as store:
+            return store.nodes.faults()
+    except StoreError:
+        return []
+
+
+def _nodes(config: Config) -> Findings:
+    """The nodes that have said lately how they are; those with a sensor that is not read are to be mended."""
+    if version_of(config.database) != len(schema.MIGRATIONS):
+        return
+    with Store(config.database) as store:
+        now, rows = clock_of(store).now(), store.nodes.all()
+    for row in rows:
+        if row.report is None or row.report_at is None or now - row.report_at > REPORTED_WITHIN:
+            continue
+        missing = missing_texts(row.report, config.reader)
+        what = Translatable("node {node}: {how}", node=row.node, how=running_text(row.report, config.reader))
+        yield Finding(what, "; ".join(missing) or None)
+
+
+def _everything(config: Config) -> Findings:
     yield _python()
     yield _folder(config.data_dir)
     yield _database(config.database)
     yield _disk(config.data_dir)
-    is_running = is_collector_running(config.data_dir)
-    yield Finding(
-        Translatable("collector: at work here") if is_running else Translatable("collector: not running here")
-    )
+    yield _collector(config)
     yield from _sources(config)
     for address in config.mqtt:
+        if address.scheme == "mqtt" and not is_loopback(address.host):
+            yield Finding(
+                Translatable(
+                    "broker {url}: without TLS, as allow_plain_mqtt says: passwords and readings can be read by all "
+                    "on that network",
+                    url=address.url,
+                )
+            )
         answer = _broker(address)
         yield answer
         if answer.mend is None:
-            yield from (Finding(what, mend) for what, mend in looked_at_broker(config, address))
+            yield from looked_at_broker(config, address)
         if fault := config.login_fault(address):
             yield Finding(Translatable("broker: nobody to log in as"), fault)
-    yield from (Finding(what, mend) for what, mend in looked_at_doors(config, wall_clock()))
-    yield from (Finding(what, mend) for what, mend in looked_at_upkeep(config, wall_clock()))
-    yield from (Finding(what, mend) for what, mend in looked_at_central(config))
+    try:
+        yield from _nodes(config)
+    except StoreError as err:
+        yield Finding(Translatable("nodes: cannot be looked at"), err.message)
+    yield from looked_at_doors(config, wall_clock())
+    yield from looked_at_upkeep(config, wall_clock())
+    yield from looked_at_replica(config, wall_clock())
+    yield from looked_at_central(config)
     yield from _notifications(config)
     yield _dashboard()
 
@@ -108,16 +142,13 @@ def _database(path: Path) -> Finding:
     if not path.exists():
         return Finding(Translatable("database {path}: none yet; it is made when it is needed", path=path))
     try:
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True)
-        try:
-            said = str(connection.execute("PRAGMA quick_check").fetchone()[0])
-        finally:
-            connection.close()
-    except sqlite3.Error as err:
-        said = str(err)
-    if said != "ok":
+        with contextlib.closing(looking_into(path, ANSWER_WITHIN_S)) as connection:
+            answer = str(connection.execute("PRAGMA quick_check").fetchone()[0])
+    except (sqlite3.Error, OSError) as err:
+        answer = str(err)
+    if answer != "ok":
         return Finding(
-            Translatable("database {path}: damaged ({said})", path=path, said=said.splitlines()[0]),
+            Translatable("database {path}: damaged ({said})", path=path, said=answer.splitlines()[0]),
             Translatable(
                 "restart the collector, which sets it aside and begins a new one; then `proofing-monitor "
                 "backup restore`"
@@ -144,7 +175,37 @@ def _disk(folder: Path) -> Finding:
     )
 
 
-def _sources(config: Config) -> Iterator[Finding]:
+def _collector(config: Config) -> Finding:
+    """Whether one is at work; it must be while there are doughs to watch."""
+    is_running, running, away = is_collector_running(config.data_dir), False, None
+    with contextlib.suppress(StoreError):  # what is wrong with the database is told by itself
+        if config.database.exists():
+            with Store(config.database) as store:
+                running, away = bool(store.batches.running()), absence_here(store, clock_of(store).now())
+    if is_running and away is None:
+        return Finding(Translatable("collector: at work here"))
+    if is_running:  # one that stands by is as it should be, and one that hangs is ended by its service manager
+        return Finding(
+            Translatable(
+                "collector: started here, and calls nobody: it stands by for another machine's, or it hangs; its log "
+                "tells"
+            )
+        )
+    if not running or away is None:
+        return Finding(Translatable("collector: not running here"))
+    start_one = Translatable("start one: `proofing-monitor collect`")
+    if away.since is None:
+        return Finding(Translatable("collector: none is running, and batches are: nobody will be called"), start_one)
+    return Finding(
+        Translatable(
+            "collector: none has run since {at} UTC, and batches do: nobody will be called",
+            at=f"{away.since:%Y-%m-%d %H:%M}",
+        ),
+        start_one,
+    )
+
+
+def _sources(config: Config) -> Findings:
     ports = found_ports()
     yield Finding(Translatable("serial ports of this machine: {ports}", ports=", ".join(ports) or Translatable("none")))
     for port in config.serial:
@@ -160,7 +221,7 @@ def _sources(config: Config) -> Iterator[Finding]:
             )
         else:
             yield Finding(Translatable("serial port {port}: set", port=port))
-    if not config.has_sources:
+    if not config.has_sources and not config.shops:  # where shops are only looked at, none is wanted
         yield Finding(
             Translatable("sources: none is set, so no reading can come"),
             Translatable(
@@ -181,7 +242,7 @@ def _broker(address: MqttAddress) -> Finding:
     return Finding(Translatable("broker {url}: answers", url=address.url))
 
 
-def _notifications(config: Config) -> Iterator[Finding]:
+def _notifications(config: Config) -> Findings:
     recipients = config.secrets.recipients
     if not recipients:
         yield Finding(Translatable("notifications: none set; messages show on the terminal and the dashboard alone"))

@@ -5,12 +5,13 @@ other commands wrote hold inside as they do outside: what listens on the loopbac
 """
 
 import json
-from dataclasses import dataclass
 from pathlib import Path
+from typing import Any
 
 from monitor.child import child_command
 from monitor.deploy.installation import PROBE_FOLDER, Setting
 from monitor.errors import ConfigError
+from monitor.replica.state import STATUS_NAME, folder_of
 
 # Named from memory of what is published, and not run: see README.md in this folder.
 PYTHON_IMAGE = "python:3.11-slim-bookworm"
@@ -21,26 +22,8 @@ OWN_IMAGE = "proofing-monitor:local"
 COMPOSE_NAME, DOCKERFILE_NAME, CENTRAL_FOLDER = "compose.yaml", "Dockerfile", "central-store"
 CENTRAL_SECRETS = ("admin-name", "admin-password", "admin-token")
 HEAD = """\
-# Written by `proofing-monitor service --compose`, which writes it anew each time.
-name: proofing
-services:
+# Written by `proofing-monitor service --compose`, which writes it anew each time. JSON, which is YAML.
 """
-
-
-@dataclass(frozen=True, slots=True)
-class _Service:
-    """One service, as lists of YAML lines are made of it."""
-
-    name: str
-    image: str
-    command: tuple[str, ...]
-    health: tuple[str, ...]
-    writes: tuple[Path, ...]
-    reads: tuple[Path, ...] = ()
-    environment: tuple[tuple[str, str], ...] = (("HOME", "/tmp"),)
-    after: tuple[str, ...] = ()
-    devices: tuple[str, ...] = ()
-    is_ours: bool = False
 
 
 def project_folder() -> Path:
@@ -80,7 +63,7 @@ ENTRYPOINT ["proofing-monitor"]
 
 
 def compose(setting: Setting, project: Path, owner: tuple[int, int], out: Path, *, has_central: bool) -> str:
-    """The text of the compose file.
+    """The text of the compose file: JSON, which is YAML.
 
     Parameters
     ----------
@@ -91,140 +74,99 @@ def compose(setting: Setting, project: Path, owner: tuple[int, int], out: Path, 
     has_central
         True to run an InfluxDB on this machine too.
     """
-    blocks = [_block(each, project, owner, out) for each in _services(setting)]
-    return HEAD + "\n".join(blocks) + (_central(out) if has_central else "")
+    services = _services(setting)
+    for service in services.values():
+        service["user"] = f"{owner[0]}:{owner[1]}"
+        if service["image"] == OWN_IMAGE:
+            service["build"] = {"context": str(project), "dockerfile": str(out.absolute() / DOCKERFILE_NAME)}
+    whole: dict[str, Any] = {"name": "proofing", "services": services}
+    if has_central:
+        files = {name: {"file": str(out.absolute() / CENTRAL_FOLDER / name)} for name in CENTRAL_SECRETS}
+        services["central-store"] = _central()
+        whole |= {"volumes": {"central-store": {}, "central-store-settings": {}}, "secrets": files}
+    return f"{HEAD}{json.dumps(whole, indent=2)}\n"
 
 
-def _services(setting: Setting) -> list[_Service]:
-    data = setting.data_dir
-    found = []
-    if setting.has_broker:
-        probe = ("XDG_CONFIG_HOME", str(setting.broker_folder / PROBE_FOLDER))
-        found.append(
-            _Service(
-                "broker",
-                MOSQUITTO_IMAGE,
-                ("mosquitto", "-c", str(setting.broker_folder / "mosquitto.conf")),
-                ("mosquitto_sub", "-E", "-W", "5"),
-                (setting.broker_folder,),
-                (data / "authority" / "ca.pem",),
-                (probe,),
-            )
-        )
-    after = ("broker",) if setting.has_broker else ()
+def _services(setting: Setting) -> dict[str, dict[str, Any]]:
+    """Everything that is set up, by its name."""
+    data, broker, proxy = setting.data_dir, setting.broker_folder, setting.proxy_folder
     metrics = f"http://127.0.0.1:{setting.metrics_port}/metrics"
     screens = f"http://127.0.0.1:{setting.dashboard_port}/_stcore/health"
-    found += [
-        _Service(
-            "collector",
-            OWN_IMAGE,
-            ("collect", "--data-dir", str(data)),
-            tuple(child_command("monitor.health.probe", metrics, python="python")),
-            (data,),
-            after=after,
-            devices=setting.lines,
-            is_ours=True,
-        ),
-        _Service(
-            "dashboard",
-            OWN_IMAGE,
-            ("dashboard", "--data-dir", str(data), "--port", str(setting.dashboard_port)),
-            tuple(child_command("monitor.health.probe", screens, python="python")),
-            (data,),
-            is_ours=True,
-        ),
-    ]
+    found = {
+        "collector": _ours(data, _probe(metrics), "collect"),
+        "dashboard": _ours(data, _probe(screens), "dashboard", "--port", str(setting.dashboard_port)),
+    }
+    if setting.lines:
+        devices = [f"{port}:{port}" for port in setting.lines]
+        found["collector"] |= {"devices": devices, "group_add": ["dialout"]}
+    if setting.has_broker:
+        start = ["mosquitto", "-c", str(broker / "mosquitto.conf")]
+        found["broker"] = _service(MOSQUITTO_IMAGE, ["mosquitto_sub", "-E", "-W", "5"], broker, entrypoint=start)
+        found["broker"]["volumes"].append(f"{_volume(data / 'authority' / 'ca.pem')}:ro")
+        found["broker"]["environment"] = {"XDG_CONFIG_HOME": str(broker / PROBE_FOLDER)}
+        found["collector"]["depends_on"] = {"broker": {"condition": "service_healthy"}}
+    if setting.shipping is not None:
+        is_young = f"find {folder_of(data) / STATUS_NAME} -mmin -2 | grep -q ."  # it is written at every look
+        found["replica"] = _ours(data, ["sh", "-c", is_young], "replica", "run")
+        found["replica"]["volumes"] += map(_volume, setting.shipped_to)
     if setting.proxy_port is not None:
-        look = ("curl", "-sk", "-m", "5", "-o", "/dev/null", f"https://127.0.0.1:{setting.proxy_port}/")
-        start = ("nginx", "-p", str(setting.proxy_folder), "-c", str(setting.proxy_folder / "nginx.conf"))
-        found.append(_Service("proxy", NGINX_IMAGE, start, look, (setting.proxy_folder,), after=("dashboard",)))
+        look = ["curl", "-sk", "-m", "5", "-o", "/dev/null", f"https://127.0.0.1:{setting.proxy_port}/"]
+        start = ["nginx", "-p", str(proxy), "-c", str(proxy / "nginx.conf")]
+        found["proxy"] = _service(NGINX_IMAGE, look, proxy, entrypoint=start)
+        found["proxy"]["depends_on"] = {"dashboard": {"condition": "service_healthy"}}
     return found
 
 
-def _block(service: _Service, project: Path, owner: tuple[int, int], out: Path) -> str:
-    """One service as YAML; texts are written as JSON strings, which YAML reads as they are."""
-    lines = [f"  {service.name}:", f"    image: {service.image}"]
-    if service.is_ours:
-        recipe = json.dumps(str(out.absolute() / DOCKERFILE_NAME))
-        lines += ["    build:", f"      context: {json.dumps(str(project))}", f"      dockerfile: {recipe}"]
-    lines += [
-        f"    {'command' if service.is_ours else 'entrypoint'}: {json.dumps(service.command)}",
-        f'    user: "{owner[0]}:{owner[1]}"',
-        "    network_mode: host",
-        *_least(),
-        "    environment:",
-        *(f"      {name}: {json.dumps(value)}" for name, value in service.environment),
-        "    volumes:",
-        *(f"      - {json.dumps(f'{path}:{path}')}" for path in service.writes),
-        *(f"      - {json.dumps(f'{path}:{path}:ro')}" for path in service.reads),
-        *_health(service.health),
-    ]
-    if service.devices:
-        lines += [
-            f"    devices: {json.dumps([f'{port}:{port}' for port in service.devices])}",
-            '    group_add: ["dialout"]',
-        ]
-    if service.after:
-        lines.append("    depends_on:")
-        for name in service.after:
-            lines += [f"      {name}:", "        condition: service_healthy"]
-    return "\n".join(lines) + "\n"
+def _ours(data: Path, health: list[str], *command: str) -> dict[str, Any]:
+    return _service(OWN_IMAGE, health, data, command=[*command, "--data-dir", str(data)])
 
 
-def _least() -> list[str]:
-    """What every service may at most, and that it comes back."""
-    return [
-        "    restart: unless-stopped",
-        "    read_only: true",
-        '    tmpfs: ["/tmp"]',
-        '    cap_drop: ["ALL"]',
-        '    security_opt: ["no-new-privileges:true"]',
-    ]
+def _service(image: str, health: list[str], writes: Path, **start: list[str]) -> dict[str, Any]:
+    """A service that may as little as it can, is watched and comes back."""
+    return {
+        "image": image,
+        **start,
+        "network_mode": "host",
+        "restart": "unless-stopped",
+        "read_only": True,
+        "tmpfs": ["/tmp"],
+        "cap_drop": ["ALL"],
+        "security_opt": ["no-new-privileges:true"],
+        "environment": {"HOME": "/tmp"},
+        "volumes": [_volume(writes)],
+        "healthcheck": _health(health),
+    }
 
 
-def _health(command: tuple[str, ...]) -> list[str]:
-    return [
-        "    healthcheck:",
-        f"      test: {json.dumps(['CMD', *command])}",
-        "      interval: 30s",
-        "      timeout: 10s",
-        "      retries: 3",
-        "      start_period: 60s",
-    ]
+def _probe(url: str) -> list[str]:
+    return child_command("monitor.health.probe", url, python="python")
 
 
-def _central(out: Path) -> str:
+def _volume(path: Path) -> str:
+    return f"{path}:{path}"
+
+
+def _health(command: list[str]) -> dict[str, Any]:
+    return {"test": ["CMD", *command], "interval": "30s", "timeout": "10s", "retries": 3, "start_period": "60s"}
+
+
+def _central() -> dict[str, Any]:
     """The central store of several sites: an InfluxDB on the loopback, its secrets from files."""
-    variables = ("USERNAME", "PASSWORD", "ADMIN_TOKEN")
-    lines = [
-        "",
-        "  central-store:",
-        f"    image: {INFLUXDB_IMAGE}",
-        "    network_mode: host",
-        "    restart: unless-stopped",
-        '    security_opt: ["no-new-privileges:true"]',
-        "    environment:",
-        "      INFLUXD_HTTP_BIND_ADDRESS: 127.0.0.1:8086",
-        '      INFLUXD_REPORTING_DISABLED: "true"',
-        "      DOCKER_INFLUXDB_INIT_MODE: setup",
-        "      DOCKER_INFLUXDB_INIT_ORG: bakery",
-        "      DOCKER_INFLUXDB_INIT_BUCKET: proofing",
-        *(
-            f"      DOCKER_INFLUXDB_INIT_{name}_FILE: /run/secrets/{secret}"
-            for name, secret in zip(variables, CENTRAL_SECRETS, strict=True)
-        ),
-        f"    secrets: {json.dumps(CENTRAL_SECRETS)}",
-        "    volumes:",
-        '      - "central-store:/var/lib/influxdb2"',
-        '      - "central-store-settings:/etc/influxdb2"',
-        *_health(("influx", "ping", "--host", "http://127.0.0.1:8086")),
-        "",
-        "volumes:",
-        "  central-store: {}",
-        "  central-store-settings: {}",
-        "",
-        "secrets:",
-    ]
-    for secret in CENTRAL_SECRETS:
-        lines += [f"  {secret}:", f"    file: {json.dumps(str(out.absolute() / CENTRAL_FOLDER / secret))}"]
-    return "\n".join(lines) + "\n"
+    asked = zip(("USERNAME", "PASSWORD", "ADMIN_TOKEN"), CENTRAL_SECRETS, strict=True)
+    return {
+        "image": INFLUXDB_IMAGE,
+        "network_mode": "host",
+        "restart": "unless-stopped",
+        "security_opt": ["no-new-privileges:true"],
+        "environment": {
+            "INFLUXD_HTTP_BIND_ADDRESS": "127.0.0.1:8086",
+            "INFLUXD_REPORTING_DISABLED": "true",
+            "DOCKER_INFLUXDB_INIT_MODE": "setup",
+            "DOCKER_INFLUXDB_INIT_ORG": "bakery",
+            "DOCKER_INFLUXDB_INIT_BUCKET": "proofing",
+            **{f"DOCKER_INFLUXDB_INIT_{name}_FILE": f"/run/secrets/{secret}" for name, secret in asked},
+        },
+        "secrets": list(CENTRAL_SECRETS),
+        "volumes": ["central-store:/var/lib/influxdb2", "central-store-settings:/etc/influxdb2"],
+        "healthcheck": _health(["influx", "ping", "--host", "http://127.0.0.1:8086"]),
+    }

@@ -1,19 +1,18 @@
 """What of a bakery's machine is set up, so that services can be made for it."""
 
+import re
 from dataclasses import dataclass
 from pathlib import Path
 
-from monitor.deploy.collector_unit import plain
 from monitor.errors import ConfigError
 from monitor.files import write_private
 from monitor.network import DASHBOARD_PORT
 from monitor.remote_access import broker, proxy
 from monitor.settings.config import Config
+from monitor.settings.replica import Shipping
 
-PROBE_FOLDER, PROBE_FILE = (
-    "probe",
-    "mosquitto_sub",
-)  # mosquitto_sub reads its options from $XDG_CONFIG_HOME/mosquitto_sub
+PROBE_FOLDER, PROBE_FILE = "probe", "mosquitto_sub"  # which reads its options from $XDG_CONFIG_HOME/mosquitto_sub
+_PLAIN = re.compile(r"[A-Za-z0-9_./@:+=-]+")
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,6 +29,8 @@ class Setting:
         Whether a broker is configured here; where the proxy listens, None when there is none.
     lines
         Paths of serial ports that nodes hang on.
+    shipping
+        Where the store is shipped to; None: nowhere.
     """
 
     data_dir: Path
@@ -40,6 +41,7 @@ class Setting:
     has_broker: bool = False
     proxy_port: int | None = None
     lines: tuple[str, ...] = ()
+    shipping: Shipping | None = None
 
     @property
     def broker_folder(self) -> Path:
@@ -47,9 +49,28 @@ class Setting:
         return broker.broker_folder(self.data_dir)
 
     @property
+    def shipped_to(self) -> tuple[Path, ...]:
+        """The folder of this machine that the store is shipped to; none when it lies elsewhere."""
+        target = None if self.shipping is None else self.shipping.target
+        return (Path(plain(target.path)),) if target is not None and target.scheme == "file" else ()
+
+    @property
     def proxy_folder(self) -> Path:
         """The proxy's files."""
         return proxy.proxy_folder(self.data_dir)
+
+
+def plain(text: str) -> str:
+    """A path or name as it may stand in such a file.
+
+    Raises
+    ------
+    ConfigError
+        When it holds a character that the file would read as something else.
+    """
+    if not _PLAIN.fullmatch(text):
+        raise ConfigError("{text!r}: a service cannot be made with such a character; use a plain path", text=text)
+    return text
 
 
 def setting_of(config: Config, user: str, program: Path) -> Setting:
@@ -77,6 +98,7 @@ def setting_of(config: Config, user: str, program: Path) -> Setting:
         broker.read_options(data_dir) is not None,
         None if door is None else door.port,
         tuple(plain(port) for port in config.serial if port.startswith("/dev/")),
+        config.shipping,
     )
 
 

@@ -13,6 +13,7 @@ from datetime import datetime
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.dough.artefacts import FOLD_KEEPS_LOGIT
 from monitor.dough.curve import N_SHAPE, Timeline, rise_paths
 from monitor.dough.forecast import SLOWEST_FACTOR, courses_seen, weighted_quantiles
 from monitor.dough.gassing import gassing_cardinals
@@ -20,7 +21,7 @@ from monitor.dough.kinetics import relative_rate
 from monitor.dough.observations import Observations, observations, rise_over_batch_start
 from monitor.dough.outlook import Band, Moments, Outlook
 from monitor.dough.prior import Prior, expected_rate_per_h, prior_of
-from monitor.dough.rise import FOLD_KEEPS_LOGIT, OFFSET_SD, SEED, Ensemble, hat_basis, knot_times_s
+from monitor.dough.rise import OFFSET_SD, SEED, Ensemble, hat_basis, knot_times_s
 from monitor.dough.temperature import dough_temperature, thermal_tau_s
 from monitor.dough.track import Track, seconds_since_start
 from monitor.recipe.batch import Batch
@@ -109,7 +110,7 @@ class _Rerun:
         n_course = N_SHAPE + self.knots.shape[1] + len(self.folds)
         members = self.courses.members[:, :n_course].copy()
         members[:, 0] += log_rate_shift
-        paths = rise_paths(members, self.timeline(dough_c), self.least_ceiling_frac)
+        paths, _ = rise_paths(members, self.timeline(dough_c), self.least_ceiling_frac)
         start_ml = self.seen.start_volume_ml / (1.0 + self.courses.members[:, -1:])
         return rise_over_batch_start(self.batch, paths, start_ml)
 
@@ -119,9 +120,12 @@ class _Rerun:
 
     def heaviest(self) -> "_Rerun":
         """The same with the likeliest courses alone."""
-        heavy = np.argsort(self.courses.weights)[-HEAVIEST:]
-        weights = self.courses.weights[heavy] / np.sum(self.courses.weights[heavy])
-        return replace(self, courses=Ensemble(self.courses.paths[heavy], weights, self.courses.members[heavy]))
+        courses = self.courses
+        heavy = np.argsort(courses.weights)[-HEAVIEST:]
+        weights = courses.weights[heavy] / np.sum(courses.weights[heavy])
+        return replace(
+            self, courses=Ensemble(courses.paths[heavy], courses.domes[heavy], weights, courses.members[heavy])
+        )
 
     def middle(self, minutes: Array) -> float:
         return float(weighted_quantiles(minutes, self.courses.weights, np.array([0.5]))[0])
@@ -247,7 +251,7 @@ def _expected_min(rerun: _Rerun, planned_c: Array, expected: Prior) -> Band:
     # One knot for all time: how far the rate wanders off the curve, taken as lasting.
     members = np.hstack([expected.mean + draws[:, :N_SHAPE] @ root.T, OFFSET_SD * draws[:, N_SHAPE:], keeps])
     timeline = replace(rerun.timeline(planned_c), knots=np.ones((rerun.t_s.size - 1, 1)))
-    paths = rise_paths(members, timeline, expected.least_ceiling_frac)
+    paths, _ = rise_paths(members, timeline, expected.least_ceiling_frac)
     minutes = _reached_min(rerun.batch, rerun.t_s, paths, max(rerun.folds, default=0))
     low, middle, high = np.quantile(minutes, _BAND)
     return Band(float(low), float(middle), float(high))
@@ -307,5 +311,6 @@ def with_yeast(formula: Formula, frac: float) -> Formula:
         instant_yeast_g=formula.instant_yeast_g * frac,
         active_dry_yeast_g=formula.active_dry_yeast_g * frac,
         fresh_yeast_g=formula.fresh_yeast_g * frac,
+        osmotolerant_yeast_g=formula.osmotolerant_yeast_g * frac,
         sourdough_g=formula.sourdough_g * frac,
     )

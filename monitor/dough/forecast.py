@@ -7,17 +7,34 @@ from datetime import datetime, timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from monitor.dough.artefacts import View, events_s, view
 from monitor.dough.curve import Timeline
-from monitor.dough.gassing import gassing_cardinals, leavening_pct
-from monitor.dough.kinetics import relative_rate
-from monitor.dough.learning import PEAK, READY, RecipeExperience, widened
-from monitor.dough.observations import Observations, events_s, observations, rise_over_batch_start
-from monitor.dough.outlook import SILENCE_MIN, Band, Cause, FanPoint, Moments, NoForecast, Outlook, State
-from monitor.dough.prior import Prior, prior_of
+from monitor.dough.gassing import gassing_cardinals
+from monitor.dough.kinetics import card_doubts, relative_rate
+from monitor.dough.learning import PEAK, READY, RecipeExperience, Widths, widened
+from monitor.dough.observations import Observations, observations, observations_in, rise_over_batch_start
+from monitor.dough.outlook import (
+    SILENCE_MIN,
+    Band,
+    Cause,
+    FanPoint,
+    Moments,
+    NoForecast,
+    Obstruction,
+    ObstructionKind,
+    Outlook,
+    State,
+    TargetEdge,
+)
+from monitor.dough.patience import in_a_room, least_climb_frac
+from monitor.dough.prior import Prior, expected_rate_per_h, prior_of
+from monitor.dough.recalibration import ready_width, recalibrated_peak_s, rise_bands, unknown_peak_width
 from monitor.dough.rise import Ensemble, EstimationProblem, ensembles, hat_basis, knot_times_s
 from monitor.dough.temperature import AirStep, DoughTemperature, dough_temperature, thermal_tau_s
 from monitor.dough.track import Series, Track, seconds_since_start
 from monitor.recipe.batch import Batch, EventKind, Stage
+from monitor.recipe.formula import yeast_pct_instant_equivalent
+from monitor.recipe.vessel import Vessel, level_mm, width_mm
 from monitor.wire.readings import Channel
 
 Array = NDArray[np.float64]
@@ -33,8 +50,14 @@ PEAK_SETTLED_S = 120.0  # judgement: a peak this young may still be noise
 PEAK_PASSED_CHANCE = 0.8  # judgement
 FALLEN_FRAC = 0.02  # judgement: a fall a baker can see on the tub's wall
 RISEN_FRAC = 0.05  # judgement: below this a dough still looks as it was put down
-PATIENCE_H = 2.5  # judgement: equivalent hours at 27 C after which a working dough has begun to rise
-COLD_PATIENCE_H = 4.0  # judgement: hours after which even a cold dough that is not being retarded should show something
+DRIFT_MM = 4.0  # judgement: a sensor may drift this far while nothing rises
+NOISE_SDS = 2.0  # judgement: the highest and the lowest of many spans lie so far apart by noise
+STIRS = 0.5  # judgement: a cold dough that has climbed by this share of it is slow, and will come
+SURELY_RISEN = 2.0  # judgement: what has climbed by this many times what drift and noise can do is alive
+LEAST_PATIENCE_S = 3600.0  # judgement: no dough is given up sooner
+COLD_PATIENCE_S = 4.0 * 3600.0  # judgement: by then even a cold dough that is not retarded should show something
+HIDDEN_S = 600.0  # judgement: after so long out of sight a dough's state is told by the late quantile
+LATE = 0.95  # judgement: how likely a moment has come before it is said of a dough out of sight
 LITTLE_YEAST_PCT = 0.15  # judgement: instant yeast on flour below which a rise takes most of a day
 FAN_POINTS = 48
 NEAR_STEP_S = 240.0  # judgement: where a rise bends within an hour, a straight line over this errs by a second or two
@@ -71,13 +94,16 @@ def _timeline(
 
 
 def _rate_doubts(batch: Batch, warmth: DoughTemperature, now_s: float) -> Array:
-    """What is not known of the warmth, as shifts of ln of the rate at the knots, shape (n_causes, n_knots)."""
-    knots_s = knot_times_s(now_s)
+    """What is not known of the warmth, and of what it does, as shifts of ln of the rate at the knots.
+
+    Shape (n_causes, n_knots).
+    """
+    knots_s, cardinals = knot_times_s(now_s), gassing_cardinals(batch.formula)
     temp_c = np.interp(knots_s, warmth.t_s, warmth.dough_temp_c)
-    around = relative_rate(temp_c + np.array([[-0.5], [0.5]]), gassing_cardinals(batch.formula))
+    around = relative_rate(temp_c + np.array([[-0.5], [0.5]]), cardinals)
     per_c = np.diff(np.log(np.maximum(around, SLOWEST_FACTOR)), axis=0)[0]
-    shifts: Array = per_c * np.stack([np.interp(knots_s, warmth.t_s, doubt) for doubt in warmth.doubts_c])
-    return shifts
+    shifts = per_c * np.stack([np.interp(knots_s, warmth.t_s, doubt) for doubt in warmth.doubts_c])
+    return np.concatenate([shifts, card_doubts(temp_c, cardinals)])
 
 
 def weighted_quantiles(values: Array, weights: Array, quantiles: Array) -> Array:
@@ -138,16 +164,28 @@ def _peak_s(t_s: Array, paths: Array, from_step: int) -> Array:
     return np.where(step == t_s.size - 1, np.inf, vertex)
 
 
-def _moments(batch: Batch, times_s: Array, weights: Array) -> Moments:
+def _quantiles_s(times_s: Array, weights: Array) -> Array:
+    return weighted_quantiles(times_s, weights, np.array(list(MOMENT_QUANTILES.values())))
+
+
+def _moments(batch: Batch, quantiles_s: Array) -> Moments:
     def moment(at_s: float) -> datetime | None:
         return batch.started_at + timedelta(seconds=round(at_s)) if np.isfinite(at_s) else None
 
-    quantiles_s = weighted_quantiles(times_s, weights, np.array(list(MOMENT_QUANTILES.values())))
     return Moments(**{name: moment(float(at_s)) for name, at_s in zip(MOMENT_QUANTILES, quantiles_s, strict=True)})
+
+
+def _seconds_to(moment: datetime | None, at: datetime) -> float:
+    """From now to a moment, negative once it has come; infinity for never. [s]"""
+    return np.inf if moment is None else (moment - at).total_seconds()
 
 
 def _median(values: Array, weights: Array) -> float:
     return float(weighted_quantiles(values, weights, np.array([0.5]))[0])
+
+
+def _band_mm(values_mm: Array, weights: Array) -> Band:
+    return Band(*(round(float(value), 1) for value in weighted_quantiles(values_mm, weights, QUANTILES[[0, 2, 4]])))
 
 
 def _chance(condition: NDArray[np.bool_], weights: Array) -> float:
@@ -155,10 +193,43 @@ def _chance(condition: NDArray[np.bool_], weights: Array) -> float:
 
 
 def _rise_over_start(batch: Batch, seen: Observations | None, courses: Ensemble) -> Array:
-    """Paths counted from the batch's start volume, each by its own error of the first settled level."""
+    """Paths counted from the batch's start volume, each by its own error of the start level."""
     if seen is None:
         return courses.paths
     return rise_over_batch_start(batch, courses.paths, seen.start_volume_ml / (1.0 + courses.members[:, -1:]))
+
+
+def _edges_and_domes_mm(vessel: Vessel, volumes_ml: Array, dome_frac: Array) -> tuple[Array, Array]:
+    """Level of the edge at the wall, and the height of the middle over it, each shape (n_members,)."""
+    levels = level_mm(vessel, volumes_ml)
+    domes_mm = dome_frac * width_mm(vessel, levels)
+    return levels - 0.5 * domes_mm, domes_mm  # the mean level of a paraboloid lies half way
+
+
+def _surface(
+    batch: Batch, problem: EstimationProblem, courses: Ensemble, now_rise: Array, reached_s: Array
+) -> tuple[float | None, Band | None, TargetEdge | None]:
+    """Start volume [mL], dome now [mm], and the edge at the target, which each course reaches at a time of its own.
+
+    A course that never gets there is taken as far as anybody looks.
+    """
+    if problem.observations is None:
+        return batch.start_volume_ml, None, None
+    start_ml = problem.observations.start_volume_ml / (1.0 + courses.members[:, -1])
+    if batch.start_volume_ml is not None:
+        start_ml = np.full_like(start_ml, batch.start_volume_ml)
+    weights, domes, t_s = courses.weights, courses.domes, problem.timeline.t_s
+    start_volume_ml = _median(start_ml, weights)
+    volumes_ml = start_ml * (1.0 + now_rise)
+    dome_mm = _band_mm(_edges_and_domes_mm(batch.vessel, volumes_ml, domes[:, problem.now_step])[1], weights)
+    rise_pct = batch.target.rise_pct
+    if rise_pct is None:
+        return start_volume_ml, dome_mm, None
+    rows, step = np.arange(weights.size), np.clip(np.searchsorted(t_s, reached_s), 1, t_s.size - 1)
+    share = (np.minimum(reached_s, t_s[-1]) - t_s[step - 1]) / (t_s[step] - t_s[step - 1])
+    then = domes[rows, step - 1] * (1.0 - share) + domes[rows, step] * share
+    edges_mm, domes_mm = _edges_and_domes_mm(batch.vessel, start_ml * (1.0 + rise_pct / 100.0), then)
+    return start_volume_ml, dome_mm, TargetEdge(rise_pct, _band_mm(edges_mm, weights), _band_mm(domes_mm, weights))
 
 
 def _fan(batch: Batch, t_s: Array, rises: Array, weights: Array, now_step: int) -> tuple[FanPoint, ...]:
@@ -174,7 +245,7 @@ def _fan(batch: Batch, t_s: Array, rises: Array, weights: Array, now_step: int) 
     middles = np.cumsum(weights[order], axis=1) - 0.5 * weights[order]
     points = []
     for number, step in enumerate(steps):
-        band = np.interp(QUANTILES, middles[number], ordered[number])
+        band = rise_bands(np.interp(QUANTILES, middles[number], ordered[number]))
         at = batch.started_at + timedelta(seconds=round(float(t_s[step])))
         points.append(FanPoint(at, *(round(100.0 * float(rise), 2) for rise in band)))
     return tuple(points)
@@ -184,21 +255,17 @@ def _latest(series: Series) -> float | None:
     return float(np.median(series.value[-3:])) if series.t_s.size else None
 
 
-def _state(
-    *, ready_in_s: float, rise: float, is_past_peak: bool, peak_soon_chance: float, cause: Cause | None
-) -> State:
-    """The word for how a dough stands; ``ready_in_s`` is negative once it is ready, ``rise`` a fraction."""
+def _state(*, ready_in_s: float, rise: float, is_past_peak: bool, is_at_peak: bool) -> State:
+    """The word for how a living dough stands; ``ready_in_s`` is negative once it is ready, ``rise`` a fraction."""
     if is_past_peak:
         return State.PAST_PEAK
-    if peak_soon_chance > 0.5 and rise > RISEN_FRAC:
+    if is_at_peak and rise > RISEN_FRAC:
         return State.AT_PEAK
     if ready_in_s <= 0.0:
         return State.READY
     if ready_in_s <= NEARLY_READY_S:
         return State.NEARLY_READY
-    if rise < RISEN_FRAC:
-        return State.NO_RISE if cause is None else State.NOT_RISING
-    return State.RISING
+    return State.NO_RISE if rise < RISEN_FRAC else State.RISING
 
 
 def _state_chance(state: State, ready_in_s: Array, rises: Array, peak_in_s: Array, weights: Array) -> float:
@@ -215,14 +282,50 @@ def _state_chance(state: State, ready_in_s: Array, rises: Array, peak_in_s: Arra
     return _chance(holds[state], weights) if state in holds else 1.0
 
 
-def _cause(batch: Batch, elapsed_h: float, equivalent_h: float) -> Cause | None:
-    """Why a dough that shows no rise has none; None while it may still be waking."""
-    if equivalent_h <= PATIENCE_H:
-        is_meant = batch.stage is Stage.RETARD
-        return Cause.TOO_COLD if elapsed_h > COLD_PATIENCE_H and not is_meant else None
-    if 0.0 < (leavening_pct(batch.formula) or 0.0) < LITTLE_YEAST_PCT:
-        return Cause.LITTLE_YEAST
-    return Cause.NO_LIVE_YEAST
+def _cause(batch: Batch, problem: EstimationProblem) -> Cause | None:
+    """Why a dough that was never seen to rise has not; None while it may still be waking."""
+    seen, timeline = problem.observations, problem.timeline
+    if seen is None or problem.now_s < LEAST_PATIENCE_S:
+        return None
+    doubt_frac = DRIFT_MM * float(np.median(seen.frac_per_mm)) + NOISE_SDS * float(np.median(seen.sd_frac))
+    visible_frac, climbed_frac = max(RISEN_FRAC, doubt_frac), seen.climbed_frac
+    if climbed_frac >= SURELY_RISEN * visible_frac:
+        return None
+
+    def would_show(in_air: Timeline, rate_doubts: Array) -> bool:
+        shown_frac = least_climb_frac(problem.prior, in_air, problem.now_step, seen, rate_doubts)
+        return shown_frac >= climbed_frac + visible_frac
+
+    if would_show(timeline, problem.rate_doubts):
+        yeast_pct = 0.0 if batch.formula is None else yeast_pct_instant_equivalent(batch.formula)
+        is_little = 0.0 < yeast_pct < LITTLE_YEAST_PCT and not (batch.formula and batch.formula.sourdough_g)
+        return Cause.LITTLE_YEAST if is_little else Cause.NO_LIVE_YEAST
+    if batch.stage is Stage.RETARD or problem.now_s < COLD_PATIENCE_S:  # it is meant to be cold
+        return None
+    if climbed_frac >= STIRS * visible_frac:
+        return None
+    in_room = in_a_room(timeline, batch.formula)
+    return Cause.TOO_COLD if would_show(in_room, np.zeros_like(problem.rate_doubts)) else None
+
+
+def _obstructions(batch: Batch, seen: View) -> tuple[Obstruction, ...]:
+    """What is no dough, without hands that have gone again and what the baker has told."""
+
+    def moment(after_s: float) -> datetime:
+        return batch.started_at + timedelta(seconds=round(after_s))
+
+    return tuple(
+        Obstruction(
+            one.kind,
+            moment(one.since_s),
+            None if one.until_s is None else moment(one.until_s),
+            round(one.chance, 2),
+            one.is_logged,
+        )
+        for one in seen.artefacts
+        if not (one.kind is ObstructionKind.HAND and one.until_s is not None)
+        and not (one.kind is ObstructionKind.MOVED and one.is_logged)
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -308,20 +411,26 @@ def outlooks(requests: Sequence[ForecastRequest]) -> list[Outlook]:
     found: dict[int, Outlook] = {}
     known = [each.track.upto(each.now_s) for each in requests]
     problems: dict[int, EstimationProblem] = {}
+    views: dict[int, View] = {}
     for number, (each, track) in enumerate(zip(requests, known, strict=True)):
         if track.last_t_s is None:
-            found[number] = Outlook(at=each.at, state=State.NO_READINGS, why=NoForecast.NO_READING_YET)
+            why = NoForecast.NO_READING_YET if each.batch.nodes else NoForecast.NO_LEVEL_YET
+            found[number] = Outlook(at=each.at, state=State.NO_READINGS, why=why)
         else:
             prior = prior_of(each.batch) if each.learned is None else each.learned.prior
-            problems[number] = _problem(each, track, observations(each.batch, track, each.now_s), prior)
+            views[number] = view(each.batch, track.distance_mm, each.now_s)
+            seen = observations_in(views[number], each.batch, track, each.now_s)
+            problems[number] = _problem(each, track, seen, prior)
     numbers = list(problems)
     for place, courses in ensembles(list(problems.values())):
         number = numbers[place]
-        found[number] = _outlook_of(requests[number], known[number], problems[number], courses)
+        found[number] = _outlook_of(requests[number], known[number], views[number], problems[number], courses)
     return [found[number] for number in range(len(requests))]
 
 
-def _outlook_of(request: ForecastRequest, known: Track, problem: EstimationProblem, courses: Ensemble) -> Outlook:
+def _outlook_of(
+    request: ForecastRequest, known: Track, viewed: View, problem: EstimationProblem, courses: Ensemble
+) -> Outlook:
     """The outlook of a batch with readings, from the courses that it may take."""
     batch, at, learned, now_s, seen = request.batch, request.at, request.learned, request.now_s, problem.observations
     timeline, now_step = problem.timeline, problem.now_step
@@ -334,29 +443,52 @@ def _outlook_of(request: ForecastRequest, known: Track, problem: EstimationProbl
     peak_soon_chance = _chance(peaks_s <= now_s + PEAK_SOON_S, courses.weights)
     now_rise = rises[:, now_step]
     fallen = _median(np.max(rises[:, from_step : now_step + 1], axis=1) - now_rise, courses.weights)
-    is_past_peak = past_peak_chance > PEAK_PASSED_CHANCE and (
+    obstructions = _obstructions(batch, viewed)
+    is_hidden = any(one.until is None for one in obstructions) and (
+        seen is None or now_s - float(seen.t_s[-1]) > HIDDEN_S
+    )
+    is_past_peak = past_peak_chance > (LATE if is_hidden else PEAK_PASSED_CHANCE) and (
         fallen >= FALLEN_FRAC or now_s - _median(peaks_s, courses.weights) > PEAK_SOON_S
     )
     if not is_past_peak:
         peaks_s = np.maximum(peaks_s, now_s)
     ready_s = peaks_s if target_frac is None else _crossing_s(timeline.t_s, rises, target_frac, from_step)
 
-    band = weighted_quantiles(now_rise, courses.weights, QUANTILES)
-    hours = np.diff(timeline.t_s[: now_step + 1]) / 3600.0
-    cause = _cause(batch, now_s / 3600.0, float(np.sum(np.exp(timeline.log_gamma[:now_step]) * hours)))
-    state = _state(
-        ready_in_s=_median(ready_s, courses.weights) - now_s,
-        rise=float(band[2]),
-        is_past_peak=is_past_peak,
-        peak_soon_chance=peak_soon_chance,
-        cause=cause,
-    )
-    state_chance = _state_chance(state, ready_s - now_s, now_rise, peaks_s - now_s, courses.weights)
+    # A course that never gets to the target gets to its peak.
+    start_volume_ml, dome_mm, target_edge = _surface(batch, problem, courses, now_rise, np.minimum(ready_s, peaks_s))
+
+    band = rise_bands(weighted_quantiles(now_rise, courses.weights, QUANTILES))
+    cause = _cause(batch, problem)
     until = at + request.horizon
-    ready, peak = _moments(batch, ready_s, courses.weights), _moments(batch, peaks_s, courses.weights)
-    if learned is not None:
-        ready = widened(ready, learned.widths.at(READY, float(band[2]) / (target_frac or 1.0)), at, until)
-        peak = widened(peak, learned.widths.at(PEAK, now_s / max(_median(peaks_s, courses.weights), 1.0)), at, until)
+    widths = Widths() if learned is None else learned.widths
+    for_ready, for_peak = float(band[2]) / (target_frac or 1.0), now_s / max(_median(peaks_s, courses.weights), 1.0)
+    is_leaven_known = expected_rate_per_h(batch.formula) is not None
+    peak_in_s, peak_width = _quantiles_s(peaks_s, courses.weights) - now_s, widths.at(PEAK, for_peak)
+    if not is_leaven_known:
+        peak_width *= unknown_peak_width(for_peak)
+    elif seen is not None:
+        peak_in_s = recalibrated_peak_s(peak_in_s, batch.stage, for_peak, request.horizon.total_seconds())
+    peak = ready = widened(_moments(batch, now_s + peak_in_s), peak_width, at, until)
+    if target_frac is not None:
+        ready_factor = ready_width(for_ready, is_leaven_known=is_leaven_known) * widths.at(READY, for_ready)
+        ready = widened(_moments(batch, _quantiles_s(ready_s, courses.weights)), ready_factor, at, until)
+    if is_hidden:  # what nobody sees is told late
+        ready_in_s, is_at_peak = _seconds_to(ready.p95, at), _seconds_to(peak.p95, at) <= PEAK_SOON_S
+    else:
+        ready_in_s, is_at_peak = _seconds_to(ready.p50, at), peak_soon_chance > 0.5
+    state = State.NOT_RISING
+    if cause is None:
+        state = _state(
+            ready_in_s=ready_in_s,
+            rise=float(band[2]),
+            is_past_peak=is_past_peak,
+            is_at_peak=is_at_peak,
+        )
+    state_chance = _state_chance(state, ready_s - now_s, now_rise, peaks_s - now_s, courses.weights)
+    fan = _fan(batch, timeline.t_s, rises, courses.weights, now_step)
+    if cause in (Cause.NO_LIVE_YEAST, Cause.LITTLE_YEAST):
+        ready, peak, fan = Moments(), Moments(), ()
+        peak_soon_chance = past_peak_chance = 0.0
     is_height_awaited = seen is None and now_s < HEIGHT_WAIT_S
     last_s = known.last_t_s or 0.0
     if known.is_sensed and now_s - last_s > 60.0 * request.silence_min:
@@ -365,7 +497,7 @@ def _outlook_of(request: ForecastRequest, known: Track, problem: EstimationProbl
         at=at,
         state=state,
         rise_pct=None if is_height_awaited else Band(*(100.0 * float(band[i]) for i in (0, 2, 4))),
-        ready=peak if target_frac is None else ready,
+        ready=ready,
         peak=peak,
         peak_soon_chance=peak_soon_chance,
         past_peak_chance=past_peak_chance,
@@ -374,8 +506,11 @@ def _outlook_of(request: ForecastRequest, known: Track, problem: EstimationProbl
         humidity_pct=_latest(known.humidity_pct),
         dough_temp_c=_latest(known.dough_temp_c),
         last_reading_at=batch.started_at + timedelta(seconds=last_s),
-        fan=_fan(batch, timeline.t_s, rises, courses.weights, now_step),
+        fan=fan,
         state_chance=state_chance,
         cause=cause if state is State.NOT_RISING else None,
-        start_volume_ml=batch.start_volume_ml or (None if seen is None else seen.start_volume_ml),
+        obstructions=obstructions,
+        start_volume_ml=start_volume_ml,
+        dome_mm=dome_mm,
+        target_edge=target_edge,
     )

@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 LEAST_RISE_FRAC = 0.15  # judgement: a dough taken away before says little about how it rises
 LEAST_REACH_S = 60.0  # judgement: an interval this narrow is as good as a point, and so is the truth it is held against
-SURE_WITHIN = timedelta(minutes=10)  # judgement: the truth must be known this well, 90 % interval to one side
+SURE_WITHIN = timedelta(minutes=30)  # judgement: the truth must be known this well, 90 % interval to one side
 
 
 def lesson_of(batch: Batch, track: Track, ended_at: datetime, earlier: Iterable[Lesson] = ()) -> Lesson | None:

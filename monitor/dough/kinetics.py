@@ -4,7 +4,7 @@ Rate against temperature is the cardinal model of Rosso; the curves are those of
 whose parameters a baker can see on a chart: greatest rise, steepest slope, lag.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -12,6 +12,11 @@ from numpy.typing import ArrayLike, NDArray
 Array = NDArray[np.float64]
 
 REFERENCE_TEMP_C = 27.0  # judgement: the middle of common practice; equivalent hours are hours at this temperature
+
+COLD_FADE_C = 4.0  # judgement: so wide that 4 C leaves some 3 % of the rate at 24 C, the middle of 1 to 10 % said of it
+COLD_FADE_SD_C = 1.0  # judgement: so that nearly all of that lies within its doubt
+HOT_FADE_C = 2.0  # judgement: gas outlasts growth by some degrees
+CARD_STEP_C = 0.5  # by which a card's temperatures are moved to see what they are worth
 
 GOMPERTZ = 0.0  # shape of a growth curve: see richards
 LOGISTIC = 1.0
@@ -24,6 +29,8 @@ _LARGEST_EXPONENT = 600.0
 class CardinalTemps:
     """Dough temperatures at which an organism begins, works best and stops. [C]
 
+    ``sd_c`` is how far off each of them may be, one standard deviation: judgement, as sources disagree.
+
     Raises
     ------
     ValueError
@@ -33,6 +40,7 @@ class CardinalTemps:
     min_c: float
     opt_c: float
     max_c: float
+    sd_c: tuple[float, float, float] = (2.0, 2.0, 2.0)
 
     def __post_init__(self) -> None:
         if not (self.min_c + self.max_c) / 2.0 < self.opt_c < self.max_c:
@@ -42,18 +50,21 @@ class CardinalTemps:
             )
 
 
-GASSING = CardinalTemps(2.0, 36.0, 46.0)
-"""Gas production of baker's yeast in dough. Judgement (sd 1.5, 2, 2 C), anchored by an optimum of 32-40 C and about
-10 % more rate per C at 23-30 C (trade article "The science of fermentation", Bake magazine 2015, seen). Short exposures
-above 46 C still gas (Freilich 1949, quoted by Siffring & Bruinsma 1993): too low there."""
+GASSING = CardinalTemps(3.0, 38.0, 53.0)
+"""Gas production of baker's yeast in dough. Judgement between sources that disagree: an optimum of 32-40 C and about
+10 % more rate per C at 23-30 C (trade article "The science of fermentation", Bake magazine 2015, seen); a proof over in
+36 min in air of 57 C, and practice up to 54 C (Freilich 1949, Pyler 1973, both quoted by Siffring & Bruinsma 1993), so
+that short exposures above the 46 C at which yeast stops growing still gas; a virtual standstill below 10 C (culinary
+reference, seen) and yet doughs that rise by half in two or three days at 4 C (common practice, no source)."""
 
 GROWTH = CardinalTemps(3.0, 32.3, 45.4)
 """Growth of *S. cerevisiae*: optimum and maximum of Salvado et al. 2011, Appl. Environ. Microbiol. 77, 2292-2302
 (abstract seen); the minimum is a judgement within their 1.3-4.3 C for the genus. Not for gas: that peaks 4 C higher."""
 
-SOURDOUGH_YEAST = CardinalTemps(8.0, 28.0, 35.0)
-"""*K. humilis* in sourdough. Gaenzle, summary in the rec.food.sourdough FAQ, item 39 (seen). The curve is too generous
-at the ends: 0.75 at 32 C and 0.17 at 14 C where the summary says one half and one quarter."""
+SOURDOUGH_YEAST = CardinalTemps(9.0, 27.0, 31.5, (0.8, 0.5, 1.5))
+"""*K. humilis* in sourdough: fitted, together with the fading of :func:`relative_rate`, to the growth rates of
+Gaenzle, Ehmann & Hammes 1998, Appl. Environ. Microbiol. 64, 2616-2623, at 14 to 30 C (table from memory), to 3 % of the
+greatest. At 32 and 34 C it leaves 0.57 and 0.30 where they have growth at 0.48 and 0.12: gas goes on longer."""
 
 LACTIC = CardinalTemps(4.0, 32.5, 41.0)
 """*F. sanfranciscensis*. Same summary (seen): excellent on the cold side, too generous above 37 C."""
@@ -86,8 +97,8 @@ def rate_factor(temp_c: ArrayLike, cardinal: CardinalTemps) -> Array:
     Examples
     --------
     >>> round(float(rate_factor(27.0, GASSING)), 3)
-    0.749
-    >>> rate_factor([2.0, 36.0, 50.0, float("nan")], GASSING)
+    0.738
+    >>> rate_factor([3.0, 38.0, 53.0, float("nan")], GASSING)
     array([ 0.,  1.,  0., nan])
     """
     temp = np.asarray(temp_c, dtype=np.float64)
@@ -100,12 +111,62 @@ def rate_factor(temp_c: ArrayLike, cardinal: CardinalTemps) -> Array:
 
 
 def relative_rate(temp_c: ArrayLike, cardinal: CardinalTemps = GASSING) -> Array:
-    """Rate at a dough temperature, relative to that at the reference of 27 C. [-]
+    """Rate at a dough temperature, relative to that at the reference of 27 C. [-]  Never 0: it fades at both limits.
+
+    The card is read at a temperature that nears its limits without reaching them. No source has gas end at a degree:
+    at 4 C they leave 1 to 10 % of the rate at 24 C.
 
     >>> round(float(relative_rate(24.0)), 3)
-    0.823
+    0.833
+    >>> relative_rate([4.0, 57.0]).round(3)
+    array([0.029, 0.054])
     """
-    return np.asarray(rate_factor(temp_c, cardinal) / rate_factor(REFERENCE_TEMP_C, cardinal))
+    return np.asarray(_faded(temp_c, cardinal) / _faded(REFERENCE_TEMP_C, cardinal))
+
+
+def _faded(temp_c: ArrayLike, cardinal: CardinalTemps, cold_fade_c: float = COLD_FADE_C) -> Array:
+    """The card read at a temperature that nears its limits without reaching them."""
+    temp = np.asarray(temp_c, dtype=np.float64)
+    warm = cardinal.min_c + _from_zero(temp - cardinal.min_c, cold_fade_c)
+    return rate_factor(cardinal.max_c - _from_zero(cardinal.max_c - warm, HOT_FADE_C), cardinal)
+
+
+def _from_zero(x: Array, width: float) -> Array:
+    """x where it is large, fading to 0 below it: a softplus.  NaN stays NaN."""
+    return np.maximum(x, 0.0) + width * np.log1p(np.exp(-np.abs(x) / width))
+
+
+def card_doubts(temp_c: ArrayLike, cardinal: CardinalTemps) -> Array:
+    """What is not known of a card, as shifts of ln of the rate relative to 27 C: one row for each cause.
+
+    Parameters
+    ----------
+    temp_c : array, shape (n,)
+        Dough temperature. [C]
+    cardinal : CardinalTemps
+        Of the organism. [C]
+
+    Returns
+    -------
+    array, shape (4, n)
+        What one standard deviation of ``min_c``, ``opt_c``, ``max_c`` and of the fading in the cold is worth. [-]
+
+    Examples
+    --------
+    >>> np.sqrt(np.sum(card_doubts([4.0, 20.0, 27.0, 48.0], GASSING) ** 2, axis=0)).round(2)
+    array([0.66, 0.09, 0.  , 0.27])
+    """
+
+    def worth(sd_c: float, below: Array, above: Array) -> Array:
+        return sd_c * (np.log(above) - np.log(below)) / (2.0 * CARD_STEP_C)
+
+    steps_c = (-CARD_STEP_C, CARD_STEP_C)
+    rows = []
+    for name, sd_c in zip(("min_c", "opt_c", "max_c"), cardinal.sd_c, strict=True):
+        moved = (replace(cardinal, **{name: getattr(cardinal, name) + step_c}) for step_c in steps_c)
+        rows.append(worth(sd_c, *(relative_rate(temp_c, card) for card in moved)))
+    rows.append(worth(COLD_FADE_SD_C, *(_faded(temp_c, cardinal, COLD_FADE_C + step_c) for step_c in steps_c)))
+    return np.stack(rows)
 
 
 def equivalent_hours(t_s: ArrayLike, temp_c: ArrayLike, cardinal: CardinalTemps = GASSING) -> Array:
@@ -140,7 +201,7 @@ def equivalent_hours(t_s: ArrayLike, temp_c: ArrayLike, cardinal: CardinalTemps 
     An hour at 27 C, then one warming to 30 C:
 
     >>> equivalent_hours([0.0, 3600.0, 7200.0], [27.0, 27.0, 30.0]).round(3)
-    array([0.  , 1.  , 2.08])
+    array([0.   , 1.   , 2.074])
     """
     times = np.asarray(t_s, dtype=np.float64)
     temps = np.asarray(temp_c, dtype=np.float64)

@@ -12,6 +12,9 @@ others; its weight falls to nothing, so that it neither moves the mean nor makes
 be said which batches are the odd ones, as with two that disagree, every view counts by its chance. s is learned too:
 some bakers repeat themselves more closely than others.
 
+A stage that follows another learns from what the same dough did in it, minutes ago: its rate and growth are off from
+what is expected of this recipe as they were then, and as sure as they were seen, less what shaping may change.
+
 The widths are corrected by how far past forecasts were off, in units of their own intervals: the 90 % quantile of that
 (split conformal prediction; Vovk, Gammerman & Shafer 2005, Algorithmic Learning in a Random World, from memory), drawn
 towards 1 while the batches are few.
@@ -27,7 +30,7 @@ from numpy.typing import NDArray
 
 from monitor.dough.curve import N_SHAPE, SHAPE_NAMES, Timeline, rise_paths
 from monitor.dough.outlook import Moments
-from monitor.dough.prior import Prior, expected_rate_per_h, prior_of
+from monitor.dough.prior import Prior, expected_rate_per_h, first_rise_gas, prior_of
 from monitor.recipe.batch import Batch, Stage
 
 Array = NDArray[np.float64]
@@ -35,11 +38,11 @@ Array = NDArray[np.float64]
 READY, PEAK = "ready", "peak"
 SHARES = (0.25, 0.50, 0.75)
 
-# Spread between batches of one recipe, as standard deviations of SHAPE_NAMES. Judgement: the time to double of a
-# repeated recipe has a coefficient of variation of 8 to 15 % with bought yeast and of 30 to 60 % with sourdough; how
-# that divides between rate, lag and growth, and the spread of the other numbers, is judgement as well.
-WITHIN_SD = np.array([0.15, 0.30, 0.20, 0.35, 0.20, 0.25, 0.12, 0.35, 0.05])
-WITHIN_SD_SOUR = np.array([0.35, 0.40, 0.20, 0.35, 0.25, 0.25, 0.12, 0.35, 0.05])
+# Spread between batches of one recipe, as standard deviations of SHAPE_NAMES. Judgement: with how far the rate wanders
+# besides, the time to double of a repeated recipe has a coefficient of variation of 10 to 15 % with bought yeast and of
+# 20 % with sourdough. About half of what a formula leaves open, or nothing could be learned beyond it.
+WITHIN_SD = np.array([0.10, 0.30, 0.20, 0.25, 0.10, 0.20, 0.25, 0.12, 0.35, 0.25, 0.03])
+WITHIN_SD_SOUR = np.array([0.16, 0.40, 0.20, 0.08, 0.10, 0.25, 0.25, 0.12, 0.35, 0.25, 0.03])
 MOST_WITHIN = 0.9  # judgement: recipes differ by a tenth of the prior's variance at least, in every direction
 SCALES = np.array([0.4, 0.6, 1.0, 1.6, 2.5])  # of W that are tried
 SCALE_SD_LOG = 0.5  # judgement
@@ -52,6 +55,13 @@ LEARNED_SHARE = 0.9  # a direction whose variance the readings left above this s
 LEAST_SHARE = 1e-3  # no direction is known better than this: a ensemble is finite
 MOST_LESSONS = 40  # of a recipe, the newest: older ones are of another season, another flour
 LEAST_CEILING_GAP = 0.05  # judgement: a learned ceiling below the next batch's least one is put just above it
+
+# -- the stage before
+STAGES_BEFORE = {Stage.FINAL_PROOF: (Stage.FIRST_RISE, Stage.RETARD), Stage.RETARD: (Stage.FIRST_RISE,)}
+STAGE_BEFORE_WITHIN = timedelta(hours=4)  # judgement: dividing, resting and shaping are over by then
+# judgement: how rate and growth of a dough differ between two of its stages, as standard deviations of logarithms
+BETWEEN_STAGES_SD = np.array([0.12, 0.20])
+RATE_AND_GROWTH = [SHAPE_NAMES.index("log_rate"), SHAPE_NAMES.index("log_growth")]
 
 # -- widths
 WIDTH_BOUNDS = (0.5, 3.0)  # judgement
@@ -156,7 +166,9 @@ class RecipeExperience:
     prior
         Of the curve's numbers, in place of the shipped one.
     n_batches, n_odd
-        Lessons it rests on, and how many of them were set aside as odd.
+        Lessons it rests on, and how many of them were set aside as odd. No lesson when only the stage before counts.
+    knows_stage_before
+        Whether what the same dough did just before, in another stage, is in it.
     speed
         How much faster it gets half way than the shipped prior for this batch would have it, as a ratio; NaN when one
         of the two gets there not at all.
@@ -172,6 +184,7 @@ class RecipeExperience:
     speed: float
     n_held: int
     n_intervals: int
+    knows_stage_before: bool = False
 
     @property
     def pace(self) -> Pace:
@@ -190,27 +203,34 @@ def in_order(lessons: Iterable[Lesson]) -> tuple[Lesson, ...]:
 
 
 def learned_from(lessons: Iterable[Lesson], batch: Batch) -> RecipeExperience | None:
-    """What lessons of a batch's recipe and stage say about it.
+    """What lessons of a batch's recipe say about it: those of its stage, and that of the stage before.
 
     Parameters
     ----------
     lessons
-        Any; those of other recipes and stages are left out.
+        Any; those of other recipes are left out.
     batch
         The batch to come.
 
     Returns
     -------
     RecipeExperience or None
-        None without any lesson of its recipe and stage.
+        None without any such lesson.
     """
-    mine = in_order(each for each in lessons if each.recipe == batch.recipe_key and each.stage is batch.stage)
-    if not mine:
+    of_recipe = [each for each in lessons if each.recipe == batch.recipe_key]
+    mine, before = in_order(each for each in of_recipe if each.stage is batch.stage), _stage_before(of_recipe, batch)
+    if not mine and before is None:
         return None
     shipped = prior_of(batch)
     expected = expected_rate_per_h(batch.formula)
-    is_sour = batch.formula is not None and batch.formula.sourdough_g > 0.0
-    prior, weights = pooled(mine, shipped, None if expected is None else expected[0], is_sour=is_sour)
+    prior, weights = shipped, np.empty(0)
+    if mine:
+        prior, weights = pooled(mine, shipped, None if expected is None else expected[0], is_sour=_is_sour(batch))
+    if before is not None:
+        earlier = in_order(
+            each for each in of_recipe if each.stage is before.stage and each.ended_at <= before.started_at
+        )
+        prior = _handed_on(prior, batch, before, earlier)
     misses = [[miss for miss in lesson.misses if miss.what == READY] for lesson in mine]
     peak_misses = [[miss for miss in lesson.misses if miss.what == PEAK] for lesson in mine]
     shown = [miss for found in (peak_misses if batch.target.is_peak else misses) for miss in found]
@@ -224,7 +244,74 @@ def learned_from(lessons: Iterable[Lesson], batch: Batch) -> RecipeExperience | 
         speed=_time_to_s(shipped, half) / _time_to_s(prior, half),
         n_held=sum(miss.is_held for miss in shown),
         n_intervals=len(shown),
+        knows_stage_before=before is not None,
     )
+
+
+def _is_sour(batch: Batch) -> bool:
+    return batch.formula is not None and batch.formula.sourdough_g > 0.0
+
+
+def _stage_before(lessons: Iterable[Lesson], batch: Batch) -> Lesson | None:
+    """The lesson of the same dough in the stage before; of several tubs the one of its name, else the last to end."""
+    found = [
+        each
+        for each in lessons
+        if each.is_understood
+        and each.stage in STAGES_BEFORE.get(batch.stage, ())
+        and timedelta(0) <= batch.started_at - each.ended_at <= STAGE_BEFORE_WITHIN
+    ]
+    return max(
+        found, key=lambda each: (each.name == batch.name, each.ended_at, each.started_at, each.name), default=None
+    )
+
+
+def _handed_on(prior: Prior, batch: Batch, before: Lesson, earlier: Sequence[Lesson]) -> Prior:
+    """A prior of a stage, moved as the dough was off from what was expected of it in the stage before.
+
+    ``earlier`` are lessons of that stage which were over when it began: what is usual for the recipe is no news.
+    """
+    expected = replace(
+        prior,
+        mean=np.array(before.prior_mean),
+        covariance=np.array(before.prior_covariance),
+        least_ceiling_frac=before.least_ceiling_frac,
+    )
+    if earlier:
+        expected, _ = pooled(earlier, expected, before.rate_per_h, is_sour=_is_sour(batch))
+    precision, information = _from_readings(before, before.least_ceiling_frac, before.rate_per_h)
+    known = np.linalg.inv(expected.covariance)
+    found_covariance = np.linalg.inv(known + precision)
+    before_mean = expected.mean[RATE_AND_GROWTH]
+    found_mean = (found_covariance @ (known @ expected.mean + information))[RATE_AND_GROWTH]
+    both = np.ix_(RATE_AND_GROWTH, RATE_AND_GROWTH)
+    was, found = expected.covariance[both], found_covariance[both]
+    if before.stage is Stage.FIRST_RISE:
+        gas = first_rise_gas(batch.formula)
+        (before_mean, turn_before), (found_mean, turn) = _by_its_end(before_mean, gas), _by_its_end(found_mean, gas)
+        was, found = turn_before @ was @ turn_before.T, turn @ found @ turn.T
+    off = found_mean - before_mean
+    now = prior.covariance[both]
+    # Of what is doubted of the stage to come, what the two have in common.
+    shared = np.sqrt(np.clip((np.diag(now) - BETWEEN_STAGES_SD**2) / np.diag(was), 0.0, 1.0))
+    root = np.linalg.cholesky(now)
+    back = np.linalg.inv(root)
+    shares, axes = np.linalg.eigh(back @ ((was - found) * np.outer(shared, shared)) @ back.T)
+    told = (axes * np.clip(shares, 0.0, 1.0 - LEAST_SHARE)) @ axes.T  # never less sure than before
+    along = prior.covariance[:, RATE_AND_GROWTH] @ back.T  # what goes along with rate and growth moves with them
+    return replace(
+        prior,
+        mean=prior.mean + along @ back @ (shared * off),
+        covariance=prior.covariance - along @ told @ along.T,
+    )
+
+
+def _by_its_end(rate_and_growth: Array, gas: float) -> tuple[Array, Array]:
+    """ln of rate and growth when so much gas was made, for the yeast has grown; and how they turn with those before."""
+    rate_per_h, growth_per_h = np.exp(rate_and_growth)
+    grown = growth_per_h * gas
+    turn = np.array([[rate_per_h, grown], [0.0, rate_per_h + grown]]) / (rate_per_h + grown)
+    return np.array([np.log(rate_per_h + grown), rate_and_growth[1]]), turn
 
 
 # -- the prior ------------------------------------------------------------------------------------------------------
@@ -326,7 +413,7 @@ def pooled(
     )
     weights: Array = sum(chance * view.weights for chance, view in zip(chances, settled, strict=True))
     covariance = root @ _at_most(predicted, 1.0) @ root.T
-    return Prior(shipped.mean + root @ mean, covariance, shipped.least_ceiling_frac), weights
+    return replace(shipped, mean=shipped.mean + root @ mean, covariance=covariance), weights
 
 
 @dataclass(frozen=True, slots=True)
@@ -379,7 +466,7 @@ def _time_to_s(prior: Prior, rise_frac: float) -> float:
     """When the prior's middle curve reaches a rise in a dough at 27 C; NaN when not within ``HALF_WAY_S``. [s]"""
     t_s = np.arange(0.0, HALF_WAY_S + SPEED_STEP_S, SPEED_STEP_S)
     timeline = Timeline(t_s, np.zeros(t_s.size - 1), np.zeros((t_s.size - 1, 1)), np.empty(0, dtype=np.intp))
-    path = rise_paths(np.concatenate([prior.mean, [0.0]])[np.newaxis], timeline, prior.least_ceiling_frac)[0]
+    path = rise_paths(np.concatenate([prior.mean, [0.0]])[np.newaxis], timeline, prior.least_ceiling_frac)[0][0]
     step = int(np.argmax(path >= rise_frac))
     return float(np.interp(rise_frac, path[step - 1 : step + 1], t_s[step - 1 : step + 1])) if step else float("nan")
 

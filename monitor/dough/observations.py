@@ -1,30 +1,39 @@
 """From raw distances to observations: the start volume, and the rise of each short span with its doubt."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.level_shifts import level_shifts
-from monitor.dough.track import Series, Track, running_median, seconds_since_start
-from monitor.recipe.batch import Batch, EventKind
-from monitor.recipe.vessel import Vessel, height_mm, volume_ml
+from monitor.dough.artefacts import View, events_s, sensor_sd_mm, view
+from monitor.dough.gassing import MIXED_VOID_FRAC, SHAPED_VOID_FRAC, start_volume_ml
+from monitor.dough.outlook import ObstructionKind
+from monitor.dough.track import Track, running_median, span_medians
+from monitor.recipe.batch import Batch, EventKind, Stage
+from monitor.recipe.vessel import Vessel, height_mm, volume_ml, width_mm
 
 SETTLING_S = 120.0  # bubbles re-expand after mixing with a 20 s time constant: the first two minutes are no reference
-START_SPAN_S = 480.0  # judgement: the start volume is the robust level of the six minutes after settling
 MAX_SPANS = 90  # judgement: enough to draw any rise, few enough to fit in milliseconds
 MIN_SPAN_S = 60.0  # judgement
-SENSOR_SD_FLOOR_MM = 0.3  # judgement: below this, quantisation and a breathing surface rule
 LASTING_SD_MM = 0.5  # judgement: what averaging cannot remove: a film on the lens, a bubble under the beam
 EYE_SD_MM = 3.0  # judgement: a level read on the tub's wall, when the baker gives no doubt
-DISTURBED_AFTER_S = 150.0  # judgement: hands, lids and a sagging surface right after a fold, a poke or a lid
-DISTURBED_BEFORE_S = 45.0
-SAME_EVENT_S = 480.0  # judgement: a logged moment and the step it made lie within a few minutes
-SPIKE_MM = 5.0  # judgement: no dough jumps this far and back between three readings
-RIM_MARGIN_MM = 60.0  # judgement: a dome may stand this far over the rim before a level is disbelieved
-DOME_MM = 0.5  # judgement: the sensor looks at the middle of the dough, a little above its mean level
-DOME_SD_MM = 1.0  # judgement
-START_DOUBT_FRAC = 0.004  # judgement: a start level is never known better than this share of the volume
+START_SD_FRAC = {  # judgement: a ball that has not found the wall, a dough that rose from the first minute
+    Stage.FIRST_RISE: 0.12,
+    Stage.FINAL_PROOF: 0.25,
+    Stage.RETARD: 0.25,
+    Stage.PREFERMENT: 0.08,
+}
+BALL_FRAC = 0.06  # judgement: what seems to shrink by more in its first hours was put in as a ball
+WHOLE_BALL_FRAC = 0.5  # judgement: what seems to shrink by so much stood well clear of the wall
+# computed: when such a ball meets the wall it has risen by a quarter and still domes by a sixth; mean, one sd
+BALL_OVER = (0.4, 0.25)
+SPREAD_S = 4.0 * 3600.0  # judgement: what was put in as a ball has found the wall by then, even in the cold
+FOLD_SPREAD_S = 5400.0  # judgement: what a fold has gathered lies level again by then
+WEIGHED_SD_FRAC = 0.06  # computed: density 1.24-1.28 g/mL without gas, 3 to 12 % of air after mixing
+SHAPED_SD_FRAC = 0.12  # computed: 20 to 40 % of gas in what was shaped by hand
+WEIGHED_BETWEEN = (0.8, 2.0)  # judgement: outside, the tub does not hold what was weighed, but a part of it or more
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,52 +43,72 @@ class Observations:
     Attributes
     ----------
     start_volume_ml
-        Level of the first settled minutes, as a volume: what ``rise_frac`` is counted from.
-    start_sd_frac
-        Its relative doubt.
+        Lowest settled level of the first hours, as a volume: what ``rise_frac`` is counted from.
+    start_error_frac
+        How far that lies over the volume at the start, relative to it: mean and standard deviation. A dome, a ball that
+        has not spread, and a dough that rises from the first minute make a difference.
+    spread_frac
+        How far the volume of what was put in as a ball seemed to fall before, relative to the start; 0 without a ball.
     t_s, rise_frac, sd_frac : arrays, shape (n,)
         Time since the start [s], rise V/V0 - 1, and one standard deviation of it.
     frac_per_mm : array, shape (n,)
         Rise that a millimetre of level stands for. [1/mm]
+    dome_frac : array, shape (n,)
+        Rise that a dome as high as the vessel is wide seems to add: a sensor looks at the middle of the top, an eye at
+        its edge, and the mean level of a paraboloid lies half way between them. [-]
     folds_s : tuple of float
         When gas was knocked out: folds the baker logged, and sudden falls that nobody did. [s]
+    fold_chances : tuple of float
+        That each of them was a fold; below 1 for those that may have been a moved tub as well. [0..1]
     shifts_s : tuple of float
         When the level jumped without the dough, as the baker moved the tub or put a lid back. [s]
     """
 
     start_volume_ml: float
-    start_sd_frac: float
+    start_error_frac: tuple[float, float]
+    spread_frac: float
     t_s: NDArray[np.float64]
     rise_frac: NDArray[np.float64]
     sd_frac: NDArray[np.float64]
     frac_per_mm: NDArray[np.float64]
+    dome_frac: NDArray[np.float64]
     folds_s: tuple[float, ...]
+    fold_chances: tuple[float, ...]
     shifts_s: tuple[float, ...]
 
+    @property
+    def climbed_frac(self) -> float:
+        """How far the level has climbed from any lower one before it, steps left out: no rise at all stays near 0. [-]
 
-def _usable_heights(batch: Batch, distance: Series) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Times and heights of distances that a dough in this vessel can give, hands and open lids left out."""
-    vessel = batch.vessel
-    if vessel.sensor_to_base_mm is None or distance.t_s.size == 0:
-        return np.empty(0), np.empty(0)
-    heights = height_mm(vessel, distance.value) - DOME_MM
-    keep = (heights > 2.0) & (heights < vessel.depth_mm + RIM_MARGIN_MM)
-    # A value far off both its neighbours is nonsense; the newest has but one neighbour and is believed.
-    keep &= np.abs(heights - running_median(heights, 3)) <= np.maximum(SPIKE_MM, 6.0 * sensor_sd_mm(heights))
-    for event in batch.events:
-        if event.kind in (EventKind.FOLD, EventKind.POKE, EventKind.LID):
-            since = distance.t_s - (event.at - batch.started_at).total_seconds()
-            keep &= (since < -DISTURBED_BEFORE_S) | (since > DISTURBED_AFTER_S)
-    return distance.t_s[keep], heights[keep]
+        Unlike the rise it does not mind a ball of dough that first sinks to the wall.
+        """
+        broken_at_s = (*self.folds_s, *self.shifts_s)
+        return float(climb_frac(self.t_s, running_median(self.rise_frac, 5), broken_at_s))
 
 
-def sensor_sd_mm(heights_mm: NDArray[np.float64]) -> float:
-    """Noise of one reading from second differences, deaf to the trend and to outliers. [mm]"""
-    if heights_mm.size < 5:
-        return 1.0  # judgement: a usual ranger, until its own noise is known
-    bends = heights_mm[:-2] - 2.0 * heights_mm[1:-1] + heights_mm[2:]
-    # 1.4826: median absolute deviation to standard deviation; sqrt(6): variance of a second difference of white noise
-    return max(SENSOR_SD_FLOOR_MM, float(1.4826 * np.median(np.abs(bends)) / np.sqrt(6.0)))
+def climb_frac(
+    t_s: NDArray[np.float64], rise_frac: NDArray[np.float64], broken_at_s: Sequence[float]
+) -> NDArray[np.float64]:
+    """How far some courses climb from any lower level before it, within the parts that steps part them into.
+
+    Parameters
+    ----------
+    t_s : array, shape (n,)
+        Ascending. [s]
+    rise_frac : array, shape (..., n)
+        [-]
+    broken_at_s
+        When the level was folded down, or moved. [s]
+
+    Returns
+    -------
+    array, shape (...,)
+        [-]
+    """
+    parts = np.split(rise_frac, np.searchsorted(t_s, sorted(broken_at_s)), axis=-1)
+    climbs = [np.max(part - np.minimum.accumulate(part, axis=-1), axis=-1) for part in parts if part.shape[-1]]
+    highest: NDArray[np.float64] = np.max(climbs, axis=0)
+    return highest
 
 
 def step_sd_mm(heights_mm: NDArray[np.float64], sd_mm: float) -> float:
@@ -104,28 +133,16 @@ def step_sd_mm(heights_mm: NDArray[np.float64], sd_mm: float) -> float:
     return float(step_mm / (np.pi * np.sqrt(2.0)) * np.exp(-2.0 * (np.pi * sd_mm / step_mm) ** 2))
 
 
-def _medians(
-    values: NDArray[np.float64], span: NDArray[np.intp], begins: NDArray[np.intp], counts: NDArray[np.intp]
-) -> NDArray[np.float64]:
-    """Median of each span's values, all spans at once."""
-    ordered = values[np.lexsort((values, span))]
-    result: NDArray[np.float64] = 0.5 * (ordered[begins + (counts - 1) // 2] + ordered[begins + counts // 2])
-    return result
-
-
 def _spans(
     t_s: NDArray[np.float64], heights: NDArray[np.float64], sd_mm: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64], NDArray[np.float64]]:
     """Median time and height of equal spans, and the doubt of each median."""
     width_s = max(MIN_SPAN_S, float(t_s[-1]) / MAX_SPANS)
     # Counted back from the newest reading, so that the newest span is a full one and lags no more than the others.
-    index = np.floor((t_s[-1] - t_s) / width_s).astype(int)
-    begins = np.concatenate([[0], np.flatnonzero(np.diff(index)) + 1])
-    counts = np.diff(np.concatenate([begins, [t_s.size]]))
-    span = np.repeat(np.arange(begins.size), counts)
-    times = np.add.reduceat(t_s, begins) / counts
-    levels = _medians(heights, span, begins, counts)
-    spreads = 1.4826 * _medians(np.abs(heights - levels[span]), span, begins, counts)
+    index = np.floor((t_s[-1] - t_s) / width_s).astype(np.intp)
+    times, levels, counts = span_medians(t_s, heights, index)
+    off = np.abs(heights - np.repeat(levels, counts))
+    spreads = 1.4826 * span_medians(t_s, off, index)[1]
     spreads[counts < 4] = 0.0
     # 1.2533: standard error of a median of normal readings over that of their mean
     sds = np.where(counts > 1, 1.2533 * np.maximum(sd_mm, spreads) / np.sqrt(counts), sd_mm)
@@ -136,40 +153,15 @@ def _area_mm2(vessel: Vessel, level_mm: NDArray[np.float64]) -> NDArray[np.float
     return (volume_ml(vessel, level_mm + 0.5) - volume_ml(vessel, level_mm - 0.5)) * 1000.0
 
 
-def events_s(batch: Batch, kinds: tuple[EventKind, ...], until_s: float) -> tuple[float, ...]:
-    """Times of the logged events of some kinds, after the start and up to a moment. [s]"""
-    times = (seconds_since_start(batch, event.at) for event in batch.events if event.kind in kinds)
-    return tuple(at_s for at_s in times if 0.0 < at_s <= until_s)
-
-
-def _folds_and_shifts(
-    batch: Batch, t_s: NDArray[np.float64], rise: NDArray[np.float64], sd: NDArray[np.float64], until_s: float
-) -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Sort the sudden steps: those near a logged lid, move or fold are explained; other falls are folds nobody logged.
-
-    A rise that nobody explains is left to what wanders between the level and the dough: dough never jumps up.
-    """
-    folds_s = events_s(batch, (EventKind.FOLD,), until_s)
-    handled_s = events_s(batch, (EventKind.LID, EventKind.MOVE), until_s)
-    shifts_s: list[float] = []
-    found_s: list[float] = []
-    for step in level_shifts(t_s, rise, sd):
-        if any(abs(step.t_s - at_s) < SAME_EVENT_S for at_s in handled_s):
-            shifts_s.append(step.t_s)
-        elif step.size_frac < 0.0 and all(abs(step.t_s - at_s) >= SAME_EVENT_S for at_s in folds_s):
-            found_s.append(step.t_s)
-    return tuple(sorted((*folds_s, *found_s))), tuple(shifts_s)
-
-
 def rise_over_batch_start(
     batch: Batch, rise_frac: NDArray[np.float64], start_ml: float | NDArray[np.float64]
 ) -> NDArray[np.float64]:
-    """Rise counted from the batch's start volume: the baker's, or else the first settled level as it is.
+    """Rise counted from the batch's start volume: the baker's, or else the start level as it is.
 
     Parameters
     ----------
     rise_frac : array
-        Rise V/V0 - 1 over the first settled level. [-]
+        Rise V/V0 - 1 over the start level. [-]
     start_ml : float or array that broadcasts with it
         That level as a volume. [mL]
 
@@ -184,11 +176,59 @@ def rise_over_batch_start(
     return result
 
 
+def _spread_at(batch: Batch, t_s: NDArray[np.float64], levels: NDArray[np.float64]) -> int:
+    """Index of the lowest level of the first hours and before the first fold.
+
+    What was put in as a ball has found the wall by then, and of anything else little has risen.
+    """
+    until_s = min((*events_s(batch, (EventKind.FOLD,), np.inf), SPREAD_S))
+    return int(np.argmin(running_median(levels[t_s <= max(until_s, t_s[0])], 3)))
+
+
+def _lies_flat(
+    vessel: Vessel, t_s: NDArray[np.float64], levels: NDArray[np.float64], folds_s: Sequence[float]
+) -> NDArray[np.bool_]:
+    """Which spans are not of a dough that a fold has gathered and that has yet to sink back to the wall."""
+    flat = np.ones(t_s.size, dtype=np.bool_)
+    for begin_s, next_s in pairwise((*sorted(folds_s), np.inf)):
+        after = np.flatnonzero((t_s > begin_s) & (t_s < min(next_s, begin_s + FOLD_SPREAD_S)))
+        if after.size:
+            volumes = volume_ml(vessel, running_median(levels[after], 3))
+            lowest = int(np.argmin(volumes))
+            flat[after[:lowest]] = volumes[0] < (1.0 + BALL_FRAC) * volumes[lowest]
+    return flat
+
+
+def _start_error(batch: Batch, start_ml: float, spread_frac: float, sensor_sd_frac: float) -> tuple[float, float]:
+    """How far the start level lies over the start volume: what was weighed knows it better than any level.
+
+    ``spread_frac`` is that of :class:`Observations`.
+    """
+    ball = min(1.0, spread_frac / WHOLE_BALL_FRAC)
+    over = BALL_OVER[0] * ball
+    sd_frac = float(np.linalg.norm([START_SD_FRAC[batch.stage], sensor_sd_frac, BALL_OVER[1] * ball]))
+    if batch.formula is None:
+        return over, sd_frac
+    is_shaped = batch.stage in (Stage.FINAL_PROOF, Stage.RETARD)
+    weighed = start_ml / start_volume_ml(batch.formula, SHAPED_VOID_FRAC if is_shaped else MIXED_VOID_FRAC)
+    if not WEIGHED_BETWEEN[0] < weighed < WEIGHED_BETWEEN[1]:
+        return over, sd_frac
+    weighed_sd = (SHAPED_SD_FRAC if is_shaped else WEIGHED_SD_FRAC) * weighed
+    return weighed - 1.0, float(np.hypot(weighed_sd, sensor_sd_frac))
+
+
 def observations(batch: Batch, track: Track, until_s: float) -> Observations | None:
+    """What the height readings and events of a batch say up to a moment; see :func:`observations_in`."""
+    return observations_in(view(batch, track.distance_mm, until_s), batch, track, until_s)
+
+
+def observations_in(seen: View, batch: Batch, track: Track, until_s: float) -> Observations | None:
     """What the height readings and events of a batch say up to a moment.
 
     Parameters
     ----------
+    seen
+        Which of the distance readings are dough.
     track
         Its readings up to that moment.
     until_s
@@ -200,11 +240,12 @@ def observations(batch: Batch, track: Track, until_s: float) -> Observations | N
         None before the first usable height.
     """
     vessel = batch.vessel
-    t_s, heights = _usable_heights(batch, track.distance_mm)
+    distance, is_dough = track.distance_mm, seen.is_dough & (track.distance_mm.t_s >= SETTLING_S)
+    t_s, heights = distance.t_s[is_dough], np.empty(0)
+    if t_s.size:
+        heights = height_mm(vessel, distance.value[is_dough])
     eye = track.level_mm
     eye_sd = np.where(np.isnan(eye.sd), EYE_SD_MM, eye.sd)
-    settled = t_s >= SETTLING_S
-    t_s, heights = t_s[settled], heights[settled]
     if t_s.size == 0 and eye.t_s.size == 0:
         return None
 
@@ -214,32 +255,35 @@ def observations(batch: Batch, track: Track, until_s: float) -> Observations | N
     else:
         span_t = span_level = span_sd = np.empty(0)
 
-    if t_s.size and (eye.t_s.size == 0 or t_s[0] <= eye.t_s[0] + START_SPAN_S):
-        first = t_s <= max(START_SPAN_S, t_s[0] + START_SPAN_S - SETTLING_S)
-        start_level = float(np.median(heights[first]))
-        start_sd = 1.2533 * noise_mm / float(np.sqrt(np.count_nonzero(first)))
-        start_sd = float(np.linalg.norm([start_sd, DOME_SD_MM, batch.sensor_sd_mm]))
-    else:
-        start_level, start_sd = float(eye.value[0]), float(eye_sd[0])
-    start_ml = float(volume_ml(vessel, start_level))
-    start_area = float(_area_mm2(vessel, np.array([start_level]))[0])
-    start_sd_frac = float(np.hypot(START_DOUBT_FRAC, start_sd * start_area / (1000.0 * start_ml)))
-
     times = np.concatenate([span_t, eye.t_s])
     levels = np.concatenate([span_level, eye.value])
     sds = np.concatenate([span_sd, eye_sd])
+    over_mean = np.concatenate([np.full(span_t.size, 0.5), np.full(eye.t_s.size, -0.5)])
     order = np.argsort(times, kind="stable")
-    times, levels, sds = times[order], levels[order], sds[order]
+    times, levels, sds, over_mean = times[order], levels[order], sds[order], over_mean[order]
+    spread = _spread_at(batch, times, levels)
+    start_ml = float(volume_ml(vessel, running_median(levels, 3)[spread]))
+    spread_frac = float(volume_ml(vessel, levels[0])) / start_ml - 1.0
+    if spread_frac <= BALL_FRAC:
+        spread_frac = 0.0
+    else:  # until it has found the wall, the height of a ball says nothing of its volume
+        times, levels, sds, over_mean = times[spread:], levels[spread:], sds[spread:], over_mean[spread:]
+    flat = _lies_flat(vessel, times, levels, events_s(batch, (EventKind.FOLD,), until_s))
+    times, levels, sds, over_mean = times[flat], levels[flat], sds[flat], over_mean[flat]
     frac_per_mm = _area_mm2(vessel, levels) / (1000.0 * start_ml)
     rise_frac = volume_ml(vessel, levels) / start_ml - 1.0
-    folds_s, shifts_s = _folds_and_shifts(batch, times, rise_frac, sds * frac_per_mm, until_s)
+    folds = dict.fromkeys(events_s(batch, (EventKind.FOLD,), until_s), 1.0)
+    folds |= {each.since_s: each.chance for each in seen.artefacts if each.kind is ObstructionKind.FOLD}
     return Observations(
         start_volume_ml=start_ml,
-        start_sd_frac=start_sd_frac,
+        start_error_frac=_start_error(batch, start_ml, spread_frac, batch.sensor_sd_mm * float(frac_per_mm[0])),
+        spread_frac=spread_frac,
         t_s=times,
         rise_frac=rise_frac,
         sd_frac=sds * frac_per_mm,
         frac_per_mm=frac_per_mm,
-        folds_s=folds_s,
-        shifts_s=shifts_s,
+        dome_frac=over_mean * width_mm(vessel, levels) * frac_per_mm,
+        folds_s=tuple(sorted(folds)),
+        fold_chances=tuple(folds[at_s] for at_s in sorted(folds)),
+        shifts_s=tuple(each.since_s for each in seen.artefacts if each.kind is ObstructionKind.MOVED),
     )

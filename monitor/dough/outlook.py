@@ -31,10 +31,23 @@ class Cause(StrEnum):
     NO_LIVE_YEAST = "no live yeast"  # dead, or forgotten
 
 
+class ObstructionKind(StrEnum):
+    """What a distance sensor may see in place of the dough, or what changes its level without a rise."""
+
+    HAND = "hand"
+    LID = "lid"
+    CONDENSATION = "condensation"  # a film of water on the sensor
+    BLIND_ZONE = "blind_zone"  # the dough is nearer than the sensor can tell
+    AWAY = "away"  # it looks past the dough: the tub or the sensor was taken away
+    MOVED = "moved"  # tub or sensor stands otherwise than before, and nobody wrote it down
+    FOLD = "fold"  # nobody wrote it down
+
+
 class NoForecast(StrEnum):
     """Why there is no forecast. The value is the word of the replay contract and of the store."""
 
     NO_READING_YET = "no reading yet"
+    NO_LEVEL_YET = "no level yet"  # of a dough that is looked at by eye alone
     NOT_ESTIMATED = "not estimated"  # a fault of this program; the readings are kept
 
 
@@ -91,6 +104,53 @@ class FanPoint:
 
 
 @dataclass(frozen=True, slots=True)
+class Obstruction:
+    """Something that a height showed and no dough can do.
+
+    Attributes
+    ----------
+    since
+        When it began, as an aware UTC datetime.
+    until
+        When it was over; None while it lasts. A moved tub and a fold are over as they begin.
+    chance
+        That it is this kind; a fall may stand here twice, as a fold and as a moved tub. [0..1]
+    is_logged
+        True when the baker wrote down what explains it.
+    """
+
+    kind: ObstructionKind
+    since: datetime
+    until: datetime | None
+    chance: float
+    is_logged: bool = False
+
+    @property
+    def hides(self) -> bool:
+        """True for what keeps the sensor from seeing the dough; False for a moved tub and a fold."""
+        return self.kind not in (ObstructionKind.MOVED, ObstructionKind.FOLD)
+
+
+@dataclass(frozen=True, slots=True)
+class TargetEdge:
+    """Where the edge of a dough will stand at the wall, and its middle over that, when its rise reaches the target.
+
+    Attributes
+    ----------
+    rise_pct
+        The target it was worked out for: the baker may have moved the band since.
+    level_mm
+        Of the edge, over the vessel's base.
+    dome_mm
+        The middle of the top over the edge; negative for a hollow.
+    """
+
+    rise_pct: float
+    level_mm: Band
+    dome_mm: Band
+
+
+@dataclass(frozen=True, slots=True)
 class Outlook:
     """One dough at one moment.
 
@@ -99,7 +159,13 @@ class Outlook:
     rise_pct
         100 (V/V0 - 1), so doubled is 100; None before the first usable reading.
     start_volume_ml
-        Volume that rise is counted from, so that a screen can draw the dough; None when no height was measured. [mL]
+        Likeliest volume that rise is counted from, so that a screen can draw the dough; None when no height was
+        measured. [mL]
+    dome_mm
+        The middle of the top over its edge at the wall, now; negative for a hollow, None when no height was measured.
+    target_edge
+        None for a target that is the peak, and when no height was measured. Both came later than the rest: an outlook
+        kept from before is read with None.
     ready
         First moment the true rise reaches the target after the last fold (for a peak target: the peak).
     peak
@@ -118,6 +184,8 @@ class Outlook:
         False when no height was measured and the rise rests on temperature and recipe alone.
     last_reading_at
         Newest usable reading of any of the batch's channels.
+    obstructions
+        What the heights showed that is no dough, by its begin; hands that have gone again are left out.
     fan
         Forecast from ``at`` on, at most a hundred points, ascending in time; empty when declined.
     """
@@ -139,3 +207,11 @@ class Outlook:
     start_volume_ml: float | None = None
     state_chance: float = 1.0
     cause: Cause | None = None
+    obstructions: tuple[Obstruction, ...] = ()
+    dome_mm: Band | None = None
+    target_edge: TargetEdge | None = None
+
+    @property
+    def hidden_by(self) -> Obstruction | None:
+        """What keeps the sensor from seeing the dough now; None when nothing does."""
+        return next((one for one in reversed(self.obstructions) if one.until is None), None)

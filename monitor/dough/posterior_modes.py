@@ -9,10 +9,11 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.curve import Indices, Timeline, rise_paths, rise_slopes
+from monitor.dough.curve import Indices, Timeline, rise_paths, seen_slopes
 
 Array = NDArray[np.float64]
 
+N_START_NUMBERS = 3  # numbers of a member that belong to its start
 N_STARTS = 3
 FIRST_DAMPING = 0.1
 LEAST_GAIN = 1e-2  # judgement: a step that gains less is not worth another
@@ -34,8 +35,12 @@ class Misfit:
         Times up to now.
     steps, seen, per_sd : arrays, shape (n_doughs, n_spans)
         Where on them the spans are; the rise seen; one over its standard deviation, 0 for a span that fills up.
+    dome_frac : array, shape (n_doughs, n_spans)
+        What a dome as high as the vessel is wide adds to the rise seen in each span.
     wander : array, shape (n_doughs, n_wandering, n_spans)
-        What a millimetre of each thing that wanders is worth in each span.
+        What one of each thing that wanders is worth in each span.
+    age_s : array, shape (n_doughs, n_spans)
+        Time since the dough was put down. [s]
     mean, precision : arrays, shapes (n_doughs, n_numbers) and (n_doughs, n_numbers, n_numbers)
     least : array, shape (n_doughs,)
     """
@@ -44,32 +49,55 @@ class Misfit:
     steps: Indices
     seen: Array
     per_sd: Array
+    dome_frac: Array
     wander: Array
+    age_s: Array
     mean: Array
     precision: Array
     least: Array
 
     @property
     def n_course(self) -> int:
-        """How many of a member's numbers its course has; the others wander, and the last is the start's error."""
-        return int(self.mean.shape[-1] - 1 - self.wander.shape[1])
+        """How many of a member's numbers its course has; then comes what wanders, and what belongs to the start.
+
+        That is ln of how far a ball stands over its mean level, as a rise, ln of the time in which it spreads [s], and
+        the relative error of the start volume.
+        """
+        return int(self.mean.shape[-1] - N_START_NUMBERS - self.wander.shape[1])
 
     def of(self, doughs: Indices) -> "Misfit":
         """The fits of some of the doughs, in that order; one may come twice."""
         numbers = (
-            part[doughs] for part in (self.seen, self.per_sd, self.wander, self.mean, self.precision, self.least)
+            part[doughs]
+            for part in (
+                self.seen,
+                self.per_sd,
+                self.dome_frac,
+                self.wander,
+                self.age_s,
+                self.mean,
+                self.precision,
+                self.least,
+            )
         )
         return Misfit(self.past.of(doughs), self.steps[doughs], *numbers)
 
     def residuals(self, members: Array) -> Array:
         """In standard deviations, shape (n_doughs, n_members, n_spans)."""
-        return self.residuals_of(rise_paths(members[..., : self.n_course], self.past, self.least, self.steps), members)
+        rises, domes = rise_paths(members[..., : self.n_course], self.past, self.least, self.steps)
+        return self.residuals_of(rises + domes * self.dome_frac[:, np.newaxis], members)
 
     def residuals_of(self, rises: Array, members: Array) -> Array:
-        """The same, where the members' rises in the spans are known already."""
+        """The same, where what the sensor would see of the members in the spans is known already."""
         seen = (1.0 + self.seen[:, np.newaxis]) * (1.0 + members[..., -1:]) - 1.0
-        result: Array = (rises + members[..., self.n_course : -1] @ self.wander - seen) * self.per_sd[:, np.newaxis]
+        wander = members[..., self.n_course : -N_START_NUMBERS] @ self.wander
+        result: Array = (rises + wander + self._slump(members) - seen) * self.per_sd[:, np.newaxis]
         return result
+
+    def _slump(self, members: Array) -> Array:
+        """What a ball that has yet to spread adds to the rise seen, shape (n_doughs, n_members, n_spans)."""
+        slump: Array = np.exp(members[..., -3:-2] - self.age_s[:, np.newaxis] * np.exp(-members[..., -2:-1]))
+        return slump
 
     def cost(self, members: Array, residuals: Array) -> Array:
         """Minus the logarithm of the posterior, up to a constant, shape (n_doughs, n_members)."""
@@ -84,11 +112,15 @@ class Misfit:
         Shapes (n_doughs,), (n_doughs, n_numbers) and (n_doughs, n_numbers, n_numbers).
         """
         members = members[:, np.newaxis]
-        rises, course_slopes = rise_slopes(members[..., : self.n_course], self.past, self.least, self.steps)
+        rises, course_slopes = seen_slopes(
+            members[..., : self.n_course], self.past, self.least, self.steps, self.dome_frac
+        )
         residuals = self.residuals_of(rises, members)
         slopes = np.empty((*self.mean.shape, self.seen.shape[-1]))
         slopes[:, : self.n_course] = course_slopes[:, 0]
-        slopes[:, self.n_course : -1] = self.wander
+        slopes[:, self.n_course : -N_START_NUMBERS] = self.wander
+        slopes[:, -3] = self._slump(members)[:, 0]
+        slopes[:, -2] = slopes[:, -3] * self.age_s * np.exp(-members[:, 0, -2:-1])
         slopes[:, -1] = -(1.0 + self.seen)
         root_weight = np.sqrt((STUDENT_DOF + 1.0) / (STUDENT_DOF + residuals**2))
         slopes *= root_weight * self.per_sd[:, np.newaxis]

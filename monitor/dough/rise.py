@@ -17,10 +17,11 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from monitor.dough.curve import N_SHAPE, Timeline, rise_paths, stacked
+from monitor.dough.artefacts import FOLD_KEEPS_LOGIT, SURE
+from monitor.dough.curve import DOME, N_SHAPE, Timeline, rise_paths, stacked
 from monitor.dough.observations import Observations
-from monitor.dough.posterior_modes import LEAST_MASS, Misfit, Mode, posterior_modes
-from monitor.dough.prior import Prior
+from monitor.dough.posterior_modes import LEAST_MASS, N_START_NUMBERS, Misfit, Mode, posterior_modes
+from monitor.dough.prior import SLUMP_TAU_S, Prior
 
 Array = NDArray[np.float64]
 
@@ -34,13 +35,16 @@ TEMPER = 0.5  # judgement: trades a little sharpness for a ensemble in which man
 FLOOR_SD_FRAC = 0.003  # judgement: no curve of the family is truer to a dough than 0.3 points of rise
 OFFSET_SD = 0.20  # judgement, checked on simulated doughs: how far the rate wanders off the curve, in ln
 OFFSET_TAU_S = 5400.0  # judgement: how long it wanders
-LEVEL_SD_MM = (
-    0.7  # judgement: a dome that grows or flattens, a film on the lens: what is seen wanders off what is there
-)
+LEVEL_SD_MM = 0.7  # judgement: a film on the lens, a bubble: what is seen wanders off what is there
+DOME_WANDERS = 0.25  # judgement: a dome goes its own way by this share of its height, as no two doughs lie alike
 LEVEL_TAU_S = 5400.0  # judgement
+BALL_WANDERS = 0.1  # judgement: a ball does not spread evenly, by this share of what it sank
+BALL_DOUBT, BALL_TAU_S = 1.0, 3600.0  # judgement: how little its height says of its volume, by what it had sunk
+BALL_SINKS = 1.5  # judgement: by when its height turns it has sunk two thirds of its way
+BALL_SD_LOG = 0.7  # judgement: of what a ball that was seen to sink had to sink
 SHIFT_SD_MM = 15.0  # judgement: how far a moved tub or a lid put back askew can shift the level
 UNSEEN_START_SD_FRAC = 0.01  # judgement: where no height was seen it makes no difference
-FOLD_KEEPS_LOGIT = (0.4, 0.8)  # judgement: a fold keeps about 60 % of the rise, 25 to 85 %
+MAYBE_KEEPS_LOGIT = (1.2, 1.4)  # judgement: what may have been a fold or a moved tub, keeps from a third to all of it
 SEED = 20260302
 SIDE_BY_SIDE = 16  # judgement: past this the arrays outgrow a processor's cache, and calls cost little already
 FILLED_TO = 16
@@ -54,6 +58,8 @@ class Ensemble:
     ----------
     paths : array, shape (n_members, n_t)
         Fractional rise on the timeline.
+    domes : array, shape (n_members, n_t)
+        The middle of the top over its edge, as a share of the vessel's width.
     weights : array, shape (n_members,)
         Their chances, summing to one.
     members : array, shape (n_members, n_numbers)
@@ -61,6 +67,7 @@ class Ensemble:
     """
 
     paths: Array
+    domes: Array
     weights: Array
     members: Array
 
@@ -151,32 +158,57 @@ def _precision(problem: EstimationProblem) -> tuple[Array, Array]:
     n_folds, observations = problem.timeline.fold_steps.size, problem.observations
     n_shifts = 0 if observations is None else len(observations.shifts_s)
     n, n_levels = N_SHAPE + knots_s.size, levels_s.size
+    start = (0.0, UNSEEN_START_SD_FRAC) if observations is None else observations.start_error_frac
+    slump = problem.prior.slump
+    if observations is not None and observations.spread_frac > 0.0:
+        # What it sank was seen as a share of the lowest level, not of the start volume.
+        slump = (BALL_SINKS * observations.spread_frac * (1.0 + start[0]), BALL_SD_LOG)
+    sure = (1.0,) * n_folds if observations is None else observations.fold_chances
+    keeps = np.array([FOLD_KEEPS_LOGIT if chance >= SURE else MAYBE_KEEPS_LOGIT for chance in sure]).reshape(-1, 2)
     mean = np.concatenate(
         [
             problem.prior.mean,
             np.zeros(knots_s.size),
-            np.full(n_folds, FOLD_KEEPS_LOGIT[0]),
-            np.zeros(n_levels + n_shifts + 1),
+            keeps[:, 0],
+            np.zeros(n_levels + n_shifts),
+            [np.log(slump[0]), np.log(SLUMP_TAU_S[0]), start[0]],
         ]
     )
     precision: Array = np.zeros((mean.size, mean.size))
     precision[:N_SHAPE, :N_SHAPE] = np.linalg.inv(problem.prior.covariance)
     offsets = _wandering(knots_s, OFFSET_SD, OFFSET_TAU_S) + problem.rate_doubts.T @ problem.rate_doubts
     precision[N_SHAPE:n, N_SHAPE:n] = np.linalg.inv(offsets)
-    precision[range(n, n + n_folds), range(n, n + n_folds)] = FOLD_KEEPS_LOGIT[1] ** -2.0
+    precision[range(n, n + n_folds), range(n, n + n_folds)] = keeps[:, 1] ** -2.0
     n += n_folds
-    precision[n : n + n_levels, n : n + n_levels] = np.linalg.inv(_wandering(levels_s, LEVEL_SD_MM, LEVEL_TAU_S))
+    precision[n : n + n_levels, n : n + n_levels] = np.linalg.inv(
+        _wandering(levels_s, _level_sd_mm(problem), LEVEL_TAU_S)
+    )
     n += n_levels
     precision[range(n, n + n_shifts), range(n, n + n_shifts)] = SHIFT_SD_MM**-2.0
-    precision[-1, -1] = (UNSEEN_START_SD_FRAC if observations is None else observations.start_sd_frac) ** -2.0
+    n += n_shifts
+    precision[range(n, n + N_START_NUMBERS), range(n, n + N_START_NUMBERS)] = [
+        slump[1] ** -2.0, SLUMP_TAU_S[1] ** -2.0, start[1] ** -2.0,
+    ]  # fmt: skip
     return mean, precision
+
+
+def _level_sd_mm(problem: EstimationProblem) -> float:
+    """How far what is seen wanders off what is there. [mm]"""
+    seen = problem.seen
+    if seen is None:
+        return LEVEL_SD_MM
+    dome_mm = float(np.exp(problem.prior.mean[DOME]) * np.median(np.abs(seen.dome_frac) / seen.frac_per_mm))
+    ball_mm = seen.spread_frac / float(np.median(seen.frac_per_mm))
+    return float(np.linalg.norm([LEVEL_SD_MM, DOME_WANDERS * dome_mm, BALL_WANDERS * ball_mm]))
 
 
 @cache
 def _draws(n_numbers: int) -> Array:
     """The same standard normal draws for every dough with as many numbers, shape (N_MEMBERS, n_numbers)."""
-    # Both signs of each draw: the ensemble's mean is then exact, which steadies the quantiles of a small ensemble.
+    # Both signs of each draw, and no number correlated with another among them: mean and covariance of the ensemble are
+    # then exact, which steadies the quantiles of a small one.
     half = np.random.default_rng(SEED).standard_normal((N_MEMBERS // 2, n_numbers))
+    half = np.linalg.qr(half)[0] * np.sqrt(N_MEMBERS // 2)
     return np.concatenate([half, -half])[np.arange(N_MEMBERS).reshape(2, -1).T.ravel()]
 
 
@@ -185,7 +217,7 @@ def _fit(
 ) -> Misfit:
     """What was seen of some doughs of one shape, side by side."""
     n_past = problems[0].shape[-2]
-    filled = np.zeros((3, len(problems), n_past))
+    filled = np.zeros((4, len(problems), n_past))
     steps = np.zeros((len(problems), n_past), dtype=np.intp)
     wander = []
     for number, problem in enumerate(problems):
@@ -194,13 +226,18 @@ def _fit(
         n = seen.t_s.size
         steps[number, :n] = np.searchsorted(problem.timeline.t_s, seen.t_s)
         filled[0, number, :n] = seen.rise_frac
-        filled[1, number, :n] = 1.0 / np.hypot(seen.sd_frac, FLOOR_SD_FRAC)
-        filled[2, number, :n] = seen.frac_per_mm
+        # What a ball has still to sink, once it has turned, goes its own way.
+        ball_frac = BALL_DOUBT * seen.spread_frac * np.exp((seen.t_s[0] - seen.t_s) / BALL_TAU_S)
+        filled[1, number, :n] = 1.0 / np.hypot(np.hypot(seen.sd_frac, FLOOR_SD_FRAC), ball_frac)
+        filled[2, number, :n] = seen.dome_frac
         shifted = (seen.t_s[:, np.newaxis] > np.array(seen.shifts_s)).astype(np.float64)
-        worth = np.hstack([hat_basis(seen.t_s, past_knots_s(problem.now_s)), shifted]).T
-        wander.append(np.pad(worth, [(0, 0), (0, n_past - n)]))
-    wandering = np.stack(wander) * filled[2][:, np.newaxis]
-    return Misfit(timeline.upto(n_past), steps, filled[0], filled[1], wandering, mean, precision, least)
+        filled[3, number, :n] = seen.t_s
+        worth = np.hstack([hat_basis(seen.t_s, past_knots_s(problem.now_s)), shifted]) * seen.frac_per_mm[:, np.newaxis]
+        wander.append(np.pad(worth.T, [(0, 0), (0, n_past - n)]))
+    seen_frac, per_sd, dome_frac, age_s = filled
+    return Misfit(
+        timeline.upto(n_past), steps, seen_frac, per_sd, dome_frac, np.stack(wander), age_s, mean, precision, least
+    )
 
 
 def _sample(found: list[Mode], draws: Array) -> tuple[Array, Array]:
@@ -247,17 +284,18 @@ def _ensembles_of_shape(problems: Sequence[EstimationProblem]) -> Iterator[Ensem
             members = mean[number] + draws @ inverse_roots[number]
         else:
             members, log_density = _sample(found[number], draws)
-        paths = rise_paths(members[:, :n_course], problem.timeline, problem.prior.least_ceiling_frac)
+        paths, domes = rise_paths(members[:, :n_course], problem.timeline, problem.prior.least_ceiling_frac)
         weights = np.full(N_MEMBERS, 1.0 / N_MEMBERS)
         if fit is not None:
             here = fit.of(np.array([number]))
-            residuals = here.residuals_of(paths[np.newaxis, :, here.steps[0]], members)
+            seen_paths = paths[:, here.steps[0]] + domes[:, here.steps[0]] * here.dome_frac
+            residuals = here.residuals_of(seen_paths[np.newaxis], members)
             log_weight = -here.cost(members, residuals)[0] - log_density
             weights = np.exp(TEMPER * (log_weight - np.max(log_weight)))
             # Tempered, and truncated (Ionides 2008): no single member may speak for the whole ensemble.
             weights = np.minimum(weights, np.mean(weights) * np.sqrt(N_MEMBERS))
             weights /= np.sum(weights)
-        yield Ensemble(paths, weights, members)
+        yield Ensemble(paths, domes, weights, members)
 
 
 def ensembles(problems: Sequence[EstimationProblem]) -> Iterator[tuple[int, Ensemble]]:

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
 from monitor.dough.track import Series, Track, running_median
 from monitor.recipe.batch import Batch
-from monitor.recipe.method import UNMEASURED_ROOM_C
+from monitor.recipe.intent import UNMEASURED_ROOM_C
 
 Array = NDArray[np.float64]
 

@@ -5,11 +5,18 @@ A silent node or line is none of them: it is an alert like any other, and hides 
 
 import shutil
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from datetime import timedelta
 from pathlib import Path
 
-from monitor.alerts.troubles import CarriersFail, ClockMoved, DatabaseSetAside, DiskNearlyFull, LoopHangs, StoreUnusable
-from monitor.clock import SystemClock
+from monitor.alerts.troubles import (
+    CarriersFail,
+    ClockMoved,
+    DatabaseGone,
+    DatabaseSetAside,
+    DiskNearlyFull,
+    LoopHangs,
+    StoreUnusable,
+)
+from monitor.clock import CLEARLY_MOVED, SystemClock
 from monitor.health.counters import Pulse
 from monitor.health.supervisor import HealthCheck, Symptom
 
@@ -17,7 +24,6 @@ LEAST_FREE_MB = 100.0  # judgement: weeks of readings of one bakery, and time en
 CLEARLY = 1.2  # judgement
 STORE_S = 5.0  # judgement: another program's short hold on the file is nothing to call about
 LOOP_S = 60.0
-MOVED = timedelta(minutes=1)
 CARRIER_S = 300.0  # judgement: a network that is away for minutes is not yet the baker's to mend
 
 
@@ -51,8 +57,8 @@ def clock_check(clock: SystemClock) -> HealthCheck:
     """The machine's clock was moved while the collector ran, which goes on by the time it had."""
 
     def look() -> Iterator[Symptom]:
-        if abs(clock.moved()) > MOVED:
-            yield Symptom(ClockMoved(), MOVED.total_seconds())
+        if abs(clock.moved()) > CLEARLY_MOVED:
+            yield Symptom(ClockMoved(), CLEARLY_MOVED.total_seconds())
 
     return look
 
@@ -62,6 +68,15 @@ def damage_check(aside: Sequence[Path]) -> HealthCheck:
 
     def look() -> Iterable[Symptom]:
         return [Symptom(DatabaseSetAside(str(path))) for path in aside]
+
+    return look
+
+
+def gone_check(gone: Sequence[Path | None]) -> HealthCheck:
+    """The database was deleted or replaced since the start; each time, where what it held was saved."""
+
+    def look() -> Iterable[Symptom]:
+        return [Symptom(DatabaseGone("" if path is None else str(path))) for path in gone]
 
     return look
 

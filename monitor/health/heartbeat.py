@@ -12,6 +12,7 @@ import threading
 import urllib.error
 import urllib.request
 from collections.abc import Collection, Mapping
+from datetime import datetime
 from email.message import Message
 from typing import IO
 from urllib.parse import urlsplit
@@ -54,9 +55,14 @@ class ServiceManager:
         """The loop is over."""
         self._send("STOPPING=1")
 
-    def beat(self, store_error: StoreError | None) -> None:
-        """The loop has turned. A store that fails is told as a status: a restart would not mend it."""
-        self._say("at work" if store_error is None else f"waiting for the store: {store_error}")
+    def beat(self, store_error: StoreError | None, replica_late_since: datetime | None = None) -> None:
+        """The loop has turned. A store that fails or is not shipped is a status: a restart would not mend it."""
+        if store_error is not None:
+            self._say(f"waiting for the store: {store_error}")
+        elif replica_late_since is not None:
+            self._say(f"at work; the replica is behind since {replica_late_since:%Y-%m-%d %H:%M} UTC")
+        else:
+            self._say("at work")
 
     def stand_by(self, machine: str) -> None:
         """All is well, and another machine's collector does the work."""
@@ -90,6 +96,7 @@ def checked_host(url: str, may_reach: Collection[str]) -> str:
     """
     try:
         parts = urlsplit(url)
+        _ = parts.port  # looks at it, too
     except ValueError as error:
         raise ConfigError("heartbeat_url: is no web address ({why})", why=error) from error
     if parts.scheme not in SCHEMES or not parts.hostname:

@@ -4,7 +4,7 @@ Held in memory and made anew from the store at a start. A pause of the monitor, 
 was moved while nobody ran is a *break*: what was not listened to is not silent.
 """
 
-from collections.abc import Iterable, Set
+from collections.abc import Callable, Iterable, Set
 from datetime import UTC, datetime, timedelta
 
 from monitor.alerts.silence import NodeFacts, Surroundings
@@ -92,7 +92,12 @@ class LastHeard:
             if reading is not None
         )
 
-    def surroundings(self, batches: Iterable[Batch], wanted: Set[BatchId]) -> Surroundings:
+    def surroundings(
+        self,
+        batches: Iterable[Batch],
+        wanted: Set[BatchId],
+        unread: Callable[[NodeId], frozenset[Channel]] = lambda node: frozenset(),
+    ) -> Surroundings:
         """The nodes that some batches read, as they stand now.
 
         Parameters
@@ -101,6 +106,8 @@ class LastHeard:
             Those that have begun and not ended.
         wanted
             Of these, those whose unseen dough should be looked at.
+        unread
+            Of which channels a node has said itself that it cannot read them.
         """
         now = self._clock.now()
         channels: dict[NodeId, dict[Channel, datetime | None]] = {}
@@ -115,14 +122,22 @@ class LastHeard:
                     unseen.setdefault(node, []).append(batch.id)
         is_interrupted, self._is_interrupted = self._is_interrupted, False
         return Surroundings(
-            tuple(self._facts(node, channels[node], since[node], unseen.get(node, [])) for node in sorted(channels)),
+            tuple(
+                self._facts(node, channels[node], since[node], unseen.get(node, []), unread(node))
+                for node in sorted(channels)
+            ),
             now,
             now if self._since_at is None else self._since_at,
             is_interrupted=is_interrupted,
         )
 
     def _facts(
-        self, node: NodeId, last_seen: dict[Channel, datetime | None], since_at: datetime, unseen: list[BatchId]
+        self,
+        node: NodeId,
+        last_seen: dict[Channel, datetime | None],
+        since_at: datetime,
+        unseen: list[BatchId],
+        told: frozenset[Channel],
     ) -> NodeFacts:
         heard = self._heard.get(node)
         return NodeFacts(
@@ -132,4 +147,5 @@ class LastHeard:
             last_seen,
             since_at,
             tuple(unseen),
+            told,
         )

@@ -29,6 +29,8 @@ class PulseMetrics(Collector):
         How many things are wrong now.
     unsent
         How many rows a central store was not sent yet; None where there is none.
+    replica_behind_s
+        How long ago everything was shipped; None where nothing is. [s]
     """
 
     def __init__(
@@ -37,11 +39,13 @@ class PulseMetrics(Collector):
         waiting: Callable[[], int],
         troubles: Callable[[], int],
         unsent: Callable[[], int] | None = None,
+        replica_behind_s: Callable[[], float] | None = None,
     ) -> None:
         self._pulse = pulse
         self._waiting = waiting
         self._troubles = troubles
         self._unsent = unsent
+        self._replica_behind_s = replica_behind_s
 
     def collect(self) -> Iterator[Metric]:
         """Every number once."""
@@ -72,6 +76,9 @@ class PulseMetrics(Collector):
         if self._unsent is not None:
             says = "rows that the central store was not sent yet"
             yield GaugeMetricFamily(f"{PREFIX}unsent_rows", says, float(self._unsent()))
+        if self._replica_behind_s is not None:
+            says = "seconds since everything was shipped to the replica"
+            yield GaugeMetricFamily(f"{PREFIX}replica_behind_seconds", says, self._replica_behind_s())
 
 
 class MetricsServer:

@@ -32,10 +32,13 @@ class Symptom:
     ----------
     after_s
         How long it must last before it is told. [s]
+    is_unknown
+        Nobody knows any more whether it is so: what was told of it ends, without a word.
     """
 
     trouble: Trouble
     after_s: float = 0.0
+    is_unknown: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -122,6 +125,9 @@ class Supervisor:
         now_s = self._clock.real_s()
         found = {key_of(symptom.trouble): symptom for check in self._checks for symptom in self._seen_by(check)}
         for key, symptom in found.items():
+            if symptom.is_unknown:
+                self._forget(key)
+                continue
             case = self._cases.setdefault(key, _Case(symptom, self._clock.now(), now_s))
             case.symptom, case.is_over = symptom, False
         for key, case in list(self._cases.items()):
@@ -134,6 +140,11 @@ class Supervisor:
                 self._tell(case, now_s)
             elif case.is_over and not case.n:
                 del self._cases[key]  # it came and went
+
+    def _forget(self, key: str) -> None:
+        case = self._cases.pop(key, None)
+        if case is not None and case.is_noted:
+            self._log.note(case.symptom.trouble, self._clock.now(), is_over=True)
 
     def _seen_by(self, check: HealthCheck) -> Iterable[Symptom]:
         try:

@@ -14,6 +14,7 @@ from serial.tools import list_ports
 from monitor.child import child_command
 from monitor.errors import MonitorError
 from monitor.files import bounded_bytes
+from monitor.node.profiles import FIRMWARE
 from monitor.node.settings import NodeSettings, config_text
 from monitor.sources.serial import hardware_id
 from monitor.translatable import N_, Number, Translatable
@@ -23,11 +24,13 @@ COPIED_WITHIN_S = 300.0  # judgement: a hundred kilobytes over a slow line, with
 CONFIG_NAME = "config.txt"
 CA_NAME = "ca.der"
 LARGEST_CA_BYTES = 100_000
-FIRMWARE = "firmware_sim"
-WHO = "import sys; print('board', sys.platform, '.'.join([str(n) for n in sys.implementation[1][:3]]))"
+WHO = (
+    "import sys; print('board', sys.platform, '.'.join([str(n) for n in sys.implementation[1][:3]]), "
+    "getattr(sys.implementation, '_machine', ''))"
+)
 
 NO_BOARD = Translatable("""\
-no board is plugged in (no serial port of this machine has a device behind it). What to do:
+no board is plugged in (no USB device of this machine is a serial port). What to do:
   1. plug the board in with a USB cable that carries data: many only charge;
   2. on Linux this user must belong to the group that owns the port: sudo usermod -a -G dialout $USER, then log in anew;
   3. a new board needs MicroPython once: follow https://micropython.org/download for its class;
@@ -50,7 +53,7 @@ class FoundPort:
     Attributes
     ----------
     hwid
-        ``hwid:VID:PID[:SERIAL]``, which finds it again at whatever path; empty for a port that is built in.
+        ``hwid:VID:PID[:SERIAL]``, which finds it again at whatever path; empty where nobody looked for it.
     """
 
     path: str
@@ -58,16 +61,54 @@ class FoundPort:
     description: str
 
 
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """What a board says of itself; ``machine`` is empty where its MicroPython is too old to tell."""
+
+    platform: str
+    version: str
+    machine: str
+
+    def __str__(self) -> str:
+        return f"MicroPython {self.version} on {self.machine or self.platform}"
+
+
 def found_boards() -> list[FoundPort]:
-    """Every serial port of this machine that could be a board, by path."""
+    """Every serial port of this machine that could be a board, by path: those on USB, never the machine's own."""
     return [
         FoundPort(
             str(port.device),
-            "" if port.vid is None else hardware_id(port.vid, port.pid, port.serial_number),
+            hardware_id(port.vid, port.pid, port.serial_number),
             str(port.description or "").replace("n/a", "").strip(),
         )
         for port in sorted(list_ports.comports(), key=lambda port: str(port.device))
+        if port.vid is not None
     ]
+
+
+def only_board() -> FoundPort:
+    """The board that is plugged in.
+
+    Raises
+    ------
+    BoardError
+        When there is none, or more than one.
+    """
+    found = found_boards()
+    if not found:
+        raise BoardError(NO_BOARD)
+    if len(found) > 1:
+        raise BoardError(
+            "several boards are plugged in; name one with --port: {found}", found=", ".join(b.path for b in found)
+        )
+    return found[0]
+
+
+def lasting_name(port: str) -> str:
+    """The name by which a port is found again: its hardware id where no other has it, else the path itself."""
+    ids = {board.path: board.hwid for board in found_boards()}
+    hwid = ids.get(port, "")
+    return hwid if list(ids.values()).count(hwid) == 1 else port
 
 
 def _mpremote(arguments: Sequence[str], within_s: float) -> str:
@@ -93,32 +134,34 @@ def _mpremote(arguments: Sequence[str], within_s: float) -> str:
         raise BoardError(
             "mpremote cannot be started ({why}); {no_mpremote}", why=err.strerror, no_mpremote=NO_MPREMOTE
         ) from err
-    said = done.stdout.decode("utf-8", "replace")
+    output = done.stdout.decode("utf-8", "replace")
     if done.returncode:
-        lines = [line.strip() for line in (said + done.stderr.decode("utf-8", "replace")).splitlines() if line.strip()]
+        lines = [
+            line.strip() for line in (output + done.stderr.decode("utf-8", "replace")).splitlines() if line.strip()
+        ]
         raise BoardError(
             "the board could not do it: {lines}; check that it runs MicroPython (`proofing-monitor "
             "node boards --ask`) and that nothing else uses its port",
             lines=lines[-1] if lines else "mpremote said nothing",
         )
-    return said
+    return output
 
 
-def asked(port: str) -> str:
-    """What runs on the board at a port: platform and version of its MicroPython. It stops whatever ran there.
+def asked(port: str) -> Answer:
+    """What runs on the board at a port. It stops whatever ran there.
 
     Raises
     ------
     BoardError
         When no MicroPython answers.
     """
-    said = _mpremote(["connect", port, "resume", "exec", WHO], ANSWER_WITHIN_S)
-    words = said.split()
-    if words[:1] != ["board"] or len(words) != 3:
+    output = _mpremote(["connect", port, "resume", "exec", WHO], ANSWER_WITHIN_S)
+    words = output.split()
+    if words[:1] != ["board"] or len(words) < 3:
         raise BoardError(
-            "{port}: something answers, but not as MicroPython does: {said!r}", port=port, said=said.strip()[:60]
+            "{port}: something answers, but not as MicroPython does: {said!r}", port=port, said=output.strip()[:60]
         )
-    return f"MicroPython {words[2]} on {words[1]}"
+    return Answer(words[1], words[2], " ".join(words[3:]))
 
 
 def run_on_board(port: str, script: Path) -> str:
@@ -150,6 +193,24 @@ def firmware_files() -> list[Path]:
         *sorted(path for path in (folder / "node").glob("*.py") if path.name != "__init__.py"),
         folder / "boards" / "hal_board.py",
     ]
+
+
+def draw_wiring(settings: NodeSettings, out: Path) -> None:
+    """Draw a node's wiring into an SVG file.
+
+    Raises
+    ------
+    BoardError
+        When the file cannot be written, or the firmware is not installed.
+    """
+    with tempfile.TemporaryDirectory() as folder:
+        config = Path(folder) / CONFIG_NAME
+        config.write_text(config_text(settings), encoding="utf-8")
+        command = child_command("firmware_sim.boards.wiring", str(config), str(out.absolute()))
+        done = subprocess.run(command, capture_output=True, text=True, stdin=subprocess.DEVNULL, check=False)
+    if done.returncode:
+        lines = done.stderr.strip().splitlines()
+        raise BoardError("{out}: cannot be drawn: {why}", out=out, why=lines[-1] if lines else done.returncode)
 
 
 def copy_firmware(port: str, settings: NodeSettings, ca_file: Path | None, out: TextIO) -> None:

@@ -1,20 +1,23 @@
 """Calibrations at the tub: what to set up, readings taken of it, the result kept and told."""
 
+import io
+import logging
 from collections.abc import Callable
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TextIO
 
 from monitor.errors import ConfigError, SourceError
 from monitor.node.live_readings import Ear
 from monitor.node.settings import NodeSettings, write_settings
+from monitor.node.sights import labelled
 from monitor.recipe.calibration import (
     BLOCK_SD_MM,
     EMPTY_SD_MM,
     ICE_C,
     ICE_SD_C,
-    REFERENCE_SD,
+    LIMITS,
     Calibration,
     Comparison,
     Point,
@@ -22,18 +25,14 @@ from monitor.recipe.calibration import (
     settled,
     two_points,
 )
+from monitor.recipe.sight import out_of_sight
 from monitor.store.store import Store
 from monitor.translatable import N_, Number
 from monitor.wire.readings import Channel, Flag, NodeId
 from monitor.wording.reader import Reader
+from monitor.wording.sight import sight_text, unseen_text
 
-CHANNELS = {
-    "air": Channel.AIR_TEMP,
-    "humidity": Channel.HUMIDITY,
-    "dough": Channel.DOUGH_TEMP,
-    "distance": Channel.DISTANCE,
-}
-UNITS = {Channel.AIR_TEMP: "C", Channel.HUMIDITY: "%", Channel.DOUGH_TEMP: "C", Channel.DISTANCE: "mm"}
+log = logging.getLogger(__name__)
 
 SET_UP = {
     Comparison.EMPTY: (
@@ -58,6 +57,9 @@ SET_UP = {
 }
 
 
+ZERO_READINGS, ZERO_WITHIN = 4, timedelta(minutes=10)  # judgement: two minutes at one each half minute
+
+
 @dataclass(frozen=True, slots=True)
 class Wish:
     """What to calibrate, and against what.
@@ -68,6 +70,8 @@ class Wish:
         What the trusted instrument says, the block's height for a block; None: as is usual for ``how``.
     measured
         Values read off before; None: they are heard now.
+    depth_mm
+        Of the vessel, whose rim the sensor must see; None: not known.
     """
 
     how: Comparison
@@ -75,6 +79,7 @@ class Wish:
     truth: float | None = None
     truth_sd: float | None = None
     measured: tuple[float, ...] | None = None
+    depth_mm: float | None = None
 
 
 def heard(
@@ -105,7 +110,7 @@ def heard(
                         n=len(values),
                         wanted=n,
                         value=Number(reading.value, ".4g"),
-                        unit=UNITS[channel],
+                        unit=channel.unit,
                     ),
                     file=out,
                     flush=True,
@@ -147,9 +152,10 @@ def _point(wish: Wish, settings: NodeSettings | None, values: tuple[float, ...])
         return Point(values, ICE_C, sd(ICE_SD_C))
     if wish.truth is None:
         raise ConfigError("{how}: say what the trusted instrument shows, with --truth VALUE", how=wish.how)
-    if wish.channel not in REFERENCE_SD:
+    reference_sd = LIMITS[wish.channel.unit].reference_sd
+    if reference_sd is None:
         raise ConfigError("distances are compared with the empty vessel or a block, not with an instrument")
-    return Point(values, wish.truth, sd(REFERENCE_SD[wish.channel]))
+    return Point(values, wish.truth, sd(reference_sd))
 
 
 def _found(wish: Wish, node: NodeId, point: Point, store: Store, at: datetime) -> Calibration:
@@ -191,9 +197,15 @@ def calibrate(
         point = _point(wish, settings, values)
     except ValueError as err:
         raise ConfigError("not calibrated: {why}", why=err) from err
+    sight = None if settings is None or wish.how is not Comparison.EMPTY else settings.sight
+    if sight is not None:
+        hidden = out_of_sight(sight, point.truth, wish.depth_mm or 0.0)
+        if hidden is not None:
+            raise ConfigError("not calibrated: {why}", why=unseen_text(hidden, reader))
+        print(sight_text(sight, point.truth, reader), file=out)
     calibration = _found(wish, node, point, store, at)
     store.calibrations.add(calibration)
-    unit = UNITS[wish.channel]
+    unit = wish.channel.unit
     print(
         reader.say(
             "{node} {channel}: {offset} {unit} is added to every reading, give or take {doubt} {unit}",
@@ -218,6 +230,28 @@ def calibrate(
     return calibration
 
 
+def set_to_zero(node: NodeId, store: Store, data_dir: Path, at: datetime, reader: Reader) -> bool:
+    """Take what a node's distance sensor has just seen for its empty vessel; False when that cannot be right.
+
+    Refused while a batch is read by it (its levels would all move), for a node that was not configured here, and when
+    it did not hold still.
+    """
+    if any(batch.node_of(Channel.DISTANCE) == node for batch in store.batches.running()):
+        return False
+    known = labelled(data_dir, node)
+    readings = store.readings.between(node, Channel.DISTANCE, at - ZERO_WITHIN, at)
+    values = tuple(each.value for each in readings if each.flag is Flag.OK)[-ZERO_READINGS:]
+    if known is None or not values:
+        return False
+    wish = Wish(Comparison.EMPTY, Channel.DISTANCE, measured=values)
+    try:
+        calibrate(wish, node, *known, store, data_dir, at, lambda: values, io.StringIO(), reader)
+    except ConfigError as err:
+        log.warning("node=%s zero=refused reason=%s", node, err)
+        return False
+    return True
+
+
 def listed(calibrations: list[Calibration], out: TextIO, reader: Reader) -> None:
     """Print calibrations, one a line."""
     if not calibrations:
@@ -231,7 +265,7 @@ def listed(calibrations: list[Calibration], out: TextIO, reader: Reader) -> None
                 channel=one.channel.value,
                 offset=Number(one.offset, "+.2f"),
                 doubt=Number(2 * one.sd, ".2f"),
-                unit=UNITS[one.channel],
+                unit=one.channel.unit,
                 how=one.how.value,
             ),
             file=out,

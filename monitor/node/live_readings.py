@@ -13,12 +13,13 @@ from typing import Protocol
 
 from monitor.clock import Clock
 from monitor.errors import SourceError, WireError
-from monitor.sources.intake import Fault, Frame, Item
+from monitor.sources.intake import Fault, Frame, Item, Report
 from monitor.sources.serial import SerialSource
 from monitor.store.store import Store
 from monitor.translatable import N_, Translatable
 from monitor.wire import frames
 from monitor.wire.readings import SENSOR_CHANNELS, NodeId, Reading
+from monitor.wire.reports import NodeReport, decode_report
 
 LOOK_EVERY_S = 0.2
 QUEUE_SIZE = 100
@@ -37,6 +38,9 @@ class Ear(Protocol):
             When nothing can be heard at all.
         """
 
+    def report(self) -> NodeReport | None:
+        """What the node has said of itself since one listens; None when nothing yet."""
+
     def explanation(self) -> str:
         """What may be wrong when nothing comes."""
 
@@ -51,6 +55,7 @@ class LineEar:
     clock: Clock
     bad: int = 0
     why: str = ""
+    said: NodeReport | None = None
 
     def hear(self, until_s: float) -> tuple[Reading, ...]:
         """See :class:`Ear`."""
@@ -67,6 +72,8 @@ class LineEar:
                     return found
             elif isinstance(item, Fault):
                 self.bad += item.n
+            elif isinstance(item, Report):
+                self._take_report(item)
         return ()
 
     def _taken(self, frame: Frame) -> tuple[Reading, ...]:
@@ -81,6 +88,16 @@ class LineEar:
         self.store.nodes.note(pack.node, frame.source, frame.arrived_at)
         frame.acknowledge(frames.acknowledgement(pack.boot, pack.seq))
         return readings
+
+    def _take_report(self, item: Report) -> None:
+        try:
+            self.said = decode_report(item.data)
+        except WireError:
+            self.bad += 1
+
+    def report(self) -> NodeReport | None:
+        """See :class:`Ear`."""
+        return self.said
 
     def explanation(self) -> str:
         """See :class:`Ear`."""
@@ -137,6 +154,11 @@ class StoreEar:
         first = min(fresh, key=lambda identity: (packs[identity][0].measured_at, identity))
         self.heard.add(first)
         return tuple(packs[first])
+
+    def report(self) -> NodeReport | None:
+        """See :class:`Ear`."""
+        rows = (row for row in self.store.nodes.all() if row.node == self.node)
+        return next((row.report for row in rows if row.report_at and row.report_at >= self.since), None)
 
     def explanation(self) -> str:
         """See :class:`Ear`."""

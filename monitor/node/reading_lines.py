@@ -7,16 +7,6 @@ from monitor.recipe.calibration import Calibration, set_right
 from monitor.translatable import Translatable
 from monitor.wire.readings import Channel, Flag, Reading
 
-NAMES = {
-    Channel.AIR_TEMP: ("air", "{:.1f} C"),
-    Channel.HUMIDITY: ("humidity", "{:.0f} %"),
-    Channel.DOUGH_TEMP: ("dough", "{:.2f} C"),
-    Channel.DISTANCE: ("distance", "{:.1f} mm"),
-    Channel.LOST: ("packs lost", "{:.0f}"),
-    Channel.SIGNAL: ("signal", "{:.0f} dBm"),
-    Channel.BATTERY: ("battery", "{:.2f} V"),
-}
-
 
 def newest(calibrations: Sequence[Calibration]) -> list[Calibration]:
     """The newest calibration of each channel, of one node's, newest first."""
@@ -28,7 +18,7 @@ def newest(calibrations: Sequence[Calibration]) -> list[Calibration]:
 
 def set_right_line(calibrations: Sequence[Calibration]) -> str:
     """By what the readings that follow are set right."""
-    parts = [f"{NAMES[one.channel][0]} {one.offset:+.2f} ({one.how.value})" for one in newest(calibrations)]
+    parts = [f"{one.channel.wire_name} {one.offset:+.2f} ({one.how.value})" for one in newest(calibrations)]
     if not parts:
         return Translatable("as measured: this node was never calibrated")
     return Translatable("set right by: {sensors}", sensors=", ".join(parts))
@@ -40,10 +30,9 @@ def pack_line(
     """One pack as a line: time, then every channel that was read; what no working sensor says is marked."""
     parts = [f"{pack[0].measured_at.astimezone(zone):%H:%M:%S}"]
     for raw in pack:
-        reading = set_right(raw, newest(calibrations))
-        name, form = NAMES[reading.channel]
+        reading, channel = set_right(raw, newest(calibrations)), raw.channel
         doubt = "" if reading.flag is Flag.OK else f" ({reading.flag.value}!)"
-        parts.append(f"{name} {form.format(reading.value)}{doubt}")
-        if reading.channel is Channel.DISTANCE and sensor_height_mm is not None:
+        parts.append(f"{channel.wire_name} {reading.value:.{channel.decimals}f} {channel.unit}{doubt}")
+        if channel is Channel.DISTANCE and sensor_height_mm is not None:
             parts.append(f"height {sensor_height_mm - reading.value:.1f} mm")
     return "  ".join(parts)

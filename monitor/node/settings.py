@@ -5,7 +5,7 @@ prints them.
 """
 
 import secrets
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field, fields
 from enum import StrEnum
 from math import isfinite
@@ -13,6 +13,8 @@ from pathlib import Path
 
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, write_private
+from monitor.node.profiles import Board, Job, profile_of
+from monitor.recipe.sight import Sight
 from monitor.recipe.toml_tables import NODE_NAME
 from monitor.settings.brokers import MQTT_PORTS
 from monitor.translatable import Translatable, joined
@@ -22,14 +24,7 @@ FOLDER = "nodes"
 LARGEST_BYTES = 100_000  # judgement: a hundred times such a file
 LONGEST_LINE = 200  # bytes: what the node reads at once
 SECRET_KEYS = ("wifi_password", "mqtt_password")
-PASSWORD_BYTES = 18  # judgement: beyond guessing, short enough for every broker
-
-
-class Board(StrEnum):
-    """Class of board; it decides which pins are wired."""
-
-    ESP32 = "esp32"
-    RP2040 = "rp2040"
+PASSWORD_BYTES = 18  # judgement: 144 bits, short enough for every broker
 
 
 class Link(StrEnum):
@@ -57,30 +52,29 @@ class Ranger(StrEnum):
     """Class of distance sensor."""
 
     TOF = "tof"
+    VL53L1X = "vl53l1x"
     ULTRASONIC = "ultrasonic"
     NONE = "none"
 
 
-# GPIO numbers free for these jobs on boards of each class: I2C, 1-Wire, the ranger's serial line or its two pins.
-PINS: Mapping[Board, Mapping[str, int]] = {
-    Board.ESP32: {
-        "pin_sda": 21,
-        "pin_scl": 22,
-        "pin_probe": 27,
-        "pin_tx": 17,
-        "pin_rx": 16,
-        "pin_trigger": 25,
-        "pin_echo": 26,
-    },
-    Board.RP2040: {
-        "pin_sda": 4,
-        "pin_scl": 5,
-        "pin_probe": 15,
-        "pin_tx": 8,
-        "pin_rx": 9,
-        "pin_trigger": 13,
-        "pin_echo": 14,
-    },
+# What each kind of distance sensor sees. From memory of the public data sheets of such parts, which differ: a laser
+# ranger on a serial line from 20 mm to a metre or two, 25 degrees; one of the VL53L1X class in its short mode from 40
+# mm to 1.3 m, 27 degrees (the angle read in its data sheet); a closed ultrasonic transducer from 200 to 250 mm, since
+# it rings on for so long, some 50 degrees.
+SIGHTS: Mapping[Ranger, Sight] = {
+    Ranger.TOF: Sight(20.0, 1000.0, 25.0),
+    Ranger.VL53L1X: Sight(40.0, 1300.0, 27.0),
+    Ranger.ULTRASONIC: Sight(250.0, 4000.0, 50.0),
+}
+AIR_ADDRESSES = (0x44, 0x45, 0x46)  # data sheet of the SHT4x, by the letter of its type; from memory
+_CHOSEN = (Job.BATTERY, Job.LIGHT, Job.BUZZER, Job.BUTTON)  # on no pin unless one is named
+# The jobs of the pins that each sensor needs.
+_JOBS: Mapping[StrEnum, tuple[Job, ...]] = {
+    AirSensor.SHT4X: (Job.SDA, Job.SCL),
+    Probe.DS18B20: (Job.PROBE,),
+    Ranger.TOF: (Job.TX, Job.RX),
+    Ranger.VL53L1X: (Job.SDA, Job.SCL),
+    Ranger.ULTRASONIC: (Job.TRIGGER, Job.ECHO),
 }
 
 
@@ -92,8 +86,10 @@ class NodeSettings:
     ----------
     sensor_height_mm
         Distance sensor to the base of the empty vessel.
-    pin_sda and the like
-        Pins of one's own; None: those of the board's class.
+    least_distance_mm, greatest_distance_mm
+        What the distance sensor's own data sheet says; None: what is usual for its kind.
+    pin_sda and the like, i2c, uart
+        Pins, bus and serial line of one's own; None: those of the board's class.
 
     Raises
     ------
@@ -114,10 +110,13 @@ class NodeSettings:
     mqtt_tls: int = 0
     mqtt_ca: str = ""
     mqtt_password: str = field(default="", repr=False)
+    ntp_host: str = ""
     air: AirSensor = AirSensor.SHT4X
     dough: Probe = Probe.DS18B20
     distance: Ranger = Ranger.TOF
     sensor_height_mm: float | None = None
+    least_distance_mm: float | None = None
+    greatest_distance_mm: float | None = None
     watchdog: int = 0
     pin_sda: int | None = None
     pin_scl: int | None = None
@@ -127,7 +126,13 @@ class NodeSettings:
     pin_trigger: int | None = None
     pin_echo: int | None = None
     pin_battery: int | None = None
+    pin_light: int | None = None
+    pin_buzzer: int | None = None
+    pin_button: int | None = None
     battery_ratio: float | None = None
+    i2c: int | None = None
+    uart: int | None = None
+    air_address: int = AIR_ADDRESSES[0]
 
     def __post_init__(self) -> None:
         faults = [fault for fault in self._faults() if fault]
@@ -147,17 +152,22 @@ class NodeSettings:
             if height_mm is None or (isfinite(height_mm) and 5.0 < height_mm <= 4000.0)
             else "sensor_height_mm: must be above 5 and at most 4000",
             ""
+            if 0.0 < (self.least_distance_mm or 1.0) < (self.greatest_distance_mm or 4000.0) <= 4000.0
+            else "least_distance_mm: must be above 0 and below greatest_distance_mm, which is at most 4000",
+            ""
             if self.battery_ratio is None or 1.0 <= self.battery_ratio <= 20.0
             else "battery_ratio: must be from 1 to 20",
         ]
-        for key in (*PINS[self.board], "pin_battery"):
-            pin = getattr(self, key)
-            if pin is not None and not 0 <= pin <= 48:
-                faults.append(f"{key}: must be from 0 to 48")
+        if self.air_address not in AIR_ADDRESSES:
+            known = ", ".join(map(hex, AIR_ADDRESSES))
+            faults.append(
+                Translatable("air_address: {found} must be one of {known}", found=hex(self.air_address), known=known)
+            )
+        faults += profile_of(self.board).faults(self.pins(), self.bus("i2c"), self.bus("uart"))
         if self.link is Link.MQTT:
             faults.append("" if self.mqtt_host else "mqtt_host: is missing; name the broker with --mqtt")
             faults.append("" if self.wifi_name else "wifi_name: is missing; name the wireless network with --wifi")
-        for key in ("site", "wifi_name", "wifi_password", "mqtt_host", "mqtt_ca", "mqtt_password"):
+        for key in ("site", "wifi_name", "wifi_password", "mqtt_host", "mqtt_ca", "mqtt_password", "ntp_host"):
             text = getattr(self, key)
             if text != text.strip() or not text.isprintable():
                 faults.append(Translatable("{key}: must be printable text without spaces at its ends", key=key))
@@ -169,6 +179,39 @@ class NodeSettings:
                 )
         return faults
 
+    def pins(self) -> dict[Job, int]:
+        """The pin of each job that the chosen sensors need; of battery, lamp and the like only where one is chosen."""
+        jobs = [job for sensor in (self.air, self.dough, self.distance) for job in _JOBS.get(sensor, ())]
+        chosen = {job: getattr(self, f"pin_{job}") for job in _CHOSEN}
+        return {job: self._pin(job) for job in jobs} | {job: pin for job, pin in chosen.items() if pin is not None}
+
+    def pins_of(self, sensor: str) -> list[int]:
+        """The pins of one sensor, by the name that the node gives it: ``air``, ``dough`` or ``distance``."""
+        return [self._pin(job) for job in _JOBS.get(getattr(self, sensor), ())]
+
+    @property
+    def sight(self) -> Sight | None:
+        """What its distance sensor sees; None without one."""
+        usual = SIGHTS.get(self.distance)
+        if usual is None:
+            return None
+        least_mm, greatest_mm = self.least_distance_mm, self.greatest_distance_mm
+        return Sight(
+            usual.least_mm if least_mm is None else least_mm,
+            usual.greatest_mm if greatest_mm is None else greatest_mm,
+            usual.view_deg,
+        )
+
+    def bus(self, key: str) -> int:
+        """The number of the bus ``i2c`` or of the serial line ``uart``."""
+        chosen: int | None = getattr(self, key)
+        usual: int = getattr(profile_of(self.board), key)
+        return usual if chosen is None else chosen
+
+    def _pin(self, job: Job) -> int:
+        chosen: int | None = getattr(self, f"pin_{job}")
+        return profile_of(self.board).wired[job] if chosen is None else chosen
+
 
 def drawn_name() -> NodeId:
     """A name for a new node: a made-up hardware address, marked as given by hand (bit 1 of the first byte)."""
@@ -177,7 +220,7 @@ def drawn_name() -> NodeId:
 
 
 def drawn_password() -> str:
-    """A password for one node at its broker."""
+    """A password that machines show each other, beyond guessing."""
     return secrets.token_urlsafe(PASSWORD_BYTES)
 
 
@@ -186,10 +229,19 @@ def config_text(settings: NodeSettings) -> str:
     lines = ["# What this board is told. Holds passwords: keep it to yourself."]
     for item in fields(settings):
         value = getattr(settings, item.name)
-        if value not in ("", None):
+        if item.name == "air_address":
+            lines.append(f"{item.name}={value:#x}")
+        elif value not in ("", None):
             lines.append(f"{item.name}={value:g}" if isinstance(value, float) else f"{item.name}={value}")
-    lines += [f"{key}={pin}" for key, pin in PINS[settings.board].items() if getattr(settings, key) is None]
+    lines += [f"{key}={value}" for key, value in _usual(settings.board).items() if getattr(settings, key) is None]
     return "\n".join(lines) + "\n"
+
+
+def _usual(board: Board) -> dict[str, int]:
+    """Pins, bus and line of a class of board, by their keys; a battery is on none."""
+    profile = profile_of(board)
+    wired = {f"pin_{job}": pin for job, pin in profile.wired.items() if job not in _CHOSEN}
+    return wired | {"i2c": profile.i2c, "uart": profile.uart}
 
 
 def settings_from_text(text: str, where: str) -> NodeSettings:
@@ -205,10 +257,11 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
         key, sign, value = line.strip().partition("=")
         if sign and not key.startswith("#"):
             pairs[key] = value
-    kinds = {
+    kinds: Mapping[str, Callable[[str], object]] = {
         "name": NodeId, "board": Board, "link": Link, "air": AirSensor, "dough": Probe, "distance": Ranger,
         "period_s": int, "room": int, "mqtt_port": int, "mqtt_tls": int, "watchdog": int, "sensor_height_mm": float,
-        "pin_battery": int, "battery_ratio": float, **dict.fromkeys(PINS[Board.ESP32], int),
+        "battery_ratio": float, "i2c": int, "uart": int, "air_address": lambda text: int(text, 16),
+        **dict.fromkeys(("least_distance_mm", "greatest_distance_mm"), float), **{f"pin_{job}": int for job in Job},
     }  # fmt: skip
     known = {item.name for item in fields(NodeSettings)}
     values: dict[str, object] = {}
@@ -223,8 +276,8 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
                     key=key,
                     value="" if key in SECRET_KEYS else value,
                 ) from None
-    for key, pin in PINS[Board(str(values.get("board", Board.ESP32)))].items():
-        if values.get(key) == pin:
+    for key, usual in _usual(Board(str(values.get("board", Board.ESP32)))).items():
+        if values.get(key) == usual:
             del values[key]  # that of the class, and so of another class when the board is changed
     if values.get("mqtt_tls") == 1:
         values.setdefault("mqtt_port", MQTT_PORTS["mqtts"])

@@ -11,7 +11,7 @@ import msgspec
 from monitor.child import child_command
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
-from monitor.node.boards import FIRMWARE
+from monitor.node.profiles import FIRMWARE
 from monitor.settings.brokers import mqtt_address
 
 PRACTICE_NAME = "practice.json"

@@ -24,7 +24,11 @@ _apprise_log.addHandler(logging.NullHandler())
 
 RETRY_CODES = (408, 425, 429)  # of the 4xx, those that say "later" (RFC 9110 15.5.9, RFC 8470, RFC 6585)
 _TROUBLE = (
+    AlertKind.OVER_BAND,
     AlertKind.PAST_PEAK,
+    AlertKind.NOT_RISING,
+    AlertKind.VIEW_BLOCKED,
+    AlertKind.LEVEL_JUMPED,
     AlertKind.AIR_TOO_WARM,
     AlertKind.AIR_TOO_COLD,
     AlertKind.AIR_TOO_DRY,

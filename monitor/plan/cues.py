@@ -5,8 +5,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from monitor.alerts.kinds import CueKind
-from monitor.plan.day import DoughPlan, LoadPlan, Plan, Step, StepKind, steps, steps_of
-from monitor.plan.live import AirDifference, Progress, largest_air_difference
+from monitor.plan.causes import Cause, causes_of
+from monitor.plan.day import HEATING, DoughPlan, LoadPlan, Plan, Step, StepKind, steps_of
+from monitor.plan.live import Progress
+from monitor.plan.steps import steps
 
 TOO_LATE = timedelta(minutes=30)  # judgement: after that a cue is history, and the plan has moved
 STEAM_TOO_LATE = timedelta(minutes=5)
@@ -19,6 +21,9 @@ _KINDS = {
     StepKind.CHILL: CueKind.MOVE,
     StepKind.MOVE: CueKind.MOVE,
     StepKind.OVEN_ON: CueKind.OVEN_ON,
+    StepKind.OVEN_UP: CueKind.OVEN_HEAT,
+    StepKind.OVEN_DOWN: CueKind.OVEN_HEAT,
+    StepKind.OVEN_OFF: CueKind.OVEN_OFF,
     StepKind.LOAD: CueKind.LOAD,
     StepKind.STEAM: CueKind.STEAM,
     StepKind.OUT: CueKind.OUT,
@@ -59,8 +64,8 @@ class MovedCue:
     ----------
     shift
         By how much later; negative: earlier.
-    air
-        The air that may be why; None where all air is as planned.
+    causes
+        What has moved it, the greatest first; empty where nothing that is known has.
     ahead
         The steps still to come.
     late_loads
@@ -70,7 +75,7 @@ class MovedCue:
     dough: DoughPlan
     at: datetime
     shift: timedelta
-    air: AirDifference | None
+    causes: tuple[Cause, ...]
     ahead: tuple[Step, ...]
     late_loads: tuple[LoadPlan, ...]
 
@@ -99,17 +104,25 @@ def is_done(dough: DoughPlan, step: Step, progress: Progress) -> bool:
         return watched is not None and (is_first or watched.ended_at is not None)
     proof = progress.watched.get((dough.key, last))
     is_loaded = proof is not None and proof.ended_at is not None
-    if step.kind is StepKind.OVEN_ON:
-        return is_loaded
-    if step.kind is StepKind.LOAD:
-        return (is_loaded and step.load == 1) or _has_gone_on(dough, step, progress)
+    if step.kind is StepKind.OVEN_OFF:
+        return _is_lit_again(dough, step, progress)
+    if step.kind in (*HEATING, StepKind.LOAD):
+        return (is_loaded and step.load in (None, 1)) or _has_gone_on(dough, step, progress)
     return _has_gone_on(dough, step, progress)
+
+
+def _is_lit_again(dough: DoughPlan, step: Step, progress: Progress) -> bool:
+    """True when something was baked after an oven was to go off; of several ovens nobody knows which."""
+    is_one = not dough.loads[(step.load or 1) - 1].oven
+    return is_one and any(key.endswith("/in") and at > step.at for key, at in progress.done.items())
 
 
 def _has_gone_on(dough: DoughPlan, step: Step, progress: Progress) -> bool:
     """True when a later step of the same load, or a later load, was marked as done."""
     mine = [
-        each.key for each in steps_of(dough) if each.load is not None and (each.load, each.at) >= (step.load, step.at)
+        each.key
+        for each in steps_of(dough)
+        if each.load is not None and (each.load, each.at) >= (step.load or 1, step.at)
     ]
     return any(key in progress.done for key in mine if key != step.key)
 
@@ -147,6 +160,9 @@ def moved_cues(
 ) -> tuple[MovedCue, ...]:
     """Doughs whose later times have moved clearly since they were last announced: ten minutes, or more when far ahead.
 
+    Evidence moves a plan, not doubt: while the hour that was said lies in the middle half of what is likely now, it
+    stands.
+
     Parameters
     ----------
     made, live
@@ -156,10 +172,29 @@ def moved_cues(
     """
     found = []
     for dough in live.doughs:
-        shift = dough.out_at - announced.get(dough.key, made.dough(dough.key).out_at)
+        planned = made.dough(dough.key)
+        shift = dough.out_at - announced.get(dough.key, planned.out_at)
         if abs(shift) < max(MOVED_BY, MOVED_SHARE * (dough.out_at - now)) or dough.out_at <= now:
             continue
-        ahead = tuple(step for step in steps_of(dough) if step.at > now and not is_done(dough, step, progress))
+        sooner, later = _likely(dough, progress)
+        if -later <= shift <= sooner:
+            continue
+        mine = (step for step in steps(live) if step.dough == dough.key)
+        ahead = tuple(step for step in mine if step.at > now and not is_done(dough, step, progress))
         late = tuple(load for load in dough.loads if load.in_at > load.closes_at and load.in_at > now)
-        found.append(MovedCue(dough, now, shift, largest_air_difference(made, progress), ahead, late))
+        planned_air_c = {each.name: each.temp_c for each in made.kitchen.all_places}
+        found.append(MovedCue(dough, now, shift, causes_of(planned, dough, planned_air_c, shift), ahead, late))
     return tuple(found)
+
+
+def _likely(dough: DoughPlan, progress: Progress) -> tuple[timedelta, timedelta]:
+    """How much earlier and later it may come, one time in two, by the doubts of the stages that are not over."""
+    sooner = later = 0.0
+    for stage in dough.stages:
+        watched = progress.watched.get((dough.key, stage.number))
+        ready = stage.forecast.ready
+        if ready.p50 is None or (watched is not None and watched.ended_at is not None):
+            continue
+        sooner += 0.0 if ready.p25 is None else (ready.p50 - ready.p25) ** 2
+        later += 0.0 if ready.p75 is None else (ready.p75 - ready.p50) ** 2
+    return timedelta(minutes=sooner**0.5), timedelta(minutes=later**0.5)

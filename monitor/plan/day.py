@@ -1,7 +1,7 @@
 """A planned day: doughs with their stages and loads on the clock, and the steps hands do."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Literal, NewType
@@ -15,6 +15,9 @@ from monitor.recipe.parts import Recipe
 
 PlanId = NewType("PlanId", int)
 
+MOVING_MIN = 2.0  # judgement: to carry tubs or trays from one place to another
+LOAD_HANDS_MIN = 3.0  # judgement: to load a stone or to empty it
+
 
 class StepKind(StrEnum):
     """What hands do. The value is part of a step's key; the words for people are in ``wording``."""
@@ -24,9 +27,16 @@ class StepKind(StrEnum):
     CHILL = "chill"  # into the refrigerator
     MOVE = "move"  # out of the refrigerator, or elsewhere
     OVEN_ON = "oven on"
+    OVEN_UP = "oven up"
+    OVEN_DOWN = "oven down"
+    OVEN_OFF = "oven off"
     LOAD = "load"
     STEAM = "steam"
     OUT = "out"
+
+
+HEATING = (StepKind.OVEN_ON, StepKind.OVEN_UP, StepKind.OVEN_DOWN)
+"""What makes the oven as hot as a load wants it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,6 +95,8 @@ class LoadPlan:
         When the last piece of it is shaped.
     opens_at, closes_at
         Its own window: proofed, and not over-proofed.
+    oven
+        Name of the oven it goes into; empty: there is one.
     """
 
     number: int
@@ -94,6 +106,7 @@ class LoadPlan:
     closes_at: datetime
     in_at: datetime
     out_at: datetime
+    oven: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +120,7 @@ class DoughPlan:
     wanted_at
         When the last of it must be out of the oven (or ready, when it is not baked); None: as soon as it can be.
     oven_on_at
-        None when it is not baked.
+        When a cold oven goes on for its first load; None when it is not baked.
     """
 
     key: str
@@ -120,6 +133,10 @@ class DoughPlan:
     def method(self, stage: StagePlan) -> MethodStage:
         """What the recipe says of a stage."""
         return self.recipe.method[stage.number]
+
+    def hands_for_load_min(self, number: int) -> float:
+        """The share of a load in the hands before the last stage. [min]"""
+        return float(shares_of(round(self.recipe.method[-1].hands_min), len(self.loads))[number - 1])
 
     @property
     def out_at(self) -> datetime:
@@ -190,6 +207,8 @@ class Step:
         Number of the stage it begins, or of the load it is about; None when it is about neither.
     not_after
         When it must have happened at the latest; None: nothing closes.
+    oven_c
+        What the oven is turned to while bread is in it; None: to what the load wants. [C]
     """
 
     key: str
@@ -200,6 +219,7 @@ class Step:
     stage: int | None = None
     load: int | None = None
     not_after: datetime | None = None
+    oven_c: float | None = None
 
 
 def first_step_key(dough: DoughPlan, stage: StagePlan) -> str:
@@ -210,6 +230,11 @@ def first_step_key(dough: DoughPlan, stage: StagePlan) -> str:
 def oven_key(dough: str) -> str:
     """Key of the step that heats the oven for a dough."""
     return f"{dough}/oven"
+
+
+def oven_off_key(dough: str, load: int) -> str:
+    """Key of the step that turns the oven off after a load."""
+    return f"{dough}/load {load}/oven off"
 
 
 def load_key(dough: str, load: int, kind: Literal[StepKind.LOAD, StepKind.OUT]) -> str:
@@ -224,20 +249,58 @@ def first_step_kind(dough: DoughPlan, stage: StagePlan) -> StepKind:
     before = [each for each in method[: stage.number] if each.part == mine.part]
     if not before:
         return StepKind.MIX
-    if mine.stage is Stage.FINAL_PROOF and before[-1].stage is not Stage.FINAL_PROOF and not _is_shaped(before):
+    if is_shaped_in(dough.recipe, stage.number) and not is_shaped_in(dough.recipe, stage.number, before=True):
         return StepKind.SHAPE
-    if mine.stage is Stage.RETARD or mine.cold_h > 0.0:
-        return StepKind.CHILL
-    return StepKind.MOVE
+    return StepKind.CHILL if mine.stage is Stage.RETARD or mine.cold_h > 0.0 else StepKind.MOVE
 
 
-def _is_shaped(stages: list[MethodStage]) -> bool:
-    return any(each.stage is Stage.FINAL_PROOF for each in stages)
+def is_shaped_in(recipe: Recipe, number: int, *, before: bool = False) -> bool:
+    """True when the dough is in pieces by a stage: from its first final proof on, or its first retard.
+
+    A retard is of shaped pieces, unless the recipe says that it is in bulk or nothing stands before it.
+
+    Parameters
+    ----------
+    before
+        Ask of the dough that comes into the stage instead.
+    """
+    part = recipe.method[number].part
+    stages = [each for each in recipe.method[: number if before else number + 1] if each.part == part]
+    return any(
+        each.stage is Stage.FINAL_PROOF or (each.stage is Stage.RETARD and not each.in_bulk and place > 0)
+        for place, each in enumerate(stages)
+    )
 
 
-def is_shaped_in(recipe: Recipe, number: int) -> bool:
-    """True when the dough is in pieces by a stage: from its first final proof on."""
-    return _is_shaped(list(recipe.method[: number + 1]))
+def shares_of(hands_min: int, loads: int) -> tuple[int, ...]:
+    """What of the hands at all pieces falls to each load, in whole minutes that add up. [min]
+
+    >>> shares_of(10, 3)
+    (3, 3, 4)
+    """
+    return tuple(hands_min * (i + 1) // loads - hands_min * i // loads for i in range(loads))
+
+
+def is_cold(method: MethodStage) -> bool:
+    """True when a stage begins in the refrigerator."""
+    return method.stage is Stage.RETARD or method.place == REFRIGERATOR or method.cold_h > 0.0
+
+
+def comes_out_of_cold(recipe: Recipe, number: int) -> bool:
+    """True when what a stage takes on stood in the refrigerator, and it does not stand there itself."""
+    mine = recipe.method[number]
+    before = [each for each in recipe.method[:number] if each.part == mine.part]
+    return bool(before) and before[-1].place == REFRIGERATOR and mine.place != REFRIGERATOR
+
+
+def with_moves(recipe: Recipe) -> Recipe:
+    """The recipe with hands for what it leaves out: to carry dough into the cold, out of it, or elsewhere."""
+    method = []
+    for number, stage in enumerate(recipe.method):
+        before = [each for each in recipe.method[:number] if each.part == stage.part]
+        is_carried = bool(before) and before[-1].place != stage.place
+        method.append(replace(stage, hands_min=MOVING_MIN) if is_carried and stage.hands_min == 0.0 else stage)
+    return replace(recipe, method=tuple(method))
 
 
 def batch_of_stage(recipe: Recipe, number: int, started_at: datetime) -> Batch:
@@ -260,21 +323,46 @@ def batch_of_stage(recipe: Recipe, number: int, started_at: datetime) -> Batch:
         nodes=method.nodes,
         events=(Event(started_at, EventKind.MOVE, REFRIGERATOR),) if method.cold_h > 0.0 else (),
         recipe=recipe.name,
+        folds_min=method.folds_min,
+        perishable=recipe.perishables(recipe.part(method.part)),
     )
 
 
+def _is_taken_out_by_loads(dough: DoughPlan) -> bool:
+    """True when each load stays in the cold until its own time to come out."""
+    is_out_of_cold = comes_out_of_cold(dough.recipe, len(dough.stages) - 1)
+    return is_out_of_cold and len({load.shaped_at for load in dough.loads}) > 1
+
+
+def _taken_out(dough: DoughPlan) -> Iterator[Step]:
+    """The loads but the first as they come out of the cold."""
+    if not _is_taken_out_by_loads(dough):
+        return
+    for load in dough.loads[1:]:
+        hands_min = dough.hands_for_load_min(load.number)
+        yield Step(
+            f"{dough.key}/load {load.number}/{StepKind.MOVE}",
+            StepKind.MOVE,
+            dough.key,
+            load.shaped_at - timedelta(minutes=hands_min),
+            hands_min=hands_min,
+            load=load.number,
+        )
+
+
 def steps_of(dough: DoughPlan) -> Iterator[Step]:
-    """The steps of one dough, in the order of its method."""
+    """The steps of one dough, in the order of its method: all but those at the oven itself, which is of several."""
     for stage in dough.stages:
         method = dough.method(stage)
         kind = first_step_kind(dough, stage)
         before = [each for each in dough.stages[: stage.number] if dough.method(each).part == method.part]
+        is_first_of_loads = stage is dough.stages[-1] and _is_taken_out_by_loads(dough)
         yield Step(
             key=first_step_key(dough, stage),
             kind=kind,
             dough=dough.key,
             at=stage.hands_at,
-            hands_min=method.hands_min,
+            hands_min=dough.hands_for_load_min(1) if is_first_of_loads else method.hands_min,
             stage=stage.number,
             not_after=before[-1].closes_at if before else None,
         )
@@ -286,25 +374,16 @@ def steps_of(dough: DoughPlan) -> Iterator[Step]:
                 at=stage.at(60.0 * method.cold_h),
                 stage=stage.number,
             )
-    if dough.oven_on_at is not None:
-        yield Step(oven_key(dough.key), StepKind.OVEN_ON, dough.key, dough.oven_on_at)
     bake = dough.recipe.bake
+    yield from _taken_out(dough)
     for load in dough.loads:
         key, number = dough.key, load.number
         load_at = load_key(key, number, StepKind.LOAD)
-        yield Step(load_at, StepKind.LOAD, key, load.in_at, load=number, not_after=load.closes_at)
+        yield Step(
+            load_at, StepKind.LOAD, key, load.in_at, hands_min=LOAD_HANDS_MIN, load=number, not_after=load.closes_at
+        )
         for steam, after_min in enumerate(() if bake is None else bake.steam_min, start=1):
             at = load.in_at + timedelta(minutes=after_min)
             yield Step(f"{key}/load {number}/steam {steam}", StepKind.STEAM, key, at, load=number)
-        yield Step(load_key(key, number, StepKind.OUT), StepKind.OUT, key, load.out_at, load=number)
-
-
-def steps(plan: Plan) -> tuple[Step, ...]:
-    """Every step of a plan by the clock."""
-    order = list(StepKind)
-    found = [step for dough in plan.doughs for step in steps_of(dough)]
-    return tuple(sorted(found, key=lambda step: (step.at, _OUT_FIRST[step.kind], order.index(step.kind), step.key)))
-
-
-# What makes room comes before what takes it up, at the same minute.
-_OUT_FIRST = {kind: 1 if kind is not StepKind.OUT else 0 for kind in StepKind}
+        out = load_key(key, number, StepKind.OUT)
+        yield Step(out, StepKind.OUT, key, load.out_at, hands_min=LOAD_HANDS_MIN, load=number)

@@ -6,11 +6,11 @@ from datetime import time
 from typing import Any
 
 from monitor.errors import UnfitError
-from monitor.recipe.method import REFRIGERATOR, ROOM, UNMEASURED_ROOM_C
+from monitor.recipe.intent import UNMEASURED_ROOM_C, USUAL_COLD_C
+from monitor.recipe.method import REFRIGERATOR, ROOM
 from monitor.recipe.toml_tables import Faults, name_of, shown
 from monitor.translatable import Translatable
 
-USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 WARMEST_PLACE_C = 60.0
 MOST = 1000
 
@@ -22,6 +22,25 @@ class Place:
     name: str
     temp_c: float
     holds: int | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Oven:
+    """What is heated as one: decks with a thermostat of their own are ovens of their own.
+
+    Attributes
+    ----------
+    name
+        Empty: the only one.
+    decks
+        Loads at once, all at one temperature.
+    recover_min
+        What stone and air need between one load and the next; None: as the kitchen says. [min]
+    """
+
+    name: str = ""
+    decks: int = 1
+    recover_min: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +59,8 @@ class Kitchen:
         Pieces in or on it at once, for recipes that do not say.
     recover_min
         What the oven or its stone needs between one load and the next. [min]
+    ovens
+        Empty: one, of one deck.
     """
 
     places: tuple[Place, ...] = ()
@@ -49,6 +70,20 @@ class Kitchen:
     hands_until: time | None = None
     oven_holds: int = 1
     recover_min: float = 0.0
+    ovens: tuple[Oven, ...] = ()
+
+    @property
+    def all_ovens(self) -> tuple[Oven, ...]:
+        """The ovens named, or the one there is."""
+        return self.ovens or (Oven(),)
+
+    def oven(self, name: str) -> Oven:
+        """An oven by its name; of a plan that was made before there were several, the one there was."""
+        return next((each for each in self.all_ovens if each.name == name), Oven(name))
+
+    def recovers_min(self, oven: Oven) -> float:
+        """What an oven needs between one load and the next. [min]"""
+        return self.recover_min if oven.recover_min is None else oven.recover_min
 
     def place(self, name: str) -> Place:
         """A place by its name.
@@ -81,7 +116,7 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
         With every fault of the file at once.
     """
     faults = Faults(where, Translatable("a kitchen file"))
-    keys = ("room_c", "people", "mixers", "hands_from", "hands_until", "oven_holds", "recover_min", "place")
+    keys = ("room_c", "people", "mixers", "hands_from", "hands_until", "oven_holds", "recover_min", "place", "oven")
     faults.unknown(table, keys, "")
     places: list[Place] = []
     for number, row in enumerate(faults.rows(table, "place"), start=1):
@@ -105,10 +140,26 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
         faults.report("hands_from and hands_until go together")
     elif hours[0] is not None and hours[1] is not None and hours[0] >= hours[1]:
         faults.report("hands_from must come before hands_until, on the same day")
+    ovens = _ovens(table, faults)
     recover_min = faults.number(table, "recover_min", "", at_most=600.0, can_be_zero=True)
     people, mixers, holds = (faults.whole(table, key, "", at_most=MOST) for key in ("people", "mixers", "oven_holds"))
     faults.raise_any()
-    return Kitchen(tuple(places), people or 1, mixers or 1, hours[0], hours[1], holds or 1, recover_min or 0.0)
+    return Kitchen(tuple(places), people or 1, mixers or 1, hours[0], hours[1], holds or 1, recover_min or 0.0, ovens)
+
+
+def _ovens(table: Mapping[str, Any], faults: Faults) -> tuple[Oven, ...]:
+    found: list[Oven] = []
+    for number, row in enumerate(faults.rows(table, "oven"), start=1):
+        prefix = f"oven {number}: "
+        faults.unknown(row, ("name", "decks", "recover_min"), prefix)
+        name = name_of(row, "name", Translatable("oven"), faults)
+        decks = faults.whole(row, "decks", prefix, at_most=MOST)
+        recover_min = faults.number(row, "recover_min", prefix, at_most=600.0, can_be_zero=True)
+        if name is not None and any(each.name == name for each in found):
+            faults.report("{prefix}there is an oven {name!r} already", prefix=prefix, name=name)
+        elif name is not None:
+            found.append(Oven(name, decks or 1, recover_min))
+    return tuple(found)
 
 
 def _wall_time(table: Mapping[str, Any], key: str, faults: Faults) -> time | None:

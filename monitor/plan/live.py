@@ -5,7 +5,7 @@ a stage begins when what it takes on is ready, a planned wait is kept where the 
 the oven in the order in which they are proofed.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Protocol
@@ -22,7 +22,9 @@ from monitor.plan.day import (
     load_key,
     oven_key,
 )
+from monitor.plan.kitchen import Kitchen
 from monitor.plan.orders import predecessors_of
+from monitor.plan.oven import Baking, bakings, can_share, turn_min
 from monitor.plan.stage_forecast import Span, StageForecast, forecast_stage, stand_in_lag_min
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
@@ -102,7 +104,7 @@ def retimed(plan: Plan, now: datetime, progress: Progress, forecast: ForecastSta
     """The plan with every time that is still to come moved to what is known now."""
     airs = measured_airs(plan, progress)
     doughs = tuple(_Retiming(plan, dough, now, progress, airs, forecast).moved() for dough in plan.doughs)
-    return replace(plan, doughs=_queued(doughs, plan.kitchen.recover_min, progress))
+    return replace(plan, doughs=_queued(doughs, plan.kitchen, progress))
 
 
 class _Retiming:
@@ -292,7 +294,8 @@ class _Retiming:
         early = timedelta()
         watched = self._watched(stage.number)
         is_seen = watched is not None and watched.outlook is not None
-        if is_seen and ready.p25 is not None and ready.p50 is not None:
+        is_by_the_clock = self.dough.method(stage).hours is not None
+        if is_seen and not is_by_the_clock and ready.p25 is not None and ready.p50 is not None:
             early = timedelta(minutes=ready.p50 - ready.p25)
         return loads[0].in_at - early - timedelta(minutes=bake.preheat_min)
 
@@ -311,26 +314,41 @@ def _kept_wait(
     return max(ready_at, min(was_at, closes_at))
 
 
-def _queued(doughs: tuple[DoughPlan, ...], recover_min: float, progress: Progress) -> tuple[DoughPlan, ...]:
+def _queued(doughs: tuple[DoughPlan, ...], kitchen: Kitchen, progress: Progress) -> tuple[DoughPlan, ...]:
     """The doughs with their loads one after the other, those already in first, then as they are proofed."""
-    every = [(dough.key, load) for dough in doughs for load in dough.loads]
 
-    def is_in(key: str, load: LoadPlan) -> bool:
-        return load_key(key, load.number, StepKind.LOAD) in progress.done
+    def is_in(each: Baking) -> bool:
+        return load_key(each.dough.key, each.load.number, StepKind.LOAD) in progress.done
 
-    every.sort(key=lambda each: (not is_in(*each), each[1].in_at, each[0], each[1].number))
-    free_at: datetime | None = None
     placed: dict[tuple[str, int], LoadPlan] = {}
-    for key, load in every:
-        in_at = load.in_at
-        if not is_in(key, load) and free_at is not None:
-            in_at = max(in_at, free_at)
-        out_at = load.out_at + (in_at - load.in_at)
-        placed[key, load.number] = replace(load, in_at=in_at, out_at=out_at)
-        free_at = max(out_at + timedelta(minutes=recover_min), free_at or out_at)
+    for name, baked in bakings(doughs):
+        oven = kitchen.oven(name)
+        recover_min = kitchen.recovers_min(oven)
+        before: list[Baking] = []
+        for each in sorted(baked, key=lambda each: (not is_in(each), each.load.in_at)):
+            load = each.load
+            if not is_in(each):
+                in_at = max([load.in_at, *_room_at(each, before, oven.decks, recover_min)])
+                load = replace(load, in_at=in_at, out_at=load.out_at + (in_at - load.in_at))
+            placed[each.dough.key, load.number] = load
+            before.append(replace(each, load=load))
     return tuple(
         replace(dough, loads=tuple(placed[dough.key, load.number] for load in dough.loads)) for dough in doughs
     )
+
+
+def _room_at(load: Baking, before: list[Baking], decks: int, recover_min: float) -> Iterator[datetime]:
+    """When a deck is free for a load, and when the oven has come from each other heat to the load's."""
+    free_at = []
+    for each in before:
+        turn_at = each.load.out_at + timedelta(
+            minutes=turn_min(each.ends_c, load.oven_c, load.preheat_min, recover_min)
+        )  # fmt: skip
+        free_at.append(turn_at)
+        if not can_share((each.oven_c, each.ends_c), (load.oven_c, load.ends_c)):
+            yield turn_at
+    if len(free_at) >= decks:
+        yield sorted(free_at)[-decks]
 
 
 @dataclass(frozen=True, slots=True)

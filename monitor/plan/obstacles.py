@@ -46,6 +46,8 @@ class RemedyKind(StrEnum):
     MORE_MIXERS = "more mixers"
     MORE_PLACES = "more places"
     MORE_OVEN = "more oven"
+    OPEN_EARLIER = "open earlier"
+    CLOSE_LATER = "close later"
     OTHER_HOURS = "other hours"
 
 
@@ -73,10 +75,17 @@ class Remedy:
 
 @dataclass(frozen=True, slots=True)
 class NoPlan:
-    """Why there is none. Without any obstacle several limits stand in the way at once."""
+    """Why there is none. Without any obstacle several limits stand in the way at once.
+
+    Attributes
+    ----------
+    nearest
+        Then, what the nearest plan there is would break.
+    """
 
     obstacles: tuple[Obstacle, ...]
     remedies: tuple[Remedy, ...]
+    nearest: tuple[Obstacle, ...] = ()
 
 
 class Variation(StrEnum):

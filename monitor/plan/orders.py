@@ -7,16 +7,17 @@ from math import ceil, floor
 
 from monitor.dough.learning import RecipeExperience
 from monitor.errors import UnfitError
-from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, is_shaped_in
+from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, comes_out_of_cold, is_cold, is_shaped_in, with_moves
 from monitor.plan.kitchen import Kitchen
+from monitor.plan.oven import ends_at_c
 from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage, still_to_come_min
-from monitor.recipe.batch import Stage
 from monitor.recipe.formula import Formula
 from monitor.recipe.ingredients import IngredientKind
 from monitor.recipe.intent import USUAL_DOUGH_TEMP_C
-from monitor.recipe.method import REFRIGERATOR, Bake, MethodStage
+from monitor.recipe.method import REFRIGERATOR, Bake, MethodStage, Work
 from monitor.recipe.parts import Recipe
 
+BEFORE_END_MIN = 15  # judgement: so close to the end of its range of hours nothing is planned without need
 LONGEST_DAY_MIN = 7 * 24 * 60  # judgement: nobody plans a loaf further ahead
 
 
@@ -52,16 +53,22 @@ class StageTask:
         Work before it stands. [min]
     ready_min, closes_min
         After it has begun to stand: taken on no sooner, and no later. [min]
+    best_min
+        Until then it is as good as at the beginning; later each minute tells. [min]
     predecessors
         Numbers of the stages of this dough that it takes on.
+    folds
+        Work while it stands: how long after it begins, and for how long. [min]
     """
 
     hands_min: int
     mixer_min: int
     ready_min: int
+    best_min: int
     closes_min: int
     predecessors: tuple[int, ...]
     uses: tuple[PlaceUse, ...]
+    folds: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,18 +78,18 @@ class BakeTask:
     Attributes
     ----------
     windows
-        For each load, minutes from the end of its own shaping: proofed, and no longer good.
+        For each load, minutes from the end of its own shaping: proofed, no longer at its best, and no longer good.
     stagger_min
         How much later than the one before each load is shaped, beyond its share of the hands. [min]
     can_stagger
         Whether the solver may delay loads more.
     """
 
-    windows: tuple[tuple[int, int], ...]
+    windows: tuple[tuple[int, int, int], ...]
     minutes: int
     preheat_min: int
-    recover_min: int
     oven_c: float
+    ends_c: float
     stagger_min: int = 0
     can_stagger: bool = False
 
@@ -95,16 +102,28 @@ class DoughTask:
     stages: tuple[StageTask, ...]
     bake: BakeTask | None
     wanted_min: int | None
+    is_after: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """What the kitchen has. ``nights``: spans of minutes without hands; ``places``: how many tubs each holds."""
+    """What the kitchen has.
+
+    Attributes
+    ----------
+    places
+        How many tubs each holds.
+    nights
+        Spans of minutes without hands.
+    ovens
+        Of each the decks, and what it needs between two loads. [min]
+    """
 
     people: int
     mixers: int
     places: tuple[tuple[str, int], ...]
     nights: tuple[tuple[int, int], ...]
+    ovens: tuple[tuple[int, int], ...] = ((1, 0),)
 
 
 @dataclass(frozen=True, slots=True)
@@ -115,8 +134,8 @@ class DoughTimes:
     ----------
     hands, begins, taken
         For each stage.
-    shaped, loaded
-        For each load: when it was shaped, when it goes in.
+    shaped, loaded, ovens
+        For each load: when it was shaped, when it goes in, and into which oven.
     late
         For each load, and then each stage but the last: by how much it misses the end of its window.
     """
@@ -126,6 +145,7 @@ class DoughTimes:
     taken: tuple[int, ...]
     shaped: tuple[int, ...]
     loaded: tuple[int, ...]
+    ovens: tuple[int, ...]
     late_loads: tuple[int, ...]
     late_stages: tuple[int, ...]
 
@@ -138,11 +158,13 @@ class Order:
     """One recipe, and when the last of it must be out of the oven; None: as soon as it can be.
 
     ``learned`` holds what finished batches taught, for each stage of the method; empty when nothing is known.
+    ``is_after`` turns the hour round: out no earlier, and as soon after it as can be.
     """
 
     recipe: Recipe
     wanted_at: datetime | None
     learned: tuple[RecipeExperience | None, ...] = ()
+    is_after: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,10 +216,6 @@ def _start_c(stage: MethodStage, before: tuple[int, ...], forecasts: list[StageF
     return forecasts[same[0]].end_c if same else USUAL_DOUGH_TEMP_C
 
 
-def _is_cold(stage: MethodStage) -> bool:
-    return stage.stage is Stage.RETARD or stage.cold_h > 0.0 or stage.place == REFRIGERATOR
-
-
 def _lead_min(recipe: Recipe, number: int, after: int | None, forecast: StageForecast, cold_c: float) -> float:
     """What a stage goes on rising after it was put into the cold, when that is what follows and nothing is shaped."""
     stage = recipe.method[number]
@@ -205,7 +223,7 @@ def _lead_min(recipe: Recipe, number: int, after: int | None, forecast: StageFor
         return 0.0
     next_stage = recipe.method[after]
     is_shaped_next = is_shaped_in(recipe, after) and not is_shaped_in(recipe, number)
-    if next_stage.part != stage.part or is_shaped_next or not _is_cold(next_stage):
+    if next_stage.part != stage.part or is_shaped_next or not is_cold(next_stage):
         return 0.0
     formula: Formula | None = recipe.formula_of(recipe.part(stage.part))
     return still_to_come_min(formula, tau_min=forecast.tau_min, dough_c=forecast.end_c, cold_c=cold_c)
@@ -224,9 +242,10 @@ def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
     ValueError
         When the recipe has no stages, or names a place that the kitchen does not have.
     """
-    recipe = order.recipe
-    if not recipe.method:
-        raise UnfitError("{name} says nothing of its stages: add [[stage]] tables to its file", name=recipe.name)
+    if not order.recipe.method:
+        raise UnfitError("{name} says nothing of its stages: add [[stage]] tables to its file", name=order.recipe.name)
+    recipe = with_moves(order.recipe)
+    order = replace(order, recipe=recipe)
     cold_c = kitchen.place(REFRIGERATOR).temp_c
     predecessors = predecessors_of(recipe)
     after = {before: number for number, befores in enumerate(predecessors) for before in befores}
@@ -276,11 +295,17 @@ def _loads(order: Order, kitchen: Kitchen, forecasts: list[StageForecast]) -> tu
     return tuple(loads)
 
 
-def _window(forecast: StageForecast) -> tuple[int, int]:
+def _window(forecast: StageForecast, stage: MethodStage) -> tuple[int, int, int]:
+    """When it is ready, until when it is at its best, and when it closes, in minutes from its beginning.
+
+    It is best in the first half of its window; where the recipe itself gives the range, until shortly before its end.
+    """
     opens = forecast.ready.p50
     if opens is None:  # not to be foreseen: the horizon, and the words say that it will hardly get there
-        return LONGEST_DAY_MIN, LONGEST_DAY_MIN + round(KEEPS_MIN)
-    return ceil(opens), max(floor(forecast.closes_min), ceil(opens))
+        return LONGEST_DAY_MIN, LONGEST_DAY_MIN, LONGEST_DAY_MIN + round(KEEPS_MIN)
+    first, last = ceil(opens), max(floor(forecast.closes_min), ceil(opens))
+    half = (last - first) // 2
+    return first, first + half if stage.longest_h is None else last - min(half, BEFORE_END_MIN), last
 
 
 def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_stagger: bool = False) -> DoughTask:
@@ -288,39 +313,54 @@ def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_st
     recipe = dough.recipe
     stages = []
     for number, stage in enumerate(recipe.method):
-        opens, closes = _window(dough.forecasts[number])
+        opens, best, closes = _window(dough.forecasts[number], stage)
         uses = []
         cold_min = round(60.0 * stage.cold_h)
         if cold_min:
             uses.append(PlaceUse(REFRIGERATOR, 0, cold_min, stage.takes))
         uses.append(PlaceUse(stage.place, cold_min, None, stage.takes))
         hands = round(stage.hands_min)
-        stages.append(StageTask(hands, round(stage.mixer_min), opens, closes, dough.predecessors[number], tuple(uses)))
+        folds, before = folds_of(stage, opens), dough.predecessors[number]
+        mixer = round(stage.mixer_min)
+        stages.append(StageTask(hands, mixer, opens, best, closes, before, tuple(uses), folds))
     wanted_at = dough.order.wanted_at
     wanted = None if wanted_at is None else floor((wanted_at - base_at).total_seconds() / 60.0)
-    return DoughTask(dough.key, tuple(stages), _bake_task(dough, kitchen, can_stagger), wanted)
+    return DoughTask(dough.key, tuple(stages), _bake_task(dough, kitchen, can_stagger), wanted, dough.order.is_after)
+
+
+def folds_of(stage: MethodStage, ready_min: int) -> tuple[tuple[int, int], ...]:
+    """Each fold that comes before a stage is ready: after how long, and how long hands are at it. [min]"""
+    return tuple(
+        (round(at), ceil(step.hands_min))
+        for step in stage.steps
+        if step.work is Work.FOLD
+        for at in step.after_min
+        if at < ready_min
+    )
 
 
 def _bake_task(dough: PreparedOrder, kitchen: Kitchen, can_stagger: bool) -> BakeTask | None:
     bake = dough.recipe.bake
     if bake is None:
         return None
-    windows = tuple(_window(forecast) for forecast, _ in dough.loads)
+    windows = tuple(_window(forecast, dough.recipe.method[-1]) for forecast, _ in dough.loads)
     return BakeTask(
         windows=windows,
         minutes=round(bake.minutes),
         preheat_min=round(bake.preheat_min),
-        recover_min=round(kitchen.recover_min),
         oven_c=bake.oven_c,
+        ends_c=ends_at_c(bake),
         stagger_min=round(bake.stagger_min),
-        can_stagger=can_stagger,
+        # what stands in the cold until it is taken out waits there for the oven, load by load
+        can_stagger=can_stagger or comes_out_of_cold(dough.recipe, len(dough.recipe.method) - 1),
     )
 
 
 def limits_of(kitchen: Kitchen, base_at: datetime, horizon: int, zone: tzinfo) -> Limits:
     """What the kitchen allows, in minutes from ``base_at``."""
     places = tuple((each.name, each.holds) for each in kitchen.all_places if each.holds is not None)
-    return Limits(kitchen.people, kitchen.mixers, places, _nights(kitchen, base_at, horizon, zone))
+    ovens = tuple((each.decks, ceil(kitchen.recovers_min(each))) for each in kitchen.all_ovens)
+    return Limits(kitchen.people, kitchen.mixers, places, _nights(kitchen, base_at, horizon, zone), ovens)
 
 
 def _nights(kitchen: Kitchen, base_at: datetime, horizon: int, zone: tzinfo) -> tuple[tuple[int, int], ...]:
@@ -339,7 +379,7 @@ def _nights(kitchen: Kitchen, base_at: datetime, horizon: int, zone: tzinfo) -> 
         day += timedelta(days=1)
 
 
-def dough_plan(dough: PreparedOrder, times: DoughTimes, base_at: datetime) -> DoughPlan:
+def dough_plan(dough: PreparedOrder, times: DoughTimes, base_at: datetime, kitchen: Kitchen) -> DoughPlan:
     """What the solver found, back on the clock."""
 
     def at(minute: int) -> datetime:
@@ -366,7 +406,7 @@ def dough_plan(dough: PreparedOrder, times: DoughTimes, base_at: datetime) -> Do
     loads = []
     for number, (forecast, pieces) in enumerate(dough.loads):
         shaped_at, in_at = at(times.shaped[number]), at(times.loaded[number])
-        opens, closes = _window(forecast)
+        opens, _, closes = _window(forecast, recipe.method[-1])
         loads.append(
             LoadPlan(
                 number=number + 1,
@@ -376,6 +416,7 @@ def dough_plan(dough: PreparedOrder, times: DoughTimes, base_at: datetime) -> Do
                 closes_at=shaped_at + timedelta(minutes=closes),
                 in_at=in_at,
                 out_at=in_at + timedelta(minutes=0.0 if bake is None else bake.minutes),
+                oven=kitchen.all_ovens[times.ovens[number]].name,
             )
         )
     if loads:

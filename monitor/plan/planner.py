@@ -2,15 +2,15 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime, tzinfo
-from itertools import pairwise
+from datetime import datetime, time, tzinfo
+from itertools import combinations, pairwise
 from typing import assert_never
 
-from monitor.plan.day import Plan, PlanId
+from monitor.plan.day import Plan, PlanId, shares_of
 from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.obstacles import Alternative, NoPlan, Obstacle, Remedy, RemedyKind, Variation
-from monitor.plan.orders import DoughTimes, Limit, Order, PreparedOrder, dough_plan, prepared_order
-from monitor.plan.solver import LOAD_HANDS_MIN, Problem
+from monitor.plan.orders import DoughTimes, Limit, Order, PreparedOrder, dough_plan, folds_of, prepared_order
+from monitor.plan.solver import LOADING_MIN, Problem
 from monitor.recipe.batch import Stage
 from monitor.recipe.ingredients import YEASTS
 from monitor.recipe.method import ROOM
@@ -56,7 +56,7 @@ def make_plan(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: 
     times = problem.times()
     if times is None:
         return _explained(problem)
-    plans = tuple(dough_plan(each, found, base_at) for each, found in zip(doughs, times, strict=True))
+    plans = tuple(dough_plan(each, found, base_at, kitchen) for each, found in zip(doughs, times, strict=True))
     return Plan(PlanId(0), now, kitchen, plans)
 
 
@@ -72,7 +72,21 @@ def _explained(problem: Problem) -> NoPlan:
         obstacles += found
         if found:
             remedies += _remedies(problem, limit, found)
-    return NoPlan(tuple(obstacles), tuple(remedies))
+    return NoPlan(tuple(obstacles), tuple(remedies), () if obstacles else tuple(_nearest(problem)))
+
+
+def _nearest(problem: Problem) -> list[Obstacle]:
+    """What the nearest plan breaks, where no limit alone stands in the way: a later hour first, then any two, then all.
+
+    That it is late is measured; the rest is as it comes, since nothing but lateness has a price there.
+    """
+    others = [limit for limit in Limit if limit is not Limit.TIME]
+    pairs = [(Limit.TIME, each) for each in others]
+    for lifted in (*pairs, *combinations(others, 2), tuple(Limit)):
+        times = problem.tried(*lifted)
+        if times is not None:
+            return [each for limit in lifted for each in _obstacles(problem, limit, times)]
+    return []
 
 
 # -- what stands in the way -------------------------------------------------------------------------------------------
@@ -143,9 +157,18 @@ def _hands(problem: Problem, times: tuple[DoughTimes, ...]) -> Spans:
     for dough, each in zip(problem.doughs, times, strict=True):
         last = len(dough.recipe.method) - 1
         for number, stage in enumerate(dough.recipe.method):
-            end = each.shaped[-1] if number == last and each.shaped else each.hands[number] + round(stage.hands_min)
-            found.append((dough.key, each.hands[number], end, 1))
-        found += [(dough.key, at, at + LOAD_HANDS_MIN, 1) for at in each.loaded]
+            hands = round(stage.hands_min)
+            ready_min = round(dough.forecasts[number].ready.p50 or 0.0)
+            begins = each.begins[number]
+            found += [(dough.key, begins + at, begins + at + it, 1) for at, it in folds_of(stage, ready_min)]
+            if number < last or not each.shaped:
+                found.append((dough.key, each.hands[number], each.hands[number] + hands, 1))
+                continue
+            shares = zip(each.shaped, shares_of(hands, len(each.shaped)), strict=True)
+            found += [(dough.key, at - share, at, 1) for at, share in shares]
+        if (bake := dough.recipe.bake) is not None:
+            outs = [at + round(bake.minutes) for at in each.loaded]
+            found += [(dough.key, at, at + LOADING_MIN, 1) for at in (*each.loaded, *outs)]
     return found
 
 
@@ -208,7 +231,7 @@ def _at_night(problem: Problem, times: tuple[DoughTimes, ...]) -> list[Obstacle]
     found = []
     for begin, end in problem.limits.nights:
         for key, start, stop, _ in _hands(problem, times):
-            if start < end and stop > begin:
+            if start < end and stop > begin and stop > start:
                 found.append(Obstacle(Limit.HOURS, (key,), problem.at(start), problem.at(stop), float(stop - start)))
     return found
 
@@ -226,7 +249,9 @@ def _remedies(problem: Problem, limit: Limit, found: list[Obstacle]) -> list[Rem
             people = problem.kitchen.people + 1
             return _more(problem, RemedyKind.MORE_PEOPLE, found, replace(problem.kitchen, people=people), people)
         case Limit.HOURS:
-            return [Remedy(RemedyKind.OTHER_HOURS, each.doughs[0], each.minutes, each.from_at) for each in found[:1]]
+            return _longer_hours(problem) or [
+                Remedy(RemedyKind.OTHER_HOURS, each.doughs[0], each.minutes, each.from_at) for each in found
+            ]
         case Limit.MIXER:
             mixers = problem.kitchen.mixers + 1
             return _more(problem, RemedyKind.MORE_MIXERS, found, replace(problem.kitchen, mixers=mixers), mixers)
@@ -263,6 +288,28 @@ def _chilled(problem: Problem, key: str) -> list[Remedy]:
         if problem.with_bake(key, chill_min=minutes).tried() is not None:
             return [Remedy(RemedyKind.CHILL, key, minutes)]
     return []
+
+
+def _longer_hours(problem: Problem) -> list[Remedy]:
+    """Hands an hour or more earlier, and the same later: the least of each that would do."""
+    kitchen = problem.kitchen
+    opens, closes = kitchen.hands_from, kitchen.hands_until
+    if opens is None or closes is None:
+        return []
+    earlier = [replace(kitchen, hands_from=time(hour)) for hour in reversed(range(opens.hour + (opens.minute > 0)))]
+    later = [replace(kitchen, hands_until=time(hour)) for hour in range(closes.hour + 1, 24)]
+    found = []
+    for kind, ways in ((RemedyKind.OPEN_EARLIER, earlier), (RemedyKind.CLOSE_LATER, [*later, _till_midnight(kitchen)])):
+        does = next((each for each in ways if problem.with_kitchen(each).tried() is not None), None)
+        clock = None if does is None else does.hands_from if kind is RemedyKind.OPEN_EARLIER else does.hands_until
+        if clock is not None:
+            day = problem.base_at.astimezone(problem.zone).date()
+            found.append(Remedy(kind, at=datetime.combine(day, clock, problem.zone)))
+    return found
+
+
+def _till_midnight(kitchen: Kitchen) -> Kitchen:
+    return replace(kitchen, hands_until=time.max.replace(second=0, microsecond=0))
 
 
 def _more(problem: Problem, kind: RemedyKind, found: list[Obstacle], kitchen: Kitchen, number: int) -> list[Remedy]:

@@ -8,11 +8,13 @@ possible and as small as it can be.
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
+from math import ceil, floor
 from typing import Any
 
 from ortools.sat.python import cp_model
 
 from monitor.errors import MonitorError
+from monitor.plan.day import LOAD_HANDS_MIN, shares_of
 from monitor.plan.kitchen import Kitchen
 from monitor.plan.orders import (
     LONGEST_DAY_MIN,
@@ -28,17 +30,17 @@ from monitor.plan.orders import (
     prepared_order,
     task_of,
 )
+from monitor.plan.oven import can_share, longest_idle_min, turn_min
 
 # Deterministic seconds of the solver: the same answer on every machine, be it quick or slow.
 EFFORT = 10.0
 EFFORT_TO_EXPLAIN = 2.0
 SEED = 20260302
 SPARE_MIN = 2 * 24 * 60  # how far past the wanted hour a plan is looked for when that hour cannot be met
-LOAD_HANDS_MIN = 3  # judgement: to load a stone or to empty it
-HEAT_CHANGE_MIN = 15  # judgement: for an oven to go to another temperature
-SAME_HEAT_C = 10.0  # judgement: breads this close bake at one temperature
-# What a minute costs. Judgement, in this order: lateness, missing the hour, over-waiting, delaying a shaping.
-LATE_COST, EARLY_COST, WAIT_COST, STAGGER_COST = 10_000, 20, 3, 2
+LOADING_MIN = ceil(LOAD_HANDS_MIN)
+# What a minute costs. Judgement, in this order: lateness, waiting when no longer at its best, missing the hour,
+# waiting, delaying a shaping.
+LATE_COST, PAST_BEST_COST, EARLY_COST, WAIT_COST, STAGGER_COST = 10_000, 30, 20, 3, 2
 
 
 class SolverError(MonitorError):
@@ -47,9 +49,12 @@ class SolverError(MonitorError):
 
 @dataclass(slots=True)
 class _LoadVars:
+    """``ovens``: for each oven, whether the load goes into it."""
+
     shaped: cp_model.IntVar
     loaded: cp_model.IntVar
     late: cp_model.IntVar
+    ovens: list[cp_model.IntVar]
 
 
 @dataclass(slots=True)
@@ -101,6 +106,8 @@ class _Day:
         for number, stage in enumerate(task.stages):
             self.model.add(found.taken[number] >= found.begins[number] + stage.ready_min)
             self._stand(found, number, stage)
+            for at, hands in stage.folds:
+                self._work(found.begins[number] + at, hands)
             is_shaping = number == last and task.bake is not None
             if not is_shaping:
                 self.model.add(found.begins[number] == found.hands[number] + stage.hands_min)
@@ -119,12 +126,20 @@ class _Day:
                 earlier = task.stages[before]
                 # Hands take on what is ready in their middle: the first piece a little before, the last a little after.
                 self.model.add(found.taken[before] == found.hands[number] + stage.hands_min // 2)
-                self.model.add(end_of_hands[number] <= found.begins[before] + earlier.closes_min + late)
-                self.costs.append(WAIT_COST * (found.taken[before] - found.begins[before] - earlier.ready_min))
+                closes = max(earlier.closes_min, earlier.ready_min + ceil(stage.hands_min / 2))
+                self.model.add(end_of_hands[number] <= found.begins[before] + closes + late)
+                self._wait(found.taken[before] - found.begins[before], earlier.ready_min, earlier.best_min)
         self._wanted(found)
         return found
 
-    def _work(self, start: cp_model.IntVar, hands: int, mixer: int = 0) -> None:
+    def _wait(self, stood: cp_model.LinearExprT, ready: int, best: int) -> None:
+        """What it costs that something stands for longer than it needs."""
+        self.costs.append(WAIT_COST * (stood - ready))
+        past_best = self._minute()
+        self.model.add(past_best >= stood - best)
+        self.costs.append(PAST_BEST_COST * past_best)
+
+    def _work(self, start: cp_model.LinearExprT, hands: int, mixer: int = 0) -> None:
         if hands > 0:
             self.hands.append(self.model.new_fixed_size_interval_var(start, hands, ""))
         if mixer > 0:
@@ -144,10 +159,10 @@ class _Day:
     def _bake(self, dough: _DoughVars, bake: BakeTask) -> cp_model.IntVar:
         """Shape load after load, then bake each inside its own window. The end of the last hands comes back."""
         number = len(dough.task.stages) - 1
-        stage, n = dough.task.stages[number], len(bake.windows)
-        shares = [stage.hands_min * (i + 1) // n - stage.hands_min * i // n for i in range(n)]
+        stage = dough.task.stages[number]
+        shares = shares_of(stage.hands_min, len(bake.windows))
         start = dough.hands[number]
-        for i, (opens, closes) in enumerate(bake.windows):
+        for i, (opens, best, closes) in enumerate(bake.windows):
             if i:
                 delay = self.model.new_int_var(
                     bake.stagger_min, self.horizon if bake.can_stagger else bake.stagger_min, ""
@@ -156,25 +171,28 @@ class _Day:
                 start, before = self._minute(), dough.loads[-1].shaped
                 self.model.add(start == before + delay)
             self._work(start, shares[i], stage.mixer_min if i == 0 else 0)
-            load = _LoadVars(self._minute(), self._minute(), self._lateness())
+            load = _LoadVars(self._minute(), self._minute(), self._lateness(), self._choice())
             self.model.add(load.shaped == start + shares[i])
             self.model.add(load.loaded >= load.shaped + opens)
             self.model.add(load.loaded <= load.shaped + closes + load.late)
-            self.costs.append(WAIT_COST * (load.loaded - load.shaped - opens))
+            self._wait(load.loaded - load.shaped, opens, best)
             if dough.loads:
                 self.model.add(load.loaded >= dough.loads[-1].loaded)
-            self._work(load.loaded, LOAD_HANDS_MIN)
+            self._work(load.loaded, LOADING_MIN)
+            self._work(load.loaded + bake.minutes, LOADING_MIN)
             self.ovens.append((bake, load))
             dough.loads.append(load)
         self.model.add(dough.begins[number] == dough.loads[0].shaped)
         self.model.add(dough.taken[number] == dough.loads[-1].loaded)
-        self.model.add(dough.loads[0].loaded >= bake.preheat_min)
         return dough.loads[-1].shaped
 
     def _wanted(self, dough: _DoughVars) -> None:
         bake, wanted = dough.task.bake, dough.task.wanted_min
         end = dough.taken[-1] if bake is None else dough.loads[-1].loaded + bake.minutes
-        if wanted is not None and Limit.TIME not in self.lifted:
+        if wanted is not None and dough.task.is_after:
+            self.model.add(end >= wanted)
+            self.costs.append(LATE_COST * (end - wanted))
+        elif wanted is not None and Limit.TIME not in self.lifted:
             self.model.add(end <= wanted)
             self.costs.append(EARLY_COST * (wanted - end))
         elif wanted is not None:
@@ -203,24 +221,61 @@ class _Day:
                 self.model.add_cumulative([each for each, _ in standing], [takes for _, takes in standing], holds)
         if Limit.OVEN not in self.lifted:
             self._oven()
+        self._lit()
+
+    def _choice(self) -> list[cp_model.IntVar]:
+        """One oven of those there are."""
+        found = [self.model.new_bool_var("") for _ in self.limits.ovens]
+        self.model.add_exactly_one(found)
+        return found
 
     def _oven(self) -> None:
-        """One load at a time; between breads of different heat the oven wants its while."""
-        self.model.add_no_overlap(
-            [
-                self.model.new_fixed_size_interval_var(load.loaded, bake.minutes + bake.recover_min, "")
+        """As many loads at a time as an oven has decks, all at one temperature."""
+        for oven, (decks, recover) in enumerate(self.limits.ovens):
+            held = [
+                self.model.new_optional_fixed_size_interval_var(
+                    load.loaded, bake.minutes + max(recover, LOADING_MIN), load.ovens[oven], ""
+                )
                 for bake, load in self.ovens
             ]
-        )
-        for i, (first, load) in enumerate(self.ovens):
-            for second, other in self.ovens[i + 1 :]:
-                if abs(first.oven_c - second.oven_c) <= SAME_HEAT_C:
+            self.model.add_cumulative(held, [1] * len(held), decks)
+            for i, (first, load) in enumerate(self.ovens):
+                for second, other in self.ovens[i + 1 :]:
+                    if can_share((first.oven_c, first.ends_c), (second.oven_c, second.ends_c)):
+                        continue
+                    is_first, both = self.model.new_bool_var(""), (load.ovens[oven], other.ovens[oven])
+                    gap = self._gap(first, second, recover)
+                    self.model.add(other.loaded >= load.loaded + gap).only_enforce_if(is_first, *both)
+                    gap = self._gap(second, first, recover)
+                    self.model.add(load.loaded >= other.loaded + gap).only_enforce_if(~is_first, *both)
+
+    @staticmethod
+    def _gap(first: BakeTask, then: BakeTask, recover: int) -> int:
+        """From the loading of one bread to that of another which bakes at another temperature."""
+        return first.minutes + ceil(turn_min(first.ends_c, then.oven_c, then.preheat_min, recover))
+
+    def _lit(self) -> None:
+        """Somebody turns the oven on for each load, unless it is on still from the one before."""
+        nights = [] if Limit.HOURS in self.lifted else self.limits.nights
+        dark = cp_model.Domain.from_intervals([[begin, end - 1] for begin, end in nights])
+        hours = cp_model.Domain(0, self.horizon).intersection_with(dark.complement())
+        for i, (bake, load) in enumerate(self.ovens):
+            is_lit = self.model.new_bool_var("")
+            heated = load.loaded - bake.preheat_min
+            self.model.add_linear_expression_in_domain(heated, hours).only_enforce_if(is_lit)
+            still_on = [is_lit]
+            for j, (earlier, other) in enumerate(self.ovens):
+                if i == j:
                     continue
-                is_first = self.model.new_bool_var("")
-                gap = first.minutes + max(first.recover_min, HEAT_CHANGE_MIN)
-                self.model.add(other.loaded >= load.loaded + gap).only_enforce_if(is_first)
-                gap = second.minutes + max(second.recover_min, HEAT_CHANGE_MIN)
-                self.model.add(load.loaded >= other.loaded + gap).only_enforce_if(~is_first)
+                follows = self.model.new_bool_var("")
+                out = other.loaded + earlier.minutes
+                idle = floor(longest_idle_min(bake.preheat_min))
+                self.model.add(load.loaded >= out).only_enforce_if(follows)
+                self.model.add(load.loaded <= out + idle).only_enforce_if(follows)
+                for mine, its in zip(load.ovens, other.ovens, strict=True):
+                    self.model.add(mine == its).only_enforce_if(follows)
+                still_on.append(follows)
+            self.model.add_bool_or(still_on)
 
 
 def solve(
@@ -252,6 +307,8 @@ def solve(
     solver = cp_model.CpSolver()
     solver.parameters.num_workers = 1
     solver.parameters.random_seed = SEED
+    # It would leave the process without any handler of Ctrl-C: a demo that planned left all its programs running.
+    solver.parameters.catch_sigint_signal = False
     solver.parameters.max_deterministic_time = effort
     status = solver.solve(day.model)
     if status == cp_model.INFEASIBLE:
@@ -274,6 +331,7 @@ def solve(
             taken=values(dough.taken),
             shaped=values(load.shaped for load in dough.loads),
             loaded=values(load.loaded for load in dough.loads),
+            ovens=tuple(values(load.ovens).index(1) for load in dough.loads),
             late_loads=values(load.late for load in dough.loads),
             late_stages=values(dough.late),
         )

@@ -12,18 +12,19 @@ from monitor.dough.heat import dough_temp_from_air, vessel_time_constant_s
 from monitor.dough.kinetics import equivalent_hours, relative_rate
 from monitor.dough.learning import RecipeExperience
 from monitor.dough.outlook import Moments
-from monitor.dough.temperature import AirStep
+from monitor.dough.temperature import MIXED_DENSITY_G_ML, AirStep
 from monitor.dough.track import Series, Track
-from monitor.recipe.batch import Batch, BatchId, Target
+from monitor.dough.warmth import WARM_C
+from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.method import MethodStage
-from monitor.recipe.parts import Recipe
+from monitor.recipe.parts import PartKind, Recipe
 from monitor.recipe.vessel import Shape, Vessel
 
 HORIZON = timedelta(hours=72)
 ANY_MOMENT = datetime(2000, 1, 1, tzinfo=UTC)  # a forecast made ahead depends on no date
-MIXED_DENSITY_G_ML = 1.15  # from memory, 1.10-1.22 after mixing
 AFTER_PEAK_MIN = 60.0  # judgement: a preferment used within the hour after its peak is as good as at it
+BY_THE_CLOCK_FRAC = 0.1  # judgement: a baker who says 12 h means 11 to 13
 KEEPS_MIN = 24 * 60.0  # judgement: whatever the forecast says, nothing is planned to wait longer than a day
 COLD_ENOUGH_TAUS = 8.0  # after so many time constants a dough is as cold as its air
 
@@ -66,6 +67,9 @@ class StageForecast:
         How slowly it follows the air. [min]
     warm_min
         Minutes above 5 C until it is ready.
+    does
+        For a stage by the clock, what it may do in its hours, as the minutes that would do as much with the usual
+        dough; not foreseeable otherwise. [min]
     """
 
     ready: Span
@@ -74,14 +78,12 @@ class StageForecast:
     end_c: float
     tau_min: float
     warm_min: float
+    does: Span = Span()
 
     @property
     def ready_min(self) -> float | None:
         """The middle of ``ready``. [min]"""
         return self.ready.p50
-
-
-WARM_C = 5.0  # 41 F: FDA Food Code 3-501.16 (seen), cold holding at or below
 
 
 def body_of(mass_g: float) -> Vessel:
@@ -160,14 +162,26 @@ def forecast_stage(
         return _minutes(found.ready), _minutes(found.peak)
 
     ready, peak = forecast(stage.target)
+    does = Span()
     if stage.hours is not None:
-        ready = Span(*[60.0 * stage.hours] * 5)
+        hours_min = 60.0 * stage.hours
+        if recipe.part(stage.part).kind is not PartKind.SOAKER:
+            does = _does(hours_min, peak if peak.p50 is not None else ready)
+        ready = Span(*[hours_min] * 5)
     closes = [KEEPS_MIN + (ready.p50 or 0.0)]
-    if stage.hours is None and stage.target.is_peak:
+    if stage.longest_h is not None:
+        closes.append(60.0 * stage.longest_h)
+    elif stage.hours is not None:
+        # The baker's hour stands; it keeps to where the estimator sees it past its best, where that is later.
+        by_the_clock_min = (1.0 + BY_THE_CLOCK_FRAC) * 60.0 * stage.hours
+        is_ripened = stage.stage is Stage.PREFERMENT
+        over = peak.p50 + AFTER_PEAK_MIN if is_ripened and peak.p50 is not None else peak.p25
+        closes += [] if over is None else [max(by_the_clock_min, over)]
+    elif stage.target.is_peak:
         closes.append((peak.p50 or HORIZON.total_seconds() / 60.0) + AFTER_PEAK_MIN)
     elif peak.p25 is not None:
         closes.append(peak.p25)
-    if stage.good_to_rise_pct is not None:
+    if stage.good_to_rise_pct is not None and stage.longest_h is None:
         over = forecast(Target(stage.good_to_rise_pct))[0].p50  # as sure as ``ready``: their doubt is one and the same
         if over is not None:
             closes.append(over)
@@ -184,7 +198,17 @@ def forecast_stage(
         end_c=float(dough_c[-1]),
         tau_min=tau_s / 60.0,
         warm_min=float(np.count_nonzero(dough_c > WARM_C)),
+        does=does,
     )
+
+
+def _does(hours_min: float, doubt: Span) -> Span:
+    """What a dough may do in so many minutes, where it may be as much quicker or slower as ``doubt`` says of it."""
+    middle = doubt.p50
+    if middle is None:
+        return Span()
+    found = (None if not each else hours_min * middle / each for each in reversed(doubt.quantiles))
+    return Span(*found)
 
 
 def still_to_come_min(formula: Formula | None, *, tau_min: float, dough_c: float, cold_c: float) -> float:
@@ -193,7 +217,7 @@ def still_to_come_min(formula: Formula | None, *, tau_min: float, dough_c: float
     So much before its target a dough must go into the cold. The rest that it does once it is cold is not counted.
 
     >>> round(still_to_come_min(None, tau_min=120.0, dough_c=25.0, cold_c=4.0))
-    77
+    75
     """
     cardinals = gassing_cardinals(formula)
     t_s = np.linspace(0.0, COLD_ENOUGH_TAUS * tau_min * 60.0, 400)

@@ -1,16 +1,20 @@
 """One dough: what is in the tub, which stage it is in, what it should reach, and what the baker did to it."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
-from datetime import datetime
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Any, NewType
 
+from monitor.errors import ConfigError, UnfitError
 from monitor.recipe.calibration import Calibration
+from monitor.recipe.events import MEASURED
+from monitor.recipe.events import Event as Event
+from monitor.recipe.events import EventKind as EventKind
 from monitor.recipe.formula import FORMULA_KEYS, Formula
-from monitor.recipe.toml_tables import Faults, name_of, nodes_of, shown, vessel_of
+from monitor.recipe.toml_tables import Faults, minutes_of, name_of, nodes_of, shown, vessel_of
 from monitor.recipe.vessel import Vessel
-from monitor.translatable import Translatable
+from monitor.translatable import Number, Translatable
 from monitor.wire.readings import Channel, NodeId
 
 BatchId = NewType("BatchId", int)
@@ -18,9 +22,11 @@ BatchId = NewType("BatchId", int)
 DEFAULT_TARGET_RISE_PCT = 100.0  # doubling: common practice, no source
 DEFAULT_PREHEAT_MIN = 30.0  # oven and stone half an hour before loading: common practice, no source
 
-# What a batch file may say at the most. Judgement: far beyond any bakery, so that only slips are caught.
-LARGEST_G = 10_000_000.0
-LARGEST_ML = 10_000_000.0
+# What a batch file may say. Judgement: far beyond any bakery, so that only slips are caught.
+LONGEST_STAGE_H = 240.0
+LEAST_FLOUR_G, LARGEST_G = 1.0, 10_000_000.0
+LEAST_ML, LARGEST_ML = 1.0, 10_000_000.0
+MOST_SALT_PCT = 20.0
 LARGEST_RISE_PCT = 1000.0
 LONGEST_PREHEAT_MIN = 1440.0
 
@@ -32,25 +38,6 @@ class Stage(StrEnum):
     FIRST_RISE = "first rise"
     FINAL_PROOF = "final proof"
     RETARD = "retard"
-
-
-class EventKind(StrEnum):
-    """What a baker does to a dough that the estimator must know of."""
-
-    FOLD = "fold"  # knocks gas out; the rise is still counted from the start volume
-    MOVE = "move"  # to other air: another shelf, cabinet or room
-    POKE = "poke"
-    LID = "lid"  # lid or sensor taken off and put back
-    END = "end"  # the stage is over
-
-
-@dataclass(frozen=True, slots=True)
-class Event:
-    """Something a baker did, at an aware UTC moment."""
-
-    at: datetime
-    kind: EventKind
-    note: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,7 +61,8 @@ class Batch:
     started_at
         Aware UTC datetime the stage began; readings before it are not this batch's.
     start_volume_ml
-        Volume that rise is counted from, when the baker knows it; None: the estimator takes the settled first level.
+        Volume that rise is counted from, when the baker knows it; None: the estimator takes the lowest settled level
+        of the first hours.
     nodes
         Which node each channel is read from. One node may serve many batches.
     preheat_min
@@ -83,6 +71,10 @@ class Batch:
         The one that holds for each channel of its nodes, where there is one.
     recipe
         What the baker calls the recipe; empty: by the batch's name, see ``recipe_key``.
+    folds_min
+        When it is to be folded, after its start, earliest first. [min]
+    perishable
+        Names of the egg, milk and the like in it.
     """
 
     id: BatchId
@@ -99,6 +91,8 @@ class Batch:
     ended_at: datetime | None = None
     calibrations: tuple[Calibration, ...] = ()
     recipe: str = ""
+    folds_min: tuple[float, ...] = ()
+    perishable: tuple[str, ...] = ()
 
     @property
     def recipe_key(self) -> str:
@@ -126,14 +120,24 @@ class Batch:
 def _formula(table: Mapping[str, Any], faults: Faults) -> Formula | None:
     faults.unknown(table, FORMULA_KEYS, "formula.")
     grams = {
-        key: faults.number(table, key, "formula.", at_most=LARGEST_G, can_be_zero=key != "flour_g")
+        key: faults.number(table, key, "formula.", at_most=LARGEST_G, can_be_zero=True)
         for key in FORMULA_KEYS
-        if key in table
+        if key in table and key != "flour_g"
     }
+    grams["flour_g"] = faults.number(table, "flour_g", "formula.", at_least=LEAST_FLOUR_G, at_most=LARGEST_G)
     if "flour_g" not in table:
         faults.report("formula.flour_g is missing: percentages are counted on the flour")
     weights = {key: value for key, value in grams.items() if value is not None}
-    return Formula(**weights) if "flour_g" in weights else None
+    if "flour_g" not in weights:
+        return None
+    formula = Formula(**weights)
+    if formula.pct("salt_g") > MOST_SALT_PCT:
+        faults.report(
+            "formula.salt_g = {salt_g} is {pct} % of the flour: nothing rises there; most breads have about 2 %",
+            salt_g=Number(formula.salt_g, "g"),
+            pct=Number(formula.pct("salt_g"), ".0f"),
+        )
+    return formula
 
 
 def _target(table: Mapping[str, Any], faults: Faults) -> Target:
@@ -156,8 +160,44 @@ def _events(table: Mapping[str, Any], faults: Faults) -> tuple[Event, ...]:
         if not isinstance(note, str):
             faults.report("{prefix}note = {note} must be text", prefix=prefix, note=shown(note))
         elif at is not None and kind is not None:
-            events.append(Event(at, kind, note))
+            event = Event(at, kind, note)
+            events.append(event)
+            try:
+                require_measured(event)
+            except ValueError as err:
+                faults.report("{prefix}{why}", prefix=prefix, why=err)
     return tuple(sorted(events, key=lambda event: event.at))
+
+
+def require_measured(event: Event) -> None:
+    """Refuse a check whose note is to be a number and is none that a dough can have.
+
+    Raises
+    ------
+    UnfitError
+        With the numbers that it can be.
+    """
+    if event.kind in MEASURED and event.value is None:
+        low, high = MEASURED[event.kind]
+        raise UnfitError(
+            "note = {note} must be the number that was measured as {kind}, from {low} to {high}",
+            note=shown(event.note),
+            kind=event.kind.value,
+            low=Number(low, "g"),
+            high=Number(high, "g"),
+        )
+
+
+def _perishable(table: Mapping[str, Any], faults: Faults) -> tuple[str, ...]:
+    """Names of the egg, milk and the like in it."""
+    names = table.get("perishable", [])
+    if isinstance(names, list) and all(isinstance(name, str) and name.strip() for name in names):
+        return tuple(name.strip() for name in names)
+    faults.report(
+        'perishable = {names} must be names of the egg, milk and the like in the dough, such as ["egg", "milk"]',
+        names=shown(names),
+    )
+    return ()
 
 
 def batch_from_toml(table: Mapping[str, Any], where: str, *, now: datetime | None = None) -> Batch:
@@ -180,7 +220,7 @@ def batch_from_toml(table: Mapping[str, Any], where: str, *, now: datetime | Non
     faults = Faults(where)
     known = (
         "name", "recipe", "stage", "started", "target_rise_pct", "target", "vessel", "formula", "events", "nodes",
-        "preheat_min",
+        "preheat_min", "folds_min", "perishable",
     )  # fmt: skip
     faults.unknown(table, known, "")
     name = name_of(table, "name", Translatable("batch"), faults)
@@ -193,7 +233,9 @@ def batch_from_toml(table: Mapping[str, Any], where: str, *, now: datetime | Non
     vessel, start_volume_ml = None, None
     if vessel_table is not None:
         vessel = vessel_of(vessel_table, faults)
-        start_volume_ml = faults.number(vessel_table, "start_volume_ml", "vessel.", at_most=LARGEST_ML)
+        start_volume_ml = faults.number(
+            vessel_table, "start_volume_ml", "vessel.", at_least=LEAST_ML, at_most=LARGEST_ML
+        )
     elif "vessel" not in table:
         faults.report("[vessel] is missing: shape, base_mm and depth_mm at the least")
     formula_table = faults.table(table, "formula")
@@ -201,10 +243,18 @@ def batch_from_toml(table: Mapping[str, Any], where: str, *, now: datetime | Non
     nodes_table = faults.table(table, "nodes")
     nodes = () if nodes_table is None else nodes_of(nodes_table, faults)
     events = _events(table, faults)
+    folds_min = minutes_of(table, "folds_min", faults) if "folds_min" in table else ()
+    perishable = _perishable(table, faults)
     ended = [event.at for event in events if event.kind is EventKind.END]
     if ended and started_at is not None and ended[0] < started_at:
         faults.report(
             "events: the end at {ended} lies before the batch started", ended=f"{ended[0]:%Y-%m-%dT%H:%M:%SZ}"
+        )
+    elif ended and started_at is not None and ended[0] - started_at > timedelta(hours=LONGEST_STAGE_H):
+        faults.report(
+            "events: the end at {ended} lies more than {days} days after the batch started; correct one of the two",
+            ended=f"{ended[0]:%Y-%m-%dT%H:%M:%SZ}",
+            days=Number(LONGEST_STAGE_H / 24.0, "g"),
         )
     faults.raise_any()
     assert name is not None
@@ -227,4 +277,29 @@ def batch_from_toml(table: Mapping[str, Any], where: str, *, now: datetime | Non
         events=events,
         ended_at=ended[0] if ended else None,
         recipe=recipe or "",
+        folds_min=folds_min,
+        perishable=perishable,
     )
+
+
+def placed_and_covered(batch: Batch, place: str | None, *, is_covered: bool) -> Batch:
+    """The batch with the notes of where it stands and that it is covered, from its start on."""
+    said = [Event(batch.started_at, EventKind.MOVE, place)] if place else []
+    said += [Event(batch.started_at, EventKind.COVER)] if is_covered else []
+    return replace(batch, events=tuple(sorted([*batch.events, *said], key=lambda event: event.at)))
+
+
+def require_near_start(batch: Batch, now: datetime) -> None:
+    """Refuse to watch a batch that began, or will begin, further away than a stage can be long: that is a slip.
+
+    Raises
+    ------
+    ConfigError
+        With what to write instead. A batch that has ended is only kept, so it may be as old as it is.
+    """
+    if batch.ended_at is None and abs(batch.started_at - now) > timedelta(hours=LONGEST_STAGE_H):
+        raise ConfigError(
+            "started = {started} lies more than {days} days from now; correct it, or say that it starts now with --now",
+            started=f"{batch.started_at:%Y-%m-%dT%H:%M:%SZ}",
+            days=Number(LONGEST_STAGE_H / 24.0, "g"),
+        )

@@ -30,16 +30,34 @@ LEAST_READINGS = 3  # judgement: one stray reading is then outvoted
 ICE_C, ICE_SD_C = 0.0, 0.1  # ice in water melts at 0 C; give or take a tenth in a stirred glass: judgement
 EMPTY_SD_MM = 1.0  # judgement: how far a ranger's own error may differ between the empty base and a dough's top
 BLOCK_SD_MM = 0.2  # judgement: a block measured with a calliper, standing where a dough's top will be
-REFERENCE_SD = {Channel.AIR_TEMP: 0.3, Channel.DOUGH_TEMP: 0.3, Channel.HUMIDITY: 3.0}  # judgement: a kitchen's best
 WORK_C = 26.0  # judgement: the middle of dough temperatures; a two-point offset is right here
 WORK_SPAN_C = 5.0  # judgement: doughs lie within this of it
 LEAST_APART_C = 5.0  # judgement: closer points would make the line between them arbitrary
 
-# Judgement: the least doubt of a median, since a sensor counts in steps; a spread at which nothing was held still; an
-# offset that no working sensor has.
-LEAST_SD = {Channel.DISTANCE: 0.3, Channel.AIR_TEMP: 0.02, Channel.DOUGH_TEMP: 0.02, Channel.HUMIDITY: 0.1}
-RESTLESS_SD = {Channel.DISTANCE: 5.0, Channel.AIR_TEMP: 0.5, Channel.DOUGH_TEMP: 0.5, Channel.HUMIDITY: 3.0}
-LARGEST_OFFSET = {Channel.DISTANCE: 50.0, Channel.AIR_TEMP: 5.0, Channel.DOUGH_TEMP: 5.0, Channel.HUMIDITY: 15.0}
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """What is sensible of sensors that measure in one unit; all of it judgement, in that unit.
+
+    Attributes
+    ----------
+    least_sd
+        Least doubt of a median, since a sensor counts in steps.
+    restless_sd
+        Spread at which nothing was held still.
+    largest_offset
+        No working sensor is further off.
+    reference_sd
+        Doubt of the best instrument in a kitchen; None: there is none.
+    """
+
+    least_sd: float
+    restless_sd: float
+    largest_offset: float
+    reference_sd: float | None
+
+
+LIMITS = {"°C": Limits(0.02, 0.5, 5.0, 0.3), "%": Limits(0.1, 3.0, 15.0, 3.0), "mm": Limits(0.3, 5.0, 50.0, None)}
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,17 +119,17 @@ def settled(channel: Channel, values: Sequence[float]) -> tuple[float, float]:
             channel=channel,
             least_readings=LEAST_READINGS,
         )
-    spread = stdev(values)
-    if spread > RESTLESS_SD[channel]:
+    spread, limits = stdev(values), LIMITS[channel.unit]
+    if spread > limits.restless_sd:
         raise UnfitError(
             "{channel} spread by {spread}, more than {restless_sd}: it did not hold still, or "
             "something else was in the way; wait and try again",
             channel=channel,
             spread=Number(spread, ".1f"),
-            restless_sd=Number(RESTLESS_SD[channel], "g"),
+            restless_sd=Number(limits.restless_sd, "g"),
         )
     # 1.2533: standard error of a median of normal readings over that of their mean
-    return median(values), max(LEAST_SD[channel], 1.2533 * spread / sqrt(len(values)))
+    return median(values), max(limits.least_sd, 1.2533 * spread / sqrt(len(values)))
 
 
 def one_point(node: NodeId, channel: Channel, point: Point, at: datetime, how: Comparison) -> Calibration:
@@ -160,7 +178,7 @@ def two_points(cold: Calibration, warm: Point, at: datetime) -> Calibration:
 
 
 def _sensible(calibration: Calibration) -> Calibration:
-    largest = LARGEST_OFFSET[calibration.channel]
+    largest = LIMITS[calibration.channel.unit].largest_offset
     if abs(calibration.offset) > largest:
         raise UnfitError(
             "{channel} would need {offset}, more than {largest}: that is no small error but a fault; "

@@ -14,6 +14,7 @@ PART_HYDRATION_PCT = (40.0, 150.0)  # a stiff preferment, a liquid one
 MOST_YEAST_PCT = 3.0  # instant, on all flour
 MUCH_SUGAR_PCT = 10.0
 MOST_PREFERMENTED_PCT = 60.0
+MOST_MALT_PCT = 2.0  # with its enzymes alive; beyond, the crumb turns sticky
 SPARE_FRAC = 0.05  # a preferment clings to its tub: so much may be left over, or be short, without a finding
 DOUBT_FRAC = 0.05  # a weight less sure than this is a finding
 
@@ -34,6 +35,7 @@ class FindingKind(Enum):
     YEAST = auto()
     SUGAR = auto()
     PREFERMENTED = auto()
+    MALT = auto()
     PIECES_SHORT = auto()
     PIECES_LEFT_OVER = auto()
     DOUBTFUL_WEIGHT = auto()
@@ -93,7 +95,7 @@ def _leaven(part: Part, recipe: Recipe) -> Iterator[Finding]:
     ripe = (IngredientKind.STARTER, IngredientKind.PART)
     if found.flour_g <= 0.0:
         yield Finding(FindingKind.NO_FLOUR, part.name)
-    elif found.yeast_g == 0.0 and found.sour_flour_g == 0.0:
+    elif found.yeast_g == found.sour_flour_g == found.grown_yeast_g == 0.0:
         yield Finding(FindingKind.NO_LEAVEN, part.name)
     elif part.kind is PartKind.SOURDOUGH and not any(each.kind in ripe for each in part.ingredients):
         yield Finding(FindingKind.NO_STARTER, part.name)
@@ -112,7 +114,8 @@ def _whole(recipe: Recipe) -> Iterator[Finding]:
         yield Finding(FindingKind.WATER, share_pct=water_pct)
     for kind, mass_g, most_pct in (
         (FindingKind.YEAST, total.yeast_g, MOST_YEAST_PCT),
-        (FindingKind.SUGAR, total.sugar_g, MUCH_SUGAR_PCT),
+        (FindingKind.SUGAR, 0.0 if total.osmotolerant_g == total.yeast_g > 0.0 else total.sugar_g, MUCH_SUGAR_PCT),
+        (FindingKind.MALT, total.malt_g, MOST_MALT_PCT),
         (FindingKind.PREFERMENTED, total.prefermented_g, MOST_PREFERMENTED_PCT),
     ):
         if total.pct(mass_g) > most_pct:
@@ -122,7 +125,7 @@ def _whole(recipe: Recipe) -> Iterator[Finding]:
 def _pieces(recipe: Recipe) -> Iterator[Finding]:
     if recipe.piece_g is None:
         return
-    wanted_g, made_g = recipe.pieces * recipe.piece_g, recipe.dough.mass_g
+    wanted_g, made_g = recipe.pieces * recipe.piece_g, recipe.divided_g
     if wanted_g > made_g * 1.005:
         yield Finding(FindingKind.PIECES_SHORT, mass_g=wanted_g, made_g=made_g)
     elif wanted_g < made_g * (1.0 - SPARE_FRAC):

@@ -7,6 +7,8 @@ from enum import StrEnum
 from monitor.recipe.formula import Formula
 
 USUAL_DOUGH_TEMP_C = 25.0  # common practice, no source: dough leaves the mixer at 24 to 26 C
+UNMEASURED_ROOM_C = 24.0  # judgement: a kitchen, when nothing was measured
+USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 
 
 @dataclass(frozen=True, slots=True)

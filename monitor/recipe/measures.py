@@ -12,6 +12,7 @@ CUP_ML = 236.5882365  # US customary cup, exact: 1/16 of 231 cubic inches
 SPOONS_PER_CUP = 16
 TEASPOONS_PER_CUP = 48
 OUNCES_PER_POUND = 16
+FLOUR_PCT = 100.0  # a dough yield ("TA 168") counts the flour too: 100 of flour and 68 of water
 
 
 class Unit(StrEnum):
@@ -91,12 +92,15 @@ def amount_of(text: str) -> Amount:
     --------
     >>> amount_of("2 1/4 tsp"), amount_of("1.5kg")
     (Amount(number=2.25, unit=<Unit.TEASPOON: 'tsp'>), Amount(number=1.5, unit=<Unit.KILOGRAM: 'kg'>))
-    >>> amount_of("68 %").unit, amount_of("all").unit
-    (<Unit.PERCENT: '%'>, <Unit.ALL: 'all'>)
+    >>> amount_of("68 %") == amount_of("TA 168"), amount_of("all").unit
+    (True, <Unit.ALL: 'all'>)
     """
     clean = " ".join(text.lower().split())
     if clean == "all":
         return Amount(1.0, Unit.ALL)
+    dough_yield = re.fullmatch(r"ta ?(\d{3}(?:[.,]\d+)?)", clean)
+    if dough_yield is not None and (above := float(dough_yield[1].replace(",", ".")) - FLOUR_PCT) > 0.0:
+        return Amount(above, Unit.PERCENT)
     match = re.fullmatch(rf"(?:{_NUMBER})\s*(?P<unit>[a-z%]*)", clean)
     if match is not None:
         name = _OTHER_NAMES.get(match["unit"], match["unit"])
@@ -110,6 +114,26 @@ def amount_of(text: str) -> Amount:
         "{text!r} is no amount; write for example 700 g, 1.5 kg, 24 oz, 2 1/4 tsp, 3 cups, 250 ml, 68 % or all",
         text=text[:40],
     )
+
+
+def feed_ratio(text: str) -> tuple[float, float, float]:
+    """Starter, flour and water of a feed, by weight, as bakers write it.
+
+    Raises
+    ------
+    ValueError
+        When it is none.
+
+    Examples
+    --------
+    >>> feed_ratio("1:5:5"), feed_ratio("1 : 2 : 1,2")
+    ((1.0, 5.0, 5.0), (1.0, 2.0, 1.2))
+    """
+    match = re.fullmatch(r"\s*(\d{1,3}(?:[.,]\d+)?)\s*:\s*(\d{1,3}(?:[.,]\d+)?)\s*:\s*(\d{1,3}(?:[.,]\d+)?)\s*", text)
+    starter, flour, water = (float(each.replace(",", ".")) for each in match.groups()) if match else (0.0, 0.0, 0.0)
+    if min(starter, flour, water) <= 0.0:
+        raise UnfitError("{text!r} is no feed; write starter, flour and water by weight, such as 1:5:5", text=text[:40])
+    return starter, flour, water
 
 
 def volume_weight(volume_ml: float, per_cup_g: tuple[float, float, float]) -> Weight:

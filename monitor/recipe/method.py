@@ -1,14 +1,75 @@
-"""How a recipe is worked: stages that end at a rise, a peak or after hours, the hands each needs, and the bake."""
+"""How a recipe is worked: the work before and during each stage, what each stage waits for, and the bake."""
 
 from dataclasses import dataclass, field
+from enum import StrEnum
 
 from monitor.recipe.batch import Stage, Target
+from monitor.recipe.events import REFRIGERATOR as REFRIGERATOR
+from monitor.recipe.events import ROOM as ROOM
 from monitor.recipe.vessel import Vessel
 from monitor.wire.readings import Channel, NodeId
 
-ROOM = "room"
-REFRIGERATOR = "refrigerator"
-UNMEASURED_ROOM_C = 24.0  # judgement: a kitchen, when nothing was measured
+
+class Work(StrEnum):
+    """What is done to a dough by hand or by the mixer."""
+
+    AUTOLYSE = "autolyse"  # flour and water alone, left to themselves before the rest goes in
+    TEMPER = "temper"  # a cold preferment or dough, left to lose its chill
+    MIX = "mix"
+    DIVIDE = "divide"
+    PRESHAPE = "preshape"
+    REST = "bench rest"
+    SHAPE = "shape"
+    FOLD = "fold"  # while the stage goes on; all others are done before it
+
+
+class MixUntil(StrEnum):
+    """By what a mixer is stopped, whatever its clock says."""
+
+    WINDOWPANE = "windowpane"  # a piece can be drawn so thin that light falls through
+
+
+@dataclass(frozen=True, slots=True)
+class WorkStep:
+    """One step of the work that belongs to a stage.
+
+    Attributes
+    ----------
+    hands_min, rest_min
+        How long hands are at it, and how long the dough is then left to itself. [min]
+    speeds
+        Of a mix: the mixer's speed and how long it runs at it, one after the other. [-, min]
+    until
+        Of a mix: the check that ends it; None: the minutes do.
+    after_min
+        Of folds: how long after the stage begins each is due. [min]
+    place
+        Where it is done or stands meanwhile; empty: where the dough is.
+    cue
+        How a baker sees that it is done, in the recipe's own words.
+    """
+
+    work: Work
+    hands_min: float = 0.0
+    rest_min: float = 0.0
+    speeds: tuple[tuple[float, float], ...] = ()
+    until: MixUntil | None = None
+    after_min: tuple[float, ...] = ()
+    place: str = ""
+    cue: str = ""
+
+    @property
+    def mixer_min(self) -> float:
+        """How long the mixer runs. [min]"""
+        return sum(minutes for _, minutes in self.speeds)
+
+
+def work_before_min(steps: tuple[WorkStep, ...]) -> float:
+    """How long the work before a stage takes from its first touch on. [min]
+
+    Rests count: whoever must come back to a bench in a quarter of an hour is not free for other work (judgement).
+    """
+    return sum(step.hands_min + step.rest_min for step in steps if step.work is not Work.FOLD)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,7 +83,9 @@ class MethodStage:
     target
         A rise or the peak; looked at only when ``hours`` is None.
     hours
-        It stands so long, whatever it does. [h]
+        It stands so long, whatever it does; the least of it when ``longest_h`` gives a range. [h]
+    longest_h
+        It may stand so long; None: no range was given. [h]
     cold_h
         Of the stage, so long in the refrigerator at first, before ``place``. [h]
     good_to_rise_pct
@@ -37,6 +100,12 @@ class MethodStage:
         What it is watched in, and by which nodes; None and empty when it is not watched.
     sample_g
         Weight in the vessel, when that is a small jar standing in for the pieces; None: it holds all of it. [g]
+    steps
+        The work in detail, in order; empty when the recipe gives its minutes only.
+    cue
+        How a baker sees that the stage is over, in the recipe's own words.
+    in_bulk
+        A retard of the whole dough, which is divided afterwards; otherwise it is one of shaped pieces.
     """
 
     part: str
@@ -53,6 +122,34 @@ class MethodStage:
     vessel: Vessel | None = None
     nodes: tuple[tuple[Channel, NodeId], ...] = ()
     sample_g: float | None = None
+    steps: tuple[WorkStep, ...] = ()
+    longest_h: float | None = None
+    cue: str = ""
+    in_bulk: bool = False
+
+    @property
+    def folds_min(self) -> tuple[float, ...]:
+        """When it is to be folded, after it begins, earliest first. [min]"""
+        return tuple(sorted(at for step in self.steps if step.work is Work.FOLD for at in step.after_min))
+
+
+@dataclass(frozen=True, slots=True)
+class OvenStep:
+    """What changes in the oven while bread is in it.
+
+    Attributes
+    ----------
+    after_min
+        Minutes after loading.
+    oven_c
+        What the oven is turned to; None: it stays. [C]
+    vents
+        True when steam is let out.
+    """
+
+    after_min: float
+    oven_c: float | None = None
+    vents: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +172,16 @@ class Bake:
         How much later than the one before each load is shaped, so that those that must wait are not over-proofed. [min]
     chill_min
         How long each load stands in the refrigerator at first, for every load before it. [min]
+    loss_pct
+        What the dough loses in the oven, of its weight when loaded; None: as most breads of that weight. [%]
+    steps
+        What changes after loading, in order.
+    core_c
+        How hot its middle is when it is baked, at sea level; None: the minutes say it. [C]
+    cool_min
+        How long it cools before it is cut or packed. [min]
+    cue
+        How a baker sees that it is baked, in the recipe's own words.
     """
 
     minutes: float
@@ -84,3 +191,8 @@ class Bake:
     at_once: int | None = None
     stagger_min: float = 0.0
     chill_min: float = 0.0
+    loss_pct: float | None = None
+    steps: tuple[OvenStep, ...] = ()
+    core_c: float | None = None
+    cool_min: float = 0.0
+    cue: str = ""

@@ -3,16 +3,23 @@
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from math import log2
 
 from monitor.errors import UnfitError
 from monitor.recipe.formula import SOURDOUGH_FLOUR_FRAC, YEAST_PER_FRESH, Formula, YeastForm
-from monitor.recipe.ingredients import PERISHABLE, YEASTS, IngredientKind, composition
-from monitor.recipe.measures import Weight, weighed
+from monitor.recipe.ingredient_table import row_of
+from monitor.recipe.ingredients import PERISHABLE, RIPE, YEASTS, Composition, IngredientKind
+from monitor.recipe.measures import FLOUR_PCT, Weight, weighed
 from monitor.recipe.method import Bake, MethodStage
 
-PREFERMENT_YEAST_GROWTH = 2.0
-"""Yeast at work in a ripe preferment, over what was weighed into it. Judgement: 0.5 % yeast grew by 88 % in 6 h (a
-secondary page, seen; primary probably Thorn & Ross 1960, from memory), and preferments stand longer."""
+RIPE_GROWN_PCT, RIPE_HALVED_AT_PCT = 0.62, 0.17
+"""What baker's yeast gains in a preferment until it is ripe, as instant yeast on its flour: so much where next to none
+was weighed in, half of that where 0.17 % was. Computed from the growth and the gas by which school times of liquid
+preferments are met (``monitor.dough.gassing``): whatever the dose, ripe ones end at 0.5 to 0.7 %."""
+KILO_LOSS_PCT, LOSS_PCT_PER_HALVING = 13.0, 1.6
+LEAST_LOSS_PCT, MOST_LOSS_PCT = 8.0, 22.0
+"""What a loaf of a kilogram of dough loses in the oven, more for each halving, and within which bounds: a fifth of a
+small roll. Common practice, no source."""
 
 
 class PartKind(StrEnum):
@@ -35,7 +42,11 @@ class Ingredient:
     written
         The amount in the baker's own words.
     hydration_pct
-        Of a starter: water on its flour. None for anything else, and for a starter of equal parts. [%]
+        Of a starter or old dough: water on its flour; None: as its name says, or as most are. [%]
+    flour
+        Of a starter or old dough: the flour in it; empty: not said.
+    declared
+        What the recipe says it is made of; None: as the table of ingredients says.
     """
 
     name: str
@@ -43,11 +54,35 @@ class Ingredient:
     weight: Weight
     written: str = ""
     hydration_pct: float | None = None
+    flour: str = ""
+    declared: Composition | None = None
+
+    @property
+    def composition(self) -> Composition:
+        """What it is made of; a part is not looked into."""
+        if self.declared is not None:
+            return self.declared
+        known = row_of(self.name, self.kind)
+        if known is None:
+            return Composition()
+        return (
+            known.composition
+            if self.hydration_pct is None
+            else replace(known, hydration_pct=self.hydration_pct).composition
+        )
+
+    @property
+    def holds(self) -> Composition:
+        """What is in it whether a baker counts it or not: the water of olives and of yeast too."""
+        known = None if self.declared is not None else row_of(self.name, self.kind)
+        if known is None or known.row.has_own_fat or self.composition.flour > 0.0:
+            return self.composition
+        return known.row.own
 
     @property
     def flour_g(self) -> float:
         """The flour in it, a starter's too; a part's own is not looked into. [g]"""
-        return self.weight.g * composition(self.kind, self.hydration_pct).flour
+        return self.weight.g * self.composition.flour
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +99,17 @@ class Part:
         return sum(each.weight.g for each in self.ingredients)
 
     @property
+    def feed(self) -> tuple[float, float] | None:
+        """Flour and water to one of ripe starter, "1:5:5"; None when it is not just these three."""
+        mass_g = dict.fromkeys((IngredientKind.STARTER, IngredientKind.FLOUR, IngredientKind.WATER), 0.0)
+        for each in self.ingredients:
+            if each.kind not in mass_g:
+                return None
+            mass_g[each.kind] += each.weight.g
+        starter_g, flour_g, water_g = mass_g.values()
+        return (flour_g / starter_g, water_g / starter_g) if starter_g > 0.0 else None
+
+    @property
     def own_flour_g(self) -> float:
         """The flour weighed into this part, the base of its percentages. [g]"""
         return sum(each.weight.g for each in self.ingredients if each.kind is IngredientKind.FLOUR)
@@ -78,15 +124,19 @@ class Contents:
     flour_g, water_g, salt_g, sugar_g, fat_g
         All there is, whichever ingredient it came with: the water of milk is water.
     yeast_g
-        Baker's yeast as instant yeast.
+        Baker's yeast of every form as instant yeast.
+    osmotolerant_g
+        Of it: what sugar hardly slows.
     prefermented_g
         Of the flour: what came in through preferments, sourdoughs and starters.
     sour_flour_g
         Of the flour: what came in through sourdoughs and starters.
-    old_yeast_g
-        Of the yeast: what came in through preferments.
+    grown_yeast_g
+        What yeast gained in preferments, besides what was weighed.
     perishable_g
         Egg, milk and the like.
+    malt_g
+        With its enzymes alive.
     """
 
     mass_g: float = 0.0
@@ -96,10 +146,12 @@ class Contents:
     sugar_g: float = 0.0
     fat_g: float = 0.0
     yeast_g: float = 0.0
+    osmotolerant_g: float = 0.0
     prefermented_g: float = 0.0
     sour_flour_g: float = 0.0
-    old_yeast_g: float = 0.0
+    grown_yeast_g: float = 0.0
     perishable_g: float = 0.0
+    malt_g: float = 0.0
 
     def plus(self, other: "Contents", share: float = 1.0) -> "Contents":
         """This and a share of another."""
@@ -115,6 +167,11 @@ class Contents:
         """All water on all flour. [%]"""
         return self.pct(self.water_g)
 
+    @property
+    def dough_yield(self) -> float:
+        """Flour and water to 100 of flour: the *Teigausbeute* of German formulas."""
+        return FLOUR_PCT + self.hydration_pct
+
 
 def _own(part: Part) -> Contents:
     """What the ingredients of a part bring by themselves, other parts left out."""
@@ -122,9 +179,8 @@ def _own(part: Part) -> Contents:
     for each in part.ingredients:
         if each.kind is IngredientKind.PART:
             continue
-        share, mass_g = composition(each.kind, each.hydration_pct), each.weight.g
+        share, mass_g = each.composition, each.weight.g
         flour_g = mass_g * share.flour
-        is_starter = each.kind is IngredientKind.STARTER
         found = found.plus(
             Contents(
                 mass_g=mass_g,
@@ -134,12 +190,24 @@ def _own(part: Part) -> Contents:
                 sugar_g=mass_g * share.sugar,
                 fat_g=mass_g * share.fat,
                 yeast_g=_as_instant_g(each),
-                prefermented_g=flour_g if is_starter else 0.0,
-                sour_flour_g=flour_g if is_starter else 0.0,
+                osmotolerant_g=_as_instant_g(each) if each.kind is IngredientKind.OSMOTOLERANT_YEAST else 0.0,
+                prefermented_g=flour_g if each.kind in RIPE else 0.0,
+                sour_flour_g=flour_g if each.kind is IngredientKind.STARTER else 0.0,
+                grown_yeast_g=flour_g * RIPE_GROWN_PCT / 100.0 if each.kind is IngredientKind.OLD_DOUGH else 0.0,
                 perishable_g=mass_g if each.kind in PERISHABLE else 0.0,
+                malt_g=mass_g if each.kind is IngredientKind.MALT else 0.0,
             )
         )
     return found
+
+
+def _grown_g(preferment: Contents) -> float:
+    """What the yeast of a preferment gains until it is ripe, as instant yeast. [g]"""
+    if preferment.yeast_g <= 0.0 or preferment.flour_g <= 0.0:
+        return 0.0
+    dose_pct = 100.0 * (preferment.yeast_g + preferment.grown_yeast_g) / preferment.flour_g
+    gained_pct = RIPE_GROWN_PCT / (1.0 + dose_pct / RIPE_HALVED_AT_PCT)
+    return preferment.grown_yeast_g + preferment.flour_g * gained_pct / 100.0
 
 
 def _as_instant_g(ingredient: Ingredient) -> float:
@@ -165,6 +233,8 @@ class Recipe:
         The stages it goes through, in order; empty when the file is a formula only.
     bake
         None when the file does not say.
+    dividing_loss_pct
+        Of the dough, what clings to tub, scraper and bench. [%]
     """
 
     name: str
@@ -174,6 +244,7 @@ class Recipe:
     method: tuple[MethodStage, ...] = ()
     bake: Bake | None = None
     note: str = ""
+    dividing_loss_pct: float = 0.0
 
     @property
     def dough(self) -> Part:
@@ -211,7 +282,7 @@ class Recipe:
                 continue
             inside = self.contents(source)
             if source.kind in (PartKind.PREFERMENT, PartKind.SOURDOUGH):
-                inside = replace(inside, prefermented_g=inside.flour_g, old_yeast_g=inside.yeast_g)
+                inside = replace(inside, prefermented_g=inside.flour_g, grown_yeast_g=_grown_g(inside))
             found = found.plus(inside, each.weight.g / source.mass_g)
         return found
 
@@ -227,16 +298,43 @@ class Recipe:
                 if each.kind is IngredientKind.PART and each.name == part.name:
                     yield user, each
 
+    def perishables(self, part: Part) -> tuple[str, ...]:
+        """Names of egg, milk and the like in a part or in what goes into it."""
+        found: list[str] = []
+        for each in part.ingredients:
+            if each.kind is IngredientKind.PART:
+                found += self.perishables(self.part(each.name))
+            elif each.kind in PERISHABLE:
+                found.append(each.name)
+        return tuple(dict.fromkeys(found))
+
     @property
     def each_g(self) -> float:
-        """What one piece weighs. [g]"""
-        return self.dough.mass_g / self.pieces if self.piece_g is None else self.piece_g
+        """What one piece weighs, as dough. [g]"""
+        return self.divided_g / self.pieces if self.piece_g is None else self.piece_g
+
+    @property
+    def divided_g(self) -> float:
+        """The dough that there is to divide, after what clings. [g]"""
+        return self.dough.mass_g * (1.0 - self.dividing_loss_pct / 100.0)
+
+    @property
+    def bake_loss_pct(self) -> float:
+        """What a piece loses in the oven: as the recipe says, or as most breads of its weight. [%]"""
+        if self.bake is not None and self.bake.loss_pct is not None:
+            return self.bake.loss_pct
+        return usual_bake_loss_pct(self.each_g)
+
+    @property
+    def baked_g(self) -> float:
+        """What one piece weighs out of the oven. [g]"""
+        return self.each_g * (1.0 - self.bake_loss_pct / 100.0)
 
     def formula_of(self, part: Part) -> Formula | None:
         """A part as the estimator takes it; None when there is no flour in it.
 
-        Sourdough is counted as equal parts flour and water by its flour, and yeast out of a preferment as
-        ``PREFERMENT_YEAST_GROWTH`` times what was weighed into it.
+        Sourdough is counted as equal parts flour and water by its flour, and yeast out of a preferment with what it has
+        grown there.
         """
         found = self.contents(part)
         sour_flour_g = 0.0 if part.kind is PartKind.SOURDOUGH else found.sour_flour_g
@@ -252,8 +350,9 @@ class Recipe:
             salt_g=found.salt_g,
             sugar_g=found.sugar_g,
             fat_g=found.fat_g,
-            instant_yeast_g=found.yeast_g + (PREFERMENT_YEAST_GROWTH - 1.0) * found.old_yeast_g,
+            instant_yeast_g=found.yeast_g - found.osmotolerant_g + found.grown_yeast_g,
             sourdough_g=sour_flour_g / SOURDOUGH_FLOUR_FRAC,
+            osmotolerant_yeast_g=found.osmotolerant_g,
         )
 
 
@@ -288,8 +387,29 @@ def scaled_to_dough(recipe: Recipe, dough_g: float) -> Recipe:
 
 
 def scaled_to_pieces(recipe: Recipe, pieces: int, piece_g: float) -> Recipe:
-    """The recipe for so many pieces of a weight."""
-    return replace(scaled_to_dough(recipe, pieces * piece_g), pieces=pieces, piece_g=piece_g)
+    """The recipe for so many pieces of a weight as dough, and for what clings when it is divided."""
+    dough_g = pieces * piece_g / (1.0 - recipe.dividing_loss_pct / 100.0)
+    return replace(scaled_to_dough(recipe, dough_g), pieces=pieces, piece_g=piece_g)
+
+
+def usual_bake_loss_pct(piece_g: float) -> float:
+    """What most breads of a weight as dough [g] lose in the oven. [%]
+
+    >>> [round(usual_bake_loss_pct(g), 1) for g in (1000.0, 500.0, 60.0)]
+    [13.0, 14.6, 19.5]
+    """
+    if piece_g <= 0.0:
+        return MOST_LOSS_PCT
+    usual = KILO_LOSS_PCT - LOSS_PCT_PER_HALVING * log2(piece_g / 1000.0)
+    return min(max(usual, LEAST_LOSS_PCT), MOST_LOSS_PCT)
+
+
+def scaled_to_baked(recipe: Recipe, pieces: int, baked_g: float) -> Recipe:
+    """The recipe for so many pieces of a weight out of the oven."""
+    piece_g = baked_g
+    for _ in range(20):  # the loss goes by the weight of the dough, which it decides: each round is a tenth as far off
+        piece_g = baked_g / (1.0 - replace(recipe, piece_g=piece_g).bake_loss_pct / 100.0)
+    return scaled_to_pieces(recipe, pieces, piece_g)
 
 
 def scaled_to_preferment(recipe: Recipe, part: Part, at_hand_g: float) -> Recipe:

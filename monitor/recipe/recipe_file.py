@@ -1,29 +1,59 @@
 """A recipe from its TOML file and back to one."""
 
+import re
 from collections.abc import Mapping
 from typing import Any
 
 import tomlkit
 
-from monitor.recipe.batch import DEFAULT_PREHEAT_MIN, LARGEST_G, LARGEST_RISE_PCT, LONGEST_PREHEAT_MIN, Stage, Target
-from monitor.recipe.ingredients import CUP_G, PIECE_G, STATED_DOUBT_FRAC, IngredientKind, kind_of
-from monitor.recipe.measures import GRAMS, MILLILITRES, Amount, Unit, Weight, amount_of, volume_weight, weighed
-from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage
+from monitor.recipe.batch import (
+    DEFAULT_PREHEAT_MIN,
+    LARGEST_G,
+    LARGEST_RISE_PCT,
+    LONGEST_PREHEAT_MIN,
+    LONGEST_STAGE_H,
+    MOST_SALT_PCT,
+    Stage,
+    Target,
+)
+from monitor.recipe.ingredient_table import nearest, recognised, row_of
+from monitor.recipe.ingredients import CUP_G, RIPE, STATED_DOUBT_FRAC, Composition, IngredientKind
+from monitor.recipe.measures import (
+    GRAMS,
+    MILLILITRES,
+    Amount,
+    Unit,
+    Weight,
+    amount_of,
+    feed_ratio,
+    volume_weight,
+    weighed,
+)
+from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage, OvenStep, work_before_min
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
 from monitor.recipe.toml_tables import Faults, name_of, nodes_of, short_number, shown, vessel_of, vessel_table
-from monitor.translatable import Translatable
+from monitor.recipe.work_file import LONGEST_WORK_MIN, cue_of, work_step, work_step_table
+from monitor.translatable import Number, Translatable
+from monitor.units import celsius
 
-LONGEST_STAGE_H = 240.0
-LONGEST_WORK_MIN = 600.0
 MOST_PIECES = 5000
-HOTTEST_OVEN_C = 500.0
+HOTTEST_OVEN_C = 550.0
+USUAL_OVEN_C = 300.0  # judgement: deck ovens for bread end about there; beyond it somebody may mean Fahrenheit
 WARMEST_DOUGH_C = 45.0
-_INGREDIENT_KEYS = ("amount", "kind", "g_per_cup", "hydration_pct")
+CORE_C = (60.0, 105.0)  # judgement: bread is done between 88 and 98; outside these somebody may mean Fahrenheit
+LONGEST_COOLING_MIN = 2880.0
+LARGEST_LOSS_PCT = 40.0
+_SHARES = {f"{name}_pct": name for name in ("flour", "water", "salt", "sugar", "fat")}
+_INGREDIENT_KEYS = ("amount", "kind", "g_per_cup", "hydration_pct", "flour", *_SHARES)
+_FED = ("ripe starter", "flour", "water")  # what a ratio is of, unless the recipe names it
 _STAGE_KEYS = (
     "part", "stage", "rise_pct", "target", "hours", "place", "cold_h", "good_to_rise_pct", "hands_min", "mixer_min",
-    "dough_c", "takes", "sample_g", "vessel", "nodes",
+    "dough_c", "takes", "sample_g", "in_bulk", "vessel", "nodes", "step", "cue",
 )  # fmt: skip
-_BAKE_KEYS = ("minutes", "oven_c", "preheat_min", "steam_min", "at_once", "stagger_min", "chill_min")
+_BAKE_KEYS = (
+    "minutes", "oven_c", "preheat_min", "steam_min", "at_once", "stagger_min", "chill_min", "loss_pct", "core_c",
+    "cool_min", "step", "cue",
+)  # fmt: skip
 
 
 def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
@@ -35,7 +65,7 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
         With every fault of the file at once: what, where, and what would be right.
     """
     faults = Faults(where, Translatable("a recipe file"))
-    faults.unknown(table, ("name", "note", "pieces", "piece_g", "part", "stage", "bake"), "")
+    faults.unknown(table, ("name", "note", "pieces", "piece_g", "dividing_loss_pct", "part", "stage", "bake"), "")
     name = name_of(table, "name", Translatable("recipe"), faults)
     parts: list[Part] = []
     for number, row in enumerate(faults.rows(table, "part"), start=1):
@@ -51,19 +81,34 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
     )
     pieces = faults.whole(table, "pieces", "", at_most=MOST_PIECES)
     piece_g = faults.number(table, "piece_g", "", at_most=LARGEST_G)
+    loss_pct = faults.number(table, "dividing_loss_pct", "", at_most=LARGEST_LOSS_PCT, can_be_zero=True)
     bake_table = faults.table(table, "bake")
     bake = None if bake_table is None else _bake(bake_table, faults)
     note = table.get("note", "")
     faults.raise_any()
     assert name is not None
-    return Recipe(name, tuple(parts), pieces or 1, piece_g, method, bake, str(note))
+    recipe = Recipe(name, tuple(parts), pieces or 1, piece_g, method, bake, str(note), loss_pct or 0.0)
+    total = recipe.total
+    if total.flour_g > 0.0 and total.pct(total.salt_g) > MOST_SALT_PCT:
+        faults.report(
+            "{salt_g} g of salt is {pct} % of the flour: nothing rises there; most breads have about 2 %",
+            salt_g=Number(total.salt_g, "g"),
+            pct=Number(total.pct(total.salt_g), ".0f"),
+        )
+        faults.raise_any()
+    return recipe
 
 
 def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Faults) -> Part | None:
-    faults.unknown(row, ("name", "kind", "ingredients"), prefix)
+    faults.unknown(row, ("name", "kind", "ingredients", "ratio", "makes", "of"), prefix)
     name = name_of(row, "name", Translatable("part"), faults)
     kind = faults.choice(row, "kind", prefix, PartKind) if "kind" in row else PartKind.DOUGH
     lines = row.get("ingredients")
+    if "ratio" in row or "makes" in row or "of" in row:
+        lines = _fed(row, prefix, faults)
+        if lines is None:
+            return None
+        kind = PartKind.SOURDOUGH
     if not isinstance(lines, Mapping) or not lines:
         faults.report(
             '{prefix}[part.ingredients] is missing: a line for each, such as "white flour" = "700 g"', prefix=prefix
@@ -90,8 +135,45 @@ def _part(row: Mapping[str, Any], prefix: str, before: list[Part], faults: Fault
         if weight is None:
             faults.report("{prefix}{what}: {each}", prefix=prefix, what=what, each=_no_weight(each, amount))
             continue
-        ingredients.append(Ingredient(what, each, weight, str(keys["amount"]), keys.get("hydration_pct")))
+        ingredients.append(
+            Ingredient(
+                what,
+                each,
+                weight,
+                str(keys["amount"]),
+                keys.get("hydration_pct"),
+                str(keys.get("flour", "")),
+                _declared(keys),
+            )
+        )
     return Part(name, kind, tuple(ingredients))
+
+
+def _fed(row: Mapping[str, Any], prefix: str, faults: Faults) -> dict[str, str] | None:
+    """The ingredients of a sourdough that is written as a ratio and a weight."""
+    names = row.get("of", list(_FED))
+    is_named = isinstance(names, list) and len({*map(str, names)}) == 3 and all(isinstance(each, str) for each in names)
+    try:
+        ratio = feed_ratio(str(row.get("ratio", "")))
+        makes = amount_of(str(row.get("makes", "")))
+    except ValueError as err:
+        faults.report("{prefix}{why}", prefix=prefix, why=err)
+        return None
+    if "ingredients" in row or not is_named or makes.unit not in GRAMS:
+        faults.report(
+            '{prefix}a feed has ratio = "1:5:5", makes = "220 g", and of = ["ripe starter", "rye flour", "water"] '
+            "where they are called otherwise; then there are no [part.ingredients]",
+            prefix=prefix,
+        )
+        return None
+    share_g = makes.number * GRAMS[makes.unit] / sum(ratio)
+    return {name: f"{share * share_g:.9g} g" for name, share in zip(names, ratio, strict=True)}
+
+
+def _declared(keys: Mapping[str, Any]) -> Composition | None:
+    """What a recipe says an ingredient is made of; None when it does not."""
+    said = {name: keys[key] / 100.0 for key, name in _SHARES.items() if key in keys}
+    return Composition(**said) if said else None
 
 
 def _line(
@@ -104,18 +186,34 @@ def _line(
         kind: IngredientKind | None = IngredientKind.PART
     elif "kind" in table:
         kind = faults.choice(table, "kind", prefix, IngredientKind)
+    elif (known := recognised(what)) is not None:
+        kind = known.row.kind
+    elif not _SHARES.keys().isdisjoint(table):
+        kind = IngredientKind.OTHER
     else:
-        kind = kind_of(what)
-        if kind is None:
-            kinds = ", ".join(each for each in IngredientKind if each is not IngredientKind.PART)
-            faults.report(
-                "{prefix}is neither a part above it nor known by its name; say what it is: {{ amount = "
-                '"50 g", kind = "other" }}, one of {kinds}',
-                prefix=prefix,
-                kinds=kinds,
-            )
+        kind = None
+        near = nearest(what)
+        faults.report(
+            "{prefix}is neither a part above it nor known by its name{near}; say what it is: {{ amount = "
+            '"50 g", kind = "other", water_pct = 30 }}, one of {kinds}; fat_pct, sugar_pct, salt_pct and flour_pct '
+            "say what else is in 100 g of it",
+            prefix=prefix,
+            near=Translatable(" (nearest: {names})", names=", ".join(near)) if near else "",
+            kinds=", ".join(each for each in IngredientKind if each is not IngredientKind.PART),
+        )
     faults.number(table, "g_per_cup", prefix, at_most=1000.0)
     faults.number(table, "hydration_pct", prefix, at_most=500.0)
+    shares = [faults.number(table, key, prefix, at_most=100.0, can_be_zero=True) for key in _SHARES]
+    if sum(share or 0.0 for share in shares) > 100.0:
+        faults.report("{prefix}its shares are more than 100 % together", prefix=prefix)
+    if ("flour" in table or "hydration_pct" in table) and kind is not None and kind not in RIPE:
+        faults.report(
+            "{prefix}hydration_pct and flour are of a starter or an old dough; say kind = {kinds}",
+            prefix=prefix,
+            kinds=" | ".join(f'"{each}"' for each in RIPE),
+        )
+    if "flour" in table and not isinstance(table["flour"], str):
+        faults.report("{prefix}flour = {flour} must be the name of a flour", prefix=prefix, flour=shown(table["flour"]))
     written = table.get("amount")
     try:
         amount = amount_of(written if isinstance(written, str) else shown(written))
@@ -136,13 +234,17 @@ def _weight(
         stated = keys.get("g_per_cup")
         if isinstance(stated, int | float) and stated > 0:
             per_cup = (float(stated), stated * (1.0 - STATED_DOUBT_FRAC), stated * (1.0 + STATED_DOUBT_FRAC))
-        elif kind in CUP_G:
-            per_cup = CUP_G[kind]
         else:
-            return None
+            known = row_of(what, kind)
+            usual = CUP_G.get(kind) if known is None else known.row.cup_g
+            if usual is None:
+                return None
+            per_cup = usual
         return volume_weight(number * MILLILITRES[unit], per_cup)
     if unit is Unit.PIECE:
-        return Weight(*(number * each for each in PIECE_G[kind])) if kind in PIECE_G else None
+        known = row_of(what, kind)
+        piece_g = None if known is None else known.row.piece_g
+        return None if piece_g is None else Weight(*(number * each for each in piece_g))
     if unit is Unit.ALL:
         source = next((part for part in before if part.name == what), None)
         return None if source is None else weighed(source.mass_g)
@@ -187,6 +289,15 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         faults.report(
             "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
         )
+    steps = tuple(
+        step
+        for number, each in enumerate(faults.rows(row, "step"), start=1)
+        if (step := work_step(each, f"{prefix}step {number}: ", faults)) is not None
+    )
+    hours, longest_h = _hours(row, prefix, faults)
+    in_bulk = row.get("in_bulk", False)
+    if not isinstance(in_bulk, bool) or (in_bulk and stage is not Stage.RETARD):
+        faults.report("{prefix}in_bulk = true is of a retard that is divided afterwards", prefix=prefix)
     vessel_table = row.get("vessel")
     nodes_table = row.get("nodes", {})
     if not isinstance(vessel_table, Mapping | None) or not isinstance(nodes_table, Mapping):
@@ -200,18 +311,37 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         part=str(part),
         stage=stage or Stage.FIRST_RISE,
         target=Target(None) if "target" in row else Target() if rise_pct is None else Target(rise_pct),
-        hours=faults.number(row, "hours", prefix, at_most=LONGEST_STAGE_H),
+        hours=hours,
+        longest_h=longest_h,
         place=str(place).strip(),
         cold_h=faults.number(row, "cold_h", prefix, at_most=LONGEST_STAGE_H, can_be_zero=True) or 0.0,
         good_to_rise_pct=faults.number(row, "good_to_rise_pct", prefix, at_most=LARGEST_RISE_PCT),
-        hands_min=minutes("hands_min"),
-        mixer_min=minutes("mixer_min"),
+        hands_min=minutes("hands_min") if "hands_min" in row else work_before_min(steps),
+        mixer_min=minutes("mixer_min") if "mixer_min" in row else sum(step.mixer_min for step in steps),
         dough_c=faults.number(row, "dough_c", prefix, at_most=WARMEST_DOUGH_C),
         takes=faults.whole(row, "takes", prefix, at_most=MOST_PIECES) or 1,
         vessel=None if vessel_table is None else vessel_of(vessel_table, faults),
         nodes=nodes_of(nodes_table, faults),
         sample_g=faults.number(row, "sample_g", prefix, at_most=LARGEST_G),
+        steps=steps,
+        cue=cue_of(row, prefix, faults),
+        in_bulk=in_bulk is True,
     )
+    if found.hands_min < work_before_min(steps):
+        faults.report(
+            "{prefix}hands_min = {hands_min} is less than its steps come to, {steps_min} min with their rests; leave "
+            "hands_min out, and it is counted from them",
+            prefix=prefix,
+            hands_min=Number(found.hands_min, "g"),
+            steps_min=Number(work_before_min(steps), "g"),
+        )
+    last_min = None if hours is None else 60.0 * (longest_h or hours)
+    if last_min is not None and any(at >= last_min for at in found.folds_min):
+        faults.report(
+            "{prefix}a fold {at} min after the stage begins comes after its end",
+            prefix=prefix,
+            at=Number(found.folds_min[-1], "g"),
+        )
     if found.mixer_min > found.hands_min:
         faults.report("{prefix}mixer_min lies within hands_min: somebody stands at the mixer", prefix=prefix)
     if rise_pct is not None and found.good_to_rise_pct is not None and found.good_to_rise_pct <= rise_pct:
@@ -221,13 +351,32 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
     return found
 
 
+def _hours(row: Mapping[str, Any], prefix: str, faults: Faults) -> tuple[float | None, float | None]:
+    """How long a stage by the clock stands: the least, and the most where a range is given. [h]"""
+    written = row.get("hours")
+    if not isinstance(written, list):
+        return faults.number(row, "hours", prefix, at_most=LONGEST_STAGE_H), None
+    ends = [
+        faults.number({"hours": each}, "hours", prefix, at_most=LONGEST_STAGE_H) if len(written) == 2 else None
+        for each in written
+    ]
+    if len(ends) == 2 and ends[0] is not None and ends[1] is not None and ends[0] < ends[1]:
+        return ends[0], ends[1]
+    faults.report(
+        "{prefix}hours = {hours} must be a number of hours, or the least and the most of them, such as [12, 18]",
+        prefix=prefix,
+        hours=shown(written),
+    )
+    return None, None
+
+
 def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
     faults.unknown(table, _BAKE_KEYS, "bake.")
     for key in ("minutes", "oven_c"):
         if key not in table:
             faults.report("bake.{key} is missing", key=key)
     minutes = faults.number(table, "minutes", "bake.", at_most=LONGEST_WORK_MIN)
-    oven_c = faults.number(table, "oven_c", "bake.", at_most=HOTTEST_OVEN_C)
+    oven_c = _oven_c(table, faults)
     preheat_min = faults.number(table, "preheat_min", "bake.", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
     at_once = faults.whole(table, "at_once", "bake.", at_most=MOST_PIECES)
     steam = table.get("steam_min", [])
@@ -239,10 +388,60 @@ def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
         faults.number(table, key, "bake.", at_most=LONGEST_WORK_MIN, can_be_zero=True) or 0.0
         for key in ("stagger_min", "chill_min")
     ]
+    loss_pct = faults.number(table, "loss_pct", "bake.", at_most=LARGEST_LOSS_PCT, can_be_zero=True)
+    steps = [
+        _oven_step(row, f"bake.step {number}: ", minutes or LONGEST_WORK_MIN, faults)
+        for number, row in enumerate(faults.rows(table, "step"), start=1)
+    ]
+    core_c = faults.number(table, "core_c", "bake.", at_least=CORE_C[0], at_most=CORE_C[1])
+    cool_min = faults.number(table, "cool_min", "bake.", at_most=LONGEST_COOLING_MIN, can_be_zero=True)
+    cue = cue_of(table, "bake.", faults)
     if minutes is None or oven_c is None:
         return None
-    preheat_min = DEFAULT_PREHEAT_MIN if preheat_min is None else preheat_min
-    return Bake(minutes, oven_c, preheat_min, tuple(sorted(map(float, steam))), at_once, *waits)
+    return Bake(
+        minutes,
+        oven_c,
+        DEFAULT_PREHEAT_MIN if preheat_min is None else preheat_min,
+        tuple(sorted(map(float, steam))),
+        at_once,
+        waits[0],
+        waits[1],
+        loss_pct,
+        tuple(sorted((step for step in steps if step is not None), key=lambda step: step.after_min)),
+        core_c,
+        cool_min or 0.0,
+        cue,
+    )
+
+
+def _oven_step(row: Mapping[str, Any], prefix: str, minutes: float, faults: Faults) -> OvenStep | None:
+    faults.unknown(row, ("after_min", "oven_c", "vent"), prefix)
+    after_min = faults.number(row, "after_min", prefix, at_most=minutes, can_be_zero=True)
+    vents = row.get("vent", False)
+    oven_c = _oven_c(row, faults, prefix) if "oven_c" in row else None
+    if "after_min" not in row or not isinstance(vents, bool) or not (vents or "oven_c" in row):
+        faults.report(
+            "{prefix}say when, and what changes: after_min = 15 with oven_c = 210, vent = true, or both", prefix=prefix
+        )
+        return None
+    return None if after_min is None else OvenStep(after_min, oven_c, vents)
+
+
+def _oven_c(table: Mapping[str, Any], faults: Faults, prefix: str = "bake.") -> float | None:
+    """How hot the oven is; hotter than bread wants must be said with its unit: mostly it is Fahrenheit. [C]"""
+    written = table.get("oven_c")
+    said_c = re.fullmatch(r"(\d{1,4}(?:\.\d+)?) ?C", written) if isinstance(written, str) else None
+    found = faults.number({"oven_c": float(said_c[1])} if said_c else table, "oven_c", prefix, at_most=HOTTEST_OVEN_C)
+    if found is None or found <= USUAL_OVEN_C or said_c:
+        return found
+    faults.report(
+        "{prefix}oven_c = {oven_c} is hotter than an oven for bread; {oven_c} °F would be oven_c = {celsius}; if it is "
+        'Celsius all the same, write oven_c = "{oven_c} C"',
+        prefix=prefix,
+        oven_c=Number(found, "g"),
+        celsius=Number(celsius(found), ".0f"),
+    )
+    return None
 
 
 # -- back to a file ---------------------------------------------------------------------------------------------------
@@ -267,7 +466,9 @@ def recipe_toml(recipe: Recipe) -> str:
     if recipe.pieces != 1:
         table["pieces"] = recipe.pieces
     if recipe.piece_g is not None:
-        table["piece_g"] = short_number(recipe.piece_g)
+        table["piece_g"] = short_number(round(recipe.piece_g, 2))
+    if recipe.dividing_loss_pct:
+        table["dividing_loss_pct"] = short_number(recipe.dividing_loss_pct)
     table["part"] = [_part_table(part, recipe) for part in recipe.parts]
     if recipe.method:
         table["stage"] = [_stage_table(stage) for stage in recipe.method]
@@ -288,17 +489,25 @@ def _ingredient_value(ingredient: Ingredient, recipe: Recipe) -> object:
         return "all" if is_all else amount
     table = tomlkit.inline_table()
     table["amount"] = amount
-    if kind_of(ingredient.name) is not ingredient.kind:
+    known = recognised(ingredient.name)
+    if known is None or known.row.kind is not ingredient.kind:
         table["kind"] = ingredient.kind.value
     if ingredient.hydration_pct is not None:
         table["hydration_pct"] = short_number(ingredient.hydration_pct)
+    if ingredient.flour:
+        table["flour"] = ingredient.flour
+    if ingredient.declared is not None:
+        for key, name in _SHARES.items():
+            if share := getattr(ingredient.declared, name):
+                table[key] = short_number(round(100.0 * share, 6))
     return amount if len(table) == 1 else table
 
 
 def _stage_table(stage: MethodStage) -> dict[str, object]:
     table: dict[str, object] = {"part": stage.part, "stage": stage.stage.value}
     if stage.hours is not None:
-        table["hours"] = short_number(stage.hours)
+        least = short_number(stage.hours)
+        table["hours"] = least if stage.longest_h is None else [least, short_number(stage.longest_h)]
     elif stage.target.rise_pct is None:
         table["target"] = "peak"
     else:
@@ -314,16 +523,42 @@ def _stage_table(stage: MethodStage) -> dict[str, object]:
         table["vessel"] = vessel_table(stage.vessel)
     if stage.nodes:
         table["nodes"] = {channel.value: node for channel, node in stage.nodes}
+    if stage.in_bulk:
+        table["in_bulk"] = True
+    if stage.cue:
+        table["cue"] = stage.cue
+    if stage.steps:
+        table["step"] = [work_step_table(step) for step in stage.steps]
     return table
+
+
+def _oven_text(oven_c: float) -> float | int | str:
+    """A heat of the oven so that it is read as Celsius again."""
+    return short_number(oven_c) if oven_c <= USUAL_OVEN_C else f"{oven_c:g} C"
+
+
+def _oven_step_table(step: OvenStep) -> dict[str, object]:
+    table: dict[str, object] = {"after_min": short_number(step.after_min)}
+    if step.oven_c is not None:
+        table["oven_c"] = _oven_text(step.oven_c)
+    return table | {"vent": True} if step.vents else table
 
 
 def _bake_table(bake: Bake) -> dict[str, object]:
     table: dict[str, object] = {key: short_number(getattr(bake, key)) for key in ("minutes", "oven_c", "preheat_min")}
+    table["oven_c"] = _oven_text(bake.oven_c)
     if bake.steam_min:
         table["steam_min"] = [short_number(at) for at in bake.steam_min]
     if bake.at_once is not None:
         table["at_once"] = bake.at_once
-    for key in ("stagger_min", "chill_min"):
+    for key in ("stagger_min", "chill_min", "cool_min"):
         if getattr(bake, key):
             table[key] = short_number(getattr(bake, key))
+    for key in ("loss_pct", "core_c"):
+        if getattr(bake, key) is not None:
+            table[key] = short_number(getattr(bake, key))
+    if bake.cue:
+        table["cue"] = bake.cue
+    if bake.steps:
+        table["step"] = [_oven_step_table(step) for step in bake.steps]
     return table

@@ -16,10 +16,15 @@ from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 Choice = TypeVar("Choice", bound=StrEnum)
 
-# What a file may say at the most. Judgement: far beyond any bakery, so that only slips are caught.
-LARGEST_MM = 10_000.0
+# What a file may say. Judgement: far beyond any bakery, so that only slips are caught.
+SMALLEST_MM, LARGEST_MM = 10.0, 10_000.0
+SENSOR_IN_THE_RIM_MM = 30.0  # judgement: how deep a sensor may hang into a vessel, from a lid that reaches into it
 LONGEST_NAME = 100
+LATEST_FOLD_MIN = 2880.0
+MOST_FOLDS = 20
 SENSIBLE_YEARS = range(2000, 2200)
+
+JOINERS = "\u200c\u200d"  # parts of words in Persian and in Indian scripts, and of some emoji
 
 NODE_NAME = re.compile(r"urn:dev:[A-Za-z0-9:._-]{1,120}")  # the characters of RFC 9039 names, without escapes
 
@@ -79,15 +84,26 @@ class Faults:
                 )
 
     def number(
-        self, table: Mapping[str, Any], key: str, prefix: str, *, at_most: float, can_be_zero: bool = False
+        self,
+        table: Mapping[str, Any],
+        key: str,
+        prefix: str,
+        *,
+        at_most: float,
+        at_least: float | None = None,
+        can_be_zero: bool = False,
     ) -> float | None:
-        """The number under a key, above 0 and at most ``at_most``; None when it is absent or wrong."""
+        """The number under a key, above 0 (or from ``at_least`` on) up to ``at_most``; None when absent or wrong."""
         if key not in table:
             return None
         number = finite(table[key])
-        if number is not None and (0.0 < number <= at_most or (can_be_zero and number == 0.0)):
+        is_enough = number is not None and (number > 0.0 if at_least is None else number >= at_least)
+        if number is not None and ((is_enough and number <= at_most) or (can_be_zero and number == 0.0)):
             return number
-        least = Translatable("from 0") if can_be_zero else Translatable("above 0")
+        if at_least is not None:
+            least: str = Translatable("from {at_least}", at_least=Number(at_least, "g"))
+        else:
+            least = Translatable("from 0") if can_be_zero else Translatable("above 0")
         self.report(
             "{prefix}{key} = {value} must be a number {least}, at most {at_most}",
             prefix=prefix,
@@ -173,15 +189,20 @@ class Faults:
             raise ConfigError("{where}: {n} faults\n{lines}", where=self.where, n=len(self.found), lines=lines)
 
 
+def _steers(letter: str) -> bool:
+    """True for what is no letter but steers a screen: controls, line ends, marks of direction; not for joiners."""
+    return unicodedata.category(letter) in ("Cc", "Cf", "Cs", "Zl", "Zp") and letter not in JOINERS
+
+
 def name_of(table: Mapping[str, Any], key: str, what: str, faults: Faults) -> str | None:
     name = table.get(key)
     if not isinstance(name, str) or not name.strip():
         faults.report("{key} = {name} must say what you call this {what}", key=key, name=shown(name), what=what)
         return None
     name = name.strip()
-    if len(name) > LONGEST_NAME or any(unicodedata.category(letter) in ("Cc", "Cs", "Zl", "Zp") for letter in name):
+    if len(name) > LONGEST_NAME or any(_steers(letter) for letter in name):
         faults.report(
-            "{key} = {name} must be one line of at most {n} characters",
+            "{key} = {name} must be one line of at most {n} characters, without characters that nobody sees",
             key=key,
             name=shown(name),
             n=LONGEST_NAME,
@@ -190,16 +211,33 @@ def name_of(table: Mapping[str, Any], key: str, what: str, faults: Faults) -> st
     return name
 
 
+def minutes_of(table: Mapping[str, Any], key: str, faults: Faults, prefix: str = "") -> tuple[float, ...]:
+    """When a dough is to be folded, earliest first: one number of minutes, or a list of them. [min]"""
+    written = table.get(key)
+    each = [finite(at) for at in (written if isinstance(written, list) else [written])]
+    found = sorted({at for at in each if at is not None and 0.0 < at <= LATEST_FOLD_MIN})
+    if found and len(found) == len(each) <= MOST_FOLDS:
+        return tuple(found)
+    faults.report(
+        "{prefix}{key} = {minutes} must be when it is folded, in minutes after the stage begins, such as [30, 60, 90]",
+        prefix=prefix,
+        key=key,
+        minutes=shown(written),
+    )
+    return ()
+
+
 def _sides(table: Mapping[str, Any], key: str, faults: Faults) -> tuple[float, float] | None:
     value = table.get(key)
     sides = [finite(side) for side in (value if isinstance(value, list) else [value, value])]
     if len(sides) == 2 and sides[0] is not None and sides[1] is not None:
-        if all(0.0 < side <= LARGEST_MM for side in sides if side is not None):
+        if all(SMALLEST_MM <= side <= LARGEST_MM for side in sides if side is not None):
             return (sides[0], sides[1])
         faults.report(
-            "vessel.{key} = {value} must be above 0 and at most {largest_mm} mm",
+            "vessel.{key} = {value} must be from {smallest_mm} to {largest_mm} mm",
             key=key,
             value=shown(value),
+            smallest_mm=Number(SMALLEST_MM, ".0f"),
             largest_mm=Number(LARGEST_MM, ".0f"),
         )
         return None
@@ -217,13 +255,20 @@ def vessel_of(table: Mapping[str, Any], faults: Faults) -> Vessel | None:
     keys = ("shape", "base_mm", "top_mm", "depth_mm", "sensor_to_base_mm", "sensor_sd_mm", "start_volume_ml")
     faults.unknown(table, keys, "vessel.")
     shape = faults.choice(table, "shape", "vessel.", Shape)
-    depth_mm = faults.number(table, "depth_mm", "vessel.", at_most=LARGEST_MM)
+    depth_mm = faults.number(table, "depth_mm", "vessel.", at_least=SMALLEST_MM, at_most=LARGEST_MM)
     if "depth_mm" not in table:
         faults.report("vessel.depth_mm is missing: the inner depth in millimetres")
     sensor_mm = faults.number(table, "sensor_to_base_mm", "vessel.", at_most=LARGEST_MM)
     sensor_sd_mm = faults.number(table, "sensor_sd_mm", "vessel.", at_most=LARGEST_MM, can_be_zero=True)
     base = _sides(table, "base_mm", faults)
     top = _sides(table, "top_mm", faults) if "top_mm" in table else base
+    if sensor_mm is not None and depth_mm is not None and sensor_mm < depth_mm - SENSOR_IN_THE_RIM_MM:
+        faults.report(
+            "vessel.sensor_to_base_mm = {sensor_mm} is less than the depth of {depth_mm} mm: the dough would rise "
+            "into the sensor; write the distance that it reads over the empty vessel, and hang it at the rim or above",
+            sensor_mm=Number(sensor_mm, "g"),
+            depth_mm=Number(depth_mm, "g"),
+        )
     if shape is None or depth_mm is None or base is None or top is None:
         return None
     try:

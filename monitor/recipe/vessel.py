@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.errors import UnfitError
+from monitor.translatable import Number
 
 Floats = TypeVar("Floats", float, NDArray[np.float64])
 
@@ -107,6 +108,22 @@ def _walls(vessel: Vessel) -> tuple[_Wall, _Wall]:
     )
 
 
+def require_inside(vessel: Vessel, level_mm: float) -> None:
+    """Refuse a level that nobody can have read at the wall: under the base, or over the rim. [mm]
+
+    Raises
+    ------
+    UnfitError
+        With how deep the vessel is.
+    """
+    if not 0.0 <= level_mm <= vessel.depth_mm:
+        raise UnfitError(
+            "a level of {level} mm: the vessel is {depth} mm deep inside; measure from its base up the wall",
+            level=Number(level_mm, "g"),
+            depth=Number(vessel.depth_mm, "g"),
+        )
+
+
 def height_mm(vessel: Vessel, distance_mm: Floats) -> Floats:
     """Dough height over the base for a sensor distance. [mm]  Below an empty base it is negative: the caller judges.
 
@@ -180,6 +197,13 @@ def _height_in(wall: _Wall, volume: NDArray[np.float64], highest_mm: NDArray[np.
         if not np.any(is_moving):
             break
     return height
+
+
+def width_mm(vessel: Vessel, level: Floats) -> Floats:
+    """Narrower inner width at a level, that at the base or the rim beyond them. [mm]"""
+    base, top = min(vessel.base_mm), min(vessel.top_mm)
+    share = np.clip(np.asarray(level, dtype=np.float64) / vessel.depth_mm, 0.0, 1.0)
+    return _like(level, base + (top - base) * share)
 
 
 def surface_mm2(vessel: Vessel, level: float) -> float:

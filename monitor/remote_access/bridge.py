@@ -149,7 +149,9 @@ def settings_lines(folder: Path, link: Link) -> list[str]:
         f"remote_username {link.user}",
         f"remote_password {link.password}",
         f"remote_clientid {link.user}",
-        "cleansession false",  # the shop's broker keeps what the central one has not taken
+        # The shop's broker keeps what the central one has not taken. Where that one's collector acknowledges, nodes do:
+        # what waited here would tell a wrong moment.
+        f"cleansession {'true' if link.is_served_there else 'false'}",
         "notifications false",
         "start_type automatic",
         "restart_timeout 1 30",

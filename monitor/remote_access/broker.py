@@ -35,7 +35,6 @@ COLLECTOR = "collector"
 PROBE = "check"
 """The user by which `check` tries the doors: it may do as little as a node that nobody reads."""
 LARGEST_PACKET_BYTES = 64 * 1024  # judgement: many times the longest frame
-PASSWORD_BYTES = 18
 ROUNDS = 20_000  # judgement: most passwords are drawn, with 144 bits; one chosen by hand costs a guesser something
 LARGEST_BYTES = 1_000_000
 
@@ -49,6 +48,8 @@ ACCESS = f"""# Who may say and hear what. Written by `proofing-monitor broker co
 user {COLLECTOR}
 topic read proofing/+/pack
 topic read proofing/+/status
+topic read proofing/+/report
+topic read proofing/+/senml
 topic write proofing/+/ack
 topic readwrite {TOPIC}
 
@@ -59,6 +60,8 @@ topic read {TOPIC}
 # %u is the name a node has logged in with: none can speak as another.
 pattern write proofing/%u/pack
 pattern write proofing/%u/status
+pattern write proofing/%u/report
+pattern write proofing/%u/senml
 pattern read proofing/%u/ack
 """
 # What the collector may do besides, at a broker that shops come in to.
@@ -156,11 +159,6 @@ def radio_nodes(data_dir: Path) -> dict[str, NodeSettings]:
         if settings.link is NodeLink.MQTT:
             found[path.stem] = settings
     return found
-
-
-def drawn_password() -> str:
-    """A password beyond guessing."""
-    return secrets.token_urlsafe(PASSWORD_BYTES)
 
 
 def collector_address(options: BrokerOptions, user: str = COLLECTOR) -> MqttAddress:

@@ -7,6 +7,7 @@ from pathlib import Path
 from monitor.clock import SystemClock
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
+from monitor.health.findings import Finding, Findings
 from monitor.network import is_loopback
 from monitor.remote_access import broker, proxy
 from monitor.remote_access.certificates import CA_KEY_NAME, FOLDER, KEY_NAME, Pair, given_pair, kept_pair, pair_faults
@@ -19,37 +20,35 @@ from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.sources.claim import STANDBY, claim_of, retained
 from monitor.translatable import Translatable
 
-Look = tuple[str, str | None]
-"""What was seen, and how to mend it; None when it is right."""
 STRANGE_TOPIC = "proofing/mac-0200000000000000/pack"  # of a node that nobody has
 OWN_TOPIC = f"proofing/{broker.PROBE}/pack"
 _AGAIN = Translatable("run `proofing-monitor broker configure` again, then send the broker SIGHUP")
 
 
-def looked_at_doors(config: Config, now: datetime) -> Iterator[Look]:
+def looked_at_doors(config: Config, now: datetime) -> Findings:
     """All there is to see of broker, proxy and log-in."""
     for name, look in (("broker", _broker_files), ("proxy", _proxy_files)):
         yield from _told(name, look, config, now)
     yield from _login(config)
 
 
-def looked_at_broker(config: Config, address: MqttAddress) -> Iterator[Look]:
+def looked_at_broker(config: Config, address: MqttAddress) -> Findings:
     """What a broker that answers lets in: strangers, one node as another, packets that are too large."""
     what = Translatable("broker {url}", url=address.url)
     stranger = tried(address, config.mqtt_ca_file, Try())
     if stranger is Answer.UNTRUSTED:
-        yield (
+        yield Finding(
             Translatable("{what}: its certificate is not trusted", what=what),
             Translatable("set mqtt_ca_file to the authority's certificate, or mend the host's name"),
         )
         return
     if stranger is Answer.TAKEN:
-        yield (
+        yield Finding(
             Translatable("{what}: lets in anybody without a password", what=what),
             Translatable("set allow_anonymous false; `broker configure` writes it so"),
         )
     elif stranger is Answer.REFUSED:
-        yield Translatable("{what}: turns strangers away", what=what), None
+        yield Finding(Translatable("{what}: turns strangers away", what=what))
     password = config.secrets.mqtt_passwords.get(f"{broker.PROBE}@{address.host}:{address.port}")
     if password is None:
         return
@@ -66,45 +65,45 @@ def looked_at_broker(config: Config, address: MqttAddress) -> Iterator[Look]:
         (too_large, Translatable("refuses packets over 64 KiB"), Translatable("takes packets over 64 KiB")),
     ):
         if answer is Answer.REFUSED:
-            yield Translatable("{what}: {found}", what=what, found=is_right), None
+            yield Finding(Translatable("{what}: {found}", what=what, found=is_right))
         elif answer is Answer.TAKEN:
-            yield Translatable("{what}: {found}", what=what, found=is_wrong), _AGAIN
+            yield Finding(Translatable("{what}: {found}", what=what, found=is_wrong), _AGAIN)
         else:
-            yield (
+            yield Finding(
                 Translatable("{what}: did not say whether it {is_right}", what=what, is_right=is_right),
                 Translatable("look into the broker's log"),
             )
     yield _claimed(config, address)
 
 
-def _claimed(config: Config, address: MqttAddress) -> Look:
+def _claimed(config: Config, address: MqttAddress) -> Finding:
     """Which collector serves the site, as its broker has it."""
     looker = MqttAddress(address.host, address.port, STANDBY, address.scheme)
     password = config.secrets.mqtt_passwords.get(looker.key)
     what = Translatable("broker {url}", url=address.url)
     if password is None:
-        return Translatable(
-            "{what}: was set up before collectors claimed their site, so two at once would disturb it", what=what
-        ), _AGAIN
+        return Finding(
+            Translatable(
+                "{what}: was set up before collectors claimed their site, so two at once would disturb it", what=what
+            ),
+            _AGAIN,
+        )
     try:
         found = claim_of(retained(looker, password, config.mqtt_ca_file, SystemClock()))
     except OSError as err:
-        return Translatable("{what}: did not say who serves the site ({why})", what=what, why=err), Translatable(
-            "look into the broker's log"
-        )
+        silent = Translatable("{what}: did not say who serves the site ({why})", what=what, why=err)
+        return Finding(silent, Translatable("look into the broker's log"))
     if found is None or found.is_left:
-        return Translatable("{what}: no collector serves the site {site!r} now", what=what, site=config.site), None
-    return Translatable(
-        "{what}: the collector on {machine} serves the site {site!r}",
-        what=what,
-        machine=found.holder.machine,
-        site=config.site,
-    ), None
+        return Finding(Translatable("{what}: no collector serves the site {site!r} now", what=what, site=config.site))
+    machine = found.holder.machine
+    return Finding(
+        Translatable(
+            "{what}: the collector on {machine} serves the site {site!r}", what=what, machine=machine, site=config.site
+        )
+    )
 
 
-def _told(
-    name: str, look: Callable[[Config, datetime], Iterator[str]], config: Config, now: datetime
-) -> Iterator[Look]:
+def _told(name: str, look: Callable[[Config, datetime], Iterator[str]], config: Config, now: datetime) -> Findings:
     """Every fault as what is wrong and what to do; a sentence in praise when there is none."""
     folder = config.data_dir / name
     files = Translatable("{name} files", name=name)
@@ -116,9 +115,9 @@ def _told(
         faults = [err.message]
     mend = Translatable("mend that, or run `proofing-monitor {name} configure` again", name=name)
     for fault in faults:
-        yield Translatable("{files}: {fault}", files=files, fault=fault), mend
+        yield Finding(Translatable("{files}: {fault}", files=files, fault=fault), mend)
     if not faults:
-        yield Translatable("{files}: nothing is open that should not be", files=files), None
+        yield Finding(Translatable("{files}: nothing is open that should not be", files=files))
 
 
 def _broker_files(config: Config, now: datetime) -> Iterator[str]:
@@ -180,12 +179,12 @@ def _not_private(*paths: Path, must_exist: bool = True) -> Iterator[str]:
             yield Translatable("{path} is missing", path=path)
 
 
-def _login(config: Config) -> Iterator[Look]:
+def _login(config: Config) -> Findings:
     if config.access.login is not Login.OIDC:
         return
     try:
         login_file(config.data_dir)
     except ConfigError as err:
-        yield Translatable("log-in: {why}", why=err), Translatable("mend {login_name}", login_name=LOGIN_NAME)
+        yield Finding(Translatable("log-in: {why}", why=err), Translatable("mend {login_name}", login_name=LOGIN_NAME))
     else:
-        yield Translatable("log-in: set up"), None
+        yield Finding(Translatable("log-in: set up"))

@@ -9,6 +9,7 @@ from monitor.errors import ConfigError
 from monitor.files import bounded_bytes, privacy_fault
 from monitor.network import LOOPBACK, is_loopback
 from monitor.remote_access.certificates import given_pair
+from monitor.remote_access.proxy import read_options
 from monitor.settings.access import Access, Login, load_access
 from monitor.settings.data_dir import LOGIN_NAME
 
@@ -34,19 +35,25 @@ def dashboard_command(
     if not is_loopback(address):
         _check_open(access, address, certificate)
     folder = Path(next(iter(spec.submodule_search_locations)))
-    command = child_command("dashboard")
-    command += ["--server.address", address, "--server.port", str(port), "--server.headless", "true"]
-    command += ["--browser.gatherUsageStats", "false"]
+    command = child_command("dashboard", "--data-dir", data_dir, "--login", access.login)
+    command += ["--address", address, "--port", str(port)]
     if certificate is not None or key is not None:
         if certificate is None or key is None:
             raise ConfigError("--certificate and --key go together")
         pair = given_pair(certificate, key, None)
-        command += ["--server.sslCertFile", str(pair.certificate), "--server.sslKeyFile", str(pair.key)]
+        command += ["--certificate", str(pair.certificate), "--key", str(pair.key)]
     if access.login is Login.OIDC:
-        command += ["--secrets.files", str(login_file(data_dir))]
-    if access.address:
-        command += ["--server.corsAllowedOrigins", access.address]
-    return [*command, "--", "--data-dir", str(data_dir), "--login", access.login], folder
+        command += ["--login-file", str(login_file(data_dir))]
+    for opened in _opened(data_dir, access):
+        command += ["--opened", opened]
+    return command, folder
+
+
+def _opened(data_dir: Path, access: Access) -> tuple[str, ...]:
+    """The addresses that people open, besides the loopback: that of the settings, and the proxy's."""
+    options = read_options(data_dir) if access.login is Login.PROXY else None
+    found = (access.address, *(() if options is None else options.addresses))
+    return tuple(dict.fromkeys(filter(None, found)))
 
 
 def _check_open(access: Access, address: str, certificate: Path | None) -> None:

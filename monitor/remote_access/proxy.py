@@ -72,10 +72,10 @@ class ProxyOptions:
             raise ConfigError("--host, --listen: {repr} is no host's name or address", repr=", ".join(map(repr, wrong)))
 
     @property
-    def address(self) -> str:
-        """What people open."""
-        host = self.hosts[0] if self.hosts else "localhost"
-        return f"https://{f'[{host}]' if ':' in host else host}:{self.port}"
+    def addresses(self) -> tuple[str, ...]:
+        """What people open; the first is the one to tell them."""
+        hosts = self.hosts or ("localhost",)
+        return tuple(f"https://{f'[{host}]' if ':' in host else host}:{self.port}" for host in hosts)
 
 
 def proxy_folder(data_dir: Path) -> Path:
@@ -127,15 +127,15 @@ def with_new_users(kept: dict[str, str], names: Iterable[str]) -> tuple[dict[str
     ConfigError
         When a name has letters that the proxy's files would take for something else.
     """
-    users, told = dict(kept), {}
+    users, passwords = dict(kept), {}
     for name in names:
         if not USER_NAME.fullmatch(name) or name in RESERVED:
             raise ConfigError(
                 "--user {name!r}: small letters, digits and . _ @ + - only, at most 64, no word of nginx's", name=name
             )
-        told[name] = secrets.token_urlsafe(PASSWORD_BYTES)
-        users[name] = hashed(told[name])
-    return users, told
+        passwords[name] = secrets.token_urlsafe(PASSWORD_BYTES)
+        users[name] = hashed(passwords[name])
+    return users, passwords
 
 
 def hashed(password: str, salt: bytes | None = None) -> str:
@@ -213,9 +213,6 @@ http {{
     auth_basic_user_file {folder}/{USERS_NAME};
     # Not with "always": an answer to a wrong password must not carry the cookie.
     add_header Set-Cookie "{COOKIE}=$door_token; Path=/; Max-Age={COOKIE_S}; Secure; HttpOnly; SameSite=Strict";
-    add_header X-Content-Type-Options nosniff;
-    add_header X-Frame-Options DENY;
-    add_header Referrer-Policy no-referrer;
     location / {{
 {upstream}
       proxy_set_header {USER_HEADER} $remote_user;

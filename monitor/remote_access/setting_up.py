@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TypeVar
 
 from monitor.errors import ConfigError
-from monitor.node.settings import NodeSettings
+from monitor.node.settings import NodeSettings, drawn_password
 from monitor.remote_access import bridge, broker, proxy
 from monitor.remote_access.certificates import CA_NAME, FOLDER, Pair
 from monitor.remote_access.settings_files import add_secrets
@@ -56,7 +56,7 @@ def write_broker(
     own: dict[str, str] = {}
     for user in OWN_USERS:
         address = broker.collector_address(options, user)
-        own[address.key] = known.mqtt_passwords.get(address.key) or broker.drawn_password()
+        own[address.key] = known.mqtt_passwords.get(address.key) or drawn_password()
     passwords = dict(zip(OWN_USERS, own.values(), strict=True)) | broker.users_of(nodes)
     passwords |= {link.user: link.password for link in bridge.sites_of(broker.broker_folder(data_dir))}
     pair = broker.write_broker(data_dir, options, passwords, now)
@@ -83,7 +83,7 @@ def let_in(data_dir: Path, site: str, environ: Mapping[str, str], now: datetime)
     """Let a shop's broker in at this central one: the file that the shop needs, and the broker's own."""
     options = broker_options(data_dir)
     file = bridge.site_file(broker.broker_folder(data_dir), site)
-    password = bridge.read_link(file).password if file.exists() else broker.drawn_password()
+    password = bridge.read_link(file).password if file.exists() else drawn_password()
     pair = broker.pair_of(data_dir, options, now)
     host = options.hosts[0] if options.hosts else "localhost"
     ca = "" if pair.ca is None else pair.ca.read_text()

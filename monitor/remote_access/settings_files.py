@@ -1,7 +1,7 @@
 """Settings and secrets that a command adds to files a baker also writes by hand: what else they say stays as it is."""
 
 import tomllib
-from collections.abc import Mapping, MutableMapping
+from collections.abc import Mapping, MutableMapping, MutableSequence
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -80,6 +80,20 @@ def settings_to_add(data_dir: Path, settings: Mapping[str, object]) -> list[str]
         return missing
     write_private(path, tomlkit.dumps(document))
     return []
+
+
+def add_port(data_dir: Path, port: str) -> bool:
+    """Have the collector listen on a serial port: put it into ``config.toml``; False when it stands there already."""
+    path = data_dir / CONFIG_NAME
+    document = _document(path)
+    ports = document.setdefault("serial", tomlkit.array())
+    if not isinstance(ports, MutableSequence):
+        raise ConfigError("{path}: serial must be a list of ports", path=path)
+    if port in ports:
+        return False
+    ports.append(port)
+    write_private(path, tomlkit.dumps(document))
+    return True
 
 
 def _table(path: Path, document: tomlkit.TOMLDocument, name: str) -> MutableMapping[str, Any]:

@@ -23,7 +23,7 @@ from monitor.errors import ConfigError
 from monitor.settings.data_dir import CONFIG_NAME, LOGIN_NAME, SECRETS_NAME, settings_folder
 from monitor.settings.places import NAME, NAME_WORDS, USUAL_SITE, site_from
 from monitor.settings.secrets import Secrets, read_secrets
-from monitor.settings.toml_file import of_file, read_table
+from monitor.settings.toml_file import of_file, read_table, table_in, unknown_keys
 from monitor.translatable import Translatable, joined
 
 USER_HEADER = "X-Monitor-User"
@@ -142,8 +142,9 @@ def load_access(data_dir: Path) -> tuple[Access, str | None]:
     has_settings = path.exists() or path.is_symlink()  # one that leads nowhere cannot be read, which is a fault
     table = read_table(path) if has_settings else {}
     site, site_faults = site_from(table.get("site") if home == data_dir else data_dir.name)
-    access, access_faults = access_from(table.get("dashboard", {}), site)
-    faults = of_file(path, site_faults + access_faults)
+    faults: list[str] = []
+    access, access_faults = access_from(table_in(table, "dashboard", faults) or {}, site)
+    faults = of_file(path, faults + site_faults + access_faults)
     beside = home / SECRETS_NAME
     secrets = Secrets()
     if access.login is Login.PROXY or not has_settings:
@@ -164,11 +165,9 @@ def load_access(data_dir: Path) -> tuple[Access, str | None]:
     return access, secrets.proxy_secret
 
 
-def access_from(table: object, site: str = USUAL_SITE) -> tuple[Access, list[str]]:
+def access_from(table: Mapping[str, Any], site: str = USUAL_SITE) -> tuple[Access, list[str]]:
     """The access of a settings file's table ``[dashboard]`` at a site, and what is wrong with it."""
-    if not isinstance(table, Mapping):
-        return Access(), ["dashboard must be a table: [dashboard] with login, bakers, viewers, address, sites"]
-    faults = [f"dashboard.{key} is not a setting; known here: {', '.join(KEYS)}" for key in table if key not in KEYS]
+    faults = unknown_keys(table, KEYS, "dashboard.")
     login = table.get("login", Login.NONE.value)
     if login not in list(Login):
         faults.append(
@@ -204,11 +203,7 @@ def _at_sites(tables: object, faults: list[str]) -> dict[str, Roles]:
         where = f"dashboard.sites.{site}"
         if not NAME.fullmatch(site):
             faults.append(Translatable("{where} is no site's name: {name_words}", where=where, name_words=NAME_WORDS))
-        faults += [
-            f"{where}.{key} is not a setting; known here: {', '.join(SITE_KEYS)}"
-            for key in table
-            if key not in SITE_KEYS
-        ]
+        faults += unknown_keys(table, SITE_KEYS, f"{where}.")
         found[site] = _roles(table, where, faults)
     return found
 
@@ -230,6 +225,7 @@ def _is_https(address: object) -> bool:
         return False
     try:
         parts = urlsplit(address)
-        return parts.scheme == "https" and bool(parts.hostname) and (parts.port or 1) > 0 and not parts.path
+        is_name = bool((parts.hostname or "").encode("idna"))
+        return parts.scheme == "https" and is_name and (parts.port or 1) > 0 and not parts.path
     except ValueError:
         return False

@@ -11,28 +11,21 @@ from dataclasses import fields, replace
 from typing import Any
 
 from monitor.alerts.dough import Rules
-from monitor.settings.toml_file import unknown_keys
-from monitor.translatable import Translatable
+from monitor.settings.toml_file import number_in, unknown_keys
+
+LONGEST_MIN = 1440.0  # judgement: a day; what waits longer never comes
+LEAST_MIN = {"silence_min": 0.05}  # judgement: three seconds, as for a try; with none at all everything is silent
 
 
-def rules_from(table: object) -> tuple[Rules, list[str]]:
+def rules_from(table: Mapping[str, Any]) -> tuple[Rules, list[str]]:
     """The rules of a settings file's table ``[alerts]``, and what is wrong with it."""
-    if not isinstance(table, Mapping):
-        return Rules(), [Translatable("alerts must be a table: [alerts] with one limit a line")]
     known = _numbers_of(Rules())
     faults = unknown_keys(table, known, "alerts.")
     values: dict[str, Any] = {}
-    for key in known:
-        if key in table:
-            value = table[key]
-            if isinstance(value, int | float) and not isinstance(value, bool):
-                values[key] = float(value)
-            else:
-                faults.append(Translatable("alerts.{key} = {value!r} must be a number", key=key, value=value))
-    try:
-        return replace(Rules(), **values), faults
-    except ValueError as err:
-        return Rules(), [*faults, Translatable("alerts: {why}", why=err)]
+    for key in known.keys() & table:
+        limits = (0.0, 1.0) if key.endswith("_chance") else (LEAST_MIN.get(key, 0.0), LONGEST_MIN)
+        values[key] = number_in(table, key, float(known[key]), limits, faults, "alerts.")
+    return replace(Rules(), **values), faults
 
 
 def rules_lines(rules: Rules) -> list[str]:

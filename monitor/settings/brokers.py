@@ -32,8 +32,13 @@ class MqttAddress:
         return f"{self.user}@{self.host}:{self.port}" if self.user else f"{self.host}:{self.port}"
 
 
-def mqtt_address(url: str) -> MqttAddress:
+def mqtt_address(url: str, *, may_be_plain: bool = False) -> MqttAddress:
     """A broker's address from ``mqtt://user@host:port``, or ``mqtts://`` for a secured line.
+
+    Parameters
+    ----------
+    may_be_plain
+        The baker has said that readings and passwords may cross the network for all to read.
 
     Raises
     ------
@@ -41,8 +46,8 @@ def mqtt_address(url: str) -> MqttAddress:
         When it is no such address, holds a password, which others could read in a list of processes, or would speak
         unsecured beyond this machine.
     """
-    parts = urlsplit(url)
     try:
+        parts = urlsplit(url)
         port = parts.port or MQTT_PORTS.get(parts.scheme, 0)
     except ValueError as err:
         raise ConfigError("mqtt address: the port must be a number up to 65535 ({why})", why=err) from err
@@ -55,25 +60,26 @@ def mqtt_address(url: str) -> MqttAddress:
     if parts.scheme not in MQTT_PORTS or not parts.hostname or parts.path.strip("/") or parts.query:
         raise ConfigError("mqtt address {url!r}: it must look like mqtt://user@host:1883", url=url)
     address = MqttAddress(parts.hostname, port, parts.username, parts.scheme)
-    if parts.scheme == "mqtt" and not is_loopback(parts.hostname):
+    if parts.scheme == "mqtt" and not may_be_plain and not is_loopback(parts.hostname):
         secured = replace(address, scheme="mqtts", port=MQTT_PORTS["mqtts"])
         raise ConfigError(
             "mqtt address {url}: readings and passwords would cross the network for all to read; "
             "plain mqtt:// is for this machine alone. Write {secured}; `proofing-monitor broker "
-            "configure` makes the broker's settings and certificates for it",
+            "configure` makes the broker's settings and certificates for it. On a network that is yours alone, "
+            "allow_plain_mqtt = true in config.toml allows it",
             url=address.url,
             secured=secured.url,
         )
     return address
 
 
-def brokers_from(urls: Iterable[str]) -> tuple[tuple[MqttAddress, ...], list[str]]:
+def brokers_from(urls: Iterable[str], *, may_be_plain: bool) -> tuple[tuple[MqttAddress, ...], list[str]]:
     """The brokers of the settings' ``mqtt``, and what is wrong with it."""
     found: list[MqttAddress] = []
     faults: list[str] = []
     for url in urls:
         try:
-            found.append(mqtt_address(url))
+            found.append(mqtt_address(url, may_be_plain=may_be_plain))
         except ConfigError as err:
             faults.append(message_of_error(err))
     return tuple(found), faults

@@ -7,7 +7,8 @@ from typing import Any
 
 from monitor.alerts.calls import CallRules, QuietHours
 from monitor.alerts.kinds import AlertKind
-from monitor.translatable import Number, Translatable
+from monitor.settings.toml_file import number_in, unknown_keys
+from monitor.translatable import Translatable
 
 KEYS = ("quiet", "wakes", "repeat_min", "calls_each", "most_calls", "second_channel_s")
 RECIPIENT_KEYS = ("name", "notify_urls")
@@ -23,19 +24,18 @@ class Reachable:
     urls: tuple[str, ...] = field(repr=False)
 
 
-def calls_from(table: object) -> tuple[CallRules, list[str]]:
+def calls_from(table: Mapping[str, Any]) -> tuple[CallRules, list[str]]:
     """The rules of a settings file's table ``[calls]``, and what is wrong with it."""
     usual = CallRules()
-    if not isinstance(table, Mapping):
-        return usual, ['calls must be a table: [calls] with lines such as quiet = "21:30-04:00"']
-    faults: list[str] = [
-        Translatable("{key} is not a setting; known here: {known}", key=f"calls.{key}", known=", ".join(KEYS))
-        for key in table
-        if key not in KEYS
-    ]
+    faults = unknown_keys(table, KEYS, "calls.")
+    limited = {  # judgement: a day, and more calls than anybody would bear
+        "repeat_min": (1.0, 1440.0),
+        "calls_each": (1.0, 1000.0),
+        "most_calls": (1.0, 1000.0),
+        "second_channel_s": (0.0, 86_400.0),
+    }
     values = {
-        key: _number(table, key, float(getattr(usual, key)), least, faults)
-        for key, least in (("repeat_min", 1.0), ("calls_each", 1.0), ("most_calls", 1.0), ("second_channel_s", 0.0))
+        key: number_in(table, key, float(getattr(usual, key)), each, faults, "calls.") for key, each in limited.items()
     }
     rules = CallRules(
         quiet=_quiet(table.get("quiet"), faults),
@@ -46,18 +46,6 @@ def calls_from(table: object) -> tuple[CallRules, list[str]]:
         second_channel_s=values["second_channel_s"],
     )
     return rules, faults
-
-
-def _number(table: Mapping[str, Any], key: str, usual: float, least: float, faults: list[str]) -> float:
-    value = table.get(key, usual)
-    if isinstance(value, int | float) and not isinstance(value, bool) and value >= least:
-        return float(value)
-    faults.append(
-        Translatable(
-            "calls.{key} = {value!r} must be a number, {least} or more", key=key, value=value, least=Number(least, "g")
-        )
-    )
-    return usual
 
 
 def _quiet(value: object, faults: list[str]) -> QuietHours | None:

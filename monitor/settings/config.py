@@ -7,6 +7,7 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     serial = ["/dev/ttyUSB0"]                         # paths or hardware ids of nodes on a cable
     mqtt = ["mqtts://collector@192.168.1.20:8883"]    # brokers; plain mqtt:// on this machine alone
     mqtt_ca_file = "authority/ca.pem"                 # for mqtts:// with a certificate of your own making
+    allow_plain_mqtt = false                          # true: mqtt:// on a network that is yours alone, too
     notify_inside = ["127.0.0.1"]                     # hosts in this machine that messages may go to all the same
     timezone = "Europe/Vienna"                        # and how else things are told: see monitor.settings.reader
     site = "high-street"                              # this shop, where there are several: see monitor.settings.places
@@ -24,6 +25,15 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
 
     [central]                                         # where several sites come together: see monitor.settings.shops
     url = "https://central.example:8086"
+
+    [replica]                                         # where the store is shipped to: see monitor.settings.replica
+    url = "s3://bakery/high-street"
+
+    [[sensor]]                                        # a device that is no node: see monitor.settings.sensors
+    topic = "house/cellar/state"
+    pointer = "/temperature"
+    channel = "air"
+    unit = "Cel"
 
     [places]                                          # which node stands where
     "urn:dev:mac:020000fffe5e0001" = "cabinet-2/shelf-3"
@@ -48,11 +58,14 @@ from monitor.settings.brokers import MqttAddress, brokers_from, login_fault
 from monitor.settings.calls import calls_from
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME, SECRETS_NAME, settings_folder
 from monitor.settings.places import USUAL_SITE, Place, places_from, serves_from, site_from
+from monitor.settings.replica import Shipping, Target, shipping_from, shops_from
 from monitor.settings.secrets import Secrets, read_secrets
+from monitor.settings.sensors import sensors_from
 from monitor.settings.shops import Centre, centre_from
-from monitor.settings.toml_file import of_file, read_table, texts, unknown_keys
+from monitor.settings.toml_file import of_file, read_table, table_in, texts, unknown_keys
 from monitor.settings.upkeep import Upkeep, upkeep_from
 from monitor.translatable import Translatable, joined
+from monitor.wire.foreign import ForeignSensor
 from monitor.wire.readings import NodeId
 from monitor.wording.reader import Reader
 
@@ -60,6 +73,7 @@ KEYS = (
     "serial",
     "mqtt",
     "mqtt_ca_file",
+    "allow_plain_mqtt",
     "notify_inside",
     *reading.KEYS,
     "alerts",
@@ -67,9 +81,12 @@ KEYS = (
     "dashboard",
     "upkeep",
     "central",
+    "replica",
+    "shops",
     "site",
     "serves",
     "places",
+    "sensor",
 )
 
 
@@ -91,6 +108,14 @@ class Config:
         Where nodes stand, as far as it was said.
     serves
         Other sites, without a collector, whose nodes speak to this one over a central broker.
+    shipping
+        Where the store is shipped to, continuously; None: nowhere.
+    allow_plain_mqtt
+        A broker beyond this machine may be spoken to without TLS.
+    sensors
+        What devices that are no nodes of ours send.
+    shops
+        Where the stores of the shops lie that are shown here, by their names.
     """
 
     data_dir: Path
@@ -108,6 +133,10 @@ class Config:
     places: Mapping[NodeId, Place] = field(default_factory=dict)
     serves: tuple[str, ...] = ()
     centre: Centre | None = None
+    shipping: Shipping | None = None
+    shops: Mapping[str, Target] = field(default_factory=dict)
+    sensors: tuple[ForeignSensor, ...] = ()
+    allow_plain_mqtt: bool = False
 
     @property
     def database(self) -> Path:
@@ -167,23 +196,31 @@ def load_config(
     table: dict[str, Any] = read_table(path) if config_path is not None or path.exists() else {}
     faults = unknown_keys(table, KEYS)
     serial = texts(table, "serial", faults)
-    mqtt, mqtt_faults = brokers_from(texts(table, "mqtt", faults))
+    allow_plain_mqtt = table.get("allow_plain_mqtt", False)
+    if not isinstance(allow_plain_mqtt, bool):
+        faults.append(Translatable("allow_plain_mqtt must be true or false"))
+    mqtt, mqtt_faults = brokers_from(texts(table, "mqtt", faults), may_be_plain=allow_plain_mqtt is True)
     faults += mqtt_faults
     ca_file = table.get("mqtt_ca_file")
     if ca_file is not None and not isinstance(ca_file, str):
         faults.append(Translatable("mqtt_ca_file must be a text in quotes, the name of a file"))
     reader, reader_faults = reading.reader_from(table)
-    rules, rule_faults = rules_from(table.get("alerts", {}))
-    calls, call_faults = calls_from(table.get("calls", {}))
+    rules, rule_faults = rules_from(table_in(table, "alerts", faults) or {})
+    calls, call_faults = calls_from(table_in(table, "calls", faults) or {})
     faults += reader_faults + rule_faults + call_faults
     inside = (*texts(table, "notify_inside", faults), *environ.get("PROOFING_NOTIFY_INSIDE", "").split())
     site, site_faults = site_from(table.get("site") if home == data_dir else data_dir.name)
-    access, access_faults = access_from(table.get("dashboard", {}), site)
-    upkeep, upkeep_faults = upkeep_from(table.get("upkeep", {}), data_dir)
-    places, place_faults = places_from(table.get("places", {}), site)
+    access, access_faults = access_from(table_in(table, "dashboard", faults) or {}, site)
+    upkeep, upkeep_faults = upkeep_from(table_in(table, "upkeep", faults) or {}, data_dir)
+    places, place_faults = places_from(table_in(table, "places", faults) or {}, site)
+    sensors, sensor_places, sensor_faults = sensors_from(table.get("sensor", []), site)
     serves, serves_faults = serves_from(table.get("serves", []), site)
-    centre, centre_faults = centre_from(table.get("central"), path.parent)
-    faults += access_faults + upkeep_faults + site_faults + place_faults + serves_faults + centre_faults
+    centre = centre_from(table_in(table, "central", faults), path.parent, faults)
+    shipped = table_in(table, "replica", faults) if home == data_dir else None
+    shipping = shipping_from(shipped, path.parent, faults)
+    shops = shops_from(table_in(table, "shops", faults), path.parent, faults)
+    faults += sensor_faults
+    faults += access_faults + upkeep_faults + site_faults + place_faults + serves_faults
     found = of_file(path, faults)
     beside = home / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
@@ -208,9 +245,13 @@ def load_config(
         upkeep,
         secrets,
         site,
-        places,
+        {**sensor_places, **places},
         serves,
         centre,
+        shipping,
+        shops,
+        sensors,
+        allow_plain_mqtt,
     )
 
 
@@ -218,5 +259,5 @@ def reader_of(data_dir: Path, config_path: Path | None = None) -> Reader:
     """How things are told by the settings of a data directory; as is usual where these cannot be read."""
     try:
         return load_config(data_dir, {}, config_path=config_path).reader
-    except MonitorError:
+    except (MonitorError, OSError):
         return Config(data_dir).reader

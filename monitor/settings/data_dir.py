@@ -27,7 +27,21 @@ def usual_data_dir(environ: Mapping[str, str]) -> Path:
     return base / "proofing-monitor"
 
 
+def is_of_a_copy(data_dir: Path) -> bool:
+    """Whether what lies in a data directory is the copy of another site's store: it lies among the ``sites``."""
+    return data_dir.parent.name == SITES_NAME and not (data_dir / CONFIG_NAME).exists()
+
+
 def settings_folder(data_dir: Path) -> Path:
     """Where the settings of a data directory lie: in itself; those of a copy, where it was copied into."""
-    is_copy = data_dir.parent.name == SITES_NAME and not (data_dir / CONFIG_NAME).exists()
-    return data_dir.parent.parent if is_copy else data_dir
+    return data_dir.parent.parent if is_of_a_copy(data_dir) else data_dir
+
+
+def copies_in(folder: Path) -> tuple[str, ...]:
+    """The sites whose copies lie in a data directory."""
+    return tuple(path.parent.name for path in sorted((folder / SITES_NAME).glob(f"*/{DATABASE_NAME}")))
+
+
+def copy_of(folder: Path, site: str) -> Path:
+    """Where the copy of a site's store belongs."""
+    return folder / SITES_NAME / site / DATABASE_NAME

@@ -7,7 +7,9 @@ from monitor.alerts.dough import AlertKind
 from monitor.settings.alerts import rules_lines
 from monitor.settings.config import Config
 from monitor.settings.reader import settings_lines
-from monitor.settings.shops import centre_lines
+from monitor.settings.replica import Target
+from monitor.settings.secrets import REPLICA_KEYS
+from monitor.settings.shops import Centre
 from monitor.settings.upkeep import Upkeep
 
 MASK = "****"
@@ -22,6 +24,7 @@ def effective_settings(config: Config) -> list[str]:
         f"serves = {', '.join(config.serves) or 'itself'}",
         f"serial = {', '.join(config.serial) or 'none'}",
         f"mqtt = {', '.join(address.url for address in config.mqtt) or 'none'}",
+        f"allow_plain_mqtt = {str(config.allow_plain_mqtt).lower()}",
         *settings_lines(config.reader),
         *rules_lines(config.rules),
         f"notify_inside = {', '.join(config.notify_inside) or 'none'}",
@@ -42,8 +45,23 @@ def effective_settings(config: Config) -> list[str]:
         for who in config.secrets.recipients
     ]
     lines += [f"places.{node} = {place.within_site}" for node, place in config.places.items()]
-    lines += [f"upkeep.{item.name} = {getattr(config.upkeep, item.name) or 'none'}" for item in fields(Upkeep)]
-    lines += centre_lines(config.centre)
+    lines += [
+        f"sensor {each.topic} {each.pointer or ''} = {each.name} in {each.unit}, node {each.node or 'by topic'}"
+        for each in config.sensors
+    ]
+    lines += _table("upkeep", config.upkeep)
+    lines += ["central = none"] if config.centre is None else _table("central", config.centre)
     lines.append(f"influx_token = {MASK if config.secrets.influx_token else 'none'}")
+    if config.shipping is None:
+        lines.append("replica = none")
+    else:
+        lines += _table("replica", config.shipping.target)
+        lines += [f"replica.every_s = {config.shipping.every_s:g}", f"replica.keep_days = {config.shipping.keep_days}"]
+    lines += [f"shops.{name} = {target.url}" for name, target in config.shops.items()]
+    lines += [f"{key} = {MASK if getattr(config.secrets, key) else 'none'}" for key in REPLICA_KEYS]
     lines.append(f"heartbeat_url = {MASK if config.secrets.heartbeat_url else 'none'}")
     return lines
+
+
+def _table(name: str, settings: Upkeep | Centre | Target) -> list[str]:
+    return [f"{name}.{item.name} = {getattr(settings, item.name) or 'none'}" for item in fields(settings)]

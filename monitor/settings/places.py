@@ -13,6 +13,7 @@
 import re
 from collections.abc import Mapping, Set
 from dataclasses import dataclass
+from typing import Any
 
 from monitor.errors import ConfigError
 from monitor.translatable import Translatable
@@ -45,8 +46,8 @@ class Place:
 
     def __post_init__(self) -> None:
         parts = (self.site, self.cabinet, self.shelf, self.vessel)
-        said = sum(1 for part in parts if part)
-        for kind, part in zip(PARTS, parts[: max(said, 1)], strict=False):
+        n_parts = sum(1 for part in parts if part)
+        for kind, part in zip(PARTS, parts[: max(n_parts, 1)], strict=False):
             if not NAME.fullmatch(part):
                 raise ConfigError("{what} {part!r}: {rule}", what=kind, part=part, rule=NAME_WORDS)
 
@@ -124,10 +125,8 @@ def serves_from(value: object, site: str) -> tuple[tuple[str, ...], list[str]]:
     return tuple(dict.fromkeys(value)), []
 
 
-def places_from(table: object, site: str) -> tuple[dict[NodeId, Place], list[str]]:
+def places_from(table: Mapping[str, Any], site: str) -> tuple[dict[NodeId, Place], list[str]]:
     """Node -> where it stands, of a settings file's table ``[places]``, and what is wrong with it."""
-    if not isinstance(table, Mapping):
-        return {}, ['places must be a table: [places] with lines such as "urn:dev:mac:..." = "cabinet-2/shelf-3"']
     found: dict[NodeId, Place] = {}
     faults: list[str] = []
     for node, text in table.items():

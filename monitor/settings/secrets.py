@@ -1,7 +1,8 @@
 """What nobody else may read: from the environment, or from a file for its owner alone.
 
 The environment goes first: ``PROOFING_MQTT_PASSWORD``, ``PROOFING_NOTIFY_URLS`` with one address a word,
-``PROOFING_HEARTBEAT_URL``, ``PROOFING_INFLUX_TOKEN``. The file is ``secrets.toml`` beside the settings:
+``PROOFING_HEARTBEAT_URL``, ``PROOFING_INFLUX_TOKEN``, ``PROOFING_REPLICA_ACCESS_KEY_ID``,
+``PROOFING_REPLICA_SECRET_ACCESS_KEY``, ``PROOFING_REPLICA_PASSWORD``. The file is ``secrets.toml`` beside the settings:
 
 .. code-block:: toml
 
@@ -10,6 +11,9 @@ The environment goes first: ``PROOFING_MQTT_PASSWORD``, ``PROOFING_NOTIFY_URLS``
     proxy_secret = "..."                              # by which the screens know their proxy
     heartbeat_url = "https://..."                     # called every minute while all works; it holds a key
     influx_token = "..."                              # for the central store
+    replica_access_key_id = "..."                     # for S3, where the store is shipped to or looked at from
+    replica_secret_access_key = "..."
+    replica_password = "..."                          # for SFTP, where it is no key_file
 
     [[recipients]]                                    # or, for several people: who is called first, and who next
     name = "early shift"
@@ -22,6 +26,7 @@ The environment goes first: ``PROOFING_MQTT_PASSWORD``, ``PROOFING_NOTIFY_URLS``
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import Any
 
 from monitor.files import privacy_fault
 from monitor.settings.brokers import MqttAddress
@@ -29,15 +34,11 @@ from monitor.settings.calls import ONLY_RECIPIENT, Reachable, recipients_from
 from monitor.settings.toml_file import of_file, read_table, texts, unknown_keys
 from monitor.translatable import Translatable
 
-KEYS = (
-    "mqtt_password",
-    "mqtt_passwords",
-    "notify_urls",
-    "recipients",
-    "proxy_secret",
-    "heartbeat_url",
-    "influx_token",
-)
+REPLICA_KEYS = ("replica_access_key_id", "replica_secret_access_key", "replica_password")
+"""What to log in with where a store is shipped to: two keys at an S3 server, or a password at an SFTP server."""
+FROM_OUTSIDE = ("mqtt_password", "heartbeat_url", "influx_token", *REPLICA_KEYS)
+TEXTS = (*FROM_OUTSIDE, "proxy_secret")
+KEYS = (*TEXTS, "mqtt_passwords", "notify_urls", "recipients")
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,6 +52,9 @@ class Secrets:
     heartbeat_url: str | None = field(default=None, repr=False)
     named_recipients: tuple[Reachable, ...] = ()
     influx_token: str | None = field(default=None, repr=False)
+    replica_access_key_id: str | None = field(default=None, repr=False)
+    replica_secret_access_key: str | None = field(default=None, repr=False)
+    replica_password: str | None = field(default=None, repr=False)
 
     @property
     def recipients(self) -> tuple[Reachable, ...]:
@@ -75,13 +79,8 @@ def read_secrets(path: Path | None, environ: Mapping[str, str]) -> tuple[Secrets
     if environ.get("PROOFING_NOTIFY_URLS"):
         urls = tuple(environ["PROOFING_NOTIFY_URLS"].split())
         secrets = replace(secrets, notify_urls=urls, named_recipients=())
-    secrets = replace(
-        secrets,
-        mqtt_password=environ.get("PROOFING_MQTT_PASSWORD") or secrets.mqtt_password,
-        heartbeat_url=environ.get("PROOFING_HEARTBEAT_URL") or secrets.heartbeat_url,
-        influx_token=environ.get("PROOFING_INFLUX_TOKEN") or secrets.influx_token,
-    )
-    return secrets, faults
+    outside: dict[str, Any] = {key: said for key in FROM_OUTSIDE if (said := environ.get(f"PROOFING_{key.upper()}"))}
+    return replace(secrets, **outside), faults
 
 
 def _from_file(path: Path) -> tuple[Secrets, list[str]]:
@@ -95,25 +94,20 @@ def _from_file(path: Path) -> tuple[Secrets, list[str]]:
     faults += recipient_faults
     if urls and recipients:
         faults.append(Translatable("give either notify_urls or [[recipients]], not both"))
-    password = table.get("mqtt_password")
-    if password is not None and not isinstance(password, str):
-        faults.append(Translatable("mqtt_password must be a text in quotes"))
-    proxy_secret = table.get("proxy_secret")
-    if proxy_secret is not None and not (isinstance(proxy_secret, str) and proxy_secret):
-        faults.append(Translatable("proxy_secret must be a text in quotes"))
-    heartbeat_url = table.get("heartbeat_url")
-    if heartbeat_url is not None and not (
-        isinstance(heartbeat_url, str) and heartbeat_url.startswith(("https://", "http://"))
-    ):
+    said = {key: table[key] for key in TEXTS if key in table}
+    faults += [
+        Translatable("{key} must be a text in quotes", key=key)
+        for key, value in said.items()
+        if not (isinstance(value, str) and value)
+    ]
+    heartbeat_url = said.get("heartbeat_url")
+    if isinstance(heartbeat_url, str) and not heartbeat_url.startswith(("https://", "http://")):
         faults.append(Translatable("heartbeat_url must be a text in quotes that begins with https:// or http://"))
-    influx_token = table.get("influx_token")
-    if influx_token is not None and not (isinstance(influx_token, str) and influx_token):
-        faults.append(Translatable("influx_token must be a text in quotes"))
     passwords: dict[str, str] = {}
     named = table.get("mqtt_passwords", {})
     if isinstance(named, Mapping) and all(isinstance(value, str) for value in named.values()):
         passwords = dict(named)
     else:
         faults.append(Translatable('mqtt_passwords must hold lines like "user@host:1883" = "..."'))
-    secrets = Secrets(password, passwords, urls, proxy_secret, heartbeat_url, recipients, influx_token)
+    secrets = Secrets(mqtt_passwords=passwords, notify_urls=urls, named_recipients=recipients, **said)
     return secrets, of_file(path, faults)

@@ -12,12 +12,12 @@ from typing import TYPE_CHECKING
 
 from monitor.alerts.troubles import CentralGetsNothing, CentralLate, CentralRefusesRows
 from monitor.clock import Clock, wall_clock
-from monitor.errors import CentralError, CentralKind
+from monitor.errors import CentralError, CentralKind, StoreError, StoreFault
 from monitor.health.supervisor import Symptom
 from monitor.settings.shops import Centre
-from monitor.shops.points import Point, delivery_point, point_of
+from monitor.shops.points import Point, point_of
+from monitor.shops.summary import ShopSummary, health_points, summary_of, summary_point
 from monitor.store.background import StoreThread
-from monitor.store.rows import to_us
 from monitor.store.spool import STREAMS, Backlog, Page, SpoolRow
 from monitor.store.store import Store
 
@@ -29,15 +29,15 @@ log = logging.getLogger(__name__)
 PAGE_ROWS = 5000
 TURN_S = 2.0  # judgement: so far the centre lags behind
 FIRST_RETRY_S, LAST_RETRY_S = 1.0, 60.0
-STANDING_S = 30.0
-DENSE, GAP_NS = ("outlook", "reading"), 300_000_000_000
-"""A page whose points leave out five minutes is told as two: readers look at all that lies in a span they are told."""
+LOOK_S, SAY_S = 10.0, 60.0  # judgement: so soon a change of how the shop stands is said; and anyhow so often
 LATE = timedelta(hours=6)  # judgement: a shop's line may be away for an afternoon
 AWAY_S, SHUT_S = 6 * 3600.0, 60.0
 MOST_TOLD = 3
 ALL_ALIKE = 64
+ITS_OWN = (CentralKind.POINTS, StoreFault.BAD_VALUE)
+"""Faults of a summary itself: what is spooled must not wait for it."""
 
-Refused = list[tuple[SpoolRow, str]]
+Refused = tuple[SpoolRow, str]
 Sent = tuple[SpoolRow, Point]
 
 
@@ -69,8 +69,8 @@ class Sender(StoreThread):
         self._target = target_of(centre, site)
         self._fault: CentralError | None = None
         self._retry_s = FIRST_RETRY_S
-        self._told: dict[tuple[str, int], SpoolRow] = {}
-        self._next_standing_s = 0.0
+        self._said: ShopSummary | None = None
+        self._next_look_s = self._next_say_s = 0.0
         self._backlog = Backlog(0, None, 0)
         self._parked: Sequence[tuple[str, int, str]] = ()
 
@@ -95,11 +95,16 @@ class Sender(StoreThread):
         """Send what there is, page after page."""
         from monitor.shops.influx import Link  # its library takes a second to load: here nobody waits for it
 
-        store.spool.unpark(self._target)
+        is_retried = False
         with Link(self._centre, self._token) as link:
             while True:
                 try:
+                    if not is_retried:
+                        for page in store.spool.parked_pages(self._target, self._page_rows):
+                            self._send_page(store, link, page, is_again=True)
+                        is_retried = True
                     wait_s = 0.0 if self._send(store, link) else TURN_S
+                    self._say(store, link)
                     self._mended()
                 except CentralError as error:
                     wait_s = self._failed(error)
@@ -109,63 +114,54 @@ class Sender(StoreThread):
 
     def _send(self, store: Store, link: "Link") -> bool:
         """Send one page of each stream; True when there may be more."""
-        is_more = False
-        for stream in STREAMS:
-            page = store.spool.unsent(self._target, stream, self._page_rows)
-            if page.rows:
+        pages = [store.spool.unsent(self._target, stream, self._page_rows) for stream in STREAMS]
+        for page in pages:
+            if page:
                 self._send_page(store, link, page)
-                is_more = is_more or stream != "touched" or len(page.rows) == self._page_rows
-        self._send_standing(store, link)
-        return is_more
+        return any(pages)
 
-    def _send_page(self, store: Store, link: "Link", page: Page) -> None:
-        refused: Refused = []
-        clock_ns = store.spool.delivered_ns(self._target)
-        for measurement in dict.fromkeys(row.table for row in page.rows):
-            rows = [row for row in page.rows if row.table == measurement]
-            clock_ns = self._deliver(link, measurement, rows, refused, clock_ns)
-        store.spool.mark_sent(self._target, page, refused, wall_clock(), clock_ns)
-        for row, reason in refused:
-            log.error("central parked table=%s row=%d reason=%r", row.table, row.number, reason)
-
-    def _send_standing(self, store: Store, link: "Link") -> None:
-        """Nodes and counters of bad input, those that differ from what was sent last."""
-        if self._clock.real_s() < self._next_standing_s:
-            return
-        rows = [row for row in store.spool.standing_rows() if self._told.get((row.table, row.number)) != row]
-        if rows:
-            self._send_page(store, link, Page("standing", 0, tuple(rows)))
-            self._told |= {(row.table, row.number): row for row in rows}
-        self._next_standing_s = self._clock.real_s() + STANDING_S
-
-    def _deliver(
-        self,
-        link: "Link",
-        measurement: str,
-        rows: Sequence[SpoolRow],
-        refused: list[tuple[SpoolRow, str]],
-        clock_ns: int,
-    ) -> int:
-        """Write rows of one measurement, then tell readers of it; the time of the last delivery comes back."""
+    def _send_page(self, store: Store, link: "Link", page: Page, *, is_again: bool = False) -> None:
+        stream = page[0].stream
+        parked: list[Refused] = []
         pairs: list[Sent] = []
-        for row in rows:
+        for row in page:
             try:
                 pairs.append((row, point_of(self._site, row)))
             except (KeyError, TypeError, ValueError) as error:  # a row that is not what its table says
-                refused.append((row, repr(error)))
-        if not pairs:
-            return clock_ns
-        refused += _refused_of(link, measurement, pairs)
-        times = sorted(point.time_ns for _, point in pairs)
-        is_dense = measurement in DENSE
-        begins = [0, *(k for k in range(1, len(times)) if is_dense and times[k] - times[k - 1] > GAP_NS)]
-        notes = []
-        for first, end in zip(begins, [*begins[1:], len(times)], strict=True):
-            clock_ns = max(to_us(wall_clock()) * 1000, clock_ns + 1)
-            span = (times[first], times[end - 1])
-            notes.append(delivery_point(self._site, measurement, clock_ns, span, end - first))
-        link.write("delivery", notes)
-        return clock_ns
+                parked.append((row, repr(error)))
+        for n, (row, reason) in enumerate(_refused(link, stream, pairs) if pairs else (), 1):
+            parked.append((row, reason))
+            if n == ALL_ALIKE and row is pairs[n - 1][0] and not is_again:  # then it is not they that are wrong
+                raise CentralError(
+                    "{measurement}: none is taken; {why}",
+                    CentralKind.SHUT,
+                    detail=f"{stream}: {reason}",
+                    measurement=stream,
+                    why=reason,
+                )
+        store.spool.mark_sent(self._target, page, parked, wall_clock())
+        for row, reason in parked:
+            log.error("central parked stream=%s row=%d reason=%r", stream, row.number, reason)
+
+    def _say(self, store: Store, link: "Link") -> None:
+        """Say how the shop stands, and how collector and nodes do: of now, so it is never spooled."""
+        now_s = self._clock.real_s()
+        if now_s < self._next_look_s:
+            return
+        self._next_look_s = now_s + LOOK_S
+        try:
+            summary, is_due = summary_of(store, self._clock.now()), now_s >= self._next_say_s
+            if not is_due and summary.is_like(self._said):
+                return
+            link.write("shop", [summary_point(self._site, summary)])
+            if is_due:
+                link.write("health", health_points(self._site, store, self._backlog))
+                self._next_say_s = now_s + SAY_S
+            self._said = summary
+        except (CentralError, StoreError) as error:
+            if (error.kind if isinstance(error, CentralError) else error.fault) not in ITS_OWN:
+                raise
+            log.error("central said nothing reason=%s", error)
 
     def _failed(self, error: CentralError) -> float:
         if self._fault is None or str(self._fault) != str(error):
@@ -181,40 +177,16 @@ class Sender(StoreThread):
         self._fault, self._retry_s = None, FIRST_RETRY_S
 
 
-def _refused_of(link: "Link", measurement: str, pairs: Sequence[Sent]) -> Refused:
-    """Write rows; those that cannot be taken come back with what was said of them, the others are written all the same.
-
-    They are found by halving.
-
-    Raises
-    ------
-    CentralError
-        When the first ``ALL_ALIKE`` are refused one by one: then it is not they that are wrong.
-    """
-    refused: Refused = []
-    is_any_taken = False
-
-    def write(some: Sequence[Sent]) -> None:
-        nonlocal is_any_taken
-        try:
-            link.write(measurement, [point for _, point in some])
-            is_any_taken = True
-        except CentralError as error:
-            if error.kind is not CentralKind.POINTS:
-                raise
-            if len(some) > 1:
-                write(some[: len(some) // 2])
-                write(some[len(some) // 2 :])
-                return
-            refused.append((some[0][0], error.detail))
-            if len(refused) >= ALL_ALIKE and not is_any_taken:
-                raise CentralError(
-                    "{measurement}: none is taken; {why}",
-                    CentralKind.SHUT,
-                    detail=f"{measurement}: {error.detail}",
-                    measurement=measurement,
-                    why=error,
-                ) from error
-
-    write(pairs)
-    return refused
+def _refused(link: "Link", measurement: str, pairs: Sequence[Sent]) -> Iterator[Refused]:
+    """Write rows; those that cannot be taken come back with what was said of them, in their order: found by halving."""
+    try:
+        link.write(measurement, [point for _, point in pairs])
+    except CentralError as error:
+        if error.kind is not CentralKind.POINTS:
+            raise
+        if len(pairs) == 1:
+            yield pairs[0][0], error.detail
+            return
+        middle = len(pairs) // 2
+        yield from _refused(link, measurement, pairs[:middle])
+        yield from _refused(link, measurement, pairs[middle:])

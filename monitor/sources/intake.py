@@ -44,6 +44,33 @@ class Frame:
 
 
 @dataclass(frozen=True, slots=True)
+class Foreign:
+    """One MQTT payload of a device that is no node of ours, live from the broker. Nobody is answered.
+
+    Attributes
+    ----------
+    node_key
+        Of a topic of our own, on which SenML comes without a frame; None: the settings say what the topic means.
+    """
+
+    data: bytes
+    arrived_at: datetime
+    source: str
+    topic: str
+    node_key: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class Report:
+    """A line in which a node says how it is; ``node_key`` None on a serial line. Nobody is answered."""
+
+    data: bytes
+    arrived_at: datetime
+    source: str
+    node_key: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Status:
     """A node, or (``node_key`` None) the source itself, came up or went down."""
 
@@ -56,16 +83,20 @@ class Status:
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Bytes that the source itself refused: ``noise``, ``too long``, ``frame``; to be counted ``n`` times."""
+    """Bytes that the source itself refused: ``noise``, ``too long``, ``frame``; to be counted ``n`` times.
+
+    ``about`` names the topic, where that is what was wrong.
+    """
 
     source: str
     node_key: str | None
     reason: str
     n: int
     at: datetime
+    about: str = ""
 
 
-Item = Frame | Status | Fault
+Item = Frame | Foreign | Report | Status | Fault
 
 
 def put(items: "queue.Queue[Item]", item: Item, stopping: threading.Event) -> bool:

@@ -1,8 +1,9 @@
-"""Readings from an MQTT broker, over MQTT 3.1.1 with a persistent session.
+"""Readings from an MQTT broker, over MQTT 3.1.1 with a clean session.
 
-The broker is told that a message is done (PUBACK) when the collector acknowledges it, after its commit; until then it
-keeps the message, over a restart of the collector too. The node gets an acknowledgement of its own, since a broker's
-memory is no promise: it forgets its queues when it is killed.
+A broker keeps nothing for a collector that is away: the age in a frame counts from its sending, so a frame that waited
+would tell a wrong moment. Nodes keep what was not acknowledged to them, and send it anew with the age it has then.
+While connected, the broker is told that a message is done (PUBACK) when the collector acknowledges it, after its
+commit, so that it sends only so many ahead.
 """
 
 import logging
@@ -22,7 +23,7 @@ from monitor.clock import Clock
 from monitor.errors import ConfigError, SourceError
 from monitor.sources.claim import TOPIC as CLAIM_TOPIC
 from monitor.sources.claim import SiteClaim
-from monitor.sources.intake import Fault, Frame, Item, Status, put
+from monitor.sources.intake import Fault, Foreign, Frame, Item, Report, Status, put
 from monitor.sources.tls import trusting
 from monitor.translatable import Translatable
 from monitor.wire.frames import identity, node_of_key
@@ -32,6 +33,8 @@ log = logging.getLogger(__name__)
 PORTS = {"mqtt": 1883, "mqtts": 8883}  # IANA service name registry
 CLIENT_ID = "proofing-monitor-collector"
 ROOT = "proofing"
+SENML = "senml"
+"""The end of the topic on which a device may send SenML without a frame."""
 QOS = 1
 KEEPALIVE_S = 30
 FIRST_RETRY_S, LAST_RETRY_S = 1, 5  # judgement: soon back, well within what another collector waits for this one
@@ -56,11 +59,15 @@ class MqttSource:
         Shops without a collector whose nodes are read here too, at a central broker.
     claim
         The site's claim at this broker, looked at before each log-in; None: log in without.
+    topics
+        Filters of the topics that devices which are no nodes of ours speak on.
     on_other
         Called when another collector serves the site: nothing is read from here on.
 
     Attributes
     ----------
+    is_up
+        True while the broker is read.
     trouble
         Why the broker cannot be read at the moment; empty when it can.
 
@@ -82,6 +89,7 @@ class MqttSource:
         ca_file: Path | None = None,
         sites: Sequence[str] = (),
         claim: SiteClaim | None = None,
+        topics: Sequence[str] = (),
         on_other: Callable[[], None] = lambda: None,
     ) -> None:
         scheme, self._host, self._port, url_user = _parsed(url)
@@ -91,14 +99,15 @@ class MqttSource:
         self._roots = (ROOT, *(f"sites/{site}/{ROOT}" for site in sites))
         self._stopping = threading.Event()
         self._connections = 0  # a PUBACK belongs to the connection that its message came by
-        self._is_up = False
+        self.is_up = False
         self.trouble = ""
         self._claim = claim
+        self._topics = tuple(dict.fromkeys(topics))
         self._on_other = on_other
         self._client = paho.Client(
             CallbackAPIVersion.VERSION2,
             client_id,
-            clean_session=False,
+            clean_session=True,
             protocol=paho.MQTTv311,
             manual_ack=True,
         )
@@ -139,16 +148,16 @@ class MqttSource:
             raise SourceError("{name}: cannot be read: {why}; check the address", name=self.name, why=error) from error
 
     def stop(self) -> None:
-        """Leave the broker, which keeps the session, and wait for the thread."""
+        """Leave the broker and wait for the thread."""
         self._stopping.set()
-        if self._claim is not None and self._is_up:
+        if self._claim is not None and self.is_up:
             self._client.publish(CLAIM_TOPIC, b"", retain=True)  # nobody has to wait for one who left in order
         self._client.disconnect()
         self._client.loop_stop()
 
     def renew_claim(self) -> None:
         """Say that this collector still serves the site, when that is due; to be called by a loop that works."""
-        if self._claim is not None and self._is_up and (text := self._claim.renewed()) is not None:
+        if self._claim is not None and self.is_up and (text := self._claim.renewed()) is not None:
             self._client.publish(CLAIM_TOPIC, text, retain=True)
 
     # -- called by the library's thread; none may raise, or the thread ends -----------------------------------------
@@ -170,10 +179,12 @@ class MqttSource:
             self._say_once(Translatable("refused by the broker: {code}; check user name and password", code=code))
             return
         self._connections += 1
-        log.info("logged in source=%s has_session=%s", self.name, flags.session_present)
+        log.info("logged in source=%s", self.name)
         if self._claim is not None:
             client.publish(CLAIM_TOPIC, self._claim.taken(), QOS, retain=True)
-        client.subscribe([(f"{root}/+/{kind}", QOS) for root in self._roots for kind in ("pack", "status")])
+        own = [(f"{root}/+/{kind}", QOS) for root in self._roots for kind in ("pack", "status", "report")]
+        # Without a time of their own such readings are of now: what the broker has kept would be of no known moment.
+        client.subscribe([*own, *((topic, 0) for topic in (f"{ROOT}/+/{SENML}", *self._topics))])
 
     def _on_connect_fail(self, client: paho.Client, userdata: Any) -> None:
         if self._claim is not None and self._claim.other is not None:
@@ -191,9 +202,9 @@ class MqttSource:
         code: ReasonCode,
         properties: Properties | None,
     ) -> None:
-        if self._stopping.is_set() or not self._is_up:
+        if self._stopping.is_set() or not self.is_up:
             return  # leaving, or refused: said already
-        self._is_up = False
+        self.is_up = False
         self._say_once(Translatable("connection lost: {code}", code=code))
         self._tell(is_online=False, detail=str(code))
 
@@ -208,7 +219,7 @@ class MqttSource:
             )
             return
         log.info("connected source=%s", self.name)  # only now: what is published from here on reaches this source
-        self._is_up = True
+        self.is_up = True
         self.trouble = ""
         self._tell(is_online=True)
 
@@ -217,14 +228,26 @@ class MqttSource:
             root, node_key, kind = message.topic.rsplit("/", 2)
         except ValueError:  # UnicodeDecodeError is one
             root = node_key = kind = ""
-        if root not in self._roots or node_of_key(node_key) is None:
+        if self._is_foreign(message, root, kind):
+            self._take_foreign(message, node_key if root in self._roots else None)
+        elif root not in self._roots or node_of_key(node_key) is None:
             self._refuse(message, None, "name")
         elif len(message.payload) > MAX_PAYLOAD_BYTES:
             self._refuse(message, node_key, "too long")
         elif kind == "status":
             self._take_status(message, node_key)
+        elif kind == "report":
+            if not message.retain:  # what the broker has kept was said at no known moment; the next comes in a minute
+                item = Report(bytes(message.payload), self._clock.now(), self.name, node_key)
+                put(self._items, item, self._stopping)
+            self._client.ack(message.mid, message.qos)
         else:
             self._take_pack(message, root, node_key)
+
+    def _is_foreign(self, message: paho.MQTTMessage, root: str, kind: str) -> bool:
+        if root in self._roots:
+            return kind == SENML
+        return any(paho.topic_matches_sub(topic, _topic_of(message)) for topic in self._topics)
 
     # -- what comes in ----------------------------------------------------------------------------------------------
 
@@ -244,6 +267,15 @@ class MqttSource:
             # sends only so many messages ahead of their PUBACKs, and a few damaged ones would silence all nodes.
             self._client.ack(message.mid, message.qos)
 
+    def _take_foreign(self, message: paho.MQTTMessage, node_key: str | None) -> None:
+        if node_key is not None and node_of_key(node_key) is None:
+            self._refuse(message, None, "name")
+        elif len(message.payload) > MAX_PAYLOAD_BYTES:
+            self._refuse(message, node_key, "too long")
+        elif not message.retain:  # what the broker has kept was measured at no known moment
+            item = Foreign(bytes(message.payload), self._clock.now(), self.name, message.topic, node_key)
+            put(self._items, item, self._stopping)
+
     def _take_status(self, message: paho.MQTTMessage, node_key: str) -> None:
         is_online = _STATUS.get(bytes(message.payload))
         if is_online is None:
@@ -253,7 +285,8 @@ class MqttSource:
         self._client.ack(message.mid, message.qos)
 
     def _refuse(self, message: paho.MQTTMessage, node_key: str | None, reason: str) -> None:
-        put(self._items, Fault(self.name, node_key, reason, 1, self._clock.now()), self._stopping)
+        about = "" if node_key is not None else _topic_of(message)
+        put(self._items, Fault(self.name, node_key, reason, 1, self._clock.now(), about), self._stopping)
         self._client.ack(message.mid, message.qos)
 
     def _tell(self, *, is_online: bool, detail: str = "") -> None:
@@ -263,6 +296,14 @@ class MqttSource:
         if text != self.trouble:
             log.warning("waiting source=%s reason=%r", self.name, text)
             self.trouble = text
+
+
+def _topic_of(message: paho.MQTTMessage) -> str:
+    """The topic of a message; empty for one that is no text."""
+    try:
+        return message.topic
+    except UnicodeDecodeError:
+        return ""
 
 
 def _parsed(url: str) -> tuple[str, str, int, str | None]:

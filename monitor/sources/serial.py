@@ -11,8 +11,9 @@ from serial.tools import list_ports
 
 from monitor.clock import Clock
 from monitor.errors import ConfigError, SourceError
-from monitor.sources.intake import Fault, Frame, Item, Status, put
+from monitor.sources.intake import Fault, Frame, Item, Report, Status, put
 from monitor.wire.frames import LineSplitter
+from monitor.wire.reports import MARK
 
 log = logging.getLogger(__name__)
 
@@ -131,20 +132,20 @@ class SerialSource:
             self._thread.join()
 
     def _run(self) -> None:
-        retry_s, told = FIRST_RETRY_S, ""
+        retry_s, reported = FIRST_RETRY_S, ""
         while not self._stopping.is_set():
             try:
                 port = self._opened()
             except SourceError as error:
-                if str(error) != told:
+                if str(error) != reported:
                     log.warning("waiting source=%s reason=%r", self.name, str(error))
-                    told = str(error)
+                    reported = str(error)
                 self.trouble = error.message
                 self._stopping.wait(retry_s)
                 retry_s = min(2 * retry_s, LAST_RETRY_S)
                 continue
             log.info("open source=%s port=%s", self.name, port.port)
-            retry_s, told = FIRST_RETRY_S, ""
+            retry_s, reported = FIRST_RETRY_S, ""
             self.trouble = ""
             self._tell(is_online=True)
             line = _Line(port, self.name, self._clock, self._items, self._stopping)
@@ -223,6 +224,8 @@ class _Line:
             if line.startswith(b"@"):
                 frame = Frame(line, arrived_at, self._name, None, self._acknowledgements.append)
                 put(self._items, frame, self._stopping)
+            elif line.startswith(MARK):
+                put(self._items, Report(line, arrived_at, self._name, None), self._stopping)
             else:
                 self._noise += 1
         if self._clock.real_s() - self._told_faults_s >= FAULTS_EVERY_S:

@@ -57,11 +57,11 @@ class Alerts(StorePart):
             return [rows.alert_from_row(row) for row in found]
 
     def open_of_ended(self) -> list[BatchId]:
-        """Ended batches of which an alert still stands: the collector was stopped before it could close them."""
+        """Batches that ended or were taken back, of which an alert still stands that their collector has to close."""
         with self._file.reading() as connection:
             found = connection.execute(
                 f"SELECT DISTINCT batch_id FROM alert JOIN batch ON batch.id = alert.batch_id "
-                f"WHERE ended_us IS NOT NULL AND (returned_us IS NULL OR {_IS_ACTIVE})"
+                f"WHERE (ended_us IS NOT NULL OR taken_back_us IS NOT NULL) AND (returned_us IS NULL OR {_IS_ACTIVE})"
             )
             return [BatchId(row["batch_id"]) for row in found]
 
@@ -77,6 +77,13 @@ class Alerts(StorePart):
             )
             _note(connection, known, at, person)
             return known
+
+    def take_back_acknowledgement(self, number: int, at: datetime, person: str = "") -> None:
+        """Keep that nobody knows of an alert after all: while it stands it calls again."""
+        with self._file.writing() as connection:
+            alert = self._require(connection, number)
+            connection.execute("UPDATE alert SET acknowledged_us = NULL WHERE id = ?", (number,))
+            _note(connection, replace(alert, acknowledged_at=None), at, person)
 
     def shelve(self, number: int, until: datetime | None, at: datetime, person: str = "") -> Alert:
         """Keep until when nobody wants to hear of an alert; None takes it off its shelf. Returns the alert."""

@@ -2,13 +2,20 @@
 
 import sqlite3
 from dataclasses import replace
+from datetime import datetime
 from pathlib import Path
 
-from monitor.errors import StoreError
+from monitor.errors import StoreError, UnfitError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.store import rows
 from monitor.store.rows import to_us
 from monitor.store.sqlite_file import StorePart
+from monitor.wire.readings import Flag, NodeId
+
+
+def eye_node(batch_id: BatchId) -> NodeId:
+    """The node name under which levels read by eye are kept (32473 is the number for examples, RFC 5612)."""
+    return NodeId(f"urn:dev:org:32473-eye-{batch_id}")
 
 
 class Batches(StorePart):
@@ -18,7 +25,7 @@ class Batches(StorePart):
         """Keep a new batch with its events; returns it with the id it was given."""
         with self._file.writing(is_of_batches=True) as connection:
             cursor = connection.execute(
-                f"INSERT INTO batch ({rows.BATCH_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f"INSERT INTO batch ({rows.BATCH_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
                 rows.batch_to_row(batch),
             )
             batch_id = BatchId(cursor.lastrowid or 0)
@@ -45,7 +52,8 @@ class Batches(StorePart):
 
     def _found(self, which: str) -> list[Batch]:
         with self._file.reading() as connection:
-            found = connection.execute(f"SELECT * FROM batch WHERE {which} ORDER BY started_us, id").fetchall()
+            query = f"SELECT * FROM batch WHERE taken_back_us IS NULL AND {which} ORDER BY started_us, id"
+            found = connection.execute(query).fetchall()
             return [of_row(connection, row) for row in found]
 
     def add_event(self, batch_id: BatchId, event: Event) -> Batch:
@@ -59,6 +67,48 @@ class Batches(StorePart):
                     {"at": to_us(event.at), "id": batch_id},
                 )
             return require(connection, self._file.path, batch_id)
+
+    def take_back_event(self, batch_id: BatchId, event: Event, at: datetime) -> None:
+        """Take back what a baker noted: the batch is as if it had not been; the row stays, with when that was said.
+
+        Raises
+        ------
+        UnfitError
+            When it is the end of the batch, on which its calls and its lesson have followed.
+        """
+        if event.kind is EventKind.END:
+            raise UnfitError("the end of a batch cannot be taken back")
+        with self._file.writing(is_of_batches=True) as connection:
+            connection.execute(
+                "UPDATE event SET taken_back_us = ? WHERE batch_id = ? AND at_us = ? AND kind = ?",
+                (to_us(at), batch_id, to_us(event.at), event.kind.value),
+            )
+
+    def can_take_back(self, batch_id: BatchId) -> bool:
+        """Whether a batch's beginning can be taken back: nothing was noted of it since, and it ended no other stage."""
+        with self._file.reading() as connection:
+            return _is_only_begun(connection, require(connection, self._file.path, batch_id))
+
+    def take_back(self, batch_id: BatchId, at: datetime) -> None:
+        """Take back that a batch was begun: it is as if it had not been; its row stays, with when that was said.
+
+        A stage of a plan that it began is still to do. What was called of it meanwhile stays as the record it is.
+
+        Raises
+        ------
+        UnfitError
+            When something was noted of it since, or its beginning was the end of another stage.
+        """
+        with self._file.writing(is_of_batches=True) as connection:
+            batch = require(connection, self._file.path, batch_id)
+            if not _is_only_begun(connection, batch):
+                raise UnfitError(
+                    "{name} cannot be taken back: something was noted of it since, or another stage ended with its "
+                    "beginning; end its stage instead",
+                    name=batch.name,
+                )
+            connection.execute("UPDATE batch SET taken_back_us = ? WHERE id = ?", (to_us(at), batch_id))
+            connection.execute("DELETE FROM plan_batch WHERE batch_id = ?", (batch_id,))
 
     def set_target(self, batch_id: BatchId, target: Target) -> Batch:
         """Move what a batch waits for; its collector takes it up at once. Returns the batch.
@@ -89,6 +139,23 @@ def require(connection: sqlite3.Connection, path: Path, batch_id: BatchId) -> Ba
     return of_row(connection, row)
 
 
+def _is_only_begun(connection: sqlite3.Connection, batch: Batch) -> bool:
+    """Whether nothing came after a batch's beginning that would hang in the air without it."""
+    if batch.ended_at is not None or any(event.at > batch.started_at for event in batch.events):
+        return False
+    ended_by_it = connection.execute(
+        "SELECT 1 FROM plan_batch AS own JOIN plan_batch AS before ON before.plan_id = own.plan_id "
+        "JOIN batch ON batch.id = before.batch_id "
+        "WHERE own.batch_id = ? AND batch.id != own.batch_id AND batch.ended_us <= ?",
+        (batch.id, to_us(batch.started_at)),
+    )
+    levels = connection.execute(
+        "SELECT 1 FROM reading WHERE node = ? AND flag = ? AND measured_us > ?",
+        (eye_node(batch.id), Flag.OK.value, to_us(batch.started_at)),
+    )
+    return ended_by_it.fetchone() is None and levels.fetchone() is None
+
+
 def of_row(connection: sqlite3.Connection, row: sqlite3.Row) -> Batch:
     """The batch of a row, with its events and with the newest calibrations made before its end."""
     last_us = 2**62 if row["ended_us"] is None else row["ended_us"]
@@ -102,7 +169,8 @@ def of_row(connection: sqlite3.Connection, row: sqlite3.Row) -> Batch:
         if newest is not None:
             calibrations.append(rows.calibration_from_row(newest))
     found = connection.execute(
-        "SELECT at_us, kind, note FROM event WHERE batch_id = ? ORDER BY at_us, id", (row["id"],)
+        "SELECT at_us, kind, note FROM event WHERE batch_id = ? AND taken_back_us IS NULL ORDER BY at_us, id",
+        (row["id"],),
     )
     return rows.batch_from_row(row, tuple(map(rows.event_from_row, found)), tuple(calibrations))
 
@@ -110,6 +178,7 @@ def of_row(connection: sqlite3.Connection, row: sqlite3.Row) -> Batch:
 def _insert_event(connection: sqlite3.Connection, batch_id: BatchId, event: Event) -> None:
     connection.execute(
         "INSERT INTO event (batch_id, at_us, kind, note) VALUES (?, ?, ?, ?) "
-        "ON CONFLICT (batch_id, at_us, kind) DO NOTHING",
+        "ON CONFLICT (batch_id, at_us, kind) DO UPDATE SET note = excluded.note, taken_back_us = NULL "
+        "WHERE taken_back_us IS NOT NULL",
         (batch_id, to_us(event.at), event.kind.value, event.note),
     )

@@ -1,12 +1,17 @@
 """A store's file that is damaged: how that is found, and how it is set aside without losing what is left of it."""
 
-import os
+import logging
 import sqlite3
+from collections.abc import Callable
+from contextlib import closing
 from datetime import datetime
 from pathlib import Path
 
 from monitor.errors import StoreError
-from monitor.store.sqlite_file import is_damage
+from monitor.files import to_the_disk
+from monitor.store.sqlite_file import SqliteFile, is_damage
+
+log = logging.getLogger(__name__)
 
 # judgement: such a file is looked through in two or three seconds even on a slow card, and batches must go on within
 # five; a larger one is not looked through at each start: its damage is found when it is met, by `check`, by each backup
@@ -26,11 +31,8 @@ def damage_of(path: Path, *, at_most_bytes: int | None = None) -> str:
     try:
         if not path.exists() or (at_most_bytes is not None and path.stat().st_size > at_most_bytes):
             return ""
-        connection = sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True)
-        try:
+        with closing(sqlite3.connect(f"{path.absolute().as_uri()}?mode=rw", uri=True)) as connection:
             said = str(connection.execute("PRAGMA quick_check(1)").fetchone()[0])
-        finally:
-            connection.close()
     except sqlite3.Error as error:
         if is_damage(error):
             return str(error)
@@ -56,17 +58,13 @@ def set_aside(path: Path, at: datetime) -> Path:
     StoreError
         When it cannot be renamed.
     """
-    aside = path.with_name(f"{path.name}{MARK}{at:%Y%m%dT%H%M%S}Z")
+    aside = _aside(path, at)
     try:
         for suffix in SUFFIXES:
             part = path.with_name(path.name + suffix)
             if part.exists():
                 part.rename(aside.with_name(aside.name + suffix))
-        folder = os.open(path.parent, os.O_RDONLY)
-        try:
-            os.fsync(folder)
-        finally:
-            os.close(folder)
+        to_the_disk(path.parent)
     except OSError as error:
         raise StoreError(
             "{path}: is damaged and cannot be renamed ({detail}); rename it yourself, then start again",
@@ -74,6 +72,21 @@ def set_aside(path: Path, at: datetime) -> Path:
             path=path,
         ) from error
     return aside
+
+
+def saved_aside(store: SqliteFile, at: datetime, progress: Callable[[], None]) -> Path | None:
+    """Save what a store holds whose file was deleted or replaced under it; returns where, None when that failed."""
+    aside = _aside(store.path, at)
+    try:
+        store.save_to(aside, progress)
+    except StoreError as error:
+        log.error("store=%s state=lost reason=%s", store.path, error)
+        return None
+    return aside
+
+
+def _aside(path: Path, at: datetime) -> Path:
+    return path.with_name(f"{path.name}{MARK}{at:%Y%m%dT%H%M%S}Z")
 
 
 def set_aside_before(path: Path) -> list[Path]:

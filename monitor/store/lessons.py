@@ -5,9 +5,10 @@ stays, so that no batch is learned from twice or against the baker's wish.
 """
 
 import sqlite3
+from datetime import datetime
 
 from monitor.dough.curve import SHAPE_NAMES
-from monitor.dough.learning import Lesson
+from monitor.dough.learning import PEAK, READY, Lesson
 from monitor.recipe.batch import Batch, BatchId
 from monitor.store import batches, rows
 from monitor.store.sqlite_file import StorePart
@@ -40,6 +41,22 @@ class Lessons(StorePart):
         Later ones are left out, so that a restart in mid-batch changes nothing.
         """
         return tuple(lesson for lesson in self.all(batch.recipe_key) if lesson.ended_at <= batch.started_at)
+
+    def held_since(self, at: datetime) -> tuple[int, int]:
+        """How many intervals were given for the batches that ended since then, and how many of them held."""
+        with self._file.reading() as connection:
+            found = connection.execute(
+                "SELECT body, target_rise_pct FROM batch JOIN lesson ON batch_id = batch.id "
+                "WHERE ended_us >= ? AND curve = ? AND body IS NOT NULL",
+                (rows.to_us(at), CURVE),
+            )
+            held = [
+                miss.is_held
+                for row in found
+                for miss in rows.from_json(row["body"], Lesson).misses
+                if miss.what == (PEAK if row["target_rise_pct"] is None else READY)
+            ]
+            return len(held), sum(held)
 
     def unlearned(self) -> list[BatchId]:
         """Ended batches that nobody has learned from yet, the first to end first."""

@@ -2,7 +2,7 @@
 
 import sqlite3
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -26,22 +26,35 @@ class Heard:
     is_online: bool | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class Reported:
+    """A node has said how it is: the line as it came."""
+
+    node: str
+    source: str
+    line: str
+    at: datetime
+
+
 @dataclass(slots=True)
 class Arrivals:
     """What one turn of the collector brings.
 
-    Readings, frames that made no sense, nodes that were heard of, and bad input by (source, node, reason).
+    Readings, frames that made no sense, nodes that were heard of, bad input by (source, node, reason), and the newest
+    name, unit or topic that it was about; what nodes said of themselves.
     """
 
     readings: list[Reading] = field(default_factory=list)
     refused: list[QuarantinedFrame] = field(default_factory=list)
     heard: list[Heard] = field(default_factory=list)
     faults: Counter[tuple[str, str, str]] = field(default_factory=Counter)
+    abouts: dict[tuple[str, str, str], str] = field(default_factory=dict)
+    reports: list[Reported] = field(default_factory=list)
 
     @property
     def is_empty(self) -> bool:
         """True when there is nothing to keep."""
-        return not (self.readings or self.refused or self.heard or self.faults)
+        return not (self.readings or self.refused or self.heard or self.faults or self.reports)
 
 
 class Nodes(StorePart):
@@ -56,12 +69,12 @@ class Nodes(StorePart):
     def count_fault(self, source: str, node: str, reason: str, at: datetime, n: int = 1) -> None:
         """Count bad input: one line for each source, node and reason."""
         with self._file.writing() as connection:
-            _put_faults(connection, Counter({(source, node, reason): n}), at)
+            _put_faults(connection, Counter({(source, node, reason): n}), {}, at)
 
     def faults(self) -> list[FaultCount]:
-        """All counters of bad input, by source, node and reason."""
+        """All counters of bad input, the newest first."""
         with self._file.reading() as connection:
-            found = connection.execute("SELECT * FROM fault ORDER BY source, node, reason")
+            found = connection.execute("SELECT * FROM fault ORDER BY last_us DESC, source, node, reason")
             return [rows.fault_from_row(row) for row in found]
 
     def note(self, node: str, source: str, at: datetime, is_online: bool | None = None) -> None:
@@ -109,25 +122,48 @@ def put(connection: sqlite3.Connection, arrived: Arrivals, at: datetime) -> None
         )
         connection.execute("DELETE FROM quarantine WHERE id <= ?", ((cursor.lastrowid or 0) - KEPT_QUARANTINE,))
     _put_heard(connection, arrived.heard)
-    _put_faults(connection, arrived.faults, at)
+    for said in arrived.reports:
+        # A report alone does not make a node one that is heard: what it measures does.
+        connection.execute(
+            "INSERT INTO node (node, source, first_seen_us, last_seen_us, report, report_us) "
+            "VALUES (:node, :source, :at, :at, :line, :at) "
+            "ON CONFLICT (node) DO UPDATE SET report = :line, report_us = :at",
+            {"node": said.node, "source": said.source, "at": to_us(said.at), "line": said.line},
+        )
+    _put_faults(connection, arrived.faults, arrived.abouts, at)
 
 
 def _put_heard(connection: sqlite3.Connection, heard: Iterable[Heard]) -> None:
     """Remember of each node when it was heard last, over what, and what its broker says of it."""
     connection.executemany(
-        "INSERT INTO node VALUES (:node, :source, :at, :at, :online) ON CONFLICT (node) DO UPDATE SET "
+        "INSERT INTO node (node, source, first_seen_us, last_seen_us, is_online) "
+        "VALUES (:node, :source, :at, :at, :online) ON CONFLICT (node) DO UPDATE SET "
         "source = :source, last_seen_us = max(last_seen_us, :at), is_online = coalesce(:online, is_online)",
         [{"node": each.node, "source": each.source, "at": to_us(each.at), "online": each.is_online} for each in heard],
     )
 
 
-def _put_faults(connection: sqlite3.Connection, faults: Counter[tuple[str, str, str]], at: datetime) -> None:
+def _put_faults(
+    connection: sqlite3.Connection,
+    faults: Counter[tuple[str, str, str]],
+    abouts: Mapping[tuple[str, str, str], str],
+    at: datetime,
+) -> None:
     """Add to the counters of bad input: one line for each source, node and reason."""
     connection.executemany(
-        "INSERT INTO fault VALUES (:source, :node, :reason, :n, :at, :at) "
-        "ON CONFLICT (source, node, reason) DO UPDATE SET count = count + :n, last_us = max(last_us, :at)",
+        "INSERT INTO fault (source, node, reason, count, first_us, last_us, about) "
+        "VALUES (:source, :node, :reason, :n, :at, :at, :about) "
+        "ON CONFLICT (source, node, reason) DO UPDATE SET "
+        "count = count + :n, last_us = max(last_us, :at), about = :about",
         [
-            {"source": source, "node": node, "reason": reason, "n": n, "at": to_us(at)}
+            {
+                "source": source,
+                "node": node,
+                "reason": reason,
+                "n": n,
+                "at": to_us(at),
+                "about": abouts.get((source, node, reason), ""),
+            }
             for (source, node, reason), n in faults.items()
         ],
     )

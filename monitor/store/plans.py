@@ -14,7 +14,7 @@ from monitor.store.rows import from_us, to_us
 from monitor.store.sqlite_file import StorePart
 
 OPEN, OVER, DROPPED = 0, 1, 2
-_MIX_COLUMNS = "mixer, at_us, minutes, dough_c, flour_c, room_c, water_c, preferment_c"
+_MIX_COLUMNS = "mixer, at_us, minutes, dough_c, flour_c, room_c, water_c, preferment_c, water_share, preferment_share"
 
 
 class Plans(StorePart):
@@ -77,6 +77,11 @@ class Plans(StorePart):
                 (plan_id, step, to_us(at)),
             )
 
+    def take_back_done(self, plan_id: PlanId, step: str) -> None:
+        """Let a step be still to do."""
+        with self._file.writing() as connection:
+            connection.execute("DELETE FROM plan_done WHERE plan_id = ? AND step = ?", (plan_id, step))
+
     def done(self, plan_id: PlanId) -> dict[str, datetime]:
         """When each step of a plan was done, by its key."""
         with self._file.reading() as connection:
@@ -115,11 +120,12 @@ class Plans(StorePart):
                 [(plan_id, dough, to_us(at)) for dough, at in out_at.items()],
             )
 
-    def message_ids(self, plan_id: PlanId) -> set[str]:
-        """Ids of the messages of a plan that are in the outbox already."""
+    def cues(self, plan_id: PlanId) -> dict[str, datetime]:
+        """The cues of a plan that were given, by their key: when each went into the outbox."""
+        start = message_id(plan_id, "")
         with self._file.reading() as connection:
-            found = connection.execute("SELECT id FROM outbox WHERE id GLOB ?", (f"{message_id(plan_id, '')}*",))
-            return {str(row["id"]) for row in found}
+            found = connection.execute("SELECT id, created_us FROM outbox WHERE id GLOB ?", (f"{start}*",))
+            return {row["id"].removeprefix(start): from_us(row["created_us"]) for row in found}
 
 
 class Mixes(StorePart):
@@ -129,9 +135,10 @@ class Mixes(StorePart):
         """Keep what was measured of one mix."""
         row = (
             mix.mixer, to_us(mix.at), mix.minutes, mix.dough_c, mix.flour_c, mix.room_c, mix.water_c, mix.preferment_c,
+            mix.water_share, mix.preferment_share,
         )  # fmt: skip
         with self._file.writing() as connection:
-            connection.execute(f"INSERT INTO mix ({_MIX_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?)", row)
+            connection.execute(f"INSERT INTO mix ({_MIX_COLUMNS}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", row)
 
     def of(self, mixer: str) -> list[Mix]:
         """Everything one mixer has mixed, oldest first."""

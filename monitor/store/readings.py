@@ -1,4 +1,8 @@
-"""The store's readings, which are never deleted: in as rows of numbers, out as readings or as arrays."""
+"""The store's readings: in as rows of numbers, out as readings or as arrays.
+
+Where old ones were downsampled (:mod:`monitor.store.rollups`), the means of the five-minute values come out in their
+place.
+"""
 
 import sqlite3
 from collections.abc import Iterable
@@ -12,7 +16,9 @@ from numpy.typing import NDArray
 from monitor.dough.track import Series, Track, in_order, track_of
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.calibration import set_right
+from monitor.recipe.vessel import require_inside
 from monitor.store import batches, rows
+from monitor.store.batches import eye_node
 from monitor.store.rows import to_us
 from monitor.store.sqlite_file import SqliteFile, StorePart
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
@@ -20,11 +26,6 @@ from monitor.wire.readings import Channel, Flag, NodeId, Reading
 EYE_SOURCE = "eye"
 _OF_SENSOR = "sensor_id = (SELECT id FROM sensor WHERE node = ? AND channel = ?)"
 """Of one channel of a node; without the view ``reading``, so that an index alone answers."""
-
-
-def eye_node(batch_id: BatchId) -> NodeId:
-    """The node name under which levels read by eye are kept (32473 is the number for examples, RFC 5612)."""
-    return NodeId(f"urn:dev:org:32473-eye-{batch_id}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +88,11 @@ class Readings(StorePart):
                     f"WHERE {_OF_SENSOR} AND measured_us BETWEEN ? AND ? AND flag = ? ORDER BY measured_us",
                     (node, channel.value, start_us, end_us, Flag.OK.value),
                 ).fetchall()
+                found += cursor.execute(
+                    f"SELECT middle_us, mean, NULL FROM rollup "
+                    f"WHERE {_OF_SENSOR} AND middle_us BETWEEN ? AND ? AND flag = ?",
+                    (node, channel.value, start_us, end_us, Flag.OK.value),
+                ).fetchall()
                 table = np.array(found, dtype=np.float64).reshape(-1, 3)
                 t_s = (table[:, 0] - start_us) / 1e6
                 series[channel] = in_order(t_s, table[:, 1] + offsets.get((node, channel), 0.0), table[:, 2])
@@ -109,6 +115,19 @@ class Readings(StorePart):
             )
             return {NodeId(row["node"]) for row in found}, newest
 
+    def arrived_since(self, moment: datetime) -> int:
+        """How many readings have come since a moment, by halving their numbers: a few look-ups, however many."""
+        with self._file.reading() as connection:
+            low, high = connection.execute("SELECT coalesce(min(id), 1), coalesce(max(id), 0) FROM sample").fetchone()
+            newest = high
+            while low <= high:
+                middle = (low + high) // 2
+                row = connection.execute(
+                    "SELECT arrived_us FROM sample NOT INDEXED WHERE id >= ? ORDER BY id LIMIT 1", (middle,)
+                ).fetchone()
+                low, high = (low, middle - 1) if row["arrived_us"] >= to_us(moment) else (middle + 1, high)
+            return int(newest - low + 1)
+
     def between(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[Reading]:
         """One channel of one node as measured, from ``start`` to ``end`` inclusive, flagged ones too, by time."""
         with self._file.reading() as connection:
@@ -120,7 +139,7 @@ class Readings(StorePart):
             cursor = connection.cursor()
             cursor.row_factory = None
             found = cursor.execute(
-                "SELECT boot, measured_us, arrived_us, value FROM reading "
+                "SELECT boot, measured_us, arrived_us, value FROM series "
                 "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us",
                 (node, channel.value, to_us(start), to_us(end)),
             ).fetchall()
@@ -128,14 +147,29 @@ class Readings(StorePart):
             return Hearing(tuple(row[0] for row in found), numbers[:, 0] / 1e6, numbers[:, 1] / 1e6, numbers[:, 2])
 
     def add_level(self, batch_id: BatchId, at: datetime, level_mm: float, sd_mm: float) -> Reading:
-        """Keep a level that somebody read by eye on the tub, with its doubt; returns it as the reading it is."""
+        """Keep a level that somebody read by eye on the tub, with its doubt; returns it as the reading it is.
+
+        Raises
+        ------
+        UnfitError
+            When the batch's vessel is not so deep.
+        """
         node = eye_node(batch_id)
         with self._file.writing(is_of_batches=True) as connection:
-            batches.require(connection, self._file.path, batch_id)
+            require_inside(batches.require(connection, self._file.path, batch_id).vessel, level_mm)
             last = connection.execute("SELECT coalesce(max(seq), 0) FROM reading WHERE node = ?", (node,)).fetchone()[0]
             reading = Reading(node, EYE_SOURCE, last + 1, Channel.LEVEL, level_mm, at, at, sd=sd_mm)
             self.put(connection, [reading])
         return reading
+
+    def take_back_level(self, level: Reading) -> None:
+        """Leave a level that was read by eye out of every estimate; its row stays, and says so."""
+        with self._file.writing(is_of_batches=True) as connection:
+            connection.execute(
+                "UPDATE sample SET flag = ? WHERE id = (SELECT id FROM reading WHERE node = ? AND channel = ? "
+                "AND boot = ? AND seq = ?)",
+                (Flag.TAKEN_BACK.value, level.node, level.channel.value, level.boot, level.seq),
+            )
 
 
 class Samples:
@@ -192,7 +226,7 @@ def _between(
 ) -> list[Reading]:
     """One channel of a node between two moments, both included, by time."""
     found = connection.execute(
-        f"SELECT {rows.READING_COLUMNS} FROM reading "
+        f"SELECT {rows.READING_COLUMNS} FROM series "
         "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us, id",
         (node, channel.value, start_us, end_us),
     )

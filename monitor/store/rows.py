@@ -18,11 +18,13 @@ from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Subje
 from monitor.alerts.kinds import CueKind
 from monitor.alerts.reasons import Explanation, Reason
 from monitor.dough.outlook import FanPoint, Outlook
+from monitor.errors import WireError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Vessel
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
+from monitor.wire.reports import NodeReport, decode_report
 
 T = TypeVar("T")
 Row = sqlite3.Row | Mapping[str, Any]
@@ -33,7 +35,13 @@ _MICROSECOND = timedelta(microseconds=1)
 
 @dataclass(frozen=True, slots=True)
 class FaultCount:
-    """How often one kind of bad input came from one node over one source."""
+    """How often one kind of bad input came from one node over one source.
+
+    Attributes
+    ----------
+    about
+        The name, unit, pointer or topic that was wrong the last time; empty where none is known.
+    """
 
     source: str
     node: str
@@ -41,6 +49,7 @@ class FaultCount:
     count: int
     first_at: datetime
     last_at: datetime
+    about: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,6 +75,8 @@ class NodeRow:
         The newest reading of each of its channels.
     lost_packs
         Packs it had to drop, by its own gap markers.
+    report, report_at
+        What it said of itself last, and when; None where it never did.
     """
 
     node: NodeId
@@ -75,6 +86,8 @@ class NodeRow:
     is_online: bool | None
     newest: tuple[Reading, ...]
     lost_packs: int
+    report: NodeReport | None = None
+    report_at: datetime | None = None
 
     def last(self, channel: Channel) -> Reading | None:
         """The newest reading of one channel, or None."""
@@ -152,7 +165,8 @@ def reading_from_row(row: sqlite3.Row) -> Reading:
 
 
 BATCH_COLUMNS = (
-    "name, stage, started_us, ended_us, vessel, target_rise_pct, formula, start_volume_ml, nodes, preheat_min, recipe"
+    "name, stage, started_us, ended_us, vessel, target_rise_pct, formula, start_volume_ml, nodes, preheat_min, recipe, "
+    "folds_min, perishable"
 )
 
 
@@ -170,6 +184,8 @@ def batch_to_row(batch: Batch) -> tuple[Any, ...]:
         to_json(batch.nodes),
         batch.preheat_min,
         batch.recipe,
+        to_json(batch.folds_min),
+        to_json(batch.perishable),
     )
 
 
@@ -195,6 +211,8 @@ def batch_from_row(row: sqlite3.Row, events: tuple[Event, ...], calibrations: tu
         ended_at=maybe_at(row["ended_us"]),
         calibrations=calibrations,
         recipe=row["recipe"],
+        folds_min=from_json(row["folds_min"], tuple[float, ...]),
+        perishable=from_json(row["perishable"], tuple[str, ...]),
     )
 
 
@@ -409,7 +427,13 @@ def quarantined_from_row(row: sqlite3.Row) -> QuarantinedFrame:
 def fault_from_row(row: sqlite3.Row) -> FaultCount:
     """The counter of a row of the table ``fault``."""
     return FaultCount(
-        row["source"], row["node"], row["reason"], row["count"], from_us(row["first_us"]), from_us(row["last_us"])
+        row["source"],
+        row["node"],
+        row["reason"],
+        row["count"],
+        from_us(row["first_us"]),
+        from_us(row["last_us"]),
+        row["about"],
     )
 
 
@@ -423,4 +447,14 @@ def node_from_row(row: sqlite3.Row, newest: tuple[Reading, ...], lost_packs: int
         is_online=None if row["is_online"] is None else bool(row["is_online"]),
         newest=newest,
         lost_packs=lost_packs,
+        report=_report(row["report"]),
+        report_at=None if row["report_us"] is None else from_us(row["report_us"]),
     )
+
+
+def _report(line: str | None) -> NodeReport | None:
+    """The report of a kept line; None for none, and for one of another version that cannot be read."""
+    try:
+        return None if line is None else decode_report(line.encode())
+    except WireError:
+        return None

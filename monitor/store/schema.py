@@ -39,6 +39,12 @@ def _noted(table: str, columns: str, *, is_new_too: bool = True) -> tuple[str, .
     )
 
 
+def _drop_triggers(connection: sqlite3.Connection) -> None:
+    """Drop what :func:`_noted` made: there were no other triggers."""
+    for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'trigger'").fetchall():
+        connection.execute(f"DROP TRIGGER {name}")
+
+
 _REASONS_OF_PROSE = {
     "no reading has come yet: check that the node is on and that the batch names it": "no reading yet",
     "not estimated: a fault in this program; its readings are kept, its log says more": "not estimated",
@@ -48,8 +54,8 @@ _REASONS_OF_PROSE = {
 def outlook_of_codes(body: str) -> str:
     """The body of an outlook with codes where an older version kept words; one of codes comes back as it is.
 
-    Prose that was never one of this program's reasons stays, marked as text in its language. Files of a batch and
-    central stores may hold old bodies too.
+    Prose that was never one of this program's reasons stays, marked as text in its language. Files of a batch may hold
+    old bodies too.
 
     >>> outlook_of_codes('{"state":"slack","why":null}')
     '{"state":"no rise yet","why":null}'
@@ -452,6 +458,68 @@ MIGRATIONS: tuple[tuple[str, tuple[Alteration, ...]], ...] = (
         ("UPDATE outlook SET body = outlook_of_codes(body) WHERE body IS NOT outlook_of_codes(body)",),
     ),
     ("reasons of alerts are codes with values in place of English sentences", (old_prose.recode,)),
+    (
+        "a central store is sent what is only ever added: nothing has to be noted any more",
+        (
+            _drop_triggers,
+            "DROP TABLE touched",
+            "DELETE FROM spool WHERE stream NOT IN ('reading', 'outlook')",
+            "DELETE FROM parked WHERE tbl NOT IN ('reading', 'outlook')",
+        ),
+    ),
+    ("what a baker noted can be taken back", ("ALTER TABLE event ADD COLUMN taken_back_us INTEGER",)),
+    (
+        "a mix knows what share of the dough's heat its water and preferment take",
+        ("ALTER TABLE mix ADD COLUMN water_share REAL", "ALTER TABLE mix ADD COLUMN preferment_share REAL"),
+    ),
+    (
+        "a counter of bad input says what it was about",
+        ("ALTER TABLE fault ADD COLUMN about TEXT NOT NULL DEFAULT ''",),
+    ),
+    (
+        "nodes say how they are",
+        ("ALTER TABLE node ADD COLUMN report TEXT", "ALTER TABLE node ADD COLUMN report_us INTEGER"),
+    ),
+    (
+        "old readings may be replaced by five-minute values",
+        (
+            """CREATE TABLE rollup (
+                id INTEGER PRIMARY KEY,
+                sensor_id INTEGER NOT NULL REFERENCES sensor (id),
+                middle_us INTEGER NOT NULL,
+                flag TEXT NOT NULL,
+                n INTEGER NOT NULL,
+                least REAL,  -- NULL is NaN
+                mean REAL,
+                greatest REAL,
+                UNIQUE (sensor_id, middle_us, flag)
+            )""",
+            """CREATE TABLE downsampling (
+                id INTEGER PRIMARY KEY,
+                at_us INTEGER NOT NULL,
+                until_us INTEGER NOT NULL,
+                upto INTEGER NOT NULL,  -- samples up to this number have been gone through
+                readings INTEGER NOT NULL,
+                is_by_hand INTEGER NOT NULL
+            )""",
+            "CREATE INDEX batch_by_end ON batch (ended_us)",
+            # whole readings and five-minute values alike, for what asks for a stretch of time
+            """CREATE VIEW series AS
+                SELECT node, boot, seq, channel, value, sd, measured_us, arrived_us, flag, id FROM reading
+                UNION ALL
+                SELECT sensor.node, 'rollup ' || rollup.flag, rollup.middle_us / 300000000, sensor.channel, rollup.mean,
+                    NULL, rollup.middle_us, rollup.middle_us, rollup.flag, NULL
+                FROM rollup LEFT JOIN sensor ON sensor.id = rollup.sensor_id""",
+        ),
+    ),
+    (
+        "a batch knows its folds, and what in it does not keep",
+        (
+            "ALTER TABLE batch ADD COLUMN folds_min TEXT NOT NULL DEFAULT '[]'",
+            "ALTER TABLE batch ADD COLUMN perishable TEXT NOT NULL DEFAULT '[]'",
+        ),
+    ),
+    ("a batch that was begun by a slip can be taken back", ("ALTER TABLE batch ADD COLUMN taken_back_us INTEGER",)),
 )
 
 SAMPLES_SINCE = 10

@@ -1,4 +1,4 @@
-"""What is set once for all: values that every process on the file shares, and the bakery's vessels, by name."""
+"""Values that every process on the file shares, and the bakery's vessels, by name."""
 
 from monitor.recipe.vessel import Vessel
 from monitor.store import rows

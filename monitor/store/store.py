@@ -1,21 +1,21 @@
 """Everything that must outlive a restart, in one SQLite file: readings, batches, outlooks, alerts, the outbox.
 
-WAL with ``synchronous=FULL``: what a method has returned from is on the disk. Readings are never deleted, and a
-reading that arrives twice is stored once. The collector owns one :class:`Store`, every other process or thread that
-reads the same file opens its own; their writes are short immediate transactions.
+WAL with ``synchronous=FULL``: what a method has returned from is on the disk. Readings are deleted only where a keeper
+has old ones downsampled, and one that arrives twice is stored once. The collector owns one :class:`Store`, every other
+process or thread that reads the same file opens its own; their writes are short immediate transactions.
 """
 
 from collections.abc import Iterable
 from datetime import datetime
 from pathlib import Path
 
-from monitor.alerts.dough import Alert, Change, Message
+from monitor.alerts.dough import Alert, AlertKind, Change, Message
 from monitor.dough.outlook import Outlook
-from monitor.recipe.batch import BatchId
+from monitor.errors import StoreError
+from monitor.recipe.batch import BatchId, Event, EventKind
 from monitor.store import alerts, nodes, outlooks
 from monitor.store.alerts import Alerts
 from monitor.store.batches import Batches
-from monitor.store.copies import Copy
 from monitor.store.lessons import Lessons
 from monitor.store.nodes import Arrivals, Calibrations, Nodes
 from monitor.store.outbox import Outbox
@@ -23,6 +23,7 @@ from monitor.store.outlooks import Outlooks
 from monitor.store.plans import Mixes, Plans
 from monitor.store.readings import Readings
 from monitor.store.reviews import Reviews
+from monitor.store.rollups import Rollups
 from monitor.store.settings import Settings, Vessels
 from monitor.store.spool import Spool
 from monitor.store.sqlite_file import SqliteFile
@@ -32,9 +33,10 @@ from monitor.store.transfer import Transfer
 class Store(SqliteFile):
     """The opened file with its parts, each for some of its tables; what spans parts is a method here."""
 
-    def __init__(self, path: Path, *, as_copy: bool = False) -> None:
-        super().__init__(path, as_copy=as_copy)
+    def __init__(self, path: Path) -> None:
+        super().__init__(path)
         self.readings = Readings(self)
+        self.rollups = Rollups(self)
         self.nodes = Nodes(self)
         self.calibrations = Calibrations(self)
         self.batches = Batches(self)
@@ -49,8 +51,6 @@ class Store(SqliteFile):
         self.vessels = Vessels(self)
         self.spool = Spool(self)
         self.transfer = Transfer(self)
-        if as_copy:
-            self.copy = Copy(self)
 
     def reopen(self) -> None:
         """Open the file anew, as after an error of the disk: what is known of it may be stale."""
@@ -63,6 +63,25 @@ class Store(SqliteFile):
             n_new = self.readings.put(connection, arrived.readings)
             nodes.put(connection, arrived, at)
         return n_new
+
+    def confirm_fold(self, number: int, at: datetime, person: str = "") -> tuple[Alert, Event]:
+        """Keep that the fold an alert calls for was done: the fold is noted, and the alert acknowledged.
+
+        Raises
+        ------
+        StoreError
+            When the alert calls for no fold now, or the fold was noted since it does.
+        """
+        alert = next((each for each in self.alerts.active() if each.number == number), None)
+        batch_id = None if alert is None else alert.subject.batch_id
+        if alert is None or batch_id is None or alert.kind is not AlertKind.FOLD_DUE or not alert.is_firing:
+            raise StoreError("alert {number} calls for no fold now", number=number)
+        fold = Event(at, EventKind.FOLD)
+        noted = [each for each in self.batches.get(batch_id).events if each.kind is EventKind.FOLD]
+        if any(each.at >= alert.since_at for each in noted):
+            raise StoreError("the fold that alert {number} calls for is noted already", number=number)
+        self.batches.add_event(batch_id, fold)  # first: a fold that is noted answers its alert by itself
+        return self.alerts.acknowledge(number, at, person), fold
 
     def save_step(
         self,

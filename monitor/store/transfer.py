@@ -11,12 +11,14 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.alerts.dough import Subject
+from monitor.errors import UnfitError
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Verdict
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.store import batches, old_prose, rows
-from monitor.store.readings import Samples, eye_node, span_us
+from monitor.store.batches import eye_node
+from monitor.store.readings import Samples, span_us
 from monitor.store.schema import outlook_of_codes
 from monitor.store.sqlite_file import StorePart
 from monitor.wire.readings import Channel
@@ -53,7 +55,7 @@ class Transfer(StorePart):
                 if table == "reading":
                     for node, channel in channels:
                         values += connection.execute(
-                            f"SELECT {names} FROM reading WHERE node = ? AND channel = ? "
+                            f"SELECT {names} FROM series WHERE node = ? AND channel = ? "
                             "AND measured_us BETWEEN ? AND ? ORDER BY measured_us, boot, seq",
                             (node, channel, *span_us(batch)),
                         )
@@ -91,6 +93,10 @@ class Transfer(StorePart):
         if batch.get("ended_us") is None:
             raise ValueError("its batch has not ended; end it where it runs, and archive it again")
         with self._file.writing(is_of_batches=True) as connection:
+            if unknown := by_name.keys() - set(_tables_of(connection)):
+                raise UnfitError(
+                    "it has tables that this program does not know: {tables}", tables=", ".join(sorted(unknown))
+                )
             old = BatchId(int(str(batch["id"])))
             is_free = (
                 0 < old < 2**53 and connection.execute("SELECT 1 FROM batch WHERE id = ?", (old,)).fetchone() is None

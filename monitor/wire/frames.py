@@ -6,7 +6,7 @@ it. The node has an implementation of its own, golden frames bind the two.
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import lru_cache
 from math import isfinite
@@ -16,7 +16,8 @@ from zlib import crc32
 import msgspec
 
 from monitor.errors import WireError
-from monitor.wire.readings import NEWEST_AHEAD, Channel, Flag, NodeId, Reading, plausibility
+from monitor.wire.readings import NEWEST_AHEAD, NO_BOOT, Channel, NodeId, Reading, flagged
+from monitor.wire.units import converted
 
 MAX_FRAME_BYTES = 1024
 # judgement: a pack of seven records has 8; this bounds nesting long before the JSON decoder's own limit
@@ -29,6 +30,7 @@ KEPT_NAMES = 4096  # judgement: names come from outside, so the number of those 
 _URN_PREFIX = "urn:dev:"
 _HEAD = re.compile(rb"@([0-9a-f]{8}) ([1-9][0-9]{0,17}) ")
 _CRC = re.compile(rb"[0-9a-f]{8}")
+_NAME_SIGNS = re.compile(r"[-:./_]")  # RFC 8428 section 4.5.1: what a name has besides letters and digits
 _PRINTABLE = re.compile(rb"[ -~]*")
 # RFC 9039 section 3 (from memory): subtype, colon-separated identifiers, components joined by "_"
 _URN = re.compile(r"urn:dev:([a-z][a-z0-9]*):[A-Za-z0-9.-]+(?::[A-Za-z0-9.-]+)*(?:_[A-Za-z0-9.-]+)*")
@@ -48,19 +50,21 @@ class _Kind:
     channel: Channel
     unit: str
     factor: float  # wire unit -> unit of the channel
-    offset: float = 0.0  # added after that
+    offset: float  # added after that
 
 
-_KINDS = {
-    "air": _Kind(Channel.AIR_TEMP, "Cel", 1.0),
-    "humidity": _Kind(Channel.HUMIDITY, "%RH", 1.0),
-    "dough": _Kind(Channel.DOUGH_TEMP, "Cel", 1.0),
-    "distance": _Kind(Channel.DISTANCE, "m", 1000.0),
-    "lost": _Kind(Channel.LOST, "count", 1.0),
+_ON_WIRE = {  # unit of a channel -> the rest of its kind
+    "°C": ("Cel", 1.0, 0.0),
+    "%": ("%RH", 1.0, 0.0),
+    "mm": ("m", 1000.0, 0.0),
+    "packs": ("count", 1.0, 0.0),
     # RFC 8428 section 12.1 has dBW; dBm, 30 more, is a secondary unit (RFC 8798), not for what is new
-    "signal": _Kind(Channel.SIGNAL, "dBW", 1.0, 30.0),
-    "battery": _Kind(Channel.BATTERY, "V", 1.0),
+    "dBm": ("dBW", 1.0, 30.0),
+    "V": ("V", 1.0, 0.0),
 }
+_KINDS = {each.wire_name: _Kind(each, *_ON_WIRE[each.unit]) for each in Channel if each.wire_name}
+UNITS = {name: kind.unit for name, kind in _KINDS.items()}
+"""Name on the wire -> its unit there."""
 _ROUND_DIGITS = 6  # of the channel's unit: takes away what the factor adds (0.2124 m is 212.4 mm), nothing measured
 
 _FIELDS: dict[str, tuple[str, type]] = {  # field -> reason when it is wrong, type
@@ -73,10 +77,11 @@ _FIELDS: dict[str, tuple[str, type]] = {  # field -> reason when it is wrong, ty
     "u": ("unit", str),
     "v": ("value", float),
     "t": ("time", float),
+    "up": ("time", float),
 }
 
 
-_Resolved = tuple[NodeId, float, tuple[tuple[Channel, float], ...]]
+_Resolved = tuple[NodeId, float, tuple[tuple[Channel, float], ...], tuple[str, ...], float | None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,6 +98,10 @@ class Pack:
         Seconds relative to the frame's building, zero or negative; from 2**28 on: seconds since 1970 UTC.
     values
         Value of each channel, in the unit of the channel's name. A gap marker has the channel ``LOST`` alone.
+    unknown
+        Names of records that are no channel here: what a newer node, or somebody's own, measures besides.
+    up_s
+        What the node's clock showed when it built the frame, seconds since it began; None: it does not say.
     """
 
     boot: str
@@ -100,6 +109,8 @@ class Pack:
     node: NodeId
     time_s: float
     values: tuple[tuple[Channel, float], ...]
+    up_s: float | None = None
+    unknown: tuple[str, ...] = ()
 
 
 def decode(data: bytes, node_key: str | None = None) -> Pack:
@@ -119,10 +130,10 @@ def decode(data: bytes, node_key: str | None = None) -> Pack:
     boot, seq, body = _unframe(data)
     if body.count(b"[") + body.count(b"{") > MAX_BRACKETS:
         raise WireError("senml", f"more than {MAX_BRACKETS} brackets")
-    node, time_s, values = _usual(body) or _resolve(_records(body))
+    node, time_s, values, unknown, up_s = _usual(body) or _resolve(_records(body))
     if node_key is not None and key_of(node) != node_key:
         raise WireError("name", f"came on the topic of {node_key!r} and says it is from {node!r}")
-    return Pack(boot, seq, node, time_s, values)
+    return Pack(boot, seq, node, time_s, values, up_s, unknown)
 
 
 def identity(data: bytes) -> tuple[str, int] | None:
@@ -149,33 +160,109 @@ def acknowledgement(boot: str, seq: int) -> bytes:
     return b"%s %08x" % (head, crc32(head))
 
 
-def readings(pack: Pack, arrived_at: datetime) -> tuple[Reading, ...]:
+def call_line(boot: str, word: str) -> bytes:
+    """The line, without its end, that tells a node's lamp and buzzer what is called.
+
+    Examples
+    --------
+    >>> call_line("0a1b2c3d", "dough").startswith(b"!0a1b2c3d call dough ")
+    True
+    """
+    head = f"!{boot} call {word}".encode("ascii")
+    return b"%s %08x" % (head, crc32(head))
+
+
+def readings(pack: Pack, arrived_at: datetime, late_s: float = 0.0) -> tuple[Reading, ...]:
     """The readings of a pack that arrived at a moment, each with its flag.
 
     Parameters
     ----------
     arrived_at
-        Aware UTC datetime; relative times count from it.
+        Aware UTC datetime; relative times count from so many seconds before it.
+    late_s
+        How long the frame was held up on its way: :class:`~monitor.wire.lateness.Lateness`.
 
     Raises
     ------
     WireError
         With reason ``time`` when it says it was measured after it arrived, or before the calendar begins.
     """
-    try:
-        if pack.time_s >= ABSOLUTE_FROM_S:
-            measured_at = datetime.fromtimestamp(pack.time_s, UTC)
-        else:
-            measured_at = arrived_at + timedelta(seconds=pack.time_s)
-    except (OverflowError, ValueError, OSError) as error:
-        raise WireError("time", f"{pack.time_s} s is no moment of the calendar") from error
-    if measured_at > arrived_at + NEWEST_AHEAD:
-        raise WireError("time", f"measured {(measured_at - arrived_at).total_seconds():.0f} s after it arrived")
+    measured_at = _measured_at(pack.time_s, arrived_at, late_s)
     plain = (
         Reading(pack.node, pack.boot, pack.seq, channel, value, measured_at, arrived_at)
         for channel, value in pack.values
     )
-    return tuple(each if (flag := plausibility(each)) is Flag.OK else replace(each, flag=flag) for each in plain)
+    return tuple(map(flagged, plain))
+
+
+def unframed(data: bytes, node: NodeId, arrived_at: datetime) -> tuple[list[Reading], list[WireError]]:
+    """The readings of SenML without a frame, as somebody else's device sends it; and why the other records are none.
+
+    The last part of a record's name says its channel. Records may be of several moments; without a time they are of
+    now. Nothing numbers them, so a record is known again by its moment.
+
+    Parameters
+    ----------
+    node
+        Who sent it: the topic says so, since such names follow no rule of ours.
+
+    Raises
+    ------
+    WireError
+        When the whole is no SenML.
+    """
+    if data.count(b"[") + data.count(b"{") > MAX_BRACKETS:
+        raise WireError("senml", f"more than {MAX_BRACKETS} brackets")
+    base: dict[str, Any] = {}
+    found: list[Reading] = []
+    refused: list[WireError] = []
+    for record in _records(data):
+        try:
+            fields = _fields(record)
+            base |= {name: value for name, value in fields.items() if name.startswith("b")}
+            whole = base.get("bn", "") + fields.get("n", "")
+            name = _NAME_SIGNS.split(whole)[-1]
+            kind = _KINDS.get(name)
+            if kind is None or kind.channel is Channel.LOST:
+                raise WireError("channel", f"{whole!r} ends in none of {', '.join(_KINDS)}", whole)
+            value = _value(name, kind, base, fields)
+            measured_at = _measured_at(base.get("bt", 0.0) + fields.get("t", 0.0), arrived_at)
+            found.append(unnumbered(node, kind.channel, value, measured_at, arrived_at))
+        except WireError as error:
+            refused.append(error)
+    return found, refused
+
+
+def unnumbered(node: NodeId, channel: Channel, value: float, measured_at: datetime, arrived_at: datetime) -> Reading:
+    """A reading that nobody gave a number: its moment, in microseconds since 1970, stands for one."""
+    seq = (measured_at - datetime(1970, 1, 1, tzinfo=UTC)) // timedelta(microseconds=1)
+    return flagged(Reading(node, NO_BOOT, seq, channel, value, measured_at, arrived_at))
+
+
+def channel_and_value(name: str, value: float, unit: str) -> tuple[Channel, float]:
+    """The channel of a name on the wire, and a value of it in the channel's own unit.
+
+    Raises
+    ------
+    WireError
+        With reason ``unit`` when the unit cannot become the channel's, with ``value`` when it is beyond all numbers.
+    """
+    kind = _KINDS[name]
+    return kind.channel, _in_channel(kind, value, unit, name)
+
+
+def _measured_at(time_s: float, arrived_at: datetime, late_s: float = 0.0) -> datetime:
+    """When something was measured, by a time of RFC 8428 section 4.5.3, told so long before it arrived."""
+    try:
+        if time_s >= ABSOLUTE_FROM_S:
+            measured_at = datetime.fromtimestamp(time_s, UTC)
+        else:
+            measured_at = arrived_at + timedelta(seconds=time_s - late_s)
+    except (OverflowError, ValueError, OSError) as error:
+        raise WireError("time", f"{time_s} s is no moment of the calendar") from error
+    if measured_at > arrived_at + NEWEST_AHEAD:
+        raise WireError("time", f"measured {(measured_at - arrived_at).total_seconds():.0f} s after it arrived")
+    return measured_at
 
 
 def key_of(node: NodeId) -> str:
@@ -260,6 +347,7 @@ class _Usual(msgspec.Struct, forbid_unknown_fields=True):
     v: float
     bn: str | msgspec.UnsetType = msgspec.UNSET
     bt: float | msgspec.UnsetType = msgspec.UNSET
+    up: float | msgspec.UnsetType = msgspec.UNSET
 
 
 _USUAL = msgspec.json.Decoder(list[_Usual])
@@ -285,12 +373,11 @@ def _usual(body: bytes) -> _Resolved | None:
         values[kind.channel] = value = round((0.0 + record.v) * kind.factor + kind.offset, _ROUND_DIGITS)
         if not isfinite(value):
             return None
-    if len(values) < len(records) or any(
-        each.bn is not msgspec.UNSET or each.bt is not msgspec.UNSET for each in others
-    ):
+    if len(values) < len(records) or any(not (each.bn is each.bt is each.up is msgspec.UNSET) for each in others):
         return None
     time_s = first.bt + 0.0 if isinstance(first.bt, float) else 0.0
-    return NodeId(first.bn[:-1]), _moment({time_s}), tuple(values.items())
+    up_s = _uptime(first.up) if isinstance(first.up, float) else None
+    return NodeId(first.bn[:-1]), _moment({time_s}), tuple(values.items()), (), up_s
 
 
 def _records(body: bytes) -> list[Any]:
@@ -312,26 +399,30 @@ def _resolve(records: list[Any]) -> _Resolved:
     nodes: set[str] = set()
     times_s: set[float] = set()
     values: dict[Channel, float] = {}
+    up_s: float | None = None
+    unknown: list[str] = []
     for record in records:
         fields = _fields(record)
+        if "up" in fields:
+            up_s = _uptime(fields["up"])
         base |= {name: value for name, value in fields.items() if name.startswith("b")}
         node, _, name = (base.get("bn", "") + fields.get("n", "")).rpartition("_")
         if not _is_urn(node):
             raise WireError("name", f"{node!r} is not the URN of a device joined to a channel by _")
-        kind = _KINDS.get(name)
-        if kind is None:
-            raise WireError("channel", f"{name!r} is none of {', '.join(_KINDS)}")
-        if kind.channel in values:
-            raise WireError("channel", f"{name!r} comes twice")
-        unit = fields.get("u", base.get("bu"))
-        if unit != kind.unit:
-            raise WireError("unit", f"{name} in {unit!r}, must be in {kind.unit!r}")
         nodes.add(node)
         times_s.add(base.get("bt", 0.0) + fields.get("t", 0.0))
+        kind = _KINDS.get(name)
+        if kind is None:
+            unknown.append(name)
+            continue
+        if kind.channel in values:
+            raise WireError("channel", f"{name!r} comes twice", name)
         values[kind.channel] = _value(name, kind, base, fields)
     if len(nodes) > 1:
         raise WireError("name", "names more than one node")
-    return NodeId(nodes.pop()), _moment(times_s), _single_marker(values)
+    if not values:
+        raise WireError("channel", f"{unknown[0]!r} is none of {', '.join(_KINDS)}", unknown[0])
+    return NodeId(nodes.pop()), _moment(times_s), _single_marker(values), tuple(unknown), up_s
 
 
 def _fields(record: object) -> Mapping[str, Any]:
@@ -355,13 +446,22 @@ def _fields(record: object) -> Mapping[str, Any]:
 
 def _value(name: str, kind: _Kind, base: Mapping[str, Any], fields: Mapping[str, Any]) -> float:
     if "v" not in fields:
-        raise WireError("value", f"{name} has no number")
-    value = round((base.get("bv", 0.0) + fields["v"]) * kind.factor + kind.offset, _ROUND_DIGITS)
-    if not isfinite(value):
-        raise WireError("value", f"{name} is beyond all numbers")
+        raise WireError("value", f"{name} has no number", name)
+    value = _in_channel(kind, base.get("bv", 0.0) + fields["v"], fields.get("u", base.get("bu")), name)
     if kind.channel is Channel.LOST and (value < 0 or not value.is_integer()):
         raise WireError("value", f"{name} = {value}, must be a count")
     return float(value)
+
+
+def _in_channel(kind: _Kind, value: float, unit: str | None, name: str) -> float:
+    """A value in the unit of its channel."""
+    on_wire = converted(value, unit, kind.unit)
+    if on_wire is None:
+        raise WireError("unit", f"{name} in {unit!r}, must be in {kind.unit!r}", unit or "")
+    value = round(on_wire * kind.factor + kind.offset, _ROUND_DIGITS)
+    if not isfinite(value):
+        raise WireError("value", f"{name} is beyond all numbers", name)
+    return value
 
 
 def _moment(times_s: set[float]) -> float:
@@ -371,6 +471,12 @@ def _moment(times_s: set[float]) -> float:
     if not isfinite(time_s) or 0.0 < time_s < ABSOLUTE_FROM_S:
         raise WireError("time", f"{time_s} s from now: an age is zero or negative")
     return time_s
+
+
+def _uptime(up_s: float) -> float:
+    if not 0.0 <= up_s < ABSOLUTE_FROM_S:
+        raise WireError("time", f"{up_s} s since the node began")
+    return up_s
 
 
 def _single_marker(values: dict[Channel, float]) -> tuple[tuple[Channel, float], ...]:

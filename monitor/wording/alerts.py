@@ -12,19 +12,27 @@ from monitor.alerts.alert import Alert, Facts, Message, Phase, Rules, Sort
 from monitor.alerts.conditions import are_heights_stale
 from monitor.alerts.dough import COURSE_KINDS
 from monitor.alerts.kinds import AlertKind
-from monitor.alerts.limits import air_limits
-from monitor.dough.outlook import Outlook, State
+from monitor.alerts.limits import air_limits, is_in_the_cold
+from monitor.alerts.reasons import BandExceeded, FoldWanted, NoRise, ViewBlocked
+from monitor.alerts.ripeness import ripe_window
+from monitor.dough.outlook import Cause, ObstructionKind, Outlook, State
+from monitor.dough.tasks import ready_since
 from monitor.recipe.batch import Stage
+from monitor.recipe.folds import fold_times
 from monitor.translatable import N_
 from monitor.wire.readings import Channel
 from monitor.wording.cautions import CAUTIONS, DEFERENCE, Caution
 from monitor.wording.outlook import (
     Task,
+    cause_words,
     curve_sentence,
+    edge_sentence,
+    edge_text,
     next_task,
     next_words,
+    obstruction_sentence,
+    obstruction_word,
     outlook_sentence,
-    ready_since,
     rescue_words,
     todo_sentence,
 )
@@ -62,11 +70,14 @@ __all__ = [
     "date_words",
     "day_word",
     "duration_text",
+    "edge_sentence",
+    "edge_text",
     "event_word",
     "hour_text",
     "mass_text",
     "message_of",
     "next_task",
+    "obstruction_sentence",
     "outlook_sentence",
     "phase_word",
     "printable",
@@ -108,6 +119,17 @@ class _Context:
         return self.reader.say("Get ready to {task}.", task=what)
 
     @property
+    def ripe(self) -> str:
+        """From when to when a dough that is used at its peak is ripe, as a sentence; empty when it is not."""
+        window = ripe_window(self.facts.batch, self.outlook, self.rules.peak_use_min)
+        if window is None or window.closes_at <= self.facts.now:
+            return ""
+        until = self.clock(window.closes_at)
+        if window.opens_at <= self.facts.now:
+            return self.say("It is ripe until about {until}.", until=until)
+        return self.say("It is ripe from about {opens} to {until}.", opens=self.clock(window.opens_at), until=until)
+
+    @property
     def rescue(self) -> str:
         return _sentence(rescue_words(self.facts.batch.stage, self.reader))
 
@@ -131,6 +153,15 @@ def _sentence(clause: str) -> str:
     return f"{clause[:1].upper()}{clause[1:]}." if clause else ""
 
 
+def _fold_due(context: _Context) -> str:
+    reason, batch = context.alert.reason, context.facts.batch
+    number, of = (reason.number, reason.of) if isinstance(reason, FoldWanted) else (1, len(batch.folds_min))
+    due_at = fold_times(batch)[min(number, len(batch.folds_min)) - 1] if batch.folds_min else context.facts.now
+    due = context.say("Fold {number} of {of} was due {at}.", number=number, of=of, at=context.clock(due_at))
+    do = context.say("Fold it, and note it: one tap on Folded.")
+    return f"{due} {do}"
+
+
 def _oven_on(context: _Context) -> str:
     batch, outlook = context.facts.batch, context.outlook
     preheat_min = batch.preheat_min or 0.0
@@ -148,13 +179,17 @@ def _oven_on(context: _Context) -> str:
 
 
 def _ready_soon(context: _Context) -> str:
-    return f"{context.expected} {context.get_ready}"
+    return " ".join(part for part in (context.expected, context.ripe, context.get_ready) if part)
 
 
 def _ready(context: _Context) -> str:
     since_at = ready_since(context.outlook)
     if context.outlook.state is State.PAST_PEAK:
-        return f"{context.expected} {context.rescue}"
+        return (
+            f"{context.expected} {context.ripe} {context.next}"
+            if context.ripe
+            else f"{context.expected} {context.rescue}"
+        )
     if since_at is not None and context.facts.now - since_at > timedelta(minutes=LATE_MIN):
         late = duration_text((context.facts.now - since_at).total_seconds() / 60.0)
         text = context.say(
@@ -166,7 +201,7 @@ def _ready(context: _Context) -> str:
         N_("It is at its peak now, at {at}.") if is_peak else N_("It is ready now, at {at}."),
         at=context.clock(context.facts.now),
     )
-    return f"{text} {context.next}"
+    return " ".join(part for part in (text, context.ripe, context.next) if part)
 
 
 def _at_peak(context: _Context) -> str:
@@ -180,7 +215,8 @@ def _at_peak(context: _Context) -> str:
         when = context.say("Its peak is {about}", about=peak)
     if batch.target.is_peak:
         is_ahead = outlook.peak.p50 is not None and outlook.peak.p50 - context.facts.now > timedelta(minutes=LATE_MIN)
-        return f"{when}. {context.get_ready if is_ahead else context.next}"
+        do = context.get_ready if is_ahead else context.next
+        return " ".join(part for part in (f"{when}.", context.ripe, do) if part)
     since_at = ready_since(outlook)
     if since_at is None:
         text = context.say(
@@ -193,9 +229,85 @@ def _at_peak(context: _Context) -> str:
     return f"{text} {when}. {context.next}"
 
 
+def _over_band(context: _Context) -> str:
+    reason = context.alert.reason
+    points = context.reader.number(reason.over_points if isinstance(reason, BandExceeded) else 0.0)
+    text = context.say("Last call: it stands {points} points over the band and may fall at any time.", points=points)
+    return f"{context.expected} {text} {context.next}"
+
+
 def _past_peak(context: _Context) -> str:
     return f"{context.expected} {context.rescue}"
 
+
+def _not_rising(context: _Context) -> str:
+    """What it is and what to do, by its cause as it was when the alert was made."""
+    reason, batch, reader = context.alert.reason, context.facts.batch, context.reader
+    cause = reason.cause if isinstance(reason, NoRise) else Cause.NO_LIVE_YEAST
+    age = duration_text((context.facts.now - batch.started_at).total_seconds() / 60.0)
+    parts = [context.say("It has not begun to rise after {age}: {cause}.", age=age, cause=cause_words(cause, reader))]
+    about = about_text(context.outlook.ready, reader, context.facts.now)
+    if about is not None:
+        when = (
+            N_("As things stand its peak is {about}.")
+            if batch.target.is_peak
+            else N_("As things stand it is ready {about}.")
+        )
+        parts.append(context.say(when, about=about))
+    return " ".join([*parts, context.say(_NO_RISE_DO[cause, batch.stage is Stage.PREFERMENT])])
+
+
+_BLOCKED_DO = {
+    ObstructionKind.LID: N_("Take away what lies between, or leave the lid on and look yourself."),
+    ObstructionKind.CONDENSATION: N_("Wipe the sensor dry, and let it stand a little off the damp."),
+    ObstructionKind.BLIND_ZONE: N_(
+        "The sensor cannot tell how high it stands any more: look yourself, or take a higher tub next time."
+    ),
+    ObstructionKind.AWAY: N_("Put tub and sensor back as they were, and note that it was moved."),
+}
+
+
+def _view_blocked(context: _Context) -> str:
+    reason = context.alert.reason
+    by = reason.by if isinstance(reason, ViewBlocked) else ObstructionKind.LID
+    now_by = context.outlook.hidden_by
+    since_at = context.alert.since_at if now_by is None else now_by.since
+    text = context.say(
+        "The sensor has not seen the dough since {at}; between them: {what}.",
+        at=context.clock(since_at),
+        what=obstruction_word(by, context.reader),
+    )
+    do = context.say(_BLOCKED_DO.get(by, _BLOCKED_DO[ObstructionKind.LID]))
+    until = context.say("Until then it is foretold from what was seen before.")
+    return f"{text} {do} {until} {context.expected}"
+
+
+def _level_jumped(context: _Context) -> str:
+    steps = [one.since for one in context.outlook.obstructions if one.kind is ObstructionKind.MOVED]
+    jumped = context.say(
+        "Its level jumped {at}, as no dough does.", at=context.clock(max(steps, default=context.facts.now))
+    )
+    do = context.say("If it was moved, note that; if it was folded, note the fold. It is followed from its new place.")
+    return f"{jumped} {do}"
+
+
+_PREFERMENT_AGAIN = N_(
+    "Look whether yeast or starter went in, and begin it again with a lively one: what waits for it comes later."
+)
+_NO_RISE_DO = {
+    (Cause.TOO_COLD, False): N_("Move it somewhere warmer, or plan for much later."),
+    (Cause.TOO_COLD, True): N_("Move it somewhere warmer, or plan for much later."),
+    (Cause.LITTLE_YEAST, False): N_(
+        "Give it warmth and time, or knead in more yeast, dissolved in a little lukewarm water."
+    ),
+    (Cause.LITTLE_YEAST, True): N_("Give it warmth and time, or stir in a little more yeast."),
+    (Cause.NO_LIVE_YEAST, False): N_(
+        "Look whether the yeast went in. If not, knead it in now, dissolved in a little lukewarm water: the flour is "
+        "not lost."
+    ),
+    (Cause.NO_LIVE_YEAST, True): _PREFERMENT_AGAIN,
+}
+"""By the cause, and whether it is a preferment."""
 
 _TOO_WARM = {
     True: N_("The air around it is at {air}, above {limit}, too warm for this stage ({stage})."),
@@ -219,18 +331,18 @@ def _air_holes(context: _Context, limit_c: float) -> dict[str, str]:
 
 def _air_too_warm(context: _Context) -> str:
     batch = context.facts.batch
-    holes = _air_holes(context, air_limits(batch, context.rules.air).high_c)
+    holes = _air_holes(context, air_limits(batch, context.facts.now, context.rules.air).high_c)
     do = N_("Move it somewhere cooler, or look sooner than planned.")
-    if batch.stage is Stage.RETARD:
+    if is_in_the_cold(batch, context.facts.now):
         do = N_("See that the door is shut and the cold is on: the dough goes on rising.")
     return f"{context.say(_TOO_WARM[bool(holes['air'])], **holes)} {context.expected} {context.say(do)}"
 
 
 def _air_too_cold(context: _Context) -> str:
     batch = context.facts.batch
-    holes = _air_holes(context, air_limits(batch, context.rules.air).low_c)
+    holes = _air_holes(context, air_limits(batch, context.facts.now, context.rules.air).low_c)
     do = N_("Move it somewhere warmer, or plan for the later time.")
-    if batch.stage is Stage.RETARD:
+    if is_in_the_cold(batch, context.facts.now):
         do = N_("The dough may freeze: set the cold less strong or move it.")
     return f"{context.say(_TOO_COLD[bool(holes['air'])], **holes)} {context.expected} {context.say(do)}"
 
@@ -247,16 +359,21 @@ def _air_too_dry(context: _Context) -> str:
         )
     else:
         text = context.say("The air around it dries the skin of an uncovered dough.")
-    do = context.say("Cover it, or make the air damper. If it is covered, all is well.")
+    do = context.say("Cover it, or make the air damper. If it is covered, note that: then nothing more is said of it.")
     return f"{text} {context.expected} {do}"
 
 
 _TEXTS: dict[AlertKind, Callable[[_Context], str]] = {
+    AlertKind.FOLD_DUE: _fold_due,
     AlertKind.OVEN_ON: _oven_on,
     AlertKind.READY_SOON: _ready_soon,
     AlertKind.READY: _ready,
     AlertKind.AT_PEAK: _at_peak,
+    AlertKind.OVER_BAND: _over_band,
     AlertKind.PAST_PEAK: _past_peak,
+    AlertKind.NOT_RISING: _not_rising,
+    AlertKind.VIEW_BLOCKED: _view_blocked,
+    AlertKind.LEVEL_JUMPED: _level_jumped,
     AlertKind.AIR_TOO_WARM: _air_too_warm,
     AlertKind.AIR_TOO_COLD: _air_too_cold,
     AlertKind.AIR_TOO_DRY: _air_too_dry,
@@ -273,6 +390,10 @@ def _unseen_note(context: _Context) -> str:
         if last_at is None:
             return context.say("Its height has not been measured: look at it first.")
         return context.say("Its height has not been measured since {at}: look at it first.", at=context.clock(last_at))
+    hidden_by = context.outlook.hidden_by
+    if hidden_by is not None and hidden_by.kind is not ObstructionKind.HAND:
+        at = context.clock(hidden_by.since)
+        return context.say("The sensor has not seen it since {at}: look at it first.", at=at)
     if not context.outlook.is_from_heights:
         return context.say("This is judged from warmth and recipe alone: look at it first.")
     return ""

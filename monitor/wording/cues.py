@@ -5,13 +5,15 @@ from datetime import timedelta
 from typing import assert_never
 
 from monitor.alerts.kinds import CueKind
+from monitor.dough.warmth import WARM_C
+from monitor.plan.causes import Cause, CauseKind
 from monitor.plan.cues import Cue, MovedCue, StepCue
 from monitor.plan.day import DoughPlan, StepKind
-from monitor.plan.food import expected_warm_min, perishables
+from monitor.plan.food import expected_warm_min
 from monitor.plan.live import AirDifference
-from monitor.plan.stage_forecast import WARM_C
 from monitor.translatable import N_
-from monitor.wording.phrases import degrees_text, place_word, printable, temp_text
+from monitor.wording.food import guidance_sentence
+from monitor.wording.phrases import degrees_text, place_word, printable, stage_word, temp_text
 from monitor.wording.plan import minutes_text, step_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text, duration_text
@@ -28,6 +30,10 @@ def cue_word(kind: CueKind, reader: Reader) -> str:
             return reader.say("move it now")
         case CueKind.OVEN_ON:
             return reader.say("oven on now")
+        case CueKind.OVEN_HEAT:
+            return reader.say("oven to another heat now")
+        case CueKind.OVEN_OFF:
+            return reader.say("oven off now")
         case CueKind.LOAD:
             return reader.say("load now")
         case CueKind.STEAM:
@@ -77,9 +83,12 @@ def _step_sentences(cue: StepCue, reader: Reader) -> Iterator[str]:
             at=clock_text(cue.early_until_at, reader, step.at),
             time=minutes_text((cue.early_until_at - step.at).total_seconds() / 60.0),
         )
-    if step.kind is StepKind.OVEN_ON and dough.loads:
-        in_at = clock_text(dough.loads[0].in_at, reader, step.at)
-        yield reader.say("The first load goes in about {at}.", at=in_at)
+    if step.kind in (StepKind.OVEN_ON, StepKind.OVEN_UP, StepKind.OVEN_DOWN) and dough.loads:
+        in_at = clock_text(dough.loads[(step.load or 1) - 1].in_at, reader, step.at)
+        if (step.load or 1) == 1:
+            yield reader.say("The first load goes in about {at}.", at=in_at)
+        else:
+            yield reader.say("Load {load} goes in about {at}.", load=step.load, at=in_at)
     if step.kind is StepKind.LOAD and step.not_after is not None:
         yield reader.say("It is good until {at}.", at=clock_text(step.not_after, reader, step.at))
         if step.not_after < step.at:
@@ -95,8 +104,8 @@ def _moved_sentences(cue: MovedCue, reader: Reader) -> Iterator[str]:
         else N_("Everything still to come is {time} later."),
         time=minutes_text(abs(cue.shift).total_seconds() / 60.0),
     )
-    if cue.air is not None:
-        yield _capital(_air_sentence(cue.air, reader))
+    for cause in cue.causes:
+        yield _cause_sentence(cue.dough, cause, reader)
     steps = [step for step in cue.ahead if step.kind is not StepKind.STEAM]
     ahead = "; ".join(f"{clock_text(step.at, reader, cue.at)} {step_text(cue.dough, step, reader)}" for step in steps)
     yield f"{ahead}."
@@ -107,6 +116,39 @@ def _moved_sentences(cue: MovedCue, reader: Reader) -> Iterator[str]:
             load=load.number,
             time=late,
         )
+
+
+def _cause_sentence(dough: DoughPlan, cause: Cause, reader: Reader) -> str:
+    stage = "" if cause.stage is None else stage_word(dough.recipe.method[cause.stage].stage, reader)
+    is_later, time = cause.minutes > 0.0, minutes_text(abs(cause.minutes))
+    match cause.kind:
+        case CauseKind.AIR:
+            return "" if cause.air is None else _capital(_air_sentence(cause.air, reader))
+        case CauseKind.DOUGH:
+            return reader.say(
+                N_("The {stage} is {time} slower than planned.")
+                if is_later
+                else N_("The {stage} is {time} quicker than planned."),
+                stage=stage,
+                time=time,
+            )
+        case CauseKind.BEGUN:
+            return reader.say(
+                N_("The {stage} begins {time} later than planned.")
+                if is_later
+                else N_("The {stage} begins {time} earlier than planned."),
+                stage=stage,
+                time=time,
+            )
+        case CauseKind.OVEN:
+            return reader.say(
+                N_("It waits {time} longer for the oven.") if is_later else N_("It waits {time} less for the oven."),
+                time=time,
+            )
+        case CauseKind.BACK:
+            return reader.say("It comes back towards the plan that was made.")
+        case _:
+            assert_never(cause.kind)
 
 
 def _air_sentence(air: AirDifference, reader: Reader) -> str:
@@ -141,7 +183,7 @@ def food_sentence(dough: DoughPlan, reader: Reader, measured_min: float | None =
     measured_min
         What was measured so far; None when nothing was. [min]
     """
-    names = perishables(dough.recipe, dough.recipe.dough)
+    names = dough.recipe.perishables(dough.recipe.dough)
     if not names:
         return ""
     holes = {
@@ -158,11 +200,4 @@ def food_sentence(dough: DoughPlan, reader: Reader, measured_min: float | None =
             seen=duration_text(measured_min),
             **holes,
         )
-    # The sections were seen as quoted; their numbers are partly from memory.
-    guidance = reader.say(
-        "Public guidance (FDA Food Code, US): food that needs time or temperature control is held at 5 °C (41 °F) or "
-        "below (3-501.16); time alone is used as a control under written conditions, commonly up to 4 h (3-501.19). "
-        "Your own food authority's rules come first. This program measures time and temperature; it never says that "
-        "food is safe."
-    )
-    return f"{warm} {guidance}"
+    return f"{warm} {guidance_sentence(reader)}"

@@ -13,6 +13,8 @@ def learned_sentence(learned: RecipeExperience, reader: Reader, *, has_formula: 
     ``has_formula``: whether the batch it is about says what was weighed, which is then what the pace is held against.
     """
     pace = _pace(learned, reader, has_formula=has_formula)
+    if learned.n_batches == 0:
+        return reader.say("learned from the stage before: {pace}", pace=pace)
     parts = [
         reader.count(
             learned.n_batches,
@@ -21,6 +23,8 @@ def learned_sentence(learned: RecipeExperience, reader: Reader, *, has_formula: 
             pace=pace,
         )
     ]
+    if learned.knows_stage_before:
+        parts.append(reader.say("the stage before counts too"))
     if learned.n_odd and learned.n_batches > 1:
         parts.append(
             reader.count(

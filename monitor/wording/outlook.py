@@ -1,16 +1,21 @@
 """What a colleague would say of one dough: when it will be ready, what hands must do next, what its curve shows."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import assert_never
 
-from monitor.dough.outlook import KeptText, NoForecast, Outlook, State
+from monitor.alerts.ripeness import ripe_window
+from monitor.dough import tasks
+from monitor.dough.outlook import Cause, KeptText, NoForecast, Obstruction, ObstructionKind, Outlook, State
+from monitor.dough.tasks import Do, ready_since
 from monitor.recipe.batch import Batch, Event, EventKind, Stage
 from monitor.translatable import N_
-from monitor.wording.phrases import event_word, printable, rise_text, stage_word, state_word, target_text
+from monitor.wording.phrases import flag_text, printable, rise_text, stage_word, state_word, target_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import about_text, clock_text, duration_text
+
+LOOK_BY_EYE = N_("look at the dough and note its level")
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,6 +75,8 @@ def no_forecast_words(why: NoForecast | KeptText, reader: Reader) -> str:
     match why:
         case NoForecast.NO_READING_YET:
             return reader.say("no reading has come yet: check that the node is on and that the batch names it")
+        case NoForecast.NO_LEVEL_YET:
+            return reader.say("no level has been noted yet: read it off the wall")
         case NoForecast.NOT_ESTIMATED:
             return reader.say("not estimated: a fault in this program; its readings are kept, its log says more")
         case KeptText():
@@ -78,41 +85,40 @@ def no_forecast_words(why: NoForecast | KeptText, reader: Reader) -> str:
             assert_never(why)
 
 
-def ready_since(outlook: Outlook) -> datetime | None:
-    """When it became ready, if it has; None otherwise."""
-    at = outlook.ready.p50
-    return at if at is not None and at <= outlook.at else None
-
-
-def oven_on_at(batch: Batch, outlook: Outlook) -> datetime | None:
-    """When the oven must go on: early rather than late, for a cold oven costs more. None: no baking, or no forecast."""
-    if batch.preheat_min is None or outlook.ready.p25 is None:
-        return None
-    return outlook.ready.p25 - timedelta(minutes=batch.preheat_min)
+def do_words(do: Do, stage: Stage, reader: Reader) -> str:
+    """What is to be done at a dough in a stage, without its time."""
+    match do:
+        case Do.LOOK:
+            return reader.say("look at the dough, then at the sensor's power and cable")
+        case Do.RESCUE:
+            return rescue_words(stage, reader)
+        case Do.CHECK:
+            return reader.say("check its warmth and whether the yeast went in")
+        case Do.FOLD:
+            return reader.say("fold")
+        case Do.OVEN_ON:
+            return reader.say("oven on")
+        case Do.NEXT:
+            return next_words(stage, reader)
+        case _:
+            assert_never(do)
 
 
 def next_task(batch: Batch, outlook: Outlook, reader: Reader) -> Task | None:
     """The next thing hands must do for a batch; None for one that has ended."""
-    if batch.ended_at is not None:
+    task = tasks.next_task(batch, outlook)
+    if task is None:
         return None
-    urgent = ""
-    if outlook.state is State.NO_READINGS:
-        urgent = reader.say("look at the dough, then at the sensor's power and cable")
-    elif outlook.state is State.PAST_PEAK:
-        urgent = rescue_words(batch.stage, reader)
-    elif outlook.state is State.NOT_RISING:
-        urgent = reader.say("check its warmth and whether the yeast went in")
-    if urgent:
-        return Task(outlook.at, urgent, urgent, is_now=True)
-    what = next_words(batch.stage, reader)
-    will_not_get_there = outlook.state is State.AT_PEAK and outlook.ready.p50 is None
-    if ready_since(outlook) is not None or outlook.state is State.READY or will_not_get_there:
-        return Task(ready_since(outlook) or outlook.at, what, reader.say("{task} now", task=what), is_now=True)
-    oven_at = oven_on_at(batch, outlook)
-    if oven_at is not None and oven_at > outlook.at:
-        at = clock_text(oven_at, reader, outlook.at)
-        return Task(oven_at, reader.say("oven on"), reader.say("oven on {at}", at=at))
-    return Task(outlook.ready.p50, what, reader.say("then: {task}", task=what))
+    window = ripe_window(batch, outlook)
+    if task.do is Do.RESCUE and window is not None and outlook.at < window.closes_at:
+        task = replace(task, do=Do.NEXT)  # past its peak, and ripe
+    is_by_eye = task.do is Do.LOOK and not batch.nodes
+    text = said = reader.say(LOOK_BY_EYE) if is_by_eye else do_words(task.do, batch.stage, reader)
+    if task.do is Do.OVEN_ON and task.at is not None:
+        said = reader.say("oven on {at}", at=clock_text(task.at, reader, outlook.at))
+    elif task.do is Do.NEXT:
+        said = reader.say(N_("{task} now") if task.is_now else N_("then: {task}"), task=text)
+    return Task(task.at, text, said, task.is_now)
 
 
 def todo_sentence(batch: Batch, outlook: Outlook, reader: Reader) -> str:
@@ -156,10 +162,112 @@ def _ended_sentence(batch: Batch, ended_at: datetime, outlook: Outlook, reader: 
 
 
 def _unread_sentence(outlook: Outlook, reader: Reader) -> str:
-    told = reader.say("no readings")
+    silence = reader.say("no readings")
     if outlook.last_reading_at is not None:
-        told = reader.say("no readings since {at}", at=clock_text(outlook.last_reading_at, reader, outlook.at))
-    return told if outlook.why is None else f"{told}: {no_forecast_words(outlook.why, reader)}"
+        silence = reader.say("no readings since {at}", at=clock_text(outlook.last_reading_at, reader, outlook.at))
+    return silence if outlook.why is None else f"{silence}: {no_forecast_words(outlook.why, reader)}"
+
+
+PLAIN_MM = 4.0  # judgement: middle and edge no farther apart than this look as high as each other
+SURE_MM = 10.0  # judgement: an edge known within this is told as one number
+
+
+def edge_text(batch: Batch, outlook: Outlook, reader: Reader) -> str:
+    """How high the edge of a dough will stand at its target, from and to where that is in doubt; empty when unknown."""
+    edge = outlook.target_edge
+    if edge is None or edge.rise_pct != batch.target.rise_pct:
+        return ""
+    level = edge.level_mm
+    if level.p95 - level.p05 <= SURE_MM:
+        return reader.say("{level} mm up the wall", level=f"{level.p50:.0f}")
+    return reader.say("{low} to {high} mm up the wall", low=f"{level.p05:.0f}", high=f"{level.p95:.0f}")
+
+
+def edge_sentence(batch: Batch, outlook: Outlook, reader: Reader) -> str:
+    """Where the band is on the wall, in one line where the middle of the dough stands visibly otherwise, or empty."""
+    edge = edge_text(batch, outlook, reader)
+    if not edge or outlook.target_edge is None or abs(outlook.target_edge.dome_mm.p50) <= PLAIN_MM:
+        return ""
+    dome_mm = outlook.target_edge.dome_mm.p50
+    sentence = (
+        N_("the edge reaches the band {edge}; the middle then stands about {dome} mm higher")
+        if dome_mm > 0.0
+        else N_("the edge reaches the band {edge}; the middle then stands about {dome} mm lower")
+    )
+    return reader.say(sentence, edge=edge, dome=f"{abs(dome_mm):.0f}")
+
+
+STEP_NEWS = timedelta(hours=1)  # judgement: for so long a step of the level is worth a word
+
+
+def obstruction_sentence(outlook: Outlook, reader: Reader) -> str:
+    """What stands between sensor and dough, or made its level jump of late, in one line; empty for nothing.
+
+    A hand that is there for a moment is not worth a word.
+    """
+    hidden_by = outlook.hidden_by
+    if hidden_by is not None:
+        return _hidden_words(hidden_by, clock_text(hidden_by.since, reader, outlook.at), reader)
+    steps = [one for one in outlook.obstructions if not one.hides]
+    if not steps or outlook.at - steps[-1].since > STEP_NEWS:
+        return ""
+    kinds = {one.kind for one in steps if one.since == steps[-1].since}
+    at = clock_text(steps[-1].since, reader, outlook.at)
+    if kinds == {ObstructionKind.FOLD}:
+        return reader.say("its level fell {at}: was it folded?", at=at)
+    if kinds == {ObstructionKind.MOVED}:
+        return reader.say("its level jumped {at}: was the tub moved?", at=at)
+    return reader.say("its level fell {at}: was it folded, or the tub moved?", at=at)
+
+
+def obstruction_word(kind: ObstructionKind, reader: Reader) -> str:
+    """What stands before a sensor, or made a level jump, in a word or two."""
+    match kind:
+        case ObstructionKind.HAND:
+            return reader.say("a hand")
+        case ObstructionKind.LID:
+            return reader.say("a lid, it seems")
+        case ObstructionKind.CONDENSATION:
+            return reader.say("water on the sensor, it seems")
+        case ObstructionKind.BLIND_ZONE:
+            return reader.say("nothing, the dough is too near to it")
+        case ObstructionKind.AWAY:
+            return reader.say("no dough at all")
+        case ObstructionKind.MOVED:
+            return reader.say("a tub that was moved")
+        case ObstructionKind.FOLD:
+            return reader.say("a fold")
+        case _:
+            assert_never(kind)
+
+
+def _hidden_words(by: Obstruction, since: str, reader: Reader) -> str:
+    match by.kind:
+        case ObstructionKind.LID:
+            return reader.say("not seen since {at}: is there a lid on it? The forecast goes on without", at=since)
+        case ObstructionKind.CONDENSATION:
+            return reader.say("not seen since {at}: is the sensor wet? The forecast goes on without", at=since)
+        case ObstructionKind.BLIND_ZONE:
+            return reader.say("too near to the sensor since {at}; the forecast goes on without", at=since)
+        case ObstructionKind.AWAY:
+            return reader.say("no dough under the sensor since {at}; the forecast goes on without", at=since)
+        case ObstructionKind.HAND | ObstructionKind.MOVED | ObstructionKind.FOLD:
+            return ""
+        case _:
+            assert_never(by.kind)
+
+
+def cause_words(cause: Cause, reader: Reader) -> str:
+    """The likeliest reason why a dough does not rise."""
+    match cause:
+        case Cause.TOO_COLD:
+            return reader.say("too cold")
+        case Cause.LITTLE_YEAST:
+            return reader.say("too little yeast")
+        case Cause.NO_LIVE_YEAST:
+            return reader.say("no live yeast in it, it seems")
+        case _:
+            assert_never(cause)
 
 
 def outlook_sentence(batch: Batch, outlook: Outlook, reader: Reader) -> str:
@@ -181,6 +289,13 @@ def outlook_sentence(batch: Batch, outlook: Outlook, reader: Reader) -> str:
     if ready_at is not None:
         return reader.say("ready since {at}", at=clock_text(ready_at, reader, now))
     about = about_text(outlook.ready, reader, now)
+    if outlook.hidden_by is not None and outlook.ready.p50 is not None and outlook.ready.p50 <= now:
+        return reader.say("perhaps ready since {at}", at=clock_text(outlook.ready.p50, reader, now))
+    if outlook.state is State.NOT_RISING and outlook.cause is not None and about is None:
+        age = duration_text((now - batch.started_at).total_seconds() / 60.0)
+        return reader.say(
+            "has not begun to rise after {age}: {cause}", age=age, cause=cause_words(outlook.cause, reader)
+        )
     if about is None:
         when = reader.say("as things stand it will not get to {target}", target=target_text(batch, reader))
     else:
@@ -216,6 +331,7 @@ def curve_sentence(batch: Batch, outlook: Outlook, reader: Reader, events: Itera
         reader.say("it waits for its peak")
         if batch.target.is_peak
         else reader.say("the band stands at {target}", target=target_text(batch, reader)),
+        edge_sentence(batch, outlook, reader),
         outlook_sentence(batch, outlook, reader),
     ]
     is_peak_said = batch.target.is_peak or outlook.state in (State.AT_PEAK, State.PAST_PEAK)
@@ -224,6 +340,6 @@ def curve_sentence(batch: Batch, outlook: Outlook, reader: Reader, events: Itera
         parts.append(reader.say("peak {about}", about=peak))
     drawn = [event for event in (batch.events if events is None else events) if event.kind is not EventKind.END]
     if drawn:
-        noted = ", ".join(f"{event_word(event.kind, reader)} {clock_text(event.at, reader, now)}" for event in drawn)
+        noted = ", ".join(f"{flag_text(event, reader)} {clock_text(event.at, reader, now)}" for event in drawn)
         parts.append(reader.say("noted: {events}", events=noted))
     return "; ".join(part for part in parts if part) + "."

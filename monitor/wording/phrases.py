@@ -1,14 +1,13 @@
 """The small words: states, stages, places, temperatures, weights and amounts of rise."""
 
-import unicodedata
 from collections.abc import Iterable
 from typing import assert_never
 
 from monitor.alerts.alert import Phase, Sort, Subject
 from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Outlook, State
-from monitor.recipe.batch import Batch, EventKind, Stage
-from monitor.translatable import N_
+from monitor.recipe.batch import Batch, Event, EventKind, Stage
+from monitor.translatable import N_, harmless
 from monitor.units import fahrenheit, ounces
 from monitor.wire.readings import Channel
 from monitor.wording.reader import Reader
@@ -24,7 +23,22 @@ _EVENT_WORDS = {
     EventKind.MOVE: N_("moved"),
     EventKind.POKE: N_("poked"),
     EventKind.LID: N_("lid off and on"),
+    EventKind.COVER: N_("covered"),
+    EventKind.UNCOVER: N_("uncovered"),
+    EventKind.WINDOWPANE: N_("windowpane"),
+    EventKind.STRENGTH: N_("strength"),
+    EventKind.DOUGH_TEMP: N_("dough temperature"),
+    EventKind.PH: N_("pH"),
+    EventKind.TTA: N_("acidity (TTA)"),
     EventKind.END: N_("end of stage"),
+}
+_RECORDED_PHASE_WORDS = {  # in the words of ISA-18.2, as Phase has them
+    Phase.NORMAL: N_("normal"),
+    Phase.UNACKNOWLEDGED: N_("unacknowledged"),
+    Phase.ACKNOWLEDGED: N_("acknowledged"),
+    Phase.RETURNED: N_("returned to normal, unacknowledged"),
+    Phase.SHELVED: N_("shelved"),
+    Phase.SUPPRESSED: N_("suppressed"),
 }
 _PHASE_WORDS = {
     Phase.NORMAL: N_("it is over"),
@@ -44,6 +58,8 @@ _SORT_WORDS = {
 def alert_kind_word(kind: AlertKind, reader: Reader) -> str:
     """An alert in two or three words."""
     match kind:
+        case AlertKind.FOLD_DUE:
+            return reader.say("fold now")
         case AlertKind.OVEN_ON:
             return reader.say("oven on now")
         case AlertKind.READY_SOON:
@@ -52,14 +68,22 @@ def alert_kind_word(kind: AlertKind, reader: Reader) -> str:
             return reader.say("ready")
         case AlertKind.AT_PEAK:
             return reader.say("at its peak")
+        case AlertKind.OVER_BAND:
+            return reader.say("over the band")
         case AlertKind.PAST_PEAK:
             return reader.say("past its peak")
+        case AlertKind.NOT_RISING:
+            return reader.say("not rising")
         case AlertKind.AIR_TOO_WARM:
             return reader.say("air too warm")
         case AlertKind.AIR_TOO_COLD:
             return reader.say("air too cold")
         case AlertKind.AIR_TOO_DRY:
             return reader.say("air too dry")
+        case AlertKind.VIEW_BLOCKED:
+            return reader.say("the sensor does not see it")
+        case AlertKind.LEVEL_JUMPED:
+            return reader.say("its level jumped")
         case AlertKind.SENSOR_SILENT:
             return reader.say("sensor silent")
         case AlertKind.NODE_SILENT:
@@ -77,6 +101,11 @@ def phase_word(phase: Phase, reader: Reader) -> str:
     return reader.say(_PHASE_WORDS[phase])
 
 
+def recorded_phase_word(phase: Phase, reader: Reader) -> str:
+    """How an alert stood, in the standard's term, for its history."""
+    return reader.say(_RECORDED_PHASE_WORDS[phase])
+
+
 def subject_word(subject: Subject, reader: Reader, batch_name: str = "") -> str:
     """What an alert is about, on one line; a batch by the name given."""
     if subject.sort is Sort.MONITOR:
@@ -92,8 +121,7 @@ def printable(text: str) -> str:
     >>> printable("Rye\\nstarter\\x1b[31m")
     'Rye starter [31m'
     """
-    clean = "".join(character if unicodedata.category(character)[0] != "C" else " " for character in text)
-    return " ".join(clean.split())
+    return " ".join(harmless(text).split())
 
 
 def state_word(state: State, reader: Reader) -> str:
@@ -129,6 +157,31 @@ def event_word(kind: EventKind, reader: Reader) -> str:
     return reader.say(_EVENT_WORDS[kind])
 
 
+def event_text(event: Event, reader: Reader) -> str:
+    """What was done to a dough or found of it, with what was noted."""
+    word, value = event_word(event.kind, reader), event.value
+    if value is None:
+        return f"{word}: {reader.say(event.note)}" if event.note else word
+    match event.kind:
+        case EventKind.DOUGH_TEMP:
+            much = temp_text(value, reader)
+        case EventKind.TTA:
+            much = f"{reader.number(value, 1)} mL"
+        case _:
+            much = reader.number(value, 1)
+    return f"{word} {much}"
+
+
+def flag_text(event: Event, reader: Reader) -> str:
+    """The same at a flag of the curve, where there is little room: a word, or a word and its number."""
+    if event.value is None:
+        return event_word(event.kind, reader)
+    if event.kind is EventKind.DOUGH_TEMP:
+        degrees = fahrenheit(event.value) if reader.temp_unit == "F" else event.value
+        return f"{reader.number(degrees, 1)} °{reader.temp_unit}"
+    return event_text(event, reader)
+
+
 def channel_word(channel: Channel, reader: Reader) -> str:
     """What a sensor measures."""
     match channel:
@@ -156,8 +209,8 @@ def either_text(words: Iterable[str], reader: Reader) -> str:
     """Several things, any of them.
 
     >>> from datetime import UTC
-    >>> told = Reader(UTC)
-    >>> either_text(["height"], told), either_text(["air", "humidity", "height"], told)
+    >>> reader = Reader(UTC)
+    >>> either_text(["height"], reader), either_text(["air", "humidity", "height"], reader)
     ('height', 'air, humidity or height')
     """
     *first, last = words
@@ -172,6 +225,17 @@ def temp_text(temp_c: float, reader: Reader) -> str:
     ('25.3 °C (77.5 °F)', '77.5 °F (25.3 °C)')
     """
     celsius_text, fahrenheit_text = f"{reader.number(temp_c, 1)} °C", f"{reader.number(fahrenheit(temp_c), 1)} °F"
+    return f"{fahrenheit_text} ({celsius_text})" if reader.temp_unit == "F" else f"{celsius_text} ({fahrenheit_text})"
+
+
+def oven_text(oven_c: float, reader: Reader) -> str:
+    """An oven's temperature in both scales, whole degrees: no dial is set finer.
+
+    >>> from datetime import UTC
+    >>> oven_text(218.3, Reader(UTC))
+    '218 °C (425 °F)'
+    """
+    celsius_text, fahrenheit_text = f"{reader.number(oven_c)} °C", f"{reader.number(fahrenheit(oven_c))} °F"
     return f"{fahrenheit_text} ({celsius_text})" if reader.temp_unit == "F" else f"{celsius_text} ({fahrenheit_text})"
 
 
@@ -217,9 +281,13 @@ def mass_text(mass_g: float, reader: Reader) -> str:
     return f"{imperial} ({metric})" if reader.mass_unit == "oz" else f"{metric} ({imperial})"
 
 
-_PLACES = {"room": N_("the room"), "refrigerator": N_("the refrigerator")}
-_IN_PLACES = {"room": N_("in the room"), "refrigerator": N_("in the refrigerator")}
-_INTO_PLACES = {"room": N_("into the room"), "refrigerator": N_("into the refrigerator")}
+_PLACES = {"room": N_("the room"), "proofer": N_("the proofer"), "refrigerator": N_("the refrigerator")}
+_IN_PLACES = {"room": N_("in the room"), "proofer": N_("in the proofer"), "refrigerator": N_("in the refrigerator")}
+_INTO_PLACES = {
+    "room": N_("into the room"),
+    "proofer": N_("into the proofer"),
+    "refrigerator": N_("into the refrigerator"),
+}
 
 
 def place_word(place: str, reader: Reader) -> str:

@@ -1,17 +1,19 @@
 """A plan in a baker's words: its steps, when it is out, what stands in its way, what would help, and alternatives."""
 
 from collections.abc import Iterable, Iterator
-from datetime import datetime
+from datetime import date, datetime, time
 from typing import Literal, assert_never
 
-from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps
+from monitor.plan.day import DoughPlan, Plan, Step, StepKind, comes_out_of_cold, is_cold
 from monitor.plan.obstacles import Alternative, NoPlan, Obstacle, Remedy, RemedyKind, Variation
 from monitor.plan.orders import Limit
+from monitor.plan.remarks import NIGHT_FROM, NIGHT_UNTIL, EarlyBread, NightWork, Remark
+from monitor.plan.steps import steps
 from monitor.recipe.parts import Recipe
 from monitor.translatable import N_
-from monitor.wording.phrases import in_place_text, into_place_text, printable, stage_word, temp_text
+from monitor.wording.phrases import in_place_text, into_place_text, oven_text, printable, stage_word
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text, duration_text
+from monitor.wording.times import clock_in_line, clock_text, dial_text, duration_text
 
 
 def minutes_text(minutes: float) -> str:
@@ -30,14 +32,61 @@ def step_text(dough: DoughPlan, step: Step, reader: Reader) -> str:
     match step.kind:
         case StepKind.MIX | StepKind.SHAPE | StepKind.CHILL | StepKind.MOVE:
             return _stage_step_text(dough, step, step.kind, reader)
-        case StepKind.OVEN_ON:
-            if dough.recipe.bake is None:
-                return reader.say("oven on, the stone in it")
-            return reader.say("oven on to {temp}, the stone in it", temp=temp_text(dough.recipe.bake.oven_c, reader))
+        case StepKind.OVEN_ON | StepKind.OVEN_UP | StepKind.OVEN_DOWN | StepKind.OVEN_OFF:
+            return _oven_step_text(dough, step, step.kind, reader)
         case StepKind.LOAD | StepKind.STEAM | StepKind.OUT:
             return _load_step_text(dough, step, step.kind, reader)
         case _:
             assert_never(step.kind)
+
+
+OvenStep = Literal[StepKind.OVEN_ON, StepKind.OVEN_UP, StepKind.OVEN_DOWN, StepKind.OVEN_OFF]
+
+
+def _oven_step_text(dough: DoughPlan, step: Step, kind: OvenStep, reader: Reader) -> str:
+    bake, load = dough.recipe.bake, dough.loads[(step.load or 1) - 1]
+    oven = printable(load.oven) or reader.say("oven")
+    temp = "" if bake is None else oven_text(bake.oven_c if step.oven_c is None else step.oven_c, reader)
+    match kind:
+        case StepKind.OVEN_DOWN if step.oven_c is not None:
+            return reader.say("{oven} down to {temp}, the bread in it", oven=oven, temp=temp)
+        case StepKind.OVEN_ON:
+            return reader.say("{oven} on to {temp}, the stone in it", oven=oven, temp=temp)
+        case StepKind.OVEN_UP:
+            return reader.say("{oven} up to {temp}", oven=oven, temp=temp)
+        case StepKind.OVEN_DOWN:
+            return reader.say("{oven} down to {temp}, its door ajar", oven=oven, temp=temp)
+        case StepKind.OVEN_OFF:
+            return reader.say("{oven} off", oven=oven)
+        case _:
+            assert_never(kind)
+
+
+def done_word(kind: StepKind, reader: Reader) -> str:
+    """What was done in a step, as a button says it."""
+    match kind:
+        case StepKind.MIX:
+            return reader.say("Mixed")
+        case StepKind.SHAPE:
+            return reader.say("Shaped")
+        case StepKind.CHILL:
+            return reader.say("In the cold")
+        case StepKind.MOVE:
+            return reader.say("Moved")
+        case StepKind.OVEN_ON:
+            return reader.say("Oven is on")
+        case StepKind.OVEN_UP | StepKind.OVEN_DOWN:
+            return reader.say("Oven is set")
+        case StepKind.OVEN_OFF:
+            return reader.say("Oven is off")
+        case StepKind.LOAD:
+            return reader.say("Loaded")
+        case StepKind.STEAM:
+            return reader.say("Steam is given")
+        case StepKind.OUT:
+            return reader.say("It is out")
+        case _:
+            assert_never(kind)
 
 
 LoadStep = Literal[StepKind.LOAD, StepKind.STEAM, StepKind.OUT]
@@ -67,20 +116,40 @@ StageStep = Literal[StepKind.MIX, StepKind.SHAPE, StepKind.CHILL, StepKind.MOVE]
 
 
 def _stage_step_text(dough: DoughPlan, step: Step, kind: StageStep, reader: Reader) -> str:
+    if step.load is not None:
+        where = into_place_text(dough.recipe.method[-1].place, reader)
+        return reader.say(
+            "load {load} of {n} out of the refrigerator, {where}", load=step.load, n=len(dough.loads), where=where
+        )
     recipe, method = dough.recipe, dough.recipe.method[step.stage or 0]
     match kind:
         case StepKind.MIX:
             what = reader.say("mix {part}", part=printable(method.part))
         case StepKind.SHAPE:
-            what = reader.say(N_("divide and shape") if recipe.pieces > 1 else N_("shape it"))
+            if is_cold(method):
+                what = reader.say(
+                    N_("divide and shape, then into the refrigerator")
+                    if recipe.pieces > 1
+                    else N_("shape it, then into the refrigerator")
+                )
+            else:
+                what = reader.say(N_("divide and shape") if recipe.pieces > 1 else N_("shape it"))
         case StepKind.CHILL:
-            what = reader.say("into the refrigerator")
+            what = reader.say(
+                N_("into the refrigerator in bulk, undivided") if method.in_bulk else N_("into the refrigerator")
+            )
         case StepKind.MOVE:
             where = into_place_text(method.place, reader)
-            return reader.say("out of the refrigerator, {where}", where=where) if method.cold_h > 0.0 else where
+            is_out = method.cold_h > 0.0 or comes_out_of_cold(recipe, step.stage or 0)
+            return reader.say("out of the refrigerator, {where}", where=where) if is_out else where
     begins = reader.say("{stage} begins", stage=stage_word(method.stage, reader))
     if step.hands_min > 0.0 and kind is not StepKind.CHILL:
-        hands = reader.say("{time} of hands", time=minutes_text(step.hands_min))
+        rest_min = sum(each.rest_min for each in method.steps)
+        time = minutes_text(step.hands_min)
+        hands = reader.say("{time} of hands", time=time)
+        if rest_min > 0.0:
+            hands_min = minutes_text(step.hands_min - rest_min)
+            hands = reader.say("{hands} of hands within {time}", hands=hands_min, time=time)
         return f"{what}, {hands}; {begins}"
     return f"{what}; {begins}"
 
@@ -93,13 +162,21 @@ def step_lines(plan: Plan, reader: Reader, now: datetime) -> Iterator[str]:
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
         limit = ""
         if step.not_after is not None:
-            latest = clock_text(step.not_after, reader, step.at)
+            latest = clock_in_line(step.not_after, step.at, reader, now)
             limit = " (" + reader.say("by {at} at the latest", at=latest) + ")"
         yield f"{clock_text(step.at, reader, now)}  {who}{step_text(dough, step, reader)}{limit}"
 
 
 def out_sentence(dough: DoughPlan, reader: Reader, now: datetime) -> str:
     """When it is out of the oven, and how far the dough may move that."""
+    holes = {"dough": printable(dough.recipe.name), "at": clock_text(dough.out_at, reader, now)}
+    if not any(dough.doubt):
+        return reader.say(
+            N_("{dough}: out of the oven {at}; all of it goes by the clock")
+            if dough.loads
+            else N_("{dough}: ready {at}; all of it goes by the clock"),
+            **holes,
+        )
     early, late = (minutes_text(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
     return reader.say(
         N_(
@@ -111,14 +188,76 @@ def out_sentence(dough: DoughPlan, reader: Reader, now: datetime) -> str:
             "{dough}: ready {at}; by itself the dough may be {early} earlier or {late} later, "
             "and the plan moves with it"
         ),
-        dough=printable(dough.recipe.name),
-        at=clock_text(dough.out_at, reader, now),
         early=early,
         late=late,
+        **holes,
     )
 
 
-def window_sentence(dough: DoughPlan, reader: Reader) -> str:
+def clock_sentences(dough: DoughPlan, reader: Reader) -> Iterator[str]:
+    """What each stage by the clock may do in its hours, in doubt as the dough is."""
+    for stage in dough.stages:
+        does, method = stage.forecast.does, dough.method(stage)
+        if does.p05 is None or does.p95 is None or method.hours is None:
+            continue
+        yield reader.say(
+            "{dough}: the {stage} of {part} goes by the clock; in {time} it may do what usually takes {less} to {more}",
+            dough=printable(dough.recipe.name),
+            stage=stage_word(method.stage, reader),
+            part=printable(method.part),
+            time=duration_text(60.0 * method.hours),
+            less=duration_text(does.p05),
+            more=duration_text(does.p95),
+        )
+
+
+# -- before it is kept ------------------------------------------------------------------------------------------------
+
+
+def _hour(clock: time, reader: Reader) -> str:
+    return dial_text(datetime.combine(date.min, clock), reader)
+
+
+def remark_sentence(remark: Remark, plan: Plan, reader: Reader, now: datetime) -> str:
+    """What a baker must know of a plan before it is kept."""
+    match remark:
+        case EarlyBread():
+            holes = {
+                "dough": printable(plan.dough(remark.dough).recipe.name),
+                "early": duration_text((remark.wanted_at - remark.out_at).total_seconds() / 60.0),
+                "out": clock_text(remark.out_at, reader, now),
+                "wanted": clock_text(remark.wanted_at, reader, now),
+            }
+            if remark.fresh_at is None:
+                return reader.say("{dough} is {early} early: out {out}, wanted {wanted}", **holes)
+            return reader.say(
+                "{dough} is {early} early: out {out}, wanted {wanted}; no earlier than that, it is out {fresh}",
+                fresh=clock_in_line(remark.fresh_at, remark.wanted_at, reader, now),
+                **holes,
+            )
+        case NightWork():
+            hands = ", ".join(clock_text(at, reader, now) for at in remark.hands_at)
+            night = {"hands": hands, "until": _hour(NIGHT_UNTIL, reader), "from_hour": _hour(NIGHT_FROM, reader)}
+            if not remark.out_at:
+                return reader.say(
+                    "night work: hands {hands}; for nobody between {from_hour} and {until} there is no plan", **night
+                )
+            outs = "; ".join(
+                reader.say(
+                    "{dough} out {at}", dough=printable(plan.dough(key).recipe.name), at=clock_text(at, reader, now)
+                )
+                for key, at in remark.out_at
+            )
+            return reader.say(
+                "night work: hands {hands}; for nobody between {from_hour} and {until} it would be: {outs}",
+                outs=outs,
+                **night,
+            )
+        case _:
+            assert_never(remark)
+
+
+def window_sentence(dough: DoughPlan, reader: Reader, now: datetime) -> str:
     """How long the loaves stay good, load by load; empty without a bake."""
     is_one = len(dough.loads) == 1
     return "; ".join(
@@ -127,8 +266,8 @@ def window_sentence(dough: DoughPlan, reader: Reader) -> str:
             if is_one
             else N_("load {load} is proofed {opens} and good until {closes}"),
             load=load.number,
-            opens=clock_text(load.opens_at, reader),
-            closes=clock_text(load.closes_at, reader, load.opens_at),
+            opens=clock_text(load.opens_at, reader, now),
+            closes=clock_in_line(load.closes_at, load.opens_at, reader, now),
         )
         for load in dough.loads
     )
@@ -149,7 +288,7 @@ def obstacle_sentence(obstacle: Obstacle, recipes: dict[str, Recipe], reader: Re
         "who": _who(obstacle.doughs, names, reader),
         "from_at": clock_text(obstacle.from_at, reader, now),
         "to_at": clock_text(obstacle.to_at, reader, now),
-        "end": clock_text(obstacle.to_at, reader, obstacle.from_at),
+        "end": clock_in_line(obstacle.to_at, obstacle.from_at, reader, now),
         "long": minutes_text(obstacle.minutes),
     }
     match obstacle.limit:
@@ -191,6 +330,7 @@ def remedy_sentence(remedy: Remedy, recipes: dict[str, Recipe], reader: Reader, 
     names = {key: recipe.name for key, recipe in recipes.items()}
     who = _who([remedy.dough], names, reader) if remedy.dough else ""
     when = "" if remedy.at is None else clock_text(remedy.at, reader, now)
+    hour = "" if remedy.at is None else clock_text(remedy.at, reader)
     long, minutes = minutes_text(remedy.minutes), f"{remedy.minutes:g}"
     match remedy.kind:
         case RemedyKind.LATER:
@@ -220,6 +360,10 @@ def remedy_sentence(remedy: Remedy, recipes: dict[str, Recipe], reader: Reader, 
             return reader.say("bake {n} of each at once", n=remedy.number)
         case RemedyKind.MORE_OVEN:
             return reader.say("bake {n} of {who} at once", n=remedy.number, who=who)
+        case RemedyKind.OPEN_EARLIER:
+            return reader.say("have hands from {hour} on, each day", hour=hour)
+        case RemedyKind.CLOSE_LATER:
+            return reader.say("have hands until {hour}, each day", hour=hour)
         case RemedyKind.OTHER_HOURS:
             return reader.say("have hands for {who} from {when}, for {long}", who=who, when=when, long=long)
         case _:
@@ -236,6 +380,8 @@ def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], reader: Reader, now
     """Why there is no plan, and what would help, a line each."""
     if not found.obstacles:
         yield _no_single_limit(reader)
+    for broken in found.nearest:
+        yield reader.say("the nearest plan: {what}", what=obstacle_sentence(broken, recipes, reader, now))
     for obstacle in found.obstacles:
         yield obstacle_sentence(obstacle, recipes, reader, now)
     for remedy in found.remedies:

@@ -6,13 +6,18 @@ from monitor.alerts.kinds import AlertKind
 from monitor.alerts.reasons import (
     AirAgainstLimit,
     AirUnmeasured,
+    BandExceeded,
+    BandHolds,
     BatchEnded,
     CameToNothing,
     ChannelsUnread,
+    DoughCovered,
     DoughFalls,
     Explanation,
+    FoldWanted,
     HeardAgain,
     HeightUnseen,
+    JumpKnown,
     LineSilent,
     LineUnheard,
     LoadingNotNear,
@@ -20,22 +25,32 @@ from monitor.alerts.reasons import (
     MoreCameOfIt,
     MoreJoined,
     NoBatchReadsIt,
+    NodeSaysWhy,
     NodeSilent,
     NodeUnheard,
+    NoFoldWanted,
+    NoRise,
     NotReadyYet,
     OvenNeedsTime,
     PeakAheadAgain,
     PeakLikely,
+    PeakNear,
     PeakReached,
     PlainText,
     ReadyExpected,
     ReadyNotNear,
     Reason,
+    RisesAfterAll,
+    SeenAgain,
     SkinDrying,
     TargetReached,
     TroubleOver,
     TroubleSeen,
+    TubMoved,
+    ViewBlocked,
+    ViewIsBlocked,
 )
+from monitor.wording.outlook import cause_words, obstruction_word
 from monitor.wording.phrases import alert_kind_word, channel_word, temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.troubles import remedy_text, trouble_text
@@ -45,6 +60,10 @@ def reason_text(reason: Reason | Explanation, reader: Reader) -> str:
     """Why an alert stands as it does, as a clause."""
     say = reader.say
     match reason:
+        case FoldWanted(number, of):
+            return say("fold {number} of {of} is due", number=number, of=of)
+        case NoFoldWanted():
+            return say("the fold was noted, or its time is over")
         case TargetReached():
             return say("it has reached what this stage waits for")
         case NotReadyYet():
@@ -61,14 +80,34 @@ def reason_text(reason: Reason | Explanation, reader: Reader) -> str:
             return say("its peak has come")
         case PeakLikely(within_min):
             return say("its peak is likely within {minutes} min", minutes=reader.number(within_min))
+        case PeakNear(within_min):
+            return say("its peak may come within {minutes} min", minutes=reader.number(within_min))
+        case BandExceeded(over_points):
+            return say("it stands {points} points over the band", points=reader.number(over_points))
+        case BandHolds():
+            return say("it stands no longer over the band")
         case DoughFalls():
             return say("it is falling")
         case PeakAheadAgain():
             return say("its peak is ahead of it again")
+        case NoRise(cause):
+            return say("it has not begun to rise: {cause}", cause=cause_words(cause, reader))
+        case RisesAfterAll():
+            return say("it rises after all")
+        case ViewBlocked(by):
+            return say("between sensor and dough: {what}", what=obstruction_word(by, reader))
+        case SeenAgain():
+            return say("the sensor sees it again")
+        case TubMoved():
+            return say("its level jumped: the tub was moved, it seems")
+        case JumpKnown():
+            return say("the jump of its level is known or long ago")
         case AirAgainstLimit(air_c, limit_c):
             return say("air {air}, limit {limit}", air=temp_text(air_c, reader), limit=temp_text(limit_c, reader))
         case SkinDrying(drying_pa):
             return say("the air pulls water out of the skin at {drying_pa} Pa", drying_pa=reader.number(drying_pa))
+        case DoughCovered():
+            return say("it is covered")
         case LineUnheard(for_min):
             return say("nothing heard over it for {minutes} min", minutes=reader.number(for_min))
         case NodeUnheard(for_min):
@@ -99,10 +138,14 @@ def reason_text(reason: Reason | Explanation, reader: Reader) -> str:
             return _more_text(kind, reader)
         case HeightUnseen():
             return say("its sensor is silent: nobody sees the dough")
+        case ViewIsBlocked():
+            return say("the sensor does not see the dough")
         case AirUnmeasured():
             return say("the air is not measured any more")
         case LineSilent():
             return say("nothing is heard over its line")
+        case NodeSaysWhy():
+            return say("its node has said itself what is wrong")
         case NodeSilent():
             return say("its whole node is silent")
     assert_never(reason)

@@ -1,11 +1,12 @@
 """A recipe on paper: its table of weights for a screen of letters, and a page to print and hang up."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from html import escape
 from typing import assert_never
 
 from monitor.recipe.findings import (
     HYDRATION_PCT,
+    MOST_MALT_PCT,
     MOST_PREFERMENTED_PCT,
     MOST_YEAST_PCT,
     SALT_PCT,
@@ -13,15 +14,21 @@ from monitor.recipe.findings import (
     FindingKind,
     recipe_findings,
 )
-from monitor.recipe.ingredients import YEASTS, IngredientKind
-from monitor.recipe.method import Bake, MethodStage
+from monitor.recipe.heat_balance import water_chart
+from monitor.recipe.ingredient_table import recognised, row_of
+from monitor.recipe.ingredients import YEASTS, Composition, IngredientKind
+from monitor.recipe.mixing import Friction
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
+from monitor.recipe.total_formula import TotalLine, total_formula
 from monitor.translatable import N_
-from monitor.wording.phrases import in_place_text, mass_text, printable, stage_word, temp_text, weigh_text
+from monitor.wording.cautions import cautions_of_recipe, reminder_lines
+from monitor.wording.method import method_lines
+from monitor.wording.mixing_water import water_text
+from monitor.wording.phrases import mass_text, printable, temp_text, weigh_text
 from monitor.wording.reader import Reader
-from monitor.wording.times import duration_text
 
-TOO_MANY_STEAMS = 6  # judgement: more than this and a sentence is no longer read
+LEAST_SHARE = 0.0005  # judgement: less of an ingredient is not worth a word
+_PLAIN = (Composition(water=1.0), Composition(salt=1.0))
 
 
 def pct_text(share_pct: float, reader: Reader) -> str:
@@ -53,6 +60,53 @@ def share_text(ingredient: Ingredient, part: Part, reader: Reader) -> str:
     return pct_text(100.0 * ingredient.weight.g / part.own_flour_g, reader) if part.own_flour_g > 0.0 else ""
 
 
+def made_of_text(made_of: Composition, reader: Reader) -> str:
+    """What counts of an ingredient: its shares of flour, water, fat, sugar and salt; empty without any."""
+    shares = (
+        (made_of.flour, reader.say("flour")),
+        (made_of.water, reader.say("water")),
+        (made_of.fat, reader.say("fat")),
+        (made_of.sugar, reader.say("sugar")),
+        (made_of.salt, reader.say("salt")),
+    )
+    return ", ".join(f"{pct_text(100.0 * share, reader)} {what}" for share, what in shares if share >= LEAST_SHARE)
+
+
+def taken_for(recipe: Recipe, reader: Reader) -> list[tuple[str, str]]:
+    """What each ingredient of a recipe was taken for, as pairs of its name and that; water and salt left out."""
+    found: dict[str, str] = {}
+    for part in recipe.parts:
+        for each in part.ingredients:
+            is_plain = each.kind in (IngredientKind.WATER, IngredientKind.SALT) and each.composition in _PLAIN
+            if each.kind is not IngredientKind.PART and not (is_plain and _is_sure(each)):
+                found[printable(each.name)] = _taken_for(each, reader)
+    return list(found.items())
+
+
+def _is_sure(ingredient: Ingredient) -> bool:
+    known = recognised(ingredient.name)
+    return known is not None and known.is_sure
+
+
+def _taken_for(ingredient: Ingredient, reader: Reader) -> str:
+    known, by_name = row_of(ingredient.name, ingredient.kind), recognised(ingredient.name)
+    shares = made_of_text(ingredient.composition, reader) or reader.say("nothing that counts")
+    if ingredient.declared is not None:
+        return reader.say("as the recipe says: {shares}", shares=shares)
+    if known is None:
+        return shares
+    name = known.row.name(reader.language.code)
+    if known.row.is_whole:
+        text = reader.say("{ingredient}, which stays whole: {shares}", ingredient=name, shares=shares)
+    elif ingredient.kind in YEASTS or ingredient.composition.flour == 1.0:
+        text = name
+    else:
+        text = reader.say("{ingredient}: {shares}", ingredient=name, shares=shares)
+    if by_name is None or by_name.row is not known.row:
+        return reader.say("{what} (by the kind that the recipe says)", what=text)
+    return text if known.is_sure else reader.say("{what} (a guess by the end of its name)", what=text)
+
+
 def part_word(kind: PartKind, reader: Reader) -> str:
     """What a part of a recipe is."""
     match kind:
@@ -75,6 +129,7 @@ def totals(recipe: Recipe, reader: Reader) -> list[tuple[str, str]]:
         (reader.say("dough"), mass_text(total.mass_g, reader)),
         (reader.say("all flour"), mass_text(total.flour_g, reader)),
         (reader.say("true hydration"), pct_text(total.hydration_pct, reader)),
+        (reader.say("dough yield (TA)"), reader.number(total.dough_yield)),
         (reader.say("salt"), pct_text(total.pct(total.salt_g), reader)),
     ]
     for what, mass_g in (
@@ -88,48 +143,46 @@ def totals(recipe: Recipe, reader: Reader) -> list[tuple[str, str]]:
     each = mass_text(recipe.each_g, reader)
     pieces = reader.count(recipe.pieces, "{n} piece of {weight}", "{n} pieces of {weight}", weight=each)
     found.append((reader.say("divided into"), pieces))
+    if recipe.dividing_loss_pct > 0.0:
+        found.append((reader.say("lost in dividing"), pct_text(recipe.dividing_loss_pct, reader)))
+    is_said = recipe.bake is not None and recipe.bake.loss_pct is not None
+    baked = N_("{weight}, {loss} lost") if is_said else N_("about {weight}, {loss} lost as is usual")
+    loss = pct_text(recipe.bake_loss_pct, reader)
+    found.append(
+        (reader.say("out of the oven, each"), reader.say(baked, weight=mass_text(recipe.baked_g, reader), loss=loss))
+    )
     return found
 
 
-def stage_text(stage: MethodStage, reader: Reader) -> str:
-    """One stage of the method, in words."""
-    name, where = stage_word(stage.stage, reader), in_place_text(stage.place, reader)
-    if stage.hours is not None:
-        time = duration_text(60.0 * stage.hours)
-        goal = reader.say("{stage} for {time}", stage=name, time=time)
-    elif stage.target.rise_pct is None:
-        goal = reader.say("{stage} to its peak", stage=name)
-    else:
-        goal = reader.say("{stage} until {rise} % up", stage=name, rise=f"{stage.target.rise_pct:.0f}")
-    if stage.cold_h > 0.0:
-        cold = duration_text(60.0 * stage.cold_h)
-        where = reader.say("first {time} in the refrigerator, then {where}", time=cold, where=where)
-    parts = [f"{goal}, {where}"]
-    if stage.dough_c is not None:
-        parts.append(reader.say("dough at {temp}", temp=temp_text(stage.dough_c, reader)))
-    if stage.hands_min > 0.0:
-        hands = duration_text(stage.hands_min)
-        if stage.mixer_min > 0.0:
-            mixer = duration_text(stage.mixer_min)
-            parts.append(reader.say("hands {time} before it, {mixer} of it at the mixer", time=hands, mixer=mixer))
-        else:
-            parts.append(reader.say("hands {time} before it", time=hands))
-    return f"{printable(stage.part)}: {'; '.join(parts)}"
-
-
-def bake_text(bake: Bake, reader: Reader) -> str:
-    """The bake in words."""
-    oven, preheat = temp_text(bake.oven_c, reader), duration_text(bake.preheat_min)
-    parts = [
-        reader.say("{time} at {temp}", time=duration_text(bake.minutes), temp=oven),
-        reader.say("oven on {time} before loading", time=preheat),
+def total_rows(recipe: Recipe, reader: Reader) -> list[tuple[str, str, str]]:
+    """Everything over all parts: name, weight, percent on all flour; empty where the dough alone says it."""
+    lines = total_formula(recipe)
+    if {line.name for line in lines} == {each.name for each in recipe.dough.ingredients}:
+        return []
+    return [
+        (_total_name(line, reader), weigh_text(line.mass_g, reader), pct_text(recipe.total.pct(line.mass_g), reader))
+        for line in lines
     ]
-    if 0 < len(bake.steam_min) <= TOO_MANY_STEAMS:
-        times = ", ".join(f"{at:g}" for at in bake.steam_min)
-        parts.append(reader.say("steam {times} min after loading", times=times))
-    if bake.at_once is not None:
-        parts.append(reader.say("{n} at once", n=bake.at_once))
-    return "; ".join(parts)
+
+
+def _total_name(line: TotalLine, reader: Reader) -> str:
+    if line.name:
+        return printable(line.name)
+    inside = {
+        IngredientKind.FLOUR: N_("flour in {ingredient}"),
+        IngredientKind.WATER: N_("water in {ingredient}"),
+        IngredientKind.SALT: N_("salt in {ingredient}"),
+    }[line.kind]
+    return reader.say(inside, ingredient=printable(line.of))
+
+
+def part_text(part: Part, reader: Reader) -> str:
+    """What a part is, and how a sourdough is fed: starter, flour, water."""
+    feed = part.feed
+    if feed is None:
+        return part_word(part.kind, reader)
+    ratio = ":".join(["1", *(f"{each:.3g}".replace(".", reader.language.decimal) for each in feed)])
+    return reader.say("{part} {ratio}", part=part_word(part.kind, reader), ratio=ratio)
 
 
 def finding_sentence(finding: Finding, recipe: Recipe, reader: Reader) -> str:
@@ -194,6 +247,13 @@ def finding_sentence(finding: Finding, recipe: Recipe, reader: Reader) -> str:
                 prefermented_pct=share,
                 most_prefermented_pct=f"{MOST_PREFERMENTED_PCT:g}",
             )
+        case FindingKind.MALT:
+            return reader.say(
+                "malt with its enzymes alive is {malt_pct} % of all flour; more than {most_malt_pct} % makes the crumb "
+                "sticky",
+                malt_pct=tenths,
+                most_malt_pct=f"{MOST_MALT_PCT:g}",
+            )
         case FindingKind.PIECES_SHORT:
             return reader.say(
                 "{pieces} pieces of {piece_g} g need {wanted_g} g and the dough is {made_g} g",
@@ -243,19 +303,29 @@ def lines(recipe: Recipe, reader: Reader) -> Iterator[str]:
     yield printable(recipe.name)
     for part in recipe.parts:
         yield ""
-        yield f"{printable(part.name)} ({part_word(part.kind, reader)}), {mass_text(part.mass_g, reader)}"
+        yield f"{printable(part.name)} ({part_text(part, reader)}), {mass_text(part.mass_g, reader)}"
         for each in part.ingredients:
             weight, share = weight_text(each, reader), share_text(each, part, reader)
             yield f"  {printable(each.name):<28} {weight:>28} {share:>8}"
+    if taken := taken_for(recipe, reader):
+        yield ""
+        yield reader.say("Taken for")
+        for name, what in taken:
+            yield f"  {name:<28} {what}"
+    if total := total_rows(recipe, reader):
+        yield ""
+        yield reader.say("Total formula")
+        for name, weight, share in total:
+            yield f"  {name:<28} {weight:>28} {share:>8}"
     yield ""
     for what, how_much in totals(recipe, reader):
         yield f"  {what:<28} {how_much:>28}"
     if recipe.method or recipe.bake is not None:
         yield ""
-    for stage in recipe.method:
-        yield f"  {stage_text(stage, reader)}"
-    if recipe.bake is not None:
-        yield "  " + reader.say("bake: {how}", how=bake_text(recipe.bake, reader))
+    for line in method_lines(recipe, reader):
+        yield f"  {line}"
+    for line in reminder_lines(cautions_of_recipe(recipe), reader):
+        yield "  " + reader.say("mind: {what}", what=line)
     for finding in recipe_findings(recipe):
         yield "  " + reader.say("does not add up: {what}", what=finding_sentence(finding, recipe, reader))
 
@@ -285,27 +355,56 @@ def _rows(part: Part, reader: Reader) -> Iterator[str]:
         )
 
 
-def sheet_html(recipe: Recipe, reader: Reader) -> str:
-    """A page that stands alone and prints on A4, its weights large enough to read from across a table."""
+def _section(title: str, rows: Iterable[tuple[str, ...]]) -> str:
+    body = "".join(
+        f"<tr><td>{escape(first)}</td>" + "".join(f'<td class="share">{escape(each)}</td>' for each in others) + "</tr>"
+        for first, *others in rows
+    )
+    return f"<h2>{escape(title)}</h2><table>{body}</table>"
+
+
+def water_tables(
+    recipe: Recipe, friction: Friction, cold_c: float, reader: Reader
+) -> Iterator[tuple[str, list[tuple[str, str]]]]:
+    """For each part whose warmth the method says: a title, and its water by how warm flour and room are."""
+    for part, rows in water_chart(recipe, friction, cold_c):
+        dough = temp_text(rows[0][1].dough_c, reader)
+        title = reader.say("Water for {part} at {dough}", part=printable(part.name), dough=dough)
+        yield (
+            title,
+            [
+                (reader.say("flour and room at {temp}", temp=temp_text(air_c, reader)), water_text(needed, reader))
+                for air_c, needed in rows
+            ],
+        )
+
+
+def sheet_html(recipe: Recipe, reader: Reader, friction: Friction, cold_c: float) -> str:
+    """A page that stands alone and prints on A4, its weights large enough to read from across a table.
+
+    ``friction`` is of the mixer and ``cold_c`` of the refrigerator: by both the water is worked out. [C]
+    """
     name = escape(printable(recipe.name))
     body = [f"<h1>{name}</h1>"]
     if recipe.note:
         body.append(f"<p>{escape(printable(recipe.note))}</p>")
     for part in recipe.parts:
-        body.append(f"<h2>{escape(printable(part.name))} &middot; {escape(mass_text(part.mass_g, reader))}</h2>")
+        head = (printable(part.name), part_text(part, reader), mass_text(part.mass_g, reader))
+        body.append(f"<h2>{' &middot; '.join(map(escape, head))}</h2>")
         body.append(f"<table>{''.join(_rows(part, reader))}</table>")
-    body.append("<h2>" + escape(reader.say("Altogether")) + "</h2><table>")
-    body += [
-        f'<tr><td>{escape(what)}</td><td class="share">{escape(text)}</td></tr>'
-        for what, text in totals(recipe, reader)
+    sections: list[tuple[str, Iterable[tuple[str, ...]]]] = [
+        (reader.say("Total formula"), total_rows(recipe, reader)),
+        (reader.say("Altogether"), totals(recipe, reader)),
+        (reader.say("Taken for"), taken_for(recipe, reader)),
+        *water_tables(recipe, friction, cold_c, reader),
     ]
-    body.append("</table>")
-    steps = [stage_text(stage, reader) for stage in recipe.method]
-    if recipe.bake is not None:
-        steps.append(reader.say("bake: {how}", how=bake_text(recipe.bake, reader)))
+    body += [_section(title, rows) for title, rows in sections if rows]
+    steps = "".join(f"<li>{escape(step)}</li>" for step in method_lines(recipe, reader))
     if steps:
-        items = "".join(f"<li>{escape(step)}</li>" for step in steps)
-        body.append("<h2>" + escape(reader.say("Method")) + f"</h2><ol>{items}</ol>")
+        body.append("<h2>" + escape(reader.say("Method")) + f"</h2><ol>{steps}</ol>")
+    reminders = "".join(f"<li>{escape(line)}</li>" for line in reminder_lines(cautions_of_recipe(recipe), reader))
+    if reminders:
+        body.append("<h2>" + escape(reader.say("Mind")) + f"</h2><ul>{reminders}</ul>")
     wrong = recipe_findings(recipe)
     if wrong:
         items = "".join(f"<li>{escape(finding_sentence(each, recipe, reader))}</li>" for each in wrong)

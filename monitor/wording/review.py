@@ -127,48 +127,48 @@ def causes_sentence(account: Account, reader: Reader) -> str:
     found = drivers(account)
     if not found:
         return reader.say("It took as long as planned.")
-    said = "; ".join(_driver_clause(driver, band, reader) for driver, band in found)
-    said = f"{said[0].upper()}{said[1:]}."
+    sentence = "; ".join(_driver_clause(driver, band, reader) for driver, band in found)
+    sentence = f"{sentence[0].upper()}{sentence[1:]}."
     if account.warmer_h >= 0.25 and abs(account.warmth_min.p50) >= WORTH_MIN:
         if account.warmer_c > 0.0:
             mean = N_("The dough was {degrees} warmer than planned in the mean, clearly so for {time}.")
         else:
             mean = N_("The dough was {degrees} colder than planned in the mean, clearly so for {time}.")
         time = duration_text(60.0 * account.warmer_h)
-        said += " " + reader.say(mean, degrees=degrees_text(account.warmer_c, reader), time=time)
-    return said
+        sentence += " " + reader.say(mean, degrees=degrees_text(account.warmer_c, reader), time=time)
+    return sentence
 
 
 def _driver_clause(driver: Driver, worth: Band, reader: Reader) -> str:
     is_forward = worth.p50 < 0.0
     match driver:
         case Driver.WARM_DOUGH:
-            said = (
+            sentence = (
                 N_("warm dough brought it forward by {minutes}")
                 if is_forward
                 else N_("warm dough held it back by {minutes}")
             )
         case Driver.COLD_DOUGH:
-            said = (
+            sentence = (
                 N_("cold dough brought it forward by {minutes}")
                 if is_forward
                 else N_("cold dough held it back by {minutes}")
             )
         case Driver.YEAST:
-            said = (
+            sentence = (
                 N_("the yeast brought it forward by {minutes}")
                 if is_forward
                 else N_("the yeast held it back by {minutes}")
             )
         case Driver.DOUGH:
-            said = (
+            sentence = (
                 N_("the dough itself (flour, starter, all else) brought it forward by {minutes}")
                 if is_forward
                 else N_("the dough itself (flour, starter, all else) held it back by {minutes}")
             )
         case _:
             assert_never(driver)
-    return reader.say(said, minutes=about_minutes(worth, reader))
+    return reader.say(sentence, minutes=about_minutes(worth, reader))
 
 
 def calls_sentence(account: Account, batch: Batch, alerts: Iterable[Alert], reader: Reader) -> str:

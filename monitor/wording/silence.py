@@ -1,4 +1,4 @@
-"""What is said of silent nodes and lines: one message, with every dough that it leaves unseen."""
+"""What is said of silent nodes and lines: one message, with every dough that it leaves unseen. And of no collector."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -48,6 +48,14 @@ def notice_of(
         text=_silence_text(alert, served, heard_at, now, reader),
         created_at=now,
     )
+
+
+def no_collector_text(since: datetime | None, now: datetime, reader: Reader) -> str:
+    """That no collector is at work, and what follows from it; None: nobody knows since when."""
+    if since is None:
+        return reader.say("No collector is running: nobody will be called.")
+    at = clock_text(since, reader, now)
+    return reader.say("No collector has run since {at}: nobody will be called.", at=at)
 
 
 def _title(alert: Alert, served: Sequence[UnseenDough], reader: Reader) -> str:

@@ -99,6 +99,21 @@ def clock_text(at: datetime, reader: Reader, now: datetime | None = None) -> str
     return f"{day} {hour_text(local, reader)}" if day else hour_text(local, reader)
 
 
+def clock_in_line(at: datetime, line_at: datetime, reader: Reader, now: datetime) -> str:
+    """A second moment in a line that has told one: its hour alone on the same day, or else its day as seen from now.
+
+    So *tomorrow* is the day after today wherever it stands.
+
+    >>> from datetime import UTC
+    >>> evening = datetime(2026, 3, 2, 21, 0, tzinfo=UTC)
+    >>> first, second = evening + timedelta(hours=4), evening + timedelta(hours=6)
+    >>> clock_in_line(second, first, Reader(UTC), evening), clock_in_line(second, evening, Reader(UTC), evening)
+    ('03:00', 'tomorrow 03:00')
+    """
+    is_same_day = at.astimezone(reader.zone).date() == line_at.astimezone(reader.zone).date()
+    return clock_text(at, reader, None if is_same_day else now)
+
+
 def between_text(early: datetime | None, late: datetime | None, reader: Reader, now: datetime | None = None) -> str:
     """The doubt of a moment; empty when neither end is known or both fall on the same minute.
 

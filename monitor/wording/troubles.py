@@ -1,5 +1,6 @@
 """What is wrong with the monitor itself and what its keeper can do about it, in words."""
 
+from datetime import datetime
 from typing import assert_never
 
 from monitor.alerts.troubles import (
@@ -10,16 +11,26 @@ from monitor.alerts.troubles import (
     CentralRefusesRows,
     CheckFails,
     ClockMoved,
+    DatabaseGone,
     DatabaseSetAside,
     DiskNearlyFull,
     DistanceStuck,
+    FlashFull,
     LoopHangs,
     NodeRestarts,
+    ReplicaBegunAnew,
+    ReplicaLate,
+    SensorUnread,
+    SignalWeak,
+    StoreOlder,
     StoreUnusable,
     Trouble,
 )
-from monitor.errors import CENTRAL_REMEDIES, STORE_REMEDIES, StoreFault
+from monitor.errors import CENTRAL_REMEDIES, REPLICA_REMEDIES, STORE_REMEDIES, ReplicaFault, StoreFault
+from monitor.translatable import N_
+from monitor.wording.node_report import cause_text, unread_text
 from monitor.wording.reader import Reader
+from monitor.wording.times import date_words, hour_text
 
 
 def trouble_text(trouble: Trouble, reader: Reader) -> str:
@@ -47,14 +58,28 @@ def trouble_text(trouble: Trouble, reader: Reader) -> str:
                 "the database was damaged and is set aside as {path}; a new one is begun, which knows no batches",
                 path=path,
             )
+        case DatabaseGone(""):
+            return say(
+                "the database was deleted or replaced while the collector ran, and what it held could not be saved; "
+                "it goes on with what lies in its place now"
+            )
+        case DatabaseGone(path):
+            return say(
+                "the database was deleted or replaced while the collector ran; what it held is saved as {path}, and it "
+                "goes on with what lies in its place now",
+                path=path,
+            )
         case CarriersFail(names):
             return say("messages by {names} do not get through; they are tried again", names=", ".join(names))
-        case NodeRestarts(node, restarts, within_min):
+        case NodeRestarts(node, restarts, within_min, cause):
             return say(
-                "node {name} has started anew {reboots} times within {minutes} minutes",
+                N_("node {name} has started anew {reboots} times within {minutes} minutes; the last time {cause}")
+                if cause
+                else N_("node {name} has started anew {reboots} times within {minutes} minutes"),
                 name=node,
                 reboots=restarts,
                 minutes=reader.number(within_min),
+                cause=cause_text(cause, reader),
             )
         case DistanceStuck(node, distance_mm, for_min):
             return say(
@@ -62,6 +87,17 @@ def trouble_text(trouble: Trouble, reader: Reader) -> str:
                 name=node,
                 distance_mm=reader.number(distance_mm, 1),
                 minutes=reader.number(for_min),
+            )
+        case SensorUnread(node, sensor, fault, times, pins, unread_min):
+            what = unread_text(sensor, fault, times, pins, unread_min, reader)
+            return say("node {name} says: {what}", name=node, what=what)
+        case SignalWeak(node, signal_dbm):
+            return say("node {name} hardly hears its network: {dbm} dBm", name=node, dbm=reader.number(signal_dbm))
+        case FlashFull(node, free_bytes):
+            return say(
+                "the memory for files on node {name} is nearly full: {kb} kB are free",
+                name=node,
+                kb=reader.number(free_bytes / 1000.0),
             )
         case CheckFails(detail):
             return say("the monitor cannot look after itself: {why}", why=detail)
@@ -88,7 +124,42 @@ def trouble_text(trouble: Trouble, reader: Reader) -> str:
                 "the central store cannot take {n} rows from here ({examples})",
                 examples="; ".join(examples),
             )
+        case ReplicaLate(url, fault, detail, shipped_at):
+            why = _why_late(fault, detail, reader)
+            if shipped_at is None:
+                return say("the database has never been shipped to {url} ({why})", url=url, why=why)
+            since = _moment(shipped_at, reader)
+            return say("the database has not been shipped to {url} since {at} ({why})", url=url, at=since, why=why)
+        case ReplicaBegunAnew(url):
+            return say(
+                "what was shipped to {url} lay there no more; the database was shipped whole again, without its past",
+                url=url,
+            )
+        case StoreOlder(url, shipped_at, _):
+            return say(
+                "the database here is older than what was shipped to {url} until {at}; it goes on from where it stands",
+                url=url,
+                at=_moment(shipped_at, reader),
+            )
     assert_never(trouble)
+
+
+def _moment(at: datetime, reader: Reader) -> str:
+    return f"{date_words(at, reader)} {hour_text(at.astimezone(reader.zone), reader)}"
+
+
+def _why_late(fault: ReplicaFault, detail: str, reader: Reader) -> str:
+    """Why nothing is shipped."""
+    match fault:
+        case ReplicaFault.NOT_RUNNING:
+            return reader.say("nothing ships it")
+        case ReplicaFault.NO_FOLDER:
+            return reader.say("it is not there")
+        case ReplicaFault.TAKEN:
+            return reader.say("another database lies there")
+        case ReplicaFault.EMPTY:
+            return reader.say("what was shipped cannot be brought back from there")
+    return detail
 
 
 def _central_text(status: int | None, detail: str, reader: Reader) -> str:
@@ -114,6 +185,14 @@ def remedy_text(trouble: Trouble, reader: Reader) -> str:
             return say("see that date and time are right now, and then restart the collector")
         case DatabaseSetAside():
             return say("bring back the newest backup (`proofing-monitor backup restore`), or start the batches again")
+        case DatabaseGone(""):
+            return say("bring back the newest backup (`proofing-monitor backup restore`), or start the batches again")
+        case DatabaseGone(path):
+            return say(
+                "stop the collector and bring it back (`proofing-monitor backup restore {path}`), or start the batches "
+                "again",
+                path=path,
+            )
         case CarriersFail():
             return say(
                 "see that the network is up and that `notify_urls` is right (`proofing-monitor check`); until then "
@@ -123,6 +202,19 @@ def remedy_text(trouble: Trouble, reader: Reader) -> str:
             return say("look at its supply and its cable; what it measures may have gaps")
         case DistanceStuck():
             return say("look whether its distance sensor is dirty, wet or loose; one that works flickers a little")
+        case SensorUnread(node):
+            return say(
+                "unplug the node, see to that, and plug it in again; `proofing-monitor node readings {name}` shows "
+                "whether it is read",
+                name=node,
+            )
+        case SignalWeak():
+            return say(
+                "bring node and access point nearer to each other, or away from metal and oven; what is lost on the "
+                "way is sent again"
+            )
+        case FlashFull():
+            return say("take files that are not of this program off the board, or copy the firmware anew")
         case CheckFails():
             return say("see its log")
         case BackupFails(fault):
@@ -136,6 +228,17 @@ def remedy_text(trouble: Trouble, reader: Reader) -> str:
         case CentralRefusesRows():
             return say(
                 "they stay in the database here; mend the cause there, then restart the collector: it tries them again"
+            )
+        case ReplicaLate(_, fault):
+            return say("{remedy}; everything waits in the database here", remedy=REPLICA_REMEDIES[fault])
+        case ReplicaBegunAnew():
+            return say("look who emptied or changed that place, if you did not")
+        case StoreOlder(url, _, found_at):  # to the last digit: what was shipped before is older, what is now younger
+            return say(
+                "if you did not mean it, stop collector and shipping, and bring back how it was: `proofing-monitor "
+                "backup restore {url} --at {at} --yes`",
+                url=url,
+                at=f"{found_at:%Y-%m-%dT%H:%M:%S.%fZ}",
             )
     assert_never(trouble)
 

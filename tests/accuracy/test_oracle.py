@@ -34,7 +34,9 @@ LEAST = 0.5
 PINNED_SD = 1e-5
 WIDE = 5.0  # prior standard deviations to each side that the grid spans, and posterior ones once it is known where
 N_GRID = 201
-MEAN = np.array([np.log(0.6), np.log(0.5), np.log(0.45), np.log(0.2), np.log(1.2), np.log(3.0), np.log(2.5), -3.0, 1.0])
+MEAN = np.array([*np.log([1.1, 0.5, 0.45, 0.2, 0.25, 1.2, 3.0, 2.5, 0.05, 0.04]), 1.0])
+DOME_FRAC = 1.5  # what a dome as high as the tub is wide seems to add
+NO_BALL = (1e-6, PINNED_SD)
 START, KEEPS = "start", "keeps"
 
 
@@ -61,8 +63,10 @@ CASES = {
     "rate and start": Case(("log_rate", START), (0.5, 0.06), (0.2, 0.04), _each(4, 60, 2), 0.02),
     "hardly seen": Case(("log_rate", START), (0.5, 0.02), (-0.2, 0.01), (4.0, 12.0, 20.0), 0.05),
     "rate and lag": Case(("log_rate", "log_lag_h"), (0.5, 0.5), (0.25, 0.2), _each(4, 70, 2), 0.02),
-    "rate and ceiling": Case(("log_rate", "log_ceiling"), (0.4, 0.4), (0.1, -0.2), _each(4, 104, 4), 0.03),
+    "rate and ceiling": Case(("log_rate", "log_ceiling"), (0.4, 0.4), (0.1, 0.2), _each(4, 84, 4), 0.03),
     "hands under it": Case(("log_rate", START), (0.5, 0.06), (0.2, 0.0), _each(4, 60, 2), 0.02, (7, 15, 16, 24)),
+    "rate and uptake": Case(("log_rate", "log_uptake"), (0.5, 0.3), (0.2, 0.3), _each(4, 70, 2), 0.02),
+    "rate and dome": Case(("log_rate", "log_dome"), (0.5, 0.5), (0.2, 0.5), _each(4, 70, 2), 0.02),
     "rate and fold": Case(("log_rate", KEEPS), (0.3, 0.8), (0.2, 1.2), _each(4, 80, 2), 0.02),
 }
 FOLD_MIN = 40.0
@@ -79,8 +83,21 @@ def _softplus(x: Array | float) -> Array:
     return np.logaddexp(0.0, x)
 
 
-def rise_frac(t_h: Array, free: dict[str, Array]) -> Array:
-    """Rise of a dough that has always been at 27 C, at some times; the free numbers are arrays that broadcast."""
+def _held(made: Array, uptake: Array) -> Array:
+    """Gas that is not dissolved, by halving: what is held and what the water takes up make what was made."""
+    low, high = np.zeros(made.shape), made.copy()
+    for _ in range(50):
+        middle = 0.5 * (low + high)
+        is_too_much = middle + uptake * middle / (middle + 0.08) > made
+        low, high = np.where(is_too_much, low, middle), np.where(is_too_much, middle, high)
+    return low
+
+
+def rise_and_dome(t_h: Array, free: dict[str, Array]) -> tuple[Array, Array]:
+    """Rise of a dough that has always been at 27 C, at some times, and what its dome seems to add.
+
+    The free numbers are arrays that broadcast.
+    """
     number = dict(zip(SHAPE_NAMES, MEAN, strict=True)) | free
     rate, lag, waking, growth, over_least = (
         np.exp(number[name]) for name in ("log_rate", "log_lag_h", "log_waking", "log_growth", "log_ceiling")
@@ -93,15 +110,23 @@ def rise_frac(t_h: Array, free: dict[str, Array]) -> Array:
     ceiling = (LEAST + over_least) / _filling(s_peak, p)
     width = waking * lag
     awake = width * (_softplus((t_h - lag) / width) - _softplus(-lag / width))
-    s = rate / ceiling * np.expm1(growth * awake) / growth
+    uptake = np.exp(number["log_uptake"])
+    s = _held(rate * np.expm1(growth * awake) / growth, uptake) / ceiling
+    lost_air = np.zeros(1)
     if KEEPS in free:
         fold_h = np.array(FOLD_MIN / 60.0)
         awake = width * (_softplus((fold_h - lag) / width) - _softplus(-lag / width))
-        before = rate / ceiling * np.expm1(growth * awake) / growth
+        before = _held(rate * np.expm1(growth * awake) / growth, uptake) / ceiling
         share = _filling(before, p) / (1.0 + np.exp(-free[KEEPS]))
         s = s + np.where(t_h >= fold_h, share / (1.0 - share**p) ** (1.0 / p) - before, 0.0)
+        lost_air = np.where(t_h >= fold_h, 0.08 * (1.0 - 1.0 / (1.0 + np.exp(-free[KEEPS]))), 0.0)
     fallen = kappa * 0.12 * _softplus((s - s_peak) / 0.12)
-    return ceiling * (_filling(s, p) - 0.7 * (1.0 - np.exp(-fallen / 0.7)))
+    u = s / s_peak
+    dome = 0.1 + 0.9 * np.tanh(u / 0.28) - 1.5 / (1.0 + np.exp(-(u - 0.97) / 0.07))
+    return (
+        ceiling * (_filling(s, p) - 0.7 * (1.0 - np.exp(-fallen / 0.7))) - lost_air,
+        DOME_FRAC * np.exp(number["log_dome"]) * dome,
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -124,7 +149,7 @@ def seen_of(case: Case) -> tuple[Array, Array]:
     off = case.truth[1] if START in case.free else 0.0
     noise = np.random.default_rng(7).normal(0.0, case.sd_frac, t_h.size)
     noise[list(case.outliers)] += 0.35
-    return t_h, (1.0 + rise_frac(t_h, true) + noise) / (1.0 + off) - 1.0
+    return t_h, (1.0 + sum(rise_and_dome(t_h, true)) + noise) / (1.0 + off) - 1.0
 
 
 def prior_mean(name: str) -> float:
@@ -144,7 +169,7 @@ def by_grid(case: Case) -> dict[str, Answer]:
         one, other = np.meshgrid(*(np.linspace(c - r, c + r, N_GRID) for c, r in zip(centre, reach, strict=True)))
         free = dict(zip(case.free, (one[..., np.newaxis], other[..., np.newaxis]), strict=True))
         start = free.pop(START, np.zeros(1))
-        residuals = (rise_frac(t_h, free) - ((1.0 + seen) * (1.0 + start) - 1.0)) / sd_frac
+        residuals = (sum(rise_and_dome(t_h, free)) - ((1.0 + seen) * (1.0 + start) - 1.0)) / sd_frac
         off = [(at - prior_mean(name)) / sd for at, name, sd in zip((one, other), case.free, case.sd, strict=True)]
         log_density = -0.5 * (off[0] ** 2 + off[1] ** 2)
         log_density -= 0.5 * (STUDENT_DOF + 1.0) * np.sum(np.log1p(residuals**2 / STUDENT_DOF), axis=-1)
@@ -154,10 +179,10 @@ def by_grid(case: Case) -> dict[str, Answer]:
         reach = WIDE * np.sqrt(
             [np.sum(weights * (each - c) ** 2) for each, c in zip((one, other), centre, strict=True)]
         )
-    now = rise_frac(t_h[-1:], free)[..., 0]
+    now = rise_and_dome(t_h[-1:], free)[0][..., 0]
     when_h = np.linspace(0.0, END_S / 3600.0, 721)
     few = slice(None, None, 4)  # for the time to ready every fourth of both suffices
-    paths = rise_frac(when_h, {name: each[few, few] for name, each in free.items()})
+    paths, _ = rise_and_dome(when_h, {name: each[few, few] for name, each in free.items()})
     ready = _crossing_h(when_h, np.broadcast_to(paths, (*one[few, few].shape, when_h.size)), t_h[-1])
     thinned = weights[few, few] / np.sum(weights[few, few])
     values = dict(zip(case.free, (one, other), strict=True)) | {"rise": np.broadcast_to(now, one.shape)}
@@ -190,12 +215,15 @@ def by_program(case: Case) -> dict[str, Answer]:
     is_folded = KEEPS in case.free
     found = Observations(
         start_volume_ml=1000.0,
-        start_sd_frac=case.sd[1] if START in case.free else PINNED_SD,
+        start_error_frac=(0.0, case.sd[1] if START in case.free else PINNED_SD),
+        spread_frac=0.0,
         t_s=np.round(t_h * 3600.0),
         rise_frac=seen,
         sd_frac=np.full(t_h.size, case.sd_frac),
         frac_per_mm=np.full(t_h.size, 1e-9),  # a level that wanders is worth nothing
+        dome_frac=np.full(t_h.size, DOME_FRAC),
         folds_s=(FOLD_MIN * 60.0,) if is_folded else (),
+        fold_chances=(1.0,) if is_folded else (),
         shifts_s=(),
     )
     t_s = np.arange(0.0, END_S + 1.0, STEP_S)
@@ -205,7 +233,7 @@ def by_program(case: Case) -> dict[str, Answer]:
     timeline = Timeline(t_s, np.zeros(t_s.size - 1), knots, folds)
     doubts = np.zeros((1, knots.shape[1]))
     ((_, ensemble),) = ensembles(
-        [EstimationProblem(timeline, now_step, Prior(MEAN, np.diag(sd**2), LEAST), found, doubts)]
+        [EstimationProblem(timeline, now_step, Prior(MEAN, np.diag(sd**2), LEAST, NO_BALL), found, doubts)]
     )
     columns = {START: -1, KEEPS: N_SHAPE + knots.shape[1]}
     values = {
@@ -219,8 +247,9 @@ def by_program(case: Case) -> dict[str, Answer]:
 
 @pytest.fixture
 def still(monkeypatch: pytest.MonkeyPatch) -> None:
-    """The rate wanders off the curve by nothing that matters."""
+    """Neither the rate nor the dome wanders off the curve by anything that matters."""
     monkeypatch.setattr(rise, "OFFSET_SD", 1e-6)
+    monkeypatch.setattr(rise, "DOME_WANDERS", 0.0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,8 +294,8 @@ def test_many_members_with_plain_weights_are_the_posterior(name: str, monkeypatc
     monkeypatch.setattr(rise, "N_MEMBERS", 8000)
     monkeypatch.setattr(rise, "_draws", rise._draws.__wrapped__)  # which are kept by the count of numbers alone
     monkeypatch.setattr(rise, "TEMPER", 1.0)
-    for what, near in nearness(CASES[name]).items():  # at worst measured: 0.05, 0.14, and a width of 0.96 or 1.04
-        assert near.is_within(median=0.10, tails=0.25, width=0.08), f"{what}: {near}"
+    for what, near in nearness(CASES[name]).items():  # at worst measured: 0.05, 0.28, and a width of 0.96 or 1.08
+        assert near.is_within(median=0.10, tails=0.35, width=0.10), f"{what}: {near}"
 
 
 @pytest.mark.usefixtures("still")

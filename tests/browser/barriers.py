@@ -6,6 +6,7 @@ from importlib.resources import files
 from pathlib import Path
 
 from playwright.sync_api import Page, expect
+from playwright.sync_api import TimeoutError as TooLate
 
 PICTURES = Path(__file__).parents[2] / "build" / "pictures"  # kept by CI, never committed
 WIDTHS = {"desktop": 1280, "tablet": 820, "phone": 390}
@@ -42,14 +43,20 @@ def expect_usable(page: Page, name: str) -> None:
     for device, width in WIDTHS.items():
         page.set_viewport_size({"width": width, "height": 900})
         expect_no_scroll(page, width)
-        assert barriers(page) == []
+        found = barriers(page)
+        assert found == [], found
         expect(page.locator("[data-testid=stException]")).to_have_count(0)
         keep_picture(page, f"{name}, {device}")
 
 
 def keep_picture(page: Page, name: str) -> None:
     """A picture of what is on the screen now."""
-    keep(page.screenshot(), f"{name}.png")
+    try:
+        picture = page.screenshot(timeout=30_000)
+    except TooLate:  # a busy Chromium may draw no frame for a page that lies behind; one that hangs fails here too
+        page.bring_to_front()
+        picture = page.screenshot()
+    keep(picture, f"{name}.png")
 
 
 def keep(content: bytes, name: str) -> None:

@@ -5,20 +5,12 @@ from pathlib import Path
 
 import pytest
 from harness import PATIENCE_S
-from playwright.sync_api import Browser, BrowserContext, expect, sync_playwright
+from playwright.sync_api import Browser, BrowserContext, expect
 from sample_bakery import fill
 from sample_weeks import fill_weeks
-from served import FLAGS, Served, Watched
+from served import Served, Watched
 
 from monitor.recipe.batch import BatchId
-
-
-@pytest.fixture(scope="session")
-def browser(chromium: str) -> Iterator[Browser]:
-    with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
-        yield launched
-        launched.close()
 
 
 @pytest.fixture(scope="session")
@@ -79,6 +71,9 @@ def opens(browser: Browser) -> Iterator[Opens]:
         return watched
 
     yield open_page
+    for watched in pages:
+        exceptions = watched.page.get_by_test_id("stException").all_inner_texts()
+        watched.wrong += [f"exception on the page: {text}" for text in exceptions]
     for context in contexts:
         context.close()
     assert [fault for watched in pages for fault in watched.wrong] == []

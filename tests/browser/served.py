@@ -1,7 +1,6 @@
 """The dashboard as a process, and a page of a real browser that notes whatever goes wrong on it."""
 
 import os
-import re
 import subprocess
 import urllib.request
 from dataclasses import dataclass, field
@@ -15,6 +14,7 @@ from playwright.sync_api import Page
 
 from monitor.child import child_command
 
+STRANGER = "stranger.example"  # a name that somebody has made to lead to this machine
 FLAGS = [
     "--no-sandbox",
     "--disable-gpu",
@@ -23,29 +23,39 @@ FLAGS = [
     "--disable-background-networking",
     "--disable-component-update",
     "--disable-sync",
+    # Asked about each connection (``ignore_https_errors``), a busy browser gives files up with ERR_TOO_MANY_RETRIES.
+    # What a certificate says is tested without a browser.
+    "--ignore-certificate-errors",
+    f"--host-resolver-rules=MAP {STRANGER} 127.0.0.1",
 ]
-# The framework first asks for its health under the page's own path, and then at the root: not a fault of a screen.
-PROBE = re.compile(
-    r"/(batch|start|plan|bake|formula|review|compare|sensors|guide|safety)/_stcore/(health|host-config)$"
-)
+SENDS_SELDOM = """
+import runpy
+import streamlit.runtime.runtime
+streamlit.runtime.runtime.MESSAGE_FLUSH_INTERVAL_SECS = 3.0
+runpy.run_module("dashboard", run_name="__main__", alter_sys=True)
+"""
 
 
 class Served:
     """The dashboard as a process on a free port, started from a folder that is not the project's.
 
-    By the command that bakers use, and with the data directory that the environment names, when there is a ``named``.
+    By the command that bakers use, and with the data directory that the environment names, when there is a ``named``;
+    when ``slow``, what a page is made of is sent so seldom that parts of it are drawn again meanwhile.
     """
 
-    def __init__(self, folder: Path, named: str | None = None) -> None:
+    def __init__(self, folder: Path, named: str | None = None, *, slow: bool = False) -> None:
         self.folder = folder
         self.named = named
+        self.slow = slow
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.log = folder / "dashboard.log"
         self._process: subprocess.Popen[bytes] | None = None
 
     def __enter__(self) -> Self:
-        command = child_command("dashboard", "--server.port", str(self.port), "--", "--data-dir", self.folder)
+        command = child_command("dashboard", "--port", str(self.port), "--data-dir", self.folder)
+        if self.slow:
+            command[command.index("-m") : command.index("-m") + 2] = ["-c", SENDS_SELDOM]
         environ = {
             name: value for name, value in os.environ.items() if not name.startswith(("PROOFING_", "STREAMLIT_"))
         }
@@ -66,9 +76,13 @@ class Served:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
     ) -> None:
+        self.stopped()
+
+    def stopped(self) -> int:
+        """Its exit status, after it was told to end."""
         assert self._process is not None
         self._process.terminate()
-        self._process.wait(PATIENCE_S)
+        return self._process.wait(PATIENCE_S)
 
     def _answers(self) -> bool:
         assert self._process is not None
@@ -105,7 +119,7 @@ class Watched:
 
     def _console(self, message: object) -> None:
         kind, text, place = (getattr(message, name) for name in ("type", "text", "location"))
-        if kind == "error" and not PROBE.search(place.get("url", "")):
+        if kind == "error":
             self.wrong.append(f"console: {text} ({place.get('url')})")
 
     def _request(self, request: object, scheme: str = "http") -> None:

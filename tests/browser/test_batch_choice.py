@@ -6,6 +6,8 @@ from playwright.sync_api import Page, expect
 
 
 def pick(page: Page, name: str) -> None:
+    # A page still being drawn closes an opened list.
+    expect(page.get_by_test_id("stApp")).to_have_attribute("data-test-script-state", "notRunning")
     page.get_by_role("combobox").click()
     page.get_by_role("option").filter(has_text=name).click()
     expect(page.locator(".title")).to_have_text(name)

@@ -22,6 +22,6 @@ def practice(tmp_path: Path, chromium: str) -> Iterator[Served]:
 
 
 def test_a_data_directory_named_from_here_is_the_one_that_is_shown(practice, opens) -> None:
-    page = opens(practice).open("/", ".batch .name, .empty h2")
+    page = opens(practice).open("/", ".batch .name, .way")
     expect(page.locator(".batch .name", has_text="Seed tin")).to_be_visible()
     assert list(Path(dashboard.__file__).parent.rglob(DATABASE_NAME)) == []

@@ -136,6 +136,7 @@ def test_only_the_right_password_opens_and_gives_the_cookie(household: Household
     status, headers = household.ask("/", "anna", household.passwords["anna"])
     assert status == 200
     assert {"Secure", "HttpOnly", "SameSite=Strict"} <= set(headers["set-cookie"].split("; "))
+    assert (headers["x-frame-options"], headers["content-security-policy"]) == ("DENY", "frame-ancestors 'none'")
 
 
 def test_the_socket_opens_with_that_cookie_alone(household: Household) -> None:
@@ -159,7 +160,7 @@ def test_its_files_are_the_owners_alone(household: Household) -> None:
 def test_a_baker_notes_and_a_viewer_only_looks(household: Household, opens) -> None:
     def opened(user: str):
         word = {"username": user, "password": household.passwords[user]}
-        watched = opens(household, width=390, http_credentials=word, ignore_https_errors=True)
+        watched = opens(household, width=390, http_credentials=word)
         return watched.open(f"/batch?batch={household.ids['ready']}", ".side .huge")
 
     viewer = opened("shop")

@@ -12,9 +12,7 @@ from served import Served
 
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
-from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.copies import copy_of
-from monitor.store.store import Store
+from monitor.settings.data_dir import DATABASE_NAME, copy_of
 
 SECRET = "the proxy's own"
 ADDRESS = "https://bakery.example:8443"
@@ -76,7 +74,6 @@ def copies(tmp_path_factory: pytest.TempPathFactory, chromium: str) -> Iterator[
         path = copy_of(folder, site)
         path.parent.mkdir(parents=True)
         shutil.copy(made / DATABASE_NAME, path)
-        Store(path, as_copy=True).close()
     with Served(folder) as served:
         yield served, ids
 
@@ -90,7 +87,7 @@ def test_who_comes_by_a_proxy_that_the_settings_do_not_know_sees_no_dough(own_mo
 
 
 SCREENS = {
-    "board": ("/", ".batch .strip"),
+    "board": ("/", ".batch .tub"),
     "batch": ("/batch?site=rye-street&batch={nearly}", ".side .huge"),
     "start": ("/start?site=rye-street", ".subtitle"),
     "review": ("/review?site=rye-street&batch={over}", ".next-time"),
@@ -105,6 +102,6 @@ def test_copies_of_other_sites_are_shown_and_offer_no_notes(screen, copies, open
     page = opens(served).open(path.format(**ids), awaited)
     expect(page.locator("input[value='rye-street'], h2:text-is('rye-street')")).to_be_visible()
     expect(page.get_by_role("button", name="Seen")).to_have_count(0)
-    for word in ("Folded", "Go", "Keep", "Hold it against this", "The oven is on"):
+    for word in ("Folded", "Begin", "Keep", "Hold it against this", "Oven is on"):
         expect(page.get_by_role("button", name=word, exact=True)).to_have_count(0)
     expect_usable(page, f"copy, {screen}")

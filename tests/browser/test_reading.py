@@ -26,11 +26,12 @@ def choose(page: Page, opener: str, answer: str) -> None:
 
 def test_a_choice_outlives_a_reload_and_every_change_of_page(morning, opens) -> None:
     page = opens(morning[0]).open("/", ".batch .name")
-    choose(page, "How to read", "Deutsch")
+    choose(page, "More", "Deutsch")
     expect(page.locator(".st-key-nav .here")).to_have_text("Tafel")
     expect(page).to_have_url(re.compile(r"/\?language=de$"))
     page.reload()
     expect(page.locator(".st-key-nav .here")).to_have_text("Tafel")
+    page.get_by_role("button", name="Mehr").click()
     page.get_by_role("link", name="Sensoren").click()
     expect(page.locator(".title")).to_have_text("Sensoren")
     expect(page).to_have_url(re.compile(r"/sensors\?language=de$"))
@@ -49,16 +50,16 @@ def test_a_choice_outlives_a_reload_and_every_change_of_page(morning, opens) -> 
 @pytest.mark.parametrize(
     ("screen", "address", "awaited"),
     [
-        ("board", "/?language=de", ".batch .strip"),
+        ("board", "/?language=de", ".batch .tub"),
         ("batch", "/batch?language=de&batch={past}", ".side .huge"),
-        ("start", "/start?language=de", ".vessels"),
+        ("start", "/start?language=de", ".tile"),
         ("bake", "/bake?language=de", ".countdown"),
     ],
 )
 def test_german_words_on_buttons_stand_on_one_line_on_a_phone(screen, address, awaited, morning, opens) -> None:
     served, ids = morning
     page = opens(served, width=390).open(address.format(**ids), awaited)
-    page.get_by_role("button", name="Anzeige").wait_for()
+    page.get_by_role("button", name="Mehr").wait_for()
     page.locator(".stButton button").first.wait_for()
     assert page.evaluate(BROKEN) == []
     expect_no_scroll(page, 390)

@@ -15,20 +15,21 @@ from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent
 from monitor.settings.data_dir import DATABASE_NAME
+from monitor.store import heartbeat
 from monitor.store.store import Store
 
 WIDTHS = pytest.mark.parametrize("width", [1280, 390])
 DEVICES = {"desktop": 1280, "tablet": 820, "phone": 390}
 # Screen and state -> its address, the batch that names, what is awaited on it, how many charts it draws.
 SCREENS = {
-    "board": ("/", None, ".batch .strip", 0),
+    "board": ("/", None, ".batch .tub", 0),
     "batch": ("/batch", "nearly", ".side .huge", 3),
     "batch, stale": ("/batch", "stale", ".side .huge", 3),
     "batch, over": ("/batch", "ended", ".title", 0),
     "review": ("/review", None, ".batch .said", 0),
     "review, one": ("/review", "ended", ".moments dd", 5),
     "review, over-proofed": ("/review", "over", ".next-time", 5),
-    "start": ("/start", None, ".vessels", 0),
+    "start": ("/start", None, ".tile", 0),
     "plan": ("/plan", None, ".title", 0),
     "bake": ("/bake", None, ".title", 0),
     "formula": ("/formula", None, ".title", 0),
@@ -113,7 +114,8 @@ def test_the_review_is_one_page_of_paper(morning, opens) -> None:
 
 @WIDTHS
 def test_empty_board_teaches_from_this_machine_alone(width, served_nothing, opens) -> None:
-    page = opens(served_nothing, width=width).open("/", ".empty h2")
+    page = opens(served_nothing, width=width).open("/", ".way")
+    page.get_by_text("Or by a command").click()
     expect(page.get_by_text("proofing-monitor batch start loaf.toml")).to_be_visible()
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     assert f"http://127.0.0.1:{served_nothing.port}" in served_nothing.log.read_text()
@@ -156,8 +158,8 @@ def test_card_opens_its_batch_and_the_choice_another(morning, opens) -> None:
 
 
 def test_clock_is_the_machines_wherever_the_browser_is(morning, opens) -> None:
-    page = opens(morning[0], zone="Asia/Kolkata").open("/", ".bar .clock")
-    expect(page.locator(".bar .clock")).to_contain_text("09:36")
+    page = opens(morning[0], zone="Asia/Kolkata").open("/", ".clock")
+    expect(page.locator(".clock")).to_contain_text("09:36")
 
 
 def test_chart_carries_its_sentence(morning, opens) -> None:
@@ -178,6 +180,27 @@ def test_new_outlook_shows_by_itself(own_morning, opens) -> None:
         store.save_step(ids["rising"], later, [], [])
     expect(board.locator(".batch", has_text="Barley rolls").locator(".rise")).to_have_text(re.compile("87 %"))
     expect(batch.locator(".side .huge")).to_contain_text("87 %")
+
+
+def test_board_says_over_its_whole_width_that_nobody_watches_and_only_then(own_morning, opens) -> None:
+    served, _ = own_morning
+    page = opens(served, width=390).open("/", ".batch .name")
+    said = page.locator(".trouble")
+    expect(said).to_have_count(0)
+    with Store(served.folder / DATABASE_NAME) as store:
+        store.settings.put(heartbeat.KEY, (NOW - timedelta(minutes=15)).isoformat())
+    expect(said).to_have_text(re.compile(r"No collector has run since 09:21: nobody will be called\."))
+    for name, width in DEVICES.items():
+        page.set_viewport_size({"width": width, "height": 900})
+        expect_no_scroll(page, width)
+        line, bar = said.bounding_box(), page.locator(".st-key-bar").bounding_box()
+        assert (line["x"], line["width"]) == (bar["x"], bar["width"])
+        assert line["y"] < bar["y"]
+        assert barriers(page) == []
+        keep_picture(page, f"board, nobody watches, {name}")
+    with Store(served.folder / DATABASE_NAME) as store:
+        heartbeat.beat(store)
+    expect(said).to_have_count(0)
 
 
 def test_baker_notes_a_fold_and_ends_the_stage(own_morning, opens) -> None:
@@ -202,24 +225,23 @@ def test_baker_notes_a_fold_and_ends_the_stage(own_morning, opens) -> None:
 
 def test_baker_starts_a_batch_in_a_vessel_of_the_bakery(own_morning, opens) -> None:
     served, ids = own_morning
-    page = opens(served, width=390).open("/start", ".vessels")
-    page.get_by_role("combobox", name="Like").click()
-    page.get_by_role("option").filter(has_text="Poppy rolls").click()
-    expect(page.get_by_role("textbox", name="Name")).to_have_count(1)
-    expect(page.get_by_role("textbox", name="Name")).to_have_value("Poppy rolls, tray 2")
-    page.get_by_role("button", name="Go").click()
+    page = opens(served, width=390).open("/start", ".tile")
+    page.get_by_role("button", name="All 1").click()
+    page.get_by_role("button", name="Poppy rolls, tray 2").click()
+    expect(page.locator(".line b").first).to_have_text("Poppy rolls, tray 2")
+    page.get_by_role("button", name="Begin", exact=True).click()
     page.locator(".title", has_text="Poppy rolls").wait_for()
     expect(page).to_have_url(re.compile(r"/batch\?batch=11$"))
     with Store(served.folder / DATABASE_NAME) as store:
         begun, like = store.batches.get(BatchId(11)), store.batches.get(ids["over"])
         assert (begun.started_at, begun.target, begun.formula) == (NOW, like.target, like.formula)
-        assert store.reviews.intent(begun.id) == Intent(25.0)
+        assert store.reviews.intent(begun.id) == Intent(22.0)
 
 
 def test_level_by_eye_is_typed_and_kept(own_morning, opens) -> None:
     served, ids = own_morning
     page = opens(served, width=390).open(f"/batch?batch={ids['no_rise']}", ".side .huge")
-    page.get_by_label("Level by eye, mm over the base").fill("118")
+    page.get_by_label("Level at the wall, mm over the base").fill("118")
     page.get_by_role("button", name="Note", exact=True).click()
     expect(page.get_by_text("Noted: level 118 mm, 09:36")).to_be_visible()
     with Store(served.folder / DATABASE_NAME) as store:

@@ -78,4 +78,4 @@ def is_drained(path: Path, influx: Influx, site: str = SITE) -> bool:
 def drain(path: Path, influx: Influx, site: str = SITE) -> None:
     """Send all there is."""
     with sent_by(path, influx, site=site):
-        wait_until(lambda: is_drained(path, influx, site) and influx.count("node", "node") > 0, "all is sent")
+        wait_until(lambda: is_drained(path, influx, site) and influx.count("health", "heard_us") > 0, "all is sent")

@@ -74,7 +74,7 @@ def test_one_process_two_cores_and_a_cluster_print_the_same_table(cluster, tmp_p
         backtest(*asked, *where) for where in (["--cores", "1"], ["--cores", "2"], ["--scheduler", cluster])
     )
     assert alone.returncode == 0, alone.stderr
-    assert "3 recorded batches; the baselines learned from 6 others" in alone.stdout
+    assert "3 recorded batches; the baselines learned from 10 others" in alone.stdout
     assert cores.stdout == alone.stdout
     assert (spread.returncode, spread.stdout) == (0, alone.stdout), spread.stderr
     assert "forecasting" in spread.stderr

@@ -125,12 +125,9 @@ def test_while_the_central_broker_is_away_nothing_is_lost(chain: Chain) -> None:
     chain.shop.start()
     chain.central.start()
     central = chain.listener("sites/#")
-    found: list[bytes] = []
-    while not found or found[-1] != b"last":
-        found.append(central.heard.get(timeout=PATIENCE_S)[1])
-    assert [text for text in dict.fromkeys(found) if text not in (b"before", b"last")] == [
-        b"%d" % number for number in range(1200)
-    ]
+    awaited = {b"%d" % number for number in range(1200)} | {b"last"}
+    while awaited:  # in whatever order: what a broker held while a line was down may come twice and out of turn
+        awaited.discard(central.heard.get(timeout=PATIENCE_S)[1])
 
 
 def test_a_shop_without_a_collector_is_acknowledged_by_the_central_one(served_chain: Chain) -> None:

@@ -1,23 +1,20 @@
 """``central`` as a baker calls it, against a real InfluxDB; and what ``check`` says of it."""
 
-import signal
-import subprocess
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from central_site import drain, fill, is_drained, reading
-from harness import PATIENCE_S, wait_until
+from central_site import drain, fill, reading
+from harness import wait_until
 from influx import BUCKET, TOKEN, Influx
-from programs import PROGRAM, CollectorProcess, environment
+from programs import CollectorProcess
 
 from monitor.cli import main
 from monitor.clock import wall_clock
 from monitor.settings.shops import Centre
 from monitor.shops.influx import Link
 from monitor.shops.points import point_of
-from monitor.store.copies import copy_of
 from monitor.store.store import Store
 
 Capture = pytest.CaptureFixture[str]
@@ -33,55 +30,27 @@ def settings(folder: Path, influx: Influx, more: str = "") -> Path:
     return folder
 
 
-def test_a_collector_sends_by_itself_and_a_follower_keeps_a_copy_over_an_outage(tmp_path: Path, influx: Influx) -> None:
-    site, central = settings(tmp_path / "site", influx), settings(tmp_path / "central", influx)
+def test_a_collector_sends_by_itself_and_goes_on_after_an_outage(tmp_path: Path, influx: Influx) -> None:
+    site = settings(tmp_path / "site", influx)
     fill(site / "proofing.sqlite", 5)
-    copy = copy_of(central, "rye")
-    follow = [*PROGRAM, "shops", "follow", "--data-dir", str(central)]
-    with (tmp_path / "follow.log").open("wb") as log:
-        follower = subprocess.Popen(follow, stdout=log, stderr=log, env=environment())
-    try:
-        with CollectorProcess(site, "--by-eye"):
-            wait_until(lambda: is_drained(site / "proofing.sqlite", influx), "all is sent")
-            wait_until(lambda: copy.exists() and _readings(copy) == 23, "all is copied")
-            influx.kill()
-            with Store(site / "proofing.sqlite") as store:
-                store.readings.add([reading(24, 24.0)])
-            logs = (site / "collect.log", tmp_path / "follow.log")
-            wait_until(lambda: all("state=away" in log.read_text() for log in logs), "both miss the server")
-            influx.start()
-            wait_until(lambda: _readings(copy) == 24, "both have gone on")
-            wait_until(lambda: all("state=mended" in log.read_text() for log in logs), "both say so")
-    finally:
-        follower.send_signal(signal.SIGTERM)
-        assert follower.wait(PATIENCE_S) == 0, (tmp_path / "follow.log").read_text()
-    assert TOKEN not in (tmp_path / "follow.log").read_text() + (site / "collect.log").read_text()
+    log = site / "collect.log"
+    with CollectorProcess(site, "--by-eye"):
+        wait_until(lambda: influx.count("reading", "value") == 21, "all is sent")
+        wait_until(lambda: influx.count("shop", "doughs") > 0, "it says how it stands")
+        influx.kill()
+        with Store(site / "proofing.sqlite") as store:
+            store.readings.add([reading(24, 24.0)])
+        wait_until(lambda: "state=away" in log.read_text(), "it misses the server")
+        influx.start()
+        wait_until(lambda: influx.count("reading", "value") == 22, "it has gone on")
+        wait_until(lambda: "state=mended" in log.read_text(), "it says so")
+    assert TOKEN not in log.read_text()
 
 
 def called(capsys: Capture, *arguments: str | Path) -> tuple[int, str]:
     """Status of a command, in this process, and all it said."""
     status = main([str(each) for each in arguments])
     return status, "".join(capsys.readouterr())
-
-
-def _readings(path: Path) -> int:
-    with Store(path) as store:
-        return store.spool.counts()["reading"]
-
-
-def test_copies_can_be_looked_at_by_every_command_and_written_by_none(
-    tmp_path: Path, influx: Influx, capsys: Capture
-) -> None:
-    site, central = tmp_path / "proofing.sqlite", settings(tmp_path / "central", influx)
-    fill(site, 5)
-    drain(site, influx)
-    status, once = called(capsys, "shops", "follow", "--once", "--site", "rye", "--data-dir", central)
-    assert status == 0, once
-    folder = copy_of(central, "rye").parent
-    assert "Linden" in called(capsys, "batch", "list", "--data-dir", folder)[1]
-    status, refused = called(capsys, "batch", "event", "1", "fold", "--data-dir", folder)
-    assert status == 2
-    assert "is a copy of another site's store; note it there" in refused
 
 
 def test_verify_counts_both_ends(tmp_path: Path, influx: Influx, capsys: Capture) -> None:
@@ -127,7 +96,7 @@ def _drain_into(path: Path, influx: Influx) -> None:
     with Store(path) as store, Link(Centre(influx.url, readings_bucket="shop-readings"), TOKEN) as link:
         now = wall_clock()  # the server lets go of what is older than its retention
         store.readings.add(replace(reading(k, k), measured_at=now - timedelta(minutes=k)) for k in range(1, 31))
-        link.write("reading", [point_of("rye", row) for row in store.spool.unsent("x", "reading", 100).rows])
+        link.write("reading", [point_of("rye", row) for row in store.spool.unsent("x", "reading", 100)])
 
 
 def test_readings_must_have_a_bucket_of_their_own_to_be_let_go(tmp_path: Path, influx: Influx, capsys: Capture) -> None:
@@ -138,7 +107,7 @@ def test_readings_must_have_a_bucket_of_their_own_to_be_let_go(tmp_path: Path, i
 
 
 def test_without_a_central_store_every_action_says_what_is_missing(tmp_path: Path, capsys: Capture) -> None:
-    status, refused = called(capsys, "shops", "follow", "--data-dir", tmp_path)
+    status, refused = called(capsys, "shops", "verify", "--data-dir", tmp_path)
     assert status == 2
     assert "no central store is set" in refused
 
@@ -152,5 +121,7 @@ def test_check_says_whether_the_central_store_takes_what_is_sent(
     _, well = called(capsys, "check", "--data-dir", site)
     assert f"ok     central store {influx.url}: takes what site rye sends to proofing" in well
     assert f"ok     central store {influx.url}: 1 rows wait to be sent" in well
+    influx.write('delivery,site=rye measurement="batch",from_ns=0i,to_ns=1i,points=1i 1')
+    assert "bucket proofing holds rows of an earlier version" in called(capsys, "check", "--data-dir", site)[1]
     influx.let_in("another")
     assert "cannot be used: the token is not known there" in called(capsys, "check", "--data-dir", site)[1]

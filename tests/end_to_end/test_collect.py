@@ -64,7 +64,6 @@ def test_the_line_and_the_broker_may_go_and_come_back(
 ) -> None:
     options = ("--serial", str(pty_pair.path), "--mqtt", mosquitto.url)
     with CollectorProcess(tmp_path / "data", *options) as collector, collector.open_store() as store:
-        # the broker keeps a session, and so what comes while nobody listens, from the first subscription on
         wait_until(lambda: "connected source=mqtt" in collector.log.read_text(), "the collector reaches the broker")
         wait_until(lambda: "open source=serial" in collector.log.read_text(), "the line is open")
         pty_pair.send(good_frame(SERIAL_NODE, 1) + b"\n")
@@ -77,6 +76,7 @@ def test_the_line_and_the_broker_may_go_and_come_back(
         wait_until(lambda: collector.log.read_text().count("open source=serial") == 2, "the line is open again")
         pty_pair.send(good_frame(SERIAL_NODE, 2) + b"\n")
         pty_pair.receive(b"!0a1b2c3d 2 ")
+        wait_until(lambda: collector.log.read_text().count("connected source=mqtt") == 2, "the collector is back")
         wait_until(publisher.is_connected, "the test's own client is back")
         publisher.publish(MQTT_TOPIC, good_frame(MQTT_NODE, 1), 1)
         wait_until(lambda: sequence_numbers(store, MQTT_NODE) == [1], "a pack arrives over the new connection")

@@ -21,8 +21,8 @@ FAR_AHEAD = datetime(2100, 1, 1, tzinfo=UTC)
 
 WRONG_BODIES = (
     # wrong units
-    '[{"bn":"URN_","n":"air","u":"K","v":298.1}]',
-    '[{"bn":"URN_","n":"distance","u":"mm","v":210}]',
+    '[{"bn":"URN_","n":"air","u":"V","v":298.1}]',
+    '[{"bn":"URN_","n":"distance","u":"Cel","v":210}]',
     '[{"bn":"URN_","n":"humidity","v":70}]',
     # no numbers
     '[{"bn":"URN_","n":"air","u":"Cel","v":NaN}]',

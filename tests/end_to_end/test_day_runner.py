@@ -15,6 +15,7 @@ from monitor.alerts.dough import Message
 from monitor.alerts.kinds import AlertKind, CueKind
 from monitor.alerts.limits import AIR_LIMITS, air_limits
 from monitor.cli import main
+from monitor.clock import Pace
 from monitor.collector.plan_runner import (
     PLAN_FAULT,
     PlanRunner,
@@ -29,11 +30,15 @@ from monitor.collector.plan_runner import (
 from monitor.commands.plan import wanted_moment
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError, StoreError
-from monitor.plan.day import Plan, PlanId, StepKind, steps
+from monitor.plan.day import Plan, PlanId, StepKind
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
+from monitor.plan.steps import steps
 from monitor.recipe.batch import Event, EventKind, Stage
 from monitor.recipe.recipe_file import recipe_toml
+from monitor.store.collector_lock import hold_collector_lock
+from monitor.store.heartbeat import beat
+from monitor.store.pace import settle_pace
 from monitor.store.store import Store
 from monitor.wording.reader import Reader
 
@@ -98,8 +103,8 @@ def test_a_call_needs_no_batch_and_is_kept_once(store, made):
         store.plans.announce(kept.id, [message], {KEY: made_up.NOON})
     assert store.outbox.messages() == [message]
     assert [each for each, _, _ in store.outbox.open_messages()] == [message]
-    assert store.plans.message_ids(kept.id) == {"plan-1/x"}
-    assert store.plans.message_ids(PlanId(11)) == set()
+    assert store.plans.cues(kept.id) == {"x": message.created_at}
+    assert store.plans.cues(PlanId(11)) == {}
     assert store.plans.announced(kept.id) == {KEY: made_up.NOON}
 
 
@@ -109,7 +114,10 @@ def test_a_call_needs_no_batch_and_is_kept_once(store, made):
 def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(store, made):
     plan = store.plans.add(made)
     now = made.doughs[0].stages[0].hands_at
-    said = start_next(store, live(store, plan, now), now, Reader(UTC))
+    settle_pace(store, Pace(now, 0.0))
+    beat(store)
+    with hold_collector_lock(store.path.parent):
+        said = start_next(store, live(store, plan, now), now, Reader(UTC))
     (batch,) = store.batches.running()
     assert batch.stage is Stage.RETARD  # it stands in the refrigerator
     assert batch.target.is_peak
@@ -117,7 +125,7 @@ def test_starting_from_the_plan_begins_the_batch_that_watches_the_stage(store, m
     assert batch.formula is not None
     assert batch.formula.dough_g == pytest.approx(500.5)
     assert batch.preheat_min is None  # the plan calls for the oven
-    assert "is being watched" in said
+    assert "it is watched by eye" in said  # the plan names no sensor
 
 
 def test_the_next_start_ends_what_it_takes_on(store, made):
@@ -154,12 +162,12 @@ def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(st
     start_next(store, live(store, plan, made_up.MORNING), made_up.MORNING, Reader(UTC))
     (batch,) = store.batches.running()
     assert batch.stage is Stage.FINAL_PROOF
-    assert air_limits(batch) == AIR_LIMITS[Stage.RETARD]
+    assert air_limits(batch, batch.started_at) == AIR_LIMITS[Stage.RETARD]
     out_at = made_up.MORNING + timedelta(hours=8)
     step = next(each for each in steps(plan) if each.kind is StepKind.MOVE)
     tick_off(store, live(store, plan, out_at), step, out_at)
     (batch,) = store.batches.running()
-    assert air_limits(batch) == AIR_LIMITS[Stage.FINAL_PROOF]
+    assert air_limits(batch, out_at) == AIR_LIMITS[Stage.FINAL_PROOF]
     assert step.key in store.plans.done(plan.id)
 
 
@@ -310,6 +318,7 @@ def test_a_kitchen_of_its_own_is_used(bakery, tmp_path):
         (("show", "7"), "has no plan 7"),
         (("make", "RECIPE", "--out", "soon"), "say 12:30, tomorrow 12:30"),
         (("make", "RECIPE", "--out", "2020-01-01 12:30"), "that is over"),
+        (("make", "RECIPE", "--out", "9999-12-31 23:59"), "a plan reaches 366 days at the most; check the date"),
         (("make", "RECIPE", "--out", "12:30", "--out", "13:30"), "once for each"),
     ],
 )

@@ -49,7 +49,13 @@ def test_the_day_goes_as_it_should(tmp_path: Path) -> None:
     left = json.loads((data_dir / "day.json").read_text())["left_to_over_proof"]
     left_name = json.loads((data_dir / "truth" / f"{left}.json").read_text())["name"]
     with Store(data_dir / DATABASE_NAME) as store:
-        batches = store.batches.all()
+        start_at = datetime.fromisoformat(json.loads((data_dir / "day.json").read_text())["start_at"])
+        batches = [batch for batch in store.batches.all() if batch.started_at >= start_at]
+        before = [batch.recipe_key for batch in store.batches.all() if batch.started_at < start_at]
+        assert before.count("country loaf") >= 2, "weeks before to compare with"
+        (plan,) = [plan for plan in store.plans.all() if plan.made_at >= start_at]
+        assert store.plans.done(plan.id), "the oven was used"
+        assert len(list((data_dir / "recipes").glob("*.toml"))) >= 2
         assert len(batches) >= 4
         assert all(batch.ended_at is not None for batch in batches)
         assert not [fault for fault in store.nodes.faults() if fault.reason == STEP_FAULT]

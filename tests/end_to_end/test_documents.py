@@ -15,6 +15,7 @@ from programs import environment, good_frame
 from test_node_board import STAND_IN
 
 from monitor.recipe.batch import batch_from_toml
+from monitor.recipe.recipe_file import recipe_from_toml
 from monitor.settings.config import load_config
 
 ORDER = ("first-dough", "sensors", "calls", "plan", "afterwards", "access", "shops", "data")
@@ -30,6 +31,9 @@ READY = {  # what a command that runs until it is stopped says when it is at wor
 NOT_RUN = {  # every line of a block that is not run, and why
     "python3 -m tests": "this very run",
     "proofing-monitor node boards": "a machine of the tests has no port that could be a board",
+    "proofing-monitor node discover": "no stranger speaks at a broker of the tests; test_foreign_devices.py runs it",
+    "proofing-monitor replica run": "it runs until it is stopped, and wants a place to ship to",
+    "proofing-monitor backup restore sftp": "there is no such server",
 }
 
 
@@ -55,6 +59,10 @@ def test_a_piece_of_settings_is_understood(block, tmp_path):
         batch_from_toml(
             tomllib.loads(whole + block.text) | {"started": datetime(2026, 3, 2, 5, 40, tzinfo=UTC)}, "guide"
         )
+        return
+    if "stage" in table:
+        whole = next(tomllib.loads(each.text) for path in GUIDE for each in blocks(path) if each.file == "alder.toml")
+        recipe_from_toml({**whole, **table, "stage": [whole["stage"][0], *table["stage"]]}, "guide")
         return
     name = "secrets.toml" if {"notify_urls", "recipients"} & set(table) else "config.toml"
     (tmp_path / name).write_text(block.text)
@@ -120,6 +128,7 @@ def test_each_block_works_from_top_to_bottom(
         "/dev/ttyUSB0": str(pty_pair.path),  # a board of the tests is there
         "node configure tub-3": f"node configure tub-3 --name {URN}",  # so is the one that it speaks as
         "node copy tub-3": "node copy tub-3 --port /dev/ttyBoard",
+        "node setup tub-3": f"node setup tub-3 --name {URN} --port {pty_pair.path} --probe none",
         "proofing-monitor demo": f"proofing-monitor demo --no-browser --port {ports[0]}",
         "proofing-monitor dashboard": f"proofing-monitor dashboard --port {ports[1]}",
         "mqtt://127.0.0.1:1883": mosquitto.url,

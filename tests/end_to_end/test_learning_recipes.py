@@ -12,10 +12,10 @@ import pytest
 from harness import PATIENCE_S
 
 from monitor.archive.replay import known_at, read_batch
-from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, READY, load_recording, moments_of
+from monitor.backtest.recordings import BATCH_NAME, READINGS_NAME, load_recording, moments_of
 from monitor.collector.recorded_lessons import learned_about, lessons_in
 from monitor.dough.forecast import outlook
-from monitor.dough.learning import RecipeExperience, learned_from
+from monitor.dough.learning import READY, RecipeExperience, learned_from
 from monitor.dough.scores import interval_score
 
 FIRST_DAY = datetime.fromisoformat("2026-03-02T05:40:00+00:00")
@@ -46,7 +46,18 @@ def recorded(folder: Path, recipe: str, hours: float) -> list[Path]:
     folders, running = [], []
     for day, room in enumerate(ROOMS):
         out = folder / f"{recipe}-{day}"
-        command = [sys.executable, "-m", "firmware_sim", "record", "--dough", recipe, "--seed", str(201 + day)]
+        command = [
+            sys.executable,
+            "-m",
+            "firmware_sim",
+            "record",
+            "--dough",
+            recipe,
+            "--seed",
+            str(201 + day),
+            "--recipe-seed",
+            "201",
+        ]
         command += ["--out", str(out), "--room", room, "--hours", f"{hours:g}", "--every", "60s"]
         command += ["--start", (FIRST_DAY + timedelta(days=day)).isoformat().replace("+00:00", "Z")]
         running.append(subprocess.Popen(command, stdout=subprocess.DEVNULL))

@@ -176,4 +176,5 @@ def test_frames_of_the_board_are_those_of_every_other_node(board: Callable[[], W
     wire.feed("2531 7620 2488 2124")
     wait_until(lambda: len(wire.frames) >= 1, "a frame comes")
     age_ms = round(-1000 * float(wire.frames[0].split(b'"bt":')[1].split(b",")[0]))
-    assert wire.frames[0] == packet.frame(wire.boot, 1, URN, age_ms, (2531, 7620, 2488, 2124))
+    up_ms = round(1000 * float(wire.frames[0].split(b'"up":')[1].split(b",")[0]))
+    assert wire.frames[0] == packet.frame(wire.boot, 1, URN, age_ms, (2531, 7620, 2488, 2124), up_ms)

@@ -1,16 +1,19 @@
 """The firmware as it is, under real MicroPython with a small heap, against the real collector and the real broker."""
 
+import subprocess
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from harness import wait_until
+from harness import PATIENCE_S, wait_until
 from node_day import Day, FirmwareNode, describe
 from secured_broker import SecuredMosquitto, authority
 
+from firmware_sim.boards import unix_process
 from firmware_sim.boards.hal_sim import DoughTime
 from firmware_sim.node import link_mqtt
+from monitor.wire.frames import call_line
 
 KEY = "mac-020000fffe5e0002"
 SPEED = 2880.0  # a day in half a minute
@@ -48,6 +51,36 @@ def test_a_day_of_trouble_loses_and_doubles_nothing_that_was_acknowledged(
             looks = [look.used for look in node.heap if look.boot == boot]
             # Between looks lie what waits to go out and, over TLS, a connection that is up or down.
             assert max(looks) - min(looks) <= (512 if node is day.serial else 1536)
+
+
+SIGNALLED = """
+import signals
+class Pin:
+    level = down = False
+    def on(self, level): self.level = level
+    def is_down(self): return self.down
+class Link: is_up = True
+lamp, buzzer, button = Pin(), Pin(), Pin()
+shown = signals.Signals(lamp, buzzer, button)
+shown.hear(%r, "0a1b2c3d")
+shown.turn(0, 0, Link(), False)
+print(lamp.level, buzzer.level)
+button.down = True
+shown.turn(100, 0, Link(), False)
+button.down = False
+print(shown.turn(200, 0, Link(), False), shown.seen, buzzer.level)
+shown.turn(700000, 600000, Link(), False)
+print(buzzer.level)
+"""
+
+
+def test_lamp_buzzer_and_button_on_a_boards_own_interpreter(tmp_path: Path) -> None:
+    program = unix_process.interpreter()
+    assert program is not None
+    unix_process.lay_out(tmp_path)
+    script = SIGNALLED % call_line("0a1b2c3d", "dough")
+    done = subprocess.run([program, "-c", script], cwd=tmp_path, capture_output=True, text=True, timeout=PATIENCE_S)
+    assert done.stdout.splitlines() == ["True True", "True 1 False", "True"], done.stderr
 
 
 @pytest.fixture

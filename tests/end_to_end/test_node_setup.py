@@ -85,7 +85,7 @@ def test_live_readings_and_a_calibration_over_a_line(tmp_path: Path) -> None:
         assert len(lines) == 3
         for line in lines:
             assert re.fullmatch(
-                r"\d\d:\d\d:\d\d  air [\d.]+ C  humidity \d+ %  dough [\d.]+ C  distance [\d.]+ mm", line
+                r"\d\d:\d\d:\d\d  air [\d.]+ °C  humidity [\d.]+ %  dough [\d.]+ °C  distance [\d.]+ mm", line
             )
 
         def calibrate(truth: str) -> "subprocess.CompletedProcess[str]":
@@ -183,9 +183,9 @@ def test_a_recording_comes_out_as_it_went_in(tmp_path: Path) -> None:
     rows = [f"2026-03-02T05:{minute:02d}:00Z,24.50,70.00,26.{minute:02d},{220 - minute}.5" for minute in range(30)]
     recording.write_text("\n".join(["time,air_temp_c,humidity_pct,dough_temp_c,distance_mm", *rows]) + "\n")
     epoch = (datetime.now(UTC) + timedelta(seconds=6)).isoformat(timespec="seconds")
-    pace = ("--epoch", epoch, "--speed", "120")
+    pace = ("--epoch", epoch, "--speed", "40")  # a pack that takes a second to arrive counts as 40 s later
     with (
-        simulated(tmp_path, "--serial", port, "--recording", recording, "--hours", "0.6", *pace) as simulation,
+        simulated(tmp_path, "--serial", port, "--recording", recording, "--hours", "0.2", *pace) as simulation,
     ):
         wait_until(port.is_symlink, "the port is there")
         with CollectorProcess(data_dir, "--serial", str(port), *pace) as collector:
@@ -195,7 +195,7 @@ def test_a_recording_comes_out_as_it_went_in(tmp_path: Path) -> None:
             with collector.open_store() as store:
                 found = store.readings.between(FIRST, Channel.DISTANCE, LONG_AGO, FAR_AHEAD)
     assert numbers["waiting"] == 0
-    assert len(found) == numbers["acknowledged"] >= 50
+    assert len(found) == numbers["acknowledged"] >= 10
     begun = datetime.fromisoformat(epoch)
     for reading in found:
         minute = (reading.measured_at - begun).total_seconds() / 60.0
@@ -215,7 +215,7 @@ def test_nodes_of_real_micropython_practise_too(tmp_path: Path, mosquitto: Mosqu
         with collector.open_store() as store:
             stored = packs(store)
     assert numbers["boots"] > 2
-    assert 40 < numbers["acknowledged"] <= len(stored)
+    assert 20 < numbers["acknowledged"] <= len(stored)
     assert 0 < numbers["heap"] < 48 * 1024
 
 

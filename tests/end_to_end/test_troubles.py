@@ -3,6 +3,7 @@
 import contextlib
 import json
 import os
+import shutil
 import signal
 import socket
 import sqlite3
@@ -16,9 +17,10 @@ from harness import PtyPair, SmallDisk, free_port, wait_until
 from programs import CollectorProcess, framed, good_frame
 
 from monitor.alerts.dough import AlertKind, Phase, Sort, Subject
+from monitor.archive.backup import verified
 from monitor.cli import main
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.damage import set_aside_before
+from monitor.store.damage import damage_of, set_aside_before
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
@@ -164,6 +166,61 @@ def test_a_database_damaged_in_the_middle_of_the_work_is_set_aside(tmp_path: Pat
         pty_pair.send(good_frame(NODE, 2) + b"\n")
         ready(collector, 2)
         begun_anew(collector, pty_pair, 3)
+
+
+@pytest.mark.parametrize("is_replaced", [False, True])
+def test_a_database_taken_away_under_the_work_is_saved_and_nothing_acknowledged_is_lost(
+    tmp_path: Path, pty_pair: PtyPair, is_replaced: bool
+) -> None:
+    database = tmp_path / "data" / DATABASE_NAME
+    with CollectorProcess(tmp_path / "data", "--serial", str(pty_pair.path)) as collector:
+        ready(collector)
+        assert is_answered(pty_pair, 1, 60.0)
+        if is_replaced:
+            with Store(tmp_path / "other.sqlite") as other:
+                other.settings.put("whose", "another's")
+            (tmp_path / "other.sqlite").rename(database)
+        else:
+            for part in database.parent.glob(f"{DATABASE_NAME}*"):
+                part.unlink()
+        pty_pair.send(good_frame(NODE, 2) + b"\n")
+        ready(collector, 2)
+        wait_until(lambda: "was deleted or replaced" in collector.log.read_text(), "its keeper is told")
+        assert is_answered(pty_pair, 3, 60.0)
+        with collector.open_store() as store:
+            assert 3 in stored(store)
+            assert store.settings.get("whose") == ("another's" if is_replaced else None)
+        (saved,) = set_aside_before(database)
+        assert f"backup restore {saved}" in collector.log.read_text()
+        assert verified(saved).readings > 0
+        with Store(saved) as store:
+            assert 1 in stored(store)
+
+
+@pytest.mark.parametrize("is_a_store", [True, False])
+def test_a_database_overwritten_in_place_is_noticed_and_what_lies_there_now_is_left_whole(
+    tmp_path: Path, pty_pair: PtyPair, is_a_store: bool
+) -> None:
+    database, other = tmp_path / "data" / DATABASE_NAME, tmp_path / "other.sqlite"
+    if is_a_store:
+        with Store(other) as store:
+            store.settings.put("whose", "another's")
+    else:
+        other.write_bytes(b"neither bread nor a database\n" * 10_000)
+    with CollectorProcess(tmp_path / "data", "--serial", str(pty_pair.path)) as collector:
+        ready(collector)
+        for seq in range(1, 21):
+            assert is_answered(pty_pair, seq, 60.0)
+        shutil.copyfile(other, database)  # as `cp` does: the same file, with other content
+        pty_pair.send(good_frame(NODE, 21) + b"\n")
+        ready(collector, 2)
+        assert "was overwritten while it was at work" in collector.log.read_text()
+        assert is_answered(pty_pair, 22, 60.0)
+        wait_until(lambda: "could not be saved" in collector.log.read_text(), "its keeper is told")
+        with collector.open_store() as store:
+            assert store.settings.get("whose") == ("another's" if is_a_store else None)
+            assert 22 in stored(store)
+    assert damage_of(database) == ""
 
 
 @pytest.fixture

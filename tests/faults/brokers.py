@@ -22,7 +22,7 @@ from firmware_sim.node.link_mqtt import MqttLink
 from firmware_sim.node.main import run as run_node
 from firmware_sim.node.ring import Ring
 from monitor.alerts.dough import Rules
-from monitor.clock import SystemClock
+from monitor.clock import Clock, SystemClock
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Outlook, State
 from monitor.sources.intake import Item
@@ -85,18 +85,18 @@ class Board:
 
 
 @contextmanager
-def collecting(database: Path, broker: Mosquitto) -> Iterator[None]:
+def collecting(database: Path, url: str, clock: Clock, speed: float = 1.0) -> Iterator[None]:
     """A collector that listens to a broker, in threads of this process."""
-    clock, inbox, stop = SystemClock(), Queue[Item](1000), threading.Event()
+    inbox, stop = Queue[Item](1000), threading.Event()
 
     def collect() -> None:
         with Store(database) as store:
             Collector(
                 store, inbox, clock, lambda batch, track, at, learned=None: Outlook(at, State.RISING),
-                rules=Rules(), reader=Reader(UTC),
+                rules=Rules(), reader=Reader(UTC), speed=speed,
             ).run(stop)  # fmt: skip
 
-    source = MqttSource(broker.url, clock, inbox)
+    source = MqttSource(url, clock, inbox)
     loop = threading.Thread(target=collect)
     loop.start()
     source.start()
@@ -140,7 +140,7 @@ def run(restarts: int, wipes: int, absent_s: float, room: int = ROOM, seed: int 
         database = folder / "proofing.sqlite"
         Store(database).close()
         node = threading.Thread(target=run_node, args=(board, link, PERIOD_MS, ring))
-        with collecting(database, broker):
+        with collecting(database, broker.url, SystemClock()):
             node.start()
             try:
                 for n in range(restarts + wipes):

@@ -49,8 +49,8 @@ WAYS = {  # what fails, with which error, how often
 class TightStore(Store):
     """Moves what is in the write-ahead log into the file after every few pages, so that a short batch does it too."""
 
-    def _opened(self) -> sqlite3.Connection:
-        connection = super()._opened()
+    def _opened(self, *, is_to_look: bool) -> sqlite3.Connection:
+        connection = super()._opened(is_to_look=is_to_look)
         connection.execute("PRAGMA wal_autocheckpoint = 4")
         return connection
 

@@ -34,6 +34,8 @@ from monitor.wire import frames
 from monitor.wording.reader import Reader
 
 CHANNELS = {"air": "Cel", "humidity": "%RH", "dough": "Cel", "distance": "m", "lost": "count"}
+CONVERTED = {"Cel": ("K", "degF"), "%RH": ("/", "/100"), "m": ("mm", "cm")}
+BESIDE = ("signal", "battery")  # known too, in units of their own that no piece here makes
 PIECES = [
     *(f'"{field}":'.encode() for field in ("bn", "bt", "bu", "bv", "n", "u", "v", "t", "bver")), b"1e999",
     *(f'"{name}"'.encode() for name in (*CHANNELS, *CHANNELS.values())),
@@ -55,13 +57,20 @@ def is_right(data: bytes) -> bool:
         return False
     records = json.loads(found[3])
     unit = name = ""
+    n_known = 0
     for record in records:
         unit = record.get("bu", unit)
         name = record.get("bn", name)
         channel = (name + record.get("n", "")).rpartition("_")[2]
-        if CHANNELS.get(channel) != record.get("u", unit):
+        if channel in BESIDE:
             return False
-    return bool(records)
+        if channel not in CHANNELS:
+            continue  # put aside, and the rest taken
+        n_known += 1
+        wanted = CHANNELS[channel]
+        if record.get("u", unit) not in (wanted, *CONVERTED.get(wanted, ())):
+            return False
+    return n_known > 0
 
 
 class Target:

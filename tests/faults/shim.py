@@ -1,4 +1,4 @@
-"""The n-th write, sync, truncation or rename of a process made to fail: the shim in C, compiled, and its plan."""
+"""The n-th write, sync, truncation or rename of a process made to fail, or all noted: the shim in C, and its plan."""
 
 import mmap
 import os
@@ -6,13 +6,15 @@ import shutil
 import struct
 import subprocess
 import sys
+from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
 SOURCE = Path(__file__).with_name("shim.c")
-WRITE, SYNC, TRUNCATE, RENAME = 1, 2, 4, 8
+WRITE, SYNC, TRUNCATE, RENAME, UNLINK = 1, 2, 4, 8, 16
 FOR_EVER = -1
+_HEAD = struct.Struct("=iiqqq")
 _FIELDS = {name: 4 * place for place, name in enumerate(("armed_calls", "times", "error", "kinds", "seen", "failed"))}
 
 
@@ -37,6 +39,10 @@ class Shim:
     def environ(self) -> dict[str, str]:
         """What puts a process under the shim."""
         return {"LD_PRELOAD": str(self._library), "FAULT_PLAN": str(self._plan), "FAULT_WORD": self._word}
+
+    def noting(self, journal: Path) -> dict[str, str]:
+        """The same, and all that the process does to its files is noted there, for :func:`noted`."""
+        return {**self.environ, "FAULT_JOURNAL": str(journal)}
 
 
 class Plan:
@@ -71,6 +77,29 @@ class Plan:
     def failed(self) -> int:
         """Calls that were made to fail since then."""
         return self._get("failed")
+
+
+@dataclass(frozen=True, slots=True)
+class Deed:
+    """One thing that was done to a file: its kind, its path, its inode; where, and with which bytes."""
+
+    kind: int
+    path: Path
+    inode: int
+    at: int
+    data: bytes
+
+
+def noted(journal: Path) -> list[Deed]:
+    """What a process under :meth:`Shim.noting` did, in its order."""
+    whole, place, found = journal.read_bytes(), 0, []
+    while place < len(whole):
+        kind, path_length, inode, at, n = _HEAD.unpack_from(whole, place)
+        place += _HEAD.size
+        path, data = whole[place : place + path_length], whole[place + path_length : place + path_length + n]
+        place += path_length + n
+        found.append(Deed(kind, Path(path.decode()), inode, at, data))
+    return found
 
 
 def plan_of_this_process() -> Plan:

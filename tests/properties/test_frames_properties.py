@@ -92,7 +92,7 @@ json_values = st.recursive(
     lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=4), inner, max_size=3),
     max_leaves=8,
 )
-fields = st.sampled_from(["bn", "bt", "bu", "bv", "bver", "n", "u", "v", "t", "vs", "x", "x_"])
+fields = st.sampled_from(["bn", "bt", "bu", "bv", "bver", "n", "u", "v", "t", "up", "vs", "x", "x_"])
 likely = st.sampled_from(["air", "dough", "lost", "Cel", "m", "count", "urn:dev:mac:0200_", 1.5, -1, 10, 2**28])
 
 
@@ -114,6 +114,7 @@ base_fields = {
     | st.none(),
     "bt": st.sampled_from([0, -0.0, -5, 0.5, 2**28, 2.0**40, "0", 1e300]),
     "t": st.sampled_from([0, -1.5]),
+    "up": st.sampled_from([0, 7.5, -1, "1", 2**28]),
     "bu": st.just("Cel"),
     "x": st.just(1),
 }
@@ -135,9 +136,10 @@ def test_the_quick_way_to_read_a_body_says_what_the_thorough_one_says(records: l
 
 
 def test_a_node_s_own_frames_take_the_quick_way() -> None:
-    body = b'[{"bn":"urn:dev:mac:020000fffe5e0001_","bt":-0.2,"n":"air","u":"Cel","v":24.5},'
+    body = b'[{"bn":"urn:dev:mac:020000fffe5e0001_","bt":-0.2,"up":60.5,"n":"air","u":"Cel","v":24.5},'
     body += b'{"n":"distance","u":"m","v":0.2}]'
-    assert _usual(body) == ("urn:dev:mac:020000fffe5e0001", -0.2, ((Channel.AIR_TEMP, 24.5), (Channel.DISTANCE, 200.0)))
+    values = ((Channel.AIR_TEMP, 24.5), (Channel.DISTANCE, 200.0))
+    assert _usual(body) == ("urn:dev:mac:020000fffe5e0001", -0.2, values, (), 60.5)
 
 
 @given(st.lists(st.binary(max_size=40).map(lambda line: line.replace(b"\n", b"")), max_size=8), st.data())

@@ -15,11 +15,13 @@ MARKER_LENGTH = 1
 MEASUREMENTS = st.tuples(SCALED, SCALED, SCALED, SCALED)
 
 
-@given(MEASUREMENTS, st.integers(0, 10**9), st.integers(1, 2**40), st.integers(0, 2**32 - 1))
-def test_frame_says_what_was_measured(values: tuple[int | None, ...], age_ms: int, seq: int, boot_number: int) -> None:
+@given(MEASUREMENTS, st.integers(0, 10**9), st.integers(1, 2**40), st.integers(0, 2**32 - 1), st.integers(0, 10**11))
+def test_frame_says_what_was_measured(
+    values: tuple[int | None, ...], age_ms: int, seq: int, boot_number: int, up_ms: int
+) -> None:
     assume(any(value is not None for value in values))
     boot = f"{boot_number:08x}"
-    frame = packet.frame(boot, seq, URN, age_ms, values)
+    frame = packet.frame(boot, seq, URN, age_ms, values, up_ms)
     checked, _, crc = frame.rpartition(b" ")
     assert crc == b"%08x" % zlib.crc32(checked)
     mark, seq_text, body = checked.split(b" ", 2)
@@ -27,6 +29,7 @@ def test_frame_says_what_was_measured(values: tuple[int | None, ...], age_ms: in
     records = json.loads(body)
     assert records[0]["bn"] == URN + "_"
     assert abs(-1000 * records[0]["bt"] - age_ms) <= 50.01
+    assert 0 <= up_ms - 1000 * records[0]["up"] < 100.01
     wanted = {
         name: value / 10**digits
         for (name, _, digits), value in zip(packet.RECORDS, values, strict=True)

@@ -5,11 +5,12 @@ from datetime import UTC, timedelta
 import made_up_day as made_up
 import pytest
 
-from monitor.plan.day import StepKind, steps
+from monitor.plan.day import StepKind
 from monitor.plan.obstacles import NoPlan, RemedyKind
 from monitor.plan.orders import Limit, Order, prepared_order
 from monitor.plan.planner import make_plan
 from monitor.plan.stage_forecast import still_to_come_min
+from monitor.plan.steps import steps
 from monitor.recipe.batch import Stage
 from monitor.units import celsius
 
@@ -39,11 +40,11 @@ def test_the_day_of_common_practice_is_feasible(plan):
 
 
 @pytest.mark.parametrize(
-    ("stage", "least_h", "most_h"), [(Stage.FIRST_RISE, 1.5, 1.5), (Stage.FINAL_PROOF, 1.5, 2.0)], ids=str
+    ("stage", "least_h", "most_h"), [(Stage.FIRST_RISE, 1.5, 1.5), (Stage.FINAL_PROOF, 1.5, 1.5)], ids=str
 )
 def test_the_usual_times_lie_within_the_forecast(day, stage, least_h, most_h):
     # First rise 1.5 h at room temperature after kneading has warmed the dough; final proof 1.5 to 2 h: common practice,
-    # no source.
+    # no source. A compendium has 30 to 90 min for the final proof (seen): the two meet at 1.5 h.
     number = next(number for number, each in enumerate(day.method) if each.stage is stage)
     ready = prepared_order("a", Order(day, None), made_up.KITCHEN).forecasts[number].ready
     assert ready.p05 < least_h * 60.0, PRACTICE
@@ -52,7 +53,7 @@ def test_the_usual_times_lie_within_the_forecast(day, stage, least_h, most_h):
 
 def test_the_second_loaf_goes_in_when_the_first_comes_out_inside_its_window(plan):
     first, second = plan.doughs[0].loads
-    assert second.in_at == first.out_at
+    assert second.in_at == first.out_at + timedelta(minutes=3), "hands empty the oven first"
     for load in (first, second):
         assert load.opens_at <= load.in_at <= load.closes_at
         assert load.out_at - load.in_at == timedelta(minutes=25)

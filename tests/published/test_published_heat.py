@@ -62,8 +62,14 @@ def _proof_min(box_c: float, tau_min: float, hours_needed: float) -> float:
 
 def _needed_h(tau_min: float) -> float:
     """What 55 min at 43 C amount to, the usual proof (Dubois & Vetter 1987, quoted by Siffring & Bruinsma 1993). [h]"""
-    t_s = np.linspace(0.0, 55.0 * 60.0, 200)
-    return float(equivalent_hours(t_s, dough_temp_from_air(t_s, np.full(200, 43.0), 27.0, tau_min * 60.0), GASSING)[-1])
+    return _lived_h(43.0, 55.0, tau_min)
+
+
+def _lived_h(box_c: float, minutes: float, tau_min: float) -> float:
+    """Equivalent hours of a dough put into a box at 27 C. [h]"""
+    t_s = np.linspace(0.0, minutes * 60.0, 400)
+    dough_c = dough_temp_from_air(t_s, np.full(t_s.size, box_c), 27.0, tau_min * 60.0)
+    return float(equivalent_hours(t_s, dough_c, GASSING)[-1])
 
 
 @pytest.mark.parametrize("tau_min", [40.0, 60.0, 95.0])
@@ -75,14 +81,14 @@ def test_a_warmer_box_proofs_sooner(tau_min: float):
     assert times[-1] == pytest.approx(55.0, abs=0.5)
 
 
-@pytest.mark.parametrize(("tau_min", "minutes"), [(95.0, 94.0), (40.0, 179.0)])
-def test_a_cold_box_is_judged_too_fast(tau_min: float, minutes: float):
-    # Computed apart from this program with the same cards. It is 1.5 to 3 times short of Freilich's 270 min at 13 C:
-    # a forecast in a cold box rests on the readings, not on this prior.
-    assert _proof_min(13.0, tau_min, _needed_h(tau_min)) == pytest.approx(minutes, abs=1.0)
-
-
-def test_the_gassing_card_must_not_be_used_in_a_box_of_57_c():
-    # Freilich saw a proof end in 36 min there; with a hard end at 46 C and 60 min of time constant ours never ends.
-    # A known limit, and the reason why GASSING says so beside its numbers.
-    assert _proof_min(57.0, 60.0, _needed_h(60.0)) == float("inf")
+@pytest.mark.parametrize("tau_min", [55.0, 95.0])
+def test_hot_and_usual_boxes_are_one_work_and_a_cold_box_another(tau_min: float):
+    # Freilich 1949 and Dubois & Vetter 1987, both quoted by Siffring & Bruinsma 1993: 36 min at 57 C, 270 min at 13 C,
+    # about 55 min at 46 C (read as 43 here, for the box). Equal work would be equal equivalent hours; size and first
+    # temperature of those doughs are not known. The hot end is short by a third, the cold end long by up to a factor
+    # of 2.2: a card that met both would stand still at 10 C, which others contradict. The card was not bent to it.
+    usual_h = _needed_h(tau_min)
+    hot_h, cold_h = _lived_h(57.0, 36.0, tau_min), _lived_h(13.0, 270.0, tau_min)
+    assert 0.6 < hot_h / usual_h < 0.75
+    assert 1.5 < cold_h / usual_h < 2.2
+    assert _proof_min(57.0, tau_min, usual_h) < 1.05 * 55.0, "no cliff: a hotter box is about as quick"

@@ -2,7 +2,8 @@
 
 How to write one. The head names the batch and its sensors, and from when to when it is watched::
 
-    batch    Hill country loaf, first rise, target 75 %      (or: waits for its peak; further: oven 30 min, sour)
+    batch    Hill country loaf, first rise, target 75 %      (or: waits for its peak; further: oven 30 min, sour,
+                                                              folds after 30 60 min)
     sensors  height, air, humidity, dough                    (or: none)
     watched  06:00 to 10:30
 
@@ -38,7 +39,7 @@ import pytest
 
 from monitor.alerts.dough import Alert, AlertKind, Facts, Phase, Rules, is_wanted_unseen, step
 from monitor.alerts.silence import NodeFacts, Surroundings, look
-from monitor.dough.outlook import Band, Moments, Outlook, State
+from monitor.dough.outlook import Band, Cause, Moments, Obstruction, ObstructionKind, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Shape, Vessel
@@ -102,7 +103,7 @@ def read(text: str) -> Story:
 
 def batch_of(line: str, sensors: str, start: datetime) -> Batch:
     name, stage, *details = (part.strip() for part in line.split(","))
-    target, preheat_min, formula = Target(), None, None
+    target, preheat_min, formula, folds_min = Target(), None, None, ()
     for detail in details:
         if found := re.fullmatch(r"target (\d+) %", detail):
             target = Target(float(found[1]))
@@ -110,6 +111,8 @@ def batch_of(line: str, sensors: str, start: datetime) -> Batch:
             target = Target(None)
         elif found := re.fullmatch(r"oven (\d+) min", detail):
             preheat_min = float(found[1])
+        elif found := re.fullmatch(r"folds after ((?:\d+ )+)min", detail):
+            folds_min = tuple(map(float, found[1].split()))
         elif detail == "sour":
             formula = Formula(1000.0, sourdough_g=200.0)
         else:
@@ -126,6 +129,7 @@ def batch_of(line: str, sensors: str, start: datetime) -> Batch:
         formula=formula,
         nodes=tuple((SENSORS[sensor], node) for sensor in named),
         preheat_min=preheat_min,
+        folds_min=folds_min,
     )
 
 
@@ -146,6 +150,10 @@ def happen(clause: str, at: datetime, batch: Batch, outlook: Outlook) -> tuple[B
         return batch, replace(outlook, **{found[1]: Moments()})
     if found := re.fullmatch(r"peak within ten minutes: (\d+) in 100", clause):
         return batch, replace(outlook, peak_soon_chance=float(found[1]) / 100.0)
+    if clause == "lid before the sensor":
+        return batch, replace(outlook, obstructions=(Obstruction(ObstructionKind.LID, at, None, 0.9),))
+    if found := re.fullmatch(r"cause ([a-z ]+)", clause):
+        return batch, replace(outlook, cause=Cause(found[1]))
     if found := re.fullmatch(r"(air|inside) (-?[\d.]+) C", clause):
         name = "air_temp_c" if found[1] == "air" else "dough_temp_c"
         return batch, replace(outlook, **{name: float(found[2])})

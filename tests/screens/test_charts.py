@@ -223,6 +223,29 @@ def test_a_peak_target_has_no_band_on_the_chart() -> None:
     assert [layer["mark"]["type"] for layer in layers(chart)] == ["area", "line"]
 
 
+@pytest.mark.parametrize(
+    ("edge", "label"),
+    [("", "the band, 75 %"), ("131 to 149 mm up the wall", "the band, 75 %, 131 to 149 mm up the wall")],
+)
+def test_the_band_is_labelled_with_where_the_edge_stands(edge: str, label: str) -> None:
+    history, fan, events = rise_frame([outlook(1), outlook(2)], TOLD), fan_frame(None, TOLD), event_frame([], TOLD)
+    chart = rise_chart(history, fan, events, DAY, TOLD, span=(0.0, 1e7), target_pct=75.0, edge=edge)
+    said = [row["words"] for table in chart.tables().values() for row in table.to_dict("records") if "words" in row]
+    assert label in said
+
+
+def test_a_far_off_chance_does_not_press_the_curve_flat() -> None:
+    history, events = rise_frame([outlook(1), outlook(2)], TOLD), event_frame([], TOLD)
+    fan = pd.DataFrame(
+        {"at": [1e6, 9e6], "p05": [5.0, 20.0], "p25": [8.0, 50.0], "p50": [10.0, 90.0], "p75": [12.0, 180.0]}
+        | {"p95": [15.0, 500.0], "words": ["", ""]}
+    )
+    chart = rise_chart(history, fan, events, DAY, TOLD, span=(0.0, 1e7), target_pct=75.0)
+    drawn = {layer["mark"]["type"]: layer for layer in layers(chart)}
+    assert drawn["area"]["encoding"]["y"]["scale"]["domain"] == [0.0, 110.0]
+    assert drawn["area"]["mark"]["clip"], "what leaves the picture is cut at its edge"
+
+
 def test_words_of_crowded_flags_stand_clear() -> None:
     chart = charts_of(50)["rise"]
     texts = [

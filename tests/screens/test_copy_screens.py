@@ -8,8 +8,7 @@ from sample_bakery import fill
 from streamlit.testing.v1 import AppTest
 
 from monitor.recipe.batch import BatchId
-from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.copies import copy_of
+from monitor.settings.data_dir import DATABASE_NAME, copy_of
 from monitor.store.store import Store
 
 SAID = "A copy to look at: what is done is noted at its own site."
@@ -33,7 +32,7 @@ def _screen() -> None:
     review_page = st.Page(
         lambda: review.show(review_page, other_page), title="f", url_path="f", default=name == "review"
     )
-    draws = {"board": lambda: board.show(other_page, other_page), "plan": plan.show, "bake": bake.show}
+    draws = {"board": lambda: board.show(other_page, other_page, other_page), "plan": plan.show, "bake": bake.show}
     draws["start"] = lambda: start.show(other_page)
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in draws.items()]
     st.navigation([other_page, review_page, *pages], position="hidden").run()
@@ -73,7 +72,6 @@ def test_a_screen_offers_on_a_copy_nothing_to_note(name, kept, tmp_path, monkeyp
     path.parent.mkdir(parents=True)
     shutil.copy(folder / DATABASE_NAME, path)
     shutil.copytree(folder / "recipes", path.parent / "recipes")
-    Store(path, as_copy=True).close()
     asked = ids["over"] if name == "review" else None
     own = opened(name, folder, monkeypatch, asked)
     assert offered(own)
@@ -86,8 +84,8 @@ def test_a_screen_offers_on_a_copy_nothing_to_note(name, kept, tmp_path, monkeyp
 def test_a_copy_without_doughs_and_plans_does_not_lead_to_a_beginning(tmp_path, monkeypatch) -> None:
     path = copy_of(tmp_path, "rye-street")
     path.parent.mkdir(parents=True)
-    Store(path).close()
-    Store(path, as_copy=True).close()
+    Store(tmp_path / "shop" / DATABASE_NAME).close()
+    shutil.copy(tmp_path / "shop" / DATABASE_NAME, path)
     board = opened("board", tmp_path, monkeypatch)
     assert "No dough is proofing" in said(board)
     assert not board.get("page_link")

@@ -26,7 +26,7 @@ def shown(folder: Path, monkeypatch: pytest.MonkeyPatch, mass_unit: str) -> AppT
     (folder / "recipes" / "tamarack.toml").write_text(made_up.COLD_PREFERMENT_DAY)
     (folder / CONFIG_NAME).write_text(f'timezone = "UTC"\nmass_unit = "{mass_unit}"\n')
     monkeypatch.setenv("PROOFING_DATA_DIR", str(folder))
-    preferences._settings.clear()
+    preferences.settings.clear()
     app = AppTest.from_function(_screen, default_timeout=30).run()
     assert not app.exception, app.exception
     return app
@@ -66,3 +66,46 @@ def test_more_pieces_leave_the_weight_of_each_as_the_recipe_has_it(
     pieces.set_value(4 * pieces.value).run()
     assert total_g(app) == pytest.approx(4 * before_g, rel=0.004)
     assert weight(app).value == pytest.approx(ounces(RECIPE.each_g), abs=0.005)
+
+
+def words(app: AppTest) -> str:
+    return "\n".join(str(element.proto.body) for element in app.get("html"))
+
+
+def test_the_water_follows_the_temperatures_that_are_typed(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = shown(tmp_path, monkeypatch, "g")
+    usual_c = _water_c(app)
+    _typed(app, "Preferment, °C").set_value(20.0).run()
+    assert _water_c(app) < usual_c - 5.0, "it comes from the refrigerator"
+    _typed(app, "Flour, °C").set_value(5.0).run()
+    _typed(app, "Preferment, °C").set_value(4.0).run()
+    assert "water would have to be hotter than 43.0 °C" in words(app)
+
+
+def _typed(app: AppTest, label: str) -> NumberInput:
+    return next(each for each in app.number_input if each.label == label)
+
+
+def _water_c(app: AppTest) -> float:
+    (found,) = re.findall(r"water: 410 g at ([\d.]+) °C", words(app))
+    return float(found)
+
+
+def test_a_baked_weight_takes_more_dough(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = shown(tmp_path, monkeypatch, "g")
+    before_g = total_g(app)
+    app.toggle[0].set_value(True).run()
+    loss = RECIPE.bake_loss_pct / 100.0
+    assert total_g(app) == pytest.approx(before_g / (1.0 - loss), rel=0.02)
+
+
+def test_what_each_name_was_taken_for_is_on_the_screen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = shown(tmp_path, monkeypatch, "g")
+    assert "Taken for" in words(app)
+    assert "Total formula" in words(app)
+
+
+def test_the_method_is_on_the_screen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = shown(tmp_path, monkeypatch, "g")
+    assert "Method" in words(app)
+    assert "final proof until" in words(app)

@@ -11,7 +11,7 @@ from dashboard.queries import OpenAlert
 from monitor.alerts.dough import Alert, AlertKind, Phase, Subject
 from monitor.alerts.reasons import HeightUnseen, MoreCameOfIt
 from monitor.dough.outlook import Band, Outlook, State
-from monitor.recipe.batch import BatchId, Stage
+from monitor.recipe.batch import BatchId, EventKind, Stage
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
 
@@ -50,6 +50,17 @@ def lines(block: object) -> list[str]:
 
 
 TAKEN_OVER: dict[str, object] = {"suppressed_by": MoreCameOfIt(AlertKind.PAST_PEAK)}
+
+
+def test_one_touch_on_a_fold_notes_it_and_answers_its_call(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = shown(tmp_path, monkeypatch, (AlertKind.FOLD_DUE, {}), (AlertKind.READY, {}))
+    assert [button.label for button in app.button] == ["Folded", "In 30 min", "Seen", "In 30 min"]
+    app.button[0].click().run()
+    with Store(tmp_path / DATABASE_NAME) as store:
+        (kept,) = store.batches.all()
+        assert [event.kind for event in kept.events] == [EventKind.FOLD]
+        (fold,) = (each for each in store.alerts.active() if each.kind is AlertKind.FOLD_DUE)
+        assert fold.phase is Phase.ACKNOWLEDGED
 
 
 def test_what_a_later_alert_has_taken_over_and_what_is_over_is_folded(

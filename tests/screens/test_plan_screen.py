@@ -2,6 +2,7 @@
 
 import os
 import time
+from dataclasses import replace
 from datetime import UTC, datetime
 from datetime import time as clock_time
 from pathlib import Path
@@ -112,10 +113,25 @@ def test_the_first_stage_is_begun_with_a_tap(folder: Path):
 def test_a_plan_is_made_and_begun_with_two_clicks(folder: Path):
     app = shown("plan")
     app.selectbox[1].set_value("the day after")
-    app.time_input[0].set_value(clock_time(23, 30))
+    app.time_input[0].set_value(clock_time(20, 30))
     press(app, "Plan it")
     assert not app.exception
     assert "out of the oven" in words(app)
+    with Store(folder / DATABASE_NAME) as store:
+        assert len(store.plans.all()) == 1
+
+
+def test_night_work_is_named_before_a_plan_is_kept(folder: Path):
+    app = shown("plan")
+    app.selectbox[1].set_value("the day after")
+    app.time_input[0].set_value(clock_time(3, 30))
+    press(app, "Plan it")
+    assert not app.exception
+    assert "night work: hands" in words(app)
+    with Store(folder / DATABASE_NAME) as store:
+        assert store.plans.all() == []
+    press(app, "Keep this plan")
+    assert not app.exception
     with Store(folder / DATABASE_NAME) as store:
         assert len(store.plans.all()) == 1
 
@@ -191,3 +207,14 @@ def test_the_picture_of_a_day_says_it_all_in_words():
     svg = pictures.day_svg(found.doughs[0], datetime(2026, 3, 3, 9, tzinfo=UTC), Reader(UTC), DAY)
     for stage in ("preferment", "first rise", "final proof"):
         assert stage in svg
+
+
+def test_of_several_breads_at_the_oven_each_row_names_its_own(folder: Path):
+    recipes = [replace(made_up.recipe(), name=name) for name in ("First loaf", "Second loaf")]
+    with Store(folder / DATABASE_NAME) as store:
+        found = make_plan(tuple(Order(each, None) for each in recipes), made_up.KITCHEN, wall_clock(), UTC)
+        assert isinstance(found, Plan)
+        store.plans.add(found)
+    text = words(shown("bake"))
+    assert "First loaf: load 2 of 2 out" in text
+    assert "Second loaf: load 2 of 2 out" in text

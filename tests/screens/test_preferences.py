@@ -31,7 +31,7 @@ def _screen() -> None:
 def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     (tmp_path / CONFIG_NAME).write_text('timezone = "UTC"\nmass_unit = "oz"\n')
     monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
-    preferences._settings.clear()
+    preferences.settings.clear()
     return tmp_path
 
 

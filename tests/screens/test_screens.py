@@ -6,12 +6,15 @@ import time
 from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import time as clock_time
+from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 from grammar import check_shown
 from sample_bakery import HOSTILE_NAME, NOW, fill
+from streamlit.proto.ForwardMsg_pb2 import ForwardMsg
+from streamlit.runtime.forward_msg_queue import ForwardMsgQueue
 from streamlit.testing.v1 import AppTest
 
 from dashboard import queries
@@ -20,8 +23,10 @@ from dashboard.bake import screen as bake
 from dashboard.batch import screen as batch
 from dashboard.board import screen as board
 from dashboard.compare import screen as compare
+from dashboard.drawing.markup import plain
 from dashboard.formula import screen as formula
 from dashboard.guide import screen as guide
+from dashboard.overview import screen as overview
 from dashboard.plan import screen as plan
 from dashboard.review import screen as review
 from dashboard.safety import screen as safety
@@ -33,9 +38,10 @@ from monitor.alerts.troubles import DiskNearlyFull
 from monitor.dough.curve import SHAPE_NAMES
 from monitor.dough.learning import Lesson
 from monitor.dough.prior import prior_of
-from monitor.recipe.batch import BatchId, EventKind
+from monitor.recipe.batch import BatchId, Event, EventKind
 from monitor.recipe.intent import Intent, Verdict
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
+from monitor.store import heartbeat
 from monitor.store.store import Store
 from monitor.wire.readings import Channel
 from monitor.wording.alerts import CAUTIONS
@@ -67,7 +73,11 @@ def _screen() -> None:
     batch_page = st.Page(
         lambda: batch.show(review_page, review_page), title="Batch", url_path="b", default=name == "batch"
     )
-    others = {"board": lambda: board.show(batch_page, review_page), "sensors": sensors.show, "safety": safety.show}
+    others = {
+        "board": lambda: board.show(batch_page, review_page, review_page),
+        "sensors": sensors.show,
+        "safety": safety.show,
+    }
     others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
     others["guide"] = guide.show
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
@@ -136,7 +146,7 @@ def test_the_tested_screens_are_the_ones_there_are() -> None:
     folder = Path(board.__file__).parents[1]
     tested = {
         Path(str(each.__file__))
-        for each in (bake, batch, board, compare, formula, guide, plan, review, safety, sensors, start)
+        for each in (bake, batch, board, compare, formula, guide, overview, plan, review, safety, sensors, start)
     }
     assert set(folder.glob("*/screen.py")) == tested
     for path in tested:
@@ -181,7 +191,7 @@ def test_board_shows_all_eight_states_trouble_first(morning: dict[str, BatchId],
     places = [text.index(f'class="name">{name}') for name in names]
     assert places == sorted(places)
     assert "Village loaf" not in text
-    assert "<b>Now</b>Milk buns: " in text
+    assert "<b>Now, since 09:28</b><span>Fold and chill, or shape now <small>Milk buns</small>" in text
     assert "no readings since 08:54" in text
     assert HOSTILE_NAME not in text
 
@@ -192,9 +202,41 @@ def test_empty_board_teaches_how_to_begin(nothing: Path, shown: Runs) -> None:
     assert str(nothing) in text
 
 
+def test_board_says_since_when_no_collector_has_run(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
+    assert "collector" not in words(shown("board"))
+    with Store(tmp_path / DATABASE_NAME) as store:
+        store.settings.put(heartbeat.KEY, (NOW - timedelta(minutes=15)).isoformat())
+    assert "No collector has run since 09:21: nobody will be called." in words(shown("board"))
+    with Store(tmp_path / DATABASE_NAME) as store:
+        heartbeat.beat(store)
+    assert "collector" not in words(shown("board"))
+
+
 @pytest.mark.parametrize("name", ["batch", "review", "compare", "sensors", "safety", "plan", "bake", "formula"])
 def test_every_screen_stands_an_empty_store(name: str, nothing: Path, shown: Runs) -> None:
     assert words(shown(name))
+
+
+@pytest.mark.parametrize("name", ["board", "batch", "start", "sensors", "plan", "bake"])
+def test_what_is_drawn_again_by_itself_stands_alone_in_its_container(
+    name: str, morning: dict[str, BatchId], shown: Runs, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    paths: dict[str, list[tuple[int, ...]]] = {}  # by the part that draws there; "" for the page
+
+    def note(message: ForwardMsg) -> None:
+        if message.HasField("delta"):
+            paths.setdefault(message.delta.fragment_id, []).append(tuple(message.metadata.delta_path))
+
+    monkeypatch.setattr(ForwardMsgQueue, "_before_enqueue_msg", staticmethod(note))
+    app = shown(name, morning["ready"])
+    if name == "start":
+        next(button for button in app.button if button.key.startswith("choose-doughs-")).click().run()
+        app.button(key="open-watcher").click().run()
+    assert set(paths) > {""}
+    for part in set(paths) - {""}:
+        place, *_ = paths[part]
+        beside = {path for drawn in paths.values() for path in drawn if path[: len(place) - 1] == place[:-1]}
+        assert {path[: len(place)] for path in beside - {place[:-1]}} == {place}
 
 
 @pytest.mark.parametrize("name", ["board", "batch", "review", "compare", "sensors", "plan", "bake"])
@@ -241,9 +283,12 @@ def test_an_ended_batch_sends_on_to_how_it_went(morning: dict[str, BatchId], sho
     [
         ("fold", EventKind.FOLD, ""),
         ("move", EventKind.MOVE, ""),
+        ("cover", EventKind.COVER, ""),
         ("poke fast", EventKind.POKE, "springs back fast"),
         ("poke slowly", EventKind.POKE, "springs back slowly"),
         ("poke not at all", EventKind.POKE, "stays"),
+        ("windowpane holds", EventKind.WINDOWPANE, "holds"),
+        ("strength slack", EventKind.STRENGTH, "slack"),
     ],
 )
 def test_one_touch_notes_what_was_done(
@@ -257,6 +302,60 @@ def test_one_touch_notes_what_was_done(
     assert (event.at, event.kind, event.note) == (NOW, kind, note)
 
 
+def field(app: AppTest, label: str) -> Any:
+    return next(each for each in (*app.number_input, *app.radio) if each.label == label)
+
+
+def note_measured(app: AppTest, kind: EventKind, number: float) -> AppTest:
+    field(app, "Measured by hand").set_value(kind)
+    field(app, "Number").set_value(number)
+    next(button for button in app.button if button.label == "Note the number").click()
+    return app.run()
+
+
+def test_a_number_that_was_measured_by_hand_is_kept_and_one_that_cannot_be_is_not(
+    morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    app = note_measured(shown("batch", morning["no_rise"]), EventKind.PH, 4.8)
+    app = note_measured(app, EventKind.DOUGH_TEMP, 99.0)
+    assert not app.exception
+    assert "Not noted: type a number from -10" in app.toast[-1].value
+    with Store(tmp_path / DATABASE_NAME) as store:
+        (event,) = store.batches.get(morning["no_rise"]).events
+    assert (event.at, event.kind, event.value) == (NOW, EventKind.PH, 4.8)
+    assert "pH 4.8" in charts(app)[0].alt
+
+
+def test_what_was_checked_by_hand_comes_back_in_the_review_beside_the_rise(
+    morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    with Store(tmp_path / DATABASE_NAME) as store:
+        ended = store.batches.get(morning["ended"])
+        at = ended.started_at + timedelta(hours=1)
+        store.batches.add_event(ended.id, Event(at, EventKind.WINDOWPANE, "holds"))
+        store.batches.add_event(ended.id, Event(at, EventKind.TTA, "7.5"))
+        (before,) = [each for each in store.outlooks.of(ended.id) if each.at <= at][-1:]
+    assert before.rise_pct is not None
+    said = words(shown("review", morning["ended"]))
+    assert "Checked by hand" in said
+    assert "windowpane: holds" in said
+    assert "acidity (TTA) 7.5 mL" in said
+    assert f"{before.rise_pct.p50:.0f} %" in said
+
+
+@pytest.mark.parametrize(("screen", "name"), [("batch", "rising"), ("review", "ended")])
+def test_a_dough_with_egg_says_its_time_above_5_c_with_the_guidance_planned_or_not(
+    screen: str, name: str, morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    assert "It holds" not in words(shown(screen, morning[name]))
+    with Store(tmp_path / DATABASE_NAME) as store, store.writing(is_of_batches=True) as connection:
+        connection.execute("UPDATE batch SET perishable = ? WHERE id = ?", ('["egg"]', morning[name]))
+    said = words(shown(screen, morning[name]))
+    assert "It holds egg: " in said
+    assert "above 5.0 °C (41.0 °F) in this stage alone, by the probe" in said
+    assert "commonly up to 4 h (3-501.19)" in said
+
+
 @pytest.mark.parametrize(("step", "target_pct"), [(-10, 65.0), (5, 80.0)])
 def test_one_touch_moves_the_band(
     step: int, target_pct: float, morning: dict[str, BatchId], shown: Runs, tmp_path: Path
@@ -267,6 +366,23 @@ def test_one_touch_moves_the_band(
     with Store(tmp_path / DATABASE_NAME) as store:
         assert store.batches.get(morning["nearly"]).target.rise_pct == target_pct
     assert f"the band stands at {target_pct:.0f} % up" in charts(app)[0].alt
+
+
+def test_the_band_stands_where_the_edge_at_the_wall_will(
+    morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    app = shown("batch", morning["nearly"])
+    with Store(tmp_path / DATABASE_NAME) as store:
+        found = store.outlooks.latest(morning["nearly"])
+    assert found is not None
+    assert found.target_edge is not None
+    level = found.target_edge.level_mm
+    edge = f"{level.p05:.0f} to {level.p95:.0f} mm up the wall"
+    told = f"the edge reaches the band {edge}; the middle then stands about 12 mm higher"
+    assert told in words(app)
+    assert told in charts(app)[0].alt
+    app.button(key="band 5").click().run()  # of a band that was moved nothing is known until it is estimated again
+    assert "up the wall" not in words(app) + charts(app)[0].alt
 
 
 def test_what_if_is_answered_beside_the_forecast(morning: dict[str, BatchId], shown: Runs) -> None:
@@ -290,8 +406,8 @@ def test_dew_point_is_held_against_the_dough(morning: dict[str, BatchId], shown:
 
 def test_a_level_read_by_eye_is_kept_with_its_doubt(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
     app = shown("batch", morning["no_rise"])
-    app.number_input[0].set_value(112.0)
-    app.button[-2].click().run()
+    field(app, "Level at the wall, mm over the base").set_value(112.0)
+    next(button for button in app.button if button.label == "Note").click().run()
     assert not app.exception
     with Store(tmp_path / DATABASE_NAME) as store:
         levels = [r for r in store.readings.of(store.batches.get(morning["no_rise"])) if r.channel is Channel.LEVEL]
@@ -300,7 +416,7 @@ def test_a_level_read_by_eye_is_kept_with_its_doubt(morning: dict[str, BatchId],
 
 def test_an_empty_level_is_asked_for_and_not_kept(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
     app = shown("batch", morning["no_rise"])
-    app.button[-2].click().run()
+    next(button for button in app.button if button.label == "Note").click().run()
     assert [toast.value for toast in app.toast] == ["Type the level in millimetres first."]
     with Store(tmp_path / DATABASE_NAME) as store:
         assert not [r for r in store.readings.of(store.batches.get(morning["no_rise"])) if r.channel is Channel.LEVEL]
@@ -347,13 +463,13 @@ def test_an_overproofed_batch_says_why(morning: dict[str, BatchId], shown: Runs)
     text = words(app)
     assert "Poppy rolls, tray 2: over-proofed by 1 h 2" in text
     assert "warm dough brought it forward by about" in text
-    assert "2.6 °C warmer than planned in the mean" in text
+    assert "2.7 °C warmer than planned in the mean" in text
     assert "It was called at 07:1" in text
     assert "nobody answered" in text
     assert "Kept to what was planned, this dough would have been ready after" in text
-    assert "Or 4" in text
+    assert "Or 5" in text
     causes = charts(app)[0].alt
-    assert causes.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.6 °C warmer: −")
+    assert causes.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.7 °C warmer: −")
     assert "yeast 0.9 % not 0.6 %" in causes
 
 
@@ -422,16 +538,23 @@ def test_settings_that_may_demand_a_login_stop_them(morning: dict[str, BatchId],
     assert "Barley rolls" not in said
 
 
+def watched_start(shown: Runs, like: str, sensor: str) -> AppTest:
+    """Start, with a dough like one before and the editor open in which a sensor was chosen to look at it."""
+    app = shown("start")
+    label = plain(like)
+    next(button for button in app.button if button.label == label).click().run()
+    app.button(key="open-watcher").click().run()
+    app.selectbox(key="edit-node").select(sensor).run()
+    assert not app.exception
+    return app
+
+
 def test_a_batch_is_started_like_one_before_in_a_vessel_that_was_tared(
     morning: dict[str, BatchId], shown: Runs, tmp_path: Path
 ) -> None:
-    app = shown("start")
-    app.selectbox(key="like").set_value("Hill country loaf, first rise").run()
-    app.selectbox(key="node").set_value("mac:020000fffe5e0001").run()
-    assert not app.exception
+    app = watched_start(shown, "Hill country loaf, first rise", "mac:020000fffe5e0001")
     text = words(app)
     assert "as Hill country loaf" in text
-    assert "6.0 l" in text
     assert "180 to 230 mm across, 250 mm deep inside" in text
     assert "heard 18 s ago: dough 25.3 °C (77.5 °F); 152 mm down to what is below it, 168 mm of dough, 5.1" in text
     app.button(key="zero").click().run()
@@ -443,8 +566,7 @@ def test_a_batch_is_started_like_one_before_in_a_vessel_that_was_tared(
 
 
 def test_a_node_that_is_silent_cannot_tare(morning: dict[str, BatchId], shown: Runs, tmp_path: Path) -> None:
-    app = shown("start")
-    app.selectbox(key="node").set_value("mac:020000fffe5e0002").run()
+    app = watched_start(shown, "Hill country loaf, first rise", "mac:020000fffe5e0002")
     assert "last heard 42 min ago: look after it first" in words(app)
     app.button(key="zero").click().run()
     assert "Not set to zero" in app.toast[0].value
@@ -457,7 +579,8 @@ def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], 
     assert "heard 18 s ago; nothing lost" in text
     assert "heard 42 min ago; 12 sent while out of reach were lost" in text
     assert "offline" in text
-    assert ">checksum</td>" in text
+    assert ">damaged on the way</td>" in text
+    assert "if it comes often, look at plug, cable and supply</td>" in text
     assert "<b>nobody</b>" not in text
 
 
@@ -482,22 +605,27 @@ def number_of(kind: AlertKind) -> int:
 
 def test_board_shows_what_calls_and_one_touch_acknowledges_it(morning: dict[str, BatchId], shown: Runs) -> None:
     app = shown("board")
-    assert "<b>Milk buns: past its peak</b>, since " in words(app)
+    assert '<p class="call grave">past its peak, since 09:28</p>' in words(app), "in the card of its dough"
     assert ": node silent</b>, since " in words(app)
-    assert "Last night: " in words(app)
+    assert "Last night" not in words(app), "nobody was called"
     number = number_of(AlertKind.PAST_PEAK)
-    app.button(key=f"seen-board-{number}").click().run()
+    app.button(key=f"seen-card-{number}").click().run()
     assert not app.exception
     assert stands() == {AlertKind.PAST_PEAK: Phase.ACKNOWLEDGED, AlertKind.NODE_SILENT: Phase.UNACKNOWLEDGED}
-    assert "Milk buns: past its peak</b>" not in words(app), "the board shows what nobody has acknowledged"
+    assert 'class="call' not in words(app), "the board shows what nobody has acknowledged"
+    assert "Milk buns</small>" not in words(app), "and the bar asks no more"
     with Store(queries.database()) as store:
         assert [change.by for change in store.alerts.history()] == ["the dashboard"]
 
 
 def test_board_acknowledges_all_by_one_touch(morning: dict[str, BatchId], shown: Runs) -> None:
+    other = Subject(Sort.NODE, "urn:dev:mac:020000fffe5e0008")
+    with Store(queries.database()) as store:
+        store.alerts.save([Alert(other, AlertKind.NODE_SILENT, 1, NOW, NOW, called_at=NOW)], [], [], NOW)
     app = shown("board")
     app.button(key="all-seen").click().run()
-    assert set(stands().values()) == {Phase.ACKNOWLEDGED}
+    assert stands()[AlertKind.NODE_SILENT] is Phase.ACKNOWLEDGED
+    assert stands()[AlertKind.PAST_PEAK] is Phase.UNACKNOWLEDGED, "a dough's call is answered in its card"
 
 
 @pytest.mark.parametrize("doughs", ["morning", "nothing"])
@@ -514,7 +642,7 @@ def test_board_shows_the_monitors_own_trouble_first_until_it_is_over(
     said = words(app)
     assert "<b>the monitor: monitor in trouble</b>, since " in said
     assert "nobody has seen it yet: the disk under &lt;b&gt;here&lt;/b&gt; is nearly full; what to do: " in said
-    assert doughs == "nothing" or said.index("the disk under") < said.index(": past its peak</b>, since ")
+    assert doughs == "nothing" or said.index("the disk under") < said.index("past its peak, since ")
     app.button(key=f"seen-board-{number_of(AlertKind.TROUBLE)}").click().run()
     assert "seen: the disk under" in words(app), "it stays while it lasts"
     with Store(queries.database()) as store:
@@ -544,6 +672,6 @@ def test_who_may_only_look_can_say_nothing_to_an_alert(
     (folder / CONFIG_NAME).write_text('[dashboard]\nlogin = "proxy"\nbakers = ["ida"]\nviewers = ["guest"]\n')
     monkeypatch.setattr("dashboard.access.visitor.who", lambda access, secret: "guest")
     visitor.settings.clear()
-    app.button(key=f"seen-board-{number_of(AlertKind.PAST_PEAK)}").click().run()
+    app.button(key=f"seen-card-{number_of(AlertKind.PAST_PEAK)}").click().run()
     assert stands()[AlertKind.PAST_PEAK] is Phase.UNACKNOWLEDGED
     visitor.settings.clear()

@@ -2,14 +2,17 @@
 
 import html
 import re
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from sample_bakery import fill
+from sample_bakery import NOW, fill
 from streamlit.testing.v1 import AppTest
 
 from dashboard.board import screen as board
-from monitor.settings.data_dir import CONFIG_NAME
+from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
+from monitor.store import heartbeat
+from monitor.store.store import Store
 
 SCREENS = sorted(path.parent.name for path in Path(board.__file__).parents[1].glob("*/screen.py"))
 SCREENS.remove("guide")  # its pages are English
@@ -21,7 +24,7 @@ ENGLISH = re.compile(
 # What may stay: names the baker gave, a part of a recipe among them; what is kept as it was worded when it was sent.
 STAYS = (
     "Hill country loaf", "Village loaf: ready. Divide and shape.", "Tamarack loaf: dough", "dough kneten",
-    "dough, 59,5 oz", "it has not begun to rise",
+    "dough, 59,5 oz", "dough: St", "it has not begun to rise",
 )  # fmt: skip
 
 
@@ -48,7 +51,11 @@ def _screen() -> None:
         lambda: review.show(review_page, compare_page), title="f", url_path="f", default=name == "review"
     )
     batch_page = st.Page(lambda: batch.show(review_page, review_page), title="b", url_path="b", default=name == "batch")
-    others = {"board": lambda: board.show(batch_page, review_page), "sensors": sensors.show, "safety": safety.show}
+    others = {
+        "board": lambda: board.show(batch_page, review_page, review_page),
+        "sensors": sensors.show,
+        "safety": safety.show,
+    }
     others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
     st.navigation([review_page, batch_page, compare_page, *pages], position="hidden").run()
@@ -101,3 +108,16 @@ def test_a_screen_is_told_in_german(name, bakery, monkeypatch):
     app.run()
     assert not app.exception, app.exception
     assert leftovers(told(app)) == []
+
+
+def test_that_nobody_watches_is_told_in_german(bakery, monkeypatch):
+    folder, _ = bakery
+    monkeypatch.setenv("PROOFING_DATA_DIR", str(folder))
+    monkeypatch.setenv("PROOFING_TEST_SCREEN", "board")
+    with Store(folder / DATABASE_NAME) as store:
+        store.settings.put(heartbeat.KEY, (NOW - timedelta(minutes=15)).isoformat())
+    lines = told(AppTest.from_function(_screen, default_timeout=60).run())
+    with Store(folder / DATABASE_NAME) as store:
+        heartbeat.beat(store)
+    assert "Seit 10:21 AM läuft kein Sammler: niemand wird gerufen." in lines
+    assert leftovers(lines) == []

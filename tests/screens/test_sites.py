@@ -16,8 +16,7 @@ from dashboard.access import preferences, sites, visitor
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
-from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.copies import copy_of
+from monitor.settings.data_dir import DATABASE_NAME, copy_of
 from monitor.store.store import Store
 
 APP = Path(__file__).resolve().parents[2] / "dashboard" / "app.py"
@@ -42,7 +41,6 @@ def ids(kept: tuple[Path, dict[str, BatchId]], tmp_path: Path, monkeypatch: pyte
             with sqlite3.connect(path) as connection:
                 connection.execute("UPDATE batch SET name = 'Rye buns' WHERE name = 'Milk buns'")
             connection.close()
-        Store(path, as_copy=True).close()
     monkeypatch.setenv("PROOFING_DATA_DIR", str(tmp_path))
     monkeypatch.setattr("sys.argv", ["app.py"])
     return found
@@ -151,6 +149,6 @@ def test_a_site_in_the_address_opens_no_store_of_another(
 def test_settings_of_the_directory_hold_for_its_copies(ids: dict[str, BatchId], tmp_path: Path) -> None:
     (tmp_path / "config.toml").write_text('temp_unit = "F"\n')
     with queries.opened("rye-street") as store:
-        preferences._settings.clear()
+        preferences.settings.clear()
         assert preferences.reader(store.path.parent).temp_unit == "F"
-        preferences._settings.clear()
+        preferences.settings.clear()

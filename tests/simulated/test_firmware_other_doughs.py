@@ -14,8 +14,11 @@ from pathlib import Path
 import pytest
 
 from firmware_sim.__main__ import main
+from firmware_sim.bench.sensors import UNTROUBLED
+from firmware_sim.bench.troubles import TroubleKind
+from firmware_sim.doughs.bakings import bubble_traits, wild_traits
 from firmware_sim.doughs.bubble import BubbleDough, BubbleTraits, yeast_pace
-from firmware_sim.doughs.catalogue import KINDS, SIMULATORS, bubble_traits, names_of, wild_traits
+from firmware_sim.doughs.catalogue import KINDS, SIMULATORS, names_of
 from firmware_sim.doughs.dough import Dough
 from firmware_sim.doughs.recipes import BUBBLE_RECIPES, WILD_RECIPES
 from firmware_sim.doughs.wild import (
@@ -31,7 +34,7 @@ from firmware_sim.doughs.wild import (
     WildTraits,
     growth_pace,
 )
-from firmware_sim.recordings.histories import drawn_history
+from firmware_sim.recordings.histories import CATALOGUES, CLEAN, LONGEST_COLD_H, TROUBLED, History, drawn_history
 
 Folds = tuple[tuple[float, float], ...]
 
@@ -265,22 +268,59 @@ def test_histories_are_the_seed_s_own_and_say_what_they_are(tmp_path: Path) -> N
     about = json.loads((both[0] / "about.json").read_text())
     assert about["simulator"] == "wild"
     assert about["judged_by"] in ("rise", "peak")
+    assert about["leaven"] == "sourdough"
+    assert about["ready_at"] == json.loads((both[0] / "truth.json").read_text())["ready_at"]
+    assert about["formula_pct"]["sourdough"] == pytest.approx(
+        100.0 * batches[1]["formula"]["sourdough_g"] / batches[1]["formula"]["flour_g"], rel=0.02
+    )
     with (both[0] / "READINGS.csv").open(newline="") as file:
         assert len(list(csv.DictReader(file))) > 50
 
 
-def test_histories_cover_the_kinds_and_their_targets_are_mostly_within_reach() -> None:
-    drawn = [drawn_history(simulator, seed, has_formula=False) for simulator in SIMULATORS for seed in range(900, 912)]
-    assert {history.simulator for history in drawn} == set(SIMULATORS)
-    assert len({history.history for history in drawn}) >= 5
-    assert {history.judged_by for history in drawn} == {"rise", "peak"}
-    for history in drawn:
+@pytest.fixture(scope="module")
+def drawn() -> dict[str, list[History]]:
+    """The same seeds in both catalogues."""
+    return {
+        catalogue: [
+            drawn_history(simulator, seed, has_formula=False, catalogue=catalogue)
+            for simulator in SIMULATORS
+            for seed in range(900, 912)
+        ]
+        for catalogue in CATALOGUES
+    }
+
+
+@pytest.mark.parametrize("catalogue", CATALOGUES)
+def test_histories_cover_the_kinds_and_their_targets_are_mostly_within_reach(
+    drawn: dict[str, list[History]], catalogue: str
+) -> None:
+    found = drawn[catalogue]
+    assert {history.simulator for history in found} == set(SIMULATORS)
+    assert len({history.history for history in found}) >= 6
+    assert {history.judged_by for history in found} == {"rise", "peak"}
+    for history in found:
         assert history.order.dough in names_of(history.simulator)
-        assert history.order.hours <= 14.0
+        assert history.order.hours <= LONGEST_COLD_H
         assert (history.folds == "none") == (not history.order.folds_min)
         assert history.folds != "untold" or history.order.noted_folds_min == ()
         target_pct = history.order.target_rise_pct
         assert target_pct is None or 30.0 <= target_pct <= 120.0
+
+
+def test_both_catalogues_hold_the_same_doughs_and_only_one_has_troubles(drawn: dict[str, list[History]]) -> None:
+    for troubled, clean in zip(drawn[TROUBLED], drawn[CLEAN], strict=True):
+        assert clean.order.troubles == ()
+        assert clean.folds != "untold"
+        assert clean.order.noise == UNTROUBLED[troubled.order.noise]
+        same = replace(
+            troubled.order,
+            troubles=(),
+            noise=clean.order.noise,
+            noted_folds_min=clean.order.noted_folds_min,
+        )
+        assert clean.order == same
+    met = {one.kind for history in drawn[TROUBLED] for one in history.order.troubles}
+    assert met == set(TroubleKind)
 
 
 def test_seeds_that_are_no_range_are_refused(capsys: pytest.CaptureFixture[str], tmp_path: Path) -> None:

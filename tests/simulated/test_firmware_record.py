@@ -75,9 +75,11 @@ def test_clean_sensors_tell_the_truth(tmp_path: Path) -> None:
     area_cm2 = vessel["base_mm"][0] * vessel["base_mm"][1] / 100
     start_ml = json.loads((tmp_path / "truth.json").read_text())["start_volume_ml"]
     last, truth = rows(tmp_path / "READINGS.csv")[-1], rows(tmp_path / "truth.csv")[-1]
-    seen_ml = (vessel["sensor_to_base_mm"] - float(last["distance_mm"])) / 10 * area_cm2
-    dome_ml = seen_ml - start_ml * (1 + float(truth["rise_pct"]) / 100)
-    assert 0 <= dome_ml <= 0.8 * area_cm2  # the sensor sees a dome of up to 8 mm
+    middle_mm, edge_mm = float(truth["centre_mm"]), float(truth["edge_mm"])
+    assert vessel["sensor_to_base_mm"] - float(last["distance_mm"]) == pytest.approx(middle_mm, abs=0.06)
+    assert 0 < middle_mm - edge_mm < 0.2 * min(vessel["base_mm"])  # it rises, so it domes
+    volume_ml = (middle_mm + edge_mm) / 20 * area_cm2
+    assert volume_ml == pytest.approx(start_ml * (1 + float(truth["rise_pct"]) / 100), rel=1e-3)
 
 
 def test_usual_sensors_are_noisy_stepped_and_sometimes_silent(tmp_path: Path) -> None:

@@ -13,7 +13,7 @@ from monitor.clock import SystemClock
 from monitor.commands import alerts
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import ConfigError, StoreError
-from monitor.recipe.batch import Batch, BatchId, Stage
+from monitor.recipe.batch import Batch, BatchId, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.store.store import Store
 
@@ -45,10 +45,24 @@ def said(bakery: Path, *words: str) -> str:
 
 
 def test_list_shows_what_stands_with_numbers(bakery: Path) -> None:
-    first, second = said(bakery, "list").splitlines()
+    first, second, *unwatched = said(bakery, "list").splitlines()
+    assert unwatched[0] == "No collector is running: nobody will be called."
     assert first.startswith("   1  Hill country loaf (batch 1): ready, since ")
     assert first.endswith(", nobody has seen it yet")
     assert second.startswith("   2  node urn:dev:x: node silent, since ")
+
+
+def test_a_fold_that_is_seen_by_its_number_is_noted_and_one_of_all_is_not(bakery: Path, store: Store) -> None:
+    now = SystemClock().now()
+    due = Alert(Subject.batch(BatchId(1)), AlertKind.FOLD_DUE, 1, now, now, called_at=now)
+    store.save_step(BatchId(1), Outlook(now, State.RISING), (due,), ())
+    assert "fold now: seen" in said(bakery, "seen", "--all")
+    assert store.batches.get(BatchId(1)).events == ()
+    number = str(next(alert.number for alert in store.alerts.active() if alert.kind is AlertKind.FOLD_DUE))
+    assert "fold now: seen" in said(bakery, "seen", number)
+    assert [event.kind for event in store.batches.get(BatchId(1)).events] == [EventKind.FOLD]
+    with pytest.raises(StoreError, match="is noted already"):
+        said(bakery, "seen", number)
 
 
 def test_acknowledged_alert_says_so_and_stands_until_it_is_over(bakery: Path) -> None:
@@ -113,4 +127,5 @@ def test_wrong_numbers_and_nothing_named_are_refused_in_words(bakery: Path) -> N
 
 
 def test_nothing_stands(store: Store, tmp_path: Path) -> None:
-    assert said(tmp_path, "list") == said(tmp_path, "seen", "--all") == "nothing calls for you\n"
+    assert said(tmp_path, "list").splitlines()[0] == "nothing calls for you"
+    assert said(tmp_path, "seen", "--all") == "nothing calls for you\n"

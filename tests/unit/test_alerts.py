@@ -1,17 +1,19 @@
 """The step of the alerts on its own: what no story tells, and what must hold for any facts."""
 
+from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from math import exp
 
 import pytest
-from hypothesis import given
-from hypothesis import strategies as st
 
-from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, AlertUpdate, Facts, Phase, Rules, Subject, step
+from monitor.alerts.calls import CallRules
+from monitor.alerts.dough import Alert, AlertKind, AlertUpdate, Facts, Phase, Rules, Subject, step
 from monitor.alerts.limits import AIR_LIMITS, DRYING_STARTS_PA, air_limits
-from monitor.alerts.reasons import BatchEnded, TargetReached
+from monitor.alerts.reasons import BatchEnded, DoughCovered, NoRise, TargetReached
+from monitor.alerts.ripeness import Window, ripe_window
 from monitor.dough.air import skin_state
-from monitor.dough.outlook import Band, Moments, NoForecast, Outlook, State
+from monitor.dough.outlook import Band, Cause, Moments, Obstruction, ObstructionKind, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
 from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import Shape, Vessel
@@ -102,6 +104,199 @@ def test_batch_without_a_height_sensor_is_told_by_its_forecast() -> None:
     by_warmth = replace(LOAF, nodes=((Channel.AIR_TEMP, NODE),))
     outlook = replace(READY, is_from_heights=False)
     assert called(step(Rules(look_hold_min=0.0), (), facts(outlook, batch=by_warmth))) == [AlertKind.READY]
+
+
+# -- no rise -------------------------------------------------------------------------------------------------------
+
+LIFELESS = Outlook(at=NOON, state=State.NOT_RISING, cause=Cause.NO_LIVE_YEAST)
+
+
+def looked(outlooks: Iterable[Outlook], batch: Batch = LOAF, rules: Rules | None = None) -> list[tuple[float, str]]:
+    """What is called, a minute a look: the minute and the kind."""
+    alerts: tuple[Alert, ...] = ()
+    found = []
+    for minute, outlook in enumerate(outlooks):
+        now = NOON + minutes(minute)
+        done = step(rules or Rules(), alerts, facts(replace(outlook, at=now), now, batch))
+        alerts = done.alerts
+        found += [(float(minute), kind.value) for kind in called(done)]
+    return found
+
+
+def test_forgotten_yeast_is_called_once_with_its_cause_and_rings_at_night() -> None:
+    assert looked([LIFELESS] * 480) == [(10.0, "not rising")]
+    assert AlertKind.NOT_RISING in CallRules().wakes
+    alerts = step(Rules(not_rising_hold_min=0.0), (), facts(LIFELESS)).alerts
+    assert [alert.reason for alert in alerts] == [NoRise(Cause.NO_LIVE_YEAST)]
+
+
+def test_no_rise_that_wobbles_is_told_once_and_over_when_it_rises() -> None:
+    waking = Outlook(at=NOON, state=State.NO_RISE)
+    risen = replace(waking, state=State.RISING, rise_pct=Band(18.0, 20.0, 22.0))
+    wobbling = [LIFELESS] * 15 + [waking] * 15
+    assert looked(wobbling * 3) == [(10.0, "not rising")]
+    assert looked([LIFELESS] * 15 + [risen] * 15 + [LIFELESS] * 15) == [(10.0, "not rising"), (40.0, "not rising")]
+
+
+def test_a_dough_in_the_cold_is_not_asked_to_rise() -> None:
+    chilled = noted(EventKind.MOVE, "refrigerator", 60.0)
+    assert looked([LIFELESS] * 60, chilled) == []
+    assert looked([LIFELESS] * 200, noted(EventKind.MOVE, "room", batch=chilled)) == [(130.0, "not rising")]
+
+
+def test_a_dough_whose_height_is_in_doubt_is_not_called_flat() -> None:
+    assert looked([replace(LIFELESS, rise_pct=Band(70.0, 95.0, 127.0))] * 60) == []
+
+
+def test_a_starter_in_its_lag_is_left_alone() -> None:
+    """Whether it is only late is the forecast's to say: until then its state is no rise yet."""
+    assert looked([Outlook(at=NOON, state=State.NO_RISE)] * 200, replace(LOAF, stage=Stage.PREFERMENT)) == []
+
+
+# -- not dough -----------------------------------------------------------------------------------------------------
+
+
+HIDING = [ObstructionKind.LID, ObstructionKind.CONDENSATION, ObstructionKind.BLIND_ZONE, ObstructionKind.AWAY]
+
+
+def blocked(since: datetime, kind: ObstructionKind = ObstructionKind.LID, **changes: object) -> Outlook:
+    """A dough of which a sensor shows a lid at 256 % while the forecast runs on: ready in the middle, not for sure."""
+    late = Moments(*[NOON - minutes(30)] * 4, NOON + minutes(600), NOON - minutes(30), NOON + minutes(500))
+    hidden = Obstruction(kind, since, None, 0.9)
+    return replace(Outlook(at=NOON, state=State.RISING, ready=late, obstructions=(hidden,)), **changes)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("kind", HIDING)
+def test_what_stands_before_the_sensor_is_told_once_and_nothing_false_meanwhile(kind: ObstructionKind) -> None:
+    assert looked([blocked(NOON, kind)] * 300) == [(6.0, "view blocked")]
+    past = blocked(NOON, kind, state=State.PAST_PEAK, past_peak_chance=0.99, peak=Moments(*[NOON] * 5))
+    told = looked([past] * 60)
+    assert (6.0, "view blocked") in told
+    assert "past its peak" not in {name for _, name in told}, "no fall was seen: nobody is to fold and chill it"
+
+
+def test_hand_that_is_gone_within_minutes_is_not_told() -> None:
+    clear = Outlook(at=NOON, state=State.RISING)
+    assert looked([blocked(NOON, ObstructionKind.HAND, ready=Moments())] * 5 + [clear] * 20) == []
+
+
+def test_a_dough_behind_a_lid_is_called_by_the_late_estimate() -> None:
+    sure = blocked(NOON - minutes(60), ready=READY.ready, state=State.READY)
+    assert (1.0, "ready") in looked([sure] * 5)
+
+
+def test_view_that_comes_and_goes_is_told_once_and_a_second_lid_of_the_night_too() -> None:
+    clear = Outlook(at=NOON, state=State.RISING)
+    second = blocked(NOON + minutes(40))
+    assert looked([blocked(NOON)] * 20 + [clear] * 20 + [second] * 20) == [(6.0, "view blocked")]
+    late = blocked(NOON + minutes(120))
+    assert looked([blocked(NOON)] * 20 + [clear] * 100 + [late] * 20) == [
+        (6.0, "view blocked"),
+        (126.0, "view blocked"),
+    ]
+
+
+def test_moved_tub_is_told_once_and_a_fall_that_may_be_a_fold_is_not() -> None:
+    moved = Obstruction(ObstructionKind.MOVED, NOON, NOON, 0.95)
+    rising = Outlook(at=NOON, state=State.RISING, obstructions=(moved,))
+    assert looked([rising] * 300) == [(15.0, "level jumped")]
+    known = noted(EventKind.MOVE, ago_min=4.0)
+    assert looked([rising] * 60, known) == looked([rising] * 60, noted(EventKind.MOVE, "refrigerator", 90.0)) == []
+    assert looked([replace(rising, past_peak_chance=0.9)] * 60) == [], "in the fall small steps pass for dough"
+    again = replace(moved, since=NOON - minutes(90), until=NOON - minutes(90))
+    assert looked([replace(rising, obstructions=(again, moved))] * 60) == [], "a sensor that wanders"
+    either = replace(rising, obstructions=(moved, replace(moved, kind=ObstructionKind.FOLD, chance=0.4)))
+    assert looked([either] * 60) == []
+
+
+# -- at its peak, and over the band ---------------------------------------------------------------------------------
+
+STARTER = replace(LOAF, stage=Stage.PREFERMENT, target=Target(None))
+
+
+def peaking(at: datetime, state: State = State.RISING) -> Outlook:
+    moments = Moments(*[at] * 5)
+    return Outlook(at=NOON, state=state, rise_pct=Band(80.0, 80.0, 80.0), ready=moments, peak=moments)
+
+
+def test_a_starter_is_called_an_hour_before_its_peak_and_again_near_it() -> None:
+    peak_at = NOON + minutes(90)
+    course = [
+        replace(peaking(peak_at), peak_soon_chance=0.9 * (minute >= 80))
+        if minute < 90
+        else peaking(peak_at, State.AT_PEAK)
+        for minute in range(110)
+    ]
+    assert looked(course, STARTER) == [(31.0, "ready soon"), (81.0, "at its peak"), (90.0, "ready")]
+
+
+def test_a_peak_that_may_be_far_is_no_news() -> None:
+    wide = Moments(NOON, NOON + minutes(50), NOON + minutes(119), None, None)
+    assert looked([replace(peaking(NOON), ready=wide, peak=wide)] * 3, STARTER) == [(1.0, "ready soon")]
+    far = replace(wide, p50=NOON + minutes(500))
+    assert looked([replace(peaking(NOON), ready=far, peak=far)] * 3, STARTER) == []
+
+
+def test_a_peak_that_is_waited_for_is_called_at_a_lesser_chance_also_behind_a_lid() -> None:
+    near = replace(peaking(NOON + minutes(40)), peak_soon_chance=0.3)
+    assert (1.0, "at its peak") in looked([near] * 5, STARTER)
+    assert (1.0, "at its peak") in looked([replace(near, obstructions=blocked(NOON).obstructions)] * 5, STARTER)
+    assert "at its peak" not in {kind for _, kind in looked([replace(near, rise_pct=None)] * 5)}
+
+
+def test_nothing_is_said_of_weakness_while_a_starter_is_ripe() -> None:
+    """Started four hours before noon, peak at noon: ripe for 29 minutes to either side, and then not any more."""
+    course = [peaking(NOON, State.PAST_PEAK)] * 60
+    assert [each for each in looked(course, STARTER) if each[1] == "past its peak"] == [(31.0, "past its peak")]
+    window = ripe_window(STARTER, course[0], 15.0)
+    assert window is not None
+    assert window.closes_at == NOON + timedelta(hours=4) * 0.12
+    assert ripe_window(STARTER, course[0], 45.0) == Window(NOON - minutes(45), NOON + minutes(45))
+    assert ripe_window(LOAF, course[0], 15.0) is ripe_window(STARTER, Outlook(NOON, State.RISING), 15.0) is None
+
+
+def risen(pct: float) -> Outlook:
+    return replace(READY, rise_pct=Band(pct, pct, pct), peak=Moments(*[NOON + minutes(300)] * 5))
+
+
+def test_a_dough_far_over_its_band_is_called_before_it_falls() -> None:
+    rising = [risen(75.0 + minute) for minute in range(120)]
+    assert looked(rising) == [(1.0, "ready"), (26.0, "over the band")]
+    assert CallRules().wakes >= {AlertKind.OVER_BAND}
+    assert looked(rising[:24]) == [(1.0, "ready")]
+    assert looked(rising, replace(LOAF, target=Target(None)))[-1][1] != "over the band"
+
+
+def test_what_a_blocked_sensor_shows_is_not_over_the_band() -> None:
+    behind = [replace(risen(256.0), obstructions=blocked(NOON).obstructions)] * 60
+    assert "over the band" not in {kind for _, kind in looked(behind)}
+
+
+def test_ready_soon_comes_when_it_may_be_ready_already_and_not_while_nobody_can_tell() -> None:
+    def told(early: float, middle: float) -> list[tuple[float, str]]:
+        moments = Moments(NOON, NOON + minutes(middle), NOON + minutes(middle), None, None, NOON + minutes(early), None)
+        return looked([replace(READY, state=State.RISING, ready=moments)] * 3)
+
+    assert told(0.0, 40.0) == told(5.0, 8.0) == [(1.0, "ready soon")]
+    assert told(5.0, 40.0) == told(0.0, 400.0) == []
+
+
+def test_an_oven_is_not_lit_for_a_dough_that_may_take_all_day() -> None:
+    baked = replace(LOAF, preheat_min=30.0)
+    day = Moments(NOON, NOON + minutes(20), NOON + minutes(800), None, None)
+    assert looked([replace(READY, state=State.RISING, ready=day)] * 3, baked) == []
+
+
+def test_a_dough_that_sinks_because_it_cools_is_not_past_its_peak() -> None:
+    fallen = replace(READY, state=State.PAST_PEAK, peak=Moments(*[NOON - minutes(10)] * 5), air_temp_c=4.0)
+    since = Moments(*[NOON - minutes(300)] * 5)
+    chilled = noted(EventKind.MOVE, "refrigerator", 60.0)
+    assert "past its peak" in {kind for _, kind in looked([fallen] * 20)}
+    assert "past its peak" not in {kind for _, kind in looked([fallen] * 20, chilled)}
+    assert "past its peak" in {kind for _, kind in looked([replace(fallen, peak=since)] * 20, chilled)}
+    out = noted(EventKind.MOVE, "room", 5.0, batch=chilled)
+    assert "past its peak" not in {kind for _, kind in looked([fallen] * 20, out)}
+    assert (117.0, "past its peak") in looked([fallen] * 200, out)
 
 
 # -- acknowledged, shelved, suppressed -----------------------------------------------------------------------------
@@ -267,8 +462,72 @@ def test_sourdough_alone_lowers_the_warm_limit_and_yeast_beside_it_does_not() ->
     proof = replace(LOAF, stage=Stage.FINAL_PROOF)
     sour = replace(proof, formula=Formula(1000.0, sourdough_g=200.0))
     mixed = replace(proof, formula=Formula(1000.0, sourdough_g=200.0, fresh_yeast_g=5.0))
-    assert air_limits(sour).high_c == 32.0
-    assert air_limits(mixed).high_c == air_limits(proof).high_c == 46.0
+    assert air_limits(sour, NOON).high_c == 32.0
+    assert air_limits(mixed, NOON).high_c == air_limits(proof, NOON).high_c == 46.0
+
+
+def test_rye_on_sourdough_bears_what_wheat_does_not() -> None:
+    sour = replace(LOAF, formula=Formula(1000.0, sourdough_g=200.0))
+    for name in ("Coarse rye, tub 2", "Roggenmischbrot"):
+        assert air_limits(replace(sour, name=name), NOON).high_c == 36.0
+    assert air_limits(replace(sour, recipe="dark rye"), NOON).high_c == 36.0
+    assert air_limits(replace(sour, name="Cryer's wheat"), NOON).high_c == 32.0
+
+
+def noted(kind: EventKind, note: str = "", ago_min: float = 0.0, batch: Batch = LOAF) -> Batch:
+    return replace(batch, events=(*batch.events, Event(NOON - minutes(ago_min), kind, note)))
+
+
+def test_a_proofer_may_be_warmer_than_a_room() -> None:
+    warm = Outlook(at=NOON, state=State.RISING, air_temp_c=36.0)
+    in_proofer = noted(EventKind.MOVE, "Proofer")
+    assert looked([warm] * 30) == [(10.0, "air too warm")]
+    assert looked([warm] * 30, in_proofer) == []
+    assert looked([replace(warm, air_temp_c=41.0)] * 30, in_proofer) == [(10.0, "air too warm")]
+
+
+def test_warm_tub_in_the_cold_is_given_time_and_a_refrigerator_that_is_none_is_told() -> None:
+    cold = noted(EventKind.MOVE, "refrigerator")
+    on_tub = [
+        Outlook(at=NOON, state=State.RISING, air_temp_c=4.0 + 20.0 * exp(-minute / 60.0)) for minute in range(480)
+    ]
+    assert looked(on_tub, cold) == []
+    warm = [Outlook(at=NOON, state=State.RISING, air_temp_c=18.0)] * 240
+    ((at, kind),) = looked(warm, cold)
+    assert kind == "air too warm"
+    assert 30.0 < at < 75.0
+
+
+def test_cold_tub_in_the_room_is_given_time_too() -> None:
+    out = noted(EventKind.MOVE, "room", batch=noted(EventKind.MOVE, "refrigerator", 600.0))
+    on_tub = [
+        Outlook(at=NOON, state=State.RISING, air_temp_c=23.0 - 19.0 * exp(-minute / 60.0)) for minute in range(300)
+    ]
+    assert looked(on_tub, out) == []
+    assert [kind for _, kind in looked([Outlook(at=NOON, state=State.RISING, air_temp_c=12.0)] * 300, out)] == [
+        "air too cold"
+    ]
+
+
+DRY = Outlook(at=NOON, state=State.RISING, air_temp_c=24.0, humidity_pct=45.0)
+
+
+def test_covered_loaf_is_not_too_dry_until_it_is_bare_again() -> None:
+    loaf = replace(LOAF, stage=Stage.FINAL_PROOF)
+    assert looked([DRY] * 30, loaf) == [(10.0, "air too dry")]
+    covered = noted(EventKind.COVER, batch=loaf)
+    assert looked([DRY] * 30, covered) == []
+    bare = replace(covered, events=(*covered.events, Event(NOON + minutes(20), EventKind.UNCOVER)))
+    assert looked([DRY] * 60, bare) == [(30.0, "air too dry")]
+
+
+def test_covering_a_dough_ends_the_call() -> None:
+    done = step(
+        replace(AT_ONCE),
+        (firing(AlertKind.AIR_TOO_DRY),),
+        facts(DRY, batch=noted(EventKind.COVER, batch=replace(LOAF, stage=Stage.FINAL_PROOF))),
+    )
+    assert [(alert.is_firing, alert.reason) for alert in done.alerts] == [(False, DoughCovered())]
 
 
 @pytest.mark.parametrize(
@@ -288,91 +547,3 @@ def test_recommended_proofs_are_not_too_dry_and_a_kitchen_is(
     skin = skin_state(air_temp_c=air_temp_c, humidity_pct=humidity_pct, surface_temp_c=surface_temp_c)
     assert skin is not None
     assert (skin.drying_pa > DRYING_STARTS_PA) is is_too_dry
-
-
-# -- any facts -----------------------------------------------------------------------------------------------------
-
-moments_in_day = st.none() | st.integers(-1500, 1500).map(lambda count: NOON + minutes(count))
-any_moments = st.builds(Moments, *[moments_in_day] * 5)
-any_float = st.floats(allow_nan=True, allow_infinity=True)
-any_outlook = st.builds(
-    Outlook,
-    at=st.just(NOON),
-    state=st.sampled_from(State),
-    rise_pct=st.none() | st.builds(Band, any_float, any_float, any_float),
-    ready=any_moments,
-    peak=any_moments,
-    peak_soon_chance=st.floats(0.0, 1.0),
-    past_peak_chance=st.floats(0.0, 1.0),
-    why=st.none() | st.sampled_from(NoForecast),
-    is_from_heights=st.booleans(),
-    air_temp_c=st.none() | any_float,
-    humidity_pct=st.none() | any_float,
-    dough_temp_c=st.none() | any_float,
-)
-any_batch = st.builds(
-    lambda stage, target, channels, preheat, folds, ended: replace(
-        LOAF,
-        stage=stage,
-        target=target,
-        nodes=tuple((channel, NODE) for channel in channels),
-        preheat_min=preheat,
-        events=tuple(Event(NOON + minutes(count), EventKind.FOLD) for count in folds),
-        ended_at=ended,
-    ),
-    st.sampled_from(Stage),
-    st.sampled_from([Target(75.0), Target(None)]),
-    st.sets(st.sampled_from(SENSOR_CHANNELS)),
-    st.none() | st.floats(0.0, 240.0),
-    st.lists(st.integers(-200, 200), max_size=3),
-    moments_in_day,
-)
-any_seen = st.dictionaries(st.sampled_from(Channel), moments_in_day)
-any_course = st.lists(st.tuples(st.none() | any_outlook, any_seen, st.integers(0, 30)), max_size=8)
-
-
-def played(batch: Batch, course: list[tuple[Outlook | None, dict[Channel, datetime | None], int]], *, flip: bool):
-    """Alerts and events of a course of facts; with every given tuple turned round when ``flip``."""
-    now, alerts, rung = NOON, (), []
-    for outlook, seen, wait_min in course:
-        now += minutes(wait_min)
-        if flip:
-            alerts = alerts[::-1]
-            batch = replace(batch, nodes=batch.nodes[::-1], events=batch.events[::-1], name="another")
-            seen = dict(reversed(seen.items()))
-        done = step(Rules(), alerts, Facts(batch, outlook, now, seen))
-        alerts = done.alerts
-        rung += [(alert.kind, alert.episode) for alert in done.calls]
-    return alerts, rung
-
-
-@given(any_batch, any_course)
-def test_any_facts_give_each_episode_at_most_once(batch: Batch, course) -> None:
-    alerts, rung = played(batch, course, flip=False)
-    assert len(rung) == len(set(rung))
-    assert set(rung) == {(alert.kind, alert.episode) for alert in alerts if alert.called_at is not None}
-    for alert in alerts:
-        assert alert.called_at is None or alert.fired_at is not None
-        assert alert.reason is not None
-        episodes = sorted(other.episode for other in alerts if other.kind is alert.kind)
-        assert episodes == list(range(1, len(episodes) + 1))
-
-
-@given(any_batch, any_course)
-def test_a_dough_that_nobody_sees_is_never_called_for(batch: Batch, course) -> None:
-    blind = [(outlook, dict.fromkeys(seen), wait) for outlook, seen, wait in course]
-    if batch.node_of(Channel.DISTANCE) is not None:
-        _, rung = played(batch, blind, flip=False)
-        assert not [kind for kind, _ in rung if kind in COURSE_KINDS]
-
-
-@given(any_batch, any_course)
-def test_order_and_names_change_nothing(batch: Batch, course) -> None:
-    assert played(batch, course, flip=False) == played(batch, course, flip=True)
-
-
-@given(any_batch, any_course)
-def test_at_most_one_episode_of_a_kind_is_open(batch: Batch, course) -> None:
-    alerts, _ = played(batch, course, flip=False)
-    open_kinds = [alert.kind for alert in alerts if alert.returned_at is None]
-    assert len(open_kinds) == len(set(open_kinds))

@@ -6,7 +6,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from monitor.alerts.calls import WAKES, Call, CallRules, Next, OpenMessage, QuietHours, decide
+from monitor.alerts.calls import WAKES, Call, CallRules, Next, OpenMessage, QuietHours, decide, nights
 from monitor.alerts.dough import Alert, AlertKind, Message, Subject
 from monitor.alerts.reasons import HeightUnseen
 from monitor.recipe.batch import BatchId
@@ -65,6 +65,7 @@ def test_unanswered_call_repeats_every_five_minutes_and_then_goes_to_the_next() 
             calls.append(call(len(calls) + 1, names[who]))
     assert asked[:6] == [(0, "Ida"), (5, "Ida"), (10, "Oskar"), (15, "Oskar"), (20, "Ida"), (25, "Ida")]
     assert len(asked) == QUIET.most_calls, "some day nobody is there"
+    assert what is Next.CLOSE
 
 
 @pytest.mark.parametrize("change", ["acknowledged_at", "returned_at"])
@@ -124,9 +125,33 @@ def test_quiet_hours_follow_the_bakers_clock_when_it_is_put_on_or_back(moment: d
     assert QuietHours(time(21, 30), time(4, 0)).covers(moment, VIENNA) is is_quiet
 
 
+NOON_REST = QuietHours(time(12, 0), time(14, 0))
+
+
 def test_quiet_hours_within_one_day() -> None:
-    noon_rest = QuietHours(time(12, 0), time(14, 0))
-    assert [noon_rest.covers(NOON + timedelta(hours=h), UTC) for h in (-1, 0, 1, 2)] == [False, True, True, False]
+    assert [NOON_REST.covers(NOON + timedelta(hours=h), UTC) for h in (-1, 0, 1, 2)] == [False, True, True, False]
+
+
+@pytest.mark.parametrize(
+    ("quiet", "now", "starts", "hours"),
+    [
+        (QUIET.quiet, datetime(2026, 3, 3, 12, 0, tzinfo=UTC), [(2, 21), (1, 21)], 6.5),
+        (QUIET.quiet, datetime(2026, 3, 3, 23, 0, tzinfo=UTC), [(3, 21), (2, 21)], 6.5),  # this one goes on
+        (NOON_REST, datetime(2026, 3, 3, 11, 0, tzinfo=UTC), [(2, 12), (1, 12)], 2.0),
+        (
+            None,
+            datetime(2026, 3, 3, 12, 0, tzinfo=UTC),
+            [(2, 22), (1, 22)],
+            8.0,
+        ),
+    ],
+)
+def test_the_last_nights_are_the_quiet_hours_that_have_begun_the_newest_first(
+    quiet: QuietHours | None, now: datetime, starts: list[tuple[int, int]], hours: float
+) -> None:
+    found = nights(quiet, now, UTC, 2)
+    assert [(start.day, start.hour) for start, _ in found] == starts
+    assert [end - start for start, end in found] == [timedelta(hours=hours)] * 2
 
 
 def test_kinds_that_wake_are_those_for_which_somebody_must_come() -> None:

@@ -6,7 +6,7 @@ from datetime import UTC, datetime, timedelta
 import pytest
 
 from monitor.alerts.dough import Alert, AlertKind, AlertUpdate, Phase, Rules, Sort, Subject
-from monitor.alerts.reasons import NoBatchReadsIt
+from monitor.alerts.reasons import HeardAgain, LineUnheard, NoBatchReadsIt, NodeSaysWhy, NodeUnheard
 from monitor.alerts.silence import NodeFacts, Surroundings, batches_named, look
 from monitor.recipe.batch import BatchId
 from monitor.wire.readings import Channel, NodeId
@@ -55,6 +55,28 @@ def test_node_that_is_heard_with_one_sensor_silent_is_told_by_that_sensor_after_
     assert steps[0].calls[0].about == "distance_mm"
 
 
+def test_the_history_of_a_silence_says_what_was_not_heard_and_that_it_is_heard_again() -> None:
+    back = Rules(keep_min=0.0)
+    steps = look(back, (), seen(node(1, 10), node(2, 10)))
+    reasons = [change.reason for each in steps for change in each.changes if change.kind is AlertKind.LINE_SILENT]
+    assert reasons == [LineUnheard(back.silence_min)]
+    alone = look(back, (), seen(node(1, 10, line="")))
+    assert [change.reason for change in alone[0].changes] == [NodeUnheard(back.silence_min)]
+    heard = seen(node(1, 0), node(2, 0))
+    again = [change for each in look(back, all_of(steps), heard) for change in each.changes]
+    assert [change.reason for change in again if change.kind is AlertKind.LINE_SILENT] == [HeardAgain()]
+    again = [change for each in look(back, all_of(alone), seen(node(1, 0, line=""))) for change in each.changes]
+    assert [change.reason for change in again] == [HeardAgain()]
+
+
+def test_a_silent_sensor_of_the_air_names_no_dough_as_unseen() -> None:
+    due = (BatchId(7),)
+    for silent, named in ((Channel.AIR_TEMP, ()), (Channel.DISTANCE, due)):
+        last_seen = {Channel.AIR_TEMP: NOON, Channel.DISTANCE: NOON, silent: ago(11)}
+        steps = look(Rules(sensor_hold_min=0.0), (), seen(node(1, 0.5, last_seen=last_seen, unseen=due)))
+        assert [batches_named(alert) for alert in all_of(steps)] == [named]
+
+
 def test_silent_line_suppresses_its_nodes_however_they_go_silent_one_by_one() -> None:
     alerts: tuple[Alert, ...] = ()
     rung = []
@@ -99,6 +121,26 @@ def test_dough_that_should_be_ready_has_its_silence_told_once_more() -> None:
     assert called(look(Rules(), all_of(steps), wanted)) == []
 
 
+def test_a_sensor_of_which_its_node_said_why_is_told_by_that_alone_until_a_dough_needs_it() -> None:
+    """The node's own word comes as a trouble, with the wire to look at; a second call would say less."""
+    last_seen = {Channel.AIR_TEMP: NOON, Channel.DOUGH_TEMP: ago(20)}
+    out = node(1, 0.5, last_seen=last_seen, told=frozenset({Channel.DOUGH_TEMP}))
+    at_once = Rules(sensor_hold_min=0.0)
+    steps = look(at_once, (), seen(out))
+    assert called(steps) == []
+    assert {alert.suppressed_by for alert in all_of(steps)} == {NodeSaysWhy()}
+    wanted = look(at_once, all_of(steps), seen(replace(out, unseen=(BatchId(7),))))
+    assert called(wanted) == [(AlertKind.SENSOR_SILENT, out.node)]
+    other = node(1, 0.5, last_seen={**last_seen, Channel.DISTANCE: ago(20)}, told=out.told)
+    assert called(look(at_once, (), seen(other))) == [(AlertKind.SENSOR_SILENT, out.node)]
+
+
+def test_a_node_that_reads_nothing_and_says_so_is_not_called_silent() -> None:
+    every = frozenset({Channel.AIR_TEMP, Channel.DISTANCE})
+    assert called(look(Rules(), (), seen(node(1, 30, told=every)))) == []
+    assert called(look(Rules(), (), seen(node(1, 30, told=frozenset({Channel.DISTANCE}))))) != []
+
+
 def test_monitor_that_was_off_has_not_listened() -> None:
     just_started = seen(node(1, 300), since=NOON - timedelta(minutes=9))
     assert called(look(Rules(), (), just_started)) == []
@@ -110,6 +152,14 @@ def test_node_of_a_batch_that_has_just_begun_has_time_to_speak() -> None:
     never = node(1, 0, heard_at=None, last_seen={Channel.AIR_TEMP: None}, since_at=NOON - timedelta(minutes=9))
     assert called(look(Rules(), (), seen(never))) == []
     assert called(look(Rules(), (), seen(never, now=NOON + timedelta(minutes=1)))) != []
+
+
+def test_node_that_was_heard_long_before_its_batch_began_has_time_to_speak() -> None:
+    young = node(1, 300, since_at=ago(3))
+    assert all_of(look(Rules(), (), seen(young))) == ()
+    assert called(look(Rules(), (), seen(young, now=NOON + timedelta(minutes=7)))) == [
+        (AlertKind.NODE_SILENT, young.node)
+    ]
 
 
 def test_node_that_comes_back_with_old_readings_first_has_no_silent_sensor() -> None:

@@ -24,10 +24,11 @@ from monitor.backtest.baselines import (
 from monitor.backtest.conformal import PointForecast, calibrate
 from monitor.backtest.evaluation import ESTIMATOR, LEVELS, METHODS, Forecast, ReadyCall, called_s, cross_validated
 from monitor.backtest.local_trend import Course, TrendNumbers, follow, tuned
-from monitor.backtest.recordings import PEAK, READY, Labels, Moment, Recording, load_recording, moments_of
+from monitor.backtest.recordings import Labels, Moment, Recording, load_recording, moments_of
 from monitor.backtest.simulated import default_cache, version_of_simulators
 from monitor.backtest.table import call_rows_of, rows_of, text_of
 from monitor.dough.growth_fit import gompertz_curve
+from monitor.dough.learning import PEAK, READY
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.dough.track import Track
 from monitor.errors import ConfigError
@@ -121,7 +122,7 @@ def test_without_a_truth_the_whole_recording_shows_it(tmp_path):
     found = load_recording(write_recording(tmp_path / "a"), judged)
     assert (found.ready_s, found.peak_s) == (120 * 60.0, 170 * 60.0)
     assert np.all(np.diff(found.rise_pct) > -1e-9)
-    assert found.rise_pct[-1] == pytest.approx(141.9, abs=3.0)  # 88 mm over 62
+    assert found.rise_pct[-1] == pytest.approx(141.9, abs=5.0)  # 88 mm over 62 at the lowest
 
 
 def test_what_lies_beyond_a_recording_is_not_known(tmp_path):
@@ -230,7 +231,7 @@ def test_a_fitted_curve_is_told_what_a_fold_took():
 def test_a_filter_tuned_on_its_own_model_finds_its_numbers():
     rng, true = np.random.default_rng(5), TrendNumbers(level_q=1e-4, slope_q=0.05, scatter=2.0)
     courses = []
-    for _ in range(40):
+    for _ in range(20):
         level, slope, levels = 0.0, 0.3, []
         for _ in range(60):
             level += slope * 0.05 + rng.normal(0.0, np.sqrt(true.level_q * 0.05))

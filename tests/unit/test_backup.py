@@ -1,6 +1,8 @@
 """Backups: whole, of one moment, seldom doubled, never half; and brought back."""
 
+import shutil
 import sqlite3
+import subprocess
 import threading
 from datetime import timedelta
 from pathlib import Path
@@ -10,7 +12,7 @@ from harness import START, SetClock, wait_until
 from made_up import batch_of, readings_of
 
 from monitor.alerts.troubles import BackupFails
-from monitor.archive.backup import back_up, backups_in, restore, verified
+from monitor.archive.backup import back_up, backups_in, checksum_of, restore, verified
 from monitor.archive.nightly import Nightly
 from monitor.cli import main
 from monitor.errors import StoreError, StoreFault
@@ -38,6 +40,14 @@ def stick(tmp_path: Path) -> Path:
     return folder
 
 
+def test_nobody_else_can_read_a_backup_or_what_is_brought_back(data_dir: Path, stick: Path) -> None:
+    made = back_up(data_dir / DATABASE_NAME, stick, START)
+    assert made.stat().st_mode & 0o777 == 0o600
+    made.chmod(0o644)
+    restore(made, data_dir / DATABASE_NAME, START)
+    assert (data_dir / DATABASE_NAME).stat().st_mode & 0o777 == 0o600
+
+
 def test_a_backup_holds_one_moment_while_somebody_writes(data_dir: Path, stick: Path) -> None:
     is_over = threading.Event()
     wrote = []
@@ -62,13 +72,15 @@ def test_a_backup_holds_one_moment_while_somebody_writes(data_dir: Path, stick: 
     assert found.batches == 1
     assert (found.readings - len(READINGS)) % 21 == 0  # of transactions of 21 readings each, none is torn
     assert told[-1][0] == told[-1][1] > 0
-    assert [each.name for each in stick.iterdir()] == ["proofing-20260302T054000Z.sqlite"]
+    name = "proofing-20260302T054000Z.sqlite"
+    assert {each.name for each in stick.iterdir()} == {name, f"{name}.sha256"}
 
 
 def test_of_many_backups_the_newest_stay(data_dir: Path, stick: Path) -> None:
     (stick / "holiday.jpg").write_bytes(b"")
     made = [back_up(data_dir / DATABASE_NAME, stick, START + timedelta(days=day), keep=3) for day in range(5)]
     assert backups_in(stick) == made[:1:-1]
+    assert len(list(stick.glob("*.sha256"))) == 3
     assert (stick / "holiday.jpg").exists()
 
 
@@ -81,11 +93,39 @@ def test_a_damaged_backup_is_told_from_a_whole_one(data_dir: Path, stick: Path) 
     with pytest.raises(StoreError, match=r"take an older backup|is no backup"):
         verified(made)
     made.write_text("flour, water, salt\n" * 100)
+    checksum_of(made).unlink()
     with pytest.raises(StoreError, match="is no backup that can be used"):
         verified(made)
     with pytest.raises(StoreError):
         restore(made, data_dir / DATABASE_NAME, START)
     assert verified(back_up(data_dir / DATABASE_NAME, stick, START + timedelta(days=1))).readings == len(READINGS)
+
+
+def test_a_figure_that_changed_in_a_backup_is_noticed(data_dir: Path, stick: Path, tmp_path: Path) -> None:
+    """SQLite finds such a file whole: every page is as it should be, only one name is another."""
+    made = back_up(data_dir / DATABASE_NAME, stick, START)
+    data = made.read_bytes()
+    made.write_bytes(data.replace(b"Hazel loaf", b"Hazel boaf"))
+    with pytest.raises(StoreError, match="is not as it was written, its checksum differs; take an older backup"):
+        restore(made, data_dir / DATABASE_NAME, START)
+    with Store(data_dir / DATABASE_NAME) as store:
+        assert [each.name for each in store.batches.all()] == ["Hazel loaf"]
+
+
+@pytest.mark.skipif(shutil.which("sha256sum") is None, reason="this system has no sha256sum")
+def test_the_checksum_is_one_that_other_programs_read(data_dir: Path, stick: Path) -> None:
+    made = back_up(data_dir / DATABASE_NAME, stick, START)
+    assert subprocess.run(["sha256sum", "--check", checksum_of(made)], cwd=stick, check=False).returncode == 0
+
+
+def test_a_backup_without_a_checksum_says_so(data_dir: Path, stick: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    made = back_up(data_dir / DATABASE_NAME, stick, START)
+    verify = ["backup", "verify", *map(str, stick.iterdir()), "--data-dir", str(data_dir)]
+    assert main(verify) == 0
+    assert "no checksum" not in capsys.readouterr().out
+    checksum_of(made).unlink()
+    assert main(["backup", "verify", str(made), "--data-dir", str(data_dir)]) == 0
+    assert "no checksum lies beside it" in capsys.readouterr().out
 
 
 def test_a_restore_brings_everything_back_and_deletes_nothing(

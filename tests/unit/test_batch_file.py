@@ -1,7 +1,7 @@
 """A batch file: what it may leave out, and what a baker is told when it is wrong."""
 
 import tomllib
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
 import pytest
 from hypothesis import given
@@ -15,6 +15,7 @@ from monitor.recipe.batch import (
     Stage,
     Target,
     batch_from_toml,
+    require_near_start,
 )
 from monitor.recipe.vessel import Shape
 from monitor.wire.readings import Channel
@@ -117,6 +118,24 @@ def test_a_recipe_must_have_a_name():
     assert "recipe = '' must say what you call this recipe" in faults('recipe = ""' + SHORT)
 
 
+def test_a_sensor_in_a_lid_may_hang_into_the_rim():
+    assert parse(SHORT + "sensor_to_base_mm = 225").vessel.sensor_to_base_mm == 225.0
+
+
+def test_a_stage_that_lasts_a_century_is_refused():
+    text = FULL.replace("2026-03-02T06:40:00Z", "2126-03-02T06:40:00Z")
+    assert "lies more than 10 days after the batch started" in faults(text)
+
+
+@pytest.mark.parametrize("days", [-36_500, -11, 11, 36_500])
+def test_a_batch_that_starts_far_from_now_is_not_watched(days: int):
+    batch = parse(SHORT)
+    with pytest.raises(ConfigError, match="more than 10 days from now"):
+        require_near_start(batch, batch.started_at - timedelta(days=days))
+    require_near_start(batch, batch.started_at + timedelta(days=9))
+    require_near_start(parse(FULL), batch.started_at + timedelta(days=36_500))  # it has ended: it is only kept
+
+
 def test_only_a_final_proof_expects_an_oven():
     assert parse(SHORT).preheat_min is None
     assert parse(SHORT.replace("first rise", "final proof")).preheat_min == DEFAULT_PREHEAT_MIN
@@ -178,7 +197,14 @@ def test_every_fault_is_told_at_once():
         ('depth_mm = "250"', "vessel.depth_mm = '250' must be a number"),
         ("depth_mm = nan", "vessel.depth_mm = nan"),
         ("depth_mm = inf", "vessel.depth_mm = inf"),
-        ("depth_mm = 0", "vessel.depth_mm = 0 must be a number above 0"),
+        ("depth_mm = 0", "vessel.depth_mm = 0 must be a number from 10"),
+        ("depth_mm = 1e-300", "vessel.depth_mm = 1e-300 must be a number from 10"),
+        ("depth_mm = 250\ntop_mm = 1e-300", "vessel.top_mm = 1e-300 must be from 10 to 10000 mm"),
+        ("depth_mm = 250\nbase_mm = 1e-300", "vessel.base_mm = 1e-300 must be from 10 to 10000 mm"),
+        ("depth_mm = 250\nstart_volume_ml = 1e-300", "vessel.start_volume_ml = 1e-300 must be a number from 1"),
+        ("depth_mm = 250\nsensor_to_base_mm = 120", "the dough would rise into the sensor"),
+        ("depth_mm = 250\n[formula]\nflour_g = 1e-300", "formula.flour_g = 1e-300 must be a number from 1"),
+        ("depth_mm = 250\n[formula]\nflour_g = 500\nsalt_g = 1000", "formula.salt_g = 1000 is 200 % of the flour"),
         ("depth_mm = 1" + "0" * 400, "vessel.depth_mm = 1000"),
         ("depth_mm = 250\ntop_mm = [true, true]", "vessel.top_mm = [True, True]"),
         ("depth_mm = 250\ntop_mm = [180, 200]", "a round vessel has one diameter"),
@@ -187,7 +213,8 @@ def test_every_fault_is_told_at_once():
     ],
 )
 def test_a_measure_that_is_none_is_refused(broken: str, told: str):
-    assert told in faults(SHORT.replace("depth_mm = 250", broken))
+    whole = SHORT.replace("base_mm = 180\n", "") if "base_mm" in broken else SHORT
+    assert told in faults(whole.replace("depth_mm = 250", broken))
 
 
 @pytest.mark.parametrize(
@@ -223,7 +250,7 @@ def test_a_vessel_that_is_no_table_is_refused():
     assert "[vessel] is missing" in faults(SHORT.split("[vessel]")[0])
 
 
-@pytest.mark.parametrize("name", ["", "   ", "two\\nlines", "bell\\u0007", "x" * 101])
+@pytest.mark.parametrize("name", ["", "   ", "two\\nlines", "bell\\u0007", "tub\\u202e3", "tub\\u2066", "x" * 101])
 def test_a_name_that_would_break_a_screen_is_refused(name: str):
     assert "name = " in faults(SHORT.replace("Tub 3", name))
 

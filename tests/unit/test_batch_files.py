@@ -1,15 +1,17 @@
 """A batch that goes out as files and comes back is the same batch, whatever is in it."""
 
 import hashlib
+import io
 import json
+import re
 import sqlite3
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
+import pyarrow as pa
+import pyarrow.parquet as pq
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
 from made_up import NODE, batch_of, readings_of
 
 from monitor.alerts.calls import Call
@@ -17,21 +19,19 @@ from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Subje
 from monitor.alerts.reasons import PlainText
 from monitor.archive.batch_files import (
     KINDS,
-    _csv_bytes,
-    _from_csv,
+    Rows,
     _from_parquet,
     _parquet_bytes,
     archive_batch,
     import_batch,
 )
 from monitor.dough.outlook import Band, FanPoint, KeptText, Outlook, State
-from monitor.errors import ConfigError
+from monitor.errors import ConfigError, UnfitError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.calibration import Calibration, Comparison
 from monitor.recipe.formula import Formula
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.store.store import Store
-from monitor.store.transfer import Rows
 from monitor.wire.readings import Channel, Flag, Reading
 
 TRICKY = '=cmd|"/c calc"!A1, ä\n\'quoted\', "too"'
@@ -156,19 +156,6 @@ def test_intent_and_verdict_with_a_picture_travel_too(tmp_path: Path, kind: str)
         assert there.reviews.intent(arrived.id) == Intent(25.5, batch.formula, 90.0)
 
 
-TEXTS = st.none() | st.text(st.characters(codec="utf-8", exclude_characters="\x00"), max_size=20)
-NUMBERS = st.none() | st.floats(allow_nan=False, allow_infinity=False)
-VALUES = st.lists(st.tuples(TEXTS, st.none() | st.integers(-(2**63), 2**63 - 1), NUMBERS), max_size=5)
-
-
-@settings(max_examples=200)
-@given(VALUES)
-def test_whatever_stands_in_a_table_comes_back(values: list[tuple[str | None, int | None, float | None]]) -> None:
-    rows = Rows("any", (("text", "TEXT"), ("whole", "INTEGER"), ("real", "REAL")), tuple(values))
-    assert _from_csv(_csv_bytes(rows), rows.columns) == values
-    assert _from_parquet(_parquet_bytes(rows), rows.columns) == values
-
-
 @pytest.fixture
 def archived(tmp_path: Path) -> Path:
     with Store(tmp_path / "a.sqlite") as store:
@@ -192,6 +179,20 @@ def resigned(folder: Path, table: str, old: str, new: str) -> None:
     spoilt_manifest(folder, files=archive["files"])
 
 
+def moment_in(folder: Path) -> str:
+    found = re.search(r"\b\d{16}\b", (folder / "event.csv").read_text())
+    assert found is not None
+    return found[0]
+
+
+def with_another_table(folder: Path, rows: int = 0) -> None:
+    data = b"name\r\n"
+    (folder / "recipe.csv").write_bytes(data)
+    files = json.loads((folder / "ARCHIVE.json").read_text())["files"]
+    new = {"rows": rows, "sha256": hashlib.sha256(data).hexdigest(), "columns": [["name", "TEXT"]]}
+    spoilt_manifest(folder, files={**files, "recipe": new})
+
+
 @pytest.mark.parametrize(
     ("spoil", "says"),
     [
@@ -206,6 +207,12 @@ def resigned(folder: Path, table: str, old: str, new: str) -> None:
         ),
         (lambda out: resigned(out, "batch", "first rise", "lunch"), "is no batch of this program"),
         (lambda out: resigned(out, "reading", "distance_mm", "colour"), "columns|no batch"),
+        (lambda out: spoilt_manifest(out, tables_version=0), "tables of version 0"),
+        (lambda out: with_another_table(out), "tables that this program does not know: recipe"),
+        (lambda out: with_another_table(out, rows=500_001), "at most 500000 rows are read"),
+        (lambda out: resigned(out, "reading", ",boot,901,", f",boot,{10**30},"), "beyond all numbers"),
+        (lambda out: resigned(out, "event", ",fold,", ',"fold,'), "cannot be read"),
+        (lambda out: resigned(out, "event", moment_in(out), f"{2**63 - 1}"), "is no batch of this program"),
         (lambda out: resigned(out, "batch", "'=1+1, tub 3", "two\x1blines"), "no line of text"),
     ],
 )
@@ -218,6 +225,24 @@ def test_a_spoilt_archive_is_refused_and_nothing_of_it_stays(archived: Path, spo
     for table in ("batch", "reading", "event", "outlook", "alert", "outbox", "calibration"):
         assert connection.execute(f"SELECT count(*) FROM {table}").fetchone() == (0,), table
     connection.close()
+
+
+def test_a_small_file_that_unpacks_to_a_gigabyte_is_refused() -> None:
+    columns = (("note", "TEXT"), ("at_us", "INTEGER"))
+    note = pa.DictionaryArray.from_arrays(pa.array([0] * 1000, pa.int32()), ["x" * 1_000_000])
+    out = io.BytesIO()
+    pq.write_table(pa.table([note, pa.array(range(1000))], names=["note", "at_us"]), out, compression="zstd")
+    packed = out.getvalue()
+    assert len(packed) < 10_000
+    with pytest.raises(UnfitError, match="unpacks to more than 200 MB"):
+        _from_parquet(packed, columns, 1000)
+
+
+def test_rows_that_were_not_said_are_not_unpacked(monkeypatch: pytest.MonkeyPatch) -> None:
+    packed = _parquet_bytes(Rows("event", (("at_us", "INTEGER"),), ((1,),) * 600_000))
+    monkeypatch.setattr(pq.ParquetFile, "read_row_group", lambda *_: pytest.fail("it was unpacked"))
+    with pytest.raises(UnfitError, match="it has 600000 rows, 7 were written"):
+        _from_parquet(packed, (("at_us", "INTEGER"),), 7)
 
 
 def test_a_batch_that_runs_is_not_imported(tmp_path: Path) -> None:

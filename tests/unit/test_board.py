@@ -8,19 +8,21 @@ from pathlib import Path
 
 import pytest
 
-from dashboard.board.priority import due_tasks, due_words, ordered
-from dashboard.board.screen import bar
-from dashboard.cards import ended_card, running_card, side
+from dashboard.board.bar import row_html, what_words, when_words
+from dashboard.board.hands import DoughTask, hands_tasks, next_task
+from dashboard.board.priority import ordered
+from dashboard.cards import ended_card, running_card, running_strip, side
 from dashboard.drawing.markup import heading, picture, plain
 from dashboard.drawing.palette import DAY, NIGHT
 from dashboard.drawing.state_marks import LOOKS, chip, mark_svg
 from dashboard.drawing.strips import shared_hours
 from dashboard.outcome import Outcome, half_way, outcome_of, outcome_words
 from dashboard.page import View, clock_words
-from dashboard.queries import RunningBatch, stale_since
+from dashboard.queries import OpenAlert, RunningBatch, stale_since
 from monitor.alerts.dough import Alert, AlertKind, Subject
 from monitor.alerts.reasons import SkinDrying
 from monitor.dough.outlook import SILENCE_MIN, Band, Moments, Outlook, State
+from monitor.dough.tasks import Do
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.store.store import Store
@@ -79,12 +81,12 @@ def test_trouble_comes_first_then_the_clock() -> None:
         row(7, State.RISING, 80.0, firing=(AlertKind.AIR_TOO_DRY,)),
         row(8, State.NO_RISE, None),
     ]
-    assert [int(found.batch.id) for found in ordered(rows, NOW, Reader(UTC))] == [5, 4, 6, 7, 3, 2, 1, 8]
+    assert [int(found.batch.id) for found in ordered(rows, NOW)] == [5, 4, 6, 7, 3, 2, 1, 8]
 
 
 def test_a_batch_that_was_never_estimated_comes_last() -> None:
     fresh = replace(row(1, State.NO_RISE), outlook=None, stale_since=None)
-    assert [int(found.batch.id) for found in ordered([fresh, row(2, State.RISING)], NOW, Reader(UTC))] == [2, 1]
+    assert [int(found.batch.id) for found in ordered([fresh, row(2, State.RISING)], NOW)] == [2, 1]
 
 
 def test_hands_do_what_is_due_now_before_what_comes() -> None:
@@ -93,9 +95,54 @@ def test_hands_do_what_is_due_now_before_what_comes() -> None:
         row(2, State.PAST_PEAK, -60.0, name="Buns"),
         row(3, State.READY, -4.0, name="Tin"),
     ]
-    found = [due_words(due, Reader(UTC), NOW) for due in due_tasks(rows, NOW, Reader(UTC))]
-    assert [when for when, _ in found] == ["Now", "Now", "10:06"]
-    assert [what.split(":")[0] for _, what in found] == ["Buns", "Tin", "Later"]
+    found = hands_tasks(rows, (), (), ())
+    assert [when_words(task, Reader(UTC), NOW) for task in found] == ["Now, since 09:32", "Now, since 09:36", "10:06"]
+    assert [what_words(task, Reader(UTC), NOW)[1] for task in found] == ["Tin", "Buns", "Later"]
+
+
+def called(kind: AlertKind, since_min: float, **more: object) -> OpenAlert:
+    at = NOW - minutes(since_min)
+    alert = Alert(Subject.batch(BatchId(1)), kind, 1, at, at, called_at=at, number=7, **more)  # type: ignore[arg-type]
+    return OpenAlert(alert, "Loaf")
+
+
+def test_a_call_that_is_out_stands_still_however_the_forecast_moves() -> None:
+    oven = [called(AlertKind.OVEN_ON, 40.0)]
+    for ready_min in (20.0, 90.0):
+        rising = row(1, State.RISING, ready_min)
+        rising = replace(rising, batch=replace(rising.batch, preheat_min=30.0))
+        assert next_task(rising, oven) == DoughTask(rising.batch, Do.OVEN_ON, NOW - minutes(40.0), True, (7,))
+
+
+def test_an_oven_that_is_on_is_asked_for_no_more() -> None:
+    rising = row(1, State.RISING, 90.0)
+    rising = replace(rising, batch=replace(rising.batch, preheat_min=30.0))
+    assert next_task(rising, []) == DoughTask(rising.batch, Do.OVEN_ON, NOW + minutes(60.0), False)
+    found = next_task(rising, [called(AlertKind.OVEN_ON, 40.0, acknowledged_at=NOW)])
+    assert found == DoughTask(rising.batch, Do.NEXT, NOW + minutes(90.0), False)
+
+
+def test_what_was_answered_goes_from_the_bar() -> None:
+    ready = row(1, State.READY, -4.0)
+    assert next_task(ready, [called(AlertKind.READY, 3.0)]) == DoughTask(
+        ready.batch, Do.NEXT, NOW - minutes(3.0), True, (7,)
+    )
+    assert next_task(ready, [called(AlertKind.READY, 3.0, acknowledged_at=NOW)]) is None
+
+
+def test_a_fold_that_is_due_is_in_the_bar_until_it_is_answered_whether_planned_or_not() -> None:
+    rising = row(1, State.RISING)
+    since = NOW - minutes(2.0)
+    due = Alert(Subject.batch(BatchId(1)), AlertKind.FOLD_DUE, 1, since, since, called_at=since, number=5)
+    called = [OpenAlert(due, "Loaf")]
+    assert hands_tasks([rising], called, (), [BatchId(1)]) == [DoughTask(rising.batch, Do.FOLD, since, True, (5,))]
+    answered = [OpenAlert(replace(due, acknowledged_at=NOW), "Loaf")]
+    assert hands_tasks([rising], answered, (), [BatchId(1)]) == []
+
+
+def test_a_dough_of_the_plan_is_called_for_by_the_plan_alone_but_for_its_trouble() -> None:
+    rows = [row(1, State.RISING, 30.0), row(2, State.PAST_PEAK, -60.0)]
+    assert [task.do for task in hands_tasks(rows, (), (), [BatchId(1), BatchId(2)])] == [Do.RESCUE]  # type: ignore[union-attr]
 
 
 def test_dough_is_stale_after_ten_minutes_without_a_reading() -> None:
@@ -142,8 +189,9 @@ def test_a_hostile_name_stays_text(name: str, view: View) -> None:
     found = row(1, State.NEARLY_READY, name=name)
     hours = shared_hours([(found.batch, found.outlook)], NOW)
     pieces = [
-        running_card(found, hours, view),
-        bar(due_tasks([found], NOW, Reader(UTC)), view),
+        running_card(found, view),
+        running_strip(found, hours, view),
+        row_html(next_task(found, []), view.reader, view.now),
         side(found, view),
         ended_card(replace(found.batch, ended_at=NOW), found.outlook, name, view),
         heading(name, name),
@@ -165,16 +213,12 @@ def test_a_label_keeps_no_markdown() -> None:
 
 def test_card_says_in_words_all_that_its_pictures_show(view: View) -> None:
     found = row(1, State.RISING, 30.0, seen_min=20.0, firing=(AlertKind.AIR_TOO_DRY,))
-    card = running_card(found, shared_hours([(found.batch, found.outlook)], NOW), view)
+    card = running_card(found, view) + running_strip(found, shared_hours([(found.batch, found.outlook)], NOW), view)
     alts = re.findall(r'alt="([^"]*)"', card)
     assert any("50 % up" in alt for alt in alts)
     assert any("about 10:06" in alt for alt in alts)
     assert "no readings since 09:16" in card
     assert "air too dry" in card
-
-
-def test_bar_says_so_when_hands_are_free(view: View) -> None:
-    assert "Nothing for hands to do." in bar([], view)
 
 
 def test_clock_words_tell_a_demo_from_the_wall() -> None:

@@ -63,6 +63,12 @@ def test_only_a_shop_without_a_collector_lets_acknowledgements_in(tmp_path: Path
     assert ins == [[], ["topic +/ack in 1 proofing/ sites/high-street/proofing/"]]
 
 
+def test_a_broker_keeps_nothing_for_a_collector_that_dates_it_by_its_arrival(tmp_path: Path) -> None:
+    served = Link("high-street", "central.lan", 8883, "drawn", is_served_there=True)
+    kept = [[line for line in settings_lines(tmp_path, link) if "cleansession" in line] for link in (LINK, served)]
+    assert kept == [["cleansession false"], ["cleansession true"]]
+
+
 def test_a_bridge_without_tls_is_found(tmp_path: Path) -> None:
     text = broker.settings_text(tmp_path, broker.BrokerOptions(), kept_pair(tmp_path, tmp_path), LINK)
     assert broker.settings_faults(text) == []

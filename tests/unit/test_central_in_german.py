@@ -1,7 +1,6 @@
 """The commands of a central store answer in the language of the settings."""
 
 import re
-import signal
 from collections.abc import Iterator
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
@@ -15,7 +14,6 @@ from made_up import batch_of, readings_of
 from monitor import cli
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.shops import Centre
-from monitor.shops.follower import Follower
 from monitor.store.spool import Backlog, Spool
 from monitor.store.store import Store
 
@@ -30,6 +28,7 @@ class Central:
     held = 0
 
     def __init__(self, centre: Centre, token: str | None) -> None:
+        self.centre = centre
         self.done: list[str] = []
 
     def __enter__(self) -> Self:
@@ -38,11 +37,8 @@ class Central:
     def __exit__(self, *_: object) -> None:
         """Nothing is open."""
 
-    def sites(self) -> list[str]:
-        return []
-
-    def rows(self, bucket: str, query: str) -> list[dict[str, int]]:
-        return [{"n": self.held}]
+    def count(self, measurement: str, site: str) -> int:
+        return self.held
 
     def do(self, bucket: str, statement: str) -> None:
         self.done.append(statement)
@@ -50,12 +46,12 @@ class Central:
 
 @pytest.fixture
 def site(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    """A site that has a batch, one reading, and a central store."""
+    """A site that has a batch, two readings, and a central store."""
     monkeypatch.setattr("monitor.shops.influx.Link", Central)
     folder = home(tmp_path / "daten", 'site = "hafen"\n[central]\nurl = "http://127.0.0.1:8086"\n')
     with Store(folder / DATABASE_NAME) as store:
         store.batches.add(BREAD)
-        store.readings.add(READINGS[:1])
+        store.readings.add(READINGS[:2])
     return folder
 
 
@@ -63,7 +59,7 @@ def counted(capsys: pytest.CaptureFixture[str], data_dir: Path, status: int) -> 
     """What ``shops verify`` says before its table, the table, whose names are the store's, and what it says after."""
     assert cli.main(["shops", "verify", "--data-dir", str(data_dir)]) == status
     first, *lines = capsys.readouterr().out.splitlines()
-    table = [line for line in lines if re.fullmatch(r"[a-z_]+ +\d+ hier +\d+ dort", line)]
+    table = [line for line in lines if re.fullmatch(r"[a-z0-9_]+ +\d+ hier +\d+ dort", line)]
     rest = " ".join(line for line in lines if line not in table)
     assert words_of(f"{first} {rest}") & ENGLISH == set()
     return first, table, rest
@@ -72,10 +68,10 @@ def counted(capsys: pytest.CaptureFixture[str], data_dir: Path, status: int) -> 
 def test_both_ends_are_counted(capsys: pytest.CaptureFixture[str], site: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     first, table, rest = counted(capsys, site, 0)
     assert first == "2 Zeilen warten aufs Senden, 0 können nicht angenommen werden"
-    assert f"{'reading':<14}{1:>12} hier{0:>12} dort" in table
+    assert f"{'reading':<14}{2:>12} hier{0:>12} dort" in table
     assert rest == ""
-    monkeypatch.setattr(Central, "held", 1)
-    assert f"{'reading':<14}{1:>12} hier{1:>12} dort" in counted(capsys, site, 0)[1]
+    monkeypatch.setattr(Central, "held", 2)
+    assert f"{'reading':<14}{2:>12} hier{2:>12} dort" in counted(capsys, site, 0)[1]
 
 
 @pytest.mark.parametrize(
@@ -100,27 +96,6 @@ def test_what_waits_and_what_is_missing_is_counted(
     assert said_first == first
     assert said_rest.startswith(rest)
     assert "liegt es nicht daran, sendet `proofing-monitor shops verify --send-again` alles noch einmal" in said_rest
-
-
-@pytest.mark.parametrize(("points", "taken"), [(0, "0 Punkte"), (1, "1 Punkt"), (2, "2 Punkte")])
-def test_what_is_taken_in_is_counted(
-    capsys: pytest.CaptureFixture[str], site: Path, monkeypatch: pytest.MonkeyPatch, points: int, taken: str
-) -> None:
-    monkeypatch.setattr(Follower, "look", lambda _: points)
-    assert said(capsys, site, "shops", "follow", "--once") == f"{taken} in {site}/sites übernommen\n"
-
-
-def test_a_follower_says_what_it_does(
-    capsys: pytest.CaptureFixture[str], site: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr(Follower, "look", lambda _: signal.raise_signal(signal.SIGTERM))
-    before = {number: signal.getsignal(number) for number in (signal.SIGINT, signal.SIGTERM)}
-    try:
-        told = said(capsys, site, "shops", "follow")
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
-    assert told == f"folgt http://127.0.0.1:8086 und legt Kopien in {site}/sites ab (Strg-C beendet es)\n"
 
 
 def test_a_central_store_is_made_ready(capsys: pytest.CaptureFixture[str], site: Path) -> None:

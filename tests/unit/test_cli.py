@@ -18,7 +18,8 @@ from commanding import commands, understood
 from monitor import cli
 from monitor.archive.replay import read_batch
 from monitor.commands.parameters import duration
-from monitor.recipe.batch import Event, EventKind
+from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
+from monitor.recipe.vessel import Shape, Vessel
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
@@ -28,8 +29,8 @@ HEAVY = {  # what a command needs, and no help does
     "altair", "apprise", "babel", "cryptography", "influxdb_client", "msgspec", "numpy", "ortools", "paho", "pandas",
     "pyarrow", "rich", "serial", "sqlite3", "streamlit",
 }  # fmt: skip
-STARTED = "2026-03-02T05:40:00Z"
-START = datetime.fromisoformat(STARTED)
+START = datetime.now(UTC).replace(hour=5, minute=40, second=0, microsecond=0) - timedelta(days=1)
+STARTED, FOLDED = (f"{at:%Y-%m-%dT%H:%M:%SZ}" for at in (START, START + timedelta(minutes=30)))
 BATCH = f"""
 name = "Country \\"loaf\\", tub 3 \\\\ Käse"
 recipe = "Käse loaf"
@@ -56,7 +57,7 @@ air_temp_c = "{NODE}"
 distance_mm = "{NODE}"
 
 [[events]]
-time = 2026-03-02T06:10:00Z
+time = {FOLDED}
 kind = "fold"
 note = "gentle, \\"book\\""
 """
@@ -72,6 +73,10 @@ def batch_file(tmp_path: Path) -> Path:
     path = tmp_path / "loaf.toml"
     path.write_text(BATCH)
     return path
+
+
+def batch_called(name: str) -> Batch:
+    return Batch(BatchId(0), name, Stage.FIRST_RISE, START, Vessel(Shape.ROUND, (180.0, 180.0), (180.0, 180.0), 250.0))
 
 
 def run(*arguments: object) -> int:
@@ -90,7 +95,7 @@ def test_places_named_from_here_stay_the_same_elsewhere(tmp_path: Path, monkeypa
     assert {
         ("dashboard", "data_dir"),
         ("collect", "config"),
-        ("shops follow", "secrets"),
+        ("shops verify", "secrets"),
         ("batch start", "file"),
     } <= set(places)
     assert [name for name, each in places.items() if each.type("practice") != tmp_path / "practice"] == []
@@ -257,6 +262,17 @@ def test_epoch_and_speed_go_together(data_dir: Path, capsys: pytest.CaptureFixtu
 # -- batch ------------------------------------------------------------------------------------------------------------
 
 
+def test_a_batch_may_begin_covered_and_in_a_place(data_dir: Path, batch_file: Path) -> None:
+    told = ("--now", "--place", "proofer", "--covered")
+    assert run("batch", "start", batch_file, *told, "--data-dir", data_dir) == 0
+    with Store(data_dir / DATABASE_NAME) as store:
+        (batch,) = store.batches.all()
+    assert [(event.at, event.kind, event.note) for event in batch.events] == [
+        (batch.started_at, EventKind.MOVE, "proofer"),
+        (batch.started_at, EventKind.COVER, ""),
+    ]
+
+
 def test_a_batch_lives_from_start_to_end(data_dir: Path, batch_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert run("batch", "start", batch_file, "--data-dir", data_dir) == 0
     assert run("batch", "event", 1, "poke", "--note", "springs back", "--data-dir", data_dir) == 0
@@ -293,7 +309,7 @@ def test_a_node_that_is_none_is_refused(
 
 def test_now_and_events_to_come(data_dir: Path, batch_file: Path, capsys: pytest.CaptureFixture[str]) -> None:
     ahead = (datetime.now(UTC) + timedelta(days=1)).isoformat(timespec="seconds")
-    batch_file.write_text(BATCH.replace("2026-03-02T06:10:00Z", ahead).replace(STARTED, "2025-03-02T05:40:00Z"))
+    batch_file.write_text(BATCH.replace(FOLDED, ahead))
     assert run("batch", "start", batch_file, "--data-dir", data_dir) == 0
     assert "1 event still to come was left out" in capsys.readouterr().out
     assert run("batch", "start", batch_file, "--now", "--data-dir", data_dir) == 0
@@ -301,6 +317,79 @@ def test_now_and_events_to_come(data_dir: Path, batch_file: Path, capsys: pytest
         planned, now = store.batches.all()
     assert planned.events == now.events == ()
     assert now.started_at > planned.started_at
+
+
+def test_a_batch_of_another_century_is_not_watched(
+    data_dir: Path, batch_file: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    batch_file.write_text(BATCH.replace(STARTED, "2126-03-02T05:40:00Z"))
+    assert run("batch", "start", batch_file, "--data-dir", data_dir) == 2
+    assert "lies more than 10 days from now; correct it" in capsys.readouterr().err
+    with Store(data_dir / DATABASE_NAME) as store:
+        assert store.batches.all() == []
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        ("batch", "end", "99999999999999999999"),
+        ("alerts", "seen", "99999999999999999999"),
+        ("alerts", "history", "--since", "0001-01-01T00:00:00+14:00"),
+        ("batch", "event", "1", "fold", "--at", "9999-12-31T23:59:59-14:00"),
+        ("batch", "list", "--data-dir", "d" * 300),
+        ("check", "--data-dir", "d" * 300),
+        ("collect", "--mqtt", "mqtt://[x"),
+    ],
+)
+def test_what_no_system_can_hold_is_told_in_a_line(
+    data_dir: Path, words: tuple[str, ...], capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("PROOFING_DATA_DIR", str(data_dir))
+    with Store(data_dir / DATABASE_NAME):
+        pass
+    assert run(*words) == 2
+    told = capsys.readouterr().err.splitlines()[-1]
+    assert ": " in told
+    assert len(told) < 600
+
+
+def test_a_name_never_steers_the_terminal(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    with Store(data_dir / DATABASE_NAME) as store:
+        store.batches.add(batch_called("Tub\x1b[2J\u202e3"))
+    assert run("batch", "list", "--data-dir", data_dir) == 0
+    assert "Tub [2J 3" in capsys.readouterr().out
+
+
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
+@pytest.mark.parametrize("words", [("--help",), ("batch", "list")])
+def test_an_output_that_takes_nothing_is_told_in_a_line(data_dir: Path, words: tuple[str, ...]) -> None:
+    with Store(data_dir / DATABASE_NAME):
+        pass
+    environ = {**os.environ, "PROOFING_DATA_DIR": str(data_dir)}
+    with Path("/dev/full").open("w") as full:
+        program = [sys.executable, "-m", "monitor.cli", *words]
+        ended = subprocess.run(program, stdout=full, stderr=subprocess.PIPE, text=True, env=environ, check=False)
+    assert ended.returncode == 2
+    assert len(ended.stderr.splitlines()) == 1
+    assert "No space left on device; check where the output goes" in ended.stderr
+
+
+def test_a_time_zone_that_is_some_other_file_ends_no_command(data_dir: Path) -> None:
+    with Store(data_dir / DATABASE_NAME):
+        pass
+    environ = {**os.environ, "PROOFING_DATA_DIR": str(data_dir), "TZ": "/etc/passwd"}
+    program = [sys.executable, "-m", "monitor.cli", "batch", "list"]
+    ended = subprocess.run(program, capture_output=True, env=environ, check=False)
+    assert (ended.returncode, ended.stderr) == (0, b"")
+
+
+def test_a_terminal_that_knows_ascii_alone_ends_no_command() -> None:
+    """The collector prints its calls, degrees and names among them, to whatever terminal there is."""
+    code = "from monitor import cli; cli.main(['--version']); print('26 °C', flush=True)"
+    environ = {**os.environ, "PYTHONIOENCODING": "ascii:strict"}
+    ended = subprocess.run([sys.executable, "-c", code], capture_output=True, env=environ, check=False)
+    assert (ended.returncode, ended.stderr) == (0, b"")
+    assert ended.stdout.splitlines()[-1] == b"26 ?C"
 
 
 def test_an_event_must_lie_within_the_batch(
@@ -361,7 +450,7 @@ def test_an_exported_batch_is_the_same_batch_and_replays(
     captured = capsys.readouterr()
     lines = [json.loads(line) for line in captured.out.splitlines()]
     assert captured.err == ""
-    assert [line["time"] for line in lines][:2] == ["2026-03-02T05:40:00Z", "2026-03-02T06:10:00Z"]
+    assert [line["time"] for line in lines][:2] == [STARTED, FOLDED]
     assert len(lines) == 6
     assert lines[-1]["rise_pct"] > lines[1]["rise_pct"]
 
@@ -403,6 +492,14 @@ def test_check_says_what_is_wrong_and_how_to_mend_it(
     assert "hush" not in said
 
 
+def test_check_says_that_a_broker_is_spoken_to_in_the_clear(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    data_dir.mkdir()
+    text = 'allow_plain_mqtt = true\nmqtt = ["mqtt://me@192.0.2.1:1"]\n'
+    (data_dir / "config.toml").write_text(text)
+    run("check", "--data-dir", data_dir)
+    assert "ok     broker mqtt://me@192.0.2.1:1: without TLS, as allow_plain_mqtt says" in capsys.readouterr().out
+
+
 def test_check_is_content_with_what_works(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:
     data_dir.mkdir()
     port = data_dir / "port"
@@ -411,6 +508,17 @@ def test_check_is_content_with_what_works(data_dir: Path, capsys: pytest.Capture
     Store(data_dir / DATABASE_NAME).close()
     assert run("check", "--data-dir", data_dir) == 0
     assert "WRONG" not in capsys.readouterr().out
+
+
+def test_check_misses_no_sensor_where_shops_are_only_looked_at(
+    data_dir: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data_dir.mkdir()
+    (data_dir / "config.toml").write_text('[shops]\nnames = ["rye"]\nurl = "s3://bakery/{site}"\n')
+    run("check", "--data-dir", data_dir)
+    out = capsys.readouterr().out
+    assert "sources: none is set" not in out
+    assert "ok     shops: 1 are shown here" in out
 
 
 def test_check_tells_every_fault_of_the_settings(data_dir: Path, capsys: pytest.CaptureFixture[str]) -> None:

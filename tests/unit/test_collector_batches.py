@@ -10,7 +10,7 @@ import pytest
 from collector_bench import KEY, NODE, Bench, StepClock, batch, pack, pass_minutes
 from harness import START, SetClock
 
-from monitor.alerts.dough import AlertKind, Rules
+from monitor.alerts.dough import Alert, AlertKind, Rules, Subject
 from monitor.collector.batch_step import STEP_FAULT
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Band, Moments, NoForecast, Outlook, State
@@ -244,3 +244,14 @@ def test_the_loop_ends_when_told_and_takes_in_what_waits(tmp_path: Path, clock: 
         ).run(stop)
         assert len(acknowledged) == 1
         assert len(store.nodes.all()) == 1
+
+
+def test_what_called_for_a_batch_that_was_taken_back_is_closed(bench: Bench) -> None:
+    kept = bench.store.batches.add(batch(events=()))
+    bench.turn()
+    now = bench.clock.now()
+    bench.store.alerts.save([Alert(Subject.batch(kept.id), AlertKind.READY, 1, now, now)], [], [], now)
+    bench.store.batches.take_back(kept.id, now)
+    bench.turn()
+    assert bench.store.alerts.open_of_ended() == []
+    assert bench.store.alerts.active() == []

@@ -6,6 +6,7 @@ import pytest
 from collector_bench import KEY, NODE, Bench, StepClock, batch, framed, pack
 from harness import START
 
+from monitor.collector.intake import MOST_NODES_ON_A_LINE
 from monitor.sources.intake import Fault, Frame, Status
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, Flag
@@ -51,11 +52,30 @@ def test_a_failed_checksum_is_counted_and_never_acknowledged(bench: Bench) -> No
 
 
 def test_a_whole_frame_that_makes_no_sense_is_put_aside_and_acknowledged(bench: Bench) -> None:
-    bench.frame(framed(f'[{{"bn":"{NODE}_","n":"air","u":"K","v":298}}]', seq=7))
+    bench.frame(framed(f'[{{"bn":"{NODE}_","n":"air","u":"V","v":298}}]', seq=7))
     bench.turn()
     assert bench.faults() == {(NODE, "unit"): 1}
     assert [line.split()[:2] for line in bench.acknowledged] == [[b"!0a1b2c3d", b"7"]]
     assert [frame.reason for frame in bench.store.nodes.quarantined()] == ["unit"]
+
+
+def test_a_channel_that_is_not_known_is_put_aside_and_counted_and_the_rest_is_kept(bench: Bench) -> None:
+    running = bench.store.batches.add(batch())
+    for seq in (1, 2, 3):
+        bench.frame(
+            framed(
+                f'[{{"bn":"{NODE}_","n":"air","u":"Cel","v":25}},{{"n":"co2","u":"ppm","v":612}},'
+                '{"n":"distance","u":"m","v":0.21}]',
+                seq=seq,
+            )
+        )
+    bench.turn()
+    assert len(bench.store.readings.of(running)) == 6
+    assert len(bench.acknowledged) == 3
+    assert bench.faults() == {(NODE, "channel"): 3}
+    (counted,) = bench.store.nodes.faults()
+    assert counted.about == "co2"
+    assert [frame.reason for frame in bench.store.nodes.quarantined()] == ["channel"], "the first is enough"
 
 
 def test_a_frame_on_another_nodes_topic_is_refused(bench: Bench) -> None:
@@ -117,3 +137,23 @@ def test_one_turn_takes_a_bounded_number_of_frames(bench: Bench) -> None:
         bench.frame(pack(seq))
     assert bench.collector.take_frames(0.0) == 256
     assert not bench.inbox.empty()
+
+
+def test_endless_names_on_a_line_come_to_an_end_and_those_known_go_on(bench: Bench) -> None:
+    """A cable has no password: whoever is plugged in may say any name."""
+
+    def says(number: int, seq: int) -> None:
+        node = f"urn:dev:mac:{number:016x}"
+        body = framed(f'[{{"bn":"{node}_","n":"air","u":"Cel","v":25.0}}]', seq=seq)
+        bench.inbox.put(Frame(body, bench.clock.now(), "line", None, bench.acknowledged.append))
+
+    for number in range(MOST_NODES_ON_A_LINE + 40):
+        says(number, 1)
+    bench.turn()
+    bench.collector = bench.another()  # a restart forgets nothing of it
+    says(999, 1)
+    says(0, 2)
+    bench.turn()
+    assert len(bench.store.nodes.all()) == MOST_NODES_ON_A_LINE
+    assert bench.faults() == {("unknown", "name"): 41}
+    assert len(bench.acknowledged) == MOST_NODES_ON_A_LINE + 1

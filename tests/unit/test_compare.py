@@ -312,10 +312,11 @@ def test_all_are_thought_at_the_usual_warmth_in_whole_degrees_of_the_bakers_scal
     assert course.even_temp_c([went(1, 1.0, 2.0)], "C") is None
 
 
-def test_where_nothing_grows_there_is_no_equal_time() -> None:
+def test_near_freezing_two_hours_become_more_than_a_hundred() -> None:
     cold = went(1, 1.0, 2.0, 1.0)
-    assert cold.even_factor(1.0) is None
-    assert cold.drawn_ready_h(1.0) is None
+    factor = cold.even_factor(1.0)
+    assert factor is not None
+    assert factor > 50.0  # to an hour at 27 C; no source has gas end at a degree
 
 
 def test_batches_whose_warmth_is_not_known_are_left_out_and_named() -> None:

@@ -40,6 +40,20 @@ def test_every_setting_is_read(tmp_path: Path) -> None:
     assert config.rules.silence_min == 7.0
 
 
+def test_plain_mqtt_beyond_this_machine_is_for_those_who_say_so(tmp_path: Path) -> None:
+    text = 'mqtt = ["mqtt://collector@192.168.1.20"]\n'
+    write(tmp_path / "config.toml", text)
+    with pytest.raises(ConfigError, match="allow_plain_mqtt = true in"):
+        load_config(tmp_path, {})
+    write(tmp_path / "config.toml", "allow_plain_mqtt = true\n" + text)
+    config = load_config(tmp_path, {})
+    assert config.mqtt == (MqttAddress("192.168.1.20", 1883, "collector"),)
+    assert "allow_plain_mqtt = true" in effective_settings(config)
+    write(tmp_path / "config.toml", 'allow_plain_mqtt = "yes"\n')
+    with pytest.raises(ConfigError, match="allow_plain_mqtt must be true or false"):
+        load_config(tmp_path, {})
+
+
 def test_all_faults_are_told_at_once_with_file_and_key(tmp_path: Path) -> None:
     path = write(
         tmp_path / "config.toml",

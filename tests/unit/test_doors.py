@@ -147,7 +147,7 @@ def test_every_password_is_drawn_and_told_once(tmp_path: Path, capsys: pytest.Ca
     assert set(proxy.kept_users(tmp_path)) == {"anna"}
     options = proxy.read_options(tmp_path)
     assert options is not None
-    assert options.address == "https://localhost:9443"
+    assert options.addresses == ("https://localhost:9443",)
 
 
 # -- the dashboard ----------------------------------------------------------------------------------------------------
@@ -172,7 +172,8 @@ OIDC = '[dashboard]\nlogin = "oidc"\naddress = "https://bakery.lan:8501"\nbakers
 
 def test_the_dashboard_opens_to_others_only_with_a_log_in_and_tls(tmp_path: Path) -> None:
     command, _ = dashboard_command(tmp_path, 8501)
-    assert command[command.index("--server.address") + 1] == "127.0.0.1"
+    assert command[command.index("--address") + 1] == "127.0.0.1"
+    assert "--opened" not in command
     pair = own_pair(tmp_path, tmp_path / "own", ["bakery.lan"], NOW)
     with pytest.raises(ConfigError, match="everybody on that network could look and write"):
         dashboard_command(tmp_path, 8501, "0.0.0.0", pair.certificate, pair.key)
@@ -184,9 +185,9 @@ def test_the_dashboard_opens_to_others_only_with_a_log_in_and_tls(tmp_path: Path
     with pytest.raises(ConfigError, match="give --certificate and --key"):
         dashboard_command(tmp_path, 8501, "0.0.0.0")
     command, _ = dashboard_command(tmp_path, 8501, "0.0.0.0", pair.certificate, pair.key)
-    assert command[command.index("--server.sslCertFile") + 1] == str(pair.certificate)
-    assert command[command.index("--server.corsAllowedOrigins") + 1] == "https://bakery.lan:8501"
-    assert command[command.index("--secrets.files") + 1] == str(tmp_path / "login.toml")
+    assert command[command.index("--certificate") + 1] == str(pair.certificate)
+    assert command[command.index("--opened") + 1] == "https://bakery.lan:8501"
+    assert command[command.index("--login-file") + 1] == str(tmp_path / "login.toml")
 
 
 def test_the_dashboard_is_told_its_folder_wherever_it_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -5,8 +5,17 @@ from typing import Any
 
 import pytest
 
-from firmware_sim.bench.chips import ChipBuses, OneWireBus, ProbeChip, SensorClock, WireFaults, buses, modbus_crc
-from firmware_sim.node import checks, ds18b20, sampling, settings, sht4x, sonar, tof
+from firmware_sim.bench.chips import (
+    ChipBuses,
+    OneWireBus,
+    ProbeChip,
+    RangerChip,
+    SensorClock,
+    WireFaults,
+    buses,
+    modbus_crc,
+)
+from firmware_sim.node import checks, ds18b20, sampling, settings, sht4x, sonar, tof, vl53l1x
 from firmware_sim.node.instruments import Instruments
 
 
@@ -37,6 +46,14 @@ class Felt:
 
     def ranger(self) -> Any:
         return tof.TofRanger(self.buses.uart(), self.clock)
+
+    def chip(self) -> RangerChip:
+        found = self.buses.i2c()._chips[0x29]
+        assert isinstance(found, RangerChip)
+        return found
+
+    def i2c_ranger(self) -> Any:
+        return vl53l1x.Vl53l1x(self.buses.i2c(), self.clock)
 
     def sonar(self) -> Any:
         return sonar.Sonar(self.buses.pins(), self.clock)
@@ -71,6 +88,7 @@ def test_dough_is_read_to_a_sixteenth_of_a_degree(felt: Felt, centi_c: int, show
 def test_distances_come_over_both_rangers(felt: Felt, tenth_mm: int) -> None:
     felt.distance = tenth_mm
     assert abs(felt.ranger().read(0) - tenth_mm) <= 5  # whole millimetres
+    assert abs(felt.i2c_ranger().read(0) - tenth_mm) <= 5
     assert abs(felt.sonar().read(2531) - tenth_mm) <= max(1, tenth_mm // 1000)
 
 
@@ -90,25 +108,36 @@ def test_damage_on_the_wire_is_seen(felt: Felt, name: str) -> None:
 
 @pytest.mark.parametrize(
     ("name", "kind"),
-    [("air_sensor", "bus"), ("ranger", checks.SILENT), ("probe", checks.SILENT), ("sonar", checks.SILENT)],
+    [
+        ("air_sensor", "bus"),
+        ("ranger", checks.SILENT),
+        ("i2c_ranger", "bus"),
+        ("probe", checks.SILENT),
+        ("sonar", checks.SILENT),
+    ],
 )
 def test_no_answer_is_given_up_in_time(felt: Felt, name: str, kind: str) -> None:
     driver = getattr(felt, name)()
     felt.faults.unanswered = 1.0
     begun_ms = felt.clock.now_ms
-    assert fault_of(driver.read, *([0] if name in ("ranger", "sonar") else [])) == kind
+    assert fault_of(driver.read, *([0] if name in ("ranger", "i2c_ranger", "sonar") else [])) == kind
     assert felt.clock.now_ms - begun_ms < 100
 
 
 @pytest.mark.parametrize(
     ("name", "kind", "within_ms"),
-    [("air_sensor", "bus", 60), ("ranger", checks.SILENT, 100), ("probe", checks.NOT_READY, 1100)],
+    [
+        ("air_sensor", "bus", 60),
+        ("ranger", checks.SILENT, 100),
+        ("i2c_ranger", checks.NOT_READY, 200),
+        ("probe", checks.NOT_READY, 1100),
+    ],
 )
 def test_late_answer_is_given_up_and_does_not_pass_for_the_next(
     felt: Felt, name: str, kind: str, within_ms: int
 ) -> None:
     driver = getattr(felt, name)()
-    args = (0,) if name == "ranger" else ()
+    args = (0,) if name in ("ranger", "i2c_ranger") else ()
     felt.faults.late = 1.0
     begun_ms = felt.clock.now_ms
     assert fault_of(driver.read, *args) == kind
@@ -123,6 +152,7 @@ def test_late_answer_is_given_up_and_does_not_pass_for_the_next(
     ("line", "name", "kind"),
     [
         ("i2c", "air_sensor", "bus"),
+        ("i2c", "i2c_ranger", "bus"),
         ("onewire", "probe", checks.CHECKSUM),
         ("uart", "ranger", checks.SILENT),
         ("echo", "sonar", checks.SILENT),
@@ -130,7 +160,7 @@ def test_late_answer_is_given_up_and_does_not_pass_for_the_next(
 )
 def test_line_held_down_is_no_reading_and_heals(felt: Felt, line: str, name: str, kind: str) -> None:
     driver = getattr(felt, name)()
-    args = (2531,) if name in ("ranger", "sonar") else ()
+    args = (2531,) if name in ("ranger", "i2c_ranger", "sonar") else ()
     felt.faults.stuck = frozenset({line})
     assert fault_of(driver.read, *args) == kind
     felt.faults.stuck = frozenset()
@@ -212,6 +242,27 @@ def test_refusal_is_nonsense_to_the_driver(felt: Felt, monkeypatch: pytest.Monke
     assert fault_of(felt.ranger().read, 0) == checks.NONSENSE
 
 
+def test_the_five_shots_of_a_measurement_are_five_of_the_serial_rangers_own(felt: Felt) -> None:
+    """It measures each 200 ms; asked each 60 ms, a median of five held one or two."""
+    measured = [2000, 2500, 2100, 2400, 2200, 2900, 2900]
+    shots = iter(measured)
+    felt.buses.tof._measured = lambda: next(shots)
+    assert sampling.measure(Instruments(ranger=felt.ranger()))[3] == 2200
+    assert list(shots) == measured[5:]
+
+
+@pytest.mark.parametrize("address", [0x44, 0x45, 0x46])
+def test_an_air_sensor_is_asked_at_the_address_of_its_type(felt: Felt, address: int) -> None:
+    wired = buses(
+        felt.clock, air=lambda: (2531, 7620), dough=lambda: None, distance=lambda: None, air_c=lambda: 25.0,
+        air_address=address,
+    )  # fmt: skip
+    for told in ("0x44", "0x45", "0x46"):
+        found = {**settings.DEFAULTS, "dough": "none", "distance": "none", "air_address": told}
+        air = sampling.measure(settings.sensors_of(found, felt.clock, wired))[:2]
+        assert air == ((2531, 7620) if int(told, 16) == address else (None, None))
+
+
 def test_shots_keep_their_distance_in_time(felt: Felt) -> None:
     for driver in (felt.ranger(), felt.sonar()):
         driver.read(2500)
@@ -270,7 +321,58 @@ def test_bad_wires_lose_readings_and_never_invent_one(felt: Felt) -> None:
     assert {which for which, _ in sensors.faults} == {"air", "dough", "distance"}
 
 
-@pytest.mark.parametrize("distance", ["tof", "ultrasonic", "none"])
+def test_the_ranger_on_i2c_takes_five_shots_of_its_own(felt: Felt) -> None:
+    shots = iter([2990, 2000, 2500, 2100, 2400, 2200, 1])  # the first one is its start's
+    felt.chip()._measured = lambda: next(shots)
+    assert sampling.measure(Instruments(ranger=felt.i2c_ranger()))[3] == 2200
+    assert list(shots) == [1]
+
+
+def test_the_ranger_on_i2c_is_set_up_as_its_maker_does_and_in_its_short_mode(felt: Felt) -> None:
+    felt.i2c_ranger().read(0)
+    told = felt.chip().registers
+    assert all(at in told for at in RangerChip.BLOCK)
+    changed = {0x2E, 0x2F, 0x4B, 0x5E, 0x5F, 0x60, 0x61, 0x62, 0x63, 0x69, 0x78, 0x79, 0x7A, 0x7B, 0x86, 0x87}
+    assert all(told[at] == vl53l1x._START[at - 0x2D] for at in RangerChip.BLOCK if at not in changed)
+    assert (told[0x4B], told[0x60], told[0x63], told[0x69]) == (0x14, 0x07, 0x05, 0x38)
+    assert (told[0x08], told[0x0B], told[0x87]) == (0x09, 0x00, 0x00)  # voltages kept; at rest between shots
+
+
+def test_a_ranger_on_i2c_that_lost_its_supply_is_started_anew(felt: Felt) -> None:
+    ranger = felt.i2c_ranger()
+    assert ranger.read(0) == 2120
+    felt.chip().power_on()
+    assert fault_of(ranger.read, 0) == checks.NOT_READY
+    assert ranger.read(0) == 2120
+
+
+def test_another_chip_at_the_rangers_address_is_no_ranger(felt: Felt) -> None:
+    felt.chip().registers[0x110] = 0xAA  # another model's number
+    assert fault_of(felt.i2c_ranger().read, 0) == checks.NONSENSE
+
+
+@pytest.mark.parametrize("status", [4, 5, 6, 7, 8])
+def test_what_the_ranger_on_i2c_does_not_see_is_no_distance(felt: Felt, status: int) -> None:
+    felt.chip().status = status
+    assert fault_of(felt.i2c_ranger().read, 0) == checks.NO_TARGET
+
+
+def test_a_fault_of_the_ranger_on_i2c_itself_is_nonsense(felt: Felt) -> None:
+    felt.chip().status = 3
+    assert fault_of(felt.i2c_ranger().read, 0) == checks.NONSENSE
+
+
+def test_a_tub_too_far_for_the_ranger_on_i2c_is_not_seen(felt: Felt) -> None:
+    felt.distance = 14_000
+    assert fault_of(felt.i2c_ranger().read, 0) == checks.NO_TARGET
+
+
+def test_air_and_distance_share_one_bus(felt: Felt) -> None:
+    found = {**settings.DEFAULTS, "dough": "none", "distance": "vl53l1x"}
+    assert sampling.measure(settings.sensors_of(found, felt.clock, felt.buses)) == (2531, 7620, None, 2120)
+
+
+@pytest.mark.parametrize("distance", ["tof", "vl53l1x", "ultrasonic", "none"])
 def test_configuration_chooses_the_sensors(felt: Felt, distance: str) -> None:
     found = {"air": "none", "dough": "none", "distance": distance}
     sensors = settings.sensors_of(found, felt.clock, felt.buses)
@@ -289,3 +391,24 @@ def test_configuration_file_is_read_as_it_is_described(tmp_path: Any) -> None:
 
 def test_node_key_is_made_from_the_name() -> None:
     assert settings.key_of("urn:dev:mac:020000fffe5e0001") == "mac-020000fffe5e0001"
+
+
+class BuslessBoard:
+    """A board that does not have the pins that its configuration names."""
+
+    def i2c(self) -> Any:
+        raise ValueError("invalid pin")
+
+    def onewire(self) -> Any:
+        raise ValueError("pin_probe")
+
+
+def test_a_sensor_on_pins_that_are_not_there_is_counted_and_the_others_go_on(felt: Felt) -> None:
+    buses = BuslessBoard()
+    buses.pins = felt.buses.pins  # type: ignore[attr-defined]
+    sensors = settings.sensors_of({**settings.DEFAULTS, "distance": "ultrasonic"}, felt.clock, buses)
+    sensors.start()
+    values = sampling.measure(sensors)
+    assert values[:3] == (None, None, None)
+    assert values[3] is not None
+    assert sensors.faults == {("air", "pins"): 1, ("dough", "pins"): 1}

@@ -32,7 +32,7 @@ def node(board: PaperBoard, link: PaperLink) -> Any:
 
 def test_first_turn_measures_and_sends(node: Any, link: PaperLink) -> None:
     node.turn()
-    assert link.sent == [packet.frame(BOOT, 1, URN, 0, (2531, 7620, 2488, 2124))]
+    assert link.sent == [packet.frame(BOOT, 1, URN, 0, (2531, 7620, 2488, 2124), 0)]
 
 
 def test_measures_once_a_period_across_the_wrap_of_the_ticks(node: Any, board: PaperBoard, link: PaperLink) -> None:
@@ -60,7 +60,7 @@ def test_unanswered_pack_is_sent_again_with_its_age_grown(node: Any, board: Pape
     put_on(board, 1, speed=0)
     board.dough_ms += 12_000
     node.turn()
-    assert link.sent[1] == packet.frame(BOOT, 1, URN, 12_000, (2531, 7620, 2488, 2124))
+    assert link.sent[1] == packet.frame(BOOT, 1, URN, 12_000, (2531, 7620, 2488, 2124), 12_000)
 
 
 def test_acknowledged_pack_is_forgotten_and_only_that(node: Any, board: PaperBoard, link: PaperLink) -> None:

@@ -23,7 +23,8 @@ def test_every_golden_frame_has_its_meaning() -> None:
 @pytest.mark.parametrize("entry", PACKED, ids=lambda entry: entry["name"])
 def test_node_packs_the_golden_frame(entry: dict[str, Any]) -> None:
     measured, health = entry["packer"]["values"][:4], tuple(entry["packer"]["values"][4:])
-    made = packet.frame(entry["boot"], entry["seq"], entry["node"], entry["packer"]["age_ms"], tuple(measured))
+    age_ms, up_ms = entry["packer"]["age_ms"], entry["packer"]["up_ms"]
+    made = packet.frame(entry["boot"], entry["seq"], entry["node"], age_ms, tuple(measured), up_ms)
     if health:
         made = packet.with_health(made, health)
     assert made == LINES[entry["line"] - 1].encode("ascii")
@@ -43,13 +44,13 @@ def test_fixed_point(scaled: int, digits: int, text: str) -> None:
 
 
 def test_nothing_read_makes_no_frame() -> None:
-    assert packet.frame("1a2b3c4d", 1, "urn:dev:mac:020000fffe5e0001", 0, (None, None, None, None)) is None
+    assert packet.frame("1a2b3c4d", 1, "urn:dev:mac:020000fffe5e0001", 0, (None, None, None, None), 0) is None
 
 
 def test_largest_frame_stays_within_the_limit() -> None:
     urn = "urn:dev:org:32473-" + "a" * 100
     values = (-999999, 999999, -999999, 99999999)
-    largest = packet.with_health(packet.frame("ffffffff", 2**62, urn, 10**10, values), (-999999, 999999))
+    largest = packet.with_health(packet.frame("ffffffff", 2**62, urn, 10**10, values, 10**11), (-999999, 999999))
     assert len(largest) <= MAX_FRAME_BYTES
 
 

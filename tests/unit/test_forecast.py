@@ -6,12 +6,15 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from monitor.dough.forecast import outlook, weighted_quantiles
+from monitor.dough.forecast import _rise_over_start, outlook, weighted_quantiles
 from monitor.dough.observations import observations
-from monitor.dough.outlook import Outlook, State
+from monitor.dough.outlook import NoForecast, Outlook, State
+from monitor.dough.rise import Ensemble
 from monitor.dough.track import EMPTY, Series, Track
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
-from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml
+from monitor.recipe.vessel import Shape, Vessel, level_mm, volume_ml, width_mm
+from monitor.store.store import Store
+from monitor.wire.readings import Channel, NodeId
 
 START = datetime(2026, 3, 2, 5, 0, tzinfo=UTC)
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
@@ -73,7 +76,20 @@ def test_the_rise_is_known_within_its_interval():
     found = look(90, track_of(rise_at))
     truth = 100.0 * over_settled(rise_at, 90 * 60.0)
     assert found.rise_pct.p05 - 2.0 < truth < found.rise_pct.p95 + 2.0
-    assert found.rise_pct.p95 - found.rise_pct.p05 < 15.0
+    assert found.rise_pct.p95 - found.rise_pct.p05 < 18.0
+
+
+def test_what_a_fold_gathered_says_nothing_until_it_lies_level():
+    def gathered(t_s):
+        since_s = np.asarray(t_s) - 3600.0
+        return rise_at(t_s) + np.where(since_s > 0.0, 0.6 * np.exp(-np.maximum(since_s, 0.0) / 900.0) - 0.15, 0.0)
+
+    folded = replace(BATCH, events=(Event(at(60), EventKind.FOLD),))
+    seen_s = observations(folded, track_of(gathered), 10800.0).t_s
+    assert not np.any((seen_s > 3660.0) & (seen_s < 4500.0))
+    assert np.sum(seen_s > 5400.0) > 20
+    flat_s = observations(folded, track_of(rise_at), 10800.0).t_s
+    assert np.any((flat_s > 3660.0) & (flat_s < 4500.0))
 
 
 @pytest.mark.parametrize(("minute", "within_min"), [(60, 20.0), (75, 10.0), (90, 6.0)])
@@ -115,7 +131,7 @@ def collapsing(t_s):
 def test_a_fallen_dough_is_past_its_peak_and_the_peak_lies_in_the_past():
     found = look(200, track_of(collapsing, hours=3.5))
     assert found.state is State.PAST_PEAK
-    assert minutes(found.peak.p50) == pytest.approx(150, abs=8)
+    assert 150 <= minutes(found.peak.p50) <= 175  # the middle of a dome sinks before the dough does
 
 
 def test_no_peak_is_foretold_for_the_past_before_it_is_judged_passed():
@@ -218,6 +234,12 @@ def test_how_long_may_be_silent_is_a_setting(silence_min, state):
     assert found.state is state
 
 
+def test_a_dough_looked_at_by_eye_waits_for_a_level_and_not_for_a_sensor():
+    by_eye, sensed = replace(BATCH, nodes=()), replace(BATCH, nodes=((Channel.DISTANCE, NodeId("urn:dev:x")),))
+    assert outlook(by_eye, Track(), at(5)).why is NoForecast.NO_LEVEL_YET
+    assert outlook(sensed, Track(), at(5)).why is NoForecast.NO_READING_YET
+
+
 def test_a_dough_looked_at_by_eye_never_falls_silent():
     level = Series(np.array([300.0, 3600.0]), np.array([70.0, 90.0]), np.array([2.0, 2.0]))
     assert look(100, Track(level_mm=level)).state is not State.NO_READINGS
@@ -239,9 +261,102 @@ def test_a_known_start_volume_fixes_the_rise():
     assert look(10, track_of(rise_at), known).rise_pct.p50 == pytest.approx(100.0, abs=12.0)
 
 
+def test_over_a_known_start_volume_each_course_counts_by_the_start_that_it_has_itself():
+    """The start level looks like 1100 mL: to one course it is so, to the other it lies a tenth over the truth."""
+    known = replace(BATCH, start_volume_ml=1000.0)
+    seen = replace(observations(BATCH, track_of(rise_at), 3600.0), start_volume_ml=1100.0)
+    paths, members = np.full((2, 1), 0.5), np.array([[0.0], [0.1]])
+    courses = Ensemble(paths, np.zeros((2, 1)), np.full(2, 0.5), members)
+    assert _rise_over_start(known, seen, courses)[:, 0] == pytest.approx([0.65, 0.5])
+    assert _rise_over_start(BATCH, seen, courses)[:, 0] == pytest.approx([0.5, 0.5])
+
+
 def test_weighted_quantiles_put_never_last():
     values, weights = np.array([10.0, np.inf, 20.0, 30.0]), np.full(4, 0.25)
     found = weighted_quantiles(values, weights, np.array([0.05, 0.5, 0.95]))
     assert found[0] == 10.0
     assert 20.0 <= found[1] <= 30.0
     assert np.isinf(found[2])
+
+
+def domed(read_min, dome_frac=0.08):
+    """A dough with a dome under a sensor, its edge read at the wall now and again; and that edge as it doubles [mm]."""
+    t_s = np.arange(0.0, 3 * 3600.0 + 1.0, EVERY_S)
+    rise = rise_at(t_s)
+    mean = level_mm(TUB, volume_ml(TUB, START_LEVEL_MM) * (1.0 + rise))
+    half_dome = 0.5 * dome_frac * np.tanh(rise / 0.4) * width_mm(TUB, mean)
+    distance = 300.0 - mean - half_dome + np.random.default_rng(1).normal(0.0, 0.8, t_s.size)
+    temps = sensor(t_s, np.full(t_s.size, 27.0))
+    read_s = 60.0 * np.array(read_min)
+    eye = Series(read_s, np.interp(read_s, t_s, mean - half_dome), np.full(read_s.size, 2.0))
+    track = Track(temps, EMPTY, temps, sensor(t_s, distance), eye)
+    return track, float(np.interp(1.0, rise, mean - half_dome))
+
+
+def test_what_is_said_of_the_surface_is_kept(tmp_path):
+    found = look(60, track_of(rise_at))
+    with Store(tmp_path / "monitor.sqlite") as store:
+        batch = store.batches.add(BATCH)
+        store.save_step(batch.id, found, (), ())
+        kept = store.outlooks.latest(batch.id)
+    assert (kept.dome_mm, kept.target_edge) == (found.dome_mm, found.target_edge)
+    assert kept.target_edge is not None
+
+
+def wide(band):
+    return band.p95 - band.p05
+
+
+def test_the_edge_of_a_domed_dough_stands_under_its_mean_level_at_the_target():
+    track, _ = domed(())
+    found = look(90, track)
+    assert found.dome_mm.p05 > 0.0
+    assert found.target_edge.rise_pct == 100.0
+    mean_mm = level_mm(TUB, 2.0 * found.start_volume_ml)
+    half_dome_mm = 0.5 * found.target_edge.dome_mm.p50
+    assert half_dome_mm > 1.0
+    assert found.target_edge.level_mm.p50 == pytest.approx(mean_mm - half_dome_mm, abs=2.0)
+
+
+def test_two_levels_read_at_the_wall_teach_the_dome():
+    (unread, edge_mm), (read, _) = domed(()), domed((50.0, 85.0))
+    before, after = look(90, unread), look(90, read)
+    for guessed, taught in (
+        (before.dome_mm, after.dome_mm),
+        (before.target_edge.dome_mm, after.target_edge.dome_mm),
+    ):
+        assert wide(taught) / taught.p50 < 0.6 * wide(guessed) / guessed.p50
+    off_before, off_after = (abs(found.target_edge.level_mm.p50 - edge_mm) for found in (before, after))
+    assert off_after < off_before
+    assert after.target_edge.level_mm.p05 < edge_mm < after.target_edge.level_mm.p95
+
+
+def test_a_level_read_at_the_wall_says_that_a_dough_is_flat():
+    guessed, taught = (look(90, domed(read_min, dome_frac=0.0)[0]) for read_min in ((), (50.0, 85.0)))
+    assert taught.dome_mm.p50 < 0.6 * guessed.dome_mm.p50
+
+
+def test_without_a_height_nothing_is_said_of_the_surface():
+    found = look(60, replace(track_of(rise_at), distance_mm=EMPTY))
+    assert (found.dome_mm, found.target_edge, found.start_volume_ml) == (None, None, None)
+
+
+def test_a_dough_that_waits_for_its_peak_has_no_edge_at_a_target():
+    found = look(60, track_of(rise_at), replace(BATCH, target=Target(None)))
+    assert found.dome_mm is not None
+    assert found.target_edge is None
+
+
+def test_the_start_volume_is_the_likeliest_and_not_the_first_level_that_was_seen():
+    whole = track_of(rise_at)
+    late = whole.distance_mm.t_s >= 45 * 60.0
+    distance = Series(*(each[late] for each in (whole.distance_mm.t_s, whole.distance_mm.value, whole.distance_mm.sd)))
+    found = look(110, replace(whole, distance_mm=distance))
+    start_ml = float(volume_ml(TUB, START_LEVEL_MM))
+    first_seen_ml = start_ml * (1.0 + float(rise_at(45 * 60.0)))
+    assert abs(found.start_volume_ml - start_ml) < 0.7 * (first_seen_ml - start_ml)
+
+
+def test_the_bakers_own_start_volume_stands():
+    known = replace(BATCH, start_volume_ml=1800.0)
+    assert look(60, track_of(rise_at), known).start_volume_ml == 1800.0

@@ -35,6 +35,7 @@ def test_golden_frame_reads_as_agreed(line: bytes, meaning: dict[str, Any]) -> N
     pack = decode(line)
     assert (pack.boot, pack.seq, pack.node) == (meaning["boot"], meaning["seq"], meaning["node"])
     assert {channel.value: value for channel, value in pack.values} == meaning["values"]
+    assert pack.up_s == meaning.get("up_s")
     if "measured_at" in meaning:
         measured_at = datetime.fromisoformat(meaning["measured_at"])
     else:

@@ -13,6 +13,7 @@ from monitor.dough.kinetics import (
     LOGISTIC,
     SOURDOUGH_YEAST,
     CardinalTemps,
+    card_doubts,
     equivalent_hours,
     gompertz,
     logistic,
@@ -85,8 +86,27 @@ def test_equivalent_hours_never_run_backwards(steps: list[tuple[float, float]]):
     assert np.all(np.diff(hours) >= 0.0)
 
 
-def test_cold_dough_stands_still():
-    assert equivalent_hours([0.0, 86400.0], [1.0, 1.0])[-1] == 0.0
+def test_cold_dough_hardly_moves_but_never_stands_still():
+    assert (
+        0.0
+        < equivalent_hours([0.0, 86400.0], [-18.0, -18.0])[-1]
+        < 0.01
+        < equivalent_hours([0.0, 86400.0], [1.0, 1.0])[-1]
+    )
+
+
+@pytest.mark.parametrize("cardinal", [GASSING, SOURDOUGH_YEAST])
+def test_a_card_has_no_cliff(cardinal: CardinalTemps):
+    rates = relative_rate(np.arange(-10.0, 65.0, 0.25), cardinal)
+    assert np.all(rates > 0.0)
+    assert np.max(np.abs(np.diff(np.log(rates)))) < 0.2, "a quarter of a degree is never worth a fifth of the rate"
+
+
+def test_a_card_is_sure_at_its_reference_and_ever_less_so_beyond():
+    temps_c = np.array([2.0, 8.0, 14.0, 20.0, 27.0])
+    doubts = np.linalg.norm(card_doubts(temps_c, GASSING), axis=0)
+    assert doubts[-1] == pytest.approx(0.0, abs=0.01)
+    assert np.all(np.diff(doubts) < 0.0)
 
 
 def test_an_unknown_temperature_makes_all_after_it_unknown():

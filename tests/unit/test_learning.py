@@ -11,6 +11,7 @@ from made_up import FIRST_DAY, batch_of
 
 from monitor.dough.curve import N_SHAPE, SHAPE_NAMES
 from monitor.dough.learning import (
+    BETWEEN_STAGES_SD,
     PEAK,
     READY,
     SHARES,
@@ -93,6 +94,57 @@ def test_lessons_of_other_recipes_stages_and_curves_are_left_out():
     ]
     assert learned_from(others, BATCH) is None
     assert learned([*others, lesson()]).n_batches == 1
+
+
+FINAL = replace(BATCH, stage=Stage.FINAL_PROOF, started_at=FIRST_DAY)
+
+
+def just_before(off=0.0, sd=0.1, batch: Batch = BATCH) -> Lesson:
+    """The lesson of a first rise that ended half an hour before the final proof began."""
+    ended_at = FIRST_DAY - timedelta(minutes=30)
+    return replace(lesson(off, sd, batch=batch), started_at=ended_at - timedelta(hours=3), ended_at=ended_at)
+
+
+@pytest.mark.parametrize("formula", [None, LEAN, SOUR], ids=["no formula", "yeast", "sourdough"])
+def test_a_final_proof_begins_with_what_its_first_rise_taught(formula):
+    bulk, final = replace(BATCH, formula=formula), replace(FINAL, formula=formula)
+    shipped = prior_of(final)
+    sure = learned([just_before(quick(0.3), 0.05, bulk)], final)
+    assert (sure.n_batches, sure.knows_stage_before) == (0, True)
+    assert 0.0 < sure.prior.mean[RATE] - shipped.mean[RATE] <= 0.3
+    assert sd_of(sure.prior)[RATE] < 0.8 * sd_of(shipped)[RATE]
+    assert sd_of(sure.prior)[RATE] > 0.9 * BETWEEN_STAGES_SD[0], "shaping leaves a doubt of its own"
+    assert np.all(np.linalg.eigvalsh(sure.prior.covariance) > 0.0)
+    vague = learned([just_before(quick(0.3), 1e3, bulk)], final)
+    np.testing.assert_allclose(vague.prior.mean, shipped.mean, atol=1e-4)
+    np.testing.assert_allclose(vague.prior.covariance, shipped.covariance, atol=1e-4)
+
+
+def test_only_the_same_dough_of_today_hands_on():
+    bulk = just_before(quick(0.3))
+    yesterday = replace(bulk, ended_at=FIRST_DAY - timedelta(days=1))
+    still_running = replace(bulk, ended_at=FIRST_DAY + timedelta(minutes=1))
+    other = replace(bulk, recipe="walnut loaf")
+    assert learned_from([yesterday, still_running, other], FINAL) is None
+    assert not learned([bulk]).knows_stage_before, "a first rise follows nothing"
+
+
+def test_a_dough_as_quick_as_its_recipe_always_is_brings_no_news():
+    """Five first rises and final proofs of a recipe, all quicker than shipped: today's bulk is as usual."""
+    bulks = [lesson(quick(0.4), day=day) for day in range(1, 6)]
+    finals = [lesson(quick(0.4), day=day, batch=FINAL) for day in range(1, 6)]
+    without, found = learned(finals, FINAL), learned([*finals, *bulks, just_before(quick(0.4))], FINAL)
+    assert found.n_batches == without.n_batches
+    assert found.prior.mean[RATE] == pytest.approx(without.prior.mean[RATE], abs=0.08)
+    quicker = learned([*finals, *bulks, just_before(quick(0.7))], FINAL)
+    assert quicker.prior.mean[RATE] > found.prior.mean[RATE] + 0.03
+
+
+def test_the_sentence_names_the_stage_before():
+    first = learned([just_before(quick(0.5))], FINAL)
+    assert learned_sentence(first, Reader(UTC), has_formula=False).startswith("learned from the stage before: rises ")
+    both = learned([just_before(quick(0.5)), lesson(batch=FINAL)], FINAL)
+    assert "the stage before counts too" in learned_sentence(both, Reader(UTC), has_formula=False)
 
 
 def test_lessons_that_say_nothing_leave_the_prior_as_it_was():

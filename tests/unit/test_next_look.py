@@ -49,6 +49,12 @@ def test_a_foretold_moment_is_looked_at_in_that_moment(minutes, wait_s):
     assert wait_of(rising(around(minutes, 2.0))) == timedelta(seconds=wait_s)
 
 
+def test_a_fold_of_the_recipe_is_looked_at_in_its_moment():
+    folds_min = ((NOW - BATCH.started_at).total_seconds() / 60.0 + 2.5,)
+    found = next_look_at(replace(BATCH, folds_min=folds_min), rising(around(300.0, 20.0)), (), Rules())
+    assert found == NOW + timedelta(minutes=2.5)
+
+
 def test_a_moment_that_hovers_just_ahead_is_not_run_after():
     assert wait_of(rising(around(0.05, 0.1))) == AT_LEAST
 

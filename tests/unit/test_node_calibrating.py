@@ -9,7 +9,7 @@ import pytest
 from monitor.cli import main
 from monitor.errors import SourceError
 from monitor.node.calibration import heard
-from monitor.node.reading_lines import NAMES, pack_line, set_right_line
+from monitor.node.reading_lines import pack_line, set_right_line
 from monitor.node.settings import read_settings
 from monitor.recipe.calibration import Calibration, Comparison
 from monitor.settings.data_dir import DATABASE_NAME
@@ -151,10 +151,6 @@ def test_what_was_not_heard_is_explained(packs: tuple[tuple[Reading, ...], ...],
         heard(Packs(*packs), NODE, Channel.DISTANCE, 3, NOON, 0.0, StringIO(), Reader(UTC))
 
 
-def test_whatever_a_node_can_send_has_its_place_in_the_line_of_a_pack() -> None:
-    assert set(NAMES) == set(Channel) - {Channel.LEVEL}  # a level is read by a person
-
-
 def test_a_line_shows_what_is_set_right_and_marks_what_is_doubtful() -> None:
     calibrations = [
         Calibration(NODE, Channel.DISTANCE, 1.5, 0.5, NOON, Comparison.BLOCK),
@@ -165,6 +161,6 @@ def test_a_line_shows_what_is_set_right_and_marks_what_is_doubtful() -> None:
         Reading(NODE, "0a1b2c3d", 1, Channel.DISTANCE, 200.0, NOON, NOON),
     ]
     line = pack_line(pack, calibrations, 300.0, UTC)
-    assert line == "12:00:00  dough 90.00 C (out of range!)  distance 201.5 mm  height 98.5 mm"
+    assert line == "12:00:00  dough 90.00 °C (out of range!)  distance 201.5 mm  height 98.5 mm"
     assert set_right_line(calibrations) == "set right by: distance +1.50 (block)"
     assert "never calibrated" in set_right_line([])

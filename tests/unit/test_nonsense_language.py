@@ -18,11 +18,13 @@ from monitor.alerts import dough
 from monitor.alerts.alert import Alert
 from monitor.alerts.kinds import AlertKind
 from monitor.alerts.troubles import CarriersFail, DiskNearlyFull, StoreUnusable
+from monitor.clock import Pace
 from monitor.dough.outlook import Band, Moments, Outlook, State
 from monitor.dough.track import Track
 from monitor.errors import StoreFault
 from monitor.health.supervisor import Notice, Supervisor, Symptom
 from monitor.recipe.batch import Batch, Event, EventKind, Stage
+from monitor.store.pace import settle_pace
 from monitor.store.store import Store
 from monitor.wire.readings import Channel
 from monitor.wording.reader import Language, Reader
@@ -77,6 +79,7 @@ def estimated(asked: Batch, track: Track, now: datetime) -> Outlook:
 def lived(path: Path, reader: Reader) -> tuple[dict[str, list[dict[str, Any]]], list[str]]:
     """One day through supervisor, collector, alerts and store: every row that is kept, and what was said."""
     with Store(path) as store:
+        settle_pace(store, Pace(START, 0.0))  # the machine's own clock would stand in the rows
         bench = Bench(store, StepClock(), reader)
         bench.answer = estimated
         loaf = store.batches.add(batch(preheat_min=30.0))
@@ -150,7 +153,8 @@ def test_a_day_said_in_nonsense_leaves_the_same_rows(
 def test_the_day_holds_every_kind_of_thing(english: tuple[dict[str, list[dict[str, Any]]], list[str]]) -> None:
     rows, said = english
     kinds = {row["kind"] for row in rows["alert"]}
-    assert {kind.value for kind in dough.COURSE_KINDS} <= kinds
+    rising = set(dough.COURSE_KINDS) - {dough.AlertKind.NOT_RISING}
+    assert {kind.value for kind in rising} <= kinds
     assert {"air too warm", "air too dry", "node silent", "monitor in trouble"} <= kinds
     assert {row["phase"] for row in rows["alert_change"]} == {phase.value for phase in dough.Phase}
     assert len(said) > 10

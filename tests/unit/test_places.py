@@ -151,7 +151,7 @@ def test_a_batch_is_started_at_a_place(tmp_path: Path, capsys: pytest.CaptureFix
     dough.write_text(batch_toml(Batch(BatchId(1), "Hazel loaf", Stage.FIRST_RISE, START, ROUND_TUB)))
     where = ["--now", "--data-dir", str(tmp_path)]
     assert main(["batch", "start", str(dough), "--at", "cabinet-2/shelf-3", *where]) == 0
-    assert f"distance_mm from {SHELF_3}" in capsys.readouterr().out
+    assert f"height from {SHELF_3}" in capsys.readouterr().out
     assert main(["batch", "start", str(dough), "--at", "cabinet-9", *where]) == 2
     assert "no node that was heard stands there; places in [places] of config.toml: cabinet-2, cabinet-2/shelf-3" in (
         capsys.readouterr().err

@@ -1,9 +1,12 @@
 """Making a day: limits, reasons, remedies, and the forecasts of its stages."""
 
+import subprocess
+import sys
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from functools import cache
 from itertools import pairwise
+from pathlib import Path
 from zoneinfo import ZoneInfo
 
 import made_up_day as made_up
@@ -12,13 +15,14 @@ import pytest
 
 from monitor.dough.track import Series, Track
 from monitor.errors import ConfigError
-from monitor.plan.day import Plan, StepKind, steps
+from monitor.plan.day import Plan, StepKind
 from monitor.plan.food import expected_warm_min, measured_warm_min
 from monitor.plan.kitchen import Kitchen, Place, kitchen_from_toml
 from monitor.plan.obstacles import NoPlan, RemedyKind, Variation
 from monitor.plan.orders import Limit, Order, predecessors_of, prepared_order
 from monitor.plan.planner import alternatives, make_plan
 from monitor.plan.stage_forecast import forecast_stage, stand_in_lag_min, still_to_come_min
+from monitor.plan.steps import steps
 from monitor.recipe.batch import Stage, Target
 from monitor.recipe.parts import Recipe
 from monitor.recipe.vessel import Shape, Vessel
@@ -234,7 +238,7 @@ def test_a_night_in_the_cold_is_slow_and_not_for_ever():
 def test_before_the_cold_the_call_comes_early_by_what_is_still_to_come():
     bulk, proof = DAY.method[1:]
     retard = replace(bulk, stage=Stage.RETARD, hours=12.0, place="refrigerator", hands_min=0.0, mixer_min=0.0,
-                     dough_c=None)  # fmt: skip
+                     dough_c=None, in_bulk=True)  # fmt: skip
     plain = prepared_order("a", Order(DAY, None), made_up.KITCHEN)
     chilled = prepared_order(
         "a", Order(replace(DAY, method=(DAY.method[0], bulk, retard, proof)), None), made_up.KITCHEN
@@ -364,3 +368,27 @@ def test_a_fault_of_the_kitchen_is_told(table: dict, said: str):
     with pytest.raises(ConfigError) as caught:
         kitchen_from_toml(table, "kitchen.toml")
     assert said in str(caught.value)
+
+
+PLANS_AND_IS_STOPPED = """
+import signal
+from datetime import UTC, datetime
+import made_up_day
+from monitor.plan.kitchen import Kitchen
+from monitor.plan.orders import Order
+from monitor.plan.planner import make_plan
+make_plan((Order(made_up_day.recipe(), None),), Kitchen(), datetime(2026, 3, 2, 12, tzinfo=UTC), UTC)
+try:
+    signal.raise_signal(signal.SIGINT)
+except KeyboardInterrupt:
+    print("told to stop")
+"""
+
+
+def test_ctrl_c_is_still_heard_after_a_plan_was_made():
+    # the solver's own way to be stopped left the process without a handler
+    around = {"PYTHONPATH": str(Path(made_up.__file__).parent)}
+    done = subprocess.run(
+        [sys.executable, "-c", PLANS_AND_IS_STOPPED], capture_output=True, text=True, check=False, env=around
+    )
+    assert (done.returncode, done.stdout) == (0, "told to stop\n"), done.stderr

@@ -6,13 +6,16 @@ from functools import cache
 
 import made_up_day as made_up
 
+from monitor.plan.causes import Cause, CauseKind
 from monitor.plan.cues import MovedCue, StepCue
-from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps, steps_of
+from monitor.plan.day import DoughPlan, Plan, Step, StepKind, steps_of
 from monitor.plan.live import AirDifference
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
+from monitor.plan.steps import steps
+from monitor.recipe.method import Work, WorkStep
 from monitor.wording.cues import cue_text, cue_title, planned_air_sentence
-from monitor.wording.plan import out_sentence, step_lines, window_sentence
+from monitor.wording.plan import out_sentence, step_lines, step_text, window_sentence
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
 
@@ -39,7 +42,7 @@ def hour(at: datetime) -> str:
 
 
 def moved(shift_min: float, **changes: object) -> MovedCue:
-    facts = {"air": None, "ahead": tuple(steps_of(dough()))[-3:], "late_loads": ()} | changes
+    facts = {"causes": (), "ahead": tuple(steps_of(dough()))[-3:], "late_loads": ()} | changes
     return MovedCue(dough(), made_up.MORNING, timedelta(minutes=shift_min), **facts)
 
 
@@ -47,9 +50,20 @@ def test_a_plan_is_told_step_by_step():
     lines = list(step_lines(day(), READER, made_up.MORNING))
     assert len(lines) == len(steps(day()))
     assert any("load 2 of 2 in" in line and "at the latest" in line for line in lines)
-    assert "tomorrow 12:30  load 2 of 2 out" in lines[-1]
+    assert "tomorrow 12:30  load 2 of 2 out" in lines[-2]
+    assert lines[-1] == "tomorrow 12:30  oven off"
     assert "out of the oven tomorrow 12:30" in out_sentence(dough(), READER, made_up.MORNING)
-    assert window_sentence(dough(), READER).startswith("load 1 is proofed")
+    assert window_sentence(dough(), READER, made_up.MORNING).startswith("load 1 is proofed tomorrow 11")
+
+
+def test_what_rests_on_the_bench_is_not_called_hands():
+    shape = step(StepKind.SHAPE)
+    assert shape.stage is not None
+    method = list(dough().recipe.method)
+    method[shape.stage] = replace(method[shape.stage], steps=(WorkStep(Work.REST, rest_min=5.0),))
+    resting = replace(dough(), recipe=replace(dough().recipe, method=tuple(method)))
+    told = step_text(resting, shape, READER)
+    assert f"{shape.hands_min - 5.0:.0f} min of hands within {shape.hands_min:.0f} min" in told
 
 
 def test_a_cue_names_its_load_where_there_are_several():
@@ -88,10 +102,12 @@ def test_a_moved_plan_says_by_how_much_and_what_comes():
 
 def test_a_moved_plan_names_the_air_that_is_not_as_planned():
     warm = AirDifference("room", planned_c=24.0, measured_c=27.0)
-    text = cue_text(moved(-25.0, air=warm), READER)
+    text = cue_text(moved(-25.0, causes=(Cause(CauseKind.AIR, -20.0, 1, warm),)), READER)
     assert "The room is 27.0 °C (80.6 °F), 3.0 °C warmer than planned." in text
     cold = AirDifference("refrigerator", planned_c=4.0, measured_c=2.0)
-    assert "The refrigerator is 2.0 °C (35.6 °F), 2.0 °C colder" in cue_text(moved(25.0, air=cold), READER)
+    assert "The refrigerator is 2.0 °C (35.6 °F), 2.0 °C colder" in cue_text(
+        moved(25.0, causes=(Cause(CauseKind.AIR, 20.0, 1, cold),)), READER
+    )
     assert planned_air_sentence(warm, READER) == (
         "the room is 27.0 °C (80.6 °F); the plan was made for 24.0 °C (75.2 °F)"
     )

@@ -1,6 +1,7 @@
 """Reasons and troubles in words: each has some, in every language, and they say what the facts say."""
 
-from datetime import UTC
+import re
+from datetime import UTC, datetime
 from typing import Any, get_args
 
 import msgspec
@@ -8,7 +9,9 @@ import pytest
 
 from monitor.alerts import reasons, troubles
 from monitor.alerts.kinds import AlertKind
-from monitor.errors import CentralKind, StoreFault
+from monitor.commands.parameters import moment
+from monitor.dough.outlook import Cause, ObstructionKind
+from monitor.errors import CentralKind, ReplicaFault, StoreFault
 from monitor.wire.readings import Channel, NodeId
 from monitor.wording.languages.catalogue import KNOWN, language
 from monitor.wording.reader import ENGLISH, Reader
@@ -18,6 +21,8 @@ from monitor.wording.troubles import notice_text, remedy_text, trouble_text
 IN_ENGLISH, IN_GERMAN = Reader(UTC), Reader(UTC, language=language("de"))
 EXAMPLES: dict[str, Any] = {  # by the name of a field
     "kind": AlertKind.PAST_PEAK,
+    "cause": Cause.NO_LIVE_YEAST,
+    "by": ObstructionKind.LID,
     "channels": (Channel.DISTANCE, Channel.AIR_TEMP),
     "trouble": troubles.DiskNearlyFull("/data"),
     "fault": StoreFault.LOCKED,
@@ -25,10 +30,26 @@ EXAMPLES: dict[str, Any] = {  # by the name of a field
     "examples": ("outlook 1: bad",),
     "node": NodeId("urn:dev:mac:020000fffe5e0001"),
     "restarts": 6,
+    "number": 2,
+    "of": 4,
     "rows": 2000,
+    "sensor": "dough",
+    "times": 118,
+    "pins": (4,),
+    "unread_min": 60.0,
+    "signal_dbm": -84,
+    "free_bytes": 4096,
     "status": 404,
     "text": "as it was said",
     "language": "en",
+    "shipped_at": datetime(2026, 3, 2, 5, 40, tzinfo=UTC),
+    "found_at": datetime(2026, 3, 2, 5, 50, tzinfo=UTC),
+}
+OF_A_KIND: dict[tuple[type, str], Any] = {
+    (troubles.NodeRestarts, "cause"): "watchdog",
+    (troubles.SensorUnread, "fault"): "power-on",
+    (troubles.CentralGetsNothing, "kind"): CentralKind.SHUT,
+    (troubles.ReplicaLate, "fault"): ReplicaFault.TAKEN,
 }
 
 
@@ -36,7 +57,7 @@ def example(kind: type[troubles.Code]) -> Any:
     """A fact of a kind, with some values."""
     values = {}
     for field in msgspec.structs.fields(kind):
-        default = CentralKind.SHUT if kind is troubles.CentralGetsNothing and field.name == "kind" else None
+        default = OF_A_KIND.get((kind, field.name))
         values[field.name] = default or EXAMPLES.get(field.name, 12.5 if field.type is float else f"/{field.name}")
     return kind(**values)
 
@@ -115,3 +136,11 @@ def test_one_row_is_said_as_one() -> None:
 def test_the_central_store_says_why(status: int | None, why: str) -> None:
     trouble = troubles.CentralGetsNothing("http://c:8086", CentralKind.AWAY, "OSError", status)
     assert trouble_text(trouble, IN_ENGLISH).endswith(why)
+
+
+@pytest.mark.parametrize("reader", [IN_ENGLISH, IN_GERMAN], ids=lambda reader: reader.language.code)
+def test_the_moment_to_bring_back_is_the_one_that_was_found_within_its_second_too(reader: Reader) -> None:
+    found_at = datetime(2026, 3, 2, 5, 50, 7, 250_001, tzinfo=UTC)
+    said = re.search(r"--at (\S+)", remedy_text(troubles.StoreOlder("s3://bakery/rye", found_at, found_at), reader))
+    assert said is not None
+    assert moment(said[1]) == found_at

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from monitor.dough.gassing import gassing_rate_ml_per_g_flour_h
 from monitor.errors import ConfigError
-from monitor.plan.food import perishables
 from monitor.recipe.findings import Finding, FindingKind, recipe_findings
 from monitor.recipe.formula import YeastForm
 from monitor.recipe.measures import Weight, amount_of
@@ -23,8 +23,9 @@ from monitor.recipe.parts import (
     with_yeast,
 )
 from monitor.recipe.recipe_file import recipe_from_toml, recipe_toml
+from monitor.recipe.total_formula import total_formula
 from monitor.wording.reader import Reader
-from monitor.wording.recipe_sheet import finding_sentence
+from monitor.wording.recipe_sheet import finding_sentence, part_text
 
 NIGHT_LOAF = """
 name = "Juniper loaf"
@@ -120,6 +121,23 @@ def test_the_total_opens_every_part():
     assert total.pct(total.salt_g) == pytest.approx(2.0)
     assert total.pct(total.yeast_g) == pytest.approx(0.36)
     assert total.pct(total.prefermented_g) == pytest.approx(30.0)
+
+
+@pytest.mark.parametrize("weighed_g", [0.1, 0.6, 1.5])
+def test_a_ripe_preferment_brings_about_as_much_yeast_whatever_was_weighed_in(weighed_g):
+    found = recipe(NIGHT_LOAF.replace('"instant yeast" = "0.6 g"', f'"instant yeast" = "{weighed_g} g"'))
+    formula = found.formula_of(found.dough)
+    assert formula is not None
+    brought_g = formula.instant_yeast_g - 3.0
+    assert weighed_g < brought_g, "it has grown"
+    assert 0.4 <= 100.0 * brought_g / 300.0 <= 0.8
+
+
+def test_a_preferment_without_yeast_brings_none():
+    found = recipe(NIGHT_LOAF.replace('"instant yeast" = "0.6 g"\n', ""))
+    formula = found.formula_of(found.dough)
+    assert formula is not None
+    assert formula.instant_yeast_g == pytest.approx(3.0)
 
 
 def test_a_starter_brings_its_own_flour_and_water():
@@ -236,7 +254,7 @@ def test_a_weight_out_of_cups_is_in_doubt():
 def test_egg_and_milk_are_found_in_every_part():
     rich = NIGHT_LOAF.replace('water = "100 %"', 'milk = "300 g"').replace('salt = "20 g"', 'salt = "20 g"\negg = "2"')
     found = recipe(rich)
-    assert perishables(found, found.dough) == ("egg", "milk")
+    assert found.perishables(found.dough) == ("egg", "milk")
     assert found.dough.ingredients[3].weight.g == pytest.approx(100.0)
 
 
@@ -256,7 +274,9 @@ def test_a_recipe_comes_back_from_its_file(text: str):
     assert again.total.mass_g == pytest.approx(found.total.mass_g)
 
 
-names = st.text(st.characters(codec="utf-8", exclude_categories=("Cc", "Cs", "Zl", "Zp")), min_size=1, max_size=30)
+names = st.text(
+    st.characters(codec="utf-8", exclude_categories=("Cc", "Cf", "Cs", "Zl", "Zp")), min_size=1, max_size=30
+)
 
 
 @given(names.filter(str.strip))
@@ -272,7 +292,7 @@ def test_any_name_survives_its_file(name: str):
         ('"white flour" = "700 g"', '"white flour" = "a lot"', "is no amount; write for example 700 g"),
         ('"white flour" = "700 g"', '"white flour" = "70 %"', "flour itself is given as a weight"),
         ('salt = "20 g"', 'magic = "20 g"', "neither a part above it nor known by its name"),
-        ('salt = "20 g"', 'seeds = "1 cup"', "what a cup of it weighs is not known"),
+        ('salt = "20 g"', 'lecithin = "1 cup"', "what a cup of it weighs is not known"),
         ('salt = "20 g"', 'salt = "all"', "only a part above it can be used all"),
         ('salt = "20 g"', 'salt = "3"', "known for eggs only"),
         ('name = "dough"', 'name = "night preferment"', "there is a part 'night preferment' already"),
@@ -280,6 +300,9 @@ def test_any_name_survives_its_file(name: str):
         ("mixer_min = 8", "mixer_min = 80", "mixer_min lies within hands_min"),
         ("good_to_rise_pct = 95", "good_to_rise_pct = 50", "where over-proofing begins"),
         ("minutes = 25", "", "bake.minutes is missing"),
+        ("oven_c = 218", "oven_c = 425", "425 °F would be oven_c = 218"),
+        ("oven_c = 218", 'oven_c = "425"', "bake.oven_c = '425' must be a number"),
+        ('salt = "20 g"', 'salt = "200 %"', "% of the flour: nothing rises there"),
         ("steam_min = [0, 5, 10]", "steam_min = [0, 50]", "must be minutes after loading"),
         ("pieces = 2", "pieces = 2.5", "must be a whole number"),
         ("[bake]", '[[stage]]\nstage = "final proof"\npart = "crust"\nhours = 1\n[bake]', "must be one of: night pref"),
@@ -296,6 +319,13 @@ def test_a_fault_of_the_file_is_told(old: str, new: str, said: str):
     assert said in str(caught.value)
 
 
+def test_an_oven_that_is_as_hot_as_it_says_says_so_with_its_unit():
+    found = recipe(NIGHT_LOAF.replace("oven_c = 218", 'oven_c = "425 C"'))
+    assert found.bake is not None
+    assert found.bake.oven_c == 425.0
+    assert recipe(recipe_toml(found)).bake == found.bake
+
+
 @pytest.mark.parametrize("text", ["", "two cups", "1/0 tsp", "-3 g", "3 furlongs", "1 2 g", "all of it"])
 def test_what_is_no_amount_is_refused(text: str):
     with pytest.raises(ValueError, match="is no amount"):
@@ -304,3 +334,106 @@ def test_what_is_no_amount_is_refused(text: str):
 
 def test_half_cups_are_read():
     assert amount_of("2 1/2 cups").number == amount_of("2,5 cups").number == 2.5
+
+
+FED = """
+name = "Teasel"
+[[part]]
+name = "levain"
+ratio = "1:5:5"
+makes = "220 g"
+of = ["Anstellgut", "Roggenmehl 1150", "Wasser"]
+[[part]]
+name = "dough"
+[part.ingredients]
+"white flour" = "800 g"
+water = "500 g"
+salt = "20 g"
+levain = "all"
+"old dough" = { amount = "100 g", flour = "white flour" }
+"starter" = { amount = "50 g", hydration_pct = 50, flour = "rye flour" }
+"secret mix" = { amount = "100 g", water_pct = 10, fat_pct = 30, sugar_pct = 20 }
+"diastatic malt" = "8 g"
+"osmotolerant yeast" = "5 g"
+"""
+
+
+def test_a_feed_is_read_from_its_ratio_and_known_again():
+    levain = recipe(FED).part("levain")
+    assert [(each.name, each.weight.g) for each in levain.ingredients] == [
+        ("Anstellgut", pytest.approx(20.0)),
+        ("Roggenmehl 1150", pytest.approx(100.0)),
+        ("Wasser", pytest.approx(100.0)),
+    ]
+    assert levain.feed == pytest.approx((5.0, 5.0))
+    assert part_text(levain, Reader(UTC)) == "sourdough 1:5:5"
+    assert recipe(NIGHT_LOAF).dough.feed is None
+
+
+def test_starter_and_old_dough_bring_their_own_flour_water_and_salt():
+    total = {(line.name, line.of): line.mass_g for line in total_formula(recipe(FED))}
+    # old dough: 100 g with 1.2 g of salt, the rest 100 flour to 60 water; starter: 50 g, 2 flour to 1 water
+    assert total["white flour", ""] == pytest.approx(800.0 + 98.8 / 1.6)
+    assert total["rye flour", ""] == pytest.approx(50.0 / 1.5)
+    assert total["", "Anstellgut"] == pytest.approx(10.0)
+    assert total["salt", ""] == pytest.approx(21.2)
+    assert recipe(FED).total.grown_yeast_g > 0.0, "an old dough leavens"
+
+
+def test_a_paste_of_flour_and_water_counts_as_both():
+    found = recipe(FED.replace('"diastatic malt" = "8 g"', 'tangzhong = "120 g"'))
+    # one part of flour in five of water; the house mix and its 10 g of water go by their own name
+    assert found.total.flour_g - recipe(FED).total.flour_g == pytest.approx(20.0)
+    total = {(line.name, line.of): line.mass_g for line in total_formula(found)}
+    assert total["", "tangzhong"] == pytest.approx(20.0)
+    assert sum(total.values()) == pytest.approx(found.total.mass_g)
+
+
+def test_what_a_recipe_declares_counts_and_comes_back():
+    for found in (recipe(FED), recipe(recipe_toml(recipe(FED)))):
+        assert found.total.fat_g == pytest.approx(30.0 + 8.0 * 0.018), "the mix, and the malt"
+        assert next(each for each in found.dough.ingredients if each.name == "starter").hydration_pct == 50
+        assert next(each for each in found.dough.ingredients if each.name == "old dough").flour == "white flour"
+
+
+def test_much_malt_with_its_enzymes_alive_is_told_and_little_is_not():
+    assert K.MALT not in [each.kind for each in recipe_findings(recipe(FED))]
+    assert K.MALT in [each.kind for each in changed(FED, '"diastatic malt" = "8 g"', '"diastatic malt" = "30 g"')]
+
+
+def test_an_osmotolerant_yeast_is_not_warned_of_sugar_and_gases_on():
+    sweet = FED.replace('"secret mix"', 'sugar = "200 g"\n"secret mix"')
+    assert K.SUGAR not in [each.kind for each in recipe_findings(recipe(sweet))]
+    plain = recipe(sweet.replace("osmotolerant yeast", "instant yeast"))
+    assert K.SUGAR in [each.kind for each in recipe_findings(plain)]
+    bearing = recipe(sweet)
+    rates = [gassing_rate_ml_per_g_flour_h(found.formula_of(found.dough), 27.0) for found in (bearing, plain)]
+    assert rates[0] > 1.2 * rates[1]
+    assert bearing.total.yeast_g == pytest.approx(plain.total.yeast_g)
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ('ratio = "1:5:5"', 'ratio = "1:5"', "is no feed; write starter, flour and water"),
+        ('makes = "220 g"', 'makes = "2 cups"', 'a feed has ratio = "1:5:5", makes = "220 g"'),
+        ("water_pct = 10", "water_pct = 60", "its shares are more than 100 % together"),
+        (
+            '"diastatic malt" = "8 g"',
+            '"diastatic malt" = { amount = "8 g", hydration_pct = 5 }',
+            "of a starter or an old",
+        ),
+        ('water = "500 g"', 'water = "TA 90"', "is no amount"),
+    ],
+)
+def test_a_fault_of_a_feed_or_a_declaration_is_told(old: str, new: str, said: str):
+    assert old in FED
+    with pytest.raises(ConfigError) as caught:
+        recipe(FED.replace(old, new))
+    assert said in str(caught.value)
+
+
+def test_yolks_are_counted_as_yolks():
+    found = recipe(FED.replace('"diastatic malt" = "8 g"', '"egg yolks" = "2"')).dough
+    (yolks,) = [each for each in found.ingredients if each.name == "egg yolks"]
+    assert yolks.weight.g == pytest.approx(36.0)

@@ -90,6 +90,16 @@ def test_shuffled_and_repeated_rows_give_the_same_bytes(files):
     assert run(*files(ordered))[0] == first
 
 
+@pytest.mark.parametrize("closed_after", [None, 30])
+def test_an_open_quote_is_named_with_its_row_and_swallows_nothing(files, closed_after):
+    lines = list(rows())
+    lines[4] = lines[4].replace(",25.1", ',"25.1')
+    if closed_after is not None:
+        lines[4 + closed_after] = lines[4 + closed_after].replace("25.1", '25.1"')
+    with pytest.raises(ConfigError, match=r"row 6: .* a quotation mark that opens there"):
+        run(*files(lines))
+
+
 def test_a_line_knows_nothing_of_what_comes_after_it(files):
     whole = run(*files(rows()))[0].splitlines()
     part = run(*files(rows(until_min=35)))[0].splitlines()

@@ -1,11 +1,14 @@
 """What a baker settles about a batch is kept: its target, what was meant, the verdict and its photograph."""
 
+import contextlib
+import random
+import warnings
 from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
 
 import pytest
-from PIL import Image
+from PIL import EpsImagePlugin, Image, PngImagePlugin
 from sample_bakery import NOW, ROUND_TUB, batch
 
 from dashboard.actions import small_jpeg
@@ -92,3 +95,51 @@ def test_a_photograph_is_made_small_and_bare() -> None:
 def test_what_is_no_picture_is_refused_in_words(junk: bytes) -> None:
     with pytest.raises(PictureError, match="choose a JPEG, PNG or WebP photograph"):
         small_jpeg(junk)
+
+
+def bomb() -> bytes:
+    """144 megapixels in half a megabyte."""
+    out = BytesIO()
+    Image.new("L", (12_000, 12_000)).save(out, "PNG")
+    return out.getvalue()
+
+
+def test_a_picture_too_large_is_refused_before_it_is_decoded(monkeypatch: pytest.MonkeyPatch) -> None:
+    packed = bomb()
+    monkeypatch.setattr(Image, "MAX_IMAGE_PIXELS", None)  # its own limit lies above a gigabyte
+    monkeypatch.setattr(PngImagePlugin.PngImageFile, "load", lambda self: pytest.fail("it was decoded"))
+    with pytest.raises(PictureError, match="144 megapixels, and 25 are the most"):
+        small_jpeg(packed)
+
+
+def test_a_format_that_starts_another_program_is_not_looked_at(monkeypatch: pytest.MonkeyPatch) -> None:
+    started: list[object] = []
+    Image.init()
+    monkeypatch.setattr(EpsImagePlugin, "Ghostscript", lambda *given, **_: started.append(given))
+    drawing = b"%!PS-Adobe-3.0 EPSF-3.0\n%%BoundingBox: 0 0 10 10\n%%EndComments\nshowpage\n%%EOF\n"
+    with pytest.raises(PictureError, match="choose a JPEG, PNG or WebP photograph"):
+        small_jpeg(drawing)
+    assert started == []
+
+
+@pytest.mark.parametrize("kind", ["JPEG", "PNG", "WEBP", "DDS"])
+def test_a_spoilt_picture_is_kept_or_refused_in_words_and_nothing_else(kind: str) -> None:
+    chance, out = random.Random(2026), BytesIO()
+    Image.effect_noise((24, 18), 60.0).convert("P" if kind == "PNG" else "RGB").save(out, kind)
+    for _ in range(600):
+        spoilt = bytearray(out.getvalue())
+        for _ in range(chance.randint(1, 8)):
+            at = chance.randrange(len(spoilt))
+            spoilt[at : at + chance.randint(0, 3)] = chance.randbytes(chance.randint(0, 4))
+        with warnings.catch_warnings(), contextlib.suppress(PictureError):
+            warnings.simplefilter("ignore")
+            assert small_jpeg(bytes(spoilt)).startswith(b"\xff\xd8")
+
+
+def test_a_photograph_that_lies_on_its_side_is_set_upright() -> None:
+    image, out = Image.new("RGB", (400, 300), (180, 120, 60)), BytesIO()
+    exif = image.getexif()
+    exif[0x0112] = 6  # turned by a quarter
+    image.save(out, "JPEG", exif=exif)
+    with Image.open(BytesIO(small_jpeg(out.getvalue()))) as kept:
+        assert kept.size == (300, 400)

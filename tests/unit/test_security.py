@@ -2,7 +2,7 @@
 
 import ast
 import io
-from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -26,10 +26,16 @@ BAD_ARGUMENTS = {("shell", True), ("unsafe_allow_html", True), ("allow_pickle", 
 BAD_TEXTS = {"0.0.0.0", "::", ""}
 
 
-def calls(path: Path) -> Iterator[tuple[str, ast.Call]]:
-    for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-        if isinstance(node, ast.Call):
-            yield ast.unparse(node.func), node
+@cache
+def nodes(path: Path) -> tuple[ast.Call | ast.Import | ast.ImportFrom, ...]:
+    """The calls and the imports of a file, found once for all tests."""
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    return tuple(node for node in ast.walk(tree) if isinstance(node, ast.Call | ast.Import | ast.ImportFrom))
+
+
+@cache
+def calls(path: Path) -> tuple[tuple[str, ast.Call], ...]:
+    return tuple((ast.unparse(node.func), node) for node in nodes(path) if isinstance(node, ast.Call))
 
 
 def named(path: Path) -> str:
@@ -57,7 +63,7 @@ def test_no_module_that_runs_what_a_file_says_is_imported() -> None:
     found = {
         (named(path), name)
         for path in SOURCES
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        for node in nodes(path)
         if isinstance(node, ast.Import | ast.ImportFrom)
         for name in ([alias.name for alias in node.names] if isinstance(node, ast.Import) else [node.module or ""])
         if name.split(".")[0] in RUNS_FILES and name not in HARMLESS

@@ -125,16 +125,43 @@ def test_being_hours_behind_is_a_trouble_and_being_minutes_behind_is_none(store:
     assert [symptom.trouble for symptom in sender.troubles()] == [CentralLate(2000)]
 
 
-def test_a_node_is_sent_when_something_of_it_has_changed(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(sending, "STANDING_S", 0.0)
+def test_how_the_shop_stands_is_said_when_it_changes_and_anyhow_each_minute(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
     store.nodes.note(NODE, "serial bench", START)
-    turns = sender_of(store).turns(store)
-    for _ in range(3):
+    clock = SetClock()
+    real_s = 0.0
+    monkeypatch.setattr(clock, "real_s", lambda: real_s)
+    turns = sender_of(store, clock).turns(store)
+
+    def said(after_s: float) -> list[tuple[str, int]]:
+        nonlocal real_s
+        FakeLink.taken = []
+        real_s += after_s
+        clock.advance(seconds=after_s)
         next(turns)
-    assert FakeLink.taken.count(("node", 1)) == 1
-    store.nodes.note(NODE, "serial bench", START + timedelta(minutes=1))
-    next(turns)
-    assert FakeLink.taken.count(("node", 1)) == 2
+        return FakeLink.taken
+
+    assert said(0.0) == [("shop", 1), ("health", 2)]
+    assert said(sending.LOOK_S + 1.0) == []
+    store.batches.add(TUB)
+    assert said(1.0) == []  # not before the next look
+    assert said(sending.LOOK_S) == [("shop", 1)]
+    assert said(sending.SAY_S) == [("shop", 1), ("health", 2)]
+
+
+def test_a_server_that_takes_no_summary_is_sent_all_the_rest(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    class TakesNoSummary(FakeLink):
+        def write(self, measurement: str, points: Sequence[Point]) -> None:
+            if measurement == "shop":
+                raise CentralError("refused", CentralKind.POINTS)
+            super().write(measurement, points)
+
+    monkeypatch.setattr(lines, "Link", TakesNoSummary)
+    fill(store, 3000)
+    sender = sender_of(store)
+    assert list(islice(sender.turns(store), 4)) == [0.0, 0.0, 0.0, TURN_S]
+    assert list(sender.troubles()) == []
 
 
 def test_a_row_that_makes_no_point_is_set_aside_and_the_rest_goes_on(store: Store) -> None:
@@ -152,12 +179,41 @@ def test_a_row_that_makes_no_point_is_set_aside_and_the_rest_goes_on(store: Stor
     assert symptom.trouble.rows == 1
 
 
-def test_a_late_reading_is_told_apart_from_what_is_of_now(store: Store) -> None:
-    fill(store, 10)
-    long_ago = START - timedelta(hours=5)
-    store.readings.add([Reading(NODE, "0b0b0b0b", 1, Channel.AIR_TEMP, 25.0, long_ago, START)])
-    next(sender_of(store).turns(store))
-    assert FakeLink.taken == [("reading", 11), ("delivery", 2)]
+def test_a_store_of_which_no_summary_can_be_made_is_sent_all_the_rest(store: Store) -> None:
+    batch = store.batches.add(TUB)
+    with store.writing() as connection:
+        connection.execute("INSERT INTO outlook VALUES (?, 5, '{', '[]')", (batch.id,))
+    fill(store, 3000)
+    assert list(islice(sender_of(store).turns(store), 4)) == [0.0, 0.0, 0.0, TURN_S]
+    assert sum(n for measurement, n in FakeLink.taken if measurement == "reading") == 3000
+
+
+def test_rows_that_were_refused_are_tried_once_more_at_the_start_and_set_aside_again(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class RefusesReadings(FakeLink):
+        is_well = False
+
+        def write(self, measurement: str, points: Sequence[Point]) -> None:
+            if measurement == "reading" and any(point.fields["value"] == 0.0 for point in points) and not self.is_well:
+                raise CentralError("refused", CentralKind.POINTS, detail="no such type")
+            super().write(measurement, points)
+
+    monkeypatch.setattr(lines, "Link", RefusesReadings)
+    at = START
+    bad = [Reading(NODE, "0b0b0b0b", k, Channel.AIR_TEMP, 0.0, at, at) for k in range(2 * sending.ALL_ALIKE)]
+    fill(store, 100)
+    store.readings.add(bad)
+    for _ in range(2):
+        sender = sender_of(store)
+        next(sender.turns(store))
+        (symptom,) = sender.troubles()
+        assert isinstance(symptom.trouble, CentralRefusesRows)
+        assert symptom.trouble.rows == len(bad)
+    RefusesReadings.is_well = True
+    sender = sender_of(store)
+    next(sender.turns(store))
+    assert list(sender.troubles()) == []
 
 
 def test_metrics_tell_how_many_rows_wait() -> None:

@@ -130,7 +130,7 @@ def test_calibration_age_is_in_days_and_in_the_readers_scale() -> None:
     ]
     channels = [Channel.HUMIDITY, Channel.DOUGH_TEMP, Channel.DISTANCE, Channel.SIGNAL]
     assert words.calibration_words(channels, calibrations, CELSIUS, NOW) == [
-        "height 12 days ago, ±0.4 mm", "dough temperature today, ±0.3 °C", "humidity never",
+        "humidity never", "dough temperature today, ±0.3 °C", "height 12 days ago, ±0.4 mm",
     ]  # fmt: skip
     assert words.calibration_words(channels, calibrations, FAHRENHEIT, NOW)[1] == "dough temperature today, ±0.5 °F"
 

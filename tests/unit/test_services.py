@@ -4,6 +4,7 @@ import json
 import subprocess
 import sys
 from collections.abc import Iterator
+from dataclasses import replace
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 from threading import Thread
@@ -19,7 +20,9 @@ from monitor.deploy.systemd import units
 from monitor.health.probe import fault_at
 from monitor.settings.config import load_config
 
-SERVICES = {"broker", "collector", "dashboard", "proxy"}
+SERVICES = {"broker", "collector", "dashboard", "proxy", "replica"}
+
+REPLICA = '[replica]\nurl = "file:///media/stick/shop"\n'
 
 
 @pytest.fixture(scope="module")
@@ -32,14 +35,18 @@ def machine(tmp_path_factory: pytest.TempPathFactory) -> Path:
     text = (
         'serial = ["/dev/ttyUSB0"]\nmqtt = ["mqtts://collector@localhost:18883"]\nmqtt_ca_file = "authority/ca.pem"\n'
     )
-    settings.write_text(f'{text}[upkeep]\nmetrics_port = 9464\n[dashboard]\nlogin = "proxy"\nbakers = ["anna"]\n')
+    settings.write_text(
+        f'{text}[upkeep]\nmetrics_port = 9464\n[dashboard]\nlogin = "proxy"\nbakers = ["anna"]\n{REPLICA}'
+    )
     return folder
 
 
 def composed(machine: Path, *options: str) -> dict[str, Any]:
     out = machine / "made"
     commanded("service", "--compose", out, *options, "--data-dir", machine)
-    found: dict[str, Any] = yaml.safe_load((out / "compose.yaml").read_text())
+    text = (out / "compose.yaml").read_text()
+    assert "$" not in text  # it stands for a variable there
+    found: dict[str, Any] = yaml.safe_load(text)
     return found
 
 
@@ -110,13 +117,14 @@ def test_systemd_finds_no_fault_in_the_units(
     program.symlink_to(sys.executable)  # what is asked is only whether it can be run
     commanded("service", "--systemd", tmp_path / "u", "--user", "root", "--program", program, "--data-dir", machine)
     files = sorted((tmp_path / "u").iterdir())
-    assert len(files) == 6
+    assert len(files) == 7
     looked = subprocess.run([systemd_analyze, "verify", *files], capture_output=True, text=True, timeout=60)
     assert (looked.returncode, looked.stderr) == (0, "")
 
 
 def test_each_unit_restarts_and_may_write_its_own_folder_alone(machine: Path) -> None:
     setting = Setting(machine, "proofing", Path("/opt/proofing-monitor"), 9464, has_broker=True, proxy_port=8443)
+    setting = replace(setting, shipping=load_config(machine, {}).shipping)
     made = units(setting)
     writes = {name: line for name, text in made.items() for line in text.splitlines() if line.startswith("ReadWrite")}
     assert writes == {
@@ -124,6 +132,7 @@ def test_each_unit_restarts_and_may_write_its_own_folder_alone(machine: Path) ->
         "proofing-dashboard.service": f"ReadWritePaths={machine}",
         "proofing-monitor.service": f"ReadWritePaths={machine}",
         "proofing-proxy.service": f"ReadWritePaths={machine}/proxy",
+        "proofing-replica.service": f"ReadWritePaths={machine} /media/stick/shop",
     }
     for name in writes:
         assert {"Restart=always", "NoNewPrivileges=yes", "CapabilityBoundingSet="} <= set(made[name].splitlines()), name

@@ -11,7 +11,7 @@ from monitor.alerts.conditions import Situation, are_heights_stale, silent_chann
 from monitor.alerts.kinds import AlertKind
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
-from monitor.wire.readings import PLAUSIBLE, Channel
+from monitor.wire.readings import Channel
 
 NOW = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 RULES = Rules()
@@ -85,7 +85,7 @@ def test_a_channel_is_fresh_until_it_has_been_silent_for_its_time(minutes: float
 
 def test_what_no_sensor_could_have_measured_is_not_current() -> None:
     fresh = view(seen={Channel.AIR_TEMP: -1.0})
-    low, high = PLAUSIBLE[Channel.AIR_TEMP]
+    low, high = Channel.AIR_TEMP.plausible
     assert [fresh.current(Channel.AIR_TEMP, value) for value in (low, high)] == [low, high]
     assert fresh.current(Channel.AIR_TEMP, low - 0.1) is None
     assert fresh.current(Channel.AIR_TEMP, high + 0.1) is None

@@ -1,5 +1,6 @@
 """Where copies of several sites lie, each person is shown the sites of their roles, and no look goes past that."""
 
+import shutil
 from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
@@ -10,7 +11,7 @@ from dashboard import queries
 from dashboard.access import sites, visitor
 from monitor.errors import AccessError
 from monitor.settings.access import SECRET_HEADER, USER_HEADER
-from monitor.store.copies import copy_of
+from monitor.settings.data_dir import DATABASE_NAME, copy_of
 from monitor.store.store import Store
 
 SECRET = "the proxy's own"
@@ -29,9 +30,10 @@ viewers = ["till", "ben"]
 @pytest.fixture
 def headers(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> Iterator[dict[str, str]]:
     """A central data directory with the copies of three sites; the headers of the session at its screens."""
+    Store(tmp_path / "made" / DATABASE_NAME).close()
     for site in ("harbour", "high-street", "station"):
         copy_of(tmp_path, site).parent.mkdir(parents=True)
-        Store(copy_of(tmp_path, site), as_copy=True).close()
+        shutil.copy(tmp_path / "made" / DATABASE_NAME, copy_of(tmp_path, site))
     (tmp_path / "config.toml").write_text(SETTINGS)
     secrets = tmp_path / "secrets.toml"
     secrets.write_text(f'proxy_secret = "{SECRET}"\n')

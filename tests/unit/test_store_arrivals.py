@@ -50,10 +50,10 @@ def test_faults_are_counted_by_source_node_and_reason(store: Store) -> None:
     store.nodes.count_fault("mqtt", NODE, "checksum", at(2))
     found = store.nodes.faults()
     assert [(one.source, one.node, one.reason, one.count) for one in found] == [
-        ("mqtt", NODE, "checksum", 1),
         ("serial", NODE, "checksum", 5),
+        ("mqtt", NODE, "checksum", 1),
     ]
-    assert (found[1].first_at, found[1].last_at) == (at(1), at(3))
+    assert (found[0].first_at, found[0].last_at) == (at(1), at(3))
 
 
 def test_quarantine_keeps_the_newest_and_no_giants(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -4,11 +4,14 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
+from harness import START
 from made_up_rows import CABINET, at, batch, outlook, reading
 
-from monitor.errors import StoreError
+from monitor.errors import StoreError, UnfitError
+from monitor.plan.day import Plan, PlanId
+from monitor.plan.kitchen import Kitchen
 from monitor.recipe.batch import BatchId, Event, EventKind, Target
-from monitor.store.readings import eye_node
+from monitor.store.batches import eye_node
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, Reading
 
@@ -81,6 +84,55 @@ def test_level_read_by_eye_is_a_reading_of_its_batch(store: Store) -> None:
     store.readings.add([reading(11)])
     assert store.readings.new_levels(row)[0] == set()
     assert store.readings.of(store.batches.add(batch(nodes=()))) == []
+
+
+@pytest.mark.parametrize("level_mm", [-1.0, 250.5, 800.0])
+def test_a_level_outside_the_vessel_is_refused_with_its_depth(store: Store, level_mm: float) -> None:
+    kept = store.batches.add(batch(nodes=()))
+    with pytest.raises(UnfitError, match="250 mm deep"):
+        store.readings.add_level(kept.id, at(10), level_mm, 2.0)
+    assert store.readings.of(kept) == []
+
+
+def test_a_batch_just_begun_is_taken_back_and_is_as_if_it_had_not_been(store: Store) -> None:
+    kept = store.batches.add(batch(nodes=(), events=(Event(START, EventKind.COVER),)))
+    store.readings.add_level(kept.id, START, 81.0, 2.0)  # said with its beginning
+    assert store.batches.can_take_back(kept.id)
+    before = store.changes()
+    store.batches.take_back(kept.id, at(1))
+    assert (store.batches.all(), store.batches.running(), store.batches.ended()) == ([], [], [])
+    assert store.changes() != before
+    assert store.batches.get(kept.id) == kept
+
+
+@pytest.mark.parametrize(
+    "note",
+    [
+        lambda store, batch_id: store.batches.add_event(batch_id, Event(at(5), EventKind.FOLD)),
+        lambda store, batch_id: store.batches.add_event(batch_id, Event(at(5), EventKind.END)),
+        lambda store, batch_id: store.readings.add_level(batch_id, at(5), 90.0, 2.0),
+    ],
+)
+def test_a_batch_of_which_something_was_noted_since_stays(store: Store, note) -> None:
+    kept = store.batches.add(batch(nodes=(), events=()))
+    note(store, kept.id)
+    assert not store.batches.can_take_back(kept.id)
+    with pytest.raises(UnfitError, match="something was noted of it since"):
+        store.batches.take_back(kept.id, at(6))
+    assert [each.id for each in store.batches.all()] == [kept.id]
+
+
+def test_a_stage_of_a_plan_that_was_taken_back_is_still_to_do_unless_it_ended_another(store: Store) -> None:
+    plan = store.plans.add(Plan(PlanId(0), START, Kitchen(), ()))
+    first, second = (store.batches.add(batch(events=(), started_at=at(minute))) for minute in (0, 60))
+    for step, begun in (("loaf/0/mix", first), ("loaf/1/shape", second)):
+        store.plans.link_batch(plan.id, step, begun.id)
+    store.batches.take_back(first.id, at(1))
+    assert list(store.plans.batches_of(plan.id)) == ["loaf/1/shape"]
+    again = store.batches.add(batch(events=(), started_at=at(2)))
+    store.plans.link_batch(plan.id, "loaf/0/mix", again.id)
+    store.batches.add_event(again.id, Event(at(60), EventKind.END))
+    assert not store.batches.can_take_back(second.id)
 
 
 def test_changes_tells_of_other_processes_and_of_batches(store: Store) -> None:

@@ -84,7 +84,7 @@ def test_the_start_volume_is_less_sure_over_a_doubtful_sensor(running: Batch, st
     assert doubtful is not None
     assert doubtful.start_volume_ml == sure.start_volume_ml
     # 5 mm of about 59 mm in a tub that is nearly straight
-    added = np.sqrt(doubtful.start_sd_frac**2 - sure.start_sd_frac**2)
+    added = np.sqrt(doubtful.start_error_frac[1] ** 2 - sure.start_error_frac[1] ** 2)
     assert added == pytest.approx(5.0 / 59.0, rel=0.1)
 
 

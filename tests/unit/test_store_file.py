@@ -17,6 +17,7 @@ from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
 from monitor.recipe.batch import BatchId, Event, EventKind, Stage
 from monitor.store import rows, schema
+from monitor.store.collector_lock import hold_shipping_lock
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
@@ -26,6 +27,18 @@ def test_readings_outlive_the_store_object(tmp_path: Path) -> None:
         first.readings.add([reading(1)])
     with Store(tmp_path / "deep" / "er" / "kept.sqlite") as second:
         assert second.readings.between(NODE, Channel.DISTANCE, at(0), at(5)) == [reading(1)]
+
+
+def test_nobody_else_on_the_machine_can_read_the_database(tmp_path: Path) -> None:
+    path = tmp_path / "kept.sqlite"
+    with Store(path) as store:
+        store.readings.add([reading(1)])
+        assert {each.name: each.stat().st_mode & 0o777 for each in tmp_path.iterdir()} == dict.fromkeys(
+            ("kept.sqlite", "kept.sqlite-wal", "kept.sqlite-shm"), 0o600
+        )
+    path.chmod(0o664)  # as an earlier version left it
+    with Store(path):
+        assert {each.stat().st_mode & 0o777 for each in tmp_path.iterdir()} == {0o660}
 
 
 def test_setting_is_shared_and_replaced(store: Store) -> None:
@@ -273,3 +286,19 @@ def test_row_that_no_longer_reads_is_explained(store: Store) -> None:
     store._connection.execute("UPDATE batch SET vessel = '{}'")
     with pytest.raises(StoreError, match="holds a value this program cannot read"):
         store.batches.get(kept.id)
+
+
+def test_while_a_store_is_shipped_nobody_else_puts_its_log_into_the_file(tmp_path: Path) -> None:
+    def pages(store: Store) -> int:
+        with store.reading() as connection:
+            return int(connection.execute("PRAGMA wal_autocheckpoint").fetchone()[0])
+
+    with Store(tmp_path / "proofing.sqlite") as store:
+        assert pages(store) > 0
+        with hold_shipping_lock(tmp_path):
+            store.settings.put("language", "en")
+            assert pages(store) == 0
+            with Store(tmp_path / "proofing.sqlite") as another:
+                assert pages(another) == 0
+        store.settings.put("language", "de")
+        assert pages(store) > 0

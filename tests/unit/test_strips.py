@@ -88,7 +88,7 @@ def test_missing_late_quantile_leaves_the_block_open_to_the_edge() -> None:
 def test_ready_beyond_the_hours_is_an_arrow_at_the_edge() -> None:
     svg = drawn(loaf(), outlook(500.0, 600.0, 700.0, peak=None))
     assert block(svg) is None
-    assert [nested.attrib["x"] for nested in parts(svg, "svg")] == ["100%"]
+    assert [nested.attrib["x"] for nested in parts(svg, "svg") if "x" in nested.attrib] == ["100%"]
 
 
 def test_no_forecast_draws_no_block() -> None:
@@ -138,5 +138,5 @@ def test_heard_stretches_break_at_a_silence_and_losses_are_crossed() -> None:
     assert stretches(heard) == [(NOW - minutes(60), NOW - minutes(41)), (NOW - minutes(20), NOW - minutes(11))]
     svg = heard_svg(heard, [NOW - minutes(30)], HOURS, Reader(UTC), DAY)
     assert len(parts(svg, "rect")) == 2
-    assert len(parts(svg, "svg")) == 1
+    assert len([nested for nested in parts(svg, "svg") if "x" in nested.attrib]) == 1
     assert stretches([]) == []

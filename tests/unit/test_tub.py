@@ -2,12 +2,13 @@
 
 import re
 import xml.etree.ElementTree as ET
+from math import pi
 
 import pytest
 
 from dashboard.drawing.palette import DAY
 from dashboard.drawing.tub import HEADROOM_FRAC, Fill, fill, tub_svg
-from monitor.dough.outlook import State
+from monitor.dough.outlook import Band, TargetEdge
 from monitor.recipe.vessel import Shape, Vessel, volume_ml
 
 STRAIGHT = Vessel(Shape.ROUND, (200.0, 200.0), (200.0, 200.0), 250.0)
@@ -16,8 +17,8 @@ TRAY = Vessel(Shape.RECTANGULAR, (300.0, 200.0), (340.0, 240.0), 120.0)
 VESSELS = pytest.mark.parametrize("vessel", [STRAIGHT, TAPERED, TRAY], ids=["straight", "tapered", "tray"])
 
 
-def drawn(vessel: Vessel, levels: Fill, state: State = State.RISING, **more: float) -> ET.Element:
-    return ET.fromstring(tub_svg(vessel, levels, state, DAY, **more))
+def drawn(vessel: Vessel, levels: Fill, **more: float) -> ET.Element:
+    return ET.fromstring(tub_svg(vessel, levels, DAY, **more))
 
 
 def find(svg: ET.Element, tag: str) -> list[ET.Element]:
@@ -31,22 +32,22 @@ def wall_points(svg: ET.Element) -> list[tuple[float, float]]:
 
 def test_doubled_dough_in_a_straight_tub_stands_twice_as_high() -> None:
     levels = fill(STRAIGHT, float(volume_ml(STRAIGHT, 60.0)), 100.0, 100.0)
-    assert levels.start_mm == pytest.approx(60.0)
-    assert levels.dough_mm == pytest.approx(120.0)
+    assert dict(levels.scale_mm)[0] == pytest.approx(60.0)
+    assert levels.edge_mm == levels.middle_mm == pytest.approx(120.0)
     assert levels.band_mm == pytest.approx(120.0)
 
 
 def test_doubled_dough_in_a_tapered_tub_stands_less_than_twice_as_high() -> None:
     # frustum 80 to 100 mm over 150 mm filled to 60 mm: 332.76 mL, doubled 110.71 mm (frustum formula)
     levels = fill(TAPERED, 332.76, 100.0, None)
-    assert levels.dough_mm == pytest.approx(110.71, abs=0.01)
+    assert levels.edge_mm == levels.middle_mm == pytest.approx(110.71, abs=0.01)
     assert levels.band_mm is None
 
 
 def test_unknown_start_volume_shows_the_proportion_and_says_so() -> None:
     levels = fill(STRAIGHT, None, 50.0, 100.0)
     assert not levels.is_measured
-    assert levels.dough_mm == pytest.approx(1.5 * levels.start_mm)
+    assert levels.edge_mm == pytest.approx(1.5 * dict(levels.scale_mm)[0])
     (walls,) = find(drawn(STRAIGHT, levels), "polyline")
     assert "stroke-dasharray" in walls.attrib
 
@@ -78,18 +79,39 @@ def top_of_dough(svg: ET.Element) -> tuple[float, float]:
     return edge, control
 
 
-def test_rising_dough_is_domed_and_past_its_peak_it_is_sunken() -> None:
-    levels = fill(STRAIGHT, 2000.0, 80.0, 100.0)
-    edge, control = top_of_dough(drawn(STRAIGHT, levels, State.RISING))
-    assert control < edge
-    edge, control = top_of_dough(drawn(STRAIGHT, levels, State.PAST_PEAK))
+def test_a_dome_is_drawn_to_scale_and_a_hollow_sinks() -> None:
+    levels = fill(STRAIGHT, 2000.0, 80.0, 100.0, dome_mm=16.0)
+    svg = drawn(STRAIGHT, levels)
+    (_, base, _, _), rim = wall_points(svg), wall_points(svg)[0]
+    px_per_mm = (base[1] - rim[1]) / STRAIGHT.depth_mm
+    edge, control = top_of_dough(svg)
+    assert (edge - control) / 2.0 == pytest.approx(16.0 * px_per_mm, abs=0.05)  # the curve goes half way to its control
+    mean_mm = 1.8 * 2000.0 / (0.25 * pi * 200.0**2) * 1000.0
+    assert (levels.edge_mm, levels.middle_mm) == pytest.approx((mean_mm - 8.0, mean_mm + 8.0))
+    edge, control = top_of_dough(drawn(STRAIGHT, fill(STRAIGHT, 2000.0, 80.0, 100.0, dome_mm=-9.0)))
     assert control > edge
 
 
+def test_band_and_scale_stand_where_the_edge_will() -> None:
+    start_ml = float(volume_ml(STRAIGHT, 60.0))
+    edge = TargetEdge(100.0, Band(106.0, 112.0, 116.0), Band(10.0, 16.0, 28.0))
+    levels = fill(STRAIGHT, start_ml, 20.0, 100.0, dome_mm=6.0, target_edge=edge)
+    assert levels.band_mm == 112.0
+    assert dict(levels.scale_mm)[0] == pytest.approx(60.0)
+    assert dict(levels.scale_mm)[100] == pytest.approx(112.0)
+
+
+def test_a_band_that_was_moved_since_moves_at_once() -> None:
+    start_ml = float(volume_ml(STRAIGHT, 60.0))
+    edge = TargetEdge(100.0, Band(106.0, 112.0, 116.0), Band(10.0, 16.0, 28.0))
+    assert fill(STRAIGHT, start_ml, 20.0, 50.0, target_edge=edge).band_mm == pytest.approx(90.0 - 8.0)
+
+
 @pytest.mark.parametrize("rise_pct", [-100.0, -20.0, 0.0, 250.0, 5000.0, float("nan"), float("inf")])
+@pytest.mark.parametrize("dome_mm", [0.0, 30.0, -20.0])
 @VESSELS
-def test_any_rise_stays_on_the_drawing(vessel: Vessel, rise_pct: float) -> None:
-    levels = fill(vessel, float(volume_ml(vessel, 0.4 * vessel.depth_mm)), rise_pct, 400.0)
+def test_any_rise_stays_on_the_drawing(vessel: Vessel, rise_pct: float, dome_mm: float) -> None:
+    levels = fill(vessel, float(volume_ml(vessel, 0.4 * vessel.depth_mm)), rise_pct, 400.0, dome_mm=dome_mm)
     svg = drawn(vessel, levels, has_scale=True)
     _, _, width, height = (float(number) for number in svg.attrib["viewBox"].split())
     for path in find(svg, "path"):
@@ -100,7 +122,7 @@ def test_any_rise_stays_on_the_drawing(vessel: Vessel, rise_pct: float) -> None:
 
 def test_stale_tub_is_grey() -> None:
     levels = fill(STRAIGHT, 2000.0, 80.0, 100.0)
-    fresh, stale = (tub_svg(STRAIGHT, levels, State.RISING, DAY, is_stale=is_stale) for is_stale in (False, True))
+    fresh, stale = (tub_svg(STRAIGHT, levels, DAY, is_stale=is_stale) for is_stale in (False, True))
     assert DAY.dough in fresh
     assert DAY.dough not in stale
     assert DAY.ember not in stale

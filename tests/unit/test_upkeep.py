@@ -27,11 +27,12 @@ def test_upkeep_settings_and_all_their_faults() -> None:
     assert upkeep_from({}, Path("/data")) == (Upkeep(), [])
     table = {"backup_dir": "stick", "backup_every_h": 6, "backups_kept": 3, "metrics_port": 9464}
     assert upkeep_from(table, Path("/data")) == (Upkeep(Path("/data/stick"), 6.0, 3, 9464), [])
+    assert upkeep_from({"keep_whole_days": 90}, Path("/data"))[0].keep_whole_days == 90
+    assert upkeep_from({"keep_whole_days": 13}, Path("/data"))[1], "a node may still hold what it measured then"
     _, faults = upkeep_from(
         {"backup_dir": 1, "backup_every_h": 0, "backups_kept": 2.5, "metrics_port": "x", "bakup": 1}, Path("/data")
     )
     assert len(faults) == 5
-    assert upkeep_from([], Path("/data"))[1]
 
 
 def test_the_outside_watch_is_a_secret_and_a_web_address(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from dashboard.start.vessels import _SHAPES
 from monitor.recipe.vessel import Shape, Vessel, height_mm, level_mm, surface_mm2, volume_ml
 
 TUB = Vessel(Shape.ROUND, (180.0, 180.0), (210.0, 210.0), 250.0, 300.0)
@@ -18,6 +19,10 @@ def vessels(draw: st.DrawFn) -> Vessel:
         base, top = draw(sides), draw(sides)
         return Vessel(shape, (base, base), (top, top), draw(sides))
     return Vessel(shape, (draw(sides), draw(sides)), (draw(sides), draw(sides)), draw(sides))
+
+
+def test_every_shape_can_be_chosen_on_the_screen():
+    assert set(_SHAPES) == set(Shape)
 
 
 @given(vessels(), st.floats(-0.5, 2.0))

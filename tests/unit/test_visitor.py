@@ -2,17 +2,19 @@
 
 import ast
 import importlib
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
 import pytest
+import streamlit as st
 from sample_bakery import fill
 
-from dashboard import queries
+from dashboard import actions, queries
 from dashboard.access import visitor
 from monitor.errors import AccessError, StoreError
 from monitor.recipe.batch import BatchId, Event, EventKind
+from monitor.recipe.intent import Intent
 from monitor.remote_access.dashboard_server import dashboard_command
 from monitor.settings.access import SECRET_HEADER, USER_HEADER, Role
 from monitor.settings.data_dir import DATABASE_NAME
@@ -113,11 +115,11 @@ def test_settings_that_are_gone_let_nobody_in(
     session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     command, _ = dashboard_command(tmp_path, 8501)
-    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--") + 1 :]])
+    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--data-dir") :]])
     assert visitor.role(tmp_path) is Role.BAKER
     settled(tmp_path, PROXY)
     command, _ = dashboard_command(tmp_path, 8501)
-    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--") + 1 :]])
+    monkeypatch.setattr("sys.argv", ["app.py", *command[command.index("--data-dir") :]])
     for path in tmp_path.iterdir():
         path.unlink()
     visitor.settings.clear()
@@ -146,6 +148,30 @@ def test_a_viewer_reads_and_cannot_write(session: Session, tmp_path: Path) -> No
         assert store.batches.get(ids["ready"]).name
     with pytest.raises(AccessError, match="only a baker"), queries.opened_to_write():
         pytest.fail("a viewer was let through")
+
+
+@pytest.mark.parametrize(
+    "act",
+    [
+        lambda batch_id: actions.add_event(batch_id, EventKind.FOLD),
+        actions.end_stage,
+        lambda batch_id: actions.save_intent(batch_id, Intent(26.0)),
+    ],
+)
+def test_a_viewers_tap_is_refused_in_words_and_nothing_else_happens(
+    session: Session, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, act: Callable[[BatchId], object]
+) -> None:
+    ids = fill(tmp_path)
+    settled(tmp_path, PROXY)
+    session.headers.update({USER_HEADER: "shop", SECRET_HEADER: SECRET})
+    toasts: list[str] = []
+    monkeypatch.setattr(st, "session_state", {})
+    monkeypatch.setattr(st, "toast", lambda words, **_: toasts.append(words))
+    assert act(ids["ready"]) is None
+    actions.show_later()
+    assert ["only a baker may note things" in words for words in toasts] == [True]
+    with queries.opened() as store:
+        assert store.batches.get(ids["ready"]).events == ()
 
 
 def test_a_stranger_does_not_even_read(session: Session, tmp_path: Path) -> None:

@@ -26,7 +26,7 @@ from monitor.alerts.troubles import (
     key_of,
 )
 from monitor.clock import SystemClock
-from monitor.deploy.collector_unit import unit
+from monitor.deploy.systemd import unit
 from monitor.errors import ConfigError, StoreError, StoreFault
 from monitor.health import checks
 from monitor.health.counters import Pulse
@@ -294,6 +294,11 @@ def test_somebody_outside_is_called_while_the_loop_works_and_not_else(steps: Ste
 def test_a_dead_man_calls_no_file() -> None:
     with pytest.raises(ConfigError, match="must begin with https"):
         DeadManSwitch("file:///etc/passwd", Pulse(SetClock()))
+
+
+def test_a_dead_man_calls_no_port_beyond_all_ports() -> None:
+    with pytest.raises(ConfigError, match="is no web address"):
+        DeadManSwitch("https://watch.example:99999999/key", Pulse(SetClock()))
 
 
 @pytest.mark.parametrize("host", ["127.0.0.1:8080", "localhost", "[::1]", "169.254.169.254", "[::ffff:127.0.0.1]"])

@@ -1,6 +1,7 @@
 """The sentences a baker reads: complete, plain, and on the baker's own clock."""
 
 import re
+import tomllib
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
@@ -8,11 +9,26 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from monitor.alerts.dough import Alert, AlertKind, Facts, Message, Phase, Sort, Subject
-from monitor.dough.outlook import Band, KeptText, Moments, NoForecast, Outlook, State
+from monitor.alerts.reasons import NoRise, ViewBlocked
+from monitor.dough.outlook import (
+    Band,
+    Cause,
+    KeptText,
+    Moments,
+    NoForecast,
+    Obstruction,
+    ObstructionKind,
+    Outlook,
+    State,
+    TargetEdge,
+)
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage, Target
+from monitor.recipe.mixing import learned_friction
+from monitor.recipe.recipe_file import recipe_from_toml
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wire.readings import Channel, NodeId
-from monitor.wording import alerts
+from monitor.wording import alerts, recipe_sheet
+from monitor.wording.cautions import cautions_of_batch, cautions_of_recipe, reminder_lines
 from monitor.wording.reader import Reader
 from monitor.wording.silence import UnseenDough, notice_of
 
@@ -157,6 +173,8 @@ def test_rise_tells_its_doubt_only_where_it_shows() -> None:
          "check its warmth and whether the yeast went in"),
         (LOAF, Outlook(at=NINE, state=State.NO_READINGS, last_reading_at=at(-45)), "no readings since 08:15",
          "look at the dough, then at the sensor's power and cable"),
+        (replace(LOAF, nodes=()), Outlook(at=NINE, state=State.NO_READINGS, why=NoForecast.NO_LEVEL_YET),
+         "no readings: no level has been noted yet: read it off the wall", "look at the dough and note its level"),
         (LOAF, outlook(why=KeptText("too little measured yet", "en")), "no forecast: too little measured yet",
          "then: divide and shape"),
         (replace(LOAF, ended_at=at(-1)), PAST, "ended 08:59; was ready 08:30", ""),
@@ -165,6 +183,50 @@ def test_rise_tells_its_doubt_only_where_it_shows() -> None:
 def test_sentence_and_task(batch: Batch, about: Outlook, sentence: str, todo: str) -> None:
     assert alerts.outlook_sentence(batch, about, Reader(UTC)) == sentence
     assert alerts.todo_sentence(batch, about, Reader(UTC)) == todo
+
+
+@pytest.mark.parametrize(
+    ("found", "sentence"),
+    [
+        ([(ObstructionKind.LID, -40, None)],
+         "not seen since 08:20: is there a lid on it? The forecast goes on without"),
+        ([(ObstructionKind.CONDENSATION, -40, None)],
+         "not seen since 08:20: is the sensor wet? The forecast goes on without"),
+        ([(ObstructionKind.BLIND_ZONE, -40, None)], "too near to the sensor since 08:20; the forecast goes on without"),
+        ([(ObstructionKind.AWAY, -40, None)], "no dough under the sensor since 08:20; the forecast goes on without"),
+        ([(ObstructionKind.HAND, -1, None)], ""),
+        ([(ObstructionKind.LID, -40, -20)], ""),
+        ([(ObstructionKind.MOVED, -40, -40)], "its level jumped 08:20: was the tub moved?"),
+        ([(ObstructionKind.FOLD, -40, -40)], "its level fell 08:20: was it folded?"),
+        ([(ObstructionKind.FOLD, -40, -40), (ObstructionKind.MOVED, -40, -40)],
+         "its level fell 08:20: was it folded, or the tub moved?"),
+        ([(ObstructionKind.FOLD, -90, -90)], ""),
+        ([], ""),
+    ],
+)  # fmt: skip
+def test_what_hides_a_dough_or_made_it_jump(
+    found: list[tuple[ObstructionKind, int, int | None]], sentence: str
+) -> None:
+    obstructions = tuple(
+        Obstruction(kind, at(since), None if until is None else at(until), 0.8) for kind, since, until in found
+    )
+    assert alerts.obstruction_sentence(outlook(obstructions=obstructions), Reader(UTC)) == sentence
+
+
+@pytest.mark.parametrize(
+    ("cause", "words"),
+    [(Cause.TOO_COLD, "too cold"), (Cause.LITTLE_YEAST, "too little yeast"),
+     (Cause.NO_LIVE_YEAST, "no live yeast in it, it seems")],
+)  # fmt: skip
+def test_why_a_dough_does_not_rise(cause: Cause, words: str) -> None:
+    about = outlook(State.NOT_RISING, ready=Moments(), cause=cause)
+    assert alerts.outlook_sentence(LOAF, about, Reader(UTC)) == f"has not begun to rise after 2 h: {words}"
+
+
+def test_out_of_sight_it_is_only_perhaps_ready() -> None:
+    lid = Obstruction(ObstructionKind.LID, at(-40), None, 0.9)
+    about = outlook(State.NEARLY_READY, ready=around(-30, -10, 20), obstructions=(lid,))
+    assert alerts.outlook_sentence(LOAF, about, Reader(UTC)) == "perhaps ready since 08:50"
 
 
 def test_next_task_gives_the_time_that_sorts_the_board() -> None:
@@ -184,6 +246,27 @@ def test_chart_is_told_to_who_cannot_see_it() -> None:
         "stands at 75 % up; ready about 09:51, between 09:45 and 09:58; peak about 11:00, between 10:40 and 11:20; "
         "noted: folded 08:00, folded 08:30."
     )
+
+
+@pytest.mark.parametrize(
+    ("level", "dome", "text", "sentence"),
+    [
+        (Band(138.0, 142.0, 147.0), Band(9.0, 12.0, 16.0), "142 mm up the wall",
+         "the edge reaches the band 142 mm up the wall; the middle then stands about 12 mm higher"),
+        (Band(131.0, 142.0, 149.0), Band(9.0, 12.0, 16.0), "131 to 149 mm up the wall",
+         "the edge reaches the band 131 to 149 mm up the wall; the middle then stands about 12 mm higher"),
+        (Band(138.0, 142.0, 147.0), Band(-9.0, -6.0, -1.0), "142 mm up the wall",
+         "the edge reaches the band 142 mm up the wall; the middle then stands about 6 mm lower"),
+        (Band(138.0, 142.0, 147.0), Band(0.5, 3.0, 9.0), "142 mm up the wall", ""),
+    ],
+)  # fmt: skip
+def test_the_band_is_told_as_the_edge_at_the_wall(level: Band, dome: Band, text: str, sentence: str) -> None:
+    found = replace(outlook(), target_edge=TargetEdge(75.0, level, dome))
+    assert alerts.edge_text(LOAF, found, Reader(UTC)) == text
+    assert alerts.edge_sentence(LOAF, found, Reader(UTC)) == sentence
+    moved = replace(LOAF, target=Target(80.0))
+    assert alerts.edge_text(moved, found, Reader(UTC)) == alerts.edge_sentence(moved, found, Reader(UTC)) == ""
+    assert alerts.edge_text(LOAF, outlook(), Reader(UTC)) == ""
 
 
 # -- alerts --------------------------------------------------------------------------------------------------------
@@ -306,9 +389,92 @@ def test_dry_air_gives_both_temperature_and_humidity() -> None:
 # -- cautions ------------------------------------------------------------------------------------------------------
 
 
-def test_cautions_cover_their_four_subjects_and_defer_to_who_knows() -> None:
-    titles = " ".join(caution.title.lower() for caution in alerts.CAUTIONS)
-    assert all(subject in titles for subject in ("oven", "steam", "electricity", "food"))
+SUBJECTS = (
+    "oven and stone", "left on", "steam", "electricity", "jars", "glass", "flour dust", "allergens", "mould", "grain",
+    "food",
+)  # fmt: skip
+
+
+def test_cautions_cover_their_subjects_and_defer_to_who_knows() -> None:
+    titles = [caution.title.lower() for caution in alerts.CAUTIONS]
+    assert [sum(subject in title for title in titles) for subject in SUBJECTS] == [1] * len(titles)
     assert all(word in alerts.DEFERENCE for word in ("local codes", "manual", "licensed"))
     assert "never switches heat" in alerts.DEFERENCE
     assert "cannot tell whether food is safe" in alerts.CAUTIONS[-1].text
+    defers = re.compile(r"\b(code|law|manuals?|authority|licensed)\b")
+    assert [caution.title for caution in alerts.CAUTIONS if not defers.search(caution.text)] == []
+
+
+FIELD = """
+name = "Meadow loaf"
+[[part]]
+name = "soaker"
+kind = "soaker"
+[part.ingredients]
+"rolled oats" = "80 g"
+water = "80 g"
+[[part]]
+name = "dough"
+[part.ingredients]
+"white flour" = "500 g"
+"ripe starter" = "100 g"
+water = "300 g"
+milk = "50 g"
+salt = "10 g"
+soaker = "all"
+[bake]
+minutes = 45
+oven_c = 230
+steam_min = [0]
+"""
+
+
+def test_a_recipe_reminds_of_what_its_steps_hold_and_says_whose_word_comes_first() -> None:
+    recipe = recipe_from_toml(tomllib.loads(FIELD), "meadow.toml")
+    titles = [caution.title for caution in cautions_of_recipe(recipe)]
+    assert titles == [
+        "Flour dust", "Allergens", "Mould and starters", "Warm soakers and cooked grain", "Food", "Steam",
+        "An oven left on",
+    ]  # fmt: skip
+    lines = reminder_lines(cautions_of_recipe(recipe), Reader(UTC))
+    assert all(lines)
+    assert lines[-1] == "Local codes and licensed professionals come first: see Safety."
+    assert lines[0] in recipe_sheet.sheet_html(recipe, Reader(UTC), learned_friction([]), 4.0)
+
+
+def test_a_preferment_is_reminded_of_its_lid_and_a_first_rise_of_nothing() -> None:
+    jar = replace(ROLLS, stage=Stage.PREFERMENT, preheat_min=None)
+    assert [caution.title for caution in cautions_of_batch(jar)] == ["Sealed jars"]
+    assert reminder_lines(cautions_of_batch(replace(jar, stage=Stage.FIRST_RISE)), Reader(UTC)) == []
+
+
+def test_a_ripe_starter_is_used_and_only_then_called_weak() -> None:
+    """Begun two hours ago and past its peak for six minutes: ripe for a quarter of an hour after it."""
+    ripe = outlook(State.PAST_PEAK, ready=around(-9, -6, -4), peak=around(-9, -6, -4))
+    assert alerts.todo_sentence(POOLISH, ripe, Reader(UTC)) == "mix the dough with it now"
+    assert "It is ripe until about 09:09. Mix the dough with it now." in said(AlertKind.READY, ripe, POOLISH)
+    old = outlook(State.PAST_PEAK, ready=around(-39, -36, -34), peak=around(-39, -36, -34))
+    assert "weaker" in alerts.todo_sentence(POOLISH, old, Reader(UTC))
+    assert "weaker" in said(AlertKind.PAST_PEAK, old, POOLISH)
+
+
+def test_a_dough_that_does_not_rise_is_told_with_its_cause_and_what_to_do() -> None:
+    alert = Alert(Subject.batch(LOAF.id), AlertKind.NOT_RISING, 1, NINE, NINE, reason=NoRise(Cause.NO_LIVE_YEAST))
+    lifeless = outlook(State.NOT_RISING, ready=Moments(), peak=Moments(), cause=Cause.NO_LIVE_YEAST)
+    text = alerts.alert_text(alert, Facts(LOAF, lifeless, NINE, SEEN), reader=Reader(UTC))
+    assert "It has not begun to rise after 2 h: no live yeast in it, it seems. Look whether the yeast went in." in text
+    starter = alerts.alert_text(alert, Facts(POOLISH, lifeless, NINE, SEEN), reader=Reader(UTC))
+    assert "begin it again with a lively one" in starter
+    assert "knead" not in starter
+
+
+@pytest.mark.parametrize(
+    "kind", [ObstructionKind.LID, ObstructionKind.CONDENSATION, ObstructionKind.BLIND_ZONE, ObstructionKind.AWAY]
+)
+def test_what_blocks_the_view_is_named_with_since_when_and_what_to_do(kind: ObstructionKind) -> None:
+    alert = Alert(Subject.batch(LOAF.id), AlertKind.VIEW_BLOCKED, 1, NINE, NINE, reason=ViewBlocked(kind))
+    seen = outlook(obstructions=(Obstruction(kind, at(-12), None, 0.9),))
+    text = alerts.alert_text(alert, Facts(LOAF, seen, NINE, SEEN), reader=Reader(UTC))
+    assert "has not seen the dough since 08:48" in text
+    assert "ready about 09:51" in text.lower()
+    assert "The sensor has not seen it since 08:48: look at it first." in said(AlertKind.READY, seen)

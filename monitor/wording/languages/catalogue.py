@@ -29,9 +29,9 @@ def language(code: str) -> Language:
     for message in catalogue:
         if message.id and not message.fuzzy:
             forms = message.string if isinstance(message.string, tuple | list) else (message.string,)
-            told = tuple(str(form or "") for form in forms)
-            if all(told):
-                sentences[str(message.id[0] if message.pluralizable else message.id)] = told
+            translated = tuple(str(form or "") for form in forms)
+            if all(translated):
+                sentences[str(message.id[0] if message.pluralizable else message.id)] = translated
     locale = Locale(code)
     days = locale.days["format"]["wide"]
     return Language(

@@ -1,0 +1,57 @@
+"""``node boards`` and ``node copy``: boards on a cable."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+import click
+
+from monitor.commands.node.options import NODE, configured
+from monitor.commands.parameters import FILE
+from monitor.commands.terminal import data_dir, examples, reader_of
+
+
+@click.command("boards", epilog=examples("node boards", "node boards --ask --port /dev/ttyUSB0"))
+@click.option("--ask", is_flag=True, help="Ask each what it runs (this stops a node until its reset).")
+@click.option("--port", metavar="PORT", help="Look at this port alone.")
+@data_dir
+def boards(ask: bool, port: str | None, data_dir: Path) -> int:
+    """List the boards that are plugged in.
+
+    The exit status is 1 when there is none, or one that was asked does not answer.
+    """
+    from monitor.node.boards import NO_BOARD, BoardError, FoundPort, asked, found_boards
+
+    reader = reader_of(data_dir)
+    found = found_boards() if port is None else [FoundPort(port, "", "")]
+    if not found:
+        click.echo(reader.text(NO_BOARD))
+        return 1
+    is_any_silent = False
+    for board in found:
+        click.echo("  ".join(part for part in (board.path, board.hwid, board.description) if part))
+        if ask:
+            try:
+                click.echo(f"    {asked(board.path)}")
+            except BoardError as err:
+                is_any_silent = True
+                click.echo(f"    {reader.text(err)}")
+    return int(is_any_silent)
+
+
+@click.command("copy", epilog=examples("node copy tub-3", "node copy tub-3 --port /dev/ttyUSB0 --ca ca.pem"))
+@NODE
+@click.option("--port", metavar="PORT", help="The board's (default: the only one there is).")
+@click.option("--ca", type=FILE, metavar="FILE", help="Certificate (PEM) of the broker to trust.")
+@data_dir
+def copy(node: str, port: str | None, ca: Path | None, data_dir: Path) -> None:
+    """Put firmware and configuration on a board."""
+    from monitor.node.boards import copy_firmware, only_board
+
+    reader = reader_of(data_dir)
+    settings = configured(data_dir, node)
+    port = only_board().path if port is None else port
+    copy_firmware(port, settings, ca, sys.stdout)
+    click.echo(reader.say("the board starts as {name}", name=settings.name))
+    click.echo(reader.say("next: `proofing-monitor node readings {node} --port {port}`", node=node, port=port))

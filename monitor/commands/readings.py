@@ -1,0 +1,135 @@
+"""``readings``: replace old ones by five-minute values, look back at that, write a node's as a table."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import click
+
+from monitor.commands.parameters import FILE, MOMENT
+from monitor.commands.terminal import Group, config_of, data_dir, examples, reader_of, store_of
+from monitor.errors import ConfigError, StoreError
+from monitor.settings.upkeep import LEAST_WHOLE_DAYS
+
+
+@click.group(
+    "readings",
+    cls=Group,
+    epilog=examples(
+        "readings downsample --keep-days 30", "readings downsample --keep-days 30 --yes", "readings history"
+    ),
+)
+def command() -> None:
+    """Replace old readings by five-minute values; export a node's."""
+
+
+@command.command("downsample", epilog=examples("readings downsample --keep-days 30", "readings downsample --yes"))
+@click.option(
+    "--keep-days", type=click.IntRange(min=LEAST_WHOLE_DAYS), metavar="DAYS", help="Newer ones stay whole (as set)."
+)
+@click.option("--yes", "is_sure", is_flag=True, help="Yes, do it.")
+@data_dir
+def downsample(keep_days: int | None, is_sure: bool, data_dir: Path) -> None:
+    """Replace old readings by five-minute values.
+
+    Without --yes it shows what would go. A five-minute value holds the least, mean and greatest of a sensor, and how
+    many readings there were. Batches stay whole, with an hour before and after. The collector may be at work meanwhile.
+    """
+    from monitor.archive.downsampling import rest_s
+    from monitor.clock import SystemClock
+    from monitor.shops.sender import target_of
+    from monitor.store.pace import clock_of
+    from monitor.wording.times import date_words
+
+    config = config_of(data_dir)
+    reader = config.reader
+    days = keep_days if keep_days is not None else config.upkeep.keep_whole_days
+    if days is None:
+        raise ConfigError(
+            "how long readings stay whole is not set: give --keep-days, or write keep_whole_days under [upkeep] in "
+            "config.toml"
+        )
+    target = None if config.centre is None else target_of(config.centre, config.site)
+    with store_of(data_dir) as store:
+        now = clock_of(store).now()
+        until, machine = now - timedelta(days=days), SystemClock()
+        if is_sure:
+            gone = 0
+            while True:
+                began_s = machine.real_s()
+                gone_through, n = store.rollups.step(now, until, target=target, is_by_hand=True)
+                if not gone_through:
+                    break
+                gone += n
+                machine.wait(rest_s(machine.real_s() - began_s))
+            done = reader.count(
+                gone, "{n} reading replaced by a five-minute value", "{n} readings replaced by five-minute values"
+            )
+            click.echo(f"{done}. " + reader.say("The file keeps its size; new readings take the room."))
+            return
+        due = store.rollups.due(now, until, target=target)
+    if due.first_at is None or due.last_at is None:
+        click.echo(reader.say("nothing to do: outside batches no reading so old is left"))
+        return
+    click.echo(
+        reader.say(
+            "to be replaced by about {values}: {readings}, measured from {first} to {last}",
+            values=reader.count(due.rollups, "{n} five-minute value", "{n} five-minute values"),
+            readings=reader.count(due.readings, "{n} reading", "{n} readings"),
+            first=date_words(due.first_at, reader),
+            last=date_words(due.last_at, reader),
+        )
+    )
+    click.echo(reader.say("Single values cannot be brought back, unless from a backup. Say --yes to do it."))
+
+
+@command.command("history", epilog=examples("readings history"))
+@data_dir
+def history(data_dir: Path) -> None:
+    """List when old readings were replaced by five-minute values, newest first."""
+    from monitor.wording.times import date_words
+
+    reader = reader_of(data_dir)
+    with store_of(data_dir) as store:
+        lines = store.rollups.history()
+    for line in lines:
+        n = reader.count(line.readings, "{n} reading", "{n} readings")
+        at, until = date_words(line.at, reader), date_words(line.until, reader)
+        said = reader.say("{at}: {readings}, measured before {until}", at=at, readings=n, until=until)
+        click.echo(reader.say("{line}, by hand", line=said) if line.is_by_hand else said)
+    if not lines:
+        click.echo(reader.say("all readings are kept whole"))
+
+
+@command.command(
+    "export", epilog=examples("readings export urn:dev:mac:020000fffe5e0001 YEAR.csv --since 2026-01-01T00:00:00Z")
+)
+@click.argument("node")
+@click.argument("file", type=FILE)
+@click.option("--since", type=MOMENT, help="From then on (default: from the first).")
+@click.option("--until", type=MOMENT, help="Up to then (default: to the last).")
+@data_dir
+def export(node: str, file: Path, since: datetime | None, until: datetime | None, data_dir: Path) -> None:
+    """Write a node's readings as a table, five minutes a row.
+
+    Least, mean, greatest and number, by channel, whether single readings are kept still or not.
+    """
+    from monitor.archive.export import write_five_minutes
+    from monitor.store.pace import clock_of
+    from monitor.wire.readings import NodeId
+
+    with store_of(data_dir) as store:
+        if node not in {row.node for row in store.nodes.all()}:
+            raise StoreError("{node}: nothing was ever heard of it; the screen Sensors lists the nodes", node=node)
+        start, end = since or datetime.fromtimestamp(0, UTC), until or clock_of(store).now()
+        try:
+            with file.open("w", encoding="utf-8", newline="") as out:
+                n = write_five_minutes(store, NodeId(node), start, end, out)
+        except OSError as error:
+            raise StoreError(
+                "{folder}: cannot be written ({why}); name a folder this user may write",
+                folder=file,
+                why=error.strerror,
+            ) from error
+    click.echo(reader_of(data_dir).count(n, "{file}: {n} row", "{file}: {n} rows", file=file))

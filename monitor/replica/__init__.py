@@ -1,0 +1,1 @@
+"""The whole store, shipped continuously by Litestream to a place off this machine, and brought back from there."""

@@ -1,0 +1,75 @@
+"""The board for many doughs and from far away: rows, what has room, and a wall that comes back by itself."""
+
+import pytest
+from playwright.sync_api import Browser, expect
+from sample_bakery import NOW, ROUND_TUB, TRAY, Dough, batch, keep
+
+from monitor.dough.outlook import State
+from monitor.recipe.batch import Event, EventKind, Stage
+from monitor.settings.data_dir import DATABASE_NAME
+from monitor.store.store import Store
+
+
+def many(folder, n: int) -> None:
+    with Store(folder / DATABASE_NAME) as store:
+        for k in range(n):
+            stage = Stage.FINAL_PROOF if k % 3 else Stage.RETARD
+            made = batch(f"Tray {k + 1}", stage, 60.0 + k, TRAY if k % 2 else ROUND_TUB, 90.0)
+            dough = Dough(made, most_pct=130.0, middle_min=92.0, peak_min=190.0, start_ml=2400.0)
+            keep(store, dough, [(0, State.NO_RISE), (20, State.RISING)], 16.0)
+
+
+@pytest.mark.parametrize("width", [390, 1440])
+def test_thirty_doughs_are_rows_that_can_be_chosen_from(width: int, own_morning, opens) -> None:
+    served, _ = own_morning
+    many(served.folder, 22)
+    page = opens(served, width=width).open("/", ".dense li")
+    expect(page.locator(".dense li")).to_have_count(30)
+    expect(page.locator(".batch")).to_have_count(0)
+    page.locator(".st-key-choose").get_by_text("In the cold").click()
+    expect(page.locator(".dense li")).to_have_count(8)
+    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    page.locator(".dense a").first.click()
+    expect(page.locator(".side .huge")).to_be_visible()
+
+
+def test_four_places_of_a_phone_stay_where_they_are(morning, opens) -> None:
+    served, _ = morning
+    places = []
+    page = opens(served, width=390).open("/", ".batch .tub")
+    for awaited, link in ((".batch .tub", "Start"), (".tile", "Plan"), (".section", "Board")):
+        page.locator(awaited).first.wait_for()
+        boxes = page.locator(".st-key-nav > *:visible").evaluate_all(
+            "all => all.map(each => [each.innerText.split('\\n')[0], Math.round(each.getBoundingClientRect().x)])"
+        )
+        places.append([x for _, x in boxes])
+        assert [name for name, _ in boxes] == ["Board", "Start", "Plan", "More"]
+        page.locator(".st-key-nav").get_by_text(link, exact=True).click()
+    assert places[0] == places[1] == places[2]
+
+
+def test_a_wall_has_nothing_to_touch_and_is_read_from_afar(own_morning, opens) -> None:
+    served, _ = own_morning
+    many(served.folder, 4)
+    page = opens(served, width=1920).open("/?wall=1", ".wall .row")
+    expect(page.locator(".wall .row")).to_have_count(5)
+    expect(page.locator(".wall .rest")).to_have_text("and 7 more doughs")
+    assert page.locator("[data-testid=stMain] :is(button, a, input):visible").count() == 0
+    sizes = page.locator(".wall .row .name, .wall .row .hour").evaluate_all(
+        "all => all.map(each => parseFloat(getComputedStyle(each).fontSize))"
+    )
+    assert min(sizes) >= 76
+
+
+def test_a_wall_comes_back_by_itself_after_its_server(own_morning, browser: Browser) -> None:
+    served, ids = own_morning
+    page = browser.new_page()  # not a watched one: that nothing answers for a while is no fault of the page
+    page.goto(f"{served.url}/?wall=1")
+    expect(page.locator(".wall .row").first).to_contain_text("Milk buns", timeout=60_000)
+    served.__exit__(None, None, None)
+    with Store(served.folder / DATABASE_NAME) as store:
+        store.batches.add_event(ids["past"], Event(NOW, EventKind.END))
+    with served:
+        expect(page.locator(".wall .row").first).to_contain_text("Oat loaf", timeout=60_000)
+    page.close()
+    served.__enter__()  # as the fixture ends it

@@ -1,0 +1,308 @@
+"""The very file that goes on a board, over stand-ins that do what MicroPython's documentation says."""
+
+from pathlib import Path
+from typing import Any
+
+import pytest
+from fake_board import FakeBoard, Reset
+
+from firmware_sim.bench.chips import SensorClock, buses
+from firmware_sim.node.main import Node
+from monitor.node.profiles import Board, Job, profile_of
+from monitor.node.settings import Link, NodeSettings, Ranger, config_text
+from monitor.wire.readings import NodeId
+from monitor.wire.reports import decode_report
+
+RADIO = {
+    "wifi_name": "Ofen 5",
+    "wifi_password": "w",
+    "mqtt_host": "192.0.2.20",
+    "mqtt_tls": "1",
+    "mqtt_password": "p",
+    "watchdog": "1",
+}
+
+
+def turns(hal_board: Any, board: FakeBoard, minutes: float) -> None:
+    """Let the loop's nap come again and again."""
+    end_ms = board.now_ms + int(minutes * 60_000)
+    while board.now_ms < end_ms:
+        hal_board.sleep_ms(100)
+
+
+def test_the_time_is_asked_every_ten_seconds_until_it_is_there_and_then_each_hour() -> None:
+    board = FakeBoard()
+    board.troubles.raising["settime"] = [OSError(110, "ETIMEDOUT")] * 3
+    with board.running() as hal:
+        made = hal.Board(dict(RADIO), "urn:dev:mac:020000fffe5e0001", None, hal.Radio(dict(RADIO)))
+        turns(made, board, 0.75)
+        assert board.troubles.called["settime"] == 4
+        assert board.date_is_set
+        turns(made, board, 59.0)
+        assert board.troubles.called["settime"] == 4
+        turns(made, board, 2.0)
+        assert board.troubles.called["settime"] == 5
+    assert set(board.ntp_hosts) == {"192.0.2.20"}
+    assert board.longest_unfed_ms < 2000
+
+
+def test_the_time_comes_from_the_host_that_was_named() -> None:
+    board = FakeBoard()
+    with board.running() as hal:
+        found = {**RADIO, "ntp_host": "192.0.2.99"}
+        turns(hal.Board(found, "urn", None, hal.Radio(found)), board, 0.1)
+    assert board.ntp_hosts == ["192.0.2.99"]
+
+
+@pytest.mark.parametrize("error", [OSError(-2), OverflowError("date"), ValueError("short"), IndexError()])
+def test_an_answer_that_cannot_be_read_is_no_answer(error: Exception) -> None:
+    board = FakeBoard()
+    board.troubles.raising["settime"] = [error]
+    with board.running() as hal:
+        turns(hal.Board(dict(RADIO), "urn", None, hal.Radio(dict(RADIO))), board, 0.5)
+    assert board.troubles.called["settime"] == 2
+    assert board.date_is_set
+
+
+def test_a_signal_that_is_lost_between_two_calls_is_none() -> None:
+    board = FakeBoard(is_joined=True)
+    with board.running() as hal:
+        radio = hal.Radio(dict(RADIO))
+        assert radio.signal() == -91
+        for error in (OSError("STA not associated"), TypeError(), ValueError("unknown status param")):
+            board.troubles.raising["status"] = [error]
+            assert radio.signal() is None
+        board.is_joined = False
+        assert radio.signal() is None
+
+
+def test_a_network_that_will_not_be_joined_is_tried_again() -> None:
+    board = FakeBoard(joins=False)
+    board.troubles.raising["connect"] = [OSError("Wifi Internal State Error")]
+    with board.running() as hal:
+        made = hal.Board(dict(RADIO), "urn", None, hal.Radio(dict(RADIO)))
+        turns(made, board, 1.2)
+        assert board.troubles.called["connect"] == 3
+        board.joins = True
+        turns(made, board, 0.6)
+        assert board.is_joined
+    assert board.longest_unfed_ms <= 1100
+
+
+@pytest.mark.parametrize(("platform", "most_ms"), [("rp2", 8388), ("esp32", 60_000)])
+def test_the_watchdog_waits_no_longer_than_the_chip_can(platform: str, most_ms: int) -> None:
+    board = FakeBoard(platform=platform)
+    with board.running() as hal:
+        hal.Board(dict(RADIO), "urn", None, None)
+    assert board.watchdog_ms is not None
+    assert 5000 < board.watchdog_ms <= most_ms
+
+
+# -- the whole file, with chips, network and broker -------------------------------------------------------------------
+
+NODE = NodeId("urn:dev:mac:020000fffe5e0001")
+PERIOD_S = 30
+NAP_SCALE = 30  # a nap of 100 ms is 3 s: a day is 29,000 turns
+
+
+def wired(board: Board, **changes: Any) -> FakeBoard:
+    """A board of a class: only its own pins are there, and every sensor is wired."""
+    profile = profile_of(board)
+    made = FakeBoard(
+        pins=profile.pins | frozenset(profile.taken),
+        platform="rp2" if board.value.startswith("pico") else "esp32",
+        **changes,
+    )
+    clock = SensorClock(lambda: made.now_ms)
+    made.buses = buses(
+        clock, air=lambda: (2531, 7620), dough=lambda: 2488, distance=lambda: 2124, air_c=lambda: 25.3
+    )  # fmt: skip
+    return made
+
+
+def told(folder: Path, board: Board = Board.ESP32, **changes: Any) -> None:
+    """Write what the board is told."""
+    profile = profile_of(board)
+    usual: dict[str, Any] = {
+        "board": board,
+        "link": Link.MQTT,
+        "wifi_name": "Ofen 5",
+        "mqtt_host": "bakery.lan",
+        "watchdog": 1,
+        "period_s": PERIOD_S,
+        "pin_battery": profile.wired[Job.BATTERY],
+    }
+    (folder / "config.txt").write_text(config_text(NodeSettings(NODE, **{**usual, **changes})))
+
+
+def lived(board: FakeBoard, hours: float) -> Node:
+    """Run the file as a board does, from its first line, for so long; the node as it is then."""
+    made: list[Node] = []
+
+    def run(hal_board: Any, link: Any, period_ms: int, kept: Any) -> None:
+        node = Node(hal_board, link, period_ms, kept)
+        made.append(node)
+        end_ms = board.now_ms + hours * 3_600_000
+        while board.now_ms < end_ms:
+            hal_board.sleep_ms(NAP_SCALE * node.turn())
+        for _ in range(400):  # what is on its way still comes
+            node._measure = lambda dough_ms: None
+            hal_board.sleep_ms(node.turn())
+
+    with board.running() as hal:
+        hal.begin(run)
+    return made[-1]
+
+
+@pytest.mark.long
+@pytest.mark.parametrize("ranger", [Ranger.TOF, Ranger.VL53L1X, Ranger.ULTRASONIC])
+@pytest.mark.parametrize("kind", list(Board))
+def test_a_day_on_every_board_delivers_every_reading_exactly_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: Board, ranger: Ranger
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told(tmp_path, kind, distance=ranger)
+    board = wired(kind)
+    node = lived(board, 24.0)
+    assert len(node.ring) == 0
+    came = [seq for _, seq in board.broker.packs]
+    assert len(set(came)) == node.freed == node.ring.last_seq
+    assert node.freed == pytest.approx(24 * 3600 / PERIOD_S, abs=3)
+    assert len(came) > len(set(came)), "answers were lost, and the packs sent again"
+    assert len({boot for boot, _ in board.broker.packs}) == 1
+    assert board.watchdog_ms is not None
+    assert board.longest_unfed_ms < board.watchdog_ms
+    last = decode_report(board.broker.reports[-1])
+    assert (last.missing, last.cause, last.signal_dbm) == ({}, "power", -61)
+    assert set(last.sensors) == {"air", "dough", "distance"}
+    assert all(not sensor.faults for sensor in last.sensors.values())
+
+
+# What each call may raise by MicroPython's documentation, and by its ports' sources (from memory): no memory, no
+# answer, no route, a lost association, a bus that hangs.
+ONCE = [
+    ("connect", OSError("Wifi Internal State Error")),
+    ("status", OSError("STA not associated")),
+    ("status", ValueError("unknown status param")),
+    ("ifconfig", OSError(5)),
+    ("ADC.read_uv", OSError(5)),
+    ("ADC", ValueError("invalid pin")),
+    ("ADC.atten", ValueError("invalid atten")),
+    ("getaddrinfo", OSError(-2)),
+    ("socket", OSError(12, "ENOMEM")),
+    ("socket.connect", OSError(113, "EHOSTUNREACH")),
+    ("socket.connect", OSError(116, "ETIMEDOUT")),
+    ("socket.recv", OSError(104, "ECONNRESET")),
+    ("socket.send", OSError(104, "ECONNRESET")),
+    ("socket.sendto", OSError(118, "EHOSTUNREACH")),
+    ("time_pulse_us", OSError(110, "ETIMEDOUT")),
+]
+
+
+@pytest.mark.parametrize(
+    ("call", "error", "is_late"),
+    [
+        pytest.param(call, error, is_late, id=f"{call} {error!r}{' later' if is_late else ''}")
+        for call, error in ONCE
+        for is_late in (False, True)
+        if not (is_late and call in ("connect", "ADC", "ADC.atten"))  # called at the start alone
+    ],
+)
+def test_whatever_fails_once_leaves_a_node_that_runs_on(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: str, error: Exception, is_late: bool
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told(tmp_path, distance=Ranger.ULTRASONIC)
+    board = wired(Board.ESP32)
+    raising = board.troubles.raising
+
+    def arm(_: int) -> None:
+        if board.now_ms > 300_000 and call not in raising:
+            raising.setdefault("socket.recv", [OSError(104, "ECONNRESET")])  # what is for a start alone comes again
+            raising[call] = [error]
+
+    if is_late:
+        board.on_sleep = arm
+    else:
+        raising[call] = [error]
+    node = lived(board, 0.5)
+    assert raising[call] == [], "it was raised"
+    assert board.printed == []
+    assert len(node.ring) == 0
+    assert node.freed == pytest.approx(1800 / PERIOD_S, abs=3)
+    assert board.watchdog_ms is not None
+    assert board.longest_unfed_ms < board.watchdog_ms
+
+
+@pytest.mark.parametrize("call", ["Pin", "I2C", "UART", "onewire"])
+@pytest.mark.parametrize("error", [ValueError("invalid pin"), OSError(22)])
+def test_a_sensor_that_does_not_open_is_told_and_the_others_are_read(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: str, error: Exception
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told(tmp_path, pin_battery=None)
+    board = wired(Board.ESP32)
+    board.troubles.raising[call] = [error]
+    node = lived(board, 0.2)
+    assert board.troubles.raising[call] == []
+    report = decode_report(board.broker.reports[-1])
+    assert list(report.missing.values()) == ["pins"]
+    assert sum(sensor.age is not None for sensor in report.sensors.values()) == 2
+    assert node.freed > 0
+
+
+def test_a_pin_that_is_not_there_does_not_keep_the_board_at_the_prompt(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told(tmp_path)
+    text = (tmp_path / "config.txt").read_text().replace("pin_scl=22", "pin_scl=24").replace("pin_probe=27\n", "")
+    (tmp_path / "config.txt").write_text(text)
+    board = wired(Board.ESP32)
+    lived(board, 0.2)
+    assert decode_report(board.broker.reports[-1]).missing == {"air": "pins", "dough": "pins"}
+
+
+@pytest.mark.parametrize("call", ["WLAN", "active", "WDT"])
+def test_what_does_not_start_is_tried_again_by_a_reboot(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, call: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told(tmp_path)
+    board = wired(Board.ESP32)
+    board.troubles.raising[call] = [OSError("WiFi Out of Memory")]
+    with pytest.raises(Reset):
+        lived(board, 0.1)
+    assert board.printed == ["OSError('WiFi Out of Memory')"]
+    assert board.now_ms >= 10_000, "long enough to be read, and to break in"
+    assert lived(board, 0.1).freed > 0
+
+
+def test_a_fault_of_the_program_ends_in_a_reboot(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    told(tmp_path)
+    board = wired(Board.ESP32)
+
+    def run(*_: Any) -> None:
+        raise MemoryError("memory allocation failed")
+
+    with board.running() as hal, pytest.raises(Reset):
+        hal.begin(run)
+    assert board.printed == ["MemoryError('memory allocation failed')"]
+
+
+@pytest.mark.parametrize(
+    ("code", "word"), [(1, "power"), (2, "reset"), (3, "watchdog"), (4, "sleep"), (5, "restart"), (9, "unknown")]
+)
+def test_what_started_the_board_has_a_word(code: int, word: str) -> None:
+    board = FakeBoard(reset_cause_code=code)
+    with board.running() as hal:
+        assert hal.started_by() == word
+
+
+def test_a_board_without_a_name_is_named_after_its_radio_or_itself() -> None:
+    board = FakeBoard()
+    with board.running() as hal:
+        assert hal.name_of({}, hal.Radio(dict(RADIO))) == "urn:dev:mac:020000fffe5e0001"
+        assert hal.name_of({}, None) == "urn:dev:mac:0202030405060000"
+        assert hal.name_of({"name": "urn:dev:mac:02"}, None) == "urn:dev:mac:02"
