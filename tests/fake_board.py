@@ -7,20 +7,26 @@ raises its error once.
 
 import importlib.util
 import sys
+import time
 import types
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any
 
+from firmware_sim.bench.chips import I2cBus, RangerChip, SensorClock, buses
 from firmware_sim.boards import hal_sim
-from firmware_sim.node import link_mqtt, names, packet, ring, settings, signals
+from firmware_sim.node import kept, link_mqtt, names, packet, ring, settings, signals
+from firmware_sim.node.main import Node
+from monitor.node.profiles import Board, profile_of
 from monitor.wire.frames import call_line
 
 HAL = Path(hal_sim.__file__).parent / "hal_board.py"
 TICKS_PERIOD = 1 << 30
+SINCE_2000_S = 946_684_800
+NAP_SCALE = 30  # a nap of 100 ms is 3 s: a day is 29,000 turns
 NAMED = b"\xc0\x0c\0\1\0\1\0\0\0\x3c\0\4\xc0\0\2\x14"  # a record of type A: 192.0.2.20
 MAC = bytes.fromhex("0200005e0001")
 
@@ -58,12 +64,14 @@ class FakeBoard:
     longest_unfed_ms: int = 0
     watchdog_ms: int | None = None
     date_is_set: bool = False
+    began_s: int = 1_772_431_200  # by the calendar, when its clock stood at zero
     ntp_hosts: list[str] = field(default_factory=list)
     troubles: Troubles = field(default_factory=Troubles)
     on_sleep: Callable[[int], None] = lambda ms: None
     broker: "Broker" = field(default_factory=lambda: Broker())
     printed: list[str] = field(default_factory=list)
     levels: dict[int, list[tuple[int, int]]] = field(default_factory=dict)  # of each pin, when it was set to what
+    lines: dict[tuple[str, int], Any] = field(default_factory=dict)  # (what, its number) -> what hangs there of its own
     held: set[int] = field(default_factory=set)  # pins that a button leads to GND
 
     # -- time ---------------------------------------------------------------------------------------------------------
@@ -78,6 +86,13 @@ class FakeBoard:
         self.now_ms += ms
         self.longest_unfed_ms = max(self.longest_unfed_ms, self.now_ms - self.fed_ms)
         self.on_sleep(ms)
+
+    def time(self) -> int:
+        """Seconds since 2000, as the ESP32's port counts them; from 2000 on until it is told the date."""
+        return self.now_ms // 1000 + (self.began_s - SINCE_2000_S if self.date_is_set else 0)
+
+    def gmtime(self, at_s: int | None = None) -> tuple[int, ...]:
+        return time.gmtime((self.time() if at_s is None else at_s) + SINCE_2000_S)
 
     def feed(self) -> None:
         self.fed_ms = self.now_ms
@@ -96,9 +111,12 @@ class FakeBoard:
                 ticks_diff=self.ticks_diff,
                 sleep_ms=self.sleep_ms,
                 sleep_us=lambda us: None,
+                time=self.time,
+                gmtime=self.gmtime,
             ),
             "gc": _module("gc", threshold=lambda n: None, collect=lambda: None, mem_free=lambda: 100_000),
-            "onewire": _module("onewire", OneWire=lambda pin: self._line("onewire")),
+            "onewire": _module("onewire", OneWire=self._onewire),
+            "kept": kept,
             "ring": ring,
             "settings": settings,
             "names": names,
@@ -106,9 +124,17 @@ class FakeBoard:
             "socket": _socket(self),
         }
 
-    def _line(self, what: str) -> Any:
-        self.troubles.call(what)
-        return getattr(self.buses, what)()
+    def _line(self, what: str, number: int) -> Any:
+        """What hangs at a bus, a line or a pin: chips of its own, or those that every node has."""
+        return self.lines.get((what, number)) or getattr(self.buses, what)()
+
+    def _onewire(self, pin: Any) -> Any:
+        self.troubles.call("onewire")
+        return self._line("onewire", pin.number)
+
+    def is_low(self, pin: int) -> bool:
+        """True when the board pulled a pin down last."""
+        return self.levels.get(pin, [(0, 1)])[-1][1] == 0
 
     @contextmanager
     def running(self) -> Iterator[Any]:
@@ -139,14 +165,52 @@ class FakeBoard:
                     sys.modules[name] = module
 
 
+class RangersOnOneBus:
+    """An I2C bus with several rangers whose XSHUT wires lead to the board: whoever is held down does not answer.
+
+    ``is_down`` says so of each, by its number.
+    """
+
+    def __init__(self, rangers: Sequence[RangerChip], others: I2cBus, is_down: Callable[[int], bool]) -> None:
+        self._rangers, self._others, self._is_down = rangers, others, is_down
+        self._was_down = [True] * len(rangers)
+
+    def _at(self, address: int) -> list[RangerChip]:
+        for at, ranger in enumerate(self._rangers):
+            was_down, self._was_down[at] = self._was_down[at], self._is_down(at)
+            if was_down and not self._was_down[at]:
+                ranger.power_on()
+        return [
+            ranger
+            for ranger, is_down in zip(self._rangers, self._was_down, strict=True)
+            if not is_down and ranger.address == address
+        ]
+
+    def writeto(self, address: int, data: bytes) -> int:
+        """As a bus; all that answer at an address take it."""
+        found = self._at(address)
+        for ranger in found:
+            ranger.write(bytes(data))
+        return len(data) if found else self._others.writeto(address, data)
+
+    def readfrom_into(self, address: int, buffer: bytearray) -> None:
+        """As a bus; of several at an address whoever says 0 is heard."""
+        said = [ranger.read(len(buffer)) or bytes(len(buffer)) for ranger in self._at(address)]
+        if not said:
+            self._others.readfrom_into(address, buffer)
+        for at in range(len(buffer) if said else 0):
+            buffer[at] = min(each[at] for each in said)
+
+
 class Broker:
     """A broker with a collector behind it, which answers each pack; of those answers every ``loses``-th is lost."""
 
     def __init__(self, loses: int = 7) -> None:
         self.call = ""  # what it says is called, beside each acknowledgement
         self.packs: list[tuple[bytes, bytes]] = []  # boot and sequence number of each that came
+        self.frames: list[bytes] = []
         self.reports: list[bytes] = []
-        self._loses = loses
+        self.loses = loses
 
     def answer(self, data: bytes) -> tuple[bytes, bytes]:
         """What the broker says to what it was sent, and what of that was no whole packet yet."""
@@ -174,7 +238,8 @@ class Broker:
             return bytes(said)
         boot, seq = payload.split(b" ")[:2]
         self.packs.append((boot, seq))
-        if len(self.packs) % self._loses == 0:
+        self.frames.append(payload)
+        if len(self.packs) % self.loses == 0:
             return bytes(said)
         head = b"!" + boot[1:] + b" " + seq
         line = head + b" %08x" % packet.crc32(head)
@@ -241,13 +306,15 @@ def _module(name: str, **what: Any) -> types.ModuleType:
 
 def _machine(board: FakeBoard) -> types.ModuleType:
     class Pin:
-        IN, OUT, PULL_UP = 0, 1, 2
+        IN, OUT, PULL_UP, OPEN_DRAIN = 0, 1, 2, 3
 
         def __init__(self, number: int, mode: int = -1, pull: int = -1, *, value: int | None = None) -> None:
             board.troubles.call("Pin")
             if number not in board.pins:
                 raise ValueError("invalid pin")
             self.number = number
+            if value is not None:
+                self.value(value)
 
         def value(self, level: int | None = None) -> int:
             if level is not None:
@@ -280,17 +347,17 @@ def _machine(board: FakeBoard) -> types.ModuleType:
         board.troubles.call("I2C")
         if bus > 1:
             raise ValueError(f"I2C({bus}) doesn't exist")
-        return board.buses.i2c()
+        return board._line("i2c", bus)
 
     def uart(number: int, **how: Any) -> Any:
         board.troubles.call("UART")
         if number > 2:
             raise ValueError(f"UART({number}) does not exist")
-        return board.buses.uart()
+        return board._line("uart", number)
 
     def time_pulse_us(pin: Pin, level: int, timeout_us: int) -> int:
         board.troubles.call("time_pulse_us")
-        return int(board.buses.pins().echo_us(timeout_us))
+        return int(board._line("pins", pin.number).echo_us(timeout_us))
 
     def reset() -> None:
         raise Reset
@@ -344,3 +411,40 @@ def _ntptime(board: FakeBoard) -> types.ModuleType:
 
     module.settime = settime  # type: ignore[attr-defined]
     return module
+
+
+# -- the whole file, with chips, network and broker -------------------------------------------------------------------
+
+
+def wired(board: Board, **changes: Any) -> FakeBoard:
+    """A board of a class: only its own pins are there, and every sensor is wired."""
+    profile = profile_of(board)
+    made = FakeBoard(
+        pins=profile.pins | frozenset(profile.taken),
+        platform="rp2" if board.value.startswith("pico") else "esp32",
+        **changes,
+    )
+    clock = SensorClock(lambda: made.now_ms)
+    made.buses = buses(
+        clock, air=lambda: (2531, 7620), dough=lambda: 2488, distance=lambda: 2124, air_c=lambda: 25.3
+    )  # fmt: skip
+    return made
+
+
+def lived(board: FakeBoard, hours: float) -> Node:
+    """Run the file as a board does, from its first line, for so long; the node as it is then."""
+    made: list[Node] = []
+
+    def run(hal_board: Any, link: Any, period_ms: int, kept: Any) -> None:
+        node = Node(hal_board, link, period_ms, kept)
+        made.append(node)
+        end_ms = board.now_ms + hours * 3_600_000
+        while board.now_ms < end_ms:
+            hal_board.sleep_ms(NAP_SCALE * node.turn())
+        for _ in range(400):  # what is on its way still comes
+            node._measure = lambda dough_ms: None
+            hal_board.sleep_ms(node.turn())
+
+    with board.running() as hal:
+        hal.begin(run)
+    return made[-1]

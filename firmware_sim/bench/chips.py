@@ -162,6 +162,11 @@ class RangerChip:
         self._at = 0
         self._ready_ms: int | None = None
 
+    @property
+    def address(self) -> int:
+        """Where it answers: at 0x29 until it is told another."""
+        return self.registers.get(0x0001, 0x29)
+
     def write(self, data: bytes) -> bool:
         """A register's number, and what goes into it and those after it; False when it is not acknowledged."""
         if self._clock.now_ms < self._booted_ms - self.BOOT_MS or self._faults.happens(self._faults.unanswered):

@@ -19,6 +19,7 @@ gc.threshold(1024)  # from the first import on: memory that is tidied late lies 
 import ring
 
 CONFIGURATION = "config.txt"
+BESIDE = "config_%s.txt"  # of each further tub
 I2C_HZ = 100000
 RANGER_BAUD = 115200
 TRIGGER_US = 10
@@ -26,7 +27,10 @@ WATCHDOG_MS = 8000 if sys.platform == "rp2" else 60000  # the longest that an RP
 RESET_AFTER_MS = 10000
 TIME_ASKED_EVERY_MS = 3600000  # once it is there: a board's clock drifts by seconds a day
 TIME_TRIED_EVERY_MS = 10000  # until it is there: one lost question must not keep a node silent
+TIME_HOPED_FOR_EVERY_MS = 600000  # where only the flash wants it: each question may hold up the loop for a second
 TIME_WAIT_S = 1
+KNOWN_FROM = 2026  # a board that was told nothing begins in 2000, 2015 or 2021
+SINCE_2000_S = 946684800  # from 1970
 JOIN_EVERY_MS = 30000
 DBM = 30  # a watt is 30 dB more than the milliwatt that the radio counts from
 FULL_SCALE = 330  # of the board's own converter, in 0.01 V
@@ -68,6 +72,10 @@ class BoardBuses:
         """The ultrasonic ranger's pins."""
         return EchoPins(self._number("pin_trigger"), self._number("pin_echo"))
 
+    def shut(self):
+        """The wire that keeps a ranger on I2C off, where several hang on one bus."""
+        return ShutPin(self._number("pin_shut"))
+
 
 class EchoPins:
     """Trigger and echo. A module fed with 5 V needs a divider on its echo: these pins take 3.3 V."""
@@ -82,6 +90,21 @@ class EchoPins:
         time.sleep_us(TRIGGER_US)
         self._trigger.value(0)
         return machine.time_pulse_us(self._echo, 1, timeout_us)
+
+
+class ShutPin:
+    """A ranger's XSHUT, pulled up on its carrier: the board only ever pulls it down."""
+
+    def __init__(self, pin):
+        self._pin = machine.Pin(pin, machine.Pin.OPEN_DRAIN, value=0)
+
+    def down(self):
+        """Off."""
+        self._pin.value(0)
+
+    def up(self):
+        """Let go of it."""
+        self._pin.value(1)
 
 
 class Lamp:
@@ -158,7 +181,9 @@ class Radio:
 
         self._name = found.get("wifi_name", "")
         self._password = found.get("wifi_password", "")
-        self._wants_date = found["mqtt_tls"] == "1"
+        is_secured = found["mqtt_tls"] == "1"
+        self._wants_date = is_secured or found.get("keep_min", "0") != "0"
+        self._try_after_ms = TIME_TRIED_EVERY_MS if is_secured else TIME_HOPED_FOR_EVERY_MS
         self._time_host = found.get("ntp_host") or found["mqtt_host"]
         self._time_names = names.Names(self._name_server)
         self._broker_names = names.Names(self._name_server)
@@ -204,14 +229,14 @@ class Radio:
             host = self._time_names.find(self._time_host, now)
             if host is None:
                 return
-            self._asked, self._ask_after_ms = now, TIME_TRIED_EVERY_MS
+            self._asked, self._ask_after_ms = now, self._try_after_ms
             import ntptime
 
             ntptime.host = host
             ntptime.timeout = TIME_WAIT_S
             ntptime.settime()
         except (OSError, OverflowError, ValueError, IndexError):  # no answer, or none that can be read
-            self._asked, self._ask_after_ms = now, TIME_TRIED_EVERY_MS
+            self._asked, self._ask_after_ms = now, self._try_after_ms
         else:
             self._ask_after_ms = TIME_ASKED_EVERY_MS
 
@@ -261,6 +286,42 @@ def started_by():
     return "restart" if getattr(machine, "SOFT_RESET", None) == cause else "unknown"
 
 
+def date():
+    """Seconds since 1970; None before somebody has told the board."""
+    if time.gmtime()[0] < KNOWN_FROM:
+        return None
+    return time.time() + (SINCE_2000_S if time.gmtime(0)[0] == 2000 else 0)
+
+
+def keeper_of(found):
+    """What keeps packs over a restart; None where the configuration wants none."""
+    minutes = int(found.get("keep_min", "0"))
+    if not minutes:
+        return None
+    import kept
+
+    return kept.Keeper(date, 60000 * minutes)
+
+
+def new_boot():
+    """Eight hexadecimal digits, others at each start and for each tub."""
+    return str(binascii.hexlify(os.urandom(4)), "utf8")
+
+
+def tubs_beside(places, settings, urn, first):
+    """(urn, boot, sensors, ring) of each further tub on this board.
+
+    places: their numbers, with commas between. first: the sensors of the first one.
+    """
+    found = []
+    for place in places.split(",") if places else ():
+        told = settings.read(BESIDE % place)
+        told["place"] = int(place)
+        sensors = settings.sensors_of(told, time, BoardBuses(told), first)
+        found.append((urn + "_" + place, new_boot(), sensors, ring.Ring(int(told["room"]))))
+    return found
+
+
 def free_flash():
     """Bytes that still go onto the board's own file system; None where it cannot tell."""
     try:
@@ -273,11 +334,13 @@ def free_flash():
 class Board:
     """The hal: see main.py."""
 
-    def __init__(self, found, urn, sensors, radio):
+    def __init__(self, found, urn, sensors, radio, beside=()):
         self.urn = urn
-        self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
+        self.boot = new_boot()
         self.sensors = sensors
+        self.beside = beside
         self.signals = signals_of(found)
+        self.keeper = keeper_of(found)
         self._radio = radio
         self._cause = started_by()
         self._battery = None
@@ -290,6 +353,14 @@ class Board:
         # Not by itself: it cannot be stopped, and would cut short whoever copies files to the board.
         if found.get("watchdog") == "1":
             self._watchdog = machine.WDT(timeout=WATCHDOG_MS)
+
+    def keep(self):
+        """Put onto flash what nobody has answered: the board is about to start anew."""
+        try:
+            if self.keeper is not None:
+                self.keeper.save()
+        except (MemoryError, OSError, ValueError):
+            pass  # what was written last is still there
 
     ticks_ms = staticmethod(time.ticks_ms)
     dough_ticks_ms = staticmethod(time.ticks_ms)
@@ -333,7 +404,8 @@ def assembled():
     urn = name_of(found, radio)
     find = None if radio is None else radio.find
     link = settings.link_of(found, urn, UsbLine, find)  # then the largest file, which takes most when it is compiled
-    board = Board(found, urn, settings.sensors_of(found, time, BoardBuses(found)), radio)
+    sensors = settings.sensors_of(found, time, BoardBuses(found))
+    board = Board(found, urn, sensors, radio, tubs_beside(found["beside"], settings, urn, sensors))
     del sys.modules["settings"]  # it has done its work, and its memory is the loop's
     return board, link, 1000 * int(found["period_s"]), kept
 
@@ -344,11 +416,18 @@ def begin(run):
     Nobody is there to start it again, so any error ends in a reboot: a radio that did not start may start the next
     time, and an error of the configuration is printed each time, for whoever looks at the console.
     """
+    board = None
     try:
         board, link, period_ms, kept = assembled()
         print("node " + board.urn + " boot " + board.boot)
         run(board, link, period_ms, kept)
+    except KeyboardInterrupt:  # somebody copies files onto it
+        if board is not None:
+            board.keep()
+        raise
     except Exception as err:
         sys.print_exception(err)
+        if board is not None:
+            board.keep()
         time.sleep_ms(RESET_AFTER_MS)  # long enough to be read, and to break in with Ctrl-C
         machine.reset()

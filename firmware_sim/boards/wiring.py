@@ -2,7 +2,7 @@
 
 python -m firmware_sim.boards.wiring                 writes wiring.svg beside this file: all parts, on the first board
 python -m firmware_sim.boards.wiring --table         prints the table: all parts, on every board
-python -m firmware_sim.boards.wiring CONFIG DRAWING  draws the parts and pins of a node's configuration
+python -m firmware_sim.boards.wiring CONFIG... DRAWING  draws the parts and pins of a board's tubs
 """
 
 import sys
@@ -121,6 +121,7 @@ PARTS = (
             Wire("GND", "GND", "GND"),
             Wire("SDA", "SDA", "data", "sda"),
             Wire("SCL", "SCL", "clock", "scl"),
+            Wire("shut", "XSHUT", "data", "shut", "only of several"),
         ),
         "vl53l1x",
     ),
@@ -143,22 +144,21 @@ PARTS = (
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What one drawing shows: which board, which parts, on which pins, and the battery's voltage over its pin's."""
+    """What one drawing shows: which board, which parts, on which pins, and the battery's voltage over its pin's.
+
+    ``has_either``: it shows several rangers of which one is taken.
+    """
 
     board: str
     parts: tuple[Part, ...]
     pins: Mapping[str, int]
     ratio: float = USUAL_RATIO
+    has_either: bool = False
 
     @property
     def upper_kohm(self) -> int:
         """The upper resistor of the battery's divider: it and the lower one share the voltage."""
         return round(BATTERY_KOHM * (self.ratio - 1.0))
-
-    @property
-    def has_either(self) -> bool:
-        """True when several rangers are shown, of which one is taken."""
-        return {"tof", "ultrasonic"} <= {part.choice for part in self.parts}
 
     def through(self, wire: Wire) -> str:
         """What stands in a wire's way."""
@@ -167,18 +167,47 @@ class Plan:
 
 def whole_plan(board: str) -> Plan:
     """All parts that have usual pins, on those of a class of board."""
-    return Plan(board, tuple(part for part in PARTS if part is not CALLS), PROFILES[board]["wired"])
+    pins = PROFILES[board]["wired"]
+    return Plan(board, tuple(_wired(part, pins) for part in PARTS if part is not CALLS), pins, has_either=True)
 
 
-def plan_of(found: Mapping[str, str]) -> Plan:
-    """The parts and pins of a configuration, as ``node configure`` writes it."""
-    chosen = {found["air"], found["dough"], found["distance"]} | ({"battery"} if "pin_battery" in found else set())
-    pins = {key.removeprefix("pin_"): int(pin) for key, pin in found.items() if key.startswith("pin_")}
-    used = tuple(wire for wire in CALLS.wires if wire.job in pins or not wire.job)
-    parts = tuple(part for part in PARTS if part.choice in chosen)
-    if len(used) > 1:
-        parts += (replace(CALLS, wires=used),)
-    return Plan(found["board"], parts, pins, float(found.get("battery_ratio", USUAL_RATIO)))
+def plan_of(tubs: Sequence[Mapping[str, str]]) -> Plan:
+    """The parts and pins of the tubs on a board, by their configurations as ``node configure`` writes them."""
+    first, *further = tubs
+    parts, pins = _chosen(first), _pins(first)
+    if {wire.job for wire in CALLS.wires} & set(pins):
+        parts = (*parts, _wired(CALLS, pins))
+    for number, found in enumerate(further, 2):
+        own = _pins(found)
+        for part in _chosen(found):
+            wires = tuple(_numbered(wire, number, own, pins) for wire in part.wires)
+            title = part.title.removeprefix("or: ")
+            parts = (*parts, replace(part, title=f"{number}: {title[0].lower()}{title[1:]}", wires=wires))
+        pins = pins | {f"{job}_{number}": pin for job, pin in own.items()}
+    return Plan(first["board"], parts, pins, float(first.get("battery_ratio", USUAL_RATIO)))
+
+
+def _pins(found: Mapping[str, str]) -> dict[str, int]:
+    return {key.removeprefix("pin_"): int(pin) for key, pin in found.items() if key.startswith("pin_")}
+
+
+def _chosen(found: Mapping[str, str]) -> tuple[Part, ...]:
+    """The parts of one tub, with the wires that it has pins for."""
+    pins = _pins(found)
+    chosen = {found["air"], found["dough"], found["distance"]} | ({"battery"} if "battery" in pins else set())
+    return tuple(_wired(part, pins) for part in PARTS if part.choice in chosen)
+
+
+def _wired(part: Part, pins: Mapping[str, int]) -> Part:
+    return replace(part, wires=tuple(wire for wire in part.wires if wire.job in pins or not wire.job))
+
+
+def _numbered(wire: Wire, number: int, own: Mapping[str, int], before: Mapping[str, int]) -> Wire:
+    """A further tub's wire. A probe on a line that is there already needs no pull-up of its own."""
+    if not wire.job:
+        return wire
+    is_shared = wire.job == "probe" and own["probe"] in [pin for job, pin in before.items() if job.startswith("probe")]
+    return replace(wire, job=f"{wire.job}_{number}", board="same wire" if is_shared else wire.board)
 
 
 def _text(
@@ -218,7 +247,7 @@ def _resistor(x: float, y1: float, y2: float, label: str) -> Iterator[str]:
 def _parts(plan: Plan) -> Iterator[str]:
     y = TOP
     for part in plan.parts:
-        yield _box(PART_LEFT, y - 16, PART_WIDTH, 4 * STEP + 2)
+        yield _box(PART_LEFT, y - 16, PART_WIDTH, _rows(part) * STEP + 2)
         title = part.title if plan.has_either else part.title.removeprefix("or: ")
         yield _text(PART_LEFT + 84, y + 12, title[:1].upper() + title[1:] if title != part.title else title, bold=True)
         yield _text(PART_LEFT + 84, y + 33, part.what, size=12, colour=MUTED)
@@ -242,12 +271,20 @@ def _parts(plan: Plan) -> Iterator[str]:
             yield from _resistor(370, levels["echo"], levels["GND"], "2 kΩ")
         if "battery" in levels:
             yield from _resistor(370, levels["battery"], levels["GND"], f"{BATTERY_KOHM} kΩ")
-        y += 4 * STEP + GAP
+        y += _rows(part) * STEP + GAP
+
+
+def _rows(part: Part) -> int:
+    return max(4, len(part.wires))
+
+
+def _height(parts: Sequence[Part]) -> int:
+    return sum(_rows(part) * STEP + GAP for part in parts)
 
 
 def height_of(plan: Plan) -> int:
     """How tall a drawing is."""
-    return TOP + (4 * STEP + GAP) * len(plan.parts) + 30
+    return TOP + _height(plan.parts) + 30
 
 
 def svg(plan: Plan) -> str:
@@ -256,7 +293,7 @@ def svg(plan: Plan) -> str:
     bottom = height - 60
     # a cell stays out of the damp: where one is drawn, the damp ends above it
     dry = [part for part in plan.parts if part.choice in (BATTERY.choice, CALLS.choice)]
-    damp_end = bottom - (4 * STEP + GAP) * len(dry)
+    damp_end = bottom - _height(dry)
     title = PROFILES[plan.board]["title"]
     lines = [
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {WIDTH} {height}" role="img" aria-labelledby="t d" '
@@ -306,8 +343,8 @@ def main(arguments: list[str]) -> None:
     if arguments == ["--table"]:
         print(table(), end="")
     elif arguments:
-        config, drawing = map(Path, arguments)
-        drawing.write_text(svg(plan_of(settings.read(config))), encoding="utf-8")
+        *configs, drawing = map(Path, arguments)
+        drawing.write_text(svg(plan_of([settings.read(config) for config in configs])), encoding="utf-8")
     else:
         (Path(__file__).parent / SVG_NAME).write_text(svg(whole_plan(BOARDS[0])), encoding="utf-8")
 

@@ -83,13 +83,19 @@ def search(bus):
 
 
 class Ds18b20:
-    """The first probe of a bus; it is looked for again after any fault, since it may be another one now."""
+    """The first probe of a bus, looked for again after any fault, since it may be another one now; or the named one.
+
+    named: its address as 16 hexadecimal digits, the family first; None where the line has one probe alone.
+    """
 
     CONVERT_MS = 750  # 12 bits, at most
 
-    def __init__(self, bus, clock):
+    def __init__(self, bus, clock, named=None):
         self._bus = bus
         self._clock = clock
+        self._named = None
+        if named is not None:
+            self._named = bytes([int(named[at : at + 2], 16) for at in range(0, 16, 2)])
         self.rom = None
         self._begun = None
         self._data = bytearray(9)
@@ -108,9 +114,9 @@ class Ds18b20:
         self._begun = None
         if self.rom is None:
             probes = search(self._bus)
-            if not probes:
+            if not probes or (self._named is not None and self._named not in probes):
                 raise checks.Fault(checks.SILENT)
-            self.rom = probes[0]
+            self.rom = self._named or probes[0]
         self._select()
         self._bus.writebyte(_CONVERT)
         self._begun = self._clock.ticks_ms()

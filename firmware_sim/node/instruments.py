@@ -15,13 +15,15 @@ class Instruments:
 
     wanted: which of them the configuration asks for. pins: the GPIO numbers of each, with commas between.
     faults: {(which, kind): how often}.
+    air_of: whose air sensor stands in the same room, the board's first; its own where it has one.
     """
 
     def __init__(self, air=None, probe=None, ranger=None):
         self.drivers = {"air": air, "dough": probe, "distance": ranger}
         self.wanted = [which for which in self.drivers if self.drivers[which] is not None]
         self.pins = {}
-        self._warmth = _USUAL_AIR
+        self.warmth = _USUAL_AIR
+        self.air_of = self
         self._is_probe_started = False
         self.faults = {}
 
@@ -61,7 +63,7 @@ class Instruments:
         """(0.01 C, 0.01 %), or None."""
         pair = self._asked("air")
         if pair is not None:
-            self._warmth = pair[0]
+            self.warmth = pair[0]
         return pair
 
     def read_dough(self):
@@ -70,10 +72,10 @@ class Instruments:
             return None
         self._is_probe_started = False
         centi_c = self._asked("dough")
-        if centi_c is not None and self.drivers["air"] is None:
-            self._warmth = centi_c  # nearer to the truth than a guess
+        if centi_c is not None and self.air_of.drivers["air"] is None:
+            self.air_of.warmth = centi_c  # nearer to the truth than a guess
         return centi_c
 
     def read_distance(self):
         """One shot in 0.1 mm, or None."""
-        return self._asked("distance", self._warmth)
+        return self._asked("distance", self.air_of.warmth)

@@ -5,9 +5,11 @@ A hal object stands for the board:
     ticks_ms(), ticks_diff(later, earlier), sleep_ms(ms)      real time, wrapping
     dough_ticks_ms()           time the dough lives by; on a board the same as ticks_ms
     sensors                    start(), read_air(), read_dough(), read_distance(): see instruments.py
+    keeper                     what outlasts a restart: see kept.py; None without it
     condition()                what started it, free memory, signal [dBW], free flash: see report.py; without it nothing
                                is reported
     signals                    lamp, buzzer and button: see signals.py; None without them
+    beside                     (urn, boot, sensors, ring) of each further tub on the same board; left out without
     health()                   (signal [dBW], battery [0.01 V]) of the board, each None where it does not know
     is_running()               False ends the loop (never on a board)
 
@@ -55,10 +57,26 @@ class Uptime:
         return self.ms
 
 
-class Node:
-    """One node: sensors, buffer, link.
+class Tub:
+    """One set of a board's sensors, its name on the wire, and the packs of it that nobody answered yet.
 
-    period_ms: dough time between measurements. kept: the ring of packs that nobody answered yet.
+    To whoever listens each is a node of its own, with a boot and numbers of its own: an answer is for one of them.
+    """
+
+    def __init__(self, urn, boot, sensors, kept):
+        self.urn = urn
+        self.boot = boot
+        self.sensors = sensors
+        self.ring = kept
+        self.read_at_ms = {}  # of each sensor that was ever read
+        self.report_ms = None  # when the last report went out
+        self.missed = 0  # measurements in a row in which a sensor was not read
+
+
+class Node:
+    """One board: its tubs, buffers, link.
+
+    period_ms: dough time between measurements. kept: the ring of packs of the first tub.
     """
 
     def __init__(self, hal, link, period_ms, kept):
@@ -66,15 +84,19 @@ class Node:
         self._link = link
         self._period_ms = period_ms
         self.ring = kept
+        self._tubs = [Tub(hal.urn, hal.boot, hal.sensors, kept)]
+        self._tubs.extend([Tub(*each) for each in getattr(hal, "beside", ())])
+        self._sender = 0  # the tub whose turn it is to send
         self._real = Uptime(hal.ticks_ms, hal.ticks_diff)
         self._dough = Uptime(hal.dough_ticks_ms, hal.ticks_diff)
         self._next_ms = 0
         self._read_ms = None  # when what was started is to be read
-        self._read_at_ms = {}  # of each sensor that was ever read
-        self._report_ms = None  # when the last report went out
+        self._reader = 0  # the tub that is read next
         self._signals = getattr(hal, "signals", None)
+        self._keeper = getattr(hal, "keeper", None)
+        if self._keeper is not None:
+            self._keeper.begin(self._tubs, self._dough.update, self._real.update)
         self._answered_ms = 0
-        self._missed = 0  # measurements in a row in which a sensor was not read
         self.freed = 0  # packs acknowledged since the start
 
     def turn(self):
@@ -82,34 +104,38 @@ class Node:
         real_ms = self._real.update()
         dough_ms = self._dough.update()
         if self._read_ms is None and dough_ms >= self._next_ms:
-            self._read_ms = dough_ms + self._hal.sensors.start()
+            self._read_ms = dough_ms + max([tub.sensors.start() for tub in self._tubs])
         if self._read_ms is not None and dough_ms >= self._read_ms:
-            self._read_ms = None
             self._measure(dough_ms)
         link = self._link
         link.poll(real_ms)
         if link.broke:
-            self.ring.unsend()
-            self._report_ms = None
+            for tub in self._tubs:
+                tub.ring.unsend()
+                tub.report_ms = None
+            if self._keeper is not None:
+                self._keeper.unsend()
         for line in link.take_acks():
-            seq = packet.acked_seq(line, self._hal.boot)
-            if seq is not None:
+            if self._is_answer(line):
                 self._answered_ms = real_ms
-                if self.ring.free(seq):
-                    self.freed += 1
             elif self._signals is not None:
                 self._signals.hear(line, self._hal.boot)
         if self._signals is not None:
-            is_missing = self._missed >= _MISSED
+            is_missing = max([tub.missed for tub in self._tubs]) >= _MISSED
             if self._signals.turn(real_ms, real_ms - self._answered_ms, link, is_missing):
-                self._report_ms = None  # the button was pushed: say so at once
+                self._tubs[0].report_ms = None  # the button was pushed: say so at once
+        if self._keeper is not None:
+            self._keeper.turn(real_ms)
         nap_ms = _LONGEST_NAP_MS
         if link.is_up:
             nap_ms = _SHORTEST_NAP_MS
-            self._report(real_ms)
+            for tub in self._tubs:
+                self._report(tub, real_ms)
             for _ in range(_A_TURN):
                 if not self._send_one(real_ms):
                     nap_ms = _LONGEST_NAP_MS // 4
+                    if self._keeper is not None:
+                        self._keeper.send(link, real_ms)
                     break
         if self._read_ms is not None:
             return _SHORTEST_NAP_MS
@@ -117,60 +143,86 @@ class Node:
             return min(nap_ms, _BLINK_MS)
         return nap_ms
 
+    def _is_answer(self, line):
+        """Forget the pack that a line acknowledges; False when it acknowledges none of this board's."""
+        for tub in self._tubs:
+            seq = packet.acked_seq(line, tub.boot)
+            if seq is not None:
+                if tub.ring.free(seq):
+                    self.freed += 1
+                return True
+        return self._keeper is not None and self._keeper.is_answer(line)
+
     def _measure(self, dough_ms):
-        sensors = self._hal.sensors
+        """Read one tub; the next one in the next turn, since five shots take up to a second."""
+        tub = self._tubs[self._reader]
+        sensors = tub.sensors
         values = sampling.measure(sensors)
-        self._missed += 1
+        tub.missed += 1
         missing = len(getattr(sensors, "wanted", ()))
         for which, value in (("air", values[0]), ("dough", values[2]), ("distance", values[3])):
             if value is not None:
-                self._read_at_ms[which] = dough_ms
+                tub.read_at_ms[which] = dough_ms
                 missing -= 1
         if missing <= 0:
-            self._missed = 0
+            tub.missed = 0
         for value in values:
             if value is not None:
-                self.ring.add(dough_ms // _TICK_MS, values)
+                tub.ring.add(dough_ms // _TICK_MS, values)
                 break
+        self._reader += 1
+        if self._reader < len(self._tubs):
+            return
+        self._reader = 0
+        self._read_ms = None
         # Late by more than a period: skip what was missed instead of measuring it all at once.
         missed = (dough_ms - self._next_ms) // self._period_ms
         self._next_ms += (missed + 1) * self._period_ms
 
     def _send_one(self, real_ms):
-        at = self.ring.due(real_ms // _TICK_MS, _RESEND_MS // _TICK_MS, _WINDOW)
-        if at is None:
+        """Send what is due, the tubs in turn; False when nothing is, or nothing goes out."""
+        for _ in self._tubs:
+            tub = self._tubs[self._sender]
+            at = tub.ring.due(real_ms // _TICK_MS, _RESEND_MS // _TICK_MS, _WINDOW)
+            if at is not None:
+                break
+            self._sender = (self._sender + 1) % len(self._tubs)
+        else:
             return False
-        seq, taken, values, sent = self.ring.pack(at)
+        seq, taken, values, sent = tub.ring.pack(at)
         up_ms = self._dough.update()
         age_ms = up_ms - _TICK_MS * taken
-        frame = packet.frame(self._hal.boot, seq, self._hal.urn, age_ms, values, up_ms)
+        frame = packet.frame(tub.boot, seq, tub.urn, age_ms, values, up_ms)
         # Not kept, so it costs the ring nothing: sent once with a fresh pack, and lost when that one sending is.
-        if sent is None and seq % _WELL_EVERY == 1 and age_ms < _FRESH_MS and len(values) > 1:
+        if self._sender == 0 and sent is None and seq % _WELL_EVERY == 1 and age_ms < _FRESH_MS and len(values) > 1:
             frame = packet.with_health(frame, self._hal.health())
         if not self._link.send(frame):
             return False
-        self.ring.note_sent(at, real_ms // _TICK_MS)
+        tub.ring.note_sent(at, real_ms // _TICK_MS)
+        self._sender = (self._sender + 1) % len(self._tubs)
         return True
 
-    def _report(self, real_ms):
+    def _report(self, tub, real_ms):
         """Say how board and sensors are: after the first measurement, once a minute, and when the link is back."""
         every_ms = _REPORT_MS if real_ms > _REPORT_MS else _EARLY_MS
-        if not self._next_ms or (self._report_ms is not None and real_ms - self._report_ms < every_ms):
+        if not self._next_ms or (tub.report_ms is not None and real_ms - tub.report_ms < every_ms):
             return
         if not hasattr(self._hal, "condition"):
             return
-        sensors = self._hal.sensors
+        sensors = tub.sensors
         now_ms = self._dough.update()
         told = []
         for which in sensors.wanted:
-            at_ms = self._read_at_ms.get(which)
+            at_ms = tub.read_at_ms.get(which)
             age_s = None if at_ms is None else (now_ms - at_ms) // 1000
             told.append((which, sensors.pins.get(which, ""), age_s, sensors.faults))
         hal = self._hal
-        pushed = None if self._signals is None else (self._signals.seen, self._signals.zero)
-        line = report.line(hal.boot, hal.urn, now_ms // 1000, self._period_ms // 1000, hal.condition(), told, pushed)
+        pushed = None
+        if tub is self._tubs[0] and self._signals is not None:
+            pushed = (self._signals.seen, self._signals.zero)
+        line = report.line(tub.boot, tub.urn, now_ms // 1000, self._period_ms // 1000, hal.condition(), told, pushed)
         if self._link.send_report(line):
-            self._report_ms = real_ms
+            tub.report_ms = real_ms
 
     def close(self):
         """Leave in order."""

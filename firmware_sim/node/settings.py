@@ -8,7 +8,7 @@ _PINS = {
     "sht4x": ("sda", "scl"),
     "ds18b20": ("probe",),
     "tof": ("tx", "rx"),
-    "vl53l1x": ("sda", "scl"),
+    "vl53l1x": ("sda", "scl", "shut"),
     "ultrasonic": ("trigger", "echo"),
 }
 DEFAULTS = {
@@ -21,6 +21,8 @@ DEFAULTS = {
     "dough": "ds18b20",
     "distance": "tof",
     "air_address": "0x44",
+    "keep_min": "10",
+    "beside": "",  # numbers of further tubs on the board
 }
 
 
@@ -72,25 +74,31 @@ def driver_of(which, found, clock, buses):
     """The driver of one sensor; ValueError for an unknown kind.
 
     Only those in use are loaded: the others would take a small board's memory.
-    buses: i2c(), onewire(), uart() and pins(), each opened only when used.
+    buses: i2c(), onewire(), uart(), pins() and shut(), each opened only when used.
     """
     kind = found[which]
     if kind == "sht4x":
         return module("sht4x").Sht4x(buses.i2c(), clock, int(found["air_address"], 16))
     if kind == "ds18b20":
-        return module("ds18b20").Ds18b20(buses.onewire(), clock)
+        return module("ds18b20").Ds18b20(buses.onewire(), clock, found.get("probe_id"))
     if kind == "tof":
         return module("tof").TofRanger(buses.uart(), clock)
     if kind == "vl53l1x":
-        return module("vl53l1x").Vl53l1x(buses.i2c(), clock)
+        shut = buses.shut() if "pin_shut" in found else None
+        return module("vl53l1x").Vl53l1x(buses.i2c(), clock, shut, found.get("place", 1))
     if kind == "ultrasonic":
         return module("sonar").Sonar(buses.pins(), clock)
     raise ValueError(kind)
 
 
-def sensors_of(found, clock, buses):
-    """The sensors a configuration asks for. One whose pins the board does not have is counted and left out."""
+def sensors_of(found, clock, buses, first=None):
+    """The sensors a configuration asks for. One whose pins the board does not have is counted and left out.
+
+    first: those of the first tub on the same board, whose air sensor is everybody's.
+    """
     instruments = module("instruments").Instruments()
+    if first is not None:
+        instruments.air_of = first
     for which in ("air", "dough", "distance"):
         if found[which] == "none":
             continue

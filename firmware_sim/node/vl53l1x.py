@@ -33,7 +33,8 @@ except ImportError:  # on a board the files lie side by side
     import checks
     from micropython import const
 
-_ADDRESS = const(0x29)
+_ADDRESS = const(0x29)  # of every one as it wakes
+_NEW_ADDRESS = const(0x0001)  # register
 _FIRST = const(0x2D)  # where _START goes: 91 registers in a row
 _START = (
     b"\x00\x00\x00\x01\x02\x00\x02\x08\x00\x08\x10\x01\x01\x00\x00\x00\x00\xff\x00\x0f\x00\x00\x00"
@@ -58,26 +59,36 @@ _RESULT_BYTES = const(15)  # the status first, the distance last
 _GOOD = const(9)
 _SEES_NOTHING = (4, 5, 6, 7, 8)  # too little light, out of phase, too much noise, wrapped round, too near
 _LONGEST_MM = const(1300)
+_SHUT_MS = const(2)  # judgement: it is off by then
 _BOOT_MS = const(20)  # 1.2 ms at most after its supply came
 _SHOT_MS = const(150)  # 50 ms, and the first one after the start some more (judgement)
 
 
 class Vl53l1x:
-    """One ranger; it is started anew after any fault, since it may have lost its supply."""
+    """One ranger; it is started anew after any fault, since it may have lost its supply.
 
-    def __init__(self, i2c, clock):
+    shut: down() holds its XSHUT wire at 0, up() lets go; None for the only ranger of a bus. Until it is started it is
+    held down, so that of several one at a time wakes and is given its own address: place is its number, from 1.
+    """
+
+    def __init__(self, i2c, clock, shut=None, place=1):
         self._bus = i2c
         self._clock = clock
+        self._shut = shut
+        self._address = _ADDRESS
+        self._own_address = _ADDRESS + place
+        if shut is not None:
+            shut.down()
         self._is_started = False
         self._byte = bytearray(1)
         self._result = bytearray(_RESULT_BYTES)
 
     def _write(self, register, data):
-        self._bus.writeto(_ADDRESS, bytes([register >> 8, register & 255]) + data)
+        self._bus.writeto(self._address, bytes([register >> 8, register & 255]) + data)
 
     def _read(self, register, buffer):
         self._write(register, b"")
-        self._bus.readfrom_into(_ADDRESS, buffer)
+        self._bus.readfrom_into(self._address, buffer)
 
     def _await(self, register, within_ms):
         clock = self._clock
@@ -91,7 +102,20 @@ class Vl53l1x:
                 raise checks.Fault(checks.NOT_READY)
             clock.sleep_ms(5)
 
+    def _wake(self):
+        """Let it begin anew, alone at the address of all that wake, and move it to its own."""
+        self._shut.down()
+        self._clock.sleep_ms(_SHUT_MS)
+        self._shut.up()
+        self._clock.sleep_ms(_BOOT_MS)
+        self._address = _ADDRESS
+        self._await(_BOOTED, _BOOT_MS)
+        self._write(_NEW_ADDRESS, bytes([self._own_address]))
+        self._address = self._own_address
+
     def _start(self):
+        if self._shut is not None:
+            self._wake()
         self._await(_BOOTED, _BOOT_MS)
         model = bytearray(2)
         self._read(_MODEL, model)

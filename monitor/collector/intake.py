@@ -100,6 +100,7 @@ class Reception:
         self._sensors = sensors
         self._sights = sights
         self._aside: set[tuple[str, str]] = set()
+        self._tubs: dict[NodeId, set[NodeId]] = {}
         self._nodes_on: dict[str, set[str]] | None = None
         self._lateness = Lateness(speed)
 
@@ -109,6 +110,7 @@ class Reception:
             found: dict[str, set[str]] = {}
             for source, node in self._known():
                 found.setdefault(source, set()).add(node)
+                self._note_tub(NodeId(node))
             self._nodes_on = found
         return self._decoded(self._taken(wait_s))
 
@@ -158,7 +160,9 @@ class Reception:
                 self._refuse(frame, error, intake)
                 continue
             intake.packs.append(pack)
-            intake.newest[pack.node] = (frame, pack.boot)
+            self._note_tub(pack.node)
+            if not pack.is_kept:  # what is called is said to the boot that hears it
+                intake.newest[pack.node] = (frame, pack.boot)
             if pack.unknown:
                 self._put_aside(frame, pack, intake)
             intake.answers.append((frame, frames.acknowledgement(pack.boot, pack.seq)))
@@ -261,8 +265,15 @@ class Reception:
             intake.reports.append(report)
             intake.kept.reports.append(Reported(report.node, item.source, item.data.decode(), item.arrived_at))
 
+    def _note_tub(self, node: NodeId) -> None:
+        """Remember on whose board a further tub hangs: what its broker says of the board holds for it too."""
+        board = frames.first_tub(node)
+        if board != node:
+            self._tubs.setdefault(board, set()).add(node)
+
     def _take_status(self, status: Status, intake: Intake) -> None:
         node = None if status.node_key is None else self._name(status.source, status.node_key)
         log.info("source=%s node=%s online=%s %s", status.source, node, status.is_online, status.detail)
         if node is not None:
-            intake.kept.heard.append(Heard(node, status.source, status.at, status.is_online))
+            of = [node, *sorted(self._tubs.get(NodeId(node), ()))]
+            intake.kept.heard += [Heard(each, status.source, status.at, status.is_online) for each in of]

@@ -53,7 +53,9 @@ class NodeWatch:
         return self._nodes.setdefault(node, _Node())
 
     def see(self, pack: Pack) -> None:
-        """Take notice of a pack."""
+        """Take notice of a pack; one that was kept over a restart tells of the past."""
+        if pack.is_kept:
+            return
         node, now_s = self._of(pack.node), self._clock.real_s()
         node.start(pack.boot, now_s)
         distance_mm = dict(pack.values).get(Channel.DISTANCE)

@@ -28,6 +28,17 @@ WHO = (
     "import sys; print('board', sys.platform, '.'.join([str(n) for n in sys.implementation[1][:3]]), "
     "getattr(sys.implementation, '_machine', ''))"
 )
+# onewire and ds18x20 are part of MicroPython for all of these boards
+_PROBES = """
+import machine, onewire, ds18x20, time
+line = ds18x20.DS18X20(onewire.OneWire(machine.Pin(%d)))
+found = line.scan()
+if found:
+    line.convert_temp()
+    time.sleep_ms(800)
+for rom in found:
+    print("probe", "".join(["%%02x" %% byte for byte in rom]), line.read_temp(rom))
+"""
 
 NO_BOARD = Translatable("""\
 no board is plugged in (no USB device of this machine is a serial port). What to do:
@@ -195,8 +206,23 @@ def firmware_files() -> list[Path]:
     ]
 
 
-def draw_wiring(settings: NodeSettings, out: Path) -> None:
-    """Draw a node's wiring into an SVG file.
+def probes_on(port: str, pin: int) -> list[tuple[str, float]]:
+    """Address and temperature [C] of each probe on the one-wire line at a pin of a board.
+
+    Raises
+    ------
+    BoardError
+        When no MicroPython answers, or it cannot look.
+    """
+    words = [
+        line.split()
+        for line in _mpremote(["connect", port, "resume", "exec", _PROBES % pin], ANSWER_WITHIN_S).splitlines()
+    ]
+    return [(line[1], float(line[2])) for line in words if len(line) == 3 and line[0] == "probe"]
+
+
+def draw_wiring(tubs: Sequence[NodeSettings], out: Path) -> None:
+    """Draw the wiring of a board's tubs into an SVG file.
 
     Raises
     ------
@@ -204,22 +230,27 @@ def draw_wiring(settings: NodeSettings, out: Path) -> None:
         When the file cannot be written, or the firmware is not installed.
     """
     with tempfile.TemporaryDirectory() as folder:
-        config = Path(folder) / CONFIG_NAME
-        config.write_text(config_text(settings), encoding="utf-8")
-        command = child_command("firmware_sim.boards.wiring", str(config), str(out.absolute()))
+        configs = [Path(folder) / f"{number}.txt" for number in range(len(tubs))]
+        for config, tub in zip(configs, tubs, strict=True):
+            config.write_text(config_text(tub), encoding="utf-8")
+        command = child_command("firmware_sim.boards.wiring", *map(str, configs), str(out.absolute()))
         done = subprocess.run(command, capture_output=True, text=True, stdin=subprocess.DEVNULL, check=False)
     if done.returncode:
         lines = done.stderr.strip().splitlines()
         raise BoardError("{out}: cannot be drawn: {why}", out=out, why=lines[-1] if lines else done.returncode)
 
 
-def copy_firmware(port: str, settings: NodeSettings, ca_file: Path | None, out: TextIO) -> None:
+def copy_firmware(
+    port: str, settings: NodeSettings, ca_file: Path | None, out: TextIO, beside: Sequence[NodeSettings] = ()
+) -> None:
     """Copy the firmware and its configuration to the board at a port, and start it anew.
 
     Parameters
     ----------
     ca_file
         Certificate to trust, in PEM; the board gets it in DER, which is all that MicroPython reads.
+    beside
+        Further tubs whose sensors hang on this board.
 
     Raises
     ------
@@ -232,8 +263,12 @@ def copy_firmware(port: str, settings: NodeSettings, ca_file: Path | None, out: 
         raise BoardError("the firmware lacks {missing}; install the package anew", missing=", ".join(missing))
     with tempfile.TemporaryDirectory() as folder:  # made with mode 0700: the configuration holds passwords
         config = Path(folder) / CONFIG_NAME
-        config.write_text(config_text(settings), encoding="utf-8")
+        places = [tub.name.rpartition("_")[2] for tub in beside]
+        config.write_text(config_text(settings, places), encoding="utf-8")
         extra = [config]
+        for place, tub in zip(places, beside, strict=True):
+            extra.append(config.with_stem(f"{config.stem}_{place}"))
+            extra[-1].write_text(config_text(tub), encoding="utf-8")
         if settings.mqtt_ca:
             extra.append(Path(folder) / settings.mqtt_ca)
             extra[-1].write_bytes(_der(ca_file))

@@ -50,6 +50,7 @@ class LineEar:
     """Hears the node on a serial line. A port that cannot be opened is a ``SourceError``."""
 
     source: SerialSource
+    node: NodeId | None
     items: "queue.Queue[Item]"
     store: Store
     clock: Clock
@@ -91,9 +92,12 @@ class LineEar:
 
     def _take_report(self, item: Report) -> None:
         try:
-            self.said = decode_report(item.data)
+            said = decode_report(item.data)
         except WireError:
             self.bad += 1
+            return
+        if self.node in (None, said.node):  # several tubs may speak on one line
+            self.said = said
 
     def report(self) -> NodeReport | None:
         """See :class:`Ear`."""
@@ -184,6 +188,6 @@ def listening(port: str | None, node: NodeId | None, store: Store, clock: Clock)
     source = SerialSource(port, clock, items)
     source.start()
     try:
-        yield LineEar(source, items, store, clock)
+        yield LineEar(source, node, items, store, clock)
     finally:
         source.stop()

@@ -5,7 +5,7 @@ The figures are data, in ``firmware_sim/boards/profiles.toml``, beside what goes
 
 import importlib.util
 import tomllib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import lru_cache
@@ -49,6 +49,7 @@ class Job(StrEnum):
     LIGHT = "light"
     BUZZER = "buzzer"
     BUTTON = "button"
+    SHUT = "shut"
 
 
 _LISTENING = (Job.RX, Job.ECHO, Job.BATTERY)
@@ -84,7 +85,7 @@ class Profile:
     pairs
         (bus or line, number, job) -> the pins that will do; whatever is not there takes any.
     wired
-        The pin of each job unless another is chosen; of lamp, buzzer and button there is none.
+        The pin of each job unless another is chosen; of lamp, buzzer, button and a ranger's XSHUT there is none.
     i2c, uart
         The bus and the line unless another is chosen.
     """
@@ -111,14 +112,14 @@ class Profile:
                 "i2c: the {board} has no bus {number}; it has {known}",
                 board=self.title,
                 number=i2c,
-                known=_listed(self.i2cs),
+                known=listed(self.i2cs),
             )
         if uart not in self.uarts:
             yield Translatable(
                 "uart: the {board} has no free serial line {number}; it has {known}",
                 board=self.title,
                 number=uart,
-                known=_listed(self.uarts),
+                known=listed(self.uarts),
             )
         for job, pin in pins.items():
             why = self._why_not(job, pin, i2c, uart)
@@ -127,7 +128,7 @@ class Profile:
                     "pin_{job}: {why}; free ones are {free}",
                     job=job,
                     why=why,
-                    free=_listed(self._free(job, i2c, uart, pins)),
+                    free=listed(self.free(job, i2c, uart, _others(job, pins))),
                 )
         for at, (job, pin) in enumerate(pins.items()):
             other = next((each for each in list(pins)[:at] if pins[each] == pin), None)
@@ -137,7 +138,7 @@ class Profile:
                     job=job,
                     pin=pin,
                     other=other,
-                    free=_listed(self._free(job, i2c, uart, pins)),
+                    free=listed(self.free(job, i2c, uart, _others(job, pins))),
                 )
 
     def cautions(self, pins: Mapping[Job, int]) -> list[str]:
@@ -176,9 +177,9 @@ class Profile:
                 )
         return None
 
-    def _free(self, job: Job, i2c: int, uart: int, used: Mapping[Job, int]) -> list[int]:
-        others = {pin for each, pin in used.items() if each is not job}
-        fitting = self.pins - others - set(self.caution)
+    def free(self, job: Job, i2c: int, uart: int, used: Set[int]) -> list[int]:
+        """The pins that would do for a job beside those in use."""
+        fitting = self.pins - used - set(self.caution)
         return [pin for pin in sorted(fitting) if self._why_not(job, pin, i2c, uart) is None]
 
 
@@ -247,5 +248,10 @@ def _numbers(text: str) -> Iterator[int]:
         yield from range(int(first), int(last or first) + 1)
 
 
-def _listed(numbers: Sequence[int]) -> str:
+def _others(job: Job, pins: Mapping[Job, int]) -> Set[int]:
+    return {pin for each, pin in pins.items() if each is not job}
+
+
+def listed(numbers: Sequence[int]) -> str:
+    """Numbers for a sentence, not too many of them."""
     return ", ".join(map(str, numbers[:LONGEST_LIST]))

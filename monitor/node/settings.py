@@ -4,9 +4,10 @@ The format stands in ``firmware_sim/README.md``. The file holds passwords, so on
 prints them.
 """
 
+import re
 import secrets
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from math import isfinite
 from pathlib import Path
@@ -24,6 +25,7 @@ FOLDER = "nodes"
 LARGEST_BYTES = 100_000  # judgement: a hundred times such a file
 LONGEST_LINE = 200  # bytes: what the node reads at once
 SECRET_KEYS = ("wifi_password", "mqtt_password")
+_PROBE_ID = re.compile("28[0-9a-f]{14}")  # 28: the family of the DS18B20
 PASSWORD_BYTES = 18  # judgement: 144 bits, short enough for every broker
 
 
@@ -67,7 +69,7 @@ SIGHTS: Mapping[Ranger, Sight] = {
     Ranger.ULTRASONIC: Sight(250.0, 4000.0, 50.0),
 }
 AIR_ADDRESSES = (0x44, 0x45, 0x46)  # data sheet of the SHT4x, by the letter of its type; from memory
-_CHOSEN = (Job.BATTERY, Job.LIGHT, Job.BUZZER, Job.BUTTON)  # on no pin unless one is named
+_CHOSEN = (Job.BATTERY, Job.LIGHT, Job.BUZZER, Job.BUTTON, Job.SHUT)  # on no pin unless one is named
 # The jobs of the pins that each sensor needs.
 _JOBS: Mapping[StrEnum, tuple[Job, ...]] = {
     AirSensor.SHT4X: (Job.SDA, Job.SCL),
@@ -90,6 +92,10 @@ class NodeSettings:
         What the distance sensor's own data sheet says; None: what is usual for its kind.
     pin_sda and the like, i2c, uart
         Pins, bus and serial line of one's own; None: those of the board's class.
+    probe_id
+        Which of several probes on one wire is this tub's: its address, as 16 hexadecimal digits.
+    keep_min
+        Minutes from one writing of unanswered packs to the board's flash to the next; 0: never.
 
     Raises
     ------
@@ -129,6 +135,9 @@ class NodeSettings:
     pin_light: int | None = None
     pin_buzzer: int | None = None
     pin_button: int | None = None
+    pin_shut: int | None = None
+    probe_id: str = ""
+    keep_min: int = 10
     battery_ratio: float | None = None
     i2c: int | None = None
     uart: int | None = None
@@ -146,6 +155,7 @@ class NodeSettings:
             "" if 1 <= self.period_s <= 3600 else "period_s: must be from 1 to 3600 seconds",
             "" if 6 <= self.room <= 2000 else "room: must be from 6 to 2000 packs",
             "" if 1 <= self.mqtt_port <= 65535 else "mqtt_port: must be from 1 to 65535",
+            "" if self.keep_min in (0, *range(5, 1441)) else "keep_min: must be from 5 to 1440 minutes, or 0 for never",
             "" if self.mqtt_tls in (0, 1) else "mqtt_tls: must be 0 or 1",
             "" if self.watchdog in (0, 1) else "watchdog: must be 0 or 1",
             ""
@@ -163,6 +173,8 @@ class NodeSettings:
             faults.append(
                 Translatable("air_address: {found} must be one of {known}", found=hex(self.air_address), known=known)
             )
+        if self.probe_id and not _PROBE_ID.fullmatch(self.probe_id):
+            faults.append("probe_id: must be 16 hexadecimal digits that begin with 28; `node probes` shows them")
         faults += profile_of(self.board).faults(self.pins(), self.bus("i2c"), self.bus("uart"))
         if self.link is Link.MQTT:
             faults.append("" if self.mqtt_host else "mqtt_host: is missing; name the broker with --mqtt")
@@ -187,7 +199,10 @@ class NodeSettings:
 
     def pins_of(self, sensor: str) -> list[int]:
         """The pins of one sensor, by the name that the node gives it: ``air``, ``dough`` or ``distance``."""
-        return [self._pin(job) for job in _JOBS.get(getattr(self, sensor), ())]
+        found = [self._pin(job) for job in _JOBS.get(getattr(self, sensor), ())]
+        if sensor == "distance" and self.distance is Ranger.VL53L1X and self.pin_shut is not None:
+            found.append(self.pin_shut)
+        return found
 
     @property
     def sight(self) -> Sight | None:
@@ -201,6 +216,16 @@ class NodeSettings:
             usual.greatest_mm if greatest_mm is None else greatest_mm,
             usual.view_deg,
         )
+
+    def on_board_of(self, first: "NodeSettings") -> "NodeSettings":
+        """The settings of a further tub, with what the board of the first one decides.
+
+        Raises
+        ------
+        ConfigError
+            When its pins are not to be had on that board.
+        """
+        return replace(self, board=first.board, period_s=first.period_s, watchdog=first.watchdog)
 
     def bus(self, key: str) -> int:
         """The number of the bus ``i2c`` or of the serial line ``uart``."""
@@ -224,8 +249,14 @@ def drawn_password() -> str:
     return secrets.token_urlsafe(PASSWORD_BYTES)
 
 
-def config_text(settings: NodeSettings) -> str:
-    """The text of ``config.txt``, pins of the board's class included."""
+def config_text(settings: NodeSettings, beside: Sequence[str] = ()) -> str:
+    """The text of ``config.txt``, pins of the board's class included.
+
+    Parameters
+    ----------
+    beside
+        Numbers of the further tubs on the board.
+    """
     lines = ["# What this board is told. Holds passwords: keep it to yourself."]
     for item in fields(settings):
         value = getattr(settings, item.name)
@@ -233,6 +264,8 @@ def config_text(settings: NodeSettings) -> str:
             lines.append(f"{item.name}={value:#x}")
         elif value not in ("", None):
             lines.append(f"{item.name}={value:g}" if isinstance(value, float) else f"{item.name}={value}")
+    if beside:
+        lines.append(f"beside={','.join(beside)}")
     lines += [f"{key}={value}" for key, value in _usual(settings.board).items() if getattr(settings, key) is None]
     return "\n".join(lines) + "\n"
 
@@ -259,9 +292,10 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
             pairs[key] = value
     kinds: Mapping[str, Callable[[str], object]] = {
         "name": NodeId, "board": Board, "link": Link, "air": AirSensor, "dough": Probe, "distance": Ranger,
-        "period_s": int, "room": int, "mqtt_port": int, "mqtt_tls": int, "watchdog": int, "sensor_height_mm": float,
+        "period_s": int, "room": int, "mqtt_port": int, "mqtt_tls": int, "watchdog": int, "keep_min": int,
         "battery_ratio": float, "i2c": int, "uart": int, "air_address": lambda text: int(text, 16),
-        **dict.fromkeys(("least_distance_mm", "greatest_distance_mm"), float), **{f"pin_{job}": int for job in Job},
+        **dict.fromkeys(("sensor_height_mm", "least_distance_mm", "greatest_distance_mm"), float),
+        **{f"pin_{job}": int for job in Job},
     }  # fmt: skip
     known = {item.name for item in fields(NodeSettings)}
     values: dict[str, object] = {}

@@ -48,7 +48,7 @@ def sight_of(data_dir: Path, node: NodeId) -> Sight | None:
 def labelled(data_dir: Path, node: NodeId) -> tuple[str, NodeSettings] | None:
     """What a node is called here, and its settings; None for one that was not configured here."""
     for path in sorted((data_dir / FOLDER).glob("*.txt")):
-        settings = _settings(path)
+        settings = settings_in(path)
         if settings is not None and settings.name == node:
             return path.stem, settings
     return None
@@ -72,14 +72,14 @@ def require_seen(batch: Batch, data_dir: Path, reader: Reader) -> None:
 def _sights(paths: list[Path]) -> dict[NodeId, Sight]:
     found: dict[NodeId, Sight] = {}
     for path in paths:
-        settings = _settings(path)
+        settings = settings_in(path)
         sight = None if settings is None else settings.sight
         if settings is not None and sight is not None:
             found[settings.name] = sight
     return found
 
 
-def _settings(path: Path) -> NodeSettings | None:
+def settings_in(path: Path) -> NodeSettings | None:
     """The settings in a file; None when they cannot be read, which `node configure` and `copy` tell."""
     try:
         return settings_from_text(bounded_bytes(path, LARGEST_BYTES).decode(), str(path))

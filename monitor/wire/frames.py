@@ -27,6 +27,8 @@ SENML_VERSION = 10  # RFC 8428 section 4.4: the version a record without bver ha
 
 KEPT_NAMES = 4096  # judgement: names come from outside, so the number of those remembered must have an end
 
+PLACES = ("2", "3", "4")
+"""Numbers of the further tubs on one board; its first one has none."""
 _URN_PREFIX = "urn:dev:"
 _HEAD = re.compile(rb"@([0-9a-f]{8}) ([1-9][0-9]{0,17}) ")
 _CRC = re.compile(rb"[0-9a-f]{8}")
@@ -112,6 +114,11 @@ class Pack:
     up_s: float | None = None
     unknown: tuple[str, ...] = ()
 
+    @property
+    def is_kept(self) -> bool:
+        """True for one that its node has kept over a restart: of an earlier boot, it says nothing of the node now."""
+        return self.time_s >= ABSOLUTE_FROM_S and self.up_s is None
+
 
 def decode(data: bytes, node_key: str | None = None) -> Pack:
     """The pack of a frame, without its line end.
@@ -131,8 +138,7 @@ def decode(data: bytes, node_key: str | None = None) -> Pack:
     if body.count(b"[") + body.count(b"{") > MAX_BRACKETS:
         raise WireError("senml", f"more than {MAX_BRACKETS} brackets")
     node, time_s, values, unknown, up_s = _usual(body) or _resolve(_records(body))
-    if node_key is not None and key_of(node) != node_key:
-        raise WireError("name", f"came on the topic of {node_key!r} and says it is from {node!r}")
+    require_topic(node, node_key)
     return Pack(boot, seq, node, time_s, values, up_s, unknown)
 
 
@@ -274,6 +280,30 @@ def key_of(node: NodeId) -> str:
     'mac-020000fffe5e0001'
     """
     return node.removeprefix(_URN_PREFIX).replace(":", "-")
+
+
+def require_topic(node: NodeId, node_key: str | None) -> None:
+    """Let a node speak on its own topic, and a further tub on that of the board it hangs on.
+
+    Raises
+    ------
+    WireError
+        With reason ``name``, on the topic of somebody else.
+    """
+    if node_key is not None and node_key not in (key_of(node), key_of(first_tub(node))):
+        raise WireError("name", f"came on the topic of {node_key!r} and says it is from {node!r}")
+
+
+def first_tub(node: NodeId) -> NodeId:
+    """The node that a board is called by, of any tub whose sensors hang on it: RFC 9039's component is its number.
+
+    Examples
+    --------
+    >>> first_tub(NodeId("urn:dev:mac:020000fffe5e0001_2"))
+    'urn:dev:mac:020000fffe5e0001'
+    """
+    board, sign, place = node.rpartition("_")
+    return NodeId(board) if sign and place in PLACES else node
 
 
 @lru_cache(KEPT_NAMES)

@@ -8,7 +8,7 @@ from zlib import crc32
 import msgspec
 
 from monitor.errors import WireError
-from monitor.wire.frames import key_of
+from monitor.wire.frames import require_topic
 from monitor.wire.readings import Channel, NodeId
 
 MARK = b"="
@@ -138,8 +138,7 @@ def decode_report(line: bytes, node_key: str | None = None) -> NodeReport:
     if any(len(word) > LONGEST_WORD for word in words):
         raise WireError("frame", f"a word of more than {LONGEST_WORD} letters")
     node = NodeId(body.node)
-    if node_key is not None and key_of(node) != node_key:
-        raise WireError("name", f"came on the topic of {node_key!r} and says it is from {node!r}")
+    require_topic(node, node_key)
     signal_dbm = None if body.signal is None else body.signal + DBM
     boot = parts[1].decode("ascii")
     return NodeReport(

@@ -81,7 +81,7 @@ def test_everything_drawn_lies_on_the_sheet_and_has_a_name(board: str) -> None:
 def test_lamp_and_button_are_drawn_on_the_pins_that_were_chosen() -> None:
     settings = NodeSettings(NodeId("urn:dev:mac:020000fffe5e0001"), pin_light=23, pin_button=32)
     lines = dict(line.split("=", 1) for line in config_text(settings).splitlines() if "=" in line)
-    plan = plan_of(lines)
+    plan = plan_of([lines])
     assert [wire.job for wire in plan.parts[-1].wires] == ["light", "button", ""]
     drawn = svg(plan)
     assert "GPIO 23" in drawn

@@ -4,12 +4,10 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from fake_board import FakeBoard, Reset
+from fake_board import FakeBoard, Reset, lived, wired
 
-from firmware_sim.bench.chips import SensorClock, buses
-from firmware_sim.node.main import Node
 from monitor.node.profiles import Board, Job, profile_of
-from monitor.node.settings import Link, NodeSettings, Ranger, config_text
+from monitor.node.settings import SIGHTS, Link, NodeSettings, Ranger, config_text
 from monitor.wire.readings import NodeId
 from monitor.wire.reports import decode_report
 
@@ -102,22 +100,6 @@ def test_the_watchdog_waits_no_longer_than_the_chip_can(platform: str, most_ms: 
 
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 PERIOD_S = 30
-NAP_SCALE = 30  # a nap of 100 ms is 3 s: a day is 29,000 turns
-
-
-def wired(board: Board, **changes: Any) -> FakeBoard:
-    """A board of a class: only its own pins are there, and every sensor is wired."""
-    profile = profile_of(board)
-    made = FakeBoard(
-        pins=profile.pins | frozenset(profile.taken),
-        platform="rp2" if board.value.startswith("pico") else "esp32",
-        **changes,
-    )
-    clock = SensorClock(lambda: made.now_ms)
-    made.buses = buses(
-        clock, air=lambda: (2531, 7620), dough=lambda: 2488, distance=lambda: 2124, air_c=lambda: 25.3
-    )  # fmt: skip
-    return made
 
 
 def told(folder: Path, board: Board = Board.ESP32, **changes: Any) -> None:
@@ -135,39 +117,27 @@ def told(folder: Path, board: Board = Board.ESP32, **changes: Any) -> None:
     (folder / "config.txt").write_text(config_text(NodeSettings(NODE, **{**usual, **changes})))
 
 
-def lived(board: FakeBoard, hours: float) -> Node:
-    """Run the file as a board does, from its first line, for so long; the node as it is then."""
-    made: list[Node] = []
-
-    def run(hal_board: Any, link: Any, period_ms: int, kept: Any) -> None:
-        node = Node(hal_board, link, period_ms, kept)
-        made.append(node)
-        end_ms = board.now_ms + hours * 3_600_000
-        while board.now_ms < end_ms:
-            hal_board.sleep_ms(NAP_SCALE * node.turn())
-        for _ in range(400):  # what is on its way still comes
-            node._measure = lambda dough_ms: None
-            hal_board.sleep_ms(node.turn())
-
-    with board.running() as hal:
-        hal.begin(run)
-    return made[-1]
+SHORT_H = 0.75  # long enough that answers are lost and reports come each minute; the whole day is one board's
 
 
-@pytest.mark.long
-@pytest.mark.parametrize("ranger", [Ranger.TOF, Ranger.VL53L1X, Ranger.ULTRASONIC])
-@pytest.mark.parametrize("kind", list(Board))
-def test_a_day_on_every_board_delivers_every_reading_exactly_once(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: Board, ranger: Ranger
+@pytest.mark.parametrize(
+    ("kind", "ranger", "hours"),
+    [
+        pytest.param(Board.ESP32, Ranger.ULTRASONIC, 24.0, marks=pytest.mark.long, id="esp32 for a day"),
+        *(pytest.param(kind, kind_of, SHORT_H, id=f"{kind}-{kind_of}") for kind in Board for kind_of in SIGHTS),
+    ],
+)
+def test_every_board_delivers_every_reading_exactly_once(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: Board, ranger: Ranger, hours: float
 ) -> None:
     monkeypatch.chdir(tmp_path)
     told(tmp_path, kind, distance=ranger)
     board = wired(kind)
-    node = lived(board, 24.0)
+    node = lived(board, hours)
     assert len(node.ring) == 0
     came = [seq for _, seq in board.broker.packs]
     assert len(set(came)) == node.freed == node.ring.last_seq
-    assert node.freed == pytest.approx(24 * 3600 / PERIOD_S, abs=3)
+    assert node.freed == pytest.approx(hours * 3600 / PERIOD_S, abs=3)
     assert len(came) > len(set(came)), "answers were lost, and the packs sent again"
     assert len({boot for boot, _ in board.broker.packs}) == 1
     assert board.watchdog_ms is not None

@@ -36,9 +36,19 @@ NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 FULL = NodeSettings(
     NODE, site="Backstube, shelf 2", link=Link.MQTT, wifi_name="Ofen 5", wifi_password="a=b #c", mqtt_host="10.0.0.2",
     mqtt_tls=1, mqtt_port=8883, mqtt_ca="ca.der", mqtt_password="geheim", ntp_host="10.0.0.3", sensor_height_mm=300.5,
-    pin_battery=35, battery_ratio=3.2, pin_light=23, pin_buzzer=32, pin_button=33,
+    pin_battery=35, battery_ratio=3.2, pin_light=23, pin_buzzer=32, pin_button=33, pin_shut=4, keep_min=30,
 )  # fmt: skip
-PICO = replace(FULL, board=Board.PICO_W, pin_battery=26, pin_light=16, pin_buzzer=17, pin_button=18, site="Straße 5")
+PICO = replace(
+    FULL,
+    board=Board.PICO_W,
+    pin_battery=26,
+    pin_light=16,
+    pin_buzzer=17,
+    pin_button=18,
+    pin_shut=19,
+    probe_id="28ff641e8316043a",
+    site="Straße 5",
+)
 
 
 @pytest.mark.parametrize("settings", [NodeSettings(NODE), FULL, PICO])
@@ -52,11 +62,11 @@ def test_the_board_reads_every_key_as_it_was_meant(tmp_path: Path) -> None:
     found = on_board.read(str(path))
     for item in fields(FULL):
         value = getattr(FULL, item.name)
-        if value is not None and item.name != "air_address":
+        if value not in (None, "") and item.name != "air_address":
             assert found[item.name] == str(value)
     assert int(found["air_address"], 16) == FULL.air_address
     profile = profile_of(FULL.board)
-    own = {Job.BATTERY: 35, Job.LIGHT: 23, Job.BUZZER: 32, Job.BUTTON: 33}
+    own = {Job.BATTERY: 35, Job.LIGHT: 23, Job.BUZZER: 32, Job.BUTTON: 33, Job.SHUT: 4}
     assert {job: int(found[f"pin_{job}"]) for job in Job} == {**profile.wired, **own}
     assert (int(found["i2c"]), int(found["uart"])) == (profile.i2c, profile.uart)
 
@@ -81,7 +91,7 @@ def test_every_board_can_carry_every_sensor_as_it_is(board: Board) -> None:
     for ranger in (Ranger.TOF, Ranger.ULTRASONIC):
         settings = NodeSettings(NODE, board=board, distance=ranger, pin_battery=profile.wired[Job.BATTERY])
         assert profile.cautions(settings.pins()) == []
-    own = {Job.LIGHT, Job.BUZZER, Job.BUTTON}  # which take any pin
+    own = {Job.LIGHT, Job.BUZZER, Job.BUTTON, Job.SHUT}  # which take any pin
     assert len(set(profile.wired.values())) == len(profile.wired) == len(set(Job) - own)
 
 

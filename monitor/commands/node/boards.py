@@ -1,4 +1,4 @@
-"""``node boards`` and ``node copy``: boards on a cable."""
+"""``node boards``, ``node copy`` and ``node probes``: boards on a cable."""
 
 from __future__ import annotations
 
@@ -46,12 +46,41 @@ def boards(ask: bool, port: str | None, data_dir: Path) -> int:
 @click.option("--ca", type=FILE, metavar="FILE", help="Certificate (PEM) of the broker to trust.")
 @data_dir
 def copy(node: str, port: str | None, ca: Path | None, data_dir: Path) -> None:
-    """Put firmware and configuration on a board."""
+    """Put firmware and configuration on a board; those of all tubs that hang on it."""
     from monitor.node.boards import copy_firmware, only_board
+    from monitor.node.tubs import board_with
 
     reader = reader_of(data_dir)
-    settings = configured(data_dir, node)
+    settings, *beside = board_with(data_dir, node, configured(data_dir, node)).values()
     port = only_board().path if port is None else port
-    copy_firmware(port, settings, ca, sys.stdout)
+    copy_firmware(port, settings, ca, sys.stdout, beside)
     click.echo(reader.say("the board starts as {name}", name=settings.name))
     click.echo(reader.say("next: `proofing-monitor node readings {node} --port {port}`", node=node, port=port))
+
+
+@click.command("probes", epilog=examples("node probes tub-3"))
+@NODE
+@click.option("--port", metavar="PORT", help="The board's (default: the only one there is).")
+@data_dir
+def probes(node: str, port: str | None, data_dir: Path) -> int:
+    """List the probes on a board's wires: warm one in your hand, look again, and you know which it is.
+
+    This stops the node until its reset. The exit status is 1 when no probe answers.
+    """
+    from monitor.node.boards import only_board, probes_on
+    from monitor.node.tubs import probe_pins, tubs_on
+    from monitor.wording.phrases import temp_text
+
+    reader = reader_of(data_dir)
+    tubs = tubs_on(data_dir, configured(data_dir, node).name)
+    called = {tub.probe_id: label for label, tub in tubs.items()}
+    port = only_board().path if port is None else port
+    n_found = 0
+    for pin in probe_pins(tubs):
+        found = probes_on(port, pin)
+        n_found += len(found)
+        for address, temp_c in found:
+            click.echo(f"GPIO {pin}  {address}  {temp_text(temp_c, reader)}  {called.get(address, '')}".rstrip())
+        if not found:
+            click.echo(reader.say("GPIO {pin}: no probe answers", pin=pin))
+    return int(not n_found)

@@ -20,6 +20,7 @@ from monitor.translatable import N_
         'node configure tub-3 --mqtt mqtts://bakery.lan:8883 --ca --wifi "Bakery"',
         "node configure tub-3 --board esp32-c3 --pin sda=5 --pin scl=4",
         "node configure tub-3 --period 15s",
+        "node configure tub-4 --beside tub-3 --pin probe=14 --pin tx=32 --pin rx=33 --uart 1",
     ),
 )
 @NODE
@@ -32,12 +33,15 @@ def configure(node: str, data_dir: Path, **given: Any) -> None:
     """
     from monitor.node.profiles import profile_of
     from monitor.node.settings import Link, read_settings, write_settings
+    from monitor.node.tubs import board_with
     from monitor.wire.frames import key_of
 
     reader = reader_of(data_dir)
     old = read_settings(data_dir, node)
     settings = settings_given(old, given, data_dir)
-    path = write_settings(data_dir, node, settings)
+    tubs = board_with(data_dir, node, settings)
+    paths = {label: write_settings(data_dir, label, tub) for label, tub in tubs.items()}
+    path = paths[node]
     is_kept = N_("{path}: changed; only you can read it") if old else N_("{path}: written; only you can read it")
     click.echo(reader.say(is_kept, path=path))
     click.echo(reader.say("{node} is {name}", node=node, name=settings.name))
@@ -57,7 +61,7 @@ def configure(node: str, data_dir: Path, **given: Any) -> None:
     if settings.sensor_height_mm is None:
         unknown = N_("the sensor's height is not known yet: `proofing-monitor node calibrate {node} empty`")
         click.echo(reader.say(unknown, node=node))
-    click.echo(reader.say("next: `proofing-monitor node copy {node}` with the board plugged in", node=node))
+    click.echo(reader.say("next: `proofing-monitor node copy {node}` with the board plugged in", node=next(iter(tubs))))
 
 
 @click.command("wiring", epilog=examples("node wiring tub-3 --out tub-3.svg"))
@@ -65,9 +69,10 @@ def configure(node: str, data_dir: Path, **given: Any) -> None:
 @click.option("--out", type=FILE, required=True, metavar="FILE", help="The drawing, as SVG: a browser shows it.")
 @data_dir
 def wiring(node: str, out: Path, data_dir: Path) -> None:
-    """Draw how the parts of a node are wired to its pins."""
+    """Draw how the parts of a node, and of all tubs on its board, are wired to its pins."""
     from monitor.node.boards import draw_wiring
+    from monitor.node.tubs import tubs_on
 
     settings = configured(data_dir, node)
-    draw_wiring(settings, out)
+    draw_wiring(list(tubs_on(data_dir, settings.name).values()), out)
     click.echo(reader_of(data_dir).say("{path}: drawn", path=out))

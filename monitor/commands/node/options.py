@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 NODE_PASSWORD = "PROOFING_NODE_PASSWORD"
 WIFI_PASSWORD = "PROOFING_WIFI_PASSWORD"
 BOARDS = ("esp32", "esp32-s3", "esp32-c3", "esp32-c6", "pico-w", "pico2-w")
-JOBS = ("sda", "scl", "probe", "tx", "rx", "trigger", "echo", "battery", "light", "buzzer", "button")
+JOBS = ("sda", "scl", "probe", "tx", "rx", "trigger", "echo", "battery", "light", "buzzer", "button", "shut")
 ADDRESSES = ("0x44", "0x45", "0x46")
 SENSORS = {  # option -> kinds, the usual one first
     "air": ("sht4x", "none"),
@@ -33,12 +33,16 @@ SENSORS = {  # option -> kinds, the usual one first
     "distance": ("tof", "vl53l1x", "ultrasonic", "none"),
 }
 USUAL = "usual"
+OF_THE_BOARD = ("name", "board", "serial", "mqtt", "ca", "wifi", "ntp", "watchdog", "period", "keep", "air")
 
 Command = TypeVar("Command", bound=Callable[..., object])
 
 NODE = click.argument("node")
 _BOARD_OPTIONS = (
     click.option("--name", metavar="URN", help="Its name on the wire (default: one is drawn)."),
+    click.option(
+        "--beside", metavar="NODE", help="Its sensors hang on the board of this node, and it goes on that one's file."
+    ),
     click.option("--site", metavar="TEXT", help="Where it stands, in your words."),
     click.option("--board", type=click.Choice(BOARDS), help="Class of board (default: esp32)."),
     click.option("--serial", is_flag=True, help="It speaks over its USB cable (default)."),
@@ -56,6 +60,18 @@ _BOARD_OPTIONS = (
     click.option(
         "--watchdog/--no-watchdog", default=None, help="The board restarts itself when it hangs (default: it does not)."
     ),
+    click.option(
+        "--keep",
+        type=int,
+        metavar="MIN",
+        help="How often it writes to its flash what nobody has answered, at most (default: 10; 0: never).",
+    ),
+    click.option(
+        "--room",
+        type=int,
+        metavar="PACKS",
+        help="How many packs it keeps in memory while nobody answers (default: 240).",
+    ),
     click.option("--period", type=DURATION, metavar="30s", help="Time between measurements (default: 30s)."),
     click.option(
         "--sensor-height", type=POSITIVE, metavar="MM", help="From the distance sensor to the empty vessel's base."
@@ -63,6 +79,9 @@ _BOARD_OPTIONS = (
     click.option("--air", type=click.Choice(SENSORS["air"]), help="Class of air sensor."),
     click.option("--probe", type=click.Choice(SENSORS["probe"]), help="Class of dough probe."),
     click.option("--distance", type=click.Choice(SENSORS["distance"]), help="Class of distance sensor."),
+    click.option(
+        "--probe-id", metavar="HEX", help="Which of several probes on one wire it is; `node probes` shows them."
+    ),
     click.option(
         "--least-distance",
         type=POSITIVE,
@@ -128,9 +147,12 @@ def settings_given(old: NodeSettings | None, given: Mapping[str, Any], data_dir:
     """A node's settings with what was given by options; a new node's name is drawn."""
     from monitor.node.settings import NodeSettings, drawn_name
     from monitor.recipe.toml_tables import NODE_NAME
+    from monitor.wire.frames import first_tub
     from monitor.wire.readings import NodeId
 
     refuse_both(serial=given["serial"], mqtt=given["mqtt"])
+    if given["beside"] is not None or (old is not None and first_tub(old.name) != old.name):
+        return _tub_given(old, given, data_dir)
     name = given["name"]
     if name is not None and not NODE_NAME.fullmatch(name):
         raise ConfigError("--name {name}: a node's name looks like urn:dev:mac:020000fffe5e0001", name=name)
@@ -139,6 +161,24 @@ def settings_given(old: NodeSettings | None, given: Mapping[str, Any], data_dir:
     may_be_plain = given["mqtt"] is not None and config_of(data_dir).allow_plain_mqtt
     link = _link_given(given, settings, os.environ, may_be_plain=may_be_plain)
     return replace(settings, **_sensors_given(given), **link)
+
+
+def _tub_given(old: NodeSettings | None, given: Mapping[str, Any], data_dir: Path) -> NodeSettings:
+    """The settings of a further tub on a board; what is the board's is said to its first tub."""
+    from monitor.node.settings import AirSensor, NodeSettings
+    from monitor.node.tubs import next_name, tubs_on
+    from monitor.wire.frames import first_tub
+
+    beside = None if given["beside"] is None else configured(data_dir, given["beside"]).name
+    tubs = tubs_on(data_dir, beside or (old.name if old is not None else ""))  # type: ignore[arg-type]
+    label, first = next(iter(tubs.items()))
+    for option in OF_THE_BOARD:
+        if given[option]:
+            raise ConfigError("--{option} is the board's; give it to {first}", option=option, first=label)
+    if old is not None and first_tub(old.name) != first.name:
+        raise ConfigError("it hangs on a board of its own already; call the tub beside {first} otherwise", first=label)
+    tub = old or NodeSettings(next_name(tubs), board=first.board, air=AirSensor.NONE)
+    return replace(tub.on_board_of(first), **_sensors_given(given))
 
 
 def _sensors_given(given: Mapping[str, Any]) -> dict[str, Any]:
@@ -158,6 +198,9 @@ def _sensors_given(given: Mapping[str, Any]) -> dict[str, Any]:
         "distance": given["distance"] and Ranger(given["distance"]),
         "i2c": given["i2c"],
         "uart": given["uart"],
+        "probe_id": given["probe_id"],
+        "keep_min": given["keep"],
+        "room": given["room"],
         "air_address": given["air_address"] and int(given["air_address"], 16),
         "battery_ratio": given["battery_ratio"],
     }

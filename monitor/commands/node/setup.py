@@ -72,6 +72,7 @@ class Questions:
         "node setup tub-3 --yes",
         "node setup tub-3 --port /dev/ttyUSB0 --board esp32-c3 --distance tof --pin sda=5 --yes",
         'node setup tub-4 --mqtt mqtts://bakery.lan --ca --wifi "Bakery"',
+        "node setup tub-5 --beside tub-3 --distance ultrasonic",
     ),
 )
 @NODE
@@ -101,6 +102,7 @@ def setup(
     """
     from monitor.node.boards import asked, copy_firmware, only_board
     from monitor.node.settings import Link, read_settings, write_settings
+    from monitor.node.tubs import board_with
 
     reader = reader_of(data_dir)
     questions = Questions(reader, is_asking=not yes and sys.stdin.isatty())
@@ -111,18 +113,22 @@ def setup(
     settings = settings_given(old, _with_answers(given, old, answer, questions), data_dir)
     settings = _with_pins(settings, given, questions)
     _say_cautions(settings, reader)
-    path = write_settings(data_dir, node, settings)
-    click.echo(reader.say("{path}: written; only you can read it", path=path))
-    copy_firmware(port, settings, _let_in(settings, data_dir, reader), sys.stdout)
-    if settings.link is Link.SERIAL:
-        _keep_port(port, data_dir, reader)
-    found = _heard(settings, port if settings.link is Link.SERIAL else None, data_dir, wait, reader)
+    tubs = board_with(data_dir, node, settings)
+    for label, tub in tubs.items():
+        path = write_settings(data_dir, label, tub)
+        click.echo(reader.say("{path}: written; only you can read it", path=path))
+    first, *beside = tubs.values()
+    copy_firmware(port, first, _let_in(first, data_dir, reader), sys.stdout, beside)
+    line = port if first.link is Link.SERIAL else None
+    if line is not None:
+        _keep_port(line, data_dir, reader)
+    found = _heard(settings, line, data_dir, wait, reader)
     if not all(each.is_right for each in found):
         again = N_("mend that with the board unplugged, then: `proofing-monitor node setup {node} --yes`")
         click.echo(reader.say(again, node=node))
         return STATUS_WRONG_SENSOR
     if any(each.sensor == "distance" for each in found):
-        _set_to_zero(node, settings, port, data_dir, wait, depth, empty, questions)
+        _set_to_zero(node, settings, line, data_dir, wait, depth, empty, questions)
     click.echo(
         reader.say("next: `proofing-monitor collect`, and `proofing-monitor dashboard` for the board and *Start*")
     )
@@ -138,18 +144,20 @@ def _with_answers(
     """What was given by options, and what was asked for in its place; the password is asked for elsewhere."""
     from monitor.node.profiles import board_of
     from monitor.node.settings import Link
+    from monitor.wire.frames import first_tub
 
     say = questions.reader.say
     found = dict(given)
-    if given["board"] is None:
+    is_first = given["beside"] is None and (old is None or first_tub(old.name) == old.name)
+    if given["board"] is None and is_first:
         known = board_of(answer.machine)
         usual = old.board.value if old is not None else BOARDS[0] if known is None else known.value
         found["board"] = questions.one_of(say("class of board"), BOARDS, usual)
     for option, kinds in SENSORS.items():
-        if given[option] is None:
+        if given[option] is None and (is_first or option != "air"):
             usual = kinds[0] if old is None else getattr(old, "dough" if option == "probe" else option).value
             found[option] = questions.one_of(say(QUESTIONS[option]), kinds, usual)
-    if given["serial"] or given["mqtt"] is not None or not questions.is_asking:
+    if given["serial"] or given["mqtt"] is not None or not questions.is_asking or not is_first:
         return found
     usual = Link.SERIAL.value if old is None else old.link.value
     cable = say("does it speak over its cable (serial), or over the network to a broker (mqtt)?")
@@ -257,7 +265,7 @@ def _heard(
 def _set_to_zero(
     node: str,
     settings: NodeSettings,
-    port: str,
+    line: str | None,
     data_dir: Path,
     wait: timedelta,
     depth: float | None,
@@ -267,7 +275,6 @@ def _set_to_zero(
     """Take the empty vessel as zero, when it stands there."""
     from monitor.node.calibration import Wish, calibrate, heard
     from monitor.node.live_readings import listening
-    from monitor.node.settings import Link
     from monitor.recipe.calibration import Comparison
     from monitor.wire.readings import Channel
 
@@ -282,7 +289,6 @@ def _set_to_zero(
     with store:
 
         def hear() -> tuple[float, ...]:
-            line = port if settings.link is Link.SERIAL else None
             with listening(line, settings.name, store, clock) as ear:
                 until_s = clock.real_s() + wait.total_seconds() + 5 * settings.period_s
                 return heard(ear, settings.name, Channel.DISTANCE, 5, clock.now(), until_s, sys.stdout, reader)
