@@ -1,6 +1,6 @@
 """A dough in its tub under its air, with sensors over it: what a node's board is wired to."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import pi
 from typing import Protocol
@@ -215,7 +215,11 @@ class MeasuringPoint(Protocol):
 
 
 class DoughSensors:
-    """Sensors over a simulated dough; what is asked between two starts is of one moment."""
+    """Sensors over a simulated dough; what is asked between two starts is of one moment. None ever has a fault."""
+
+    wanted: Sequence[str] = ("air", "dough", "distance")
+    pins: Mapping[str, str] = {}
+    faults: Mapping[tuple[str, str], int] = {}
 
     def __init__(self, bench: Bench, now_s: Callable[[], float]) -> None:
         self._bench = bench

@@ -4,7 +4,8 @@ Lengths and sizes are judgement: what a busy kitchen does.
 """
 
 import random
-from collections.abc import Callable, Sequence
+from collections import Counter
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
 from typing import Protocol
 
@@ -102,7 +103,17 @@ def episode_at(found: Sequence[Episode], now_s: float) -> Episode | None:
 
 
 class SensorSet(Protocol):
-    """What the node's loop asks of the sensors; values are scaled integers, None for what could not be read."""
+    """What the node's loop asks of the sensors; values are scaled integers, None for what could not be read.
+
+    ``wanted``, ``pins`` and ``faults`` are those of the node's instruments.py, for its report.
+    """
+
+    @property
+    def wanted(self) -> Sequence[str]: ...
+    @property
+    def pins(self) -> Mapping[str, str]: ...
+    @property
+    def faults(self) -> Mapping[tuple[str, str], int]: ...
 
     def start(self) -> int: ...
     def read_air(self) -> tuple[int, int] | None: ...
@@ -117,6 +128,7 @@ class Link(Protocol):
     def is_up(self) -> bool: ...
     def poll(self, now_ms: int) -> None: ...
     def send(self, frame: bytes) -> bool: ...
+    def send_report(self, line: bytes) -> bool: ...
     def take_acks(self) -> list[bytes]: ...
     def close(self, now_ms: int) -> None: ...
 
@@ -129,25 +141,34 @@ class FaultySensors:
         self._now_s = now_s
         self._hands = episodes(rng, faults.hand, HAND_S, HAND_MM)
         self._dropouts = episodes(rng, faults.dropout, DROPOUT_S, (0.0, 0.0))
+        self.wanted, self.pins = sensors.wanted, sensors.pins
+        self._silent: Counter[tuple[str, str]] = Counter()
+
+    @property
+    def faults(self) -> Mapping[tuple[str, str], int]:
+        """How often each sensor did not answer, or gave another fault."""
+        return Counter(self._sensors.faults) + self._silent
 
     def start(self) -> int:
         """See instruments.py of the node."""
         return self._sensors.start()
 
-    def _is_silent(self) -> bool:
-        return episode_at(self._dropouts, self._now_s()) is not None
+    def _is_silent(self, which: str) -> bool:
+        is_silent = episode_at(self._dropouts, self._now_s()) is not None
+        self._silent[which, "silent"] += is_silent
+        return is_silent
 
     def read_air(self) -> tuple[int, int] | None:
         """Air temperature [0.01 C] and humidity [0.01 %]."""
-        return None if self._is_silent() else self._sensors.read_air()
+        return None if self._is_silent("air") else self._sensors.read_air()
 
     def read_dough(self) -> int | None:
         """Dough temperature [0.01 C]."""
-        return None if self._is_silent() else self._sensors.read_dough()
+        return None if self._is_silent("dough") else self._sensors.read_dough()
 
     def read_distance(self) -> int | None:
         """One distance shot [0.1 mm]."""
-        shot = None if self._is_silent() else self._sensors.read_distance()
+        shot = None if self._is_silent("distance") else self._sensors.read_distance()
         hand = episode_at(self._hands, self._now_s())
         return shot if shot is None or hand is None else min(shot, round(hand.size))
 
@@ -185,6 +206,10 @@ class FaultyLink:
             other = self._rng.choice([byte for byte in range(33, 127) if byte != frame[place]])
             frame = frame[:place] + bytes([other]) + frame[place + 1 :]
         return self._link.send(frame)
+
+    def send_report(self, line: bytes) -> bool:
+        """How the node is, undamaged: a report that is lost is followed by the next."""
+        return self._link.send_report(line)
 
     def take_acks(self) -> list[bytes]:
         """Acknowledgements that came."""

@@ -2,7 +2,7 @@
 
 import csv
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
 
@@ -12,7 +12,11 @@ SCALES = {"air_temp_c": 100, "humidity_pct": 100, "dough_temp_c": 100, "distance
 
 
 class ReplayedSensors:
-    """Sensors that repeat what was recorded, from its first row on; silent once it is over."""
+    """Sensors that repeat what was recorded, from its first row on; silent once it is over. None ever has a fault."""
+
+    wanted: Sequence[str] = ("air", "dough", "distance")
+    pins: Mapping[str, str] = {}
+    faults: Mapping[tuple[str, str], int] = {}
 
     def __init__(self, rows: Sequence[tuple[float, dict[str, int]]], now_s: Callable[[], float]) -> None:
         self._times = [at_s for at_s, _ in rows]

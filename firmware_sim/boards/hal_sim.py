@@ -22,6 +22,7 @@ from firmware_sim.node import settings
 
 TICKS_PERIOD = 1 << 30  # as a board's 32-bit ticks
 WRAPS_AFTER_MS = 15_000  # the ticks start just before they wrap, so that every run crosses it
+FREE_BYTES, FREE_FLASH_BYTES = 90_000, 1_200_000  # judgement: of an ESP32 with this firmware
 A_MEASUREMENT_MS = 5000  # what is asked within it is of one moment
 
 
@@ -119,6 +120,8 @@ class SimClockBoard:
     ----------
     jump_s
         How far the board's own clock has jumped by now. [s]
+    cause
+        What started it, in a word of the node's report.
     """
 
     def __init__(
@@ -128,8 +131,10 @@ class SimClockBoard:
         pace: DoughTime,
         power: Power = MAINS,
         jump_s: Callable[[], float] = lambda: 0.0,
+        cause: str = "power",
     ) -> None:
         self.urn = urn
+        self._cause = cause
         self.boot = secrets.token_hex(4)
         self.sensors = sensors
         self._pace = pace
@@ -152,6 +157,10 @@ class SimClockBoard:
     def health(self) -> Health:
         """Signal [dBW] and battery [0.01 V]."""
         return self._power.health(self._pace.now_s())
+
+    def condition(self) -> tuple[str, int, int | None, int]:
+        """What started it, free bytes, signal [dBW], free bytes of flash."""
+        return self._cause, FREE_BYTES, self.health()[0], FREE_FLASH_BYTES
 
 
 class SimBoard(SimClockBoard):

@@ -1,6 +1,6 @@
 """A board made of the MicroPython Unix port: the firmware as it is, over chips that another process simulates.
 
-    micropython -X heapsize=56k -c 'import hal_unix; hal_unix.begin("config.txt")'
+    micropython -X heapsize=60k -c 'import hal_unix; hal_unix.begin("config.txt")'
 
 It lies beside the files of node/, as hal_board.py does on a board. Besides the keys of a board, the configuration has
 bench (host:port of bus_server.py), line (path of the serial line), epoch_ms and speed (of the dough's time), and

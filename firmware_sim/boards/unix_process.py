@@ -8,7 +8,7 @@ from pathlib import Path
 
 BOARDS = Path(__file__).parent
 NODE = BOARDS.parent / "node"
-HEAP_KB = 56  # half of what the build page asks of a board
+HEAP_KB = 60  # half of what the build page asks of a board
 
 
 def interpreter() -> Path | None:

@@ -32,6 +32,12 @@ def _is_whole(line):
     return len(line) > 20 and line[:1] == b"@" and bytes("%08x" % packet.crc32(line[:-9]), "utf8") == line[-8:]
 
 
+def dated(framed, at_s):
+    """A frame that says when by the calendar, in seconds since 1970, and no more how long ago."""
+    head = framed[: framed.find(b'"bt":') + 5] + bytes("%d," % at_s, "utf8") + framed[framed.find(b'"n":') : -9]
+    return head + bytes(" %08x" % packet.crc32(head), "utf8")
+
+
 def _files():
     """Names of what is kept, the oldest first."""
     return sorted([name for name in os.listdir() if name.startswith("kept_") and name.endswith(".txt")])
@@ -143,7 +149,7 @@ class Keeper:
             most -= 1
             up_ms = self._up()
             framed = packet.frame(tub.boot, seq, tub.urn, 0, values, 0)
-            self._file.write(packet.dated(framed, date_s - (up_ms - 100 * taken + 500) // 1000) + b"\n")
+            self._file.write(dated(framed, date_s - (up_ms - 100 * taken + 500) // 1000) + b"\n")
             self._seq = seq
         return False
 

@@ -84,12 +84,6 @@ def with_health(framed, health):
     return head + bytes(" %08x" % crc32(head), "utf8")
 
 
-def dated(framed, at_s):
-    """A frame that says when by the calendar, in seconds since 1970, and no more how long ago."""
-    head = framed[: framed.find(b'"bt":') + 5] + bytes("%d," % at_s, "utf8") + framed[framed.find(b'"n":') : -9]
-    return head + bytes(" %08x" % crc32(head), "utf8")
-
-
 def acked_seq(line, boot):
     """Sequence number that an acknowledgement frees; None for anything else, another boot or a bad checksum."""
     parts = line.split(b" ")

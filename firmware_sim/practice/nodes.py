@@ -97,8 +97,8 @@ class PracticeNode:
         now_s = self._settings.pace.now_s()
         return sum(one.size for one in self._jumps if one.start_s <= now_s)
 
-    def _begin(self) -> None:
-        board = SimClockBoard(urn_of(self.key), self._sensors, self._settings.pace, self._power, self._jump_s)
+    def _begin(self, cause: str = "power") -> None:
+        board = SimClockBoard(urn_of(self.key), self._sensors, self._settings.pace, self._power, self._jump_s, cause)
         self.link = FaultyLink(self._make_link(), self._settings.faults, self._rng, self._settings.pace.now_s)
         self._node = Node(board, self.link, round(1000 * self._settings.every_s), Ring(ROOM))
         self.boots += 1
@@ -109,7 +109,7 @@ class PracticeNode:
             self._reboots.pop(0)
             self._before = (self.made, self.freed)
             self._node.close()
-            self._begin()
+            self._begin("reset")
         # At high speed it must turn more often than it measures.
         return min(float(self._node.turn()), 250.0 * self._settings.every_s / self._settings.pace.speed)
 

@@ -12,10 +12,12 @@ from datetime import timedelta
 from pathlib import Path
 from urllib.parse import urlsplit
 
+from monitor.alerts.troubles import SensorUnread
 from monitor.archive.checks import looked_at_upkeep
 from monitor.clock import wall_clock
 from monitor.errors import ConfigError, MonitorError, StoreError
 from monitor.health.findings import Finding, Findings
+from monitor.health.nodes import WEAK_DBM, said
 from monitor.network import is_loopback
 from monitor.notify.carriers import AppriseCarrier
 from monitor.remote_access.checks import looked_at_broker, looked_at_doors
@@ -35,6 +37,7 @@ from monitor.store.sqlite_file import version_of
 from monitor.store.store import Store
 from monitor.translatable import Number, Translatable
 from monitor.wording.node_report import missing_texts, running_text
+from monitor.wording.troubles import remedy_text, trouble_text
 
 LEAST_FREE_MB = 500  # judgement: years of readings of one bakery, and room for the rest of the machine
 ANSWER_WITHIN_S = 3.0  # judgement: a broker in the same building
@@ -70,7 +73,7 @@ def refusals(config: Config) -> list[FaultCount]:
 
 
 def _nodes(config: Config) -> Findings:
-    """The nodes that have said lately how they are; those with a sensor that is not read are to be mended."""
+    """The nodes that have said lately how they are, and what is wrong with them by their own word."""
     if version_of(config.database) != len(schema.MIGRATIONS):
         return
     with Store(config.database) as store:
@@ -78,9 +81,13 @@ def _nodes(config: Config) -> Findings:
     for row in rows:
         if row.report is None or row.report_at is None or now - row.report_at > REPORTED_WITHIN:
             continue
-        missing = missing_texts(row.report, config.reader)
+        dbm = row.report.signal_dbm
+        wrong = missing_texts(row.report, config.reader)
+        for trouble, _ in said(row.report, is_weak=dbm is not None and dbm < WEAK_DBM):
+            if not isinstance(trouble, SensorUnread):
+                wrong.append(f"{trouble_text(trouble, config.reader)}: {remedy_text(trouble, config.reader)}")
         what = Translatable("node {node}: {how}", node=row.node, how=running_text(row.report, config.reader))
-        yield Finding(what, "; ".join(missing) or None)
+        yield Finding(what, "; ".join(wrong) or None)
 
 
 def _everything(config: Config) -> Findings:

@@ -93,11 +93,11 @@ class NodeWatch:
                 found.append(Symptom(DistanceStuck(name, node.distance_mm or 0.0, (now_s - node.same_since_s) / 60)))
             if node.report is not None:
                 is_old = now_s - node.said_s > SAID_S  # its silence is another matter, and is told as such
-                found += [Symptom(what, after_s, is_old) for what, after_s in _said(node.report, is_weak=node.is_weak)]
+                found += [Symptom(what, after_s, is_old) for what, after_s in said(node.report, is_weak=node.is_weak)]
         return found
 
 
-def _said(report: NodeReport, *, is_weak: bool) -> Iterator[tuple[Trouble, float]]:
+def said(report: NodeReport, *, is_weak: bool) -> Iterator[tuple[Trouble, float]]:
     """What a node says is wrong with it, and how long each must last."""
     for which, fault in report.missing.items():
         sensor = report.sensors[which]

@@ -177,7 +177,7 @@ def test_of_many_boots_the_newest_are_kept(flash: Path) -> None:
 
 def test_the_calendar_stands_in_place_of_the_age() -> None:
     frame = packet.frame(BOOT, 7, URN, 12_000, (2531, None, -488, 2124), 99_000)
-    pack, plain = decode(packet.dated(frame, NOW_S)), decode(frame)
+    pack, plain = decode(kept.dated(frame, NOW_S)), decode(frame)
     assert (pack.time_s, pack.up_s, pack.is_kept) == (float(NOW_S), None, True)
     assert (pack.boot, pack.seq, pack.node, pack.values) == (plain.boot, plain.seq, plain.node, plain.values)
 

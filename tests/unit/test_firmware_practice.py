@@ -3,6 +3,7 @@
 import random
 import stat
 import threading
+from collections.abc import Mapping
 from datetime import UTC, datetime
 from itertools import pairwise
 from pathlib import Path
@@ -11,6 +12,7 @@ import pytest
 
 from firmware_sim import __main__ as simulators
 from firmware_sim.bench.faults import Faults, FaultyLink, FaultySensors, episodes, faults_named
+from firmware_sim.bench.power import Power
 from firmware_sim.bench.replay import ReplayedSensors, read_recording
 from firmware_sim.boards.hal_sim import DoughTime
 from firmware_sim.node.packet import crc32
@@ -24,12 +26,17 @@ from firmware_sim.practice.nodes import (
     key_at,
     urn_of,
 )
+from monitor.wire.reports import decode_report
 
 EPOCH = datetime(2026, 3, 2, 5, tzinfo=UTC)
 
 
 class Fixed:
     """Sensors that always say the same."""
+
+    wanted = ("air", "dough", "distance")
+    pins: Mapping[str, str] = {}
+    faults: Mapping[tuple[str, str], int] = {}
 
     def start(self) -> int:
         return 0
@@ -51,6 +58,7 @@ class Link:
         self.is_up = True
         self.broke = False
         self.sent: list[bytes] = []
+        self.reports: list[bytes] = []
         self.closed = 0
 
     def poll(self, now_ms: int) -> None:
@@ -58,6 +66,10 @@ class Link:
 
     def send(self, frame: bytes) -> bool:
         self.sent.append(frame)
+        return True
+
+    def send_report(self, line: bytes) -> bool:
+        self.reports.append(line)
         return True
 
     def take_acks(self) -> list[bytes]:
@@ -155,6 +167,22 @@ def test_corrupt_frames_fail_their_checksum_and_stay_one_line() -> None:
     assert 60 < len(changed) < 140
     assert all(len(sent) == len(frame) and sent[:1] == b"@" and b"\n" not in sent for sent in changed)
     assert all(sum(a != b for a, b in zip(sent, frame, strict=True)) == 1 for sent in changed)
+
+
+def test_a_practice_node_says_how_it_is_as_a_real_one_does() -> None:
+    time, link = Time(), Link()
+    faults, power = Faults(dropout=0.2), Power(signal_dbm=-82.0)
+    node = PracticeNode("mac-020001fffe000000", Fixed(), lambda: link, wanted(pace=time, faults=faults), power)
+    reports = []
+    for period in range(24 * 120):
+        time.at[0] = 30.0 * period  # type: ignore[attr-defined]
+        node._node._tubs[0].report_ms = None  # a report each period, whatever the wall clock says
+        node.turn()
+    reports = [decode_report(line) for line in link.reports]
+    assert reports[0].cause == "power"
+    assert reports[0].signal_dbm == pytest.approx(-82, abs=4)
+    assert reports[0].missing == {}
+    assert {"air": "silent", "dough": "silent", "distance": "silent"} in [report.missing for report in reports]
 
 
 def test_a_reboot_is_another_boot_that_counts_from_one() -> None:

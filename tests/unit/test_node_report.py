@@ -303,6 +303,21 @@ def test_check_tells_of_a_sensor_that_is_not_read(
     assert main(["check", "--data-dir", str(tmp_path)]) == 0
 
 
+def test_check_tells_of_a_weak_signal_and_a_full_flash(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    clock = StepClock()
+    monkeypatch.setattr("monitor.deploy.checks.clock_of", lambda store: clock)
+    with Store(tmp_path / "proofing.sqlite") as store:
+        heard(store, said(replace(WELL, signal_dbm=-84, flash_bytes=9000)))
+    (tmp_path / "config.toml").write_text(f'serial = ["{tmp_path}"]\n')
+    assert main(["check", "--data-dir", str(tmp_path)]) == 1
+    told = capsys.readouterr().out
+    assert f"WRONG  node {NODE}: running for 1 h 2 min" in told
+    assert "hardly hears its network: -84 dBm: bring node and access point nearer" in told
+    assert "nearly full: 9 kB are free: take files that are not of this program off" in told
+
+
 def test_node_readings_says_what_the_node_says_of_its_sensors(
     tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
