@@ -13,12 +13,13 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
 from firmware_sim.bench.chips import I2cBus, RangerChip, SensorClock, buses
 from firmware_sim.boards import hal_sim
-from firmware_sim.node import kept, link_mqtt, names, packet, ring, settings, signals
+from firmware_sim.node import kept, link_mqtt, names, packet, ring, settings, signals, told_time
 from firmware_sim.node.main import Node
 from monitor.node.profiles import Board, profile_of
 from monitor.wire.frames import call_line
@@ -117,6 +118,7 @@ class FakeBoard:
             "gc": _module("gc", threshold=lambda n: None, collect=lambda: None, mem_free=lambda: 100_000),
             "onewire": _module("onewire", OneWire=self._onewire),
             "kept": kept,
+            "told_time": told_time,
             "ring": ring,
             "settings": settings,
             "names": names,
@@ -220,6 +222,10 @@ class Broker:
             said += self._said(kind, content)
         return said, data
 
+    def beside(self, boot: str) -> list[bytes]:
+        """What is said to a boot beside its acknowledgements."""
+        return [call_line(boot, self.call)] if self.call else []
+
     def _said(self, kind: int, content: bytes) -> bytes:
         if kind & 0xF0 == 0x10:
             return link_mqtt.packet(0x20, b"\0\0")
@@ -245,8 +251,8 @@ class Broker:
         line = head + b" %08x" % packet.crc32(head)
         to = topic.replace(b"/pack", b"/ack")
         head = bytes([len(to) >> 8, len(to) & 255]) + to
-        if self.call:
-            said += link_mqtt.packet(0x30, head + call_line(boot[1:].decode(), self.call))
+        for other in self.beside(boot[1:].decode()):
+            said += link_mqtt.packet(0x30, head + other)
         return bytes(said + link_mqtt.packet(0x30, head + line))
 
 
@@ -334,6 +340,13 @@ def _machine(board: FakeBoard) -> types.ModuleType:
             board.troubles.call("ADC.read_uv")
             return 1_950_000
 
+    class RTC:
+        def datetime(self, at: tuple[int, ...]) -> None:
+            year, month, day, _, hour, minute, second, _ = at
+            now = datetime(year, month, day, hour, minute, second, tzinfo=UTC)
+            board.began_s = int(now.timestamp()) - board.now_ms // 1000
+            board.date_is_set = True
+
     class WDT:
         def __init__(self, timeout: int) -> None:
             board.troubles.call("WDT")
@@ -363,7 +376,7 @@ def _machine(board: FakeBoard) -> types.ModuleType:
         raise Reset
 
     return _module(
-        "machine", Pin=Pin, ADC=ADC, WDT=WDT, I2C=i2c, UART=uart, time_pulse_us=time_pulse_us, reset=reset,
+        "machine", Pin=Pin, ADC=ADC, RTC=RTC, WDT=WDT, I2C=i2c, UART=uart, time_pulse_us=time_pulse_us, reset=reset,
         unique_id=lambda: b"\x01\x02\x03\x04\x05\x06", reset_cause=lambda: board.reset_cause_code,
         PWRON_RESET=1, HARD_RESET=2, WDT_RESET=3, DEEPSLEEP_RESET=4, SOFT_RESET=5,
     )  # fmt: skip

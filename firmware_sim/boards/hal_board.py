@@ -293,6 +293,21 @@ def date():
     return time.time() + (SINCE_2000_S if time.gmtime(0)[0] == 2000 else 0)
 
 
+def set_date(at_s):
+    """Set the board's clock, in seconds since 1970."""
+    if time.gmtime(0)[0] == 2000:
+        at_s -= SINCE_2000_S
+    at = time.gmtime(at_s)
+    machine.RTC().datetime((at[0], at[1], at[2], at[6], at[3], at[4], at[5], 0))
+
+
+def told_time_of(found):
+    """What asks the collector for the date, without which nothing can be kept."""
+    import told_time
+
+    return told_time.ToldTime(found["mqtt_password"], new_boot, lambda: date() is not None, set_date)
+
+
 def keeper_of(found):
     """What keeps packs over a restart; None where the configuration wants none."""
     minutes = int(found.get("keep_min", "0"))
@@ -341,6 +356,7 @@ class Board:
         self.beside = beside
         self.signals = signals_of(found)
         self.keeper = keeper_of(found)
+        self.told_time = None if self.keeper is None else told_time_of(found)
         self._radio = radio
         self._cause = started_by()
         self._battery = None

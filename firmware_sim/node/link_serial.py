@@ -9,7 +9,7 @@ try:
 except ImportError:  # on a board the files lie side by side
     from micropython import const
 
-_LONGEST_LINE = const(128)  # an acknowledgement has 29 bytes at most; anything longer is thrown away
+_LONGEST_LINE = const(128)  # the longest that is said to a node has 104 bytes; anything longer is thrown away
 
 
 class SerialLink:

@@ -6,6 +6,7 @@ A hal object stands for the board:
     dough_ticks_ms()           time the dough lives by; on a board the same as ticks_ms
     sensors                    start(), read_air(), read_dough(), read_distance(): see instruments.py
     keeper                     what outlasts a restart: see kept.py; None without it
+    told_time                  asks the collector for the date: see told_time.py; None without it
     condition()                what started it, free memory, signal [dBW], free flash: see report.py; without it nothing
                                is reported
     signals                    lamp, buzzer and button: see signals.py; None without them
@@ -96,6 +97,7 @@ class Node:
         self._keeper = getattr(hal, "keeper", None)
         if self._keeper is not None:
             self._keeper.begin(self._tubs, self._dough.update, self._real.update)
+        self._told_time = getattr(hal, "told_time", None)
         self._answered_ms = 0
         self.freed = 0  # packs acknowledged since the start
 
@@ -118,6 +120,8 @@ class Node:
         for line in link.take_acks():
             if self._is_answer(line):
                 self._answered_ms = real_ms
+            elif self._told_time is not None and self._told_time.hear(line, self._hal.boot, real_ms):
+                continue
             elif self._signals is not None:
                 self._signals.hear(line, self._hal.boot)
         if self._signals is not None:
@@ -217,10 +221,14 @@ class Node:
             age_s = None if at_ms is None else (now_ms - at_ms) // 1000
             told.append((which, sensors.pins.get(which, ""), age_s, sensors.faults))
         hal = self._hal
-        pushed = None
-        if tub is self._tubs[0] and self._signals is not None:
-            pushed = (self._signals.seen, self._signals.zero)
-        line = report.line(tub.boot, tub.urn, now_ms // 1000, self._period_ms // 1000, hal.condition(), told, pushed)
+        pushed = ask = None
+        if tub is self._tubs[0]:
+            if self._signals is not None:
+                pushed = (self._signals.seen, self._signals.zero)
+            if self._told_time is not None:
+                ask = self._told_time.question(real_ms)
+        period_s = self._period_ms // 1000
+        line = report.line(tub.boot, tub.urn, now_ms // 1000, period_s, hal.condition(), told, pushed, ask)
         if self._link.send_report(line):
             tub.report_ms = real_ms
 

@@ -13,13 +13,14 @@ except ImportError:  # on a board the files lie side by side
 VERSION = "0.1.0"  # of the firmware: the package's
 
 
-def line(boot, urn, up_s, period_s, condition, sensors, pushed=None):
+def line(boot, urn, up_s, period_s, condition, sensors, pushed=None, ask=None):
     """The line as bytes.
 
     period_s: from one measurement to the next.
     condition: (word for what started it, free bytes of its memory, signal [dBW] or None, free bytes of its flash or
     None).
     pushed: how often its button was pushed and held, where it has lamp, buzzer or button.
+    ask: the nonce of a question for the date, see told_time.py.
     sensors: (which, its pins, seconds since it was last read or None, {(which, kind): faults}) each.
     """
     cause, heap, signal, flash = condition
@@ -31,6 +32,8 @@ def line(boot, urn, up_s, period_s, condition, sensors, pushed=None):
         text += ',"flash":%d' % flash
     if pushed is not None:
         text += ',"seen":%d,"zero":%d' % pushed
+    if ask is not None:
+        text += ',"ask":"%s"' % ask
     parts = []
     for which, pins, age_s, faults in sensors:
         counts = ",".join(['"%s":%d' % (kind, faults[(of, kind)]) for of, kind in faults if of == which])

@@ -199,7 +199,7 @@ class Collector:
         return intake.n
 
     def _signal(self, intake: Intake) -> None:
-        """Do what buttons told, and tell lamps and buzzers what is called."""
+        """Do what buttons told; tell lamps and buzzers what is called, and the date to who asked for it."""
         if self._signals is None:
             return
         for report in intake.reports:
@@ -208,6 +208,8 @@ class Collector:
             word = self._signals.word_for(node)
             if word is not None:
                 frame.acknowledge(call_line(boot, word))
+            if (line := self._signals.time_for(node)) is not None:
+                frame.acknowledge(line)
 
     def find_batches(self) -> None:
         """Look for batches, events, calibrations and levels that other processes have put into the store."""

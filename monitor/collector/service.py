@@ -27,7 +27,7 @@ from monitor.health.standby import stand_by
 from monitor.health.supervisor import HealthCheck, Notice, Supervisor
 from monitor.health.trouble_log import TroubleLog
 from monitor.node.calibration import set_to_zero
-from monitor.node.sights import Sights
+from monitor.node.sights import Sights, password_of
 from monitor.notify.carriers import Carrier, TerminalCarrier, apprise_carriers
 from monitor.notify.outbox import Notifier, Recipient
 from monitor.replica.watch import ReplicaWatch
@@ -248,6 +248,7 @@ def _work(
                 rules=config.calls,
                 zone=reader.zone,
                 set_to_zero=lambda node: set_to_zero(node, store, config.data_dir, clock.now(), reader),
+                password_of=lambda node: password_of(config.data_dir, node),
             ),
         )
         started: list[_Part] = []

@@ -1,4 +1,4 @@
-"""Lamps, buzzers and buttons on boards: what a node is told to show, and what a push of its button does."""
+"""What a node is told beside its acknowledgements: what to show on lamp and buzzer, and the date; and its button."""
 
 import logging
 from collections.abc import Callable
@@ -8,6 +8,7 @@ from monitor.alerts.alert import Phase, Sort
 from monitor.alerts.calls import CallRules
 from monitor.clock import Clock
 from monitor.store.store import Store
+from monitor.wire.frames import time_line
 from monitor.wire.readings import NodeId
 from monitor.wire.reports import NodeReport
 
@@ -27,16 +28,27 @@ class BoardSignals:
         Quiet hours and what wakes in them, by the baker's clock.
     set_to_zero
         Takes what a node's distance sensor sees now for its empty tub; False when that cannot be right.
+    password_of
+        A node's password, by which it knows who tells it the date; None of one that was not configured here.
     """
 
     def __init__(
-        self, store: Store, clock: Clock, *, rules: CallRules, zone: tzinfo, set_to_zero: Callable[[NodeId], bool]
+        self,
+        store: Store,
+        clock: Clock,
+        *,
+        rules: CallRules,
+        zone: tzinfo,
+        set_to_zero: Callable[[NodeId], bool],
+        password_of: Callable[[NodeId], str | None] = lambda node: None,
     ) -> None:
         self._store = store
         self._clock = clock
         self._rules = rules
         self._zone = zone
         self._set_to_zero = set_to_zero
+        self._password_of = password_of
+        self._asked: dict[NodeId, tuple[str, str]] = {}
         self._pushed: dict[NodeId, tuple[str, int, int]] = {}
         self._answers: dict[NodeId, tuple[str, float]] = {}
         self._word = NONE
@@ -47,6 +59,8 @@ class BoardSignals:
 
         Of a node that is heard for the first time nobody knows what was pushed since when: it only counts from there.
         """
+        if report.ask is not None:
+            self._asked[report.node] = (report.boot, report.ask)
         if report.seen is None:
             self._pushed.pop(report.node, None)
             return
@@ -69,6 +83,12 @@ class BoardSignals:
             if alert.phase is Phase.UNACKNOWLEDGED:
                 self._store.alerts.acknowledge(alert.number, now, node)
         self._looked_s = float("-inf")
+
+    def time_for(self, node: NodeId) -> bytes | None:
+        """The line that tells a node the date, once for each time it asked; None when it did not."""
+        boot, nonce = self._asked.pop(node, ("", ""))
+        password = self._password_of(node) if nonce else None
+        return None if password is None else time_line(boot, self._clock.now(), nonce, password)
 
     def word_for(self, node: NodeId) -> str | None:
         """What a node is to show; None for one that has neither lamp nor buzzer."""

@@ -54,6 +54,12 @@ def labelled(data_dir: Path, node: NodeId) -> tuple[str, NodeSettings] | None:
     return None
 
 
+def password_of(data_dir: Path, node: NodeId) -> str | None:
+    """A node's password, empty for one on a cable; None for one that was not configured here."""
+    found = labelled(data_dir, node)
+    return None if found is None else found[1].mqtt_password
+
+
 def require_seen(batch: Batch, data_dir: Path, reader: Reader) -> None:
     """Refuse a batch whose dough its sensor could not see.
 

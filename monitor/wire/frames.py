@@ -4,6 +4,7 @@ A frame is one line of printable ASCII, ``@<boot> <seq> <SenML JSON> <crc>``; RE
 it. The node has an implementation of its own, golden frames bind the two.
 """
 
+import hmac
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -176,6 +177,18 @@ def call_line(boot: str, word: str) -> bytes:
     """
     head = f"!{boot} call {word}".encode("ascii")
     return b"%s %08x" % (head, crc32(head))
+
+
+def time_line(boot: str, at: datetime, nonce: str, password: str) -> bytes:
+    """The line, without its end, that tells a node the date it asked for, so that it knows from whom.
+
+    Examples
+    --------
+    >>> time_line("0a1b2c3d", datetime(2026, 3, 2, 6, tzinfo=UTC), "00c0ffee", "p")[:40]
+    b'!0a1b2c3d time 1772431200 00c0ffee 8f85e'
+    """
+    head = f"!{boot} time {int(at.timestamp())} {nonce}".encode()
+    return b"%s %s" % (head, hmac.new(password.encode(), head, "sha256").hexdigest().encode())
 
 
 def readings(pack: Pack, arrived_at: datetime, late_s: float = 0.0) -> tuple[Reading, ...]:

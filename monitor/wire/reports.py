@@ -68,6 +68,7 @@ class _Body(msgspec.Struct, frozen=True):
     flash: int | None = None
     seen: int | None = None
     zero: int = 0
+    ask: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +89,8 @@ class NodeReport:
         ``air``, ``dough``, ``distance``, as far as it is told to have them.
     seen, zero
         How often its button was pushed, and held, since its start; None for a node without lamp, buzzer and button.
+    ask
+        The nonce with which it asks for the date; None: it has it, or needs none.
     """
 
     node: NodeId
@@ -102,6 +105,7 @@ class NodeReport:
     flash_bytes: int | None = None
     seen: int | None = None
     zero: int = 0
+    ask: str | None = None
 
     @property
     def missing(self) -> dict[str, str]:
@@ -134,7 +138,13 @@ def decode_report(line: bytes, node_key: str | None = None) -> NodeReport:
         body = msgspec.json.decode(parts[2], type=_Body)
     except (msgspec.DecodeError, RecursionError) as error:
         raise WireError("frame", str(error)) from error
-    words = [body.cause, body.version, *body.sensors, *(kind for each in body.sensors.values() for kind in each.faults)]
+    words = [
+        body.cause,
+        body.version,
+        body.ask or "",
+        *body.sensors,
+        *(kind for each in body.sensors.values() for kind in each.faults),
+    ]
     if any(len(word) > LONGEST_WORD for word in words):
         raise WireError("frame", f"a word of more than {LONGEST_WORD} letters")
     node = NodeId(body.node)
@@ -143,5 +153,5 @@ def decode_report(line: bytes, node_key: str | None = None) -> NodeReport:
     boot = parts[1].decode("ascii")
     return NodeReport(
         node, boot, body.up, body.period, body.cause, body.version, body.heap, signal_dbm, body.sensors, body.flash,
-        body.seen, body.zero,
+        body.seen, body.zero, body.ask,
     )  # fmt: skip

@@ -10,7 +10,7 @@ import pytest
 NODE = Path(__file__).parents[2] / "firmware_sim" / "node"
 FILES = sorted(NODE.glob("*.py"))
 OWN = {path.stem for path in FILES} | {"firmware_sim.node", "hal_board"}
-ALLOWED_IMPORTS = {"os", "socket", "usocket", "ssl", "tls", "array", "micropython"} | OWN
+ALLOWED_IMPORTS = {"hashlib", "os", "socket", "usocket", "ssl", "tls", "array", "micropython"} | OWN
 MISSING_METHODS = {"encode", "decode", "removeprefix", "removesuffix", "hex", "to_bytes", "from_bytes"}
 
 
