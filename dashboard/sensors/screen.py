@@ -10,7 +10,7 @@ from dashboard.access import preferences
 from dashboard.drawing import markup
 from dashboard.drawing.markup import picture
 from dashboard.drawing.strips import HEARD_GAP
-from dashboard.sensors import words
+from dashboard.sensors import calls, words
 from dashboard.sensors.status import NodeStatus, is_stuck, sensors_figure, status_of, strip
 from monitor.store.rows import FaultCount
 from monitor.translatable import N_
@@ -47,6 +47,7 @@ def show() -> None:
 
     live()
     page.render(figures.show_live_downloads)
+    calls.show()
 
 
 def _draw(view: page.View) -> None:

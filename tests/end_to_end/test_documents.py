@@ -32,6 +32,7 @@ NOT_RUN = {  # every line of a block that is not run, and why
     "python3 -m tests": "this very run",
     "proofing-monitor node boards": "a machine of the tests has no port that could be a board",
     "proofing-monitor node discover": "no stranger speaks at a broker of the tests; test_foreign_devices.py runs it",
+    "proofing-monitor alerts test": "it asks the running collector; test_collect.py runs it",
     "proofing-monitor replica run": "it runs until it is stopped, and wants a place to ship to",
     "proofing-monitor backup restore sftp": "there is no such server",
 }
