@@ -19,7 +19,9 @@ from monitor.commands.terminal import (
     config_of,
     data_dir,
     examples,
+    for_programs,
     say_when_unwatched,
+    show_states,
     store_of,
 )
 from monitor.errors import ConfigError
@@ -28,6 +30,7 @@ from monitor.translatable import N_
 if TYPE_CHECKING:
     from monitor.alerts.calls import Call
     from monitor.alerts.dough import Alert, Change, Subject
+    from monitor.published.tables import Form
     from monitor.recipe.batch import BatchId
     from monitor.settings.config import Config
     from monitor.store.store import Store
@@ -97,13 +100,18 @@ def command() -> None:
     """
 
 
-@command.command("list", epilog=examples("alerts list", "alerts list --data-dir practice"))
+@command.command("list", epilog=examples("alerts list", "alerts list --data-dir practice", "alerts list --json"))
+@for_programs
 @data_dir
-def list_(data_dir: Path) -> None:
+def list_(form: Form | None, data_dir: Path) -> None:
     """List what is on, and what is over with nobody having seen it."""
+    from monitor.published.states import AlertState, alert_states
     from monitor.wording.alerts import alert_kind_word, status_text
 
     with _desk(data_dir) as desk:
+        if form is not None:
+            show_states(alert_states(desk.store), AlertState, form)
+            return
         standing = desk.store.alerts.active()
         if not standing:
             click.echo(desk.reader.say("nothing calls for you"))
