@@ -1,6 +1,7 @@
 """Several tubs on one board: read by the file that goes on it, checked before, and each a node to the collector."""
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -200,6 +201,36 @@ def test_a_tub_is_put_beside_another_by_one_command(tmp_path: Path, capsys: pyte
     assert configure("tub-2", "--mqtt", "mqtt://127.0.0.1") == 2
     assert "--mqtt is the board's; give it to tub-1" in capsys.readouterr().err
     assert configure("tub-3", "--beside", "tub-9") == 2
+
+
+def test_the_board_gets_a_file_for_each_tub_whichever_is_copied(
+    data_dir: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    copied: dict[str, str] = {}
+
+    def taking(arguments: Sequence[str], within_s: float) -> str:
+        copied.update({Path(name).name: Path(name).read_text() for name in arguments if name.endswith(".txt")})
+        return ""
+
+    monkeypatch.setattr("monitor.node.boards._mpremote", taking)
+    assert main(["node", "copy", "tub-3", "--port", "/dev/ttyBoard", "--data-dir", str(data_dir)]) == 0
+    assert sorted(copied) == ["config.txt", "config_2.txt", "config_3.txt", "config_4.txt"]
+    assert "beside=2,3,4" in copied["config.txt"].splitlines()
+    assert f"name={FOURTH}" in copied["config_4.txt"].splitlines()
+
+
+def test_the_probes_on_a_wire_are_listed_with_whose_they_are(
+    data_dir: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def answering(arguments: Sequence[str], within_s: float) -> str:
+        is_shared = "Pin(27)" in arguments[-1]
+        return "".join(f"probe {each} {25 + at}.0\r\n" for at, each in enumerate(IDS)) if is_shared else ""
+
+    monkeypatch.setattr("monitor.node.boards._mpremote", answering)
+    assert main(["node", "probes", "tub-2", "--port", "/dev/ttyBoard", "--data-dir", str(data_dir)]) == 0
+    found = capsys.readouterr().out.splitlines()
+    assert found[0].startswith("GPIO 14: no probe answers")
+    assert [(line.split()[2], line.split()[-1]) for line in found[1:]] == [(IDS[0], "tub-1"), (IDS[1], "tub-2")]
 
 
 def test_the_picture_shows_each_tub_on_its_pins() -> None:
