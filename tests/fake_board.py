@@ -22,7 +22,7 @@ from firmware_sim.boards import hal_sim
 from firmware_sim.node import kept, link_mqtt, names, packet, ring, settings, signals, told_time
 from firmware_sim.node.main import Node
 from monitor.node.profiles import Board, profile_of
-from monitor.wire.frames import call_line
+from monitor.wire.asides import call_line
 
 HAL = Path(hal_sim.__file__).parent / "hal_board.py"
 TICKS_PERIOD = 1 << 30

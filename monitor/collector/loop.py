@@ -33,8 +33,8 @@ from monitor.sources.intake import Item
 from monitor.store.batches import eye_node
 from monitor.store.heartbeat import EVERY_S, Heartbeat
 from monitor.store.store import Store
+from monitor.wire.asides import call_line
 from monitor.wire.foreign import ForeignSensor
-from monitor.wire.frames import call_line
 from monitor.wire.readings import NodeId
 from monitor.wording.reader import Reader
 

@@ -8,7 +8,7 @@ from monitor.alerts.alert import Phase, Sort
 from monitor.alerts.calls import CallRules
 from monitor.clock import Clock
 from monitor.store.store import Store
-from monitor.wire.frames import time_line
+from monitor.wire.asides import time_line
 from monitor.wire.readings import NodeId
 from monitor.wire.reports import NodeReport
 

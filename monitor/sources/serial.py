@@ -12,7 +12,7 @@ from serial.tools import list_ports
 from monitor.clock import Clock
 from monitor.errors import ConfigError, SourceError
 from monitor.sources.intake import Fault, Frame, Item, Report, Status, put
-from monitor.wire.frames import LineSplitter
+from monitor.wire.lines import LineSplitter
 from monitor.wire.reports import MARK
 
 log = logging.getLogger(__name__)

@@ -4,7 +4,6 @@ A frame is one line of printable ASCII, ``@<boot> <seq> <SenML JSON> <crc>``; RE
 it. The node has an implementation of its own, golden frames bind the two.
 """
 
-import hmac
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -167,30 +166,6 @@ def acknowledgement(boot: str, seq: int) -> bytes:
     return b"%s %08x" % (head, crc32(head))
 
 
-def call_line(boot: str, word: str) -> bytes:
-    """The line, without its end, that tells a node's lamp and buzzer what is called.
-
-    Examples
-    --------
-    >>> call_line("0a1b2c3d", "dough").startswith(b"!0a1b2c3d call dough ")
-    True
-    """
-    head = f"!{boot} call {word}".encode("ascii")
-    return b"%s %08x" % (head, crc32(head))
-
-
-def time_line(boot: str, at: datetime, nonce: str, password: str) -> bytes:
-    """The line, without its end, that tells a node the date it asked for, so that it knows from whom.
-
-    Examples
-    --------
-    >>> time_line("0a1b2c3d", datetime(2026, 3, 2, 6, tzinfo=UTC), "00c0ffee", "p")[:40]
-    b'!0a1b2c3d time 1772431200 00c0ffee 8f85e'
-    """
-    head = f"!{boot} time {int(at.timestamp())} {nonce}".encode()
-    return b"%s %s" % (head, hmac.new(password.encode(), head, "sha256").hexdigest().encode())
-
-
 def readings(pack: Pack, arrived_at: datetime, late_s: float = 0.0) -> tuple[Reading, ...]:
     """The readings of a pack that arrived at a moment, each with its flag.
 
@@ -330,41 +305,6 @@ def node_of_key(node_key: str) -> NodeId | None:
     """
     urn = _URN_PREFIX + node_key.replace("-", ":", 1)
     return NodeId(urn) if _is_urn(urn) else None
-
-
-class LineSplitter:
-    """Puts the lines of a serial line together from whatever pieces come. Memory is bounded.
-
-    Attributes
-    ----------
-    too_long
-        How many lines were longer than a frame may be; each is dropped whole, and the next line is good again.
-    """
-
-    def __init__(self) -> None:
-        self.too_long = 0
-        self._held = b""
-        self._is_dropping = False
-
-    def feed(self, data: bytes) -> list[bytes]:
-        """The lines that are complete now, without their ends (``\\n`` or ``\\r\\n``); empty ones are left out."""
-        *ended, rest = data.split(b"\n")
-        lines = []
-        for piece in ended:
-            line = (self._held + piece).removesuffix(b"\r")
-            if not self._is_dropping and len(line) > MAX_FRAME_BYTES:
-                self.too_long += 1
-            elif not self._is_dropping and line:
-                lines.append(line)
-            self._held = b""
-            self._is_dropping = False
-        if not self._is_dropping:
-            self._held += rest
-            if len(self._held) > MAX_FRAME_BYTES + 1:  # one more: the \r of a \r\n that is still to come
-                self.too_long += 1
-                self._held = b""
-                self._is_dropping = True
-        return lines
 
 
 def _unframe(data: bytes) -> tuple[str, int, bytes]:

@@ -13,7 +13,7 @@ from secured_broker import SecuredMosquitto, authority
 from firmware_sim.boards import unix_process
 from firmware_sim.boards.hal_sim import DoughTime
 from firmware_sim.node import link_mqtt
-from monitor.wire.frames import call_line
+from monitor.wire.asides import call_line
 
 KEY = "mac-020000fffe5e0002"
 SPEED = 2880.0  # a day in half a minute

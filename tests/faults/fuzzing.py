@@ -30,7 +30,7 @@ from monitor.dough.outlook import Outlook, State
 from monitor.errors import WireError
 from monitor.sources.intake import Frame, Item
 from monitor.store.store import Store
-from monitor.wire import frames
+from monitor.wire import frames, lines
 from monitor.wording.reader import Reader
 
 CHANNELS = {"air": "Cel", "humidity": "%RH", "dough": "Cel", "distance": "m", "lost": "count"}
@@ -90,7 +90,7 @@ class Target:
     def feed(self, data: bytes) -> None:
         """Hand over one input, as a line and as a payload; raises on anything that must not be."""
         self.runs += 1
-        for line in [*frames.LineSplitter().feed(data + b"\n"), data]:
+        for line in [*lines.LineSplitter().feed(data + b"\n"), data]:
             self._note(line)
             self.inbox.put(Frame(line, self.clock.now(), "fuzz", None, lambda _line: None))
         if self.inbox.qsize() >= FRAMES_A_TURN:

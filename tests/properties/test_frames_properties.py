@@ -8,7 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.errors import WireError
-from monitor.wire.frames import MAX_FRAME_BYTES, LineSplitter, Pack, _records, _resolve, _usual, decode, identity
+from monitor.wire.frames import MAX_FRAME_BYTES, Pack, _records, _resolve, _usual, decode, identity
+from monitor.wire.lines import LineSplitter
 from monitor.wire.readings import Channel, NodeId
 
 WIRE = {  # channel -> name, unit, decimals, wire units in one unit of the channel

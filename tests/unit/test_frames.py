@@ -8,7 +8,6 @@ import pytest
 from monitor.errors import WireError
 from monitor.wire.frames import (
     MAX_FRAME_BYTES,
-    LineSplitter,
     acknowledgement,
     decode,
     identity,
@@ -16,6 +15,7 @@ from monitor.wire.frames import (
     node_of_key,
     readings,
 )
+from monitor.wire.lines import LineSplitter
 from monitor.wire.readings import Channel, Flag, NodeId
 
 NODE = "urn:dev:mac:020000fffe5e0001"

@@ -24,7 +24,7 @@ from monitor.node.settings import NodeSettings, read_settings, write_settings
 from monitor.recipe.batch import BatchId
 from monitor.sources.intake import Frame, Report
 from monitor.store.store import Store
-from monitor.wire.frames import call_line
+from monitor.wire.asides import call_line
 from monitor.wire.readings import Channel, Reading
 from monitor.wire.reports import decode_report
 from monitor.wording.reader import Reader

@@ -22,7 +22,8 @@ from monitor.node.settings import Link, NodeSettings, config_text, write_setting
 from monitor.node.sights import password_of
 from monitor.sources.intake import Frame, Report
 from monitor.store.store import Store
-from monitor.wire.frames import decode, time_line
+from monitor.wire.asides import time_line
+from monitor.wire.frames import decode
 from monitor.wire.reports import decode_report
 
 AT = datetime(2026, 3, 2, 6, tzinfo=UTC)
