@@ -136,12 +136,12 @@ class NodeSettings:
     pin_buzzer: int | None = None
     pin_button: int | None = None
     pin_shut: int | None = None
-    probe_id: str = ""
-    keep_min: int = 10
     battery_ratio: float | None = None
     i2c: int | None = None
     uart: int | None = None
     air_address: int = AIR_ADDRESSES[0]
+    probe_id: str = ""
+    keep_min: int = 10
 
     def __post_init__(self) -> None:
         faults = [fault for fault in self._faults() if fault]
