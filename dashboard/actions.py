@@ -16,7 +16,7 @@ from dashboard.access import preferences, visitor
 from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, start_next
 from monitor.errors import AccessError, ConfigError, PictureError, StoreError, UnfitError
 from monitor.node.sights import require_seen
-from monitor.plan.day import PlanId
+from monitor.plan.day import Plan, PlanId
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.recipe.vessel import Vessel, require_inside
@@ -285,6 +285,20 @@ def mark_done(write: Write, plan_id: PlanId, step: str, words: str) -> None:
 @writes()
 def _take_back_done(write: Write, plan_id: PlanId, step: str) -> None:
     write.store.plans.take_back_done(plan_id, step)
+
+
+@writes()
+def replace_plan(write: Write, plan_id: PlanId, plan: Plan) -> None:
+    """Live another plan in the place of one."""
+    kept = write.store.plans.add(plan)
+    write.store.plans.drop(plan_id)
+    offer_undo(write.reader.say("The plan is moved"), partial(_put_plan_back, kept.id, plan_id))
+
+
+@writes()
+def _put_plan_back(write: Write, plan_id: PlanId, before: PlanId) -> None:
+    write.store.plans.drop(plan_id)
+    write.store.plans.take_back_drop(before)
 
 
 @writes(tell=say_later)

@@ -9,7 +9,7 @@ from dashboard import figures, page, queries
 from dashboard.access import preferences
 from dashboard.drawing import markup
 from dashboard.page import View
-from dashboard.plan import answers, form, pictures, steps
+from dashboard.plan import answers, form, moving, pictures, steps
 from dashboard.plan.drawings import load_numbers
 from dashboard.plans import current_plan
 from monitor.collector.plan_runner import LivePlan, food_words
@@ -36,6 +36,7 @@ def show() -> None:
     answers.ask_early(reader)
     page.render(figures.show_live_downloads)
     with st.container(key="not-on-paper"):
+        page.render(moving.show)
         page.render(form.show)
 
 

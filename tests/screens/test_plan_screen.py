@@ -3,7 +3,7 @@
 import os
 import time
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from datetime import time as clock_time
 from pathlib import Path
 
@@ -12,12 +12,12 @@ import pytest
 from streamlit.testing.v1 import AppTest
 
 from dashboard.drawing.palette import DAY, Palette
-from dashboard.plan import drawings, pictures
+from dashboard.plan import drawings, moving, pictures
 from dashboard.plan.oven_line import turns
 from dashboard.plan.steps import countdown_words
 from monitor.clock import wall_clock
 from monitor.collector.plan_runner import LivePlan, StageForecasts, live_plan, start_next
-from monitor.plan.day import Plan
+from monitor.plan.day import Plan, PlanId
 from monitor.plan.live import Progress
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
@@ -91,6 +91,11 @@ def seen(folder: Path) -> tuple[LivePlan, datetime, Reader, Palette]:
 def press(app: AppTest, label: str) -> None:
     """Tap a button by its words."""
     next(each for each in app.button if each.label == label).click().run()
+
+
+def open_plans(folder: Path) -> list[PlanId]:
+    with Store(folder / DATABASE_NAME) as store:
+        return [plan.id for plan in store.plans.open()]
 
 
 def words(app: AppTest) -> str:
@@ -253,3 +258,51 @@ def test_of_several_breads_at_the_oven_each_row_names_its_own(folder: Path):
     assert "load 1, 2" not in text  # a load has one number in the whole day
     for number in range(1, 5):
         assert f">{number}</text>" in pictures.day_svg(*seen(folder))
+
+
+def test_an_hour_is_nudged_seen_kept_and_taken_back(folder: Path):
+    plan = planned(folder)
+    app = shown("plan")
+    press(app, "15 min later")
+    assert not app.exception
+    text = words(app)
+    assert ">was</th>" in text
+    assert open_plans(folder) == [plan.id]  # only seen yet
+    press(app, "Keep it")
+    (moved,) = open_plans(folder)
+    assert moved != plan.id
+    with Store(folder / DATABASE_NAME) as store:
+        later = store.plans.get(moved).doughs[0].out_at - plan.doughs[0].out_at
+    assert later == timedelta(minutes=15)
+    app.session_state["can be undone"].take_back()
+    assert open_plans(folder) == [plan.id]
+
+
+def test_an_hour_that_cannot_be_is_refused_with_its_reason(folder: Path):
+    planned(folder)
+    app = shown("plan")
+    press(app, "15 min earlier")
+    assert "too little time" in words(app)
+    assert "Keep it" not in [each.label for each in app.button]
+
+
+def test_a_step_is_nudged_to_the_minute(folder: Path):
+    plan = planned(folder)
+    (dough,) = plan.doughs
+    hour = moving.Hour(dough.key, 0)
+    with Store(folder / DATABASE_NAME) as store:
+        orders = moving.moved_orders(store, plan, hour, timedelta(minutes=15))
+    found = make_plan(orders, plan.kitchen, plan.made_at, UTC)
+    assert isinstance(found, Plan)
+    assert found.doughs[0].stages[0].hands_at == dough.stages[0].hands_at + timedelta(minutes=15)
+    assert found.doughs[0].out_at > dough.out_at
+
+
+def test_the_hours_of_a_plan_that_has_begun_are_its_doughs(folder: Path):
+    plan = planned(folder)
+    with Store(folder / DATABASE_NAME) as store:
+        now = wall_clock()
+        start_next(store, live_plan(store, plan, now, StageForecasts(store)), now, Reader(UTC))
+    app = shown("plan")
+    assert "It has begun: from here on its hours move with its doughs." in words(app)
+    assert not any(each.label.startswith("15 min") for each in app.button)
