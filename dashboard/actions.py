@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial, wraps
 from io import BytesIO
+from pathlib import Path
 from typing import Concatenate, Literal, ParamSpec, TypeVar
 
 import streamlit as st
@@ -20,6 +21,7 @@ from monitor.plan.day import Plan, PlanId
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.recipe.vessel import Vessel, require_inside
+from monitor.settings import recipes
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
 from monitor.translatable import N_, Number
@@ -299,6 +301,14 @@ def replace_plan(write: Write, plan_id: PlanId, plan: Plan) -> None:
 def _put_plan_back(write: Write, plan_id: PlanId, before: PlanId) -> None:
     write.store.plans.drop(plan_id)
     write.store.plans.take_back_drop(before)
+
+
+@writes()
+def keep_recipe(write: Write, text: str) -> Path:
+    """Keep the text of a recipe file beside the other recipes."""
+    path = recipes.keep_recipe(text, write.store.path.parent)
+    offer_undo(write.reader.say("Kept: {what}", what=path.stem), path.unlink)
+    return path
 
 
 @writes(tell=say_later)
