@@ -20,7 +20,7 @@ from accuracy.figures import course_figures, figures_of
 from accuracy.judging import PEAK, READY, Findings, Task, findings
 
 from firmware_sim.doughs.catalogue import SIMULATORS
-from firmware_sim.recordings.histories import CLEAN, TROUBLED, Wanted, write_history
+from firmware_sim.recordings.histories import CLEAN, ROUGH_STEP_S, TROUBLED, Wanted, write_history
 
 SEEDS = range(2000, 2008)
 EVERY = 2  # of the looks along a course: half of them find every dough that all of them find called too early
@@ -34,7 +34,8 @@ def found(tmp_path_factory: pytest.TempPathFactory) -> list[Findings]:
 
 
 def _found(simulator: str, seed: int, folder: Path) -> Findings:
-    write_history(simulator, seed, folder, Wanted(has_formula=True, catalogue=TROUBLED if seed % 2 else CLEAN))
+    catalogue = TROUBLED if seed % 2 else CLEAN
+    write_history(simulator, seed, folder, Wanted(has_formula=True, catalogue=catalogue, step_s=ROUGH_STEP_S))
     return findings(Task(folder / f"{simulator}-{seed:05d}", has_course=True, is_timed=False, every=EVERY))
 
 
