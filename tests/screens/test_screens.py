@@ -463,13 +463,13 @@ def test_an_overproofed_batch_says_why(morning: dict[str, BatchId], shown: Runs)
     text = words(app)
     assert "Poppy rolls, tray 2: over-proofed by 1 h 2" in text
     assert "warm dough brought it forward by about" in text
-    assert "2.7 °C warmer than planned in the mean" in text
+    assert "2.6 °C warmer than planned in the mean" in text
     assert "It was called at 07:1" in text
     assert "nobody answered" in text
     assert "Kept to what was planned, this dough would have been ready after" in text
     assert "Or 5" in text
     causes = charts(app)[0].alt
-    assert causes.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.7 °C warmer: −")
+    assert causes.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.6 °C warmer: −")
     assert "yeast 0.9 % not 0.6 %" in causes
 
 
