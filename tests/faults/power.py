@@ -224,7 +224,10 @@ def _wrong_with(files: dict[Path, bytes], notes: bytes, place: Path) -> str:
                     "SELECT seq FROM reading WHERE node = ? GROUP BY boot, seq HAVING count(*) = 2", (NODE,)
                 )
             }
-            kept = sum(each.n for each in store.rollups.of(BESIDE, Channel.AIR_TEMP, START, START + timedelta(days=9)))
+            kept = sum(
+                each.n
+                for each in store.readings.five_minutes(BESIDE, Channel.AIR_TEMP, START, START + timedelta(days=9))
+            )
             gone = store._connection.execute("SELECT coalesce(sum(n), 0) FROM rollup").fetchone()[0]
             told = sum(each.readings for each in store.rollups.history())
         found = backups_in(place)
