@@ -14,6 +14,7 @@ from monitor.commands.terminal import Group, config_of, data_dir, examples, say_
 from monitor.errors import ConfigError, StoreError, message_of_error
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.translatable import N_
+from monitor.wording.times import moments_shown, next_time
 
 if TYPE_CHECKING:
     from monitor.collector.plan_runner import LivePlan
@@ -81,10 +82,10 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
         raise ConfigError(
             "--out {text!r}: a plan reaches {days} days at the most; check the date", text=text, days=FARTHEST_PLAN.days
         )
-    found = datetime.combine(day, at, zone)
-    if not day_text and found <= local:
-        found = datetime.combine(day + timedelta(days=1), at, zone)
-    if found <= local:
+    if not day_text:
+        return next_time(at, now, zone)
+    found = next((each for each in moments_shown(at, day, zone) if each > now), None)
+    if found is None:
         raise ConfigError("--out {text!r}: that is over", text=text)
     return found.astimezone(now.tzinfo)
 

@@ -174,7 +174,8 @@ def history(data_dir: Path) -> None:
             if packing.is_back
             else reader.count(packing.readings, "{n} reading packed", "{n} readings packed")
         )
-        lines.append((packing.at, f"{date_words(packing.at, reader)}: {n}", packing.is_by_hand))
+        said = reader.say("{at}: {readings}", at=date_words(packing.at, reader), readings=n)
+        lines.append((packing.at, said, packing.is_by_hand))
     for _, said, is_by_hand in sorted(lines, reverse=True):
         click.echo(reader.say("{line}, by hand", line=said) if is_by_hand else said)
     if not lines:
