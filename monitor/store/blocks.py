@@ -25,7 +25,7 @@ from monitor.store.rows import from_us, to_us
 from monitor.store.sqlite_file import StorePart
 from monitor.wire.readings import Channel, NodeId
 
-MOST_ROWS = 2500  # judgement: some 50 ms of one writer's time
+MOST_ROWS = 1000  # judgement: they lie far apart in the file, and one writer's time is short
 _MOST_DIGITS = 6  # behind the point; no sensor says more
 _EXACT_UP_TO = 2.0**53  # whole numbers that a float holds
 _COLUMNS = "sample.id, sensor_id, boot_id, seq, sample.value, sd, measured_us, arrived_us, flag"
@@ -95,7 +95,7 @@ def pack(samples: Sequence[Sample]) -> bytes:
     return zlib.compress(head + b"".join(map(_planes, whole)), level=9)
 
 
-@lru_cache(maxsize=16)  # the blocks of one batch are asked for channel by channel
+@lru_cache(maxsize=32)  # the blocks of one batch are asked for channel by channel
 def unpack(block: bytes) -> tuple[Sample, ...]:
     """The rows of a block. Raises ``ValueError`` when it is not as it was packed."""
     try:

@@ -134,8 +134,7 @@ from pathlib import Path
 from monitor.store import blocks
 from monitor.store.store import Store
 path, now, until = sys.argv[1:]
-blocks.MOST_ROWS = 40
-blocks._NEXT = blocks._NEXT.replace("LIMIT 2500", "LIMIT 40")
+blocks._NEXT = blocks._NEXT.replace(f"LIMIT {blocks.MOST_ROWS}", "LIMIT 40")
 with Store(Path(path)) as store:
     for _ in store.blocks.packing(datetime.fromisoformat(now), datetime.fromisoformat(until)):
         print(flush=True)
@@ -193,9 +192,9 @@ def test_the_collector_packs_beside_its_work_when_the_keeper_has_set_it(store: S
     for days, n in ((90, 0), (30, OF_BATCH)):
         turns = Downsampler(store.path, Upkeep(pack_after_days=days), Then(), lambda: True).turns(store)
         assert next(turns) == pytest.approx(LOOK_S, abs=5.0)
-        waits = [next(turns) for _ in range(2)]
+        while next(turns) < LOOK_S:
+            pass
         assert store.blocks.held() == n
-        assert LOOK_S in waits
     (line,) = store.blocks.history()
     assert (line.readings, line.is_by_hand, line.is_back) == (OF_BATCH, False, False)
 
