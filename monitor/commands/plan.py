@@ -14,7 +14,6 @@ from monitor.commands.terminal import Group, config_of, data_dir, examples, say_
 from monitor.errors import ConfigError, StoreError, message_of_error
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.translatable import N_
-from monitor.wording.times import moments_shown, next_time
 
 if TYPE_CHECKING:
     from monitor.collector.plan_runner import LivePlan
@@ -68,6 +67,8 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
     ConfigError
         When it is none of these, or over.
     """
+    from monitor.wording.times import moments_shown, next_time
+
     day_text, _, clock = text.strip().rpartition(" ")
     local = now.astimezone(zone)
     try:

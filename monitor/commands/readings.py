@@ -6,14 +6,17 @@ from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from functools import partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from monitor.commands.parameters import FILE, MOMENT
 from monitor.commands.terminal import Group, config_of, data_dir, examples, reader_of, store_of
 from monitor.errors import ConfigError, StoreError
-from monitor.settings.config import Config
 from monitor.settings.upkeep import LEAST_WHOLE_DAYS
+
+if TYPE_CHECKING:
+    from monitor.settings.config import Config
 
 
 @click.group(

@@ -11,7 +11,6 @@ from monitor.commands.node.options import NODE, configured
 from monitor.commands.parameters import FILE
 from monitor.commands.terminal import data_dir, examples, reader_of
 from monitor.translatable import N_
-from monitor.wording.phrases import printable
 
 
 @click.command("boards", epilog=examples("node boards", "node boards --ask --port /dev/ttyUSB0"))
@@ -68,6 +67,7 @@ def verify(port: str | None, data_dir: Path) -> int:
     The exit status is 1 when one is changed or missing.
     """
     from monitor.node.boards import Deviation, deviations, firmware_files, only_board
+    from monitor.wording.phrases import printable
 
     reader = reader_of(data_dir)
     words = {
