@@ -18,6 +18,7 @@ from monitor.recipe.batch import (
 )
 from monitor.recipe.ingredient_table import nearest, recognised, row_of
 from monitor.recipe.ingredients import CUP_G, RIPE, STATED_DOUBT_FRAC, Composition, IngredientKind
+from monitor.recipe.intent import MEANT_TEMPS_C
 from monitor.recipe.measures import (
     GRAMS,
     MILLILITRES,
@@ -39,7 +40,6 @@ from monitor.units import celsius
 MOST_PIECES = 5000
 HOTTEST_OVEN_C = 550.0
 USUAL_OVEN_C = 300.0  # judgement: deck ovens for bread end about there; beyond it somebody may mean Fahrenheit
-WARMEST_DOUGH_C = 45.0
 CORE_C = (60.0, 105.0)  # judgement: bread is done between 88 and 98; outside these somebody may mean Fahrenheit
 LONGEST_COOLING_MIN = 2880.0
 LARGEST_LOSS_PCT = 40.0
@@ -318,7 +318,7 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         good_to_rise_pct=faults.number(row, "good_to_rise_pct", prefix, at_most=LARGEST_RISE_PCT),
         hands_min=minutes("hands_min") if "hands_min" in row else work_before_min(steps),
         mixer_min=minutes("mixer_min") if "mixer_min" in row else sum(step.mixer_min for step in steps),
-        dough_c=faults.number(row, "dough_c", prefix, at_most=WARMEST_DOUGH_C),
+        dough_c=faults.number(row, "dough_c", prefix, at_most=MEANT_TEMPS_C[1]),
         takes=faults.whole(row, "takes", prefix, at_most=MOST_PIECES) or 1,
         vessel=None if vessel_table is None else vessel_of(vessel_table, faults),
         nodes=nodes_of(nodes_table, faults),
