@@ -96,13 +96,14 @@ class BakeTask:
 
 @dataclass(frozen=True, slots=True)
 class DoughTask:
-    """One dough: stages in the order of its method, and its bake."""
+    """One dough: stages in the order of its method, its bake, and which stages hands begin on at a given minute."""
 
     name: str
     stages: tuple[StageTask, ...]
     bake: BakeTask | None
     wanted_min: int | None
     is_after: bool = False
+    held: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,13 +159,15 @@ class Order:
     """One recipe, and when the last of it must be out of the oven; None: as soon as it can be.
 
     ``learned`` holds what finished batches taught, for each stage of the method; empty when nothing is known.
-    ``is_after`` turns the hour round: out no earlier, and as soon after it as can be.
+    ``is_after`` turns the hour round: out no earlier, and as soon after it as can be. ``held`` are stages, by their
+    numbers, on which hands begin at that very minute.
     """
 
     recipe: Recipe
     wanted_at: datetime | None
     learned: tuple[RecipeExperience | None, ...] = ()
     is_after: bool = False
+    held: tuple[tuple[int, datetime], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -325,7 +328,9 @@ def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_st
         stages.append(StageTask(hands, mixer, opens, best, closes, before, tuple(uses), folds))
     wanted_at = dough.order.wanted_at
     wanted = None if wanted_at is None else floor((wanted_at - base_at).total_seconds() / 60.0)
-    return DoughTask(dough.key, tuple(stages), _bake_task(dough, kitchen, can_stagger), wanted, dough.order.is_after)
+    held = tuple((stage, round((at - base_at).total_seconds() / 60.0)) for stage, at in dough.order.held)
+    bake = _bake_task(dough, kitchen, can_stagger)
+    return DoughTask(dough.key, tuple(stages), bake, wanted, dough.order.is_after, held)
 
 
 def folds_of(stage: MethodStage, ready_min: int) -> tuple[tuple[int, int], ...]:
