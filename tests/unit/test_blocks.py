@@ -2,14 +2,13 @@
 
 import random
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from harness import killed_in_a_step
 from made_up_rows import CABINET, NODE, START, at, batch, reading
 
 from monitor.archive.backup import back_up, restore, rows_apart, verified
@@ -136,7 +135,8 @@ from monitor.store.store import Store
 path, now, until = sys.argv[1:]
 blocks._NEXT = blocks._NEXT.replace(f"LIMIT {blocks.MOST_ROWS}", "LIMIT 40")
 with Store(Path(path)) as store:
-    for _ in store.blocks.packing(datetime.fromisoformat(now), datetime.fromisoformat(until)):
+    steps = store.blocks.packing(datetime.fromisoformat(now), datetime.fromisoformat(until))
+    while sys.stdin.readline() and next(steps, None) is not None:
         print(flush=True)
 """
 
@@ -145,12 +145,12 @@ def test_killed_again_and_again_in_the_middle_nothing_is_lost(store: Store) -> N
     rows, before = rows_of(store), repr(store.readings.of(BAKED))
     drawn, n_kills, is_done = random.Random(6), 0, False
     while not is_done:
-        command = [sys.executable, "-c", KILLED, str(store.path), NOW.isoformat(), UNTIL.isoformat()]
-        with subprocess.Popen(command, stdout=subprocess.PIPE) as child:
-            assert child.stdout is not None
-            for _ in range(drawn.randint(12, 18)):
-                is_done = not child.stdout.readline()
-            child.kill()
+        is_done = killed_in_a_step(
+            KILLED,
+            *(str(store.path), NOW.isoformat(), UNTIL.isoformat()),
+            steps=drawn.randint(10, 14),
+            within_s=drawn.uniform(0.0, 0.01),
+        )
         n_kills += not is_done
         assert repr(store.readings.of(BAKED)) == before
     assert n_kills >= 2

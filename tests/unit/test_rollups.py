@@ -6,8 +6,6 @@ import os
 import random
 import signal
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -15,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from harness import killed_in_a_step
 from made_up_rows import CABINET, NODE, START, at, batch, reading
 
 from monitor.archive.backup import back_up, rows_apart, verified
@@ -225,9 +224,9 @@ import sys
 from datetime import datetime
 from pathlib import Path
 from monitor.store.store import Store
-path, now, until = sys.argv[1:]
+path, *span = sys.argv[1:]
 with Store(Path(path)) as store:
-    while store.rollups.step(datetime.fromisoformat(now), datetime.fromisoformat(until), rows=40)[0]:
+    while sys.stdin.readline() and store.rollups.step(*map(datetime.fromisoformat, span), rows=40)[0]:
         print(flush=True)
 """
 
@@ -242,12 +241,12 @@ def test_killed_again_and_again_in_the_middle_nothing_is_lost_or_counted_twice(t
                 downsample(store)
         is_done = name == "whole"
         while not is_done:
-            command = [sys.executable, "-c", KILLED, str(path), NOW.isoformat(), UNTIL.isoformat()]
-            with subprocess.Popen(command, stdout=subprocess.PIPE) as child:
-                assert child.stdout is not None
-                for _ in range(drawn.randint(6, 8)):
-                    is_done = not child.stdout.readline()
-                child.kill()
+            is_done = killed_in_a_step(
+                KILLED,
+                *(str(path), NOW.isoformat(), UNTIL.isoformat()),
+                steps=drawn.randint(4, 6),
+                within_s=drawn.uniform(0.0, 0.01),
+            )
             n_kills += not is_done
         ends.append(of_store(path))
         with Store(path) as store:
