@@ -7,7 +7,16 @@ from math import ceil, floor
 
 from monitor.dough.learning import RecipeExperience
 from monitor.errors import UnfitError
-from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, comes_out_of_cold, is_cold, is_shaped_in, with_moves
+from monitor.plan.day import (
+    MOVING_MIN,
+    DoughPlan,
+    LoadPlan,
+    StagePlan,
+    comes_out_of_cold,
+    is_cold,
+    is_shaped_in,
+    with_moves,
+)
 from monitor.plan.kitchen import Kitchen
 from monitor.plan.oven import ends_at_c
 from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage, still_to_come_min
@@ -57,7 +66,7 @@ class StageTask:
         Until then it is as good as at the beginning; later each minute tells. [min]
     predecessors
         Numbers of the stages of this dough that it takes on.
-    folds
+    meanwhile
         Work while it stands: how long after it begins, and for how long. [min]
     """
 
@@ -68,7 +77,7 @@ class StageTask:
     closes_min: int
     predecessors: tuple[int, ...]
     uses: tuple[PlaceUse, ...]
-    folds: tuple[tuple[int, int], ...] = ()
+    meanwhile: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -320,17 +329,21 @@ def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_st
             uses.append(PlaceUse(REFRIGERATOR, 0, cold_min, stage.takes))
         uses.append(PlaceUse(stage.place, cold_min, None, stage.takes))
         hands = round(stage.hands_min)
-        folds, before = folds_of(stage, opens), dough.predecessors[number]
+        meanwhile, before = work_meanwhile(stage, opens), dough.predecessors[number]
         mixer = round(stage.mixer_min)
-        stages.append(StageTask(hands, mixer, opens, best, closes, before, tuple(uses), folds))
+        stages.append(StageTask(hands, mixer, opens, best, closes, before, tuple(uses), meanwhile))
     wanted_at = dough.order.wanted_at
     wanted = None if wanted_at is None else floor((wanted_at - base_at).total_seconds() / 60.0)
     return DoughTask(dough.key, tuple(stages), _bake_task(dough, kitchen, can_stagger), wanted, dough.order.is_after)
 
 
-def folds_of(stage: MethodStage, ready_min: int) -> tuple[tuple[int, int], ...]:
-    """Each fold that comes before a stage is ready: after how long, and how long hands are at it. [min]"""
-    return tuple(
+def work_meanwhile(stage: MethodStage, ready_min: int) -> tuple[tuple[int, int], ...]:
+    """What is done while a stage stands: after how long, and how long hands are at it. [min]
+
+    The folds that come before it is ready, and what stood in the cold at first is carried out of it.
+    """
+    carried = ((round(60.0 * stage.cold_h), ceil(MOVING_MIN)),) if stage.cold_h > 0.0 else ()
+    return carried + tuple(
         (round(at), ceil(step.hands_min))
         for step in stage.steps
         if step.work is Work.FOLD

@@ -9,7 +9,7 @@ from typing import assert_never
 from monitor.plan.day import Plan, PlanId, shares_of
 from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.obstacles import Alternative, NoPlan, Obstacle, Remedy, RemedyKind, Variation
-from monitor.plan.orders import DoughTimes, Limit, Order, PreparedOrder, dough_plan, folds_of, prepared_order
+from monitor.plan.orders import DoughTimes, Limit, Order, PreparedOrder, dough_plan, prepared_order, work_meanwhile
 from monitor.plan.solver import LOADING_MIN, Problem
 from monitor.recipe.batch import Stage
 from monitor.recipe.ingredients import YEASTS
@@ -160,7 +160,7 @@ def _hands(problem: Problem, times: tuple[DoughTimes, ...]) -> Spans:
             hands = round(stage.hands_min)
             ready_min = round(dough.forecasts[number].ready.p50 or 0.0)
             begins = each.begins[number]
-            found += [(dough.key, begins + at, begins + at + it, 1) for at, it in folds_of(stage, ready_min)]
+            found += [(dough.key, begins + at, begins + at + it, 1) for at, it in work_meanwhile(stage, ready_min)]
             if number < last or not each.shaped:
                 found.append((dough.key, each.hands[number], each.hands[number] + hands, 1))
                 continue

@@ -106,7 +106,7 @@ class _Day:
         for number, stage in enumerate(task.stages):
             self.model.add(found.taken[number] >= found.begins[number] + stage.ready_min)
             self._stand(found, number, stage)
-            for at, hands in stage.folds:
+            for at, hands in stage.meanwhile:
                 self._work(found.begins[number] + at, hands)
             is_shaping = number == last and task.bake is not None
             if not is_shaping:

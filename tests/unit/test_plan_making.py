@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 import made_up_day as made_up
 import numpy as np
+import plan_rules
 import pytest
 
 from monitor.dough.track import Series, Track
@@ -233,6 +234,29 @@ def test_a_night_in_the_cold_is_slow_and_not_for_ever():
     )
     assert night.ready.p50 > plain.ready.p50 + 60.0
     assert night.ready.p50 < plain.ready.p50 + 10.0 * 60.0 + 120.0
+
+
+def test_pieces_fresh_from_the_cold_wait_half_an_hour_for_the_oven_and_not_a_night():
+    # The estimator begins with a dough that has done nothing yet: it saw the peak of cold pieces hours away.
+    retard = replace(DAY.method[1], stage=Stage.RETARD, hours=12.0, place="refrigerator", mixer_min=0.0, dough_c=None)
+    hour = replace(DAY.method[2], hours=1.0)
+    (_, _, pieces), (_, _, bulk) = (
+        prepared_order("a", Order(replace(DAY, method=(DAY.method[1], cold, hour)), None), made_up.KITCHEN).forecasts
+        for cold in (retard, replace(retard, in_bulk=True))
+    )
+    assert (pieces.ready.p50, pieces.closes_min) == (60.0, 90.0)
+    assert bulk.closes_min > 90.0, "shaped only now, it has its whole proof before it"
+
+
+def test_nobody_carries_a_loaf_out_of_the_cold_at_night():
+    night = replace(DAY.method[2], cold_h=10.0)
+    kitchen = replace(made_up.KITCHEN, hands_from=time(7), hands_until=time(22))
+    plan = made(replace(DAY, method=(DAY.method[1], night)), kitchen=kitchen)
+    assert isinstance(plan, Plan)
+    (carried,) = (step for step in steps(plan) if step.kind is StepKind.MOVE)
+    assert carried.hands_min > 0.0
+    assert plan_rules.broken_rules(plan, UTC) == []
+    assert time(7) <= carried.at.time() < time(22)
 
 
 def test_before_the_cold_the_call_comes_early_by_what_is_still_to_come():
