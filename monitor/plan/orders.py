@@ -1,5 +1,6 @@
 """What is wanted of a day, and the same as the solver takes it: tasks, windows, places and nights in whole minutes."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from enum import StrEnum
@@ -105,13 +106,23 @@ class BakeTask:
 
 @dataclass(frozen=True, slots=True)
 class DoughTask:
-    """One dough: stages in the order of its method, and its bake."""
+    """One dough: stages in the order of its method, and its bake.
+
+    Attributes
+    ----------
+    wanted_min, is_after, can_be_late
+        The minute by which it is wanted, or no earlier than which; whether it may be missed.
+    goes_last
+        Whether nothing goes into an oven after its first load but the rest of it.
+    """
 
     name: str
     stages: tuple[StageTask, ...]
     bake: BakeTask | None
     wanted_min: int | None
     is_after: bool = False
+    can_be_late: bool = False
+    goes_last: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -281,7 +292,13 @@ def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
     )
 
 
-def _loads(order: Order, kitchen: Kitchen, forecasts: list[StageForecast]) -> tuple[tuple[StageForecast, int], ...]:
+def rebaked(dough: PreparedOrder, bake: Bake, kitchen: Kitchen) -> PreparedOrder:
+    """The same dough with another bake: its stages are as they were, its loads are not."""
+    order = replace(dough.order, recipe=replace(dough.recipe, bake=bake))
+    return replace(dough, order=order, loads=_loads(order, kitchen, dough.forecasts))
+
+
+def _loads(order: Order, kitchen: Kitchen, forecasts: Sequence[StageForecast]) -> tuple[tuple[StageForecast, int], ...]:
     recipe, bake = order.recipe, order.recipe.bake
     if bake is None:
         return ()

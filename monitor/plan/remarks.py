@@ -35,13 +35,31 @@ class NightWork:
         When somebody must be up; what lies close together is told once.
     out_at
         With nobody up, when each dough would be out, by its key; empty: then there is no plan.
+    instead
+        Each dough that could be the late one in their place, and when it would be out.
     """
 
     hands_at: tuple[datetime, ...]
     out_at: tuple[tuple[str, datetime], ...]
+    instead: tuple[tuple[str, datetime], ...] = ()
 
 
-Remark = EarlyBread | NightWork
+@dataclass(frozen=True, slots=True)
+class BakedLast:
+    """Another order at the oven, in which a bread is no longer early.
+
+    Attributes
+    ----------
+    early
+        What it costs: the breads that then are out long before their hour, and when.
+    """
+
+    dough: str
+    out_at: datetime
+    early: tuple[tuple[str, datetime], ...]
+
+
+Remark = EarlyBread | BakedLast | NightWork
 
 
 def early_breads(plan: Plan) -> tuple[EarlyBread, ...]:

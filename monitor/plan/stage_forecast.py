@@ -26,7 +26,7 @@ ANY_MOMENT = datetime(2000, 1, 1, tzinfo=UTC)  # a forecast made ahead depends o
 AFTER_PEAK_MIN = 60.0  # judgement: a preferment used within the hour after its peak is as good as at it
 BY_THE_CLOCK_FRAC = 0.1  # judgement: a baker who says 12 h means 11 to 13
 KEEPS_MIN = 24 * 60.0  # judgement: whatever the forecast says, nothing is planned to wait longer than a day
-COLD_PIECES_KEEP_MIN = 30.0  # judgement: pieces still cold from the night lose nothing in half an hour beyond their time
+COLD_PIECES_KEEP_MIN = 30.0  # judgement: pieces still cold from the night lose nothing in half an hour more
 COLD_ENOUGH_TAUS = 8.0  # after so many time constants a dough is as cold as its air
 
 

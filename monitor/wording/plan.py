@@ -2,18 +2,21 @@
 
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime, time
+from itertools import groupby
 from typing import Literal, assert_never
 
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, comes_out_of_cold, is_cold
 from monitor.plan.obstacles import Alternative, NoPlan, Obstacle, Remedy, RemedyKind, Variation
 from monitor.plan.orders import Limit
-from monitor.plan.remarks import NIGHT_FROM, NIGHT_UNTIL, EarlyBread, NightWork, Remark
+from monitor.plan.remarks import NIGHT_FROM, NIGHT_UNTIL, BakedLast, EarlyBread, NightWork, Remark
 from monitor.plan.steps import steps
 from monitor.recipe.parts import Recipe
 from monitor.translatable import N_
 from monitor.wording.phrases import in_place_text, into_place_text, oven_text, printable, stage_word
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_in_line, clock_text, dial_text, duration_text
+
+MOST_TOLD = 3  # judgement: of one limit; a day of six breads breaks the night's rest twenty times
 
 
 def minutes_text(minutes: float) -> str:
@@ -218,6 +221,14 @@ def _hour(clock: time, reader: Reader) -> str:
     return dial_text(datetime.combine(date.min, clock), reader)
 
 
+def _outs(outs: Iterable[tuple[str, datetime]], plan: Plan, reader: Reader, now: datetime) -> str:
+    """Doughs, each with the hour at which it is out."""
+    return "; ".join(
+        reader.say("{dough} out {at}", dough=printable(plan.dough(key).recipe.name), at=clock_text(at, reader, now))
+        for key, at in outs
+    )
+
+
 def remark_sentence(remark: Remark, plan: Plan, reader: Reader, now: datetime) -> str:
     """What a baker must know of a plan before it is kept."""
     match remark:
@@ -242,17 +253,29 @@ def remark_sentence(remark: Remark, plan: Plan, reader: Reader, now: datetime) -
                 return reader.say(
                     "night work: hands {hands}; for nobody between {from_hour} and {until} there is no plan", **night
                 )
-            outs = "; ".join(
-                reader.say(
-                    "{dough} out {at}", dough=printable(plan.dough(key).recipe.name), at=clock_text(at, reader, now)
+            outs = _outs(remark.out_at, plan, reader, now)
+            if remark.instead:
+                return reader.say(
+                    "night work: hands {hands}; for nobody between {from_hour} and {until} it would be: {outs}; "
+                    "in another order one of these in its place: {instead}",
+                    outs=outs,
+                    instead=_outs(remark.instead, plan, reader, now),
+                    **night,
                 )
-                for key, at in remark.out_at
-            )
             return reader.say(
                 "night work: hands {hands}; for nobody between {from_hour} and {until} it would be: {outs}",
                 outs=outs,
                 **night,
             )
+        case BakedLast():
+            holes = {
+                "dough": printable(plan.dough(remark.dough).recipe.name),
+                "out": clock_text(remark.out_at, reader, now),
+            }
+            if not remark.early:
+                return reader.say("another order: baked last, {dough} is out {out}, and nothing far too early", **holes)
+            early = _outs(remark.early, plan, reader, now)
+            return reader.say("another order: baked last, {dough} is out {out}; then {early}", early=early, **holes)
         case _:
             assert_never(remark)
 
@@ -335,6 +358,13 @@ def remedy_sentence(remedy: Remedy, recipes: dict[str, Recipe], reader: Reader, 
     match remedy.kind:
         case RemedyKind.LATER:
             return reader.say("have {who} out {when}", who=who, when=when)
+        case RemedyKind.OTHER_ORDER:
+            return reader.say(
+                "another order: {who} last, out {when} and so {long} late, all else by its hour",
+                who=who,
+                when=when,
+                long=long,
+            )
         case RemedyKind.STAGGER:
             return reader.say(
                 "shape each load of {who} {long} after the one before: stagger_min = {minutes}",
@@ -364,6 +394,8 @@ def remedy_sentence(remedy: Remedy, recipes: dict[str, Recipe], reader: Reader, 
             return reader.say("have hands from {hour} on, each day", hour=hour)
         case RemedyKind.CLOSE_LATER:
             return reader.say("have hands until {hour}, each day", hour=hour)
+        case RemedyKind.OTHER_HOURS if not remedy.dough:
+            return reader.say("have hands from {when}, for {long}", when=when, long=long)
         case RemedyKind.OTHER_HOURS:
             return reader.say("have hands for {who} from {when}, for {long}", who=who, when=when, long=long)
         case _:
@@ -376,14 +408,42 @@ def _no_single_limit(reader: Reader) -> str:
     )
 
 
+def _obstacle_lines(
+    obstacles: tuple[Obstacle, ...], recipes: dict[str, Recipe], reader: Reader, now: datetime
+) -> Iterator[str]:
+    """What stands in the way: of each limit the worst, and how many more there are."""
+    for limit, mine in groupby(obstacles, key=lambda each: each.limit):
+        worst = sorted(mine, key=lambda each: -each.minutes)
+        told, rest = worst[:MOST_TOLD], worst[MOST_TOLD:]
+        for obstacle in told:
+            yield obstacle_sentence(obstacle, recipes, reader, now)
+        if not rest:
+            continue
+        from_at, to_at = min(each.from_at for each in worst), max(each.to_at for each in worst)
+        span = {"from_at": clock_text(from_at, reader, now), "to_at": clock_in_line(to_at, from_at, reader, now)}
+        if limit is Limit.HOURS:
+            yield reader.count(
+                len(worst),
+                "{n} time in all there would be work with no hands, from {from_at} to {to_at}",
+                "{n} times in all there would be work with no hands, from {from_at} to {to_at}",
+                **span,
+            )
+        else:
+            yield reader.count(
+                len(rest),
+                "{n} more like these, from {from_at} to {to_at} in all",
+                "{n} more like these, from {from_at} to {to_at} in all",
+                **span,
+            )
+
+
 def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], reader: Reader, now: datetime) -> Iterator[str]:
     """Why there is no plan, and what would help, a line each."""
     if not found.obstacles:
         yield _no_single_limit(reader)
-    for broken in found.nearest:
-        yield reader.say("the nearest plan: {what}", what=obstacle_sentence(broken, recipes, reader, now))
-    for obstacle in found.obstacles:
-        yield obstacle_sentence(obstacle, recipes, reader, now)
+    for what in _obstacle_lines(found.nearest, recipes, reader, now):
+        yield reader.say("the nearest plan: {what}", what=what)
+    yield from _obstacle_lines(found.obstacles, recipes, reader, now)
     for remedy in found.remedies:
         yield reader.say("would do: {remedy}", remedy=remedy_sentence(remedy, recipes, reader, now))
 
@@ -406,6 +466,8 @@ def variation_text(alternative: Alternative, reader: Reader) -> str:
             return reader.say(
                 N_("room {degrees} warmer") if amount > 0.0 else N_("room {degrees} colder"), degrees=degrees
             )
+        case Variation.HOUR:
+            return reader.say("out no earlier than its hour")
         case Variation.NIGHT:
             return reader.say("shaped, {time} in the refrigerator", time=duration_text(60.0 * amount))
         case _:

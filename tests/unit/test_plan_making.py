@@ -310,6 +310,16 @@ def test_alternatives_stand_side_by_side():
         row = alternative_row(each, {"tamarack loaf": DAY}, Reader(UTC), made_up.MORNING)
         assert variation_text(each, Reader(UTC))
         assert row[3].startswith("good for")
+    assert Variation.HOUR not in {variation for variation, _ in found}, "it is out at its hour as written"
+
+
+def test_where_the_hour_is_a_poor_one_the_first_after_it_stands_beside():
+    wanted = made_up.MORNING + timedelta(hours=20)
+    *_, last = alternatives(Order(DAY, wanted), made_up.KITCHEN, made_up.MORNING, UTC)
+    assert last.variation is Variation.HOUR
+    assert last.dough is not None
+    assert last.dough.out_at > wanted
+    assert variation_text(last, Reader(UTC)) == "out no earlier than its hour"
 
 
 def test_egg_and_milk_show_their_time_above_five_degrees_and_the_guidance():
