@@ -163,9 +163,9 @@ def make(
     from monitor.store.pace import clock_of
     from monitor.store.store import Store
     from monitor.wording.cues import food_sentence
+    from monitor.wording.no_plan import no_plan_lines
     from monitor.wording.plan import (
         clock_sentences,
-        no_plan_lines,
         out_sentence,
         remark_sentence,
         step_lines,

@@ -28,11 +28,8 @@ from monitor.recipe.batch import Stage, Target
 from monitor.recipe.parts import Recipe
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wording.cues import food_sentence
-from monitor.wording.plan import (
-    alternative_row,
-    no_plan_lines,
-    variation_text,
-)
+from monitor.wording.no_plan import no_plan_lines
+from monitor.wording.plan import alternative_row, variation_text
 from monitor.wording.reader import Reader
 
 DAY = made_up.recipe()

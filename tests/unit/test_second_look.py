@@ -18,7 +18,8 @@ from monitor.plan.second_look import remarks
 from monitor.plan.solver import solve
 from monitor.recipe.parts import Recipe
 from monitor.settings.recipes import read_recipe
-from monitor.wording.plan import clock_sentences, no_plan_lines, out_sentence, remark_sentence, step_lines
+from monitor.wording.no_plan import no_plan_lines
+from monitor.wording.plan import clock_sentences, out_sentence, remark_sentence, step_lines
 from monitor.wording.reader import Reader
 
 FOLDER = Path(__file__).parents[1] / "data" / "recipes"

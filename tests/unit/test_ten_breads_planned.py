@@ -18,7 +18,7 @@ from monitor.plan.planner import make_plan
 from monitor.plan.steps import steps
 from monitor.recipe.parts import Recipe
 from monitor.settings.recipes import read_recipe
-from monitor.wording.plan import no_plan_lines
+from monitor.wording.no_plan import no_plan_lines
 from monitor.wording.reader import Reader
 
 FOLDER = Path(__file__).parents[1] / "data" / "recipes"
