@@ -167,6 +167,7 @@ def make(
     from monitor.wording.plan import (
         clock_sentences,
         out_sentence,
+        recovery_sentences,
         remark_sentence,
         step_lines,
         window_sentence,
@@ -187,6 +188,8 @@ def make(
         click.echo(remark_sentence(remark, found, reader, now))
     for line in step_lines(found, reader, now):
         click.echo(line)
+    for needed in recovery_sentences(found, reader):
+        click.echo(needed)
     for dough in found.doughs:
         for sentence in (
             out_sentence(dough, reader, now),

@@ -20,6 +20,7 @@ from monitor.plan.day import (
 )
 from monitor.plan.kitchen import Kitchen
 from monitor.plan.oven import ends_at_c
+from monitor.plan.recovery import recovery_min
 from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage, still_to_come_min
 from monitor.recipe.formula import Formula
 from monitor.recipe.ingredients import IngredientKind
@@ -89,6 +90,8 @@ class BakeTask:
     ----------
     windows
         For each load, minutes from the end of its own shaping: proofed, no longer at its best, and no longer good.
+    recover_min
+        For each oven, what it needs after a load of this. [min]
     stagger_min
         How much later than the one before each load is shaped, beyond its share of the hands. [min]
     can_stagger
@@ -100,6 +103,7 @@ class BakeTask:
     preheat_min: int
     oven_c: float
     ends_c: float
+    recover_min: tuple[int, ...] = (0,)
     stagger_min: int = 0
     can_stagger: bool = False
 
@@ -136,14 +140,14 @@ class Limits:
     nights
         Spans of minutes without hands.
     ovens
-        Of each the decks, and what it needs between two loads. [min]
+        Of each the decks.
     """
 
     people: int
     mixers: int
     places: tuple[tuple[str, int], ...]
     nights: tuple[tuple[int, int], ...]
-    ovens: tuple[tuple[int, int], ...] = ((1, 0),)
+    ovens: tuple[int, ...] = (1,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -380,6 +384,9 @@ def _bake_task(dough: PreparedOrder, kitchen: Kitchen, can_stagger: bool) -> Bak
         preheat_min=round(bake.preheat_min),
         oven_c=bake.oven_c,
         ends_c=ends_at_c(bake),
+        recover_min=tuple(
+            ceil(recovery_min(kitchen, oven, dough.recipe, dough.loads[0][1])) for oven in kitchen.all_ovens
+        ),
         stagger_min=round(bake.stagger_min),
         # what stands in the cold until it is taken out waits there for the oven, load by load
         can_stagger=can_stagger or comes_out_of_cold(dough.recipe, len(dough.recipe.method) - 1),
@@ -389,7 +396,7 @@ def _bake_task(dough: PreparedOrder, kitchen: Kitchen, can_stagger: bool) -> Bak
 def limits_of(kitchen: Kitchen, base_at: datetime, horizon: int, zone: tzinfo) -> Limits:
     """What the kitchen allows, in minutes from ``base_at``."""
     places = tuple((each.name, each.holds) for each in kitchen.all_places if each.holds is not None)
-    ovens = tuple((each.decks, ceil(kitchen.recovers_min(each))) for each in kitchen.all_ovens)
+    ovens = tuple(each.decks for each in kitchen.all_ovens)
     return Limits(kitchen.people, kitchen.mixers, places, _nights(kitchen, base_at, horizon, zone), ovens)
 
 

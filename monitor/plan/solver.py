@@ -239,10 +239,10 @@ class _Day:
 
     def _oven(self) -> None:
         """As many loads at a time as an oven has decks, all at one temperature."""
-        for oven, (decks, recover) in enumerate(self.limits.ovens):
+        for oven, decks in enumerate(self.limits.ovens):
             held = [
                 self.model.new_optional_fixed_size_interval_var(
-                    load.loaded, bake.minutes + max(recover, LOADING_MIN), load.ovens[oven], ""
+                    load.loaded, bake.minutes + max(bake.recover_min[oven], LOADING_MIN), load.ovens[oven], ""
                 )
                 for bake, load in self.ovens
             ]
@@ -252,15 +252,15 @@ class _Day:
                     if can_share((first.oven_c, first.ends_c), (second.oven_c, second.ends_c)):
                         continue
                     is_first, both = self.model.new_bool_var(""), (load.ovens[oven], other.ovens[oven])
-                    gap = self._gap(first, second, recover)
+                    gap = self._gap(first, second, oven)
                     self.model.add(other.loaded >= load.loaded + gap).only_enforce_if(is_first, *both)
-                    gap = self._gap(second, first, recover)
+                    gap = self._gap(second, first, oven)
                     self.model.add(load.loaded >= other.loaded + gap).only_enforce_if(~is_first, *both)
 
     @staticmethod
-    def _gap(first: BakeTask, then: BakeTask, recover: int) -> int:
+    def _gap(first: BakeTask, then: BakeTask, oven: int) -> int:
         """From the loading of one bread to that of another which bakes at another temperature."""
-        return first.minutes + ceil(turn_min(first.ends_c, then.oven_c, then.preheat_min, recover))
+        return first.minutes + ceil(turn_min(first.ends_c, then.oven_c, then.preheat_min, first.recover_min[oven]))
 
     def _lit(self) -> None:
         """Somebody turns the oven on for each load, unless it is on still from the one before."""

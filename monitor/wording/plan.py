@@ -7,6 +7,7 @@ from typing import Literal, assert_never
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, comes_out_of_cold, is_cold
 from monitor.plan.obstacles import Alternative, NoPlan, Variation
 from monitor.plan.orders import Limit
+from monitor.plan.recovery import recovery_min
 from monitor.plan.remarks import NIGHT_FROM, NIGHT_UNTIL, BakedLast, EarlyBread, NightWork, Remark
 from monitor.plan.steps import steps
 from monitor.recipe.parts import Recipe
@@ -204,6 +205,22 @@ def clock_sentences(dough: DoughPlan, reader: Reader) -> Iterator[str]:
             less=duration_text(does.p05),
             more=duration_text(does.p95),
         )
+
+
+def recovery_sentences(plan: Plan, reader: Reader) -> Iterator[str]:
+    """What each oven whose power is known needs after the loads of each dough."""
+    for dough in plan.doughs:
+        for load in {load.oven: load for load in reversed(dough.loads)}.values():
+            oven = plan.kitchen.oven(load.oven)
+            if oven.kw is None or oven.recover_min is not None or plan.kitchen.recover_min is not None:
+                continue
+            yield reader.say(
+                "{oven} needs {time} after a load of {dough} ({kg} kg), by its power and stone",
+                oven=printable(oven.name),
+                time=minutes_text(recovery_min(plan.kitchen, oven, dough.recipe, load.pieces)),
+                dough=printable(dough.recipe.name),
+                kg=reader.number(load.pieces * dough.recipe.each_g / 1000.0, 1),
+            )
 
 
 # -- before it is kept ------------------------------------------------------------------------------------------------

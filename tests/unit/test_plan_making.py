@@ -389,7 +389,7 @@ def test_a_kitchen_is_read():
         ({"hands_from": "06:00"}, "go together"),
         ({"hands_from": "21:00", "hands_until": "06:00"}, "must come before"),
         ({"place": [{"name": "cellar"}]}, "temp_c is missing"),
-        ({"place": [{"name": "a", "temp_c": 5}, {"name": "a", "temp_c": 6}]}, "there is a place 'a' already"),
+        ({"place": [{"name": "a", "temp_c": 5}, {"name": "a", "temp_c": 6}]}, "there is another place 'a' already"),
         ({"place": [{"name": "room", "temp_c": 5}], "room_c": 20}, "say the same thing"),
         ({"poeple": 1}, "did you mean 'people'?"),
         ({"place": 3}, "must be tables"),
