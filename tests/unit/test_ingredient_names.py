@@ -27,8 +27,8 @@ CARDS = {
     """,
     "salt": "salt; sea salt; fine sea salt; Salz; Meersalz; feines Salz; table salt; Steinsalz",
     "sugar": """
-        sugar; caster sugar; caster; icing; white sugar; brown sugar; icing sugar; dextrose; Zucker; Rohrohrzucker; brauner
-        Zucker; Puderzucker; Vanillezucker; Traubenzucker
+        sugar; caster sugar; caster; icing; white sugar; brown sugar; icing sugar; dextrose; Zucker; Rohrohrzucker;
+        brauner Zucker; Puderzucker; Vanillezucker; Traubenzucker
     """,
     "honey": """
         honey; golden syrup; maple syrup; molasses; malt extract; barley malt syrup; glucose syrup; Honig;
