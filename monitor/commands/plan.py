@@ -283,12 +283,12 @@ def show(plan_id: int | None, data_dir: Path) -> None:
     from monitor.collector.plan_runner import food_words
     from monitor.plan.cues import is_done
     from monitor.plan.live import largest_air_difference
-    from monitor.plan.remarks import early_breads
-    from monitor.plan.steps import steps
+    from monitor.plan.remarks import NobodyThere, early_breads, night_hands
+    from monitor.plan.steps import FoldDue, steps, with_folds
     from monitor.store.store import Store
     from monitor.wording.cues import planned_air_sentence
     from monitor.wording.phrases import printable
-    from monitor.wording.plan import remark_sentence, step_text
+    from monitor.wording.plan import fold_text, remark_sentence, step_text
     from monitor.wording.times import clock_text
 
     reader = config_of(data_dir).reader
@@ -296,12 +296,20 @@ def show(plan_id: int | None, data_dir: Path) -> None:
         live, now = _live(store, plan_id)
         for early in early_breads(live.now):
             click.echo(remark_sentence(early, live.now, reader, now))
-        for number, step in enumerate(steps(live.now), start=1):
+        every = steps(live.now)
+        todo = [step for step in every if not is_done(live.now.dough(step.dough), step, live.progress)]
+        alone = night_hands(todo, live.now.kitchen, reader.zone)
+        if alone and live.now.kitchen.hands_from is not None:
+            click.echo(remark_sentence(NobodyThere(alone), live.now, reader, now))
+        for step in with_folds(live.now):
             dough = live.now.dough(step.dough)
-            mark = "x" if is_done(dough, step, live.progress) else " "
             who = f"{printable(dough.recipe.name)}: " if len(live.now.doughs) > 1 else ""
             at = clock_text(step.at, reader, now)
-            click.echo(f"{number:>3} [{mark}] {at:>15}  {who}{step_text(dough, step, reader)}")
+            if isinstance(step, FoldDue):
+                click.echo(f"        {at:>15}  {who}{fold_text(step, reader)}")
+                continue
+            mark = " " if step in todo else "x"
+            click.echo(f"{every.index(step) + 1:>3} [{mark}] {at:>15}  {who}{step_text(dough, step, reader)}")
         for dough in live.now.doughs:
             made_at = live.made.dough(dough.key).out_at
             moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)

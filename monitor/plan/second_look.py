@@ -2,16 +2,14 @@
 
 from collections.abc import Iterator
 from dataclasses import replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, tzinfo
 
-from monitor.plan.day import Plan, StepKind
+from monitor.plan.day import Plan
 from monitor.plan.orders import Limit, Order
 from monitor.plan.planner import others_late, planned, problem_of, too_late
-from monitor.plan.remarks import NIGHT_FROM, NIGHT_UNTIL, BakedLast, EarlyBread, NightWork, Remark, early_breads
+from monitor.plan.remarks import BakedLast, EarlyBread, NightWork, Remark, early_breads, night_hands, night_of
 from monitor.plan.solver import Problem
 from monitor.plan.steps import steps
-
-APART = timedelta(minutes=30)  # judgement: work closer together is one getting up
 
 
 def remarks(plan: Plan, orders: tuple[Order, ...], zone: tzinfo) -> tuple[Remark, ...]:
@@ -58,18 +56,11 @@ def _baked_last(plan: Plan, keys: list[str], problem: Problem) -> Iterator[Baked
 
 
 def _night(plan: Plan, orders: tuple[Order, ...], zone: tzinfo) -> Iterator[NightWork]:
-    if plan.kitchen.hands_from is not None:
-        return
-    found: list[datetime] = []
-    for step in steps(plan):
-        clock = step.at.astimezone(zone).time()
-        is_at_night = clock >= NIGHT_FROM or clock < NIGHT_UNTIL
-        if is_at_night and step.kind is not StepKind.STEAM and (not found or step.at - found[-1] > APART):
-            found.append(step.at)
+    found = night_hands(steps(plan), plan.kitchen, zone)
     if found:
-        kitchen = replace(plan.kitchen, hands_from=NIGHT_UNTIL, hands_until=NIGHT_FROM)
-        asleep = problem_of(orders, kitchen, plan.made_at, zone)
-        yield NightWork(tuple(found), *_outs(asleep, plan.made_at))
+        begins, ends = night_of(plan.kitchen)
+        asleep = problem_of(orders, replace(plan.kitchen, hands_from=ends, hands_until=begins), plan.made_at, zone)
+        yield NightWork(found, *_outs(asleep, plan.made_at))
 
 
 def _outs(asleep: Problem, now: datetime) -> tuple[tuple[tuple[str, datetime], ...], tuple[tuple[str, datetime], ...]]:

@@ -161,5 +161,17 @@ def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], reader: Reader, now
     for what in _obstacle_lines(found.nearest, recipes, reader, now):
         yield reader.say("the nearest plan: {what}", what=what)
     yield from _obstacle_lines(found.obstacles, recipes, reader, now)
-    for remedy in found.remedies:
-        yield reader.say("would do: {remedy}", remedy=remedy_sentence(remedy, recipes, reader, now))
+    for remedy in _remedy_lines(found.remedies, recipes, reader, now):
+        yield reader.say("would do: {remedy}", remedy=remedy)
+
+
+def _remedy_lines(
+    remedies: tuple[Remedy, ...], recipes: dict[str, Recipe], reader: Reader, now: datetime
+) -> Iterator[str]:
+    """What would help; hours of several breads help together only."""
+    later = [remedy_sentence(each, recipes, reader, now) for each in remedies if each.kind is RemedyKind.LATER]
+    if len(later) > 1:
+        yield reader.say("all of these together: {several}", several="; ".join(later))
+    for remedy in remedies:
+        if remedy.kind is not RemedyKind.LATER or len(later) == 1:
+            yield remedy_sentence(remedy, recipes, reader, now)

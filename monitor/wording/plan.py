@@ -8,8 +8,8 @@ from monitor.plan.day import DoughPlan, Plan, Step, StepKind, comes_out_of_cold,
 from monitor.plan.obstacles import Alternative, NoPlan, Variation
 from monitor.plan.orders import Limit
 from monitor.plan.recovery import recovery_min
-from monitor.plan.remarks import NIGHT_FROM, NIGHT_UNTIL, BakedLast, EarlyBread, NightWork, Remark
-from monitor.plan.steps import steps
+from monitor.plan.remarks import BakedLast, EarlyBread, NightWork, NobodyThere, Remark, night_of
+from monitor.plan.steps import FoldDue, with_folds
 from monitor.recipe.parts import Recipe
 from monitor.translatable import N_
 from monitor.wording.no_plan import no_single_limit, obstacle_sentence
@@ -150,12 +150,20 @@ def _stage_step_text(dough: DoughPlan, step: Step, kind: StageStep, reader: Read
     return f"{what}; {begins}"
 
 
+def fold_text(fold: FoldDue, reader: Reader) -> str:
+    """A fold while a stage stands, without its time."""
+    return reader.say("fold, {time} of hands", time=minutes_text(fold.hands_min))
+
+
 def step_lines(plan: Plan, reader: Reader, now: datetime) -> Iterator[str]:
-    """Every step with its time, a line each; the day is said where it changes."""
+    """Every step and fold with its time, a line each; the day is said where it changes."""
     has_many = len(plan.doughs) > 1
-    for step in steps(plan):
+    for step in with_folds(plan):
         dough = plan.dough(step.dough)
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
+        if isinstance(step, FoldDue):
+            yield f"{clock_text(step.at, reader, now)}  {who}{fold_text(step, reader)}"
+            continue
         limit = ""
         if step.not_after is not None:
             latest = clock_in_line(step.not_after, step.at, reader, now)
@@ -226,6 +234,11 @@ def recovery_sentences(plan: Plan, reader: Reader) -> Iterator[str]:
 # -- before it is kept ------------------------------------------------------------------------------------------------
 
 
+def _night(plan: Plan, reader: Reader) -> dict[str, str]:
+    begins, ends = night_of(plan.kitchen)
+    return {"from_hour": _hour(begins, reader), "until": _hour(ends, reader)}
+
+
 def _hour(clock: time, reader: Reader) -> str:
     return dial_text(datetime.combine(date.min, clock), reader)
 
@@ -257,7 +270,7 @@ def remark_sentence(remark: Remark, plan: Plan, reader: Reader, now: datetime) -
             )
         case NightWork():
             hands = ", ".join(clock_text(at, reader, now) for at in remark.hands_at)
-            night = {"hands": hands, "until": _hour(NIGHT_UNTIL, reader), "from_hour": _hour(NIGHT_FROM, reader)}
+            night = {"hands": hands, **_night(plan, reader)}
             if not remark.out_at:
                 return reader.say(
                     "night work: hands {hands}; for nobody between {from_hour} and {until} there is no plan", **night
@@ -275,6 +288,13 @@ def remark_sentence(remark: Remark, plan: Plan, reader: Reader, now: datetime) -
                 "night work: hands {hands}; for nobody between {from_hour} and {until} it would be: {outs}",
                 outs=outs,
                 **night,
+            )
+        case NobodyThere():
+            hands = ", ".join(clock_text(at, reader, now) for at in remark.hands_at)
+            return reader.say(
+                "nobody is there between {from_hour} and {until}, and the doughs want hands {hands}",
+                hands=hands,
+                **_night(plan, reader),
             )
         case BakedLast():
             holes = {

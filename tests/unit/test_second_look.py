@@ -13,9 +13,10 @@ from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import BakeTask, DoughTask, Limit, Limits, Order, StageTask
 from monitor.plan.planner import make_plan
-from monitor.plan.remarks import BakedLast, EarlyBread, NightWork
+from monitor.plan.remarks import BakedLast, EarlyBread, NightWork, NobodyThere, night_hands
 from monitor.plan.second_look import remarks
 from monitor.plan.solver import solve
+from monitor.plan.steps import steps
 from monitor.recipe.parts import Recipe
 from monitor.settings.recipes import read_recipe
 from monitor.wording.no_plan import no_plan_lines
@@ -133,6 +134,18 @@ def test_night_ends_at_six_unless_the_kitchen_says_when():
         found = [each for each in remarks(plan, orders, UTC) if isinstance(each, NightWork)]
         assert bool(found) is is_night
         assert not found or found[0].out_at[0][1] <= wanted.replace(hour=0) - timedelta(hours=2)
+
+
+def test_hands_that_a_moved_plan_wants_outside_the_kitchens_hours_are_named():
+    plan = plan_of("bagels")
+    assert night_hands(steps(plan), plan.kitchen, UTC) == ()
+    moved = [replace(step, at=step.at - timedelta(hours=1)) for step in steps(plan)]
+    found = night_hands(moved, plan.kitchen, UTC)
+    assert found == (next(step.at for step in moved if step.at.hour == 4),), "close together it is one getting up"
+    said = remark_sentence(NobodyThere(found), plan, READER, SUNDAY)
+    assert said == f"nobody is there between 21:00 and 05:00, and the doughs want hands tomorrow {found[0]:%H:%M}"
+    late = replace(plan.kitchen, hands_from=time(4))
+    assert night_hands(moved, late, UTC) == ()
 
 
 def test_in_a_kitchen_that_names_its_hours_nothing_is_said_of_the_night():
