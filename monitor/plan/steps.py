@@ -17,6 +17,17 @@ def steps(plan: Plan) -> tuple[Step, ...]:
     return tuple(sorted(found, key=lambda step: (step.at, _ORDER.index(step.kind), step.key)))
 
 
+def numbered(made: Plan, now: Plan) -> dict[int, Step]:
+    """The steps of a plan as it stands now, by the numbers that they have had since it was made.
+
+    A number that followed the clock would be another step's a minute later. What came in since, such as an oven that
+    must go up again, has the next ones.
+    """
+    found = {step.key: step for step in steps(now)}
+    keys = dict.fromkeys([*(step.key for step in steps(made)), *found])
+    return {number: found[key] for number, key in enumerate(keys, start=1) if key in found}
+
+
 @dataclass(frozen=True, slots=True)
 class FoldDue:
     """A fold while a stage stands. It is no step to be ticked off: the batch that watches the stage calls for it."""

@@ -15,7 +15,7 @@ from monitor.plan.live import Progress, retimed
 from monitor.plan.obstacles import NoPlan, RemedyKind
 from monitor.plan.orders import Limit, Order
 from monitor.plan.planner import make_plan
-from monitor.plan.steps import steps
+from monitor.plan.steps import numbered, steps
 from monitor.recipe.parts import Recipe
 from monitor.settings.recipes import read_recipe
 from monitor.wording.no_plan import no_plan_lines
@@ -205,3 +205,8 @@ def test_a_load_that_went_in_late_moves_the_one_at_another_heat_until_the_oven_i
     assert late.in_at == in_at
     assert waits.in_at >= late.out_at + timedelta(minutes=10), "the stone recovers"
     assert waits.in_at > plan.dough(then.key).loads[0].in_at
+    numbers = numbered(plan, live)
+    assert list(numbers) == list(range(1, len(steps(live)) + 1))
+    was = numbered(plan, plan)
+    assert [numbers[n].key for n in was] == [was[n].key for n in was], "each keeps its number while the times move"
+    assert [step.key for step in numbers.values()] != [step.key for step in steps(live)], "they do so in another order"
