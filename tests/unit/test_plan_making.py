@@ -198,6 +198,20 @@ def test_no_hands_at_that_hour_is_told():
     assert "no hands at that hour" in lines(found, DAY)
 
 
+def test_work_on_both_sides_of_midnight_is_one_stretch_of_hands():
+    kitchen = replace(made_up.KITCHEN, hands_from=time(6), hands_until=time(20))
+    now, wanted = made_up.MORNING.replace(hour=20, minute=30), made_up.NOON.replace(hour=2)
+    found = make_plan((Order(short_of(DAY), wanted),), kitchen, now, UTC)
+    assert isinstance(found, NoPlan)
+    (hours,) = (each for each in found.remedies if each.kind is RemedyKind.OTHER_HOURS)
+    assert hours.at is not None
+    ends_at = hours.at + timedelta(minutes=hours.minutes)
+    assert now <= hours.at < made_up.NOON.replace(hour=0, minute=0) < ends_at <= wanted + timedelta(minutes=3)
+    assert "have hands for Tamarack loaf from" in lines(found, DAY)
+    nobody = replace(found, remedies=(replace(hours, dough=""),))
+    assert "would do: have hands from" in lines(nobody, DAY)
+
+
 def test_a_place_the_kitchen_has_not_is_explained():
     with pytest.raises(ValueError, match="no place 'cellar'; there are room, refrigerator"):
         made(replace(DAY, method=(*DAY.method[:-1], replace(DAY.method[-1], place="cellar"))))
