@@ -128,6 +128,7 @@ def _end(dough: PreparedOrder, times: DoughTimes) -> int:
 
 
 def too_late(problem: Problem, times: tuple[DoughTimes, ...]) -> list[Obstacle]:
+    """What misses its hour, and by how much."""
     found = []
     for dough, each in zip(problem.doughs, times, strict=True):
         wanted_at = dough.order.wanted_at
