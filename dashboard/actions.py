@@ -24,7 +24,7 @@ from monitor.store.pace import clock_of
 from monitor.store.store import Store
 from monitor.translatable import N_, Number
 from monitor.wire.readings import Reading
-from monitor.wording.alerts import alert_kind_word, clock_text, event_word
+from monitor.wording.alerts import alert_kind_word, clock_text, event_word, trial_call
 from monitor.wording.phrases import event_text
 from monitor.wording.reader import Reader
 from monitor.wording.review import verdict_word
@@ -223,6 +223,14 @@ def shelve(write: Write, number: int, minutes: int) -> None:
     else:
         said = write.reader.say("Later, until {at}", at=clock_text(until, write.reader))
         offer_undo(said, partial(shelve, number, 0))
+
+
+@writes(N_("Not rung: {why}"))
+def ring_everybody(write: Write) -> str:
+    """Let the collector ring everybody once, to try the calls; the message's id comes back."""
+    message = trial_call(write.now, write.reader)
+    write.store.outbox.add(message)
+    return message.id
 
 
 def _person() -> str:

@@ -106,7 +106,7 @@ def show_air(view: View, batch: Batch, track: Track, clock: Span) -> None:
 
 
 def _temps(reader: Reader, batch: Batch, track: Track, clock: Span, sentence: str) -> Figure:
-    unit = f"°{reader.temp_unit}"
+    unit = reader.degree
     dew = tables.dew_point_series(track.air_temp_c, track.humidity_pct)
     temps = {"air": track.air_temp_c, "dough": track.dough_temp_c, "dew point": dew}
     words = {what: reader.say(SERIES_WORDS[what]) for what in temps}

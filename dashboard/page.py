@@ -110,6 +110,13 @@ def wait_for_first_chart(screen: str) -> None:
         time.sleep(FIRST_CHART_S)
 
 
+def temp_input(what: str, bounds_c: tuple[float, float], usual_c: float, reader: Reader, key: str) -> float:
+    """A temperature, asked in the reader's scale. [C]"""
+    low, high, usual = (round(reader.degrees(each), 1) for each in (*bounds_c, usual_c))
+    label, key = f"{what}, {reader.degree}", f"{key} {reader.temp_unit}"  # another scale is another number to keep
+    return reader.temp_c(st.number_input(label, low, high, usual, 0.5, "%.1f", key=key))
+
+
 def clock_words(speed: float | None, reader: Reader) -> str:
     """What to know about the clock a screen shows; empty when it is the wall's."""
     if speed is None:

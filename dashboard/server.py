@@ -9,7 +9,7 @@ from starlette.responses import PlainTextResponse
 from starlette.routing import Route
 from streamlit.starlette import App
 
-from dashboard import queries
+from dashboard import api, queries
 from dashboard.access import preferences
 from dashboard.access.guard import Guard
 
@@ -20,7 +20,7 @@ PROBES = "/{screen}/_stcore/{probe:path}"
 def application(addresses: Iterable[str]) -> App:
     """The screens, for whoever opens them on this machine or by one of some addresses."""
     guard = Middleware(Guard, addresses=tuple(addresses), reader=lambda: preferences.usual_reader(queries.data_dir()))
-    return App(SCRIPT, routes=[Route(PROBES, _elsewhere)], middleware=[guard])
+    return App(SCRIPT, routes=[*api.routes(), Route(PROBES, _elsewhere)], middleware=[guard])
 
 
 async def _elsewhere(request: Request) -> PlainTextResponse:

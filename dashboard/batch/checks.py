@@ -7,7 +7,6 @@ from dashboard.drawing import markup
 from monitor.recipe.batch import Batch, EventKind
 from monitor.recipe.events import MEASURED
 from monitor.translatable import N_
-from monitor.units import celsius, fahrenheit
 from monitor.wording.phrases import event_word
 from monitor.wording.reader import Reader
 
@@ -55,16 +54,16 @@ def show(batch: Batch, reader: Reader) -> None:
 def _label(kind: EventKind, reader: Reader) -> str:
     """A check with its unit."""
     word = reader.say("dough") if kind is EventKind.DOUGH_TEMP else event_word(kind, reader)  # a phone is narrow
-    unit = {EventKind.DOUGH_TEMP: f"°{reader.temp_unit}", EventKind.TTA: "mL"}.get(kind)
+    unit = {EventKind.DOUGH_TEMP: reader.degree, EventKind.TTA: "mL"}.get(kind)
     return word if unit is None else f"{word}, {unit}"
 
 
 def _note(batch: Batch, kind: EventKind, number: float | None, reader: Reader) -> None:
-    is_f = kind is EventKind.DOUGH_TEMP and reader.temp_unit == "F"
+    is_temp = kind is EventKind.DOUGH_TEMP
     low, high = MEASURED[kind]
-    value = celsius(number) if is_f and number is not None else number
+    value = reader.temp_c(number) if is_temp and number is not None else number
     if value is None or not low <= value <= high:
-        low, high = (fahrenheit(low), fahrenheit(high)) if is_f else (low, high)
+        low, high = (reader.degrees(low), reader.degrees(high)) if is_temp else (low, high)
         bounds = {"low": reader.number(low, 1), "high": reader.number(high, 1)}
         actions.say_now(reader.say("Not noted: type a number from {low} to {high}.", **bounds))
         return

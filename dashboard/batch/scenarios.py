@@ -19,7 +19,6 @@ from monitor.wording.reader import Reader
 from monitor.wording.times import next_time
 
 WARMER_BY = tuple(range(-8, 11))  # steps of the slider: a cool cellar to a warm cabinet, from a usual room. Judgement
-FAHRENHEIT_STEP_C = 10.0 / 9.0  # two degrees Fahrenheit
 QUARTER_S = 900
 
 
@@ -97,7 +96,7 @@ def what_if(view: View, batch: Batch, newest: Outlook | None) -> WhatIf | None:
     reader, now = view.reader, view.now
     steps, into, out = (st.session_state.get(_key(batch, what)) for what in ("air", "in", "out"))
     air_c = UNMEASURED_ROOM_C if newest is None or newest.air_temp_c is None else newest.air_temp_c
-    warmer_by_c = int(steps or 0) * (FAHRENHEIT_STEP_C if reader.temp_unit == "F" else 1.0)
+    warmer_by_c = int(steps or 0) * _step_degrees(reader) / reader.degrees_per_kelvin
     in_at = None if into is None else _first_at(into, view)
     out_at = None if in_at is None or out is None else next_time(out, in_at, reader.zone)
     scenario = Scenario(warmer_by_c, in_at, out_at, air_c + warmer_by_c)
@@ -117,10 +116,15 @@ def _outlook(path: str, batch: Batch, scenario: Scenario, known_at: datetime, _s
     return scenario_outlook(batch, _store.readings.track(batch), known_at, scenario.ahead(known_at), learned=learned)
 
 
+def _step_degrees(reader: Reader) -> int:
+    """A step of warmth, in the reader's degrees: about one kelvin."""
+    return 2 if reader.temp_unit == "F" else 1
+
+
 def _step_words(steps: int, reader: Reader) -> str:
     if steps == 0:
         return reader.say("as it is")
-    degrees = f"{2 * abs(steps) if reader.temp_unit == 'F' else abs(steps)} °{reader.temp_unit}"
+    degrees = f"{_step_degrees(reader) * abs(steps)} {reader.degree}"
     return reader.say(N_("{degrees} warmer") if steps > 0 else N_("{degrees} colder"), degrees=degrees)
 
 

@@ -19,7 +19,6 @@ from dashboard.drawing.markup import drawing, element, picture
 from dashboard.drawing.palette import Palette
 from dashboard.drawing.tables import calendar_ms
 from dashboard.page import View
-from monitor.units import fahrenheit
 
 LONGEST_UNBROKEN = 14  # letters that a cell keeps on one line: two hours and some minutes
 
@@ -107,10 +106,9 @@ def show_trend(view: View, title: str, courses: Sequence[Course], even_c: float 
     figures.show(view, Figure(title, reader.say("weeks"), trend, table, draw), "trend")
     warm = rows[["at", "dough_c"]].rename(columns={"dough_c": "value"})
     if warm["value"].notna().any():
-        if reader.temp_unit == "F":
-            warm = warm.assign(value=[fahrenheit(float(value)) for value in warm["value"]])
+        warm = warm.assign(value=[reader.degrees(float(value)) for value in warm["value"]])
         name = reader.say("dough in the mean, °{unit}", unit=reader.temp_unit)
-        draw = partial(charts.warmth_chart, warm, name, f"°{reader.temp_unit}", day=day)
+        draw = partial(charts.warmth_chart, warm, name, reader.degree, day=day)
         sentence = words.warmth_sentence(courses, reader)
         figures.show(view, Figure(title, reader.say("dough temperatures"), sentence, table, draw), "warmth")
 

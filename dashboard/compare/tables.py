@@ -8,7 +8,6 @@ import pandas as pd
 from dashboard.compare.course import Course, ForecastResult
 from dashboard.drawing.tables import calendar_ms, clocks, rows_table
 from monitor.recipe.batch import BatchId
-from monitor.units import fahrenheit
 from monitor.wording.reader import Reader
 
 Names = Mapping[BatchId, str]
@@ -85,11 +84,10 @@ def curves_table(courses: Sequence[Course], names: Names, even_c: float | None) 
 
 def batches_table(courses: Sequence[Course], even_c: float | None, reader: Reader) -> pd.DataFrame:
     """A line a batch: when it began, its name, the warmth of its dough, hours to ready, peak and end."""
-    is_f = reader.temp_unit == "F"
     rows = [
         (
             course.batch.name,
-            None if course.dough_c is None else fahrenheit(course.dough_c) if is_f else course.dough_c,
+            None if course.dough_c is None else reader.degrees(course.dough_c),
             course.ready_h,
             None if even_c is None else course.drawn_ready_h(even_c),
             course.peak_h,
@@ -97,7 +95,9 @@ def batches_table(courses: Sequence[Course], even_c: float | None, reader: Reade
         )
         for course in courses
     ]
-    named = rows_table(("name", f"dough_{'f' if is_f else 'c'}", "ready_h", "ready_even_h", "peak_h", "end_h"), rows)
+    named = rows_table(
+        ("name", f"dough_{reader.temp_unit.lower()}", "ready_h", "ready_even_h", "peak_h", "end_h"), rows
+    )
     began = clocks([course.batch.started_at for course in courses], "began", reader.zone)
     return pd.concat([pd.DataFrame(began), named], axis=1)
 

@@ -20,8 +20,8 @@ from dashboard.compare.trend import DAY_MS, LEAST_DAYS, Slope, slope_by_day
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.intent import Judgement
 from monitor.translatable import N_
-from monitor.units import fahrenheit
 from monitor.wording.alerts import clock_text, duration_text, target_text
+from monitor.wording.phrases import degrees_text, own_temp_text
 from monitor.wording.reader import Reader
 from monitor.wording.review import verdict_word
 
@@ -62,15 +62,9 @@ def hours_text(hours: float) -> str:
     return duration_text(60.0 * hours)
 
 
-def degrees(temp_c: float, reader: Reader, digits: int = 1) -> str:
-    """A temperature in the baker's own scale alone."""
-    value = fahrenheit(temp_c) if reader.temp_unit == "F" else temp_c
-    return f"{reader.number(value, digits)} °{reader.temp_unit}"
-
-
 def even_words(temp_c: float, reader: Reader) -> str:
     """What time is called when all doughs are thought equally warm."""
-    return reader.say("as if all at {temp}", temp=degrees(temp_c, reader, 0))
+    return reader.say("as if all at {temp}", temp=own_temp_text(temp_c, reader, 0))
 
 
 def time_words(courses: Iterable[Course], names: Mapping[BatchId, str], temp_c: float | None, reader: Reader) -> str:
@@ -81,7 +75,7 @@ def time_words(courses: Iterable[Course], names: Mapping[BatchId, str], temp_c: 
         reader.say(
             "Every dough as if it had been at {temp} throughout: an hour in a warmer dough counts for more, one in a "
             "colder dough for less. What differs now is not the warmth. The dots: ready.",
-            temp=degrees(temp_c, reader, 0),
+            temp=own_temp_text(temp_c, reader, 0),
         )
     ]
     lists = {
@@ -159,9 +153,8 @@ def trend_sentence(rows: pd.DataFrame, temp_c: float | None, reader: Reader) -> 
     warmer = slope_by_day(rows, "dough_c")
     text = reader.say("{span}, the time to ready: {parts}.", span=span, parts="; ".join(parts))
     if warmer is not None and warmer.is_clear:
-        factor = DAYS_A_WEEK * (1.8 if reader.temp_unit == "F" else 1.0)
         is_warmer = warmer.per_day > 0.0
-        much = f"{reader.number(abs(warmer.per_day) * factor, 1)} °{reader.temp_unit}"
+        much = degrees_text(DAYS_A_WEEK * warmer.per_day, reader)
         sentence = (
             N_("The dough became {much} warmer a week.") if is_warmer else N_("The dough became {much} colder a week.")
         )
@@ -201,8 +194,8 @@ def warmth_sentence(courses: Iterable[Course], reader: Reader) -> str:
     (cold_c, cold_at), (warm_c, warm_at) = known[0], known[-1]
     return reader.say(
         "Mean temperature of each dough, from {cold} on {cold_day} to {warm} on {warm_day}.",
-        cold=degrees(cold_c, reader), cold_day=day_text(cold_at, reader),
-        warm=degrees(warm_c, reader), warm_day=day_text(warm_at, reader),
+        cold=own_temp_text(cold_c, reader), cold_day=day_text(cold_at, reader),
+        warm=own_temp_text(warm_c, reader), warm_day=day_text(warm_at, reader),
     )  # fmt: skip
 
 
@@ -312,7 +305,7 @@ def _target_cell(course: Course, courses: Sequence[Course], reader: Reader) -> s
 def _warmth_cell(course: Course, reader: Reader) -> str:
     if course.dough_c is None:
         return ""
-    temp = degrees(course.dough_c, reader)
+    temp = own_temp_text(course.dough_c, reader)
     return temp if course.warmth is Warmth.PROBE else reader.say("{temp}, by the air", temp=temp)
 
 

@@ -4,6 +4,7 @@ import html
 
 import streamlit as st
 
+from dashboard import page
 from dashboard.drawing import markup
 from monitor.plan.kitchen import Kitchen
 from monitor.recipe.heat_balance import (
@@ -19,12 +20,11 @@ from monitor.recipe.intent import USUAL_DOUGH_TEMP_C
 from monitor.recipe.method import REFRIGERATOR, ROOM
 from monitor.recipe.mixing import learned_friction
 from monitor.recipe.parts import Part, PartKind, Recipe
-from monitor.units import celsius, fahrenheit
 from monitor.wording.mixing_water import balance_lines, water_sentence
 from monitor.wording.phrases import mass_text, printable
 from monitor.wording.reader import Reader
 
-COLDEST_C, WARMEST_C = -5.0, 60.0
+BOUNDS_C = (-5.0, 60.0)
 MOST_FRICTION_C = 30.0
 
 
@@ -86,16 +86,12 @@ def _preferment_c(recipe: Recipe, part: Part, kitchen: Kitchen, reader: Reader, 
 
 
 def _temp_c(what: str, usual_c: float, reader: Reader, key: str) -> float:
-    """A temperature, asked in the reader's scale. [C]"""
-    is_f = reader.temp_unit == "F"
-    low, high, usual = (fahrenheit(each) if is_f else each for each in (COLDEST_C, WARMEST_C, usual_c))
-    typed = st.number_input(f"{what}, °{reader.temp_unit}", low, high, usual, 0.5, "%.1f", key=f"{what} {is_f} {key}")
-    return celsius(typed) if is_f else typed
+    return page.temp_input(what, BOUNDS_C, usual_c, reader, f"{what} {key}")
 
 
 def _rise_c(what: str, usual_c: float, reader: Reader, key: str) -> float:
     """A difference of temperatures, asked in the reader's scale. [C]"""
-    scale = 1.8 if reader.temp_unit == "F" else 1.0
-    label = f"{what}, °{reader.temp_unit}"
+    scale = reader.degrees_per_kelvin
     usual = round(scale * min(usual_c, MOST_FRICTION_C), 1)
-    return st.number_input(label, 0.0, scale * MOST_FRICTION_C, usual, 0.1, "%.1f", key=f"{what} {scale} {key}") / scale
+    label, key = f"{what}, {reader.degree}", f"{what} {key} {reader.temp_unit}"
+    return st.number_input(label, 0.0, scale * MOST_FRICTION_C, usual, 0.1, "%.1f", key=key) / scale

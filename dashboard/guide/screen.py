@@ -20,7 +20,18 @@ CONTENTS = "README"
 PAGES: Mapping[str, Traversable] = {
     **{
         name: files("dashboard.guide") / f"{name}.md"
-        for name in (CONTENTS, "first-dough", "sensors", "calls", "plan", "afterwards", "access", "shops", "data")
+        for name in (
+            CONTENTS,
+            "first-dough",
+            "sensors",
+            "calls",
+            "plan",
+            "afterwards",
+            "access",
+            "shops",
+            "programs",
+            "data",
+        )
     },
     "building": files("firmware_sim") / "README.md",
 }

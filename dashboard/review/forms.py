@@ -4,7 +4,7 @@ import html
 
 import streamlit as st
 
-from dashboard import actions
+from dashboard import actions, page
 from dashboard.access import sites
 from dashboard.drawing import markup
 from dashboard.page import View
@@ -12,11 +12,9 @@ from dashboard.review.account import Review
 from monitor.dough.causes import with_yeast
 from monitor.dough.gassing import leavening_pct
 from monitor.recipe.batch import Batch
-from monitor.recipe.intent import Intent, Judgement, Verdict
+from monitor.recipe.intent import MEANT_TEMPS_C, Intent, Judgement, Verdict
 from monitor.translatable import N_
-from monitor.units import celsius, fahrenheit
 from monitor.wording.alerts import clock_text
-from monitor.wording.reader import Reader
 from monitor.wording.review import verdict_word
 
 LONGEST_NOTES = 2000
@@ -65,7 +63,7 @@ def show_intent(view: View, batch: Batch, review: Review) -> None:
         else N_("What was planned (nobody said; taken as usual)")
     )
     with st.container(key="plan"), st.expander(title), st.form("intent", border=False):
-        dough_c = _dough_c(intent.dough_temp_c, reader)
+        dough_c = page.temp_input(reader.say("Dough"), MEANT_TEMPS_C, intent.dough_temp_c, reader, f"meant {batch.id}")
         made_pct = leavening_pct(batch.formula)
         yeast_pct = None
         if made_pct:
@@ -80,12 +78,3 @@ def show_intent(view: View, batch: Batch, review: Review) -> None:
                 formula = with_yeast(batch.formula, yeast_pct / made_pct)
             actions.save_intent(batch.id, Intent(dough_c, formula, proof_min))
             st.rerun()
-
-
-def _dough_c(planned_c: float, reader: Reader) -> float:
-    """How warm the dough was meant to be, asked in the reader's scale. [C]"""
-    is_f = reader.temp_unit == "F"
-    low, high, usual = (32.0, 104.0, fahrenheit(planned_c)) if is_f else (0.0, 40.0, planned_c)
-    label = reader.say("Dough, {unit}", unit=f"°{reader.temp_unit}")
-    temp = st.number_input(label, low, high, round(usual, 1), 0.5, format="%.1f")
-    return celsius(temp) if is_f else temp

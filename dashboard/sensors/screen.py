@@ -10,11 +10,10 @@ from dashboard.access import preferences
 from dashboard.drawing import markup
 from dashboard.drawing.markup import picture
 from dashboard.drawing.strips import HEARD_GAP
-from dashboard.sensors import words
+from dashboard.sensors import calls, words
 from dashboard.sensors.status import NodeStatus, is_stuck, sensors_figure, status_of, strip
 from monitor.store.rows import FaultCount
 from monitor.translatable import N_
-from monitor.units import fahrenheit
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 from monitor.wording.alerts import channel_word, clock_text
 from monitor.wording.refusals import refusal_mend, refusal_text
@@ -48,6 +47,7 @@ def show() -> None:
 
     live()
     page.render(figures.show_live_downloads)
+    calls.show()
 
 
 def _draw(view: page.View) -> None:
@@ -112,8 +112,8 @@ def _marked(words: str, is_well: bool) -> str:
 def _value(reading: Reading, newest_at: datetime | None, view: page.View) -> str:
     value, unit = reading.value, reading.channel.unit
     decimals = 1 if unit == "°C" else 0
-    if unit == "°C" and view.reader.temp_unit == "F":
-        value, unit = fahrenheit(value), "°F"
+    if unit == "°C":
+        value, unit = view.reader.degrees(value), view.reader.degree
     at = clock_text(reading.measured_at, view.reader, view.now)
     doubt = ""
     if reading.flag is not Flag.OK:

@@ -154,7 +154,7 @@ def calibration_words(
         days = max(0, (now.astimezone(reader.zone).date() - newest.at.astimezone(reader.zone).date()).days)
         age = reader.say("today") if days == 0 else reader.count(days, "{n} day ago", "{n} days ago")
         unit, sd = channel.unit, newest.sd
-        if unit == "°C" and reader.temp_unit == "F":
-            unit, sd = "°F", sd * 9.0 / 5.0
+        if unit == "°C":
+            unit, sd = reader.degree, sd * reader.degrees_per_kelvin
         words.append(f"{what} {age}, ±{reader.number(sd, 1)} {unit}")
     return words

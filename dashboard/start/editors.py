@@ -4,6 +4,7 @@ from typing import Literal
 
 import streamlit as st
 
+from dashboard import page
 from dashboard.drawing import markup
 from dashboard.start import level, tiles, zero
 from dashboard.start.bench import Bench
@@ -11,9 +12,9 @@ from dashboard.start.templates import USUAL_BAND_PCT
 from dashboard.start.vessels import show_new_vessel
 from monitor.recipe.batch import Stage, Target
 from monitor.recipe.events import PLACES
+from monitor.recipe.intent import MEANT_TEMPS_C
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.translatable import N_
-from monitor.units import celsius, fahrenheit
 from monitor.wire.readings import NodeId
 from monitor.wording.phrases import in_place_text, stage_word
 
@@ -77,12 +78,8 @@ def target(bench: Bench) -> None:
 
 def warmth(bench: Bench) -> None:
     """How warm the dough is meant to be."""
-    reader = bench.reader
-    is_f = reader.temp_unit == "F"
-    usual = fahrenheit(bench.draft.dough_c) if is_f else bench.draft.dough_c
-    label = reader.say("Dough meant to be, {unit}", unit=f"°{reader.temp_unit}")
-    temp = st.number_input(label, 0.0, 110.0, round(usual, 1), 0.5, format="%.1f", key=f"edit-temp {reader.temp_unit}")
-    bench.change(dough_c=celsius(temp) if is_f else float(temp))
+    what = bench.reader.say("Dough wanted")
+    bench.change(dough_c=page.temp_input(what, MEANT_TEMPS_C, bench.draft.dough_c, bench.reader, "edit-temp"))
 
 
 def place(bench: Bench) -> None:

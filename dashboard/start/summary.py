@@ -11,8 +11,7 @@ from dashboard.start.bench import Bench
 from dashboard.start.draft import Draft
 from dashboard.start.vessels import measures, vessel_word
 from monitor.translatable import N_
-from monitor.units import fahrenheit
-from monitor.wording.phrases import in_place_text, stage_word
+from monitor.wording.phrases import in_place_text, own_temp_text, stage_word
 
 _OPEN = "start line"
 _Line = tuple[str, Callable[[Bench], None], Callable[[Bench], tuple[str, str]]]
@@ -35,8 +34,7 @@ def _target(bench: Bench) -> tuple[str, str]:
 
 def _warmth(bench: Bench) -> tuple[str, str]:
     reader, dough_c = bench.reader, bench.draft.dough_c
-    temp = reader.number(fahrenheit(dough_c) if reader.temp_unit == "F" else dough_c, 1)
-    return reader.say("meant to be {temp}", temp=f"{temp} °{reader.temp_unit}"), ""
+    return reader.say("meant to be {temp}", temp=own_temp_text(dough_c, reader)), ""
 
 
 def _place(bench: Bench) -> tuple[str, str]:

@@ -11,7 +11,7 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Self
 
-from monitor.alerts.kinds import AlertKind, CueKind
+from monitor.alerts.kinds import AlertKind, CueKind, NoticeKind
 from monitor.alerts.limits import AIR_LIMITS, AirLimits
 from monitor.alerts.reasons import Explanation, Reason
 from monitor.alerts.ripeness import LEAST_RIPE_MIN
@@ -298,7 +298,7 @@ class AlertUpdate:
 
 @dataclass(frozen=True, slots=True)
 class Message:
-    """What goes to the baker about one alert, or one call of a plan: a row of the outbox.
+    """What goes to the baker about one alert, one call of a plan, or to try the calls: a row of the outbox.
 
     Attributes
     ----------
@@ -312,7 +312,7 @@ class Message:
 
     id: str
     batch_id: BatchId | None
-    kind: AlertKind | CueKind
+    kind: AlertKind | CueKind | NoticeKind
     episode: int
     title: str
     text: str

@@ -38,3 +38,9 @@ class CueKind(StrEnum):
     STEAM = "steam now"
     OUT = "out now"
     MOVED = "plan moved"
+
+
+class NoticeKind(StrEnum):
+    """What is said of the calls themselves."""
+
+    TEST_CALL = "test call"

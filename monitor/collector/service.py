@@ -30,6 +30,7 @@ from monitor.node.calibration import set_to_zero
 from monitor.node.sights import Sights
 from monitor.notify.carriers import Carrier, TerminalCarrier, apprise_carriers
 from monitor.notify.outbox import Notifier, Recipient
+from monitor.published.gauges import BatchMetrics
 from monitor.replica.watch import ReplicaWatch
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import Config
@@ -225,7 +226,7 @@ def _work(
             unsent = None if sender is None else lambda: sender.waiting
             behind_s = None if replica is None else lambda: replica.behind_s
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(supervisor.troubles), unsent, behind_s)
-            parts.append(MetricsServer(config.upkeep.metrics_port, metrics))
+            parts.append(MetricsServer(config.upkeep.metrics_port, metrics, BatchMetrics(config.database, clock)))
         if config.secrets.heartbeat_url is not None:
             parts.append(DeadManSwitch(config.secrets.heartbeat_url, pulse, config.notify_inside))
         collector = Collector(

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sys
+import time
 from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -12,16 +14,30 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import DURATION, MOMENT, NUMBER
-from monitor.commands.terminal import Group, config_of, data_dir, examples, say_when_unwatched, store_of
+from monitor.commands.terminal import (
+    Group,
+    config_of,
+    data_dir,
+    examples,
+    for_programs,
+    say_when_unwatched,
+    show_states,
+    store_of,
+)
 from monitor.errors import ConfigError
+from monitor.translatable import N_
 
 if TYPE_CHECKING:
+    from monitor.alerts.calls import Call
     from monitor.alerts.dough import Alert, Change, Subject
+    from monitor.published.tables import Form
     from monitor.recipe.batch import BatchId
     from monitor.settings.config import Config
     from monitor.store.store import Store
     from monitor.wording.reader import Reader
 
+LONGEST_TRIAL_S = 120.0  # judgement: an address that says nothing for so long is of no use at a peak
+LOOK_EVERY_S = 0.2
 ALERT = click.argument("number", type=NUMBER)
 BY = click.option("--by", default="", metavar="NAME", help="Who says so, for the history.")
 
@@ -84,13 +100,18 @@ def command() -> None:
     """
 
 
-@command.command("list", epilog=examples("alerts list", "alerts list --data-dir practice"))
+@command.command("list", epilog=examples("alerts list", "alerts list --data-dir practice", "alerts list --json"))
+@for_programs
 @data_dir
-def list_(data_dir: Path) -> None:
+def list_(form: Form | None, data_dir: Path) -> None:
     """List what is on, and what is over with nobody having seen it."""
+    from monitor.published.states import AlertState, alert_states
     from monitor.wording.alerts import alert_kind_word, status_text
 
     with _desk(data_dir) as desk:
+        if form is not None:
+            show_states(alert_states(desk.store), AlertState, form)
+            return
         standing = desk.store.alerts.active()
         if not standing:
             click.echo(desk.reader.say("nothing calls for you"))
@@ -141,6 +162,44 @@ def later(number: int, rest: timedelta, by: str, data_dir: Path) -> None:
         desk.show_phases([desk.store.alerts.shelve(number, until, desk.now, by)])
         back = desk.reader.say("it comes back by itself at {until}", until=clock_text(until, desk.reader, desk.now))
         click.echo(f"      {back}")
+
+
+@command.command("test", epilog=examples("alerts test", "alerts test --data-dir practice"))
+@data_dir
+def try_calls(data_dir: Path) -> None:
+    """Ring everybody now, and show what each address answered.
+
+    The running collector does it, as it would for a dough: by every address of every recipient, quiet hours or not.
+    """
+    from monitor.wording.alerts import printable, trial_answer, trial_call
+
+    with _desk(data_dir) as desk:
+        reader, outbox = desk.reader, desk.store.outbox
+        if say_when_unwatched(desk.store, reader):
+            sys.exit(1)
+        message = trial_call(desk.now, reader)
+        outbox.add(message)
+        rung: list[Call] = []
+        end_s, is_open = time.monotonic() + LONGEST_TRIAL_S, True
+        while is_open and time.monotonic() < end_s:
+            time.sleep(LOOK_EVERY_S)
+            is_open = outbox.is_open(message.id)  # asked before the calls: what closes it comes after the last of them
+            new = [call for call in outbox.calls(message.id) if call.number > len(rung)]
+            for call in new:
+                click.echo(trial_answer(call, reader))
+            rung += new
+        missing = [
+            who.name for who in desk.config.secrets.recipients if who.name not in {each.recipient for each in rung}
+        ]
+        for name in missing:
+            what = N_("{name}: not rung; the collector began before this address was there: start it anew")
+            if is_open:
+                what = N_("{name}: still waiting for an answer; the collector's log says more")
+            click.echo(reader.say(what, name=printable(name)))
+        if not rung and not missing:
+            click.echo(reader.say("nobody is named in secrets.toml: calls show on the terminal and the board alone"))
+        if missing or any(call.accepted_at is None for call in rung):
+            sys.exit(1)
 
 
 @command.command("now", epilog=examples("alerts now 12"))

@@ -11,7 +11,17 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE, FOLDER, MOMENT, NUMBER, POSITIVE
-from monitor.commands.terminal import Group, config_of, data_dir, examples, reader_of, say_when_unwatched, store_of
+from monitor.commands.terminal import (
+    Group,
+    config_of,
+    data_dir,
+    examples,
+    for_programs,
+    reader_of,
+    say_when_unwatched,
+    show_states,
+    store_of,
+)
 from monitor.commands.what_if import what_if
 from monitor.errors import ConfigError, StoreError
 from monitor.recipe.events import PLACES, EventKind
@@ -19,6 +29,7 @@ from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.translatable import N_, Number, Translatable, harmless
 
 if TYPE_CHECKING:
+    from monitor.published.tables import Form
     from monitor.recipe.batch import Batch
     from monitor.settings.config import Config
     from monitor.store.store import Store
@@ -172,14 +183,20 @@ def placed(batch: Batch, at: str, config: Config, store: Store) -> Batch:
     return replace(batch, nodes=tuple({**dict(batch.nodes), **found}.items()))
 
 
-@command.command("list", epilog=examples("batch list", "batch list --data-dir practice"))
+@command.command("list", epilog=examples("batch list", "batch list --data-dir practice", "batch list --csv"))
+@for_programs
 @data_dir
-def list_(data_dir: Path) -> None:
+def list_(form: Form | None, data_dir: Path) -> None:
     """List every batch and how it stands."""
+    from monitor.published.states import BatchState, batch_states
+    from monitor.store.pace import clock_of
     from monitor.wording.alerts import stage_word
 
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
+        if form is not None:
+            show_states(batch_states(store, clock_of(store).now()), BatchState, form)
+            return
         batches = store.batches.all()
         if not batches:
             click.echo(

@@ -10,7 +10,15 @@ from typing import TYPE_CHECKING
 import click
 
 from monitor.commands.parameters import FILE, NUMBER
-from monitor.commands.terminal import Group, config_of, data_dir, examples, say_when_unwatched
+from monitor.commands.terminal import (
+    Group,
+    config_of,
+    data_dir,
+    examples,
+    for_programs,
+    say_when_unwatched,
+    show_states,
+)
 from monitor.errors import ConfigError, StoreError, message_of_error
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.translatable import N_
@@ -21,6 +29,7 @@ if TYPE_CHECKING:
     from monitor.plan.kitchen import Kitchen
     from monitor.plan.obstacles import NoPlan
     from monitor.plan.orders import Order
+    from monitor.published.tables import Form
     from monitor.recipe.parts import Recipe
     from monitor.store.store import Store
     from monitor.wording.reader import Reader
@@ -272,10 +281,11 @@ def _live(store: Store, plan_id: int | None) -> tuple[LivePlan, datetime]:
     return live_plan(store, plan, now, StageForecasts(store)), now
 
 
-@command.command("show", epilog=examples("plan show", "plan show 2"))
+@command.command("show", epilog=examples("plan show", "plan show 2", "plan show --csv"))
 @PLAN
+@for_programs
 @data_dir
-def show(plan_id: int | None, data_dir: Path) -> None:
+def show(plan_id: int | None, form: Form | None, data_dir: Path) -> None:
     """Show how a plan stands, every step with its time.
 
     It is the newest plan unless you give its number.
@@ -285,6 +295,7 @@ def show(plan_id: int | None, data_dir: Path) -> None:
     from monitor.plan.live import largest_air_difference
     from monitor.plan.remarks import NobodyThere, early_breads, night_hands
     from monitor.plan.steps import FoldDue, numbered, steps, with_folds
+    from monitor.published.states import StepState, step_states
     from monitor.store.store import Store
     from monitor.wording.cues import planned_air_sentence
     from monitor.wording.phrases import printable
@@ -294,6 +305,9 @@ def show(plan_id: int | None, data_dir: Path) -> None:
     reader = config_of(data_dir).reader
     with Store(data_dir / DATABASE_NAME) as store:
         live, now = _live(store, plan_id)
+        if form is not None:
+            show_states(step_states(live.now, live.progress), StepState, form)
+            return
         for early in early_breads(live.now):
             click.echo(remark_sentence(early, live.now, reader, now))
         numbers = {step.key: number for number, step in numbered(live.made, live.now).items()}

@@ -4,13 +4,26 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from monitor.commands.parameters import FILE, MOMENT
-from monitor.commands.terminal import Group, config_of, data_dir, examples, reader_of, store_of
+from monitor.commands.terminal import (
+    Group,
+    config_of,
+    data_dir,
+    examples,
+    for_programs,
+    reader_of,
+    show_states,
+    store_of,
+)
 from monitor.errors import ConfigError, StoreError
 from monitor.settings.upkeep import LEAST_WHOLE_DAYS
+
+if TYPE_CHECKING:
+    from monitor.published.tables import Form
 
 
 @click.group(
@@ -21,7 +34,30 @@ from monitor.settings.upkeep import LEAST_WHOLE_DAYS
     ),
 )
 def command() -> None:
-    """Replace old readings by five-minute values; export a node's."""
+    """See the newest, replace old ones by five-minute values, export a node's."""
+
+
+@command.command("newest", epilog=examples("readings newest", "readings newest --csv"))
+@for_programs
+@data_dir
+def newest(form: Form | None, data_dir: Path) -> None:
+    """Show what every sensor measured last."""
+    from monitor.published.states import SensorState, sensor_states
+    from monitor.store.pace import clock_of
+    from monitor.wording.phrases import channel_word, printable
+    from monitor.wording.times import clock_text
+
+    reader = reader_of(data_dir)
+    with store_of(data_dir) as store:
+        found, now = list(sensor_states(store)), clock_of(store).now()
+    if form is not None:
+        show_states(found, SensorState, form)
+        return
+    if not found:
+        click.echo(reader.say("no sensor has been heard yet"))
+    for each in found:
+        at, what = clock_text(each.measured_at, reader, now), channel_word(each.channel, reader)
+        click.echo(f"{printable(each.node)}  {at:>15}  {what} {reader.number(each.value, 1)} {each.unit}")
 
 
 @command.command("downsample", epilog=examples("readings downsample --keep-days 30", "readings downsample --yes"))

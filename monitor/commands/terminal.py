@@ -3,7 +3,7 @@
 import logging
 import os
 import sys
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, NoReturn, TypeVar
@@ -17,6 +17,9 @@ from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME, default_data_d
 from monitor.translatable import N_
 
 if TYPE_CHECKING:
+    import msgspec
+
+    from monitor.published.tables import Form
     from monitor.settings.config import Config
     from monitor.store.store import Store
     from monitor.wording.reader import Reader
@@ -123,6 +126,19 @@ def settings_still_to_add(lines: Mapping[str, object], data_dir: Path, reader: "
         click.echo(reader.say(add, path=data_dir / CONFIG_NAME))
         for line in missing:
             click.echo(f"    {line}")
+
+
+def for_programs(command: Command) -> Command:
+    """Give a command that lists something ``--json`` and ``--csv``: its ``form``, None for words."""
+    command = click.option("--csv", "form", flag_value="csv", help="As a table for spreadsheets.")(command)
+    return click.option("--json", "form", flag_value="json", help="As JSON, for programs.")(command)
+
+
+def show_states(states: Iterable["msgspec.Struct"], kind: "type[msgspec.Struct]", form: "Form") -> None:
+    """Write states for programs: what stands there is the same in every language."""
+    from monitor.published.tables import text_of
+
+    click.echo(text_of(states, kind, form), nl=False)
 
 
 def examples(*lines: str) -> str:

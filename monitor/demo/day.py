@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from monitor.alerts.dough import Alert, AlertKind, Message
-from monitor.alerts.kinds import CueKind
+from monitor.alerts.kinds import CueKind, NoticeKind
 from monitor.archive.replay import read_batch
 from monitor.dough.outlook import Outlook
 from monitor.errors import ConfigError
@@ -152,7 +152,7 @@ class Verdict:
     predicted_at: datetime | None
     true_at: datetime | None
     called_at: datetime | None
-    sent: tuple[AlertKind | CueKind, ...]
+    sent: tuple[AlertKind | CueKind | NoticeKind, ...]
 
     @property
     def error_min(self) -> float | None:

@@ -84,10 +84,11 @@ class PulseMetrics(Collector):
 class MetricsServer:
     """Serves metrics from :meth:`start` to :meth:`stop`."""
 
-    def __init__(self, port: int, metrics: Collector) -> None:
+    def __init__(self, port: int, *metrics: Collector) -> None:
         self._port = port
         self._registry = CollectorRegistry(auto_describe=False)
-        self._registry.register(metrics)
+        for each in metrics:
+            self._registry.register(each)
         self._served: tuple[WSGIServer, Thread] | None = None
 
     def start(self) -> None:

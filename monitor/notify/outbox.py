@@ -14,8 +14,9 @@ from dataclasses import dataclass, field, replace
 from datetime import timedelta, tzinfo
 from pathlib import Path
 
-from monitor.alerts.calls import Call, CallRules, Next, OpenMessage, decide
+from monitor.alerts.calls import Call, CallRules, DecisionReason, Next, OpenMessage, decide
 from monitor.alerts.dough import Message
+from monitor.alerts.kinds import NoticeKind
 from monitor.clock import Clock
 from monitor.errors import NotifyError, StoreError
 from monitor.notify.carriers import Carrier
@@ -94,6 +95,7 @@ class Notifier:
         self._carriers = {(who.name, n): _CarrierState(one) for who in recipients for n, one in enumerate(who.channels)}
         self._ongoing: dict[str, _OngoingCall] = {}
         self._sends: dict[Future[None], tuple[str, tuple[str, int]]] = {}
+        self._tested: set[str] = set()
         self._pool: ThreadPoolExecutor | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="notify", daemon=True)
@@ -140,6 +142,11 @@ class Notifier:
         for message, alert, calls in open_now:
             if all(call.number > 0 for call in calls):
                 self._show(store, message)
+            if message.kind is NoticeKind.TEST_CALL:
+                if message.id not in self._tested:
+                    self._tested.add(message.id)
+                    self._workers().submit(self._test, message, max((call.number for call in calls), default=0))
+                continue
             self._decide(store, OpenMessage(message, alert, [call for call in calls if call.number > 0]))
         for message_id in self._ongoing.keys() - {message.id for message, _, _ in open_now}:
             del self._ongoing[message_id]
@@ -214,10 +221,41 @@ class Notifier:
             state = self._carriers[ongoing.call.recipient, n]
             if n in ongoing.given_up or state.sending is not None or self._clock.real_s() < state.next_try_s:
                 continue
-            if self._pool is None:
-                self._pool = ThreadPoolExecutor(MOST_SENDS, thread_name_prefix="ThreadPoolExecutor-notify")
-            state.sending = self._pool.submit(state.carrier.send, message)
+            state.sending = self._workers().submit(state.carrier.send, message)
             self._sends[state.sending] = (message.id, (ongoing.call.recipient, n))
+
+    def _workers(self) -> ThreadPoolExecutor:
+        if self._pool is None:
+            self._pool = ThreadPoolExecutor(MOST_SENDS, thread_name_prefix="ThreadPoolExecutor-notify")
+        return self._pool
+
+    def _test(self, message: Message, n_done: int) -> None:
+        """Try each channel of each recipient once, quiet hours or not, and keep what each answered.
+
+        On a thread and with a store of its own: a carrier that hangs must not hold up a real call.
+        """
+        channels = [(who.name, carrier) for who in self._recipients for carrier in who.channels]
+        try:
+            with Store(self._store_path) as store:
+                self._try_each(store, message, channels, n_done)
+        except StoreError as error:
+            log.error("message=%s state=failing reason=%s", message.id, error)
+
+    def _try_each(self, store: Store, message: Message, channels: Sequence[tuple[str, Carrier]], n_done: int) -> None:
+        for number, (name, carrier) in list(enumerate(channels, start=1))[n_done:]:
+            call = Call(message.id, number, name, self._clock.now(), carrier=carrier.name, tries=1)
+            try:
+                carrier.send(message)
+            except NotifyError as error:
+                call = replace(call, detail=error.detail)
+            except Exception as error:  # whatever a service's plugin does, the next one is tried
+                log.exception("message=%s carrier=%s state=failing", message.id, carrier.name)
+                call = replace(call, detail=type(error).__name__)
+            else:
+                call = replace(call, accepted_at=self._clock.now())
+            log.info("message=%s carrier=%s answer=%s", message.id, carrier.name, call.detail)
+            store.outbox.save_call(call, 1)
+        store.outbox.close_message(message.id, DecisionReason.SAID)
 
     def _collect(self, store: Store) -> bool:
         """Record what became of what was sent; False when all of it still hangs, to be asked after the next time."""

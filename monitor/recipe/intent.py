@@ -8,6 +8,7 @@ from monitor.recipe.formula import Formula
 
 USUAL_DOUGH_TEMP_C = 25.0  # common practice, no source: dough leaves the mixer at 24 to 26 C
 UNMEASURED_ROOM_C = 24.0  # judgement: a kitchen, when nothing was measured
+MEANT_TEMPS_C = (0.0, 45.0)  # judgement: what a dough can be meant to be; beyond it somebody may mean Fahrenheit
 USUAL_COLD_C = 4.0  # a household refrigerator; dough retarders run at 1.7 to 4.4 C (trade page, seen)
 
 

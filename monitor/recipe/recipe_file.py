@@ -16,6 +16,7 @@ from monitor.recipe.batch import (
 )
 from monitor.recipe.ingredient_table import nearest, recognised, row_of
 from monitor.recipe.ingredients import CUP_G, RIPE, STATED_DOUBT_FRAC, Composition, IngredientKind
+from monitor.recipe.intent import MEANT_TEMPS_C
 from monitor.recipe.measures import (
     GRAMS,
     MILLILITRES,
@@ -33,7 +34,6 @@ from monitor.recipe.toml_tables import Faults, name_of, nodes_of, short_number, 
 from monitor.recipe.work_file import LONGEST_WORK_MIN, cue_of, place_of, work_step, work_step_table
 from monitor.translatable import Number, Translatable
 
-WARMEST_DOUGH_C = 45.0
 _SHARES = {f"{name}_pct": name for name in ("flour", "water", "salt", "sugar", "fat")}
 _INGREDIENT_KEYS = ("amount", "kind", "g_per_cup", "hydration_pct", "flour", *_SHARES)
 _FED = ("ripe starter", "flour", "water")  # what a ratio is of, unless the recipe names it
@@ -301,7 +301,7 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         good_to_rise_pct=faults.number(row, "good_to_rise_pct", prefix, at_most=LARGEST_RISE_PCT),
         hands_min=minutes("hands_min") if "hands_min" in row else work_before_min(steps),
         mixer_min=minutes("mixer_min") if "mixer_min" in row else sum(step.mixer_min for step in steps),
-        dough_c=faults.number(row, "dough_c", prefix, at_most=WARMEST_DOUGH_C),
+        dough_c=faults.number(row, "dough_c", prefix, at_most=MEANT_TEMPS_C[1]),
         takes=faults.whole(row, "takes", prefix, at_most=MOST_PIECES) or 1,
         vessel=None if vessel_table is None else vessel_of(vessel_table, faults),
         nodes=nodes_of(nodes_table, faults),

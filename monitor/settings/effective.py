@@ -51,6 +51,7 @@ def effective_settings(config: Config) -> list[str]:
     ]
     lines += _table("upkeep", config.upkeep)
     lines += ["central = none"] if config.centre is None else _table("central", config.centre)
+    lines.append(f"api_token = {MASK if config.secrets.api_token else 'none'}")
     lines.append(f"influx_token = {MASK if config.secrets.influx_token else 'none'}")
     if config.shipping is None:
         lines.append("replica = none")

@@ -54,6 +54,17 @@ class Outbox(StorePart):
                 )
             return found
 
+    def add(self, message: Message) -> None:
+        """Keep a message that neither an alert nor a plan stands behind."""
+        with self._file.writing() as connection:
+            put(connection, [message])
+
+    def is_open(self, message_id: str) -> bool:
+        """True while anything more is to be sent of a message."""
+        with self._file.reading() as connection:
+            found = connection.execute("SELECT 1 FROM outbox WHERE id = ? AND is_open", (message_id,))
+            return found.fetchone() is not None
+
     def calls(self, message_id: str | None = None) -> list[Call]:
         """The calls of one message or of all, the first first."""
         with self._file.reading() as connection:

@@ -15,7 +15,7 @@ import msgspec
 
 from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Change, Message, Phase, Subject
-from monitor.alerts.kinds import CueKind
+from monitor.alerts.kinds import CueKind, NoticeKind
 from monitor.alerts.reasons import Explanation, Reason
 from monitor.dough.outlook import FanPoint, Outlook
 from monitor.errors import WireError
@@ -373,12 +373,19 @@ def message_to_row(message: Message) -> tuple[Any, ...]:
     )
 
 
+def _message_kind(text: str) -> AlertKind | CueKind | NoticeKind:
+    for kinds in (CueKind, NoticeKind):
+        if text in list(kinds):
+            return kinds(text)
+    return AlertKind(text)
+
+
 def message_from_row(row: Row) -> Message:
     """The message of a row of ``MESSAGE_COLUMNS``."""
     return Message(
         id=row["id"],
         batch_id=None if row["batch_id"] is None else BatchId(row["batch_id"]),
-        kind=CueKind(row["kind"]) if row["kind"] in list(CueKind) else AlertKind(row["kind"]),
+        kind=_message_kind(row["kind"]),
         episode=row["episode"],
         title=row["title"],
         text=row["text"],

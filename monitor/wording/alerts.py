@@ -9,9 +9,10 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from monitor.alerts.alert import Alert, Facts, Message, Phase, Rules, Sort
+from monitor.alerts.calls import Call
 from monitor.alerts.conditions import are_heights_stale
 from monitor.alerts.dough import COURSE_KINDS
-from monitor.alerts.kinds import AlertKind
+from monitor.alerts.kinds import AlertKind, NoticeKind
 from monitor.alerts.limits import air_limits, is_in_the_cold
 from monitor.alerts.reasons import BandExceeded, FoldWanted, NoRise, ViewBlocked
 from monitor.alerts.ripeness import ripe_window
@@ -450,3 +451,26 @@ def message_of(alert: Alert, facts: Facts, *, reader: Reader, rules: Rules = RUL
         text=alert_text(alert, facts, reader=reader, rules=rules),
         created_at=facts.now,
     )
+
+
+def trial_call(now: datetime, reader: Reader) -> Message:
+    """The message by which a baker learns whether the phone rings, ready for the outbox."""
+    text = reader.say("So you will be called. Nothing is wrong with any dough, and nothing is to be done.")
+    return Message(f"test-{now:%Y%m%dT%H%M%S%f}", None, NoticeKind.TEST_CALL, 1, reader.say("Test call"), text, now)
+
+
+def trial_answer(call: Call, reader: Reader) -> str:
+    """What one channel answered to a test call.
+
+    >>> from datetime import UTC
+    >>> now = datetime(2026, 3, 2, tzinfo=UTC)
+    >>> trial_answer(Call("test-1", 1, "Ida", now, now, "mailto#1", 1, "ok"), Reader(UTC))
+    'Ida, mailto#1: taken'
+    """
+    name = f"{printable(call.recipient)}, {call.carrier}"
+    if call.accepted_at is not None:
+        return reader.say("{name}: taken", name=name)
+    if not call.detail:
+        return reader.say("{name}: no answer, or it refused", name=name)
+    sentence = N_("{name}: it answered {detail}") if call.detail.isdecimal() else N_("{name}: {detail} while sending")
+    return reader.say(sentence, name=name, detail=call.detail)

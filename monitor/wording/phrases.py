@@ -177,8 +177,7 @@ def flag_text(event: Event, reader: Reader) -> str:
     if event.value is None:
         return event_word(event.kind, reader)
     if event.kind is EventKind.DOUGH_TEMP:
-        degrees = fahrenheit(event.value) if reader.temp_unit == "F" else event.value
-        return f"{reader.number(degrees, 1)} °{reader.temp_unit}"
+        return own_temp_text(event.value, reader)
     return event_text(event, reader)
 
 
@@ -228,6 +227,16 @@ def temp_text(temp_c: float, reader: Reader) -> str:
     return f"{fahrenheit_text} ({celsius_text})" if reader.temp_unit == "F" else f"{celsius_text} ({fahrenheit_text})"
 
 
+def own_temp_text(temp_c: float, reader: Reader, digits: int = 1) -> str:
+    """A temperature in the reader's own scale alone, where there is little room.
+
+    >>> from datetime import UTC
+    >>> own_temp_text(25.3, Reader(UTC, "F"))
+    '77.5 °F'
+    """
+    return f"{reader.number(reader.degrees(temp_c), digits)} {reader.degree}"
+
+
 def oven_text(oven_c: float, reader: Reader) -> str:
     """An oven's temperature in both scales, whole degrees: no dial is set finer.
 
@@ -246,8 +255,7 @@ def degrees_text(difference_c: float, reader: Reader) -> str:
     >>> degrees_text(-2.1, Reader(UTC)), degrees_text(2.0, Reader(UTC, "F"))
     ('2.1 °C', '3.6 °F')
     """
-    size = abs(difference_c) * (1.8 if reader.temp_unit == "F" else 1.0)
-    return f"{reader.number(size, 1)} °{reader.temp_unit}"
+    return f"{reader.number(abs(difference_c) * reader.degrees_per_kelvin, 1)} {reader.degree}"
 
 
 def weigh_text(mass_g: float, reader: Reader) -> str:

@@ -339,7 +339,7 @@ def variation_text(alternative: Alternative, reader: Reader) -> str:
         case Variation.YEAST:
             return reader.say("{times} x the yeast", times=f"{amount:g}".replace(".", reader.language.decimal))
         case Variation.ROOM:
-            degrees = f"{abs(amount) * (1.8 if reader.temp_unit == 'F' else 1.0):g} °{reader.temp_unit}"
+            degrees = f"{abs(amount) * reader.degrees_per_kelvin:g} {reader.degree}"
             return reader.say(
                 N_("room {degrees} warmer") if amount > 0.0 else N_("room {degrees} colder"), degrees=degrees
             )

@@ -7,6 +7,7 @@ from types import MappingProxyType
 
 from monitor.errors import MonitorError
 from monitor.translatable import Number, Translatable
+from monitor.units import celsius, fahrenheit
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -65,6 +66,24 @@ class Reader:
     mass_unit: str = "g"
     clock: str = "24"
     language: Language = ENGLISH
+
+    @property
+    def degree(self) -> str:
+        """The sign of the reader's scale of temperature."""
+        return f"°{self.temp_unit}"
+
+    @property
+    def degrees_per_kelvin(self) -> float:
+        """How many of the reader's degrees a difference of one kelvin is."""
+        return 1.8 if self.temp_unit == "F" else 1.0
+
+    def degrees(self, temp_c: float) -> float:
+        """A temperature in the reader's scale."""
+        return fahrenheit(temp_c) if self.temp_unit == "F" else temp_c
+
+    def temp_c(self, degrees: float) -> float:
+        """A temperature that was typed in the reader's scale. [C]"""
+        return celsius(degrees) if self.temp_unit == "F" else degrees
 
     def say(self, sentence: str, **holes: object) -> str:
         """A sentence in the reader's language, its named holes filled; errors in them are worded too.

@@ -149,7 +149,10 @@ def test_silence_reaches_the_phone_and_the_terminal_once(tmp_path: Path, phone: 
         with collector.open_store() as store:
             wait_until(lambda: all(message.delivered_at for message in store.outbox.messages()), "delivery is recorded")
             assert len(phone.messages) == len(store.outbox.messages()) == 1
+        tried = run_program("alerts", "test", "--data-dir", data_dir)
+        assert (tried.returncode, tried.stdout.strip()) == (0, "baker, json#1: taken")
     assert "node silent" in phone.messages[0]["title"]
+    assert [message["title"] for message in phone.messages[1:]] == ["Test call"]
     said = collector.log.read_text()
     assert "Plain tub: " in said
     assert "secret-path" not in said

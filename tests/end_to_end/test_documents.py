@@ -18,7 +18,7 @@ from monitor.recipe.batch import batch_from_toml
 from monitor.recipe.recipe_file import recipe_from_toml
 from monitor.settings.config import load_config
 
-ORDER = ("first-dough", "sensors", "calls", "plan", "afterwards", "access", "shops", "data")
+ORDER = ("first-dough", "sensors", "calls", "plan", "afterwards", "access", "shops", "programs", "data")
 BUILDING = "firmware_sim/README.md"
 URN = "urn:dev:mac:020000fffe5e0031"
 READY = {  # what a command that runs until it is stopped says when it is at work
@@ -32,6 +32,7 @@ NOT_RUN = {  # every line of a block that is not run, and why
     "python3 -m tests": "this very run",
     "proofing-monitor node boards": "a machine of the tests has no port that could be a board",
     "proofing-monitor node discover": "no stranger speaks at a broker of the tests; test_foreign_devices.py runs it",
+    "proofing-monitor alerts test": "it asks the running collector; test_collect.py runs it",
     "proofing-monitor replica run": "it runs until it is stopped, and wants a place to ship to",
     "proofing-monitor backup restore sftp": "there is no such server",
 }
@@ -64,7 +65,7 @@ def test_a_piece_of_settings_is_understood(block, tmp_path):
         whole = next(tomllib.loads(each.text) for path in GUIDE for each in blocks(path) if each.file == "alder.toml")
         recipe_from_toml({**whole, **table, "stage": [whole["stage"][0], *table["stage"]]}, "guide")
         return
-    name = "secrets.toml" if {"notify_urls", "recipients"} & set(table) else "config.toml"
+    name = "secrets.toml" if {"notify_urls", "recipients", "api_token"} & set(table) else "config.toml"
     (tmp_path / name).write_text(block.text)
     (tmp_path / name).chmod(0o600)
     load_config(tmp_path, {"PROOFING_MQTT_PASSWORD": "drawn", "PROOFING_INFLUX_TOKEN": "drawn"})
@@ -137,6 +138,7 @@ def test_each_block_works_from_top_to_bottom(
         ". .venv/bin/activate": "export PATH=$PWD/.venv/bin:$PATH",
     }
     environ = {**environment(), "HOME": str(home), "PYTHONPATH": str(board), "STAND_IN": str(board / "board")}
+    environ["PIP_NO_COMPILE"] = "1"  # most of what is installed is never imported here
     environ = {name: value for name, value in environ.items() if name not in ("VIRTUAL_ENV", "XDG_DATA_HOME")}
     python = Path(shutil.which("python3") or "").parent
     environ["PROOFING_WIFI_PASSWORD"] = "as typed"  # which a person is asked for

@@ -32,7 +32,9 @@ from dashboard.review import screen as review
 from dashboard.safety import screen as safety
 from dashboard.sensors import screen as sensors
 from dashboard.start import screen as start
+from monitor.alerts.calls import Call
 from monitor.alerts.dough import Alert, AlertKind, Phase, Sort, Subject
+from monitor.alerts.kinds import NoticeKind
 from monitor.alerts.reasons import TroubleSeen
 from monitor.alerts.troubles import DiskNearlyFull
 from monitor.dough.curve import SHAPE_NAMES
@@ -582,6 +584,29 @@ def test_nodes_say_what_was_heard_lost_and_refused(morning: dict[str, BatchId], 
     assert ">damaged on the way</td>" in text
     assert "if it comes often, look at plug, cable and supply</td>" in text
     assert "<b>nobody</b>" not in text
+
+
+def test_everybody_is_rung_on_request_and_each_answer_shown(
+    morning: dict[str, BatchId], shown: Runs, tmp_path: Path
+) -> None:
+    app = shown("sensors")
+    app.button(key="ring-everybody").click().run()
+    assert "ringing ..." in words(app)
+    with Store(tmp_path / DATABASE_NAME) as store:
+        ((message, _, _),) = [each for each in store.outbox.open_messages() if each[0].kind is NoticeKind.TEST_CALL]
+        store.outbox.save_call(Call(message.id, 1, "early shift", NOW, NOW, "json#1", 1))
+        store.outbox.save_call(Call(message.id, 2, "owner", NOW, None, "mailto#2", 1, "403"))
+    app.run()
+    assert "early shift, json#1: taken" in words(app)
+    assert "owner, mailto#2: it answered 403" in words(app)
+    assert "ringing ..." in words(app)
+    with Store(tmp_path / DATABASE_NAME) as store:
+        store.outbox.close_message(message.id, "said")
+    assert "ringing ..." not in words(app.run())
+
+
+def test_nobody_can_be_rung_while_no_collector_runs(nothing: Path, shown: Runs) -> None:
+    assert "No collector is running: nobody will be called." in words(shown("sensors"))
 
 
 def test_cautions_are_all_there(nothing: Path, shown: Runs) -> None:

@@ -7,10 +7,11 @@ from datetime import UTC, time, timedelta
 from pathlib import Path
 
 import pytest
-from harness import START, wait_until
+from harness import PATIENCE_S, START, wait_until
 
-from monitor.alerts.calls import CallRules, QuietHours
+from monitor.alerts.calls import Call, CallRules, QuietHours
 from monitor.alerts.dough import Alert, AlertKind, Message, Subject
+from monitor.alerts.kinds import NoticeKind
 from monitor.dough.outlook import Outlook, State
 from monitor.errors import NotifyError
 from monitor.notify.carriers import Carrier
@@ -18,6 +19,8 @@ from monitor.notify.outbox import FIRST_WAIT_S, LONGEST_WAIT_S, MOST_TRIES, Noti
 from monitor.recipe.batch import Batch, BatchId, Stage
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.store.store import Store
+from monitor.wording.alerts import trial_answer, trial_call
+from monitor.wording.reader import Reader
 
 LATER = NotifyError("phone: it answered 503", retry=True)
 NEVER = NotifyError("phone: it answered 404", retry=False)
@@ -414,3 +417,79 @@ def test_stop_sends_what_is_still_due(bench: Bench) -> None:
     second = bench.put(AlertKind.AIR_TOO_DRY)
     sender.stop()
     assert phone.got == [first, second]
+
+
+# -- a test call -----------------------------------------------------------------------------------------------------
+
+
+def answers(bench: Bench) -> list[tuple[str, str, bool, str]]:
+    return [
+        (call.recipient, call.carrier, call.accepted_at is not None, call.detail)
+        for call in bench.store.outbox.calls()
+        if call.number > 0
+    ]
+
+
+def run_until_over(bench: Bench, sender: Notifier) -> None:
+    def is_over() -> bool:
+        sender.drain(bench.store)
+        return bench.is_over
+
+    wait_until(is_over, "each address has answered")
+
+
+def test_a_test_call_rings_each_address_of_everybody_once_quiet_hours_or_not(bench: Bench) -> None:
+    first, second, dead, odd, last = (Phone(name) for name in ("a#1", "b#2", "c#3", "d#4", "e#5"))
+    dead.error, odd.error = NotifyError("c#3: it answered {detail}", retry=False, detail="403"), KeyError("plugin")
+    bench.store.outbox.add(trial_call(bench.clock.at, Reader(UTC)))
+    run_until_over(bench, bench.notifier((first, second), (dead, odd), last, rules=NIGHT))
+    assert [each.tried for each in (first, second, dead, odd, last)] == [1, 1, 1, 1, 1]
+    assert answers(bench) == [
+        ("person 1", "a#1", True, ""),
+        ("person 1", "b#2", True, ""),
+        ("person 2", "c#3", False, "403"),
+        ("person 2", "d#4", False, "KeyError"),
+        ("person 3", "e#5", True, ""),
+    ]
+    said = [trial_answer(call, Reader(UTC)) for call in bench.store.outbox.calls() if call.accepted_at is None]
+    assert said == ["person 2, c#3: it answered 403", "person 2, d#4: KeyError while sending"]
+
+
+def test_a_test_call_that_was_cut_short_goes_on_with_who_was_not_rung(bench: Bench) -> None:
+    first, second = Phone("a#1"), Phone("b#2")
+    message = trial_call(bench.clock.at, Reader(UTC))
+    bench.store.outbox.add(message)
+    bench.store.outbox.save_call(Call(message.id, 1, "person 1", bench.clock.at, bench.clock.at, "a#1", 1))
+    run_until_over(bench, bench.notifier(first, second))
+    assert (first.tried, second.tried) == (0, 1)
+
+
+def test_a_real_call_does_not_wait_for_a_test_call_that_hangs(bench: Bench) -> None:
+    hold, taken = threading.Event(), threading.Event()
+
+    class Hanging(Phone):
+        def send(self, message: Message) -> None:
+            if message.kind is NoticeKind.TEST_CALL:
+                taken.set()
+                hold.wait()
+            super().send(message)
+
+    phone = Hanging()
+    sender = bench.notifier(phone)
+    bench.store.outbox.add(trial_call(bench.clock.at, Reader(UTC)))
+    sender.drain(bench.store)
+    assert taken.wait(PATIENCE_S)
+    wanted = bench.put()
+    sender.drain(bench.store)
+    try:
+        wait_until(lambda: phone.got == [wanted], "the real call is taken")
+    finally:
+        hold.set()
+    run_until_over(bench, sender)
+    assert len(phone.got) == 2
+
+
+def test_with_nobody_to_ring_a_test_call_is_over_at_once(bench: Bench) -> None:
+    bench.store.outbox.add(trial_call(bench.clock.at, Reader(UTC)))
+    run_until_over(bench, bench.notifier())
+    assert answers(bench) == []

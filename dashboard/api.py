@@ -1,0 +1,101 @@
+"""``/v1``: what the monitor knows, to read for other programs. Off until ``api_token`` stands in ``secrets.toml``.
+
+A program shows the token as RFC 6750 has it (``Authorization: Bearer ...``). It opens the store of this data directory
+alone, never a copy of another site's, and nothing here writes. The answers are the states of
+:mod:`monitor.published.states`; ``/v1/schema`` is their JSON Schema.
+"""
+
+import hmac
+from collections.abc import Callable, Iterable
+from datetime import datetime
+from functools import wraps
+
+import msgspec
+from starlette.requests import Request
+from starlette.responses import Response
+from starlette.routing import Route
+
+from dashboard import queries
+from monitor.collector.plan_runner import StageForecasts, live_plan
+from monitor.errors import ConfigError, MonitorError
+from monitor.published import states
+from monitor.settings.config import load_config
+from monitor.settings.data_dir import DATABASE_NAME
+from monitor.store.pace import clock_of
+from monitor.store.store import Store
+
+Answer = Callable[[Request, Store, datetime], object]
+
+
+def routes() -> list[Route]:
+    """What is answered, each to ``GET`` alone."""
+    answers: dict[str, Answer] = {
+        "batches": _batches,
+        "batches/{number:int}": _batch,
+        "alerts": _alerts,
+        "plan": _plan,
+        "schema": _schema,
+    }
+    return [Route(f"/v1/{path}", _asked(answer), methods=["GET"]) for path, answer in answers.items()]
+
+
+def _batches(request: Request, store: Store, now: datetime) -> object:
+    return list(states.batch_states(store, now, is_running=request.query_params.get("all") != "true"))
+
+
+def _batch(request: Request, store: Store, now: datetime) -> object:
+    number = request.path_params["number"]
+    batch = next((each for each in store.batches.all() if each.id == number), None)
+    return None if batch is None else states.batch_state(batch, store.outlooks.latest(batch.id), now)
+
+
+def _alerts(_request: Request, store: Store, _now: datetime) -> object:
+    return list(states.alert_states(store))
+
+
+def _plan(_request: Request, store: Store, now: datetime) -> object:
+    forecasts = StageForecasts(store)
+    lives = [live_plan(store, plan, now, forecasts) for plan in store.plans.open()]
+    return [step for live in lives for step in states.step_states(live.now, live.progress)]
+
+
+def _schema(_request: Request, _store: Store, _now: datetime) -> object:
+    return states.schema()
+
+
+def _asked(answer: Answer) -> Callable[[Request], Response]:
+    """Answer whoever shows the token, from the store as it is now."""
+
+    @wraps(answer)
+    def answered(request: Request) -> Response:
+        folder = queries.data_dir()
+        try:
+            token = load_config(folder).secrets.api_token
+        except ConfigError:
+            token = None  # settings that cannot be read let nobody in
+        if token is None:
+            return _said(404, "off: nobody has set api_token in secrets.toml")
+        scheme, _, shown = request.headers.get("authorization", "").partition(" ")
+        if scheme.lower() != "bearer" or not hmac.compare_digest(shown.encode(), token.encode()):
+            return _said(401, "show the token: Authorization: Bearer ...", [("WWW-Authenticate", "Bearer")])
+        path = folder / DATABASE_NAME
+        if not path.is_file():
+            return _said(503, "there is no data yet: the collector has not run here")
+        try:
+            with Store(path) as store:
+                store.look_only()
+                found = answer(request, store, clock_of(store).now())
+        except MonitorError as error:
+            return _said(503, str(error))
+        return _said(404, "there is no such batch") if found is None else _json(200, found)
+
+    return answered
+
+
+def _said(status: int, why: str, headers: Iterable[tuple[str, str]] = ()) -> Response:
+    return _json(status, {"error": why}, headers)
+
+
+def _json(status: int, body: object, headers: Iterable[tuple[str, str]] = ()) -> Response:
+    said = {"Cache-Control": "no-store", **dict(headers)}
+    return Response(msgspec.json.encode(body), status, said, "application/json")
