@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from functools import partial, wraps
 from io import BytesIO
+from pathlib import Path
 from typing import Concatenate, Literal, ParamSpec, TypeVar
 
 import streamlit as st
@@ -16,10 +17,11 @@ from dashboard.access import preferences, visitor
 from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, start_next
 from monitor.errors import AccessError, ConfigError, PictureError, StoreError, UnfitError
 from monitor.node.sights import require_seen
-from monitor.plan.day import PlanId
+from monitor.plan.day import Plan, PlanId
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.recipe.vessel import Vessel, require_inside
+from monitor.settings import recipes
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
 from monitor.translatable import N_, Number
@@ -293,6 +295,28 @@ def mark_done(write: Write, plan_id: PlanId, step: str, words: str) -> None:
 @writes()
 def _take_back_done(write: Write, plan_id: PlanId, step: str) -> None:
     write.store.plans.take_back_done(plan_id, step)
+
+
+@writes()
+def replace_plan(write: Write, plan_id: PlanId, plan: Plan) -> None:
+    """Live another plan in the place of one."""
+    kept = write.store.plans.add(plan)
+    write.store.plans.drop(plan_id)
+    offer_undo(write.reader.say("The plan is moved"), partial(_put_plan_back, kept.id, plan_id))
+
+
+@writes()
+def _put_plan_back(write: Write, plan_id: PlanId, before: PlanId) -> None:
+    write.store.plans.drop(plan_id)
+    write.store.plans.take_back_drop(before)
+
+
+@writes()
+def keep_recipe(write: Write, text: str) -> Path:
+    """Keep the text of a recipe file beside the other recipes."""
+    path = recipes.keep_recipe(text, write.store.path.parent)
+    offer_undo(write.reader.say("Kept: {what}", what=path.stem), path.unlink)
+    return path
 
 
 @writes(tell=say_later)

@@ -82,8 +82,7 @@ def _asked(answer: Answer) -> Callable[[Request], Response]:
         if not path.is_file():
             return _said(503, "there is no data yet: the collector has not run here")
         try:
-            with Store(path) as store:
-                store.look_only()
+            with queries.opened_again(path) as store:
                 found = answer(request, store, clock_of(store).now())
         except MonitorError as error:
             return _said(503, str(error))

@@ -7,7 +7,6 @@ from streamlit.navigation.page import StreamlitPage
 
 from dashboard import actions, figures, queries, undo
 from dashboard.access import example, login, preferences, sites
-from dashboard.bake import screen as bake
 from dashboard.batch import screen as batch
 from dashboard.board import screen as board
 from dashboard.board import wall
@@ -48,7 +47,6 @@ plan_page = st.Page(plan.show, title=say("Plan"), url_path="plan")
 # On a phone the first three and the rest behind "More" stand at the thumb; a wide screen has room for a few more.
 first = [board_page, start_page, plan_page]
 beside = [
-    st.Page(bake.show, title=say("Bake"), url_path="bake"),
     st.Page(formula.show, title=say("Formula"), url_path="formula"),
     review_page,
 ]

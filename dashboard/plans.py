@@ -1,6 +1,5 @@
-"""The plan that is being lived, for the screens of the day and of the bake, and its steps as a table to save."""
+"""The plan that is being lived, for the screens that show it, and its steps as a table to save."""
 
-from collections.abc import Callable
 from datetime import datetime, timedelta
 
 import pandas as pd
@@ -8,7 +7,6 @@ import pandas as pd
 from dashboard.drawing import tables
 from monitor.collector.plan_runner import LivePlan, StageForecasts, is_over, live_plan
 from monitor.plan.cues import is_done
-from monitor.plan.day import Step
 from monitor.plan.steps import steps
 from monitor.store.store import Store
 from monitor.wording.plan import step_text
@@ -24,10 +22,10 @@ def current_plan(store: Store, now: datetime) -> LivePlan | None:
     return next((live for live in plans if not is_over(live, now)), None)
 
 
-def steps_table(live: LivePlan, reader: Reader, is_wanted: Callable[[Step], bool]) -> pd.DataFrame:
-    """Some steps of a plan with their times as they are now and as planned."""
+def steps_table(live: LivePlan, reader: Reader) -> pd.DataFrame:
+    """The steps of a plan with their times as they are now and as planned."""
     planned = {step.key: step.at for step in steps(live.made)}
-    wanted = [(step, live.now.dough(step.dough)) for step in steps(live.now) if is_wanted(step)]
+    wanted = [(step, live.now.dough(step.dough)) for step in steps(live.now)]
     return pd.DataFrame(
         {
             **tables.clocks([step.at for step, _ in wanted], "at", reader.zone),

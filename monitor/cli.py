@@ -2,10 +2,11 @@
 
 import io
 import os
+import re
 import signal
 import sys
 from collections.abc import Mapping, Sequence
-from importlib import import_module
+from importlib import import_module, metadata
 from typing import Any
 from zoneinfo import ZoneInfo
 
@@ -62,9 +63,36 @@ class _Program(click.Group):
         except BrokenPipeError:
             _forget_output()  # the reader left, as `| head` does
             return STATUS_OK
+        except ModuleNotFoundError as err:
+            if (missing := _missing_package(err)) is None:
+                raise
+            click.echo(f"{PROGRAM} {ctx.invoked_subcommand}: {_told(missing, ctx.meta)}", err=True)
+            return STATUS_WRONG
         except (MonitorError, OSError) as err:
             click.echo(f"{PROGRAM} {ctx.invoked_subcommand}: {_told(err, ctx.meta)}", err=True)
             return STATUS_WRONG
+
+
+def _missing_package(error: ModuleNotFoundError) -> MonitorError | None:
+    """What to install, when a package that this program asks for is not there; None for any other module.
+
+    >>> print(_missing_package(ModuleNotFoundError(name="PIL.Image")))  # doctest: +ELLIPSIS
+    this needs pillow, which is not installed; run `pip install "pillow..."`
+    >>> _missing_package(ModuleNotFoundError(name="monitor.nothing")) is None
+    True
+    """
+    module = (error.name or "").partition(".")[0]
+    wanted = {"PIL": "pillow", "vl_convert": "vl-convert-python"}.get(module, module.replace("_", "-"))
+    for line in metadata.requires(PROGRAM) or ():
+        requirement = line.partition(";")[0].strip()
+        name = re.split(r"[\[<>=!~ ]", requirement)[0]
+        if name == wanted:
+            return MonitorError(
+                'this needs {name}, which is not installed; run `pip install "{requirement}"`',
+                name=name,
+                requirement=requirement,
+            )
+    return None
 
 
 def _explained(error: OSError) -> MonitorError:

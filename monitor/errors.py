@@ -2,6 +2,7 @@
 
     MonitorError                 what, where, and what to do about it
       ConfigError                a file or an option cannot be used as given
+        FaultsError(faults)      a file has these faults
       SourceError                a serial line or a broker cannot be read
       WireError(reason)          bytes from a node that are no reading
       StoreError                 the database cannot be read or written
@@ -24,7 +25,7 @@ from collections.abc import Mapping
 from enum import Enum, StrEnum
 from types import MappingProxyType
 
-from monitor.translatable import Translatable
+from monitor.translatable import N_, Translatable, joined
 
 
 class MonitorError(Exception):
@@ -58,6 +59,26 @@ def message_of_error(error: Exception) -> str:
 
 class ConfigError(MonitorError):
     """A configuration or batch file cannot be used as given."""
+
+
+class FaultsError(ConfigError):
+    """A file has faults.
+
+    Parameters
+    ----------
+    where
+        The file.
+    faults
+        What is wrong, each for itself.
+    """
+
+    def __init__(self, where: str, faults: tuple[str, ...]) -> None:
+        self.faults = faults
+        if len(faults) == 1:
+            super().__init__(N_("{where}: {found}"), where=where, found=faults[0])
+        else:
+            lines = joined([Translatable("  {fault}", fault=fault) for fault in faults], "\n")
+            super().__init__(N_("{where}: {n} faults\n{lines}"), where=where, n=len(faults), lines=lines)
 
 
 class SourceError(MonitorError):

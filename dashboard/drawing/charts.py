@@ -17,6 +17,7 @@ AXIS_PX = 54  # room left of every chart, so that charts under one another share
 RISE_HEIGHT_PX = 430
 AIR_HEIGHT_PX = 130
 FORECAST_HEIGHT_PX = 280
+SHORT_PX = 520  # in a narrower picture the band says its rise alone; its sentence stands beside the tub
 RISE_STEPS_PCT = (5.0, 10.0, 20.0, 25.0, 50.0, 100.0, 200.0)
 MOMENTS_ACROSS, MOMENTS_UP = 8, 6  # round moments on an axis, at most about
 LABEL_ROOM = 0.16  # of the height of a chart of air, for the name of a line
@@ -280,16 +281,15 @@ def _target(
 ) -> list[Layer]:
     """The band on the tub, with the stretch in which it will be reached drawn on it."""
     rise = f"{target_pct:.0f}"
-    words = reader.say("the band, {rise} %", rise=rise)
-    if edge:
-        words = reader.say("the band, {rise} %, {edge}", rise=rise, edge=edge)
-    row = pd.DataFrame([{"at": span[1], "pct": target_pct, "words": words}])
+    short = reader.say("the band, {rise} %", rise=rise)
+    words = reader.say("the band, {rise} %, {edge}", rise=rise, edge=edge) if edge else short
+    row = pd.DataFrame([{"at": span[1], "pct": target_pct, "words": words, "short": short}])
     at_level = quantity("pct", y)
     name = letters(palette.ember, 14, align="left", baseline="bottom", dy=-6, dx=4)
     layers = [layer(row, "rule", {"color": palette.ember, "strokeWidth": 3}, y=at_level)]
     for more in ({"color": palette.paper, "stroke": palette.paper, "strokeWidth": 5}, {}):  # clear of the curve
-        saying = grammar.name("words")
-        layers.append(layer(row, "text", {**name, **more}, x=grammar.at(0), y=at_level, text=saying))
+        saying = {"text": {"expr": f"width < {SHORT_PX} ? datum.short : datum.words"}}
+        layers.append(layer(row, "text", {**name, **more, **saying}, x=grammar.at(0), y=at_level))
     early, middle, late = ready
     if early is not None:
         end = span[1] if late is None else min(late, span[1])

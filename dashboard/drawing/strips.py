@@ -16,7 +16,7 @@ from dashboard.drawing.time_axis import round_moments
 from monitor.dough.outlook import Moments, Outlook
 from monitor.recipe.batch import Batch
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text, dial_text
+from monitor.wording.times import clock_text, day_word, dial_text
 
 HEIGHT_PX = 78
 _BAR_PX, _BLOCK_PX, _TAIL_PX = 16, 38, 10
@@ -27,7 +27,7 @@ _SIZES = (
     "<style>@media (max-width: 440px) { .other { display: none } } "
     "@media (min-height: 90px) { text { display: none } }</style>"
 )
-STEPS_MIN = (10, 15, 30, 60, 120, 180, 240, 360, 720)
+STEPS_MIN = (10, 15, 30, 60, 120, 180, 240, 360, 720, 1440)
 LONGEST_PAST = timedelta(hours=6)  # judgement: what a baker still thinks of as this morning
 LONGEST_AHEAD = timedelta(hours=10)  # judgement: one shift; what lies beyond is an arrow at the edge
 SHORTEST_AHEAD = timedelta(minutes=30)
@@ -82,6 +82,12 @@ def ticks(hours: Hours, reader: Reader) -> list[tuple[datetime, str]]:
     return [(at, dial_text(at.astimezone(reader.zone), reader)) for at in moments]
 
 
+def _hour_or_day(at: datetime, hour: str, reader: Reader) -> str:
+    """The hour; at midnight the day that begins."""
+    local = at.astimezone(reader.zone)
+    return hour if local.hour or local.minute else day_word(local, reader)
+
+
 def strip_svg(
     batch: Batch,
     outlook: Outlook | None,
@@ -100,11 +106,11 @@ def strip_svg(
         tail_end = good_until(batch, outlook)
         tail_start = outlook.ready.p95
         if tail_end is not None and tail_start is not None and tail_end > tail_start:
-            parts.append(_bar(tail_start, tail_end, hours, _TAIL_PX, stroke=palette.muted, stroke_dasharray="4 3"))
-    x = _pct(hours.share(now))
+            parts.append(bar(tail_start, tail_end, hours, _TAIL_PX, stroke=palette.muted, stroke_dasharray="4 3"))
+    x = pct(hours.share(now))
     rule = element("line", x1=x, x2=x, y1=0, y2="100%", stroke=palette.ink, stroke_width=2.5)
-    grid = _grid(hours, reader, palette, has_hours=has_hours)
-    return elastic_drawing(_hatch(palette) + grid + _middle("".join(parts)) + rule, HEIGHT_PX)
+    lines = grid(hours, reader, palette, has_hours=has_hours)
+    return elastic_drawing(_SIZES + hatch(palette) + lines + _middle("".join(parts)) + rule, HEIGHT_PX)
 
 
 def hours_svg(hours: Hours, now: datetime, reader: Reader, palette: Palette) -> str:
@@ -113,15 +119,15 @@ def hours_svg(hours: Hours, now: datetime, reader: Reader, palette: Palette) -> 
     here = hours.share(now)
     half = 5.5 * len(words) * 0.5 + 14.0
     labels = "".join(
-        _hour(label, hours.share(at), 18, palette, place)
+        _hour(_hour_or_day(at, label, reader), hours.share(at), 18, palette, place)
         for place, (at, label) in enumerate(ticks(hours, reader))
-        if abs(hours.share(at) - here) > 7.0
+        if abs(hours.share(at) - here) > 7.0 or not hours.holds(now)
     )
     pill = element("rect", x=-half, y=1, width=2 * half, height=25, rx=5, fill=palette.ink)
     label = text(
         words, x=0, y=19, fill=palette.paper, font_size=15, font_weight=700, font_family=FONT, text_anchor="middle"
     )
-    at = element("svg", pill + label, x=_pct(min(max(here, 4.0), 96.0)), overflow="visible")
+    at = element("svg", pill + label, x=pct(min(max(here, 8.5), 91.5)), overflow="visible") if hours.holds(now) else ""
     return elastic_drawing(_SIZES + labels + at, 26)
 
 
@@ -130,11 +136,11 @@ def _middle(content: str) -> str:
     return element("svg", content, y="50%", overflow="visible")
 
 
-def _pct(share: float) -> str:
+def pct(share: float) -> str:
     return f"{min(max(share, 0.0), 100.0):.2f}%"
 
 
-def _bar(start: datetime, end: datetime, hours: Hours, height_px: float, *, fill: str = "none", **more: object) -> str:
+def bar(start: datetime, end: datetime, hours: Hours, height_px: float, *, fill: str = "none", **more: object) -> str:
     """A stretch of time, cut to the strip, about the middle of it."""
     left = min(max(hours.share(start), 0.0), 100.0)
     right = min(max(hours.share(end), 0.0), 100.0)
@@ -144,17 +150,17 @@ def _bar(start: datetime, end: datetime, hours: Hours, height_px: float, *, fill
     return element("rect", "", x=f"{left:.2f}%", y=y, width=width, height=height_px, **more)
 
 
-def _hatch(palette: Palette) -> str:
+def hatch(palette: Palette) -> str:
     line = element("path", d="M-2 2L2 -2M0 8L8 0M6 10L10 6", stroke=palette.crust, stroke_width=1.6)
     ground = element("rect", width=8, height=8, fill=palette.dough)
     pattern = element("pattern", ground + line, id="hatch", width=8, height=8, patternUnits="userSpaceOnUse")
-    return _SIZES + element("defs", pattern)
+    return element("defs", pattern)
 
 
 def _hour(label: str, share: float, y: object, palette: Palette, place: int) -> str:
     return text(
         label,
-        x=_pct(share),
+        x=pct(share),
         y=y,
         fill=palette.muted,
         font_size=12.5,
@@ -164,10 +170,10 @@ def _hour(label: str, share: float, y: object, palette: Palette, place: int) -> 
     )
 
 
-def _grid(hours: Hours, reader: Reader, palette: Palette, *, has_hours: bool) -> str:
+def grid(hours: Hours, reader: Reader, palette: Palette, *, has_hours: bool) -> str:
     lines, labels = [], []
     for place, (at, label) in enumerate(ticks(hours, reader)):
-        x = _pct(hours.share(at))
+        x = pct(hours.share(at))
         lines.append(element("line", x1=x, x2=x, y1=0, y2="100%", stroke=palette.line, stroke_width=1))
         labels.append(_hour(label, hours.share(at), -5, palette, place))
     if not has_hours:
@@ -177,10 +183,10 @@ def _grid(hours: Hours, reader: Reader, palette: Palette, *, has_hours: bool) ->
 
 def _risen(batch: Batch, hours: Hours, now: datetime, palette: Palette, stale_since: datetime | None) -> str:
     if stale_since is None:
-        return _bar(batch.started_at, now, hours, _BAR_PX, fill=palette.dough, stroke=palette.crust)
+        return bar(batch.started_at, now, hours, _BAR_PX, fill=palette.dough, stroke=palette.crust)
     known_until = min(now, stale_since)  # nobody has seen it since: an empty, dotted stretch
-    seen = _bar(batch.started_at, known_until, hours, _BAR_PX, fill=palette.line, stroke=palette.muted)
-    return seen + _bar(known_until, now, hours, _BAR_PX, stroke=palette.muted, stroke_dasharray="1 4")
+    seen = bar(batch.started_at, known_until, hours, _BAR_PX, fill=palette.line, stroke=palette.muted)
+    return seen + bar(known_until, now, hours, _BAR_PX, stroke=palette.muted, stroke_dasharray="1 4")
 
 
 def _ready(ready: Moments, hours: Hours, palette: Palette, *, is_stale: bool) -> str:
@@ -189,9 +195,9 @@ def _ready(ready: Moments, hours: Hours, palette: Palette, *, is_stale: bool) ->
     parts = []
     colour = palette.muted if is_stale else palette.crust
     if first is not None and first < hours.end and last > hours.start:
-        parts.append(_bar(first, last, hours, _BLOCK_PX, fill="url(#hatch)", stroke=colour))
+        parts.append(bar(first, last, hours, _BLOCK_PX, fill="url(#hatch)", stroke=colour))
     if ready.p50 is not None and hours.holds(ready.p50):
-        x, half = _pct(hours.share(ready.p50)), _BLOCK_PX / 2 + 2
+        x, half = pct(hours.share(ready.p50)), _BLOCK_PX / 2 + 2
         parts.append(element("line", x1=x, x2=x, y1=-half, y2=half, stroke=colour, stroke_width=5))
     elif first is not None and first >= hours.end:  # beyond the edge: an arrow says it goes on
         arrow = element("path", d="M-12 -7L-4 0L-12 7", fill="none", stroke=colour, stroke_width=2.5)
@@ -205,11 +211,11 @@ def heard_svg(
     """When a node was heard: dough-coloured where readings came, empty where none did, a cross where some were lost."""
     parts = [element("line", x1=0, x2="100%", y1=0, y2=0, stroke=palette.muted, stroke_dasharray="1 4")]
     parts += [
-        _bar(start, end, hours, _BAR_PX, fill=palette.dough, stroke=palette.crust) for start, end in stretches(heard)
+        bar(start, end, hours, _BAR_PX, fill=palette.dough, stroke=palette.crust) for start, end in stretches(heard)
     ]
     cross = element("path", d="M-6 -6L6 6M-6 6L6 -6", stroke=palette.ember, stroke_width=3)
-    parts += [element("svg", cross, x=_pct(hours.share(at)), overflow="visible") for at in lost]
-    return elastic_drawing(_SIZES + _grid(hours, reader, palette, has_hours=True) + _middle("".join(parts)), HEIGHT_PX)
+    parts += [element("svg", cross, x=pct(hours.share(at)), overflow="visible") for at in lost]
+    return elastic_drawing(_SIZES + grid(hours, reader, palette, has_hours=True) + _middle("".join(parts)), HEIGHT_PX)
 
 
 def stretches(heard: Sequence[datetime]) -> list[tuple[datetime, datetime]]:

@@ -9,7 +9,7 @@ import streamlit as st
 from dashboard import queries
 from dashboard.access import preferences
 from dashboard.drawing import markup
-from dashboard.formula import water
+from dashboard.formula import water, writing
 from monitor.errors import ConfigError
 from monitor.plan.kitchen import Kitchen
 from monitor.recipe.findings import recipe_findings
@@ -41,8 +41,13 @@ def show() -> None:
             "<p>" + html.escape(reader.say("Recipe files that lie here are shown:")) + f" "
             f"<code>{html.escape(str(folder / 'recipes'))}</code></p></div>"
         )
-        return
-    path = st.selectbox(reader.say("Recipe"), recipes, format_func=lambda each: each.stem)
+    else:
+        _show_recipe(recipes, folder, reader)
+    writing.show(reader)
+
+
+def _show_recipe(recipes: list[Path], folder: Path, reader: Reader) -> None:
+    path = st.selectbox(reader.say("Recipe"), recipes, format_func=lambda each: each.stem, key=writing.CHOSEN)
     try:
         recipe = read_recipe(path)
     except ConfigError as error:

@@ -1,109 +1,103 @@
-"""A planned day as a picture and a table: stages on one clock, and steps with their times."""
+"""A planned day as rows on one clock: doughs, ovens, hands, each with its words beside it; and the same to save."""
 
 import html
-from datetime import datetime, timedelta
+from datetime import datetime
 
 from dashboard.drawing.exports import Figure
-from dashboard.drawing.markup import elastic_drawing, element, picture, text
-from dashboard.drawing.palette import FONT, Palette
-from dashboard.drawing.time_axis import round_moments
+from dashboard.drawing.markup import picture
+from dashboard.drawing.palette import Palette
+from dashboard.drawing.strips import hours_svg
 from dashboard.page import View
+from dashboard.plan.drawings import (
+    HANDS_PX,
+    LANE_PX,
+    OVEN_PX,
+    LoadNumbers,
+    dough_svg,
+    hands_svg,
+    hours_of,
+    lanes,
+    load_numbers,
+    oven_svg,
+    stacked,
+)
+from dashboard.plan.oven_line import oven_of, ovens_of
 from dashboard.plans import steps_table
 from monitor.collector.plan_runner import LivePlan
+from monitor.dough.outlook import Moments
 from monitor.plan.cues import is_done
-from monitor.plan.day import DoughPlan
+from monitor.plan.day import HEATING, DoughPlan, Step, StepKind
 from monitor.plan.steps import steps
 from monitor.wording.phrases import printable, stage_word
-from monitor.wording.plan import out_sentence, step_text, window_sentence
+from monitor.wording.plan import out_sentence, step_text
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text, day_word, dial_text, hour_text, to_minute
+from monitor.wording.times import about_text, clock_text
 
-ROW_PX = 34.0
-TOP_PX = 22.0
-LEAST_MOVED_MIN = 2  # a plan is made in whole minutes
+HOURS_PX = 26.0
 
 
-def _share(at: datetime, start: datetime, end: datetime) -> str:
-    return f"{100.0 * (at - start) / (end - start):.2f}%"
-
-
-def _width(from_at: datetime, to_at: datetime, start: datetime, end: datetime) -> str:
-    return f"{max(100.0 * (to_at - from_at) / (end - start), 0.15):.2f}%"
-
-
-def day_svg(dough: DoughPlan, now: datetime, reader: Reader, palette: Palette) -> str:
-    """One dough's day: a block for each stage, outlined while it stays good, the oven below, a rule at now."""
-    first_at, last_at = min(stage.hands_at for stage in dough.stages), dough.out_at
-    edge = (last_at - first_at) * 0.02 + timedelta(minutes=5)
-    start, end = first_at - edge, last_at + edge
-    height = TOP_PX + ROW_PX * (len(dough.stages) + (1 if dough.loads else 0)) + 4.0
-    parts = [_hours(start, end, height, reader, palette)]
-    for row, stage in enumerate(dough.stages):
-        y = TOP_PX + row * ROW_PX
-        ready_at = stage.ready_at or stage.ends_at
-        shown_until = min(stage.closes_at, end)
-        if shown_until > ready_at:
-            parts.append(
-                element(
-                    "rect", x=_share(ready_at, start, end), y=y + 4, height=ROW_PX - 8, rx=3, fill="none",
-                    width=_width(ready_at, shown_until, start, end), stroke=palette.sage, stroke_dasharray="4 3",
-                )
-            )  # fmt: skip
-        parts.append(
-            element(
-                "rect", x=_share(stage.begins_at, start, end), y=y + 4, height=ROW_PX - 8, rx=3, fill=palette.dough,
-                width=_width(stage.begins_at, stage.ends_at, start, end), stroke=palette.crust,
+def day_html(live: LivePlan, numbers: LoadNumbers, view: View) -> str:
+    """The day as one panel: the hours once, then a row for each dough, each oven, and the hands."""
+    hours, reader, now, palette = hours_of(live.now, view.now), view.reader, view.now, view.palette
+    rows = [_row("", "", picture(hours_svg(hours, now, reader, palette), "", "mark"), "clockline")]
+    for dough in live.now.doughs:
+        svg = dough_svg(dough, hours, now, numbers, reader, palette)
+        loads = [numbers[dough.key, load.number] for load in dough.loads]
+        rows.append(
+            _row(
+                _dough_name(dough, loads, reader),
+                out_words(dough, reader, now),
+                picture(svg, _said(dough, view), "lane"),
             )
-        )  # fmt: skip
-        words = stage_word(dough.method(stage).stage, reader)
-        is_late_row = (stage.begins_at - start) / (end - start) > 0.6
-        parts.append(
-            text(
-                words, x=_share(stage.begins_at, start, end), y=y + ROW_PX / 2 + 5, font_size=14, font_family=FONT,
-                fill=palette.ink, dx=-8 if is_late_row else 8, text_anchor="end" if is_late_row else "start",
-            )
-        )  # fmt: skip
-    for load in dough.loads:
-        y = TOP_PX + len(dough.stages) * ROW_PX
-        parts.append(
-            element(
-                "rect", x=_share(load.in_at, start, end), y=y + 4, height=ROW_PX - 8, rx=3, fill=palette.card,
-                width=_width(load.in_at, load.out_at, start, end), stroke=palette.ember, stroke_width=2,
-            )
-        )  # fmt: skip
-    if start <= now <= end:
-        x = _share(now, start, end)
-        parts.append(element("line", x1=x, x2=x, y1=0, y2=height, stroke=palette.ink, stroke_width=2))
-    return elastic_drawing("".join(parts), height)
+        )
+    for oven in ovens_of(live.now):
+        svg = oven_svg(live.now, oven, hours, now, numbers, reader, palette)
+        words = oven_words(live, oven, reader, now)
+        rows.append(_row(printable(oven) or reader.say("Oven"), words, picture(svg, words, "lane")))
+    wanted = _hands(live)
+    left = sum(not is_over for _, is_over in wanted)
+    words = reader.count(left, "wanted once more", "wanted {n} times more")
+    svg = hands_svg(wanted, hours, now, reader, palette)
+    rows.append(_row(reader.say("Hands"), words, picture(svg, words, "lane")))
+    return f'<div class="panel day">{"".join(rows)}</div>'
 
 
-def _hours(start: datetime, end: datetime, height: float, reader: Reader, palette: Palette) -> str:
-    hours = (end - start).total_seconds() / 3600.0
-    every = next(step for step in (1, 2, 3, 6, 12, 24) if hours / step <= 9 or step == 24)
-    parts = []
-    for at in round_moments(start, end, 60 * every, reader.zone):
-        x = _share(at, start, end)
-        words = dial_text(at.astimezone(reader.zone), reader)
-        parts.append(element("line", x1=x, x2=x, y1=TOP_PX - 4, y2=height, stroke=palette.line))
-        parts.append(text(words, x=x, y=12, font_size=12, font_family=FONT, fill=palette.muted, text_anchor="middle"))
-    return "".join(parts)
+def _row(name: str, words: str, drawn: str, kind: str = "") -> str:
+    said = f"<p><b>{html.escape(name)}</b><span>{html.escape(words)}</span></p>" if name else "<p></p>"
+    return f'<div class="lane-row {kind}">{said}{drawn}</div>'
 
 
-def day_figure(dough: DoughPlan, live: LivePlan, view: View) -> Figure:
-    """One dough's day, and its steps, to save."""
-    reader, now = view.reader, view.now
-    sentences = (out_sentence(dough, reader, now), window_sentence(dough, reader, now))
-    return Figure(
-        printable(dough.recipe.name),
-        reader.say("plan"),
-        " ".join(sentence for sentence in sentences if sentence),
-        lambda: steps_table(live, reader, lambda step: step.dough == dough.key),
-        lambda palette: day_svg(dough, now, reader, palette),
+def _dough_name(dough: DoughPlan, loads: list[int], reader: Reader) -> str:
+    name = printable(dough.recipe.name)
+    if not loads:
+        return name
+    which = ", ".join(map(str, loads))
+    return reader.count(len(loads), "{dough}, load {which}", "{dough}, loads {which}", dough=name, which=which)
+
+
+def out_words(dough: DoughPlan, reader: Reader, now: datetime) -> str:
+    """When it is out, or ready, with its doubt."""
+    early, late = dough.doubt
+    when = about_text(Moments(p05=dough.out_at - early, p50=dough.out_at, p95=dough.out_at + late), reader, now)
+    return reader.say("out {when}", when=when) if dough.loads else reader.say("ready {when}", when=when)
+
+
+def oven_words(live: LivePlan, oven: str, reader: Reader, now: datetime) -> str:
+    """What is done to an oven, and when."""
+    at_oven = (*HEATING, StepKind.OVEN_OFF)
+    mine = [step for step in steps(live.now) if step.kind in at_oven and oven_of(live.now, step) == oven]
+    return ", ".join(
+        f"{step_text(live.now.dough(step.dough), step, reader)} {clock_text(step.at, reader, now)}" for step in mine
     )
 
 
-def day_picture(dough: DoughPlan, view: View) -> str:
-    """The day of a dough with its sentence as text alternative."""
+def _hands(live: LivePlan) -> list[tuple[Step, bool]]:
+    wanted = [step for step in steps(live.now) if step.hands_min > 0.0]
+    return [(step, is_done(live.now.dough(step.dough), step, live.progress)) for step in wanted]
+
+
+def _said(dough: DoughPlan, view: View) -> str:
+    """The day of a dough in words, for who does not see its strip."""
     reader, now = view.reader, view.now
     stages = ", ".join(
         reader.say(
@@ -118,33 +112,30 @@ def day_picture(dough: DoughPlan, view: View) -> str:
         reader.say("load {load} in {at}", load=load.number, at=clock_text(load.in_at, reader, now))
         for load in dough.loads
     )
-    words = f"{printable(dough.recipe.name)}: {stages}{'; ' if loads else ''}{loads}"
-    return picture(day_svg(dough, view.now, view.reader, view.palette), words, "day")
+    return f"{printable(dough.recipe.name)}: {stages}{'; ' if loads else ''}{loads}"
 
 
-def step_table(live: LivePlan, view: View) -> str:
-    """Every step with its time as it is now, by days, and how far that is from the plan."""
-    planned = {step.key: step.at for step in steps(live.made)}
-    has_many = len(live.now.doughs) > 1
-    rows = []
-    day = view.now.astimezone(view.reader.zone).date()
-    for step in steps(live.now):
-        dough = live.now.dough(step.dough)
-        local = to_minute(step.at).astimezone(view.reader.zone)
-        if local.date() != day:
-            day = local.date()
-            rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, view.reader))}</th></tr>')
-        is_ticked = is_done(dough, step, live.progress)
-        moved_min = round((step.at - planned[step.key]).total_seconds() / 60.0)
-        note = ""
-        if is_ticked:
-            note = view.reader.say("done")
-        elif abs(moved_min) >= LEAST_MOVED_MIN:
-            note = view.reader.say("moved {min} min", min=f"{moved_min:+d}")
-        who = f"{printable(dough.recipe.name)}: " if has_many else ""
-        small = f' <span class="quiet">{html.escape(note)}</span>' if note else ""
-        rows.append(
-            f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, view.reader))}</td>'
-            f"<td>{html.escape(who + step_text(dough, step, view.reader))}{small}</td></tr>"
-        )
-    return f'<div class="panel"><table class="rows">{"".join(rows)}</table></div>'
+def day_svg(live: LivePlan, now: datetime, reader: Reader, palette: Palette) -> str:
+    """The same day as one drawing."""
+    hours, numbers = hours_of(live.now, now), load_numbers(live.now)
+    rows = [("", hours_svg(hours, now, reader, palette), HOURS_PX)]
+    for dough in live.now.doughs:
+        height = LANE_PX * (1 + max(lane for _, lane in lanes(dough)))
+        rows.append((dough.recipe.name, dough_svg(dough, hours, now, numbers, reader, palette), height))
+    for oven in ovens_of(live.now):
+        svg = oven_svg(live.now, oven, hours, now, numbers, reader, palette)
+        rows.append((oven or reader.say("Oven"), svg, OVEN_PX))
+    rows.append((reader.say("Hands"), hands_svg(_hands(live), hours, now, reader, palette), HANDS_PX))
+    return stacked(rows, palette)
+
+
+def day_figure(live: LivePlan, view: View) -> Figure:
+    """The day, and its steps, to save."""
+    reader, now = view.reader, view.now
+    return Figure(
+        ", ".join(printable(dough.recipe.name) for dough in live.now.doughs),
+        reader.say("plan"),
+        " ".join(out_sentence(dough, reader, now) for dough in live.now.doughs),
+        lambda: steps_table(live, reader),
+        lambda palette: day_svg(live, now, reader, palette),
+    )

@@ -141,4 +141,4 @@ def _faults(faults: list[FaultCount], view: page.View) -> str:
     )
     titles = [html.escape(view.reader.say(title)) for title in FAULT_TITLES]
     head = '<tr><th>{}</th><th>{}</th><th>{}</th><th class="n">{}</th><th class="n">{}</th></tr>'.format(*titles)
-    return f'<div class="panel"><table class="rows">{head}{rows}</table></div>'
+    return f'<div class="panel"><table class="rows faults">{head}{rows}</table></div>'

@@ -27,18 +27,18 @@ class Tub:
 
     def area_mm2(self, level_mm: float) -> float:
         """Inside cross-section at a height; the walls go on above the rim."""
-        part = level_mm / self.depth_mm
-        sides = [base + (top - base) * part for base, top in zip(self.base_mm, self.top_mm, strict=True)]
-        return sides[0] * sides[1] * (pi / 4.0 if self.shape == "round" else 1.0)
+        part, share = level_mm / self.depth_mm, pi / 4.0 if self.shape == "round" else 1.0
+        (length, width), (top_length, top_width) = self.base_mm, self.top_mm
+        return share * (length + (top_length - length) * part) * (width + (top_width - width) * part)
 
     def volume_ml(self, level_mm: float) -> float:
         """Volume below a level. [mL]  Simpson's rule is exact here: the area is a parabola in the height."""
         middle = self.area_mm2(0.5 * level_mm)
         return level_mm * (self.area_mm2(0.0) + 4.0 * middle + self.area_mm2(level_mm)) / 6000.0
 
-    def level_mm(self, volume_ml: float) -> float:
-        """Level of a volume, by Newton's method. [mm]"""
-        level_mm = 1000.0 * volume_ml / self.area_mm2(0.5 * self.depth_mm)
+    def level_mm(self, volume_ml: float, near_mm: float | None = None) -> float:
+        """Level of a volume, by Newton's method from a level near it. [mm]"""
+        level_mm = 1000.0 * volume_ml / self.area_mm2(0.5 * self.depth_mm) if near_mm is None else near_mm
         for _ in range(20):
             step_mm = 1000.0 * (self.volume_ml(level_mm) - volume_ml) / self.area_mm2(level_mm)
             level_mm -= step_mm
@@ -176,7 +176,7 @@ class Bench:
     def mean_mm(self) -> float:
         """Level at which the dough would stand with a flat top. [mm]"""
         if self._level[0] != self.dough.now_s:
-            self._level = (self.dough.now_s, self.tub.level_mm(self.volume_ml))
+            self._level = (self.dough.now_s, self.tub.level_mm(self.volume_ml, self._level[1] or None))
         return self._level[1]
 
     @property

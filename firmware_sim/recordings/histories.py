@@ -22,6 +22,7 @@ from firmware_sim.bench.faults import HAND_MM, HAND_S
 from firmware_sim.bench.sensors import UNTROUBLED
 from firmware_sim.bench.troubles import Trouble, TroubleKind
 from firmware_sim.doughs.catalogue import KINDS, names_of
+from firmware_sim.doughs.dough import STEP_S
 from firmware_sim.doughs.recipes import formula_pct, leaven_of, water_of_all_flour_pct
 from firmware_sim.recordings.record import Order, Recorded, bench_of, record, record_bench, shaped
 
@@ -362,12 +363,16 @@ def _write_about(drawn: History, recorded: Recorded, folder: Path, **more: objec
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What to record of each seed: its history; several batches of its recipe; or a bulk rise and its final proof."""
+    """What to record of each seed: its history; several batches of its recipe; or a bulk rise and its final proof.
+
+    ``step_s`` is that of a history: by ``ROUGH_STEP_S`` it is another dough by a hair, in half the time.
+    """
 
     has_formula: bool = False
     catalogue: str = TROUBLED
     batches: int = 0
     is_chained: bool = False
+    step_s: float = STEP_S
 
 
 def write_history(simulator: str, seed: int, out: Path, wanted: Wanted) -> None:
@@ -395,7 +400,7 @@ def write_history(simulator: str, seed: int, out: Path, wanted: Wanted) -> None:
             _write_about(drawn, record(drawn.order, folder), folder)
     else:
         drawn = drawn_history(simulator, seed, has_formula=has_formula, catalogue=catalogue)
-        _write_about(drawn, record(drawn.order, out / name), out / name)
+        _write_about(drawn, record(drawn.order, out / name, step_s=wanted.step_s), out / name)
 
 
 def write_histories(

@@ -256,8 +256,10 @@ def _cell(scaled: int | None, scale: int) -> str:
     return "" if scaled is None else f"{scaled / scale:.{len(str(scale)) - 1}f}"
 
 
-def record(order: Order, out: Path) -> Recorded:
+def record(order: Order, out: Path, *, step_s: float = STEP_S) -> Recorded:
     """Write ``READINGS.csv``, ``BATCH.toml``, ``truth.json`` and ``truth.csv`` into a directory.
+
+    The dough is reckoned in steps of at most ``step_s``.
 
     Raises
     ------
@@ -266,7 +268,7 @@ def record(order: Order, out: Path) -> Recorded:
     OSError
         When the directory cannot be written.
     """
-    bench, recipe = bench_of(order, air_named(order.room, order.seed))
+    bench, recipe = bench_of(order, air_named(order.room, order.seed), step_s=step_s)
     return record_bench(bench, recipe, order, out)
 
 

@@ -243,12 +243,11 @@ def _fan(batch: Batch, t_s: Array, rises: Array, weights: Array, now_step: int) 
     order = np.argsort(ahead_rises, axis=1)
     ordered = np.take_along_axis(ahead_rises, order, axis=1)
     middles = np.cumsum(weights[order], axis=1) - 0.5 * weights[order]
-    points = []
-    for number, step in enumerate(steps):
-        band = rise_bands(np.interp(QUANTILES, middles[number], ordered[number]))
-        at = batch.started_at + timedelta(seconds=round(float(t_s[step])))
-        points.append(FanPoint(at, *(round(100.0 * float(rise), 2) for rise in band)))
-    return tuple(points)
+    bands = 100.0 * rise_bands(np.stack([np.interp(QUANTILES, *each) for each in zip(middles, ordered, strict=True)]))
+    return tuple(
+        FanPoint(batch.started_at + timedelta(seconds=round(float(at_s))), *(round(rise, 2) for rise in band))
+        for at_s, band in zip(t_s[steps], bands.tolist(), strict=True)
+    )
 
 
 def _latest(series: Series) -> float | None:

@@ -138,9 +138,9 @@ class EstimationProblem:
         n_shifts = 0 if self.observations is None else len(self.observations.shifts_s)
         n_knots, n_folds = self.timeline.knots.shape[1], self.timeline.fold_steps.size
         n_spans = 0 if self.seen is None else self.seen.t_s.size
-        n_past = _filled(max(self.now_step + 1, n_spans))  # for times and spans alike: nearly each time is a span's
+        n_past = _filled(self.now_step + 1)
         n_t = n_past + _filled(self.timeline.t_s.size - self.now_step - 1)
-        return n_knots, n_folds, n_shifts, int(self.seen is not None), n_past, n_t
+        return n_knots, n_folds, n_shifts, _filled(n_spans), n_past, n_t
 
 
 def _filled(n: int) -> int:
@@ -216,9 +216,9 @@ def _fit(
     problems: Sequence[EstimationProblem], timeline: Timeline, mean: Array, precision: Array, least: Array
 ) -> Misfit:
     """What was seen of some doughs of one shape, side by side."""
-    n_past = problems[0].shape[-2]
-    filled = np.zeros((4, len(problems), n_past))
-    steps = np.zeros((len(problems), n_past), dtype=np.intp)
+    n_spans, n_past, _ = problems[0].shape[-3:]
+    filled = np.zeros((4, len(problems), n_spans))
+    steps = np.zeros((len(problems), n_spans), dtype=np.intp)
     wander = []
     for number, problem in enumerate(problems):
         seen = problem.seen
@@ -233,7 +233,7 @@ def _fit(
         shifted = (seen.t_s[:, np.newaxis] > np.array(seen.shifts_s)).astype(np.float64)
         filled[3, number, :n] = seen.t_s
         worth = np.hstack([hat_basis(seen.t_s, past_knots_s(problem.now_s)), shifted]) * seen.frac_per_mm[:, np.newaxis]
-        wander.append(np.pad(worth.T, [(0, 0), (0, n_past - n)]))
+        wander.append(np.pad(worth.T, [(0, 0), (0, n_spans - n)]))
     seen_frac, per_sd, dome_frac, age_s = filled
     return Misfit(
         timeline.upto(n_past), steps, seen_frac, per_sd, dome_frac, np.stack(wander), age_s, mean, precision, least

@@ -118,6 +118,8 @@ class DoughTask:
         The minute by which it is wanted, or no earlier than which; whether it may be missed.
     goes_last
         Whether nothing goes into an oven after its first load but the rest of it.
+    held
+        Which stages hands begin on at a given minute.
     """
 
     name: str
@@ -125,6 +127,7 @@ class DoughTask:
     bake: BakeTask | None
     wanted_min: int | None
     is_after: bool = False
+    held: tuple[tuple[int, int], ...] = ()
     can_be_late: bool = False
     goes_last: bool = False
 
@@ -182,13 +185,15 @@ class Order:
     """One recipe, and when the last of it must be out of the oven; None: as soon as it can be.
 
     ``learned`` holds what finished batches taught, for each stage of the method; empty when nothing is known.
-    ``is_after`` turns the hour round: out no earlier, and as soon after it as can be.
+    ``is_after`` turns the hour round: out no earlier, and as soon after it as can be. ``held`` are stages, by their
+    numbers, on which hands begin at that very minute.
     """
 
     recipe: Recipe
     wanted_at: datetime | None
     learned: tuple[RecipeExperience | None, ...] = ()
     is_after: bool = False
+    held: tuple[tuple[int, datetime], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -355,7 +360,9 @@ def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_st
         stages.append(StageTask(hands, mixer, opens, best, closes, before, tuple(uses), meanwhile))
     wanted_at = dough.order.wanted_at
     wanted = None if wanted_at is None else floor((wanted_at - base_at).total_seconds() / 60.0)
-    return DoughTask(dough.key, tuple(stages), _bake_task(dough, kitchen, can_stagger), wanted, dough.order.is_after)
+    held = tuple((stage, round((at - base_at).total_seconds() / 60.0)) for stage, at in dough.order.held)
+    bake = _bake_task(dough, kitchen, can_stagger)
+    return DoughTask(dough.key, tuple(stages), bake, wanted, dough.order.is_after, held)
 
 
 def work_meanwhile(stage: MethodStage, ready_min: int) -> tuple[tuple[int, int], ...]:

@@ -130,6 +130,8 @@ class _Day:
                 closes = max(earlier.closes_min, earlier.ready_min + ceil(stage.hands_min / 2))
                 self.model.add(end_of_hands[number] <= found.begins[before] + closes + late)
                 self._wait(found.taken[before] - found.begins[before], earlier.ready_min, earlier.best_min)
+        for number, minute in task.held:
+            self.model.add(found.hands[number] == minute)
         self._wanted(found)
         return found
 

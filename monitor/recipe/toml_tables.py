@@ -9,9 +9,9 @@ from enum import StrEnum
 from math import isfinite
 from typing import Any, TypeVar
 
-from monitor.errors import ConfigError, message_of_error
+from monitor.errors import FaultsError, message_of_error
 from monitor.recipe.vessel import Shape, Vessel
-from monitor.translatable import N_, Number, Translatable, joined
+from monitor.translatable import N_, Number, Translatable
 from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 Choice = TypeVar("Choice", bound=StrEnum)
@@ -182,11 +182,8 @@ class Faults:
         return []
 
     def raise_any(self) -> None:
-        if len(self.found) == 1:
-            raise ConfigError("{where}: {found}", where=self.where, found=self.found[0])
         if self.found:
-            lines = joined([Translatable("  {fault}", fault=fault) for fault in self.found], "\n")
-            raise ConfigError("{where}: {n} faults\n{lines}", where=self.where, n=len(self.found), lines=lines)
+            raise FaultsError(self.where, tuple(self.found))
 
 
 def _steers(letter: str) -> bool:

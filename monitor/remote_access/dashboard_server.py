@@ -28,7 +28,9 @@ def dashboard_command(
         When the dashboard is not installed, would let strangers look, or cannot let anybody log in.
     """
     spec = importlib.util.find_spec("dashboard")
-    if spec is None or not spec.submodule_search_locations or importlib.util.find_spec("streamlit") is None:
+    if importlib.util.find_spec("streamlit") is None:
+        raise ModuleNotFoundError(name="streamlit")
+    if spec is None or not spec.submodule_search_locations:
         raise ConfigError("the dashboard is not installed; install the whole package: pip install proofing-monitor")
     data_dir = data_dir.absolute()  # the dashboard runs in another folder
     access, _ = load_access(data_dir)

@@ -64,6 +64,11 @@ class Plans(StorePart):
         with self._file.writing() as connection:
             connection.execute("UPDATE plan SET state = ? WHERE id = ?", (DROPPED, plan_id))
 
+    def take_back_drop(self, plan_id: PlanId) -> None:
+        """Live a plan again that was let go of."""
+        with self._file.writing() as connection:
+            connection.execute("UPDATE plan SET state = ? WHERE id = ? AND state = ?", (OPEN, plan_id, DROPPED))
+
     def close(self, plan_id: PlanId) -> None:
         """Remember that a plan is over: nobody need look at it again."""
         with self._file.writing() as connection:

@@ -105,7 +105,7 @@ def _moved_sentences(cue: MovedCue, reader: Reader) -> Iterator[str]:
         time=minutes_text(abs(cue.shift).total_seconds() / 60.0),
     )
     for cause in cue.causes:
-        yield _cause_sentence(cue.dough, cause, reader)
+        yield cause_sentence(cue.dough, cause, reader)
     steps = [step for step in cue.ahead if step.kind is not StepKind.STEAM]
     ahead = "; ".join(f"{clock_text(step.at, reader, cue.at)} {step_text(cue.dough, step, reader)}" for step in steps)
     yield f"{ahead}."
@@ -118,7 +118,8 @@ def _moved_sentences(cue: MovedCue, reader: Reader) -> Iterator[str]:
         )
 
 
-def _cause_sentence(dough: DoughPlan, cause: Cause, reader: Reader) -> str:
+def cause_sentence(dough: DoughPlan, cause: Cause, reader: Reader) -> str:
+    """What has moved a dough."""
     stage = "" if cause.stage is None else stage_word(dough.recipe.method[cause.stage].stage, reader)
     is_later, time = cause.minutes > 0.0, minutes_text(abs(cause.minutes))
     match cause.kind:

@@ -258,18 +258,22 @@ def _course(recording: Recording, labels: dict[str, str], looks: Sequence[tuple[
 
 @dataclass(frozen=True, slots=True)
 class Task:
-    """A recording to be judged: by its checkpoints, along its course too or not, and timed or not."""
+    """A recording to be judged: by its checkpoints, along its course too or not, and timed or not.
+
+    ``every`` is how many of the looks along a course make one: 2 takes each second, the last one among them.
+    """
 
     folder: Path
     has_course: bool
     is_timed: bool
+    every: int = 1
 
 
 def findings(task: Task, forecaster: Forecaster = by_program) -> Findings:
     """What a forecaster says of one recording, which is read once."""
     recording, labels = load_recording(task.folder, outlook), labels_of(task.folder)
     checkpoints = checkpoints_of(recording, is_live=labels["life"] != LIFELESS)
-    looks_s = look_times_s(recording) if task.has_course else []
+    looks_s = look_times_s(recording)[:: -task.every][::-1] if task.has_course else []
     said = forecaster(task.folder, recording, [at_s for _, at_s, _ in checkpoints] + looks_s)
     judged = [_judged(recording, labels, each, one) for each, one in zip(checkpoints, said, strict=False)]
     course = _course(recording, labels, list(zip(looks_s, said[len(checkpoints) :], strict=True)))

@@ -18,6 +18,8 @@ def test_the_example_is_looked_at_and_left_by_keys_and_nothing_of_it_is_kept(wid
     expect(page.locator(".way")).to_have_count(3)
     assert barriers(page) == []
     expect_no_scroll(page, width)
+    last, nav = page.locator(".st-key-look-for-sensor").bounding_box(), page.locator(".st-key-nav").bounding_box()
+    assert last["y"] + last["height"] <= (nav["y"] if width < 600 else 900)  # all three ways are seen at once
     keep_picture(page, f"board, first run, {width}")
     page.get_by_role("button", name="Show the day").press("Enter")
     page.locator(".batch .name", has_text="Milk rolls by the oven").wait_for()

@@ -91,7 +91,7 @@ SCREENS = {
     "batch": ("/batch?site=rye-street&batch={nearly}", ".side .huge"),
     "start": ("/start?site=rye-street", ".subtitle"),
     "review": ("/review?site=rye-street&batch={over}", ".next-time"),
-    "bake": ("/bake?site=rye-street", ".countdown"),
+    "plan": ("/plan?site=rye-street", ".countdown"),
 }
 
 

@@ -53,7 +53,7 @@ def test_a_choice_outlives_a_reload_and_every_change_of_page(morning, opens) -> 
         ("board", "/?language=de", ".batch .tub"),
         ("batch", "/batch?language=de&batch={past}", ".side .huge"),
         ("start", "/start?language=de", ".tile"),
-        ("bake", "/bake?language=de", ".countdown"),
+        ("plan", "/plan?language=de", ".countdown"),
     ],
 )
 def test_german_words_on_buttons_stand_on_one_line_on_a_phone(screen, address, awaited, morning, opens) -> None:
@@ -65,10 +65,3 @@ def test_german_words_on_buttons_stand_on_one_line_on_a_phone(screen, address, a
     expect_no_scroll(page, 390)
     assert barriers(page) == []
     keep_picture(page, f"{screen}, German")
-
-
-def test_hours_minutes_and_seconds_of_the_bake_stand_whole_on_a_phone(morning, opens) -> None:
-    page = opens(morning[0], width=360).open("/bake", ".countdown")
-    countdown = page.locator(".countdown")
-    expect(countdown).to_have_text(re.compile(r"^\d\d:\d\d:\d\d$"))
-    assert countdown.evaluate("shown => shown.scrollWidth - shown.clientWidth") <= 0

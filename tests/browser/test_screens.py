@@ -30,8 +30,7 @@ SCREENS = {
     "review, one": ("/review", "ended", ".moments dd", 5),
     "review, over-proofed": ("/review", "over", ".next-time", 5),
     "start": ("/start", None, ".tile", 0),
-    "plan": ("/plan", None, ".title", 0),
-    "bake": ("/bake", None, ".title", 0),
+    "plan": ("/plan", None, ".day", 0),
     "formula": ("/formula", None, ".title", 0),
     "compare": ("/compare", None, ".figures .line", 4),
     "sensors": ("/sensors", None, ".node .values", 0),
@@ -110,6 +109,18 @@ def test_the_review_is_one_page_of_paper(morning, opens) -> None:
     paper = page.pdf(prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
     keep(paper, "review, over-proofed.pdf")
+
+
+def test_the_plan_on_paper_is_its_picture_and_every_step_without_a_form(morning, opens) -> None:
+    page = opens(morning[0]).open("/plan", ".day")
+    page.get_by_role("button", name="Plan it").wait_for()
+    page.emulate_media(media="print")
+    for gone in ("[data-testid=stForm]", ".stButton", "summary", ".st-key-nav"):
+        expect(page.locator(f"{gone} >> visible=true")).to_have_count(0)
+    expect(page.locator(".day")).to_be_visible()
+    expect(page.locator(".on-paper tr").last).to_contain_text("oven off")
+    expect(page.locator(".on-paper tr").last).to_be_visible()
+    keep(page.pdf(prefer_css_page_size=True), "plan.pdf")
 
 
 @WIDTHS

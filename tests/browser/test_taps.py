@@ -29,8 +29,7 @@ TAPS: dict[tuple[str, str], dict[str, tuple[str, ...]]] = {
         "batch.screen._live_air": (".st-key-curve",),
     },
     ("/start", ".tile"): {"start.zero.show_reading": ("zero",)},
-    ("/plan", ".section"): {"plan.screen.live": ("begin-",)},
-    ("/bake", ".countdown"): {"bake.screen.live": ("done-",)},
+    ("/plan", ".countdown"): {"plan.screen.live": ("done-",)},
     ("/sensors", ".node .values"): {"sensors.screen.live": (".node",)},
 }
 ELSEWHERE = {
@@ -102,8 +101,8 @@ def slow_morning(tmp_path: Path, chromium: str) -> Iterator[Served]:
 
 
 def test_a_question_arrives_whole_over_a_slow_line(slow_morning: Served, opens) -> None:
-    page = opens(slow_morning).open("/plan", ".section")
-    page.locator("[class*='st-key-begin-'] button").first.click()
+    page = opens(slow_morning).open("/plan", ".countdown")
+    page.locator("[class*='st-key-done-'] button").first.click()
     dialog = page.get_by_test_id("stDialog")
     expect(dialog.get_by_role("button", name="Begin it now")).to_be_visible()
     dialog.get_by_role("button", name="Close").click()

@@ -41,8 +41,8 @@ def test_a_fold_of_a_dough_past_its_peak_asks_first(own_morning, opens) -> None:
 
 def test_a_stage_is_not_begun_hours_early_by_one_tap(own_morning, opens) -> None:
     served, _ = own_morning
-    page = opens(served).open("/plan", ".section")
-    page.locator("[class*='st-key-begin-'] button").first.click()
+    page = opens(served).open("/plan", ".countdown")
+    page.locator("[class*='st-key-done-'] button").first.click()
     expect(page.get_by_role("dialog")).to_contain_text("It is planned for 3 h 24 min from now")
     with Store(served.folder / DATABASE_NAME) as store:
         before = len(store.batches.running())

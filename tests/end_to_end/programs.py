@@ -3,6 +3,7 @@
 import os
 import signal
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 from types import TracebackType
 from typing import Self
@@ -55,10 +56,17 @@ def good_frame(urn: str, seq: int, *, air_c: float = 25.0, distance_m: float = 0
 class CollectorProcess:
     """``proofing-monitor collect`` as a process; it has to end with status 0 and without a traceback."""
 
-    def __init__(self, data_dir: Path, *options: str, log: Path | None = None, **environ: str) -> None:
+    def __init__(
+        self,
+        data_dir: Path,
+        *options: str,
+        log: Path | None = None,
+        command: Sequence[str] = (),
+        **environ: str,
+    ) -> None:
         self.data_dir = data_dir
         self.log = data_dir / "collect.log" if log is None else log
-        self._command = [*PROGRAM, "collect", "--data-dir", str(data_dir), *options]
+        self._command = [*(command or (*PROGRAM, "collect", "--data-dir", str(data_dir), *options))]
         self._environ = environment(**environ)
         self.process: subprocess.Popen[bytes] | None = None
 

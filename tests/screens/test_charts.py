@@ -251,7 +251,7 @@ def test_words_of_crowded_flags_stand_clear() -> None:
     texts = [
         layer
         for layer in layers(chart)
-        if layer["mark"]["type"] == "text" and layer["encoding"]["text"]["field"] == "what"
+        if layer["mark"]["type"] == "text" and layer["encoding"].get("text", {}).get("field") == "what"
     ]
     datasets = chart.carrying()["datasets"]
     words = [[row["what"] for row in datasets[layer["data"]["name"]]] for layer in texts]

@@ -21,7 +21,6 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.bake import screen as bake
     from dashboard.board import screen as board
     from dashboard.plan import screen as plan
     from dashboard.review import screen as review
@@ -32,7 +31,7 @@ def _screen() -> None:
     review_page = st.Page(
         lambda: review.show(review_page, other_page), title="f", url_path="f", default=name == "review"
     )
-    draws = {"board": lambda: board.show(other_page, other_page, other_page), "plan": plan.show, "bake": bake.show}
+    draws = {"board": lambda: board.show(other_page, other_page, other_page), "plan": plan.show}
     draws["start"] = lambda: start.show(other_page)
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in draws.items()]
     st.navigation([other_page, review_page, *pages], position="hidden").run()
@@ -65,7 +64,7 @@ def said(app: AppTest) -> str:
     return "\n".join(str(element.proto.body) for element in app.get("html"))
 
 
-@pytest.mark.parametrize("name", ["start", "review", "plan", "bake"])
+@pytest.mark.parametrize("name", ["start", "review", "plan"])
 def test_a_screen_offers_on_a_copy_nothing_to_note(name, kept, tmp_path, monkeypatch) -> None:
     folder, ids = kept
     path = copy_of(tmp_path, "rye-street")

@@ -20,7 +20,6 @@ def _screen() -> None:
     import streamlit as st
 
     from dashboard.access import example
-    from dashboard.bake import screen as bake
     from dashboard.batch import screen as batch
     from dashboard.board import screen as board
     from dashboard.compare import screen as compare
@@ -37,7 +36,6 @@ def _screen() -> None:
         "batch": lambda: batch.show(other, other),
         "start": lambda: start.show(other),
         "plan": plan.show,
-        "bake": bake.show,
         "formula": formula.show,
         "review": lambda: review.show(other, other),
         "compare": compare.show,
@@ -66,7 +64,6 @@ def words(app: AppTest) -> str:
         ("board", "Milk rolls by the oven"),
         ("batch", "Country loaf, tub 3"),
         ("plan", "Seeded tins"),
-        ("bake", "Seeded tins: all of it out"),
         ("formula", "strong white flour"),
         ("review", "Sandwich dough, tub 1"),
         ("compare", "Country loaf"),

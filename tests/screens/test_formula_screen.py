@@ -115,3 +115,47 @@ def test_the_method_is_on_the_screen(tmp_path: Path, monkeypatch: pytest.MonkeyP
     app = shown(tmp_path, monkeypatch, "g")
     assert "Method" in words(app)
     assert "final proof until" in words(app)
+
+
+def press(app: AppTest, label: str) -> None:
+    next(each for each in app.button if each.label == label).click().run()
+    assert not app.exception, app.exception
+
+
+def names(folder: Path) -> set[str]:
+    return {path.name for path in (folder / "recipes").glob("*.toml")}
+
+
+def test_a_pasted_recipe_tells_its_faults_at_their_lines_and_is_then_kept(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(tmp_path, monkeypatch, "g")
+    text = made_up.COLD_PREFERMENT_DAY.replace("Tamarack loaf", "Larch <b>loaf")
+    wrong = re.sub(r"oven_c = .*", "oven_c = 9000", text)
+    app.text_area(key="recipe-text").set_value(wrong)
+    app.button(key="keep-recipe").click().run()
+    line = wrong.splitlines().index("oven_c = 9000") + 1
+    assert f"Line {line}: <code>oven_c = 9000</code>" in words(app)
+    assert names(tmp_path) == {"tamarack.toml"}
+    app.text_area(key="recipe-text").set_value(text)
+    app.button(key="keep-recipe").click().run()
+    assert names(tmp_path) == {"tamarack.toml", "larch-b-loaf.toml"}
+    assert "<code>" not in words(app)
+    assert next(each for each in app.selectbox if each.label == "Recipe").value.stem == "larch-b-loaf"
+    app.session_state["can be undone"].take_back()
+    app.run()
+    assert not app.exception, app.exception
+    assert names(tmp_path) == {"tamarack.toml"}
+
+
+def test_a_recipe_is_written_in_a_form(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    app = shown(tmp_path, monkeypatch, "g")
+    app.text_input(key="form-name").set_value("Oat tins")
+    app.text_area(key="form-lines").set_value("500 g strong white flour\nsome water\n10 g salt")
+    press(app, "Keep this recipe")
+    assert "&#x27;some water&#x27; has no amount" in words(app)
+    app.text_area(key="form-lines").set_value("500 g strong white flour\n350 g water\n10 g salt\n3 g instant yeast")
+    press(app, "Keep this recipe")
+    assert "oat-tins.toml" in names(tmp_path)
+    press(app, "Keep this recipe")
+    assert "is there already" in app.toast[0].value

@@ -19,7 +19,6 @@ from streamlit.testing.v1 import AppTest
 
 from dashboard import queries
 from dashboard.access import visitor
-from dashboard.bake import screen as bake
 from dashboard.batch import screen as batch
 from dashboard.board import screen as board
 from dashboard.compare import screen as compare
@@ -55,7 +54,6 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.bake import screen as bake
     from dashboard.batch import screen as batch
     from dashboard.board import screen as board
     from dashboard.compare import screen as compare
@@ -80,7 +78,7 @@ def _screen() -> None:
         "sensors": sensors.show,
         "safety": safety.show,
     }
-    others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
+    others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "formula": formula.show}
     others["guide"] = guide.show
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
     st.navigation([review_page, batch_page, compare_page, *pages], position="hidden").run()
@@ -148,7 +146,7 @@ def test_the_tested_screens_are_the_ones_there_are() -> None:
     folder = Path(board.__file__).parents[1]
     tested = {
         Path(str(each.__file__))
-        for each in (bake, batch, board, compare, formula, guide, overview, plan, review, safety, sensors, start)
+        for each in (batch, board, compare, formula, guide, overview, plan, review, safety, sensors, start)
     }
     assert set(folder.glob("*/screen.py")) == tested
     for path in tested:
@@ -214,12 +212,12 @@ def test_board_says_since_when_no_collector_has_run(morning: dict[str, BatchId],
     assert "collector" not in words(shown("board"))
 
 
-@pytest.mark.parametrize("name", ["batch", "review", "compare", "sensors", "safety", "plan", "bake", "formula"])
+@pytest.mark.parametrize("name", ["batch", "review", "compare", "sensors", "safety", "plan", "formula"])
 def test_every_screen_stands_an_empty_store(name: str, nothing: Path, shown: Runs) -> None:
     assert words(shown(name))
 
 
-@pytest.mark.parametrize("name", ["board", "batch", "start", "sensors", "plan", "bake"])
+@pytest.mark.parametrize("name", ["board", "batch", "start", "sensors", "plan"])
 def test_what_is_drawn_again_by_itself_stands_alone_in_its_container(
     name: str, morning: dict[str, BatchId], shown: Runs, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -241,7 +239,7 @@ def test_what_is_drawn_again_by_itself_stands_alone_in_its_container(
         assert {path[: len(place)] for path in beside - {place[:-1]}} == {place}
 
 
-@pytest.mark.parametrize("name", ["board", "batch", "review", "compare", "sensors", "plan", "bake"])
+@pytest.mark.parametrize("name", ["board", "batch", "review", "compare", "sensors", "plan"])
 def test_a_store_that_cannot_be_read_is_said_in_words(name: str, nothing: Path, shown: Runs) -> None:
     (nothing / DATABASE_NAME).write_text("this is no database, " * 100)
     assert "The store does not answer" in words(shown(name))
@@ -465,13 +463,13 @@ def test_an_overproofed_batch_says_why(morning: dict[str, BatchId], shown: Runs)
     text = words(app)
     assert "Poppy rolls, tray 2: over-proofed by 1 h 2" in text
     assert "warm dough brought it forward by about" in text
-    assert "2.7 °C warmer than planned in the mean" in text
+    assert "2.6 °C warmer than planned in the mean" in text
     assert "It was called at 07:1" in text
     assert "nobody answered" in text
     assert "Kept to what was planned, this dough would have been ready after" in text
     assert "Or 5" in text
     causes = charts(app)[0].alt
-    assert causes.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.7 °C warmer: −")
+    assert causes.startswith("Where the minutes went. planned: 2 h 30 min; dough 2.6 °C warmer: −")
     assert "yeast 0.9 % not 0.6 %" in causes
 
 

@@ -34,7 +34,6 @@ def _screen() -> None:
 
     import streamlit as st
 
-    from dashboard.bake import screen as bake
     from dashboard.batch import screen as batch
     from dashboard.board import screen as board
     from dashboard.compare import screen as compare
@@ -56,7 +55,7 @@ def _screen() -> None:
         "sensors": sensors.show,
         "safety": safety.show,
     }
-    others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "bake": bake.show, "formula": formula.show}
+    others |= {"start": lambda: start.show(batch_page), "plan": plan.show, "formula": formula.show}
     pages = [st.Page(draw, title=key, url_path=key, default=name == key) for key, draw in others.items()]
     st.navigation([review_page, batch_page, compare_page, *pages], position="hidden").run()
 

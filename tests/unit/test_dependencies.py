@@ -9,7 +9,7 @@ import pytest
 from tests.audit import verdict
 
 ROOT = Path(__file__).resolve().parents[2]
-LOCKS = ("requirements.lock", "requirements-dev.lock")
+LOCKS = ("requirements.lock", "requirements-dev.lock", "requirements-core.lock")
 GUIDE = (ROOT / "DEVELOPERS.md").read_text()
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())
 
@@ -40,15 +40,20 @@ def direct() -> set[str]:
 @pytest.mark.parametrize("lock", LOCKS)
 def test_every_package_is_locked_to_a_version_and_its_files_to_hashes(lock: str) -> None:
     packages = locked(lock)
-    assert len(packages) > 30
+    assert len(packages) > 20
     assert not [name for name, (version, n_hashes) in packages.items() if not version[0].isdigit() or not n_hashes]
 
 
 def test_what_is_developed_with_is_what_is_installed() -> None:
-    run, develop = (locked(lock) for lock in LOCKS)
+    run, develop, core = (locked(lock) for lock in LOCKS)
     assert {name: develop.get(name, ("missing", 0))[0] for name in run} == {
         name: version for name, (version, _) in run.items()
     }
+    assert {name: run.get(name, ("missing", 0))[0] for name in core} == {
+        name: version for name, (version, _) in core.items()
+    }
+    groups = PROJECT["dependency-groups"]
+    assert set(groups["core"]) <= set(PROJECT["project"]["dependencies"])
 
 
 def test_every_package_asked_for_is_locked_and_has_its_reason_in_the_guide() -> None:

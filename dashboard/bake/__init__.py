@@ -1,1 +1,0 @@
-"""The bake at the oven: the next step, counted down."""
