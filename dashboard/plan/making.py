@@ -54,7 +54,8 @@ def _make(write: actions.Write, recipe: Recipe, kitchen: Kitchen, days_ahead: in
     from monitor.plan.obstacles import NoPlan
     from monitor.plan.planner import keys_of, make_plan
     from monitor.plan.second_look import remarks
-    from monitor.wording.plan import no_plan_lines, remark_sentence
+    from monitor.wording.no_plan import no_plan_lines
+    from monitor.wording.plan import remark_sentence
 
     now, reader = write.now, write.reader
     wanted = _moment(now, days_ahead, at, reader)

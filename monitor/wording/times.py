@@ -20,6 +20,11 @@ def duration_text(minutes: float) -> str:
     return f"{hours} h {rest} min" if rest else f"{hours} h"
 
 
+def minutes_text(minutes: float) -> str:
+    """A span as a plan tells it: nothing shorter than a minute."""
+    return duration_text(max(minutes, 1.0))
+
+
 def to_minute(at: datetime) -> datetime:
     """A moment to the nearest minute, as all times are shown."""
     return (at + timedelta(seconds=30)).replace(second=0, microsecond=0)
