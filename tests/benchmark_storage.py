@@ -1,7 +1,7 @@
 """What readings weigh on disk and how soon they are read back: ``python -m tests.benchmark_storage --days 30``.
 
 With ``--whole-days 2`` older ones are then downsampled, of nodes that each served a batch of five hours a day, and a
-year is worked out from what that leaves.
+year is worked out from what that leaves. With ``--packed`` those of the batches are packed first.
 
 The store of a bakery whose 20 nodes say four channels each 10 s, made by SQL through the real schema, an hour a
 transaction, in the order a collector would have kept them. Then bytes a reading by table and index, and the median time
@@ -14,7 +14,7 @@ import os
 import sqlite3
 import tempfile
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from functools import partial
@@ -35,20 +35,27 @@ FIRST_DAY = datetime(2026, 1, 1, tzinfo=UTC)
 BATCH_HOURS = 5.0
 TURNS = 7
 
-# Sines of the row's own numbers stand for what a dough does; the last digits of their values are as arbitrary as noise.
+# Sines of the row's own numbers stand for what a dough does, with noise of two last digits; moments wander by 8 ms, and
+# what is measured arrives up to 7 ms later: no block may be small because nothing in it is by chance.
 FILL = """
 WITH RECURSIVE round (number) AS (SELECT :first UNION ALL SELECT number + 1 FROM round WHERE number + 1 < :end)
 INSERT INTO sample (sensor_id, boot_id, seq, value, sd, measured_us, arrived_us, flag)
-SELECT sensor_id, boot_id, number, round(base + swing * sin(number * 0.003 + place), digits), NULL,
-    :start_us + (number * :every_s + place * :every_s / :nodes) * 1000000 + place * 997,
-    :start_us + (number * :every_s + place * :every_s / :nodes) * 1000000 + place * 997 + 203000, 'ok'
-FROM round, bench
+SELECT sensor_id, boot_id, number, round(base + swing * sin(number * 0.003 + place) + noise, digits), NULL,
+    measured_us, measured_us + late_us, 'ok'
+FROM (
+    SELECT *, :start_us + (number * :every_s + place * :every_s / :nodes) * 1000000 + place * 997
+        + CAST(abs(sin(number * 12.9898 + place * 78.233)) * 437585453 AS INTEGER) % 16001 - 8000 AS measured_us,
+        CAST(abs(sin(number * 39.3461 + place * 11.135)) * 437585453 AS INTEGER) % 8 * 1000 AS late_us,
+        (CAST(abs(sin(number * 73.1564 + sensor_id * 52.235)) * 437585453 AS INTEGER) % 25 - 12) * step AS noise
+    FROM round, bench
+)
+ORDER BY number, place, sensor_id
 """
-VALUES = {  # channel -> middle, swing and digits of what is measured
-    Channel.AIR_TEMP: (25.0, 3.0, 2),
-    Channel.HUMIDITY: (70.0, 8.0, 2),
-    Channel.DOUGH_TEMP: (24.5, 2.0, 2),
-    Channel.DISTANCE: (180.0, 40.0, 1),
+VALUES = {  # channel -> middle, swing, digits and step of the noise of what is measured
+    Channel.AIR_TEMP: (25.0, 3.0, 2, 0.003),
+    Channel.HUMIDITY: (70.0, 8.0, 2, 0.01),
+    Channel.DOUGH_TEMP: (24.5, 2.0, 2, 0.003),
+    Channel.DISTANCE: (180.0, 40.0, 1, 0.1),
 }
 
 
@@ -61,7 +68,7 @@ def filled(path: Path, days: float) -> int:
     connection.execute("PRAGMA cache_size = -400000")
     connection.execute(
         "CREATE TEMP TABLE bench "
-        "(sensor_id INTEGER, boot_id INTEGER, place INTEGER, base REAL, swing REAL, digits INTEGER)"
+        "(sensor_id INTEGER, boot_id INTEGER, place INTEGER, base REAL, swing REAL, digits INTEGER, step REAL)"
     )
     for place in range(NODES):
         node = node_named(place)
@@ -69,7 +76,9 @@ def filled(path: Path, days: float) -> int:
         for channel in SAMPLED:
             names = (node, channel.value)
             sensor = connection.execute("INSERT INTO sensor (node, channel) VALUES (?, ?)", names).lastrowid
-            connection.execute("INSERT INTO bench VALUES (?, ?, ?, ?, ?, ?)", (sensor, boot, place, *VALUES[channel]))
+            connection.execute(
+                "INSERT INTO bench VALUES (?, ?, ?, ?, ?, ?, ?)", (sensor, boot, place, *VALUES[channel])
+            )
     connection.executemany(
         "INSERT INTO node VALUES (?, 'bench', ?, ?, 1, NULL, NULL)",
         [(node_named(n), to_us(FIRST_DAY), to_us(FIRST_DAY + timedelta(days=days))) for n in range(NODES)],
@@ -182,40 +191,64 @@ def used_bytes(path: Path) -> int:
     return int(size * (pages - free))
 
 
-def downsampled(path: Path, days: float, whole_days: float) -> None:
-    """Downsample all but the last days, and tell what a year takes then."""
-    whole_day = used_bytes(path) / days
-    now = FIRST_DAY + timedelta(days=days)
+def with_batches(path: Path, days: float) -> None:
+    """Let each node serve a batch of five hours a day."""
     with Store(path) as store:
         for place in range(NODES):
             for day in range(int(days)):
                 started_at = FIRST_DAY + timedelta(days=day, hours=place * (24.0 - BATCH_HOURS) / NODES)
                 ended_at = started_at + timedelta(hours=BATCH_HOURS)
                 store.batches.add(replace(invented_batch(node_named(place)), started_at=started_at, ended_at=ended_at))
-        times_s, gone = [], 0
-        while True:
-            began_s = time.perf_counter()
-            gone_through, n = store.rollups.step(now, now - timedelta(days=whole_days))
-            if not gone_through:
-                break
+
+
+def told(what: str, path: Path, steps: Callable[[Store], Iterator[int]]) -> int:
+    """Take all steps and say how long they took; the sum of what they give."""
+    times_s, n = [], 0
+    with Store(path) as store:
+        began_s = time.perf_counter()
+        for gone in steps(store):
             times_s.append(time.perf_counter() - began_s)
-            gone += n
-    rollups = sum(weight for thing, weight in weights(path).items() if "rollup" in thing) / (days - whole_days)
-    thin_day = (used_bytes(path) - whole_days * whole_day) / (days - whole_days)
-    share = 1.0 - gone / ((days - whole_days) * 86_400 / EVERY_S * NODES * len(SAMPLED))
+            n += gone
+            began_s = time.perf_counter()
     print(
-        f"downsampled but for {whole_days:g} days: {len(times_s)} steps, {1e3 * median(times_s):.0f} ms, the longest "
-        f"{1e3 * max(times_s):.0f} ms; {share:.0%} of the readings lie about batches and stay"
+        f"{what}: {n} readings in {len(times_s)} steps, {1e3 * median(times_s or [0.0]):.0f} ms, the longest "
+        f"{1e3 * max(times_s, default=0.0):.0f} ms"
     )
+    return n
+
+
+def made_small(path: Path, days: float, whole_days: float, *, is_packed: bool) -> None:
+    """Make all but the last days small, and tell what a year takes then."""
+    now, old_days = FIRST_DAY + timedelta(days=days), days - whole_days
+    until = now - timedelta(days=whole_days)
+    whole_day = packed_day = used_bytes(path) / days
+    with_batches(path, days)
+
+    def old_day() -> float:
+        return (used_bytes(path) - whole_days * whole_day) / old_days
+
+    def downsampling(store: Store) -> Iterator[int]:
+        while (step := store.rollups.step(now, until))[0]:
+            yield step[1]
+
+    if is_packed:
+        n = told("packed", path, lambda store: store.blocks.packing(now, until))
+        packed_day, weight = old_day(), sum(of for thing, of in weights(path).items() if thing.startswith("block"))
+        print(f"{weight / max(n, 1):.1f} bytes a packed reading; a day takes {packed_day / 1e6:.1f} MB then")
+    told("downsampled", path, downsampling)
+    small_day = old_day()
+    rollups = sum(of for thing, of in weights(path).items() if "rollup" in thing) / old_days
     print(
-        f"a day takes {whole_day / 1e6:.1f} MB whole, {thin_day / 1e6:.1f} MB downsampled, "
-        f"of which {rollups / 1e6:.1f} MB five minutes"
+        f"a day takes {whole_day / 1e6:.1f} MB whole, {small_day / 1e6:.1f} MB downsampled, of which "
+        f"{rollups / 1e6:.1f} MB five minutes"
     )
     for kept in (14, 30, 90):
-        year = kept * whole_day + (365 - kept) * thin_day
+        whole = 14 if is_packed else kept
+        year = whole * whole_day + (kept - whole) * packed_day + (365 - kept) * small_day
+        between = f"{kept - whole} x {packed_day / 1e6:.1f} MB + " if is_packed else ""
         print(
-            f"a year with keep_whole_days = {kept}: {kept} x {whole_day / 1e6:.1f} MB + {365 - kept} x "
-            f"{thin_day / 1e6:.1f} MB = {year / 1e9:.1f} GB"
+            f"a year with keep_whole_days = {kept}: {whole} x {whole_day / 1e6:.1f} MB + {between}{365 - kept} x "
+            f"{small_day / 1e6:.1f} MB = {year / 1e9:.1f} GB"
         )
 
 
@@ -226,6 +259,7 @@ def main(arguments: list[str] | None = None) -> None:
     asked.add_argument("--short", action="store_true", help="does it run?")
     asked.add_argument("--place", type=Path, help="a folder with room enough (default: a temporary one)")
     asked.add_argument("--whole-days", type=float, help="downsample what is older")
+    asked.add_argument("--packed", action="store_true", help="and pack the batches of that time, a fortnight after")
     options = asked.parse_args(arguments)
     days = SHORT_DAYS if options.short else options.days
     with tempfile.TemporaryDirectory(dir=options.place) as name:
@@ -245,7 +279,7 @@ def main(arguments: list[str] | None = None) -> None:
         read_back(path, days)
         kept_whole_and_safe(path)
         if options.whole_days is not None:
-            downsampled(path, days, options.whole_days)
+            made_small(path, days, options.whole_days, is_packed=options.packed)
 
 
 if __name__ == "__main__":

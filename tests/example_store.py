@@ -14,6 +14,8 @@ from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+sys.path.insert(0, str(Path(__file__).parent))
+
 from collector_bench import framed
 
 from firmware_sim.bench.air import air_named

@@ -297,3 +297,22 @@ def next_of(items: "queue.Queue[Item]", kind: type[ItemT]) -> ItemT:
             pytest.fail(f"waited {PATIENCE_S:g} s in vain for a {kind.__name__}")
         if isinstance(item, kind):
             return item
+
+
+def killed_in_a_step(script: str, *arguments: str, steps: int, within_s: float) -> bool:
+    """Run a script that waits for a line before each step and says one after it; kill it in the midst of a step.
+
+    After so many whole steps, and so long after the next was begun. True when it had ended by itself before that.
+    """
+    command = [sys.executable, "-c", script, *arguments]
+    with subprocess.Popen(command, stdin=subprocess.PIPE, stdout=subprocess.PIPE, bufsize=0) as child:
+        assert child.stdin is not None
+        assert child.stdout is not None
+        for _ in range(steps):
+            child.stdin.write(b"\n")
+            if not child.stdout.readline():
+                return True
+        child.stdin.write(b"\n")
+        time.sleep(within_s)
+        child.kill()
+    return False

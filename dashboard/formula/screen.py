@@ -134,7 +134,7 @@ def _tables(recipe: Recipe, reader: Reader) -> str:
 def _table(title: str, rows: Sequence[tuple[str, ...]]) -> str:
     body = "".join(
         f"<tr><td>{html.escape(first)}</td>"
-        + "".join(f'<td class="n">{html.escape(each)}</td>' for each in others)
+        + "".join(f'<td class="said">{html.escape(each)}</td>' for each in others)
         + "</tr>"
         for first, *others in rows
     )

@@ -15,6 +15,7 @@ from monitor.store.pace import clock_of
 from monitor.translatable import N_
 from monitor.wording.plan import out_sentence
 from monitor.wording.reader import Reader
+from monitor.wording.times import moments_shown
 
 # The solver takes a second to load, and most looks at a screen never plan anything: it is imported where it is used.
 
@@ -53,7 +54,8 @@ def _make(write: actions.Write, recipe: Recipe, kitchen: Kitchen, days_ahead: in
     from monitor.plan.obstacles import NoPlan
     from monitor.plan.planner import keys_of, make_plan
     from monitor.plan.second_look import remarks
-    from monitor.wording.plan import no_plan_lines, remark_sentence
+    from monitor.wording.no_plan import no_plan_lines
+    from monitor.wording.plan import remark_sentence
 
     now, reader = write.now, write.reader
     wanted = _moment(now, days_ahead, at, reader)
@@ -99,6 +101,7 @@ def side_by_side(path: Path, days_ahead: int, at: time) -> list[Row]:
 
 
 def _moment(now: datetime, days_ahead: int, at: time, reader: Reader) -> datetime:
-    """An hour of one of the next days, by the baker's clock."""
+    """An hour of one of the next days, by the baker's clock; of two that it shows alike the first that is to come."""
     day = now.astimezone(reader.zone).date() + timedelta(days=days_ahead)
-    return datetime.combine(day, at, reader.zone).astimezone(now.tzinfo)
+    shown = moments_shown(at, day, reader.zone)
+    return next((each for each in shown if each > now), shown[-1]).astimezone(now.tzinfo)

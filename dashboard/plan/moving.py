@@ -22,8 +22,9 @@ from monitor.plan.orders import Order
 from monitor.plan.steps import steps
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
+from monitor.wording.no_plan import no_plan_lines
 from monitor.wording.phrases import printable
-from monitor.wording.plan import no_plan_lines, step_text
+from monitor.wording.plan import step_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_in_line, clock_text
 

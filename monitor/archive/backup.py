@@ -18,7 +18,7 @@ from pathlib import Path
 
 from monitor.errors import StoreError, StoreFault
 from monitor.files import to_the_disk
-from monitor.store import schema
+from monitor.store import blocks, schema
 from monitor.store.damage import SUFFIXES
 from monitor.store.read_only import is_writable, looking_into, without_log
 from monitor.store.sqlite_file import BUSY_MS, explained, keep_from_others, lay_copy
@@ -167,6 +167,8 @@ def verified(path: Path) -> Verified:
             readings, newest_us = connection.execute(f"SELECT count(*), max(arrived_us) FROM {held}").fetchone()
             if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'rollup'").fetchone():
                 readings += connection.execute("SELECT coalesce(sum(n), 0) FROM rollup").fetchone()[0]
+            if connection.execute("SELECT 1 FROM sqlite_master WHERE name = 'block'").fetchone():
+                readings += blocks.count(connection)
             batches = connection.execute("SELECT count(*) FROM batch").fetchone()[0]
         newest_at = None if newest_us is None else datetime.fromtimestamp(newest_us / 1e6, UTC)
         return Verified(path, path.stat().st_size, readings, batches, newest_at, has_checksum)

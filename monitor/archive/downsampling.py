@@ -1,7 +1,8 @@
-"""Old readings replaced by five-minute values beside the collector, as the keeper has set.
+"""Old readings replaced by five-minute values, and those of old batches packed, beside the collector, as is set.
 
 ``keep_whole_days`` under ``[upkeep]`` says for how long readings stay whole. Without it they do for ever: what was
-measured goes only when a keeper says so. How fast the disk fills is told by ``check``, and the collector calls when it
+measured goes only when a keeper says so. ``pack_after_days`` says when those of a batch that has ended are packed, of
+which nothing is lost. How fast the disk fills is told by ``check``, and the collector calls when it
 is nearly full.
 """
 
@@ -10,6 +11,7 @@ from datetime import timedelta
 from pathlib import Path
 
 from monitor.clock import CLEARLY_MOVED, SystemClock
+from monitor.settings.upkeep import Upkeep
 from monitor.store.background import StoreThread
 from monitor.store.store import Store
 
@@ -40,10 +42,10 @@ class Downsampler(StoreThread):
     """
 
     def __init__(
-        self, path: Path, keep_days: int, clock: SystemClock, is_quiet: Callable[[], bool], target: str | None = None
+        self, path: Path, upkeep: Upkeep, clock: SystemClock, is_quiet: Callable[[], bool], target: str | None = None
     ) -> None:
         super().__init__("downsampler", path)
-        self._keep = timedelta(days=keep_days)
+        self._upkeep = upkeep
         self._clock = clock
         self._is_quiet = is_quiet
         self._target = target
@@ -53,6 +55,7 @@ class Downsampler(StoreThread):
         """One step a turn."""
         if (left_s := self._begins_s - self._clock.real_s()) > 0.0:  # not again after a fault of the store
             yield left_s
+        steps: Iterator[int] | None = None
         while True:
             waited_s = 0.0
             while not self._is_quiet() and waited_s < PATIENCE_S:
@@ -61,6 +64,20 @@ class Downsampler(StoreThread):
             if abs(self._clock.moved()) > CLEARLY_MOVED:
                 yield LOOK_S
                 continue
-            began_s, now = self._clock.real_s(), self._clock.now()
-            gone_through, _ = store.rollups.step(now, now - self._keep, target=self._target)
-            yield rest_s(self._clock.real_s() - began_s) if gone_through else LOOK_S
+            began_s = self._clock.real_s()
+            steps = steps or self._steps(store)
+            if next(steps, 0):
+                yield rest_s(self._clock.real_s() - began_s)
+            else:
+                steps = None
+                yield LOOK_S
+
+    def _steps(self, store: Store) -> Iterator[int]:
+        """What is due now, a step a turn: how many rows each has gone through."""
+        now, target = self._clock.now(), self._target
+        if self._upkeep.keep_whole_days is not None:
+            until = now - timedelta(days=self._upkeep.keep_whole_days)
+            while gone_through := store.rollups.step(now, until, target=target)[0]:
+                yield gone_through
+        if self._upkeep.pack_after_days is not None:
+            yield from store.blocks.packing(now, now - timedelta(days=self._upkeep.pack_after_days), target=target)

@@ -68,7 +68,7 @@ def write_five_minutes(store: Store, node: NodeId, start: datetime, end: datetim
     writer.writerow(("start", "channel", "readings", "least", "mean", "greatest"))
     n = 0
     for channel in Channel:
-        for each in store.rollups.of(node, channel, start, end):
+        for each in store.readings.five_minutes(node, channel, start, end):
             values = (f"{value:.10g}" for value in (each.least, each.mean, each.greatest))
             writer.writerow((_stamp(each.middle_at - FIVE_MINUTES / 2), channel.value, each.n, *values))
             n += 1

@@ -209,9 +209,9 @@ def _work(
             nightly = Nightly(config.database, config.upkeep.backup_dir, config.upkeep, clock)
             health_checks.append(nightly.troubles)
             parts.append(nightly)
-        if config.upkeep.keep_whole_days is not None:
+        if config.upkeep.keep_whole_days is not None or config.upkeep.pack_after_days is not None:
             centre = None if config.centre is None else target_of(config.centre, config.site)
-            parts.append(Downsampler(config.database, config.upkeep.keep_whole_days, clock, inbox.empty, centre))
+            parts.append(Downsampler(config.database, config.upkeep, clock, inbox.empty, centre))
         sender = None
         if config.centre is not None:
             sender = Sender(config.database, config.centre, config.secrets.influx_token, config.site, clock)

@@ -1,6 +1,7 @@
 """``check``: what is set up, what is wrong, how to mend it."""
 
 import os
+from importlib.metadata import distributions
 from pathlib import Path
 
 import click
@@ -10,21 +11,25 @@ from monitor.commands.terminal import data_dir, examples, settings_files
 MOST_REFUSED = 20  # judgement: of kinds, about a screen; the dashboard lists them all
 
 
-@click.command("check", epilog=examples("check", "check --data-dir practice"))
+@click.command("check", epilog=examples("check", "check --data-dir practice", "check --installed"))
+@click.option("--installed", is_flag=True, help="Hold every installed file against its package's record, too.")
 @data_dir
 @settings_files
-def command(data_dir: Path, config: Path | None, secrets: Path | None) -> int:
+def command(installed: bool, data_dir: Path, config: Path | None, secrets: Path | None) -> int:
     """Say what is set up, what is wrong and how to mend it.
 
     The exit status is 1 when something is wrong.
     """
     from monitor.clock import wall_clock
     from monitor.deploy.checks import looked_at, refusals
+    from monitor.deploy.installed import looked_at_installed
     from monitor.settings.effective import effective_settings
     from monitor.wording.refusals import refusal_mend, refusal_text
     from monitor.wording.times import clock_text
 
     settings, findings = looked_at(data_dir, os.environ, config_path=config, secrets_path=secrets)
+    if installed:
+        findings += looked_at_installed(distributions())
     reader = settings.reader
     for finding in findings:
         verdict = reader.say("ok") if finding.mend is None else reader.say("WRONG")

@@ -144,6 +144,21 @@ def scale(
         click.echo(reader.say("{file}: {recipe}, {mass} of dough", file=out, recipe=recipe.name, mass=mass))
 
 
+@command.command("needs", epilog=examples("formula needs oat-loaf.toml rye.toml"))
+@click.argument("files", type=FILE, nargs=-1, required=True, metavar="RECIPE.toml...")
+@data_dir
+def needs(files: tuple[Path, ...], data_dir: Path) -> None:
+    """Add up what a day of several recipes needs.
+
+    Each ingredient once, by its name in the recipes; a ripe starter as it is weighed.
+    """
+    from monitor.settings.recipes import read_recipe
+    from monitor.wording.recipe_sheet import needed_lines
+
+    for line in needed_lines([read_recipe(path) for path in files], config_of(data_dir).reader):
+        click.echo(line)
+
+
 @command.command(
     "convert", epilog=examples("formula convert 20g fresh instant", 'formula convert "2 1/4 tsp" instant fresh')
 )

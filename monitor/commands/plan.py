@@ -76,6 +76,8 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
     ConfigError
         When it is none of these, or over.
     """
+    from monitor.wording.times import moments_shown, next_time
+
     day_text, _, clock = text.strip().rpartition(" ")
     local = now.astimezone(zone)
     try:
@@ -90,10 +92,10 @@ def wanted_moment(text: str, now: datetime, zone: tzinfo) -> datetime:
         raise ConfigError(
             "--out {text!r}: a plan reaches {days} days at the most; check the date", text=text, days=FARTHEST_PLAN.days
         )
-    found = datetime.combine(day, at, zone)
-    if not day_text and found <= local:
-        found = datetime.combine(day + timedelta(days=1), at, zone)
-    if found <= local:
+    if not day_text:
+        return next_time(at, now, zone)
+    found = next((each for each in moments_shown(at, day, zone) if each > now), None)
+    if found is None:
         raise ConfigError("--out {text!r}: that is over", text=text)
     return found.astimezone(now.tzinfo)
 
@@ -172,10 +174,11 @@ def make(
     from monitor.store.pace import clock_of
     from monitor.store.store import Store
     from monitor.wording.cues import food_sentence
+    from monitor.wording.no_plan import no_plan_lines
     from monitor.wording.plan import (
         clock_sentences,
-        no_plan_lines,
         out_sentence,
+        recovery_sentences,
         remark_sentence,
         step_lines,
         window_sentence,
@@ -196,6 +199,8 @@ def make(
         click.echo(remark_sentence(remark, found, reader, now))
     for line in step_lines(found, reader, now):
         click.echo(line)
+    for needed in recovery_sentences(found, reader):
+        click.echo(needed)
     for dough in found.doughs:
         for sentence in (
             out_sentence(dough, reader, now),
@@ -290,13 +295,13 @@ def show(plan_id: int | None, form: Form | None, data_dir: Path) -> None:
     from monitor.collector.plan_runner import food_words
     from monitor.plan.cues import is_done
     from monitor.plan.live import largest_air_difference
-    from monitor.plan.remarks import early_breads
-    from monitor.plan.steps import steps
+    from monitor.plan.remarks import NobodyThere, early_breads, night_hands
+    from monitor.plan.steps import FoldDue, numbered, steps, with_folds
     from monitor.published.states import StepState, step_states
     from monitor.store.store import Store
     from monitor.wording.cues import planned_air_sentence
     from monitor.wording.phrases import printable
-    from monitor.wording.plan import remark_sentence, step_text
+    from monitor.wording.plan import fold_text, remark_sentence, step_text
     from monitor.wording.times import clock_text
 
     reader = config_of(data_dir).reader
@@ -307,12 +312,20 @@ def show(plan_id: int | None, form: Form | None, data_dir: Path) -> None:
             return
         for early in early_breads(live.now):
             click.echo(remark_sentence(early, live.now, reader, now))
-        for number, step in enumerate(steps(live.now), start=1):
+        numbers = {step.key: number for number, step in numbered(live.made, live.now).items()}
+        todo = [step for step in steps(live.now) if not is_done(live.now.dough(step.dough), step, live.progress)]
+        alone = night_hands(todo, live.now.kitchen, reader.zone)
+        if alone and live.now.kitchen.hands_from is not None:
+            click.echo(remark_sentence(NobodyThere(alone), live.now, reader, now))
+        for step in with_folds(live.now):
             dough = live.now.dough(step.dough)
-            mark = "x" if is_done(dough, step, live.progress) else " "
             who = f"{printable(dough.recipe.name)}: " if len(live.now.doughs) > 1 else ""
             at = clock_text(step.at, reader, now)
-            click.echo(f"{number:>3} [{mark}] {at:>15}  {who}{step_text(dough, step, reader)}")
+            if isinstance(step, FoldDue):
+                click.echo(f"        {at:>15}  {who}{fold_text(step, reader)}")
+                continue
+            mark = " " if step in todo else "x"
+            click.echo(f"{numbers[step.key]:>3} [{mark}] {at:>15}  {who}{step_text(dough, step, reader)}")
         for dough in live.now.doughs:
             made_at = live.made.dough(dough.key).out_at
             moved_min = round((dough.out_at - made_at).total_seconds() / 60.0)
@@ -390,17 +403,17 @@ def done(step_number: int, plan_id: int | None, data_dir: Path) -> None:
     """Tick off a step, by its number in `plan show`."""
     from monitor.collector.plan_runner import next_stages, start_next, tick_off
     from monitor.plan.day import first_step_key
-    from monitor.plan.steps import steps
+    from monitor.plan.steps import numbered
     from monitor.store.store import Store
     from monitor.wording.plan import step_text
 
     reader = config_of(data_dir).reader
     with Store(data_dir / DATABASE_NAME) as store:
         live, now = _live(store, plan_id)
-        every = steps(live.now)
-        if not 1 <= step_number <= len(every):
-            raise ConfigError("plan {id} has steps 1 to {n}; `plan show` numbers them", id=live.made.id, n=len(every))
-        step = every[step_number - 1]
+        every = numbered(live.made, live.now)
+        if step_number not in every:
+            raise ConfigError("plan {id} has steps 1 to {n}; `plan show` numbers them", id=live.made.id, n=max(every))
+        step = every[step_number]
         dough = live.now.dough(step.dough)
         if step.stage is not None and step.key == first_step_key(dough, dough.stages[step.stage]):
             if (dough, dough.stages[step.stage]) not in next_stages(live):

@@ -1,8 +1,10 @@
-"""``readings``: replace old ones by five-minute values, look back at that, write a node's as a table."""
+"""``readings``: replace old ones by five-minute values, pack those of batches, look back at that, write a table."""
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -24,17 +26,16 @@ from monitor.settings.upkeep import LEAST_WHOLE_DAYS
 
 if TYPE_CHECKING:
     from monitor.published.tables import Form
+    from monitor.settings.config import Config
 
 
 @click.group(
     "readings",
     cls=Group,
-    epilog=examples(
-        "readings downsample --keep-days 30", "readings downsample --keep-days 30 --yes", "readings history"
-    ),
+    epilog=examples("readings downsample --keep-days 30", "readings pack --after-days 14 --yes", "readings history"),
 )
 def command() -> None:
-    """See the newest, replace old ones by five-minute values, export a node's."""
+    """See the newest, make old ones small, export a node's."""
 
 
 @command.command("newest", epilog=examples("readings newest", "readings newest --csv"))
@@ -72,9 +73,6 @@ def downsample(keep_days: int | None, is_sure: bool, data_dir: Path) -> None:
     Without --yes it shows what would go. A five-minute value holds the least, mean and greatest of a sensor, and how
     many readings there were. Batches stay whole, with an hour before and after. The collector may be at work meanwhile.
     """
-    from monitor.archive.downsampling import rest_s
-    from monitor.clock import SystemClock
-    from monitor.shops.sender import target_of
     from monitor.store.pace import clock_of
     from monitor.wording.times import date_words
 
@@ -86,19 +84,13 @@ def downsample(keep_days: int | None, is_sure: bool, data_dir: Path) -> None:
             "how long readings stay whole is not set: give --keep-days, or write keep_whole_days under [upkeep] in "
             "config.toml"
         )
-    target = None if config.centre is None else target_of(config.centre, config.site)
+    target = _centre_of(config)
     with store_of(data_dir) as store:
         now = clock_of(store).now()
-        until, machine = now - timedelta(days=days), SystemClock()
+        until = now - timedelta(days=days)
         if is_sure:
-            gone = 0
-            while True:
-                began_s = machine.real_s()
-                gone_through, n = store.rollups.step(now, until, target=target, is_by_hand=True)
-                if not gone_through:
-                    break
-                gone += n
-                machine.wait(rest_s(machine.real_s() - began_s))
+            step = partial(store.rollups.step, now, until, target=target, is_by_hand=True)
+            gone = _with_rests(n for gone_through, n in iter(step, (0, 0)))
             done = reader.count(
                 gone, "{n} reading replaced by a five-minute value", "{n} readings replaced by five-minute values"
             )
@@ -120,20 +112,108 @@ def downsample(keep_days: int | None, is_sure: bool, data_dir: Path) -> None:
     click.echo(reader.say("Single values cannot be brought back, unless from a backup. Say --yes to do it."))
 
 
+@command.command("pack", epilog=examples("readings pack --after-days 14", "readings pack --yes"))
+@click.option(
+    "--after-days", type=click.IntRange(min=LEAST_WHOLE_DAYS), metavar="DAYS", help="After a batch's end (as set)."
+)
+@click.option("--yes", "is_sure", is_flag=True, help="Yes, do it.")
+@data_dir
+def pack(after_days: int | None, is_sure: bool, data_dir: Path) -> None:
+    """Pack the readings of old batches: a fortieth of the room, and nothing is lost.
+
+    Without --yes it shows how many batches that would be. Screens, exports and backups read packed readings as before.
+    The collector may be at work meanwhile.
+    """
+    from monitor.store.pace import clock_of
+
+    config = config_of(data_dir)
+    reader = config.reader
+    days = after_days if after_days is not None else config.upkeep.pack_after_days
+    if days is None:
+        raise ConfigError(
+            "when readings of a batch are packed is not set: give --after-days, or write pack_after_days under "
+            "[upkeep] in config.toml"
+        )
+    with store_of(data_dir) as store:
+        now = clock_of(store).now()
+        until, target = now - timedelta(days=days), _centre_of(config)
+        if is_sure:
+            n = _with_rests(store.blocks.packing(now, until, target=target, is_by_hand=True))
+            click.echo(reader.count(n, "{n} reading packed", "{n} readings packed"))
+            return
+        n_batches = store.blocks.due(until, target=target)
+    click.echo(reader.count(n_batches, "{n} batch to be packed", "{n} batches to be packed"))
+
+
+@command.command("unpack", epilog=examples("readings unpack", "readings unpack --yes"))
+@click.option("--yes", "is_sure", is_flag=True, help="Yes, do it.")
+@data_dir
+def unpack(is_sure: bool, data_dir: Path) -> None:
+    """Put all packed readings back as they were.
+
+    Without --yes it shows how many there are and what room they take. Take pack_after_days out of config.toml first.
+    """
+    from monitor.archive.checks import BYTES_A_READING
+    from monitor.store.pace import clock_of
+
+    reader = reader_of(data_dir)
+    with store_of(data_dir) as store:
+        if is_sure:
+            n = _with_rests(store.blocks.unpacking(clock_of(store).now()))
+            click.echo(reader.count(n, "{n} reading unpacked", "{n} readings unpacked"))
+            return
+        held = store.blocks.held()
+    packed = reader.count(held, "{n} reading is packed", "{n} readings are packed")
+    size = reader.number(held * BYTES_A_READING / 1e9, 1)
+    click.echo(reader.say("{packed}; unpacked they take {size} GB", packed=packed, size=size))
+
+
+def _centre_of(config: Config) -> str | None:
+    """The central store that must have been sent what is made small; None where there is none."""
+    from monitor.shops.sender import target_of
+
+    return None if config.centre is None else target_of(config.centre, config.site)
+
+
+def _with_rests(steps: Iterable[int]) -> int:
+    """Take steps, and rest after each so that others may write; the sum of what they give."""
+    from monitor.archive.downsampling import rest_s
+    from monitor.clock import SystemClock
+
+    machine, total = SystemClock(), 0
+    began_s = machine.real_s()
+    for n in steps:
+        total += n
+        machine.wait(rest_s(machine.real_s() - began_s))
+        began_s = machine.real_s()
+    return total
+
+
 @command.command("history", epilog=examples("readings history"))
 @data_dir
 def history(data_dir: Path) -> None:
-    """List when old readings were replaced by five-minute values, newest first."""
+    """List when old readings were replaced by five-minute values, packed or unpacked, newest first."""
     from monitor.wording.times import date_words
 
     reader = reader_of(data_dir)
     with store_of(data_dir) as store:
-        lines = store.rollups.history()
-    for line in lines:
-        n = reader.count(line.readings, "{n} reading", "{n} readings")
-        at, until = date_words(line.at, reader), date_words(line.until, reader)
+        downsampled, packings = store.rollups.history(), store.blocks.history()
+    lines = []
+    for gone in downsampled:
+        n = reader.count(gone.readings, "{n} reading", "{n} readings")
+        at, until = date_words(gone.at, reader), date_words(gone.until, reader)
         said = reader.say("{at}: {readings}, measured before {until}", at=at, readings=n, until=until)
-        click.echo(reader.say("{line}, by hand", line=said) if line.is_by_hand else said)
+        lines.append((gone.at, said, gone.is_by_hand))
+    for packing in packings:
+        n = (
+            reader.count(packing.readings, "{n} reading unpacked", "{n} readings unpacked")
+            if packing.is_back
+            else reader.count(packing.readings, "{n} reading packed", "{n} readings packed")
+        )
+        said = reader.say("{at}: {readings}", at=date_words(packing.at, reader), readings=n)
+        lines.append((packing.at, said, packing.is_by_hand))
+    for _, said, is_by_hand in sorted(lines, reverse=True):
+        click.echo(reader.say("{line}, by hand", line=said) if is_by_hand else said)
     if not lines:
         click.echo(reader.say("all readings are kept whole"))
 

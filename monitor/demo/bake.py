@@ -41,7 +41,7 @@ from monitor.wire.readings import SENSOR_CHANNELS
 from monitor.wording.phrases import temp_text
 from monitor.wording.plan import step_lines, step_text
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text
+from monitor.wording.times import clock_text, to_minute
 
 PLANNED_ROOM_C = 22.0
 PLANNED_COLD_C = 4.0
@@ -201,11 +201,10 @@ def planned_day(store: Store, folder: Path, now: datetime, zone: tzinfo) -> Plan
     first = make_plan((Order(recipe, None),), kitchen, now, zone)
     if isinstance(first, NoPlan):
         raise DemoError("the demo's own recipe makes no day; this is a fault of the program")
-    soonest = first.doughs[0].out_at.astimezone(zone) + timedelta(minutes=20)
-    half = timedelta(minutes=30)
-    midnight = soonest.replace(hour=0, minute=0, second=0, microsecond=0)
-    wanted_at = midnight + half * (-((midnight - soonest) // half))
-    found = make_plan((Order(recipe, wanted_at.astimezone(now.tzinfo)),), kitchen, now, zone)
+    wanted_at = to_minute(first.doughs[0].out_at + timedelta(minutes=20, seconds=29))
+    while wanted_at.astimezone(zone).minute % 30:
+        wanted_at += timedelta(minutes=1)
+    found = make_plan((Order(recipe, wanted_at),), kitchen, now, zone)
     if isinstance(found, NoPlan):
         raise DemoError("the demo's own day cannot be met; this is a fault of the program")
     return store.plans.add(found)

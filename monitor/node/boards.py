@@ -1,11 +1,13 @@
 """Boards on this machine's serial ports, asked and filled through ``mpremote``, which runs as a process of its own."""
 
+import hashlib
 import importlib.util
 import ssl
 import subprocess
 import tempfile
 from collections.abc import Sequence
 from dataclasses import dataclass
+from enum import StrEnum
 from pathlib import Path
 from typing import TextIO
 
@@ -39,6 +41,21 @@ if found:
 for rom in found:
     print("probe", "".join(["%%02x" %% byte for byte in rom]), line.read_temp(rom))
 """
+# What lies beside each other on a board, with its SHA-256; a line each.
+HASHES = """\
+import binascii, hashlib, os
+for name in os.listdir():
+    if os.stat(name)[0] & 0x8000:
+        found = hashlib.sha256()
+        with open(name, "rb") as file:
+            while True:
+                part = file.read(512)
+                if not part:
+                    break
+                found.update(part)
+        print("file", binascii.hexlify(found.digest()).decode(), name)
+"""
+RUNS = (".py", ".mpy")
 
 NO_BOARD = Translatable("""\
 no board is plugged in (no USB device of this machine is a serial port). What to do:
@@ -70,6 +87,14 @@ class FoundPort:
     path: str
     hwid: str
     description: str
+
+
+class Deviation(StrEnum):
+    """How a file on a board is not what it would be after a copy."""
+
+    CHANGED = "changed"
+    MISSING = "missing"
+    FOREIGN = "foreign"  # a program that this one does not copy
 
 
 @dataclass(frozen=True, slots=True)
@@ -219,6 +244,29 @@ def probes_on(port: str, pin: int) -> list[tuple[str, float]]:
         for line in _mpremote(["connect", port, "resume", "exec", _PROBES % pin], ANSWER_WITHIN_S).splitlines()
     ]
     return [(line[1], float(line[2])) for line in words if len(line) == 3 and line[0] == "probe"]
+
+
+def deviations(port: str) -> list[tuple[str, Deviation]]:
+    """The programs on the board at a port that are not those which a copy would put there, by name.
+
+    The board itself is asked, so this finds what was changed on it by mistake or in passing, not a board whose
+    MicroPython lies. Its configuration is not looked at. It stops whatever ran there.
+
+    Raises
+    ------
+    BoardError
+        When no MicroPython answers, or one that cannot hash.
+    """
+    ours = {path.name: hashlib.sha256(path.read_bytes()).hexdigest() for path in firmware_files()}
+    with tempfile.TemporaryDirectory() as folder:
+        script = Path(folder) / "hashes.py"
+        script.write_text(HASHES, encoding="utf-8")
+        lines = [line.split(None, 2) for line in run_on_board(port, script).splitlines()]
+    there = {line[2]: line[1] for line in lines if len(line) == 3 and line[0] == "file"}
+    found = {name: Deviation.MISSING if name not in there else Deviation.CHANGED for name in ours}
+    found = {name: what for name, what in found.items() if there.get(name) != ours[name]}
+    found |= {name: Deviation.FOREIGN for name in there.keys() - ours.keys() if name.endswith(RUNS)}
+    return sorted(found.items())
 
 
 def draw_wiring(tubs: Sequence[NodeSettings], out: Path) -> None:

@@ -372,6 +372,7 @@ def steps_of(dough: DoughPlan) -> Iterator[Step]:
                 kind=StepKind.MOVE,
                 dough=dough.key,
                 at=stage.at(60.0 * method.cold_h),
+                hands_min=MOVING_MIN,
                 stage=stage.number,
             )
     bake = dough.recipe.bake

@@ -1,9 +1,9 @@
 """What a kitchen has: people and their hours, mixers, places for dough with their air, and an oven."""
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import time
-from typing import Any
+from typing import Any, TypeVar
 
 from monitor.errors import UnfitError
 from monitor.recipe.intent import UNMEASURED_ROOM_C, USUAL_COLD_C
@@ -13,6 +13,8 @@ from monitor.translatable import Translatable
 
 WARMEST_PLACE_C = 60.0
 MOST = 1000
+LONGEST_RECOVERY_MIN = 600.0
+MOST_KW, MOST_STONE_KG = 1000.0, 20_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,11 +38,15 @@ class Oven:
         Loads at once, all at one temperature.
     recover_min
         What stone and air need between one load and the next; None: as the kitchen says. [min]
+    kw, stone_kg
+        Power, and the stone that is heated, of all its decks together; None: not known.
     """
 
     name: str = ""
     decks: int = 1
     recover_min: float | None = None
+    kw: float | None = None
+    stone_kg: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,7 +64,7 @@ class Kitchen:
     oven_holds
         Pieces in or on it at once, for recipes that do not say.
     recover_min
-        What the oven or its stone needs between one load and the next. [min]
+        What any oven or its stone needs between one load and the next; None: by its power, where that is known. [min]
     ovens
         Empty: one, of one deck.
     """
@@ -69,7 +75,7 @@ class Kitchen:
     hands_from: time | None = None
     hands_until: time | None = None
     oven_holds: int = 1
-    recover_min: float = 0.0
+    recover_min: float | None = None
     ovens: tuple[Oven, ...] = ()
 
     @property
@@ -80,10 +86,6 @@ class Kitchen:
     def oven(self, name: str) -> Oven:
         """An oven by its name; of a plan that was made before there were several, the one there was."""
         return next((each for each in self.all_ovens if each.name == name), Oven(name))
-
-    def recovers_min(self, oven: Oven) -> float:
-        """What an oven needs between one load and the next. [min]"""
-        return self.recover_min if oven.recover_min is None else oven.recover_min
 
     def place(self, name: str) -> Place:
         """A place by its name.
@@ -118,18 +120,7 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
     faults = Faults(where, Translatable("a kitchen file"))
     keys = ("room_c", "people", "mixers", "hands_from", "hands_until", "oven_holds", "recover_min", "place", "oven")
     faults.unknown(table, keys, "")
-    places: list[Place] = []
-    for number, row in enumerate(faults.rows(table, "place"), start=1):
-        prefix = f"place {number}: "
-        faults.unknown(row, ("name", "temp_c", "holds"), prefix)
-        name = name_of(row, "name", Translatable("place"), faults)
-        temp_c = faults.number(row, "temp_c", prefix, at_most=WARMEST_PLACE_C)
-        if "temp_c" not in row:
-            faults.report("{prefix}temp_c is missing: the air there", prefix=prefix)
-        if name is not None and any(each.name == name for each in places):
-            faults.report("{prefix}there is a place {name!r} already", prefix=prefix, name=name)
-        elif name is not None and temp_c is not None:
-            places.append(Place(name, temp_c, faults.whole(row, "holds", prefix, at_most=MOST)))
+    places = _named(table, "place", Translatable("place"), _place, faults)
     room_c = faults.number(table, "room_c", "", at_most=WARMEST_PLACE_C)
     if room_c is not None:
         if any(each.name == ROOM for each in places):
@@ -140,26 +131,55 @@ def kitchen_from_toml(table: Mapping[str, Any], where: str) -> Kitchen:
         faults.report("hands_from and hands_until go together")
     elif hours[0] is not None and hours[1] is not None and hours[0] >= hours[1]:
         faults.report("hands_from must come before hands_until, on the same day")
-    ovens = _ovens(table, faults)
-    recover_min = faults.number(table, "recover_min", "", at_most=600.0, can_be_zero=True)
+    ovens = _named(table, "oven", Translatable("oven"), _oven, faults)
+    recover_min = faults.number(table, "recover_min", "", at_most=LONGEST_RECOVERY_MIN, can_be_zero=True)
     people, mixers, holds = (faults.whole(table, key, "", at_most=MOST) for key in ("people", "mixers", "oven_holds"))
     faults.raise_any()
-    return Kitchen(tuple(places), people or 1, mixers or 1, hours[0], hours[1], holds or 1, recover_min or 0.0, ovens)
+    return Kitchen(tuple(places), people or 1, mixers or 1, hours[0], hours[1], holds or 1, recover_min, tuple(ovens))
 
 
-def _ovens(table: Mapping[str, Any], faults: Faults) -> tuple[Oven, ...]:
-    found: list[Oven] = []
-    for number, row in enumerate(faults.rows(table, "oven"), start=1):
-        prefix = f"oven {number}: "
-        faults.unknown(row, ("name", "decks", "recover_min"), prefix)
-        name = name_of(row, "name", Translatable("oven"), faults)
-        decks = faults.whole(row, "decks", prefix, at_most=MOST)
-        recover_min = faults.number(row, "recover_min", prefix, at_most=600.0, can_be_zero=True)
-        if name is not None and any(each.name == name for each in found):
-            faults.report("{prefix}there is an oven {name!r} already", prefix=prefix, name=name)
+Named = TypeVar("Named", Place, Oven)
+
+
+def _named(
+    table: Mapping[str, Any],
+    key: str,
+    what: str,
+    read: Callable[[str, Mapping[str, Any], str, Faults], Named],
+    faults: Faults,
+) -> list[Named]:
+    """The tables of a key, each by a name of its own."""
+    found: dict[str, Named] = {}
+    for number, row in enumerate(faults.rows(table, key), start=1):
+        prefix = f"{key} {number}: "
+        name = name_of(row, "name", what, faults)
+        each = read(name or "", row, prefix, faults)
+        if name in found:
+            faults.report("{prefix}there is another {what} {name!r} already", prefix=prefix, what=what, name=name)
         elif name is not None:
-            found.append(Oven(name, decks or 1, recover_min))
-    return tuple(found)
+            found[name] = each
+    return list(found.values())
+
+
+def _place(name: str, row: Mapping[str, Any], prefix: str, faults: Faults) -> Place:
+    faults.unknown(row, ("name", "temp_c", "holds"), prefix)
+    if "temp_c" not in row:
+        faults.report("{prefix}temp_c is missing: the air there", prefix=prefix)
+    temp_c = faults.number(row, "temp_c", prefix, at_most=WARMEST_PLACE_C)
+    return Place(name, temp_c or 0.0, faults.whole(row, "holds", prefix, at_most=MOST))
+
+
+def _oven(name: str, row: Mapping[str, Any], prefix: str, faults: Faults) -> Oven:
+    faults.unknown(row, ("name", "decks", "recover_min", "kw", "stone_kg"), prefix)
+    if "stone_kg" in row and "kw" not in row:
+        faults.report("{prefix}stone_kg tells something only together with kw, the oven's power", prefix=prefix)
+    return Oven(
+        name,
+        faults.whole(row, "decks", prefix, at_most=MOST) or 1,
+        faults.number(row, "recover_min", prefix, at_most=LONGEST_RECOVERY_MIN, can_be_zero=True),
+        faults.number(row, "kw", prefix, at_most=MOST_KW),
+        faults.number(row, "stone_kg", prefix, at_most=MOST_STONE_KG),
+    )
 
 
 def _wall_time(table: Mapping[str, Any], key: str, faults: Faults) -> time | None:

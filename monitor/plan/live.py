@@ -22,9 +22,10 @@ from monitor.plan.day import (
     load_key,
     oven_key,
 )
-from monitor.plan.kitchen import Kitchen
+from monitor.plan.kitchen import Kitchen, Oven
 from monitor.plan.orders import predecessors_of
 from monitor.plan.oven import Baking, bakings, can_share, turn_min
+from monitor.plan.recovery import recovery_min
 from monitor.plan.stage_forecast import Span, StageForecast, forecast_stage, stand_in_lag_min
 from monitor.recipe.method import REFRIGERATOR, MethodStage
 from monitor.recipe.parts import Recipe
@@ -323,12 +324,11 @@ def _queued(doughs: tuple[DoughPlan, ...], kitchen: Kitchen, progress: Progress)
     placed: dict[tuple[str, int], LoadPlan] = {}
     for name, baked in bakings(doughs):
         oven = kitchen.oven(name)
-        recover_min = kitchen.recovers_min(oven)
         before: list[Baking] = []
         for each in sorted(baked, key=lambda each: (not is_in(each), each.load.in_at)):
             load = each.load
             if not is_in(each):
-                in_at = max([load.in_at, *_room_at(each, before, oven.decks, recover_min)])
+                in_at = max([load.in_at, *_room_at(each, before, kitchen, oven)])
                 load = replace(load, in_at=in_at, out_at=load.out_at + (in_at - load.in_at))
             placed[each.dough.key, load.number] = load
             before.append(replace(each, load=load))
@@ -337,18 +337,19 @@ def _queued(doughs: tuple[DoughPlan, ...], kitchen: Kitchen, progress: Progress)
     )
 
 
-def _room_at(load: Baking, before: list[Baking], decks: int, recover_min: float) -> Iterator[datetime]:
+def _room_at(load: Baking, before: list[Baking], kitchen: Kitchen, oven: Oven) -> Iterator[datetime]:
     """When a deck is free for a load, and when the oven has come from each other heat to the load's."""
     free_at = []
     for each in before:
+        recover_min = recovery_min(kitchen, oven, each.dough.recipe, each.load.pieces)
         turn_at = each.load.out_at + timedelta(
             minutes=turn_min(each.ends_c, load.oven_c, load.preheat_min, recover_min)
         )  # fmt: skip
         free_at.append(turn_at)
         if not can_share((each.oven_c, each.ends_c), (load.oven_c, load.ends_c)):
             yield turn_at
-    if len(free_at) >= decks:
-        yield sorted(free_at)[-decks]
+    if len(free_at) >= oven.decks:
+        yield sorted(free_at)[-oven.decks]
 
 
 @dataclass(frozen=True, slots=True)

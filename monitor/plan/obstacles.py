@@ -23,7 +23,7 @@ class Obstacle:
     from_at, to_at
         The minutes it is about.
     minutes
-        By how much. [min]
+        By how much; of work at night, how far from the nearest hour with hands. [min]
     """
 
     limit: Limit
@@ -40,6 +40,7 @@ class RemedyKind(StrEnum):
     """What would make a plan possible."""
 
     LATER = "later"
+    OTHER_ORDER = "other order"
     STAGGER = "stagger"
     CHILL = "chill"
     MORE_PEOPLE = "more people"
@@ -95,6 +96,7 @@ class Variation(StrEnum):
     YEAST = "yeast"
     ROOM = "room"
     NIGHT = "night"
+    HOUR = "hour"
 
 
 @dataclass(frozen=True, slots=True)
@@ -104,7 +106,8 @@ class Alternative:
     Attributes
     ----------
     amount
-        Times the yeast, degrees more in the room [C], or hours in the refrigerator [h]; 0 as written.
+        Times the yeast, degrees more in the room [C], or hours in the refrigerator [h]; 0 as written, and where
+        the hour wanted is the first at which it may be out instead of the last.
     plan
         The day it makes, or why it makes none.
     """

@@ -1,5 +1,6 @@
 """What is wanted of a day, and the same as the solver takes it: tasks, windows, places and nights in whole minutes."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from enum import StrEnum
@@ -7,9 +8,19 @@ from math import ceil, floor
 
 from monitor.dough.learning import RecipeExperience
 from monitor.errors import UnfitError
-from monitor.plan.day import DoughPlan, LoadPlan, StagePlan, comes_out_of_cold, is_cold, is_shaped_in, with_moves
+from monitor.plan.day import (
+    MOVING_MIN,
+    DoughPlan,
+    LoadPlan,
+    StagePlan,
+    comes_out_of_cold,
+    is_cold,
+    is_shaped_in,
+    with_moves,
+)
 from monitor.plan.kitchen import Kitchen
 from monitor.plan.oven import ends_at_c
+from monitor.plan.recovery import recovery_min
 from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage, still_to_come_min
 from monitor.recipe.formula import Formula
 from monitor.recipe.ingredients import IngredientKind
@@ -57,7 +68,7 @@ class StageTask:
         Until then it is as good as at the beginning; later each minute tells. [min]
     predecessors
         Numbers of the stages of this dough that it takes on.
-    folds
+    meanwhile
         Work while it stands: how long after it begins, and for how long. [min]
     """
 
@@ -68,7 +79,7 @@ class StageTask:
     closes_min: int
     predecessors: tuple[int, ...]
     uses: tuple[PlaceUse, ...]
-    folds: tuple[tuple[int, int], ...] = ()
+    meanwhile: tuple[tuple[int, int], ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,6 +90,8 @@ class BakeTask:
     ----------
     windows
         For each load, minutes from the end of its own shaping: proofed, no longer at its best, and no longer good.
+    recover_min
+        For each oven, what it needs after a load of this. [min]
     stagger_min
         How much later than the one before each load is shaped, beyond its share of the hands. [min]
     can_stagger
@@ -90,13 +103,24 @@ class BakeTask:
     preheat_min: int
     oven_c: float
     ends_c: float
+    recover_min: tuple[int, ...] = (0,)
     stagger_min: int = 0
     can_stagger: bool = False
 
 
 @dataclass(frozen=True, slots=True)
 class DoughTask:
-    """One dough: stages in the order of its method, its bake, and which stages hands begin on at a given minute."""
+    """One dough: stages in the order of its method, and its bake.
+
+    Attributes
+    ----------
+    wanted_min, is_after, can_be_late
+        The minute by which it is wanted, or no earlier than which; whether it may be missed.
+    goes_last
+        Whether nothing goes into an oven after its first load but the rest of it.
+    held
+        Which stages hands begin on at a given minute.
+    """
 
     name: str
     stages: tuple[StageTask, ...]
@@ -104,6 +128,8 @@ class DoughTask:
     wanted_min: int | None
     is_after: bool = False
     held: tuple[tuple[int, int], ...] = ()
+    can_be_late: bool = False
+    goes_last: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,14 +143,14 @@ class Limits:
     nights
         Spans of minutes without hands.
     ovens
-        Of each the decks, and what it needs between two loads. [min]
+        Of each the decks.
     """
 
     people: int
     mixers: int
     places: tuple[tuple[str, int], ...]
     nights: tuple[tuple[int, int], ...]
-    ovens: tuple[tuple[int, int], ...] = ((1, 0),)
+    ovens: tuple[int, ...] = (1,)
 
 
 @dataclass(frozen=True, slots=True)
@@ -275,7 +301,13 @@ def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
     )
 
 
-def _loads(order: Order, kitchen: Kitchen, forecasts: list[StageForecast]) -> tuple[tuple[StageForecast, int], ...]:
+def rebaked(dough: PreparedOrder, bake: Bake, kitchen: Kitchen) -> PreparedOrder:
+    """The same dough with another bake: its stages are as they were, its loads are not."""
+    order = replace(dough.order, recipe=replace(dough.recipe, bake=bake))
+    return replace(dough, order=order, loads=_loads(order, kitchen, dough.forecasts))
+
+
+def _loads(order: Order, kitchen: Kitchen, forecasts: Sequence[StageForecast]) -> tuple[tuple[StageForecast, int], ...]:
     recipe, bake = order.recipe, order.recipe.bake
     if bake is None:
         return ()
@@ -323,9 +355,9 @@ def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_st
             uses.append(PlaceUse(REFRIGERATOR, 0, cold_min, stage.takes))
         uses.append(PlaceUse(stage.place, cold_min, None, stage.takes))
         hands = round(stage.hands_min)
-        folds, before = folds_of(stage, opens), dough.predecessors[number]
+        meanwhile, before = work_meanwhile(stage, opens), dough.predecessors[number]
         mixer = round(stage.mixer_min)
-        stages.append(StageTask(hands, mixer, opens, best, closes, before, tuple(uses), folds))
+        stages.append(StageTask(hands, mixer, opens, best, closes, before, tuple(uses), meanwhile))
     wanted_at = dough.order.wanted_at
     wanted = None if wanted_at is None else floor((wanted_at - base_at).total_seconds() / 60.0)
     held = tuple((stage, round((at - base_at).total_seconds() / 60.0)) for stage, at in dough.order.held)
@@ -333,9 +365,13 @@ def task_of(dough: PreparedOrder, kitchen: Kitchen, base_at: datetime, *, can_st
     return DoughTask(dough.key, tuple(stages), bake, wanted, dough.order.is_after, held)
 
 
-def folds_of(stage: MethodStage, ready_min: int) -> tuple[tuple[int, int], ...]:
-    """Each fold that comes before a stage is ready: after how long, and how long hands are at it. [min]"""
-    return tuple(
+def work_meanwhile(stage: MethodStage, ready_min: int) -> tuple[tuple[int, int], ...]:
+    """What is done while a stage stands: after how long, and how long hands are at it. [min]
+
+    The folds that come before it is ready, and what stood in the cold at first is carried out of it.
+    """
+    carried = ((round(60.0 * stage.cold_h), ceil(MOVING_MIN)),) if stage.cold_h > 0.0 else ()
+    return carried + tuple(
         (round(at), ceil(step.hands_min))
         for step in stage.steps
         if step.work is Work.FOLD
@@ -355,6 +391,9 @@ def _bake_task(dough: PreparedOrder, kitchen: Kitchen, can_stagger: bool) -> Bak
         preheat_min=round(bake.preheat_min),
         oven_c=bake.oven_c,
         ends_c=ends_at_c(bake),
+        recover_min=tuple(
+            ceil(recovery_min(kitchen, oven, dough.recipe, dough.loads[0][1])) for oven in kitchen.all_ovens
+        ),
         stagger_min=round(bake.stagger_min),
         # what stands in the cold until it is taken out waits there for the oven, load by load
         can_stagger=can_stagger or comes_out_of_cold(dough.recipe, len(dough.recipe.method) - 1),
@@ -364,7 +403,7 @@ def _bake_task(dough: PreparedOrder, kitchen: Kitchen, can_stagger: bool) -> Bak
 def limits_of(kitchen: Kitchen, base_at: datetime, horizon: int, zone: tzinfo) -> Limits:
     """What the kitchen allows, in minutes from ``base_at``."""
     places = tuple((each.name, each.holds) for each in kitchen.all_places if each.holds is not None)
-    ovens = tuple((each.decks, ceil(kitchen.recovers_min(each))) for each in kitchen.all_ovens)
+    ovens = tuple(each.decks for each in kitchen.all_ovens)
     return Limits(kitchen.people, kitchen.mixers, places, _nights(kitchen, base_at, horizon, zone), ovens)
 
 

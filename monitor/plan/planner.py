@@ -9,7 +9,8 @@ from typing import assert_never
 from monitor.plan.day import Plan, PlanId, shares_of
 from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.obstacles import Alternative, NoPlan, Obstacle, Remedy, RemedyKind, Variation
-from monitor.plan.orders import DoughTimes, Limit, Order, PreparedOrder, dough_plan, folds_of, prepared_order
+from monitor.plan.orders import DoughTimes, Limit, Order, PreparedOrder, dough_plan, prepared_order, work_meanwhile
+from monitor.plan.remarks import early_breads
 from monitor.plan.solver import LOADING_MIN, Problem
 from monitor.recipe.batch import Stage
 from monitor.recipe.ingredients import YEASTS
@@ -50,14 +51,22 @@ def make_plan(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: 
     SolverError
         When the solver could not decide.
     """
-    base_at = now.replace(second=0, microsecond=0)
-    doughs = tuple(prepared_order(key, order, kitchen) for key, order in zip(keys_of(orders), orders, strict=True))
-    problem = Problem(orders, kitchen, base_at, zone, doughs)
+    problem = problem_of(orders, kitchen, now, zone)
     times = problem.times()
-    if times is None:
-        return _explained(problem)
-    plans = tuple(dough_plan(each, found, base_at, kitchen) for each, found in zip(doughs, times, strict=True))
-    return Plan(PlanId(0), now, kitchen, plans)
+    return _explained(problem) if times is None else planned(problem, times, now)
+
+
+def problem_of(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: tzinfo) -> Problem:
+    """A day from now on, to be solved."""
+    doughs = tuple(prepared_order(key, order, kitchen) for key, order in zip(keys_of(orders), orders, strict=True))
+    return Problem(kitchen, now.replace(second=0, microsecond=0), zone, doughs)
+
+
+def planned(problem: Problem, times: tuple[DoughTimes, ...], now: datetime) -> Plan:
+    """What the solver found for a day, on the clock."""
+    kitchen = problem.kitchen
+    doughs = (dough_plan(*each, problem.base_at, kitchen) for each in zip(problem.doughs, times, strict=True))
+    return Plan(PlanId(0), now, kitchen, tuple(doughs))
 
 
 def _explained(problem: Problem) -> NoPlan:
@@ -96,7 +105,7 @@ def _obstacles(problem: Problem, limit: Limit, times: tuple[DoughTimes, ...]) ->
     """Where a day that was made without a limit breaks it."""
     match limit:
         case Limit.TIME:
-            return _too_late(problem, times)
+            return too_late(problem, times)
         case Limit.WINDOW:
             return _closed(problem, times)
         case Limit.PEOPLE:
@@ -118,7 +127,8 @@ def _end(dough: PreparedOrder, times: DoughTimes) -> int:
     return times.taken[-1] if bake is None else times.loaded[-1] + round(bake.minutes)
 
 
-def _too_late(problem: Problem, times: tuple[DoughTimes, ...]) -> list[Obstacle]:
+def too_late(problem: Problem, times: tuple[DoughTimes, ...]) -> list[Obstacle]:
+    """What misses its hour, and by how much."""
     found = []
     for dough, each in zip(problem.doughs, times, strict=True):
         wanted_at = dough.order.wanted_at
@@ -160,7 +170,7 @@ def _hands(problem: Problem, times: tuple[DoughTimes, ...]) -> Spans:
             hands = round(stage.hands_min)
             ready_min = round(dough.forecasts[number].ready.p50 or 0.0)
             begins = each.begins[number]
-            found += [(dough.key, begins + at, begins + at + it, 1) for at, it in folds_of(stage, ready_min)]
+            found += [(dough.key, begins + at, begins + at + it, 1) for at, it in work_meanwhile(stage, ready_min)]
             if number < last or not each.shaped:
                 found.append((dough.key, each.hands[number], each.hands[number] + hands, 1))
                 continue
@@ -232,7 +242,8 @@ def _at_night(problem: Problem, times: tuple[DoughTimes, ...]) -> list[Obstacle]
     for begin, end in problem.limits.nights:
         for key, start, stop, _ in _hands(problem, times):
             if start < end and stop > begin and stop > start:
-                found.append(Obstacle(Limit.HOURS, (key,), problem.at(start), problem.at(stop), float(stop - start)))
+                apart_min = float(min(stop - begin, end - start))
+                found.append(Obstacle(Limit.HOURS, (key,), problem.at(start), problem.at(stop), apart_min))
     return found
 
 
@@ -242,16 +253,15 @@ def _at_night(problem: Problem, times: tuple[DoughTimes, ...]) -> list[Obstacle]
 def _remedies(problem: Problem, limit: Limit, found: list[Obstacle]) -> list[Remedy]:
     match limit:
         case Limit.TIME:
-            return [Remedy(RemedyKind.LATER, each.doughs[0], each.minutes, each.to_at) for each in found]
+            later = [Remedy(RemedyKind.LATER, each.doughs[0], each.minutes, each.to_at) for each in found]
+            return [*later, *others_late(problem, found)]
         case Limit.WINDOW:
             return _wait_better(problem, found)
         case Limit.PEOPLE:
             people = problem.kitchen.people + 1
             return _more(problem, RemedyKind.MORE_PEOPLE, found, replace(problem.kitchen, people=people), people)
         case Limit.HOURS:
-            return _longer_hours(problem) or [
-                Remedy(RemedyKind.OTHER_HOURS, each.doughs[0], each.minutes, each.from_at) for each in found
-            ]
+            return _longer_hours(problem) or _nights_worked(problem, found)
         case Limit.MIXER:
             mixers = problem.kitchen.mixers + 1
             return _more(problem, RemedyKind.MORE_MIXERS, found, replace(problem.kitchen, mixers=mixers), mixers)
@@ -261,6 +271,30 @@ def _remedies(problem: Problem, limit: Limit, found: list[Obstacle]) -> list[Rem
             return _more_oven(problem, found)
         case _:
             assert_never(limit)
+
+
+def others_late(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
+    """Another order of the breads: each that would be late in place of those found, all others by their hour."""
+    named = {each.doughs[0] for each in found}
+    remedies = []
+    for dough in problem.doughs if len(problem.doughs) > 1 else ():
+        times = None if named == {dough.key} else problem.tried(late=dough.key)
+        for each in () if times is None else too_late(problem, times):
+            remedies.append(Remedy(RemedyKind.OTHER_ORDER, dough.key, each.minutes, each.to_at))
+    return remedies
+
+
+def _nights_worked(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
+    """Of each night all the work that there would be, as one stretch."""
+    remedies = []
+    for begin, end in problem.limits.nights:
+        mine = [each for each in found if problem.at(begin) < each.to_at and each.from_at < problem.at(end)]
+        if mine:
+            who = {each.doughs for each in mine}
+            from_at, to_at = min(each.from_at for each in mine), max(each.to_at for each in mine)
+            minutes = (to_at - from_at).total_seconds() / 60.0
+            remedies.append(Remedy(RemedyKind.OTHER_HOURS, min(who)[0] if len(who) == 1 else "", minutes, from_at))
+    return remedies
 
 
 def _wait_better(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
@@ -285,7 +319,7 @@ def _staggered(problem: Problem, key: str) -> list[Remedy]:
 
 def _chilled(problem: Problem, key: str) -> list[Remedy]:
     for minutes in CHILL_STEPS_MIN:
-        if problem.with_bake(key, chill_min=minutes).tried() is not None:
+        if problem.with_bake(key, chill_min=minutes).is_possible():
             return [Remedy(RemedyKind.CHILL, key, minutes)]
     return []
 
@@ -300,7 +334,7 @@ def _longer_hours(problem: Problem) -> list[Remedy]:
     later = [replace(kitchen, hands_until=time(hour)) for hour in range(closes.hour + 1, 24)]
     found = []
     for kind, ways in ((RemedyKind.OPEN_EARLIER, earlier), (RemedyKind.CLOSE_LATER, [*later, _till_midnight(kitchen)])):
-        does = next((each for each in ways if problem.with_kitchen(each).tried() is not None), None)
+        does = next((each for each in ways if problem.with_kitchen(each).is_possible()), None)
         clock = None if does is None else does.hands_from if kind is RemedyKind.OPEN_EARLIER else does.hands_until
         if clock is not None:
             day = problem.base_at.astimezone(problem.zone).date()
@@ -314,7 +348,7 @@ def _till_midnight(kitchen: Kitchen) -> Kitchen:
 
 def _more(problem: Problem, kind: RemedyKind, found: list[Obstacle], kitchen: Kitchen, number: int) -> list[Remedy]:
     """One pair of hands or mixer more, when that would do."""
-    if problem.with_kitchen(kitchen).tried() is None:
+    if not problem.with_kitchen(kitchen).is_possible():
         return []
     return [Remedy(kind, at=found[0].from_at, minutes=found[0].minutes, number=number)]
 
@@ -326,7 +360,7 @@ def _more_places(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
         places = tuple(
             replace(each, holds=number) if each.name == name else each for each in problem.kitchen.all_places
         )
-        if problem.with_kitchen(replace(problem.kitchen, places=places)).tried() is not None:
+        if problem.with_kitchen(replace(problem.kitchen, places=places)).is_possible():
             return [Remedy(RemedyKind.MORE_PLACES, at=found[0].from_at, number=number, place=name)]
     return []
 
@@ -340,7 +374,7 @@ def _more_oven(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
         roomier = problem
         for key in keys:
             roomier = roomier.with_bake(key, at_once=number)
-        if roomier.tried() is not None:
+        if roomier.is_possible():
             return [Remedy(RemedyKind.MORE_OVEN, keys[0] if len(keys) == 1 else "", number=number)]
     return []
 
@@ -349,11 +383,16 @@ def _more_oven(problem: Problem, found: list[Obstacle]) -> list[Remedy]:
 
 
 def alternatives(order: Order, kitchen: Kitchen, now: datetime, zone: tzinfo) -> tuple[Alternative, ...]:
-    """The bread as written and otherwise, each planned for the same hour, alone in the kitchen."""
-    return tuple(
+    """The bread as written and otherwise, alone in the kitchen: for its hour, and after it where that is a poor one."""
+    found = [
         Alternative(variation, amount, make_plan((other,), there, now, zone))
         for variation, amount, other, there in _variations(order, kitchen)
-    )
+    ]
+    written = found[0].plan
+    if order.wanted_at is not None and (isinstance(written, NoPlan) or early_breads(written)):
+        after = make_plan((replace(order, is_after=True),), kitchen, now, zone)
+        found.append(Alternative(Variation.HOUR, 0.0, after))
+    return tuple(found)
 
 
 def _variations(order: Order, kitchen: Kitchen) -> Iterator[tuple[Variation, float, Order, Kitchen]]:

@@ -23,18 +23,18 @@ from monitor.plan.orders import (
     DoughTimes,
     Limit,
     Limits,
-    Order,
     PreparedOrder,
     StageTask,
     limits_of,
-    prepared_order,
+    rebaked,
     task_of,
 )
 from monitor.plan.oven import can_share, longest_idle_min, turn_min
 
 # Deterministic seconds of the solver: the same answer on every machine, be it quick or slow.
 EFFORT = 10.0
-EFFORT_TO_EXPLAIN = 2.0
+EFFORT_TO_EXPLAIN = 1.0
+EFFORT_AWAKE = 0.2  # of a day without a night: any that is not foolish tells what must be done in it
 SEED = 20260302
 SPARE_MIN = 2 * 24 * 60  # how far past the wanted hour a plan is looked for when that hour cannot be met
 LOADING_MIN = ceil(LOAD_HANDS_MIN)
@@ -81,6 +81,7 @@ class _Day:
         self.ovens: list[tuple[BakeTask, _LoadVars]] = []
         self.costs: list[cp_model.LinearExprT] = []
         self.doughs = [self._dough(task) for task in doughs]
+        self._order()
         self._limit()
 
     def _minute(self) -> cp_model.IntVar:
@@ -106,7 +107,7 @@ class _Day:
         for number, stage in enumerate(task.stages):
             self.model.add(found.taken[number] >= found.begins[number] + stage.ready_min)
             self._stand(found, number, stage)
-            for at, hands in stage.folds:
+            for at, hands in stage.meanwhile:
                 self._work(found.begins[number] + at, hands)
             is_shaping = number == last and task.bake is not None
             if not is_shaping:
@@ -194,7 +195,7 @@ class _Day:
         if wanted is not None and dough.task.is_after:
             self.model.add(end >= wanted)
             self.costs.append(LATE_COST * (end - wanted))
-        elif wanted is not None and Limit.TIME not in self.lifted:
+        elif wanted is not None and Limit.TIME not in self.lifted and not dough.task.can_be_late:
             self.model.add(end <= wanted)
             self.costs.append(EARLY_COST * (wanted - end))
         elif wanted is not None:
@@ -205,6 +206,13 @@ class _Day:
             self.costs.append(EARLY_COST * end)
         for hands in dough.hands:  # no dough is begun sooner than it must be
             self.costs.append(-1 * hands if wanted is not None else 0 * hands)
+
+    def _order(self) -> None:
+        """What is to be baked last goes in after all else."""
+        for last in (dough for dough in self.doughs if dough.task.goes_last and dough.loads):
+            for other in self.doughs:
+                for load in other.loads if other is not last else ():
+                    self.model.add(load.loaded <= last.loads[0].loaded)
 
     def _limit(self) -> None:
         limits = self.limits
@@ -233,10 +241,10 @@ class _Day:
 
     def _oven(self) -> None:
         """As many loads at a time as an oven has decks, all at one temperature."""
-        for oven, (decks, recover) in enumerate(self.limits.ovens):
+        for oven, decks in enumerate(self.limits.ovens):
             held = [
                 self.model.new_optional_fixed_size_interval_var(
-                    load.loaded, bake.minutes + max(recover, LOADING_MIN), load.ovens[oven], ""
+                    load.loaded, bake.minutes + max(bake.recover_min[oven], LOADING_MIN), load.ovens[oven], ""
                 )
                 for bake, load in self.ovens
             ]
@@ -246,15 +254,15 @@ class _Day:
                     if can_share((first.oven_c, first.ends_c), (second.oven_c, second.ends_c)):
                         continue
                     is_first, both = self.model.new_bool_var(""), (load.ovens[oven], other.ovens[oven])
-                    gap = self._gap(first, second, recover)
+                    gap = self._gap(first, second, oven)
                     self.model.add(other.loaded >= load.loaded + gap).only_enforce_if(is_first, *both)
-                    gap = self._gap(second, first, recover)
+                    gap = self._gap(second, first, oven)
                     self.model.add(load.loaded >= other.loaded + gap).only_enforce_if(~is_first, *both)
 
     @staticmethod
-    def _gap(first: BakeTask, then: BakeTask, recover: int) -> int:
+    def _gap(first: BakeTask, then: BakeTask, oven: int) -> int:
         """From the loading of one bread to that of another which bakes at another temperature."""
-        return first.minutes + ceil(turn_min(first.ends_c, then.oven_c, then.preheat_min, recover))
+        return first.minutes + ceil(turn_min(first.ends_c, then.oven_c, then.preheat_min, first.recover_min[oven]))
 
     def _lit(self) -> None:
         """Somebody turns the oven on for each load, unless it is on still from the one before."""
@@ -287,6 +295,7 @@ def solve(
     lifted: frozenset[Limit] = frozenset(),
     *,
     effort: float = EFFORT,
+    is_any: bool = False,
 ) -> tuple[DoughTimes, ...] | None:
     """The best times for a day, or None when there are none. [min]
 
@@ -298,6 +307,8 @@ def solve(
         Limits that are not held.
     effort
         Deterministic seconds after which the best day found so far is taken.
+    is_any
+        The first day found will do, however poor.
 
     Raises
     ------
@@ -312,6 +323,7 @@ def solve(
     # It would leave the process without any handler of Ctrl-C: a demo that planned left all its programs running.
     solver.parameters.catch_sigint_signal = False
     solver.parameters.max_deterministic_time = effort
+    solver.parameters.stop_after_first_solution = is_any
     status = solver.solve(day.model)
     if status == cp_model.INFEASIBLE:
         return None
@@ -345,7 +357,6 @@ def solve(
 class Problem:
     """A day to be solved, and solved again with something else about it."""
 
-    orders: tuple[Order, ...]
     kitchen: Kitchen
     base_at: datetime
     zone: tzinfo
@@ -359,8 +370,15 @@ class Problem:
         latest = max(at for at in wanted if at is not None)
         return max(int((latest - self.base_at).total_seconds() // 60), 0) + SPARE_MIN
 
-    def tasks(self, *, can_stagger: bool = False) -> tuple[DoughTask, ...]:
-        return tuple(task_of(each, self.kitchen, self.base_at, can_stagger=can_stagger) for each in self.doughs)
+    def tasks(self, *, can_stagger: bool = False, late: str = "", last: str = "") -> tuple[DoughTask, ...]:
+        return tuple(
+            replace(
+                task_of(each, self.kitchen, self.base_at, can_stagger=can_stagger),
+                can_be_late=each.key == late,
+                goes_last=each.key == last,
+            )
+            for each in self.doughs
+        )
 
     @property
     def limits(self) -> Limits:
@@ -370,28 +388,42 @@ class Problem:
         """The best times; None when there are none."""
         return solve(self.tasks(), self.limits, self.horizon)
 
-    def tried(self, *lifted: Limit, can_stagger: bool = False) -> tuple[DoughTimes, ...] | None:
-        """Times with something else about the day; None when there are none, or none was found in little effort."""
-        tasks = self.tasks(can_stagger=can_stagger)
+    def tried(
+        self, *lifted: Limit, can_stagger: bool = False, late: str = "", last: str = ""
+    ) -> tuple[DoughTimes, ...] | None:
+        """Times with something else about the day; None when there are none, or none was found in little effort.
+
+        Parameters
+        ----------
+        late, last
+            Keys of the dough that may miss its hour, and of the one that is baked after all others.
+        """
+        tasks = self.tasks(can_stagger=can_stagger, late=late, last=last)
+        effort = EFFORT_AWAKE if Limit.HOURS in lifted else EFFORT_TO_EXPLAIN
         try:
-            return solve(tasks, self.limits, self.horizon, frozenset(lifted), effort=EFFORT_TO_EXPLAIN)
+            return solve(tasks, self.limits, self.horizon, frozenset(lifted), effort=effort)
         except SolverError:
             return None
+
+    def is_possible(self) -> bool:
+        """Whether there is any day at all; False too where little effort has found none."""
+        try:
+            return solve(self.tasks(), self.limits, self.horizon, effort=EFFORT_TO_EXPLAIN, is_any=True) is not None
+        except SolverError:
+            return False
 
     def with_kitchen(self, kitchen: Kitchen) -> "Problem":
         return replace(self, kitchen=kitchen)
 
     def with_bake(self, key: str, **changes: Any) -> "Problem":
         """The same day with something else done about one dough's bake."""
-        orders, doughs = [], []
-        for order, dough in zip(self.orders, self.doughs, strict=True):
-            bake = order.recipe.bake
-            if dough.key == key and bake is not None:
-                order = replace(order, recipe=replace(order.recipe, bake=replace(bake, **changes)))
-                dough = prepared_order(key, order, self.kitchen)
-            orders.append(order)
-            doughs.append(dough)
-        return replace(self, orders=tuple(orders), doughs=tuple(doughs))
+        doughs = (
+            rebaked(each, replace(bake, **changes), self.kitchen)
+            if each.key == key and (bake := each.recipe.bake) is not None
+            else each
+            for each in self.doughs
+        )
+        return replace(self, doughs=tuple(doughs))
 
     def at(self, minute: float) -> datetime:
         return self.base_at + timedelta(minutes=minute)

@@ -26,6 +26,7 @@ ANY_MOMENT = datetime(2000, 1, 1, tzinfo=UTC)  # a forecast made ahead depends o
 AFTER_PEAK_MIN = 60.0  # judgement: a preferment used within the hour after its peak is as good as at it
 BY_THE_CLOCK_FRAC = 0.1  # judgement: a baker who says 12 h means 11 to 13
 KEEPS_MIN = 24 * 60.0  # judgement: whatever the forecast says, nothing is planned to wait longer than a day
+COLD_PIECES_KEEP_MIN = 30.0  # judgement: pieces still cold from the night lose nothing in half an hour more
 COLD_ENOUGH_TAUS = 8.0  # after so many time constants a dough is as cold as its air
 
 
@@ -172,11 +173,7 @@ def forecast_stage(
     if stage.longest_h is not None:
         closes.append(60.0 * stage.longest_h)
     elif stage.hours is not None:
-        # The baker's hour stands; it keeps to where the estimator sees it past its best, where that is later.
-        by_the_clock_min = (1.0 + BY_THE_CLOCK_FRAC) * 60.0 * stage.hours
-        is_ripened = stage.stage is Stage.PREFERMENT
-        over = peak.p50 + AFTER_PEAK_MIN if is_ripened and peak.p50 is not None else peak.p25
-        closes += [] if over is None else [max(by_the_clock_min, over)]
+        closes += _closes_by_the_clock(recipe, stage, stage.hours, peak)
     elif stage.target.is_peak:
         closes.append((peak.p50 or HORIZON.total_seconds() / 60.0) + AFTER_PEAK_MIN)
     elif peak.p25 is not None:
@@ -200,6 +197,26 @@ def forecast_stage(
         warm_min=float(np.count_nonzero(dough_c > WARM_C)),
         does=does,
     )
+
+
+def _closes_by_the_clock(recipe: Recipe, stage: MethodStage, hours: float, peak: Span) -> list[float]:
+    """Until when a stage of so many hours is good; empty where only the longest wait of all bounds it. [min]
+
+    The baker's hour stands; it keeps to where the estimator sees it past its best, where that is later. Of pieces that
+    proofed in the cold before, it sees nothing: it begins with a dough that has done nothing yet.
+    """
+    by_the_clock_min = (1.0 + BY_THE_CLOCK_FRAC) * 60.0 * hours
+    if _proofed_in_the_cold(recipe, stage):
+        return [max(by_the_clock_min, 60.0 * hours + COLD_PIECES_KEEP_MIN)]
+    is_ripened = stage.stage is Stage.PREFERMENT
+    over = peak.p50 + AFTER_PEAK_MIN if is_ripened and peak.p50 is not None else peak.p25
+    return [] if over is None else [max(by_the_clock_min, over)]
+
+
+def _proofed_in_the_cold(recipe: Recipe, stage: MethodStage) -> bool:
+    """True when a final proof is of pieces that were shaped before a retard."""
+    later = [each for each in recipe.method if each.part == stage.part][1:]  # a retard that comes first is in bulk
+    return stage.stage is Stage.FINAL_PROOF and any(each.stage is Stage.RETARD and not each.in_bulk for each in later)
 
 
 def _does(hours_min: float, doubt: Span) -> Span:

@@ -1,16 +1,14 @@
 """A recipe from its TOML file and back to one."""
 
-import re
 from collections.abc import Mapping
 from typing import Any
 
 import tomlkit
 
+from monitor.recipe.bake_file import LARGEST_LOSS_PCT, MOST_PIECES, bake_of, bake_table
 from monitor.recipe.batch import (
-    DEFAULT_PREHEAT_MIN,
     LARGEST_G,
     LARGEST_RISE_PCT,
-    LONGEST_PREHEAT_MIN,
     LONGEST_STAGE_H,
     MOST_SALT_PCT,
     Stage,
@@ -30,29 +28,18 @@ from monitor.recipe.measures import (
     volume_weight,
     weighed,
 )
-from monitor.recipe.method import REFRIGERATOR, ROOM, Bake, MethodStage, OvenStep, work_before_min
+from monitor.recipe.method import REFRIGERATOR, ROOM, MethodStage, work_before_min
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
 from monitor.recipe.toml_tables import Faults, name_of, nodes_of, short_number, shown, vessel_of, vessel_table
-from monitor.recipe.work_file import LONGEST_WORK_MIN, cue_of, work_step, work_step_table
+from monitor.recipe.work_file import LONGEST_WORK_MIN, cue_of, place_of, work_step, work_step_table
 from monitor.translatable import Number, Translatable
-from monitor.units import celsius
 
-MOST_PIECES = 5000
-HOTTEST_OVEN_C = 550.0
-USUAL_OVEN_C = 300.0  # judgement: deck ovens for bread end about there; beyond it somebody may mean Fahrenheit
-CORE_C = (60.0, 105.0)  # judgement: bread is done between 88 and 98; outside these somebody may mean Fahrenheit
-LONGEST_COOLING_MIN = 2880.0
-LARGEST_LOSS_PCT = 40.0
 _SHARES = {f"{name}_pct": name for name in ("flour", "water", "salt", "sugar", "fat")}
 _INGREDIENT_KEYS = ("amount", "kind", "g_per_cup", "hydration_pct", "flour", *_SHARES)
 _FED = ("ripe starter", "flour", "water")  # what a ratio is of, unless the recipe names it
 _STAGE_KEYS = (
     "part", "stage", "rise_pct", "target", "hours", "place", "cold_h", "good_to_rise_pct", "hands_min", "mixer_min",
     "dough_c", "takes", "sample_g", "in_bulk", "vessel", "nodes", "step", "cue",
-)  # fmt: skip
-_BAKE_KEYS = (
-    "minutes", "oven_c", "preheat_min", "steam_min", "at_once", "stagger_min", "chill_min", "loss_pct", "core_c",
-    "cool_min", "step", "cue",
 )  # fmt: skip
 
 
@@ -82,8 +69,8 @@ def recipe_from_toml(table: Mapping[str, Any], where: str) -> Recipe:
     pieces = faults.whole(table, "pieces", "", at_most=MOST_PIECES)
     piece_g = faults.number(table, "piece_g", "", at_most=LARGEST_G)
     loss_pct = faults.number(table, "dividing_loss_pct", "", at_most=LARGEST_LOSS_PCT, can_be_zero=True)
-    bake_table = faults.table(table, "bake")
-    bake = None if bake_table is None else _bake(bake_table, faults)
+    bake_row = faults.table(table, "bake")
+    bake = None if bake_row is None else bake_of(bake_row, faults)
     note = table.get("note", "")
     faults.raise_any()
     assert name is not None
@@ -284,11 +271,7 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
     if "target" in row and row["target"] != "peak":
         faults.report('{prefix}target must be "peak"; a rise is given as rise_pct = 75', prefix=prefix)
     rise_pct = faults.number(row, "rise_pct", prefix, at_most=LARGEST_RISE_PCT)
-    place = row.get("place", REFRIGERATOR if stage is Stage.RETARD else ROOM)
-    if not isinstance(place, str) or not place.strip():
-        faults.report(
-            "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
-        )
+    place = place_of(row, prefix, faults) or (REFRIGERATOR if stage is Stage.RETARD else ROOM)
     steps = tuple(
         step
         for number, each in enumerate(faults.rows(row, "step"), start=1)
@@ -313,7 +296,7 @@ def _stage(row: Mapping[str, Any], prefix: str, parts: list[str], faults: Faults
         target=Target(None) if "target" in row else Target() if rise_pct is None else Target(rise_pct),
         hours=hours,
         longest_h=longest_h,
-        place=str(place).strip(),
+        place=place,
         cold_h=faults.number(row, "cold_h", prefix, at_most=LONGEST_STAGE_H, can_be_zero=True) or 0.0,
         good_to_rise_pct=faults.number(row, "good_to_rise_pct", prefix, at_most=LARGEST_RISE_PCT),
         hands_min=minutes("hands_min") if "hands_min" in row else work_before_min(steps),
@@ -370,80 +353,6 @@ def _hours(row: Mapping[str, Any], prefix: str, faults: Faults) -> tuple[float |
     return None, None
 
 
-def _bake(table: Mapping[str, Any], faults: Faults) -> Bake | None:
-    faults.unknown(table, _BAKE_KEYS, "bake.")
-    for key in ("minutes", "oven_c"):
-        if key not in table:
-            faults.report("bake.{key} is missing", key=key)
-    minutes = faults.number(table, "minutes", "bake.", at_most=LONGEST_WORK_MIN)
-    oven_c = _oven_c(table, faults)
-    preheat_min = faults.number(table, "preheat_min", "bake.", at_most=LONGEST_PREHEAT_MIN, can_be_zero=True)
-    at_once = faults.whole(table, "at_once", "bake.", at_most=MOST_PIECES)
-    steam = table.get("steam_min", [])
-    is_list = isinstance(steam, list) and all(isinstance(at, int | float) and not isinstance(at, bool) for at in steam)
-    if not is_list or any(not 0 <= at <= (minutes or LONGEST_WORK_MIN) for at in steam):
-        faults.report("bake.steam_min = {steam} must be minutes after loading, such as [0, 5, 10]", steam=shown(steam))
-        steam = []
-    waits = [
-        faults.number(table, key, "bake.", at_most=LONGEST_WORK_MIN, can_be_zero=True) or 0.0
-        for key in ("stagger_min", "chill_min")
-    ]
-    loss_pct = faults.number(table, "loss_pct", "bake.", at_most=LARGEST_LOSS_PCT, can_be_zero=True)
-    steps = [
-        _oven_step(row, f"bake.step {number}: ", minutes or LONGEST_WORK_MIN, faults)
-        for number, row in enumerate(faults.rows(table, "step"), start=1)
-    ]
-    core_c = faults.number(table, "core_c", "bake.", at_least=CORE_C[0], at_most=CORE_C[1])
-    cool_min = faults.number(table, "cool_min", "bake.", at_most=LONGEST_COOLING_MIN, can_be_zero=True)
-    cue = cue_of(table, "bake.", faults)
-    if minutes is None or oven_c is None:
-        return None
-    return Bake(
-        minutes,
-        oven_c,
-        DEFAULT_PREHEAT_MIN if preheat_min is None else preheat_min,
-        tuple(sorted(map(float, steam))),
-        at_once,
-        waits[0],
-        waits[1],
-        loss_pct,
-        tuple(sorted((step for step in steps if step is not None), key=lambda step: step.after_min)),
-        core_c,
-        cool_min or 0.0,
-        cue,
-    )
-
-
-def _oven_step(row: Mapping[str, Any], prefix: str, minutes: float, faults: Faults) -> OvenStep | None:
-    faults.unknown(row, ("after_min", "oven_c", "vent"), prefix)
-    after_min = faults.number(row, "after_min", prefix, at_most=minutes, can_be_zero=True)
-    vents = row.get("vent", False)
-    oven_c = _oven_c(row, faults, prefix) if "oven_c" in row else None
-    if "after_min" not in row or not isinstance(vents, bool) or not (vents or "oven_c" in row):
-        faults.report(
-            "{prefix}say when, and what changes: after_min = 15 with oven_c = 210, vent = true, or both", prefix=prefix
-        )
-        return None
-    return None if after_min is None else OvenStep(after_min, oven_c, vents)
-
-
-def _oven_c(table: Mapping[str, Any], faults: Faults, prefix: str = "bake.") -> float | None:
-    """How hot the oven is; hotter than bread wants must be said with its unit: mostly it is Fahrenheit. [C]"""
-    written = table.get("oven_c")
-    said_c = re.fullmatch(r"(\d{1,4}(?:\.\d+)?) ?C", written) if isinstance(written, str) else None
-    found = faults.number({"oven_c": float(said_c[1])} if said_c else table, "oven_c", prefix, at_most=HOTTEST_OVEN_C)
-    if found is None or found <= USUAL_OVEN_C or said_c:
-        return found
-    faults.report(
-        "{prefix}oven_c = {oven_c} is hotter than an oven for bread; {oven_c} °F would be oven_c = {celsius}; if it is "
-        'Celsius all the same, write oven_c = "{oven_c} C"',
-        prefix=prefix,
-        oven_c=Number(found, "g"),
-        celsius=Number(celsius(found), ".0f"),
-    )
-    return None
-
-
 # -- back to a file ---------------------------------------------------------------------------------------------------
 
 
@@ -473,7 +382,7 @@ def recipe_toml(recipe: Recipe) -> str:
     if recipe.method:
         table["stage"] = [_stage_table(stage) for stage in recipe.method]
     if recipe.bake is not None:
-        table["bake"] = _bake_table(recipe.bake)
+        table["bake"] = bake_table(recipe.bake)
     return tomlkit.dumps(table)
 
 
@@ -529,36 +438,4 @@ def _stage_table(stage: MethodStage) -> dict[str, object]:
         table["cue"] = stage.cue
     if stage.steps:
         table["step"] = [work_step_table(step) for step in stage.steps]
-    return table
-
-
-def _oven_text(oven_c: float) -> float | int | str:
-    """A heat of the oven so that it is read as Celsius again."""
-    return short_number(oven_c) if oven_c <= USUAL_OVEN_C else f"{oven_c:g} C"
-
-
-def _oven_step_table(step: OvenStep) -> dict[str, object]:
-    table: dict[str, object] = {"after_min": short_number(step.after_min)}
-    if step.oven_c is not None:
-        table["oven_c"] = _oven_text(step.oven_c)
-    return table | {"vent": True} if step.vents else table
-
-
-def _bake_table(bake: Bake) -> dict[str, object]:
-    table: dict[str, object] = {key: short_number(getattr(bake, key)) for key in ("minutes", "oven_c", "preheat_min")}
-    table["oven_c"] = _oven_text(bake.oven_c)
-    if bake.steam_min:
-        table["steam_min"] = [short_number(at) for at in bake.steam_min]
-    if bake.at_once is not None:
-        table["at_once"] = bake.at_once
-    for key in ("stagger_min", "chill_min", "cool_min"):
-        if getattr(bake, key):
-            table[key] = short_number(getattr(bake, key))
-    for key in ("loss_pct", "core_c"):
-        if getattr(bake, key) is not None:
-            table[key] = short_number(getattr(bake, key))
-    if bake.cue:
-        table["cue"] = bake.cue
-    if bake.steps:
-        table["step"] = [_oven_step_table(step) for step in bake.steps]
     return table

@@ -1,7 +1,7 @@
-"""Everything in a dough over all its parts, each name once: the formula that a mill or a label asks for."""
+"""Everything in a dough over all its parts, each name once: for a mill, a label, or whoever weighs for a day."""
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 
 from monitor.recipe.ingredients import IngredientKind
 from monitor.recipe.parts import Ingredient, Part, Recipe
@@ -35,7 +35,22 @@ def total_formula(recipe: Recipe) -> tuple[TotalLine, ...]:
         key = (line.name.casefold(), line.kind, line.of)
         before_g = found[key].mass_g if key in found else 0.0
         found[key] = TotalLine(found.get(key, line).name, line.kind, line.of, before_g + line.mass_g)
-    return tuple(sorted(found.values(), key=lambda line: (line.kind is not IngredientKind.FLOUR, -line.mass_g)))
+    return _sorted(found.values())
+
+
+def needed(recipes: Iterable[Recipe]) -> tuple[TotalLine, ...]:
+    """All that is weighed for several recipes, by name; flour first, then by weight. A starter stays whole."""
+    found: dict[tuple[str, IngredientKind], TotalLine] = {}
+    for part in (part for recipe in recipes for part in recipe.parts):
+        for each in part.ingredients:
+            if each.kind is not IngredientKind.PART:
+                line = found.get((each.name.casefold(), each.kind), TotalLine(each.name, each.kind, "", 0.0))
+                found[each.name.casefold(), each.kind] = replace(line, mass_g=line.mass_g + each.weight.g)
+    return _sorted(found.values())
+
+
+def _sorted(lines: Iterable[TotalLine]) -> tuple[TotalLine, ...]:
+    return tuple(sorted(lines, key=lambda line: (line.kind is not IngredientKind.FLOUR, -line.mass_g)))
 
 
 def _opened(recipe: Recipe, part: Part, share: float) -> Iterator[TotalLine]:

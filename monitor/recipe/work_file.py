@@ -28,16 +28,22 @@ def cue_of(table: Mapping[str, Any], prefix: str, faults: Faults) -> str:
     return ""
 
 
+def place_of(row: Mapping[str, Any], prefix: str, faults: Faults) -> str:
+    """The place in the kitchen that a table names; empty where it names none."""
+    place = row.get("place")
+    if place is None or (isinstance(place, str) and place.strip()):
+        return (place or "").strip()
+    faults.report(
+        "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
+    )
+    return ""
+
+
 def work_step(row: Mapping[str, Any], prefix: str, faults: Faults) -> WorkStep | None:
     """One ``[[stage.step]]``; None when it has a fault that leaves nothing of it."""
     faults.unknown(row, _STEP_KEYS, prefix)
     work = faults.choice(row, "do", prefix, Work)
-    place = row.get("place", "")
-    if not isinstance(place, str):
-        faults.report(
-            "{prefix}place = {place} must be the name of a place in the kitchen", prefix=prefix, place=shown(place)
-        )
-        place = ""
+    place = place_of(row, prefix, faults)
     if work is None:
         return None
     for key, owner in (("speeds", Work.MIX), ("until", Work.MIX), ("after_min", Work.FOLD)):
@@ -63,7 +69,7 @@ def work_step(row: Mapping[str, Any], prefix: str, faults: Faults) -> WorkStep |
         speeds=_speeds(row.get("speeds", []), prefix, faults),
         until=faults.choice(row, "until", prefix, MixUntil) if "until" in row else None,
         after_min=minutes_of(row, "after_min", faults, prefix) if work is Work.FOLD else (),
-        place=place.strip(),
+        place=place,
         cue=cue_of(row, prefix, faults),
     )
     if "hands_min" not in row:  # somebody stands at the mixer

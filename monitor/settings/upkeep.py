@@ -8,6 +8,7 @@
     backups_kept = 7
     metrics_port = 9464                    # absent: no metrics are served; always on this machine alone
     keep_whole_days = 30                   # absent: readings stay whole for ever
+    pack_after_days = 14                   # absent: those of old batches are not packed
 """
 
 from collections.abc import Mapping
@@ -18,7 +19,7 @@ from typing import Any
 from monitor.settings.toml_file import number_in, unknown_keys
 from monitor.translatable import Translatable
 
-KEYS = ("backup_dir", "backup_every_h", "backups_kept", "metrics_port", "keep_whole_days")
+KEYS = ("backup_dir", "backup_every_h", "backups_kept", "metrics_port", "keep_whole_days", "pack_after_days")
 LEAST_WHOLE_DAYS = 14  # judgement: twice as long as a node may hold what it measured
 
 
@@ -37,6 +38,8 @@ class Upkeep:
     keep_whole_days
         After so many days readings outside batches are replaced by five-minute values; None: never, since nothing that
         was measured goes unless a keeper says so.
+    pack_after_days
+        So many days after a batch has ended its readings are packed, every bit of them; None: never.
     """
 
     backup_dir: Path | None = None
@@ -44,6 +47,7 @@ class Upkeep:
     backups_kept: int = 7  # judgement: a week, so that damage found late can still be undone
     metrics_port: int | None = None
     keep_whole_days: int | None = None
+    pack_after_days: int | None = None
 
 
 def upkeep_from(table: Mapping[str, Any], folder: Path) -> tuple[Upkeep, list[str]]:
@@ -59,8 +63,7 @@ def upkeep_from(table: Mapping[str, Any], folder: Path) -> tuple[Upkeep, list[st
     port = None
     if "metrics_port" in table:
         port = int(number_in(table, "metrics_port", 0, (1, 65_535), faults, "upkeep."))
-    whole_days = None
-    if "keep_whole_days" in table:
-        usual_days = LEAST_WHOLE_DAYS
-        whole_days = int(number_in(table, "keep_whole_days", usual_days, (usual_days, 36_500), faults, "upkeep."))
-    return Upkeep(None if backup_dir is None else folder / backup_dir, every_h, int(kept), port, whole_days), faults
+    days: dict[str, int | None] = dict.fromkeys(("keep_whole_days", "pack_after_days"))
+    for name in days.keys() & table.keys():
+        days[name] = int(number_in(table, name, LEAST_WHOLE_DAYS, (LEAST_WHOLE_DAYS, 36_500), faults, "upkeep."))
+    return Upkeep(None if backup_dir is None else folder / backup_dir, every_h, int(kept), port, **days), faults

@@ -1,13 +1,16 @@
 """The store's readings: in as rows of numbers, out as readings or as arrays.
 
 Where old ones were downsampled (:mod:`monitor.store.rollups`), the means of the five-minute values come out in their
-place.
+place; those that lie in blocks (:mod:`monitor.store.blocks`) come out as they went in.
 """
 
 import sqlite3
+from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
+from itertools import groupby
+from math import fsum
 from typing import Any
 
 import numpy as np
@@ -17,15 +20,37 @@ from monitor.dough.track import Series, Track, in_order, track_of
 from monitor.recipe.batch import Batch, BatchId
 from monitor.recipe.calibration import set_right
 from monitor.recipe.vessel import require_inside
-from monitor.store import batches, rows
+from monitor.store import batches, blocks, rows
 from monitor.store.batches import eye_node
-from monitor.store.rows import to_us
+from monitor.store.rollups import FIVE_MINUTES_US
+from monitor.store.rows import from_us, to_us
 from monitor.store.sqlite_file import SqliteFile, StorePart
 from monitor.wire.readings import Channel, Flag, NodeId, Reading
 
 EYE_SOURCE = "eye"
 _OF_SENSOR = "sensor_id = (SELECT id FROM sensor WHERE node = ? AND channel = ?)"
 """Of one channel of a node; without the view ``reading``, so that an index alone answers."""
+
+# Of five minutes and one way in which they are kept: when, how many, least, mean and greatest.
+_FIVE_MINUTES_OF = f"""
+SELECT middle_us, n, least, mean, greatest FROM rollup WHERE {_OF_SENSOR} AND flag = 'ok' AND n > 0
+    AND least IS NOT NULL AND middle_us BETWEEN ? AND ?
+UNION ALL
+SELECT measured_us / {FIVE_MINUTES_US} * {FIVE_MINUTES_US} + {FIVE_MINUTES_US} / 2, count(*), min(value), avg(value),
+    max(value) FROM sample WHERE {_OF_SENSOR} AND flag = 'ok' AND value IS NOT NULL AND measured_us BETWEEN ? AND ?
+    GROUP BY 1
+"""
+
+
+@dataclass(frozen=True, slots=True)
+class FiveMinuteValue:
+    """What one sensor said in five minutes, and how many sound readings that were."""
+
+    middle_at: datetime
+    n: int
+    least: float
+    mean: float
+    greatest: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,9 +89,9 @@ class Readings(StorePart):
         """
         with self._file.reading() as connection:
             found = [
-                set_right(reading, batch.calibrations)
+                set_right(rows.reading_from_row(row), batch.calibrations)
                 for node, channel in _channels_of(batch)
-                for reading in _between(connection, node, channel, *span_us(batch))
+                for row in between(connection, node, channel, *span_us(batch))
             ]
             return sorted(found, key=lambda reading: reading.measured_at)
 
@@ -93,6 +118,11 @@ class Readings(StorePart):
                     f"WHERE {_OF_SENSOR} AND middle_us BETWEEN ? AND ? AND flag = ?",
                     (node, channel.value, start_us, end_us, Flag.OK.value),
                 ).fetchall()
+                found += [
+                    (sample.measured_us, sample.value, sample.sd)
+                    for sample in blocks.between(connection, node, channel, start_us, end_us)
+                    if sample.flag == Flag.OK
+                ]
                 table = np.array(found, dtype=np.float64).reshape(-1, 3)
                 t_s = (table[:, 0] - start_us) / 1e6
                 series[channel] = in_order(t_s, table[:, 1] + offsets.get((node, channel), 0.0), table[:, 2])
@@ -131,20 +161,33 @@ class Readings(StorePart):
     def between(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[Reading]:
         """One channel of one node as measured, from ``start`` to ``end`` inclusive, flagged ones too, by time."""
         with self._file.reading() as connection:
-            return _between(connection, node, channel, to_us(start), to_us(end))
+            return [rows.reading_from_row(row) for row in between(connection, node, channel, to_us(start), to_us(end))]
+
+    def five_minutes(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[FiveMinuteValue]:
+        """The five-minute values of one sensor by time, however its readings are kept."""
+        of_sensor = (node, channel.value, to_us(start), to_us(end))
+        with self._file.reading() as connection:
+            found = defaultdict(list)
+            for middle_us, *piece in connection.execute(_FIVE_MINUTES_OF, of_sensor * 2):
+                found[middle_us].append(piece)
+            packed = [
+                (sample.measured_us // FIVE_MINUTES_US * FIVE_MINUTES_US + FIVE_MINUTES_US // 2, sample.value)
+                for sample in blocks.between(connection, node, channel, *of_sensor[2:])
+                if sample.flag == Flag.OK and sample.value is not None
+            ]
+            for middle_us, group in groupby(sorted(packed), key=lambda each: each[0]):
+                values = [value for _, value in group]
+                found[middle_us].append([len(values), min(values), fsum(values) / len(values), max(values)])
+        return [_joined(from_us(middle_us), pieces) for middle_us, pieces in sorted(found.items())]
 
     def hearing(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> Hearing:
         """When one channel of one node was measured and when that arrived, from ``start`` to ``end`` inclusive."""
         with self._file.reading() as connection:
-            cursor = connection.cursor()
-            cursor.row_factory = None
-            found = cursor.execute(
-                "SELECT boot, measured_us, arrived_us, value FROM series "
-                "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us",
-                (node, channel.value, to_us(start), to_us(end)),
-            ).fetchall()
-            numbers = np.array([row[1:] for row in found], dtype=np.float64).reshape(-1, 3)
-            return Hearing(tuple(row[0] for row in found), numbers[:, 0] / 1e6, numbers[:, 1] / 1e6, numbers[:, 2])
+            found = between(connection, node, channel, to_us(start), to_us(end))
+            numbers = np.array(
+                [(row["measured_us"], row["arrived_us"], row["value"]) for row in found], dtype=np.float64
+            ).reshape(-1, 3)
+            return Hearing(tuple(row["boot"] for row in found), numbers[:, 0] / 1e6, numbers[:, 1] / 1e6, numbers[:, 2])
 
     def add_level(self, batch_id: BatchId, at: datetime, level_mm: float, sd_mm: float) -> Reading:
         """Keep a level that somebody read by eye on the tub, with its doubt; returns it as the reading it is.
@@ -186,13 +229,26 @@ class Samples:
         new = list(found)
         sensors = self._numbers(connection, "sensor", "channel", {(row[0], row[3]) for row in new})
         boots = self._numbers(connection, "boot", "boot", {(row[0], row[1]) for row in new})
+        known = self._packed(connection, new)
         before = connection.total_changes
+        numbered = ((sensors[row[0], row[3]], boots[row[0], row[1]], row[2], *row[4:]) for row in new)
         connection.executemany(
             "INSERT INTO sample (sensor_id, boot_id, seq, value, sd, measured_us, arrived_us, flag) "
             "VALUES (?, ?, ?, ?, ?, ?, ?, ?) ON CONFLICT (sensor_id, boot_id, seq) DO NOTHING",
-            [(sensors[row[0], row[3]], boots[row[0], row[1]], row[2], *row[4:]) for row in new],
+            [row for row in numbered if row[:3] not in known],
         )
         return connection.total_changes - before
+
+    def _packed(self, connection: sqlite3.Connection, new: Iterable[tuple[Any, ...]]) -> set[tuple[int, int, int]]:
+        """Of rows that may lie in blocks already, by when they were measured: the identities of those that do."""
+        until_us = blocks.newest_us(connection)
+        times: dict[NodeId, list[int]] = defaultdict(list)
+        for row in new if until_us is not None else ():
+            if row[6] <= until_us:
+                times[row[0]].append(row[6])
+        return {
+            each for node, found in times.items() for each in blocks.known(connection, node, min(found), max(found))
+        }
 
     def _numbers(
         self, connection: sqlite3.Connection, table: str, column: str, names: Iterable[tuple[str, str]]
@@ -221,16 +277,37 @@ def span_us(batch: Batch) -> tuple[int, int]:
     return to_us(batch.started_at), to_us(batch.ended_at) if batch.ended_at is not None else 2**62
 
 
-def _between(
+def _joined(middle_at: datetime, pieces: list[list[Any]]) -> FiveMinuteValue:
+    n, least, mean, greatest = zip(*pieces, strict=True)
+    total = sum(n)
+    return FiveMinuteValue(
+        middle_at, total, min(least), fsum(map(float.__mul__, mean, map(float, n))) / total, max(greatest)
+    )
+
+
+# Within a transaction of this part or another:
+
+
+def between(
     connection: sqlite3.Connection, node: NodeId, channel: Channel, start_us: int, end_us: int
-) -> list[Reading]:
-    """One channel of a node between two moments, both included, by time."""
-    found = connection.execute(
-        f"SELECT {rows.READING_COLUMNS} FROM series "
+) -> list[rows.Row]:
+    """One channel of a node between two moments, both included, by time: rows of ``READING_COLUMNS``.
+
+    However they are kept: as they came, as five-minute values, or in blocks.
+    """
+    found: list[rows.Row] = connection.execute(
+        f"SELECT {rows.READING_COLUMNS}, id FROM series "
         "WHERE node = ? AND channel = ? AND measured_us BETWEEN ? AND ? ORDER BY measured_us, id",
         (node, channel.value, start_us, end_us),
-    )
-    return [rows.reading_from_row(row) for row in found]
+    ).fetchall()
+    packed = blocks.between(connection, node, channel, start_us, end_us)
+    if not packed:
+        return found
+    boots = dict(tuple(row) for row in connection.execute("SELECT id, boot FROM boot WHERE node = ?", (node,)))
+    found += [
+        {**sample._asdict(), "node": node, "channel": channel.value, "boot": boots[sample.boot_id]} for sample in packed
+    ]
+    return sorted(found, key=lambda row: (row["measured_us"], row["id"] or 0))
 
 
 def newest_and_lost(connection: sqlite3.Connection, node: NodeId) -> tuple[tuple[Reading, ...], int]:

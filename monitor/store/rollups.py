@@ -14,14 +14,18 @@ from datetime import datetime, timedelta
 
 from monitor.store.rows import from_us, to_us
 from monitor.store.sqlite_file import StorePart
-from monitor.wire.readings import Channel, NodeId
+from monitor.wire.readings import Channel
 
 FIVE_MINUTES = timedelta(minutes=5)
 MARGIN = timedelta(hours=1)  # judgement: whoever notes a batch late, or too soon ended, is seldom further off
 STEP_ROWS = 2500  # judgement: some 20 ms of one writer's time, see the README
 LINE_FOR = timedelta(days=1)  # judgement: a line of the history is about a day's steps
-_US = 300_000_000
-_KEPT = (Channel.LEVEL.value, Channel.LOST.value)
+FIVE_MINUTES_US = _US = 300_000_000
+KEPT = json.dumps((Channel.LEVEL.value, Channel.LOST.value))
+"""What is never more than rows, as a list in JSON: there is little of it, and it may be taken back or is summed up."""
+WHOLE_FROM_US = f"(started_us - :margin_us) / {_US} * {_US}"
+WHOLE_UNTIL_US = f"((ended_us + :margin_us) / {_US} * {_US} + {_US})"
+"""From when until when readings of a batch's nodes are its own; NULL while it runs."""
 
 # Where the next rows end: before the first that has come since, at most where a centre was sent them; the newest row
 # stays, since numbers must never be given twice. A row from a time ahead was stamped by a clock that was wrong.
@@ -34,8 +38,7 @@ SELECT max(id), min(CASE WHEN arrived_us >= :until_us AND arrived_us <= :now_us 
 # Five minutes go whole or stay whole, but for what arrives late.
 _SETTLED = f"""
 WITH span AS MATERIALIZED (
-    SELECT DISTINCT sensor.id AS sensor_id, (started_us - :margin_us) / {_US} * {_US} AS from_us,
-        coalesce((ended_us + :margin_us) / {_US} * {_US} + {_US}, 9e18) AS to_us
+    SELECT DISTINCT sensor.id AS sensor_id, {WHOLE_FROM_US} AS from_us, coalesce({WHOLE_UNTIL_US}, 9e18) AS to_us
     FROM batch, json_each(batch.nodes) AS mapped JOIN sensor ON sensor.node = json_extract(mapped.value, '$[1]')
     WHERE (ended_us IS NULL OR ended_us >= :low_us) AND started_us <= :high_us)
 SELECT sample.id FROM sample NOT INDEXED JOIN sensor ON sensor.id = sensor_id
@@ -62,26 +65,6 @@ FROM ({_GROUPED}) AS new LEFT JOIN rollup AS old
     ON old.sensor_id = new.sensor_id AND old.middle_us = new.middle_us AND old.flag = new.flag
 WHERE true
 """
-_FIVE_MINUTES_OF = f"""
-SELECT middle_us, sum(n) AS n, min(least) AS least, sum(mean * n) / sum(n) AS mean, max(greatest) AS greatest FROM (
-    SELECT middle_us, n, least, mean, greatest FROM rollup WHERE sensor_id = :sensor AND flag = 'ok'
-        AND middle_us BETWEEN :start_us AND :end_us
-    UNION ALL
-    SELECT measured_us / {_US} * {_US} + {_US} / 2, 1, value, value, value FROM sample
-        WHERE sensor_id = :sensor AND flag = 'ok' AND measured_us BETWEEN :start_us AND :end_us
-) GROUP BY middle_us ORDER BY middle_us
-"""
-
-
-@dataclass(frozen=True, slots=True)
-class FiveMinuteValue:
-    """What one sensor said in five minutes, and how many sound readings that were."""
-
-    middle_at: datetime
-    n: int
-    least: float
-    mean: float
-    greatest: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -178,18 +161,6 @@ class Rollups(StorePart):
             return Due(), upto
         return Due(n, groups, from_us(first_us) - FIVE_MINUTES / 2, from_us(last_us) + FIVE_MINUTES / 2), upto
 
-    def of(self, node: NodeId, channel: Channel, start: datetime, end: datetime) -> list[FiveMinuteValue]:
-        """The five-minute values of one sensor by time, whether its readings are whole still or not."""
-        with self._file.reading() as connection:
-            sensor = connection.execute(
-                "SELECT id FROM sensor WHERE node = ? AND channel = ?", (node, channel.value)
-            ).fetchone()
-            asked = {"sensor": None if sensor is None else sensor["id"], "start_us": to_us(start), "end_us": to_us(end)}
-            return [
-                FiveMinuteValue(from_us(row["middle_us"]), row["n"], row["least"], row["mean"], row["greatest"])
-                for row in connection.execute(_FIVE_MINUTES_OF, asked)
-            ]
-
     def history(self) -> list[Downsampling]:
         """Every downsampling that let anything go, newest first."""
         with self._file.reading() as connection:
@@ -203,22 +174,27 @@ def _next(
     connection: sqlite3.Connection, after: int, now: datetime, until: datetime, target: str | None, rows: int
 ) -> tuple[int | None, dict[str, int | str]]:
     """The last of the next rows' numbers, None when there are none; and what to ask of them."""
-    sent = 2**62
-    if target is not None:
-        sent = connection.execute(
-            "SELECT coalesce(max(upto), 0) FROM spool WHERE target = ? AND stream = 'reading'", (target,)
-        ).fetchone()[0]
     asked: dict[str, int | str] = {
         "after": after,
         "until_us": to_us(until) // _US * _US,
         "now_us": to_us(now),
-        "sent": sent,
+        "sent": sent_up_to(connection, target),
         "rows": rows,
         "margin_us": MARGIN // timedelta(microseconds=1),
-        "kept": json.dumps(_KEPT),
+        "kept": KEPT,
     }
     last, unsettled, low_us, high_us = connection.execute(_NEXT, asked).fetchone()
     upto = last if unsettled is None else unsettled - 1
     if upto is None or upto <= after:
         return None, asked
     return upto, asked | {"upto": upto, "low_us": low_us, "high_us": high_us}
+
+
+def sent_up_to(connection: sqlite3.Connection, target: str | None) -> int:
+    """The number up to which a central store has been sent readings; beyond all where there is none."""
+    if target is None:
+        return 2**62
+    row = connection.execute(
+        "SELECT coalesce(max(upto), 0) FROM spool WHERE target = ? AND stream = 'reading'", (target,)
+    ).fetchone()
+    return int(row[0])

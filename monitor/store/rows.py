@@ -149,7 +149,7 @@ def reading_to_row(reading: Reading) -> tuple[Any, ...]:
     )
 
 
-def reading_from_row(row: sqlite3.Row) -> Reading:
+def reading_from_row(row: Row) -> Reading:
     """The reading of a row of ``READING_COLUMNS``."""
     return Reading(
         node=NodeId(row["node"]),

@@ -520,6 +520,31 @@ MIGRATIONS: tuple[tuple[str, tuple[Alteration, ...]], ...] = (
         ),
     ),
     ("a batch that was begun by a slip can be taken back", ("ALTER TABLE batch ADD COLUMN taken_back_us INTEGER",)),
+    (
+        "readings of old batches may lie in compressed blocks",
+        (
+            """CREATE TABLE block (
+                id INTEGER PRIMARY KEY,
+                node TEXT NOT NULL,
+                first_us INTEGER NOT NULL,  -- measured
+                last_us INTEGER NOT NULL,
+                first_id INTEGER NOT NULL,  -- of its rows in sample
+                last_id INTEGER NOT NULL,
+                n INTEGER NOT NULL,
+                body BLOB NOT NULL
+            )""",
+            "CREATE INDEX block_of_node ON block (node, last_us, first_us)",
+            "CREATE INDEX block_by_time ON block (last_us)",
+            "CREATE INDEX block_by_number ON block (last_id)",
+            """CREATE TABLE packing (
+                id INTEGER PRIMARY KEY,
+                at_us INTEGER NOT NULL,
+                readings INTEGER NOT NULL,
+                is_by_hand INTEGER NOT NULL,
+                is_back INTEGER NOT NULL
+            )""",
+        ),
+    ),
 )
 
 SAMPLES_SINCE = 10

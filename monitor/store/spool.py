@@ -12,6 +12,7 @@ from datetime import datetime
 from types import MappingProxyType
 from typing import Any
 
+from monitor.store import blocks
 from monitor.store.rows import from_us, to_us
 from monitor.store.sqlite_file import StorePart
 
@@ -97,7 +98,32 @@ class Spool(StorePart):
         """The next rows of a stream, at most so many."""
         with self._file.reading() as connection:
             after = _upto(connection, target, stream)
-        return self._page(stream, after, most)
+        page = self._page(stream, after, most)
+        return page if stream != "reading" else self._with_packed(page, after, most)
+
+    def _with_packed(self, page: Page, after: int, most: int) -> Page:
+        """A page of readings with those among them that lie in blocks: of a target that is sent everything anew."""
+        with self._file.reading() as connection:
+            if not (packed := blocks.after(connection, after, most)):
+                return page
+            names = {row["id"]: row for row in connection.execute("SELECT id, node, channel FROM sensor")}
+        unpacked = [
+            SpoolRow(
+                "reading",
+                sample.id,
+                {
+                    "node": names[sample.sensor_id]["node"],
+                    "channel": names[sample.sensor_id]["channel"],
+                    "seq": sample.seq,
+                    "value": sample.value,
+                    "sd": sample.sd,
+                    "measured_us": sample.measured_us,
+                    "flag": sample.flag,
+                },
+            )
+            for sample in packed
+        ]
+        return sorted([*page, *unpacked], key=lambda row: row.number)[:most]
 
     def _page(self, stream: str, after: int, most: int, among: str = "", *holes: str) -> Page:
         """Rows after a number, at most so many; ``among`` narrows them by the holes from ``?3`` on."""
@@ -167,10 +193,11 @@ class Spool(StorePart):
     def counts(self) -> dict[str, int]:
         """How many rows there are of each stream."""
         with self._file.reading() as connection:
-            return {
+            rows = {
                 stream: int(connection.execute(f"SELECT count(*) FROM {of.table}").fetchone()[0])
                 for stream, of in STREAMS.items()
             }
+            return rows | {"reading": rows["reading"] + blocks.count(connection)}
 
 
 def _upto(connection: sqlite3.Connection, target: str, stream: str) -> int:

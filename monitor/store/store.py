@@ -16,6 +16,7 @@ from monitor.recipe.batch import BatchId, Event, EventKind
 from monitor.store import alerts, nodes, outlooks
 from monitor.store.alerts import Alerts
 from monitor.store.batches import Batches
+from monitor.store.blocks import Blocks
 from monitor.store.lessons import Lessons
 from monitor.store.nodes import Arrivals, Calibrations, Nodes
 from monitor.store.outbox import Outbox
@@ -37,6 +38,7 @@ class Store(SqliteFile):
         super().__init__(path)
         self.readings = Readings(self)
         self.rollups = Rollups(self)
+        self.blocks = Blocks(self)
         self.nodes = Nodes(self)
         self.calibrations = Calibrations(self)
         self.batches = Batches(self)

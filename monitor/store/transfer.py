@@ -18,7 +18,7 @@ from monitor.recipe.intent import Verdict
 from monitor.recipe.toml_tables import LONGEST_NAME
 from monitor.store import batches, old_prose, rows
 from monitor.store.batches import eye_node
-from monitor.store.readings import Samples, span_us
+from monitor.store.readings import Samples, between, span_us
 from monitor.store.schema import outlook_of_codes
 from monitor.store.sqlite_file import StorePart
 from monitor.wire.readings import Channel
@@ -44,9 +44,9 @@ class Transfer(StorePart):
         with self._file.reading() as connection:
             batch = batches.require(connection, self._file.path, batch_id)
             nodes = dict.fromkeys(node for _, node in batch.nodes)
-            channels = dict.fromkeys([(node, channel.value) for channel, node in batch.nodes])
-            channels |= dict.fromkeys([(node, Channel.LOST.value) for node in nodes])
-            channels[eye_node(batch_id), Channel.LEVEL.value] = None
+            channels = dict.fromkeys([(node, channel) for channel, node in batch.nodes])
+            channels |= dict.fromkeys([(node, Channel.LOST) for node in nodes])
+            channels[eye_node(batch_id), Channel.LEVEL] = None
             found = []
             for table in _tables_of(connection):
                 columns = _columns_of(connection, table)
@@ -54,11 +54,9 @@ class Transfer(StorePart):
                 values: list[Any] = []
                 if table == "reading":
                     for node, channel in channels:
-                        values += connection.execute(
-                            f"SELECT {names} FROM series WHERE node = ? AND channel = ? "
-                            "AND measured_us BETWEEN ? AND ? ORDER BY measured_us, boot, seq",
-                            (node, channel, *span_us(batch)),
-                        )
+                        whole = between(connection, node, channel, *span_us(batch))
+                        whole.sort(key=lambda row: (row["measured_us"], row["boot"], row["seq"]))
+                        values += [tuple(row[name] for name, _ in columns) for row in whole]
                 elif table == "calibration":
                     for node in nodes:
                         values += connection.execute(

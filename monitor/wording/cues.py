@@ -14,9 +14,9 @@ from monitor.plan.live import AirDifference
 from monitor.translatable import N_
 from monitor.wording.food import guidance_sentence
 from monitor.wording.phrases import degrees_text, place_word, printable, stage_word, temp_text
-from monitor.wording.plan import minutes_text, step_text
+from monitor.wording.plan import step_text
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_text, duration_text
+from monitor.wording.times import clock_text, duration_text, minutes_text
 
 
 def cue_word(kind: CueKind, reader: Reader) -> str:

@@ -1,25 +1,21 @@
-"""A plan in a baker's words: its steps, when it is out, what stands in its way, what would help, and alternatives."""
+"""A plan in a baker's words: its steps, when it is out, what must be known of it, and alternatives."""
 
 from collections.abc import Iterable, Iterator
 from datetime import date, datetime, time
 from typing import Literal, assert_never
 
 from monitor.plan.day import DoughPlan, Plan, Step, StepKind, comes_out_of_cold, is_cold
-from monitor.plan.obstacles import Alternative, NoPlan, Obstacle, Remedy, RemedyKind, Variation
+from monitor.plan.obstacles import Alternative, NoPlan, Variation
 from monitor.plan.orders import Limit
-from monitor.plan.remarks import NIGHT_FROM, NIGHT_UNTIL, EarlyBread, NightWork, Remark
-from monitor.plan.steps import steps
+from monitor.plan.recovery import recovery_min
+from monitor.plan.remarks import BakedLast, EarlyBread, NightWork, NobodyThere, Remark, night_of
+from monitor.plan.steps import FoldDue, with_folds
 from monitor.recipe.parts import Recipe
 from monitor.translatable import N_
-from monitor.wording.phrases import in_place_text, into_place_text, oven_text, printable, stage_word
+from monitor.wording.no_plan import no_single_limit, obstacle_sentence
+from monitor.wording.phrases import into_place_text, oven_text, printable, stage_word
 from monitor.wording.reader import Reader
-from monitor.wording.times import clock_in_line, clock_text, dial_text, duration_text
-
-
-def minutes_text(minutes: float) -> str:
-    """A span as a plan tells it: nothing shorter than a minute."""
-    return duration_text(max(minutes, 1.0))
-
+from monitor.wording.times import clock_in_line, clock_text, dial_text, duration_text, minutes_text
 
 # -- steps ------------------------------------------------------------------------------------------------------------
 
@@ -154,12 +150,20 @@ def _stage_step_text(dough: DoughPlan, step: Step, kind: StageStep, reader: Read
     return f"{what}; {begins}"
 
 
+def fold_text(fold: FoldDue, reader: Reader) -> str:
+    """A fold while a stage stands, without its time."""
+    return reader.say("fold, {time} of hands", time=minutes_text(fold.hands_min))
+
+
 def step_lines(plan: Plan, reader: Reader, now: datetime) -> Iterator[str]:
-    """Every step with its time, a line each; the day is said where it changes."""
+    """Every step and fold with its time, a line each; the day is said where it changes."""
     has_many = len(plan.doughs) > 1
-    for step in steps(plan):
+    for step in with_folds(plan):
         dough = plan.dough(step.dough)
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
+        if isinstance(step, FoldDue):
+            yield f"{clock_text(step.at, reader, now)}  {who}{fold_text(step, reader)}"
+            continue
         limit = ""
         if step.not_after is not None:
             latest = clock_in_line(step.not_after, step.at, reader, now)
@@ -211,11 +215,40 @@ def clock_sentences(dough: DoughPlan, reader: Reader) -> Iterator[str]:
         )
 
 
+def recovery_sentences(plan: Plan, reader: Reader) -> Iterator[str]:
+    """What each oven whose power is known needs after the loads of each dough."""
+    for dough in plan.doughs:
+        for load in {load.oven: load for load in reversed(dough.loads)}.values():
+            oven = plan.kitchen.oven(load.oven)
+            if oven.kw is None or oven.recover_min is not None or plan.kitchen.recover_min is not None:
+                continue
+            yield reader.say(
+                "{oven} needs {time} after a load of {dough} ({kg} kg), by its power and stone",
+                oven=printable(oven.name),
+                time=minutes_text(recovery_min(plan.kitchen, oven, dough.recipe, load.pieces)),
+                dough=printable(dough.recipe.name),
+                kg=reader.number(load.pieces * dough.recipe.each_g / 1000.0, 1),
+            )
+
+
 # -- before it is kept ------------------------------------------------------------------------------------------------
+
+
+def _night(plan: Plan, reader: Reader) -> dict[str, str]:
+    begins, ends = night_of(plan.kitchen)
+    return {"from_hour": _hour(begins, reader), "until": _hour(ends, reader)}
 
 
 def _hour(clock: time, reader: Reader) -> str:
     return dial_text(datetime.combine(date.min, clock), reader)
+
+
+def _outs(outs: Iterable[tuple[str, datetime]], plan: Plan, reader: Reader, now: datetime) -> str:
+    """Doughs, each with the hour at which it is out."""
+    return "; ".join(
+        reader.say("{dough} out {at}", dough=printable(plan.dough(key).recipe.name), at=clock_text(at, reader, now))
+        for key, at in outs
+    )
 
 
 def remark_sentence(remark: Remark, plan: Plan, reader: Reader, now: datetime) -> str:
@@ -237,22 +270,41 @@ def remark_sentence(remark: Remark, plan: Plan, reader: Reader, now: datetime) -
             )
         case NightWork():
             hands = ", ".join(clock_text(at, reader, now) for at in remark.hands_at)
-            night = {"hands": hands, "until": _hour(NIGHT_UNTIL, reader), "from_hour": _hour(NIGHT_FROM, reader)}
+            night = {"hands": hands, **_night(plan, reader)}
             if not remark.out_at:
                 return reader.say(
                     "night work: hands {hands}; for nobody between {from_hour} and {until} there is no plan", **night
                 )
-            outs = "; ".join(
-                reader.say(
-                    "{dough} out {at}", dough=printable(plan.dough(key).recipe.name), at=clock_text(at, reader, now)
+            outs = _outs(remark.out_at, plan, reader, now)
+            if remark.instead:
+                return reader.say(
+                    "night work: hands {hands}; for nobody between {from_hour} and {until} it would be: {outs}; "
+                    "in another order one of these in its place: {instead}",
+                    outs=outs,
+                    instead=_outs(remark.instead, plan, reader, now),
+                    **night,
                 )
-                for key, at in remark.out_at
-            )
             return reader.say(
                 "night work: hands {hands}; for nobody between {from_hour} and {until} it would be: {outs}",
                 outs=outs,
                 **night,
             )
+        case NobodyThere():
+            hands = ", ".join(clock_text(at, reader, now) for at in remark.hands_at)
+            return reader.say(
+                "nobody is there between {from_hour} and {until}, and the doughs want hands {hands}",
+                hands=hands,
+                **_night(plan, reader),
+            )
+        case BakedLast():
+            holes = {
+                "dough": printable(plan.dough(remark.dough).recipe.name),
+                "out": clock_text(remark.out_at, reader, now),
+            }
+            if not remark.early:
+                return reader.say("another order: baked last, {dough} is out {out}, and nothing far too early", **holes)
+            early = _outs(remark.early, plan, reader, now)
+            return reader.say("another order: baked last, {dough} is out {out}; then {early}", early=early, **holes)
         case _:
             assert_never(remark)
 
@@ -273,121 +325,6 @@ def window_sentence(dough: DoughPlan, reader: Reader, now: datetime) -> str:
     )
 
 
-# -- why there is none ------------------------------------------------------------------------------------------------
-
-
-def _who(keys: Iterable[str], names: dict[str, str], reader: Reader) -> str:
-    *first, last = (printable(names.get(key, key)) for key in keys)
-    return reader.say("{several} and {last}", several=", ".join(first), last=last) if first else last
-
-
-def obstacle_sentence(obstacle: Obstacle, recipes: dict[str, Recipe], reader: Reader, now: datetime) -> str:
-    """What stands in the way, which minutes, and by how much."""
-    names = {key: recipe.name for key, recipe in recipes.items()}
-    holes = {
-        "who": _who(obstacle.doughs, names, reader),
-        "from_at": clock_text(obstacle.from_at, reader, now),
-        "to_at": clock_text(obstacle.to_at, reader, now),
-        "end": clock_in_line(obstacle.to_at, obstacle.from_at, reader, now),
-        "long": minutes_text(obstacle.minutes),
-    }
-    match obstacle.limit:
-        case Limit.TIME:
-            return reader.say(
-                "too little time: {who} cannot be out by {from_at}; {to_at} is the earliest, {long} later", **holes
-            )
-        case Limit.WINDOW if obstacle.load is not None:
-            return reader.say(
-                "load {load} of {who} must wait for the oven until {to_at}; it is good until {from_at}, "
-                "so it would be {long} too late",
-                load=obstacle.load,
-                **holes,
-            )
-        case Limit.WINDOW:
-            stage = recipes[obstacle.doughs[0]].method[obstacle.stage or 0].stage
-            return reader.say(
-                "the {stage} of {who} is good until {from_at} and would wait until {to_at}, {long} too long",
-                stage=stage_word(stage, reader),
-                **holes,
-            )
-        case Limit.PEOPLE:
-            return reader.say("too few hands from {from_at} to {end} ({long}): {who}", **holes)
-        case Limit.HOURS:
-            return reader.say("no hands at that hour: {who} would need them from {from_at} to {end}", **holes)
-        case Limit.MIXER:
-            return reader.say("too few mixers from {from_at} to {end} ({long}): {who}", **holes)
-        case Limit.PLACE:
-            where = in_place_text(obstacle.place, reader)
-            return reader.say("no room {where} from {from_at} to {end} ({long}): {who}", where=where, **holes)
-        case Limit.OVEN:
-            return reader.say("the oven is taken from {from_at} to {end} ({long}): {who}", **holes)
-        case _:
-            assert_never(obstacle.limit)
-
-
-def remedy_sentence(remedy: Remedy, recipes: dict[str, Recipe], reader: Reader, now: datetime) -> str:
-    """What would make the plan possible."""
-    names = {key: recipe.name for key, recipe in recipes.items()}
-    who = _who([remedy.dough], names, reader) if remedy.dough else ""
-    when = "" if remedy.at is None else clock_text(remedy.at, reader, now)
-    hour = "" if remedy.at is None else clock_text(remedy.at, reader)
-    long, minutes = minutes_text(remedy.minutes), f"{remedy.minutes:g}"
-    match remedy.kind:
-        case RemedyKind.LATER:
-            return reader.say("have {who} out {when}", who=who, when=when)
-        case RemedyKind.STAGGER:
-            return reader.say(
-                "shape each load of {who} {long} after the one before: stagger_min = {minutes}",
-                who=who,
-                long=long,
-                minutes=minutes,
-            )
-        case RemedyKind.CHILL:
-            return reader.say(
-                "put the loads of {who} that wait in the refrigerator for their first {long}, for each load before "
-                "them: chill_min = {minutes}",
-                who=who,
-                long=long,
-                minutes=minutes,
-            )
-        case RemedyKind.MORE_PEOPLE:
-            return reader.say("have {n} people at work from {when}, for {long}", n=remedy.number, when=when, long=long)
-        case RemedyKind.MORE_MIXERS:
-            return reader.say("have {n} mixers from {when}, for {long}", n=remedy.number, when=when, long=long)
-        case RemedyKind.MORE_PLACES:
-            return reader.say("make room for {n} {where}", n=remedy.number, where=in_place_text(remedy.place, reader))
-        case RemedyKind.MORE_OVEN if not remedy.dough:
-            return reader.say("bake {n} of each at once", n=remedy.number)
-        case RemedyKind.MORE_OVEN:
-            return reader.say("bake {n} of {who} at once", n=remedy.number, who=who)
-        case RemedyKind.OPEN_EARLIER:
-            return reader.say("have hands from {hour} on, each day", hour=hour)
-        case RemedyKind.CLOSE_LATER:
-            return reader.say("have hands until {hour}, each day", hour=hour)
-        case RemedyKind.OTHER_HOURS:
-            return reader.say("have hands for {who} from {when}, for {long}", who=who, when=when, long=long)
-        case _:
-            assert_never(remedy.kind)
-
-
-def _no_single_limit(reader: Reader) -> str:
-    return reader.say(
-        "several limits stand in the way at once: with any one of them lifted there would still be no plan"
-    )
-
-
-def no_plan_lines(found: NoPlan, recipes: dict[str, Recipe], reader: Reader, now: datetime) -> Iterator[str]:
-    """Why there is no plan, and what would help, a line each."""
-    if not found.obstacles:
-        yield _no_single_limit(reader)
-    for broken in found.nearest:
-        yield reader.say("the nearest plan: {what}", what=obstacle_sentence(broken, recipes, reader, now))
-    for obstacle in found.obstacles:
-        yield obstacle_sentence(obstacle, recipes, reader, now)
-    for remedy in found.remedies:
-        yield reader.say("would do: {remedy}", remedy=remedy_sentence(remedy, recipes, reader, now))
-
-
 # -- side by side -----------------------------------------------------------------------------------------------------
 
 
@@ -406,6 +343,8 @@ def variation_text(alternative: Alternative, reader: Reader) -> str:
             return reader.say(
                 N_("room {degrees} warmer") if amount > 0.0 else N_("room {degrees} colder"), degrees=degrees
             )
+        case Variation.HOUR:
+            return reader.say("out no earlier than its hour")
         case Variation.NIGHT:
             return reader.say("shaped, {time} in the refrigerator", time=duration_text(60.0 * amount))
         case _:
@@ -422,7 +361,7 @@ def alternative_row(
         # That it would be possible later says less than what stands in the way at that hour.
         obstacles = sorted(alternative.plan.obstacles, key=lambda each: each.limit is Limit.TIME)
         reasons = [obstacle_sentence(each, recipes, reader, now) for each in obstacles]
-        return "-", "-", "-", reasons[0] if reasons else _no_single_limit(reader)
+        return "-", "-", "-", reasons[0] if reasons else no_single_limit(reader)
     early, late = (round(doubt.total_seconds() / 60.0) for doubt in dough.doubt)
     begins = clock_text(min(stage.hands_at for stage in dough.stages), reader, now)
     opens_at, closes_at = (

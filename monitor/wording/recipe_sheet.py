@@ -19,7 +19,7 @@ from monitor.recipe.ingredient_table import recognised, row_of
 from monitor.recipe.ingredients import YEASTS, Composition, IngredientKind
 from monitor.recipe.mixing import Friction
 from monitor.recipe.parts import Ingredient, Part, PartKind, Recipe
-from monitor.recipe.total_formula import TotalLine, total_formula
+from monitor.recipe.total_formula import TotalLine, needed, total_formula
 from monitor.translatable import N_
 from monitor.wording.cautions import cautions_of_recipe, reminder_lines
 from monitor.wording.method import method_lines
@@ -163,6 +163,12 @@ def total_rows(recipe: Recipe, reader: Reader) -> list[tuple[str, str, str]]:
         (_total_name(line, reader), weigh_text(line.mass_g, reader), pct_text(recipe.total.pct(line.mass_g), reader))
         for line in lines
     ]
+
+
+def needed_lines(recipes: Iterable[Recipe], reader: Reader) -> Iterator[str]:
+    """All that is weighed for several recipes, a line each."""
+    for line in needed(recipes):
+        yield f"{printable(line.name):<28} {weigh_text(line.mass_g, reader):>28}"
 
 
 def _total_name(line: TotalLine, reader: Reader) -> str:

@@ -1,6 +1,6 @@
 """Moments and spans of time in words: on the reader's dial, with their day, with their doubt."""
 
-from datetime import datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
 from monitor.dough.outlook import Moments
 from monitor.translatable import N_
@@ -18,6 +18,11 @@ def duration_text(minutes: float) -> str:
     if hours == 0:
         return f"{rest} min"
     return f"{hours} h {rest} min" if rest else f"{hours} h"
+
+
+def minutes_text(minutes: float) -> str:
+    """A span as a plan tells it: nothing shorter than a minute."""
+    return duration_text(max(minutes, 1.0))
 
 
 def to_minute(at: datetime) -> datetime:
@@ -156,10 +161,25 @@ def _is_same_day(moments: Moments, reader: Reader) -> bool:
     return len(days) == 1
 
 
+def moments_shown(clock_time: time, day: date, zone: tzinfo) -> list[datetime]:
+    """The moments at which a clock on the wall shows a time of a day, in UTC: two where it is put back over it.
+
+    Where it is put on past it: as much later as it is put on.
+
+    >>> from zoneinfo import ZoneInfo
+    >>> vienna, half_past_two = ZoneInfo("Europe/Vienna"), time(2, 30)
+    >>> [f"{at:%H:%M}" for at in moments_shown(half_past_two, date(2026, 10, 25), vienna)]
+    ['00:30', '01:30']
+    >>> [f"{at:%H:%M}" for at in moments_shown(half_past_two, date(2027, 3, 28), vienna)]
+    ['01:30']
+    """
+    first, second = (datetime.combine(day, clock_time.replace(fold=fold), zone).astimezone(UTC) for fold in (0, 1))
+    return [first, second] if second > first else [first]
+
+
 def next_time(clock_time: time, after: datetime, zone: tzinfo) -> datetime:
     """The next moment a clock on the wall shows a time, in the same time zone as ``after``."""
-    local = after.astimezone(zone)
-    found = datetime.combine(local.date(), clock_time, zone)
-    if found <= local:
-        found = datetime.combine(local.date() + timedelta(days=1), clock_time, zone)
+    today = after.astimezone(zone).date()
+    days = (today + timedelta(days=ahead) for ahead in (-1, 0, 1, 2))
+    found = min(at for day in days for at in moments_shown(clock_time, day, zone) if at > after)
     return found.astimezone(after.tzinfo)

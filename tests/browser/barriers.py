@@ -34,8 +34,10 @@ def barriers(page: Page) -> list[str]:
 
 
 def expect_no_scroll(page: Page, width: int) -> None:
-    """Nothing reaches beyond the width of the screen."""
+    """Nothing reaches beyond the width of the screen; a table that does is cut off without the page growing."""
     assert page.evaluate("document.documentElement.scrollWidth") <= width
+    beyond = "(tables, width) => tables.filter(t => t.getBoundingClientRect().right > width + 1).map(t => t.innerText)"
+    assert page.locator("table.rows").evaluate_all(beyond, width) == []
 
 
 def expect_usable(page: Page, name: str) -> None:

@@ -15,14 +15,14 @@ def test_the_benchmark_of_what_comes_in_runs(mosquitto_program: str, capsys: pyt
 
 
 def test_the_benchmark_of_what_is_kept_runs(capsys: pytest.CaptureFixture[str]) -> None:
-    benchmark_storage.main(["--short", "--whole-days", "0.02"])
+    benchmark_storage.main(["--short", "--whole-days", "0.02", "--packed"])
     lines = capsys.readouterr().out.splitlines()
     assert "20 nodes, 0.05 days, 34560 readings" in lines[0]
     assert [line.split()[0] for line in lines[2:5]] == ["sample", "sample_of_track", "sqlite_autoindex_sample_1"]
     assert [line.split(" times bare")[1:] for line in lines[5:9]] == [[""]] * 4
     assert [line.endswith(" s of a processor") for line in lines[9:13]] == [True] * 4
-    assert "of the readings lie about batches and stay" in lines[13]
-    assert [line.split(":")[0] for line in lines[15:]] == [f"a year with keep_whole_days = {n}" for n in (14, 30, 90)]
+    assert [line.split(":")[0] for line in lines[13::2]][:2] == ["packed", "downsampled"]
+    assert [line.split(":")[0] for line in lines[17:]] == [f"a year with keep_whole_days = {n}" for n in (14, 30, 90)]
 
 
 def test_the_benchmark_of_a_centre_runs(capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch) -> None:

@@ -18,6 +18,7 @@ import sqlite3
 import subprocess
 import sys
 import tempfile
+from collections import Counter
 from collections.abc import Iterator
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
@@ -161,7 +162,7 @@ class NotingBakery(Bakery):
 
 
 def _victim(folder: Path, *, is_synced: bool) -> None:
-    """What runs under the shim: packs and readings beside the batch, a downsampling, a backup, a new start."""
+    """What runs under the shim: packs and readings beside the batch, all made small, a backup, a new start."""
     if not is_synced:
         opened = TightStore._opened
 
@@ -182,6 +183,8 @@ def _victim(folder: Path, *, is_synced: bool) -> None:
             bakery.note("beside", first + BESIDE_A_TURN)
         while store.rollups.step(later, later - timedelta(days=30), rows=17)[0]:
             pass
+        if not sum(store.blocks.packing(later, later - timedelta(days=30))):
+            raise SystemExit("nothing was packed")
         bakery.note("backup", str(back_up(bakery.path, folder, START)))
     with TightStore(bakery.path) as store:
         store.readings.add([_beside(N_BESIDE)])
@@ -218,15 +221,13 @@ def _wrong_with(files: dict[Path, bytes], notes: bytes, place: Path) -> str:
     try:
         with Store(place / FILE) as store:
             said = store._connection.execute("PRAGMA integrity_check").fetchone()[0]
-            packs = {
-                row[0]
-                for row in store._connection.execute(
-                    "SELECT seq FROM reading WHERE node = ? GROUP BY boot, seq HAVING count(*) = 2", (NODE,)
-                )
-            }
-            kept = sum(each.n for each in store.rollups.of(BESIDE, Channel.AIR_TEMP, START, START + timedelta(days=9)))
+            span = (START - timedelta(days=9), START + timedelta(days=9))
+            found_of = Counter(each.seq for channel in Channel for each in store.readings.between(NODE, channel, *span))
+            packs = {seq for seq, n in found_of.items() if n == 2}
+            kept = sum(each.n for each in store.readings.five_minutes(BESIDE, Channel.AIR_TEMP, *span))
             gone = store._connection.execute("SELECT coalesce(sum(n), 0) FROM rollup").fetchone()[0]
             told = sum(each.readings for each in store.rollups.history())
+            packed, told_packed = store.blocks.held(), sum(each.readings for each in store.blocks.history())
         found = backups_in(place)
         for each in found:
             verified(each)
@@ -240,6 +241,8 @@ def _wrong_with(files: dict[Path, bytes], notes: bytes, place: Path) -> str:
         return f"{kept} readings beside the batch where {beside} were kept"
     if gone != told:
         return f"{gone} readings downsampled where the history says {told}"
+    if packed != told_packed:
+        return f"{packed} readings packed where the history says {told_packed}"
     if missing := {each.name for each in backups} - {each.name for each in found}:
         return f"backup made and lost: {sorted(missing)}"
     return ""
@@ -283,7 +286,7 @@ def run(points: int, seed: int = 1) -> Line:
     return Line(
         "power cut; unsynced writes lost, in part or torn between sectors",
         f"after {points or 'any'} of {n_deeds} writes, syncs, truncations, renames and deletions of a "
-        f"batch, a downsampling and a backup, in four ways: {n_cuts:,} cuts",
+        f"batch, a downsampling, a packing and a backup, in four ways: {n_cuts:,} cuts",
         "each store opens whole; nothing acknowledged lost, nothing doubled, each backup that has its name whole",
         tuple(wrong[:5]),
     )

@@ -4,11 +4,13 @@ from datetime import UTC, timedelta
 
 import made_up_day as made_up
 import pytest
+from fact import Fact, Seen, each
 
 from monitor.plan.day import StepKind
 from monitor.plan.obstacles import NoPlan, RemedyKind
 from monitor.plan.orders import Limit, Order, prepared_order
 from monitor.plan.planner import make_plan
+from monitor.plan.recovery import balanced_min, heat_kj
 from monitor.plan.stage_forecast import still_to_come_min
 from monitor.plan.steps import steps
 from monitor.recipe.batch import Stage
@@ -77,6 +79,39 @@ def test_the_day_is_infeasible_when_the_second_loafs_window_closes(day):
     assert closed.to_at - closed.from_at == timedelta(minutes=closed.minutes)
     kinds = {remedy.kind for remedy in found.remedies}
     assert {RemedyKind.STAGGER, RemedyKind.CHILL} <= kinds, "a colder spot, or shaping it later, is suggested"
+
+
+LEAN = """
+name = "lean"
+pieces = 2
+[[part]]
+name = "dough"
+[part.ingredients]
+flour = "1000 g"
+water = "650 g"
+salt = "20 g"
+[bake]
+minutes = 45
+oven_c = 240
+loss_pct = 12
+"""
+TAKEN = "dough of 2.71 kJ/(kg K) from 25 to 97 C, and 0.12 kg of water to steam at 2257 kJ/kg, by hand"
+RECOVERIES = [
+    Fact("heat into a kilogram of lean dough until it is bread [kJ]",
+         lambda: heat_kj(made_up.recipe(LEAN), 1) / (made_up.recipe(LEAN).each_g / 1000.0), 466.0, 1.0, TAKEN,
+         Seen.COMPUTED),
+    Fact("two loaves on the stone of a home oven [min]",
+         lambda: balanced_min(740.0, oven_c=240.0, bake_min=45.0, kw=2.5, stone_kg=4.8), 20.0, 5.0, PRACTICE,
+         Seen.JUDGEMENT),
+    Fact("a square metre of deck, full of kilogram rounds [min]",
+         lambda: balanced_min(12 * 466.0, oven_c=240.0, bake_min=50.0, kw=6.0, stone_kg=46.0), 10.0, 5.0, PRACTICE,
+         Seen.JUDGEMENT),
+]  # fmt: skip
+
+
+@each(RECOVERIES)
+def test_what_a_stone_needs_after_a_load(fact: Fact):
+    fact.check()
 
 
 def test_a_core_takes_hours_to_cool(day):

@@ -12,6 +12,7 @@ from dashboard.access import preferences
 from monitor.settings.data_dir import CONFIG_NAME
 from monitor.units import ounces
 
+LONGEST_FIGURE = len("1 lb 12.34 oz")
 RECIPE = made_up.recipe(made_up.COLD_PREFERMENT_DAY)
 
 
@@ -36,10 +37,13 @@ def weight(app: AppTest) -> NumberInput:
     return next(each for each in app.number_input if each.label.startswith("Weight of each"))
 
 
+def body(app: AppTest) -> str:
+    return "\n".join(str(element.proto.body) for element in app.get("html"))
+
+
 def total_g(app: AppTest) -> float:
     """The weight of all the dough, in grams as the heading of its part says it in the unit that is not the reader's."""
-    text = "\n".join(str(element.proto.body) for element in app.get("html"))
-    (said,) = re.findall(r'<h2 class="section">dough, ([^<]*)</h2>', text)
+    (said,) = re.findall(r'<h2 class="section">dough, ([^<]*)</h2>', body(app))
     number, unit = re.search(r"([\d.]+) (k?g)\b", said).groups()
     return float(number) * (1000 if unit == "kg" else 1)
 
@@ -51,6 +55,8 @@ def test_a_piece_is_weighed_in_the_readers_unit(
     app = shown(tmp_path, monkeypatch, unit)
     assert weight(app).label == f"Weight of each, {unit}"
     assert weight(app).value == pytest.approx(usual, abs=0.5 if unit == "g" else 0.005)
+    figures = re.findall(r'<td class="n[^"]*">([^<]*)</td>', body(app))
+    assert max(map(len, figures)) <= LONGEST_FIGURE, "they are not broken, and a phone is narrow"
     before_g = total_g(app)
     assert before_g == pytest.approx(RECIPE.dough.mass_g, abs=5.0)
     weight(app).set_value(2 * weight(app).value).run()

@@ -50,6 +50,17 @@ def test_check_fails_when_it_does_not_add_up(recipe, tmp_path, capsys):
     assert "does not add up: there is no salt in it" in said(capsys, tmp_path, "check", str(recipe), status=2)
 
 
+def test_what_a_day_needs_is_added_up_over_recipes_and_parts(recipe, tmp_path, capsys):
+    second = tmp_path / "second.toml"
+    second.write_text(RECIPE.replace('salt = "20 g"', 'Salt = "5 g"'))
+    lines = said(capsys, tmp_path, "needs", str(recipe), str(second)).splitlines()
+    assert [line.split() for line in lines if "salt" in line] == [["salt", "25", "g"]]
+    own = read_recipe(recipe)
+    flour_g = sum(each.weight.g for part in own.parts for each in part.ingredients if each.kind == "flour")
+    assert lines[0].split()[-2:] == [f"{2 * flour_g:.0f}", "g"], "flour first"
+    assert not any(part.name in line for part in own.parts for line in lines)
+
+
 def test_scale_writes_a_recipe_that_reads_back(recipe, tmp_path, capsys):
     target = tmp_path / "big.toml"
     said(capsys, tmp_path, "scale", str(recipe), "--pieces", "12x900g", "--yeast", "fresh", "--out", str(target))

@@ -14,7 +14,7 @@ CARDS = {
         Whole-wheat flour; rye; light rye flour; dark rye; medium rye flour; rye meal; spelt flour;
         wholegrain spelt; semolina; semola rimacinata; durum flour; 00 flour; T65; T80 flour; T110;
         buckwheat flour; rice flour; cornmeal; cornflour; cornstarch; potato starch; barley flour; einkorn
-        flour; chickpea flour; soya flour; flour (strong white); flour, wholemeal; Weizenmehl 550;
+        flour; AP; chickpea flour; soya flour; flour (strong white); flour, wholemeal; Weizenmehl 550;
         Weizenmehl Type 405; Weizenmehl Typ 1050; WEIZENMEHL T 812; Mehl; Weizenvollkornmehl; Vollkorn;
         Vollkornmehl; Roggenmehl; Roggenmehl 1150; Roggenmehl Type 997; Roggenvollkornmehl; Roggenschrot;
         Dinkelmehl 630; Dinkelmehl (Type 1050); Dinkelvollkornmehl; Hartweizengrieß; Hartweizengriess;
@@ -27,15 +27,15 @@ CARDS = {
     """,
     "salt": "salt; sea salt; fine sea salt; Salz; Meersalz; feines Salz; table salt; Steinsalz",
     "sugar": """
-        sugar; caster sugar; white sugar; brown sugar; icing sugar; dextrose; Zucker; Rohrohrzucker; brauner
-        Zucker; Puderzucker; Vanillezucker; Traubenzucker
+        sugar; caster sugar; caster; icing; white sugar; brown sugar; icing sugar; dextrose; Zucker; Rohrohrzucker;
+        brauner Zucker; Puderzucker; Vanillezucker; Traubenzucker
     """,
     "honey": """
         honey; golden syrup; maple syrup; molasses; malt extract; barley malt syrup; glucose syrup; Honig;
         Zuckerrübensirup; Rübenkraut; Ahornsirup; Malzextrakt; Gerstenmalz; Agavendicksaft; Invertzucker
     """,
     "oil": """
-        olive oil; extra virgin olive oil; sunflower oil; rapeseed oil; lard; shortening; ghee; Olivenöl;
+        olive oil; extra virgin olive oil; canola; sunflower oil; rapeseed oil; lard; shortening; ghee; Olivenöl;
         Rapsöl; Sonnenblumenoel; Schweineschmalz; Butterschmalz; Öl; Kürbiskernöl
     """,
     "butter": """

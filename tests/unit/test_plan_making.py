@@ -11,6 +11,7 @@ from zoneinfo import ZoneInfo
 
 import made_up_day as made_up
 import numpy as np
+import plan_rules
 import pytest
 
 from monitor.dough.track import Series, Track
@@ -27,11 +28,8 @@ from monitor.recipe.batch import Stage, Target
 from monitor.recipe.parts import Recipe
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wording.cues import food_sentence
-from monitor.wording.plan import (
-    alternative_row,
-    no_plan_lines,
-    variation_text,
-)
+from monitor.wording.no_plan import no_plan_lines
+from monitor.wording.plan import alternative_row, variation_text
 from monitor.wording.reader import Reader
 
 DAY = made_up.recipe()
@@ -200,6 +198,20 @@ def test_no_hands_at_that_hour_is_told():
     assert "no hands at that hour" in lines(found, DAY)
 
 
+def test_work_on_both_sides_of_midnight_is_one_stretch_of_hands():
+    kitchen = replace(made_up.KITCHEN, hands_from=time(6), hands_until=time(20))
+    now, wanted = made_up.MORNING.replace(hour=20, minute=30), made_up.NOON.replace(hour=2)
+    found = make_plan((Order(short_of(DAY), wanted),), kitchen, now, UTC)
+    assert isinstance(found, NoPlan)
+    (hours,) = (each for each in found.remedies if each.kind is RemedyKind.OTHER_HOURS)
+    assert hours.at is not None
+    ends_at = hours.at + timedelta(minutes=hours.minutes)
+    assert now <= hours.at < made_up.NOON.replace(hour=0, minute=0) < ends_at <= wanted + timedelta(minutes=3)
+    assert "have hands for Tamarack loaf from" in lines(found, DAY)
+    nobody = replace(found, remedies=(replace(hours, dough=""),))
+    assert "would do: have hands from" in lines(nobody, DAY)
+
+
 def test_a_place_the_kitchen_has_not_is_explained():
     with pytest.raises(ValueError, match="no place 'cellar'; there are room, refrigerator"):
         made(replace(DAY, method=(*DAY.method[:-1], replace(DAY.method[-1], place="cellar"))))
@@ -233,6 +245,29 @@ def test_a_night_in_the_cold_is_slow_and_not_for_ever():
     )
     assert night.ready.p50 > plain.ready.p50 + 60.0
     assert night.ready.p50 < plain.ready.p50 + 10.0 * 60.0 + 120.0
+
+
+def test_pieces_fresh_from_the_cold_wait_half_an_hour_for_the_oven_and_not_a_night():
+    # The estimator begins with a dough that has done nothing yet: it saw the peak of cold pieces hours away.
+    retard = replace(DAY.method[1], stage=Stage.RETARD, hours=12.0, place="refrigerator", mixer_min=0.0, dough_c=None)
+    hour = replace(DAY.method[2], hours=1.0)
+    (_, _, pieces), (_, _, bulk) = (
+        prepared_order("a", Order(replace(DAY, method=(DAY.method[1], cold, hour)), None), made_up.KITCHEN).forecasts
+        for cold in (retard, replace(retard, in_bulk=True))
+    )
+    assert (pieces.ready.p50, pieces.closes_min) == (60.0, 90.0)
+    assert bulk.closes_min > 90.0, "shaped only now, it has its whole proof before it"
+
+
+def test_nobody_carries_a_loaf_out_of_the_cold_at_night():
+    night = replace(DAY.method[2], cold_h=10.0)
+    kitchen = replace(made_up.KITCHEN, hands_from=time(7), hands_until=time(22))
+    plan = made(replace(DAY, method=(DAY.method[1], night)), kitchen=kitchen)
+    assert isinstance(plan, Plan)
+    (carried,) = (step for step in steps(plan) if step.kind is StepKind.MOVE)
+    assert carried.hands_min > 0.0
+    assert plan_rules.broken_rules(plan, UTC) == []
+    assert time(7) <= carried.at.time() < time(22)
 
 
 def test_before_the_cold_the_call_comes_early_by_what_is_still_to_come():
@@ -286,6 +321,16 @@ def test_alternatives_stand_side_by_side():
         row = alternative_row(each, {"tamarack loaf": DAY}, Reader(UTC), made_up.MORNING)
         assert variation_text(each, Reader(UTC))
         assert row[3].startswith("good for")
+    assert Variation.HOUR not in {variation for variation, _ in found}, "it is out at its hour as written"
+
+
+def test_where_the_hour_is_a_poor_one_the_first_after_it_stands_beside():
+    wanted = made_up.MORNING + timedelta(hours=20)
+    *_, last = alternatives(Order(DAY, wanted), made_up.KITCHEN, made_up.MORNING, UTC)
+    assert last.variation is Variation.HOUR
+    assert last.dough is not None
+    assert last.dough.out_at > wanted
+    assert variation_text(last, Reader(UTC)) == "out no earlier than its hour"
 
 
 def test_egg_and_milk_show_their_time_above_five_degrees_and_the_guidance():
@@ -358,7 +403,7 @@ def test_a_kitchen_is_read():
         ({"hands_from": "06:00"}, "go together"),
         ({"hands_from": "21:00", "hands_until": "06:00"}, "must come before"),
         ({"place": [{"name": "cellar"}]}, "temp_c is missing"),
-        ({"place": [{"name": "a", "temp_c": 5}, {"name": "a", "temp_c": 6}]}, "there is a place 'a' already"),
+        ({"place": [{"name": "a", "temp_c": 5}, {"name": "a", "temp_c": 6}]}, "there is another place 'a' already"),
         ({"place": [{"name": "room", "temp_c": 5}], "room_c": 20}, "say the same thing"),
         ({"poeple": 1}, "did you mean 'people'?"),
         ({"place": 3}, "must be tables"),

@@ -56,6 +56,19 @@ def test_a_plan_is_told_step_by_step():
     assert window_sentence(dough(), READER, made_up.MORNING).startswith("load 1 is proofed tomorrow 11")
 
 
+def test_folds_stand_among_the_steps_but_are_none():
+    bulk = dough().recipe.method[1]
+    method = list(dough().recipe.method)
+    fold = WorkStep(Work.FOLD, hands_min=3.0, after_min=(30.0, 900.0))
+    method[1] = replace(bulk, steps=(fold,))
+    folded = replace(day(), doughs=(replace(dough(), recipe=replace(dough().recipe, method=tuple(method))),))
+    lines = list(step_lines(folded, READER, made_up.MORNING))
+    assert len(lines) == len(steps(folded)) + 1, "what comes after it is ready is not done"
+    (said,) = (line for line in lines if "fold" in line)
+    at = folded.doughs[0].stages[1].begins_at + timedelta(minutes=30)
+    assert said == f"{clock_text(at, READER, made_up.MORNING)}  fold, 3 min of hands"
+
+
 def test_what_rests_on_the_bench_is_not_called_hands():
     shape = step(StepKind.SHAPE)
     assert shape.stage is not None

@@ -6,8 +6,6 @@ import os
 import random
 import signal
 import sqlite3
-import subprocess
-import sys
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -15,6 +13,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from harness import killed_in_a_step
 from made_up_rows import CABINET, NODE, START, at, batch, reading
 
 from monitor.archive.backup import back_up, rows_apart, verified
@@ -79,9 +78,9 @@ def of_store(path: Path) -> tuple[list[tuple[object, ...]], list[tuple[object, .
 
 def test_five_minutes_keep_least_mean_greatest_and_number(store: Store) -> None:
     store.readings.add([*day(hours=1), *newest()])
-    before = store.rollups.of(NODE, Channel.AIR_TEMP, at(0), at(60))
+    before = store.readings.five_minutes(NODE, Channel.AIR_TEMP, at(0), at(60))
     assert downsample(store) == 120
-    after = store.rollups.of(NODE, Channel.AIR_TEMP, at(0), at(60))
+    after = store.readings.five_minutes(NODE, Channel.AIR_TEMP, at(0), at(60))
     values = np.array([each.value for each in day(hours=1)]).reshape(12, 10)
     assert [each.n for each in after] == [10] * 12
     assert [each.least for each in after] == list(values.min(axis=1))
@@ -145,7 +144,7 @@ def test_what_came_late_is_added_to_its_five_minutes(store: Store) -> None:
     store.readings.add([air(50 * 24 * 60.0)])
     while store.rollups.step(NOW + 2 * MONTH, UNTIL + MONTH)[0]:
         pass
-    found = store.rollups.of(NODE, Channel.AIR_TEMP, at(0), at(120))
+    found = store.readings.five_minutes(NODE, Channel.AIR_TEMP, at(0), at(120))
     values = np.array([each.value for each in all_of_it]).reshape(-1, 10)
     assert [each.n for each in found] == [10] * 24
     assert [each.mean for each in found] == pytest.approx(list(values.mean(axis=1)), abs=1e-9)
@@ -225,9 +224,9 @@ import sys
 from datetime import datetime
 from pathlib import Path
 from monitor.store.store import Store
-path, now, until = sys.argv[1:]
+path, *span = sys.argv[1:]
 with Store(Path(path)) as store:
-    while store.rollups.step(datetime.fromisoformat(now), datetime.fromisoformat(until), rows=40)[0]:
+    while sys.stdin.readline() and store.rollups.step(*map(datetime.fromisoformat, span), rows=40)[0]:
         print(flush=True)
 """
 
@@ -242,12 +241,12 @@ def test_killed_again_and_again_in_the_middle_nothing_is_lost_or_counted_twice(t
                 downsample(store)
         is_done = name == "whole"
         while not is_done:
-            command = [sys.executable, "-c", KILLED, str(path), NOW.isoformat(), UNTIL.isoformat()]
-            with subprocess.Popen(command, stdout=subprocess.PIPE) as child:
-                assert child.stdout is not None
-                for _ in range(drawn.randint(6, 8)):
-                    is_done = not child.stdout.readline()
-                child.kill()
+            is_done = killed_in_a_step(
+                KILLED,
+                *(str(path), NOW.isoformat(), UNTIL.isoformat()),
+                steps=drawn.randint(4, 6),
+                within_s=drawn.uniform(0.0, 0.01),
+            )
             n_kills += not is_done
         ends.append(of_store(path))
         with Store(path) as store:
@@ -335,7 +334,7 @@ class Moved(SystemClock):
 def test_the_collector_takes_steps_while_nothing_waits_an_hour_after_its_start(store: Store) -> None:
     store.readings.add([*day(NODE, 1.0), *newest()])
     clock, waits = Moved(), iter([False, False, True, True])
-    turns = Downsampler(store.path, 30, clock, lambda: next(waits)).turns(store)
+    turns = Downsampler(store.path, Upkeep(keep_whole_days=30), clock, lambda: next(waits)).turns(store)
     assert next(turns) == pytest.approx(LOOK_S, abs=5.0)
     assert [next(turns), next(turns)] == [1.0, 1.0]  # frames wait
     assert store.rollups.history() == []
@@ -348,14 +347,14 @@ def test_nothing_goes_by_a_clock_that_was_moved(store: Store) -> None:
     store.readings.add([*day(NODE, 1.0), *newest()])
     clock = Moved()
     clock.by = timedelta(days=400)
-    turns = Downsampler(store.path, 30, clock, lambda: True).turns(store)
+    turns = Downsampler(store.path, Upkeep(keep_whole_days=30), clock, lambda: True).turns(store)
     assert [next(turns) > 0.0, next(turns)] == [True, LOOK_S]
     assert store.rollups.history() == []
 
 
 def test_frames_that_never_cease_do_not_keep_it_from_its_work_for_ever(store: Store) -> None:
     store.readings.add([*day(NODE, 1.0), *newest()])
-    turns = Downsampler(store.path, 30, Moved(), lambda: False).turns(store)
+    turns = Downsampler(store.path, Upkeep(keep_whole_days=30), Moved(), lambda: False).turns(store)
     waited_s = [next(turns) for _ in range(62)]
     assert sum(waited_s[1:61]) == 60.0
     assert [each.readings for each in store.rollups.history()] == [120]
@@ -384,10 +383,10 @@ def test_the_collector_brings_it_along_when_the_keeper_has_set_it(
     finally:
         for number, handler in before.items():
             signal.signal(number, handler)
-    path, days, _, _, target = made[0]
-    assert (path, days, target, made[-1]) == (
+    path, upkeep, _, _, target = made[0]
+    assert (path, upkeep, target, made[-1]) == (
         config.database,
-        30,
+        config.upkeep,
         target_of(Centre("https://here"), "rye"),
         ("stopped",),
     )

@@ -13,12 +13,14 @@ from monitor.plan.kitchen import Kitchen, Place
 from monitor.plan.obstacles import NoPlan
 from monitor.plan.orders import BakeTask, DoughTask, Limit, Limits, Order, StageTask
 from monitor.plan.planner import make_plan
-from monitor.plan.remarks import EarlyBread, NightWork
+from monitor.plan.remarks import BakedLast, EarlyBread, NightWork, NobodyThere, night_hands
 from monitor.plan.second_look import remarks
 from monitor.plan.solver import solve
+from monitor.plan.steps import steps
 from monitor.recipe.parts import Recipe
 from monitor.settings.recipes import read_recipe
-from monitor.wording.plan import clock_sentences, no_plan_lines, out_sentence, remark_sentence, step_lines
+from monitor.wording.no_plan import no_plan_lines
+from monitor.wording.plan import clock_sentences, out_sentence, remark_sentence, step_lines
 from monitor.wording.reader import Reader
 
 FOLDER = Path(__file__).parents[1] / "data" / "recipes"
@@ -69,6 +71,31 @@ def test_only_what_is_early_is_said_to_be():
     assert remarks(plan_of("bagels", wanted=None), orders_of("bagels", wanted=None), UTC) == ()
 
 
+def test_another_order_at_the_oven_is_told_with_what_it_costs():
+    day = made_up.recipe()
+    many, fewer = (replace(day, name=name, pieces=n) for name, n in (("Alder tin", 4), ("Birch tin", 3)))
+    orders = tuple(Order(each, made_up.NOON) for each in (many, fewer))
+    plan = make_plan(orders, made_up.KITCHEN, made_up.MORNING, UTC)
+    assert isinstance(plan, Plan)
+    early, other = remarks(plan, orders, UTC)
+    assert isinstance(early, EarlyBread)
+    assert isinstance(other, BakedLast)
+    assert (early.dough, other.dough) == ("alder tin", "alder tin")
+    assert other.out_at == made_up.NOON
+    ((key, at),) = other.early
+    assert (key, at.date()) == ("birch tin", made_up.NOON.date())
+    assert made_up.NOON - at > made_up.NOON - early.out_at, "the plan has the better order"
+    said = remark_sentence(other, plan, READER, made_up.MORNING)
+    assert said == "another order: baked last, Alder tin is out tomorrow 12:30; then Birch tin out tomorrow 10:38"
+    alone = remark_sentence(replace(other, early=()), plan, READER, made_up.MORNING)
+    assert alone.endswith("Alder tin is out tomorrow 12:30, and nothing far too early")
+
+
+def test_an_order_that_leaves_the_bread_as_early_is_not_told():
+    plan = plan_of("brioche", "bagels")  # the crown is of the evening before, whatever is baked after it
+    assert not [each for each in remarks(plan, orders_of("brioche", "bagels"), UTC) if isinstance(each, BakedLast)]
+
+
 # -- work at night ----------------------------------------------------------------------------------------------------
 
 
@@ -85,8 +112,40 @@ def test_night_work_is_named_with_what_it_would_be_without():
     said = remark_sentence(remark, plan, READER, SUNDAY)
     assert said.startswith("night work: hands tomorrow 02:")
     assert "for nobody between 22:00 and 06:00 it would be: Wicket baguette out" in said
+    other = replace(remark, instead=(("wicket baguette", out_at),))
+    assert "in another order one of these in its place: Wicket baguette out" in remark_sentence(
+        other, plan, READER, SUNDAY
+    )
     none = remark_sentence(replace(remark, out_at=()), plan, READER, SUNDAY)
     assert none.endswith("for nobody between 22:00 and 06:00 there is no plan")
+
+
+def test_night_ends_at_six_unless_the_kitchen_says_when():
+    day = made_up.recipe()
+    bake = day.bake
+    assert bake is not None
+    wanted = MONDAY_SEVEN.replace(hour=6)
+    orders = (Order(replace(day, pieces=1, method=day.method[2:]), wanted),)
+    for hours, is_night in (((None, None), True), ((time(3), time(21)), False)):
+        kitchen = replace(OPEN_DAY, hands_from=hours[0], hands_until=hours[1])
+        plan = make_plan(orders, kitchen, SUNDAY, UTC)
+        assert isinstance(plan, Plan)
+        assert plan.doughs[0].loads[0].in_at == wanted - timedelta(minutes=bake.minutes), "hands at 05:35"
+        found = [each for each in remarks(plan, orders, UTC) if isinstance(each, NightWork)]
+        assert bool(found) is is_night
+        assert not found or found[0].out_at[0][1] <= wanted.replace(hour=0) - timedelta(hours=2)
+
+
+def test_hands_that_a_moved_plan_wants_outside_the_kitchens_hours_are_named():
+    plan = plan_of("bagels")
+    assert night_hands(steps(plan), plan.kitchen, UTC) == ()
+    moved = [replace(step, at=step.at - timedelta(hours=1)) for step in steps(plan)]
+    found = night_hands(moved, plan.kitchen, UTC)
+    assert found == (next(step.at for step in moved if step.at.hour == 4),), "close together it is one getting up"
+    said = remark_sentence(NobodyThere(found), plan, READER, SUNDAY)
+    assert said == f"nobody is there between 21:00 and 05:00, and the doughs want hands tomorrow {found[0]:%H:%M}"
+    late = replace(plan.kitchen, hands_from=time(4))
+    assert night_hands(moved, late, UTC) == ()
 
 
 def test_in_a_kitchen_that_names_its_hours_nothing_is_said_of_the_night():

@@ -13,11 +13,13 @@ from monitor.plan.day import DoughPlan, Plan, StepKind, load_key, steps_of
 from monitor.plan.kitchen import Kitchen, Oven, Place
 from monitor.plan.live import Progress, retimed
 from monitor.plan.obstacles import NoPlan, RemedyKind
-from monitor.plan.orders import Order
+from monitor.plan.orders import Limit, Order
 from monitor.plan.planner import make_plan
-from monitor.plan.steps import steps
+from monitor.plan.steps import numbered, steps
 from monitor.recipe.parts import Recipe
 from monitor.settings.recipes import read_recipe
+from monitor.wording.no_plan import no_plan_lines
+from monitor.wording.reader import Reader
 
 FOLDER = Path(__file__).parents[1] / "data" / "recipes"
 NOW = datetime(2026, 3, 2, 6, 0, tzinfo=UTC)
@@ -154,6 +156,19 @@ def test_six_of_them_share_one_oven_one_mixer_and_one_pair_of_hands():
 def test_six_that_do_not_fit_are_refused_with_what_would_do():
     found = planned(*OVERNIGHT, *THE_EVENING_BEFORE)
     assert isinstance(found, NoPlan)
+    (late,) = (each for each in found.obstacles if each.limit is Limit.TIME)
+    others = [each for each in found.remedies if each.kind is RemedyKind.OTHER_ORDER]
+    assert others
+    assert late.doughs[0] not in [each.dough for each in others]
+    assert all(each.at == SEVEN + timedelta(minutes=each.minutes) for each in others)
+    recipes = {bread(name).name.casefold(): bread(name) for name in (*OVERNIGHT, *THE_EVENING_BEFORE)}
+    said = list(no_plan_lines(found, recipes, Reader(UTC), NOW))
+    at_night = [line for line in said if line.startswith("no hands at that hour")]
+    assert len(at_night) == 3, "the worst of them"
+    n = len([each for each in found.obstacles if each.limit is Limit.HOURS])
+    assert n > 10
+    assert any(line.startswith(f"{n} times in all there would be work with no hands") for line in said)
+    assert any("another order: " in line and "all else by its hour" in line for line in said)
     earlier = next(each for each in found.remedies if each.kind is RemedyKind.OPEN_EARLIER)
     assert earlier.at is not None
     plan_of(*OVERNIGHT, *THE_EVENING_BEFORE, kitchen=replace(KITCHEN, hands_from=earlier.at.time()))
@@ -190,3 +205,8 @@ def test_a_load_that_went_in_late_moves_the_one_at_another_heat_until_the_oven_i
     assert late.in_at == in_at
     assert waits.in_at >= late.out_at + timedelta(minutes=10), "the stone recovers"
     assert waits.in_at > plan.dough(then.key).loads[0].in_at
+    numbers = numbered(plan, live)
+    assert list(numbers) == list(range(1, len(steps(live)) + 1))
+    was = numbered(plan, plan)
+    assert [numbers[n].key for n in was] == [was[n].key for n in was], "each keeps its number while the times move"
+    assert [step.key for step in numbers.values()] != [step.key for step in steps(live)], "they do so in another order"

@@ -2,7 +2,7 @@
 
 import click
 
-from monitor.commands.node.boards import boards, copy, probes
+from monitor.commands.node.boards import boards, copy, probes, verify
 from monitor.commands.node.calibrate import calibrate
 from monitor.commands.node.configure import configure, wiring
 from monitor.commands.node.discover import discover
@@ -31,5 +31,5 @@ def command() -> None:
     """
 
 
-for each in (setup, configure, wiring, boards, copy, probes, discover, readings, calibrate, simulate):
+for each in (setup, configure, wiring, boards, copy, probes, verify, discover, readings, calibrate, simulate):
     command.add_command(each)

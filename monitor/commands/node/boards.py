@@ -1,4 +1,4 @@
-"""``node boards``, ``node copy`` and ``node probes``: boards on a cable."""
+"""``node boards``, ``copy``, ``probes`` and ``verify``: boards on a cable."""
 
 from __future__ import annotations
 
@@ -10,6 +10,7 @@ import click
 from monitor.commands.node.options import NODE, configured
 from monitor.commands.parameters import FILE
 from monitor.commands.terminal import data_dir, examples, reader_of
+from monitor.translatable import N_
 
 
 @click.command("boards", epilog=examples("node boards", "node boards --ask --port /dev/ttyUSB0"))
@@ -84,3 +85,32 @@ def probes(node: str, port: str | None, data_dir: Path) -> int:
         if not found:
             click.echo(reader.say("GPIO {pin}: no probe answers", pin=pin))
     return int(not n_found)
+
+
+@click.command("verify", epilog=examples("node verify", "node verify --port /dev/ttyUSB0"))
+@click.option("--port", metavar="PORT", help="The board's (default: the only one there is).")
+@data_dir
+def verify(port: str | None, data_dir: Path) -> int:
+    """Compare a board's programs with those that `node copy` would put there (this stops a node until its reset).
+
+    The exit status is 1 when one is changed or missing.
+    """
+    from monitor.node.boards import Deviation, deviations, firmware_files, only_board
+    from monitor.wording.phrases import printable
+
+    reader = reader_of(data_dir)
+    words = {
+        Deviation.CHANGED: N_("{name}: is not as this program would copy it"),
+        Deviation.MISSING: N_("{name}: is missing"),
+        Deviation.FOREIGN: N_("{name}: is none of this program's; look into it, or delete it"),
+    }
+    found = deviations(only_board().path if port is None else port)
+    for name, deviation in found:
+        click.echo(reader.say(words[deviation], name=printable(name)))
+    wrong = [name for name, deviation in found if deviation is not Deviation.FOREIGN]
+    if wrong:
+        click.echo(reader.say("next: `proofing-monitor node copy NODE` puts them there as they should be"))
+    else:
+        n = len(firmware_files())
+        click.echo(reader.count(n, "{n} file is as it should be", "{n} files are as they should be"))
+    return int(bool(wrong))
