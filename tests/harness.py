@@ -213,7 +213,7 @@ class EmulatedBoard:
         self._process: subprocess.Popen[bytes] | None = None
 
     def plug_in(self) -> None:
-        """Give it its supply and wait until its line answers."""
+        """Give it its supply and wait until its line answers, and its prompt where it has one: that comes later."""
         binary = qemu_binary() or pytest.fail("qemu-system-arm or its MicroPython firmware is not installed")
         address = self.url.removeprefix("socket://")
         command = [binary, "-M", "microbit", "-display", "none", "-monitor", "none"]
@@ -222,13 +222,16 @@ class EmulatedBoard:
         host, _, port = address.partition(":")
 
         def answers() -> bool:
-            try:
-                socket.create_connection((host, int(port)), 1.0).close()
-            except OSError:
-                return False
-            return True
+            said = b""
+            with contextlib.suppress(OSError), socket.create_connection((host, int(port)), 1.0) as line:
+                if self._firmware != MICROBIT_FIRMWARE:
+                    return True
+                line.sendall(b"\r")
+                while not said.endswith(b">>> ") and (more := line.recv(256)):
+                    said += more
+            return said.endswith(b">>> ")
 
-        wait_until(answers, "the emulated board's line answers")
+        wait_until(answers, "the emulated board answers")
 
     def pull(self) -> None:
         """Take its supply away."""

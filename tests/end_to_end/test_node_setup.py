@@ -204,9 +204,9 @@ def test_a_recording_comes_out_as_it_went_in(tmp_path: Path) -> None:
 
 def test_nodes_of_real_micropython_practise_too(tmp_path: Path, mosquitto: Mosquitto) -> None:
     data_dir = tmp_path / "data"
-    epoch = (datetime.now(UTC) + timedelta(seconds=8)).isoformat(timespec="seconds")
+    epoch = (datetime.now(UTC) + timedelta(seconds=12)).isoformat(timespec="seconds")
     pace = ("--epoch", epoch, "--speed", "60")
-    options = ("--mqtt", mosquitto.url, "--count", "2", "--hours", "0.4", "--micropython", "--fault", "reboot=4", *pace)
+    options = ("--mqtt", mosquitto.url, "--count", "2", "--hours", "0.5", "--micropython", "--fault", "reboot=4", *pace)
     with CollectorProcess(data_dir, "--mqtt", mosquitto.url, *pace) as collector:
         with simulated(tmp_path, *options) as simulation:
             assert simulation.process is not None
