@@ -267,7 +267,9 @@ def test_fleet_sends_over_serial_and_mqtt_and_writes_the_truth(tmp_path: Path, s
     started(*run, "--mqtt", f"127.0.0.1:{broker_port}")
     wait_until(tty.is_symlink, "the serial line is there")
     with serial.Serial(str(tty), 115200, timeout=PATIENCE_S) as collector:
-        line = collector.readline().rstrip()
+        line = b""
+        while not line.startswith(b"@"):  # how the node is comes first
+            line = collector.readline().rstrip()
         checked, _, crc = line.rpartition(b" ")
         assert crc == b"%08x" % packet.crc32(checked)
         assert b'"bn":"urn:dev:mac:020000fffe5e0001_"' in checked
