@@ -32,6 +32,7 @@ READY = {  # what a command that runs until it is stopped says when it is at wor
 NOT_RUN = {  # every line of a block that is not run, and why
     "python3 -m tests": "this very run",
     "proofing-monitor node boards": "a machine of the tests has no port that could be a board",
+    "proofing-monitor node setup tub-3b": "the board of the tests has one tub; test_several_tubs.py has four",
     "proofing-monitor node discover": "no stranger speaks at a broker of the tests; test_foreign_devices.py runs it",
     "proofing-monitor alerts test": "it asks the running collector; test_collect.py runs it",
     "proofing-monitor replica run": "it runs until it is stopped, and wants a place to ship to",
