@@ -50,16 +50,21 @@ def copies(centre: Path) -> Iterator[Copies]:
 
 def following() -> int:
     """The process that follows a store, among those this one has started."""
-    found: list[str] = []
+    found: list[Path] = []
 
     def is_one() -> bool:
-        started = [each for path in Path("/proc/self/task").glob("*/children") for each in path.read_text().split()]
-        with contextlib.suppress(OSError):  # one has ended meanwhile
-            found[:] = [each for each in started if b"\0-f\0" in Path(f"/proc/{each}/cmdline").read_bytes()]
+        # By each process's parent: the system's list of children is not reliable while they come and go (proc(5)).
+        found[:] = [each for each in Path("/proc").glob("[0-9]*") if is_following(each)]
         return len(found) == 1
 
+    def is_following(process: Path) -> bool:
+        with contextlib.suppress(OSError):  # one has ended meanwhile
+            parent = (process / "stat").read_text().rpartition(")")[2].split()[1]
+            return parent == str(os.getpid()) and b"\0-f\0" in (process / "cmdline").read_bytes()
+        return False
+
     wait_until(is_one, "one process follows the store")
-    return int(found[0])
+    return int(found[0].name)
 
 
 def there(tmp_path: Path) -> Path:
