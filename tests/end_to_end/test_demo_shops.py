@@ -91,12 +91,16 @@ def test_the_day_of_two_shops_by_way_of_a_server_that_is_pulled_for_a_while(
     monkeypatch.setenv("PROOFING_INFLUX_TOKEN", TOKEN)
     monkeypatch.setenv("PROOFING_DATA_DIR", str(folder / CENTRE))
     monkeypatch.setattr("sys.argv", ["app.py"])
-    for site, batches in names.items():
-        queries.copies(folder / CENTRE).look(site, within_s=PATIENCE_S)
-        review = AppTest.from_function(_review, default_timeout=PATIENCE_S)
-        review.query_params["site"] = site
-        looked_back = words(review)
-        assert all(name in looked_back for name in batches)
+    copies = queries.copies(folder / CENTRE)
+    try:
+        for site, batches in names.items():
+            copies.look(site, within_s=PATIENCE_S)
+            review = AppTest.from_function(_review, default_timeout=PATIENCE_S)
+            review.query_params["site"] = site
+            looked_back = words(review)
+            assert all(name in looked_back for name in batches)
+    finally:
+        copies.stop()  # which a dashboard does as it ends
 
 
 def look_at_all_shops(browser: Browser, port: int, shops: list[str]) -> None:

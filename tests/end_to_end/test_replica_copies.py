@@ -48,19 +48,18 @@ def copies(centre: Path) -> Iterator[Copies]:
     found.stop()
 
 
-def following() -> int:
-    """The process that follows a store, among those this one has started."""
+def following(centre: Path) -> int:
+    """The process by which a store is followed there."""
     found: list[Path] = []
 
     def is_one() -> bool:
-        # By each process's parent: the system's list of children is not reliable while they come and go (proc(5)).
         found[:] = [each for each in Path("/proc").glob("[0-9]*") if is_following(each)]
         return len(found) == 1
 
     def is_following(process: Path) -> bool:
         with contextlib.suppress(OSError):  # one has ended meanwhile
-            parent = (process / "stat").read_text().rpartition(")")[2].split()[1]
-            return parent == str(os.getpid()) and b"\0-f\0" in (process / "cmdline").read_bytes()
+            words = (process / "cmdline").read_bytes().split(b"\0")
+            return b"-f" in words and any(os.fsencode(centre) in word for word in words)
         return False
 
     wait_until(is_one, "one process follows the store")
@@ -118,7 +117,7 @@ def test_a_copy_whose_process_ends_is_begun_anew(shop: Store, centre: Path, copi
     with shipping(shop.path.parent, there(tmp_path)) as litestream:
         ship_now(litestream)
         copies.look("rye-street", within_s=WITHIN_S)
-        os.kill(following(), signal.SIGKILL)
+        os.kill(following(centre), signal.SIGKILL)
         shop.batches.add(batch_of("Tub 2"))
 
         def has_come() -> bool:
@@ -140,7 +139,7 @@ def test_a_copy_that_stands_still_is_begun_anew(
         with shipping(shop.path.parent, there(tmp_path)) as litestream:
             ship_now(litestream)
             copies.look("rye-street", within_s=WITHIN_S)
-            os.kill(following(), signal.SIGSTOP)
+            os.kill(following(centre), signal.SIGSTOP)
             shop.batches.add(batch_of("Tub 2"))
             ship_now(litestream)
 
