@@ -103,9 +103,11 @@ def influx(tmp_path: Path) -> Iterator[Influx]:
 @pytest.fixture
 def emulated_board() -> Iterator[EmulatedBoard]:
     board = EmulatedBoard()
-    board.plug_in()
-    yield board
-    board.pull()
+    try:
+        board.plug_in()  # one that never answers must not go on running
+        yield board
+    finally:
+        board.pull()
 
 
 @pytest.fixture(scope="session")
