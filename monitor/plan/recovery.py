@@ -42,7 +42,8 @@ def balanced_min(taken_kj: float, *, oven_c: float, bake_min: float, kw: float, 
 
     Examples
     --------
-    Two loaves on the stone of a home oven, and a deck full of them; trade practice: 15 to 25, and 5 to 15 min.
+    Two loaves on the stone of a home oven, and a deck full of them; 15 to 25 and 5 to 15 min are common practice, no
+    source.
 
     >>> round(balanced_min(740.0, oven_c=240.0, bake_min=40.0, kw=2.5, stone_kg=4.8))
     15
