@@ -29,7 +29,7 @@ def steps_table(live: LivePlan, reader: Reader) -> pd.DataFrame:
     return pd.DataFrame(
         {
             **tables.clocks([step.at for step, _ in wanted], "at", reader.zone),
-            **tables.clocks([planned[step.key] for step, _ in wanted], "planned", reader.zone),
+            **tables.clocks([planned.get(step.key) for step, _ in wanted], "planned", reader.zone),
             **tables.clocks([step.not_after for step, _ in wanted], "not_after", reader.zone),
             "dough": [dough.recipe.name for _, dough in wanted],
             "step": [step_text(dough, step, reader) for step, dough in wanted],

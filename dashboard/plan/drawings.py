@@ -1,7 +1,8 @@
 """The planned day drawn on one clock: a strip for each dough, each oven's line of temperature, and the hands.
 
 What is over is dough-coloured, what is ahead is outlined; a hatched block is where a dough may be ready, a dashed tail
-how long it stays good. A load has one number in its dough's strip, in its oven and in what is written below.
+how long it stays good, a notch a fold. A load has one number in its dough's strip, in its oven and in what is written
+below; behind it a dashed tail is what the oven needs before the next.
 """
 
 from collections.abc import Iterable, Mapping
@@ -13,6 +14,8 @@ from dashboard.drawing.palette import FONT, Palette
 from dashboard.drawing.strips import Hours, bar, grid, hatch, pct
 from dashboard.plan.oven_line import turns
 from monitor.plan.day import DoughPlan, LoadPlan, Plan, StagePlan, Step
+from monitor.plan.recovery import recovery_min
+from monitor.plan.steps import FoldDue, folds_of
 from monitor.wording.phrases import oven_text, printable, stage_word
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_text
@@ -142,7 +145,9 @@ def dough_svg(
     parts = []
     for stage, lane in placed:
         middle = lane * LANE_PX + 44.0
-        parts.append(_at(middle, _stage(stage, hours, now, palette, is_last=stage is dough.stages[-1])))
+        folds_at = [fold.at for fold in folds_of(dough, stage)]
+        drawn = _stage(stage, folds_at, hours, now, palette, is_last=stage is dough.stages[-1])
+        parts.append(_at(middle, drawn))
         if stage.ends_at > hours.start:
             words = stage_word(dough.method(stage).stage, reader)
             parts.append(labels[lane].put(words, max(stage.begins_at, hours.start), lane * LANE_PX + 16, palette.muted))
@@ -150,14 +155,18 @@ def dough_svg(
     return _framed("".join((*parts, *chips)), height, hours, now, reader, palette)
 
 
-def _stage(stage: StagePlan, hours: Hours, now: datetime, palette: Palette, *, is_last: bool) -> str:
-    """A stage about its middle: risen so far, ahead, where it may be ready, and how long it stays good."""
+def _stage(
+    stage: StagePlan, folds_at: Iterable[datetime], hours: Hours, now: datetime, palette: Palette, *, is_last: bool
+) -> str:
+    """A stage about its middle: risen so far, ahead, its folds, where it may be ready, and how long it stays good."""
     over_at = min(stage.ends_at, max(now, stage.begins_at))
     parts = []
     if over_at > stage.begins_at:
         parts.append(bar(stage.begins_at, over_at, hours, BAR_PX, fill=palette.dough, stroke=palette.crust))
     if stage.ends_at > over_at:
         parts.append(bar(over_at, stage.ends_at, hours, BAR_PX, fill=palette.card, stroke=palette.crust))
+    for x in (pct(hours.share(at)) for at in folds_at if hours.holds(at)):
+        parts.append(element("line", x1=x, x2=x, y1=-BAR_PX / 2, y2=BAR_PX / 2, stroke=palette.crust, stroke_width=3))
     ready = stage.forecast.ready
     if stage.closes_at > stage.ends_at > now:
         parts.append(bar(stage.ends_at, stage.closes_at, hours, TAIL_PX, stroke=palette.muted, stroke_dasharray="4 3"))
@@ -184,6 +193,11 @@ def oven_svg(
     parts = [element("line", x1=0, x2="100%", y1=floor, y2=floor, stroke=palette.line)]
     for dough, load in loads:
         parts.append(_load(dough, load, numbers[dough.key, load.number], floor, hours, palette))
+        recover_min = recovery_min(plan.kitchen, plan.kitchen.oven(oven), dough.recipe, load.pieces)
+        again_at = load.out_at + timedelta(minutes=recover_min)
+        if any(other.in_at >= load.out_at for _, other in loads):  # after the last nothing waits for it
+            tail = bar(load.out_at, again_at, hours, TAIL_PX, stroke=palette.muted, stroke_dasharray="4 3")
+            parts.append(_at(floor - TAIL_PX, tail))
     heats, switches = _Labels(hours), _Labels(hours)
     for place, turn in enumerate(line):
         until = line[place + 1].at if place + 1 < len(line) else hours.end
@@ -229,7 +243,7 @@ def _load(dough: DoughPlan, load: LoadPlan, number: int, floor: float, hours: Ho
 
 
 def hands_svg(
-    wanted: Iterable[tuple[Step, bool]], hours: Hours, now: datetime, reader: Reader, palette: Palette
+    wanted: Iterable[tuple[Step | FoldDue, bool]], hours: Hours, now: datetime, reader: Reader, palette: Palette
 ) -> str:
     """When hands are wanted: filled, and outlined once it is done."""
     parts = []

@@ -27,7 +27,7 @@ from monitor.collector.plan_runner import LivePlan
 from monitor.dough.outlook import Moments
 from monitor.plan.cues import is_done
 from monitor.plan.day import HEATING, DoughPlan, Step, StepKind
-from monitor.plan.steps import steps
+from monitor.plan.steps import FoldDue, steps, with_folds
 from monitor.wording.phrases import printable, stage_word
 from monitor.wording.plan import out_sentence, step_text
 from monitor.wording.reader import Reader
@@ -54,7 +54,7 @@ def day_html(live: LivePlan, numbers: LoadNumbers, view: View) -> str:
         svg = oven_svg(live.now, oven, hours, now, numbers, reader, palette)
         words = oven_words(live, oven, reader, now)
         rows.append(_row(printable(oven) or reader.say("Oven"), words, picture(svg, words, "lane")))
-    wanted = _hands(live)
+    wanted = _hands(live, now)
     left = sum(not is_over for _, is_over in wanted)
     words = reader.count(left, "wanted once more", "wanted {n} times more")
     svg = hands_svg(wanted, hours, now, reader, palette)
@@ -91,9 +91,13 @@ def oven_words(live: LivePlan, oven: str, reader: Reader, now: datetime) -> str:
     )
 
 
-def _hands(live: LivePlan) -> list[tuple[Step, bool]]:
-    wanted = [step for step in steps(live.now) if step.hands_min > 0.0]
-    return [(step, is_done(live.now.dough(step.dough), step, live.progress)) for step in wanted]
+def _hands(live: LivePlan, now: datetime) -> list[tuple[Step | FoldDue, bool]]:
+    """Whatever takes hands, and whether it is over: a fold by its hour, since its batch knows whether it was done."""
+    return [
+        (each, each.at < now if isinstance(each, FoldDue) else is_done(live.now.dough(each.dough), each, live.progress))
+        for each in with_folds(live.now)
+        if each.hands_min > 0.0
+    ]
 
 
 def _said(dough: DoughPlan, view: View) -> str:
@@ -125,7 +129,7 @@ def day_svg(live: LivePlan, now: datetime, reader: Reader, palette: Palette) -> 
     for oven in ovens_of(live.now):
         svg = oven_svg(live.now, oven, hours, now, numbers, reader, palette)
         rows.append((oven or reader.say("Oven"), svg, OVEN_PX))
-    rows.append((reader.say("Hands"), hands_svg(_hands(live), hours, now, reader, palette), HANDS_PX))
+    rows.append((reader.say("Hands"), hands_svg(_hands(live, now), hours, now, reader, palette), HANDS_PX))
     return stacked(rows, palette)
 
 

@@ -15,10 +15,10 @@ from dashboard.plans import current_plan
 from monitor.collector.plan_runner import LivePlan, food_words
 from monitor.plan.causes import causes_of
 from monitor.plan.live import largest_air_difference
-from monitor.plan.remarks import early_breads
-from monitor.plan.steps import steps as steps_by_clock
+from monitor.plan.remarks import Remark, early_breads, nobody_there
+from monitor.plan.steps import with_folds
 from monitor.wording.cues import cause_sentence, planned_air_sentence
-from monitor.wording.plan import out_sentence, remark_sentence, window_sentence
+from monitor.wording.plan import out_sentence, recovery_sentences, remark_sentence, window_sentence
 from monitor.wording.times import clock_text, duration_text
 
 LEAST_MOVED = timedelta(minutes=steps.LEAST_MOVED_MIN)
@@ -58,7 +58,7 @@ def _draw(view: View) -> None:
         with st.container(key="plan-rest", gap="small"):
             steps.show_rest(live, numbers, view)
             st.html("".join(markup.quiet(words) for words in _sentences(live, view)))
-    st.html(f'<div class="on-paper">{steps.step_table(live, steps_by_clock(live.now), view)}</div>')
+    st.html(f'<div class="on-paper">{steps.step_table(live, with_folds(live.now), view)}</div>')
     figures.keep(pictures.day_figure(live, view), "day")
 
 
@@ -102,15 +102,17 @@ def _moved_words(live: LivePlan, view: View) -> str:
 
 
 def _remarks(live: LivePlan, view: View) -> list[str]:
-    """What is to be known before all else: bread far too early, air that is not as planned with."""
-    found = [remark_sentence(early, live.now, view.reader, view.now) for early in early_breads(live.now)]
+    """What is to be known before all else: bread far too early, hands when nobody is there, air not as planned with."""
+    alone = nobody_there(steps.open_steps(live), live.now.kitchen, view.reader.zone)
+    first: tuple[Remark, ...] = (*early_breads(live.now), *alone)
+    found = [remark_sentence(each, live.now, view.reader, view.now) for each in first]
     air = largest_air_difference(live.made, live.progress)
     return found if air is None else [*found, planned_air_sentence(air, view.reader)]
 
 
 def _sentences(live: LivePlan, view: View) -> list[str]:
-    """Of each dough: when it is out, what it may do by itself, how long its loads are good, how long it is warm."""
-    found = []
+    """What ovens need between loads; when each dough is out, its doubt, how long its loads are good, how long warm."""
+    found = [*recovery_sentences(live.now, view.reader)]
     for dough in live.now.doughs:
         found += [
             out_sentence(dough, view.reader, view.now),

@@ -14,9 +14,9 @@ from dashboard.plan.drawings import LoadNumbers
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import LoadPlan, Step, StepKind
-from monitor.plan.steps import steps
+from monitor.plan.steps import FoldDue, steps, with_folds
 from monitor.wording.phrases import printable
-from monitor.wording.plan import step_text
+from monitor.wording.plan import fold_text, step_text
 from monitor.wording.reader import Reader
 from monitor.wording.times import clock_in_line, clock_text, day_word, duration_text, hour_text, to_minute
 
@@ -107,7 +107,7 @@ def show_rest(live: LivePlan, numbers: LoadNumbers, view: View) -> None:
     keys = {step.key for step in waiting}
     done = [step for step in steps(live.now) if step.key not in keys]
     st.html(markup.section(say("Then, load by load")))
-    if before := [step for step in waiting if step.load is None and step.stage is not None]:
+    if before := [each for each in with_folds(live.now) if _is_before_oven(each, keys, view)]:
         at = clock_text(before[0].at, reader, now)
         words = reader.count(
             len(before), "Up to the oven: {n} step, {at}", "Up to the oven: {n} steps from {at}", at=at
@@ -127,6 +127,13 @@ def show_rest(live: LivePlan, numbers: LoadNumbers, view: View) -> None:
         _fold("over", words, done, live, view)
 
 
+def _is_before_oven(each: Step | FoldDue, waiting: set[str], view: View) -> bool:
+    """True for what is still to be done up to the oven; what was folded a batch knows, and no plan."""
+    if isinstance(each, FoldDue):
+        return each.at >= view.now
+    return each.key in waiting and each.load is None and each.stage is not None
+
+
 def _load_words(load: LoadPlan, mine: list[Step], reader: Reader, view: View) -> str:
     """``in 06:05, steam 3 times, out 06:30``."""
     in_at = clock_text(load.in_at, reader, view.now)
@@ -140,13 +147,13 @@ def _load_words(load: LoadPlan, mine: list[Step], reader: Reader, view: View) ->
     )  # fmt: skip
 
 
-def _fold(key: str, words: str, mine: Iterable[Step], live: LivePlan, view: View) -> None:
+def _fold(key: str, words: str, mine: Iterable[Step | FoldDue], live: LivePlan, view: View) -> None:
     with st.expander(markup.plain(words), key=f"plan-{key}", type="compact"):
         st.html(step_table(live, mine, view))
 
 
-def step_table(live: LivePlan, shown: Iterable[Step], view: View) -> str:
-    """Steps with their times as they are now, by days, and how far that is from the plan."""
+def step_table(live: LivePlan, shown: Iterable[Step | FoldDue], view: View) -> str:
+    """Steps and folds with their times as they are now, by days, and how far that is from the plan."""
     planned = {step.key: step.at for step in steps(live.made)}
     has_many = len(live.now.doughs) > 1
     rows = []
@@ -157,13 +164,16 @@ def step_table(live: LivePlan, shown: Iterable[Step], view: View) -> str:
         if local.date() != day:
             day = local.date()
             rows.append(f'<tr><th colspan="2">{html.escape(day_word(local, view.reader))}</th></tr>')
-        is_ticked = is_done(dough, step, live.progress)
-        notes = [view.reader.say("done")] if is_ticked else _notes(step, step.at - planned[step.key], view)
+        is_ticked = isinstance(step, Step) and is_done(dough, step, live.progress)
+        notes = [view.reader.say("done")] if is_ticked else []
+        if isinstance(step, Step) and not is_ticked:
+            notes = _notes(step, step.at - planned.get(step.key, step.at), view)
+        words = step_text(dough, step, view.reader) if isinstance(step, Step) else fold_text(step, view.reader)
         who = f"{printable(dough.recipe.name)}: " if has_many else ""
         small = f' <span class="quiet">{html.escape("; ".join(notes))}</span>' if notes else ""
         rows.append(
             f'<tr class="{"old" if is_ticked else ""}"><td class="n">{html.escape(hour_text(local, view.reader))}</td>'
-            f"<td>{html.escape(who + step_text(dough, step, view.reader))}{small}</td></tr>"
+            f"<td>{html.escape(who + words)}{small}</td></tr>"
         )
     return f'<table class="rows">{"".join(rows)}</table>'
 

@@ -295,7 +295,7 @@ def show(plan_id: int | None, form: Form | None, data_dir: Path) -> None:
     from monitor.collector.plan_runner import food_words
     from monitor.plan.cues import is_done
     from monitor.plan.live import largest_air_difference
-    from monitor.plan.remarks import NobodyThere, early_breads, night_hands
+    from monitor.plan.remarks import early_breads, nobody_there
     from monitor.plan.steps import FoldDue, numbered, steps, with_folds
     from monitor.published.states import StepState, step_states
     from monitor.store.store import Store
@@ -314,9 +314,8 @@ def show(plan_id: int | None, form: Form | None, data_dir: Path) -> None:
             click.echo(remark_sentence(early, live.now, reader, now))
         numbers = {step.key: number for number, step in numbered(live.made, live.now).items()}
         todo = [step for step in steps(live.now) if not is_done(live.now.dough(step.dough), step, live.progress)]
-        alone = night_hands(todo, live.now.kitchen, reader.zone)
-        if alone and live.now.kitchen.hands_from is not None:
-            click.echo(remark_sentence(NobodyThere(alone), live.now, reader, now))
+        for alone in nobody_there(todo, live.now.kitchen, reader.zone):
+            click.echo(remark_sentence(alone, live.now, reader, now))
         for step in with_folds(live.now):
             dough = live.now.dough(step.dough)
             who = f"{printable(dough.recipe.name)}: " if len(live.now.doughs) > 1 else ""

@@ -92,6 +92,12 @@ def night_hands(todo: Iterable[Step], kitchen: Kitchen, zone: tzinfo) -> tuple[d
     return tuple(found)
 
 
+def nobody_there(todo: Iterable[Step], kitchen: Kitchen, zone: tzinfo) -> tuple[NobodyThere, ...]:
+    """Which of the steps still to be done want hands outside the kitchen's hours; empty when none does."""
+    hands_at = night_hands(todo, kitchen, zone) if kitchen.hands_from is not None else ()
+    return (NobodyThere(hands_at),) if hands_at else ()
+
+
 def early_breads(plan: Plan) -> tuple[EarlyBread, ...]:
     """The breads of a plan that are out long before their hour."""
     return tuple(

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from datetime import datetime
 
-from monitor.plan.day import Plan, Step, StepKind, steps_of
+from monitor.plan.day import DoughPlan, Plan, StagePlan, Step, StepKind, steps_of
 from monitor.plan.oven import oven_steps
 
 # What makes room comes before what takes it up, at the same minute.
@@ -42,8 +42,16 @@ def with_folds(plan: Plan) -> list[Step | FoldDue]:
     found: list[Step | FoldDue] = [*steps(plan)]
     for dough in plan.doughs:
         for stage in dough.stages:
-            for step in dough.method(stage).steps:
-                times = (stage.at(after_min) for after_min in step.after_min)
-                due = (at for at in times if at < (stage.ready_at or stage.ends_at))
-                found += [FoldDue(dough.key, at, step.hands_min) for at in due]
+            found += folds_of(dough, stage)
     return sorted(found, key=lambda each: each.at)
+
+
+def folds_of(dough: DoughPlan, stage: StagePlan) -> list[FoldDue]:
+    """The folds of a stage that come before it is ready."""
+    ready_at = stage.ready_at or stage.ends_at
+    return [
+        FoldDue(dough.key, at, step.hands_min)
+        for step in dough.method(stage).steps
+        for at in map(stage.at, step.after_min)
+        if at < ready_at
+    ]
