@@ -18,7 +18,7 @@ sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests/browser")]  # where pytes
 
 import sample_bakery  # noqa: E402
 from harness import chromium_binary  # noqa: E402
-from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+from playwright.sync_api import Browser, Page, expect, sync_playwright  # noqa: E402
 from sample_weeks import fill_weeks  # noqa: E402
 from served import FLAGS, Served  # noqa: E402
 from test_screens import SCREENS, address  # noqa: E402
@@ -29,7 +29,7 @@ HEIGHT_PX = 1000
 TALLEST_PX = 4000
 SHRUNK = 0.45  # of a page's own size, so that four widths fit a screen
 GAP_PX = 16
-SETTLED_MS = 2500  # charts fade in
+FADED_MS = 1500
 
 # Words that run out of a box which hides what runs out; what scrolls by itself or is meant for a screen reader is none.
 CUT = """() => [...document.querySelectorAll('[data-testid=stMain] *')].filter(each => {
@@ -41,11 +41,17 @@ TALL = "Math.max(...[...document.querySelectorAll('[data-testid=stMain], section
 WIDE = "document.documentElement.scrollWidth"
 
 
+def settle(page: Page) -> None:
+    """Wait until everything has come and charts have faded in, however busy the machine."""
+    expect(page.locator("[data-testid=stSkeleton], [data-stale=true]")).to_have_count(0, timeout=60_000)
+    page.wait_for_timeout(FADED_MS)
+
+
 def looked_at(page: Page, width: int) -> tuple[Image.Image, list[str]]:
     """A whole page as a picture, and what is wrong with how it is laid out."""
-    page.wait_for_timeout(SETTLED_MS)
+    settle(page)
     page.set_viewport_size({"width": width, "height": min(int(page.evaluate(TALL)) + 40, TALLEST_PX)})
-    page.wait_for_timeout(SETTLED_MS)
+    settle(page)
     wrong = [f"cut: {words}" for words in page.evaluate(CUT)]
     if page.evaluate(WIDE) > width:
         wrong.append("scrolls sideways")
@@ -68,12 +74,13 @@ def sheet(rows: list[list[Image.Image]]) -> Image.Image:
     return made
 
 
-def draw(browser: Browser, folder: Path, out: Path) -> list[str]:
-    """Make a sheet of each screen; what is wrong on any of them."""
+def draw(browser: Browser, folder: Path, out: Path, screens: list[str]) -> list[str]:
+    """Make a sheet of some screens; what is wrong on any of them."""
     ids = sample_bakery.fill(folder) | fill_weeks(folder)
     wrong: list[str] = []
     with Served(folder) as served:
-        for screen, (_, _, awaited, _) in track(list(SCREENS.items()), "screens"):
+        for screen in track(screens, "screens"):
+            awaited = SCREENS[screen][2]
             rows: list[list[Image.Image]] = []
             for theme in THEMES:
                 rows.append([])
@@ -96,13 +103,16 @@ def main() -> int:
     """Make every sheet; 1 when something is laid out wrongly."""
     parser = argparse.ArgumentParser("tests.contact_sheets", description=__doc__)
     parser.add_argument("--out", type=Path, default=Path("contact-sheets"), help="folder for the sheets")
-    out: Path = parser.parse_args().out
+    parser.add_argument("screens", nargs="*", help=f"which of: {'; '.join(SCREENS)} (all)")
+    asked = parser.parse_args()
+    out: Path = asked.out
+    screens: list[str] = asked.screens or list(SCREENS)
     out.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory() as made, sync_playwright() as playwright:
         browser = playwright.chromium.launch(executable_path=chromium_binary(), args=FLAGS)
-        wrong = draw(browser, Path(made), out)
+        wrong = draw(browser, Path(made), out, screens)
         browser.close()
-    print(*wrong, f"{len(SCREENS)} sheets in {out}", sep="\n")
+    print(*wrong, f"{len(screens)} sheets in {out}", sep="\n")
     return 1 if wrong else 0
 
 

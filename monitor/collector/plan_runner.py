@@ -25,6 +25,8 @@ from monitor.plan.day import (
     is_shaped_in,
     load_key,
     oven_off_key,
+    retard_before,
+    taken_from_cold,
 )
 from monitor.plan.food import measured_warm_min, perishable_stages
 from monitor.plan.live import ForecastStage, Progress, WatchedStage, retimed
@@ -152,9 +154,15 @@ def begin_stage(store: Store, plan: Plan, dough: DoughPlan, stage: StagePlan, at
         When it has begun before.
     """
     key = first_step_key(dough, stage)
-    if key in store.plans.batches_of(plan.id):
+    batches = store.plans.batches_of(plan.id)
+    if key in batches:
         raise ConfigError("plan {id}: {key} has begun before", id=plan.id, key=key)
-    batch = store.batches.add(batch_of_stage(dough.recipe, stage.number, at))
+    made = batch_of_stage(dough.recipe, stage.number, at)
+    before = retard_before(dough.recipe, stage.number)
+    cold = None if before is None else batches.get(first_step_key(dough, dough.stages[before]))
+    if cold is not None:
+        made = taken_from_cold(made, dough.method(stage), cold, store.outlooks.latest(cold.id))
+    batch = store.batches.add(made)
     store.plans.link_batch(plan.id, key, batch.id)
     store.plans.mark_done(plan.id, key, at)
     return batch

@@ -6,6 +6,7 @@ from datetime import datetime, timedelta
 from enum import StrEnum
 from typing import Literal, NewType
 
+from monitor.dough.outlook import Outlook
 from monitor.errors import UnfitError
 from monitor.plan.kitchen import Kitchen
 from monitor.plan.stage_forecast import Span, StageForecast, body_of, mass_of
@@ -272,6 +273,16 @@ def is_shaped_in(recipe: Recipe, number: int, *, before: bool = False) -> bool:
     )
 
 
+def retard_before(recipe: Recipe, number: int) -> int | None:
+    """The retard of shaped pieces that a stage takes on, when it waits for a rise over them; None otherwise."""
+    mine = recipe.method[number]
+    before = [at for at, each in enumerate(recipe.method[:number]) if each.part == mine.part]
+    waits_for_rise = mine.stage is Stage.FINAL_PROOF and mine.hours is None and not mine.target.is_peak
+    if not before or not waits_for_rise or recipe.method[before[-1]].stage is not Stage.RETARD:
+        return None
+    return before[-1] if is_shaped_in(recipe, before[-1]) else None
+
+
 def shares_of(hands_min: int, loads: int) -> tuple[int, ...]:
     """What of the hands at all pieces falls to each load, in whole minutes that add up. [min]
 
@@ -318,7 +329,7 @@ def batch_of_stage(recipe: Recipe, number: int, started_at: datetime) -> Batch:
         stage=Stage.RETARD if method.place == REFRIGERATOR else method.stage,
         started_at=started_at,
         vessel=method.vessel or body_of(mass_of(recipe, method, is_shaped=is_shaped_in(recipe, number))),
-        target=method.target if method.hours is None else Target(None),
+        target=method.target_left if method.hours is None else Target(None),
         formula=None if formula is None else formula.scaled_to_dough(mass_g),
         nodes=method.nodes,
         events=(Event(started_at, EventKind.MOVE, REFRIGERATOR),) if method.cold_h > 0.0 else (),
@@ -326,6 +337,21 @@ def batch_of_stage(recipe: Recipe, number: int, started_at: datetime) -> Batch:
         folds_min=method.folds_min,
         perishable=recipe.perishables(recipe.part(method.part)),
     )
+
+
+def taken_from_cold(batch: Batch, method: MethodStage, retard: Batch, seen: Outlook | None) -> Batch:
+    """The batch of a proof after a retard, whose rise goes on over the piece as it was shaped.
+
+    In the same vessel it is counted from the volume that the retard began with. Elsewhere nobody has seen that volume:
+    the batch waits for what is left, by the rise that the retard was last seen at.
+    """
+    if seen is None or method.target.rise_pct is None:
+        return batch
+    if seen.start_volume_ml is not None and batch.vessel == retard.vessel:
+        return replace(batch, target=method.target, start_volume_ml=seen.start_volume_ml)
+    if seen.rise_pct is None:
+        return batch
+    return replace(batch, target=replace(method, risen_pct=seen.rise_pct.p50).target_left)
 
 
 def _is_taken_out_by_loads(dough: DoughPlan) -> bool:

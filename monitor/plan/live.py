@@ -21,6 +21,7 @@ from monitor.plan.day import (
     is_shaped_in,
     load_key,
     oven_key,
+    retard_before,
 )
 from monitor.plan.kitchen import Kitchen, Oven
 from monitor.plan.orders import predecessors_of
@@ -32,6 +33,7 @@ from monitor.recipe.parts import Recipe
 
 ROUNDING = timedelta(minutes=2)  # a plan is made in whole minutes: so little is no wait
 SETTLED = timedelta(minutes=20)  # judgement: before, a level says little and a forecast sways
+OTHER_RISE_PCT = 5.0  # judgement: less is within what an eye can tell
 OTHER_AIR_C = 0.5  # judgement: air that differs by less is the air that was planned with
 
 
@@ -178,19 +180,29 @@ class _Retiming:
         air_c = self.airs.get(method.place, planned.air_c)
         cold_c = self.airs.get(REFRIGERATOR, self.plan.kitchen.place(REFRIGERATOR).temp_c)
         start_c = self._start_c(planned, method)
+        risen_pct = self._risen_pct(planned, method)
         is_other = abs(air_c - planned.air_c) >= OTHER_AIR_C or abs(start_c - planned.forecast.start_c) >= OTHER_AIR_C
-        if not is_other:
+        if not is_other and abs(risen_pct - method.risen_pct) < OTHER_RISE_PCT:
             return planned.forecast
         recipe = self.dough.recipe
         found = self.forecast_stage(
             recipe,
-            method,
+            replace(method, risen_pct=risen_pct),
             air_c=round(air_c, 1),
             start_c=round(start_c, 1),
             cold_c=cold_c,
             is_shaped=is_shaped_in(recipe, planned.number),
         )
         return replace(found, ready=found.ready.earlier(self._cooling_min(planned)))
+
+    def _risen_pct(self, planned: StagePlan, method: MethodStage) -> float:
+        """How far its pieces have risen in the cold before it: as seen there, else as planned. [%]"""
+        before = retard_before(self.dough.recipe, planned.number)
+        watched = None if before is None else self._watched(before)
+        if watched is None or watched.outlook is None or watched.outlook.rise_pct is None:
+            return method.risen_pct
+        seen_pct = float(round(watched.outlook.rise_pct.p50))
+        return seen_pct if watched.ended_at is not None else max(method.risen_pct, seen_pct)
 
     def _start_c(self, planned: StagePlan, method: MethodStage) -> float:
         """How warm it will begin: as mixed, or as the stage before leaves it."""

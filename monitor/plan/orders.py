@@ -16,12 +16,13 @@ from monitor.plan.day import (
     comes_out_of_cold,
     is_cold,
     is_shaped_in,
+    retard_before,
     with_moves,
 )
 from monitor.plan.kitchen import Kitchen
 from monitor.plan.oven import ends_at_c
 from monitor.plan.recovery import recovery_min
-from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage, still_to_come_min
+from monitor.plan.stage_forecast import KEEPS_MIN, StageForecast, forecast_stage, risen_in_cold_pct, still_to_come_min
 from monitor.recipe.formula import Formula
 from monitor.recipe.ingredients import IngredientKind
 from monitor.recipe.intent import USUAL_DOUGH_TEMP_C
@@ -274,14 +275,15 @@ def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
     if not order.recipe.method:
         raise UnfitError("{name} says nothing of its stages: add [[stage]] tables to its file", name=order.recipe.name)
     recipe = with_moves(order.recipe)
-    order = replace(order, recipe=recipe)
     cold_c = kitchen.place(REFRIGERATOR).temp_c
     predecessors = predecessors_of(recipe)
     after = {before: number for number, befores in enumerate(predecessors) for before in befores}
     forecasts: list[StageForecast] = []
     airs: list[float] = []
     leads: list[float] = []
-    for number, stage in enumerate(recipe.method):
+    for number in range(len(recipe.method)):
+        recipe = _as_risen(recipe, number, forecasts, order.learned, cold_c)
+        stage = recipe.method[number]
         air_c = kitchen.place(stage.place).temp_c
         found = forecast_stage(
             recipe,
@@ -296,9 +298,32 @@ def prepared_order(key: str, order: Order, kitchen: Kitchen) -> PreparedOrder:
         forecasts.append(replace(found, ready=found.ready.earlier(lead_min)))
         airs.append(air_c)
         leads.append(lead_min)
+    order = replace(order, recipe=recipe)
     return PreparedOrder(
         key, order, tuple(forecasts), tuple(airs), tuple(leads), predecessors, _loads(order, kitchen, forecasts)
     )
+
+
+def _as_risen(
+    recipe: Recipe,
+    number: int,
+    forecasts: Sequence[StageForecast],
+    learned: tuple[RecipeExperience | None, ...],
+    cold_c: float,
+) -> Recipe:
+    """The recipe with what its pieces will have risen in the cold, at the stage that counts on from there."""
+    before = retard_before(recipe, number)
+    if before is None:
+        return recipe
+    risen_pct = risen_in_cold_pct(
+        recipe,
+        recipe.method[before],
+        start_c=forecasts[before].start_c,
+        cold_c=cold_c,
+        learned=learned[before] if learned else None,
+    )
+    stage = replace(recipe.method[number], risen_pct=risen_pct)
+    return replace(recipe, method=(*recipe.method[:number], stage, *recipe.method[number + 1 :]))
 
 
 def rebaked(dough: PreparedOrder, bake: Bake, kitchen: Kitchen) -> PreparedOrder:

@@ -17,7 +17,7 @@ from monitor.dough.track import Series, Track
 from monitor.dough.warmth import WARM_C
 from monitor.recipe.batch import Batch, BatchId, Stage, Target
 from monitor.recipe.formula import Formula
-from monitor.recipe.method import MethodStage
+from monitor.recipe.method import MethodStage, rise_left_pct
 from monitor.recipe.parts import PartKind, Recipe
 from monitor.recipe.vessel import Shape, Vessel
 
@@ -27,6 +27,7 @@ AFTER_PEAK_MIN = 60.0  # judgement: a preferment used within the hour after its 
 BY_THE_CLOCK_FRAC = 0.1  # judgement: a baker who says 12 h means 11 to 13
 KEEPS_MIN = 24 * 60.0  # judgement: whatever the forecast says, nothing is planned to wait longer than a day
 COLD_PIECES_KEEP_MIN = 30.0  # judgement: pieces still cold from the night lose nothing in half an hour more
+COOLING_STEP_S = 600.0
 COLD_ENOUGH_TAUS = 8.0  # after so many time constants a dough is as cold as its air
 
 
@@ -107,7 +108,7 @@ def batch_of(recipe: Recipe, stage: MethodStage, mass_g: float, *, target: Targe
         stage=stage.stage,
         started_at=ANY_MOMENT,
         vessel=body_of(mass_g),
-        target=target or stage.target,
+        target=target or stage.target_left,
         formula=None if formula is None else formula.scaled_to_dough(mass_g),
         recipe=recipe.name,
     )
@@ -162,7 +163,7 @@ def forecast_stage(
         found = outlook(with_target, seen, ANY_MOMENT, horizon=HORIZON, ahead=airs, learned=learned)
         return _minutes(found.ready), _minutes(found.peak)
 
-    ready, peak = forecast(stage.target)
+    ready, peak = forecast(stage.target_left)
     does = Span()
     if stage.hours is not None:
         hours_min = 60.0 * stage.hours
@@ -179,7 +180,8 @@ def forecast_stage(
     elif peak.p25 is not None:
         closes.append(peak.p25)
     if stage.good_to_rise_pct is not None and stage.longest_h is None:
-        over = forecast(Target(stage.good_to_rise_pct))[0].p50  # as sure as ``ready``: their doubt is one and the same
+        good_to = Target(rise_left_pct(stage.good_to_rise_pct, stage.risen_pct))
+        over = forecast(good_to)[0].p50  # as sure as ``ready``: their doubt is one and the same
         if over is not None:
             closes.append(over)
     ready_min = ready.p50 if ready.p50 is not None else HORIZON.total_seconds() / 60.0
@@ -197,6 +199,21 @@ def forecast_stage(
         warm_min=float(np.count_nonzero(dough_c > WARM_C)),
         does=does,
     )
+
+
+def risen_in_cold_pct(
+    recipe: Recipe, stage: MethodStage, *, start_c: float, cold_c: float, learned: RecipeExperience | None = None
+) -> float:
+    """How far pieces will have risen by the end of a retard, of its hours the least. [%]"""
+    if stage.hours is None:
+        return stage.target.rise_pct or 0.0
+    batch = batch_of(recipe, stage, recipe.each_g)
+    t_s = np.arange(0.0, 3600.0 * stage.hours + 1.0, COOLING_STEP_S)
+    air, unknown = np.full(t_s.size, cold_c), np.full(t_s.size, np.nan)
+    dough_c = dough_temp_from_air(t_s, air, start_c, vessel_time_constant_s(batch.vessel, recipe.each_g))
+    seen = Track(air_temp_c=Series(t_s, air, unknown), dough_temp_c=Series(t_s, dough_c, unknown))
+    found = outlook(batch, seen, ANY_MOMENT + timedelta(hours=stage.hours), horizon=HORIZON, learned=learned)
+    return 0.0 if found.rise_pct is None else round(found.rise_pct.p50, 1)
 
 
 def _closes_by_the_clock(recipe: Recipe, stage: MethodStage, hours: float, peak: Span) -> list[float]:

@@ -9,6 +9,8 @@ from monitor.recipe.events import ROOM as ROOM
 from monitor.recipe.vessel import Vessel
 from monitor.wire.readings import Channel, NodeId
 
+LEAST_RISE_PCT = 1.0  # judgement: what has risen enough is ready, and no stage waits for less than can be seen
+
 
 class Work(StrEnum):
     """What is done to a dough by hand or by the mixer."""
@@ -64,6 +66,16 @@ class WorkStep:
         return sum(minutes for _, minutes in self.speeds)
 
 
+def rise_left_pct(rise_pct: float, risen_pct: float) -> float:
+    """What is left of a rise for a dough that has risen already, over the volume it has by now. [%]
+
+    >>> rise_left_pct(60.0, 25.0), rise_left_pct(60.0, 0.0), rise_left_pct(60.0, 80.0)
+    (28.0, 60.0, 1.0)
+    """
+    left_pct = 100.0 * (100.0 + rise_pct) / (100.0 + risen_pct) - 100.0
+    return max(round(left_pct, 1), LEAST_RISE_PCT)
+
+
 def work_before_min(steps: tuple[WorkStep, ...]) -> float:
     """How long the work before a stage takes from its first touch on. [min]
 
@@ -106,6 +118,9 @@ class MethodStage:
         How a baker sees that the stage is over, in the recipe's own words.
     in_bulk
         A retard of the whole dough, which is divided afterwards; otherwise it is one of shaped pieces.
+    risen_pct
+        How far its pieces have risen in the cold before it: a rise is over the piece as it was shaped. No file says
+        it, a plan finds it out. [%]
     """
 
     part: str
@@ -126,6 +141,13 @@ class MethodStage:
     longest_h: float | None = None
     cue: str = ""
     in_bulk: bool = False
+    risen_pct: float = 0.0
+
+    @property
+    def target_left(self) -> Target:
+        """What it waits for from its own beginning on."""
+        rise_pct = self.target.rise_pct
+        return self.target if rise_pct is None else Target(rise_left_pct(rise_pct, self.risen_pct))
 
     @property
     def folds_min(self) -> tuple[float, ...]:

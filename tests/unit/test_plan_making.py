@@ -14,18 +14,20 @@ import numpy as np
 import plan_rules
 import pytest
 
+from monitor.dough.outlook import Band, Outlook, State
 from monitor.dough.track import Series, Track
 from monitor.errors import ConfigError
-from monitor.plan.day import Plan, StepKind
+from monitor.plan.day import Plan, StepKind, batch_of_stage, taken_from_cold
 from monitor.plan.food import expected_warm_min, measured_warm_min
 from monitor.plan.kitchen import Kitchen, Place, kitchen_from_toml
 from monitor.plan.obstacles import NoPlan, RemedyKind, Variation
-from monitor.plan.orders import Limit, Order, predecessors_of, prepared_order
+from monitor.plan.orders import Limit, Order, PreparedOrder, predecessors_of, prepared_order
 from monitor.plan.planner import alternatives, make_plan
 from monitor.plan.stage_forecast import forecast_stage, stand_in_lag_min, still_to_come_min
 from monitor.plan.steps import steps
 from monitor.recipe.batch import Stage, Target
-from monitor.recipe.parts import Recipe
+from monitor.recipe.method import MethodStage, rise_left_pct
+from monitor.recipe.parts import Recipe, with_more_yeast
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.wording.cues import food_sentence
 from monitor.wording.no_plan import no_plan_lines
@@ -268,6 +270,34 @@ def test_nobody_carries_a_loaf_out_of_the_cold_at_night():
     assert carried.hands_min > 0.0
     assert plan_rules.broken_rules(plan, UTC) == []
     assert time(7) <= carried.at.time() < time(22)
+
+
+def test_a_rise_after_a_shaped_retard_counts_from_the_shaping():
+    bulk, proof = replace(DAY.method[1], mixer_min=0.0), replace(DAY.method[2], hands_min=0.0)
+    retard = replace(bulk, stage=Stage.RETARD, hours=12.0, place="refrigerator", dough_c=None, hands_min=15.0)
+
+    def prepared(cold: MethodStage) -> PreparedOrder:
+        recipe = replace(with_more_yeast(DAY, 0.1), method=(DAY.method[0], bulk, cold, proof))
+        return prepared_order("a", Order(recipe, None), made_up.KITCHEN)
+
+    shaped, whole = prepared(retard), prepared(replace(retard, in_bulk=True))
+    risen_pct = shaped.recipe.method[3].risen_pct
+    assert 2.0 < risen_pct < 60.0
+    assert whole.recipe.method[3].risen_pct == 0.0
+    assert shaped.recipe.method[3].target == proof.target
+    began = batch_of_stage(shaped.recipe, 3, made_up.NOON)
+    assert began.target.rise_pct == pytest.approx(rise_left_pct(75.0, risen_pct))
+    sooner, later = (found.forecasts[3].ready_min for found in (shaped, whole))
+    assert sooner is not None
+    assert later is not None
+    assert sooner < later
+    seen = Outlook(at=made_up.NOON, state=State.RISING, rise_pct=Band(20.0, 25.0, 30.0))
+    cold = batch_of_stage(shaped.recipe, 2, made_up.NOON)
+    elsewhere = taken_from_cold(began, shaped.recipe.method[3], cold, seen)
+    assert (elsewhere.target, elsewhere.start_volume_ml) == (Target(40.0), None)
+    in_one_jar = replace(seen, start_volume_ml=300.0)
+    watched = taken_from_cold(replace(began, vessel=cold.vessel), shaped.recipe.method[3], cold, in_one_jar)
+    assert (watched.target, watched.start_volume_ml) == (proof.target, 300.0)
 
 
 def test_before_the_cold_the_call_comes_early_by_what_is_still_to_come():
