@@ -21,7 +21,7 @@ from monitor.files import to_the_disk
 from monitor.store import blocks, schema
 from monitor.store.damage import SUFFIXES
 from monitor.store.read_only import is_writable, looking_into, without_log
-from monitor.store.sqlite_file import BUSY_MS, explained, keep_from_others, lay_copy
+from monitor.store.sqlite_file import BUSY_MS, explained, keep_from_others, lay_copy, work_in_the_log
 from monitor.translatable import Translatable
 
 _STAMP = "%Y%m%dT%H%M%SZ"
@@ -215,7 +215,7 @@ def restore(backup: Path, database: Path, now: datetime) -> Path | None:
         database.parent.mkdir(parents=True, exist_ok=True)
         was_there = database.exists()
         with contextlib.suppress(sqlite3.Error):  # a damaged one keeps its log beside it
-            _work_in_the_log(database)
+            work_in_the_log(database)
         moved: list[tuple[Path, Path]] = []
         try:
             keep_from_others(beside)
@@ -238,10 +238,3 @@ def restore(backup: Path, database: Path, now: datetime) -> Path | None:
             raise
         to_the_disk(database.parent)
     return aside if was_there else None
-
-
-def _work_in_the_log(database: Path) -> None:
-    """Bring what lies in the write-ahead log into the file itself."""
-    if database.exists():
-        with contextlib.closing(sqlite3.connect(database)) as connection:
-            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")

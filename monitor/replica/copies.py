@@ -82,11 +82,9 @@ class _Copy(threading.Thread):
 
     def look(self, within_s: float) -> None:
         """Wait until it is here; an error says why it is not."""
-        until_s = self._clock.real_s() + within_s
-        while True:
-            self._looked_s = self._clock.real_s()  # also while it is waited for, or it would be thrown away meanwhile
-            if self._settled.wait(TURN_S) or self._looked_s > until_s:
-                break
+        self._looked_s = self._clock.real_s() + within_s  # while it is waited for, it must not be thrown away
+        self._settled.wait(within_s)
+        self._looked_s = self._clock.real_s()
         if self._error is not None:
             raise self._error
         if not self._path.exists():

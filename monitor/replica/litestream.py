@@ -1,24 +1,26 @@
 """Litestream, the program that ships a store and brings it back: the only module that knows how it is called.
 
-It runs as a process of its own. Its settings go to it through a pipe, so that no secret stands in a file, in the list
-of processes or in its environment.
+It runs as a process of its own. Its settings go to it through its input, so that no secret stands in a file, in the
+list of processes or in its environment.
 """
 
-import json
 import os
 import shutil
 import signal
 import subprocess
 import sysconfig
-from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import IO, Any, NamedTuple
+from typing import IO, Any, TypeVar
+
+import msgspec
 
 from monitor.errors import ReplicaError, ReplicaFault
 from monitor.settings.replica import Shipping
 from monitor.settings.secrets import Secrets
+
+T = TypeVar("T")
 
 PROGRAM = "litestream"
 ANSWER_S = 60.0  # judgement: a list of files, over a slow line
@@ -27,6 +29,7 @@ SYNC_S = 30
 END_WITHIN_S = 10.0
 OURS_ALONE = ("PROOFING_", "AWS_")
 """Variables kept from it: whom it logs in as is said in our settings, and AWS_CA_BUNDLE stops 0.5.17 altogether."""
+_MARK = "{level}: {txids}, {size} bytes"
 _FAULTS = (  # by a word of what Litestream says
     ("no space left", ReplicaFault.FULL),
     ("quota", ReplicaFault.FULL),
@@ -42,27 +45,44 @@ _FAULTS = (  # by a word of what Litestream says
     ("non-contiguous", ReplicaFault.TAKEN),
     ("nosuchbucket", ReplicaFault.NO_FOLDER),
 )
-_MARK = "{level}: {txids}, {size} bytes"
 
 
-class Replica(NamedTuple):
+class File(msgspec.Struct, frozen=True):
+    """One of the files that a store is shipped in."""
+
+    level: int
+    min_txid: str
+    max_txid: str
+    size: int
+
+    @property
+    def mark(self) -> str:
+        """What it is known by."""
+        return _MARK.format(level=self.level, txids=f"{self.min_txid}-{self.max_txid}", size=self.size)
+
+
+class Replica(msgspec.Struct, frozen=True):
     """A store that lies at a target and can be brought back.
 
     Attributes
     ----------
     max_txid
         Its newest moment; the greater, the later.
-    marks
-        What it is put together from, the whole store first and what came last at the end: by that it is known again.
+    files
+        What it is put together from, the whole store first and what came last at the end.
     """
 
     max_txid: str
-    marks: list[str]
+    files: list[File]
 
     @property
     def ends(self) -> set[str]:
-        """The first and the last mark: enough to keep."""
-        return {self.marks[0], self.marks[-1]}
+        """The marks by which it is known again."""
+        return {self.files[0].mark, self.files[-1].mark}
+
+
+class _Shipped(msgspec.Struct, frozen=True):
+    replica_txid: int
 
 
 class Litestream:
@@ -74,26 +94,25 @@ class Litestream:
         The store that is shipped; for bringing back any path will do.
     folder
         Where Litestream keeps what it has not shipped yet, and the socket on which it is asked while it ships.
+
+    Raises
+    ------
+    ReplicaError
+        From whatever waits for an answer: nothing was shipped, the place cannot be read, nothing can be brought back.
     """
 
     def __init__(self, shipping: Shipping, secrets: Secrets, database: Path, folder: Path) -> None:
-        self._shipping = shipping
-        self._secrets = secrets
-        self._database = database.absolute()
-        self._folder = folder.absolute()
+        self._shipping, self._secrets = shipping, secrets
+        self._database, self._folder = database.absolute(), folder.absolute()
         self._local = self._folder / "local"
-
-    @property
-    def url(self) -> str:
-        """Where to, without secrets."""
-        return self._shipping.target.url
+        self.url = shipping.target.url
 
     def ship(self, held: tuple[int, ...] = ()) -> "subprocess.Popen[bytes]":
         """Start to ship, until it is ended; it holds some open files as long as it lives."""
         if self._shipping.target.scheme == "file":
             self._link.unlink(missing_ok=True)
             self._link.symlink_to(self._shipping.target.path)
-        return self._started("replicate", held=held)
+        return self._started("replicate", pass_fds=held)
 
     @property
     def _link(self) -> Path:
@@ -104,16 +123,9 @@ class Litestream:
         return self._folder / "there"
 
     def asked_to_ship(self) -> str:
-        """Have everything that is committed by now shipped; returns the moment that lies there then.
-
-        Raises
-        ------
-        ReplicaError
-            When it could not be shipped, or the process does not answer.
-        """
-        said = self._answer("sync", "-wait", "-json", "-timeout", str(SYNC_S), "-socket", "control")
-        with self._read(said):
-            return f"{int(json.loads(said)['replica_txid']):016x}"
+        """Have everything that is committed by now shipped; returns the moment that lies there then."""
+        options = ("-wait", "-json", "-timeout", str(SYNC_S), "-socket", "control")
+        return f"{self._read(_Shipped, 'sync', *options).replica_txid:016x}"
 
     def local_bytes(self) -> int:
         """How much is kept here, most of it until it is shipped."""
@@ -129,88 +141,66 @@ class Litestream:
         shutil.rmtree(self._local, ignore_errors=True)
 
     def found(self, at: datetime | None = None) -> Replica:
-        """What lies there, or lay there at a moment.
-
-        Raises
-        ------
-        ReplicaError
-            When the place cannot be read, or nothing can be brought back from there.
-        """
+        """What lies there, or lay there at a moment."""
         target = self._shipping.target
         if target.scheme == "file" and not Path(target.path).is_dir():
             raise ReplicaError("{url}: is not there; {remedy}", fault=ReplicaFault.NO_FOLDER, url=target.url)
-        said = self._answer("restore", "-dry-run", "-json", "-o", str(self._folder / "unwritten"), *_moment(at))
-        with self._read(said):
-            plan = json.loads(said)
-            return Replica(str(plan["max_txid"]), _marks_of(plan["files"]))
+        unwritten = str(self._folder / "unwritten")
+        return self._read(Replica, "restore", "-dry-run", "-json", "-o", unwritten, *_moment(at))
 
-    def all_marks(self) -> list[str]:
-        """The marks of all files that lie there, also of those that the newest moment needs no more.
-
-        Raises
-        ------
-        ReplicaError
-            When the place cannot be read.
-        """
-        said = self._answer("ltx", "-json", "-level", "all")
-        with self._read(said):
-            return _marks_of(json.loads(said))
+    def marks_there(self) -> set[str]:
+        """The marks of all files that lie there, also of those that the newest moment needs no more."""
+        return {file.mark for file in self._read(list[File], "ltx", "-json", "-level", "all")}
 
     def bring_back(self, into: Path, at: datetime | None = None) -> None:
-        """Write the store as it lies there, or lay there at a moment, into a file that is not there yet.
-
-        Raises
-        ------
-        ReplicaError
-            When it cannot be brought back.
-        """
+        """Write the store as it lies there, or lay there at a moment, into a file that is not there yet."""
         self.found(at)  # where nobody answers, this is known much sooner
         self._answer("restore", "-o", str(into.absolute()), *_moment(at), within_s=RESTORE_S)
 
     def follow(self, into: Path, every_s: float, out: IO[bytes]) -> "subprocess.Popen[bytes]":
         """Start to write the store into a file that is not there yet, and what comes after it, until it is ended."""
-        return self._started("restore", "-f", "-follow-interval", f"{every_s:g}s", "-o", str(into.absolute()), out=out)
+        options = ("-f", "-follow-interval", f"{every_s:g}s", "-o", str(into.absolute()))
+        return self._started("restore", *options, stdout=out, stderr=out)
+
+    def _read(self, kind: type[T], verb: str, *options: str) -> T:
+        said = self._answer(verb, *options)
+        try:
+            return msgspec.json.decode(said, type=kind, strict=False)
+        except msgspec.DecodeError as error:
+            raise self.error_of(said) from error
 
     def _answer(self, verb: str, *options: str, within_s: float | None = None) -> str:
-        within_s = within_s or ANSWER_S
-        process = self._started(verb, *options, out=subprocess.PIPE)
+        within_s, command = within_s or ANSWER_S, self._command(verb, *options)
         try:
-            out, err = (said.decode(errors="replace") for said in process.communicate(timeout=within_s))
+            done = subprocess.run(
+                command, input=self._settings(verb), capture_output=True, timeout=within_s, **self._around
+            )
         except subprocess.TimeoutExpired as error:
             raise self.error_of(f"no answer within {within_s:.0f} s") from error
-        finally:
-            if process.poll() is None:
-                process.kill()
-                process.communicate()
-        if process.returncode != 0:
+        out, err = (str(said, errors="replace") for said in (done.stdout, done.stderr))
+        if done.returncode != 0:
             raise self.error_of(err or out)
         return out
 
-    def _started(
-        self, verb: str, *options: str, out: int | IO[bytes] | None = None, held: tuple[int, ...] = ()
-    ) -> "subprocess.Popen[bytes]":
-        read, write = os.pipe()
-        try:
-            with open(write, "w") as settings:
-                json.dump(self._settings(verb), settings)  # far less than a pipe holds
-            command = [*_ending_with_us(), program(), verb]
-            if verb != "sync":  # which asks the one that ships
-                command += ["-no-expand-env", "-config", f"/dev/fd/{read}"]
-            if verb != "replicate":
-                options = (*options, str(self._database))
-            return subprocess.Popen(
-                [*command, *options],
-                cwd=self._folder,
-                stdin=subprocess.DEVNULL,
-                stdout=out,
-                stderr=out,
-                pass_fds=(read, *held),
-                env={name: said for name, said in os.environ.items() if not name.startswith(OURS_ALONE)},
-            )
-        finally:
-            os.close(read)
+    def _started(self, verb: str, *options: str, **more: Any) -> "subprocess.Popen[bytes]":
+        command = self._command(verb, *options)
+        process = subprocess.Popen(command, stdin=subprocess.PIPE, **self._around, **more)
+        assert process.stdin is not None
+        with suppress(BrokenPipeError), process.stdin:  # it has ended at once: who waits for it will see
+            process.stdin.write(self._settings(verb))  # far less than a pipe holds
+        return process
 
-    def _settings(self, verb: str) -> dict[str, Any]:
+    def _command(self, verb: str, *options: str) -> list[str]:
+        settings = () if verb == "sync" else ("-no-expand-env", "-config", "/dev/stdin")  # it asks the one that ships
+        database = () if verb == "replicate" else (str(self._database),)
+        return [*_ending_with_us(), program(), verb, *settings, *options, *database]
+
+    @property
+    def _around(self) -> dict[str, Any]:
+        kept = {name: said for name, said in os.environ.items() if not name.startswith(OURS_ALONE)}
+        return {"cwd": self._folder, "env": kept}
+
+    def _settings(self, verb: str) -> bytes:
         """Litestream's own settings; JSON is YAML."""
         every, target = f"{self._shipping.every_s:g}s", self._shipping.target
         replica: dict[str, Any] = {
@@ -226,7 +216,7 @@ class Litestream:
         }
         if target.scheme == "file":
             replica = {"type": "file", "path": str(self._link) if verb == "replicate" else target.path}
-        return {
+        settings = {
             "logging": {"level": "warn", "stderr": True},
             "snapshot": {"interval": "24h", "retention": f"{24 * self._shipping.keep_days}h"},
             "shutdown-sync-timeout": "5s",  # judgement: what is not there by then goes after the next start
@@ -241,14 +231,7 @@ class Litestream:
                 }
             ],
         }
-
-    @contextmanager
-    def _read(self, said: str) -> Iterator[None]:
-        """What Litestream said is read; where it is not what is known here, it is an error."""
-        try:
-            yield
-        except (ValueError, KeyError, TypeError) as error:
-            raise self.error_of(said) from error
+        return msgspec.json.encode(settings)
 
     def error_of(self, said: str) -> ReplicaError:
         """What Litestream said, as an error."""
@@ -257,13 +240,6 @@ class Litestream:
         text = said.lower()
         fault = next((fault for word, fault in _FAULTS if word in text), ReplicaFault.AWAY)
         return ReplicaError("{url}: {detail}", fault=fault, detail=detail, url=self.url)
-
-
-def _marks_of(files: list[dict[str, Any]]) -> list[str]:
-    return [
-        _MARK.format(level=file["level"], txids=f"{file['min_txid']}-{file['max_txid']}", size=file["size"])
-        for file in files
-    ]
 
 
 def _moment(at: datetime | None) -> list[str]:

@@ -22,7 +22,8 @@ from monitor.replica.state import Older, folder_of, read_status, write_status
 from monitor.settings.config import Config
 from monitor.settings.replica import Shipping
 from monitor.store.collector_lock import hold_shipping_lock
-from monitor.store.sqlite_file import place_of
+from monitor.store.read_only import looking_into
+from monitor.store.sqlite_file import place_of, work_in_the_log
 
 log = logging.getLogger(__name__)
 
@@ -46,7 +47,6 @@ class Shipper:
         self._process: subprocess.Popen[bytes] | None = None
         self._file = place_of(self._database)
         self._begun_s = self._verified_s = float("-inf")
-        self._is_too_far = False
 
     def run(self, stop: threading.Event) -> None:
         """Ship until told to stop; what is committed by then is shipped first, unless the place is away.
@@ -78,10 +78,13 @@ class Shipper:
             if told.fault is not before:
                 log.warning("replica=%s state=%s reason=%s", self._litestream.url, told.fault, told.detail)
             self._say(fault=told.fault, detail=told.detail)
-            if told.fault is ReplicaFault.TAKEN or (told.fault is ReplicaFault.EMPTY and not self._is_new):
+            # ended while it is new, Litestream would never have the time to ship the store whole
+            is_new = self._clock.real_s() - self._begun_s < SHIPPED_WHOLE_WITHIN_S
+            if told.fault is ReplicaFault.TAKEN or (told.fault is ReplicaFault.EMPTY and not is_new):
                 self._end()  # the next turn looks at the place while nobody changes it
-            if self._process is None:
-                self._bound_log()
+            if self._process is None and self._log_bytes() > MOST_BACKLOG_BYTES:
+                with suppress(sqlite3.Error):  # whoever writes leaves that to Litestream; the next turn tries it again
+                    work_in_the_log(self._database)
         else:
             if before is not None and self._status.fault is None:
                 log.info("replica=%s state=mended", self._litestream.url)
@@ -101,66 +104,48 @@ class Shipper:
             self._end()
         return self._process is not None
 
-    @property
-    def _is_new(self) -> bool:
-        """Whether Litestream has not had the time to ship the store whole: ended now, it never would."""
-        return self._clock.real_s() - self._begun_s < SHIPPED_WHOLE_WITHIN_S
-
     def _begin(self, lock: int) -> None:
         """Start Litestream, when there is a store, and the place is empty or known."""
         if not self._database.exists():
             return
-        found = self._found()
-        if found is not None and not self._is_ours(found):
-            raise ReplicaError("another store lies there", fault=ReplicaFault.TAKEN)
-        if found is None or self._is_too_far:
+        found, reach = self._found(), _reach_of(self._database)
+        if found is None:
             self._litestream.forget()
-        if found is None and self._status.marks:
-            self._say_begun_anew()
-        self._look_for_older()
-        self._say(marks=set() if found is None else found.ends)
+            if self._status.marks:
+                self._say_begun_anew()
+        if self._status.shipped_at is not None and reach < self._status.reach:
+            log.warning("store=%s state=older than what was shipped", self._database)
+            self._say(older=Older(wall_clock(), self._status.shipped_at))
+        self._say(reach=reach, marks=set() if found is None else found.ends)
         write_status(self._data_dir, self._status)  # before anything lies there, or it would be taken for another's
         self._file = place_of(self._database)
         self._process = self._litestream.ship((lock,))
-        self._begun_s, self._verified_s, self._is_too_far = self._clock.real_s(), float("-inf"), False
+        self._begun_s, self._verified_s = self._clock.real_s(), float("-inf")
 
     def _found(self) -> Replica | None:
-        """What lies there; None when nothing does, or nothing is left of ours that could be brought back."""
-        try:
-            return self._litestream.found()
-        except ReplicaError as error:
-            is_rest = error.fault is ReplicaFault.TAKEN and self._status.marks is not None
-            if error.fault is ReplicaFault.EMPTY or is_rest:
-                return None
-            raise
-
-    def _is_ours(self, found: Replica) -> bool:
-        """Whether this store's own files lie there; before anything was seen of what was begun, all is ours.
+        """What lies there; None when nothing does, or nothing is left of ours that could be brought back.
 
         Litestream, running while its place is emptied, ships the store whole again by itself now and then: what was
-        seen there is gone, and what it keeps here of what it ships tells that it is ours.
+        seen there is gone, and what it keeps here of what it ships tells that it is ours. Before anything was seen of
+        what was begun, all is ours.
         """
         known = self._status.marks
-        if not known:
-            return known is not None
-        there = {*found.marks, *self._litestream.all_marks()}
-        if known.isdisjoint(there):
-            if self._litestream.local_marks().isdisjoint(there):
-                return False
+        try:
+            found = self._litestream.found()
+            there = self._litestream.marks_there() if known else set()
+        except ReplicaError as error:
+            if error.fault is ReplicaFault.EMPTY or (error.fault is ReplicaFault.TAKEN and known is not None):
+                return None
+            raise
+        if known is None or (known and there.isdisjoint(known | self._litestream.local_marks())):
+            raise ReplicaError("another store lies there", fault=ReplicaFault.TAKEN)
+        if known and there.isdisjoint(known):
             self._say_begun_anew()
-        return True
+        return found
 
     def _say_begun_anew(self) -> None:
         log.warning("replica=%s state=begun anew: what was shipped lies there no more", self._litestream.url)
         self._say(begun_anew_at=wall_clock())
-
-    def _look_for_older(self) -> None:
-        """Note when the store here does not reach as far as what was shipped."""
-        reach = _reach_of(self._database)
-        if self._status.shipped_at is not None and reach < self._status.reach:
-            log.warning("store=%s state=older than what was shipped", self._database)
-            self._say(older=Older(wall_clock(), self._status.shipped_at))
-        self._say(reach=reach)
 
     def _ask(self) -> None:
         """Have everything shipped that is committed by now, and see now and then that it lies there."""
@@ -172,7 +157,7 @@ class Shipper:
             if waiting_bytes > max(MOST_BACKLOG_BYTES, 2 * self._database.stat().st_size):
                 log.warning("replica=%s state=too far behind: the store will be shipped whole", self._litestream.url)
                 self._end()
-                self._is_too_far = True
+                self._litestream.forget()
             else:
                 self._verify()
             raise
@@ -182,18 +167,11 @@ class Shipper:
 
     def _verify(self, shipped: str = "") -> None:
         """See that what was shipped lies there, and that the store can be brought back from it."""
-        found = self._litestream.found()
-        if not self._is_ours(found) or found.max_txid < shipped:
+        found = self._found()
+        if found is None or found.max_txid < shipped:
             raise ReplicaError("what was shipped lies there no more", fault=ReplicaFault.EMPTY)
         self._say(marks=found.ends)
         self._verified_s = self._clock.real_s()
-
-    def _bound_log(self) -> None:
-        """Put SQLite's log into the file when it grows and nobody ships: whoever writes leaves that to Litestream."""
-        with suppress(OSError, sqlite3.Error):  # the next turn tries it again
-            if self._log_bytes() > MOST_BACKLOG_BYTES:
-                with closing(sqlite3.connect(self._database)) as connection:
-                    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
     def _log_bytes(self) -> int:
         """Of SQLite's log, which nobody puts into the file while it waits to be shipped."""
@@ -208,7 +186,7 @@ class Shipper:
 
 def _reach_of(database: Path) -> int:
     """The highest row numbers of some tables, together."""
-    with closing(sqlite3.connect(f"{database.absolute().as_uri()}?mode=ro", uri=True, timeout=10.0)) as connection:
+    with closing(looking_into(database, 10.0)) as connection:
         tables = {row[0] for row in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
         found = (connection.execute(f"SELECT max(rowid) FROM {each}").fetchone()[0] for each in tables & REACHED)
         return sum(n or 0 for n in found)

@@ -64,11 +64,10 @@ class Sender(StoreThread):
     ) -> None:
         super().__init__("central", store_path)
         self._centre, self._token, self._site = centre, token, site
-        self._clock = clock
-        self._page_rows = page_rows
+        self._clock, self._page_rows = clock, page_rows
         self._target = target_of(centre, site)
         self._fault: CentralError | None = None
-        self._retry_s = FIRST_RETRY_S
+        self._failures = 0
         self._said: ShopSummary | None = None
         self._next_look_s = self._next_say_s = 0.0
         self._backlog = Backlog(0, None, 0)
@@ -92,33 +91,28 @@ class Sender(StoreThread):
             yield Symptom(CentralRefusesRows(len(self._parked), tuple(examples)))
 
     def turns(self, store: Store) -> Iterator[float]:
-        """Send what there is, page after page."""
+        """Send what there is, page after page; at the start once more what was refused before."""
         from monitor.shops.influx import Link  # its library takes a second to load: here nobody waits for it
 
         is_retried = False
         with Link(self._centre, self._token) as link:
             while True:
                 try:
-                    if not is_retried:
-                        for page in store.spool.parked_pages(self._target, self._page_rows):
-                            self._send_page(store, link, page, is_again=True)
-                        is_retried = True
-                    wait_s = 0.0 if self._send(store, link) else TURN_S
+                    for page in () if is_retried else store.spool.parked_pages(self._target, self._page_rows):
+                        self._send_page(store, link, page, is_again=True)
+                    is_retried = True
+                    pages = [store.spool.unsent(self._target, stream, self._page_rows) for stream in STREAMS]
+                    for page in filter(None, pages):
+                        self._send_page(store, link, page)
                     self._say(store, link)
-                    self._mended()
                 except CentralError as error:
-                    wait_s = self._failed(error)
+                    wait_s = self._fares(error)
+                else:
+                    self._fares(None)
+                    wait_s = 0.0 if any(pages) else TURN_S
                 self._backlog = store.spool.backlog(self._target)
                 self._parked = store.spool.parked(self._target) if self._backlog.parked else ()
                 yield wait_s
-
-    def _send(self, store: Store, link: "Link") -> bool:
-        """Send one page of each stream; True when there may be more."""
-        pages = [store.spool.unsent(self._target, stream, self._page_rows) for stream in STREAMS]
-        for page in pages:
-            if page:
-                self._send_page(store, link, page)
-        return any(pages)
 
     def _send_page(self, store: Store, link: "Link", page: Page, *, is_again: bool = False) -> None:
         stream = page[0].stream
@@ -163,18 +157,12 @@ class Sender(StoreThread):
                 raise
             log.error("central said nothing reason=%s", error)
 
-    def _failed(self, error: CentralError) -> float:
-        if self._fault is None or str(self._fault) != str(error):
-            log.warning("central state=%s reason=%s", error.kind.value, error)
-        self._fault = error
-        wait_s = self._retry_s
-        self._retry_s = min(LAST_RETRY_S, 2.0 * self._retry_s)
-        return wait_s
-
-    def _mended(self) -> None:
-        if self._fault is not None:
-            log.info("central state=mended")
-        self._fault, self._retry_s = None, FIRST_RETRY_S
+    def _fares(self, fault: CentralError | None) -> float:
+        """Note how it fares; after a fault, how long to wait."""
+        if str(fault) != str(self._fault):
+            log.warning("central state=%s reason=%s", "mended" if fault is None else fault.kind.value, fault)
+        self._fault, self._failures = fault, 0 if fault is None else self._failures + 1
+        return min(LAST_RETRY_S, FIRST_RETRY_S * 2.0 ** min(self._failures - 1, 9))
 
 
 def _refused(link: "Link", measurement: str, pairs: Sequence[Sent]) -> Iterator[Refused]:

@@ -10,59 +10,37 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from types import MappingProxyType
-from typing import Any
+from typing import Any, NamedTuple
 
 from monitor.store import blocks
 from monitor.store.rows import from_us, to_us
 from monitor.store.sqlite_file import StorePart
 
 
-@dataclass(frozen=True, slots=True)
-class _Stream:
-    """Rows that are only ever added.
-
-    Attributes
-    ----------
-    table, number, time
-        Where they are kept, and its columns of their number and of when they came.
-    rows
-        What is read of them: columns and tables.
-    """
+class _Stream(NamedTuple):
+    """Rows that are only ever added: their table, its column of when they came, and what is read of them."""
 
     table: str
-    number: str
     time: str
-    rows: str
+    columns: str
+    beside: str
+    """A table that is joined, and how."""
 
 
+_SENSOR, _BATCH = "sensor ON sensor.id = sensor_id", "batch ON batch.id = batch_id"
+_OF_READING = ("seq", "value", "sd", "measured_us", "flag")
 STREAMS: Mapping[str, _Stream] = MappingProxyType(
     {
         "alert": _Stream(
             "alert_change",
-            "alert_change.id",
             "at_us",
-            "subject, batch_id, batch.name AS dough, kind, episode, at_us, phase, reason, person "
-            "FROM alert_change LEFT JOIN batch ON batch.id = batch_id",
+            "subject, batch_id, batch.name AS dough, kind, episode, at_us, phase, reason, person",
+            _BATCH,
         ),
-        "outlook": _Stream(
-            "outlook",
-            "outlook.rowid",
-            "at_us",
-            "batch_id, batch.name AS dough, stage, at_us, body FROM outlook LEFT JOIN batch ON batch.id = batch_id",
-        ),
-        "reading": _Stream(
-            "sample",
-            "sample.id",
-            "arrived_us",
-            "sensor.node AS node, channel, seq, value, sd, measured_us, flag "
-            "FROM sample LEFT JOIN sensor ON sensor.id = sensor_id",
-        ),
+        "outlook": _Stream("outlook", "at_us", "batch_id, batch.name AS dough, stage, at_us, body", _BATCH),
+        "reading": _Stream("sample", "arrived_us", ", ".join(("node", "channel", *_OF_READING)), _SENSOR),
         "reading_5m": _Stream(
-            "rollup",
-            "rollup.id",
-            "middle_us",
-            "sensor.node AS node, channel, middle_us, flag, n, least, mean, greatest "
-            "FROM rollup LEFT JOIN sensor ON sensor.id = sensor_id",
+            "rollup", "middle_us", "node, channel, middle_us, flag, n, least, mean, greatest", _SENSOR
         ),
     }
 )
@@ -106,37 +84,28 @@ class Spool(StorePart):
         with self._file.reading() as connection:
             if not (packed := blocks.after(connection, after, most)):
                 return page
-            names = {row["id"]: row for row in connection.execute("SELECT id, node, channel FROM sensor")}
+            sensors = connection.execute("SELECT id, node, channel FROM sensor").fetchall()
+        whose = {number: {"node": node, "channel": channel} for number, node, channel in sensors}
         unpacked = [
-            SpoolRow(
-                "reading",
-                sample.id,
-                {
-                    "node": names[sample.sensor_id]["node"],
-                    "channel": names[sample.sensor_id]["channel"],
-                    "seq": sample.seq,
-                    "value": sample.value,
-                    "sd": sample.sd,
-                    "measured_us": sample.measured_us,
-                    "flag": sample.flag,
-                },
-            )
-            for sample in packed
+            SpoolRow("reading", each.id, whose[each.sensor_id] | {name: getattr(each, name) for name in _OF_READING})
+            for each in packed
         ]
         return sorted([*page, *unpacked], key=lambda row: row.number)[:most]
 
     def _page(self, stream: str, after: int, most: int, among: str = "", *holes: str) -> Page:
         """Rows after a number, at most so many; ``among`` narrows them by the holes from ``?3`` on."""
-        number = STREAMS[stream].number
-        query = f"SELECT {number} AS its_number, {STREAMS[stream].rows} WHERE {among} {number} > ?1"
+        of = STREAMS[stream]
+        number = f"{of.table}.rowid"
+        query = f"SELECT {number} AS its_number, {of.columns} FROM {of.table} LEFT JOIN {of.beside}"
+        query += f" WHERE {among} {number} > ?1 ORDER BY {number} LIMIT ?2"
         with self._file.reading() as connection:
-            rows = map(dict, connection.execute(f"{query} ORDER BY {number} LIMIT ?2", (after, most, *holes)))
+            rows = map(dict, connection.execute(query, (after, most, *holes)))
             return [SpoolRow(stream, values.pop("its_number"), values) for values in rows]
 
     def parked_pages(self, target: str, most: int) -> Iterator[Page]:
         """The rows that a target could not take, to be tried once more; at most so many at once."""
         for stream, of in STREAMS.items():
-            among = f"{of.number} IN (SELECT row FROM parked WHERE tbl = ?3 AND target = ?4) AND"
+            among = f"{of.table}.rowid IN (SELECT row FROM parked WHERE tbl = ?3 AND target = ?4) AND"
             after = -1
             while page := self._page(stream, after, most, among, stream, target):
                 after = page[-1].number
@@ -179,14 +148,10 @@ class Spool(StorePart):
             n, times = 0, []
             for stream, of in STREAMS.items():
                 after = _upto(connection, target, stream)
-                newest = connection.execute(f"SELECT coalesce(max({of.number}), 0) FROM {of.table}").fetchone()[0]
+                newest = connection.execute(f"SELECT coalesce(max(rowid), 0) FROM {of.table}").fetchone()[0]
                 n += max(0, newest - after)
-                oldest = connection.execute(
-                    f"SELECT {of.time} FROM {of.table} NOT INDEXED WHERE {of.number} > ? ORDER BY {of.number} LIMIT 1",
-                    (after,),
-                ).fetchone()
-                if oldest is not None:
-                    times.append(int(oldest[0]))
+                first = f"SELECT {of.time} FROM {of.table} NOT INDEXED WHERE rowid > ? ORDER BY rowid LIMIT 1"
+                times += [row[0] for row in connection.execute(first, (after,))]
             parked = connection.execute("SELECT count(*) FROM parked WHERE target = ?", (target,)).fetchone()[0]
             return Backlog(n, from_us(min(times)) if times else None, parked)
 

@@ -359,6 +359,13 @@ def lay_copy(
         raise
 
 
+def work_in_the_log(path: Path) -> None:
+    """Bring what lies in a store's write-ahead log into the file itself, where there is one."""
+    if path.exists():
+        with contextlib.closing(sqlite3.connect(path)) as connection:
+            connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+
+
 def place_of(path: Path) -> tuple[int, int]:
     """Drive and number of the file at a path; ``_NOWHERE`` when there is none."""
     try:
