@@ -44,8 +44,7 @@ def _batches(request: Request, store: Store, now: datetime) -> object:
 
 
 def _batch(request: Request, store: Store, now: datetime) -> object:
-    number = request.path_params["number"]
-    batch = next((each for each in store.batches.all() if each.id == number), None)
+    batch = store.batches.find(request.path_params["number"])
     return None if batch is None else states.batch_state(batch, store.outlooks.latest(batch.id), now)
 
 

@@ -118,7 +118,7 @@ def _outlook(path: str, batch: Batch, scenario: Scenario, known_at: datetime, _s
 
 def _step_degrees(reader: Reader) -> int:
     """A step of warmth, in the reader's degrees: about one kelvin."""
-    return 2 if reader.temp_unit == "F" else 1
+    return round(reader.degrees_per_kelvin)
 
 
 def _step_words(steps: int, reader: Reader) -> str:

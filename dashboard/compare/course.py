@@ -17,7 +17,7 @@ from monitor.dough.outlook import Outlook
 from monitor.dough.temperature import dough_temperature, thermal_tau_s
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Batch
-from monitor.units import celsius, fahrenheit
+from monitor.wording.reader import Reader
 
 Array = NDArray[np.float64]
 
@@ -203,7 +203,7 @@ def _finite(track: Track) -> Track:
 # -- side by side ------------------------------------------------------------------------------------------------------
 
 
-def even_temp_c(courses: Iterable[Course], unit: str) -> float | None:
+def even_temp_c(courses: Iterable[Course], reader: Reader) -> float | None:
     """The temperature that all doughs are thought at: the usual one of the recipe, a whole degree of the baker's. [C]
 
     None when no dough's temperature is known.
@@ -211,8 +211,7 @@ def even_temp_c(courses: Iterable[Course], unit: str) -> float | None:
     known = [course.dough_c for course in courses if course.dough_c is not None]
     if not known:
         return None
-    usual_c = median(known)
-    return celsius(round(fahrenheit(usual_c))) if unit == "F" else float(round(usual_c))
+    return float(reader.temp_c(round(reader.degrees(median(known)))))
 
 
 def against_the_others(courses: Sequence[Course], temp_c: float | None) -> float | None:

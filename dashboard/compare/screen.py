@@ -48,7 +48,7 @@ def _draw(view: View) -> None:
     whole = choice.repeated
     courses = [_course(str(view.store.path), batch, view.store) for batch in compared_batches(choice)]
     names = words.names_of([course.batch for course in courses], view.reader)
-    even_c = even_temp_c(courses, view.reader.temp_unit)
+    even_c = even_temp_c(courses, view.reader)
     title = f"{whole.name}, {stage_word(whole.stage, view.reader)}"
     n_finished = view.reader.count(len(whole.batches), "{n} finished batch", "{n} finished batches beside each other")
     heading.html(markup.heading(title, n_finished))

@@ -10,7 +10,6 @@ from monitor.errors import ConfigError, FaultsError, MonitorError
 from monitor.recipe.recipe_text import Rises, file_of_lines, is_plain, line_of
 from monitor.settings.recipes import MOST_BYTES, recipe_of_text
 from monitor.translatable import Translatable
-from monitor.units import celsius, fahrenheit
 from monitor.wording.reader import Reader
 
 CHOSEN = "formula-recipe"  # under this key stands the recipe that is looked at
@@ -43,7 +42,7 @@ def show(reader: Reader) -> None:
 
 def _show_form(reader: Reader) -> None:
     say = reader.say
-    usual_oven = round(fahrenheit(USUAL_OVEN_C)) if reader.temp_unit == "F" else USUAL_OVEN_C
+    usual_oven = round(reader.degrees(USUAL_OVEN_C))
     with st.form("write a recipe"):
         st.text_input(say("Name"), key="form-name")
         st.text_area(say("Ingredients, a line each"), key="form-lines", height=180, placeholder=EXAMPLE)
@@ -51,7 +50,7 @@ def _show_form(reader: Reader) -> None:
         first.number_input(say("First rise, %"), 5, 400, USUAL_RISE_PCT, step=5, key="form-first")
         final.number_input(say("Final proof, %"), 5, 400, USUAL_RISE_PCT, step=5, key="form-final")
         oven, minutes = st.columns(2)
-        label = say("Oven, {unit}", unit=f"°{reader.temp_unit}")
+        label = say("Oven, {unit}", unit=reader.degree)
         oven.number_input(label, 100, 1000, usual_oven, step=5, key="form-oven")
         minutes.number_input(say("Baked for, min"), 1, 600, USUAL_BAKE_MIN, key="form-minutes")
         st.form_submit_button(say("Keep this recipe"), width="stretch", on_click=_keep_form, args=(reader,))
@@ -62,7 +61,7 @@ def _keep_form(reader: Reader) -> None:
     name, lines, first_pct, final_pct, heat, minutes = (
         st.session_state[f"form-{each}"] for each in ("name", "lines", "first", "final", "oven", "minutes")
     )
-    oven_c = round(celsius(heat), 1) if reader.temp_unit == "F" else float(heat)
+    oven_c = round(float(reader.temp_c(heat)), 1)
     _keep_lines(f"{name}\n{lines}", Rises(float(first_pct), float(final_pct), oven_c, float(minutes)))
 
 

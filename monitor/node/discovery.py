@@ -13,7 +13,7 @@ from monitor.clock import Clock
 from monitor.errors import SourceError, WireError
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.sensors import FAHRENHEIT, OWN_ROOTS
-from monitor.sources.tls import trusting
+from monitor.sources.tls import connect
 from monitor.wire.foreign import is_number, json_of, numbers_in
 from monitor.wire.frames import UNITS
 
@@ -118,18 +118,13 @@ def heard_at(
 
     client.on_connect = on_connect
     client.on_message = on_message
-    client.connect_timeout = CONNECT_S
-    if address.user is not None:
-        client.username_pw_set(address.user, password)
     try:
-        if address.scheme == "mqtts":
-            client.tls_set_context(trusting(ca_file))
-        client.connect(address.host, address.port)
+        connect(client, address, password, ca_file, CONNECT_S)
         end_s = clock.real_s() + for_s
         while clock.real_s() < end_s and not trouble:
             if (code := client.loop(0.1)) != paho.MQTT_ERR_SUCCESS:
                 trouble.append(paho.error_string(code))
-    except (OSError, ValueError) as err:
+    except OSError as err:
         trouble.append(str(err))
     finally:
         client.disconnect()

@@ -18,12 +18,9 @@ from monitor.settings.replica import Shipping, Target, url_fault
 
 
 def target_of(source: str, config: Config) -> Target | None:
-    """The place that an address or a folder names; None for a file. What it needs besides is taken from the settings.
+    """The place that an address or a folder names, with what it needs besides from the settings; None for a file.
 
-    Raises
-    ------
-    ConfigError
-        When it is no address that anything is shipped to.
+    A ConfigError when it is no address that anything is shipped to.
     """
     if "://" not in source:
         folder = Path(source).absolute()
@@ -36,13 +33,7 @@ def target_of(source: str, config: Config) -> Target | None:
 
 @contextmanager
 def brought_back(target: Target, config: Config, at: datetime | None = None) -> Iterator[Path]:
-    """The store as it lies there, or lay there at a moment, as a file until the end of the block.
-
-    Raises
-    ------
-    ReplicaError
-        When it cannot be brought back.
-    """
+    """The store as it lies there, or lay there at a moment, as a file until the end of the block; or a ReplicaError."""
     config.data_dir.mkdir(parents=True, exist_ok=True)
     with tempfile.TemporaryDirectory(dir=config.data_dir, prefix="brought-back-") as folder:
         file = Path(folder) / DATABASE_NAME
@@ -53,8 +44,9 @@ def brought_back(target: Target, config: Config, at: datetime | None = None) -> 
 def take_over(target: Target, config: Config) -> None:
     """Make a place this store's own, where it is the one that is shipped to: the store was brought back from there."""
     if config.shipping is not None and config.shipping.target.url == target.url:
-        folder_of(config.data_dir).mkdir(parents=True, exist_ok=True)
-        marks = _litestream(target, config, folder_of(config.data_dir)).found().ends
+        folder = folder_of(config.data_dir)
+        folder.mkdir(parents=True, exist_ok=True)
+        marks = _litestream(target, config, folder).found().ends
         status = read_status(config.data_dir, target.url)
         write_status(config.data_dir, msgspec.structs.replace(status, marks=marks, fault=None, detail=""))
 

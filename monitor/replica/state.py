@@ -65,11 +65,5 @@ def read_status(data_dir: Path, url: str) -> Status:
 
 
 def write_status(data_dir: Path, status: Status) -> None:
-    """Say it.
-
-    Raises
-    ------
-    ConfigError
-        When it cannot be written.
-    """
+    """Say it; a ConfigError when it cannot be written."""
     write_private(folder_of(data_dir) / STATUS_NAME, msgspec.json.encode(status))

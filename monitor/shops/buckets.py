@@ -10,22 +10,13 @@ LATE_D = 8  # a week's outage, and a day: so long ago the means are made anew, o
 def statements(centre: Centre, keep_readings_d: int | None) -> list[tuple[str, str]]:
     """Pairs of bucket and InfluxQL statement; each may be repeated.
 
-    Parameters
-    ----------
-    keep_readings_d
-        For how many days single readings stay; None: for good. Everything else stays for good.
-
-    Raises
-    ------
-    UnfitError
-        When readings are to go after a while and would take everything else with them.
+    Single readings stay for so many days (None: for good), everything else for good. An UnfitError when readings would
+    take everything else with them.
     """
-    if keep_readings_d is not None and centre.readings_bucket == centre.bucket:
-        raise UnfitError("name a readings_bucket of their own first: how long points stay holds for a whole bucket")
-    found = [(centre.bucket, f'CREATE DATABASE "{centre.bucket}"')]
     readings = centre.readings_bucket
-    if readings != centre.bucket:
-        found.append((readings, f'CREATE DATABASE "{readings}"'))
+    if keep_readings_d is not None and readings == centre.bucket:
+        raise UnfitError("name a readings_bucket of their own first: how long points stay holds for a whole bucket")
+    found = [(bucket, f'CREATE DATABASE "{bucket}"') for bucket in dict.fromkeys((centre.bucket, readings))]
     if keep_readings_d is not None:
         found.append((readings, f'ALTER RETENTION POLICY "autogen" ON "{readings}" DURATION {keep_readings_d}d'))
     found.append((readings, f'DROP CONTINUOUS QUERY "{MEANS}" ON "{readings}"'))

@@ -7,7 +7,7 @@ from monitor.settings.config import Config
 from monitor.shops.points import Point
 from monitor.shops.sender import target_of
 from monitor.store.store import Store
-from monitor.translatable import Translatable
+from monitor.translatable import N_, Translatable
 
 
 def looked_at_central(config: Config) -> Findings:
@@ -29,14 +29,8 @@ def looked_at_central(config: Config) -> Findings:
             if config.has_sources:
                 for bucket in dict.fromkeys((centre.bucket, centre.readings_bucket)):
                     link.write("check", [Point("check", {"site": config.site}, 0, {"ok": 1})], bucket)
-                    yield Finding(
-                        Translatable(
-                            "{name}: takes what site {site} sends to {bucket}",
-                            name=name,
-                            site=config.site,
-                            bucket=bucket,
-                        )
-                    )
+                    takes = N_("{name}: takes what site {site} sends to {bucket}")
+                    yield Finding(Translatable(takes, name=name, site=config.site, bucket=bucket))
             else:
                 found = sorted(site for site, *_ in link.summaries())
                 yield Finding(

@@ -41,13 +41,7 @@ class Point(NamedTuple):
 
 
 def point_of(site: str, row: SpoolRow) -> Point:
-    """The point of one row.
-
-    Raises
-    ------
-    KeyError, TypeError, ValueError
-        When the row is not what its table says.
-    """
+    """The point of one row; a KeyError, TypeError or ValueError when it is not what its table says."""
     return _POINTS[row.stream](site, row)
 
 
@@ -84,12 +78,11 @@ def _outlook_point(site: str, row: SpoolRow) -> Point:
         "state": outlook.state.value,
         "cause": outlook.cause,
     }
-    if outlook.rise_pct is not None:
-        rise = outlook.rise_pct
-        fields |= {"rise_p05_pct": float(rise.p05), "rise_p50_pct": float(rise.p50), "rise_p95_pct": float(rise.p95)}
-    for what, when in (("ready", outlook.ready), ("peak", outlook.peak)):
-        for name, at in (("p05", when.p05), ("p50", when.p50), ("p95", when.p95)):
-            fields[f"{what}_{name}_us"] = maybe_us(at)
+    for each in ("p05", "p50", "p95"):
+        if outlook.rise_pct is not None:
+            fields[f"rise_{each}_pct"] = float(getattr(outlook.rise_pct, each))
+        fields[f"ready_{each}_us"] = maybe_us(getattr(outlook.ready, each))
+        fields[f"peak_{each}_us"] = maybe_us(getattr(outlook.peak, each))
     turn, slot = divmod(values["batch_id"], SLOTS)
     return Point("outlook", {"site": site, "slot": str(slot)}, values["at_us"] * NS + turn % NS, fields)
 

@@ -8,7 +8,7 @@ import logging
 from collections.abc import Iterator, Sequence
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from monitor.alerts.troubles import CentralGetsNothing, CentralLate, CentralRefusesRows
 from monitor.clock import Clock, wall_clock
@@ -126,13 +126,8 @@ class Sender(StoreThread):
         for n, (row, reason) in enumerate(_refused(link, stream, pairs) if pairs else (), 1):
             parked.append((row, reason))
             if n == ALL_ALIKE and row is pairs[n - 1][0] and not is_again:  # then it is not they that are wrong
-                raise CentralError(
-                    "{measurement}: none is taken; {why}",
-                    CentralKind.SHUT,
-                    detail=f"{stream}: {reason}",
-                    measurement=stream,
-                    why=reason,
-                )
+                of: dict[str, Any] = {"detail": f"{stream}: {reason}", "measurement": stream, "why": reason}
+                raise CentralError("{measurement}: none is taken; {why}", CentralKind.SHUT, **of)
         store.spool.mark_sent(self._target, page, parked, wall_clock())
         for row, reason in parked:
             log.error("central parked stream=%s row=%d reason=%r", stream, row.number, reason)

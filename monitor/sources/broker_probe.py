@@ -3,7 +3,7 @@
 import contextlib
 import ssl
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 from typing import Any
@@ -12,7 +12,7 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion, MQTTProtocolVersion
 
 from monitor.settings.brokers import MqttAddress
-from monitor.sources.tls import trusting
+from monitor.sources.tls import connect
 
 ANSWER_WITHIN_S = 5.0  # judgement: a broker in the same building, on a slow machine
 
@@ -61,19 +61,14 @@ def tried(address: MqttAddress, ca_file: Path | None, attempt: Try, within_s: fl
     def on_publish(_client: paho.Client, _data: Any, _mid: int, code: Any, _properties: Any) -> None:
         answer(Answer.REFUSED if code.is_failure else Answer.TAKEN)
 
-    client.connect_timeout = within_s
     client.on_connect = on_connect
     client.on_publish = on_publish
     client.on_disconnect = lambda *_: answer(Answer.REFUSED)  # thrown out; after another answer it counts no more
-    if attempt.user is not None:
-        client.username_pw_set(attempt.user, attempt.password)
     try:
-        if address.scheme == "mqtts":
-            client.tls_set_context(trusting(ca_file))
-        client.connect(address.host, address.port, keepalive=30)
+        connect(client, replace(address, user=attempt.user), attempt.password, ca_file, within_s)
     except ssl.SSLError:
         return Answer.UNTRUSTED
-    except (OSError, ValueError):
+    except OSError:
         return Answer.SILENT
     client.loop_start()
     try:

@@ -22,7 +22,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from monitor.clock import Clock
 from monitor.settings.brokers import MqttAddress
-from monitor.sources.tls import trusting
+from monitor.sources.tls import connect
 
 TOPIC = "proofing/collector"
 STANDBY = "standby"
@@ -171,15 +171,7 @@ def retained(address: MqttAddress, password: str | None, ca_file: Path | None, c
     client.on_message = lambda _client, _data, message: found.append(bytes(message.payload))
     client.on_subscribe = on_subscribe
     client.on_unsubscribe = lambda *_: over.append(True)
-    client.connect_timeout = LOOK_WITHIN_S
-    if address.user is not None:
-        client.username_pw_set(address.user, password)
-    try:
-        if address.scheme == "mqtts":
-            client.tls_set_context(trusting(ca_file))
-        client.connect(address.host, address.port)
-    except ValueError as error:
-        raise OSError(str(error)) from error
+    connect(client, address, password, ca_file, LOOK_WITHIN_S)
     end_s = clock.real_s() + LOOK_WITHIN_S
     while not over and clock.real_s() < end_s and client.loop(0.1) == paho.MQTT_ERR_SUCCESS:
         pass

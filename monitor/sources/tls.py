@@ -1,7 +1,11 @@
-"""Trust in a broker's certificate, and a line that is closed when the broker is not trusted."""
+"""A line to a broker that is trusted: its certificate, the log-in, and closed when the broker is not trusted."""
 
 import ssl
 from pathlib import Path
+
+import paho.mqtt.client as paho
+
+from monitor.settings.brokers import MqttAddress
 
 
 class _ClosedUnlessTrusted(ssl.SSLSocket):
@@ -26,3 +30,24 @@ def trusting(ca_file: Path | None) -> ssl.SSLContext:
     context = ssl.create_default_context(cafile=None if ca_file is None else str(ca_file))
     context.sslsocket_class = _ClosedUnlessTrusted
     return context
+
+
+def connect(
+    client: paho.Client, address: MqttAddress, password: str | None, ca_file: Path | None, within_s: float
+) -> None:
+    """Let a client begin to log in at a broker, for a short talk.
+
+    Raises
+    ------
+    OSError
+        When the broker does not answer, or is not trusted (``ssl.SSLError``).
+    """
+    client.connect_timeout = within_s
+    if address.user is not None:
+        client.username_pw_set(address.user, password)
+    try:
+        if address.scheme == "mqtts":
+            client.tls_set_context(trusting(ca_file))
+        client.connect(address.host, address.port)
+    except ValueError as error:
+        raise OSError(str(error)) from error

@@ -38,6 +38,10 @@ class Batches(StorePart):
         with self._file.reading() as connection:
             return require(connection, self._file.path, batch_id)
 
+    def find(self, batch_id: int) -> Batch | None:
+        """One batch that was not taken back; None when there is none of this number."""
+        return next(iter(self._found("id = ?", batch_id)), None)
+
     def all(self) -> list[Batch]:
         """All batches, by start."""
         return self._found("TRUE")
@@ -50,10 +54,10 @@ class Batches(StorePart):
         """The batches that have ended, by start."""
         return self._found("ended_us IS NOT NULL")
 
-    def _found(self, which: str) -> list[Batch]:
+    def _found(self, which: str, *holes: int) -> list[Batch]:
         with self._file.reading() as connection:
             query = f"SELECT * FROM batch WHERE taken_back_us IS NULL AND {which} ORDER BY started_us, id"
-            found = connection.execute(query).fetchall()
+            found = connection.execute(query, holes).fetchall()
             return [of_row(connection, row) for row in found]
 
     def add_event(self, batch_id: BatchId, event: Event) -> Batch:

@@ -223,8 +223,7 @@ def temp_text(temp_c: float, reader: Reader) -> str:
     >>> temp_text(25.3, Reader(UTC)), temp_text(25.3, Reader(UTC, "F"))
     ('25.3 °C (77.5 °F)', '77.5 °F (25.3 °C)')
     """
-    celsius_text, fahrenheit_text = f"{reader.number(temp_c, 1)} °C", f"{reader.number(fahrenheit(temp_c), 1)} °F"
-    return f"{fahrenheit_text} ({celsius_text})" if reader.temp_unit == "F" else f"{celsius_text} ({fahrenheit_text})"
+    return _in_both_scales(temp_c, reader, 1)
 
 
 def own_temp_text(temp_c: float, reader: Reader, digits: int = 1) -> str:
@@ -244,8 +243,13 @@ def oven_text(oven_c: float, reader: Reader) -> str:
     >>> oven_text(218.3, Reader(UTC))
     '218 °C (425 °F)'
     """
-    celsius_text, fahrenheit_text = f"{reader.number(oven_c)} °C", f"{reader.number(fahrenheit(oven_c))} °F"
-    return f"{fahrenheit_text} ({celsius_text})" if reader.temp_unit == "F" else f"{celsius_text} ({fahrenheit_text})"
+    return _in_both_scales(oven_c, reader, 0)
+
+
+def _in_both_scales(temp_c: float, reader: Reader, digits: int) -> str:
+    texts = f"{reader.number(temp_c, digits)} °C", f"{reader.number(fahrenheit(temp_c), digits)} °F"
+    own, other = sorted(texts, key=lambda text: not text.endswith(reader.degree))
+    return f"{own} ({other})"
 
 
 def degrees_text(difference_c: float, reader: Reader) -> str:

@@ -1,5 +1,6 @@
 """The store shipped by the command, with a real Litestream: what is told, what is refused, what is brought back."""
 
+import contextlib
 import json
 import re
 import shutil
@@ -145,11 +146,13 @@ def test_a_second_one_is_refused_and_nothing_of_a_secret_is_seen(data_dir: Path)
     with shipping(data_dir) as process:
         wait_until_shipped(data_dir)
         assert "is being shipped" in run_program("replica", "run", "--data-dir", data_dir).stderr
-        (child,) = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
-        for pid in (str(process.pid), child):
-            seen = Path(f"/proc/{pid}/cmdline").read_bytes() + Path(f"/proc/{pid}/environ").read_bytes()
-            assert b"horse-battery" not in seen
-            assert b"staple-correct" not in seen
+        children = Path(f"/proc/{process.pid}/task/{process.pid}/children").read_text().split()
+        assert children
+        for pid in (str(process.pid), *children):
+            with contextlib.suppress(OSError):  # one that asked has its answer
+                seen = Path(f"/proc/{pid}/cmdline").read_bytes() + Path(f"/proc/{pid}/environ").read_bytes()
+                assert b"horse-battery" not in seen
+                assert b"staple-correct" not in seen
     files = [path for path in data_dir.rglob("*") if path.is_file() and path != secrets]
     assert not [path for path in files if re.search(rb"horse-battery|staple-correct", path.read_bytes())]
 

@@ -307,9 +307,9 @@ def test_a_name_has_the_day_of_the_bakers_own_zone() -> None:
 
 def test_all_are_thought_at_the_usual_warmth_in_whole_degrees_of_the_bakers_scale() -> None:
     courses = [went(k, k, 2.0, temp) for k, temp in enumerate([22.0, 24.4, 30.0])]
-    assert course.even_temp_c(courses, "C") == 24.0
-    assert course.even_temp_c(courses, "F") == pytest.approx((76.0 - 32.0) / 1.8)
-    assert course.even_temp_c([went(1, 1.0, 2.0)], "C") is None
+    assert course.even_temp_c(courses, Reader(UTC)) == 24.0
+    assert course.even_temp_c(courses, Reader(UTC, "F")) == pytest.approx((76.0 - 32.0) / 1.8)
+    assert course.even_temp_c([went(1, 1.0, 2.0)], Reader(UTC)) is None
 
 
 def test_near_freezing_two_hours_become_more_than_a_hundred() -> None:
