@@ -3,7 +3,7 @@
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from math import pi
-from typing import Protocol
+from typing import Any, Protocol
 
 from firmware_sim.bench.air import Air
 from firmware_sim.bench.sensors import Sensors
@@ -126,7 +126,7 @@ class Bench:
     def __init__(
         self,
         *,
-        dough: Dough,
+        dough: Dough[Any],
         flour_g: float,
         tub: Tub,
         air: Air,

@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
+from functools import partial
 from pathlib import Path
 
 from firmware_sim.bench.air import Air, air_named
@@ -18,7 +19,7 @@ from firmware_sim.bench.bench import TUBS, Bench
 from firmware_sim.bench.sensors import NOISE, Sensors
 from firmware_sim.bench.surface import Surface, surface_traits
 from firmware_sim.boards.hal_sim import DoughTime, PtyPort, SimBoard
-from firmware_sim.demo.fleet import NodeThread
+from firmware_sim.demo.fleet import NodeThread, run_nodes
 from firmware_sim.doughs.bakings import digital_traits
 from firmware_sim.doughs.digital import DigitalDough
 from firmware_sim.doughs.recipes import DIGITAL_RECIPES, DigitalRecipe, water_of_all_flour_pct
@@ -142,21 +143,5 @@ class BreadDay:
                 log.info("vessel=%s state=filled", name)
 
     def run(self, is_stopped: Callable[[float], bool]) -> None:
-        """Run until ``is_stopped`` (waits up to some seconds, then says whether to stop) says so.
-
-        Raises
-        ------
-        RuntimeError
-            When a node's own code failed: that is a fault of this program.
-        """
-        for node in self._nodes:
-            node.start()
-        try:
-            while not is_stopped(LOOK_EVERY_S):
-                for node in self._nodes:
-                    node.check()
-                self.fill_vessels()
-        finally:
-            self._stop.set()
-            for node in self._nodes:
-                node.join()
+        """Run as :func:`~firmware_sim.demo.fleet.run_nodes` does, and fill the vessels."""
+        run_nodes(self._nodes, self._stop, partial(is_stopped, LOOK_EVERY_S), self.fill_vessels)

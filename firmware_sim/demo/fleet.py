@@ -3,8 +3,9 @@
 import json
 import logging
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from contextlib import suppress
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -78,6 +79,29 @@ class NodeThread:
                 self._port.close()
 
 
+def run_nodes(
+    nodes: Sequence[NodeThread], stop: threading.Event, is_stopped: Callable[[], bool], look: Callable[[], None]
+) -> None:
+    """Run nodes, and ``look`` now and then, until ``is_stopped`` (waits a while, then says whether to stop) says so.
+
+    Raises
+    ------
+    RuntimeError
+        When a node's own code failed: that is a fault of this program.
+    """
+    for node in nodes:
+        node.start()
+    try:
+        while not is_stopped():
+            for node in nodes:
+                node.check()
+            look()
+    finally:
+        stop.set()
+        for node in nodes:
+            node.join()
+
+
 def _write_whole(path: Path, text: str) -> None:
     """Replace a file in one go: a reader sees the old text or the new."""
     beside = path.with_suffix(".new")
@@ -146,31 +170,19 @@ class Fleet:
         )
 
     def run(self, folder: Path, is_stopped: Callable[[float], bool]) -> None:
-        """Run until ``is_stopped`` (waits up to some seconds, then says whether to stop) says so.
-
-        Raises
-        ------
-        RuntimeError
-            When a node's own code failed: that is a fault of this program.
-        """
+        """Run as :func:`run_nodes` does, and keep the truth written."""
         truths = folder / "truth"
         truths.mkdir(exist_ok=True)
         written: dict[str, str] = {}
-        for node in self._nodes:
-            node.start()
-        try:
-            while not is_stopped(LOOK_EVERY_S):
-                for node in self._nodes:
-                    node.check()
-                for key, bench in self._benches.items():
-                    text = self._truth(key, bench)
-                    if written.get(key) != text:
-                        _write_whole(truths / f"{key}.json", text)
-                        written[key] = text
-        finally:
-            self._stop.set()
-            for node in self._nodes:
-                node.join()
+
+        def write_truth() -> None:
+            for key, bench in self._benches.items():
+                text = self._truth(key, bench)
+                if written.get(key) != text:
+                    _write_whole(truths / f"{key}.json", text)
+                    written[key] = text
+
+        run_nodes(self._nodes, self._stop, partial(is_stopped, LOOK_EVERY_S), write_truth)
 
     def _truth(self, key: str, bench: Bench) -> str:
         return json.dumps(truth_of(bench, self._day.batches[key].name, self._day.start_at)) + "\n"

@@ -8,11 +8,10 @@ rate after Sharpe and DeMichele (as written by Schoolfield, Sharpe and Magnuson 
 through four layers. All amounts are per 100 g flour.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, expm1, log, pi
 
-from firmware_sim.doughs.dough import STEP_S, Dough
+from firmware_sim.doughs.dough import STEP_S, Course, Dough, Folds
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
@@ -170,7 +169,7 @@ def _vapour_pa(temp_c: float) -> float:
     return 0.96 * 611.2 * exp(17.62 * temp_c / (243.12 + temp_c))
 
 
-class BubbleDough(Dough):
+class BubbleDough(Dough[BubbleTraits]):
     """A dough as a population of bubbles; see the module.
 
     Attributes
@@ -181,16 +180,8 @@ class BubbleDough(Dough):
         All CO2 made so far, and all that left the dough.
     """
 
-    def __init__(
-        self,
-        traits: BubbleTraits,
-        air_c: Callable[[float], float],
-        folds: tuple[tuple[float, float], ...] = (),
-        *,
-        step_s: float = STEP_S,
-    ) -> None:
-        super().__init__(air_c, folds, step_s=step_s)
-        self.traits = traits
+    def __init__(self, traits: BubbleTraits, air_c: Course, folds: Folds = (), *, step_s: float = STEP_S) -> None:
+        super().__init__(traits, air_c, folds, step_s=step_s)
         self.layers_c = [traits.start_c] * LAYERS
         self.ready_g = traits.ready_g + traits.sugar_g
         self.maltose_g = traits.maltose_g
@@ -419,10 +410,6 @@ class BubbleDough(Dough):
     def probe_c(self) -> float:
         """A probe stuck in from the top reads mostly the upper middle. [C]"""
         return 0.2 * self.layers_c[1] + 0.6 * self.layers_c[2] + 0.2 * self.layers_c[3]
-
-    @property
-    def start_ml(self) -> float:
-        return self.traits.start_ml
 
     @property
     def volume_ml(self) -> float:

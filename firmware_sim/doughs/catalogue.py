@@ -15,7 +15,7 @@ from firmware_sim.doughs.bakings import (
 )
 from firmware_sim.doughs.bubble import BubbleDough
 from firmware_sim.doughs.digital import DigitalDough
-from firmware_sim.doughs.dough import STEP_S, Dough
+from firmware_sim.doughs.dough import STEP_S, Course, Dough, Folds
 from firmware_sim.doughs.recipes import (
     BUBBLE_RECIPES,
     DIGITAL_RECIPES,
@@ -26,9 +26,6 @@ from firmware_sim.doughs.recipes import (
 from firmware_sim.doughs.stochastic import StochasticDough
 from firmware_sim.doughs.viscoelastic import ViscoelasticDough
 from firmware_sim.doughs.wild import WildDough
-
-Course = Callable[[float], float]
-Folds = tuple[tuple[float, float], ...]
 
 
 class Draw(Protocol):
@@ -42,10 +39,10 @@ class Draw(Protocol):
 BULK_STEP_S, LONGEST_BULK_H = 30.0, 30.0
 
 
-def _after_bulk(make: type[ViscoelasticDough] | type[StochasticDough]) -> Callable[..., Dough]:
+def _after_bulk(make: type[ViscoelasticDough] | type[StochasticDough]) -> Callable[..., Dough[Any]]:
     """A dough at the start of its stage, its bulk rise behind it where it is a shaped one."""
 
-    def begun(traits: Any, air_c: Course, folds: Folds = (), *, step_s: float = STEP_S) -> Dough:
+    def begun(traits: Any, air_c: Course, folds: Folds = (), *, step_s: float = STEP_S) -> Dough[Any]:
         if not traits.bulk_rise_pct:
             return make(traits, air_c, folds, step_s=step_s)
         dough = make(traits, lambda _: traits.start_c, step_s=BULK_STEP_S)
@@ -75,7 +72,7 @@ class DoughKind:
     simulator: str
     recipe: WeighedRecipe
     draw: Draw
-    dough: Callable[..., Dough]
+    dough: Callable[..., Dough[Any]]
     leaven_traits: tuple[str, ...]
 
 
@@ -88,7 +85,7 @@ LEAVEN_TRAITS: dict[str, tuple[str, ...]] = {
 }
 
 
-def _kind(simulator: str, recipe: Any, traits_of: Callable[..., Any], dough: Callable[..., Dough]) -> DoughKind:
+def _kind(simulator: str, recipe: Any, traits_of: Callable[..., Any], dough: Callable[..., Dough[Any]]) -> DoughKind:
     def draw(
         rng: random.Random, start_c: float | None, again: random.Random | None = None
     ) -> tuple[WeighedRecipe, Any]:

@@ -13,7 +13,7 @@ from collections.abc import Callable
 from dataclasses import dataclass, replace
 from math import exp, log, log1p
 
-from firmware_sim.doughs.dough import Dough
+from firmware_sim.doughs.dough import Course, Dough, Folds
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
@@ -263,19 +263,11 @@ def _step(traits: DigitalTraits, state: State, air_c: Callable[[float], float], 
     return replace(moved, sugar_g=max(moved.sugar_g, 0.0), gas_mmol=max(moved.gas_mmol, 0.0))
 
 
-class DigitalDough(Dough):
+class DigitalDough(Dough[DigitalTraits]):
     """The dough of this module, lived forward in time."""
 
-    def __init__(
-        self,
-        traits: DigitalTraits,
-        air_c: Callable[[float], float],
-        folds: tuple[tuple[float, float], ...] = (),
-        *,
-        step_s: float = STEP_S,
-    ) -> None:
-        super().__init__(air_c, folds, step_s=step_s)
-        self.traits = traits
+    def __init__(self, traits: DigitalTraits, air_c: Course, folds: Folds = (), *, step_s: float = STEP_S) -> None:
+        super().__init__(traits, air_c, folds, step_s=step_s)
         self.state = first_state(traits)
 
     def _advance(self, step_s: float) -> None:
@@ -297,10 +289,6 @@ class DigitalDough(Dough):
         relaxed_ml = volume_ml(self.traits, self.state)
         gas_ml = relaxed_ml - self.traits.solid_ml
         return relaxed_ml - 0.3 * gas_ml * exp(-self.now_s / 3600.0 / RELAX_H)
-
-    @property
-    def start_ml(self) -> float:
-        return self.traits.start_ml
 
     @property
     def probe_c(self) -> float:

@@ -2,31 +2,41 @@
 
 from abc import ABC, abstractmethod
 from collections.abc import Callable
+from typing import Generic, Protocol, TypeVar
 
 STEP_S = 10.0  # fine enough for all the simulators here (measured in the tests)
 SETTLED_S = 240.0  # squeezed bubbles have swollen back by then (judgement); before, no rise is told
 
+Course = Callable[[float], float]
+"""Temperature at a time after the start. [s -> C]"""
+Folds = tuple[tuple[float, float], ...]
+"""Time after the start [s] and share of the gas knocked out [0..1], of each fold."""
 
-class Dough(ABC):
+
+class Traits(Protocol):
+    """What makes one dough unlike another of its simulator."""
+
+    @property
+    def start_ml(self) -> float:
+        """Volume at the start with its bubbles relaxed. [mL]"""
+
+
+T = TypeVar("T", bound=Traits)
+
+
+class Dough(ABC, Generic[T]):
     """One dough, lived forward in time. All amounts are per 100 g flour.
 
     Parameters
     ----------
     air_c
-        Air temperature at a time after the start. [s -> C]
-    folds
-        (time after the start [s], share of the gas knocked out [0..1]) of each fold.
+        The air it stands in.
     step_s
         Longest step of the arithmetic. [s]
     """
 
-    def __init__(
-        self,
-        air_c: Callable[[float], float],
-        folds: tuple[tuple[float, float], ...] = (),
-        *,
-        step_s: float = STEP_S,
-    ) -> None:
+    def __init__(self, traits: T, air_c: Course, folds: Folds = (), *, step_s: float = STEP_S) -> None:
+        self.traits = traits
         self.now_s = 0.0
         self._shaped_ml: float | None = None
         self._air_c = air_c
@@ -45,14 +55,7 @@ class Dough(ABC):
             while self._folds and self._folds[0][0] <= self.now_s:
                 self._fold(self._folds.pop(0)[1])
 
-    def begin_stage(
-        self,
-        air_c: Callable[[float], float],
-        knocked_share: float,
-        folds: tuple[tuple[float, float], ...] = (),
-        *,
-        step_s: float = STEP_S,
-    ) -> None:
+    def begin_stage(self, air_c: Course, knocked_share: float, folds: Folds = (), *, step_s: float = STEP_S) -> None:
         """Divide and shape it: its clock and its rise begin anew, its yeast, water and walls stay what they became.
 
         ``knocked_share`` is the share of the gas that is pressed out. [0..1]
@@ -72,7 +75,7 @@ class Dough(ABC):
     @property
     def stage_start_ml(self) -> float:
         """Volume at the start of the stage with its bubbles relaxed: what rise is counted from. [mL]"""
-        return self.start_ml if self._shaped_ml is None else self._shaped_ml
+        return self.traits.start_ml if self._shaped_ml is None else self._shaped_ml
 
     @abstractmethod
     def _advance(self, step_s: float) -> None:
@@ -81,11 +84,6 @@ class Dough(ABC):
     @abstractmethod
     def _fold(self, share: float) -> None:
         """Knock a share of the gas out."""
-
-    @property
-    @abstractmethod
-    def start_ml(self) -> float:
-        """Volume at the start with its bubbles relaxed. [mL]"""
 
     @property
     @abstractmethod

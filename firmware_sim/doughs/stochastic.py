@@ -10,11 +10,11 @@ the start volume. All chance is drawn once from the traits' seed, on a grid of i
 
 import random
 from bisect import bisect_right
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import exp, expm1, log, sqrt
 
-from firmware_sim.doughs.dough import STEP_S, Dough
+from firmware_sim.doughs.dough import STEP_S, Course, Dough, Folds
 
 # Temperature [C] and pace against 24 C. Yeast: a tenth a degree near 27 C and the spans of time that bakers give for
 # 20 to 30 C; best at 36 to 40 C; between 2 and 8 C slow, sources differ by ten times (common practice, no source).
@@ -147,7 +147,7 @@ def pace_of(temp_c: float, is_culture: bool) -> float:
     return read_off(CULTURE_PACE if is_culture else YEAST_PACE, temp_c)
 
 
-class StochasticDough(Dough):
+class StochasticDough(Dough[StochasticTraits]):
     """A dough by rules of experience; see the module.
 
     Attributes
@@ -162,16 +162,8 @@ class StochasticDough(Dough):
         Strain borne, in hours at 24 C and at the ceiling.
     """
 
-    def __init__(
-        self,
-        traits: StochasticTraits,
-        air_c: Callable[[float], float],
-        folds: tuple[tuple[float, float], ...] = (),
-        *,
-        step_s: float = STEP_S,
-    ) -> None:
-        super().__init__(air_c, folds, step_s=step_s)
-        self.traits = traits
+    def __init__(self, traits: StochasticTraits, air_c: Course, folds: Folds = (), *, step_s: float = STEP_S) -> None:
+        super().__init__(traits, air_c, folds, step_s=step_s)
         self.skin_c = self.core_c = traits.start_c
         # Bought yeast begins its generation together, a culture is spread over it.
         self.cells = [1.0 / STAGES] * STAGES if traits.is_culture else [1.0] + [0.0] * (STAGES - 1)
@@ -269,10 +261,6 @@ class StochasticDough(Dough):
     def probe_c(self) -> float:
         """A probe near the core. [C]"""
         return 0.2 * self.skin_c + 0.8 * self.core_c
-
-    @property
-    def start_ml(self) -> float:
-        return self.traits.start_ml
 
     @property
     def volume_ml(self) -> float:

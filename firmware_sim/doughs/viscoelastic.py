@@ -8,11 +8,10 @@ the nutrients last, and give gas with growth and without; heat kills them by fir
 before it spoils. All amounts are per 100 g flour.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, expm1, log, sqrt
 
-from firmware_sim.doughs.dough import STEP_S, Dough
+from firmware_sim.doughs.dough import STEP_S, Course, Dough, Folds
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
@@ -191,7 +190,7 @@ def death_per_h(temp_c: float) -> float:
     return DEATH_55_PER_H * 10.0 ** ((temp_c - 55.0) / DEATH_Z_C) if temp_c > 35.0 else 0.0
 
 
-class ViscoelasticDough(Dough):
+class ViscoelasticDough(Dough[ViscoelasticTraits]):
     """A dough under its own gas; see the module.
 
     Attributes
@@ -206,16 +205,8 @@ class ViscoelasticDough(Dough):
         All CO2 made so far, and all that left the dough.
     """
 
-    def __init__(
-        self,
-        traits: ViscoelasticTraits,
-        air_c: Callable[[float], float],
-        folds: tuple[tuple[float, float], ...] = (),
-        *,
-        step_s: float = STEP_S,
-    ) -> None:
-        super().__init__(air_c, folds, step_s=step_s)
-        self.traits = traits
+    def __init__(self, traits: ViscoelasticTraits, air_c: Course, folds: Folds = (), *, step_s: float = STEP_S) -> None:
+        super().__init__(traits, air_c, folds, step_s=step_s)
         self.skin_c = self.core_c = traits.start_c
         self.cells_g = traits.cells_g
         self.awake_frac = traits.awake_frac
@@ -353,10 +344,6 @@ class ViscoelasticDough(Dough):
     def probe_c(self) -> float:
         """A probe in the core, with a little of the skin along its sleeve. [C]"""
         return 0.15 * self.skin_c + 0.85 * self.core_c
-
-    @property
-    def start_ml(self) -> float:
-        return self.traits.start_ml
 
     @property
     def volume_ml(self) -> float:

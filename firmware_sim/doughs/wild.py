@@ -8,11 +8,10 @@ proteases. Gas sits in closed cells that burst into open ones and drain, the soo
 peaks and collapses. Heat passes through the vessel's wall. All amounts are per 100 g flour.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, pow
 
-from firmware_sim.doughs.dough import STEP_S, Dough
+from firmware_sim.doughs.dough import STEP_S, Course, Dough, Folds
 
 GAS_CONSTANT = 8.314462618  # J/mol/K, CODATA 2018 (exact)
 PRESSURE_PA = 101325.0  # standard atmosphere
@@ -192,19 +191,11 @@ class Culture:
 _FLOWING = tuple(Culture.__dataclass_fields__)
 
 
-class WildDough(Dough):
+class WildDough(Dough[WildTraits]):
     """A sourdough; see the module."""
 
-    def __init__(
-        self,
-        traits: WildTraits,
-        air_c: Callable[[float], float],
-        folds: tuple[tuple[float, float], ...] = (),
-        *,
-        step_s: float = STEP_S,
-    ) -> None:
-        super().__init__(air_c, folds, step_s=step_s)
-        self.traits = traits
+    def __init__(self, traits: WildTraits, air_c: Course, folds: Folds = (), *, step_s: float = STEP_S) -> None:
+        super().__init__(traits, air_c, folds, step_s=step_s)
         per_mmol = self._ml_per_mmol(traits.start_c)
         yeast_g = RIPE_YEAST_G * traits.inoculum_frac * traits.yeast_vigour
         bacteria_g = RIPE_BACTERIA_G * traits.inoculum_frac * traits.bacteria_vigour
@@ -353,10 +344,6 @@ class WildDough(Dough):
     def probe_c(self) -> float:
         """A probe stuck in near the wall reads a little of the wall. [C]"""
         return 0.9 * self.culture.dough_c + 0.1 * self.culture.wall_c
-
-    @property
-    def start_ml(self) -> float:
-        return self.traits.start_ml
 
     @property
     def gas_mmol(self) -> float:

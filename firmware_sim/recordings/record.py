@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import Any
 
 import tomlkit
 
@@ -189,7 +190,13 @@ def bench_of(
 
 
 def _placed(
-    dough: Dough, flour_g: float, air: Air, order: Order, top: SurfaceTraits, folds_s: tuple[float, ...], step_s: float
+    dough: Dough[Any],
+    flour_g: float,
+    air: Air,
+    order: Order,
+    top: SurfaceTraits,
+    folds_s: tuple[float, ...],
+    step_s: float,
 ) -> Bench:
     return Bench(
         dough=dough,

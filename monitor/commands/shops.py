@@ -64,13 +64,12 @@ def verify(send_again: bool, data_dir: Path, config: Path | None, secrets: Path 
         waiting = reader.count(backlog.rows, "{n} row waits to be sent", "{n} rows wait to be sent")
         parked = reader.count(backlog.parked, "{n} cannot be taken", "{n} cannot be taken")
         click.echo(f"{waiting}, {parked}")
-        missing = 0
+        lost = -backlog.rows - backlog.parked
         for stream, n_here in here.items():
             n_there = link.count(stream, found.site)
-            missing += max(0, n_here - n_there)
+            lost += max(0, n_here - n_there)
             row = N_("{table:<14}{n_here:>12} here{n_there:>12} there")
             click.echo(reader.say(row, table=stream, n_here=n_here, n_there=n_there))
-    lost = missing - backlog.rows - backlog.parked
     if lost <= 0:
         return 0
     missed = reader.count(lost, "{n} is missing there", "{n} are missing there")
