@@ -91,7 +91,7 @@ class _Copy(threading.Thread):
             raise ReplicaError("{site}: its copy is on its way; look again in a moment", site=self._site)
 
     def run(self) -> None:
-        """Keep it; after a fault, try again."""
+        """Keep it, and anew when it does not go on; after a fault, try again."""
         while not self._is_over:
             try:
                 with held(self._path.with_name(LOCK_NAME), _ELSEWHERE):
@@ -118,18 +118,15 @@ class _Copy(threading.Thread):
         return False
 
     def _keep(self) -> None:
-        """Bring it here, and anew when it does not go on."""
+        """Bring it here and follow its store, as long as that goes on."""
         config, folder = load_config(self._of.folder), self._path.parent
         if self._site not in config.shops:
             raise ReplicaError("{site}: no shop of this name is set; see [shops] in config.toml", site=self._site)
         if not is_of_a_copy(folder):
             raise ReplicaError("{folder}: holds a store of its own; no copy is put there", folder=folder)
-        shipping = Shipping(config.shops[self._site])
-        litestream = Litestream(shipping, config.secrets, self._path, folder)
+        self._remove()
         try:
-            while not self._is_over:
-                self._remove()
-                self._follow(litestream)
+            self._follow(Litestream(Shipping(config.shops[self._site]), config.secrets, self._path, folder))
         finally:
             self._settled.clear()
             self._remove()
