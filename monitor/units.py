@@ -4,7 +4,6 @@ GAS_CONSTANT_J_MOL_K = 8.314462618  # SI 2019 definition (exact to the digits gi
 STANDARD_PRESSURE_PA = 101_325.0  # standard atmosphere, exact by definition
 ZERO_CELSIUS_K = 273.15  # exact by definition
 GRAMS_PER_OUNCE = 28.349523125  # international avoirdupois ounce, exact by definition
-MM_PER_INCH = 25.4  # exact by definition
 
 
 def fahrenheit(temp_c: float) -> float:

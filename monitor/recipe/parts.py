@@ -133,8 +133,6 @@ class Contents:
         Of the flour: what came in through sourdoughs and starters.
     grown_yeast_g
         What yeast gained in preferments, besides what was weighed.
-    perishable_g
-        Egg, milk and the like.
     malt_g
         With its enzymes alive.
     """
@@ -150,7 +148,6 @@ class Contents:
     prefermented_g: float = 0.0
     sour_flour_g: float = 0.0
     grown_yeast_g: float = 0.0
-    perishable_g: float = 0.0
     malt_g: float = 0.0
 
     def plus(self, other: "Contents", share: float = 1.0) -> "Contents":
@@ -194,7 +191,6 @@ def _own(part: Part) -> Contents:
                 prefermented_g=flour_g if each.kind in RIPE else 0.0,
                 sour_flour_g=flour_g if each.kind is IngredientKind.STARTER else 0.0,
                 grown_yeast_g=flour_g * RIPE_GROWN_PCT / 100.0 if each.kind is IngredientKind.OLD_DOUGH else 0.0,
-                perishable_g=mass_g if each.kind in PERISHABLE else 0.0,
                 malt_g=mass_g if each.kind is IngredientKind.MALT else 0.0,
             )
         )

@@ -106,15 +106,6 @@ class Access:
         found.add(self.at_sites.get(self.site if site is None else site, Roles()).role_of(name))
         return next((role for role in (Role.BAKER, Role.VIEWER) if role in found), None)
 
-    def may_see(self, who: str | None, site: str) -> bool:
-        """True when someone who has logged in may look at what belongs to a site.
-
-        >>> access = Access(Login.PROXY, at_sites={"station": Roles(viewers=frozenset({"till"}))})
-        >>> access.may_see("till", "station"), access.may_see("till", "harbour")
-        (True, False)
-        """
-        return self.role_of(who, site) is not None
-
     def may_enter(self, who: str | None) -> bool:
         """True when someone who has logged in may look at something, here or at another site."""
         return self.login is Login.NONE or (who or "").strip().lower() in self.names
