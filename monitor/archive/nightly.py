@@ -1,7 +1,6 @@
 """A backup a day, made beside the collector, and what is wrong when none can be made."""
 
 import logging
-import threading
 from collections.abc import Iterable
 from datetime import timedelta
 from pathlib import Path
@@ -12,6 +11,7 @@ from monitor.clock import Clock
 from monitor.errors import StoreError, StoreFault
 from monitor.health.supervisor import Symptom
 from monitor.settings.upkeep import Upkeep
+from monitor.worker import Worker
 
 log = logging.getLogger(__name__)
 
@@ -19,29 +19,21 @@ LOOK_EVERY_S = 60.0
 AFTER_S = 900.0  # judgement: a drive that is being changed is back in a quarter of an hour
 
 
-class Nightly:
+class Nightly(Worker):
     """Looks every minute whether the newest backup is old enough for another, on a thread of its own."""
+
+    ends_within_s = 60.0  # judgement: a backup
 
     def __init__(
         self, database: Path, folder: Path, upkeep: Upkeep, clock: Clock, every_s: float = LOOK_EVERY_S
     ) -> None:
+        super().__init__("nightly")
         self._database = database
         self._folder = folder
         self._upkeep = upkeep
         self._clock = clock
         self._every_s = every_s
         self._trouble: BackupFails | None = None
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="nightly", daemon=True)
-
-    def start(self) -> None:
-        """Begin to look."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """End after the backup at hand."""
-        self._stop.set()
-        self._thread.join(60.0)
 
     def troubles(self) -> Iterable[Symptom]:
         """Why there is no newer backup."""
@@ -49,9 +41,9 @@ class Nightly:
             yield Symptom(self._trouble, AFTER_S)
 
     def _run(self) -> None:
-        while not self._stop.is_set():
+        while not self._stopping.is_set():
             self.look()
-            self._stop.wait(self._every_s)
+            self._stopping.wait(self._every_s)
 
     def look(self) -> None:
         """Make a backup when one is due."""

@@ -8,7 +8,6 @@ import http.client
 import logging
 import os
 import socket
-import threading
 import urllib.error
 import urllib.request
 from collections.abc import Collection, Mapping
@@ -22,6 +21,7 @@ from monitor.errors import ConfigError, NotifyError, StoreError
 from monitor.health.counters import Pulse
 from monitor.network import addresses_of
 from monitor.notify import addresses
+from monitor.worker import Worker
 
 log = logging.getLogger(__name__)
 
@@ -114,7 +114,7 @@ class _NoRedirect(urllib.request.HTTPRedirectHandler):
         return None
 
 
-class DeadManSwitch:
+class DeadManSwitch(Worker):
     """Calls an address every minute for as long as the loop works; whoever is called says so when it stays quiet.
 
     Parameters
@@ -130,6 +130,8 @@ class DeadManSwitch:
         When it is none, or must not be called.
     """
 
+    ends_within_s = PING_TIMEOUT_S + 1.0
+
     def __init__(
         self,
         url: str,
@@ -139,6 +141,7 @@ class DeadManSwitch:
         every_s: float = PING_EVERY_S,
         resolve: addresses.Resolve = addresses_of,
     ) -> None:
+        super().__init__("dead man")
         self._host = checked_host(url, may_reach)
         self._may_reach = may_reach
         self._resolve = resolve
@@ -146,24 +149,13 @@ class DeadManSwitch:
         self._url = url
         self._pulse = pulse
         self._every_s = every_s
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="dead man", daemon=True)
         self._is_failing = False
 
-    def start(self) -> None:
-        """Begin to call."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Call no more."""
-        self._stop.set()
-        self._thread.join(PING_TIMEOUT_S + 1.0)
-
     def _run(self) -> None:
-        while not self._stop.is_set():
+        while not self._stopping.is_set():
             if self._pulse.silent_s < LATE_S and self._pulse.store_error is None:
                 self._ping()
-            self._stop.wait(self._every_s)
+            self._stopping.wait(self._every_s)
 
     def _ping(self) -> None:
         try:

@@ -7,7 +7,6 @@ notes in the trouble log, for the history of alerts; what people acknowledged or
 """
 
 import logging
-import threading
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -16,6 +15,7 @@ from monitor.alerts.troubles import CheckFails, Trouble, key_of
 from monitor.clock import Clock
 from monitor.errors import MonitorError
 from monitor.health.trouble_log import TroubleLog
+from monitor.worker import Worker
 
 log = logging.getLogger(__name__)
 
@@ -77,7 +77,7 @@ class _Case:
     next_try_s: float = 0.0
 
 
-class Supervisor:
+class Supervisor(Worker):
     """Makes every health check once a second, on a thread of its own.
 
     Parameters
@@ -93,22 +93,12 @@ class Supervisor:
     def __init__(
         self, checks: Sequence[HealthCheck], notify: Notify, clock: Clock, trouble_log: TroubleLog | None = None
     ) -> None:
+        super().__init__("supervisor")
         self._checks = checks
         self._notify = notify
         self._clock = clock
         self._log = TroubleLog() if trouble_log is None else trouble_log
         self._cases: dict[str, _Case] = {}
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="supervisor", daemon=True)
-
-    def start(self) -> None:
-        """Begin to go round."""
-        self._thread.start()
-
-    def stop(self) -> None:
-        """Go home."""
-        self._stop.set()
-        self._thread.join(10.0)
 
     @property
     def troubles(self) -> list[Trouble]:
@@ -116,9 +106,9 @@ class Supervisor:
         return [case.symptom.trouble for case in list(self._cases.values()) if case.n and not case.is_over]
 
     def _run(self) -> None:
-        while not self._stop.is_set():
+        while not self._stopping.is_set():
             self.go_round()
-            self._stop.wait(ROUND_S)
+            self._stopping.wait(ROUND_S)
 
     def go_round(self) -> None:
         """Look everywhere once, and tell what is to be told."""

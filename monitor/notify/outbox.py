@@ -7,7 +7,6 @@ waits longer and longer, alone, on a thread of its own: the others go on.
 """
 
 import logging
-import threading
 from collections.abc import Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ThreadPoolExecutor, wait
 from dataclasses import dataclass, field, replace
@@ -21,6 +20,7 @@ from monitor.clock import Clock
 from monitor.errors import NotifyError, StoreError
 from monitor.notify.carriers import Carrier
 from monitor.store.store import Store
+from monitor.worker import Worker
 
 log = logging.getLogger(__name__)
 
@@ -61,8 +61,8 @@ class _OngoingCall:
     given_up: set[int] = field(default_factory=set)
 
 
-class Notifier:
-    """Drains the outbox on its own thread, with its own connection to the store.
+class Notifier(Worker):
+    """Drains the outbox on its own thread, with its own connection to the store; once more when it is stopped.
 
     Parameters
     ----------
@@ -86,6 +86,7 @@ class Notifier:
         rules: CallRules | None = None,
         screens: Sequence[Carrier] = (),
     ) -> None:
+        super().__init__("notify")
         self._store_path = store_path
         self._clock = clock
         self._zone = zone
@@ -97,17 +98,6 @@ class Notifier:
         self._sends: dict[Future[None], tuple[str, tuple[str, int]]] = {}
         self._tested: set[str] = set()
         self._pool: ThreadPoolExecutor | None = None
-        self._stop = threading.Event()
-        self._thread = threading.Thread(target=self._run, name="notify", daemon=True)
-
-    def start(self) -> None:
-        """Begin to send."""
-        self._thread.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """Send what is due now, then end; what is not sent by then waits for the next start."""
-        self._stop.set()
-        self._thread.join(timeout_s)
 
     @property
     def failing(self) -> tuple[str, ...]:
@@ -116,19 +106,19 @@ class Notifier:
 
     def _run(self) -> None:
         failures = 0
-        while not self._stop.is_set():
+        while not self._stopping.is_set():
             try:
                 with Store(self._store_path) as store:
-                    while not self._stop.is_set():
+                    while not self._stopping.is_set():
                         self.drain(store)
                         failures = 0
-                        self._stop.wait(POLL_S)
+                        self._stopping.wait(POLL_S)
                     self.drain(store)
             except StoreError as error:
                 failures += 1
                 if failures == 1:
                     log.error("notify state=failing reason=%s", error)
-                self._stop.wait(_wait_s(failures))
+                self._stopping.wait(_wait_s(failures))
         self._end_sending()
 
     def _end_sending(self) -> None:

@@ -1,36 +1,28 @@
 """Work beside the collector, on a thread and a connection to the store of its own: frames never wait for it."""
 
 import logging
-import threading
-from abc import ABC, abstractmethod
+from abc import abstractmethod
 from collections.abc import Iterator
 from pathlib import Path
 
 from monitor.errors import StoreError
 from monitor.store.store import Store
+from monitor.worker import Worker
 
 log = logging.getLogger(__name__)
 
 RETRY_S = 30.0
 
 
-class StoreThread(ABC):
-    """A worker that takes turn after turn until stopped; when the store fails it waits and opens it anew."""
+class StoreThread(Worker):
+    """A worker that takes turn after turn until stopped; when the store fails it waits and opens it anew.
+
+    What was not kept at its end is done after the next start.
+    """
 
     def __init__(self, name: str, path: Path) -> None:
-        self._name = name
+        super().__init__(name)
         self._path = path
-        self._stopping = threading.Event()
-        self._thread = threading.Thread(target=self._run, name=name, daemon=True)
-
-    def start(self) -> None:
-        """Begin."""
-        self._thread.start()
-
-    def stop(self, timeout_s: float = 10.0) -> None:
-        """End after the turn at hand; what was not kept by then is done after the next start."""
-        self._stopping.set()
-        self._thread.join(timeout_s)
 
     @abstractmethod
     def turns(self, store: Store) -> Iterator[float]:
@@ -47,6 +39,6 @@ class StoreThread(ABC):
                             break
             except StoreError as error:
                 if not is_failing:
-                    log.error("%s state=failing reason=%s", self._name, error)
+                    log.error("%s state=failing reason=%s", self._thread.name, error)
                 is_failing = True
                 self._stopping.wait(RETRY_S)
