@@ -30,30 +30,6 @@ def gompertz_curve(t_h: Array, numbers: Array) -> Array:
     return richards(t_h, numbers[:, 0:1], numbers[:, 1:2], numbers[:, 2:3], GOMPERTZ)
 
 
-def ratkowsky_curve(x: Array, numbers: Array) -> Array:
-    """b1 / (1 + exp(b2 - b3 x))^(1/b4), the form of two NIST reference problems.
-
-    Parameters
-    ----------
-    x : array, shape (n,)
-    numbers : array, shape (k, 3) or (k, 4)
-        b1 to b4; three numbers stand for b4 = 1.
-
-    Returns
-    -------
-    array, shape (k, n)
-
-    Notes
-    -----
-    Ratkowsky 1983, Nonlinear Regression Modeling, by way of the files of the NIST StRD (seen). It is the Richards curve
-    with A = b1, nu = b4.
-    """
-    exponent = np.clip(numbers[:, 1:2] - numbers[:, 2:3] * x, -600.0, 600.0)
-    power = 1.0 if numbers.shape[1] == 3 else numbers[:, 3:4]
-    result: Array = numbers[:, 0:1] * np.exp(-np.logaddexp(0.0, exponent) / power)
-    return result
-
-
 @dataclass(frozen=True, slots=True)
 class CurveFit:
     """A curve fitted by least squares.

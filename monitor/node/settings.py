@@ -18,7 +18,7 @@ from monitor.node.profiles import Board, Job, profile_of
 from monitor.recipe.sight import Sight
 from monitor.recipe.toml_tables import NODE_NAME
 from monitor.settings.brokers import MQTT_PORTS
-from monitor.translatable import Translatable, joined
+from monitor.translatable import N_, Translatable, joined
 from monitor.wire.readings import NodeId
 
 FOLDER = "nodes"
@@ -150,35 +150,43 @@ class NodeSettings:
 
     def _faults(self) -> list[str]:
         height_mm = self.sensor_height_mm
-        faults = [
-            "" if NODE_NAME.fullmatch(self.name) else "name: must look like urn:dev:mac:020000fffe5e0001",
-            "" if 1 <= self.period_s <= 3600 else "period_s: must be from 1 to 3600 seconds",
-            "" if 6 <= self.room <= 2000 else "room: must be from 6 to 2000 packs",
-            "" if 1 <= self.mqtt_port <= 65535 else "mqtt_port: must be from 1 to 65535",
-            "" if self.keep_min in (0, *range(5, 1441)) else "keep_min: must be from 5 to 1440 minutes, or 0 for never",
-            "" if self.mqtt_tls in (0, 1) else "mqtt_tls: must be 0 or 1",
-            "" if self.watchdog in (0, 1) else "watchdog: must be 0 or 1",
-            ""
-            if height_mm is None or (isfinite(height_mm) and 5.0 < height_mm <= 4000.0)
-            else "sensor_height_mm: must be above 5 and at most 4000",
-            ""
-            if 0.0 < (self.least_distance_mm or 1.0) < (self.greatest_distance_mm or 4000.0) <= 4000.0
-            else "least_distance_mm: must be above 0 and below greatest_distance_mm, which is at most 4000",
-            ""
-            if self.battery_ratio is None or 1.0 <= self.battery_ratio <= 20.0
-            else "battery_ratio: must be from 1 to 20",
-        ]
+        rules = (
+            (NODE_NAME.fullmatch(self.name), N_("name: must look like urn:dev:mac:020000fffe5e0001")),
+            (1 <= self.period_s <= 3600, N_("period_s: must be from 1 to 3600 seconds")),
+            (6 <= self.room <= 2000, N_("room: must be from 6 to 2000 packs")),
+            (1 <= self.mqtt_port <= 65535, N_("mqtt_port: must be from 1 to 65535")),
+            (self.keep_min in (0, *range(5, 1441)), N_("keep_min: must be from 5 to 1440 minutes, or 0 for never")),
+            (self.mqtt_tls in (0, 1), N_("mqtt_tls: must be 0 or 1")),
+            (self.watchdog in (0, 1), N_("watchdog: must be 0 or 1")),
+            (
+                height_mm is None or (isfinite(height_mm) and 5.0 < height_mm <= 4000.0),
+                N_("sensor_height_mm: must be above 5 and at most 4000"),
+            ),
+            (
+                0.0 < (self.least_distance_mm or 1.0) < (self.greatest_distance_mm or 4000.0) <= 4000.0,
+                N_("least_distance_mm: must be above 0 and below greatest_distance_mm, which is at most 4000"),
+            ),
+            (
+                self.battery_ratio is None or 1.0 <= self.battery_ratio <= 20.0,
+                N_("battery_ratio: must be from 1 to 20"),
+            ),
+            (
+                not self.probe_id or _PROBE_ID.fullmatch(self.probe_id),
+                N_("probe_id: must be 16 hexadecimal digits that begin with 28; `node probes` shows them"),
+            ),
+            (self.link is not Link.MQTT or self.mqtt_host, N_("mqtt_host: is missing; name the broker with --mqtt")),
+            (
+                self.link is not Link.MQTT or self.wifi_name,
+                N_("wifi_name: is missing; name the wireless network with --wifi"),
+            ),
+        )
+        faults: list[str] = [Translatable(rule) for holds, rule in rules if not holds]
         if self.air_address not in AIR_ADDRESSES:
             known = ", ".join(map(hex, AIR_ADDRESSES))
             faults.append(
                 Translatable("air_address: {found} must be one of {known}", found=hex(self.air_address), known=known)
             )
-        if self.probe_id and not _PROBE_ID.fullmatch(self.probe_id):
-            faults.append("probe_id: must be 16 hexadecimal digits that begin with 28; `node probes` shows them")
         faults += profile_of(self.board).faults(self.pins(), self.bus("i2c"), self.bus("uart"))
-        if self.link is Link.MQTT:
-            faults.append("" if self.mqtt_host else "mqtt_host: is missing; name the broker with --mqtt")
-            faults.append("" if self.wifi_name else "wifi_name: is missing; name the wireless network with --wifi")
         for key in ("site", "wifi_name", "wifi_password", "mqtt_host", "mqtt_ca", "mqtt_password", "ntp_host"):
             text = getattr(self, key)
             if text != text.strip() or not text.isprintable():

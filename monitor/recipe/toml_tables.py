@@ -3,7 +3,7 @@
 import difflib
 import re
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from datetime import UTC, date, datetime
 from enum import StrEnum
 from math import isfinite
@@ -46,6 +46,14 @@ def finite(value: object) -> float | None:
     return number if isfinite(number) else None
 
 
+def hint_for(key: str, known: Sequence[str]) -> str:
+    """What an unknown key was perhaps meant to be: the known one that is spelt most like it, or all there are."""
+    near = difflib.get_close_matches(key[:40], known, n=1)
+    if near:
+        return Translatable("did you mean {near!r}?", near=near[0])
+    return Translatable("known here: {known}", known=", ".join(known))
+
+
 class Faults:
     """Collects every fault of one file, so that a baker mends them all in one go.
 
@@ -69,18 +77,12 @@ class Faults:
     def unknown(self, table: Mapping[str, Any], known: tuple[str, ...], prefix: str) -> None:
         for key in table:
             if key not in known:
-                near = difflib.get_close_matches(key[:40], known, n=1)
-                hint = (
-                    Translatable("did you mean {near!r}?", near=near[0])
-                    if near
-                    else Translatable("known here: {known}", known=", ".join(known))
-                )
                 self.report(
                     "{prefix}{key} is not a key of {file}; {hint}",
                     prefix=prefix,
                     key=key[:40],
                     file=self.kind,
-                    hint=hint,
+                    hint=hint_for(key, known),
                 )
 
     def number(

@@ -96,7 +96,10 @@ def login_fault(address: MqttAddress, password: str | None) -> str:
             scheme=address.scheme,
             key=address.key,
         )
-    return (
-        f"broker {address.url}: its password is not known; set PROOFING_MQTT_PASSWORD, or write it into "
-        f'{SECRETS_NAME} under [mqtt_passwords]: "{address.key}" = "..."'
+    return Translatable(
+        "broker {url}: its password is not known; set PROOFING_MQTT_PASSWORD, or write it into {file} under "
+        '[mqtt_passwords]: "{key}" = "..."',
+        url=address.url,
+        file=SECRETS_NAME,
+        key=address.key,
     )

@@ -83,11 +83,15 @@ def recipients_from(table: object) -> tuple[tuple[Reachable, ...], list[str]]:
     No fault repeats an address.
     """
     if not isinstance(table, list) or not all(isinstance(one, Mapping) for one in table):
-        return (), ["recipients must be tables: [[recipients]] with name and notify_urls, the first to be called first"]
+        return (), [
+            Translatable(
+                "recipients must be tables: [[recipients]] with name and notify_urls, the first to be called first"
+            )
+        ]
     found: list[Reachable] = []
     faults: list[str] = []
     for number, one in enumerate(table, start=1):
-        where = f"recipients, number {number}"
+        where = Translatable("recipients, number {n}", n=number)
         faults += [
             Translatable("{where}: {key} is not a setting", where=where, key=key)
             for key in one

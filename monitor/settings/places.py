@@ -16,7 +16,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from monitor.errors import ConfigError
-from monitor.translatable import Translatable
+from monitor.translatable import N_, Translatable
 from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
 
 USUAL_SITE = "home"
@@ -113,15 +113,16 @@ def site_from(value: object) -> tuple[str, list[str]]:
         return USUAL_SITE, []
     if isinstance(value, str) and NAME.fullmatch(value):
         return value, []
-    return USUAL_SITE, [f"site = {value!r}: {NAME_WORDS}"]
+    return USUAL_SITE, [Translatable("site = {value!r}: {rule}", value=value, rule=NAME_WORDS)]
 
 
 def serves_from(value: object, site: str) -> tuple[tuple[str, ...], list[str]]:
     """The other sites this collector serves, from the settings' ``serves``, and what is wrong with it."""
     if not isinstance(value, list) or not all(isinstance(each, str) and NAME.fullmatch(each) for each in value):
-        return (), [f'serves must be a list of sites, such as serves = ["station"]; each {NAME_WORDS}']
+        wanted = N_('serves must be a list of sites, such as serves = ["station"]; each {rule}')
+        return (), [Translatable(wanted, rule=NAME_WORDS)]
     if site in value:
-        return (), [f"serves: {site!r} is this site itself; name only others"]
+        return (), [Translatable("serves: {site!r} is this site itself; name only others", site=site)]
     return tuple(dict.fromkeys(value)), []
 
 

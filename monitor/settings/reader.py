@@ -64,7 +64,8 @@ def _one_of(table: Mapping[str, object], key: str, known: Sequence[str], faults:
     if value in known:
         return str(value)
     near = next((each for each in known if each.casefold() == str(value)[: len(each)].casefold()), None)
-    hint = f"did you mean {near!r}?" if near else f"known: {', '.join(map(repr, known))}"
+    listed = Translatable("known here: {known}", known=", ".join(known))
+    hint = Translatable("did you mean {near!r}?", near=near) if near else listed
     faults.append(Translatable("{key} = {value!r} is not known; {hint}", key=key, value=value, hint=hint))
     return known[0]
 
@@ -76,7 +77,8 @@ def _zone(name: object, faults: list[str]) -> tzinfo:
         return ZoneInfo(str(name))
     except (ZoneInfoNotFoundError, ValueError, OSError):
         near = difflib.get_close_matches(str(name), available_timezones(), n=1)
-        hint = f"did you mean {near[0]!r}?" if near else "a zone is named as in 'Europe/Vienna'"
+        named = Translatable("a zone is named as in 'Europe/Vienna'")
+        hint = Translatable("did you mean {near!r}?", near=near[0]) if near else named
         faults.append(
             Translatable("timezone = {name!r} is not a zone this machine knows; {hint}", name=name, hint=hint)
         )

@@ -1,6 +1,5 @@
 """Reading the settings' TOML files: a file as a table, and what is wrong with its keys."""
 
-import difflib
 import tomllib
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -10,6 +9,7 @@ from urllib.parse import urlsplit
 from monitor.errors import ConfigError
 from monitor.files import bounded_bytes
 from monitor.network import is_loopback
+from monitor.recipe.toml_tables import hint_for
 from monitor.translatable import N_, Number, Translatable
 
 LARGEST_FILE_BYTES = 1_000_000  # judgement: a hundred times what anybody writes by hand
@@ -47,13 +47,11 @@ def table_in(settings: Mapping[str, Any], key: str, faults: list[str]) -> Mappin
 def unknown_keys(table: Mapping[str, Any], known: Iterable[str], prefix: str = "") -> list[str]:
     """A fault for each key that is no setting, with the setting that is spelt most like it."""
     names = tuple(known)
-    faults: list[str] = []
-    for key in table:
-        if key not in names:
-            near = difflib.get_close_matches(key, names, n=1)
-            hint = f"did you mean {near[0]!r}?" if near else f"known here: {', '.join(names)}"
-            faults.append(Translatable("{prefix}{key} is not a setting; {hint}", prefix=prefix, key=key, hint=hint))
-    return faults
+    return [
+        Translatable("{prefix}{key} is not a setting; {hint}", prefix=prefix, key=key, hint=hint_for(key, names))
+        for key in table
+        if key not in names
+    ]
 
 
 def texts(table: Mapping[str, Any], key: str, faults: list[str]) -> tuple[str, ...]:
