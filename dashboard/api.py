@@ -3,10 +3,14 @@
 A program shows the token as RFC 6750 has it (``Authorization: Bearer ...``). It opens the store of this data directory
 alone, never a copy of another site's, and nothing here writes. The answers are the states of
 :mod:`monitor.published.states`; ``/v1/schema`` is their JSON Schema.
+
+``/calendar/<key>.ics`` is the calendar of what is to come. Programs for calendars show no token: whoever knows the
+address may read it, until another ``calendar_key`` stands in ``secrets.toml``.
 """
 
 import hmac
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
 from datetime import datetime
 from functools import wraps
 
@@ -16,10 +20,12 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from dashboard import queries
-from monitor.collector.plan_runner import StageForecasts, live_plan
-from monitor.errors import ConfigError, MonitorError
+from monitor.collector.plan_runner import StageForecasts, entries_to_come, live_plan
+from monitor.errors import ConfigError, MonitorError, StoreError
 from monitor.published import states
-from monitor.settings.config import load_config
+from monitor.published.calendar import MEDIA_TYPE, calendar_bytes
+from monitor.published.moments import said_of
+from monitor.settings.config import Config, load_config
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.pace import clock_of
 from monitor.store.store import Store
@@ -36,7 +42,8 @@ def routes() -> list[Route]:
         "plan": _plan,
         "schema": _schema,
     }
-    return [Route(f"/v1/{path}", _asked(answer), methods=["GET"]) for path, answer in answers.items()]
+    found = [Route(f"/v1/{path}", _asked(answer), methods=["GET"]) for path, answer in answers.items()]
+    return [*found, Route("/calendar/{key}.ics", _calendar, methods=["GET"])]
 
 
 def _batches(request: Request, store: Store, now: datetime) -> object:
@@ -67,27 +74,57 @@ def _asked(answer: Answer) -> Callable[[Request], Response]:
 
     @wraps(answer)
     def answered(request: Request) -> Response:
-        folder = queries.data_dir()
-        try:
-            token = load_config(folder).secrets.api_token
-        except ConfigError:
-            token = None  # settings that cannot be read let nobody in
+        config = _config()
+        token = None if config is None else config.secrets.api_token
         if token is None:
             return _said(404, "off: nobody has set api_token in secrets.toml")
         scheme, _, shown = request.headers.get("authorization", "").partition(" ")
-        if scheme.lower() != "bearer" or not hmac.compare_digest(shown.encode(), token.encode()):
+        if scheme.lower() != "bearer" or not _is_same(shown, token):
             return _said(401, "show the token: Authorization: Bearer ...", [("WWW-Authenticate", "Bearer")])
-        path = folder / DATABASE_NAME
-        if not path.is_file():
-            return _said(503, "there is no data yet: the collector has not run here")
         try:
-            with queries.opened_again(path) as store:
+            with _store() as store:
                 found = answer(request, store, clock_of(store).now())
         except MonitorError as error:
             return _said(503, str(error))
         return _said(404, "there is no such batch") if found is None else _json(200, found)
 
     return answered
+
+
+def _calendar(request: Request) -> Response:
+    config = _config()
+    key = None if config is None else config.secrets.calendar_key
+    if config is None or key is None or not _is_same(request.path_params["key"], key):
+        return _said(404, "there is no such calendar")
+    try:
+        with _store() as store:
+            now, forecasts = clock_of(store).now(), StageForecasts(store)
+            entries = entries_to_come(store, now, config.reader, forecasts, config.rules.ready_soon_min)
+            text = calendar_bytes(entries, said_of(store), now)
+    except MonitorError as error:
+        return _said(503, str(error))
+    return Response(text, 200, {"Cache-Control": "no-store"}, MEDIA_TYPE)
+
+
+def _config() -> Config | None:
+    """The settings; None where they cannot be read, which lets nobody in."""
+    try:
+        return load_config(queries.data_dir())
+    except ConfigError:
+        return None
+
+
+@contextmanager
+def _store() -> Iterator[Store]:
+    path = queries.data_dir() / DATABASE_NAME
+    if not path.is_file():
+        raise StoreError("there is no data yet: the collector has not run here")
+    with queries.opened_again(path) as store:
+        yield store
+
+
+def _is_same(shown: str, secret: str) -> bool:
+    return hmac.compare_digest(shown.encode("utf-8", "surrogatepass"), secret.encode())
 
 
 def _said(status: int, why: str, headers: Iterable[tuple[str, str]] = ()) -> Response:

@@ -32,6 +32,7 @@ from monitor.plan.food import measured_warm_min, perishable_stages
 from monitor.plan.live import ForecastStage, Progress, WatchedStage, retimed
 from monitor.plan.orders import Order, predecessors_of
 from monitor.plan.stage_forecast import StageForecast, batch_of, forecast_stage, mass_of
+from monitor.published.moments import Entry, batch_entries, plan_entries, say
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.recipe.method import MethodStage
 from monitor.recipe.parts import Recipe
@@ -297,6 +298,23 @@ def run_plans(store: Store, now: datetime, reader: Reader, forecast: ForecastSta
         send_cues(store, live, now, reader)
 
 
+def entries_to_come(
+    store: Store, now: datetime, reader: Reader, forecast: ForecastStage, ready_soon_min: float
+) -> list[Entry]:
+    """What is still to come of a store's plans, and of doughs outside of plans, by the clock."""
+    found: list[Entry] = []
+    planned: set[BatchId] = set()
+    for plan in store.plans.open():
+        live = live_plan(store, plan, now, forecast)
+        found += plan_entries(live.now, live.progress, reader)
+        planned |= {batch.id for batch in store.plans.batches_of(plan.id).values()}
+    for batch in store.batches.running():
+        outlook = store.outlooks.latest(batch.id)
+        if outlook is not None and batch.id not in planned:  # of those that a plan watches, its steps tell
+            found += batch_entries(batch, outlook, reader, ready_soon_min)
+    return sorted(found, key=lambda entry: entry.at)
+
+
 class PlanRunner(StoreThread):
     """Brings plans up to date every minute of dough time until stopped."""
 
@@ -312,6 +330,7 @@ class PlanRunner(StoreThread):
             now = self._clock.now()
             try:
                 run_plans(store, now, self._reader, forecast)
+                say(store, entries_to_come(store, now, self._reader, forecast, 0.0), now)
             except StoreError:
                 raise
             except Exception:

@@ -31,6 +31,7 @@ from monitor.node.sights import Sights, password_of
 from monitor.notify.carriers import Carrier, TerminalCarrier, apprise_carriers
 from monitor.notify.outbox import Notifier, Recipient
 from monitor.published.gauges import BatchMetrics
+from monitor.published.mqtt import Publisher
 from monitor.replica.watch import ReplicaWatch
 from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import Config
@@ -227,6 +228,8 @@ def _work(
             behind_s = None if replica is None else lambda: replica.behind_s
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(supervisor.troubles), unsent, behind_s)
             parts.append(MetricsServer(config.upkeep.metrics_port, metrics, BatchMetrics(config.database, clock)))
+        if config.publish.mqtt is not None:
+            parts.append(_publisher(config, config.publish.mqtt, pulse, clock))
         if config.secrets.heartbeat_url is not None:
             parts.append(DeadManSwitch(config.secrets.heartbeat_url, pulse, config.notify_inside))
         collector = Collector(
@@ -313,6 +316,20 @@ def _brokers(
         )
         for address, claim in claims.items()
     ]
+
+
+def _publisher(config: Config, address: MqttAddress, pulse: Pulse, clock: Clock) -> Publisher:
+    return Publisher(
+        config.database,
+        address,
+        config.secrets.password_for(address),
+        config.site,
+        clock,
+        is_well=lambda: pulse.is_well,
+        reader=config.reader,
+        discovery=config.publish.discovery,
+        ca_file=config.mqtt_ca_file,
+    )
 
 
 def _beat(

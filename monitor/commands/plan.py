@@ -345,6 +345,35 @@ def show(plan_id: int | None, form: Form | None, data_dir: Path) -> None:
         click.echo(planned_air_sentence(air, reader))
 
 
+@command.command("calendar", epilog=examples("plan calendar bakes.ics"))
+@click.argument("file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
+@data_dir
+def calendar(file: Path, data_dir: Path) -> None:
+    """Write what is still to come into a file for calendars.
+
+    The steps of every plan that is kept, and when other doughs are expected to be ready. Written once more, steps that
+    have moved take the place of those before.
+    """
+    from monitor.collector.plan_runner import StageForecasts, entries_to_come
+    from monitor.published.calendar import calendar_bytes
+    from monitor.published.moments import said_of, say
+    from monitor.store.pace import clock_of
+    from monitor.store.store import Store
+
+    config = config_of(data_dir)
+    with Store(data_dir / DATABASE_NAME) as store:
+        now, lead_min = clock_of(store).now(), config.rules.ready_soon_min
+        entries = entries_to_come(store, now, config.reader, StageForecasts(store), lead_min)
+        say(store, entries, now)
+        text = calendar_bytes(entries, said_of(store), now)
+    try:
+        file.write_bytes(text)
+    except OSError as err:
+        raise ConfigError("{path}: cannot be written ({why}); name another", path=file, why=err.strerror) from err
+    wrote = config.reader.count(len(entries), "{n} entry is in {file}", "{n} entries are in {file}", file=file)
+    click.echo(wrote)
+
+
 @command.command("list", epilog=examples("plan list"))
 @data_dir
 def list_(data_dir: Path) -> None:

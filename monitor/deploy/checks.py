@@ -112,6 +112,8 @@ def _everything(config: Config) -> Findings:
             yield from looked_at_broker(config, address)
         if fault := config.login_fault(address):
             yield Finding(Translatable("broker: nobody to log in as"), fault)
+    if fault := config.publish.fault(config.mqtt, config.secrets):
+        yield Finding(Translatable("broker: other programs are told nothing"), fault)
     try:
         yield from _nodes(config)
     except StoreError as err:

@@ -6,6 +6,8 @@ from collections.abc import Callable
 from monitor.clock import Clock
 from monitor.errors import StoreError
 
+LATE_S = 60.0  # judgement: the loop turns five times a second; a turn that waits for a locked file takes 10 s
+
 
 class Pulse:
     """Plain numbers, each set in one step, so that no reader ever has to hold up the loop.
@@ -55,3 +57,8 @@ class Pulse:
     def silent_s(self) -> float:
         """Seconds since the last turn was over. [s]"""
         return self._clock.real_s() - self.beat_s
+
+    @property
+    def is_well(self) -> bool:
+        """True while the loop turns and the store can be used."""
+        return self.silent_s < LATE_S and self.store_error is None

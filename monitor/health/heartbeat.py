@@ -28,7 +28,6 @@ log = logging.getLogger(__name__)
 SCHEMES = ("http", "https")
 PING_EVERY_S = 60.0
 PING_TIMEOUT_S = 10.0
-LATE_S = 60.0  # judgement: the loop turns five times a second; a turn that waits for a locked file takes 10 s
 
 
 class ServiceManager:
@@ -153,7 +152,7 @@ class DeadManSwitch(Worker):
 
     def _run(self) -> None:
         while not self._stopping.is_set():
-            if self._pulse.silent_s < LATE_S and self._pulse.store_error is None:
+            if self._pulse.is_well:
                 self._ping()
             self._stopping.wait(self._every_s)
 

@@ -6,6 +6,7 @@ names carry their units, and what is not known is null.
 
 from collections.abc import Iterator
 from datetime import datetime, timedelta
+from enum import StrEnum
 from typing import Annotated, Any
 
 import msgspec
@@ -155,6 +156,31 @@ class SensorState(msgspec.Struct, frozen=True, kw_only=True):
     flag: Flag
 
 
+class Work(StrEnum):
+    """How the monitor itself does."""
+
+    AT_WORK = "at work"
+    IN_TROUBLE = "in trouble"  # its loop stands still, or its store cannot be used
+    GONE = "gone"
+
+
+class MonitorState(msgspec.Struct, frozen=True, kw_only=True):
+    """The monitor itself, at a broker.
+
+    Attributes
+    ----------
+    version
+        Of all states here.
+    at
+        When it said so; null where its broker says it in its place.
+    """
+
+    site: str
+    state: Work
+    at: Moment | None
+    version: int = VERSION
+
+
 def batch_states(store: Store, now: datetime, *, is_running: bool = False) -> Iterator[BatchState]:
     """Every batch, or the running ones."""
     for batch in store.batches.running() if is_running else store.batches.all():
@@ -239,7 +265,7 @@ def sensor_states(store: Store) -> Iterator[SensorState]:
 
 def schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of every state, by its name under ``$defs``."""
-    states = (BatchState, AlertState, StepState, SensorState)
+    states = (BatchState, AlertState, StepState, SensorState, MonitorState)
     _, definitions = msgspec.json.schema_components(states, ref_template="#/$defs/{name}")
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",

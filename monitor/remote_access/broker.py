@@ -21,6 +21,7 @@ from monitor.network import is_loopback
 from monitor.node.settings import FOLDER as NODES_FOLDER
 from monitor.node.settings import Link as NodeLink
 from monitor.node.settings import NodeSettings, settings_from_text
+from monitor.published.topics import ROOT
 from monitor.remote_access.bridge import QUEUED_MESSAGES, Link, access_lines, link_of, settings_lines, sites_of
 from monitor.remote_access.certificates import Pair, given_pair, kept_pair, own_pair
 from monitor.remote_access.settings_files import kept_options, write_table
@@ -34,6 +35,8 @@ SETTINGS_NAME, PASSWORDS_NAME, ACCESS_NAME, OPTIONS_NAME = "mosquitto.conf", "pa
 COLLECTOR = "collector"
 PROBE = "check"
 """The user by which `check` tries the doors: it may do as little as a node that nobody reads."""
+PUBLISHER, READER = "publisher", "reader"
+"""The user by which the collector tells other programs what it knows, and the one by which they read it."""
 LARGEST_PACKET_BYTES = 64 * 1024  # judgement: many times the longest frame
 ROUNDS = 20_000  # judgement: most passwords are drawn, with 144 bits; one chosen by hand costs a guesser something
 LARGEST_BYTES = 1_000_000
@@ -57,12 +60,26 @@ topic readwrite {TOPIC}
 user {STANDBY}
 topic read {TOPIC}
 
+# What other programs are told: one tells it, another reads it and says nothing.
+user {PUBLISHER}
+topic readwrite {ROOT}/#
+user {READER}
+topic deny proofing/#
+topic read {ROOT}/#
+
 # %u is the name a node has logged in with: none can speak as another.
 pattern write proofing/%u/pack
 pattern write proofing/%u/status
 pattern write proofing/%u/report
 pattern write proofing/%u/senml
 pattern read proofing/%u/ack
+"""
+# What programs for homes are told of what the doughs' topics mean, under a level of their own.
+DESCRIBED = f"""
+user {PUBLISHER}
+topic readwrite {{discovery}}/sensor/+/+/config
+user {READER}
+topic read {{discovery}}/#
 """
 # What the collector may do besides, at a broker that shops come in to.
 SERVED_SITES = """
@@ -166,13 +183,22 @@ def collector_address(options: BrokerOptions, user: str = COLLECTOR) -> MqttAddr
     return MqttAddress(options.reached_as, options.port, user, "mqtts")
 
 
-def write_broker(data_dir: Path, options: BrokerOptions, passwords: Mapping[str, str], now: datetime) -> Pair:
+def write_broker(
+    data_dir: Path,
+    options: BrokerOptions,
+    passwords: Mapping[str, str],
+    now: datetime,
+    discovery: str | None = None,
+) -> Pair:
     """Write everything the broker needs; returns the certificate it shows.
 
     Parameters
     ----------
     passwords
-        User name -> password: the collector, who stands by for it, the probe, and every node by its key.
+        User name -> password: the collector, who stands by for it, the probe, who tells other programs and who reads
+        that, and every node by its key.
+    discovery
+        The level under which programs for homes look for what describes itself; None: nothing does.
 
     Raises
     ------
@@ -182,17 +208,18 @@ def write_broker(data_dir: Path, options: BrokerOptions, passwords: Mapping[str,
     folder = broker_folder(data_dir)
     pair = pair_of(data_dir, options, now)
     write_private(folder / PASSWORDS_NAME, "".join(f"{user}:{hashed(word)}\n" for user, word in passwords.items()))
-    write_private(folder / ACCESS_NAME, access_text(folder))
+    write_private(folder / ACCESS_NAME, access_text(folder, discovery))
     write_private(folder / SETTINGS_NAME, settings_text(folder, options, pair, link_of(folder)))
     kept = {key: value for key, value in asdict(options).items() if value not in ("", ())}
     write_table(folder / OPTIONS_NAME, kept)
     return pair
 
 
-def access_text(folder: Path) -> str:
+def access_text(folder: Path, discovery: str | None = None) -> str:
     """Who may say and hear what, the shops that come in over bridges too."""
     sites = sites_of(folder)
-    return ACCESS.replace("\n\n", SERVED_SITES, 1) + access_lines(sites) if sites else ACCESS
+    text = ACCESS.replace("\n\n", SERVED_SITES, 1) + access_lines(sites) if sites else ACCESS
+    return text if discovery is None else text + DESCRIBED.format(discovery=discovery)
 
 
 def settings_text(folder: Path, options: BrokerOptions, pair: Pair, link: Link | None = None) -> str:

@@ -129,7 +129,8 @@ def _broker_files(config: Config, now: datetime) -> Iterator[str]:
     yield from _not_private(settings, folder / broker.PASSWORDS_NAME, folder / broker.ACCESS_NAME)
     yield from _not_private(config.data_dir / FOLDER / CA_KEY_NAME, folder / KEY_NAME, must_exist=False)
     yield from broker.settings_faults(bounded_bytes(settings, broker.LARGEST_BYTES).decode())
-    if bounded_bytes(folder / broker.ACCESS_NAME, broker.LARGEST_BYTES).decode() != broker.access_text(folder):
+    wanted = broker.access_text(folder, config.publish.discovery)
+    if bounded_bytes(folder / broker.ACCESS_NAME, broker.LARGEST_BYTES).decode() != wanted:
         yield Translatable(
             "{folder} was changed; what is in it cannot be vouched for", folder=folder / broker.ACCESS_NAME
         )

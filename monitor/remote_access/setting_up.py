@@ -16,7 +16,7 @@ from monitor.remote_access.settings_files import add_secrets
 from monitor.settings.config import load_config
 from monitor.sources.claim import STANDBY
 
-OWN_USERS = (broker.COLLECTOR, STANDBY, broker.PROBE)
+OWN_USERS = (broker.COLLECTOR, STANDBY, broker.PROBE, broker.PUBLISHER, broker.READER)
 Options = TypeVar("Options", broker.BrokerOptions, proxy.ProxyOptions)
 
 
@@ -52,14 +52,15 @@ def write_broker(
 ) -> BrokerFiles:
     """Write the broker's files, with all who may log in."""
     nodes = broker.radio_nodes(data_dir)
-    known = load_config(data_dir, environ).secrets
+    config = load_config(data_dir, environ)
+    known = config.secrets
     own: dict[str, str] = {}
     for user in OWN_USERS:
         address = broker.collector_address(options, user)
         own[address.key] = known.mqtt_passwords.get(address.key) or drawn_password()
     passwords = dict(zip(OWN_USERS, own.values(), strict=True)) | broker.users_of(nodes)
     passwords |= {link.user: link.password for link in bridge.sites_of(broker.broker_folder(data_dir))}
-    pair = broker.write_broker(data_dir, options, passwords, now)
+    pair = broker.write_broker(data_dir, options, passwords, now, config.publish.discovery)
     return BrokerFiles(add_secrets(data_dir, own), nodes, pair)
 
 

@@ -23,6 +23,9 @@ Everything works with no file at all. The file is ``config.toml`` in the data di
     login = "proxy"
     bakers = ["anna"]
 
+    [publish]                                         # what other programs are told: see monitor.settings.publish
+    mqtt = "mqtts://publisher@localhost:8883"
+
     [central]                                         # where several sites come together: see monitor.settings.shops
     url = "https://central.example:8086"
 
@@ -58,6 +61,7 @@ from monitor.settings.brokers import MqttAddress, brokers_from, login_fault
 from monitor.settings.calls import calls_from
 from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME, SECRETS_NAME, settings_folder
 from monitor.settings.places import USUAL_SITE, Place, places_from, serves_from, site_from
+from monitor.settings.publish import Publish, publish_from
 from monitor.settings.replica import Shipping, Target, shipping_from, shops_from
 from monitor.settings.secrets import Secrets, read_secrets
 from monitor.settings.sensors import sensors_from
@@ -80,6 +84,7 @@ KEYS = (
     "calls",
     "dashboard",
     "upkeep",
+    "publish",
     "central",
     "replica",
     "shops",
@@ -137,6 +142,7 @@ class Config:
     shops: Mapping[str, Target] = field(default_factory=dict)
     sensors: tuple[ForeignSensor, ...] = ()
     allow_plain_mqtt: bool = False
+    publish: Publish = field(default_factory=Publish)
 
     @property
     def database(self) -> Path:
@@ -162,6 +168,8 @@ class Config:
             mqtt=tuple(dict.fromkeys((*self.mqtt, *mqtt))),
         )
         faults = [fault for address in together.mqtt if (fault := together.login_fault(address))]
+        if told := self.publish.fault(together.mqtt, self.secrets):
+            faults.append(told)
         if faults:
             raise ConfigError(joined(faults, "\n"))
         return together
@@ -212,6 +220,8 @@ def load_config(
     site, site_faults = site_from(table.get("site") if home == data_dir else data_dir.name)
     access, access_faults = access_from(table_in(table, "dashboard", faults) or {}, site)
     upkeep, upkeep_faults = upkeep_from(table_in(table, "upkeep", faults) or {}, data_dir)
+    told = table_in(table, "publish", faults) or {}
+    publish, publish_faults = publish_from(told, may_be_plain=allow_plain_mqtt is True)
     places, place_faults = places_from(table_in(table, "places", faults) or {}, site)
     sensors, sensor_places, sensor_faults = sensors_from(table.get("sensor", []), site)
     serves, serves_faults = serves_from(table.get("serves", []), site)
@@ -220,7 +230,7 @@ def load_config(
     shipping = shipping_from(shipped, path.parent, faults)
     shops = shops_from(table_in(table, "shops", faults), path.parent, faults)
     faults += sensor_faults
-    faults += access_faults + upkeep_faults + site_faults + place_faults + serves_faults
+    faults += access_faults + upkeep_faults + publish_faults + site_faults + place_faults + serves_faults
     found = of_file(path, faults)
     beside = home / SECRETS_NAME
     if secrets_path is not None and not secrets_path.exists():
@@ -252,6 +262,7 @@ def load_config(
         shops,
         sensors,
         allow_plain_mqtt,
+        publish,
     )
 
 

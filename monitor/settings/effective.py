@@ -50,8 +50,14 @@ def effective_settings(config: Config) -> list[str]:
         for each in config.sensors
     ]
     lines += _table("upkeep", config.upkeep)
+    told = config.publish
+    lines += [
+        f"publish.mqtt = {told.mqtt.url if told.mqtt else 'none'}",
+        f"publish.discovery = {told.discovery or 'none'}",
+    ]
     lines += ["central = none"] if config.centre is None else _table("central", config.centre)
     lines.append(f"api_token = {MASK if config.secrets.api_token else 'none'}")
+    lines.append(f"calendar_key = {MASK if config.secrets.calendar_key else 'none'}")
     lines.append(f"influx_token = {MASK if config.secrets.influx_token else 'none'}")
     if config.shipping is None:
         lines.append("replica = none")

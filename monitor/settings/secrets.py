@@ -10,6 +10,7 @@ The environment goes first: ``PROOFING_MQTT_PASSWORD``, ``PROOFING_NOTIFY_URLS``
     notify_urls = ["ntfy://...", "mailto://..."]      # where messages go: the second when the first does not take one
     proxy_secret = "..."                              # by which the screens know their proxy
     api_token = "..."                                 # by which other programs may read: see the guide, "programs"
+    calendar_key = "..."                              # the secret part of the calendar's address
     heartbeat_url = "https://..."                     # called every minute while all works; it holds a key
     influx_token = "..."                              # for the central store
     replica_access_key_id = "..."                     # for S3, where the store is shipped to or looked at from
@@ -24,6 +25,7 @@ The environment goes first: ``PROOFING_MQTT_PASSWORD``, ``PROOFING_NOTIFY_URLS``
     "collector@192.168.1.20:1883" = "..."
 """
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -38,8 +40,10 @@ from monitor.translatable import Translatable
 REPLICA_KEYS = ("replica_access_key_id", "replica_secret_access_key", "replica_password")
 """What to log in with where a store is shipped to: two keys at an S3 server, or a password at an SFTP server."""
 FROM_OUTSIDE = ("mqtt_password", "heartbeat_url", "influx_token", *REPLICA_KEYS)
-TEXTS = (*FROM_OUTSIDE, "proxy_secret", "api_token")
+DRAWN = ("api_token", "calendar_key")
+TEXTS = (*FROM_OUTSIDE, "proxy_secret", *DRAWN)
 LEAST_TOKEN_CHARS = 20  # judgement: of letters and digits drawn by chance, more than anybody can try
+_IN_ADDRESS = re.compile(r"[A-Za-z0-9_-]*")
 KEYS = (*TEXTS, "mqtt_passwords", "notify_urls", "recipients")
 
 
@@ -52,6 +56,7 @@ class Secrets:
     notify_urls: tuple[str, ...] = field(default=(), repr=False)
     proxy_secret: str | None = field(default=None, repr=False)
     api_token: str | None = field(default=None, repr=False)
+    calendar_key: str | None = field(default=None, repr=False)
     heartbeat_url: str | None = field(default=None, repr=False)
     named_recipients: tuple[Reachable, ...] = ()
     influx_token: str | None = field(default=None, repr=False)
@@ -103,11 +108,14 @@ def _from_file(path: Path) -> tuple[Secrets, list[str]]:
         for key, value in said.items()
         if not (isinstance(value, str) and value)
     ]
-    api_token = said.get("api_token")
-    if isinstance(api_token, str) and 0 < len(api_token) < LEAST_TOKEN_CHARS:
-        faults.append(
-            Translatable("api_token must have at least {n} characters: draw it by chance", n=LEAST_TOKEN_CHARS)
-        )
+    faults += [
+        Translatable("{key} must have at least {n} characters: draw it by chance", key=key, n=LEAST_TOKEN_CHARS)
+        for key in DRAWN
+        if isinstance(said.get(key), str) and 0 < len(said[key]) < LEAST_TOKEN_CHARS
+    ]
+    calendar_key = said.get("calendar_key")
+    if isinstance(calendar_key, str) and not _IN_ADDRESS.fullmatch(calendar_key):
+        faults.append(Translatable("calendar_key stands in an address: letters, digits, - and _ alone"))
     heartbeat_url = said.get("heartbeat_url")
     if isinstance(heartbeat_url, str) and not heartbeat_url.startswith(("https://", "http://")):
         faults.append(Translatable("heartbeat_url must be a text in quotes that begins with https:// or http://"))

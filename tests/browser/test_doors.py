@@ -26,6 +26,7 @@ from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
 
 SOCKET = "/_stcore/stream"
+CALENDAR_KEY = "drawn-for-the-calendar"
 UPGRADE = {
     "Upgrade": "websocket",
     "Connection": "Upgrade",
@@ -78,6 +79,8 @@ class Household:
         said = commanded("proxy", "configure", *ports, "--user", "anna", "--user", "shop", "--data-dir", folder)
         told = [line.split() for line in said.splitlines() if line.startswith("password of")]
         self.passwords = {words[2].rstrip(","): words[-1] for words in told}
+        secrets = folder / "secrets.toml"
+        secrets.write_text(f'calendar_key = "{CALENDAR_KEY}"\n{secrets.read_text()}')
         settings = folder / "config.toml"
         settings.write_text(
             f'[dashboard]\nlogin = "proxy"\naddress = "{self.url}"\nbakers = ["anna"]\nviewers = ["shop"]\n'
@@ -148,6 +151,17 @@ def test_the_socket_opens_with_that_cookie_alone(household: Household) -> None:
     assert household.ask(SOCKET, **UPGRADE, **origin, **{USER_HEADER: "anna"})[0] == 403
     assert household.ask(SOCKET, **UPGRADE, **origin, Cookie=cookie)[0] == 101
     assert household.ask(SOCKET, **UPGRADE, Origin="https://elsewhere.example", Cookie=cookie)[0] == 403
+
+
+def test_a_calendars_program_reads_by_its_address_alone_and_no_log_keeps_it(household: Household) -> None:
+    status, headers = household.ask(f"/calendar/{CALENDAR_KEY}.ics")
+    assert (status, headers["content-type"]) == (200, "text/calendar; charset=utf-8")
+    assert "set-cookie" not in headers
+    assert household.ask("/calendar/guessed.ics")[0] == 404
+    for path in ("/calendar/", f"/calendar/../{CALENDAR_KEY}", "/calendar/x.ics/../../", "/v1/batches"):
+        assert household.ask(path)[0] in (400, 401), path
+    for log in household.folder.glob("*.log"):
+        assert CALENDAR_KEY not in log.read_text()
 
 
 def test_its_files_are_the_owners_alone(household: Household) -> None:

@@ -12,6 +12,7 @@ from urllib.parse import urlencode
 
 import jsonschema
 import pytest
+import vobject
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from sample_bakery import fill
@@ -22,13 +23,14 @@ from monitor.settings.data_dir import DATABASE_NAME
 
 TOKEN = "drawn-by-chance-0123456789"
 TEXTS = st.text(st.characters(exclude_categories=["Cs"]), max_size=20)
+KEY = "drawn-for-the-calendar"
 SCHEMA = json.loads((Path(__file__).parents[1] / "data" / "states-schema.json").read_text(encoding="utf-8"))
 
 
-def with_token(folder: Path, token: str = TOKEN) -> None:
+def with_token(folder: Path, token: str = TOKEN, key: str = KEY) -> None:
     file = folder / "secrets.toml"
     file.touch(0o600)
-    file.write_text(f'api_token = "{token}"\n')
+    file.write_text(f'api_token = "{token}"\ncalendar_key = "{key}"\n')
 
 
 @pytest.fixture(scope="module")
@@ -133,6 +135,28 @@ def test_it_is_off_until_a_token_is_set_and_with_settings_that_cannot_be_read(
     assert client.get("/v1/batches").status == 404
     (tmp_path / "secrets.toml").write_text("api_token = \n")
     assert client.get("/v1/batches").status == 404
+
+
+def test_who_knows_its_address_reads_the_calendar_until_it_is_another(
+    client: Client, bakery: Path, caplog: pytest.LogCaptureFixture
+) -> None:
+    caplog.set_level("DEBUG")
+    stranger = Client(token=None)
+    answer = stranger.get(f"/calendar/{KEY}.ics")
+    assert answer.status == 200
+    assert answer.headers["content-type"] == "text/calendar; charset=utf-8"
+    titles = {each.summary.value for each in vobject.readOne(answer.body.decode()).vevent_list}
+    assert "Hill country loaf: ready" in titles
+    wrong = [stranger.get(f"/calendar/{each}.ics") for each in ("x", KEY[:-1], f"{KEY}x", "", "ü", TOKEN)]
+    assert {each.status for each in wrong} == {404}
+    with_token(bakery, key="drawn-another-time-1")
+    assert stranger.get(f"/calendar/{KEY}.ics").status == 404
+    (bakery / "secrets.toml").write_text(f'api_token = "{TOKEN}"\n')
+    assert stranger.get(f"/calendar/{KEY}.ics").status == 404, "it is off until a key is set"
+    with_token(bakery, key="no address/.ics holds this")
+    assert client.get("/v1/batches").status == 404, "settings that are wrong let nobody in"
+    with_token(bakery)
+    assert KEY not in caplog.text
 
 
 def test_a_store_that_cannot_be_read_is_said(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -54,6 +54,25 @@ def test_plain_mqtt_beyond_this_machine_is_for_those_who_say_so(tmp_path: Path) 
         load_config(tmp_path, {})
 
 
+def test_other_programs_are_told_by_a_log_in_of_its_own(tmp_path: Path) -> None:
+    broker = 'mqtt = ["mqtt://collector@localhost"]\n'
+    write(tmp_path / "config.toml", f'{broker}[publish]\nmqtt = "mqtt://publisher@localhost"\ndiscovery = "homes"\n')
+    config = load_config(tmp_path, {}).with_sources((), ())
+    assert config.publish.mqtt == MqttAddress("localhost", 1883, "publisher")
+    assert {"publish.mqtt = mqtt://publisher@localhost:1883", "publish.discovery = homes"} <= {
+        *effective_settings(config)
+    }
+    write(tmp_path / "config.toml", f'{broker}[publish]\nmqtt = "mqtt://collector@localhost"\n')
+    with pytest.raises(ConfigError, match="readings come by this log-in"):
+        load_config(tmp_path, {}).with_sources((), ())
+    write(tmp_path / "config.toml", '[publish]\nmqtt = "mqtts://publisher@broker.lan"\n')
+    with pytest.raises(ConfigError, match="its password is not known"):
+        load_config(tmp_path, {}).with_sources((), ())
+    write(tmp_path / "config.toml", '[publish]\nmqtt = "http://x"\ndiscovery = "a/+"\nretain = 1\n')
+    with pytest.raises(ConfigError, match=r"(?s)publish\.retain.*publish\.mqtt: .*publish\.discovery must be"):
+        load_config(tmp_path, {})
+
+
 def test_all_faults_are_told_at_once_with_file_and_key(tmp_path: Path) -> None:
     path = write(
         tmp_path / "config.toml",
