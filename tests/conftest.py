@@ -24,6 +24,7 @@ from harness import (
     chromium_binary,
     mosquitto_binary,
     nginx_binary,
+    promtool_binary,
     qemu_binary,
     wait_until,
 )
@@ -152,6 +153,12 @@ def nginx_program() -> str:
     return nginx_binary() or pytest.fail("nginx is not installed (Debian: apt-get install nginx-light)")
 
 
+@pytest.fixture(scope="session")
+def promtool() -> str:
+    """What looks through rules and metrics."""
+    return promtool_binary() or pytest.fail("no promtool (Debian: apt-get install prometheus)")
+
+
 @pytest.fixture(scope="session", autouse=True)
 def components_looked_for_once() -> None:
     """Streamlit reads what every installed package says of itself for each app that a test makes; once is enough."""
@@ -205,6 +212,7 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
         "no systemd-analyze (Debian: apt-get install systemd)",
     ),
     "nginx_program": (nginx_binary, "nginx is not installed (Debian: apt-get install nginx-light)"),
+    "promtool": (promtool_binary, "no promtool (Debian: apt-get install prometheus)"),
     "small_disk": (SmallDisk.mount_binary, "no file system can be mounted (needs root on Linux)"),
     "c_compiler": (compiler, "no C compiler for Linux (Debian: apt-get install gcc libc6-dev)"),
     "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium)"),

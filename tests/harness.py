@@ -245,6 +245,11 @@ def nginx_binary() -> str | None:
     return shutil.which("nginx") or shutil.which("nginx", path="/usr/sbin:/usr/local/sbin:/opt/homebrew/bin")
 
 
+def promtool_binary() -> str | None:
+    """What checks Prometheus' files: of the system, or taken out of its package by ``python3 -m tests``."""
+    return shutil.which("promtool") or shutil.which("promtool", path=str(Path(sys.executable).parent))
+
+
 class SmallDisk:
     """A file system of 3 MB, in memory, that can be filled to the last byte; mounting it takes root on Linux."""
 

@@ -24,28 +24,39 @@ if TYPE_CHECKING:
         "service > /etc/systemd/system/proofing-monitor.service",
         "service --user ida --systemd units",
         "service --compose bakery --central",
+        "service --prometheus watch",
     ),
 )
 @click.option("--user", default="proofing", show_default=True, metavar="NAME", help="Who it runs as.")
 @click.option("--program", type=FILE, metavar="PATH", help="The proofing-monitor to run (default: this one).")
 @click.option("--systemd", type=FOLDER, metavar="DIR", help="Write the units of everything set up here instead.")
 @click.option("--compose", type=FOLDER, metavar="DIR", help="Write a compose file and its image's recipe instead.")
+@click.option("--prometheus", type=FOLDER, metavar="DIR", help="Write examples of rules and of a Grafana dashboard.")
 @click.option("--central", is_flag=True, help="With --compose: an InfluxDB on this machine too.")
 @data_dir
 def command(
-    user: str, program: Path | None, systemd: Path | None, compose: Path | None, central: bool, data_dir: Path
+    user: str,
+    program: Path | None,
+    systemd: Path | None,
+    compose: Path | None,
+    prometheus: Path | None,
+    central: bool,
+    data_dir: Path,
 ) -> None:
     """Write systemd units or a compose file to keep all running.
 
-    Without --systemd and --compose it prints the unit of the collector alone.
+    Without a folder to write to it prints the unit of the collector alone.
     """
     from monitor.deploy.installation import setting_of, write_probe
     from monitor.deploy.systemd import unit
     from monitor.settings.config import load_config
 
-    refuse_both(systemd=systemd, compose=compose)
+    refuse_both(systemd=systemd, compose=compose, prometheus=prometheus)
     if central and compose is None:
         raise ConfigError("--central goes with --compose DIR")
+    if prometheus is not None:
+        _write_examples(prometheus)
+        return
     installed = Path(sys.argv[0]).resolve() if program is None else program
     if systemd is None and compose is None:
         click.echo(unit(installed, data_dir, user), nl=False)
@@ -69,6 +80,14 @@ def _write(folder: Path, files: dict[str, str]) -> None:
         raise ConfigError(
             "{folder}: cannot be written ({why}); name another folder", folder=folder, why=err.strerror
         ) from err
+
+
+def _write_examples(folder: Path) -> None:
+    from monitor.published.gauges import EXAMPLES
+
+    files = {path.name: path.read_text(encoding="utf-8") for path in EXAMPLES}
+    _write(folder, files)
+    click.echo(f"{folder}: {', '.join(files)}")
 
 
 def _write_units(setting: Setting, folder: Path, reader: Reader) -> None:

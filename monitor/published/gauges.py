@@ -13,6 +13,8 @@ from monitor.health.metrics import PREFIX
 from monitor.published.states import BatchState, batch_states
 from monitor.store.store import Store
 
+EXAMPLES = tuple(Path(__file__).with_name("prometheus") / name for name in ("rules.yml", "dashboard.json"))
+"""Rules for Prometheus, and a dashboard for Grafana, to begin with."""
 _LABELS = ("batch", "stage")
 _SAYS = {
     "batch_rise_percent": "rise, the likeliest",

@@ -1,5 +1,6 @@
 """The calendar of what is to come: two libraries that did not write it read it, and what moves keeps its identity."""
 
+import shutil
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -9,8 +10,10 @@ import vobject
 from sample_bakery import HOSTILE_NAME, NOW, fill
 
 from monitor.cli import main
+from monitor.demo.example import stand_still
 from monitor.published.calendar import calendar_bytes
 from monitor.published.moments import MOVED_BY, Entry, Said, said_of, say
+from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
 
 ENTRY = Entry("one", NOW + timedelta(hours=1), f"{HOSTILE_NAME}; shape, it\nnow", "ready about 09:51", 12.0, 10.0)
@@ -49,12 +52,15 @@ def test_two_other_libraries_read_the_same_of_a_bakery(bakery: Path, capsys: pyt
     assert ready.dtstart.value > NOW
 
 
-def test_steps_that_moved_keep_their_identity_and_say_so(bakery: Path) -> None:
-    file = bakery / "bakes.ics"
-    write = ["plan", "calendar", str(file), "--data-dir", str(bakery)]
+def test_steps_that_moved_keep_their_identity_and_say_so(bakery: Path, tmp_path: Path) -> None:
+    folder = shutil.copytree(bakery, tmp_path / "bakery")
+    file = tmp_path / "bakes.ics"
+    write = ["plan", "calendar", str(file), "--data-dir", str(folder)]
     assert main(write) == 0
     before = events_of(file)
-    assert main(["plan", "start", "--data-dir", str(bakery)]) == 0  # hours before its time
+    with Store(folder / DATABASE_NAME) as store:
+        stand_still(store, NOW + timedelta(hours=9))
+    assert main(["plan", "start", "--data-dir", str(folder)]) == 0  # hours too late
     assert main(write) == 0
     after = events_of(file)
     assert after.keys() < before.keys(), "what was done is no longer to come"

@@ -3,20 +3,26 @@
 import csv
 import io
 import json
+import re
+import shutil
+import subprocess
 from pathlib import Path
 
 import jsonschema
 import msgspec
 import pandas as pd
 import pytest
+import yaml
 from golden import Golden
-from harness import SetClock
+from harness import PATIENCE_S, SetClock
 from prometheus_client import CollectorRegistry, generate_latest
 from prometheus_client.parser import text_string_to_metric_families
 from sample_bakery import HOSTILE_NAME, NOW, fill
 
 from monitor.cli import main
-from monitor.published.gauges import BatchMetrics
+from monitor.health.counters import Pulse
+from monitor.health.metrics import PulseMetrics
+from monitor.published.gauges import EXAMPLES, BatchMetrics
 from monitor.published.states import (
     AlertState,
     BatchState,
@@ -155,3 +161,60 @@ def test_running_doughs_are_gauges_that_prometheus_own_reader_understands(bakery
     registry = CollectorRegistry(auto_describe=False)
     registry.register(BatchMetrics(bakery / "nowhere" / DATABASE_NAME, clock))
     assert generate_latest(registry) == b""
+
+
+# -- what Prometheus and Grafana are given ----------------------------------------------------------------------------
+
+RULES, DASHBOARD = EXAMPLES
+DATA = SCHEMA.parent
+
+
+@pytest.fixture
+def metrics(bakery: Path) -> bytes:
+    """All that is told, with one thing of each kind to tell."""
+    clock = SetClock(NOW)
+    pulse = Pulse(clock)
+    pulse.refused["checksum"] = 1
+    registry = CollectorRegistry(auto_describe=False)
+    registry.register(PulseMetrics(pulse, lambda: 0, lambda: 0, lambda: 0, lambda: 0.0))
+    registry.register(BatchMetrics(bakery / DATABASE_NAME, clock))
+    return generate_latest(registry)
+
+
+def run(*command: str | Path, said: bytes = b"") -> str:
+    done = subprocess.run([*map(str, command)], input=said, capture_output=True, timeout=PATIENCE_S, check=False)
+    text = (done.stdout + done.stderr).decode()
+    assert done.returncode == 0, text
+    return text
+
+
+def test_promtool_finds_nothing_wrong_with_metrics_and_rules(
+    promtool: str, metrics: bytes, bakery: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run(promtool, "check", "metrics", said=metrics) == ""
+    assert main(["service", "--prometheus", str(tmp_path), "--data-dir", str(bakery)]) == 0
+    assert "rules.yml, dashboard.json" in capsys.readouterr().out
+    assert "SUCCESS" in run(promtool, "check", "rules", "--lint=all", "--lint-fatal", tmp_path / RULES.name)
+    shutil.copy(DATA / "rules-test.yml", tmp_path)
+    assert "SUCCESS" in run(promtool, "test", "rules", tmp_path / "rules-test.yml")
+    asked = [target["expr"] for panel in json.loads(DASHBOARD.read_text())["panels"] for target in panel["targets"]]
+    recorded = [{"record": f"asked:{n}", "expr": expr} for n, expr in enumerate(asked)]
+    (tmp_path / "asked.yml").write_text(yaml.safe_dump({"groups": [{"name": "asked", "rules": recorded}]}))
+    assert f"{len(asked)} rules found" in run(promtool, "check", "rules", tmp_path / "asked.yml")
+
+
+def test_rules_and_dashboard_ask_for_what_is_told_and_the_dashboard_keeps_to_its_schema(metrics: bytes) -> None:
+    told = {sample.name for each in text_string_to_metric_families(metrics.decode()) for sample in each.samples}
+    dashboard = json.loads(DASHBOARD.read_text(encoding="utf-8"))
+    jsonschema.validate(dashboard, json.loads((DATA / "grafana-dashboard-schema.json").read_text(encoding="utf-8")))
+    asked = [target["expr"] for panel in dashboard["panels"] for target in panel["targets"]]
+    asked += [rule["expr"] for group in yaml.safe_load(RULES.read_text())["groups"] for rule in group["rules"]]
+    assert {name for expr in asked for name in re.findall(r"proofing_\w+", expr)} - told == set()
+    cells = [
+        (column, row)
+        for panel in dashboard["panels"]
+        for column in range(panel["gridPos"]["x"], panel["gridPos"]["x"] + panel["gridPos"]["w"])
+        for row in range(panel["gridPos"]["y"], panel["gridPos"]["y"] + panel["gridPos"]["h"])
+    ]
+    assert len(cells) == len(set(cells)), "no panel lies on another"
+    assert max(column for column, _ in cells) < 24
