@@ -346,7 +346,7 @@ def show(plan_id: int | None, form: Form | None, data_dir: Path) -> None:
 
 
 @command.command("calendar", epilog=examples("plan calendar bakes.ics"))
-@click.argument("file", type=click.Path(path_type=Path, dir_okay=False), metavar="FILE")
+@click.argument("file", type=FILE)
 @data_dir
 def calendar(file: Path, data_dir: Path) -> None:
     """Write what is still to come into a file for calendars.
