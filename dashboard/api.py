@@ -9,6 +9,7 @@ address may read it, until another ``calendar_key`` stands in ``secrets.toml``.
 """
 
 import hmac
+import re
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
@@ -31,13 +32,14 @@ from monitor.store.pace import clock_of
 from monitor.store.store import Store
 
 Answer = Callable[[Request, Store, datetime], object]
+_NUMBER = re.compile(r"[0-9]{1,18}")  # what SQLite can count to, at the least
 
 
 def routes() -> list[Route]:
     """What is answered, each to ``GET`` alone."""
     answers: dict[str, Answer] = {
         "batches": _batches,
-        "batches/{number:int}": _batch,
+        "batches/{number}": _batch,
         "alerts": _alerts,
         "plan": _plan,
         "schema": _schema,
@@ -51,7 +53,8 @@ def _batches(request: Request, store: Store, now: datetime) -> object:
 
 
 def _batch(request: Request, store: Store, now: datetime) -> object:
-    batch = store.batches.find(request.path_params["number"])
+    number = request.path_params["number"]
+    batch = store.batches.find(int(number)) if _NUMBER.fullmatch(number) else None
     return None if batch is None else states.batch_state(batch, store.outlooks.latest(batch.id), now)
 
 
