@@ -154,8 +154,10 @@ class Sender(StoreThread):
 
     def _fares(self, fault: CentralError | None) -> float:
         """Note how it fares; after a fault, how long to wait."""
-        if str(fault) != str(self._fault):
-            log.warning("central state=%s reason=%s", "mended" if fault is None else fault.kind.value, fault)
+        if fault is not None and str(fault) != str(self._fault):
+            log.warning("central state=%s reason=%s", fault.kind.value, fault)
+        elif fault is None and self._fault is not None:
+            log.info("central state=mended")
         self._fault, self._failures = fault, 0 if fault is None else self._failures + 1
         return min(LAST_RETRY_S, FIRST_RETRY_S * 2.0 ** min(self._failures - 1, 9))
 
