@@ -166,9 +166,11 @@ class StoreEar:
 
     def explanation(self) -> str:
         """See :class:`Ear`."""
-        return (
-            f"{self.node or 'no node'} said nothing that reached {self.store.path}: see that `proofing-monitor "
-            "collect` runs on this data directory and that the node is on; or listen on its own line with --port PORT"
+        return Translatable(
+            "{node} said nothing that reached {database}: see that `proofing-monitor collect` runs on this data "
+            "directory and that the node is on; or listen on its own line with --port PORT",
+            node=self.node or Translatable("no node"),
+            database=self.store.path,
         )
 
 
