@@ -134,6 +134,13 @@ class CentralGetsNothing(Code, frozen=True):
     status: int | None = None
 
 
+class OthersToldNothing(Code, frozen=True):
+    """A broker does not take what other programs are to be told; ``detail`` is what it or the library says."""
+
+    url: str
+    detail: str
+
+
 class CentralLate(Code, frozen=True):
     """The central store is hours behind."""
 
@@ -186,6 +193,7 @@ Trouble: TypeAlias = (
     | CheckFails
     | BackupFails
     | CentralGetsNothing
+    | OthersToldNothing
     | CentralLate
     | CentralRefusesRows
     | ReplicaLate
@@ -231,6 +239,8 @@ def key_of(trouble: Trouble) -> str:
             return "backup"
         case CentralGetsNothing():
             return "central"
+        case OthersToldNothing():
+            return "publish"
         case CentralLate():
             return "central late"
         case CentralRefusesRows():

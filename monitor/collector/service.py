@@ -229,7 +229,9 @@ def _work(
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(supervisor.troubles), unsent, behind_s)
             parts.append(MetricsServer(config.upkeep.metrics_port, metrics, BatchMetrics(config.database, clock)))
         if config.publish.mqtt is not None:
-            parts.append(_publisher(config, config.publish.mqtt, pulse, clock))
+            publisher = _publisher(config, config.publish.mqtt, pulse, clock)
+            health_checks.append(publisher.troubles)
+            parts.append(publisher)
         if config.secrets.heartbeat_url is not None:
             parts.append(DeadManSwitch(config.secrets.heartbeat_url, pulse, config.notify_inside))
         collector = Collector(

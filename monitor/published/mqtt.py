@@ -15,8 +15,10 @@ import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
 from paho.mqtt.reasoncodes import ReasonCode
 
+from monitor.alerts.troubles import OthersToldNothing
 from monitor.clock import Clock
 from monitor.errors import ConfigError, StoreError
+from monitor.health.supervisor import Symptom
 from monitor.published.states import MonitorState, Work, batch_states
 from monitor.published.topics import batch_topic, descriptions, discovery_topic, monitor_topic, state_message
 from monitor.settings.brokers import MqttAddress
@@ -33,6 +35,7 @@ KEEPALIVE_S = 30
 TURN_S = 2.0  # judgement: so far what is told lags behind
 REPEAT_S = 60.0  # judgement: so often a dough is told though nothing has changed but the age of its readings
 FIRST_RETRY_S, LAST_RETRY_S = 1, 30
+TOLD_AFTER_S = 600.0  # judgement: a broker is restarted meanwhile, and no dough waits for it
 LEAVE_WITHIN_S = 5.0  # judgement: a broker that does not take a good-bye by then says the last will
 
 
@@ -109,6 +112,11 @@ class Publisher(StoreThread):
             gone.wait_for_publish(LEAVE_WITHIN_S)
         self._client.disconnect()
         self._client.loop_stop()
+
+    def troubles(self) -> Iterator[Symptom]:
+        """What keeps other programs from being told, for the supervisor."""
+        if self._trouble:
+            yield Symptom(OthersToldNothing(self._address.url, self._trouble), TOLD_AFTER_S)
 
     def turns(self, store: Store) -> Iterator[float]:
         """Tell what has changed, again and again."""

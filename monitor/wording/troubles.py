@@ -18,6 +18,7 @@ from monitor.alerts.troubles import (
     FlashFull,
     LoopHangs,
     NodeRestarts,
+    OthersToldNothing,
     ReplicaBegunAnew,
     ReplicaLate,
     SensorUnread,
@@ -111,6 +112,8 @@ def trouble_text(trouble: Trouble, reader: Reader) -> str:
                 url=url,
                 why=_central_text(status, detail, reader),
             )
+        case OthersToldNothing(url, detail):
+            return say("other programs are told nothing at {url}: {why}", url=url, why=detail)
         case CentralLate(rows):
             return reader.count(
                 rows,
@@ -223,6 +226,8 @@ def remedy_text(trouble: Trouble, reader: Reader) -> str:
             return say(
                 "mend that, or its line; everything waits in the database here, and is sent by itself afterwards"
             )
+        case OthersToldNothing():
+            return say("see that the broker runs and knows the user that [publish] names")
         case CentralLate():
             return say("wait, or give it a quicker line; everything waits in the database here")
         case CentralRefusesRows():

@@ -72,7 +72,7 @@ def test_a_piece_of_settings_is_understood(block, tmp_path):
         whole = next(tomllib.loads(each.text) for path in GUIDE for each in blocks(path) if each.file == "alder.toml")
         recipe_from_toml({**whole, **table, "stage": [whole["stage"][0], *table["stage"]]}, "guide")
         return
-    name = "secrets.toml" if {"notify_urls", "recipients", "api_token"} & set(table) else "config.toml"
+    name = "secrets.toml" if {"notify_urls", "recipients", "api_token", "calendar_key"} & set(table) else "config.toml"
     (tmp_path / name).write_text(block.text)
     (tmp_path / name).chmod(0o600)
     load_config(tmp_path, {"PROOFING_MQTT_PASSWORD": "drawn", "PROOFING_INFLUX_TOKEN": "drawn"})

@@ -18,6 +18,7 @@ from harness import PATIENCE_S, SetClock, wait_until
 from paho.mqtt.enums import CallbackAPIVersion
 from programs import CollectorProcess
 
+from monitor.alerts.troubles import OthersToldNothing
 from monitor.clock import Clock, SystemClock
 from monitor.demo import example
 from monitor.dough.outlook import Outlook
@@ -104,14 +105,14 @@ def subscriber(bakery: ConfiguredBroker) -> Iterator[Subscriber]:
     found.leave()
 
 
-def publisher_at(bakery: ConfiguredBroker, store: Store, clock: Clock) -> Publisher:
+def publisher_at(bakery: ConfiguredBroker, store: Store, clock: Clock, password: str = "") -> Publisher:
     """As the collector makes it."""
     config = load_config(bakery.folder, {})
     assert config.publish.mqtt is not None
     return Publisher(
         store.path,
         config.publish.mqtt,
-        config.secrets.password_for(config.publish.mqtt),
+        password or config.secrets.password_for(config.publish.mqtt),
         config.site,
         clock,
         is_well=lambda: True,
@@ -240,3 +241,14 @@ def test_a_collector_that_is_killed_is_gone_by_its_last_will_and_tidies_up_when_
     assert not subscriber.batches()
     assert not [at for at in subscriber.now if at.startswith("homeassistant/")]
     assert subscriber.faults == []
+
+
+def test_a_log_in_that_the_broker_refuses_is_a_trouble(bakery: ConfiguredBroker, store: Store) -> None:
+    publisher = publisher_at(bakery, store, SystemClock(), password="guessed")
+    assert list(publisher.troubles()) == []
+    publisher.start()
+    wait_until(lambda: list(publisher.troubles()) != [], "it is noticed")
+    publisher.stop()
+    (symptom,) = publisher.troubles()
+    assert isinstance(symptom.trouble, OthersToldNothing)
+    assert "publisher@localhost" in symptom.trouble.url

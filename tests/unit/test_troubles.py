@@ -23,6 +23,7 @@ MOMENT = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
         (troubles.DatabaseSetAside("/srv/dough/proofing.sqlite.damaged-2"), "damaged proofing.sqlite.damaged-2"),
         (troubles.DatabaseGone("/srv/dough/proofing.sqlite.damaged-3"), "gone proofing.sqlite.damaged-3"),
         (troubles.CarriersFail(("ntfy",)), "carriers"),
+        (troubles.OthersToldNothing("mqtts://publisher@localhost:8883", "Not authorized"), "publish"),
         (troubles.NodeRestarts(NODE, 4, 30.0), f"reboots {NODE}"),
         (troubles.DistanceStuck(NODE, 131.5, 42.0), f"stuck {NODE}"),
         (troubles.SensorUnread(NODE, "dough", "power-on", 118, (4,), 60.0), f"unread dough {NODE}"),
