@@ -27,11 +27,11 @@ def test_each_setting_is_read_and_told_by_check():
     [
         ("timezone", "Europe/Viena", "did you mean 'Europe/Vienna'?"),
         ("temp_unit", "celsius", "did you mean 'C'?"),
-        ("temp_unit", "K", "known: 'C', 'F'"),
+        ("temp_unit", "K", "known here: C, F"),
         ("mass_unit", "grams", "did you mean 'g'?"),
-        ("clock", 13, "known: '24', '12'"),
+        ("clock", 13, "known here: 24, 12"),
         ("language", "deutsch", "did you mean 'de'?"),
-        ("language", "", "known: 'en', 'de'"),
+        ("language", "", "known here: en, de"),
     ],
 )
 def test_a_slip_is_answered_with_the_nearest_or_with_all_there_are(key, value, hint):
