@@ -301,12 +301,14 @@ def _take_back_done(write: Write, plan_id: PlanId, step: str) -> None:
 def replace_plan(write: Write, plan_id: PlanId, plan: Plan) -> None:
     """Live another plan in the place of one."""
     kept = write.store.plans.add(plan)
+    write.store.plans.carry_over(plan_id, kept.id)
     write.store.plans.drop(plan_id)
     offer_undo(write.reader.say("The plan is moved"), partial(_put_plan_back, kept.id, plan_id))
 
 
 @writes()
 def _put_plan_back(write: Write, plan_id: PlanId, before: PlanId) -> None:
+    write.store.plans.carry_over(plan_id, before)
     write.store.plans.drop(plan_id)
     write.store.plans.take_back_drop(before)
 

@@ -2,9 +2,10 @@
 
 To note, never to pass or fail.
 
-A store with fifty running batches, one of them a day old with four channels each ten seconds, and the readings of
-twenty nodes (``--days``, each ten seconds; a year takes an hour and 63 GB). Measured: the server's time of one live
-refresh of board, curve and air; and in a real browser the time from opening the batch to its first chart.
+A store with fifty running batches (``--doughs``), one of them a day old with four channels each ten seconds, and the
+readings of twenty nodes (``--days``, each ten seconds; a year takes an hour and 63 GB). Measured: the server's time of
+the whole board when it is opened and refreshed, of curve and air refreshed; and in a real browser the time from opening
+the board to its last dough, and the batch to its first chart.
 """
 
 import argparse
@@ -21,15 +22,12 @@ from harness import chromium_binary
 from playwright.sync_api import BrowserContext, ViewportSize, sync_playwright
 from sample_bakery import NOW, ROUND_TUB, Dough, batch, minutes
 from served import FLAGS, Served
+from streamlit.testing.v1 import AppTest
 
 from dashboard.batch_charts import done
-from dashboard.cards import running_card
 from dashboard.drawing import charts, tables
 from dashboard.drawing.palette import DAY
-from dashboard.drawing.strips import shared_hours
 from dashboard.drawing.time_axis import ms
-from dashboard.page import View
-from dashboard.queries import running_batches
 from monitor.dough.outlook import State
 from monitor.recipe.batch import BatchId, Stage
 from monitor.settings.data_dir import DATABASE_NAME
@@ -38,7 +36,6 @@ from monitor.wire.readings import Channel, NodeId, Reading
 from monitor.wording.reader import Reader
 from tests.benchmark_storage import filled
 
-BATCHES = 50
 EVERY_S = 10.0
 ROUNDS = 15
 OPENINGS = 6
@@ -54,14 +51,14 @@ def readings(node: NodeId, hours: float) -> Iterable[Reading]:
             yield Reading(node, "0d0d0d0d", seq, channel, value, at, at)
 
 
-def fill(folder: Path, days: float) -> BatchId:
+def fill(folder: Path, days: float, doughs: int) -> BatchId:
     """Write the store; returns the batch that is a day old."""
     filled(folder / DATABASE_NAME, days)
     with Store(folder / DATABASE_NAME) as store:
         store.settings.put("epoch", NOW.isoformat())
         store.settings.put("speed", "0.0")
         found = BatchId(0)
-        for number in range(BATCHES):
+        for number in range(doughs):
             is_long = number == 0
             made = batch(f"Loaf {number}", Stage.FIRST_RISE, 1440 if is_long else 60 + number, ROUND_TUB)
             if is_long:
@@ -78,23 +75,34 @@ def fill(folder: Path, days: float) -> BatchId:
     return found
 
 
-def timed(work: Callable[[], object]) -> str:
+def timed(work: Callable[[], object], rounds: int = ROUNDS) -> str:
     """Median and slowest of some rounds, in processor time: others may be at work on the machine."""
     took = []
-    for _ in range(ROUNDS):
+    for _ in range(rounds):
         begun = time.process_time()
         work()
         took.append(1000.0 * (time.process_time() - begun))
     return f"{statistics.median(took):6.0f} ms, slowest {max(took):.0f} ms"
 
 
-def refresh_board(path: Path) -> str:
-    """The board's HTML, as one refresh makes it."""
-    with Store(path) as store:
-        view = View(store, NOW, Reader(UTC), DAY, 0.0)
-        rows = running_batches(store, NOW)
-        hours = shared_hours([(row.batch, row.outlook) for row in rows], NOW)
-        return "".join(running_card(row, hours, view) for row in rows)
+def _board() -> None:
+    """The board alone, as the application shows it."""
+    import streamlit as st
+
+    from dashboard.board import screen
+
+    other = st.Page(lambda: None, title="other", url_path="other")
+    here = st.Page(lambda: screen.show(other, other, other), title="board", url_path="board", default=True)
+    st.navigation([here, other], position="hidden").run()
+
+
+def board(folder: Path) -> tuple[str, str]:
+    """What the whole screen takes, opened and refreshed; some of it is the test client's own."""
+    os.environ["PROOFING_DATA_DIR"] = str(folder)
+    app = AppTest.from_function(_board, default_timeout=600)
+    opened = timed(app.run, rounds=1)
+    assert not app.exception, app.exception
+    return opened, timed(app.run)
 
 
 def refresh_curve(path: Path, batch_id: BatchId) -> int:
@@ -116,8 +124,8 @@ def refresh_curve(path: Path, batch_id: BatchId) -> int:
         return len(rise.spec()) + len(air.spec())
 
 
-def first_chart_s(folder: Path, batch_id: BatchId, chromium: str) -> tuple[list[float], list[float]]:
-    """Seconds from opening the batch's address to its first chart, in turns: by a new browser, by one that came back.
+def opened_s(folder: Path, address: str, awaited: str, chromium: str) -> tuple[list[float], list[float]]:
+    """Seconds from opening an address to what is awaited there, in turns: by a new browser, by one that came back.
 
     One that came back has the framework's files; of the rest it knows nothing either.
     """
@@ -128,8 +136,8 @@ def first_chart_s(folder: Path, batch_id: BatchId, chromium: str) -> tuple[list[
         def opened(context: BrowserContext) -> float:
             page = context.new_page()
             begun = time.perf_counter()
-            page.goto(f"{served.url}/batch?batch={batch_id}", wait_until="commit")
-            page.locator("[data-testid=stVegaLiteChart] svg.marks").first.wait_for()
+            page.goto(served.url + address, wait_until="commit")
+            page.locator(awaited).first.wait_for()
             took = time.perf_counter() - begun
             page.close()  # or it goes on refreshing while the next one is timed
             return took
@@ -154,30 +162,35 @@ def shown(seconds: list[float]) -> str:
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--days", type=float, default=1.0, help="of twenty nodes' readings in the store (%(default)g)")
+    parser.add_argument("--doughs", type=int, default=50, help="that are running (%(default)d)")
     parser.add_argument("--folder", type=Path, help="to keep the store in, or one kept before, to measure it again")
     asked = parser.parse_args()
     if asked.folder is not None:
         asked.folder.mkdir(parents=True, exist_ok=True)
-        measure(asked.folder, asked.days)
+        measure(asked.folder, asked.days, asked.doughs)
     else:
         with tempfile.TemporaryDirectory() as name:
-            measure(Path(name), asked.days)
+            measure(Path(name), asked.days, asked.doughs)
 
 
-def measure(folder: Path, days: float) -> None:
+def measure(folder: Path, days: float, doughs: int) -> None:
     """Fill a store, unless it is there already, and print what it takes to show it."""
     path = folder / DATABASE_NAME
-    batch_id = BatchId(1) if path.exists() else fill(folder, days)
-    print(f"{BATCHES} running batches, {path.stat().st_size / 1e6:.0f} MB, {os.cpu_count()} processors")
-    print(f"board, one refresh                      {timed(lambda: refresh_board(path))}")
+    batch_id = BatchId(1) if path.exists() else fill(folder, days, doughs)
+    print(f"{doughs} running batches, {path.stat().st_size / 1e6:.0f} MB, {os.cpu_count()} processors")
+    for what, took in zip(("opened", "one refresh"), board(folder), strict=True):
+        print(f"board, {what:<32} {took}")
     print(f"curve and air of a day, one refresh     {timed(lambda: refresh_curve(path, batch_id))}")
     chromium = chromium_binary()
     if chromium is None:
         print("no browser: the first chart was not timed")
         return
-    new, back = first_chart_s(folder, batch_id, chromium)
-    print(f"first chart in a new browser            {shown(new)}")
-    print(f"first chart in one that came back       {shown(back)}")
+    dough = f".name:has-text('Loaf {doughs - 1}'), .dense b:has-text('Loaf {doughs - 1}')"
+    chart = "[data-testid=stVegaLiteChart] svg.marks"
+    for what, address, awaited in (("first chart", f"/batch?batch={batch_id}", chart), ("whole board", "/", dough)):
+        new, back = opened_s(folder, address, awaited, chromium)
+        print(f"{what} in a new browser            {shown(new)}")
+        print(f"{what} in one that came back       {shown(back)}")
 
 
 if __name__ == "__main__":

@@ -97,10 +97,10 @@ def rise_chart(
                 x=x, y=quantity("mid", y, percent), tooltip=tooltip,
             ),
         ]  # fmt: skip
-    if target_pct is not None:
-        layers += _target(target_pct, edge, ready, span, y, x, palette, reader)
     for place, mark in enumerate(marks):
         layers += _moment(mark, span, palette, reader, top_px=2 + 18 * place)
+    if target_pct is not None:  # after the moments: its words stand clear of their lines
+        layers += _target(target_pct, edge, ready, span, y, x, palette, reader)
     if len(events):
         layers += _flags(events, x, y, palette, span)
     return finished(layers, palette, RISE_HEIGHT_PX)
@@ -287,9 +287,6 @@ def _target(
     at_level = quantity("pct", y)
     name = letters(palette.ember, 14, align="left", baseline="bottom", dy=-6, dx=4)
     layers = [layer(row, "rule", {"color": palette.ember, "strokeWidth": 3}, y=at_level)]
-    for more in ({"color": palette.paper, "stroke": palette.paper, "strokeWidth": 5}, {}):  # clear of the curve
-        saying = {"text": {"expr": f"width < {SHORT_PX} ? datum.short : datum.words"}}
-        layers.append(layer(row, "text", {**name, **more, **saying}, x=grammar.at(0), y=at_level))
     early, middle, late = ready
     if early is not None:
         end = span[1] if late is None else min(late, span[1])
@@ -300,6 +297,9 @@ def _target(
         point = pd.DataFrame([{"at": middle, "pct": target_pct}])
         mark = {"orient": "vertical", "color": palette.crust, "thickness": 5, "size": 30, "opacity": 1.0}
         layers.append(layer(point, "tick", mark, x=x, y=at_level))
+    for more in ({"color": palette.paper, "stroke": palette.paper, "strokeWidth": 5}, {}):  # clear of the curve
+        saying = {"text": {"expr": f"width < {SHORT_PX} ? datum.short : datum.words"}}
+        layers.append(layer(row, "text", {**name, **more, **saying}, x=grammar.at(0), y=at_level))
     return layers
 
 

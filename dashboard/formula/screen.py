@@ -25,11 +25,17 @@ from monitor.wording.phrases import mass_text, printable
 from monitor.wording.reader import Reader
 
 MOST_PIECES = 500
+WIDE_PX = 960
 LARGEST_PIECE_G = 20_000.0
 
 
 def show() -> None:
-    """One recipe, for as many pieces as wanted."""
+    """One recipe, for as many pieces as wanted, no wider than an eye can follow a row."""
+    with st.container(width=WIDE_PX):
+        _show()
+
+
+def _show() -> None:
     folder = queries.database().parent
     reader = preferences.reader(folder)
     subtitle = reader.say("Baker's percentages on each part's own flour; totals on all flour.")

@@ -121,6 +121,8 @@ class DoughTask:
         Whether nothing goes into an oven after its first load but the rest of it.
     held
         Which stages hands begin on at a given minute.
+    earliest_min
+        Before it hands begin on nothing that is not held. [min]
     """
 
     name: str
@@ -131,6 +133,7 @@ class DoughTask:
     held: tuple[tuple[int, int], ...] = ()
     can_be_late: bool = False
     goes_last: bool = False
+    earliest_min: int = 0
 
 
 @dataclass(frozen=True, slots=True)

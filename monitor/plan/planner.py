@@ -51,7 +51,11 @@ def make_plan(orders: tuple[Order, ...], kitchen: Kitchen, now: datetime, zone: 
     SolverError
         When the solver could not decide.
     """
-    problem = problem_of(orders, kitchen, now, zone)
+    return plan_or_reasons(problem_of(orders, kitchen, now, zone), now)
+
+
+def plan_or_reasons(problem: Problem, now: datetime) -> Plan | NoPlan:
+    """The best plan for a day, or why there is none."""
     times = problem.times()
     return _explained(problem) if times is None else planned(problem, times, now)
 

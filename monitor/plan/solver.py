@@ -5,11 +5,11 @@ being ready. A limit can be lifted, to learn whether it is what stands in the wa
 possible and as small as it can be.
 """
 
-from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
 from math import ceil, floor
-from typing import Any
+from typing import Any, Protocol
 
 from ortools.sat.python import cp_model
 
@@ -130,8 +130,9 @@ class _Day:
                 closes = max(earlier.closes_min, earlier.ready_min + ceil(stage.hands_min / 2))
                 self.model.add(end_of_hands[number] <= found.begins[before] + closes + late)
                 self._wait(found.taken[before] - found.begins[before], earlier.ready_min, earlier.best_min)
-        for number, minute in task.held:
-            self.model.add(found.hands[number] == minute)
+        held = dict(task.held)
+        for number, start in enumerate(found.hands):
+            self.model.add(start == held[number] if number in held else start >= task.earliest_min)
         self._wanted(found)
         return found
 
@@ -178,6 +179,8 @@ class _Day:
             self.model.add(load.shaped == start + shares[i])
             self.model.add(load.loaded >= load.shaped + opens)
             self.model.add(load.loaded <= load.shaped + closes + load.late)
+            if opens < closes:  # else it went in just then
+                self.model.add(load.loaded >= dough.task.earliest_min)
             self._wait(load.loaded - load.shaped, opens, best)
             if dough.loads:
                 self.model.add(load.loaded >= dough.loads[-1].loaded)
@@ -268,8 +271,11 @@ class _Day:
         """Somebody turns the oven on for each load, unless it is on still from the one before."""
         nights = [] if Limit.HOURS in self.lifted else self.limits.nights
         dark = cp_model.Domain.from_intervals([[begin, end - 1] for begin, end in nights])
-        hours = cp_model.Domain(0, self.horizon).intersection_with(dark.complement())
+        now = min((dough.task.earliest_min for dough in self.doughs), default=0)
+        hours = cp_model.Domain(now, self.horizon).intersection_with(dark.complement())
         for i, (bake, load) in enumerate(self.ovens):
+            if not bake.preheat_min:  # it is on already
+                continue
             is_lit = self.model.new_bool_var("")
             heated = load.loaded - bake.preheat_min
             self.model.add_linear_expression_in_domain(heated, hours).only_enforce_if(is_lit)
@@ -353,14 +359,23 @@ def solve(
     )
 
 
+class Progressed(Protocol):
+    """A dough that has begun: what is left of its task."""
+
+    def task(self, task: DoughTask, base_at: datetime) -> DoughTask:
+        """What is left of it."""
+        ...
+
+
 @dataclass(frozen=True, slots=True)
 class Problem:
-    """A day to be solved, and solved again with something else about it."""
+    """A day to be solved, and solved again with something else about it; ``begun``: what has begun, by its key."""
 
     kitchen: Kitchen
     base_at: datetime
     zone: tzinfo
     doughs: tuple[PreparedOrder, ...]
+    begun: Mapping[str, Progressed] = field(default_factory=dict)
 
     @property
     def horizon(self) -> int:
@@ -372,13 +387,13 @@ class Problem:
 
     def tasks(self, *, can_stagger: bool = False, late: str = "", last: str = "") -> tuple[DoughTask, ...]:
         return tuple(
-            replace(
-                task_of(each, self.kitchen, self.base_at, can_stagger=can_stagger),
-                can_be_late=each.key == late,
-                goes_last=each.key == last,
-            )
+            replace(self._task(each, can_stagger), can_be_late=each.key == late, goes_last=each.key == last)
             for each in self.doughs
         )
+
+    def _task(self, dough: PreparedOrder, can_stagger: bool) -> DoughTask:
+        task = task_of(dough, self.kitchen, self.base_at, can_stagger=can_stagger)
+        return self.begun[dough.key].task(task, self.base_at) if dough.key in self.begun else task
 
     @property
     def limits(self) -> Limits:

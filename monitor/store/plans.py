@@ -14,6 +14,7 @@ from monitor.store.rows import from_us, to_us
 from monitor.store.sqlite_file import StorePart
 
 OPEN, OVER, DROPPED = 0, 1, 2
+_PROGRESS = {"plan_done": "step, at_us", "plan_batch": "step, batch_id", "plan_told": "dough, out_us"}
 _MIX_COLUMNS = "mixer, at_us, minutes, dough_c, flour_c, room_c, water_c, preferment_c, water_share, preferment_share"
 
 
@@ -68,6 +69,16 @@ class Plans(StorePart):
         """Live a plan again that was let go of."""
         with self._file.writing() as connection:
             connection.execute("UPDATE plan SET state = ? WHERE id = ? AND state = ?", (OPEN, plan_id, DROPPED))
+
+    def carry_over(self, plan_id: PlanId, to: PlanId) -> None:
+        """Let another plan go on where one stands: what was done, its batches, what was last said."""
+        with self._file.writing() as connection:
+            for table, columns in _PROGRESS.items():
+                connection.execute(
+                    f"INSERT INTO {table} (plan_id, {columns}) SELECT ?, {columns} FROM {table} WHERE plan_id = ?"
+                    " ON CONFLICT DO NOTHING",
+                    (to, plan_id),
+                )
 
     def close(self, plan_id: PlanId) -> None:
         """Remember that a plan is over: nobody need look at it again."""

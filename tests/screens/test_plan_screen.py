@@ -292,17 +292,43 @@ def test_a_step_is_nudged_to_the_minute(folder: Path):
     hour = moving.Hour(dough.key, 0)
     with Store(folder / DATABASE_NAME) as store:
         orders = moving.moved_orders(store, plan, hour, timedelta(minutes=15))
-    found = make_plan(orders, plan.kitchen, plan.made_at, UTC)
+    found = make_plan(tuple(orders.values()), plan.kitchen, plan.made_at, UTC)
     assert isinstance(found, Plan)
     assert found.doughs[0].stages[0].hands_at == dough.stages[0].hands_at + timedelta(minutes=15)
     assert found.doughs[0].out_at > dough.out_at
 
 
-def test_the_hours_of_a_plan_that_has_begun_are_its_doughs(folder: Path):
+def test_the_rest_of_a_plan_that_has_begun_is_nudged_and_what_was_done_stays(folder: Path):
+    plan = planned(folder)
+    with Store(folder / DATABASE_NAME) as store:
+        now = wall_clock()
+        start_next(store, live_plan(store, plan, now, StageForecasts(store)), now, Reader(UTC))
+        (begun,) = store.plans.done(plan.id)
+        batches = store.plans.batches_of(plan.id)
+    app = shown("plan")
+    assert not any("mix cold preferment" in str(each) for each in app.selectbox[0].options), "its hour is over"
+    press(app, "15 min later")
+    assert not app.exception
+    press(app, "Keep it")
+    (moved,) = open_plans(folder)
+    assert moved != plan.id
+    with Store(folder / DATABASE_NAME) as store:
+        after = store.plans.get(moved).doughs[0]
+        assert list(store.plans.done(moved)) == [begun]
+        assert store.plans.batches_of(moved) == batches
+    (before,) = plan.doughs
+    assert abs(after.out_at - before.out_at - timedelta(minutes=15)) <= timedelta(minutes=1)
+    assert after.stages[0].begins_at - before.stages[0].begins_at <= timedelta(minutes=1)
+    app.session_state["can be undone"].take_back()
+    assert open_plans(folder) == [plan.id]
+
+
+def test_the_rest_of_a_plan_that_cannot_move_says_why(folder: Path):
     plan = planned(folder)
     with Store(folder / DATABASE_NAME) as store:
         now = wall_clock()
         start_next(store, live_plan(store, plan, now, StageForecasts(store)), now, Reader(UTC))
     app = shown("plan")
-    assert "It has begun: from here on its hours move with its doughs." in words(app)
-    assert not any(each.label.startswith("15 min") for each in app.button)
+    press(app, "15 min earlier")
+    assert "too little time" in words(app)
+    assert "Keep it" not in [each.label for each in app.button]
