@@ -16,8 +16,10 @@ from dashboard.queries import OpenAlert
 from monitor.alerts.calls import QuietHours, nights
 from monitor.alerts.dough import Alert, AlertKind, Message, Phase, Sort
 from monitor.recipe.batch import BatchId
+from monitor.store.heartbeat import absence
 from monitor.wording.alerts import alert_kind_word, clock_text, status_text, subject_word
 from monitor.wording.reader import Reader
+from monitor.wording.silence import no_collector_text
 
 MOST_ON_BOARD = 3  # judgement: more would push the doughs off a phone
 LATER_MIN = 30  # judgement: a door mended, a tray moved
@@ -34,6 +36,17 @@ GRAVEST_FIRST = (
     *SILENT,
     AlertKind.READY_SOON,
 )
+
+
+def unwatched_html(view: View) -> str:
+    """Over the whole width: that no collector runs, since when, and what follows; empty while one does."""
+    away = None if view.store.is_copy else absence(view.store, view.now)
+    running = view.store.batches.running()
+    if away is None or not (running or away.since):
+        return ""
+    words = html.escape(no_collector_text(away.since, view.now, view.reader))
+    by_eye = " --by-eye" if running and not any(batch.nodes for batch in running) else ""
+    return f'<p class="trouble" role="alert">{words} <code>proofing-monitor collect{by_eye}</code></p>'
 
 
 def show_in_card(alerts: Sequence[OpenAlert], view: View) -> None:

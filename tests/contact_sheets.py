@@ -17,6 +17,7 @@ ROOT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests/browser")]  # where pytest finds them too
 
 import sample_bakery  # noqa: E402
+from barriers import cut_words  # noqa: E402
 from harness import chromium_binary  # noqa: E402
 from playwright.sync_api import Browser, Page, expect, sync_playwright  # noqa: E402
 from sample_weeks import fill_weeks  # noqa: E402
@@ -31,12 +32,6 @@ SHRUNK = 0.45  # of a page's own size, so that four widths fit a screen
 GAP_PX = 16
 FADED_MS = 1500
 
-# Words that run out of a box which hides what runs out; what scrolls by itself or is meant for a screen reader is none.
-CUT = """() => [...document.querySelectorAll('[data-testid=stMain] *')].filter(each => {
-    const style = getComputedStyle(each)
-    return each.clientWidth > 2 && each.scrollWidth > each.clientWidth + 1 && style.overflowX === 'hidden'
-        && style.clip === 'auto' && [...each.childNodes].some(node => node.nodeType === 3 && node.data.trim())
-}).map(each => each.textContent.trim().slice(0, 60))"""
 TALL = "Math.max(...[...document.querySelectorAll('[data-testid=stMain], section')].map(each => each.scrollHeight))"
 WIDE = "document.documentElement.scrollWidth"
 
@@ -52,7 +47,7 @@ def looked_at(page: Page, width: int) -> tuple[Image.Image, list[str]]:
     settle(page)
     page.set_viewport_size({"width": width, "height": min(int(page.evaluate(TALL)) + 40, TALLEST_PX)})
     settle(page)
-    wrong = [f"cut: {words}" for words in page.evaluate(CUT)]
+    wrong = [f"cut: {words}" for words in cut_words(page)]
     if page.evaluate(WIDE) > width:
         wrong.append("scrolls sideways")
     return Image.open(BytesIO(page.screenshot())).convert("RGB"), wrong

@@ -137,7 +137,7 @@ def opened_s(folder: Path, address: str, awaited: str, chromium: str) -> tuple[l
             page = context.new_page()
             begun = time.perf_counter()
             page.goto(served.url + address, wait_until="commit")
-            page.locator(awaited).first.wait_for()
+            page.locator(awaited).first.wait_for(timeout=600_000)  # a busy machine is measured too
             took = time.perf_counter() - begun
             page.close()  # or it goes on refreshing while the next one is timed
             return took

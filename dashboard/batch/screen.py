@@ -94,7 +94,7 @@ def _show_choice(key: str, batches: dict[BatchId, Batch], reader: Reader) -> Non
 def _live_side(batch: Batch) -> None:
     def draw(view: View) -> None:
         running = queries.running_batch(view.store, view.store.batches.get(batch.id), view.now)
-        st.html(cards.side(running, view))
+        st.html(alerts.unwatched_html(view) + cards.side(running, view))
         alerts.show_of_batch(queries.open_alerts(view.store, running.batch), batch.id, view)
 
     page.render(draw)

@@ -17,8 +17,6 @@ from dashboard.page import View
 from dashboard.plans import current_plan
 from dashboard.queries import OpenAlert, RunningBatch
 from monitor.collector.plan_runner import LivePlan
-from monitor.store.heartbeat import absence
-from monitor.wording.silence import no_collector_text
 
 MOST_CARDS = 8  # more are rows: judgement, what a tablet shows without scrolling far
 
@@ -40,11 +38,8 @@ def _draw(view: View, batch_page: StreamlitPage, start_page: StreamlitPage, sens
     open_alerts = queries.open_alerts(view.store)
     if view.site:
         st.html(markup.section(view.site))
-    away = None if view.store.is_copy else absence(view.store, view.now)
-    if away is not None and (batches or away.since is not None):
-        words = html.escape(no_collector_text(away.since, view.now, view.reader))
-        by_eye = " --by-eye" if batches and not any(running.batch.nodes for running in batches) else ""
-        st.html(f'<p class="trouble" role="alert">{words} <code>proofing-monitor collect{by_eye}</code></p>')
+    if unwatched := alerts.unwatched_html(view):
+        st.html(unwatched)
     alerts.show_own(open_alerts, view)
     live = current_plan(view.store, view.now)
     if batches or live is not None:

@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import streamlit as st
 
-from dashboard import page, queries
+from dashboard import alerts, page, queries
 from dashboard.access import preferences
 from dashboard.board.bar import what_words, when_words
 from dashboard.board.hands import hands_tasks
@@ -56,7 +56,8 @@ def _draw(view: View) -> None:
         rows += f'<p class="rest">{html.escape(words)}</p>'
     elif not batches:
         rows = f'<p class="rest">{html.escape(view.reader.say("No dough is proofing"))}</p>'
-    st.html(f'<div class="wall{" dark" if is_night else ""}">{_top(batches, view)}{rows}</div>')
+    unwatched = alerts.unwatched_html(view)
+    st.html(f'<div class="wall{" dark" if is_night else ""}">{unwatched}{_top(batches, view)}{rows}</div>')
 
 
 def _top(batches: list[RunningBatch], view: View) -> str:

@@ -5,7 +5,7 @@ from datetime import timedelta
 
 import streamlit as st
 
-from dashboard import figures, page, queries
+from dashboard import alerts, figures, page, queries
 from dashboard.access import preferences
 from dashboard.drawing import markup
 from dashboard.page import View
@@ -48,7 +48,7 @@ def _draw(view: View) -> None:
     numbers = load_numbers(live.now)
     with st.container(key="planned"):
         with st.container(key="plan-head", gap="small"):
-            st.html(markup.heading(_title(live, view), _moved_words(live, view)))
+            st.html(alerts.unwatched_html(view) + markup.heading(_title(live, view), _moved_words(live, view)))
             for words in _remarks(live, view):
                 st.html(f'<p class="note">{html.escape(words)}</p>')
         with st.container(key="plan-next", gap="small"):

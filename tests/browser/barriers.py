@@ -13,6 +13,12 @@ WIDTHS = {"desktop": 1280, "tablet": 820, "phone": 390}
 RULES = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
 # Of the framework's own making, node by node: (rule, beginning of the node's HTML). None so far.
 NOT_OURS: tuple[tuple[str, str], ...] = ()
+# Words that run out of a box which hides what runs out; what scrolls by itself or is meant for a screen reader is none.
+CUT = """() => [...document.querySelectorAll('[data-testid=stMain] *')].filter(each => {
+    const style = getComputedStyle(each)
+    return each.clientWidth > 2 && each.scrollWidth > each.clientWidth + 1 && style.overflowX === 'hidden'
+        && style.clip === 'auto' && [...each.childNodes].some(node => node.nodeType === 3 && node.data.trim())
+}).map(each => each.textContent.trim().slice(0, 60))"""
 
 
 @cache
@@ -38,6 +44,13 @@ def expect_no_scroll(page: Page, width: int) -> None:
     assert page.evaluate("document.documentElement.scrollWidth") <= width
     beyond = "(tables, width) => tables.filter(t => t.getBoundingClientRect().right > width + 1).map(t => t.innerText)"
     assert page.locator("table.rows").evaluate_all(beyond, width) == []
+    assert cut_words(page) == []
+
+
+def cut_words(page: Page) -> list[str]:
+    """The words that run out of a box which hides what runs out."""
+    found: list[str] = page.evaluate(CUT)
+    return found
 
 
 def expect_usable(page: Page, name: str) -> None:
