@@ -277,6 +277,8 @@ def test_a_batch_lives_from_start_to_end(data_dir: Path, batch_file: Path, capsy
     assert run("batch", "start", batch_file, "--data-dir", data_dir) == 0
     assert run("batch", "event", 1, "poke", "--note", "springs back", "--data-dir", data_dir) == 0
     assert run("batch", "level", 1, 95, "--data-dir", data_dir) == 0
+    assert run("batch", "level", 1, 800, "--data-dir", data_dir) == 2  # far over the rim
+    assert "measure from its base up the wall" in capsys.readouterr().err
     assert run("batch", "list", "--data-dir", data_dir) == 0
     assert "not yet estimated" in capsys.readouterr().out
     assert run("batch", "end", 1, "--data-dir", data_dir) == 0
