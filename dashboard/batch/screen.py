@@ -30,7 +30,7 @@ def _draw(view: View, review_page: StreamlitPage, start_page: StreamlitPage) -> 
     asked = address.batch_id()
     if asked is not None and asked not in batches and asked in {batch.id for batch in view.store.batches.all()}:
         st.html(markup.heading(view.store.batches.get(asked).name, say("This stage is over.")))
-        st.page_link(review_page, label=f"{say('See how it went')} →", query_params={"batch": str(asked)})
+        st.page_link(review_page, label=say("See how it went"), query_params={"batch": str(asked)})
         return
     if not batches:
         st.html(markup.heading(say("No dough is proofing"), say("Begin a batch, and its curve stands here.")))
