@@ -14,10 +14,11 @@ from PIL import Image, ImageOps, UnidentifiedImageError
 
 from dashboard import queries
 from dashboard.access import preferences, visitor
-from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, start_next
+from monitor.collector.plan_runner import StageForecasts, live_plan, next_stages, start_next, tick_off
 from monitor.errors import AccessError, ConfigError, PictureError, StoreError, UnfitError
 from monitor.node.sights import require_seen
 from monitor.plan.day import Plan, PlanId
+from monitor.plan.steps import steps
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Target
 from monitor.recipe.intent import Intent, Judgement, Verdict
 from monitor.recipe.vessel import Vessel, require_inside
@@ -288,13 +289,17 @@ def take_back_batch(write: Write, batch_id: BatchId) -> None:
 @writes()
 def mark_done(write: Write, plan_id: PlanId, step: str, words: str) -> None:
     """Tick a step of a plan off."""
-    write.store.plans.mark_done(plan_id, step, write.now)
-    offer_undo(write.reader.say("Done: {what}", what=words), partial(_take_back_done, plan_id, step))
+    live = live_plan(write.store, write.store.plans.get(plan_id), write.now, StageForecasts(write.store))
+    asked = next(each for each in steps(live.now) if each.key == step)
+    noted = tick_off(write.store, live, asked, write.now)
+    offer_undo(write.reader.say("Done: {what}", what=words), partial(_take_back_done, plan_id, step, noted))
 
 
 @writes()
-def _take_back_done(write: Write, plan_id: PlanId, step: str) -> None:
+def _take_back_done(write: Write, plan_id: PlanId, step: str, noted: tuple[BatchId, Event] | None) -> None:
     write.store.plans.take_back_done(plan_id, step)
+    if noted is not None:
+        write.store.batches.take_back_event(*noted, write.now)
 
 
 @writes()

@@ -53,6 +53,7 @@ PLAN_FAULT = "plan step failed"
 """Reason under which a fault of this program is counted."""
 MOST_REMEMBERED = 500
 OFF_WITHIN = timedelta(minutes=15)  # judgement: so long a plan whose bread is out still says that the oven goes off
+SURE_AFTER = timedelta(minutes=1)  # judgement: longer than the screens offer to take a tap back
 OVER_AFTER = timedelta(hours=3)  # judgement: a plan whose bread should have been out so long ago calls no more
 
 
@@ -169,15 +170,18 @@ def begin_stage(store: Store, plan: Plan, dough: DoughPlan, stage: StagePlan, at
     return batch
 
 
-def tick_off(store: Store, live: LivePlan, step: Step, at: datetime) -> None:
-    """Mark a step as done; a dough that comes out of the refrigerator is noted as moved."""
+def tick_off(store: Store, live: LivePlan, step: Step, at: datetime) -> tuple[BatchId, Event] | None:
+    """Mark a step as done; a dough that comes out of the refrigerator is noted as moved. What was noted, or None."""
     store.plans.mark_done(live.made.id, step.key, at)
     if step.kind is not StepKind.MOVE or step.stage is None:
-        return
+        return None
     dough = live.made.dough(step.dough)
     batch = store.plans.batches_of(live.made.id).get(first_step_key(dough, dough.stages[step.stage]))
-    if batch is not None and batch.ended_at is None:
-        store.batches.add_event(batch.id, Event(at, EventKind.MOVE, dough.recipe.method[step.stage].place))
+    if batch is None or batch.ended_at is not None:
+        return None
+    moved = Event(at, EventKind.MOVE, dough.recipe.method[step.stage].place)
+    store.batches.add_event(batch.id, moved)
+    return batch.id, moved
 
 
 def next_stages(live: LivePlan) -> list[tuple[DoughPlan, StagePlan]]:
@@ -245,6 +249,17 @@ def follow_on(store: Store, live: LivePlan) -> list[Batch]:
     return begun
 
 
+def end_loaded(store: Store, live: LivePlan, now: datetime) -> None:
+    """End the last stage of each dough that is in the oven to its last load, once no tap can take that back."""
+    batches = store.plans.batches_of(live.made.id)
+    for dough in live.made.doughs:
+        batch = batches.get(first_step_key(dough, dough.stages[-1]))
+        loaded_at = live.progress.done.get(load_key(dough.key, len(dough.loads), StepKind.LOAD))
+        is_in = loaded_at is not None and loaded_at + SURE_AFTER <= now
+        if batch is not None and batch.ended_at is None and loaded_at is not None and is_in:
+            store.batches.add_event(batch.id, Event(loaded_at, EventKind.END))
+
+
 def food_words(store: Store, live: LivePlan, dough: DoughPlan, reader: Reader) -> str:
     """Time above 5 C, expected and measured so far, beside the guidance; empty without egg, milk or the like."""
     batches = store.plans.batches_of(live.made.id)
@@ -293,6 +308,7 @@ def run_plans(store: Store, now: datetime, reader: Reader, forecast: ForecastSta
         if is_over(live, now):
             store.plans.close(plan.id)
             continue
+        end_loaded(store, live, now)
         if follow_on(store, live):
             live = live_plan(store, plan, now, forecast)
         send_cues(store, live, now, reader)

@@ -118,12 +118,12 @@ def _is_lit_again(dough: DoughPlan, step: Step, progress: Progress) -> bool:
 
 
 def _has_gone_on(dough: DoughPlan, step: Step, progress: Progress) -> bool:
-    """True when a later step of the same load, or a later load, was marked as done."""
-    mine = [
-        each.key
-        for each in steps_of(dough)
-        if each.load is not None and (each.load, each.at) >= (step.load or 1, step.at)
-    ]
+    """True when a later step of the same load, or a later load, was marked as done.
+
+    That a later load was taken out of the cold says nothing of one before it.
+    """
+    at_oven = [each for each in steps_of(dough) if each.load is not None and each.kind is not StepKind.MOVE]
+    mine = [each.key for each in at_oven if (each.load, each.at) >= (step.load or 1, step.at)]
     return any(key in progress.done for key in mine if key != step.key)
 
 

@@ -20,6 +20,8 @@ from monitor.collector.plan_runner import (
     PLAN_FAULT,
     PlanRunner,
     StageForecasts,
+    begin_stage,
+    end_loaded,
     follow_on,
     live_plan,
     run_plans,
@@ -30,7 +32,7 @@ from monitor.collector.plan_runner import (
 from monitor.commands.plan import wanted_moment
 from monitor.dough.outlook import Moments, Outlook, State
 from monitor.errors import ConfigError, StoreError
-from monitor.plan.day import Plan, PlanId, StepKind
+from monitor.plan.day import Plan, PlanId, StepKind, load_key
 from monitor.plan.orders import Order
 from monitor.plan.planner import make_plan
 from monitor.plan.steps import steps
@@ -169,6 +171,19 @@ def test_loaves_in_the_refrigerator_are_judged_by_its_air_until_they_come_out(st
     (batch,) = store.batches.running()
     assert air_limits(batch, out_at) == AIR_LIMITS[Stage.FINAL_PROOF]
     assert step.key in store.plans.done(plan.id)
+
+
+def test_what_is_in_the_oven_to_its_last_load_stands_no_longer(store, made):
+    plan = store.plans.add(made)
+    (dough,) = made.doughs
+    proof, last = dough.stages[-1], dough.loads[-1]
+    batch = begin_stage(store, plan, dough, proof, proof.begins_at)
+    store.plans.mark_done(plan.id, load_key(dough.key, last.number, StepKind.LOAD), last.in_at)
+    end_loaded(store, live(store, plan, last.in_at), last.in_at)
+    assert store.batches.get(batch.id).ended_at is None, "the tap can be taken back yet"
+    later = last.in_at + timedelta(minutes=1)
+    end_loaded(store, live(store, plan, later), later)
+    assert store.batches.get(batch.id).ended_at == last.in_at
 
 
 def test_what_is_mixed_waits_for_hands(store, made):

@@ -9,6 +9,7 @@ from pathlib import Path
 import plan_rules
 import pytest
 
+from monitor.plan.cues import is_done
 from monitor.plan.day import DoughPlan, Plan, StepKind, load_key, steps_of
 from monitor.plan.kitchen import Kitchen, Oven, Place
 from monitor.plan.live import Progress, retimed
@@ -137,6 +138,16 @@ def test_loads_come_out_of_the_cold_one_after_the_other():
     assert [step.load for step in out] == [None, 2, 3]
     bench = [load.in_at - load.shaped_at for load in dough.loads]
     assert all(timedelta(minutes=30) <= each <= timedelta(minutes=60) for each in bench)
+
+
+def test_a_load_out_of_the_cold_leaves_the_one_before_it_to_be_baked():
+    (dough,) = plan_of("bagels").doughs
+    second = next(step for step in steps_of(dough) if step.kind is StepKind.MOVE and step.load == 2)
+    first_in = next(step for step in steps_of(dough) if step.kind is StepKind.LOAD and step.load == 1)
+    assert second.at < first_in.at + timedelta(hours=1)
+    assert not is_done(dough, first_in, Progress({second.key: second.at}, {}))
+    loaded = load_key(dough.key, 2, StepKind.LOAD)
+    assert is_done(dough, first_in, Progress({loaded: second.at}, {}))
 
 
 def test_carrying_dough_takes_hands_though_the_recipe_says_none():
