@@ -1,5 +1,6 @@
 """The plan that is being lived, for the screens that show it, and its steps as a table to save."""
 
+import re
 from datetime import datetime, timedelta
 
 import pandas as pd
@@ -20,6 +21,16 @@ def current_plan(store: Store, now: datetime) -> LivePlan | None:
     forecasts = StageForecasts(store)
     plans = (live_plan(store, plan, now, forecasts) for plan in store.plans.open())
     return next((live for live in plans if not is_over(live, now)), None)
+
+
+def parted(words: str) -> tuple[str, str]:
+    """What a step is, to be read from afar, and what more is to be known of it.
+
+    >>> parted("mix dough, 20 min of hands; first rise begins")
+    ('mix dough', '20 min of hands; first rise begins')
+    """
+    first, *rest = re.split(r"[,;] ", words, maxsplit=1)
+    return first, "".join(rest)
 
 
 def steps_table(live: LivePlan, reader: Reader) -> pd.DataFrame:

@@ -9,6 +9,7 @@ from dashboard import actions, page
 from dashboard.board.hands import DoughTask, PlanTask, Task
 from dashboard.drawing import markup
 from dashboard.page import View
+from dashboard.plans import parted
 from monitor.dough.tasks import Do
 from monitor.plan.day import PlanId, first_step_key
 from monitor.translatable import N_
@@ -64,7 +65,8 @@ def what_words(task: Task, reader: Reader, now: datetime) -> tuple[str, str]:
             if task.step.not_after is not None:
                 until = clock_text(task.step.not_after, reader, now)
                 about = reader.say("{dough}; by {at} at the latest", dough=about, at=until)
-            return step_text(task.dough, task.step, reader), about
+            what, more = parted(step_text(task.dough, task.step, reader))
+            return what, f"{about}; {more}" if more else about
 
 
 def row_html(task: Task, reader: Reader, now: datetime) -> str:

@@ -71,9 +71,10 @@ class _Labels:
             room = 100.0 * LETTER_PX * (len(words) + 1) / width
             left, right = (share - room, share) if is_late else (share, share + room)
             is_free = all(right <= begin or left >= end for begin, end, of in self._taken if of == width)
-            if left >= 0.0 and right <= 100.5 and is_free:
-                fits.append(width)
-                self._taken.append((left, right, width))
+            if left < 0.0 or right > 100.5 or not is_free:
+                break  # what has no room in a wide picture is not drawn in a narrow one either
+            fits.append(width)
+            self._taken.append((left, right, width))
         if not fits:
             return ""
         return text(

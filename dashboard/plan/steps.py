@@ -1,7 +1,6 @@
 """What hands do in a planned day: the next three steps large, each with its button, and the rest folded by load."""
 
 import html
-import re
 from collections.abc import Iterable
 from datetime import timedelta
 
@@ -11,6 +10,7 @@ from dashboard.drawing import markup
 from dashboard.page import View
 from dashboard.plan import answers
 from dashboard.plan.drawings import LoadNumbers
+from dashboard.plans import parted
 from monitor.collector.plan_runner import LivePlan
 from monitor.plan.cues import is_done
 from monitor.plan.day import LoadPlan, Step, StepKind
@@ -60,7 +60,7 @@ def _show_step(live: LivePlan, step: Step, view: View) -> None:
 def step_html(live: LivePlan, step: Step, view: View) -> str:
     """A step's hour, what it is, at which dough, how long to go, and until when at the latest."""
     dough, reader, now = live.now.dough(step.dough), view.reader, view.now
-    what, more = _parted(step_text(dough, step, reader))
+    what, more = parted(step_text(dough, step, reader))
     small = [html.escape(words) for words in (printable(dough.recipe.name), more) if words] + [_to_go(step, view)]
     if step.not_after is not None:
         latest = clock_in_line(step.not_after, step.at, reader, now)
@@ -71,16 +71,6 @@ def step_html(live: LivePlan, step: Step, view: View) -> str:
         f'<p class="step{" now" if step.at <= now else ""}"><b><small>{html.escape(day)}</small>{html.escape(hour)}</b>'
         f"<span>{html.escape(what)} <small>{'; '.join(small)}</small></span></p>"
     )
-
-
-def _parted(words: str) -> tuple[str, str]:
-    """What a step is, to be read from afar, and what more is to be known of it.
-
-    >>> _parted("mix dough, 20 min of hands; first rise begins")
-    ('mix dough', '20 min of hands; first rise begins')
-    """
-    first, *rest = re.split(r"[,;] ", words, maxsplit=1)
-    return first, "".join(rest)
 
 
 def _to_go(step: Step, view: View) -> str:
