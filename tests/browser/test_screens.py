@@ -5,7 +5,7 @@ from dataclasses import replace
 from datetime import timedelta
 
 import pytest
-from barriers import barriers, expect_no_scroll, keep, keep_picture
+from barriers import barriers, cut_words, expect_no_scroll, keep, keep_picture
 from harness import wait_until
 from playwright.sync_api import Page, expect
 from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW
@@ -64,6 +64,7 @@ def test_screen_fits_every_width_is_read_aloud_and_has_room_for_fingers(screen, 
         page.set_viewport_size({"width": width, "height": 900})
         settled(page, charts)
         expect_no_scroll(page, width)
+        assert cut_words(page) == []
         assert barriers(page) == []
         keep_picture(page, f"{screen}, {device}")
         if screen == "board" and device == "tablet":  # whatever calls, the doughs are on the screen
