@@ -1,7 +1,7 @@
 """What is known of a dough now and what will come of it: rise, ready, peak, state, each with its doubt."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -26,7 +26,7 @@ from monitor.dough.outlook import (
     State,
     TargetEdge,
 )
-from monitor.dough.patience import in_a_room, least_climb_frac
+from monitor.dough.patience import SLOWEST, in_a_room, least_climb_frac
 from monitor.dough.prior import Prior, expected_rate_per_h, prior_of
 from monitor.dough.recalibration import ready_width, recalibrated_peak_s, rise_bands, unknown_peak_width
 from monitor.dough.rise import Ensemble, EstimationProblem, ensembles, hat_basis, knot_times_s
@@ -281,32 +281,6 @@ def _state_chance(state: State, ready_in_s: Array, rises: Array, peak_in_s: Arra
     return _chance(holds[state], weights) if state in holds else 1.0
 
 
-def _cause(batch: Batch, problem: EstimationProblem) -> Cause | None:
-    """Why a dough that was never seen to rise has not; None while it may still be waking."""
-    seen, timeline = problem.observations, problem.timeline
-    if seen is None or problem.now_s < LEAST_PATIENCE_S:
-        return None
-    doubt_frac = DRIFT_MM * float(np.median(seen.frac_per_mm)) + NOISE_SDS * float(np.median(seen.sd_frac))
-    visible_frac, climbed_frac = max(RISEN_FRAC, doubt_frac), seen.climbed_frac
-    if climbed_frac >= SURELY_RISEN * visible_frac:
-        return None
-
-    def would_show(in_air: Timeline, rate_doubts: Array) -> bool:
-        shown_frac = least_climb_frac(problem.prior, in_air, problem.now_step, seen, rate_doubts)
-        return shown_frac >= climbed_frac + visible_frac
-
-    if would_show(timeline, problem.rate_doubts):
-        yeast_pct = 0.0 if batch.formula is None else yeast_pct_instant_equivalent(batch.formula)
-        is_little = 0.0 < yeast_pct < LITTLE_YEAST_PCT and not (batch.formula and batch.formula.sourdough_g)
-        return Cause.LITTLE_YEAST if is_little else Cause.NO_LIVE_YEAST
-    if batch.stage is Stage.RETARD or problem.now_s < COLD_PATIENCE_S:  # it is meant to be cold
-        return None
-    if climbed_frac >= STIRS * visible_frac:
-        return None
-    in_room = in_a_room(timeline, batch.formula)
-    return Cause.TOO_COLD if would_show(in_room, np.zeros_like(problem.rate_doubts)) else None
-
-
 def _obstructions(batch: Batch, seen: View) -> tuple[Obstruction, ...]:
     """What is no dough, without hands that have gone again and what the baker has told."""
 
@@ -354,6 +328,36 @@ def _problem(request: ForecastRequest, known: Track, seen: Observations | None, 
     warmth = dough_temperature(known, tau_s, now_s, now_s + horizon_s, steps_ahead, probe_sd_c)
     timeline, now_step = _timeline(batch, warmth, seen, now_s, horizon_s)
     return EstimationProblem(timeline, now_step, prior, seen, _rate_doubts(batch, warmth, now_s))
+
+
+def _cause(request: ForecastRequest, known: Track, problem: EstimationProblem) -> Cause | None:
+    """Why a dough that was never seen to rise has not; None while it may still be waking."""
+    batch, seen = request.batch, problem.observations
+    if seen is None or problem.now_s < LEAST_PATIENCE_S:
+        return None
+    doubt_frac = DRIFT_MM * float(np.median(seen.frac_per_mm)) + NOISE_SDS * float(np.median(seen.sd_frac))
+    visible_frac, climbed_frac = max(RISEN_FRAC, doubt_frac), seen.climbed_frac
+    if climbed_frac >= SURELY_RISEN * visible_frac:
+        return None
+    if expected_rate_per_h(batch.formula) is None:
+        batch = replace(batch, formula=SLOWEST)
+        problem = _problem(replace(request, batch=batch), known, seen, prior_of(batch))
+    timeline = problem.timeline
+
+    def would_show(in_air: Timeline, rate_doubts: Array) -> bool:
+        shown_frac = least_climb_frac(problem.prior, in_air, problem.now_step, seen, rate_doubts)
+        return shown_frac >= climbed_frac + visible_frac
+
+    if would_show(timeline, problem.rate_doubts):
+        yeast_pct = 0.0 if batch.formula is None else yeast_pct_instant_equivalent(batch.formula)
+        is_little = 0.0 < yeast_pct < LITTLE_YEAST_PCT and not (batch.formula and batch.formula.sourdough_g)
+        return Cause.LITTLE_YEAST if is_little else Cause.NO_LIVE_YEAST
+    if batch.stage is Stage.RETARD or problem.now_s < COLD_PATIENCE_S:  # it is meant to be cold
+        return None
+    if climbed_frac >= STIRS * visible_frac:
+        return None
+    in_room = in_a_room(timeline, batch.formula)
+    return Cause.TOO_COLD if would_show(in_room, np.zeros_like(problem.rate_doubts)) else None
 
 
 def courses_seen(batch: Batch, track: Track, at: datetime, prior: Prior) -> Ensemble | None:
@@ -457,7 +461,7 @@ def _outlook_of(
     start_volume_ml, dome_mm, target_edge = _surface(batch, problem, courses, now_rise, np.minimum(ready_s, peaks_s))
 
     band = rise_bands(weighted_quantiles(now_rise, courses.weights, QUANTILES))
-    cause = _cause(batch, problem)
+    cause = _cause(request, known, problem)
     until = at + request.horizon
     widths = Widths() if learned is None else learned.widths
     for_ready, for_peak = float(band[2]) / (target_frac or 1.0), now_s / max(_median(peaks_s, courses.weights), 1.0)
@@ -465,11 +469,13 @@ def _outlook_of(
     peak_in_s, peak_width = _quantiles_s(peaks_s, courses.weights) - now_s, widths.at(PEAK, for_peak)
     if not is_leaven_known:
         peak_width *= unknown_peak_width(for_peak)
-    elif seen is not None:
+    elif seen is not None and not is_hidden:  # it was learned where a dough that still rose was seen to
         peak_in_s = recalibrated_peak_s(peak_in_s, batch.stage, for_peak, request.horizon.total_seconds())
     peak = ready = widened(_moments(batch, now_s + peak_in_s), peak_width, at, until)
     if target_frac is not None:
-        ready_factor = ready_width(for_ready, is_leaven_known=is_leaven_known) * widths.at(READY, for_ready)
+        ready_factor = widths.at(READY, for_ready) * ready_width(
+            for_ready, is_leaven_known=is_leaven_known, is_disturbed=bool(viewed.artefacts)
+        )
         ready = widened(_moments(batch, _quantiles_s(ready_s, courses.weights)), ready_factor, at, until)
     if is_hidden:  # what nobody sees is told late
         ready_in_s, is_at_peak = _seconds_to(ready.p95, at), _seconds_to(peak.p95, at) <= PEAK_SOON_S

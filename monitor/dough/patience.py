@@ -20,6 +20,8 @@ PATIENCE = 0.01  # judgement: of live doughs like this one so many show less sti
 ROOM_C = 21.0  # judgement: where a dough that is not to be kept cold may stand
 # judgement: of how far a dough sinks to the wall; how far a ball has sunk is hidden by its rise
 SINKS_SD_LOG, BALL_SINKS_SD_LOG = 0.6, 1.2
+# judgement: the slowest that is meant to rise within a day; what is asked of a dough whose leaven nobody told
+SLOWEST = Formula(flour_g=100.0, water_g=70.0, salt_g=2.0, sourdough_g=10.0)
 N_DOUGHS = 512
 N_LOOKS = 24  # judgement: spans at which their climb is followed
 SEED = 20260417

@@ -64,10 +64,16 @@ def test_patience_goes_by_what_is_in_the_dough() -> None:
     little = replace(LEAN, instant_yeast_g=0.5)
     waited_h = {
         name: next(h for h in np.arange(0.5, HOURS, 0.5) if looked_at(batch, float(h)).state is State.NOT_RISING)
-        for name, batch in (("straight", STRAIGHT), ("little", replace(STRAIGHT, formula=little)), ("starter", STARTER))
+        for name, batch in (
+            ("straight", STRAIGHT),
+            ("little", replace(STRAIGHT, formula=little)),
+            ("starter", STARTER),
+            ("unweighed", replace(STRAIGHT, formula=None)),
+        )
     }
     assert waited_h["straight"] < 2.5 < waited_h["starter"]
     assert waited_h["straight"] < 2.5 < waited_h["little"]
+    assert waited_h["unweighed"] > 5.0, "it may be a sourdough"
 
 
 def test_a_little_yeast_is_told_from_none_that_lives() -> None:

@@ -60,8 +60,9 @@ def test_what_lies_beyond_the_horizon_may_come_before_it() -> None:
 
 
 @pytest.mark.parametrize("share", [0.0, 0.25, 0.5, 0.9])
-def test_intervals_are_wider_where_nobody_told_the_leaven(share: float) -> None:
-    assert ready_width(share, is_leaven_known=False) > ready_width(share, is_leaven_known=True) >= 1.0
+def test_intervals_go_by_what_is_known_and_what_was_in_the_way(share: float) -> None:
+    quiet, disturbed = (ready_width(share, is_leaven_known=True, is_disturbed=each) for each in (False, True))
+    assert quiet <= disturbed < ready_width(share, is_leaven_known=False, is_disturbed=True)
     assert unknown_peak_width(share) > 1.0
 
 
