@@ -14,8 +14,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.dough.artefacts import FOLD_KEEPS_LOGIT
+from monitor.dough.crossings import weighted_quantiles
 from monitor.dough.curve import N_SHAPE, Timeline, rise_paths
-from monitor.dough.forecast import SLOWEST_FACTOR, courses_seen, weighted_quantiles
+from monitor.dough.forecast import SLOWEST_FACTOR, courses_seen
 from monitor.dough.gassing import gassing_cardinals
 from monitor.dough.kinetics import relative_rate
 from monitor.dough.observations import Observations, observations, rise_over_batch_start

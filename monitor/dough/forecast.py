@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.dough.artefacts import View, events_s, view
+from monitor.dough.crossings import crossing_s, peak_s, weighted_quantiles
 from monitor.dough.curve import Timeline
 from monitor.dough.gassing import gassing_cardinals
 from monitor.dough.kinetics import card_doubts, relative_rate
@@ -104,64 +105,6 @@ def _rate_doubts(batch: Batch, warmth: DoughTemperature, now_s: float) -> Array:
     per_c = np.diff(np.log(np.maximum(around, SLOWEST_FACTOR)), axis=0)[0]
     shifts = per_c * np.stack([np.interp(knots_s, warmth.t_s, doubt) for doubt in warmth.doubts_c])
     return np.concatenate([shifts, card_doubts(temp_c, cardinals)])
-
-
-def weighted_quantiles(values: Array, weights: Array, quantiles: Array) -> Array:
-    """Quantiles of weighted values, each the smallest value with at least that much weight up to its middle.
-
-    Parameters
-    ----------
-    values : array, shape (n,)
-        In any unit; infinite for "later than everything".
-    weights : array, shape (n,)
-        Summing to one.
-    quantiles : array, shape (k,)
-        Levels, 0..1.
-
-    Returns
-    -------
-    array, shape (k,)
-        Infinite where the quantile falls on infinite values.
-    """
-    order = np.argsort(values, kind="stable")
-    values, weights = values[order], weights[order]
-    middle = np.cumsum(weights) - 0.5 * weights
-    finite = np.isfinite(values)
-    if not np.any(finite):
-        return np.full(quantiles.shape, np.inf)
-    result = np.interp(quantiles, middle[finite], values[finite])
-    result[quantiles > np.sum(weights[finite])] = np.inf
-    return result
-
-
-def _crossing_s(t_s: Array, paths: Array, target_frac: float, from_step: int) -> Array:
-    """First time each path reaches the target at or after a step; infinity for never. Shape (n_members,). [s]"""
-    above = paths[:, from_step:] >= target_frac
-    step = np.argmax(above, axis=1) + from_step
-    reached = np.any(above, axis=1)
-    before = np.maximum(step - 1, from_step)
-    rows = np.arange(paths.shape[0])
-    low, high = paths[rows, before], paths[rows, step]
-    gain = high - low
-    share = np.clip(np.divide(target_frac - low, gain, out=np.ones_like(gain), where=gain > 0), 0.0, 1.0)
-    at_s = t_s[before] + share * (t_s[step] - t_s[before])
-    return np.where(reached, at_s, np.inf)
-
-
-def _peak_s(t_s: Array, paths: Array, from_step: int) -> Array:
-    """Time of the greatest rise of each path at or after a step; infinity when it is still rising at the end. [s]"""
-    step = np.argmax(paths[:, from_step:], axis=1) + from_step
-    inner = np.clip(step, from_step + 1, t_s.size - 2)
-    rows = np.arange(paths.shape[0])
-    left, middle, right = t_s[inner - 1], t_s[inner], t_s[inner + 1]
-    slope_in = (paths[rows, inner] - paths[rows, inner - 1]) / (middle - left)
-    slope_out = (paths[rows, inner + 1] - paths[rows, inner]) / (right - middle)
-    bend = slope_in - slope_out
-    # Where the slope, taken as linear between the midpoints of the two steps, passes zero.
-    share = np.divide(slope_in, bend, out=np.full_like(bend, 0.5), where=bend > 0)
-    vertex = 0.5 * (left + middle) + np.clip(share, 0.0, 1.0) * 0.5 * (right - left)
-    vertex = np.where(step == from_step, t_s[from_step], vertex)
-    return np.where(step == t_s.size - 1, np.inf, vertex)
 
 
 def _quantiles_s(times_s: Array, weights: Array) -> Array:
@@ -441,7 +384,7 @@ def _outlook_of(
 
     rises = _rise_over_start(batch, seen, courses)
     from_step = int(np.max(timeline.fold_steps, initial=0))
-    peaks_s = _peak_s(timeline.t_s, rises, from_step)
+    peaks_s = peak_s(timeline.t_s, rises, from_step)
     past_peak_chance = _chance(peaks_s < now_s - PEAK_SETTLED_S, courses.weights)
     peak_soon_chance = _chance(peaks_s <= now_s + PEAK_SOON_S, courses.weights)
     now_rise = rises[:, now_step]
@@ -455,7 +398,7 @@ def _outlook_of(
     )
     if not is_past_peak:
         peaks_s = np.maximum(peaks_s, now_s)
-    ready_s = peaks_s if target_frac is None else _crossing_s(timeline.t_s, rises, target_frac, from_step)
+    ready_s = peaks_s if target_frac is None else crossing_s(timeline.t_s, rises, target_frac, from_step)
 
     # A course that never gets to the target gets to its peak.
     start_volume_ml, dome_mm, target_edge = _surface(batch, problem, courses, now_rise, np.minimum(ready_s, peaks_s))
@@ -474,7 +417,7 @@ def _outlook_of(
     peak = ready = widened(_moments(batch, now_s + peak_in_s), peak_width, at, until)
     if target_frac is not None:
         ready_factor = widths.at(READY, for_ready) * ready_width(
-            for_ready, is_leaven_known=is_leaven_known, is_disturbed=bool(viewed.artefacts)
+            for_ready, is_leaven_known=is_leaven_known, is_disturbed=seen is None or bool(viewed.artefacts)
         )
         ready = widened(_moments(batch, _quantiles_s(ready_s, courses.weights)), ready_factor, at, until)
     if is_hidden:  # what nobody sees is told late

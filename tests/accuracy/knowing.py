@@ -36,7 +36,7 @@ from firmware_sim.doughs.stochastic import WALK_EVERY_S, StochasticDough
 from firmware_sim.recordings.histories import drawn_history
 from firmware_sim.recordings.record import Order, bench_of
 from monitor.backtest.recordings import ABOUT_NAME, Recording
-from monitor.dough.forecast import weighted_quantiles
+from monitor.dough.crossings import weighted_quantiles
 from monitor.dough.track import Series
 
 Array = NDArray[np.float64]

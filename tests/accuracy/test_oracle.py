@@ -18,8 +18,8 @@ import pytest
 from numpy.typing import NDArray
 
 from monitor.dough import rise
+from monitor.dough.crossings import weighted_quantiles
 from monitor.dough.curve import N_SHAPE, SHAPE_NAMES, Timeline
-from monitor.dough.forecast import weighted_quantiles
 from monitor.dough.observations import Observations
 from monitor.dough.posterior_modes import STUDENT_DOF
 from monitor.dough.prior import Prior

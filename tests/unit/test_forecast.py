@@ -6,7 +6,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 
-from monitor.dough.forecast import _rise_over_start, outlook, weighted_quantiles
+from monitor.dough.crossings import weighted_quantiles
+from monitor.dough.forecast import _rise_over_start, outlook
 from monitor.dough.observations import observations
 from monitor.dough.outlook import NoForecast, Outlook, State
 from monitor.dough.rise import Ensemble
