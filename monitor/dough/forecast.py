@@ -417,7 +417,7 @@ def _outlook_of(
     peak = ready = widened(_moments(batch, now_s + peak_in_s), peak_width, at, until)
     if target_frac is not None:
         ready_factor = widths.at(READY, for_ready) * ready_width(
-            for_ready, is_leaven_known=is_leaven_known, is_disturbed=seen is None or bool(viewed.artefacts)
+            for_ready, is_leaven_known=is_leaven_known, is_disturbed=bool(viewed.artefacts)
         )
         ready = widened(_moments(batch, _quantiles_s(ready_s, courses.weights)), ready_factor, at, until)
     if is_hidden:  # what nobody sees is told late

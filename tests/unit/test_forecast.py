@@ -144,7 +144,7 @@ def test_no_peak_is_foretold_for_the_past_before_it_is_judged_passed():
 
 
 def test_a_dough_without_yeast_is_not_rising():
-    found = look(290, track_of(lambda t_s: 0.0 * np.asarray(t_s), hours=5.0))
+    found = look(540, track_of(lambda t_s: 0.0 * np.asarray(t_s), hours=9.5))
     assert found.state is State.NOT_RISING
     assert abs(found.rise_pct.p50) < 3.0
 
