@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 from datetime import timedelta
+from unittest.mock import patch
 
 import numpy as np
 import pytest
@@ -10,8 +11,10 @@ from made_up import FIRST_DAY, START_LEVEL_MM, TUB, batch_of, rise_frac
 from monitor.dough.artefacts import Artefact, View, fold_chance, view
 from monitor.dough.forecast import LATE, PEAK_PASSED_CHANCE, outlook
 from monitor.dough.outlook import ObstructionKind, Outlook, State
+from monitor.dough.recalibration import PEAK_PLACES
 from monitor.dough.track import EMPTY, Series, Track
 from monitor.recipe.batch import Batch, Event, EventKind, Stage
+from monitor.recipe.formula import Formula
 from monitor.recipe.vessel import level_mm, volume_ml
 
 BATCH = batch_of("Hazel loaf")
@@ -279,6 +282,15 @@ def test_out_of_sight_it_is_past_its_peak_when_it_surely_is() -> None:
     waits = [each.past_peak_chance for each in found if each.state is not State.PAST_PEAK]
     assert min(past) > LATE
     assert max(waits) > PEAK_PASSED_CHANCE, "seen, it would have been told"
+
+
+def test_out_of_sight_the_peak_is_as_the_courses_foretell_it() -> None:
+    weighed = replace(BATCH, formula=Formula(flour_g=500.0, water_g=350.0, salt_g=10.0, instant_yeast_g=5.0))
+    lidded = Sensor(minutes=100).shows(60, 101, LID_MM)
+    seen, hidden = (forecast(lidded, minute, weighed).peak for minute in (59, 85))
+    with patch.dict(PEAK_PLACES, clear=True):
+        assert forecast(lidded, 59, weighed).peak != seen
+        assert forecast(lidded, 85, weighed).peak == hidden
 
 
 def test_the_least_distance_makes_no_peak() -> None:
