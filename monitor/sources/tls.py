@@ -49,5 +49,7 @@ def connect(
         if address.scheme == "mqtts":
             client.tls_set_context(trusting(ca_file))
         client.connect(address.host, address.port)
+    except ssl.SSLError:  # one of them is a ValueError too
+        raise
     except ValueError as error:
         raise OSError(str(error)) from error
