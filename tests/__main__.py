@@ -26,6 +26,7 @@ SYSTEM_TOOLS = {
     "mosquitto": ("mosquitto", "mosquitto", "tests with a real MQTT broker"),
     "mosquitto_sub": ("mosquitto-clients", "mosquitto", "tests of the broker's health check"),
     "systemd-analyze": ("systemd", "", "tests of the units"),
+    "mandoc": ("mandoc", "mandoc", "tests of the manual page"),
     "nginx": ("nginx-light", "nginx", "tests with a proxy before the screens"),
     "influxd": ("influxdb", "influxdb@1", "tests with a real InfluxDB as the central store"),
     "cc": ("gcc libc6-dev", "gcc", "tests with a disk that fails"),

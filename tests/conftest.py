@@ -148,6 +148,12 @@ def systemd_analyze() -> str:
 
 
 @pytest.fixture(scope="session")
+def mandoc() -> str:
+    """What reads manual pages, and finds fault with them."""
+    return shutil.which("mandoc") or pytest.fail("no mandoc (Debian: apt-get install mandoc)")
+
+
+@pytest.fixture(scope="session")
 def nginx_program() -> str:
     """The proxy's program."""
     return nginx_binary() or pytest.fail("nginx is not installed (Debian: apt-get install nginx-light)")
@@ -211,6 +217,7 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
         lambda: shutil.which("systemd-analyze"),
         "no systemd-analyze (Debian: apt-get install systemd)",
     ),
+    "mandoc": (lambda: shutil.which("mandoc"), "no mandoc (Debian: apt-get install mandoc)"),
     "nginx_program": (nginx_binary, "nginx is not installed (Debian: apt-get install nginx-light)"),
     "promtool": (promtool_binary, "no promtool (Debian: apt-get install prometheus)"),
     "small_disk": (SmallDisk.mount_binary, "no file system can be mounted (needs root on Linux)"),

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import os
 import sys
+from importlib.metadata import distribution
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from monitor.commands.parameters import FILE, FOLDER
-from monitor.commands.terminal import data_dir, examples, refuse_both
+from monitor.commands.terminal import PROGRAM, data_dir, examples, refuse_both
 from monitor.errors import ConfigError
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
 @click.option("--user", default="proofing", show_default=True, metavar="NAME", help="Who it runs as.")
 @click.option("--program", type=FILE, metavar="PATH", help="The proofing-monitor to run (default: this one).")
 @click.option("--systemd", type=FOLDER, metavar="DIR", help="Write the units of everything set up here instead.")
-@click.option("--compose", type=FOLDER, metavar="DIR", help="Write a compose file and its image's recipe instead.")
+@click.option("--compose", type=FOLDER, metavar="DIR", help="Write a compose file and its image's parts instead.")
 @click.option("--prometheus", type=FOLDER, metavar="DIR", help="Write examples of rules and of a Grafana dashboard.")
 @click.option("--central", is_flag=True, help="With --compose: an InfluxDB on this machine too.")
 @data_dir
@@ -91,16 +92,22 @@ def _write_examples(folder: Path) -> None:
 
 
 def _write_units(setting: Setting, folder: Path, reader: Reader) -> None:
-    from monitor.deploy.systemd import units
+    from monitor.deploy.systemd import ACCOUNT, units
 
     files = units(setting)
     _write(folder, files)
-    started = [name for name in files if not name.startswith("proofing-health.service")]
+    started = [name for name in files if name not in (ACCOUNT, "proofing-health.service")]
     click.echo(f"{folder}: {', '.join(files)}")
     click.echo(
         reader.say(
-            "next: copy them to /etc/systemd/system, then\n"
+            "next, as root in that folder:\n"
+            "      cp {account} /etc/sysusers.d/ && systemd-sysusers\n"
+            "      cp *.service *.timer /etc/systemd/system/\n"
+            "      chown --recursive {user}: {data_dir}\n"
             "      systemctl daemon-reload && systemctl enable --now {units}",
+            account=ACCOUNT,
+            user=setting.user,
+            data_dir=setting.data_dir,
             units=" ".join(started),
         )
     )
@@ -108,23 +115,22 @@ def _write_units(setting: Setting, folder: Path, reader: Reader) -> None:
 
 
 def _write_compose(setting: Setting, folder: Path, reader: Reader, *, has_central: bool) -> None:
-
     from monitor.deploy.compose import (
         CENTRAL_FOLDER,
         CENTRAL_SECRETS,
         COMPOSE_NAME,
-        DOCKERFILE_NAME,
+        IMAGE_FOLDER,
         compose,
-        dockerfile,
-        project_folder,
+        write_image,
     )
     from monitor.files import write_private
     from monitor.node.settings import drawn_password
 
     owner = setting.data_dir.stat()
-    text = compose(setting, project_folder(), (owner.st_uid, owner.st_gid), folder, has_central=has_central)
-    _write(folder, {COMPOSE_NAME: text, DOCKERFILE_NAME: dockerfile()})
-    click.echo(f"{folder}: {COMPOSE_NAME}, {DOCKERFILE_NAME}")
+    text = compose(setting, (owner.st_uid, owner.st_gid), folder, has_central=has_central)
+    _write(folder, {COMPOSE_NAME: text})
+    write_image(folder / IMAGE_FOLDER, distribution(PROGRAM))
+    click.echo(f"{folder}: {COMPOSE_NAME}, {IMAGE_FOLDER}")
     if has_central:
         for name in CENTRAL_SECRETS:
             file = folder / CENTRAL_FOLDER / name

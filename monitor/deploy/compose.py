@@ -1,68 +1,51 @@
-"""A compose file of everything on a bakery's machine, and the image that our own services run in.
+"""A compose file of everything on a bakery's machine, and what the image of our own services is built from.
 
 Every container uses the host's network and finds the data directory under its own name, so that the files which the
 other commands wrote hold inside as they do outside: what listens on the loopback still does so, and for nobody else.
 """
 
 import json
+import shutil
+from importlib.metadata import Distribution
 from pathlib import Path
 from typing import Any
 
 from monitor.child import child_command
 from monitor.deploy.installation import PROBE_FOLDER, Setting
-from monitor.errors import ConfigError
 from monitor.replica.state import STATUS_NAME, folder_of
 
 # Named from memory of what is published, and not run: see README.md in this folder.
-PYTHON_IMAGE = "python:3.11-slim-bookworm"
 MOSQUITTO_IMAGE = "eclipse-mosquitto:2.0"
 NGINX_IMAGE = "nginx:1.26"
 INFLUXDB_IMAGE = "influxdb:2.7"
 OWN_IMAGE = "proofing-monitor:local"
-COMPOSE_NAME, DOCKERFILE_NAME, CENTRAL_FOLDER = "compose.yaml", "Dockerfile", "central-store"
+COMPOSE_NAME, IMAGE_FOLDER, CENTRAL_FOLDER = "compose.yaml", "image", "central-store"
+CONTAINERFILE_NAME, LOCK_NAME = "Containerfile", "requirements.lock"
+INSTALLED, PACKAGES = Path(__file__).resolve().parents[2], ("monitor", "dashboard", "firmware_sim")
 CENTRAL_SECRETS = ("admin-name", "admin-password", "admin-token")
 HEAD = """\
 # Written by `proofing-monitor service --compose`, which writes it anew each time. JSON, which is YAML.
 """
 
 
-def project_folder() -> Path:
-    """Where this project's sources lie.
+def write_image(folder: Path, program: Distribution) -> None:
+    """Write what the image is built from: its recipe, the locked packages, and this program as it is installed here.
 
-    Raises
-    ------
-    ConfigError
-        When it was installed without them, so that no image can be made.
+    So it needs no copy of the sources, and the image runs the very code that wrote it.
     """
-    folder = Path(__file__).resolve().parents[2]
-    if not (folder / "requirements.lock").exists():
-        raise ConfigError(
-            "{folder}: no requirements.lock, so no image can be made of it; run this from a checkout of the project",
-            folder=folder,
-        )
-    return folder
+    shutil.rmtree(folder, ignore_errors=True)
+    for package in PACKAGES:
+        ignored = shutil.ignore_patterns("__pycache__")
+        shutil.copytree(INSTALLED / package, folder / "program" / package, ignore=ignored)
+    info = folder / "program" / f"{program.name.replace('-', '_')}-{program.version}.dist-info"
+    info.mkdir()
+    described = filter(None, map(program.read_text, ("METADATA", "PKG-INFO")))  # the second: run from its sources
+    (info / "METADATA").write_text(next(described), encoding="utf-8")
+    for name in (CONTAINERFILE_NAME, LOCK_NAME):
+        shutil.copyfile(INSTALLED / "monitor" / "deploy" / name, folder / name)
 
 
-def dockerfile() -> str:
-    """The text of the image's recipe: every package by its hash."""
-    return f"""\
-# Written by `proofing-monitor service --compose`.
-FROM {PYTHON_IMAGE}
-ENV PYTHONDONTWRITEBYTECODE=1 PYTHONUNBUFFERED=1
-WORKDIR /project
-COPY requirements.lock ./
-RUN pip install --no-cache-dir --require-hashes -r requirements.lock
-COPY pyproject.toml README.md LICENSE ./
-COPY monitor ./monitor
-COPY dashboard ./dashboard
-COPY firmware_sim ./firmware_sim
-# What builds the package itself is fetched by its range, not by a hash.
-RUN pip install --no-cache-dir --no-deps .
-ENTRYPOINT ["proofing-monitor"]
-"""
-
-
-def compose(setting: Setting, project: Path, owner: tuple[int, int], out: Path, *, has_central: bool) -> str:
+def compose(setting: Setting, owner: tuple[int, int], out: Path, *, has_central: bool) -> str:
     """The text of the compose file: JSON, which is YAML.
 
     Parameters
@@ -70,7 +53,7 @@ def compose(setting: Setting, project: Path, owner: tuple[int, int], out: Path, 
     owner
         User and group that own the data directory: whom the containers run as.
     out
-        Folder of the compose file and of the image's recipe.
+        Folder of the compose file and of what the image is built from.
     has_central
         True to run an InfluxDB on this machine too.
     """
@@ -78,7 +61,7 @@ def compose(setting: Setting, project: Path, owner: tuple[int, int], out: Path, 
     for service in services.values():
         service["user"] = f"{owner[0]}:{owner[1]}"
         if service["image"] == OWN_IMAGE:
-            service["build"] = {"context": str(project), "dockerfile": str(out.absolute() / DOCKERFILE_NAME)}
+            service["build"] = {"context": str(out.absolute() / IMAGE_FOLDER), "dockerfile": CONTAINERFILE_NAME}
     whole: dict[str, Any] = {"name": "proofing", "services": services}
     if has_central:
         files = {name: {"file": str(out.absolute() / CENTRAL_FOLDER / name)} for name in CENTRAL_SECRETS}

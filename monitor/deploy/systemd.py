@@ -5,13 +5,9 @@ from pathlib import Path
 from monitor.deploy.installation import PROBE_FOLDER, Setting, plain
 
 BROKER, COLLECTOR, DASHBOARD, PROXY = "proofing-broker", "proofing-monitor", "proofing-dashboard", "proofing-proxy"
-REPLICA, HEALTH = "proofing-replica", "proofing-health"
+REPLICA, HEALTH, ACCOUNT = "proofing-replica", "proofing-health", "proofing-monitor.conf"
 MOSQUITTO, MOSQUITTO_SUB, NGINX = "/usr/sbin/mosquitto", "/usr/bin/mosquitto_sub", "/usr/sbin/nginx"  # as Debian has it
 WATCHDOG_S = 60  # judgement: the loop turns five times a second; a turn that waits for a locked file takes 10 s
-HEAD = """\
-# Put into /etc/systemd/system/proofing-monitor.service, then:
-#   systemctl daemon-reload && systemctl enable --now proofing-monitor
-"""
 AFTER_CLOCK = """\
 Wants=time-sync.target
 After=time-sync.target network.target mosquitto.service proofing-broker.service
@@ -46,6 +42,8 @@ PrivateDevices=yes
 ProtectClock=yes
 """
 RELOADED = "ExecReload=/bin/kill -HUP $MAINPID\n"
+# The health unit is root's, since it restarts others; the broker's password lies where root reads by this right alone.
+READS_ALL = "CapabilityBoundingSet=CAP_DAC_READ_SEARCH"
 WATCHED = f"""\
 NotifyAccess=main
 # The loop itself says that it turns; a loop that hangs is ended and started anew.
@@ -54,7 +52,7 @@ WatchdogSec={WATCHDOG_S}
 
 
 def units(setting: Setting) -> dict[str, str]:
-    """File name -> text of each unit."""
+    """File name -> text of each unit, and of what makes their user."""
     data = setting.data_dir
     found = {COLLECTOR: unit(setting.program, data, setting.user)}
     health = []
@@ -75,7 +73,17 @@ def units(setting: Setting) -> dict[str, str]:
         found[PROXY] = _service("proxy", start, setting.user, setting.proxy_folder, RELOADED + LESS)
         # it asks for a password, which is an answer; the certificate is its own, and this is this machine
         health.append((PROXY, f"{CURL} https://127.0.0.1:{setting.proxy_port}/"))
-    return {f"{name}.service": text for name, text in found.items()} | _health(health)
+    made = "".join(f"{line}\n" for line in account(setting.user, data))
+    return {f"{name}.service": text for name, text in found.items()} | _health(health) | {ACCOUNT: made}
+
+
+def account(user: str, data_dir: Path) -> tuple[str, str]:
+    """The lines of sysusers.d(5) that make the services' user: no log-in, and in the group that serial lines belong to.
+
+    >>> account("proofing", Path("/srv/proofing"))
+    ('u proofing - "Proofing monitor" /srv/proofing', 'm proofing dialout')
+    """
+    return f'u {user} - "Proofing monitor" {data_dir}', f"m {user} dialout"
 
 
 def unit(program: Path, data_dir: Path, user: str) -> str:
@@ -87,7 +95,14 @@ def unit(program: Path, data_dir: Path, user: str) -> str:
         When a path or name holds a character that such a file would read as something else.
     """
     start = f"{plain(str(program))} collect --data-dir {plain(str(data_dir))}"
-    return HEAD + _service("collector", start, plain(user), data_dir, WATCHED, kind="notify", order=AFTER_CLOCK)
+    made = " ".join(f"'{line}'" for line in account(plain(user), data_dir))
+    head = f"""\
+# Put into /etc/systemd/system/{COLLECTOR}.service, then:
+#   systemd-sysusers --inline {made}
+#   install --directory --mode 0750 --owner {user} --group {user} {data_dir}
+#   systemctl daemon-reload && systemctl enable --now {COLLECTOR}
+"""
+    return head + _service("collector", start, user, data_dir, WATCHED, kind="notify", order=AFTER_CLOCK)
 
 
 def _service(
@@ -131,7 +146,7 @@ Description=Proofing monitor: restart what does not answer
 [Service]
 Type=oneshot
 TimeoutStartSec=60
-{lines}"""
+{lines}{LEAST.replace("CapabilityBoundingSet=", READS_ALL)}{LESS}"""
     timer = """\
 [Unit]
 Description=Proofing monitor: look once a minute whether everything answers
