@@ -148,6 +148,12 @@ def systemd_analyze() -> str:
 
 
 @pytest.fixture(scope="session")
+def setpriv() -> str:
+    """What runs a program as another user, even as one that this machine does not know."""
+    return setpriv_binary() or pytest.fail("nobody else can be run as (needs root on Linux)")
+
+
+@pytest.fixture(scope="session")
 def mandoc() -> str:
     """What reads manual pages, and finds fault with them."""
     return shutil.which("mandoc") or pytest.fail("no mandoc (Debian: apt-get install mandoc)")
@@ -205,6 +211,11 @@ def small_disk(tmp_path: Path) -> Iterator[SmallDisk]:
     disk.unmount()
 
 
+def setpriv_binary() -> str | None:
+    """The program, where this user may use it."""
+    return shutil.which("setpriv") if os.geteuid() == 0 else None
+
+
 TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it is found, what to do
     "mosquitto": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
     "mosquitto_program": (mosquitto_binary, "mosquitto is not installed (Debian: apt-get install mosquitto)"),
@@ -217,6 +228,7 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
         lambda: shutil.which("systemd-analyze"),
         "no systemd-analyze (Debian: apt-get install systemd)",
     ),
+    "setpriv": (setpriv_binary, "nobody else can be run as (needs root on Linux)"),
     "mandoc": (lambda: shutil.which("mandoc"), "no mandoc (Debian: apt-get install mandoc)"),
     "nginx_program": (nginx_binary, "nginx is not installed (Debian: apt-get install nginx-light)"),
     "promtool": (promtool_binary, "no promtool (Debian: apt-get install prometheus)"),

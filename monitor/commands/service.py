@@ -101,11 +101,11 @@ def _write_units(setting: Setting, folder: Path, reader: Reader) -> None:
     click.echo(
         reader.say(
             "next, as root in that folder:\n"
-            "      cp {account} /etc/sysusers.d/ && systemd-sysusers\n"
+            "      systemd-sysusers {account}\n"
             "      cp *.service *.timer /etc/systemd/system/\n"
             "      chown --recursive {user}: {data_dir}\n"
             "      systemctl daemon-reload && systemctl enable --now {units}",
-            account=ACCOUNT,
+            account=folder.absolute() / ACCOUNT,
             user=setting.user,
             data_dir=setting.data_dir,
             units=" ".join(started),
