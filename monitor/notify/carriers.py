@@ -3,10 +3,8 @@
 import logging
 import re
 from collections.abc import Collection, Iterable
-from typing import Protocol, TextIO
+from typing import TYPE_CHECKING, Protocol, TextIO
 from urllib.parse import urlsplit
-
-import apprise
 
 from monitor.alerts.dough import AlertKind, Message
 from monitor.errors import ConfigError, NotifyError
@@ -14,6 +12,9 @@ from monitor.notify import addresses
 from monitor.translatable import Translatable
 from monitor.wording.alerts import clock_text, printable
 from monitor.wording.reader import Reader
+
+if TYPE_CHECKING:
+    import apprise
 
 log = logging.getLogger(__name__)
 # What apprise logs holds addresses. It goes nowhere but into its own results, whose lines hold the answer's code.
@@ -100,6 +101,9 @@ class AppriseCarrier:
         scheme = addresses.check_scheme(url, what)
         self.name = f"{scheme}#{number}"
         self._may_reach = may_reach
+        import apprise  # 6 MB, which a machine that calls nobody outside spares
+
+        self._kinds = {True: apprise.NotifyType.WARNING, False: apprise.NotifyType.INFO}
         self._target = apprise.Apprise()
         if not self._target.add(url):
             raise ConfigError(
@@ -117,7 +121,7 @@ class AppriseCarrier:
     def send(self, message: Message) -> None:
         if self._host:
             addresses.check_reachable(self._host, self._may_reach, self.name)
-        kind = apprise.NotifyType.WARNING if message.kind in _TROUBLE else apprise.NotifyType.INFO
+        kind = self._kinds[message.kind in _TROUBLE]
         try:
             result = self._target.notify(
                 title=message.title, body=f"{message.text}\n[{message.id}]", notify_type=kind, body_format="text"
@@ -140,7 +144,7 @@ class AppriseCarrier:
         raise NotifyError("{name}: it answered {detail}", retry=not is_refused, detail=str(codes[-1]), name=self.name)
 
 
-def _own_host(service: apprise.NotifyBase) -> str:
+def _own_host(service: "apprise.NotifyBase") -> str:
     """The machine that a service's address leads to; empty where apprise has a host of its own for it."""
     return str(getattr(service, "smtp_host", "") or service.host or "")
 

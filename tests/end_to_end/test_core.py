@@ -75,10 +75,11 @@ def test_the_core_collects_lists_and_checks(data_dir: Path) -> None:
     collect = ["collect", "--by-eye", "--data-dir", str(data_dir)]
     with CollectorProcess(data_dir, command=program(collect)):
         said = told(
-            data_dir, *([*words.split()] for words in ("batch list", "alerts list", "readings newest", "check"))
+            data_dir,
+            *([*words.split()] for words in ("batch list", "alerts list", "readings newest", "plan list", "check")),
         )
     assert "Plain tub" in said
-    assert re.findall(r"(?m)^status (\d)", said)[:3] == ["0", "0", "0"]
+    assert re.findall(r"(?m)^status (\d)", said)[:4] == ["0"] * 4
     assert "streamlit not installed" in said.replace(" and altair", "")
 
 

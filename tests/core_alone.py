@@ -1,0 +1,57 @@
+"""The core alone, as a small machine has it: ``python -m tests.core_alone``.
+
+Installs ``requirements-core.lock`` and this program into an environment of its own, and runs the tests of what a core
+is for. The tools of the tests stand in a folder beside it. Ends with a fault when the core weighs too much.
+"""
+
+import os
+import re
+import subprocess
+import sys
+import venv
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[1]
+PLACE = ROOT / "build" / "core"
+MOST_MB = 150
+TOOLS = ("pytest", "pytest-cov", "pytest-xdist", "coverage", "execnet", "hypothesis", "iniconfig", "pluggy", "psutil",
+         "pyyaml", "sortedcontainers")  # fmt: skip
+TESTS = ("scenarios", *(f"unit/test_{name}.py" for name in (
+    "alerts", "batch_file", "collector_batches", "collector_frames", "frames", "node_settings", "notify", "replay",
+)))  # fmt: skip
+
+
+def requirements(lock: Path, names: tuple[str, ...]) -> str:
+    """The lines of some packages in a lock file, hashes and all."""
+    return "".join(re.findall(rf"(?m)^(?:{'|'.join(names)})==.*\n(?: .*\n)*", lock.read_text()))
+
+
+def weight_mb(folder: Path) -> float:
+    """What a folder's files hold, in blocks of 4 kB as most disks have them."""
+    sizes = (path.lstat().st_size for path in folder.rglob("*") if path.is_file() and not path.is_symlink())
+    return sum(-(-size // 4096) * 4096 for size in sizes) / 1e6
+
+
+def main() -> int:
+    """Exit status of the tests, or 1 for a core that weighs too much."""
+    core, tools, python = PLACE / "python", PLACE / "tools", PLACE / "python" / "bin" / "python"
+    venv.create(core, with_pip=False, clear=True)
+    tools.mkdir(exist_ok=True)
+    wanted = PLACE / "tools.lock"
+    wanted.write_text(requirements(ROOT / "requirements-dev.lock", TOOLS))
+    pip = [sys.executable, "-m", "pip", "--quiet", "--disable-pip-version-check", "--python", str(python)]
+    for what in (["--require-hashes", "-r", "requirements-core.lock"], ["--no-deps", "."]):
+        subprocess.run([*pip, "install", "--no-compile", *what], cwd=ROOT, check=True)
+    weight = weight_mb(core)
+    print(f"the core weighs {weight:.0f} MB", flush=True)
+    with_hashes = ["--require-hashes", "--no-deps", "--upgrade", "--target", str(tools), "-r", str(wanted)]
+    subprocess.run([*pip, "install", "--no-compile", *with_hashes], check=True)
+    environ = {**os.environ, "PYTHONPATH": str(tools), "PYTHONDONTWRITEBYTECODE": "1"}
+    options = ["-q", "-p", "no:cacheprovider", "--import-mode=importlib", "--no-header"]
+    tested = [str(python), "-P", "-m", "pytest", *options, *(f"tests/{name}" for name in TESTS)]
+    status = subprocess.run(tested, cwd=ROOT, env=environ, check=False).returncode
+    return status or int(weight > MOST_MB)
+
+
+if __name__ == "__main__":
+    sys.exit(main())
