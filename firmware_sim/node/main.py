@@ -120,7 +120,7 @@ class Node:
         for line in link.take_acks():
             if self._is_answer(line):
                 self._answered_ms = real_ms
-            elif self._told_time is not None and self._told_time.hear(line, self._hal.boot, real_ms):
+            elif self._told_time is not None and self._told_time.hear(line, self._asker().boot, real_ms):
                 continue
             elif self._signals is not None:
                 self._signals.hear(line, self._hal.boot)
@@ -222,15 +222,21 @@ class Node:
             told.append((which, sensors.pins.get(which, ""), age_s, sensors.faults))
         hal = self._hal
         pushed = ask = None
-        if tub is self._tubs[0]:
-            if self._signals is not None:
-                pushed = (self._signals.seen, self._signals.zero)
-            if self._told_time is not None:
-                ask = self._told_time.question(real_ms)
+        if tub is self._tubs[0] and self._signals is not None:
+            pushed = (self._signals.seen, self._signals.zero)
+        if self._told_time is not None and tub is self._asker():
+            ask = self._told_time.question(real_ms)
         period_s = self._period_ms // 1000
         line = report.line(tub.boot, tub.urn, now_ms // 1000, period_s, hal.condition(), told, pushed, ask)
         if self._link.send_report(line):
             tub.report_ms = real_ms
+
+    def _asker(self):
+        """The tub that asks for the date: answers come beside those to packs, so it must be one that is read."""
+        for tub in self._tubs:
+            if tub.read_at_ms:
+                return tub
+        return self._tubs[0]
 
     def close(self):
         """Leave in order."""

@@ -13,6 +13,7 @@ from fake_board import FakeBoard, RangersOnOneBus, lived, wired
 
 from firmware_sim.bench.chips import (
     EchoModule,
+    I2cBus,
     OneWireBus,
     ProbeChip,
     RangerChip,
@@ -39,6 +40,7 @@ from monitor.node.sights import sight_of
 from monitor.node.tubs import board_with, next_name, tubs_on
 from monitor.sources.intake import Frame, Status
 from monitor.store.store import Store
+from monitor.wire.asides import time_line
 from monitor.wire.frames import decode, first_tub, require_topic
 from monitor.wire.readings import Channel, NodeId
 from monitor.wire.reports import decode_report
@@ -138,6 +140,31 @@ def test_a_named_probe_that_is_gone_is_not_replaced_by_its_neighbour(
     assert values[SECOND][Channel.DOUGH_TEMP] == 25.0
     reports = {report.node: report.missing for report in map(decode_report, board.broker.reports)}
     assert (reports[FIRST], reports[SECOND]) == ({"dough": "silent"}, {})
+
+
+def test_a_first_tub_that_is_never_read_keeps_no_board_from_the_date(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Answers come beside acknowledgements, and a tub without readings sends nothing to acknowledge."""
+    monkeypatch.chdir(tmp_path)
+    board, _ = a_board_of_four(tmp_path)
+    board.lines["onewire", 27] = OneWireBus([], WireFaults())
+    board.lines["i2c", 0] = I2cBus({}, WireFaults())
+    board.troubles.raising["settime"] = [OSError(110, "ETIMEDOUT")] * 9
+    told = board.broker.beside
+
+    def beside(boot: str) -> list[bytes]:
+        """As the collector does: to the tub that asked, with its pack."""
+        asked = [report for report in map(decode_report, board.broker.reports) if report.boot == boot]
+        if not asked or asked[-1].ask is None:
+            return told(boot)
+        return [*told(boot), time_line(boot, datetime(2026, 3, 2, 6, tzinfo=UTC), asked[-1].ask, "")]
+
+    board.broker.beside = beside  # type: ignore[method-assign]
+    lived(board, 0.1)
+    packs = [decode(frame) for frame in board.broker.frames]
+    assert FIRST not in {pack.node for pack in packs}
+    assert board.date_is_set
 
 
 # -- what is checked before -------------------------------------------------------------------------------------------
