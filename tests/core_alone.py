@@ -6,6 +6,7 @@ is for. The tools of the tests stand in a folder beside it. Ends with a fault wh
 
 import os
 import re
+import shutil
 import subprocess
 import sys
 import venv
@@ -15,8 +16,8 @@ ROOT = Path(__file__).resolve().parents[1]
 PLACE = ROOT / "build" / "core"
 MOST_MB = 150
 TOOLS = (
-    "pytest", "pytest-cov", "pytest-xdist", "coverage", "execnet", "hypothesis", "iniconfig", "pluggy", "psutil", "pyyaml",
-    "sortedcontainers",
+    "pytest", "pytest-cov", "pytest-xdist", "coverage", "execnet", "hypothesis", "iniconfig", "pluggy", "psutil",
+    "pyyaml", "sortedcontainers",
 )  # fmt: skip
 ABOUT = (
     "alerts", "batch_file", "collector_batches", "collector_frames", "frames", "node_settings", "notify_outbox",
@@ -38,13 +39,19 @@ def weight_mb(folder: Path) -> float:
 
 def main() -> int:
     """Exit status of the tests, or 1 for a core that weighs too much."""
-    core, tools, python = PLACE / "python", PLACE / "tools", PLACE / "python" / "bin" / "python"
+    core, tools, source = PLACE / "python", PLACE / "tools", PLACE / "source"
+    python = core / "bin" / "python"
     venv.create(core, with_pip=False, clear=True)
     tools.mkdir(exist_ok=True)
+    shutil.rmtree(source, ignore_errors=True)  # a build writes beside what it builds
+    for package in ("monitor", "dashboard", "firmware_sim"):
+        shutil.copytree(ROOT / package, source / package, ignore=shutil.ignore_patterns("__pycache__"))
+    for name in ("pyproject.toml", "README.md", "LICENSE"):
+        shutil.copy(ROOT / name, source)
     wanted = PLACE / "tools.lock"
     wanted.write_text(requirements(ROOT / "requirements-dev.lock", TOOLS))
     pip = [sys.executable, "-m", "pip", "--quiet", "--disable-pip-version-check", "--python", str(python)]
-    for what in (["--require-hashes", "-r", "requirements-core.lock"], ["--no-deps", "."]):
+    for what in (["--require-hashes", "-r", "requirements-core.lock"], ["--no-deps", source]):
         subprocess.run([*pip, "install", "--no-compile", *what], cwd=ROOT, check=True)
     weight = weight_mb(core)
     print(f"the core weighs {weight:.0f} MB", flush=True)
