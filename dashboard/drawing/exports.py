@@ -16,7 +16,6 @@ import numpy as np
 import pandas as pd
 import pyarrow as pa
 import pyarrow.parquet as pq
-import vl_convert
 
 from dashboard.drawing.grammar import Drawing, Values
 from dashboard.drawing.markup import element, text
@@ -97,11 +96,15 @@ def svg_of(figure: Figure) -> str:
         "color": DAY.ink, "subtitleColor": DAY.muted, "fontSize": TITLE_PX, "subtitleFontSize": SENTENCE_PX,
         "subtitlePadding": 6, "subtitleLineHeight": LINE_PX,
     }  # fmt: skip
+    import vl_convert  # a whole engine, which only whoever saves a picture wants
+
     return str(vl_convert.vegalite_to_svg(_printed(spec)))
 
 
 def png_of(figure: Figure) -> bytes:
     """The same as PNG, twice as fine as a screen."""
+    import vl_convert
+
     return bytes(vl_convert.svg_to_png(svg_of(figure), scale=SCALE))
 
 
