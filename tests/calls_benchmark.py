@@ -52,6 +52,7 @@ def figures(found: Sequence[NightFound]) -> dict[str, float]:
         "nights with any": sum(any(one.is_false for one in each.called) for each in found) / max(len(found), 1),
         "awaited": float(len(awaited)),
         "missed of 100": per_hundred(sum(each.is_missed for each in awaited)),
+        "by first calls": per_hundred(sum(each.is_first_missed for each in awaited)),
         "missed widely": per_hundred(sum(each.is_missed_widely for each in awaited)),
     }
 
@@ -95,7 +96,12 @@ def text_of(found: Sequence[NightFound]) -> str:
 def load_run(path: Path) -> list[NightFound]:
     """A run that was saved."""
     rows = json.loads(path.read_text(encoding="utf-8"))
-    return [NightFound(**row | {"called": tuple(Called(**one) for one in row["called"])}) for row in rows]
+    return [
+        NightFound(
+            **row | {"called": tuple(Called(**one | {"again_s": tuple(one["again_s"])}) for one in row["called"])}
+        )
+        for row in rows
+    ]
 
 
 def main(argv: list[str] | None = None) -> int:

@@ -76,6 +76,7 @@ NOTED_MIN = 15.0  # judgement: a note is often a little early or late
 MAY_BE_MIN = 60.0  # judgement: a doubt of more than that is no news
 CHILLED_MIN = 120.0  # judgement: out of the cold, a dough takes so long to rise again
 RISEN_PCT = 15.0  # judgement: what any eye sees on a tub's wall
+FALLEN_CHANCE = 0.4  # judgement: a last call that late would be followed by "past its peak" in minutes
 PEAK_LEAD_MIN = 10.0  # what an outlook's peak_soon_chance looks ahead
 
 
@@ -249,13 +250,17 @@ def _at_peak(situation: Situation) -> Condition:
     is_detected = outlook.state is State.AT_PEAK and not situation.is_blocked
     chance = rules.ripe_chance if is_for_peak else rules.peak_chance
     is_near = is_detected or outlook.peak_soon_chance > chance
+    if is_for_peak:  # the chance is the courses' own, which peak late; the moments that are told have been moved
+        is_likely = _is_within(situation, outlook.peak.p50, PEAK_LEAD_MIN + MAY_BE_MIN)
+        is_near = is_near or (is_likely and _is_within(situation, outlook.peak.p25, PEAK_LEAD_MIN))
     if situation.is_unseen or (situation.is_blocked and not is_for_peak):
         is_near = situation.has_come(outlook.peak)
     if is_for_peak:
         is_wanted = not _is_peak_long_gone(situation)
     else:
         is_missed = AlertKind.READY not in situation.firing and outlook.ready.p50 is None
-        is_standing = outlook.state is not State.PAST_PEAK and not _is_chilled(situation)
+        may_have_fallen = outlook.state is State.PAST_PEAK or outlook.past_peak_chance > FALLEN_CHANCE
+        is_standing = not may_have_fallen and not _is_chilled(situation)
         is_wanted = is_standing and (_is_ready_long_enough(situation) or is_missed)
     return Condition(
         begins=is_near and is_wanted and AlertKind.PAST_PEAK not in situation.firing,

@@ -13,13 +13,17 @@ simulator at that moment:
 - *view blocked*, *level jumped*: no lid, water, hand or blind zone is there, or the tub was never moved;
 - air: it is not as told, or not beyond what ``BORNE_C`` has for such a dough; a dough said to be covered does not dry.
 
-A moment is *missed* when the dough comes to what its stage waits for and nothing about its course is called in the ten
-minutes before or after.
+Nobody answers, so what wakes rings again, as the rules of calls have it (``monitor.alerts.calls``): each five minutes,
+for an hour, while its alert stands. A call is judged once, as it is first said.
+
+A moment is *missed* when the dough comes to what its stage waits for and in the ten minutes before or after nothing
+about its course rings that is true then. Who looks no further than first calls finds more of them missed: these are
+counted too.
 """
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -28,7 +32,8 @@ from calls.kitchens import Night, Place
 
 from firmware_sim.bench.troubles import TroubleKind
 from firmware_sim.doughs.catalogue import KINDS
-from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, Facts, Rules, step
+from monitor.alerts.calls import Call, CallRules, Next, OpenMessage, decide
+from monitor.alerts.dough import COURSE_KINDS, Alert, AlertKind, Facts, Message, Rules, step
 from monitor.archive.replay import known_at
 from monitor.backtest.recordings import Recording, load_recording
 from monitor.dough.forecast import ForecastRequest, outlook, outlooks
@@ -38,8 +43,10 @@ from monitor.recipe.batch import Batch, Event, EventKind
 from monitor.store.rows import from_json, to_json
 from monitor.wire.readings import SENSOR_CHANNELS, NodeId
 
+CALL_RULES = CallRules()
 NODE = NodeId("urn:dev:mac:020000fffe5e0001")
 LOOK_MIN, MOST_LOOKS = 2.0, 300  # a look each two minutes, rarer in a night that is longer than ten hours
+STANDS_S = 2.0 * 3600.0  # judgement: so long after its peak even a forgotten dough is found
 TOGETHER = 16
 NEAR = timedelta(minutes=10)
 BAND_POINTS = 5.0  # judgement: what a baker cannot see on the tub's wall [% of rise]
@@ -57,12 +64,13 @@ AIR_DOUBT_C = 0.5  # judgement: of a node's reading
 
 @dataclass(frozen=True, slots=True)
 class Called:
-    """One call: when [s after the start], what, and whether it was false."""
+    """One call: when [s after the start], what, and whether it was false; when it rang again and was true."""
 
     at_s: float
     kind: str
     is_false: bool
     rise_pct: float
+    again_s: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +81,10 @@ class NightFound:
     ----------
     awaited_s
         When the dough came to what its stage waits for; None: never, or at once.
-    is_missed, is_missed_widely
-        Nothing was called within ten minutes of that; nor while the dough stood within ``BAND_POINTS`` of its target,
+    is_missed
+        Nothing true rang within ten minutes of that.
+    is_first_missed, is_missed_widely
+        Nothing was called for the first time by then; nor while the dough stood within ``BAND_POINTS`` of its target,
         or within ``NEAR_PEAK`` of its greatest volume.
     first_lead_min
         How long before it the first call about its course came; negative: after it. [min]
@@ -85,6 +95,7 @@ class NightFound:
     called: tuple[Called, ...]
     awaited_s: float | None
     is_missed: bool
+    is_first_missed: bool
     is_missed_widely: bool
     first_lead_min: float | None
 
@@ -110,7 +121,10 @@ def _outlooks(night: Night, recording: Recording, batch: Batch, kept: Path, look
     path = kept / f"{night.name}.json"
     if path.is_file():
         return [from_json(line, Outlook) for line in path.read_text(encoding="utf-8").splitlines()]
-    looks = _looks(batch, recording.track.last_t_s or 0.0)
+    last_s = recording.track.last_t_s or 0.0
+    if night.order.is_live:
+        last_s = min(last_s, recording.peak_s + STANDS_S)
+    looks = _looks(batch, last_s)
     looks = looks[:: max(1, round(look_min / LOOK_MIN))]
     found: list[Outlook] = []
     for first in range(0, len(looks), TOGETHER):
@@ -230,17 +244,36 @@ class Truth:
         raise ValueError(f"{alert.kind} is not judged")
 
 
-def replayed(batch: Batch, recording: Recording, seen: Sequence[Outlook], rules: Rules) -> list[tuple[Alert, Outlook]]:
-    """The calls that the rules make of the outlooks of a night, each with the outlook it was made by."""
+@dataclass(slots=True)
+class Told:
+    """An alert that was called, the outlook it was first called by, and each look at which it rang."""
+
+    alert: Alert
+    seen: Outlook
+    calls: list[Call]
+
+    def ring(self, alert: Alert, now: datetime) -> None:
+        """Ring again if the rules of calls say so; somebody takes each call, and answers none."""
+        message = Message(alert.message_id, alert.subject.batch_id, alert.kind, alert.episode, "", "", self.seen.at)
+        waited_min = (now - self.calls[-1].at) / timedelta(minutes=1) if self.calls else 0.0
+        if decide(CALL_RULES, OpenMessage(message, alert, self.calls, waited_min), 1, now, UTC).do is Next.CALL:
+            self.calls.append(Call(message.id, len(self.calls) + 1, "baker", now, now))
+
+
+def replayed(batch: Batch, recording: Recording, seen: Sequence[Outlook], rules: Rules) -> list[Told]:
+    """What the rules make of the outlooks of a night, in the order in which it was first called."""
     alerts: tuple[Alert, ...] = ()
-    calls: list[tuple[Alert, Outlook]] = []
+    told: dict[str, Told] = {}
     for each in seen:
         known = recording.track.upto(seconds_since_start(batch, each.at))
         facts = Facts(known_at(batch, each.at), each, each.at, last_seen(batch, known))
         update = step(rules, alerts, facts)
         alerts = update.alerts
-        calls += [(alert, each) for alert in update.calls]
-    return calls
+        told |= {alert.message_id: Told(alert, each, []) for alert in update.calls}
+        for alert in alerts:
+            if alert.message_id in told:
+                told[alert.message_id].ring(alert, each.at)
+    return list(told.values())
 
 
 def judged(night: Night, cache: Path, look_min: float = LOOK_MIN) -> NightFound:
@@ -249,20 +282,29 @@ def judged(night: Night, cache: Path, look_min: float = LOOK_MIN) -> NightFound:
     batch = _watched(night, recording)
     seen = _outlooks(night, recording, batch, cache / f"{version_of_estimator()}-{look_min:g}", look_min)
     truth = Truth(night, recording, batch)
-    calls = replayed(batch, recording, seen, Rules())
+    at = {each.at: each for each in seen}
     called = tuple(
         Called(
-            seconds_since_start(batch, found.at),
-            alert.kind.value,
-            not truth.states(alert, found),
-            round(truth.rise_pct(seconds_since_start(batch, found.at)), 1),
+            seconds_since_start(batch, told.seen.at),
+            told.alert.kind.value,
+            not truth.states(told.alert, told.seen),
+            round(truth.rise_pct(seconds_since_start(batch, told.seen.at)), 1),
+            tuple(
+                seconds_since_start(batch, call.at) for call in told.calls[1:] if truth.states(told.alert, at[call.at])
+            ),
         )
-        for alert, found in calls
+        for told in replayed(batch, recording, seen, Rules())
     )
-    course_s = [one.at_s for one in called if one.kind in {kind.value for kind in COURSE_KINDS}]
+    course = [one for one in called if one.kind in {kind.value for kind in COURSE_KINDS}]
+    course_s = [one.at_s for one in course]
+    rung_s = [at_s for one in course for at_s in (*([] if one.is_false else [one.at_s]), *one.again_s)]
     awaited_s = truth.awaited_s
     is_judged = night.order.is_live and LEAST_S <= awaited_s < np.inf
-    is_missed = is_judged and not any(abs(at_s - awaited_s) <= NEAR.total_seconds() for at_s in course_s)
+
+    def is_passed_by(all_s: Sequence[float]) -> bool:
+        return is_judged and not any(abs(at_s - awaited_s) <= NEAR.total_seconds() for at_s in all_s)
+
+    is_first_missed = is_passed_by(course_s)
     target_pct = batch.target.rise_pct
 
     def is_close(at_s: float) -> bool:
@@ -281,7 +323,8 @@ def judged(night: Night, cache: Path, look_min: float = LOOK_MIN) -> NightFound:
         },
         called=called,
         awaited_s=awaited_s if is_judged else None,
-        is_missed=is_missed,
-        is_missed_widely=is_missed and not any(map(is_close, course_s)),
+        is_missed=is_passed_by(rung_s),
+        is_first_missed=is_first_missed,
+        is_missed_widely=is_first_missed and not any(map(is_close, course_s)),
         first_lead_min=(awaited_s - min(course_s)) / 60.0 if is_judged and course_s else None,
     )

@@ -1,16 +1,15 @@
 """The collector as a process: real serial line, real broker, restarts, and what reaches the phone."""
 
 import io
-import json
 import sqlite3
 import threading
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
-from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
 
 import paho.mqtt.client as paho
 import pytest
+from faults.beside import Phone
 from harness import Mosquitto, PtyPair, wait_until
 from programs import CollectorProcess, good_frame, run_program
 
@@ -107,35 +106,10 @@ def test_a_batch_goes_on_over_a_power_cut(tmp_path: Path, pty_pair: PtyPair) -> 
         assert not [fault for fault in store.nodes.faults() if fault.reason == STEP_FAULT]
 
 
-class Phone:
-    """A small web hook that keeps what it is sent."""
-
-    def __init__(self) -> None:
-        self.messages: list[dict[str, str]] = []
-        phone = self
-
-        class Handler(BaseHTTPRequestHandler):
-            def do_POST(self) -> None:
-                phone.messages.append(json.loads(self.rfile.read(int(self.headers["Content-Length"]))))
-                self.send_response(200)
-                self.end_headers()
-
-            def log_message(self, format: str, *args: object) -> None:
-                pass
-
-        self.server = HTTPServer(("127.0.0.1", 0), Handler)
-        self.port = self.server.server_port
-        self.thread = threading.Thread(target=self.server.serve_forever)
-
-
 @pytest.fixture
 def phone() -> Iterator[Phone]:
-    phone = Phone()
-    phone.thread.start()
-    yield phone
-    phone.server.shutdown()
-    phone.thread.join()
-    phone.server.server_close()
+    with Phone() as phone:
+        yield phone
 
 
 def test_silence_reaches_the_phone_and_the_terminal_once(tmp_path: Path, phone: Phone) -> None:
@@ -143,8 +117,7 @@ def test_silence_reaches_the_phone_and_the_terminal_once(tmp_path: Path, phone: 
     file = write_batch(tmp_path / "tub.toml", datetime.now(UTC) - timedelta(hours=1))
     assert run_program("batch", "start", file, "--data-dir", data_dir).returncode == 0
     (data_dir / "config.toml").write_text("[alerts]\nsilence_min = 0.05\n")
-    url = f"json://127.0.0.1:{phone.port}/secret-path"
-    with CollectorProcess(data_dir, "--by-eye", PROOFING_NOTIFY_URLS=url) as collector:
+    with CollectorProcess(data_dir, "--by-eye", PROOFING_NOTIFY_URLS=phone.url) as collector:
         wait_until(lambda: len(phone.messages) > 0, "the phone rings")
         with collector.open_store() as store:
             wait_until(lambda: all(message.delivered_at for message in store.outbox.messages()), "delivery is recorded")

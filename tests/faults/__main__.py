@@ -15,6 +15,7 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1]))
 sys.path.insert(0, str(Path(__file__).parents[1] / "end_to_end"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "browser"))
 
 from faults.runs import LONG, SHORT
 from faults.table import as_table

@@ -2,6 +2,9 @@
 
 The collectors are children of one process that has loaded the program before, so that a thousand of them start quickly.
 What a node sends tells its own sequence number as its distance, so that a value under a wrong number would be seen.
+
+Meanwhile a fold of one dough after the other falls due, and a phone must ring for each: a crash may ring twice with the
+same id, never not. In the long form the board is open in a browser all the while.
 """
 
 import os
@@ -14,18 +17,22 @@ import subprocess
 import sys
 import tempfile
 import time
+from contextlib import nullcontext
 from dataclasses import dataclass, field, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Self
 
 import paho.mqtt.client as paho
+from faults.beside import OpenScreens, Phone
 from faults.table import Line
 from harness import PATIENCE_S, Mosquitto, PtyPair, wait_until
 from made_up import batch_of
 from paho.mqtt.enums import CallbackAPIVersion
 from programs import environment, good_frame
 
+from monitor.alerts.kinds import AlertKind
+from monitor.recipe.batch import BatchId, Event, EventKind
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.collector_lock import is_collector_running
 from monitor.store.store import Store
@@ -36,18 +43,20 @@ RESEND_S, RESEND_AT_ONCE = 1.0, 8  # a node sends again a few at a time, or a br
 MOST_WAITING = 200
 LONGEST_LIFE_S = 0.6  # after it is at work; what comes before it is hit as well, by a life of nothing
 EARLY_CHANCE = 0.2
+FOLDED_AFTER_MIN = 25.0
+MOST_DOUGHS = 4  # of those that wait for a call: each is estimated anew by every collector
 ANSWER = re.compile(rb"!([0-9a-f]{8}) (\d+) [0-9a-f]{8}")
 
 
 class Nursery:
     """Collectors as forks of one process that has all modules loaded."""
 
-    def __init__(self, log: Path) -> None:
+    def __init__(self, log: Path, **environ: str) -> None:
         self._log = log.open("ab")
         self._process = subprocess.Popen(
             [sys.executable, "-m", "faults.killing"],
             cwd=Path(__file__).parents[1],
-            env=environment(PYTHONPATH=os.pathsep.join(sys.path)),
+            env=environment(PYTHONPATH=os.pathsep.join(sys.path), **environ),
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=self._log,
@@ -211,10 +220,48 @@ def differences(database: Path, nodes: list[Node]) -> list[str]:
     return wrong
 
 
-def run(kills: int, seed: int = 1) -> Line:
+class Folds:
+    """Doughs whose fold falls due as they are begun, a few at a time, and taken away once the phone has rung."""
+
+    def __init__(self, database: Path, phone: Phone) -> None:
+        self._database = database
+        self._phone = phone
+        self._waiting: dict[BatchId, str] = {}
+        self.names: list[str] = []
+
+    def go_on(self, *, has_new: bool = True) -> None:
+        """End what was called, and begin another dough."""
+        rung = self._phone.rings()
+        with Store(self._database) as store:
+            for batch_id in [each for each, message_id in self._waiting.items() if message_id in rung]:
+                store.batches.add_event(batch_id, Event(datetime.now(UTC), EventKind.END))
+                del self._waiting[batch_id]
+            if has_new and len(self._waiting) < MOST_DOUGHS:
+                begun_at = datetime.now(UTC) - timedelta(minutes=FOLDED_AFTER_MIN)
+                dough = replace(batch_of(f"Fold {len(self.names) + 1}"), folds_min=(FOLDED_AFTER_MIN,), nodes=())
+                kept = store.batches.add(replace(dough, started_at=begun_at))
+                self.names.append(kept.name)
+                self._waiting[kept.id] = f"{kept.id}-fold-due-1"
+
+    @property
+    def are_called(self) -> bool:
+        self.go_on(has_new=False)
+        return not self._waiting
+
+    def wrong(self) -> list[str]:
+        """Folds that were told more than once, and rings for what was never told."""
+        with Store(self._database) as store:
+            told = [each.id for each in store.outbox.messages() if each.kind is AlertKind.FOLD_DUE]
+        found = [f"{len(self.names)} folds, {len(told)} messages"] if len(told) != len(self.names) else []
+        if strange := self._phone.rings().keys() - set(told):
+            found.append(f"rings for {sorted(strange)[:5]}")
+        return found
+
+
+def run(kills: int, seed: int = 1, *, has_screens: bool = False) -> Line:
     """Kill so many collectors."""
     rng = random.Random(seed)
-    with tempfile.TemporaryDirectory() as name:
+    with tempfile.TemporaryDirectory() as name, Phone() as phone:
         folder = Path(name)
         broker = Mosquitto(folder)
         broker.start()
@@ -222,12 +269,17 @@ def run(kills: int, seed: int = 1) -> Line:
         data_dir = folder / "data"
         data_dir.mkdir()
         _start_batches(data_dir, bakery)
+        folds = Folds(data_dir / DATABASE_NAME, phone)
         arguments = ["collect", "--data-dir", str(data_dir), "--mqtt", broker.url]
         for line in bakery.lines:
             arguments += ["--serial", str(line.path)]
         try:
-            with Nursery(folder / "log.txt") as nursery:
+            with (
+                OpenScreens(data_dir) if has_screens else nullcontext() as screens,
+                Nursery(folder / "log.txt", PROOFING_NOTIFY_URLS=phone.url) as nursery,
+            ):
                 for _ in range(kills):
+                    folds.go_on()
                     collector = nursery.collector(*arguments)
                     if rng.random() > EARLY_CHANCE:
                         wait_until(lambda: is_collector_running(data_dir), "a collector is at work")
@@ -238,9 +290,11 @@ def run(kills: int, seed: int = 1) -> Line:
                 deadline_s = time.monotonic() + 120.0
                 while any(node.sent_s for node in bakery.nodes) and time.monotonic() < deadline_s:
                     bakery.live(0.2, has_new=False)
+                wait_until(lambda: folds.are_called, "the phone has rung for every fold")
+                wrong = [] if screens is None else screens.wrong(f"Tub of {bakery.nodes[0].urn}")
                 os.kill(collector, signal.SIGTERM)
                 nursery.wait(collector)
-            wrong = differences(data_dir / DATABASE_NAME, bakery.nodes)
+            wrong += differences(data_dir / DATABASE_NAME, bakery.nodes) + folds.wrong()
             wrong += [f"{node.urn}: {len(node.sent_s)} never acknowledged" for node in bakery.nodes if node.sent_s]
             if "Traceback" in (said := (folder / "log.txt").read_text()):
                 wrong.append(said[said.index("Traceback") :][:400])
@@ -249,10 +303,10 @@ def run(kills: int, seed: int = 1) -> Line:
             broker.stop()
     n_packs = sum(len(node.answered) for node in bakery.nodes)
     return Line(
-        "kill -9 of the collector at random moments while nodes send",
+        f"kill -9 of the collector at random moments while nodes send{' and the board is open' if has_screens else ''}",
         f"{kills}",
         f"{n_packs} packs acknowledged, {sum(node.answers for node in bakery.nodes)} times; 0 lost, 0 doubled, "
-        "integrity ok"
+        f"integrity ok; {len(folds.names)} calls, 0 missed, {phone.rings().total() - len(folds.names)} rung again"
         if not wrong
         else f"{n_packs} packs acknowledged",
         tuple(wrong),

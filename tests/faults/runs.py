@@ -19,7 +19,7 @@ SHORT: dict[str, Callable[[], Line]] = {
     "shipping": lambda: shipping.run(3, 3_000),
 }
 LONG: dict[str, Callable[[], Line]] = {
-    "kill": lambda: killing.run(1000, seed=2026),
+    "kill": lambda: killing.run(1000, seed=2026, has_screens=True),
     "disk": lambda: disk_errors.run(1),
     "power": lambda: power.run(0),
     "broker": lambda: brokers.run(20, 5, 120.0),
@@ -28,7 +28,7 @@ LONG: dict[str, Callable[[], Line]] = {
     "cable": lambda: cables.run(100),
     "fuzz": lambda: fuzzing.run(1_000_000, seed=2026),
     "disorder": lambda: disorder.run(20),
-    "week": lambda: week.run(7.0, seed=2026),
+    "week": lambda: week.run(7.0, seed=2026, has_screens=True),
     "shipping": lambda: shipping.run(100, 60_480, seed=2026),  # a week's turns of ten seconds
     "resume": lambda: resuming.run(20),
 }

@@ -1,8 +1,10 @@
 """Seven simulated days of twenty nodes and their batches, with one fault by chance a minute; beside them, none.
 
-The collector's loop and a real database; only the clock, the lines and the estimate are made up: the estimate goes by
-the time alone, so that the calls of the troubled week must be those of the quiet one, each once. No node is cut off for
-so long that its silence would rightly be called out.
+The collector's loop, the thread that calls and a real database; only the clock, the lines, the phone and the estimate
+are made up: the estimate goes by the time alone, so that the messages of the troubled week must be those of the quiet
+one, each once, and the phone must have rung for the same ones. No node is cut off for so long that its silence would
+rightly be called out. Nobody answers, so what wakes rings again and again; a kill between a ring and its record lets it
+ring once more. In the long form the board is open in a browser all the while.
 """
 
 import os
@@ -12,20 +14,22 @@ import sqlite3
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
+from faults.beside import OpenScreens
 from faults.table import Line
 from harness import START, SetClock
 from made_up import batch_of
 from programs import framed
 
-from monitor.alerts.dough import Rules
+from monitor.alerts.dough import Message, Rules
 from monitor.collector.loop import Collector
 from monitor.dough.outlook import Band, Moments, Outlook, State
-from monitor.errors import StoreError
+from monitor.errors import NotifyError, StoreError
+from monitor.notify.outbox import Notifier, Recipient
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
 from monitor.sources.intake import Frame, Item
 from monitor.store.store import Store
@@ -38,6 +42,8 @@ LONGEST_CUT_MIN = 5
 LONGEST_SILENCE_MIN = 7
 RESENT_AT_ONCE = 40
 SHOWN = 10
+DEAD_EVERY = 20
+LAST = "Last tub"
 
 
 class _Killed(BaseException):
@@ -61,6 +67,28 @@ class TroubledStore(Store):
                 raise _Killed
         if self.kill_at == "after":
             raise _Killed
+
+
+class NotedClock(SetClock):
+    """Real seconds are those of the week, so that an answer is waited for as long as a baker would be."""
+
+    def real_s(self) -> float:
+        return (self.now() - START) / timedelta(seconds=1)
+
+
+@dataclass
+class Phone:
+    """Notes each ring; has no network in one call of ``DEAD_EVERY``, and for good in none."""
+
+    rng: random.Random
+    has_faults: bool
+    name: str = "phone"
+    rings: Counter[str] = field(default_factory=Counter)
+
+    def send(self, message: Message) -> None:
+        if self.has_faults and self.rng.randrange(DEAD_EVERY) == 0:
+            raise NotifyError("no network", retry=True)
+        self.rings[message.id] += 1
 
 
 @dataclass
@@ -100,7 +128,8 @@ class Week:
         self.minutes = int(days * 1440)
         self.rng = random.Random(seed)
         self.has_faults = seed is not None
-        self.clock = SetClock(START)
+        self.clock = NotedClock(START)
+        self.phone = Phone(random.Random(seed), self.has_faults)
         self.path = folder / "proofing.sqlite"
         self.nodes = [Node(NodeId(f"urn:dev:mac:0200000000{n:02x}"), f"{n:08x}") for n in range(nodes)]
         self.acknowledged: set[tuple[str, str, int]] = set()
@@ -114,6 +143,8 @@ class Week:
         self.inbox: queue.Queue[Item] = queue.Queue()
         self.store = TroubledStore(self.path)
         self.collector = Collector(self.store, self.inbox, self.clock, estimate, rules=Rules(), reader=Reader(UTC))
+        self.outbox = TroubledStore(self.path)  # the thread that calls has a connection of its own
+        self.notifier = Notifier(self.path, [Recipient("baker", (self.phone,))], self.clock, zone=UTC)
 
     def live(self) -> None:
         """All of it."""
@@ -124,6 +155,7 @@ class Week:
                 self._fault(minute)
             self._send(minute)
             self._turn_until_done()
+            self._call()
             if minute % 360 == 0:
                 self.memory_mb.append(_memory_mb())
         for node in self.nodes:
@@ -132,6 +164,7 @@ class Week:
             self.clock.advance(minutes=1)
             self._send(self.minutes)
             self._turn_until_done()
+            self._call()
 
     def _bakers(self, minute: int) -> None:
         now = self.clock.now()
@@ -154,7 +187,7 @@ class Week:
         kind = rng.randrange(8)
         self.is_spoiling = self.is_copying = False
         if kind == 0:
-            self.store.kill_at = rng.choice(("before", "after"))
+            rng.choice((self.store, self.outbox)).kill_at = rng.choice(("before", "after"))
         elif kind == 1:
             self.store.errors = rng.randint(1, 5)
         elif kind == 2:
@@ -218,10 +251,28 @@ class Week:
                 self.errors += 1
                 self.store.reopen()
             except _Killed:
-                self.kills += 1
-                self.store.close()
-                self._begin()
+                self._die()
         raise AssertionError("the loop comes to no end")
+
+    def _call(self) -> None:
+        """Call whoever is to be called, as the thread that does so, over errors and kills."""
+        try:
+            self.notifier.drain(self.outbox)
+        except StoreError:
+            self.errors += 1
+        except _Killed:
+            self._die()
+
+    def _die(self) -> None:
+        self.kills += 1
+        self.close()
+        self._begin()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self.notifier._end_sending()
+        self.outbox.close()
+        self.store.close()
 
     def calls(self) -> Counter[str]:
         """Every message that was to be told, by its id; those about no batch as well."""
@@ -256,25 +307,33 @@ def differences(wanted: Counter[str], called: Counter[str]) -> list[str]:
     return found
 
 
-def run(days: float, nodes: int = 20, seed: int = 1) -> Line:
+def run(days: float, nodes: int = 20, seed: int = 1, *, has_screens: bool = False) -> Line:
     """A quiet time and a troubled one, compared."""
     root = "/dev/shm" if os.access("/dev/shm", os.W_OK) else None
     weeks = []
     for chance in (None, seed):
-        with tempfile.TemporaryDirectory(dir=root) as folder:
-            week = Week(Path(folder), days, nodes, chance)
-            week.live()
-            weeks.append((week, week.calls(), week.wrong()))
-            week.store.close()
-    (_, wanted, _), (week, called, wrong) = weeks
+        with tempfile.TemporaryDirectory(dir=root) as name:
+            week = Week(Path(name), days, nodes, chance)
+            with OpenScreens(Path(name)) if has_screens and chance else nullcontext() as screens:
+                week.live()
+                wrong = week.wrong()
+                if screens is not None:
+                    week.store.batches.add(replace(batch_of(LAST), started_at=week.clock.now()))
+                    wrong += screens.wrong(LAST)
+            weeks.append((week, week.calls(), wrong))
+            week.close()
+    (quiet, wanted, _), (week, called, wrong) = weeks
     wrong += differences(wanted, called)
+    if quiet.phone.rings.keys() != week.phone.rings.keys():
+        wrong.append(f"rings: {sorted(quiet.phone.rings.keys() ^ week.phone.rings.keys())[:SHOWN]} in one week alone")
     settled, last = week.memory_mb[len(week.memory_mb) // 4 :], week.memory_mb[-1]
     if last > settled[0] * 1.2:
         wrong.append("memory grows")
     return Line(
-        "simulated days of many nodes, one fault by chance a minute",
-        f"{days:g} days, {nodes} nodes, seed {seed}: {week.faults} faults, {week.kills} of them kills",
-        f"{len(week.acknowledged)} packs acknowledged, 0 lost; {wanted.total()} calls, 0 missed, 0 doubled; memory "
-        f"{settled[0]:.0f} MB after a quarter of the time, {last:.0f} MB at the end",
+        f"simulated days of many nodes, one fault by chance a minute{', the board open' if has_screens else ''}",
+        f"{days:g} days, {nodes} nodes, seed {seed}: {week.faults} faults, {week.kills} kills among them",
+        f"{len(week.acknowledged)} packs acknowledged, 0 lost; {wanted.total()} calls, 0 missed, 0 doubled; the phone "
+        f"rang {week.phone.rings.total()} times ({quiet.phone.rings.total()} in the week without faults) for the same "
+        f"{len(week.phone.rings)}; memory {settled[0]:.0f} MB after a quarter of the time, {last:.0f} MB at the end",
         tuple(wrong),
     )
