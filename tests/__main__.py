@@ -9,6 +9,7 @@ Arguments are handed on to pytest: ``python3 -m tests -k vessel``.
 """
 
 import os
+import re
 import shutil
 import subprocess
 import sys
@@ -20,6 +21,7 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 BIN = VENV / "bin"
+LOCK = "requirements-dev.lock"
 OLDEST_PYTHON = (3, 11)
 # program that tells a tool is there: (Debian packages, Homebrew formula, what it is for)
 SYSTEM_TOOLS = {
@@ -65,7 +67,13 @@ def set_up_packages() -> None:
             sys.exit("Python's venv has no pip here; on Debian: apt-get install python3-venv, then once more")
     # Whoever imports a module first compiles it, on all cores; most modules are never imported.
     pip = (BIN / "python", "-m", "pip", "--quiet", "--disable-pip-version-check", "install", "--no-compile")
-    must(*pip, "--require-hashes", "-r", "requirements-dev.lock")
+    locked = ("--require-hashes", "-r", LOCK)
+    installer = VENV / "installer.txt"
+    installer.write_text(next(re.finditer(r"(?m)^uv==.*(\n .*)*", (ROOT / LOCK).read_text()))[0])
+    must(*pip, "--require-hashes", "-r", installer)
+    # uv takes a fifth of pip's time. It does not read pip's settings, by which alone an index may be reached.
+    if run(BIN / "uv", "pip", "install", "--quiet", "--python", BIN / "python", *locked):
+        must(*pip, *locked)
     must(*pip, "--no-deps", "--editable", ".")
 
 
