@@ -68,7 +68,7 @@ STARTER_GAS_SD_LOG = 0.28  # judgement, within the 0.63 between forty starters, 
 
 GAS_FREE_DENSITY_G_ML = 1.25  # from memory, 1.24-1.28
 MIXED_VOID_FRAC = 0.08  # from memory, 0.03-0.12 after mixing; more from high-speed mixers
-SHAPED_VOID_FRAC = 0.25  # judgement: 0.05-0.15 after a machine, 0.20-0.40 by hand
+SHAPED_VOID_FRAC = 0.20  # judgement: 0.05-0.15 after a machine, 0.20-0.40 by hand
 RETENTION_FRAC = 0.9  # from memory, 0.80-0.95 in the first hours of one undisturbed rise
 LIKELY_HYDRATION_PCT = 65.0  # common practice, no source; for formulas that list too little liquid (milk, eggs)
 LEAST_HYDRATION_PCT = 25.0  # judgement: with less, flour does not come together to a dough

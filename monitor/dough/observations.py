@@ -8,7 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.dough.artefacts import View, events_s, sensor_sd_mm, view
-from monitor.dough.gassing import MIXED_VOID_FRAC, SHAPED_VOID_FRAC, start_volume_ml
+from monitor.dough.gassing import MIXED_VOID_FRAC, SHAPED_VOID_FRAC, leavening, start_volume_ml
 from monitor.dough.outlook import ObstructionKind
 from monitor.dough.track import Track, running_median, span_medians
 from monitor.recipe.batch import Batch, EventKind, Stage
@@ -33,7 +33,10 @@ SPREAD_S = 4.0 * 3600.0  # judgement: what was put in as a ball has found the wa
 FOLD_SPREAD_S = 5400.0  # judgement: what a fold has gathered lies level again by then
 WEIGHED_SD_FRAC = 0.06  # computed: density 1.24-1.28 g/mL without gas, 3 to 12 % of air after mixing
 SHAPED_SD_FRAC = 0.12  # computed: 20 to 40 % of gas in what was shaped by hand
+FLAT_SD_FRAC = 0.03  # judgement: of the level of what lay flat
+UNTOLD_RATE_PER_H = 0.6  # judgement: baker's yeast in its usual dose, where the formula tells of no leaven
 WEIGHED_BETWEEN = (0.8, 2.0)  # judgement: outside, the tub does not hold what was weighed, but a part of it or more
+WEIGHED_BALL_BETWEEN = (0.8, 4.0)  # computed: the top of a ball stands at up to three times its mean level
 
 
 @dataclass(frozen=True, slots=True)
@@ -199,10 +202,12 @@ def _lies_flat(
     return flat
 
 
-def _start_error(batch: Batch, start_ml: float, spread_frac: float, sensor_sd_frac: float) -> tuple[float, float]:
-    """How far the start level lies over the start volume: what was weighed knows it better than any level.
+def _start_error(
+    batch: Batch, start_ml: float, low_s: float, spread_frac: float, sensor_sd_frac: float
+) -> tuple[float, float]:
+    """How far the start level lies over the start volume: by what was weighed, and by how flat the dough lay.
 
-    ``spread_frac`` is that of :class:`Observations`.
+    ``spread_frac`` is that of :class:`Observations`; ``low_s`` is when the level was seen.
     """
     ball = min(1.0, spread_frac / WHOLE_BALL_FRAC)
     over = BALL_OVER[0] * ball
@@ -211,10 +216,18 @@ def _start_error(batch: Batch, start_ml: float, spread_frac: float, sensor_sd_fr
         return over, sd_frac
     is_shaped = batch.stage in (Stage.FINAL_PROOF, Stage.RETARD)
     weighed = start_ml / start_volume_ml(batch.formula, SHAPED_VOID_FRAC if is_shaped else MIXED_VOID_FRAC)
-    if not WEIGHED_BETWEEN[0] < weighed < WEIGHED_BETWEEN[1]:
+    least, most = WEIGHED_BETWEEN if ball == 0.0 else WEIGHED_BALL_BETWEEN
+    if not least < weighed < most:
         return over, sd_frac
-    weighed_sd = (SHAPED_SD_FRAC if is_shaped else WEIGHED_SD_FRAC) * weighed
-    return weighed - 1.0, float(np.hypot(weighed_sd, sensor_sd_frac))
+    sd_frac = (SHAPED_SD_FRAC if is_shaped else WEIGHED_SD_FRAC) * weighed
+    error = weighed - 1.0
+    if ball == 0.0:  # what never sank lay flat, and its level is its volume but for what had risen by then
+        leaven = leavening(batch.formula)
+        rises_per_h = UNTOLD_RATE_PER_H if leaven is None else leaven.rate_per_h
+        level_sd = float(np.hypot(FLAT_SD_FRAC, rises_per_h * low_s / 3600.0))
+        error *= level_sd**2 / (level_sd**2 + sd_frac**2)
+        sd_frac = (level_sd**-2.0 + sd_frac**-2.0) ** -0.5
+    return error, float(np.hypot(sd_frac, sensor_sd_frac))
 
 
 def observations(batch: Batch, track: Track, until_s: float) -> Observations | None:
@@ -263,6 +276,7 @@ def observations_in(seen: View, batch: Batch, track: Track, until_s: float) -> O
     times, levels, sds, over_mean = times[order], levels[order], sds[order], over_mean[order]
     spread = _spread_at(batch, times, levels)
     start_ml = float(volume_ml(vessel, running_median(levels, 3)[spread]))
+    low_s = float(times[spread])
     spread_frac = float(volume_ml(vessel, levels[0])) / start_ml - 1.0
     if spread_frac <= BALL_FRAC:
         spread_frac = 0.0
@@ -276,7 +290,7 @@ def observations_in(seen: View, batch: Batch, track: Track, until_s: float) -> O
     folds |= {each.since_s: each.chance for each in seen.artefacts if each.kind is ObstructionKind.FOLD}
     return Observations(
         start_volume_ml=start_ml,
-        start_error_frac=_start_error(batch, start_ml, spread_frac, batch.sensor_sd_mm * float(frac_per_mm[0])),
+        start_error_frac=_start_error(batch, start_ml, low_s, spread_frac, batch.sensor_sd_mm * float(frac_per_mm[0])),
         spread_frac=spread_frac,
         t_s=times,
         rise_frac=rise_frac,

@@ -15,7 +15,6 @@ from monitor.dough.gassing import (
     LEAST_HYDRATION_PCT,
     LIKELY_HYDRATION_PCT,
     MIXED_VOID_FRAC,
-    SHAPED_VOID_FRAC,
     STARTER_GAS,
     Leavening,
     dissolved_co2_limit_ml,
@@ -83,6 +82,7 @@ STARTER_CORRELATION = {("rate", "ceiling"): 0.7}  # a lively starter is quick an
 
 # -- a piece that is shaped
 SHAPED_SD_LOG = 0.08
+PACE_VOID_FRAC = 0.25  # judgement; by less, living pieces that sink as they rise were given up
 BOUGHT_FIRST_RISE, SOUR_FIRST_RISE = 1.3, 0.8  # gas of the rise before: a dough doubled; a sourdough up by half
 UNKNOWN_FIRST_RISE = 0.5  # so that centres without a formula agree
 AWAKE_LAG_H = (0.03, 0.80)
@@ -242,7 +242,7 @@ def _after_a_rise(formula: Formula, leaven: Leavening, least: float) -> dict[str
     """A dough that has risen once, was shaped and stands full of gas it cannot see."""
     grown = leaven.growth_per_h * first_rise_gas(formula)
     rate_per_h = leaven.rate_per_h + grown
-    fuller = (1.0 - SHAPED_VOID_FRAC) / (1.0 - MIXED_VOID_FRAC)
+    fuller = (1.0 - PACE_VOID_FRAC) / (1.0 - MIXED_VOID_FRAC)
     ceiling_frac = _mixed(leaven, SHAPED_BOUGHT_CEILING_FRAC, SHAPED_SOUR_CEILING_FRAC)
     parts = (leaven.rate_per_h * leaven.rate_sd_log, grown * leaven.growth_sd_log, rate_per_h * SHAPED_SD_LOG)
     return {

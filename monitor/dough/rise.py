@@ -18,7 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from monitor.dough.artefacts import FOLD_KEEPS_LOGIT, SURE
-from monitor.dough.curve import DOME, N_SHAPE, Timeline, rise_paths, stacked
+from monitor.dough.curve import DOME, DOME_AT_START, DOME_GROWN_AT, N_SHAPE, Timeline, rise_paths, stacked
 from monitor.dough.observations import Observations
 from monitor.dough.posterior_modes import LEAST_MASS, N_START_NUMBERS, Misfit, Mode, posterior_modes
 from monitor.dough.prior import SLUMP_TAU_S, Prior
@@ -147,9 +147,12 @@ def _filled(n: int) -> int:
     return -(-n // FILLED_TO) * FILLED_TO
 
 
-def _wandering(times_s: Array, sd: float, tau_s: float) -> Array:
-    covariance: Array = sd**2 * np.exp(-np.abs(times_s[:, None] - times_s[None, :]) / tau_s)
-    return covariance + 1e-6 * sd**2 * np.eye(times_s.size)
+def _wandering(times_s: Array, sd: Array | float, tau_s: float) -> Array:
+    """Covariance of what wanders, at some times; ``sd`` may differ from one to the other."""
+    sds = np.broadcast_to(sd, times_s.shape)
+    correlation = np.exp(-np.abs(times_s[:, None] - times_s[None, :]) / tau_s) + 1e-6 * np.eye(times_s.size)
+    covariance: Array = np.outer(sds, sds) * correlation
+    return covariance
 
 
 def _precision(problem: EstimationProblem) -> tuple[Array, Array]:
@@ -181,7 +184,7 @@ def _precision(problem: EstimationProblem) -> tuple[Array, Array]:
     precision[range(n, n + n_folds), range(n, n + n_folds)] = keeps[:, 1] ** -2.0
     n += n_folds
     precision[n : n + n_levels, n : n + n_levels] = np.linalg.inv(
-        _wandering(levels_s, _level_sd_mm(problem), LEVEL_TAU_S)
+        _wandering(levels_s, _levels_sd_mm(problem, levels_s), LEVEL_TAU_S)
     )
     n += n_levels
     precision[range(n, n + n_shifts), range(n, n + n_shifts)] = SHIFT_SD_MM**-2.0
@@ -192,14 +195,17 @@ def _precision(problem: EstimationProblem) -> tuple[Array, Array]:
     return mean, precision
 
 
-def _level_sd_mm(problem: EstimationProblem) -> float:
-    """How far what is seen wanders off what is there. [mm]"""
+def _levels_sd_mm(problem: EstimationProblem, knots_s: Array) -> Array:
+    """How far what is seen wanders off what is there, at each knot: a dome only once there is one. [mm]"""
     seen = problem.seen
     if seen is None:
-        return LEVEL_SD_MM
+        return np.full(knots_s.size, LEVEL_SD_MM)
     dome_mm = float(np.exp(problem.prior.mean[DOME]) * np.median(np.abs(seen.dome_frac) / seen.frac_per_mm))
     ball_mm = seen.spread_frac / float(np.median(seen.frac_per_mm))
-    return float(np.linalg.norm([LEVEL_SD_MM, DOME_WANDERS * dome_mm, BALL_WANDERS * ball_mm]))
+    risen = np.maximum(np.interp(knots_s, seen.t_s, seen.rise_frac), 0.0)
+    grown = DOME_AT_START + (1.0 - DOME_AT_START) * np.tanh(risen / DOME_GROWN_AT)
+    sds: Array = np.sqrt(LEVEL_SD_MM**2 + (DOME_WANDERS * dome_mm * grown) ** 2 + (BALL_WANDERS * ball_mm) ** 2)
+    return sds
 
 
 @cache

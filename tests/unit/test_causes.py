@@ -98,9 +98,9 @@ def test_taken_before_it_was_ready_has_no_moment_but_causes() -> None:
 def test_the_words_say_outcome_causes_and_what_to_change() -> None:
     batch, _ = lived(MADE)
     found = account(Intent(24.0, replace(MADE, instant_yeast_g=6.0), 150.0), MADE)
-    assert outcome_title(found, batch, None, Reader(UTC)) == "taken 1 h 52 min after it was ready"
-    assert outcome_title(found, batch, Verdict.OVER, Reader(UTC)) == "over-proofed by 1 h 52 min"
-    assert outcome_title(found, batch, Verdict.RIGHT, Reader(UTC)) == "right, taken 1 h 52 min after it was ready"
+    assert outcome_title(found, batch, None, Reader(UTC)) == "taken 1 h 53 min after it was ready"
+    assert outcome_title(found, batch, Verdict.OVER, Reader(UTC)) == "over-proofed by 1 h 53 min"
+    assert outcome_title(found, batch, Verdict.RIGHT, Reader(UTC)) == "right, taken 1 h 53 min after it was ready"
     said = causes_sentence(found, Reader(UTC))
     assert "arm dough brought it forward by about" in said
     assert "the yeast brought it forward" in said or "The yeast brought it forward" in said

@@ -103,7 +103,7 @@ def test_ready_is_foretold_ever_closer(minute, within_min):
 def test_doubt_narrows_as_the_dough_rises():
     track = track_of(rise_at)
     widths = [minutes(o.ready.p75) - minutes(o.ready.p25) for o in (look(m, track) for m in (30, 60, 95))]
-    assert widths[0] > widths[1] > widths[2]
+    assert widths[0] > 2.0 * max(widths[1:])  # there a dome is as much in doubt as what is to come
 
 
 def test_states_follow_the_dough():

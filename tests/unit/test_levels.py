@@ -5,8 +5,10 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from made_up import FIRST_DAY, TUB, batch_of
+from made_up import FIRST_DAY, TUB, batch_of, rise_frac
 
+from monitor.dough.forecast import outlook
+from monitor.dough.gassing import MIXED_VOID_FRAC, start_volume_ml
 from monitor.dough.observations import (
     BALL_OVER,
     LASTING_SD_MM,
@@ -19,17 +21,18 @@ from monitor.dough.observations import (
 )
 from monitor.dough.track import Series, Track
 from monitor.recipe.batch import Event, EventKind
-from monitor.recipe.vessel import volume_ml, width_mm
+from monitor.recipe.formula import Formula
+from monitor.recipe.vessel import level_mm, volume_ml, width_mm
 
 LEVEL_MM = 80.0
 TOUCHED_S = 1800.0
 
 
-def seen(t_s: np.ndarray, level_mm: np.ndarray, kind: EventKind | None = None) -> Observations:
+def seen(t_s: np.ndarray, levels_mm: np.ndarray, kind: EventKind | None = None) -> Observations:
     """What a sensor says of levels, in a batch that was touched at ``TOUCHED_S`` in some way."""
     events = () if kind is None else (Event(FIRST_DAY + timedelta(seconds=TOUCHED_S), kind),)
     batch = replace(batch_of("Hazel loaf"), events=events)
-    distance = 300.0 - level_mm
+    distance = 300.0 - levels_mm
     found = observations(batch, Track(distance_mm=Series(t_s, distance, np.full(t_s.size, np.nan))), float(t_s[-1]))
     assert found is not None
     return found
@@ -97,8 +100,38 @@ def test_a_span_doubts_its_level_by_the_noise_that_is_in_it() -> None:
 def test_a_ball_stands_over_its_start_the_more_the_more_of_a_ball_it_was() -> None:
     batch = replace(batch_of("Hazel loaf"), formula=None)
     flat, half, whole, more = (
-        _start_error(batch, 2000.0, share * WHOLE_BALL_FRAC, 0.0) for share in (0.0, 0.5, 1.0, 3.0)
+        _start_error(batch, 2000.0, 0.0, share * WHOLE_BALL_FRAC, 0.0) for share in (0.0, 0.5, 1.0, 3.0)
     )
     assert (flat[0], half[0], whole[0]) == pytest.approx((0.0, 0.5 * BALL_OVER[0], BALL_OVER[0]))
     assert flat[1] < half[1] < whole[1]
     assert more == whole
+
+
+STIFF = Formula(flour_g=1000.0, water_g=550.0, salt_g=20.0, instant_yeast_g=10.0)
+
+
+def test_a_dough_that_never_sank_started_where_it_was_first_seen() -> None:
+    batch = replace(batch_of("Hazel loaf"), formula=STIFF)
+    weighed_ml = start_volume_ml(STIFF, MIXED_VOID_FRAC)
+    at_once, late = (_start_error(batch, 1.2 * weighed_ml, seen_s, 0.0, 0.0) for seen_s in (150.0, 3600.0))
+    assert at_once[0] < 0.1  # half way between what the scale says and what was seen
+    assert at_once[1] < 0.05
+    assert 0.15 < late[0] < 0.2  # by then it had risen
+    assert late[1] > at_once[1]
+    ball = _start_error(batch, 1.2 * weighed_ml, 150.0, WHOLE_BALL_FRAC, 0.0)
+    assert ball[0] == pytest.approx(0.2)  # its height says little
+
+
+def test_a_dome_to_come_does_not_move_the_start() -> None:
+    """A dough that lies flat and then domes: at its target it is told neither higher nor lower than it stands."""
+    batch = replace(batch_of("Hazel loaf"), formula=STIFF)
+    t_s = np.arange(0.0, 9000.0, 60.0)
+    rise = rise_frac(t_s, per_h=0.55)
+    level = np.array(level_mm(TUB, start_volume_ml(STIFF, MIXED_VOID_FRAC) * (1.0 + rise)))
+    dome_mm = 0.14 * width_mm(TUB, level) * np.tanh(rise / 0.3)
+    distance_mm = 300.0 - level - 0.5 * dome_mm + np.random.default_rng(2).normal(0.0, 0.8, t_s.size)
+    unsaid = np.full(t_s.size, np.nan)
+    air = Series(t_s, np.full(t_s.size, 27.0), unsaid)
+    track = Track(distance_mm=Series(t_s, distance_mm, unsaid), air_temp_c=air)
+    found = outlook(batch, track, batch.started_at + timedelta(seconds=float(t_s[-1])))
+    assert found.start_volume_ml == pytest.approx(start_volume_ml(STIFF, MIXED_VOID_FRAC), rel=0.03)
