@@ -5,6 +5,7 @@ to open a page would otherwise wait.
 """
 
 import argparse
+import gc
 import importlib
 import signal
 import sys
@@ -29,6 +30,7 @@ def serve(arguments: list[str]) -> None:
     options = parser.parse_args(arguments)
     for screen in sorted(Path(__file__).parent.glob("*/screen.py")):
         importlib.import_module(f"dashboard.{screen.parent.name}.screen")
+    gc.freeze()  # Streamlit collects garbage after each run of a screen: what was imported is none, and it is much
     for stopping in (signal.SIGINT, signal.SIGTERM):  # the server has stopped in order, and hands the signal on
         signal.signal(stopping, _ended)
     settings = {

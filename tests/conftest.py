@@ -1,6 +1,7 @@
 """Fixtures for all tests; what they hand out is in ``harness.py``."""
 
 import functools
+import gc
 import os
 import re
 import shutil
@@ -266,6 +267,12 @@ def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter, config: p
         terminalreporter.write_line(f"not run: {nodeid}: {why}")
     for path in config.stash[GOLDEN].written:
         terminalreporter.write_line(f"written anew, to be read before it is committed: {path}")
+
+
+def pytest_collection_finish() -> None:
+    """Streamlit collects garbage after each run of a screen: what the tests are made of is none, and it is much."""
+    gc.collect()
+    gc.freeze()
 
 
 # -- coverage ---------------------------------------------------------------------------------------------------------
