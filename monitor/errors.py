@@ -21,7 +21,8 @@ for nothing else, and a reader's reader words it anew (``reader.text(error)``, o
 Library exceptions are caught only in the module that imports the library and are re-raised ``from`` it.
 """
 
-from collections.abc import Mapping
+import difflib
+from collections.abc import Mapping, Sequence
 from enum import Enum, StrEnum
 from types import MappingProxyType
 
@@ -256,3 +257,11 @@ class NotifyError(MonitorError):
 
 class UnfitError(MonitorError, ValueError):
     """A value that a function cannot work with, for a reason that its giver is to be told."""
+
+
+def hint_for(key: str, known: Sequence[str]) -> str:
+    """What an unknown key was perhaps meant to be: the known one that is spelt most like it, or all there are."""
+    near = difflib.get_close_matches(key[:40], known, n=1)
+    if near:
+        return Translatable("did you mean {near!r}?", near=near[0])
+    return Translatable("known here: {known}", known=", ".join(known))

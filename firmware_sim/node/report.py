@@ -10,7 +10,7 @@ try:
 except ImportError:  # on a board the files lie side by side
     import packet
 
-VERSION = "0.1.0"  # of the firmware: the package's
+VERSION = "1.0.0"  # of the firmware: the package's
 
 
 def line(boot, urn, up_s, period_s, condition, sensors, pushed=None, ask=None):

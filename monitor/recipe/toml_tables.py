@@ -3,13 +3,13 @@
 import difflib
 import re
 import unicodedata
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from datetime import UTC, date, datetime
 from enum import StrEnum
 from math import isfinite
 from typing import Any, TypeVar
 
-from monitor.errors import FaultsError, message_of_error
+from monitor.errors import FaultsError, hint_for, message_of_error
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.translatable import N_, Number, Translatable
 from monitor.wire.readings import SENSOR_CHANNELS, Channel, NodeId
@@ -44,14 +44,6 @@ def finite(value: object) -> float | None:
     except OverflowError:
         return None
     return number if isfinite(number) else None
-
-
-def hint_for(key: str, known: Sequence[str]) -> str:
-    """What an unknown key was perhaps meant to be: the known one that is spelt most like it, or all there are."""
-    near = difflib.get_close_matches(key[:40], known, n=1)
-    if near:
-        return Translatable("did you mean {near!r}?", near=near[0])
-    return Translatable("known here: {known}", known=", ".join(known))
 
 
 class Faults:

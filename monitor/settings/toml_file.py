@@ -6,10 +6,9 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
 
-from monitor.errors import ConfigError
+from monitor.errors import ConfigError, hint_for
 from monitor.files import bounded_bytes
 from monitor.network import is_loopback
-from monitor.recipe.toml_tables import hint_for
 from monitor.translatable import N_, Number, Translatable
 
 LARGEST_FILE_BYTES = 1_000_000  # judgement: a hundred times what anybody writes by hand

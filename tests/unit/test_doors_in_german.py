@@ -83,7 +83,7 @@ def test_units_are_written(capsys: pytest.CaptureFixture[str], machine: Path, tm
     out = tmp_path / "units"
     program = ("--program", "/opt/monitor/proofing-monitor", "--user", "backstube")
     told = said(capsys, machine, "service", "--systemd", out, *program)
-    assert "als Nächstes: sie nach /etc/systemd/system kopieren, dann\n      systemctl daemon-reload && " in told
+    assert f"als Nächstes, als root in diesem Ordner:\n      systemd-sysusers {out}/" in told
     assert told.endswith("ein Paket von InfluxDB bringt seine eigene Unit mit\n")
     assert "Description=Proofing monitor: collector" in (out / "proofing-monitor.service").read_text()
 

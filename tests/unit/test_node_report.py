@@ -146,7 +146,7 @@ def test_what_is_wrong_is_said_with_what_helps() -> None:
     assert missing_texts(replace(REPORT, sensors={"air": SensorReport({"bus": 3})}), READER)[0].startswith(
         "the air sensor was never read"
     )
-    assert "it hung, and its watchdog started it anew; firmware 0.1.0, 41 kB free, 900 kB for files" in running_text(
+    assert "it hung, and its watchdog started it anew; firmware 1.0.0, 41 kB free, 900 kB for files" in running_text(
         REPORT, READER
     )
     assert sensors_text(replace(REPORT, sensors={"air": SensorReport({}, 4)}), READER) == "all are read"
