@@ -21,7 +21,7 @@ from starlette.responses import Response
 from starlette.routing import Route
 
 from dashboard import queries
-from monitor.collector.plan_runner import StageForecasts, entries_to_come, live_plan
+from monitor.collector.plan_runner import StageForecasts, entries_to_come, open_plans
 from monitor.errors import ConfigError, MonitorError, StoreError
 from monitor.published import states
 from monitor.published.calendar import MEDIA_TYPE, calendar_bytes
@@ -63,8 +63,7 @@ def _alerts(_request: Request, store: Store, _now: datetime) -> object:
 
 
 def _plan(_request: Request, store: Store, now: datetime) -> object:
-    forecasts = StageForecasts(store)
-    lives = [live_plan(store, plan, now, forecasts) for plan in store.plans.open()]
+    lives = open_plans(store, now, StageForecasts(store))
     return [step for live in lives for step in states.step_states(live.now, live.progress)]
 
 

@@ -6,7 +6,7 @@ from datetime import datetime, timedelta
 import pandas as pd
 
 from dashboard.drawing import tables
-from monitor.collector.plan_runner import LivePlan, StageForecasts, is_over, live_plan
+from monitor.collector.plan_runner import LivePlan, StageForecasts, is_over, open_plans
 from monitor.plan.cues import is_done
 from monitor.plan.steps import steps
 from monitor.store.store import Store
@@ -18,8 +18,7 @@ NOT_EARLY = timedelta(minutes=20)  # judgement: earlier, a tap is more likely a 
 
 def current_plan(store: Store, now: datetime) -> LivePlan | None:
     """The newest plan that is not over, as its doughs have it; None when there is none."""
-    forecasts = StageForecasts(store)
-    plans = (live_plan(store, plan, now, forecasts) for plan in store.plans.open())
+    plans = open_plans(store, now, StageForecasts(store))
     return next((live for live in plans if not is_over(live, now)), None)
 
 

@@ -13,6 +13,8 @@ import venv
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
+PACKAGES = ("monitor", "dashboard", "firmware_sim")
+BESIDE = ("pyproject.toml", "README.md", "LICENSE", "CHANGELOG.md", *(path.name for path in ROOT.glob("*.lock")))
 PLACE = ROOT / "build" / "core"
 MOST_MB = 150
 TOOLS = (
@@ -24,6 +26,15 @@ ABOUT = (
     "replay",
 )  # fmt: skip
 TESTS = ("tests/scenarios", *(f"tests/unit/test_{what}.py" for what in ABOUT))
+
+
+def copy_sources(folder: Path) -> None:
+    """What a wheel is built from, in a folder of its own: a build writes beside what it builds."""
+    for package in PACKAGES:
+        ignored = shutil.ignore_patterns("__pycache__")
+        shutil.copytree(ROOT / package, folder / package, ignore=ignored, symlinks=True)
+    for name in BESIDE:
+        shutil.copy(ROOT / name, folder)
 
 
 def requirements(lock: Path, names: tuple[str, ...]) -> str:
@@ -43,11 +54,8 @@ def main() -> int:
     python = core / "bin" / "python"
     venv.create(core, with_pip=False, clear=True)
     tools.mkdir(exist_ok=True)
-    shutil.rmtree(source, ignore_errors=True)  # a build writes beside what it builds
-    for package in ("monitor", "dashboard", "firmware_sim"):
-        shutil.copytree(ROOT / package, source / package, ignore=shutil.ignore_patterns("__pycache__"))
-    for name in ("pyproject.toml", "README.md", "LICENSE"):
-        shutil.copy(ROOT / name, source)
+    shutil.rmtree(source, ignore_errors=True)
+    copy_sources(source)
     wanted = PLACE / "tools.lock"
     wanted.write_text(requirements(ROOT / "requirements-dev.lock", TOOLS))
     pip = [sys.executable, "-m", "pip", "--quiet", "--disable-pip-version-check", "--python", str(python)]

@@ -129,6 +129,12 @@ def live_plan(store: Store, plan: Plan, now: datetime, forecast: ForecastStage) 
     return LivePlan(plan, retimed(plan, now, progress, forecast), progress)
 
 
+def open_plans(store: Store, now: datetime, forecast: ForecastStage) -> Iterator[LivePlan]:
+    """Every plan that is not closed, as its doughs have it at a moment."""
+    for plan in store.plans.open():
+        yield live_plan(store, plan, now, forecast)
+
+
 def is_over(live: LivePlan, now: datetime) -> bool:
     """True when everything of a plan is out or should have been long ago, or when nobody ever began it."""
     is_begun = bool(live.progress.watched or live.progress.done)
@@ -320,10 +326,9 @@ def entries_to_come(
     """What is still to come of a store's plans, and of doughs outside of plans, by the clock."""
     found: list[Entry] = []
     planned: set[BatchId] = set()
-    for plan in store.plans.open():
-        live = live_plan(store, plan, now, forecast)
+    for live in open_plans(store, now, forecast):
         found += plan_entries(live.now, live.progress, reader)
-        planned |= {batch.id for batch in store.plans.batches_of(plan.id).values()}
+        planned |= {batch.id for batch in store.plans.batches_of(live.made.id).values()}
     for batch in store.batches.running():
         outlook = store.outlooks.latest(batch.id)
         if outlook is not None and batch.id not in planned:  # of those that a plan watches, its steps tell

@@ -32,24 +32,20 @@ class Begun:
     def task(self, task: DoughTask, base_at: datetime) -> DoughTask:
         """What is left of it to be solved: no hands for what was done, its hours held, and nothing before now."""
 
-        def minute(at: datetime) -> int:
-            return round((at - base_at).total_seconds() / 60.0)
-
         begun = sorted(self.stages)
         stages = tuple(
-            self._stage(task, number, minute(self.now)) if number in self.stages else stage
-            for number, stage in enumerate(task.stages)
+            self._stage(task, number) if number in self.stages else stage for number, stage in enumerate(task.stages)
         )
-        held = (*task.held, *((number, minute(self.dough.stages[number].begins_at)) for number in begun))
+        held = (*task.held, *((number, _minutes(base_at, self.dough.stages[number].begins_at)) for number in begun))
         bake = task.bake
         if bake is not None and len(task.stages) - 1 in self.stages:
             windows = tuple(self._window(load) for load in self.dough.loads)
             bake = replace(bake, windows=windows, stagger_min=0, can_stagger=False)
         if bake is not None and self.is_hot:
             bake = replace(bake, preheat_min=0)
-        return replace(task, stages=stages, bake=bake, held=held, earliest_min=minute(self.now))
+        return replace(task, stages=stages, bake=bake, held=held, earliest_min=_minutes(base_at, self.now))
 
-    def _stage(self, task: DoughTask, number: int, now_min: int) -> StageTask:
+    def _stage(self, task: DoughTask, number: int) -> StageTask:
         stage = task.stages[number]
         after = [place for place, each in enumerate(task.stages) if number in each.predecessors]
         done = replace(stage, hands_min=0, mixer_min=0)
@@ -67,13 +63,10 @@ class Begun:
     def _window(self, load: LoadPlan) -> tuple[int, int, int]:
         """Of a load that is shaped, from when the first was: as it stands now, or just when it went in."""
         first_at = self.dough.stages[-1].begins_at
-
-        def minute(at: datetime) -> int:
-            return round((at - first_at).total_seconds() / 60.0)
-
         if load.number in self.loads:
-            return (minute(load.in_at),) * 3
-        opens, closes = minute(load.opens_at), max(minute(load.closes_at), minute(self.now) + OVERDUE_MIN)
+            return (_minutes(first_at, load.in_at),) * 3
+        opens = _minutes(first_at, load.opens_at)
+        closes = max(_minutes(first_at, load.closes_at), _minutes(first_at, self.now) + OVERDUE_MIN)
         return opens, opens + (closes - opens) // 2, closes
 
     def lived(self, found: DoughPlan) -> DoughPlan:
@@ -94,6 +87,10 @@ class Begun:
         if len(self.dough.stages) - 1 not in self.stages:
             return load
         return replace(self.dough.loads[load.number - 1], in_at=load.in_at, out_at=load.out_at, oven=load.oven)
+
+
+def _minutes(since: datetime, at: datetime) -> int:
+    return round((at - since).total_seconds() / 60.0)
 
 
 def begun_of(dough: DoughPlan, progress: Progress, now: datetime) -> Begun:

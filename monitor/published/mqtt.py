@@ -17,12 +17,12 @@ from paho.mqtt.reasoncodes import ReasonCode
 
 from monitor.alerts.troubles import OthersToldNothing
 from monitor.clock import Clock
-from monitor.errors import ConfigError, StoreError
+from monitor.errors import StoreError
 from monitor.health.supervisor import Symptom
 from monitor.published.states import MonitorState, Work, batch_states
 from monitor.published.topics import batch_topic, descriptions, discovery_topic, monitor_topic, state_message
 from monitor.settings.brokers import MqttAddress
-from monitor.sources.tls import trusting
+from monitor.sources.tls import secure
 from monitor.store.background import StoreThread
 from monitor.store.store import Store
 from monitor.wording.reader import Reader
@@ -84,12 +84,7 @@ class Publisher(StoreThread):
         if address.user is not None:
             self._client.username_pw_set(address.user, password)
         if address.scheme == "mqtts":
-            try:
-                self._client.tls_set_context(trusting(ca_file))
-            except (OSError, ValueError) as error:
-                raise ConfigError(
-                    "{name}: certificates {ca_file} cannot be used: {why}", name=address.url, ca_file=ca_file, why=error
-                ) from error
+            secure(self._client, address.url, ca_file)
         self._topic = monitor_topic(site)
         will = MonitorState(site=site, state=Work.GONE, at=None)
         self._client.will_set(self._topic, state_message(will), QOS, retain=True)

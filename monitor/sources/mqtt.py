@@ -24,7 +24,7 @@ from monitor.errors import ConfigError, SourceError
 from monitor.sources.claim import TOPIC as CLAIM_TOPIC
 from monitor.sources.claim import SiteClaim
 from monitor.sources.intake import Fault, Foreign, Frame, Item, Report, Status, put
-from monitor.sources.tls import trusting
+from monitor.sources.tls import secure
 from monitor.translatable import Translatable
 from monitor.wire.frames import identity, node_of_key
 
@@ -118,12 +118,7 @@ class MqttSource:
         if username or url_user:
             self._client.username_pw_set(username or url_user, password)
         if scheme == "mqtts":
-            try:
-                self._client.tls_set_context(trusting(ca_file))
-            except (OSError, ValueError) as error:
-                raise ConfigError(
-                    "{name}: certificates {ca_file} cannot be used: {why}", name=self.name, ca_file=ca_file, why=error
-                ) from error
+            secure(self._client, self.name, ca_file)
         if claim is not None:
             self._client.will_set(CLAIM_TOPIC, claim.will, QOS, retain=True)
             self._client.on_pre_connect = self._on_pre_connect

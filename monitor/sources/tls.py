@@ -5,6 +5,7 @@ from pathlib import Path
 
 import paho.mqtt.client as paho
 
+from monitor.errors import ConfigError
 from monitor.settings.brokers import MqttAddress
 
 
@@ -30,6 +31,22 @@ def trusting(ca_file: Path | None) -> ssl.SSLContext:
     context = ssl.create_default_context(cafile=None if ca_file is None else str(ca_file))
     context.sslsocket_class = _ClosedUnlessTrusted
     return context
+
+
+def secure(client: paho.Client, name: str, ca_file: Path | None) -> None:
+    """Let a client that stays speak TLS with the broker of that name.
+
+    Raises
+    ------
+    ConfigError
+        When the certificates cannot be used.
+    """
+    try:
+        client.tls_set_context(trusting(ca_file))
+    except (OSError, ValueError) as error:
+        raise ConfigError(
+            "{name}: certificates {ca_file} cannot be used: {why}", name=name, ca_file=ca_file, why=error
+        ) from error
 
 
 def connect(

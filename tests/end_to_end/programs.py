@@ -41,6 +41,24 @@ def run_program(*arguments: str | Path, **environ: str) -> "subprocess.Completed
     )
 
 
+def read_until(program: "subprocess.Popen[str]", words: str) -> None:
+    """Read what a program says until it says some words; it must not end before."""
+    assert program.stdout is not None
+    said = ""
+    while words not in said:
+        line = program.stdout.readline()
+        assert line, f"the program ended early, having said: {said}"
+        said += line
+
+
+def stop(program: "subprocess.Popen[str]") -> None:
+    """Tell a program to end, and see that it does so in order, whatever it still has to say."""
+    assert program.stdout is not None
+    program.send_signal(signal.SIGTERM)
+    program.stdout.read()
+    assert program.wait(PATIENCE_S) == 0
+
+
 def framed(body: str, seq: int, boot: str = BOOT) -> bytes:
     """A frame with a good checksum, whatever its body says."""
     head = f"@{boot} {seq} {body}".encode()

@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
-from harness import PATIENCE_S, free_port, wait_until
-from programs import PROGRAM, environment, fill_with_hostile_modules, run_program
+from harness import free_port, wait_until
+from programs import PROGRAM, environment, fill_with_hostile_modules, read_until, run_program, stop
 
 from monitor.alerts.dough import AlertKind
 from monitor.clock import SystemClock
@@ -97,16 +97,9 @@ def test_a_demo_that_is_stopped_leaves_nothing_running(tmp_path: Path) -> None:
     command = [*PROGRAM, "demo", "--bake", "--no-browser", "--port", str(port), "--data-dir", str(tmp_path)]
     fill_with_hostile_modules(tmp_path)
     with subprocess.Popen(command, cwd=tmp_path, env=environment(), stdout=subprocess.PIPE, text=True) as demo:
-        assert demo.stdout is not None
-        said = ""
-        while "mix now: Alder loaf" not in said:
-            line = demo.stdout.readline()
-            assert line, f"the demo ended early, having said: {said}"
-            said += line
+        read_until(demo, "mix now: Alder loaf")
         assert is_collector_running(tmp_path)
-        demo.send_signal(signal.SIGTERM)
-        demo.stdout.read()
-        assert demo.wait(PATIENCE_S) == 0
+        stop(demo)
     assert is_free(port)
     assert not is_collector_running(tmp_path)
     assert not any(link.exists() for link in tmp_path.glob("tty-*")), "the nodes have closed their lines"

@@ -145,7 +145,7 @@ def test_each_block_works_from_top_to_bottom(
         "tub-1": str(tmp_path / "tub-1"),
         "tub-2": str(tmp_path / "tub-2"),
         ". .venv/bin/activate": "export PATH=$PWD/.venv/bin:$PATH",
-        # The same by uv takes the files that these tests were set up from. By pip: test_core.py, with a shorter lock.
+        # By uv, which has the files from when these tests were set up; tests/core_alone.py does the like by pip.
         INSTALL: f"{Path(sys.executable).with_name('uv')} {INSTALL} || {INSTALL}",
     }
     environ = {**environment(), "HOME": str(home), "PYTHONPATH": str(board), "STAND_IN": str(board / "board")}

@@ -1,8 +1,6 @@
 """What is published: the wheel of the sources' archive has all it needs, and runs the demo where nothing else lies."""
 
 import os
-import shutil
-import signal
 import subprocess
 import sys
 import tarfile
@@ -12,14 +10,13 @@ from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
-from harness import PATIENCE_S, free_port
-from programs import PROGRAM, environment
+from harness import free_port
+from programs import PROGRAM, environment, read_until, stop
 
 from monitor.store.collector_lock import is_collector_running
+from tests.core_alone import PACKAGES, copy_sources
 
 ROOT = Path(__file__).resolve().parents[2]
-PACKAGES = ("monitor", "dashboard", "firmware_sim")
-BESIDE = ("pyproject.toml", "MANIFEST.in", "README.md", "LICENSE", "CHANGELOG.md", *map(str, ROOT.glob("*.lock")))
 BUILD = "import sys; from setuptools import build_meta; build_meta.build_{}(sys.argv[1])"
 
 
@@ -40,12 +37,8 @@ class Published:
 @pytest.fixture(scope="module")
 def published(tmp_path_factory: pytest.TempPathFactory) -> Published:
     folder = tmp_path_factory.mktemp("published")
-    source = folder / "source"  # a build writes beside what it builds
-    for package in PACKAGES:
-        ignored = shutil.ignore_patterns("__pycache__")
-        shutil.copytree(ROOT / package, source / package, ignore=ignored, symlinks=True)
-    for name in BESIDE:
-        shutil.copy(ROOT / name, source)
+    source = folder / "source"
+    copy_sources(source)
 
     def build(what: str, where: Path) -> None:
         command = [sys.executable, "-c", BUILD.format(what), folder]
@@ -83,16 +76,9 @@ def test_the_demo_runs_from_an_empty_folder_and_leaves_nothing_running(published
     data_dir, port = tmp_path / "day", free_port()
     command = [*PROGRAM, "demo", "--no-browser", "--port", str(port), "--data-dir", str(data_dir)]
     with subprocess.Popen(command, cwd=tmp_path, env=published.environ, stdout=subprocess.PIPE, text=True) as demo:
-        assert demo.stdout is not None
-        said = ""
-        while "http://127.0.0.1:" not in said:
-            line = demo.stdout.readline()
-            assert line, f"the demo ended early, having said: {said}"
-            said += line
+        read_until(demo, "http://127.0.0.1:")
         assert is_collector_running(data_dir)
-        demo.send_signal(signal.SIGTERM)
-        demo.stdout.read()
-        assert demo.wait(PATIENCE_S) == 0
+        stop(demo)
     assert not is_collector_running(data_dir)
 
 

@@ -72,6 +72,15 @@ def planned(folder: Path, name: str = "Tamarack loaf") -> Plan:
         return store.plans.add(found)
 
 
+def begun_now(folder: Path) -> Plan:
+    """A plan whose first stage has just begun."""
+    plan = planned(folder)
+    with Store(folder / DATABASE_NAME) as store:
+        now = wall_clock()
+        start_next(store, live_plan(store, plan, now, StageForecasts(store)), now, Reader(UTC))
+    return plan
+
+
 def shown(name: str) -> AppTest:
     os.environ["PROOFING_TEST_SCREEN"] = name
     app = AppTest.from_function(_screen, default_timeout=60)
@@ -170,10 +179,7 @@ def test_the_same_bread_otherwise_stands_side_by_side(folder: Path):
 
 
 def test_a_step_hours_ahead_is_ticked_off_only_after_a_question(folder: Path):
-    plan = planned(folder)
-    with Store(folder / DATABASE_NAME) as store:
-        now = wall_clock()
-        start_next(store, live_plan(store, plan, now, StageForecasts(store)), now, Reader(UTC))
+    plan = begun_now(folder)
     app = shown("plan")
     quiet = [each for each in app.button if each.key.startswith("done-") and each.label.endswith(" …")]
     quiet[-1].click().run()
@@ -299,10 +305,8 @@ def test_a_step_is_nudged_to_the_minute(folder: Path):
 
 
 def test_the_rest_of_a_plan_that_has_begun_is_nudged_and_what_was_done_stays(folder: Path):
-    plan = planned(folder)
+    plan = begun_now(folder)
     with Store(folder / DATABASE_NAME) as store:
-        now = wall_clock()
-        start_next(store, live_plan(store, plan, now, StageForecasts(store)), now, Reader(UTC))
         (begun,) = store.plans.done(plan.id)
         batches = store.plans.batches_of(plan.id)
     app = shown("plan")
@@ -324,10 +328,7 @@ def test_the_rest_of_a_plan_that_has_begun_is_nudged_and_what_was_done_stays(fol
 
 
 def test_the_rest_of_a_plan_that_cannot_move_says_why(folder: Path):
-    plan = planned(folder)
-    with Store(folder / DATABASE_NAME) as store:
-        now = wall_clock()
-        start_next(store, live_plan(store, plan, now, StageForecasts(store)), now, Reader(UTC))
+    begun_now(folder)
     app = shown("plan")
     press(app, "15 min earlier")
     assert "too little time" in words(app)
