@@ -56,7 +56,7 @@ def screens(browser: Browser, folder: Path) -> Iterator[Iterator[tuple[str, Page
 
 def words(page: Page) -> str:
     """What stands in the first panels of a screen, as one reads it."""
-    return " ".join(" ".join(page.locator(".stHtml").all_inner_texts()).split())
+    return " ".join(" ".join(page.locator(".stHtml:visible").all_inner_texts()).split())
 
 
 def main() -> None:

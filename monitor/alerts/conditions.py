@@ -251,8 +251,7 @@ def _at_peak(situation: Situation) -> Condition:
     chance = rules.ripe_chance if is_for_peak else rules.peak_chance
     is_near = is_detected or outlook.peak_soon_chance > chance
     if is_for_peak:  # the chance is the courses' own, which peak late; the moments that are told have been moved
-        is_likely = _is_within(situation, outlook.peak.p50, PEAK_LEAD_MIN + MAY_BE_MIN)
-        is_near = is_near or (is_likely and _is_within(situation, outlook.peak.p25, PEAK_LEAD_MIN))
+        is_near = is_near or _is_within(situation, outlook.peak.p50, PEAK_LEAD_MIN)
     if situation.is_unseen or (situation.is_blocked and not is_for_peak):
         is_near = situation.has_come(outlook.peak)
     if is_for_peak:

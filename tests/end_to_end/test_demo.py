@@ -70,7 +70,7 @@ def test_the_day_goes_as_it_should(tmp_path: Path) -> None:
             sent = [message.kind for message in store.outbox.messages(batch.id)]
             assert sent.count(AlertKind.PAST_PEAK) == (1 if batch.name == left_name else 0), batch.name
             if batch.target.rise_pct is None:
-                # Called ten minutes before the first quarter of the doubt: a baker is to see the top, not the fall.
+                # Called ten minutes before the peak as foretold: a baker is to see the top, not the fall.
                 assert -20.0 <= minutes_late(fired.get(AlertKind.AT_PEAK), true["peak_at"]) <= 10.0, batch.name
                 continue
             assert abs(minutes_late(fired.get(AlertKind.READY), true["ready_at"])) <= 10.0, batch.name
