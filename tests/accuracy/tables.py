@@ -21,11 +21,18 @@ LEAST = 5  # judgement: fewer batches are not shown as a group
 SURE = 2.0  # standard deviations by which two runs surely differ
 NAMED = 32  # letters of a group's name
 
-# What is aimed at, in the unit shown: outside it a figure is marked.
+# What is aimed at, in the unit shown: outside it a figure is marked. Of every group, and, where it is less, of all.
 AIMS = {
     "early_truths": (35.0, 65.0), "covers_90": (80.0, 97.0), "false_any": (0.0, 2.0), "timed_though_never": (0.0, 5.0),
 }  # fmt: skip
-POOLED_AIMS = {"covers_90": (87.0, 93.0)}
+POOLED_AIMS = {
+    **{checkpoint: {"covers_90": (87.0, 93.0)} for checkpoint in CHECKPOINTS},
+    "start": {"error_share": (0.0, 25.0), "covers_90": (85.0, 95.0)},
+    **{
+        f"peak {share}": {"error_share": (0.0, most), "covers_90": (87.0, 93.0)}
+        for share, most in (("35%", 15.0), ("50%", 15.0), ("75%", 20.0))
+    },
+}
 
 Column = tuple[str, str, float, int]  # figure, head, factor, digits
 COLUMNS: tuple[Column, ...] = (
@@ -38,6 +45,7 @@ COLUMNS: tuple[Column, ...] = (
     ("covers_90", "90 %", 100.0, 0),
     ("width_share", "width %", 100.0, 0),
     ("crps_min", "CRPS/min", 1.0, 1),
+    ("crps_share", "CRPS %", 100.0, 0),
     ("winkler_min", "Winkler", 1.0, 0),
     ("rise_off_pct", "rise off", 1.0, 1),
     ("timed_though_never", "never: timed", 100.0, 0),
@@ -71,14 +79,15 @@ COMPARED_COURSES: tuple[Column, ...] = (
 CHANGE_WIDTH = 28
 MOST_RATIO = 1.15  # aimed at: the error over that of a forecaster that knows the equations
 KEY = """\
-Each figure with one standard deviation. error: median, in minutes and of the time left. late by: median, of the
-time left; early: truths before the median, 50 when fair. 50/80/90 %: truths in the central interval; width: of the
-90 % one, median, of the time left. CRPS and Winkler (of the 90 % interval): mean, minutes. rise off: the rise now,
-foretold less true, points. never: timed: doughs that peak below their target and are given a time all the same.
-false: batches called so more than 20 min too early. horizon: share of the whole time before the truth from which on
-all medians are within a tenth of that time. revisions: correlation of one with the next. taken back: messages whose
-next one goes back at least half. lifeless: doughs without live leaven that are given a time at the end all the same,
-and after how many hours it is said. '!' lies outside the aims."""
+Each figure with one standard deviation. error: median, in minutes and of the time left. late by: median, of the time
+left; early: truths before the median, 50 when fair. 50/80/90 %: truths in the central interval; width: of the 90 %
+one, median, of the time left. CRPS: mean, in minutes and of the time left (at most three times it). Winkler (of the
+90 % interval): mean, minutes. rise off: the rise now, foretold less true, points. never: timed: doughs that peak
+below their target and are given a time all the same. false: batches called so more than 20 min too early. horizon:
+share of the whole time before the truth from which on all medians are within a tenth of that time. revisions:
+correlation of one with the next. taken back: messages whose next one goes back at least half. lifeless: doughs
+without live leaven that are given a time at the end all the same, and after how many hours it is said. '!' lies
+outside the aims."""
 
 
 def groups_of(labels: Mapping[str, str], grouping: str) -> Sequence[str]:
@@ -105,19 +114,33 @@ def _label(name: str) -> str:
     return f"{('  ' if name != POOLED else '') + name[: NAMED - 3]:{NAMED}}"
 
 
-def _cell(figure: Figure | None, column: Column, is_pooled: bool) -> str:
-    name, head, factor, digits = column
+def _aim(what: str, name: str, is_pooled: bool) -> tuple[float, float] | None:
+    """Least and most of a figure that are aimed at, in the unit shown; ``what``: the checkpoint, or courses."""
+    pooled = POOLED_AIMS.get(what, {}).get(name) if is_pooled else None
+    return pooled or AIMS.get(name)
+
+
+def _cell(figure: Figure | None, column: Column, aim: tuple[float, float] | None) -> str:
+    _, head, factor, digits = column
     width = max(len(head), 10) + 1
     if figure is None:
         return f"{'':{width}}"
-    aims = POOLED_AIMS.get(name, AIMS.get(name)) if is_pooled else AIMS.get(name)
+    mark = "!" if aim is not None and _off(figure, aim, factor) else ""
+    return f"{_shown(figure, factor, digits) + mark:>{width}}"
+
+
+def _shown(figure: Figure, factor: float, digits: int) -> str:
+    return f"{factor * figure.value:.{digits}f}±{factor * figure.sd:.{digits}f}"
+
+
+def _off(figure: Figure, aim: tuple[float, float], factor: float) -> float:
+    """How far outside its aim a figure lies, in standard deviations; 0 inside."""
     value = factor * figure.value
-    mark = "!" if aims is not None and not aims[0] <= value <= aims[1] else ""
-    return f"{f'{value:.{digits}f}±{factor * figure.sd:.{digits}f}{mark}':>{width}}"
+    return max(aim[0] - value, value - aim[1], 0.0) / max(factor * figure.sd, 1e-9)
 
 
 def _table(
-    title: str,
+    what: str,
     columns: Sequence[Column],
     rows: Sequence[Row],
     groupings: Sequence[str],
@@ -128,19 +151,48 @@ def _table(
     if not shown:
         return
     yield ""
-    yield f"{title:{NAMED}}{'n':>5}" + "".join(f"{head:>{max(len(head), 10) + 1}}" for _, head, _, _ in shown)
+    yield f"{what.upper():{NAMED}}{'n':>5}" + "".join(f"{head:>{max(len(head), 10) + 1}}" for _, head, _, _ in shown)
     for name, members, found in known:
-        cells = "".join(_cell(found.get(column[0]), column, name == POOLED) for column in shown)
+        cells = "".join(_cell(found.get(column[0]), column, _aim(what, column[0], name == POOLED)) for column in shown)
         yield f"{_label(name)}{len(members):5d}{cells}".rstrip()
+
+
+def _aims(
+    what: str,
+    columns: Sequence[Column],
+    rows: Sequence[Row],
+    groupings: Sequence[str],
+    figures: Callable[[Sequence[Row]], Mapping[str, Figure]],
+) -> Iterator[str]:
+    """Whether each aim is met: pooled, and by how many groups; surely not: by more than two standard deviations."""
+    known = [(name, figures(members)) for name, members in _groups(rows, groupings)]
+    for figure_name, _, factor, digits in columns:
+        aim = _aim(what, figure_name, is_pooled=True)
+        found = [(name, figure) for name, each in known if (figure := each.get(figure_name)) is not None]
+        if aim is None or not found:
+            continue
+        (_, of_all), *groups = found
+        group_aim = _aim(what, figure_name, is_pooled=False)
+        off = [_off(figure, group_aim, factor) for _, figure in groups] if group_aim is not None else []
+        met, surely = sum(each == 0.0 for each in off), sum(each > SURE for each in off)
+        cells = f"{f'{aim[0]:.0f}..{aim[1]:.0f}':>12}{_shown(of_all, factor, digits):>12}"
+        cells += f"{'yes' if _off(of_all, aim, factor) == 0.0 else 'no':>6}"
+        cells += f"  {met} of {len(off)}, {surely} surely not" if off else ""
+        yield f"{f'{what} {figure_name}':{NAMED}}{cells}"
 
 
 def text_of(run: Run, groupings: Sequence[str] = SHOWN) -> str:
     """One run."""
     lines = [", ".join(f"{name} {value}" for name, value in run.about.items()), KEY]
+    heads = f"{'aimed at':>12}{'all':>12}{'met':>6}  groups that meet theirs (surely not: by two deviations)"
+    lines_of_aims = ["", f"{'AIMS':{NAMED}}{heads}"]
     for checkpoint in CHECKPOINTS:
         rows = [row for row in run.judged if row.checkpoint == checkpoint]
-        lines += _table(checkpoint.upper(), COLUMNS, rows, groupings, figures_of)
-    lines += _table("COURSES", COURSE_COLUMNS, run.courses, groupings, course_figures)
+        lines += _table(checkpoint, COLUMNS, rows, groupings, figures_of)
+        lines_of_aims += _aims(checkpoint, COLUMNS, rows, groupings, figures_of)
+    lines += _table("courses", COURSE_COLUMNS, run.courses, groupings, course_figures)
+    lines_of_aims += _aims("courses", COURSE_COLUMNS, run.courses, groupings, course_figures)
+    lines += lines_of_aims
     return "\n".join([*lines, "", _cost(run)] if run.costs_s else lines) + "\n"
 
 

@@ -175,6 +175,15 @@ def test_a_run_is_kept_and_shown(tmp_path: Path) -> None:
     assert "1.00±0.00" in against_text(run, again)
 
 
+def test_each_aim_is_told_to_be_met_or_not() -> None:
+    rows = [*judged(n=200), *judged(n=200, simulator="two", late=1.5, seed=1)]
+    told = {line.split()[2]: line.split()[3:] for line in text_of(Run({}, tuple(rows), (), ())).splitlines()
+            if line.startswith("ready 50% ")}  # fmt: skip
+    assert told["early_truths"][2:] == ["no", "1", "of", "2,", "1", "surely", "not"]
+    honest = text_of(Run({}, tuple(rows[:200]), (), ()))
+    assert [line.split()[5] for line in honest.splitlines() if line.startswith("ready 50% ")] == ["yes", "yes"]
+
+
 def test_the_command_records_judges_keeps_and_compares(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     where = ["--simulator", "digital", "--seeds", "2100:2101", "--cache", str(tmp_path / "cache"), "--cores", "1"]
     assert main([*where, "--catalogue", "clean", "--out", str(tmp_path / "run.json")]) == 0
