@@ -17,7 +17,8 @@ N_START_NUMBERS = 3  # numbers of a member that belong to its start
 N_STARTS = 3
 FIRST_DAMPING = 0.03  # judgement: as good modes as of 0.1, a tenth sooner
 LEAST_GAIN = 3e-2  # judgement: a step that gains less is not worth another
-TRIED_STEPS = 16  # then a walk whose chance is less than LEAST_MASS of another's is given up; after 6 some lost better modes
+# Then a walk whose chance is less than LEAST_MASS of another's is given up; after 6, three of 39 best modes were lost.
+TRIED_STEPS = 16
 MOST_STEPS = 40  # judgement: a search that has not settled by then is as good as it will be
 START_SPREAD = 0.5  # judgement: starts differ in ln of the lag by at least this much
 DISTINCT = 1.0  # judgement: two posterior_modes closer than one standard deviation are one
