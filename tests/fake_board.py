@@ -19,7 +19,7 @@ from typing import Any
 
 from firmware_sim.bench.chips import I2cBus, RangerChip, SensorClock, buses
 from firmware_sim.boards import hal_sim
-from firmware_sim.node import kept, link_mqtt, names, packet, ring, settings, signals, told_time
+from firmware_sim.node import kept, link_mqtt, names, packet, rest, ring, settings, signals, told_time
 from firmware_sim.node.main import Node
 from monitor.node.profiles import Board, profile_of
 from monitor.wire.asides import call_line
@@ -28,6 +28,7 @@ HAL = Path(hal_sim.__file__).parent / "hal_board.py"
 TICKS_PERIOD = 1 << 30
 SINCE_2000_S = 946_684_800
 NAP_SCALE = 30  # a nap of 100 ms is 3 s: a day is 29,000 turns
+LONGEST_AWAKE_MS = 100  # a longer nap is sleep, and is as long as it says
 NAMED = b"\xc0\x0c\0\1\0\1\0\0\0\x3c\0\4\xc0\0\2\x14"  # a record of type A: 192.0.2.20
 MAC = bytes.fromhex("0200005e0001")
 
@@ -58,6 +59,10 @@ class FakeBoard:
     buses: Any = None
     is_joined: bool = False
     joins: bool = True
+    is_radio_on: bool = False
+    radio_on_ms: int = 0  # so far
+    slept_ms: int = 0
+    measured_ms: list[int] = field(default_factory=list)  # when the air was read
     platform: str = "esp32"
     reset_cause_code: int = 1
     now_ms: int = 0
@@ -85,6 +90,7 @@ class FakeBoard:
 
     def sleep_ms(self, ms: int) -> None:
         self.now_ms += ms
+        self.radio_on_ms += ms * self.is_radio_on
         self.longest_unfed_ms = max(self.longest_unfed_ms, self.now_ms - self.fed_ms)
         self.on_sleep(ms)
 
@@ -119,6 +125,7 @@ class FakeBoard:
             "onewire": _module("onewire", OneWire=self._onewire),
             "kept": kept,
             "told_time": told_time,
+            "rest": rest,
             "ring": ring,
             "settings": settings,
             "names": names,
@@ -211,11 +218,15 @@ class Broker:
         self.call = ""  # what it says is called, beside each acknowledgement
         self.packs: list[tuple[bytes, bytes]] = []  # boot and sequence number of each that came
         self.frames: list[bytes] = []
+        self.came_ms: list[int] = []  # when each of them did
+        self.states: list[bytes] = []  # what nodes said of whether they are there
         self.reports: list[bytes] = []
         self.loses = loses
+        self._now_ms = 0
 
-    def answer(self, data: bytes) -> tuple[bytes, bytes]:
+    def answer(self, data: bytes, now_ms: int) -> tuple[bytes, bytes]:
         """What the broker says to what it was sent, and what of that was no whole packet yet."""
+        self._now_ms = now_ms
         said = b""
         while len(data) > 1 and (found := link_mqtt.split(data)) is not None:
             kind, content, data = found
@@ -240,11 +251,14 @@ class Broker:
         said = link_mqtt.packet(0x40, number)
         if topic.endswith(b"/report"):
             self.reports.append(payload)
+        if topic.endswith(b"/status"):
+            self.states.append(payload)
         if not topic.endswith(b"/pack"):
             return bytes(said)
         boot, seq = payload.split(b" ")[:2]
         self.packs.append((boot, seq))
         self.frames.append(payload)
+        self.came_ms.append(self._now_ms)
         if len(self.packs) % self.loses == 0:
             return bytes(said)
         head = b"!" + boot[1:] + b" " + seq
@@ -282,7 +296,7 @@ def _socket(board: FakeBoard) -> types.ModuleType:
 
         def send(self, data: bytes) -> int:
             board.troubles.call("socket.send")
-            said, self._heard = board.broker.answer(self._heard + data)
+            said, self._heard = board.broker.answer(self._heard + data, board.now_ms)
             self._waiting += said
             return len(data)
 
@@ -372,11 +386,19 @@ def _machine(board: FakeBoard) -> types.ModuleType:
         board.troubles.call("time_pulse_us")
         return int(board._line("pins", pin.number).echo_us(timeout_us))
 
+    def lightsleep(ms: int) -> None:
+        assert ms > 0
+        assert not board.is_radio_on, "the maker's manual: stop the radio first"
+        board.troubles.call("lightsleep")
+        board.slept_ms += ms
+        board.sleep_ms(ms)
+
     def reset() -> None:
         raise Reset
 
     return _module(
         "machine", Pin=Pin, ADC=ADC, RTC=RTC, WDT=WDT, I2C=i2c, UART=uart, time_pulse_us=time_pulse_us, reset=reset,
+        lightsleep=lightsleep,
         unique_id=lambda: b"\x01\x02\x03\x04\x05\x06", reset_cause=lambda: board.reset_cause_code,
         PWRON_RESET=1, HARD_RESET=2, WDT_RESET=3, DEEPSLEEP_RESET=4, SOFT_RESET=5,
     )  # fmt: skip
@@ -389,6 +411,8 @@ def _network(board: FakeBoard) -> types.ModuleType:
 
         def active(self, is_on: bool) -> None:
             board.troubles.call("active")
+            board.is_radio_on = is_on
+            board.is_joined = board.is_joined and is_on
 
         def isconnected(self) -> bool:
             return board.is_joined
@@ -438,8 +462,13 @@ def wired(board: Board, **changes: Any) -> FakeBoard:
         **changes,
     )
     clock = SensorClock(lambda: made.now_ms)
+
+    def air() -> tuple[int, int]:
+        made.measured_ms.append(made.now_ms)
+        return (2531, 7620)
+
     made.buses = buses(
-        clock, air=lambda: (2531, 7620), dough=lambda: 2488, distance=lambda: 2124, air_c=lambda: 25.3
+        clock, air=air, dough=lambda: 2488, distance=lambda: 2124, air_c=lambda: 25.3
     )  # fmt: skip
     return made
 
@@ -453,9 +482,10 @@ def lived(board: FakeBoard, hours: float) -> Node:
         made.append(node)
         end_ms = board.now_ms + hours * 3_600_000
         while board.now_ms < end_ms:
-            hal_board.sleep_ms(NAP_SCALE * node.turn())
+            nap_ms = node.turn()
+            hal_board.sleep_ms(nap_ms if nap_ms > LONGEST_AWAKE_MS else NAP_SCALE * nap_ms)
+        node._read_ms, node._next_ms = None, TICKS_PERIOD  # nothing more is measured
         for _ in range(400):  # what is on its way still comes
-            node._measure = lambda dough_ms: None
             hal_board.sleep_ms(node.turn())
 
     with board.running() as hal:

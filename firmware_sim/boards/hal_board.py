@@ -32,6 +32,7 @@ TIME_WAIT_S = 1
 KNOWN_FROM = 2026  # a board that was told nothing begins in 2000, 2015 or 2021
 SINCE_2000_S = 946684800  # from 1970
 JOIN_EVERY_MS = 30000
+AWAKE_MS = 10  # of each nap: what runs beside this program wants its turn, or the chip's own watchdog bites
 DBM = 30  # a watt is 30 dB more than the milliwatt that the radio counts from
 FULL_SCALE = 330  # of the board's own converter, in 0.01 V
 
@@ -193,6 +194,14 @@ class Radio:
         self._joined = None
         self._radio = network.WLAN(network.STA_IF)
         self._radio.active(True)
+        self._is_on = True
+
+    def off(self):
+        """Until it is to be kept again: before a light sleep it must be."""
+        if self._is_on:
+            self._is_on = False
+            self._joined = None
+            self._radio.active(False)
 
     def signal(self):
         """How strongly it hears its network, in dBW; None while it hears none."""
@@ -213,6 +222,9 @@ class Radio:
     def keep(self):
         """Join when it is not joined; returns at once."""
         now = time.ticks_ms()
+        if not self._is_on:
+            self._radio.active(True)
+            self._is_on = True
         if not self._radio.isconnected():
             if self._joined is None or time.ticks_diff(now, self._joined) > JOIN_EVERY_MS:
                 self._joined = now
@@ -315,7 +327,17 @@ def keeper_of(found):
         return None
     import kept
 
-    return kept.Keeper(date, 60000 * minutes)
+    return kept.Keeper(date, 60000 * minutes, 60000 * int(found.get("sleep_min", "0")))
+
+
+def rest_of(found):
+    """When the board sleeps; None where it never does."""
+    minutes = int(found.get("sleep_min", "0"))
+    if not minutes:
+        return None
+    import rest
+
+    return rest.Rest(60000 * minutes)
 
 
 def new_boot():
@@ -357,6 +379,7 @@ class Board:
         self.signals = signals_of(found)
         self.keeper = keeper_of(found)
         self.told_time = None if self.keeper is None else told_time_of(found)
+        self.rest = None if radio is None else rest_of(found)
         self._radio = radio
         self._cause = started_by()
         self._battery = None
@@ -386,7 +409,11 @@ class Board:
         """Wait, and tell the watchdog that the loop turns."""
         if self._watchdog is not None:
             self._watchdog.feed()
-        if self._radio is not None:
+        if self.rest is not None and self.rest.is_asleep:
+            self._radio.off()
+            machine.lightsleep(max(1, ms - AWAKE_MS))  # memory, pins and ticks stay as they are
+            ms = AWAKE_MS
+        elif self._radio is not None:
             self._radio.keep()
         time.sleep_ms(ms)
 

@@ -54,12 +54,14 @@ class Keeper:
     """The files of one board.
 
     date: gives seconds since 1970, None while nobody has told it. every_ms: from one file of a tub to the next.
+    sleep_ms: for so long the board itself keeps a pack back, its radio off.
     writes: files written or taken away since the start.
     """
 
-    def __init__(self, date, every_ms):
+    def __init__(self, date, every_ms, sleep_ms=0):
         self._date = date
         self._every_ms = every_ms
+        self._waits_ms = _WAITS_MS + sleep_ms
         self._tubs = ()
         self._up = self._now = None
         self._written_ms = 0  # real time of the last file, or the start
@@ -111,7 +113,7 @@ class Keeper:
         """The tubs with packs that wait; the file of one without any goes."""
         self._todo = []
         for tub in self._tubs:
-            if len(tub.ring) and self._up() - 100 * tub.ring.pack(0)[1] >= _WAITS_MS:
+            if len(tub.ring) and self._up() - 100 * tub.ring.pack(0)[1] >= self._waits_ms:
                 if self._date() is not None:
                     self._todo.append(tub)
             elif tub.boot in self._names:

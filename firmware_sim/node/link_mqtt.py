@@ -315,11 +315,15 @@ class MqttLink:
         self._acks = []
         return acks
 
-    def close(self, now_ms):
-        """Leave in order: the broker does not send the last will after a DISCONNECT, so say it here."""
+    def close(self, now_ms, is_back_soon=False):
+        """Leave in order: the broker does not send the last will after a DISCONNECT, so say it here.
+
+        Who only sleeps, and is back within minutes, stays "online".
+        """
         if self.is_up:
             try:
-                self._publish(self._status_topic, b"offline", 0x33)
+                if not is_back_soon:
+                    self._publish(self._status_topic, b"offline", 0x33)
                 self._queue(b"\xe0\x00")
                 self._flush(now_ms)
             except OSError:

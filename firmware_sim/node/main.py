@@ -7,6 +7,7 @@ A hal object stands for the board:
     sensors                    start(), read_air(), read_dough(), read_distance(): see instruments.py
     keeper                     what outlasts a restart: see kept.py; None without it
     told_time                  asks the collector for the date: see told_time.py; None without it
+    rest                       when it sleeps with its radio off: see rest.py; None where it never does
     condition()                what started it, free memory, signal [dBW], free flash: see report.py; without it nothing
                                is reported
     signals                    lamp, buzzer and button: see signals.py; None without them
@@ -98,6 +99,8 @@ class Node:
         if self._keeper is not None:
             self._keeper.begin(self._tubs, self._dough.update, self._real.update)
         self._told_time = getattr(hal, "told_time", None)
+        self._rest = getattr(hal, "rest", None)
+        self._fresh_ms = _FRESH_MS if self._rest is None else _FRESH_MS + self._rest.every_ms
         self._answered_ms = 0
         self.freed = 0  # packs acknowledged since the start
 
@@ -110,13 +113,14 @@ class Node:
         if self._read_ms is not None and dough_ms >= self._read_ms:
             self._measure(dough_ms)
         link = self._link
+        if self._rest is not None and self._is_asleep(real_ms):
+            if self._keeper is not None:
+                self._keeper.turn(real_ms)
+            next_ms = self._next_ms if self._read_ms is None else self._read_ms
+            return self._rest.nap_ms(real_ms, next_ms - dough_ms)
         link.poll(real_ms)
         if link.broke:
-            for tub in self._tubs:
-                tub.ring.unsend()
-                tub.report_ms = None
-            if self._keeper is not None:
-                self._keeper.unsend()
+            self._unsend()
         for line in link.take_acks():
             if self._is_answer(line):
                 self._answered_ms = real_ms
@@ -146,6 +150,25 @@ class Node:
         if self._signals is not None:
             return min(nap_ms, _BLINK_MS)
         return nap_ms
+
+    def _unsend(self):
+        """The link is gone: what nobody has answered is due again once it is back, and how the board is, anew."""
+        for tub in self._tubs:
+            tub.ring.unsend()
+            tub.report_ms = None
+        if self._keeper is not None:
+            self._keeper.unsend()
+
+    def _is_asleep(self, real_ms):
+        """Lie down once everything is said and answered, and wake when it is time."""
+        rest = self._rest
+        was_asleep = rest.is_asleep
+        waiting = [tub for tub in self._tubs if len(tub.ring) or tub.report_ms is None]
+        rest.turn(real_ms, self._link.is_up and not waiting)
+        if rest.is_asleep and not was_asleep:
+            self._link.close(real_ms, True)
+            self._unsend()
+        return rest.is_asleep
 
     def _is_answer(self, line):
         """Forget the pack that a line acknowledges; False when it acknowledges none of this board's."""
@@ -198,7 +221,8 @@ class Node:
         age_ms = up_ms - _TICK_MS * taken
         frame = packet.frame(tub.boot, seq, tub.urn, age_ms, values, up_ms)
         # Not kept, so it costs the ring nothing: sent once with a fresh pack, and lost when that one sending is.
-        if self._sender == 0 and sent is None and seq % _WELL_EVERY == 1 and age_ms < _FRESH_MS and len(values) > 1:
+        is_fresh = sent is None and age_ms < self._fresh_ms and len(values) > 1
+        if self._sender == 0 and is_fresh and seq % _WELL_EVERY == 1:
             frame = packet.with_health(frame, self._hal.health())
         if not self._link.send(frame):
             return False

@@ -88,6 +88,8 @@ class Profile:
         The pin of each job unless another is chosen; of lamp, buzzer, button and a ranger's XSHUT there is none.
     i2c, uart
         The bus and the line unless another is chosen.
+    sleeps
+        Whether it sleeps lightly, keeps count of time in it, and wakes by itself.
     """
 
     title: str
@@ -104,6 +106,7 @@ class Profile:
     wired: Mapping[Job, int]
     i2c: int
     uart: int
+    sleeps: bool
 
     def faults(self, pins: Mapping[Job, int], i2c: int, uart: int) -> Iterator[str]:
         """What is wrong with the pins in use, each as a sentence with what would do."""
@@ -238,6 +241,7 @@ def _profile(table: Mapping[str, Any]) -> Profile:
         {Job(job): pin for job, pin in table["wired"].items()},
         table["bus"]["i2c"],
         table["bus"]["uart"],
+        table["sleeps"],
     )
 
 

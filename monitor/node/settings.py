@@ -6,7 +6,7 @@ prints them.
 
 import re
 import secrets
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from enum import StrEnum
 from math import isfinite
@@ -69,6 +69,8 @@ SIGHTS: Mapping[Ranger, Sight] = {
     Ranger.ULTRASONIC: Sight(250.0, 4000.0, 50.0),
 }
 AIR_ADDRESSES = (0x44, 0x45, 0x46)  # data sheet of the SHT4x, by the letter of its type; from memory
+LONGEST_SLEEP_MIN = 4  # within the five minutes after which the screens say that a node is silent
+_CALLING = (Job.LIGHT, Job.BUZZER, Job.BUTTON)  # of use only on a board that listens
 _CHOSEN = (Job.BATTERY, Job.LIGHT, Job.BUZZER, Job.BUTTON, Job.SHUT)  # on no pin unless one is named
 # The jobs of the pins that each sensor needs.
 _JOBS: Mapping[StrEnum, tuple[Job, ...]] = {
@@ -96,6 +98,8 @@ class NodeSettings:
         Which of several probes on one wire is this tub's: its address, as 16 hexadecimal digits.
     keep_min
         Minutes from one writing of unanswered packs to the board's flash to the next; 0: never.
+    sleep_min
+        Minutes for which it sleeps between measurements, its radio off, before it sends; 0: it is always there.
 
     Raises
     ------
@@ -142,6 +146,7 @@ class NodeSettings:
     air_address: int = AIR_ADDRESSES[0]
     probe_id: str = ""
     keep_min: int = 10
+    sleep_min: int = 0
 
     def __post_init__(self) -> None:
         faults = [fault for fault in self._faults() if fault]
@@ -156,6 +161,10 @@ class NodeSettings:
             (6 <= self.room <= 2000, N_("room: must be from 6 to 2000 packs")),
             (1 <= self.mqtt_port <= 65535, N_("mqtt_port: must be from 1 to 65535")),
             (self.keep_min in (0, *range(5, 1441)), N_("keep_min: must be from 5 to 1440 minutes, or 0 for never")),
+            (
+                self.sleep_min in range(LONGEST_SLEEP_MIN + 1),
+                N_("sleep_min: must be from 1 to 4 minutes, or 0 for never"),
+            ),
             (self.mqtt_tls in (0, 1), N_("mqtt_tls: must be 0 or 1")),
             (self.watchdog in (0, 1), N_("watchdog: must be 0 or 1")),
             (
@@ -186,6 +195,8 @@ class NodeSettings:
             faults.append(
                 Translatable("air_address: {found} must be one of {known}", found=hex(self.air_address), known=known)
             )
+        if self.sleep_min:
+            faults += self._sleep_faults()
         faults += profile_of(self.board).faults(self.pins(), self.bus("i2c"), self.bus("uart"))
         for key in ("site", "wifi_name", "wifi_password", "mqtt_host", "mqtt_ca", "mqtt_password", "ntp_host"):
             text = getattr(self, key)
@@ -198,6 +209,46 @@ class NodeSettings:
                     )
                 )
         return faults
+
+    def _sleep_faults(self) -> Iterator[str]:
+        """Why a node cannot sleep as it is, each as a sentence with what would do."""
+        board = profile_of(self.board)
+        if not board.sleeps:
+            able = ", ".join(profile_of(other).title for other in Board if profile_of(other).sleeps)
+            yield Translatable(
+                "sleep_min: the {board} does not wake by itself for sure; one that does: {able}",
+                board=board.title,
+                able=able,
+            )
+        if self.link is not Link.MQTT:
+            yield Translatable("sleep_min: a cable feeds its board, which must listen; only a node with --mqtt sleeps")
+        calling = [job for job in _CALLING if job in self.pins()]
+        if calling:
+            yield Translatable(
+                "sleep_min: a node that sleeps hears no call; take away its {parts}: {options}",
+                parts=", ".join(calling),
+                options=" ".join(f"--pin {job}=usual" for job in calling),
+            )
+        asleep_s = 60 * self.sleep_min
+        if not self.period_s <= asleep_s <= self.period_s * self.room / 2:
+            yield Translatable(
+                "sleep_min: what is measured in {minutes} min must be one pack at least, and fill half of the room "
+                "for {room} at most",
+                minutes=self.sleep_min,
+                room=self.room,
+            )
+
+    def cautions(self) -> list[str]:
+        """What to mind about it, though it works."""
+        found = profile_of(self.board).cautions(self.pins())
+        if self.sleep_min:
+            found.append(
+                Translatable(
+                    "it sleeps: its readings, and so forecasts and calls, come up to {minutes} min late",
+                    minutes=self.sleep_min,
+                )
+            )
+        return found
 
     def pins(self) -> dict[Job, int]:
         """The pin of each job that the chosen sensors need; of battery, lamp and the like only where one is chosen."""
@@ -301,6 +352,7 @@ def settings_from_text(text: str, where: str) -> NodeSettings:
     kinds: Mapping[str, Callable[[str], object]] = {
         "name": NodeId, "board": Board, "link": Link, "air": AirSensor, "dough": Probe, "distance": Ranger,
         "period_s": int, "room": int, "mqtt_port": int, "mqtt_tls": int, "watchdog": int, "keep_min": int,
+        "sleep_min": int,
         "battery_ratio": float, "i2c": int, "uart": int, "air_address": lambda text: int(text, 16),
         **dict.fromkeys(("sensor_height_mm", "least_distance_mm", "greatest_distance_mm"), float),
         **{f"pin_{job}": int for job in Job},

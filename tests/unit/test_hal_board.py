@@ -8,7 +8,8 @@ from fake_board import FakeBoard, Reset, lived, wired
 
 from monitor.node.profiles import Board, Job, profile_of
 from monitor.node.settings import SIGHTS, Link, NodeSettings, Ranger, config_text
-from monitor.wire.readings import NodeId
+from monitor.wire.frames import decode
+from monitor.wire.readings import Channel, NodeId
 from monitor.wire.reports import decode_report
 
 RADIO = {
@@ -146,6 +147,58 @@ def test_every_board_delivers_every_reading_exactly_once(
     assert (last.missing, last.cause, last.signal_dbm) == ({}, "power", -61)
     assert set(last.sensors) == {"air", "dough", "distance"}
     assert all(not sensor.faults for sensor in last.sensors.values())
+
+
+SLEEP_MIN = 4
+
+
+def late_s(board: FakeBoard) -> dict[int, float]:
+    """By how much the moment that a pack tells is off from that at which it was measured, by its number. [s]"""
+    off = {}
+    for frame, came_ms in zip(board.broker.frames, board.broker.came_ms, strict=True):
+        pack = decode(frame)
+        told_s = came_ms / 1000.0 + pack.time_s
+        off[pack.seq] = abs(told_s - board.measured_ms[pack.seq - 1] / 1000.0)
+    return off
+
+
+@pytest.mark.parametrize(
+    "hours", [pytest.param(24.0, marks=pytest.mark.long, id="for a day"), pytest.param(1.5, id="for a while")]
+)
+def test_a_board_that_sleeps_delivers_every_reading_exactly_once_and_its_moment(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, hours: float
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told(tmp_path, sleep_min=SLEEP_MIN, distance=Ranger.VL53L1X)
+    board = wired(Board.ESP32)
+    node = lived(board, hours)
+    assert node.freed == node.ring.last_seq == len({seq for _, seq in board.broker.packs})
+    assert node.freed == pytest.approx(hours * 3600 / PERIOD_S, abs=3)
+    assert len(board.broker.packs) > node.freed, "answers were lost, and the packs sent again"
+    assert max(late_s(board).values()) < 2.0
+    waited_s = max(-decode(frame).time_s for frame in board.broker.frames)
+    assert 180.0 < waited_s < 60 * SLEEP_MIN + 30
+    assert board.slept_ms > 0.9 * board.now_ms
+    assert board.radio_on_ms < 0.1 * board.now_ms
+    assert board.watchdog_ms is not None
+    assert board.longest_unfed_ms < board.watchdog_ms
+    assert list(tmp_path.glob("kept*")) == [], "what only waits for its turn is not written to the flash"
+    assert {decode(frame).node for frame in board.broker.frames} == {NODE}
+    assert any(Channel.BATTERY in dict(decode(frame).values) for frame in board.broker.frames[20:])
+    assert b"offline" not in board.broker.states
+
+
+def test_a_board_that_sleeps_while_nobody_answers_lies_down_again_and_keeps_what_it_measured(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    told(tmp_path, sleep_min=SLEEP_MIN)
+    board = wired(Board.ESP32, joins=False)
+    board.on_sleep = lambda _: setattr(board, "joins", board.now_ms > 1_800_000)
+    node = lived(board, 1.0)
+    assert board.slept_ms > 0.7 * board.now_ms
+    assert node.freed == node.ring.last_seq == pytest.approx(3600 / PERIOD_S, abs=3)
+    assert max(late_s(board).values()) < 2.0
 
 
 # What each call may raise by MicroPython's documentation, and by its ports' sources (from memory): no memory, no

@@ -49,9 +49,10 @@ PICO = replace(
     probe_id="28ff641e8316043a",
     site="Straße 5",
 )
+ASLEEP = replace(FULL, sleep_min=2, pin_light=None, pin_buzzer=None, pin_button=None)
 
 
-@pytest.mark.parametrize("settings", [NodeSettings(NODE), FULL, PICO])
+@pytest.mark.parametrize("settings", [NodeSettings(NODE), FULL, PICO, ASLEEP])
 def test_what_was_written_reads_back_the_same(settings: NodeSettings, tmp_path: Path) -> None:
     write_settings(tmp_path, "tub-3", settings)
     assert read_settings(tmp_path, "tub-3") == settings
@@ -179,6 +180,41 @@ def test_a_value_that_is_not_understood_names_its_key_but_no_password() -> None:
 def test_faults_are_named(change: dict[str, object], said: str) -> None:
     with pytest.raises(ConfigError, match=said):
         replace(NodeSettings(NODE), **change)  # type: ignore[arg-type]
+
+
+SLEEPER = NodeSettings(
+    NODE, link=Link.MQTT, wifi_name="Ofen 5", mqtt_host="10.0.0.2", distance=Ranger.VL53L1X, sleep_min=4
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    ("change", "said"),
+    [
+        ({"sleep_min": 5}, "sleep_min: must be from 1 to 4 minutes, or 0 for never"),
+        ({"sleep_min": -1}, "sleep_min: must be from 1 to 4 minutes, or 0 for never"),
+        ({"board": Board.ESP32_S3}, "the ESP32-S3 does not wake by itself for sure; one that does: ESP32"),
+        ({"board": Board.PICO_W}, "the Pico W does not wake by itself for sure; one that does: ESP32"),
+        ({"link": Link.SERIAL}, "only a node with --mqtt sleeps"),
+        ({"pin_buzzer": 32, "pin_button": 33}, "take away its buzzer, button: --pin buzzer=usual --pin button=usual"),
+        ({"period_s": 300}, "must be one pack at least"),
+        ({"period_s": 1}, "fill half of the room for 240 at most"),
+    ],
+)
+def test_a_node_that_cannot_sleep_so_is_told_why(change: dict[str, object], said: str) -> None:
+    with pytest.raises(ConfigError) as refused:
+        replace(SLEEPER, **change)  # type: ignore[arg-type]
+    assert said in str(refused.value)
+
+
+def test_a_node_that_sleeps_says_what_that_costs(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    write_settings(tmp_path, "tub-3", replace(SLEEPER, sleep_min=0))
+    assert main(["node", "configure", "tub-3", "--sleep", "4", "--data-dir", str(tmp_path)]) == 0
+    assert "note: it sleeps: its readings, and so forecasts and calls, come up to 4 min late" in capsys.readouterr().out
+    assert read_settings(tmp_path, "tub-3") == SLEEPER
+    assert main(["node", "configure", "tub-3", "--board", "pico-w", "--data-dir", str(tmp_path)]) == 2
+    assert "the Pico W does not wake by itself for sure" in capsys.readouterr().err
+    assert main(["node", "configure", "tub-3", "--sleep", "0", "--data-dir", str(tmp_path)]) == 0
+    assert "it sleeps" not in capsys.readouterr().out
 
 
 @pytest.mark.parametrize("label", ["", "..", "a/b", "tub 3", "x" * 41, "tüb"])

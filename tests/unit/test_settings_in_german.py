@@ -47,5 +47,5 @@ def test_every_fault_of_a_nodes_settings() -> None:
     with pytest.raises(ConfigError) as error:
         NodeSettings(NodeId("scale 3"), link=Link.MQTT, period_s=0, room=1, mqtt_port=0, keep_min=2, mqtt_tls=2,
                      watchdog=2, sensor_height_mm=1.0, least_distance_mm=9000.0, battery_ratio=0.5,
-                     probe_id="x")  # fmt: skip
+                     probe_id="x", sleep_min=9)  # fmt: skip
     assert told(error.value).count("muss") >= 10

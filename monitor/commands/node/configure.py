@@ -31,7 +31,6 @@ def configure(node: str, data_dir: Path, **given: Any) -> None:
 
     NODE is what you call it: letters, digits, - and _, such as tub-3.
     """
-    from monitor.node.profiles import profile_of
     from monitor.node.settings import Link, read_settings, write_settings
     from monitor.node.tubs import board_with
     from monitor.wire.frames import key_of
@@ -56,7 +55,7 @@ def configure(node: str, data_dir: Path, **given: Any) -> None:
                 name=key_of(settings.name),
             )
         )
-    for caution in profile_of(settings.board).cautions(settings.pins()):
+    for caution in settings.cautions():
         click.echo(reader.say("note: {caution}", caution=reader.text(caution)))
     if settings.sensor_height_mm is None:
         unknown = N_("the sensor's height is not known yet: `proofing-monitor node calibrate {node} empty`")

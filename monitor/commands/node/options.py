@@ -33,7 +33,7 @@ SENSORS = {  # option -> kinds, the usual one first
     "distance": ("tof", "vl53l1x", "ultrasonic", "none"),
 }
 USUAL = "usual"
-OF_THE_BOARD = ("name", "board", "serial", "mqtt", "ca", "wifi", "ntp", "watchdog", "period", "keep", "air")
+OF_THE_BOARD = ("name", "board", "serial", "mqtt", "ca", "wifi", "ntp", "watchdog", "period", "keep", "sleep", "air")
 
 Command = TypeVar("Command", bound=Callable[..., object])
 
@@ -65,6 +65,13 @@ _BOARD_OPTIONS = (
         type=int,
         metavar="MIN",
         help="How often it writes to its flash what nobody has answered, at most (default: 10; 0: never).",
+    ),
+    click.option(
+        "--sleep",
+        type=int,
+        metavar="MIN",
+        help="On a battery: it sleeps between measurements, and sends only every so many minutes, 1 to 4 (default: 0, "
+        "never). It hears no call.",
     ),
     click.option(
         "--room",
@@ -200,6 +207,7 @@ def _sensors_given(given: Mapping[str, Any]) -> dict[str, Any]:
         "uart": given["uart"],
         "probe_id": given["probe_id"],
         "keep_min": given["keep"],
+        "sleep_min": given["sleep"],
         "room": given["room"],
         "air_address": given["air_address"] and int(given["air_address"], 16),
         "battery_ratio": given["battery_ratio"],

@@ -200,9 +200,7 @@ def _with_pins(settings: NodeSettings, given: dict[str, Any], questions: Questio
 
 
 def _say_cautions(settings: NodeSettings, reader: Reader) -> None:
-    from monitor.node.profiles import profile_of
-
-    for caution in profile_of(settings.board).cautions(settings.pins()):
+    for caution in settings.cautions():
         click.echo(reader.say("note: {caution}", caution=reader.text(caution)))
 
 
