@@ -20,6 +20,7 @@ from monitor.health.findings import Finding, Findings
 from monitor.health.nodes import WEAK_DBM, said
 from monitor.network import is_loopback
 from monitor.notify.carriers import AppriseCarrier
+from monitor.published.checks import looked_at_publisher
 from monitor.remote_access.checks import looked_at_broker, looked_at_doors
 from monitor.replica.checks import looked_at_replica
 from monitor.settings.brokers import MqttAddress
@@ -114,6 +115,8 @@ def _everything(config: Config) -> Findings:
             yield Finding(Translatable("broker: nobody to log in as"), fault)
     if fault := config.publish.fault(config.mqtt, config.secrets):
         yield Finding(Translatable("broker: other programs are told nothing"), fault)
+    else:
+        yield from looked_at_publisher(config)
     try:
         yield from _nodes(config)
     except StoreError as err:

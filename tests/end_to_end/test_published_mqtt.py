@@ -14,7 +14,7 @@ import jsonschema
 import paho.mqtt.client as paho
 import pytest
 from doors import ConfiguredBroker, commanded
-from harness import PATIENCE_S, SetClock, wait_until
+from harness import PATIENCE_S, SetClock, free_port, wait_until
 from paho.mqtt.enums import CallbackAPIVersion
 from programs import CollectorProcess
 
@@ -23,11 +23,13 @@ from monitor.clock import Clock, SystemClock
 from monitor.demo import example
 from monitor.dough.outlook import Outlook
 from monitor.published import mqtt
+from monitor.published.checks import looked_at_publisher
 from monitor.published.mqtt import Publisher
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
+from monitor.settings.publish import Publish
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.store.store import Store
 
@@ -252,3 +254,46 @@ def test_a_log_in_that_the_broker_refuses_is_a_trouble(bakery: ConfiguredBroker,
     (symptom,) = publisher.troubles()
     assert isinstance(symptom.trouble, OthersToldNothing)
     assert "publisher@localhost" in symptom.trouble.url
+
+
+def looked_at(bakery: ConfiguredBroker, **changes: Any) -> tuple[str, str | None]:
+    """What `check` says of the publisher's log-in, and what it says to do."""
+    (found,) = looked_at_publisher(replace(load_config(bakery.folder, {}), **changes))
+    return str(found.what), None if found.mend is None else str(found.mend)
+
+
+def test_check_tries_the_log_in_by_which_others_are_told(bakery: ConfiguredBroker, subscriber: Subscriber) -> None:
+    what, mend = looked_at(bakery)
+    assert "lets in publisher, who tells other programs" in what
+    assert mend is None
+    config = load_config(bakery.folder, {})
+    known = config.secrets.mqtt_passwords
+    guessed = replace(config.secrets, mqtt_passwords=dict.fromkeys(known, "guessed"))
+    what, mend = looked_at(bakery, secrets=guessed)
+    assert "does not let in publisher, so other programs are told nothing" in what
+    assert mend is not None
+    assert "broker configure" in mend
+    address = config.publish.mqtt
+    assert address is not None
+    as_reader = replace(config.publish, mqtt=replace(address, user="reader"))
+    what, mend = looked_at(bakery, publish=as_reader)
+    assert "reader may not write doughs/#" in what
+    assert mend is not None
+    what, _ = looked_at(bakery, mqtt_ca_file=None)
+    assert "its certificate is not trusted" in what
+    what, _ = looked_at(bakery, publish=replace(config.publish, mqtt=replace(address, port=free_port())))
+    assert "does not answer, so other programs are told nothing" in what
+    assert list(looked_at_publisher(replace(config, publish=Publish()))) == []
+    assert subscriber.faults == []
+    assert not any("/batch/0" in topic for topic in subscriber.now)
+
+
+def test_check_leaves_the_log_in_of_a_collector_at_work_alone(bakery: ConfiguredBroker, subscriber: Subscriber) -> None:
+    with CollectorProcess(bakery.folder):
+        wait_until(lambda: subscriber.now.get("doughs/home/monitor", {}).get("state") == "at work", "it is told")
+        told = len(subscriber.told)
+        what, mend = looked_at(bakery)
+        assert "not tried as publisher" in what
+        assert mend is None
+        assert all(found["state"] == "at work" for _, found in subscriber.told[told:] if found)
+    assert "lets in publisher" in commanded("check", "--data-dir", bakery.folder)
