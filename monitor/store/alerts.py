@@ -36,8 +36,9 @@ class Alerts(StorePart):
         """Every alert of one batch, or of all there are, in the order they began."""
         with self._file.reading() as connection:
             found = connection.execute(
-                "SELECT * FROM alert WHERE ?1 IS NULL OR batch_id = ?1 ORDER BY since_us, subject, kind, episode",
-                (batch_id,),
+                "SELECT * FROM alert WHERE :batch IS NULL OR batch_id = :batch "
+                "ORDER BY since_us, subject, kind, episode",
+                {"batch": batch_id},
             )
             return [rows.alert_from_row(row) for row in found]
 
@@ -110,9 +111,9 @@ class Alerts(StorePart):
         """Every change of state of one batch's alerts or of all, the first first."""
         with self._file.reading() as connection:
             found = connection.execute(
-                "SELECT * FROM alert_change WHERE (?1 IS NULL OR batch_id = ?1) AND (?2 IS NULL OR at_us >= ?2) "
-                "ORDER BY at_us, id",
-                (batch_id, maybe_us(since)),
+                "SELECT * FROM alert_change WHERE (:batch IS NULL OR batch_id = :batch) "
+                "AND (:since IS NULL OR at_us >= :since) ORDER BY at_us, id",
+                {"batch": batch_id, "since": maybe_us(since)},
             )
             return [rows.change_from_row(row) for row in found]
 

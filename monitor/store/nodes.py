@@ -106,9 +106,9 @@ class Calibrations(StorePart):
         """Every calibration of one node or of all, newest first."""
         with self._file.reading() as connection:
             found = connection.execute(
-                f"SELECT {rows.CALIBRATION_COLUMNS} FROM calibration WHERE ?1 IS NULL OR node = ?1 "
+                f"SELECT {rows.CALIBRATION_COLUMNS} FROM calibration WHERE :node IS NULL OR node = :node "
                 "ORDER BY at_us DESC, id DESC",
-                (node,),
+                {"node": node},
             )
             return [rows.calibration_from_row(row) for row in found]
 

@@ -37,8 +37,8 @@ class Outbox(StorePart):
         """The messages of one batch or of all, newest first, delivered or not."""
         with self._file.reading() as connection:
             found = connection.execute(
-                "SELECT * FROM outbox WHERE ?1 IS NULL OR batch_id = ?1 ORDER BY created_us DESC, rowid DESC",
-                (batch_id,),
+                "SELECT * FROM outbox WHERE :batch IS NULL OR batch_id = :batch ORDER BY created_us DESC, rowid DESC",
+                {"batch": batch_id},
             )
             return [rows.message_from_row(row) for row in found]
 
@@ -75,10 +75,10 @@ class Outbox(StorePart):
         with self._file.writing() as connection:
             connection.execute(
                 f"INSERT INTO call ({rows.CALL_COLUMNS}, batch_id) VALUES (?, ?, ?, ?, ?, ?, ?, ?, "
-                "(SELECT batch_id FROM outbox WHERE id = ?1)) "
+                "(SELECT batch_id FROM outbox WHERE id = ?)) "
                 "ON CONFLICT (message_id, number) DO UPDATE SET accepted_us = excluded.accepted_us, "
                 "carrier = excluded.carrier, tries = excluded.tries, detail = excluded.detail",
-                rows.call_to_row(call),
+                (*rows.call_to_row(call), call.message_id),
             )
             connection.execute(
                 "UPDATE outbox SET attempts = attempts + ?, delivered_us = coalesce(delivered_us, ?) WHERE id = ?",
@@ -100,8 +100,9 @@ class Outbox(StorePart):
                 "SELECT batch_id, count(DISTINCT message_id) AS messages, "
                 "sum(number > 0 OR NOT EXISTS (SELECT 1 FROM call AS real WHERE real.message_id = call.message_id "
                 "AND real.number > 0)) AS calls FROM call "
-                "WHERE (?1 IS NULL OR at_us >= ?1) AND (?2 IS NULL OR at_us < ?2) GROUP BY batch_id ORDER BY batch_id",
-                (maybe_us(start), maybe_us(end)),
+                "WHERE (:start IS NULL OR at_us >= :start) AND (:end IS NULL OR at_us < :end) "
+                "GROUP BY batch_id ORDER BY batch_id",
+                {"start": maybe_us(start), "end": maybe_us(end)},
             )
             return [
                 CallCount(None if row["batch_id"] is None else BatchId(row["batch_id"]), row["messages"], row["calls"])
@@ -119,6 +120,7 @@ def put(connection: sqlite3.Connection, messages: Iterable[Message]) -> None:
 
 def _calls(connection: sqlite3.Connection, message_id: str | None) -> list[Call]:
     found = connection.execute(
-        "SELECT * FROM call WHERE ?1 IS NULL OR message_id = ?1 ORDER BY at_us, number", (message_id,)
+        "SELECT * FROM call WHERE :message IS NULL OR message_id = :message ORDER BY at_us, number",
+        {"message": message_id},
     )
     return [rows.call_from_row(row) for row in found]

@@ -92,22 +92,22 @@ class Spool(StorePart):
         ]
         return sorted([*page, *unpacked], key=lambda row: row.number)[:most]
 
-    def _page(self, stream: str, after: int, most: int, among: str = "", *holes: str) -> Page:
-        """Rows after a number, at most so many; ``among`` narrows them by the holes from ``?3`` on."""
+    def _page(self, stream: str, after: int, most: int, among: str = "", **holes: str) -> Page:
+        """Rows after a number, at most so many; ``among`` narrows them, with holes of its own."""
         of = STREAMS[stream]
         number = f"{of.table}.rowid"
         query = f"SELECT {number} AS its_number, {of.columns} FROM {of.table} LEFT JOIN {of.beside}"
-        query += f" WHERE {among} {number} > ?1 ORDER BY {number} LIMIT ?2"
+        query += f" WHERE {among} {number} > :after ORDER BY {number} LIMIT :most"
         with self._file.reading() as connection:
-            rows = map(dict, connection.execute(query, (after, most, *holes)))
+            rows = map(dict, connection.execute(query, {"after": after, "most": most, **holes}))
             return [SpoolRow(stream, values.pop("its_number"), values) for values in rows]
 
     def parked_pages(self, target: str, most: int) -> Iterator[Page]:
         """The rows that a target could not take, to be tried once more; at most so many at once."""
         for stream, of in STREAMS.items():
-            among = f"{of.table}.rowid IN (SELECT row FROM parked WHERE tbl = ?3 AND target = ?4) AND"
+            among = f"{of.table}.rowid IN (SELECT row FROM parked WHERE tbl = :tbl AND target = :target) AND"
             after = -1
-            while page := self._page(stream, after, most, among, stream, target):
+            while page := self._page(stream, after, most, among, tbl=stream, target=target):
                 after = page[-1].number
                 yield page
 
