@@ -116,14 +116,30 @@ class PrintingRing(ring.Ring):
         return was_there
 
 
+def new_boot():
+    """Eight hexadecimal digits, others at each start and for each tub."""
+    return str(binascii.hexlify(os.urandom(4)), "utf8")
+
+
+def tubs_beside(path, found, settings, bench, first):
+    """(urn, boot, sensors, ring) of each further tub; whatever pins it names, the bench has one chip of each kind."""
+    tubs = []
+    for place in found["beside"].split(",") if found["beside"] else ():
+        told = settings.read(path.replace(".txt", "_" + place + ".txt"))
+        sensors = settings.sensors_of(told, bench, bench, first)
+        tubs.append((found["name"] + "_" + place, new_boot(), sensors, ring.Ring(int(told["room"]))))
+    return tubs
+
+
 class UnixBoard:
     """The hal: see main.py."""
 
-    def __init__(self, found, sensors, bench):
+    def __init__(self, found, sensors, bench, beside):
         self._bench = bench
         self.urn = found["name"]
-        self.boot = str(binascii.hexlify(os.urandom(4)), "utf8")
+        self.boot = new_boot()
         self.sensors = sensors
+        self.beside = beside
         self._speed = int(found["speed"])
         self._begun = time.ticks_ms()
         self._dough_begun_ms = (time.time_ns() // 1000000 - int(found["epoch_ms"])) * self._speed
@@ -169,7 +185,8 @@ def assembled(path):
     import main  # only now, for the same reason
 
     bench = BenchClient(found["bench"])
-    board = UnixBoard(found, settings.sensors_of(found, bench, bench), bench)
+    sensors = settings.sensors_of(found, bench, bench)
+    board = UnixBoard(found, sensors, bench, tubs_beside(path, found, settings, bench, sensors))
     del sys.modules["settings"]  # it has done its work, and its memory is the loop's
     return board, kept, main.Node(board, link, 1000 * int(found["period_s"]), kept), int(found.get("heap_every", "0"))
 

@@ -7,6 +7,7 @@ import os
 import pty
 import re
 import select
+import shutil
 import signal
 import subprocess
 import threading
@@ -78,6 +79,8 @@ class BoardOnCable:
                     "speed": 1,
                     "epoch_ms": int(1000 * datetime.now(UTC).timestamp()),
                 }
+                for path in self.files.glob("config_*.txt"):
+                    shutil.copy(path, self._flash)
                 self._process = unix_process.start(self._flash, {**config, **bench, "line": str(self._cable.node_path)})
                 self.starts += 1
 
@@ -98,6 +101,15 @@ class BoardOnCable:
 @pytest.fixture
 def board(tmp_path: Path) -> Iterator[BoardOnCable]:
     folder = tmp_path / "bench"
+    folder.mkdir()
+    made = BoardOnCable(folder)
+    yield made
+    made.close()
+
+
+@pytest.fixture
+def other_board(tmp_path: Path) -> Iterator[BoardOnCable]:
+    folder = tmp_path / "another bench"
     folder.mkdir()
     made = BoardOnCable(folder)
     yield made
@@ -137,6 +149,62 @@ def test_one_command_leads_from_a_bare_board_to_readings_and_an_empty_tub(board:
     assert board.starts == 2
     assert read_settings(data_dir, "tub-3") == replace(settings, distance=Ranger.VL53L1X)
     assert load_config(data_dir, {}).serial == (str(board.port),)
+
+
+def test_a_second_tub_on_the_board_is_set_up_by_one_command_and_both_are_heard(
+    board: BoardOnCable, tmp_path: Path
+) -> None:
+    data_dir = tmp_path / "data"
+    usual = ("--port", board.port, "--room", "60", "--no-empty", "--yes", "--data-dir", data_dir)
+    done = run_program("node", "setup", "tub-3", "--period", "1s", *usual, **board.environ)
+    assert done.returncode == 0, done.stdout + done.stderr
+    wired = ("--distance", "ultrasonic", "--pin", "trigger=11", "--pin", "echo=12", "--pin", "probe=13")
+    taken = ("--distance", "ultrasonic", "--pin", "probe=17")
+    done = run_program("node", "setup", "tub-3b", "--beside", "tub-3", *taken, *usual, **board.environ)
+    assert done.returncode == 2
+    assert "tub-3b: pin_probe: GPIO 17 is wired for tub-3 already; free ones are" in done.stderr
+    assert board.starts == 1, "nothing was copied"
+    done = run_program("node", "setup", "tub-3b", "--beside", "tub-3", *wired, *usual, **board.environ)
+    assert done.returncode == 0, done.stdout + done.stderr
+    for line in (
+        "ok     the dough probe on pin 13 is right: 24.88 °C",
+        "ok     the distance sensor on pins 11, 12 is right: 298.0 mm",
+    ):
+        assert line in done.stdout
+    assert "the air sensor" not in done.stdout.rpartition("listening")[2], "that is the first tub's"
+    first, second = read_settings(data_dir, "tub-3"), read_settings(data_dir, "tub-3b")
+    assert first is not None
+    assert second is not None
+    assert second.name == f"{first.name}_2"
+    assert board.starts == 2
+    with CollectorProcess(data_dir) as collector, collector.open_store() as store:
+        for node in (first.name, second.name):
+            before = len(readings_of(store, node))
+            wait_until(lambda n=node, b=before: len(readings_of(store, n)) > b + 2, f"the collector hears {node}")
+
+
+def test_a_second_board_is_set_up_while_a_collector_is_at_work_with_the_first(
+    board: BoardOnCable, other_board: BoardOnCable, tmp_path: Path
+) -> None:
+    data_dir = tmp_path / "data"
+    usual = ("--period", "1s", "--no-empty", "--yes", "--data-dir", data_dir)
+    done = run_program("node", "setup", "tub-3", "--port", board.port, *usual, **board.environ)
+    assert done.returncode == 0, done.stdout + done.stderr
+    first = read_settings(data_dir, "tub-3")
+    assert first is not None
+    with CollectorProcess(data_dir) as collector, collector.open_store() as store:
+        wait_until(lambda: len(readings_of(store, first.name)) > 2, "the collector hears the first")
+        done = run_program("node", "setup", "tub-4", "--port", other_board.port, *usual, **other_board.environ)
+        assert done.returncode == 0, done.stdout + done.stderr
+        assert "a collector is at work here: end it and start it again" in done.stdout
+        before = len(readings_of(store, first.name))
+        wait_until(lambda: len(readings_of(store, first.name)) > before + 2, "the first is heard all the while")
+    second = read_settings(data_dir, "tub-4")
+    assert second is not None
+    with CollectorProcess(data_dir) as collector, collector.open_store() as store:
+        for node in (first.name, second.name):
+            before = len(readings_of(store, node))
+            wait_until(lambda n=node, b=before: len(readings_of(store, n)) > b + 2, f"the collector hears {node}")
 
 
 def test_a_wire_that_is_wrong_is_said_sensor_by_sensor(board: BoardOnCable, tmp_path: Path) -> None:

@@ -223,10 +223,15 @@ def _keep_port(port: str, data_dir: Path, reader: Reader) -> None:
     from monitor.node.boards import lasting_name
     from monitor.remote_access.settings_files import add_port
     from monitor.settings.data_dir import CONFIG_NAME
+    from monitor.store.collector_lock import is_collector_running
 
     name = lasting_name(port)
     if add_port(data_dir, name):
         click.echo(reader.say("{path}: the collector listens on {port}", path=data_dir / CONFIG_NAME, port=name))
+        if is_collector_running(data_dir):
+            click.echo(
+                reader.say("a collector is at work here: end it and start it again, so that it hears this node too")
+            )
 
 
 def _heard(
