@@ -21,7 +21,6 @@ from monitor.errors import ConfigError, DamagedError, GoneError, NotifyError, Ov
 from monitor.health import checks
 from monitor.health.counters import Pulse
 from monitor.health.heartbeat import DeadManSwitch, ServiceManager, service_manager
-from monitor.health.metrics import MetricsServer, PulseMetrics
 from monitor.health.nodes import NodeWatch
 from monitor.health.standby import stand_by
 from monitor.health.supervisor import HealthCheck, Notice, Supervisor
@@ -30,7 +29,6 @@ from monitor.node.calibration import set_to_zero
 from monitor.node.sights import Sights, password_of
 from monitor.notify.carriers import Carrier, TerminalCarrier, apprise_carriers
 from monitor.notify.outbox import Notifier, Recipient
-from monitor.published.gauges import BatchMetrics
 from monitor.published.mqtt import Publisher
 from monitor.replica.watch import ReplicaWatch
 from monitor.settings.brokers import MqttAddress
@@ -224,6 +222,9 @@ def _work(
         supervisor = Supervisor(health_checks, _tell_by(carriers, reader), clock, trouble_log)
         parts.append(supervisor)
         if config.upkeep.metrics_port is not None:
+            from monitor.health.metrics import MetricsServer, PulseMetrics
+            from monitor.published.gauges import BatchMetrics
+
             unsent = None if sender is None else lambda: sender.waiting
             behind_s = None if replica is None else lambda: replica.behind_s
             metrics = PulseMetrics(pulse, inbox.qsize, lambda: len(supervisor.troubles), unsent, behind_s)

@@ -81,6 +81,14 @@ class PulseMetrics(Collector):
             yield GaugeMetricFamily(f"{PREFIX}replica_behind_seconds", says, self._replica_behind_s())
 
 
+class StandbyMetrics(Collector):
+    """What a collector says that stands by."""
+
+    def collect(self) -> Iterator[Metric]:
+        """The one number there is."""
+        yield GaugeMetricFamily(PREFIX + "standing_by", "1 while another collector serves the site", 1.0)
+
+
 class MetricsServer:
     """Serves metrics from :meth:`start` to :meth:`stop`."""
 

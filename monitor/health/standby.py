@@ -2,27 +2,18 @@
 
 import logging
 import threading
-from collections.abc import Iterator, Sequence
-from typing import TextIO
-
-from prometheus_client.core import GaugeMetricFamily, Metric
-from prometheus_client.registry import Collector
+from collections.abc import Sequence
+from typing import TYPE_CHECKING, TextIO
 
 from monitor.health.heartbeat import ServiceManager
-from monitor.health.metrics import PREFIX, MetricsServer
 from monitor.sources.claim import Holder, SiteClaim
+
+if TYPE_CHECKING:
+    from monitor.health.metrics import MetricsServer
 
 log = logging.getLogger(__name__)
 
 LOOK_S = 2.0
-
-
-class StandbyMetrics(Collector):
-    """``/metrics`` of a collector that stands by."""
-
-    def collect(self) -> Iterator[Metric]:
-        """The one number there is."""
-        yield GaugeMetricFamily(PREFIX + "standing_by", "1 while another collector serves the site", 1.0)
 
 
 def stand_by(
@@ -44,7 +35,7 @@ def stand_by(
             if shown is None:
                 manager.ready()
                 if metrics_port is not None:
-                    metrics = MetricsServer(metrics_port, StandbyMetrics())
+                    metrics = _metrics(metrics_port)
                     metrics.start()
             if other != shown:
                 shown = other
@@ -63,6 +54,13 @@ def stand_by(
     if shown is not None and not stop.is_set():
         log.warning("serving site=%s after=%s", site, shown.name)
         print(f"the collector on {shown.machine} is gone: this one serves the site {site!r} now", file=out, flush=True)
+
+
+def _metrics(port: int) -> "MetricsServer":
+    """What is served meanwhile; its library is loaded only where somebody asks for numbers."""
+    from monitor.health.metrics import MetricsServer, StandbyMetrics
+
+    return MetricsServer(port, StandbyMetrics())
 
 
 def _other(claims: Sequence[SiteClaim]) -> Holder | None:

@@ -1,20 +1,29 @@
-"""A language by its code, from its translation file (gettext's PO format) and what CLDR knows of days and numbers."""
+"""A language by its code, from its translation file (gettext's PO format) and what CLDR knows of days and numbers.
 
+Babel is loaded with the first language that needs it: with its data it takes 6 MB, which English does without.
+"""
+
+import re
 from functools import cache
 from gettext import c2py
 from pathlib import Path
 from types import MappingProxyType
 
-from babel import Locale
-from babel.messages.pofile import read_po
-
 from monitor.wording.reader import ENGLISH, Language
 
 FOLDER = Path(__file__).parent
-KNOWN = {
-    "en": "English",
-    **{path.stem: Locale(path.stem).get_display_name() or path.stem for path in sorted(FOLDER.glob("*.po"))},
-}
+HEADER_LETTERS = 2000
+_NAME = re.compile(r'^"X-Language-Name: (.+)\\n"$', re.MULTILINE)
+
+
+def _own_name(path: Path) -> str:
+    """What a language calls itself, by the header of its file; its code where that does not say."""
+    with path.open(encoding="utf-8") as file:
+        found = _NAME.search(file.read(HEADER_LETTERS))
+    return path.stem if found is None else found[1]
+
+
+KNOWN = {"en": "English", **{path.stem: _own_name(path) for path in sorted(FOLDER.glob("*.po"))}}
 """Codes of the languages there are, each with its own name for itself."""
 
 
@@ -23,6 +32,9 @@ def language(code: str) -> Language:
     """The language of a code in ``KNOWN``; read once."""
     if code == ENGLISH.code:
         return ENGLISH
+    from babel import Locale
+    from babel.messages.pofile import read_po
+
     with (FOLDER / f"{code}.po").open("rb") as file:
         catalogue = read_po(file, locale=code, abort_invalid=True)
     sentences: dict[str, tuple[str, ...]] = {}
