@@ -10,7 +10,6 @@ from pathlib import Path
 from typing import Concatenate, Literal, ParamSpec, TypeVar
 
 import streamlit as st
-from PIL import Image, ImageOps, UnidentifiedImageError
 
 from dashboard import queries
 from dashboard.access import preferences, visitor
@@ -360,6 +359,8 @@ def small_jpeg(photo: bytes) -> bytes:
     PictureError
         When it is no such picture, or one too large.
     """
+    from PIL import Image, ImageOps, UnidentifiedImageError  # only for whoever has a photograph
+
     try:
         with Image.open(BytesIO(photo), formats=PHOTO_FORMATS) as opened:
             opened.draft("RGB", (LONGEST_PHOTO_PX, LONGEST_PHOTO_PX))  # a JPEG alone can be read smaller than it is

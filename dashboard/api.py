@@ -24,7 +24,6 @@ from dashboard import queries
 from monitor.collector.plan_runner import StageForecasts, entries_to_come, open_plans
 from monitor.errors import ConfigError, MonitorError, StoreError
 from monitor.published import states
-from monitor.published.calendar import MEDIA_TYPE, calendar_bytes
 from monitor.published.moments import said_of
 from monitor.settings.config import Config, load_config
 from monitor.settings.data_dir import DATABASE_NAME
@@ -98,6 +97,8 @@ def _calendar(request: Request) -> Response:
     key = None if config is None else config.secrets.calendar_key
     if config is None or key is None or not _is_same(request.path_params["key"], key):
         return _said(404, "there is no such calendar")
+    from monitor.published.calendar import MEDIA_TYPE, calendar_bytes  # its library, only where a calendar is asked for
+
     try:
         with _store() as store:
             now, forecasts = clock_of(store).now(), StageForecasts(store)
