@@ -6,6 +6,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
+from babel import Locale
 from catalogues import ROOT, catalogue, extracted, forms, holes, keys_of
 
 from monitor import errors
@@ -44,6 +45,11 @@ def test_babel_finds_every_marked_sentence():
                 if texts and isinstance(texts[0], str) and texts[0] and texts[0] not in found:
                     missed.append(f"{where}:{call.lineno}: {texts[0]}")
     assert missed == []
+
+
+@pytest.mark.parametrize("code", OTHERS)
+def test_a_language_is_called_as_it_calls_itself(code):
+    assert KNOWN[code] == Locale(code).get_display_name()
 
 
 @pytest.mark.parametrize("code", OTHERS)
