@@ -140,9 +140,9 @@ def check_quietly(command: tuple[str | Path, ...]) -> int:
 def tests(pytest_arguments: list[str]) -> list[tuple[str | Path, ...]]:
     """The tests on several workers, and the floors of their coverage when all of them run.
 
-    Most long tests wait for processes, so there are two workers a core. ``tests/conftest.py`` says who runs what.
+    Most long tests wait for processes, so there are three workers a core. ``tests/conftest.py`` says who runs what.
     """
-    workers = ("-n", str(2 * (os.cpu_count() or 1)))
+    workers = ("-n", str(3 * (os.cpu_count() or 1)))
     if pytest_arguments:
         return [(BIN / "python", "-m", "pytest", *workers, *pytest_arguments)]
     return [
@@ -156,6 +156,7 @@ def main(pytest_arguments: list[str]) -> int:
     if sys.version_info < OLDEST_PYTHON:
         sys.exit(f"Python {'.'.join(map(str, OLDEST_PYTHON))} or newer is needed; this is {sys.version.split()[0]}")
     os.environ.pop("PYTHONDONTWRITEBYTECODE", None)  # hundreds of processes would compile everything anew
+    os.environ |= {"OMP_NUM_THREADS": "1", "OPENBLAS_NUM_THREADS": "1"}  # there are more workers than cores
     tools = threading.Thread(target=set_up_tools)
     tools.start()
     try:

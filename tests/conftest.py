@@ -278,7 +278,7 @@ def pytest_collection_finish() -> None:
 # -- coverage ---------------------------------------------------------------------------------------------------------
 
 # Long runs over the whole are not traced, which would make them half as long again: each part is tried elsewhere.
-UNTRACED = {"accuracy", "browser", "calls", "faults", "simulated"}
+UNTRACED = {"accuracy", "browser", "calls", "faults", "properties", "simulated"}
 
 
 @pytest.hookimpl(wrapper=True)

@@ -30,7 +30,7 @@ from monitor.errors import ConfigError
 @click.option(
     "--train", type=SEEDS_OR_FOLDER, help="What the baselines learn from: seeds, or a folder (default: 500:600)."
 )
-@click.option("--fast", is_flag=True, help="A dozen doughs: does it run?")
+@click.option("--fast", is_flag=True, help="Ten doughs: does it run?")
 @click.option("--skip-calls", is_flag=True, help="Forecasts only: half the time.")
 @click.option(
     "--cores",

@@ -28,7 +28,7 @@ def fast(tmp_path_factory):
 
 def test_a_quick_backtest_prints_its_table_and_writes_it(fast):
     folder, done = fast
-    assert "20 recorded batches; the baselines learned from 30 others" in done.stdout
+    assert "10 recorded batches; the baselines learned from 15 others" in done.stdout
     assert (folder / "out" / "table.txt").read_text() == done.stdout
     table = json.loads((folder / "out" / "table.json").read_text())
     pooled = [row for row in table["rows"] if row["grouping"] == "all"]
