@@ -1,10 +1,10 @@
 """Types of the node's code against what MicroPython offers on each board: ``python -m tests.board_types``.
 
-The published stubs of two boards, and of two versions of each, are files of the same names: in one environment each
-would overwrite the other, and mypy would take them for Python's own modules. So each set lies in a folder of its own
-under ``build``, installed there from a lock file with hashes, and mypy is run once for each with that folder in place
-of its usual library. Where a package index cannot be reached nothing can be said, which is printed and is no failure
-unless ``CI=true``.
+The published stubs of each board, of two versions each (of the -S3 and the -C3 there are none of 1.25), are files
+of the same names: in one environment each would overwrite the other, and mypy would take them for Python's own modules.
+So each set lies in a folder of its own under ``build``, installed there from a lock file with hashes, and mypy is run
+once for each with that folder in place of its usual library. Where a package index cannot be reached nothing can be
+said, which is printed and is no failure unless ``CI=true``.
 
 The code has no annotations (MicroPython 1.9.2 takes none), so what is checked is what it asks of a board: modules,
 names, and the number and kind of arguments.

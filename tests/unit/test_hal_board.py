@@ -118,13 +118,16 @@ def told(folder: Path, board: Board = Board.ESP32, **changes: Any) -> None:
     (folder / "config.txt").write_text(config_text(NodeSettings(NODE, **{**usual, **changes})))
 
 
-SHORT_H = 0.75  # long enough that answers are lost and reports come each minute; the whole day is one board's
+SHORT_H = 0.75  # long enough that answers are lost and reports come each minute; the whole day is with one ranger
 
 
 @pytest.mark.parametrize(
     ("kind", "ranger", "hours"),
     [
-        pytest.param(Board.ESP32, Ranger.ULTRASONIC, 24.0, marks=pytest.mark.long, id="esp32 for a day"),
+        *(
+            pytest.param(kind, Ranger.ULTRASONIC, 24.0, marks=pytest.mark.long, id=f"{kind} for a day")
+            for kind in Board
+        ),
         *(pytest.param(kind, kind_of, SHORT_H, id=f"{kind}-{kind_of}") for kind in Board for kind_of in SIGHTS),
     ],
 )
