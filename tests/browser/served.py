@@ -29,9 +29,12 @@ FLAGS = [
     f"--host-resolver-rules=MAP {STRANGER} 127.0.0.1",
 ]
 SENDS_SELDOM = """
-import runpy
 import streamlit.runtime.runtime
 streamlit.runtime.runtime.MESSAGE_FLUSH_INTERVAL_SECS = 3.0
+"""
+"""What a page is made of is sent so seldom that parts of it are drawn again meanwhile."""
+SERVES = """
+import runpy
 runpy.run_module("dashboard", run_name="__main__", alter_sys=True)
 """
 
@@ -40,13 +43,13 @@ class Served:
     """The dashboard as a process on a free port, started from a folder that is not the project's.
 
     By the command that bakers use, and with the data directory that the environment names, when there is a ``named``;
-    when ``slow``, what a page is made of is sent so seldom that parts of it are drawn again meanwhile.
+    what ``before`` says is run in it first.
     """
 
-    def __init__(self, folder: Path, named: str | None = None, *, slow: bool = False) -> None:
+    def __init__(self, folder: Path, named: str | None = None, *, before: str = "") -> None:
         self.folder = folder
         self.named = named
-        self.slow = slow
+        self.before = before
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.log = folder / "dashboard.log"
@@ -54,8 +57,8 @@ class Served:
 
     def __enter__(self) -> Self:
         command = child_command("dashboard", "--port", str(self.port), "--data-dir", self.folder)
-        if self.slow:
-            command[command.index("-m") : command.index("-m") + 2] = ["-c", SENDS_SELDOM]
+        if self.before:
+            command[command.index("-m") : command.index("-m") + 2] = ["-c", self.before + SERVES]
         environ = {
             name: value for name, value in os.environ.items() if not name.startswith(("PROOFING_", "STREAMLIT_"))
         }
@@ -77,6 +80,12 @@ class Served:
         self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
     ) -> None:
         self.stopped()
+
+    @property
+    def pid(self) -> int:
+        """Its number among the machine's processes."""
+        assert self._process is not None
+        return self._process.pid
 
     def stopped(self) -> int:
         """Its exit status, after it was told to end."""

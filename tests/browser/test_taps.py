@@ -8,7 +8,7 @@ import pytest
 from harness import wait_until
 from playwright.sync_api import Page, expect
 from sample_bakery import NOW, fill
-from served import Served
+from served import SENDS_SELDOM, Served
 
 import dashboard
 from dashboard.drawing.palette import DAY
@@ -96,7 +96,7 @@ def test_page_keeps_its_style_after_each_tap(screen, awaited, tapped, opens) -> 
 @pytest.fixture
 def slow_morning(tmp_path: Path, chromium: str) -> Iterator[Served]:
     fill(tmp_path)
-    with Served(tmp_path, slow=True) as served:
+    with Served(tmp_path, before=SENDS_SELDOM) as served:
         yield served
 
 
