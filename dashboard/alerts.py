@@ -15,11 +15,13 @@ from dashboard.page import View
 from dashboard.queries import OpenAlert
 from monitor.alerts.calls import QuietHours, nights
 from monitor.alerts.dough import Alert, AlertKind, Message, Phase, Sort
+from monitor.alerts.reasons import TroubleSeen
+from monitor.alerts.troubles import CarriersFail
 from monitor.recipe.batch import BatchId
 from monitor.store.heartbeat import absence
 from monitor.wording.alerts import alert_kind_word, clock_text, status_text, subject_word
 from monitor.wording.reader import Reader
-from monitor.wording.silence import no_collector_text
+from monitor.wording.silence import no_collector_text, no_messages_text
 
 MOST_ON_BOARD = 3  # judgement: more would push the doughs off a phone
 LATER_MIN = 30  # judgement: a door mended, a tray moved
@@ -39,14 +41,20 @@ GRAVEST_FIRST = (
 
 
 def unwatched_html(view: View) -> str:
-    """Over the whole width: that no collector runs, since when, and what follows; empty while one does."""
-    away = None if view.store.is_copy else absence(view.store, view.now)
-    running = view.store.batches.running()
-    if away is None or not (running or away.since):
+    """Over the whole width: that no collector runs or no message gets through, since when; empty while all is well."""
+    if view.store.is_copy:
         return ""
-    words = html.escape(no_collector_text(away.since, view.now, view.reader))
-    by_eye = " --by-eye" if running and not any(batch.nodes for batch in running) else ""
-    return f'<p class="trouble" role="alert">{words} <code>proofing-monitor collect{by_eye}</code></p>'
+    away, running = absence(view.store, view.now), view.store.batches.running()
+    if away is not None and (running or away.since):
+        words = html.escape(no_collector_text(away.since, view.now, view.reader))
+        by_eye = " --by-eye" if running and not any(batch.nodes for batch in running) else ""
+        return f'<p class="trouble" role="alert">{words} <code>proofing-monitor collect{by_eye}</code></p>'
+    for alert in view.store.alerts.active():
+        match alert.reason:
+            case TroubleSeen(CarriersFail(names)) if alert.is_firing:
+                words = html.escape(no_messages_text(names, alert.since_at, view.now, view.reader))
+                return f'<p class="trouble" role="alert">{words}</p>'
+    return ""
 
 
 def show_in_card(alerts: Sequence[OpenAlert], view: View) -> None:

@@ -1,4 +1,4 @@
-"""What is said of silent nodes and lines: one message, with every dough that it leaves unseen. And of no collector."""
+"""What is said of silent nodes and lines: one message, with every dough that it leaves unseen. And of who calls nobody."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -113,3 +113,9 @@ def _expected(each: UnseenDough, reader: Reader) -> str:
     if each.outlook is None:
         return reader.say("{dough}: nothing is known of it yet.", dough=name)
     return f"{name}: {outlook_sentence(each.batch, each.outlook, reader)}."
+
+
+def no_messages_text(names: Sequence[str], since: datetime, now: datetime, reader: Reader) -> str:
+    """That messages do not get through by some carriers, and what follows from it."""
+    at, by = clock_text(since, reader, now), ", ".join(names)
+    return reader.say("No message by {names} has got through since {at}: nobody is called that way.", names=by, at=at)
