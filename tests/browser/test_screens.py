@@ -11,6 +11,9 @@ from playwright.sync_api import Page, expect
 from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW
 
 from dashboard.drawing.palette import DAY, MIN_TOUCH_PX, NIGHT
+from monitor.alerts.dough import Alert, AlertKind, Sort, Subject
+from monitor.alerts.reasons import TroubleSeen
+from monitor.alerts.troubles import CarriersFail
 from monitor.dough.outlook import Band
 from monitor.recipe.batch import BatchId, EventKind
 from monitor.recipe.intent import Intent
@@ -38,7 +41,9 @@ SCREENS = {
     "safety": ("/safety", None, ".reading", 0),
 }
 FIRST_DOUGH_PX = 600  # of the 900 there are; with four alerts the first stood at 900 once
-AT_NIGHT = ("board", "batch", "review, over-proofed", "compare", "sensors")
+# Those whose looks change in the dark, and with another dial, in degrees Fahrenheit and ounces: both at once.
+AT_NIGHT = ("board", "batch", "review, over-proofed", "start", "plan", "compare", "sensors")
+TOLD_OTHERWISE = "clock=12&temp=F&mass=oz"
 TOUCHED = "a:visible:not([data-testid=stSkipToContent]), button:visible:not([tabindex='-1']), summary:visible"
 
 
@@ -80,13 +85,21 @@ def test_screen_fits_every_width_is_read_aloud_and_has_room_for_fingers(screen, 
 
 
 @pytest.mark.parametrize("screen", AT_NIGHT)
-def test_screen_is_readable_in_a_dark_kitchen(screen, morning, opens) -> None:
+def test_screen_is_readable_in_a_dark_kitchen_and_by_another_dial(screen, morning, opens) -> None:
     served, ids = morning
     _, _, awaited, charts = SCREENS[screen]
-    page = opens(served, width=820, theme="dark").open(address(screen, ids), awaited)
+    path = address(screen, ids)
+    watched = opens(served, width=820, theme="dark")
+    page = watched.open(f"{path}{'&' if '?' in path else '?'}{TOLD_OTHERWISE}", awaited)
     settled(page, charts)
+    expect(page.get_by_text(re.compile(r"\d[ \u202f\u00a0][AP]M\b")).first).to_be_attached()
     assert barriers(page) == []
-    keep_picture(page, f"{screen}, night")
+    for device, width in DEVICES.items():
+        page.set_viewport_size({"width": width, "height": 900})
+        settled(page, charts)
+        expect_no_scroll(page, width)
+        assert cut_words(page) == []
+        keep_picture(page, f"{screen}, night, by another dial, {device}")
 
 
 def test_a_store_without_anything_and_one_that_cannot_be_read_are_said_in_words(served_nothing, opens) -> None:
@@ -220,6 +233,18 @@ def test_board_says_over_its_whole_width_that_nobody_watches_and_only_then(own_m
     with Store(served.folder / DATABASE_NAME) as store:
         heartbeat.beat(store)
     expect(said).to_have_count(0)
+    with Store(served.folder / DATABASE_NAME) as store:
+        trouble = Alert(
+            Subject(Sort.MONITOR, "carriers"),
+            AlertKind.TROUBLE,
+            1,
+            NOW,
+            NOW,
+            called_at=NOW,
+            reason=TroubleSeen(CarriersFail(("<ntfy>",))),
+        )
+        store.alerts.save([trouble], [], [], NOW)
+    expect(said).to_have_text("No message by <ntfy> has got through since 09:36: nobody is called that way.")
 
 
 def test_baker_notes_a_fold_and_ends_the_stage(own_morning, opens) -> None:

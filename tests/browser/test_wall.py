@@ -1,13 +1,23 @@
 """The board for many doughs and from far away: rows, what has room, and a wall that comes back by itself."""
 
-import pytest
-from playwright.sync_api import Browser, expect
-from sample_bakery import NOW, ROUND_TUB, TRAY, Dough, batch, keep
+from dataclasses import replace
+from datetime import timedelta
 
+import pytest
+from barriers import cut_words, expect_no_scroll, keep_picture
+from playwright.sync_api import Browser, expect
+from sample_bakery import BENCH, NOW, ROUND_TUB, SHELF, TRAY, Dough, batch, keep
+from wall_hours import looks
+
+from dashboard.drawing.icon import icon_png
 from monitor.dough.outlook import State
 from monitor.recipe.batch import Event, EventKind, Stage
-from monitor.settings.data_dir import DATABASE_NAME
+from monitor.settings.data_dir import CONFIG_NAME, DATABASE_NAME
 from monitor.store.store import Store
+from monitor.wire.readings import Channel
+
+NAME_PX, HOUR_PX = 76, 96  # read from three metres on 24 inches
+HIGHEST_ROW_PX = 120  # a card of each of 48 doughs took 190 once
 
 
 def many(folder, n: int) -> None:
@@ -15,20 +25,29 @@ def many(folder, n: int) -> None:
         for k in range(n):
             stage = Stage.FINAL_PROOF if k % 3 else Stage.RETARD
             made = batch(f"Tray {k + 1}", stage, 60.0 + k, TRAY if k % 2 else ROUND_TUB, 90.0)
+            made = replace(made, nodes=((Channel.DISTANCE, SHELF),)) if k % 2 else made
             dough = Dough(made, most_pct=130.0, middle_min=92.0, peak_min=190.0, start_ml=2400.0)
             keep(store, dough, [(0, State.NO_RISE), (20, State.RISING)], 16.0)
 
 
-@pytest.mark.parametrize("width", [390, 1440])
-def test_thirty_doughs_are_rows_that_can_be_chosen_from(width: int, own_morning, opens) -> None:
+@pytest.mark.parametrize(("width", "doughs"), [(390, 100), (1440, 30)])
+def test_many_doughs_are_low_rows_by_place_that_can_be_chosen_from(width: int, doughs: int, own_morning, opens) -> None:
     served, _ = own_morning
-    many(served.folder, 22)
+    (served.folder / CONFIG_NAME).write_text(f'[places]\n"{BENCH}" = "cabinet-1/shelf-1"\n"{SHELF}" = "cabinet-2"\n')
+    added = doughs - 8
+    many(served.folder, added)
     page = opens(served, width=width).open("/", ".dense li")
-    expect(page.locator(".dense li")).to_have_count(30)
+    expect(page.locator(".dense li")).to_have_count(doughs)
+    expect(page.locator(".place")).to_have_text(["cabinet-1/shelf-1", "cabinet-2"])
     expect(page.locator(".batch")).to_have_count(0)
+    heights = page.locator(".dense li").evaluate_all("all => all.map(each => each.getBoundingClientRect().height)")
+    assert max(heights) <= HIGHEST_ROW_PX
+    expect_no_scroll(page, width)
+    assert cut_words(page) == []
+    keep_picture(page, f"board, many doughs, {width}")
     page.locator(".st-key-choose").get_by_text("In the cold").click()
-    expect(page.locator(".dense li")).to_have_count(8)
-    assert page.evaluate("document.documentElement.scrollWidth") <= width
+    expect(page.locator(".dense li")).to_have_count(len(range(0, added, 3)))
+    expect_no_scroll(page, width)
     page.locator(".dense a").first.click()
     expect(page.locator(".side .huge")).to_be_visible()
 
@@ -46,6 +65,9 @@ def test_four_places_of_a_phone_stay_where_they_are(morning, opens) -> None:
         assert [name for name, _ in boxes] == ["Board", "Start", "Plan", "More"]
         page.locator(".st-key-nav").get_by_text(link, exact=True).click()
     assert places[0] == places[1] == places[2]
+    assert page.title() == "Proofing monitor"  # with its sign, what a phone puts on its home screen
+    for path in ("/apple-touch-icon.png", page.locator("link[rel~=icon]").first.evaluate("link => link.href")):
+        assert page.request.get(path if ":" in path else served.url + path).body() == icon_png()
 
 
 def test_a_wall_has_nothing_to_touch_and_is_read_from_afar(own_morning, opens) -> None:
@@ -58,7 +80,18 @@ def test_a_wall_has_nothing_to_touch_and_is_read_from_afar(own_morning, opens) -
     sizes = page.locator(".wall .row .name, .wall .row .hour").evaluate_all(
         "all => all.map(each => parseFloat(getComputedStyle(each).fontSize))"
     )
-    assert min(sizes) >= 76
+    assert (min(sizes), max(sizes)) == (NAME_PX, HOUR_PX)
+    assert page.locator(".wall .row .sign").first.bounding_box()["width"] == NAME_PX
+    expect(page.locator(".wall.dark")).to_have_count(0)
+    with Store(served.folder / DATABASE_NAME) as store:
+        store.settings.put("epoch", (NOW + timedelta(hours=14)).isoformat())
+    expect(page.locator(".wall.dark")).to_have_count(1)
+
+
+def test_a_wall_keeps_nothing_of_what_it_showed(tmp_path, chromium: str, browser: Browser) -> None:
+    first, *_, last = looks(tmp_path, browser, 150, 50)  # eight hours of it: python -m tests.wall_hours
+    assert last.hour > first.hour  # it was drawn, and not merely asked for
+    assert (last.nodes, last.listeners) == (first.nodes, first.listeners)
 
 
 def test_a_wall_comes_back_by_itself_after_its_server(own_morning, browser: Browser) -> None:
