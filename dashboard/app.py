@@ -14,7 +14,7 @@ from dashboard.compare import screen as compare
 from dashboard.formula import screen as formula
 from dashboard.guide import screen as guide
 from dashboard.overview import screen as overview
-from dashboard.page import show_style
+from dashboard.page import forget_drawings, show_style
 from dashboard.plan import screen as plan
 from dashboard.review import screen as review
 from dashboard.safety import screen as safety
@@ -23,6 +23,7 @@ from dashboard.start import screen as start
 
 st.set_page_config(page_title="Proofing monitor", layout="wide", initial_sidebar_state="collapsed")
 show_style()
+forget_drawings()
 actions.show_later()
 figures.forget()
 folder = queries.database().parent

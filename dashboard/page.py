@@ -20,6 +20,7 @@ from monitor.store.store import Store
 from monitor.wording.reader import Reader
 
 REFRESH_S = 2.0  # real seconds between looks at the store: two dough minutes in a demo, at once for a baker
+FORGET_EVERY_S = 60.0  # some ten kilobytes of marks
 FIRST_CHART_S = 0.5  # a first chart takes a browser that long on a small machine: tests/screens_benchmark.py
 
 
@@ -96,6 +97,17 @@ def show_style() -> None:
     take its place for good. With an element beside it, it stays where it is put.
     """
     st.html(f"{style(palette_for(st.context.theme.type))}<span></span>")
+
+
+def forget_drawings() -> None:
+    """Empty the browser's record of drawings now and then: Streamlit notes each in it, and a wall hangs for months.
+
+    Seen with 1.67: two marks and a measure a drawing, a megabyte each 600 drawings (tests/wall_hours.py).
+    """
+    every_ms = 1000 * FORGET_EVERY_S
+    forget = "performance.clearMarks(); performance.clearMeasures()"
+    script = f"<span></span><script>window.forgetting ??= setInterval(() => {{ {forget} }}, {every_ms})</script>"
+    st.html(script, unsafe_allow_javascript=True)
 
 
 def wait_for_first_chart(screen: str) -> None:

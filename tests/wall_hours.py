@@ -26,7 +26,8 @@ from monitor.store.store import Store
 
 DRAWN = "drawn\n"
 SOONER = f"""
-import dashboard.board.wall as wall
+import dashboard.board.wall as wall, dashboard.page as page
+page.FORGET_EVERY_S = 0.5
 def drawn(view, draw=wall._draw):
     draw(view)
     print({DRAWN!r}, end="", flush=True)
@@ -96,6 +97,7 @@ def looks(folder: Path, browser: Browser, drawings: int, every: int) -> Iterator
             while (drawn := served.log.read_text().count(DRAWN)) < n:
                 kitchen.go_on(NOW + timedelta(seconds=REFRESH_S * drawn))
                 page.wait_for_timeout(20)
+            page.wait_for_function("performance.getEntriesByType('mark').length < 10")  # or they are never forgotten
             asked.send("HeapProfiler.collectGarbage")
             found = {each["name"]: each["value"] for each in asked.send("Performance.getMetrics")["metrics"]}
             counted = asked.send("Memory.getDOMCounters")
