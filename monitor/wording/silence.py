@@ -1,4 +1,4 @@
-"""What is said of silent nodes and lines: one message, with every dough that it leaves unseen. And of who calls nobody."""
+"""What is said of silent nodes and lines: one message, with every dough that it leaves unseen. And who calls nobody."""
 
 from collections.abc import Sequence
 from dataclasses import dataclass
