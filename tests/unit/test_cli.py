@@ -123,6 +123,26 @@ print(sorted({HEAVY!r} & set(sys.modules)))
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+UNASKED = ["apprise", "babel.messages", "icalendar", "influxdb_client", "ortools", "pandas",
+           "prometheus_client", "pyarrow"]  # fmt: skip
+
+
+def test_a_collector_at_rest_has_loaded_nothing_that_nobody_asked_for(tmp_path: Path) -> None:
+    """Not even its settings, which know the languages there are, load what Babel knows of them."""
+    code = f"""
+import sys, babel.core
+from pathlib import Path
+from monitor.collector import plan_runner, service
+from monitor.settings.config import load_config
+load_config(Path({str(tmp_path)!r}), {{}})
+print(babel.core._global_data)
+print(sorted({{name for name in {UNASKED!r} if name in sys.modules}}))
+"""
+    command = [sys.executable, "-c", code]
+    done = subprocess.run(command, capture_output=True, text=True, check=True, timeout=60)
+    assert done.stdout.splitlines() == ["None", "[]"]
+
+
 def test_version_is_the_distributions(capsys: pytest.CaptureFixture[str]) -> None:
     assert run("--version") == 0
     assert capsys.readouterr().out == f"proofing-monitor {version('proofing-monitor')}\n"
