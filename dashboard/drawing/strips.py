@@ -73,13 +73,14 @@ def shared_hours(rows: Iterable[tuple[Batch, Outlook | None]], now: datetime) ->
 
 
 def ticks(hours: Hours, reader: Reader) -> list[tuple[datetime, str]]:
-    """Round moments of the baker's clock on the strip, with their words: at most ``MAX_LABELS``."""
+    """Round moments of the baker's clock on the strip, with their words (``7 AM``): at most ``MAX_LABELS``."""
     length = hours.end - hours.start
     step_min = next(
         (step for step in STEPS_MIN if length <= step * (MAX_LABELS - 1) * timedelta(minutes=1)), STEPS_MIN[-1]
     )
     moments = round_moments(hours.start, hours.end, step_min, reader.zone)
-    return [(at, dial_text(at.astimezone(reader.zone), reader)) for at in moments]
+    words = (dial_text(at.astimezone(reader.zone), reader) for at in moments)
+    return [(at, word.replace(":00\u00a0", "\u00a0")) for at, word in zip(moments, words, strict=True)]
 
 
 def _hour_or_day(at: datetime, hour: str, reader: Reader) -> str:
@@ -117,11 +118,11 @@ def hours_svg(hours: Hours, now: datetime, reader: Reader, palette: Palette) -> 
     """The hours that stand once above all strips, with the moment it is now."""
     words = clock_text(now, reader)
     here = hours.share(now)
-    half = 5.5 * len(words) * 0.5 + 14.0
+    half = 4.2 * len(words) + 7.0
     labels = "".join(
         _hour(_hour_or_day(at, label, reader), hours.share(at), 18, palette, place)
         for place, (at, label) in enumerate(ticks(hours, reader))
-        if abs(hours.share(at) - here) > 7.0 or not hours.holds(now)
+        if abs(hours.share(at) - here) > 11.0 or not hours.holds(now)
     )
     pill = element("rect", x=-half, y=1, width=2 * half, height=25, rx=5, fill=palette.ink)
     label = text(

@@ -23,7 +23,7 @@ from monitor.wording.times import clock_text
 LANE_PX, BAR_PX, BLOCK_PX, TAIL_PX = 66.0, 20.0, 34.0, 10.0
 OVEN_PX, HANDS_PX = 116.0, 44.0
 WIDTHS_PX = (900, 600, 320)  # labels are laid out for each: a narrower picture keeps fewer
-LETTER_PX, LOAD_PX = 7.4, 22.0
+LETTER_PX, DIGIT_PX, LOAD_PX = 7.4, 8.0, 22.0
 # A picture's own style sheet knows the size it is shown at.
 _STYLE = "".join(
     f"<style>@media (max-width: {width - 1}px) {{ .from-{width} {{ display: none }} }}</style>" for width in WIDTHS_PX
@@ -224,7 +224,7 @@ def oven_svg(
 
 
 def _load(dough: DoughPlan, load: LoadPlan, number: int, floor: float, hours: Hours, palette: Palette) -> str:
-    """A load in the oven, standing on its floor, its number in the middle."""
+    """A load in the oven, standing on its floor, its number in the middle where it has room."""
     height = 48.0
     box = _at(
         floor - height / 2, bar(load.in_at, load.out_at, hours, height, fill=palette.card, stroke=palette.ink)
@@ -236,10 +236,12 @@ def _load(dough: DoughPlan, load: LoadPlan, number: int, floor: float, hours: Ho
         for x in [pct(hours.share(load.in_at + timedelta(minutes=after_min)))]
     )
     middle = pct(hours.share(load.in_at + (load.out_at - load.in_at) / 2))
+    room = hours.share(load.out_at) - hours.share(load.in_at)
+    fits = [width for width in WIDTHS_PX if room * width / 100.0 >= DIGIT_PX * len(str(number))]
     words = text(
         str(number), x=middle, y=floor - 14, fill=palette.ink, font_size=18, font_weight=700, font_family=FONT,
-        text_anchor="middle",
-    )  # fmt: skip
+        text_anchor="middle", class_=f"from-{min(fits)}",
+    ) if fits else ""  # fmt: skip
     return box + steam + words
 
 

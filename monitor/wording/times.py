@@ -35,11 +35,11 @@ def dial_text(local: datetime, reader: Reader) -> str:
 
     >>> from datetime import UTC
     >>> afternoon = datetime(2026, 3, 2, 14, 5, tzinfo=UTC)
-    >>> dial_text(afternoon, Reader(UTC)), dial_text(afternoon, Reader(UTC, clock="12"))
-    ('14:05', '2:05 PM')
+    >>> dial_text(afternoon, Reader(UTC)), dial_text(afternoon, Reader(UTC, clock="12"))  # no line ends before PM
+    ('14:05', '2:05\\xa0PM')
     """
     if reader.clock == "12":
-        return f"{local.hour % 12 or 12}:{local.minute:02d} {'AM' if local.hour < 12 else 'PM'}"
+        return f"{local.hour % 12 or 12}:{local.minute:02d}\u00a0{'AM' if local.hour < 12 else 'PM'}"
     return f"{local:%H:%M}"
 
 

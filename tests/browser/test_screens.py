@@ -92,7 +92,7 @@ def test_screen_is_readable_in_a_dark_kitchen_and_by_another_dial(screen, mornin
     watched = opens(served, width=820, theme="dark")
     page = watched.open(f"{path}{'&' if '?' in path else '?'}{TOLD_OTHERWISE}", awaited)
     settled(page, charts)
-    told = "°F" if screen == "compare" else re.compile(r"\d [AP]M\b")
+    told = "°F" if screen == "compare" else re.compile(r"\d\s[AP]M\b")
     expect(page.get_by_text(told).first).to_be_attached(timeout=20_000)
     assert barriers(page) == []
     for device, width in DEVICES.items():

@@ -59,7 +59,7 @@ def test_a_choice_goes_into_the_address_and_a_new_session_there_has_it_at_once()
     assert kept == {"batch": "4", "language": "de", "temp": "F", "clock": "12"}
     again = opened(**kept)
     assert again.text[0].value.startswith("de 77,0 °F")
-    assert again.text[0].value.endswith("oz 2:30 PM")
+    assert again.text[0].value.endswith("oz 2:30\u00a0PM")
     assert again.radio(key="read-clock").value == "12"
     assert address(again) == kept
 

@@ -118,5 +118,5 @@ def test_that_nobody_watches_is_told_in_german(bakery, monkeypatch):
     lines = told(AppTest.from_function(_screen, default_timeout=60).run())
     with Store(folder / DATABASE_NAME) as store:
         heartbeat.beat(store)
-    assert "Seit 10:21 AM läuft kein Sammler: niemand wird gerufen." in lines
+    assert "Seit 10:21\u00a0AM läuft kein Sammler: niemand wird gerufen." in lines
     assert leftovers(lines) == []

@@ -109,7 +109,7 @@ def test_what_is_not_translated_stays_as_it_is():
 def test_twelve_hours_and_ounces_are_told_when_asked_for():
     american = Reader(UTC, "F", "oz", "12")
     assert [clock_text(MONDAY.replace(hour=hour), american) for hour in (0, 9, 12, 21)] == [
-        "12:30 AM", "9:30 AM", "12:30 PM", "9:30 PM",
+        "12:30\u00a0AM", "9:30\u00a0AM", "12:30\u00a0PM", "9:30\u00a0PM",
     ]  # fmt: skip
     assert temp_text(25.0, american) == "77.0 °F (25.0 °C)"
     assert mass_text(450.0, american) == "15.9 oz (450 g)"

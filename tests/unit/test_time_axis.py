@@ -66,7 +66,10 @@ def test_round_moments_are_round_on_the_readers_clock_and_in_order(zone, step_mi
 def test_a_dial_of_twelve_hours_is_written_under_the_chart():
     start = datetime(2026, 3, 2, 10, 0, tzinfo=UTC)
     found = ticks(span(start), Reader(UTC, clock="12"), most=HOURS + 1)
-    assert [lines for _, lines in found] == [("10:00 AM",), ("11:00 AM",), ("12:00 PM",), ("1:00 PM",), ("2:00 PM",)]
+    words = ["10:00\u00a0AM", "11:00\u00a0AM", "12:00\u00a0PM", "1:00\u00a0PM", "2:00\u00a0PM"]
+    assert [lines for _, lines in found] == [(each,) for each in words]
+    short = strip_ticks(Hours(start, start + timedelta(hours=HOURS)), Reader(UTC, clock="12"))
+    assert [word for at, word in short if at.minute == 0] == [each.replace(":00", "") for each in words]
 
 
 @pytest.mark.parametrize(("zone", "start", "shown"), PUT_BACK + PUT_ON)
