@@ -197,15 +197,18 @@ def _latest(series: Series) -> float | None:
     return float(np.median(series.value[-3:])) if series.t_s.size else None
 
 
-def _state(*, ready_in_s: float, rise: float, is_past_peak: bool, is_at_peak: bool) -> State:
-    """The word for how a living dough stands; ``ready_in_s`` is negative once it is ready, ``rise`` a fraction."""
+def _state(*, ready_in_s: float, likely_in_s: float, rise: float, is_past_peak: bool, is_at_peak: bool) -> State:
+    """The word for how a living dough stands; ``rise`` is a fraction.
+
+    ``ready_in_s`` is negative once it may be called ready; ``likely_in_s``: by the middle of the forecast.
+    """
     if is_past_peak:
         return State.PAST_PEAK
     if is_at_peak and rise > RISEN_FRAC:
         return State.AT_PEAK
     if ready_in_s <= 0.0:
         return State.READY
-    if ready_in_s <= NEARLY_READY_S:
+    if likely_in_s <= NEARLY_READY_S:
         return State.NEARLY_READY
     return State.NO_RISE if rise < RISEN_FRAC else State.RISING
 
@@ -420,14 +423,15 @@ def _outlook_of(
             for_ready, is_leaven_known=is_leaven_known, is_disturbed=bool(viewed.artefacts)
         )
         ready = widened(_moments(batch, _quantiles_s(ready_s, courses.weights)), ready_factor, at, until)
+    ready_in_s = likely_in_s = _seconds_to(ready.p50, at)
+    is_at_peak = peak_soon_chance > 0.5
     if is_hidden:  # what nobody sees is told late
         ready_in_s, is_at_peak = _seconds_to(ready.p95, at), _seconds_to(peak.p95, at) <= PEAK_SOON_S
-    else:
-        ready_in_s, is_at_peak = _seconds_to(ready.p50, at), peak_soon_chance > 0.5
     state = State.NOT_RISING
     if cause is None:
         state = _state(
             ready_in_s=ready_in_s,
+            likely_in_s=likely_in_s,
             rise=float(band[2]),
             is_past_peak=is_past_peak,
             is_at_peak=is_at_peak,
