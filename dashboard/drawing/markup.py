@@ -88,5 +88,5 @@ def quiet(words: str) -> str:
 
 def plain(words: str) -> str:
     """Words as a label that Streamlit's Markdown leaves alone: a name makes no link, picture, colour or formula."""
-    one_line = " ".join(words.split())
+    one_line = re.sub(r"[^\S\u00a0]+", " ", words).strip()  # what is to stay together does, as an hour and its PM
     return re.sub(r"([!-/:-@\[-`{-~])", r"\\\1", one_line)  # every ASCII punctuation mark

@@ -209,6 +209,7 @@ def test_a_label_keeps_no_markdown() -> None:
     assert not re.search(r"[!-/:-@\[-`{-~]", re.sub(r"\\[!-/:-@\[-`{-~]", "", label))
     assert "\n" not in label
     assert plain("Hill loaf 3") == "Hill loaf 3"
+    assert plain(" out\n4:08\u00a0PM") == "out 4\\:08\u00a0PM"
 
 
 def test_card_says_in_words_all_that_its_pictures_show(view: View) -> None:
