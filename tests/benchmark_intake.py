@@ -37,7 +37,7 @@ from monitor.collector.batch_step import Estimate
 from monitor.collector.loop import Collector
 from monitor.dough.forecast import outlook
 from monitor.health.counters import Pulse
-from monitor.sources.intake import QUEUE_SIZE, Item
+from monitor.sources.intake import QUEUE_SIZE, Item, Status
 from monitor.sources.mqtt import QOS, ROOT, MqttSource
 from monitor.sources.serial import BAUD, SerialSource
 from monitor.store import rows
@@ -185,8 +185,11 @@ WRITER = "import os, sys; data = sys.stdin.buffer.read()\nwhile data: data = dat
 
 
 @contextmanager
-def line_with(data: bytes) -> Iterator[str]:
-    """A pseudo-terminal on which another process says all of it; what comes back is thrown away."""
+def line_with(data: bytes) -> Iterator[tuple[str, Callable[[], None]]]:
+    """A pseudo-terminal on which another process says all of it, once it is told to; what comes back is thrown away.
+
+    It must not begin before the line was opened: what stands there then is lost.
+    """
     node_fd, port_fd = os.openpty()
     tty.setraw(port_fd)
     writer = subprocess.Popen(
@@ -197,8 +200,7 @@ def line_with(data: bytes) -> Iterator[str]:
     try:
         path = os.ttyname(port_fd)
         feeding = threading.Thread(target=lambda: (writer.stdin.write(data), writer.stdin.close()))  # type: ignore[union-attr,func-returns-value]
-        feeding.start()
-        yield path
+        yield path, feeding.start
         feeding.join()
         writer.wait()
     finally:
@@ -212,21 +214,41 @@ def line_with(data: bytes) -> Iterator[str]:
 def lines_counted_s(data: bytes) -> Array:
     """Bare pyserial reads and counts line ends. [s]"""
     wanted, seen = data.count(b"\n"), 0
-    with line_with(data) as path, serial.Serial(path, BAUD, timeout=1.0) as port:
+    with line_with(data) as (path, speak), serial.Serial(path, BAUD, timeout=PATIENCE_S) as port:
+        speak()
         began_s = now_s()
         while seen < wanted:
-            seen += port.read(max(1, port.in_waiting)).count(b"\n")
+            read = port.read(max(1, port.in_waiting))
+            if not read:
+                raise TimeoutError(f"{seen} of {wanted} lines came, and then none for {PATIENCE_S:g} s")
+            seen += read.count(b"\n")
         return now_s() - began_s
+
+
+class Inbox(queue.Queue[Item]):
+    """A collector's inbox that knows when a source has told that it is open."""
+
+    def __init__(self) -> None:
+        super().__init__(QUEUE_SIZE)
+        self.is_open = threading.Event()
+
+    def put(self, item: Item, block: bool = True, timeout: float | None = None) -> None:
+        """As a queue does."""
+        if isinstance(item, Status) and item.is_online:
+            self.is_open.set()
+        super().put(item, block, timeout)
 
 
 def lines_collected_s(data: bytes, place: Path) -> Array:
     """The collector takes in the same line, each frame acknowledged after its commit. [s]"""
     wanted = data.count(b"\n")
-    inbox: queue.Queue[Item] = queue.Queue(QUEUE_SIZE)
-    with at_work(place, inbox, Counting(), 0) as pulse, line_with(data) as path:
+    inbox = Inbox()
+    with at_work(place, inbox, Counting(), 0) as pulse, line_with(data) as (path, speak):
         source = SerialSource(path, SystemClock(), inbox)
-        began_s = now_s()
         source.start()
+        inbox.is_open.wait(PATIENCE_S)
+        speak()
+        began_s = now_s()
         waited_s(lambda: pulse.packs >= wanted)
         took_s = now_s() - began_s
         source.stop()
