@@ -97,7 +97,8 @@ def looks(folder: Path, browser: Browser, drawings: int, every: int) -> Iterator
             while (drawn := served.log.read_text().count(DRAWN)) < n:
                 kitchen.go_on(NOW + timedelta(seconds=REFRESH_S * drawn))
                 page.wait_for_timeout(20)
-            page.wait_for_function("performance.getEntriesByType('mark').length < 10")  # or they are never forgotten
+            # Streamlit's marks of the drawings are forgotten: with each drawn in 30 ms, every half second
+            page.wait_for_function("performance.getEntriesByType('mark').length < 10", polling=50)
             asked.send("HeapProfiler.collectGarbage")
             found = {each["name"]: each["value"] for each in asked.send("Performance.getMetrics")["metrics"]}
             counted = asked.send("Memory.getDOMCounters")

@@ -8,7 +8,7 @@ import pytest
 from barriers import barriers, cut_words, expect_no_scroll, keep, keep_picture
 from harness import wait_until
 from playwright.sync_api import Page, expect
-from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW
+from sample_bakery import HOSTILE_LINK, HOSTILE_NAME, NOW, around
 
 from dashboard.drawing.palette import DAY, MIN_TOUCH_PX, NIGHT
 from monitor.alerts.dough import Alert, AlertKind, Sort, Subject
@@ -199,7 +199,7 @@ def test_chart_carries_its_sentence(morning, opens) -> None:
     expect(page.get_by_label(re.compile("Hill country loaf, first rise, from 07:24")).first).to_be_attached()
 
 
-def test_new_outlook_shows_by_itself(own_morning, opens) -> None:
+def test_new_outlook_shows_by_itself_and_what_has_called_stands_until_it_is_answered(own_morning, opens) -> None:
     served, ids = own_morning
     board = opens(served).open("/", ".batch .name")
     batch = opens(served, width=390).open(f"/batch?batch={ids['rising']}", ".side .huge")
@@ -208,8 +208,16 @@ def test_new_outlook_shows_by_itself(own_morning, opens) -> None:
         assert newest is not None
         later = replace(newest, at=NOW + timedelta(seconds=1), rise_pct=Band(86.0, 87.0, 88.0))
         store.save_step(ids["rising"], later, [], [])
+        past = store.outlooks.latest(ids["past"])
+        assert past is not None
+        moved = around(NOW - timedelta(minutes=2), 6.0)  # what has called stands still, whatever is foretold since
+        store.save_step(ids["past"], replace(past, at=NOW + timedelta(seconds=1), ready=moved, peak=moved), [], [])
     expect(board.locator(".batch", has_text="Barley rolls").locator(".rise")).to_have_text(re.compile("87 %"))
     expect(batch.locator(".side .huge")).to_contain_text("87 %")
+    due = board.locator("[class*='st-key-due']", has_text="Milk buns")
+    expect(due).to_contain_text("Now, since 09:28")
+    due.get_by_role("button", name="Seen").click()
+    expect(due).to_have_count(0)  # answered, it is asked for no more
 
 
 def test_board_says_over_its_whole_width_that_nobody_watches_and_only_then(own_morning, opens) -> None:

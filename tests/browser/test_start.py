@@ -5,6 +5,7 @@ from barriers import barriers, expect_no_scroll, keep_picture
 from harness import wait_until
 from playwright.sync_api import Locator, Page, expect
 
+from dashboard.drawing.palette import DAY
 from monitor.recipe.batch import Batch
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.batches import eye_node
@@ -60,10 +61,21 @@ def test_a_dough_is_begun_in_two_taps_without_scrolling_and_taken_back(width, he
     expect(page.locator(".title", has_text="Barley rolls, 2")).to_have_count(0)
 
 
-def test_a_beginning_is_taken_back_later_from_the_notes(own_morning, opens) -> None:
+def test_a_beginning_without_a_name_is_grey_and_one_is_taken_back_later_from_the_notes(own_morning, opens) -> None:
     served, _ = own_morning
     page = opens(served).open("/start", ".tile")
-    page.get_by_role("button", name="Begin", exact=True).click()
+    begin = page.get_by_role("button", name="Begin", exact=True)
+    page.locator(".st-key-open-name button").click()
+    name = page.locator(".st-key-edit-name input")
+    name.fill("")
+    name.press("Enter")
+    expect(page.get_by_text("Give it a name first.")).to_be_visible()
+    expect(begin).to_be_disabled()
+    red, green, blue = (int(DAY.line[k : k + 2], 16) for k in (1, 3, 5))
+    expect(begin).to_have_css("background-color", f"rgb({red}, {green}, {blue})")
+    name.fill("Larch loaf")
+    name.press("Enter")
+    begin.click()
     page.get_by_text("What was noted").click()
     before = len(batches(served.folder))
     page.locator(".st-key-noted-begun").get_by_role("button", name="Take back").click()
