@@ -1,8 +1,9 @@
 """Packs not acknowledged yet, oldest first, in memory taken once and for all.
 
 When it is full the older half is thinned evenly, so that a long silence leaves a coarse curve and not a hole. What went
-is told by a gap marker: a pack of its own whose values are a tuple of one, the number of lost packs. At most one marker
-waits at a time, since a marker that may have arrived must not change any more.
+is told by a gap marker: a pack of its own whose values are a tuple of one, the number of lost packs. One that arrived
+and whose answer did not counts too, for the node cannot know. At most one marker waits at a time, since a marker that
+may have arrived must not change any more.
 
 Times are whole tenths of a second that only grow: 31 bits of them are six years.
 """
