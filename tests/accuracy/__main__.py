@@ -8,7 +8,7 @@
     python -m tests.accuracy --uncorrected --out raw.json             # then --read raw.json --leave-one-out stage
     python -m tests.accuracy --read after.json --pictures pictures
     python -m tests.accuracy --learned                                # three batches teach, the fourth is judged
-    python -m tests.accuracy --knowing --seeds 3000:3020 --out knowing.json   # hours
+    python -m tests.accuracy --knowing --seeds 3000:3020 --out knowing.json   # ten seconds a dough
     python -m tests.accuracy --seeds 3000:3020 --against knowing.json
 
 Recordings are made once and kept; both runs of a comparison take the same.
