@@ -7,6 +7,7 @@ names carry their units, and what is not known is null.
 from collections.abc import Iterator
 from datetime import datetime, timedelta
 from enum import StrEnum
+from inspect import cleandoc
 from typing import Annotated, Any
 
 import msgspec
@@ -267,6 +268,9 @@ def schema() -> dict[str, Any]:
     """The JSON Schema (2020-12) of every state, by its name under ``$defs``."""
     states = (BatchState, AlertState, StepState, SensorState, MonitorState)
     _, definitions = msgspec.json.schema_components(states, ref_template="#/$defs/{name}")
+    for each in definitions.values():
+        if "description" in each:
+            each["description"] = cleandoc(each["description"])  # Python 3.13 takes the margin off by itself
     return {
         "$schema": "https://json-schema.org/draft/2020-12/schema",
         "$id": f"urn:proofing-monitor:states:{VERSION}",
