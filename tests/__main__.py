@@ -125,7 +125,6 @@ def besides() -> list[tuple[str | Path, ...]]:
         (BIN / "mypy",),
         (BIN / "python", "-m", "tests.audit"),
         (BIN / "python", "-m", "tests.board_types"),
-        (BIN / "python", "-m", "tests.platforms"),
         (BIN / "python", "-m", "tests.core_alone"),
     ]
 

@@ -2,7 +2,7 @@
 
 Nothing is installed. For each Python and each kind of machine uv looks whether every package of the lock has a wheel.
 For a 32-bit Raspberry Pi, which uv does not know, pip looks: whether the core lacks what the guide says, and no more.
-Where the package index cannot be reached nothing can be said, which is printed and is no failure unless ``CI=true``.
+Where the package index cannot be reached nothing can be said, which is printed and is no failure.
 """
 
 import os
@@ -68,7 +68,7 @@ def main() -> int:
             why = _uv(python, machine)
             if why and "no usable wheels" not in why and "unsatisfiable" not in why:
                 print(f"platforms: not possible here: {why.splitlines()[-1]}")
-                return int(os.environ.get("CI") == "true")
+                return 0
             faults += [f"Python {python} on {machine}: {why}"] if why else []
     core = (ROOT / "requirements-core.lock").read_text()
     lacks = lacking(GUIDE.read_text(encoding="utf-8"))
