@@ -148,6 +148,20 @@ def test_a_pasted_recipe_tells_its_faults_at_their_lines_and_is_then_kept(
     assert names(tmp_path) == {"tamarack.toml"}
 
 
+@pytest.mark.parametrize(
+    ("data", "said"), [(made_up.COLD_PREFERMENT_DAY.encode(), ""), (b"\xff\xfe loaf", "is no text in UTF-8")]
+)
+def test_an_uploaded_recipe_becomes_the_text_to_be_looked_at(
+    data: bytes, said: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    app = shown(tmp_path, monkeypatch, "g")
+    app.file_uploader(key="recipe-upload").set_value(("larch.toml", data, "text/plain")).run()
+    assert not app.exception, app.exception
+    assert (app.text_area(key="recipe-text").value or "") == ("" if said else data.decode())
+    assert said in words(app)
+    assert names(tmp_path) == {"tamarack.toml"}
+
+
 def test_a_recipe_is_written_in_a_form(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     app = shown(tmp_path, monkeypatch, "g")
     app.text_input(key="form-name").set_value("Oat tins")

@@ -25,6 +25,8 @@ from monitor.archive.batch_files import (
     archive_batch,
     import_batch,
 )
+from monitor.archive.export import BATCH_NAME, export_batch
+from monitor.archive.replay import read_batch
 from monitor.dough.outlook import Band, FanPoint, KeptText, Outlook, State
 from monitor.errors import ConfigError, UnfitError
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind
@@ -84,6 +86,21 @@ def everything(store: Store, batch: Batch) -> tuple[object, ...]:
         ],
         told,
     )
+
+
+def test_a_note_that_was_taken_back_goes_out_nowhere(store: Store, tmp_path: Path) -> None:
+    kept = a_full_batch(store)
+    poke = next(event for event in kept.events if event.kind is EventKind.POKE)
+    store.batches.take_back_event(kept.id, poke, poke.at + timedelta(seconds=9))
+    left = store.batches.get(kept.id)
+    assert left is not None
+    assert set(kept.events) - set(left.events) == {poke}
+    archive_batch(store, kept.id, tmp_path / "archived")
+    export_batch(store, left, tmp_path / "exported")
+    with Store(tmp_path / "other.sqlite") as other:
+        assert import_batch(other, tmp_path / "archived").events == left.events
+    assert read_batch(tmp_path / "exported" / BATCH_NAME).events == left.events
+    assert store.batches.add_event(kept.id, poke).events == kept.events  # noted once more, at the same moment
 
 
 @pytest.mark.parametrize("kind", KINDS)
