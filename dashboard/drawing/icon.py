@@ -3,8 +3,6 @@
 from functools import cache
 from io import BytesIO
 
-from PIL import Image, ImageDraw
-
 from dashboard.drawing.palette import DAY
 
 SIDE_PX = 180  # what a phone asks for at most; a tab makes it smaller
@@ -14,6 +12,8 @@ _FINER = 4  # drawn so many times larger, as Pillow draws hard edges
 @cache
 def icon_png() -> bytes:
     """The sign as a PNG, without a transparent edge, which some phones fill with black."""
+    from PIL import Image, ImageDraw  # only once a browser asks
+
     sign = Image.new("RGB", (100 * _FINER, 100 * _FINER), DAY.bar)
     draw = ImageDraw.Draw(sign)
 
