@@ -30,7 +30,6 @@ def secured(tmp_path: Path, mosquitto_program: str) -> Iterator[SecuredMosquitto
     broker.stop()
 
 
-@pytest.mark.long
 def test_a_day_of_trouble_loses_and_doubles_nothing_that_was_acknowledged(
     tmp_path: Path, mosquitto_program: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
