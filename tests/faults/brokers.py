@@ -88,15 +88,15 @@ class Board:
 class WatchedRing(Ring):
     """A node's buffer that notes what it drops.
 
-    unanswered: packs dropped that had been sent. They may have arrived without an answer, which the node cannot know,
-    so they may be stored and counted as lost.
+    dropped: packs that it had no room for. unanswered: those of them that had been sent. They may have arrived without
+    an answer, which the node cannot know, so they may be stored and counted as lost.
     """
 
-    was_full = False
+    dropped = 0
     unanswered = 0
 
     def _thin(self) -> None:
-        self.was_full = True
+        self.dropped += 1
         before = self._sent()
         super()._thin()
         self.unanswered += len(before) - len(self._sent())
@@ -175,7 +175,7 @@ def run(restarts: int, wipes: int, absent_s: float, room: int = ROOM, seed: int 
                         broker.wipe()
                     broker.start()
                 wait_until(lambda: len(ring) < 10, "what waited has come through")
-                short, was_full = kept(database), ring.was_full
+                short = kept(database)
                 broker.stop()
                 time.sleep(absent_s)
                 broker.start()
@@ -189,15 +189,15 @@ def run(restarts: int, wipes: int, absent_s: float, room: int = ROOM, seed: int 
         broker.stop()
         packs, lost, doubled = kept(database)
     measured = board.sensors.reads
-    if short[1] and not was_full:
-        wrong.append(f"{short[1]} lost within the buffer")
+    if lost != ring.dropped:
+        wrong.append(f"{ring.dropped} dropped for want of room, {lost} counted as lost")
     if not 0 <= packs + lost - measured <= ring.unanswered or doubled:
         wrong.append(f"{measured} measured, {packs} stored, {lost} counted as lost, {doubled} doubled")
     return Line(
         "broker restarted / wiped / absent",
         f"{restarts} / {wipes} / {absent_s:g} s at {1000 // PERIOD_MS} packs a second (buffer: {room})",
-        f"{measured} packs measured, {packs} stored once; none lost within the buffer, {lost} beyond it, all counted, "
-        f"{packs + lost - measured} of them though they had arrived",
+        f"{measured} packs measured, {packs} stored once; {lost} dropped by a full buffer, all counted, "
+        f"{short[1]} of them during the restarts, {packs + lost - measured} though they had arrived",
         tuple(wrong),
     )
 
