@@ -16,9 +16,9 @@ from PIL.PngImagePlugin import PngInfo
 ROOT = Path(__file__).resolve().parents[1]
 sys.path[:0] = [str(ROOT / "tests"), str(ROOT / "tests/browser")]  # where pytest finds them too
 
-import sample_bakery  # noqa: E402
 from harness import chromium_binary  # noqa: E402
 from playwright.sync_api import Browser, Page, sync_playwright  # noqa: E402
+from sample_bakery import fill  # noqa: E402
 from sample_weeks import fill_weeks  # noqa: E402
 from served import FLAGS, Served  # noqa: E402
 
@@ -31,10 +31,7 @@ WORDS = "words"
 @contextmanager
 def screens(browser: Browser, folder: Path) -> Iterator[Iterator[tuple[str, Page]]]:
     """The screens to be pictured, one after the other, each drawn whole; nobody hostile is about."""
-    hostile = sample_bakery.HOSTILE_NAME, sample_bakery.HOSTILE_LINK
-    sample_bakery.HOSTILE_NAME, sample_bakery.HOSTILE_LINK = "Currant ring", "Cardamom tray"
-    ids = sample_bakery.fill(folder) | fill_weeks(folder)
-    sample_bakery.HOSTILE_NAME, sample_bakery.HOSTILE_LINK = hostile
+    ids = fill(folder, name="Currant ring", other_name="Cardamom tray") | fill_weeks(folder)
     pages = {
         "board": ("/", ".batch .tub"),
         "review": (f"/review?batch={ids['over']}", "[data-testid='stVegaLiteChart']"),

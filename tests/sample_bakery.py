@@ -3,6 +3,8 @@
 Everything is written through the store, at a clock that stands still, so that each picture is the same each time.
 """
 
+import functools
+import tempfile
 from collections.abc import Iterable
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -34,6 +36,8 @@ ROUND_TUB = Vessel(Shape.ROUND, (180.0, 180.0), (230.0, 230.0), 250.0, 320.0)
 TRAY = Vessel(Shape.RECTANGULAR, (300.0, 200.0), (300.0, 200.0), 120.0, 180.0)
 JAR = Vessel(Shape.ROUND, (80.0, 80.0), (90.0, 90.0), 160.0, 220.0)
 BENCH, SHELF, CABINET, CORNER, CELLAR = (NodeId(f"urn:dev:mac:020000fffe5e000{n}") for n in range(1, 6))
+RECIPE = made_up.COLD_PREFERMENT_DAY.replace('water = "410 g"', 'milk = "410 g"')
+"""Of tomorrow's bread, with milk in it."""
 
 
 def minutes(count: float) -> timedelta:
@@ -161,33 +165,43 @@ def keep(store: Store, dough: Dough, states: Iterable[tuple[float, State]], doub
     return dough
 
 
-def fill(folder: Path) -> dict[str, BatchId]:
-    """Write the morning into a folder; returns the id of each batch by a short name."""
-    ids: dict[str, BatchId] = {}
+def fill(folder: Path, *, name: str = HOSTILE_NAME, other_name: str = HOSTILE_LINK) -> dict[str, BatchId]:
+    """Write the morning, two doughs of it with given names, into a folder; returns the id of each by a short name."""
+    database, ids = _made(name, other_name)
+    folder.mkdir(parents=True, exist_ok=True)
+    (folder / DATABASE_NAME).write_bytes(database)
+    (folder / "recipes").mkdir()
+    (folder / "recipes" / "tamarack-loaf.toml").write_text(RECIPE)
     with Store(folder / DATABASE_NAME) as store:
+        beat(store)
+    return dict(ids)
+
+
+@functools.cache
+def _made(name: str, other_name: str) -> tuple[bytes, dict[str, BatchId]]:
+    """The morning's database, made once, and the id of each batch."""
+    with tempfile.TemporaryDirectory() as folder:
+        ids = _write(Path(folder) / DATABASE_NAME, name, other_name)
+        return (Path(folder) / DATABASE_NAME).read_bytes(), ids
+
+
+def _write(database: Path, name: str, other_name: str) -> dict[str, BatchId]:
+    ids: dict[str, BatchId] = {}
+    with Store(database) as store:
         store.settings.put("epoch", NOW.isoformat())
         store.settings.put("speed", "0.0")  # the clock stands: the morning stays as it is
-        beat(store)
         ids["past"] = _milk_buns(store)
         ids["ended"] = _ended(store)
         ids["at_peak"] = _starter(store)
-        ids |= _the_others(store)
+        ids |= _the_others(store, name, other_name)
         _nodes(store)
-    with Store(folder / DATABASE_NAME) as store:
+    with Store(database) as store:
         ids["over"] = _overproofed(store)
-    _plan(folder)
-    return ids
-
-
-def _plan(folder: Path) -> None:
-    """Tomorrow's bread with milk in it, and its recipe in the folder of recipes."""
-    text = made_up.COLD_PREFERMENT_DAY.replace('water = "410 g"', 'milk = "410 g"')
-    (folder / "recipes").mkdir()
-    (folder / "recipes" / "tamarack-loaf.toml").write_text(text)
-    found = make_plan((Order(made_up.recipe(text), NOW + timedelta(hours=31)),), made_up.KITCHEN, NOW, UTC)
+    found = make_plan((Order(made_up.recipe(RECIPE), NOW + timedelta(hours=31)),), made_up.KITCHEN, NOW, UTC)
     assert isinstance(found, Plan)
-    with Store(folder / DATABASE_NAME) as store:
+    with Store(database) as store:
         store.plans.add(found)
+    return ids
 
 
 def _milk_buns(store: Store) -> BatchId:
@@ -295,7 +309,7 @@ def _overproofed(store: Store) -> BatchId:
     return dough.batch.id
 
 
-def _the_others(store: Store) -> dict[str, BatchId]:
+def _the_others(store: Store, name: str, other_name: str) -> dict[str, BatchId]:
     hill = batch(
         "Hill country loaf",
         Stage.FIRST_RISE,
@@ -337,7 +351,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
         "no_rise": keep(
             store,
             Dough(
-                batch(HOSTILE_NAME, Stage.FIRST_RISE, 24, ROUND_TUB, 100.0),
+                batch(name, Stage.FIRST_RISE, 24, ROUND_TUB, 100.0),
                 most_pct=140.0,
                 middle_min=120.0,
                 peak_min=240.0,
@@ -349,7 +363,7 @@ def _the_others(store: Store) -> dict[str, BatchId]:
     }
     store.readings.add(doughs["nearly"].readings(NOW, "0a0a0a0a"))
     stale = Dough(
-        batch(HOSTILE_LINK, Stage.FIRST_RISE, 110, TRAY, 80.0),
+        batch(other_name, Stage.FIRST_RISE, 110, TRAY, 80.0),
         most_pct=120.0,
         middle_min=95.0,
         peak_min=200.0,

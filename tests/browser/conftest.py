@@ -40,32 +40,34 @@ def served_nothing(tmp_path: Path, chromium: str) -> Iterator[Served]:
 Opens = Callable[..., Watched]
 
 
+@pytest.fixture(scope="session")
+def usual_contexts(browser: Browser) -> Iterator[dict[bool, BrowserContext]]:
+    """Where most pages are opened, with a mouse or with fingers: the browser keeps the scripts that it has read."""
+    contexts = {touch: browser.new_context(timezone_id="UTC", has_touch=touch) for touch in (False, True)}
+    yield contexts
+    for context in contexts.values():
+        context.close()
+
+
 @pytest.fixture
-def opens(browser: Browser) -> Iterator[Opens]:
+def opens(browser: Browser, usual_contexts: dict[bool, BrowserContext]) -> Iterator[Opens]:
     """Opens a watched page of a dashboard; at the end nothing may have gone wrong on any of them."""
-    contexts: list[BrowserContext] = []
+    own_contexts: list[BrowserContext] = []
     pages: list[Watched] = []
+    expect.set_options(timeout=1000 * PATIENCE_S)
 
     def open_page(
-        served: Served,
-        *,
-        width: int = 1280,
-        theme: str = "light",
-        zone: str = "UTC",
-        elsewhere: str = "",
-        **more: object,
+        served: Served, *, width: int = 1280, theme: str = "light", zone: str = "UTC", **more: object
     ) -> Watched:
-        context = browser.new_context(
-            viewport={"width": width, "height": 900},
-            color_scheme="dark" if theme == "dark" else "light",
-            timezone_id=zone,
-            has_touch=width < 600,
-            **more,
-        )
+        context = usual_contexts[width < 600]
+        if zone != "UTC" or more:
+            context = browser.new_context(timezone_id=zone, has_touch=width < 600, **more)
+            own_contexts.append(context)
         context.set_default_timeout(1000 * PATIENCE_S)
-        expect.set_options(timeout=1000 * PATIENCE_S)
-        contexts.append(context)
-        watched = Watched(context.new_page(), served.url)
+        page = context.new_page()
+        page.set_viewport_size({"width": width, "height": 900})
+        page.emulate_media(color_scheme="dark" if theme == "dark" else "light")
+        watched = Watched(page, served.url)
         watched.listen()
         pages.append(watched)
         return watched
@@ -74,6 +76,7 @@ def opens(browser: Browser) -> Iterator[Opens]:
     for watched in pages:
         exceptions = watched.page.get_by_test_id("stException").all_inner_texts()
         watched.wrong += [f"exception on the page: {text}" for text in exceptions]
-    for context in contexts:
+        watched.forget()
+    for context in own_contexts:
         context.close()
     assert [fault for watched in pages for fault in watched.wrong] == []

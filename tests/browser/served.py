@@ -4,15 +4,19 @@ import os
 import subprocess
 import urllib.request
 from dataclasses import dataclass, field
+from multiprocessing.process import BaseProcess
 from pathlib import Path
 from types import TracebackType
-from typing import Self
+from typing import TYPE_CHECKING, ClassVar, Self
 
 import pytest
 from harness import PATIENCE_S, free_port, wait_until
-from playwright.sync_api import Page
+from imported import IMPORTED, serve
 
 from monitor.child import child_command
+
+if TYPE_CHECKING:
+    from playwright.sync_api import Page
 
 STRANGER = "stranger.example"  # a name that somebody has made to lead to this machine
 FLAGS = [
@@ -43,60 +47,70 @@ class Served:
     """The dashboard as a process on a free port, started from a folder that is not the project's.
 
     By the command that bakers use, and with the data directory that the environment names, when there is a ``named``;
-    what ``before`` says is run in it first.
+    when there is a ``before``, what it says is run in it first. Ports are used again: a browser keeps by them the
+    scripts that it has read.
     """
+
+    _ports: ClassVar[list[int]] = []
 
     def __init__(self, folder: Path, named: str | None = None, *, before: str = "") -> None:
         self.folder = folder
         self.named = named
         self.before = before
-        self.port = free_port()
+        self.port = self._ports.pop() if self._ports else free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         self.log = folder / "dashboard.log"
-        self._process: subprocess.Popen[bytes] | None = None
+        self._process: subprocess.Popen[bytes] | BaseProcess | None = None
 
     def __enter__(self) -> Self:
-        command = child_command("dashboard", "--port", str(self.port), "--data-dir", self.folder)
-        if self.before:
-            command[command.index("-m") : command.index("-m") + 2] = ["-c", self.before + SERVES]
+        arguments = ["--port", str(self.port), "--data-dir", str(self.folder)]
         environ = {
             name: value for name, value in os.environ.items() if not name.startswith(("PROOFING_", "STREAMLIT_"))
         }
-        if self.named is not None:
+        self.log.write_bytes(b"")
+        environ |= {"TZ": "UTC", "HOME": str(self.folder)}
+        if self.before:
+            self._start([*child_command("dashboard")[:2], "-c", self.before + SERVES, *arguments], environ)
+        elif self.named is not None:
             command = child_command("monitor.cli", "dashboard", "--port", str(self.port))
-            environ["PROOFING_DATA_DIR"] = self.named
-        with self.log.open("wb") as log:
-            self._process = subprocess.Popen(
-                command,
-                cwd=self.folder,
-                env={**environ, "TZ": "UTC", "HOME": str(self.folder)},
-                stdout=log,
-                stderr=log,
-            )
+            self._start(command, environ | {"PROOFING_DATA_DIR": self.named})
+        else:
+            self._process = IMPORTED.Process(target=serve, args=(arguments, self.folder, environ, self.log))
+            self._process.start()
         wait_until(self._answers, f"the dashboard answers (its log: {self.log})")
         return self
+
+    def _start(self, command: list[str], environ: dict[str, str]) -> None:
+        with self.log.open("ab") as log:
+            self._process = subprocess.Popen(command, cwd=self.folder, env=environ, stdout=log, stderr=log)
 
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
     ) -> None:
         self.stopped()
+        self._ports.append(self.port)
 
     @property
     def pid(self) -> int:
         """Its number among the machine's processes."""
         assert self._process is not None
+        assert self._process.pid is not None
         return self._process.pid
 
-    def stopped(self) -> int:
+    def stopped(self) -> int | None:
         """Its exit status, after it was told to end."""
         assert self._process is not None
         self._process.terminate()
-        return self._process.wait(PATIENCE_S)
+        if isinstance(self._process, subprocess.Popen):
+            return self._process.wait(PATIENCE_S)
+        self._process.join(PATIENCE_S)
+        return self._process.exitcode
 
     def _answers(self) -> bool:
         assert self._process is not None
-        if self._process.poll() is not None:
-            pytest.fail(f"the dashboard ended with {self._process.returncode}: {self.log.read_text()}")
+        ended = self._process.poll() if isinstance(self._process, subprocess.Popen) else self._process.exitcode
+        if ended is not None:
+            pytest.fail(f"the dashboard ended with {ended}: {self.log.read_text()}")
         try:
             with urllib.request.urlopen(f"{self.url}/_stcore/health", timeout=2.0) as answer:
                 return bool(answer.status == 200)
@@ -108,11 +122,11 @@ class Served:
 class Watched:
     """A page, with what went wrong on it."""
 
-    page: Page
+    page: "Page"
     url: str
     wrong: list[str] = field(default_factory=list)
 
-    def open(self, path: str, awaited: str) -> Page:
+    def open(self, path: str, awaited: str) -> "Page":
         """Go to a screen and wait until something of it is there."""
         self.page.goto(self.url + path)
         self.page.locator(awaited).first.wait_for()
@@ -125,6 +139,12 @@ class Watched:
         self.page.on("dialog", lambda dialog: (self.wrong.append(f"dialog: {dialog.message}"), dialog.dismiss()))
         self.page.on("request", self._request)
         self.page.on("websocket", lambda socket: self._request(socket, scheme="ws"))
+
+    def forget(self) -> None:
+        """Leave nothing to the next page but the files that the browser has read."""
+        kept = {"origin": self.url, "storageTypes": "cookies,local_storage,indexeddb,service_workers"}
+        self.page.context.new_cdp_session(self.page).send("Storage.clearDataForOrigin", kept)
+        self.page.close()
 
     def _console(self, message: object) -> None:
         kind, text, place = (getattr(message, name) for name in ("type", "text", "location"))

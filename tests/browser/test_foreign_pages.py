@@ -11,7 +11,8 @@ from pathlib import Path
 import pytest
 from harness import PATIENCE_S
 from playwright.sync_api import Browser, Page, expect
-from served import STRANGER
+from sample_bakery import fill
+from served import STRANGER, Served
 
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.store.store import Store
@@ -108,8 +109,9 @@ def test_pages_uploads_and_downloads_are_guarded_alike(morning, method: str, pat
     assert "config.toml" not in said(Host=f"localhost:{served.port}", Origin=f"http://localhost:{served.port}")
 
 
-def test_with_a_page_open_the_screens_end_in_order_when_told_to(own_morning, page: Page) -> None:
-    served, _ = own_morning
-    page.goto(f"{served.url}/board")
-    page.locator(".batch").first.wait_for()
-    assert served.stopped() == 0
+def test_with_a_page_open_the_screens_end_in_order_when_told_to(tmp_path: Path, page: Page) -> None:
+    fill(tmp_path)
+    with Served(tmp_path, named=str(tmp_path)) as served:
+        page.goto(f"{served.url}/board")
+        page.locator(".batch").first.wait_for()
+        assert served.stopped() == 0
