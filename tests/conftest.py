@@ -283,15 +283,18 @@ UNTRACED = {"accuracy", "browser", "calls", "faults", "properties", "simulated"}
 
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
-    measured = Coverage.current()
     is_long = item.get_closest_marker("long") or item.path.relative_to(item.config.rootpath).parts[1] in UNTRACED
-    if measured is None or not is_long:
-        return (yield)
-    measured.stop()
+    stopped: list[Coverage] = []
+    # A worker of pytest-xdist has two, and the first goes on where the second was stopped: pytest-cov starts one before
+    # it knows that this is a worker.
+    while is_long and (measured := Coverage.current()):
+        measured.stop()
+        stopped.append(measured)
     try:
         return (yield)
     finally:
-        measured.start()
+        for measured in reversed(stopped):
+            measured.start()
 
 
 # -- several workers (``-n``) ----------------------------------------------------------------------------------------
