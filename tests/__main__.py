@@ -176,6 +176,8 @@ def main(pytest_arguments: list[str]) -> int:
 
     beside = threading.Thread(target=check_besides)
     beside.start()
+    if not pytest_arguments:  # the tests are compiled once, which each worker would else do
+        run(BIN / "python", "-m", "pytest", "--collect-only", "-q", quiet=True)
     for check in tests(pytest_arguments):
         noted(check, run(*check))
     beside.join()

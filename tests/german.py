@@ -3,6 +3,7 @@
 No word of the source's sentences remains that German has no use for.
 """
 
+import functools
 import re
 import string
 from pathlib import Path
@@ -23,6 +24,7 @@ def literal(sentence: str) -> str:
     return " ".join(words for words, *_ in string.Formatter().parse(sentence))
 
 
+@functools.cache
 def english_words() -> set[str]:
     """Every word of the source's sentences that no German one has."""
     english, german = set[str](), set[str]()
@@ -31,9 +33,6 @@ def english_words() -> set[str]:
     for message in catalogue("de"):
         german |= {word for text in forms(message.string) for word in words_of(literal(text))}
     return english - german
-
-
-ENGLISH = english_words()
 
 
 def home(folder: Path, settings: str = "") -> Path:
@@ -49,5 +48,5 @@ def said(capsys: pytest.CaptureFixture[str], data_dir: Path, *words: object, sta
     assert cli.main([*map(str, words), "--data-dir", str(data_dir)]) == status
     out, err = capsys.readouterr()
     told = out + err.partition(": ")[2]  # what comes before is the command's own name
-    assert words_of(told) & ENGLISH == set(), told
+    assert words_of(told) & english_words() == set(), told
     return told

@@ -20,8 +20,9 @@ STANDS_ALONE = "firmware_sim/boards/unix_process.py"  # it may import nothing of
 def modules_started() -> set[str]:
     """Every module that some code starts as a process of its own."""
     found = set()
-    for path in SOURCES:
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+    texts = {path: path.read_text(encoding="utf-8") for path in SOURCES}
+    for path, text in texts.items():
+        for node in ast.walk(ast.parse(text)) if "child_command" in text else ():
             if isinstance(node, ast.Call) and ast.unparse(node.func) == "child_command":
                 of = ".".join(path.relative_to(ROOT).with_suffix("").parts)
                 found.add(eval(ast.unparse(node.args[0]), vars(importlib.import_module(of))))

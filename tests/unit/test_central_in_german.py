@@ -8,7 +8,7 @@ from threading import Thread
 from typing import Self
 
 import pytest
-from german import ENGLISH, home, said, words_of
+from german import english_words, home, said, words_of
 from made_up import batch_of, readings_of
 
 from monitor import cli
@@ -61,7 +61,7 @@ def counted(capsys: pytest.CaptureFixture[str], data_dir: Path, status: int) -> 
     first, *lines = capsys.readouterr().out.splitlines()
     table = [line for line in lines if re.fullmatch(r"[a-z0-9_]+ +\d+ hier +\d+ dort", line)]
     rest = " ".join(line for line in lines if line not in table)
-    assert words_of(f"{first} {rest}") & ENGLISH == set()
+    assert words_of(f"{first} {rest}") & english_words() == set()
     return first, table, rest
 
 
@@ -102,7 +102,7 @@ def test_a_central_store_is_made_ready(capsys: pytest.CaptureFixture[str], site:
     assert cli.main(["shops", "prepare", "--data-dir", str(site)]) == 0
     *_, last = capsys.readouterr().out.splitlines()
     assert last == ("-- nichts ist geschehen; mit --yes geschieht es. Nur InfluxDB 1 nimmt diese Anweisungen an")
-    assert words_of(last) & ENGLISH == set()
+    assert words_of(last) & english_words() == set()
     refused = said(capsys, site, "shops", "prepare", "--keep-readings", 3, status=2)
     assert "zuerst einen eigenen readings_bucket nennen" in refused
 

@@ -3,7 +3,7 @@
 from pathlib import Path
 
 import pytest
-from german import ENGLISH, home, said, words_of
+from german import english_words, home, said, words_of
 
 from monitor import cli
 
@@ -97,7 +97,7 @@ def test_a_compose_file_is_written(capsys: pytest.CaptureFixture[str], machine: 
     assert f"als Nächstes: {start}\n" in told
     assert f"{out}/central-store: die Geheimnisse des zentralen Speichers; sein Token gehört in secrets.toml:\n" in told
     assert f"      influx_token = der Text von {out}/central-store/admin-token\n" in told
-    assert words_of(told.replace(start, "")) & ENGLISH == set()
+    assert words_of(told.replace(start, "")) & english_words() == set()
     assert "# Written by `proofing-monitor service --compose`" in (out / "compose.yaml").read_text()
 
 

@@ -4,7 +4,7 @@ from datetime import UTC
 from pathlib import Path
 
 import pytest
-from german import ENGLISH, words_of
+from german import english_words, words_of
 
 from monitor.errors import ConfigError
 from monitor.node.settings import Link, NodeSettings
@@ -27,7 +27,7 @@ bakeup = "/media/stick"
 
 def told(error: ConfigError) -> str:
     found = IN_GERMAN.text(error)
-    assert words_of(found) & ENGLISH == set(), found
+    assert words_of(found) & english_words() == set(), found
     return found
 
 
