@@ -11,6 +11,7 @@ import threading
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
+from zlib import crc32
 
 import pytest
 from coverage import Coverage
@@ -245,6 +246,8 @@ NOT_RUN = pytest.StashKey[list[tuple[str, str]]]()
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    if hasattr(config, "workerinput"):  # one of several workers
+        items.sort(key=functools.partial(in_turn, config.rootpath))
     missing = {fixture: advice for fixture, (found, advice) in TOOLS.items() if found() is None}
     if not missing or os.environ.get("CI") == "true":
         return  # in CI the fixture itself fails
@@ -300,17 +303,7 @@ def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
 # -- several workers (``-n``) ----------------------------------------------------------------------------------------
 
 
-class TestByTest(LoadScopeScheduling):
-    """Hands a free worker the next test in order; tests that share a dear fixture go to one worker.
-
-    In order, those of the browser and of whole processes come first and the short ones fill up the end, so that the
-    workers end together.
-    """
-
-    __test__ = False
-
-    def _split_scope(self, nodeid: str) -> str:
-        return shared_in(nodeid.partition("::")[0]) or nodeid
+WHOLE_PROGRAMS = {"browser", "end_to_end", "faults"}
 
 
 @functools.cache
@@ -322,6 +315,24 @@ def shared_in(path: str) -> str:
     text = (Path(__file__).parent.parent / path).read_text(encoding="utf-8")
     is_shared = 'scope="module"' in text or re.search(r"def test_\w+\([^)]*\bmorning\b", text)
     return path if is_shared else ""
+
+
+def in_turn(root: Path, item: pytest.Item) -> int:
+    """What tests are sorted by: whole programs first, shuffled; the short ones fill up the end, as they stand.
+
+    Some wait for long and others work: shuffled, the first leave the processor to the others, always the same.
+    """
+    path = str(item.path.relative_to(root))
+    return crc32((shared_in(path) or item.nodeid).encode()) if path.split(os.sep)[1] in WHOLE_PROGRAMS else 1 << 32
+
+
+class TestByTest(LoadScopeScheduling):
+    """Hands a free worker the next test in order; tests that share a dear fixture go to one worker."""
+
+    __test__ = False
+
+    def _split_scope(self, nodeid: str) -> str:
+        return shared_in(nodeid.partition("::")[0]) or nodeid
 
 
 @pytest.hookimpl(optionalhook=True)

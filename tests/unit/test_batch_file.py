@@ -277,6 +277,7 @@ VALUES = st.recursive(
 )
 
 
+@pytest.mark.long
 @given(
     st.dictionaries(
         st.sampled_from(
@@ -305,6 +306,7 @@ def test_any_table_gives_a_batch_or_a_config_error(table: dict[str, object]):
         assert batch.vessel.volume_ml > 0.0
 
 
+@pytest.mark.long
 @given(st.dictionaries(st.sampled_from(["shape", "base_mm", "top_mm", "depth_mm", "start_volume_ml"]), VALUES))
 def test_any_vessel_gives_a_batch_or_a_config_error(vessel: dict[str, object]):
     table = tomllib.loads(SHORT) | {"vessel": {"shape": "round", "base_mm": 180, "depth_mm": 250} | vessel}

@@ -155,6 +155,7 @@ def calls_of(store: Store, start: datetime, reader: Reader) -> list[tuple[str, s
     return [(each.kind.value, each.text, each.created_at - start) for each in store.outbox.messages()]
 
 
+@pytest.mark.long
 @pytest.mark.parametrize("name", ["berlin-back", "new-york-on", "lord-howe-back"])
 def test_a_running_collector_calls_as_in_any_night(name: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     zone, day, put_on_min = NIGHTS[name]

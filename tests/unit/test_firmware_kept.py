@@ -89,6 +89,7 @@ def test_a_node_that_is_answered_never_writes(flash: Path) -> None:
     assert list(flash.iterdir()) == []
 
 
+@pytest.mark.long
 def test_hours_without_an_answer_write_six_files_an_hour_and_none_is_larger_than_54_kb(flash: Path) -> None:
     """So a day writes at most 144 of them, 8 MB."""
     unit = Kept(room=300)

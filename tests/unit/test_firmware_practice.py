@@ -169,6 +169,7 @@ def test_corrupt_frames_fail_their_checksum_and_stay_one_line() -> None:
     assert all(sum(a != b for a, b in zip(sent, frame, strict=True)) == 1 for sent in changed)
 
 
+@pytest.mark.long
 def test_a_practice_node_says_how_it_is_as_a_real_one_does() -> None:
     time, link = Time(), Link()
     faults, power = Faults(dropout=0.2), Power(signal_dbm=-82.0)

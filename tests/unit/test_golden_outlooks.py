@@ -36,6 +36,7 @@ def said() -> list[dict[str, Any]]:
     return [look for name in KINDS for look in looks(RECORDINGS / name.replace(" ", "-"))]
 
 
+@pytest.mark.long
 def test_a_peak_lies_ahead_until_it_is_passed_by_four_chances_in_five(said: list[dict[str, Any]]) -> None:
     likely = [look for look in said if 50.0 < look["past_peak_chance"] <= 80.0]
     assert likely, "a recording in which the peak has likely passed"

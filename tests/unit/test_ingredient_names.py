@@ -190,6 +190,7 @@ def test_flour_and_yeast_are_counted_dry():
     assert recognised("Weizenmehl 550").row.kind is IngredientKind.FLOUR
 
 
+@pytest.mark.long
 @given(
     st.text()
     | st.lists(st.sampled_from(["water", "(", ",", "%", "Sahne", "1,5", "TA", "und", "-", "500"])).map(" ".join)

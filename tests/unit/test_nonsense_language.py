@@ -140,6 +140,7 @@ def english(tmp_path_factory: pytest.TempPathFactory) -> tuple[dict[str, list[di
     return lived(tmp_path_factory.mktemp("english") / "a.sqlite", Reader(UTC))
 
 
+@pytest.mark.long
 def test_a_day_said_in_nonsense_leaves_the_same_rows(
     tmp_path: Path, english: tuple[dict[str, list[dict[str, Any]]], list[str]]
 ) -> None:
@@ -161,6 +162,7 @@ def test_the_day_holds_every_kind_of_thing(english: tuple[dict[str, list[dict[st
     assert all(row["reason"].startswith('{"code":') for row in rows["alert"] + rows["alert_change"])
 
 
+@pytest.mark.long
 def test_a_rule_that_looks_at_words_is_found(
     tmp_path: Path,
     monkeypatch: pytest.MonkeyPatch,
