@@ -34,15 +34,14 @@ from programs import environment, good_frame
 from monitor.alerts.kinds import AlertKind
 from monitor.recipe.batch import BatchId, Event, EventKind
 from monitor.settings.data_dir import DATABASE_NAME
-from monitor.store.collector_lock import is_collector_running
 from monitor.store.store import Store
 from monitor.wire.readings import Channel, NodeId
 
 SEND_EVERY_S = 0.02
 RESEND_S, RESEND_AT_ONCE = 1.0, 8  # a node sends again a few at a time, or a broker would keep thousands of copies
 MOST_WAITING = 200
-LONGEST_LIFE_S = 0.6  # after it is at work; what comes before it is hit as well, by a life of nothing
-EARLY_CHANCE = 0.2
+LONGEST_LIFE_S = 0.6  # after it has acknowledged something
+EARLY_CHANCE, LONGEST_START_S = 0.2, 2.0  # of a life counted from its start: what comes before that is hit as well
 FOLDED_AFTER_MIN = 25.0
 MOST_DOUGHS = 4  # of those that wait for a call: each is estimated anew by every collector
 ANSWER = re.compile(rb"!([0-9a-f]{8}) (\d+) [0-9a-f]{8}")
@@ -184,6 +183,18 @@ class Bakery:
                     self.client.publish(f"proofing/{key}/pack", frame, 1)
             time.sleep(SEND_EVERY_S)
 
+    @property
+    def answers(self) -> int:
+        """How often anything was acknowledged."""
+        return sum(node.answers for node in self.nodes)
+
+    def live_until_answered(self) -> None:
+        """Send and listen until a collector takes in what is sent."""
+        before, deadline_s = self.answers, time.monotonic() + PATIENCE_S
+        while self.answers == before:
+            assert time.monotonic() < deadline_s, "no pack is acknowledged"
+            self.live(SEND_EVERY_S)
+
     @staticmethod
     def _listen(line: PtyPair, node: Node) -> None:
         if select.select([line.node_fd], [], [], 0)[0]:
@@ -281,9 +292,10 @@ def run(kills: int, seed: int = 1, *, has_screens: bool = False) -> Line:
                 for _ in range(kills):
                     folds.go_on()
                     collector = nursery.collector(*arguments)
-                    if rng.random() > EARLY_CHANCE:
-                        wait_until(lambda: is_collector_running(data_dir), "a collector is at work")
-                    bakery.live(rng.uniform(0.0, LONGEST_LIFE_S))
+                    is_early = rng.random() < EARLY_CHANCE
+                    if not is_early:
+                        bakery.live_until_answered()
+                    bakery.live(rng.uniform(0.0, LONGEST_START_S if is_early else LONGEST_LIFE_S))
                     os.kill(collector, signal.SIGKILL)
                     nursery.wait(collector)
                 collector = nursery.collector(*arguments)
@@ -305,7 +317,7 @@ def run(kills: int, seed: int = 1, *, has_screens: bool = False) -> Line:
     return Line(
         f"kill -9 of the collector at random moments while nodes send{' and the board is open' if has_screens else ''}",
         f"{kills}",
-        f"{n_packs} packs acknowledged, {sum(node.answers for node in bakery.nodes)} times; 0 lost, 0 doubled, "
+        f"{n_packs} packs acknowledged, {bakery.answers} times; 0 lost, 0 doubled, "
         f"integrity ok; {len(folds.names)} calls, 0 missed, {phone.rings().total() - len(folds.names)} rung again"
         if not wrong
         else f"{n_packs} packs acknowledged",
