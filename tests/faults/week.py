@@ -99,7 +99,7 @@ class Node:
     boot: str
     seq: int = 0
     waiting: dict[int, datetime] = field(default_factory=dict)
-    heard_in: int = 0
+    heard_in: int = 0  # the minute in which the collector took something of it
     cut_until: int = 0
     deaf_until: int = 0  # hears no acknowledgement
     well_until: int = 0  # left alone for a while after a fault
@@ -219,7 +219,6 @@ class Week:
             node.seq += 1
             node.waiting[node.seq] = now
             if node.cut_until <= minute:
-                node.heard_in = minute
                 frames += [(node, seq, node.frame(seq, now)) for seq in list(node.waiting)[:RESENT_AT_ONCE]]
         if self.is_copying:
             frames = [frame for frame in frames for _ in range(rng.randint(1, 5))]
@@ -229,11 +228,12 @@ class Week:
             if self.is_spoiling and rng.random() < 0.5:
                 spoilt[rng.randrange(len(spoilt))] ^= 1 << rng.randrange(7)
             is_heard = node.deaf_until <= minute
-            answer = self._answer(node, node.boot, seq, is_heard=is_heard)
+            answer = self._answer(node, minute, node.boot, seq, is_heard=is_heard)
             self.inbox.put(Frame(bytes(spoilt), now, "line", None, answer))
 
-    def _answer(self, node: Node, boot: str, seq: int, *, is_heard: bool) -> Callable[[bytes], None]:
+    def _answer(self, node: Node, minute: int, boot: str, seq: int, *, is_heard: bool) -> Callable[[bytes], None]:
         def acknowledge(line: bytes) -> None:
+            node.heard_in = minute
             self.acknowledged.add((node.urn, boot, seq))
             if is_heard and node.boot == boot:
                 node.waiting.pop(seq, None)
