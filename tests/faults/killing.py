@@ -188,11 +188,12 @@ class Bakery:
         """How often anything was acknowledged."""
         return sum(node.answers for node in self.nodes)
 
-    def live_until_answered(self) -> None:
+    def live_until_answered(self, collector: int, log: Path) -> None:
         """Send and listen until a collector takes in what is sent."""
         before, deadline_s = self.answers, time.monotonic() + PATIENCE_S
         while self.answers == before:
-            assert time.monotonic() < deadline_s, "no pack is acknowledged"
+            is_there = Path(f"/proc/{collector}").exists() and time.monotonic() < deadline_s
+            assert is_there, f"the collector ended, or takes nothing in: {log.read_text()[-1000:]}"
             self.live(SEND_EVERY_S)
 
     @staticmethod
@@ -294,7 +295,7 @@ def run(kills: int, seed: int = 1, *, has_screens: bool = False) -> Line:
                     collector = nursery.collector(*arguments)
                     is_early = rng.random() < EARLY_CHANCE
                     if not is_early:
-                        bakery.live_until_answered()
+                        bakery.live_until_answered(collector, folder / "log.txt")
                     bakery.live(rng.uniform(0.0, LONGEST_START_S if is_early else LONGEST_LIFE_S))
                     os.kill(collector, signal.SIGKILL)
                     nursery.wait(collector)
