@@ -51,7 +51,7 @@ class Served:
     scripts that it has read.
     """
 
-    _ports: ClassVar[list[int]] = []
+    _ports: ClassVar[set[int]] = set()  # that nobody serves on now; a set, for one may be served again after its end
 
     def __init__(self, folder: Path, named: str | None = None, *, before: str = "") -> None:
         self.folder = folder
@@ -67,6 +67,7 @@ class Served:
         environ = {
             name: value for name, value in os.environ.items() if not name.startswith(("PROOFING_", "STREAMLIT_"))
         }
+        self._ports.discard(self.port)
         self.log.write_bytes(b"")
         environ |= {"TZ": "UTC", "HOME": str(self.folder)}
         if self.before:
@@ -88,7 +89,7 @@ class Served:
         self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
     ) -> None:
         self.stopped()
-        self._ports.append(self.port)
+        self._ports.add(self.port)
 
     @property
     def pid(self) -> int:
