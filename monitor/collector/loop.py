@@ -247,7 +247,7 @@ class Collector:
         return RunningBatch(batch, due_at, is_interrupted, outlook=last)
 
     def _finish(self, work: RunningBatch) -> None:
-        """RunningBatch a batch that was ended once more, at its end, so that its last outlook is of that moment."""
+        """Work a batch that was ended once more, at its end, so that its last outlook is of that moment."""
         work.batch = self._store.batches.get(work.batch.id)
         if work.batch.ended_at is None:
             log.info("batch=%s taken back", work.batch.id)

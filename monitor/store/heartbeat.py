@@ -62,9 +62,6 @@ class Heartbeat:
         word = _word(self._store)
         self._said.append(word)  # before it is written: what could not be written for sure may lie there all the same
         self._store.settings.put(KEY, word)
-        if self._said[0] is None:  # a file without any word could be overwritten by any other without one
-            self._store.work_in_log()
-            self.require_kept()
 
     def require_kept(self) -> None:
         """Make sure that nobody has overwritten the file: a question to the system, and a look when it has changed.
@@ -75,6 +72,8 @@ class Heartbeat:
             When it holds what was never said and is whole by itself, or is no database; once it is not written any
             more.
         """
+        if self._said[0] is None:  # a file without any word could be overwritten by any other without one
+            self._store.work_in_log()  # again each time: whoever reads may hold it up
         state = self._state_now()
         if state == self._state or (found := self._in_file()) == _UNCLEAR:
             return
