@@ -1,7 +1,11 @@
 """The screens as a web application: the script that draws them, what stands before it, and what is asked beside it."""
 
-from collections.abc import Iterable
+import asyncio
+import signal
+from collections.abc import AsyncIterator, Iterable
+from contextlib import asynccontextmanager
 from pathlib import Path
+from types import FrameType
 
 from starlette.middleware import Middleware
 from starlette.requests import Request
@@ -20,11 +24,38 @@ ICONS = ("/favicon.png", "/apple-touch-icon.png")
 """What the framework's page names for a tab, and what a phone asks for that puts these screens on its home screen."""
 
 
+STOPS_WITHIN_S = 3.0  # judgement: an answer on its way takes less; whoever stops the screens should not wait
+
+
 def application(addresses: Iterable[str]) -> App:
     """The screens, for whoever opens them on this machine or by one of some addresses."""
     guard = Middleware(Guard, addresses=tuple(addresses), reader=lambda: preferences.usual_reader(queries.data_dir()))
     icons = [Route(path, _icon) for path in ICONS]
-    return App(SCRIPT, routes=[*api.routes(), *icons, Route(PROBES, _elsewhere)], middleware=[guard])
+    routes = [*api.routes(), *icons, Route(PROBES, _elsewhere)]
+    return App(SCRIPT, lifespan=_stopping_in_time, routes=routes, middleware=[guard])
+
+
+@asynccontextmanager
+async def _stopping_in_time(_application: App) -> AsyncIterator[None]:
+    """Let nobody hold up the end: uvicorn waits for ever for whoever does not read, or has connected and asks nothing.
+
+    A second interrupt ends its waiting. Here, where it serves already, its handlers of signals can be followed up.
+    """
+    loop = asyncio.get_running_loop()
+
+    def follow_up(each: signal.Signals) -> None:
+        stop = signal.getsignal(each)
+        assert callable(stop)
+
+        def stop_in_time(number: int, frame: FrameType | None) -> None:
+            stop(number, frame)
+            loop.call_soon_threadsafe(loop.call_later, STOPS_WITHIN_S, signal.raise_signal, signal.SIGINT)
+
+        signal.signal(each, stop_in_time)
+
+    for each in (signal.SIGINT, signal.SIGTERM):
+        follow_up(each)
+    yield
 
 
 async def _icon(_request: Request) -> Response:

@@ -88,7 +88,7 @@ class Served:
     def __exit__(
         self, kind: type[BaseException] | None, error: BaseException | None, traceback: TracebackType | None
     ) -> None:
-        self.stopped()
+        assert self.stopped() is not None, f"the dashboard does not end when told to (its log: {self.log})"
         self._ports.add(self.port)
 
     @property

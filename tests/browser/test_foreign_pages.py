@@ -2,6 +2,7 @@
 
 import functools
 import http.client
+import socket
 import threading
 from collections.abc import Iterator
 from contextlib import closing
@@ -9,6 +10,7 @@ from http.server import SimpleHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
+import streamlit
 from harness import PATIENCE_S
 from playwright.sync_api import Browser, Page, expect
 from sample_bakery import fill
@@ -114,4 +116,15 @@ def test_with_a_page_open_the_screens_end_in_order_when_told_to(tmp_path: Path, 
     with Served(tmp_path, named=str(tmp_path)) as served:
         page.goto(f"{served.url}/board")
         page.locator(".batch").first.wait_for()
+        assert served.stopped() == 0
+
+
+def test_somebody_who_asks_and_does_not_read_holds_up_no_end(tmp_path: Path) -> None:
+    largest = max(Path(streamlit.__file__).parent.glob("static/static/js/*.js"), key=lambda path: path.stat().st_size)
+    with Served(tmp_path, named=str(tmp_path)) as served, socket.socket() as line:
+        line.setsockopt(socket.SOL_SOCKET, socket.SO_RCVBUF, 4096)
+        line.connect(("127.0.0.1", served.port))
+        asks = f"GET /static/js/{largest.name} HTTP/1.1\r\nHost: localhost:{served.port}\r\n\r\n"
+        line.sendall(asks.encode() * 4)  # more than what lies between the two can hold
+        assert line.recv(15) == b"HTTP/1.1 200 OK"
         assert served.stopped() == 0
