@@ -4,6 +4,7 @@ It has a log-in of its own, so that what it does never cuts off the line by whic
 from before, of doughs that ended while nobody told, is looked for after each log-in and taken away.
 """
 
+import contextlib
 import logging
 import queue
 from collections.abc import Callable, Iterator
@@ -104,7 +105,10 @@ class Publisher(StoreThread):
         super().stop()
         if self._client.is_connected():
             gone = self._publish(self._topic, self._monitor(Work.GONE))
-            gone.wait_for_publish(LEAVE_WITHIN_S)
+            with contextlib.suppress(
+                RuntimeError
+            ):  # the line went meanwhile; then its will tells
+                gone.wait_for_publish(LEAVE_WITHIN_S)
         self._client.disconnect()
         self._client.loop_stop()
 

@@ -50,7 +50,8 @@ class Speaker:
             self._is_ready.set()
 
     def say(self, topic: str, payload: bytes) -> None:
-        """Publish and wait until the broker has answered, which under MQTT 3.1.1 tells nothing of a refusal."""
+        """Publish, once connected, and wait for the answer, which under MQTT 3.1.1 tells nothing of a refusal."""
+        wait_until(self.client.is_connected, "the speaker is at the broker")
         self.client.publish(topic, payload, 1).wait_for_publish(PATIENCE_S)
 
     def leave(self) -> None:

@@ -27,11 +27,13 @@ from monitor.published.checks import looked_at_publisher
 from monitor.published.mqtt import Publisher
 from monitor.recipe.batch import Batch, BatchId, Event, EventKind, Stage
 from monitor.recipe.vessel import Shape, Vessel
+from monitor.settings.brokers import MqttAddress
 from monitor.settings.config import load_config
 from monitor.settings.data_dir import DATABASE_NAME
 from monitor.settings.publish import Publish
 from monitor.sources.broker_probe import Answer, Try, tried
 from monitor.store.store import Store
+from monitor.wording.reader import Reader
 
 MORNING = datetime(2026, 3, 2, 5, 40, tzinfo=UTC)
 DATA = Path(__file__).parents[1] / "data"
@@ -260,6 +262,17 @@ def looked_at(bakery: ConfiguredBroker, **changes: Any) -> tuple[str, str | None
     """What `check` says of the publisher's log-in, and what it says to do."""
     (found,) = looked_at_publisher(replace(load_config(bakery.folder, {}), **changes))
     return str(found.what), None if found.mend is None else str(found.mend)
+
+
+def test_a_line_that_goes_while_it_says_good_bye_does_not_keep_the_publisher_from_ending(
+    store: Store, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As where collector and broker are stopped together."""
+    address = MqttAddress("127.0.0.1", free_port(), None)
+    publisher = Publisher(store.path, address, "", "home", SystemClock(), is_well=lambda: True, reader=Reader(UTC))
+    publisher.start()
+    monkeypatch.setattr(paho.Client, "is_connected", lambda _: True)  # it was, when it was asked
+    publisher.stop()
 
 
 def test_check_tries_the_log_in_by_which_others_are_told(bakery: ConfiguredBroker, subscriber: Subscriber) -> None:

@@ -51,7 +51,9 @@ class Node:
         assert self._subscribed.wait(PATIENCE_S)
 
     def send(self, payload: bytes, topic: str = PACK, *, retain: bool = False, wait: bool = True) -> None:
-        """Publish; with ``wait`` the broker has it when this returns."""
+        """Publish; with ``wait`` the broker has it when this returns, as soon as the node is back at it."""
+        if wait:
+            wait_until(self._client.is_connected, "the node is at the broker")
         sent = self._client.publish(topic, payload, qos=1, retain=retain)
         if wait:
             sent.wait_for_publish(PATIENCE_S)
