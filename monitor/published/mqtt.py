@@ -105,9 +105,7 @@ class Publisher(StoreThread):
         super().stop()
         if self._client.is_connected():
             gone = self._publish(self._topic, self._monitor(Work.GONE))
-            with contextlib.suppress(
-                RuntimeError
-            ):  # the line went meanwhile; then its will tells
+            with contextlib.suppress(RuntimeError):  # the line went meanwhile; then its will tells
                 gone.wait_for_publish(LEAVE_WITHIN_S)
         self._client.disconnect()
         self._client.loop_stop()
