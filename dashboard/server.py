@@ -20,11 +20,9 @@ from dashboard.drawing.icon import icon_png
 
 SCRIPT = Path(__file__).with_name("app.py")
 PROBES = "/{screen}/_stcore/{probe:path}"
+STOPS_WITHIN_S = 3.0  # judgement: an answer on its way takes less; whoever stops the screens should not wait
 ICONS = ("/favicon.png", "/apple-touch-icon.png")
 """What the framework's page names for a tab, and what a phone asks for that puts these screens on its home screen."""
-
-
-STOPS_WITHIN_S = 3.0  # judgement: an answer on its way takes less; whoever stops the screens should not wait
 
 
 def application(addresses: Iterable[str]) -> App:
