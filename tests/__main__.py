@@ -32,7 +32,7 @@ SYSTEM_TOOLS = {
     "nginx": ("nginx-light", "nginx", "tests with a proxy before the screens"),
     "influxd": ("influxdb", "influxdb@1", "tests with a real InfluxDB as the central store"),
     "cc": ("gcc libc6-dev", "gcc", "tests with a disk that fails"),
-    "chromium": ("chromium", "chromium", "tests of the screens in a real browser"),
+    "chromium-headless-shell": ("chromium-headless-shell", "chromium", "tests of the screens, but in a whole one"),
     "qemu-system-arm": ("qemu-system-arm firmware-microbit-micropython", "qemu", "tests on an emulated board"),
 }
 

@@ -116,7 +116,7 @@ def emulated_board() -> Iterator[EmulatedBoard]:
 @pytest.fixture(scope="session")
 def chromium() -> str:
     """The browser's program."""
-    return chromium_binary() or pytest.fail("no browser is installed (Debian: apt-get install chromium)")
+    return chromium_binary() or pytest.fail("no browser is installed (Debian: apt-get install chromium-headless-shell)")
 
 
 @pytest.fixture(scope="session")
@@ -126,7 +126,7 @@ def browser(chromium: str) -> "Iterator[Browser]":
     from served import FLAGS
 
     with sync_playwright() as playwright:
-        launched = playwright.chromium.launch(executable_path=chromium, args=FLAGS)
+        launched = playwright.chromium.launch(executable_path=chromium, args=[*FLAGS, "--process-per-site"])
         yield launched
         launched.close()
 
@@ -236,7 +236,7 @@ TOOLS: dict[str, tuple[Callable[[], str | None], str]] = {  # fixture -> how it 
     "promtool": (promtool_binary, "no promtool (Debian: apt-get install prometheus)"),
     "small_disk": (SmallDisk.mount_binary, "no file system can be mounted (needs root on Linux)"),
     "c_compiler": (compiler, "no C compiler for Linux (Debian: apt-get install gcc libc6-dev)"),
-    "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium)"),
+    "chromium": (chromium_binary, "no browser is installed (Debian: apt-get install chromium-headless-shell)"),
     "emulated_board": (
         qemu_binary,
         "no emulated board (Debian: apt-get install qemu-system-arm firmware-microbit-micropython)",

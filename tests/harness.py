@@ -184,8 +184,8 @@ class Mosquitto:
 
 
 def chromium_binary() -> str | None:
-    """Where a browser is that the tests of the screens can drive, or None."""
-    programs = ("chromium", "chromium-browser", "google-chrome")
+    """Where a browser is that the tests of the screens can drive, or None; the shell costs half of a whole one."""
+    programs = ("chromium-headless-shell", "chromium", "chromium-browser", "google-chrome")
     bundles = ("Chromium.app/Contents/MacOS/Chromium", "Google Chrome.app/Contents/MacOS/Google Chrome")
     found = [shutil.which(program) for program in programs]
     found += [shutil.which(bundle, path="/Applications") for bundle in bundles]

@@ -42,8 +42,15 @@ Opens = Callable[..., Watched]
 
 @pytest.fixture(scope="session")
 def usual_contexts(browser: Browser) -> Iterator[dict[bool, BrowserContext]]:
-    """Where most pages are opened, with a mouse or with fingers: the browser keeps the scripts that it has read."""
+    """Where most pages are opened, with a mouse or with fingers: the browser keeps the scripts that it has read.
+
+    A page that stays open keeps the process of all pages, and with it the scripts as they were compiled.
+    """
     contexts = {touch: browser.new_context(timezone_id="UTC", has_touch=touch) for touch in (False, True)}
+    for context in contexts.values():
+        kept = context.new_page()
+        kept.route("**/*", lambda route: route.fulfill(body=""))
+        kept.goto("http://127.0.0.1")
     yield contexts
     for context in contexts.values():
         context.close()
