@@ -18,6 +18,8 @@ import threading
 import venv
 from pathlib import Path
 
+from tests.installer import ways_to_install
+
 ROOT = Path(__file__).resolve().parent.parent
 VENV = ROOT / ".venv"
 BIN = VENV / "bin"
@@ -65,16 +67,14 @@ def set_up_packages() -> None:
             venv.create(VENV, with_pip=True)
         except subprocess.CalledProcessError:
             sys.exit("Python's venv has no pip here; on Debian: apt-get install python3-venv, then once more")
-    # Whoever imports a module first compiles it, on all cores; most modules are never imported.
-    pip = (BIN / "python", "-m", "pip", "--quiet", "--disable-pip-version-check", "install", "--no-compile")
-    locked = ("--require-hashes", "-r", LOCK)
     installer = VENV / "installer.txt"
     installer.write_text(next(re.finditer(r"(?m)^uv==.*(\n .*)*", (ROOT / LOCK).read_text()))[0])
-    must(*pip, "--require-hashes", "-r", installer)
-    # uv takes a fifth of pip's time. It does not read pip's settings, by which alone an index may be reached.
-    if run(BIN / "uv", "pip", "install", "--quiet", "--python", BIN / "python", *locked):
-        must(*pip, *locked)
-    must(*pip, "--no-deps", "--editable", ".")
+    python = BIN / "python"
+    must(*ways_to_install(python, python, "--require-hashes", "-r", installer)[-1])  # uv itself
+    quicker, other = ways_to_install(python, python, "--require-hashes", "-r", LOCK)
+    if run(*quicker):
+        must(*other)
+    must(*ways_to_install(python, python, "--no-deps", "--editable", ".")[-1])
 
 
 def find(program: str) -> str | None:

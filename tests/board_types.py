@@ -18,6 +18,8 @@ import sys
 import tempfile
 from pathlib import Path
 
+from tests.installer import installed
+
 ROOT = Path(__file__).resolve().parent.parent
 LOCKS = ROOT / "tests" / "data" / "board_stubs"
 STUBS = ROOT / "build" / "board_stubs"
@@ -67,16 +69,15 @@ def faults(said: str) -> tuple[list[str], int]:
     return found, n_probed
 
 
-def installed(lock: Path) -> Path | None:
+def stubs_of(lock: Path) -> Path | None:
     """The folder with the stubs of a lock file; None when they cannot be had."""
     folder = STUBS / lock.stem
     mark = folder / "lock.txt"
     if mark.exists() and mark.read_bytes() == lock.read_bytes():
         return folder
     shutil.rmtree(folder, ignore_errors=True)
-    pip = [sys.executable, "-m", "pip", "--quiet", "--disable-pip-version-check", "install", "--no-deps"]
-    done = subprocess.run([*pip, "--require-hashes", "--target", folder, "-r", lock], capture_output=True, check=False)
-    if done.returncode:
+    python = sys.executable
+    if not installed(python, python, "--no-deps", "--require-hashes", "--target", folder, "-r", lock, folder=ROOT):
         return None
     shutil.copy(lock, mark)
     return folder
@@ -113,7 +114,7 @@ def main() -> int:
     """Check against each set of stubs; 1 when a board does not know what is asked of it."""
     status = 0
     for lock in sorted(LOCKS.glob("*.txt")):
-        stubs = installed(lock)
+        stubs = stubs_of(lock)
         if stubs is None:
             print(f"types on {lock.stem}: not possible here: the stubs cannot be installed")
             status |= int(os.environ.get("CI") == "true")

@@ -12,6 +12,8 @@ import sys
 import venv
 from pathlib import Path
 
+from tests.installer import installed
+
 ROOT = Path(__file__).resolve().parents[1]
 PACKAGES = ("monitor", "dashboard", "firmware_sim")
 BESIDE = ("pyproject.toml", "README.md", "LICENSE", "CHANGELOG.md", *(path.name for path in ROOT.glob("*.lock")))
@@ -58,13 +60,14 @@ def main() -> int:
     copy_sources(source)
     wanted = PLACE / "tools.lock"
     wanted.write_text(requirements(ROOT / "requirements-dev.lock", TOOLS))
-    pip = [sys.executable, "-m", "pip", "--quiet", "--disable-pip-version-check", "--python", str(python)]
-    for what in (["--require-hashes", "-r", "requirements-core.lock"], ["--no-deps", source]):
-        subprocess.run([*pip, "install", "--no-compile", *what], cwd=ROOT, check=True)
+    for what in (("--require-hashes", "-r", "requirements-core.lock"), ("--no-deps", source)):
+        if not installed(sys.executable, python, *what, folder=ROOT):
+            return 1
     weight = weight_mb(core)
     print(f"the core weighs {weight:.0f} MB", flush=True)
-    with_hashes = ["--require-hashes", "--no-deps", "--upgrade", "--target", str(tools), "-r", str(wanted)]
-    subprocess.run([*pip, "install", "--no-compile", *with_hashes], check=True)
+    beside = ("--require-hashes", "--no-deps", "--upgrade", "--target", tools, "-r", wanted)
+    if not installed(sys.executable, python, *beside, folder=ROOT):
+        return 1
     environ = {**os.environ, "PYTHONPATH": str(tools), "PYTHONDONTWRITEBYTECODE": "1"}
     options = ["-q", "-p", "no:cacheprovider", "--import-mode=importlib", "--no-header"]
     tested = [str(python), "-P", "-m", "pytest", *options, *TESTS]

@@ -32,6 +32,7 @@ def test_every_kind_of_error_is_looked_through():
     assert kinds - {"WireError", "FaultsError"} <= keywords()  # these two say their sentences themselves
 
 
+@pytest.mark.long
 def test_babel_finds_every_marked_sentence():
     """It overlooks those inside an f-string, and those deep inside another sentence's holes."""
     found, marks, missed = keys_of(extracted()), keywords(), []

@@ -2,7 +2,6 @@
 
 import ast
 import io
-from functools import cache
 from pathlib import Path
 
 import pytest
@@ -26,44 +25,51 @@ BAD_ARGUMENTS = {("shell", True), ("unsafe_allow_html", True), ("allow_pickle", 
 BAD_TEXTS = {"0.0.0.0", "::", ""}
 
 
-@cache
-def nodes(path: Path) -> tuple[ast.Call | ast.Import | ast.ImportFrom, ...]:
-    """The calls and the imports of a file, found once for all tests."""
-    tree = ast.parse(path.read_text(encoding="utf-8"))
-    return tuple(node for node in ast.walk(tree) if isinstance(node, ast.Call | ast.Import | ast.ImportFrom))
+Calls = tuple[tuple[str, ast.Call], ...]
 
 
-@cache
-def calls(path: Path) -> tuple[tuple[str, ast.Call], ...]:
-    return tuple((ast.unparse(node.func), node) for node in nodes(path) if isinstance(node, ast.Call))
+@pytest.fixture(scope="module")
+def trees() -> dict[Path, ast.Module]:
+    """What each file says, read once for all tests."""
+    return {path: ast.parse(path.read_text(encoding="utf-8")) for path in SOURCES}
+
+
+@pytest.fixture(scope="module")
+def called(trees: dict[Path, ast.Module]) -> dict[Path, Calls]:
+    """What each file calls, by its name as it is written there."""
+    return {path: calls(tree) for path, tree in trees.items()}
+
+
+def calls(tree: ast.Module) -> Calls:
+    return tuple((ast.unparse(node.func), node) for node in ast.walk(tree) if isinstance(node, ast.Call))
 
 
 def named(path: Path) -> str:
     return path.relative_to(ROOT).as_posix()
 
 
-def test_the_scan_sees_what_it_looks_for(tmp_path: Path) -> None:
-    sample = tmp_path / "sample.py"
-    sample.write_text("import os\nos.system('x')\nst.markdown('x', unsafe_allow_html=True)\n")
-    assert [name for name, _ in calls(sample)] == ["os.system", "st.markdown"]
-    assert found_arguments(sample) == [("unsafe_allow_html", True)]
+def test_the_scan_sees_what_it_looks_for() -> None:
+    sample = calls(ast.parse("import os\nos.system('x')\nst.markdown('x', unsafe_allow_html=True)\n"))
+    assert [name for name, _ in sample] == ["os.system", "st.markdown"]
+    assert bad_arguments(sample) == [("unsafe_allow_html", True)]
 
 
-def found_arguments(path: Path) -> list[tuple[str, object]]:
+def bad_arguments(found: Calls) -> list[tuple[str, object]]:
     pairs = [
         (keyword.arg or "", keyword.value.value)
-        for _, call in calls(path)
+        for _, call in found
         for keyword in call.keywords
         if isinstance(keyword.value, ast.Constant)
     ]
     return [pair for pair in pairs if any(pair[0] == bad[0] and pair[1] is bad[1] for bad in BAD_ARGUMENTS)]
 
 
-def test_no_module_that_runs_what_a_file_says_is_imported() -> None:
+@pytest.mark.long
+def test_no_module_that_runs_what_a_file_says_is_imported(trees: dict[Path, ast.Module]) -> None:
     found = {
         (named(path), name)
-        for path in SOURCES
-        for node in nodes(path)
+        for path, tree in trees.items()
+        for node in ast.walk(tree)
         if isinstance(node, ast.Import | ast.ImportFrom)
         for name in ([alias.name for alias in node.names] if isinstance(node, ast.Import) else [node.module or ""])
         if name.split(".")[0] in RUNS_FILES and name not in HARMLESS
@@ -71,28 +77,31 @@ def test_no_module_that_runs_what_a_file_says_is_imported() -> None:
     assert found == set()
 
 
-def test_nothing_is_run_from_text_and_no_archive_unpacked() -> None:
+@pytest.mark.long
+def test_nothing_is_run_from_text_and_no_archive_unpacked(called: dict[Path, Calls]) -> None:
     found = {
         (named(path), name)
-        for path in SOURCES
-        for name, _ in calls(path)
+        for path, all_calls in called.items()
+        for name, _ in all_calls
         if name in BAD_CALLS or name.rpartition(".")[2] in {bad for bad in BAD_CALLS if "." not in bad} - {"compile"}
     }
     assert found == set()
 
 
-def test_no_shell_no_raw_html_no_pickles_no_unverified_line() -> None:
-    found = {(named(path), *pair) for path in SOURCES for pair in found_arguments(path)}
+@pytest.mark.long
+def test_no_shell_no_raw_html_no_pickles_no_unverified_line(called: dict[Path, Calls]) -> None:
+    found = {(named(path), *pair) for path, all_calls in called.items() for pair in bad_arguments(all_calls)}
     assert found == set()
     assert {named(path) for path in SOURCES if "CERT_NONE" in path.read_text(encoding="utf-8")} == set()
 
 
-def test_nothing_listens_on_every_address_by_itself() -> None:
+@pytest.mark.long
+def test_nothing_listens_on_every_address_by_itself(called: dict[Path, Calls]) -> None:
     """Whoever binds or serves names the loopback, or hands on what was asked for."""
     found = {
         (named(path), ast.unparse(call))
-        for path in SOURCES
-        for name, call in calls(path)
+        for path, all_calls in called.items()
+        for name, call in all_calls
         if name.rpartition(".")[2] in ("bind", "start_http_server", "make_server", "create_server", "HTTPServer")
         for value in ast.walk(call)
         if isinstance(value, ast.Constant) and value.value in BAD_TEXTS
