@@ -140,9 +140,10 @@ def check_quietly(command: tuple[str | Path, ...]) -> int:
 def tests(pytest_arguments: list[str]) -> list[tuple[str | Path, ...]]:
     """The tests on several workers, and the floors of their coverage when all of them run.
 
-    Most long tests wait for processes, so there are two workers a core. ``tests/conftest.py`` says who runs what.
+    Most long tests wait for processes, so there are two workers a core, and one that fills up what they leave.
+    ``tests/conftest.py`` says who runs what.
     """
-    workers = ("-n", str(2 * (os.cpu_count() or 1)))
+    workers = ("-n", str(2 * (os.cpu_count() or 1) + 1))
     if pytest_arguments:
         return [(BIN / "python", "-m", "pytest", *workers, *pytest_arguments)]
     return [
