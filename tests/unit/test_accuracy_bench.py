@@ -193,10 +193,7 @@ def test_the_command_records_judges_keeps_and_compares(tmp_path: Path, capsys: p
     assert "before > after" in shown
 
 
-@pytest.mark.parametrize(
-    "simulator",
-    ["digital", "bubble", *(pytest.param(each, marks=pytest.mark.long) for each in ("wild", "viscoelastic"))],
-)
+@pytest.mark.parametrize("simulator", ["digital", "bubble", "wild", "viscoelastic"])
 def test_the_knowing_forecaster_has_the_dough_that_was_recorded(simulator: str, tmp_path: Path) -> None:
     write_history(simulator, 2100, tmp_path, Wanted(has_formula=True, catalogue=CLEAN))
     folder = tmp_path / f"{simulator}-02100"
